@@ -1,0 +1,1 @@
+"""Keyhole: a live drill coach for pianists at a digital piano."""

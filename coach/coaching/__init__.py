@@ -1,0 +1,1 @@
+"""What to do next: evidence, diagnosis, the ladder and the drill."""

@@ -1,0 +1,1 @@
+"""What a repetition was worth: following, matching, timing, verdict."""

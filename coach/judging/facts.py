@@ -1,0 +1,169 @@
+"""What a repetition was worth, as plain facts.
+
+Conventions
+-----------
+- Notes are addressed by index: ``note`` into ``excerpt.notes``, ``played`` into the take's notes.
+- ``error_ms`` is positive when late. Beats are the metre's beats on the excerpt's grid.
+- A mistake belongs to the transition in which its onset is arrived at (``Excerpt.transition_to``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from coach.score.model import Hand, Hands
+from coach.score.window import Excerpt, Transition
+
+
+class Stage(StrEnum):
+    """What a repetition is judged for; each asks for all that the ones before it ask."""
+
+    NOTES = "notes"
+    RHYTHM = "rhythm"
+    PULSE = "pulse"
+    TEMPO = "tempo"
+    SHAPE = "shape"
+
+
+class Label(StrEnum):
+    """What became of a note. Score notes: matched, wrong, missed. Played: all but missed."""
+
+    MATCHED = "matched"
+    WRONG = "wrong"
+    MISSED = "missed"
+    EXTRA = "extra"
+    REPEATED = "repeated"
+
+
+class Family(StrEnum):
+    """What kind of fault it is."""
+
+    PITCH = "pitch"
+    MISSING = "missing"
+    EXTRA = "extra"
+    TIMING = "timing"
+    REPEAT = "repeat"
+    RELEASE = "release"
+    TEMPO = "tempo"
+
+
+class Outcome(StrEnum):
+    """What happened in one transition of one hand."""
+
+    CLEAN = "clean"
+    WRONG = "wrong"
+    """A wrong, missed or extra note."""
+    LATE = "late"
+    EARLY = "early"
+    UNEVEN = "uneven"
+    REPEATED = "repeated"
+    """A stumble or a restart broke in here."""
+    NOT_REACHED = "not reached"
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreLabel:
+    """What became of one score note."""
+
+    note: int
+    label: Label
+    played: int | None = None
+    """The key struck for it; None when missed."""
+    error_ms: float | None = None
+    """Onset against the repetition's own tempo line, or against the click."""
+    error_beats: float | None = None
+    reached: bool = True
+    """False for notes after the place where the repetition broke off."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedLabel:
+    """What one struck key was."""
+
+    played: int
+    label: Label
+    note: int | None = None
+    """The score note meant; None for an extra note."""
+    hand: Hand | None = None
+    """Which hand struck it, as far as can be told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Matching:
+    """Score to playing: every score note once, every played note once, in their orders."""
+
+    score: tuple[ScoreLabel, ...]
+    played: tuple[PlayedLabel, ...]
+    unsure: bool = False
+    """Two readings of the playing are about equally good."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that was not right, with its place."""
+
+    transition: Transition
+    """Whose move, and between which beats."""
+    onset_quarters: Fraction
+    """The very onset at fault, in quarters from the piece's start."""
+    family: Family
+    weight: float
+    """How much it matters, 0 to 1: the order in which faults are told."""
+    words: str
+    """For the pianist, short: ``C sharp for C``, ``late to beat 2 (0.4 s)``."""
+    note: int | None = None
+    size_ms: float | None = None
+    from_beat: int | None = None
+    """Set where a fault spans more than its transition (drift, a shifted position): beats of the
+    excerpt's grid; otherwise the transition's own."""
+    to_beat: int | None = None
+    cause: str = ""
+    """Finer than the family, in lower case: "octave slip", "hesitation", "shifted position"."""
+    forgiven: bool = False
+    """Told, but not asked for at the present stage: it does not make the repetition unclean."""
+
+    @property
+    def hands(self) -> Hands:
+        """Whose fault it is: one hand's, or both together."""
+        return self.transition.hands
+
+
+@dataclass(frozen=True, slots=True)
+class TransitionResult:
+    """What happened in one transition of one hand in this repetition."""
+
+    transition: Transition
+    outcome: Outcome
+    error_ms: float | None = None
+    """The largest timing error in it, positive when late."""
+    note: int | None = None
+    """The first note at fault in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The verdict on one repetition."""
+
+    excerpt: Excerpt
+    stage: Stage
+    score: tuple[ScoreLabel, ...]
+    played: tuple[PlayedLabel, ...]
+    qpm: float | None
+    """The tempo found, in quarters a minute; None where too little was played."""
+    transitions: tuple[TransitionResult, ...]
+    """One for each of ``excerpt.transitions``, in that order."""
+    faults: tuple[Fault, ...]
+    """The most important first."""
+    clean: bool
+    complete: bool
+    """Reached the last note."""
+    unsure: bool
+    sentence: str
+    """At most twelve words, the most important thing first."""
+    details: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
+    """Worth knowing, not faults: a spread chord, a constant offset against the click."""
+    offset_ms: float = 0.0
+    """The constant offset against the click that was taken out."""

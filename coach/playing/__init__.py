@@ -1,0 +1,1 @@
+"""What is played: notes, takes, ports, and the simulated pianist."""

@@ -1,0 +1,1 @@
+"""What is kept: the record of practice, in SQLite."""

@@ -1,0 +1,1 @@
+"""What is written: the score, its bars and beats, the window, counting and reading."""

@@ -1,0 +1,282 @@
+"""The score: what is written, exactly.
+
+Conventions
+-----------
+- Positions and lengths are in quarter notes (``_quarters``), exact :class:`~fractions.Fraction`,
+  counted from the start of the piece's first bar (a pickup bar starts at 0).
+- ``pitch`` is the *sounding* MIDI key; octave lines and transposition are already applied.
+- Tied notes are one :class:`ScoreNote`; its ``segments_quarters`` are the written pieces.
+- A grace note has length 0 and stands at the onset of the note it belongs to.
+- A bar is addressed by its index (0 for the first); its printed number is only for people.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from functools import cached_property
+
+from coach.score.metre import Metre
+from coach.score.pitch import Spelling
+
+
+class Hand(StrEnum):
+    """One hand."""
+
+    RIGHT = "RH"
+    LEFT = "LH"
+
+
+class Hands(StrEnum):
+    """Which hands play: one, or both together."""
+
+    RIGHT = "RH"
+    LEFT = "LH"
+    TOGETHER = "both"
+
+    @property
+    def members(self) -> frozenset[Hand]:
+        """The single hands in it."""
+        return _MEMBERS[self]
+
+    def __contains__(self, hand: object) -> bool:
+        return hand in _MEMBERS[self]
+
+
+_MEMBERS = {
+    Hands.RIGHT: frozenset({Hand.RIGHT}),
+    Hands.LEFT: frozenset({Hand.LEFT}),
+    Hands.TOGETHER: frozenset({Hand.RIGHT, Hand.LEFT}),
+}
+
+
+class Grace(StrEnum):
+    """How a small note is played: before the beat or after its main note (a trill's ending)."""
+
+    BEFORE = "before"
+    AFTER = "after"
+
+
+class Mark(StrEnum):
+    """What is written at a note besides pitch and length."""
+
+    STACCATO = "staccato"
+    STACCATISSIMO = "staccatissimo"
+    TENUTO = "tenuto"
+    ACCENT = "accent"
+    MARCATO = "marcato"
+    FERMATA = "fermata"
+    SLUR_START = "slur start"
+    SLUR_END = "slur end"
+    UNDER_SLUR = "under slur"
+    ARPEGGIO = "arpeggio"
+    TRILL = "trill"
+    MORDENT = "mordent"
+    TURN = "turn"
+    TREMOLO = "tremolo"
+    GLISSANDO = "glissando"
+
+
+FREE_MARKS = frozenset({Mark.TRILL, Mark.MORDENT, Mark.TURN, Mark.TREMOLO, Mark.GLISSANDO})
+"""Ornaments that are played freely: more notes than are written may sound, and be right."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreNote:
+    """One written note, ties merged."""
+
+    id: str
+    """Unique within the score, stable from one opening to the next."""
+    pitch: int
+    spelling: Spelling
+    """Spelling of the sounding pitch."""
+    onset_quarters: Fraction
+    length_quarters: Fraction
+    """Sounding length after ties; 0 for a grace note."""
+    staff: int
+    """1 is the top staff."""
+    hand: Hand
+    voice: str = "1"
+    bar_index: int = 0
+    fingering: tuple[str, ...] = ()
+    """As printed, one entry for each finger (a change of finger has two)."""
+    grace: Grace | None = None
+    marks: frozenset[Mark] = frozenset()
+    segments_quarters: tuple[Fraction, ...] = ()
+    """Written lengths that ties join; empty means one, of the whole length."""
+    octave_shift: int = 0
+    """Octaves to add to the sounding octave to get where it is written (an 8va line: -1)."""
+    hand_is_guess: bool = False
+
+    @property
+    def end_quarters(self) -> Fraction:
+        """Where the note's written length ends."""
+        return self.onset_quarters + self.length_quarters
+
+    @property
+    def is_free(self) -> bool:
+        """An ornament whose notes and timing are the player's own."""
+        return bool(self.marks & FREE_MARKS)
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar as written."""
+
+    index: int
+    number: str
+    """As printed: "0" or "" for a pickup; duplicates and "X1" occur."""
+    onset_quarters: Fraction
+    length_quarters: Fraction
+    """Its real length: shorter for a pickup, longer for a cadenza."""
+    metre: Metre
+    key_fifths: int = 0
+    lead_quarters: Fraction = Fraction(0)
+    """Where in its metre the bar begins: 0, but for a pickup the part that is left out."""
+    repeat_start: bool = False
+    repeat_end: bool = False
+    ending: str = ""
+    """Which passes play it, as printed: "1", "2", "1, 2"; empty outside endings."""
+    section: str = ""
+    """A rehearsal mark or section name that begins here."""
+
+    @property
+    def end_quarters(self) -> Fraction:
+        """Where the next bar begins."""
+        return self.onset_quarters + self.length_quarters
+
+    @property
+    def is_pickup(self) -> bool:
+        """Begins inside its metre, so that beats count from the bar's end."""
+        return self.lead_quarters > 0
+
+    def beats_quarters(self) -> tuple[Fraction, ...]:
+        """Onsets of the beats that lie in this bar, in quarters from the piece's start."""
+        beat = self.metre.beat_quarters
+        first = -(-self.lead_quarters // beat)  # rounded up
+        out = []
+        onset = self.onset_quarters + first * beat - self.lead_quarters
+        while onset < self.end_quarters:
+            out.append(onset)
+            onset += beat
+        return tuple(out) or (self.onset_quarters,)
+
+
+@dataclass(frozen=True, slots=True)
+class Clef:
+    """A clef from an onset on."""
+
+    staff: int
+    onset_quarters: Fraction
+    sign: str
+    """G, F or C."""
+    line: int
+    octave: int = 0
+    """Octaves that the clef adds to the written pitch (a small 8 above: 1)."""
+
+
+@dataclass(frozen=True, slots=True)
+class TempoMark:
+    """A tempo from an onset on, in quarter notes a minute."""
+
+    onset_quarters: Fraction
+    qpm: float
+    words: str = ""
+    is_guess: bool = False
+    """True where only words are printed, or nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """A word or a dynamic printed at an onset."""
+
+    onset_quarters: Fraction
+    staff: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What was repaired, left out or guessed while reading, in one sentence."""
+
+    kind: str
+    """"repaired", "left out", "guess" or "note"."""
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where an onset lies, for people: bar and beat (beat 1 is the downbeat)."""
+
+    bar_index: int
+    bar_number: str
+    beat: Fraction
+
+    def __str__(self) -> str:
+        return f"bar {self.bar_number}, beat {beat_words(self.beat)}"
+
+
+def beat_words(beat: Fraction) -> str:
+    """A beat position to be read: ``2``, ``2 1/2``, ``1 1/3``."""
+    whole, part = divmod(beat, 1)
+    return str(whole) if not part else f"{whole} {part}"
+
+
+@dataclass(frozen=True)
+class Score:
+    """A piece for piano, exactly as written; repeats are not expanded."""
+
+    title: str
+    bars: tuple[Bar, ...]
+    notes: tuple[ScoreNote, ...]
+    """Sorted by onset, grace notes first, then pitch."""
+    composer: str = ""
+    clefs: tuple[Clef, ...] = ()
+    tempos: tuple[TempoMark, ...] = ()
+    directions: tuple[Direction, ...] = ()
+    remarks: tuple[Remark, ...] = ()
+    source: str = field(default="", compare=False)
+    """Where it came from, for people: a file name; empty for a list of notes."""
+
+    @property
+    def end_quarters(self) -> Fraction:
+        """Where the last bar ends."""
+        return self.bars[-1].end_quarters if self.bars else Fraction(0)
+
+    @cached_property
+    def _bar_onsets(self) -> list[Fraction]:
+        return [bar.onset_quarters for bar in self.bars]
+
+    @cached_property
+    def _note_onsets(self) -> list[Fraction]:
+        return [note.onset_quarters for note in self.notes]
+
+    def bar_at(self, onset_quarters: Fraction) -> Bar:
+        """The bar in which an onset lies; the first or last bar outside the piece."""
+        at = bisect_right(self._bar_onsets, onset_quarters) - 1
+        return self.bars[min(max(at, 0), len(self.bars) - 1)]
+
+    def place(self, onset_quarters: Fraction) -> Place:
+        """Bar number and beat of an onset; a pickup counts from the end of its bar."""
+        bar = self.bar_at(onset_quarters)
+        inside = onset_quarters - bar.onset_quarters + bar.lead_quarters
+        return Place(bar.index, bar.number, 1 + inside / bar.metre.beat_quarters)
+
+    def notes_between(
+        self, start_quarters: Fraction, end_quarters: Fraction, hands: Hands = Hands.TOGETHER
+    ) -> tuple[ScoreNote, ...]:
+        """Notes of these hands with start <= onset < end, in the score's order."""
+        low = bisect_left(self._note_onsets, start_quarters)
+        high = bisect_left(self._note_onsets, end_quarters)
+        members = hands.members
+        return tuple(note for note in self.notes[low:high] if note.hand in members)
+
+    def tempo_at(self, onset_quarters: Fraction) -> float:
+        """The piece's own tempo at an onset, in quarters a minute (120 where none is known)."""
+        qpm = 120.0
+        for mark in self.tempos:
+            if mark.onset_quarters <= onset_quarters or mark is self.tempos[0]:
+                qpm = mark.qpm
+        return qpm

@@ -1,0 +1,157 @@
+"""The window: what of the score is in sight now, and the excerpt that lies in it.
+
+A window runs from one onset to another, for one hand or both. It ends with the first onset at or
+after its end, the note that one must arrive at, because the trouble is in arriving.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+
+from coach.score.model import Hand, Hands, Score, ScoreNote
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """From ``start_quarters`` up to ``end_quarters``, and the landing note after it."""
+
+    start_quarters: Fraction
+    end_quarters: Fraction
+    hands: Hands = Hands.TOGETHER
+    landing: bool = True
+    """Whether the first onset at or after the end belongs to it."""
+
+    def of(self, hands: Hands) -> Window:
+        """The same stretch for other hands."""
+        return Window(self.start_quarters, self.end_quarters, hands, self.landing)
+
+    def contains(self, other: Window) -> bool:
+        """True where the other window's stretch and hands lie within this one's."""
+        return (
+            self.start_quarters <= other.start_quarters
+            and other.end_quarters <= self.end_quarters
+            and other.hands.members <= self.hands.members
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """The move of one hand (or both together) to the beat at ``to_quarters``.
+
+    It holds every onset after the beat ``from_quarters`` up to and including ``to_quarters``,
+    both in quarters from the piece's start. A mistake belongs to the transition that it arrives
+    in. The transition into the window's first onset starts one beat before it.
+    """
+
+    hands: Hands
+    from_quarters: Fraction
+    to_quarters: Fraction
+
+
+@dataclass(frozen=True)
+class Excerpt:
+    """The notes of a window, with the beats that they lie on: all that judging needs.
+
+    Build it with :func:`excerpt`. ``beats`` counts the metre's beats (a dotted quarter in 6/8)
+    from the window's first beat, so a note's place is ``beat_of(onset)``: 0 at the start.
+    """
+
+    window: Window
+    notes: tuple[ScoreNote, ...]
+    """Sorted by onset, grace notes first, then pitch."""
+    landing_quarters: Fraction | None
+    """The onset arrived at, or None where the piece ends with the window."""
+    grid_quarters: tuple[Fraction, ...]
+    """Onsets of the beats from the one at or before the start to the one at or after the last
+    note; at least two."""
+    qpm: float
+    """The piece's own tempo here, in quarters a minute."""
+
+    @cached_property
+    def grid(self) -> tuple[float, ...]:
+        """``grid_quarters`` as floats."""
+        return tuple(map(float, self.grid_quarters))
+
+    def beat_of(self, onset_quarters: Fraction | float) -> float:
+        """Place of an onset in beats on the grid: 0 at the first grid beat; linear outside."""
+        grid, at = self.grid, float(onset_quarters)
+        index = min(max(bisect_left(grid, at), 1), len(grid) - 1)
+        low, high = grid[index - 1], grid[index]
+        return index - 1 + (at - low) / (high - low)
+
+    @cached_property
+    def onset_beats(self) -> tuple[float, ...]:
+        """Place in beats of each of ``notes``."""
+        return tuple(self.beat_of(note.onset_quarters) for note in self.notes)
+
+    def transition_to(self, onset_quarters: Fraction, hands: Hands) -> Transition:
+        """The transition in which an onset is arrived at: beats (k-1, k], k rounded up."""
+        grid = self.grid_quarters
+        index = bisect_left(grid, onset_quarters)
+        if index <= 0:
+            return Transition(hands, grid[0] - (grid[1] - grid[0]), grid[0])
+        if index >= len(grid):
+            return Transition(hands, grid[-1], grid[-1] + (grid[-1] - grid[-2]))
+        return Transition(hands, grid[index - 1], grid[index])
+
+    @cached_property
+    def transitions(self) -> tuple[Transition, ...]:
+        """Every transition of every single hand in the window, in order of time, RH first."""
+        seen = {
+            (note.hand, self.transition_to(note.onset_quarters, Hands(note.hand)))
+            for note in self.notes
+        }
+        key = {Hand.RIGHT: 0, Hand.LEFT: 1}
+        return tuple(t for h, t in sorted(seen, key=lambda x: (x[1].to_quarters, key[x[0]])))
+
+
+def landing_quarters(score: Score, window: Window) -> Fraction | None:
+    """The first onset of the window's hands at or after its end, None at the piece's end.
+
+    An onset more than a bar after the window's end is not arrived at from here, so it is None.
+    """
+    if not window.landing:
+        return None
+    reach = window.end_quarters + score.bar_at(window.end_quarters).length_quarters
+    after = score.notes_between(window.end_quarters, reach, window.hands)
+    return after[0].onset_quarters if after else None
+
+
+def excerpt(score: Score, window: Window) -> Excerpt:
+    """The window's notes and beats.
+
+    Raises ValueError, with a sentence for the pianist, where the window holds no note.
+    """
+    landing = landing_quarters(score, window)
+    notes = list(score.notes_between(window.start_quarters, window.end_quarters, window.hands))
+    if not notes:
+        raise ValueError(f"There is nothing for {window.hands.value} to play in this window.")
+    if landing is not None:
+        notes += score.notes_between(landing, landing + Fraction(1, 1 << 30), window.hands)
+    grid = beat_grid(
+        score, window.start_quarters, max(notes[-1].onset_quarters, window.end_quarters)
+    )
+    return Excerpt(window, tuple(notes), landing, grid, score.tempo_at(window.start_quarters))
+
+
+def beat_grid(
+    score: Score, start_quarters: Fraction, last_quarters: Fraction
+) -> tuple[Fraction, ...]:
+    """Beat onsets from the one at or before ``start`` to the one at or after ``last``."""
+    first = score.bar_at(start_quarters).index
+    beats: list[Fraction] = []
+    for bar in score.bars[first:]:
+        beats += bar.beats_quarters()
+        if beats and beats[-1] >= last_quarters and len(beats) > 1:
+            break
+    step = score.bars[-1].metre.beat_quarters
+    if not beats or beats[0] > start_quarters:
+        beats.insert(0, (beats[0] if beats else start_quarters) - step)
+    while beats[-1] < last_quarters or len(beats) < 2:
+        beats.append(beats[-1] + step)
+    low = max(i for i, beat in enumerate(beats) if beat <= start_quarters)
+    high = next(i for i, beat in enumerate(beats) if beat >= last_quarters)
+    return tuple(beats[low : max(high, low + 1) + 1])
