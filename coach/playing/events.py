@@ -1,0 +1,56 @@
+"""What comes in from the piano: keys, pedals, and the piano itself coming and going.
+
+Times are seconds on one monotonic clock (``time.perf_counter``); only differences mean anything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class KeyDown:
+    """A key went down."""
+
+    pitch: int
+    """MIDI key number."""
+    velocity: int
+    """1 to 127."""
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class KeyUp:
+    """A key was let go."""
+
+    pitch: int
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pedal:
+    """A pedal moved."""
+
+    controller: int
+    """64 damper, 66 sostenuto, 67 soft (MIDI 1.0)."""
+    value: int
+    """0 to 127; 64 and more is down."""
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PianoFound:
+    """A piano is there and is listened to."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class PianoLost:
+    """The piano that was listened to is gone; we go on looking for it."""
+
+    name: str
+
+
+MidiEvent = KeyDown | KeyUp | Pedal | PianoFound | PianoLost
+"""Anything that the ports post."""
