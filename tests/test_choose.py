@@ -1,0 +1,68 @@
+"""A window is chosen as a pianist says it."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.score.build import score_from_notes
+from coach.score.choose import WindowError, choose_window
+from coach.score.model import Hands
+
+
+def piece():
+    notes = [{"pitch": 60, "onset": i, "length": 1, "hand": "RH"} for i in range(13)]
+    return score_from_notes(notes, pickup_quarters=1)
+
+
+def stretch(bars=None, beats=None, hands="both"):
+    window = choose_window(piece(), bars=bars, beats=beats, hands=hands)
+    return window.start_quarters, window.end_quarters
+
+
+def test_nothing_said_is_the_whole_piece():
+    assert stretch() == (0, 13)
+
+
+def test_bars_by_their_printed_numbers():
+    assert stretch("1-2") == (1, 9)
+    assert stretch("0") == (0, 1)
+
+
+def test_a_bar_by_its_place_in_the_piece():
+    assert stretch("#1") == (0, 1)
+
+
+def test_beats_of_the_first_and_the_last_bar():
+    assert stretch("1-2", "3-2") == (3, 6)
+
+
+def test_one_beat_lands_on_the_next():
+    assert stretch("1", "2") == (2, 3)
+
+
+def test_half_beats():
+    assert stretch("1", "2 1/2-4") == (F(5, 2), 4)
+
+
+def test_a_pickup_counts_from_its_bar_s_end():
+    assert stretch("0-1", "4-2") == (0, 2)
+
+
+@pytest.mark.parametrize(
+    ("bars", "beats", "hands", "says"),
+    [
+        ("99", None, "both", "bars 0 to 3"),
+        ("3-1", None, "both", "ends before it begins"),
+        ("1", "9", "both", "no beat 9"),
+        ("1", "x", "both", "not a beat"),
+        ("1", None, "foot", "no hand"),
+        ("1", None, "lh", "nothing for LH"),
+    ],
+)
+def test_what_is_not_there_is_said_in_a_sentence(bars, beats, hands, says):
+    with pytest.raises(WindowError, match=says):
+        choose_window(piece(), bars=bars, beats=beats, hands=hands)
+
+
+def test_hands():
+    assert choose_window(piece(), hands="RH").hands is Hands.RIGHT

@@ -1,0 +1,72 @@
+"""Tomorrow opens with today's weak spots."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.facts import Observation
+from coach.coaching.warmup import last_session, spot_window, warm_up, weak_spots
+from coach.judging.facts import Outcome
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Transition
+
+HOUR_S = 3600.0
+
+
+def piece():
+    notes = [{"pitch": 60, "onset": i, "length": 1, "hand": "LH"} for i in range(16)]
+    return score_from_notes(notes)
+
+
+def heard(beat, outcomes, at_s=0.0):
+    """``heard(3, "x.x")``: the move to beat 3 failed, held, failed."""
+    move = Transition(Hands.LEFT, F(beat - 1), F(beat))
+    named = {"x": Outcome.LATE, ".": Outcome.CLEAN, "-": Outcome.NOT_REACHED}
+    return [
+        Observation(at_s + 10 * i, move, F(beat), Hands.TOGETHER, named[o], 80.0)
+        for i, o in enumerate(outcomes)
+    ]
+
+
+def beats(spots):
+    return [int(spot.transition.to_quarters) for spot in spots]
+
+
+def test_the_worst_comes_first_and_the_mended_last():
+    history = [*heard(3, "x..x.x"), *heard(5, "xx-x"), *heard(7, "xxx..."), *heard(9, "......")]
+    assert beats(weak_spots(history)) == [5, 3, 7]
+
+
+def test_one_slip_in_many_is_no_weak_spot():
+    assert weak_spots(heard(3, ".....x....")) == ()
+
+
+def test_a_failure_at_eight_in_the_evening_is_in_the_warm_up_at_seven():
+    """The FSRS package would call it remembered (whole days only; see the roadmap)."""
+    evening = heard(3, "xx", at_s=20 * HOUR_S)
+    assert beats(item.spot for item in warm_up(piece(), evening, minutes=5)) == [3]
+
+
+def test_only_the_last_session_counts():
+    history = [*heard(3, "xxx", at_s=0.0), *heard(5, "xx", at_s=10 * HOUR_S)]
+    assert beats(weak_spots(history)) == [5]
+    assert len(last_session(history)) == 2
+
+
+def test_it_fits_the_minutes_but_is_never_empty():
+    history = [one for beat in (3, 6, 9, 12) for one in heard(beat, "xx")]
+    assert len(warm_up(piece(), history, minutes=0.1)) == 1
+    assert len(warm_up(piece(), history, minutes=30)) == 4
+
+
+@pytest.mark.parametrize("beat", [0, 1, 3, 15])
+def test_a_spot_s_window_lands_on_the_note_arrived_at(beat):
+    window = spot_window(piece(), Transition(Hands.LEFT, F(beat - 1), F(beat)))
+    assert window.hands is Hands.LEFT
+    assert window.start_quarters < window.end_quarters
+    assert window.start_quarters <= beat <= window.end_quarters
+
+
+def test_nothing_played_nothing_weak():
+    assert warm_up(piece(), [], minutes=5) == ()
