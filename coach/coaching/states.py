@@ -71,3 +71,11 @@ def moved(state: State, event: Event) -> State:
         return TABLE[state][event]
     except KeyError:
         raise LookupError(f"no move from {state.value!r} on {event.value!r}") from None
+
+
+def as_markdown() -> str:
+    """The table as it stands in DEVELOPERS.md; ``tests/test_states.py`` keeps the two the same."""
+    rows = ["| state | on | becomes |", "| --- | --- | --- |"]
+    for state, moves in TABLE.items():
+        rows += [f"| {state} | {event} | {after} |" for event, after in moves.items()]
+    return "\n".join(rows)
