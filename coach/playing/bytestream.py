@@ -1,0 +1,121 @@
+"""Bytes from a piano to keys and pedals, as MIDI 1.0 has them.
+
+Running status, real-time bytes inside other messages, note-on with velocity 0 as note-off, system
+exclusive skipped. Two things that pianos do besides: a layered sound sends every key on a second
+channel, which is still one key; and "all notes off" lets go of whatever is down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from coach.playing.events import KeyDown, KeyUp, Pedal
+
+PEDALS = frozenset({64, 66, 67})
+"""Damper, sostenuto, soft (MIDI 1.0 controllers)."""
+
+ACTIVE_SENSING = 0xFE
+_NOTE_OFF, _NOTE_ON, _CONTROL = 0x80, 0x90, 0xB0
+_SYSTEM, _REAL_TIME = 0xF0, 0xF8
+_ALL_SOUND_OFF, _ALL_NOTES_OFF = 120, 123
+_DATA_BYTES = {
+    0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2,
+    0xF1: 1, 0xF2: 2, 0xF3: 1,
+}  # fmt: skip
+"""Data bytes after each status (MIDI 1.0, table of messages); the channel is left out."""
+
+KeyEvent = KeyDown | KeyUp | Pedal
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One complete message: its status byte and its data bytes."""
+
+    status: int
+    data: tuple[int, ...] = ()
+
+
+class Splitter:
+    """Cuts a stream of bytes, however it is chopped, into whole messages.
+
+    System exclusive and stray data bytes are skipped; real-time bytes come out at once, from
+    inside another message too, and do not disturb it.
+    """
+
+    def __init__(self) -> None:
+        self._status: int | None = None  # of the message that data bytes belong to
+        self._data: list[int] = []
+
+    def feed(self, stream: Iterable[int]) -> list[Message]:
+        """The messages that these bytes complete."""
+        return [message for byte in stream if (message := self._take(byte)) is not None]
+
+    def _take(self, byte: int) -> Message | None:
+        if byte >= _REAL_TIME:
+            return Message(byte)
+        if byte >= 0x80:
+            return self._begin(byte)
+        if self._status is None:
+            return None
+        self._data.append(byte)
+        return self._complete()
+
+    def _begin(self, status: int) -> Message | None:
+        known = _data_bytes(status)
+        self._status, self._data = (status if known else None), []
+        return None
+
+    def _complete(self) -> Message | None:
+        status = self._status
+        if status is None or len(self._data) < _data_bytes(status):
+            return None
+        message = Message(status, tuple(self._data))
+        self._data = []
+        if status >= _SYSTEM:  # only channel messages run on
+            self._status = None
+        return message
+
+
+def _data_bytes(status: int) -> int:
+    return _DATA_BYTES.get(status if status >= _SYSTEM else status & 0xF0, 0)
+
+
+class KeyReader:
+    """Messages to keys and pedals; everything else is dropped."""
+
+    def __init__(self) -> None:
+        self._down: dict[int, int] = {}  # pitch to the channel that struck it
+
+    def read(self, message: Message, at_s: float) -> tuple[KeyEvent, ...]:
+        """What this message means for the keys and pedals; mostly one event or none."""
+        kind, channel = message.status & 0xF0, message.status & 0x0F
+        if kind not in (_NOTE_ON, _NOTE_OFF, _CONTROL):
+            return ()
+        number, value = message.data
+        if kind == _CONTROL:
+            return self._control(number, value, at_s)
+        if kind == _NOTE_ON and value > 0:
+            return self._key_down(number, value, channel, at_s)
+        return self._key_up(number, channel, at_s)
+
+    def _key_down(
+        self, pitch: int, velocity: int, channel: int, at_s: float
+    ) -> tuple[KeyEvent, ...]:
+        if self._down.setdefault(pitch, channel) != channel:
+            return ()
+        return (KeyDown(pitch, velocity, at_s),)
+
+    def _key_up(self, pitch: int, channel: int, at_s: float) -> tuple[KeyEvent, ...]:
+        if self._down.get(pitch) != channel:
+            return ()
+        del self._down[pitch]
+        return (KeyUp(pitch, at_s),)
+
+    def _control(self, number: int, value: int, at_s: float) -> tuple[KeyEvent, ...]:
+        if number in PEDALS:
+            return (Pedal(number, value, at_s),)
+        if number in (_ALL_SOUND_OFF, _ALL_NOTES_OFF):
+            down, self._down = sorted(self._down), {}
+            return tuple(KeyUp(pitch, at_s) for pitch in down)
+        return ()

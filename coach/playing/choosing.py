@@ -1,0 +1,32 @@
+"""Which port is the piano: chosen by part of its name, or the likeliest one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+_LOOPS = ("through", "rtpmidi announce", "system:midi_")
+"""Ports that no piano sits behind: loops of the system's own."""
+
+
+def shown(name: str) -> str:
+    """A port's name without the numbers that ALSA adds, which change when it is plugged again."""
+    return re.sub(r"\s+\d+:\d+$", "", name)
+
+
+def choose(names: Sequence[str], wanted: str | None = None) -> str | None:
+    """The port to use: the one called ``wanted``, else the first with it in its name.
+
+    Letter case does not matter. Without a wish, the first that is not a loop of the system's own.
+    None where there is none to choose.
+    """
+    if not wanted:
+        return next((name for name in names if not _is_loop(name)), None)
+    part = shown(wanted).casefold()
+    exact = (name for name in names if shown(name).casefold() == part)
+    containing = (name for name in names if part in name.casefold())
+    return next(exact, None) or next(containing, None)
+
+
+def _is_loop(name: str) -> bool:
+    return any(loop in name.casefold() for loop in _LOOPS)

@@ -1,0 +1,124 @@
+"""Listening to one piano that may come and go: from the port's bytes to stamped events.
+
+One small thread reads the port every millisecond. rtmidi could call us back instead, sooner by
+half a millisecond, but its own thread would then wait for Python's lock before it takes the next
+message's time; read like this the stamps are immune to a busy screen.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+
+from coach.playing.bytestream import ACTIVE_SENSING, KeyEvent, KeyReader, Splitter
+from coach.playing.choosing import choose, shown
+from coach.playing.driver import Driver, InPort
+from coach.playing.events import MidiEvent, PianoFound, PianoLost
+from coach.playing.sensing import Sensing
+from coach.playing.stamps import Stamper
+
+POLL_S = 0.001
+"""How often an open port is read: as long as a note takes through a MIDI cable (0.96 ms)."""
+
+LOOK_S = 0.1
+"""How often the names are looked at: rtmidi says nothing when the other side goes away."""
+
+Post = Callable[[MidiEvent], None]
+
+
+class _Hearing:
+    """One opened port and all that belongs to this opening of it."""
+
+    def __init__(self, name: str, port: InPort) -> None:
+        self.name, self.port = name, port
+        self.silent = False
+        self.sensing = Sensing()
+        self._stamper, self._splitter, self._keys = Stamper(), Splitter(), KeyReader()
+
+    def take(self, stream: Sequence[int], delta_s: float, arrived_s: float) -> list[KeyEvent]:
+        """What these bytes mean for keys and pedals."""
+        at_s = self._stamper.stamp(arrived_s, delta_s)
+        messages = self._splitter.feed(stream)
+        sensing = any(message.status == ACTIVE_SENSING for message in messages)
+        self.sensing.heard(arrived_s, sensing=sensing)
+        return [event for message in messages for event in self._keys.read(message, at_s)]
+
+
+class Listener:
+    """Finds the piano, reads it, notices when it goes and when it comes back.
+
+    ``step`` does one round and is all that the thread calls, so tests need no thread. ``post`` is
+    called on the thread that steps.
+    """
+
+    def __init__(
+        self,
+        driver: Driver,
+        wanted: str | None,
+        post: Post,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        self._driver, self._wanted, self._post, self._clock = driver, wanted, post, clock
+        self._hearing: _Hearing | None = None
+        self._last: str | None = None
+        self._look_at_s = 0.0
+
+    @property
+    def name(self) -> str | None:
+        """The piano that is heard now, as shown to people."""
+        hearing = self._hearing
+        return shown(hearing.name) if hearing and not hearing.silent else None
+
+    def step(self) -> float:
+        """Read what waits, look for the piano when it is time; seconds until the next step."""
+        now_s = self._clock()
+        if self._hearing:
+            self._read(self._hearing)
+            self._check_sensing(self._hearing)
+        if now_s >= self._look_at_s:
+            self._look_at_s = now_s + LOOK_S
+            self._look()
+        return POLL_S if self._hearing else LOOK_S
+
+    def close(self) -> None:
+        """Let go of the port, saying nothing."""
+        if self._hearing:
+            self._hearing.port.close()
+            self._hearing = None
+
+    def _read(self, hearing: _Hearing) -> None:
+        while (got := hearing.port.get_message()) is not None:
+            arrived_s = self._clock()
+            if hearing.silent:
+                self._set_silent(hearing, False)
+            for event in hearing.take(got[0], got[1], arrived_s):
+                self._post(event)
+
+    def _check_sensing(self, hearing: _Hearing) -> None:
+        if not hearing.silent and hearing.sensing.is_lost(self._clock()):
+            self._set_silent(hearing, True)
+
+    def _set_silent(self, hearing: _Hearing, silent: bool) -> None:
+        hearing.silent = silent
+        self._post((PianoLost if silent else PianoFound)(shown(hearing.name)))
+
+    def _look(self) -> None:
+        names = self._driver.names_in()
+        if self._hearing and self._hearing.name not in names:
+            self._lose(self._hearing)
+        if self._hearing is None:
+            self._find(names)
+
+    def _lose(self, hearing: _Hearing) -> None:
+        self._read(hearing)
+        hearing.port.close()
+        self._hearing = None
+        if not hearing.silent:
+            self._post(PianoLost(shown(hearing.name)))
+
+    def _find(self, names: tuple[str, ...]) -> None:
+        name = (self._last and choose(names, self._last)) or choose(names, self._wanted)
+        port = self._driver.open_in(name) if name else None
+        if name and port:
+            self._hearing, self._last = _Hearing(name, port), name
+            self._post(PianoFound(shown(name)))
