@@ -1,0 +1,129 @@
+"""A piano that comes and goes, without a thread and without MIDI: a fake of our own driver."""
+
+from collections.abc import Sequence
+
+from coach.playing.driver import InPort, OutPort
+from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.playing.listener import LOOK_S, Listener
+
+
+class FakeDriver:
+    """A driver whose ports are lists of waiting messages."""
+
+    def __init__(self, *names: str) -> None:
+        self.names, self.waiting, self.closed, self.can_open = names, [], 0, True  # type: ignore[var-annotated]
+
+    def names_in(self) -> tuple[str, ...]:
+        return self.names
+
+    names_out = names_in
+
+    def open_in(self, name: str) -> InPort | None:
+        return self if self.can_open else None
+
+    def open_out(self, name: str) -> OutPort | None:
+        return None
+
+    def get_message(self) -> tuple[Sequence[int], float] | None:
+        return self.waiting.pop(0) if self.waiting else None
+
+    def close(self) -> None:
+        self.closed += 1
+
+
+class Room:
+    """A listener, its driver, a clock that we turn, and what was posted."""
+
+    def __init__(self, *names: str, wanted: str | None = None) -> None:
+        self.driver, self.now_s = FakeDriver(*names), 100.0
+        self.posted: list[MidiEvent] = []
+        self.listener = Listener(self.driver, wanted, self.posted.append, lambda: self.now_s)
+
+    def after(self, seconds: float, *messages: list[int]) -> list[MidiEvent]:
+        """What is posted in the next step, ``seconds`` later, with these messages waiting."""
+        self.now_s += seconds
+        self.driver.waiting += [(message, 0.0) for message in messages]
+        self.posted.clear()
+        self.listener.step()
+        return list(self.posted)
+
+
+C4 = [0x90, 60, 64]
+SENSING = [0xFE]
+
+
+def test_the_piano_is_found_heard_lost_and_found_again() -> None:
+    room = Room()
+    assert room.after(0) == []
+    room.driver.names = ("Piano",)
+    assert room.after(LOOK_S) == [PianoFound("Piano")]
+    assert room.after(0.001, C4) == [KeyDown(60, 64, room.now_s)]
+    room.driver.names = ()
+    assert room.after(LOOK_S) == [PianoLost("Piano")]
+    assert room.driver.closed == 1
+    room.driver.names = ("Piano",)
+    assert room.after(LOOK_S) == [PianoFound("Piano")]
+
+
+def test_the_last_notes_before_it_went_are_not_lost() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.driver.names = ()
+    assert room.after(LOOK_S, C4) == [KeyDown(60, 64, room.now_s), PianoLost("Piano")]
+
+
+def test_the_same_piano_is_preferred_when_it_comes_back_beside_another() -> None:
+    room = Room("First 20:0")
+    room.after(0)
+    room.driver.names = ()
+    room.after(LOOK_S)
+    room.driver.names = ("Other 24:0", "First 28:0")
+    assert room.after(LOOK_S) == [PianoFound("First")]
+
+
+def test_another_piano_is_taken_where_the_first_stays_away() -> None:
+    room = Room("First")
+    room.after(0)
+    room.driver.names = ("Other",)
+    assert room.after(LOOK_S) == [PianoLost("First"), PianoFound("Other")]
+
+
+def test_a_port_that_cannot_be_opened_is_tried_again() -> None:
+    room = Room("Piano")
+    room.driver.can_open = False
+    assert room.after(0) == []
+    room.driver.can_open = True
+    assert room.after(LOOK_S) == [PianoFound("Piano")]
+
+
+def test_a_sensing_piano_that_falls_silent_is_lost_until_it_sends_again() -> None:
+    room = Room("Piano")
+    room.after(0)
+    assert room.after(0.3, SENSING) == []
+    assert room.after(0.35) == []
+    assert room.after(0.65) == [PianoLost("Piano")]
+    assert room.listener.name is None
+    assert room.after(5.0) == []
+    assert room.after(0.001, C4) == [PianoFound("Piano"), KeyDown(60, 64, room.now_s)]
+    room.driver.names = ()
+    assert room.after(LOOK_S) == [PianoLost("Piano")]
+
+
+def test_a_silent_piano_whose_port_goes_too_is_not_lost_twice() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.after(0.3, SENSING)
+    assert room.after(1.0) == [PianoLost("Piano")]
+    room.driver.names = ()
+    assert room.after(LOOK_S) == []
+
+
+def test_a_message_cut_off_by_the_unplugging_does_not_spoil_the_next_one() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.after(0.001, [0x90, 60])
+    room.driver.names = ()
+    room.after(LOOK_S)
+    room.driver.names = ("Piano",)
+    assert room.after(LOOK_S, [64]) == [PianoFound("Piano")]
+    assert room.after(0.001) == []

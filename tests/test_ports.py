@@ -1,0 +1,195 @@
+"""Real MIDI: two processes, python-rtmidi's own ports, JACK between them."""
+
+import sys
+import time
+from collections.abc import Iterator
+
+import pytest
+from jackrig import PIANO, JackServer, Pianist, wait_for
+
+from coach.playing.driver import CLIENT, RtMidiDriver
+from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
+from coach.playing.notes import PlayedNote
+from coach.playing.ports import Ports, PortsUnavailable
+
+pytestmark = pytest.mark.real
+
+
+class Heard(list[MidiEvent]):
+    """Everything posted."""
+
+    def downs(self) -> list[KeyDown]:
+        return [event for event in self if isinstance(event, KeyDown)]
+
+    def last_is(self, kind: type) -> bool:
+        return bool(self) and isinstance(self[-1], kind)
+
+
+@pytest.fixture
+def ports(jack_server: JackServer) -> Iterator[Ports]:
+    opened = Ports()
+    try:
+        yield opened
+    finally:
+        opened.close()
+
+
+@pytest.fixture
+def heard(ports: Ports, pianist: Pianist) -> Heard:
+    """What is heard of a piano that has been found."""
+    events = Heard()
+    ports.listen(None, events.append)
+    wait_for(lambda: events.last_is(PianoFound))
+    return events
+
+
+def test_notes_of_another_process_arrive_whole_in_order_and_stamped(
+    heard: Heard, pianist: Pianist
+) -> None:
+    notes = [PlayedNote(40 + i % 40, 1 + i % 127, i * 0.004, 0.003) for i in range(300)]
+    struck = pianist.play(notes)
+    wait_for(lambda: sum(isinstance(event, KeyUp) for event in heard) == len(notes))
+    downs = heard.downs()
+    assert [(d.pitch, d.velocity) for d in downs] == [(n.pitch, n.velocity) for n in notes]
+    late_ms = sorted((d.at_s - at_s) * 1e3 for d, at_s in zip(downs, struck, strict=True))
+    assert late_ms[0] > 0
+    assert late_ms[len(late_ms) // 2] < 5  # JACK's own period is 1.3 ms; the figure is a script's
+
+
+def test_a_chord_of_ten_arrives_whole(heard: Heard, pianist: Pianist) -> None:
+    chord = [PlayedNote(pitch, 64, 0.0, 0.2) for pitch in range(48, 68, 2)]
+    pianist.play(chord)
+    wait_for(lambda: len(heard.downs()) == 10)
+    assert {d.pitch for d in heard.downs()} == {note.pitch for note in chord}
+
+
+def test_clock_and_active_sensing_are_dropped_and_half_pedals_kept(
+    heard: Heard, pianist: Pianist
+) -> None:
+    for message in ([0xF8], [0xFE], [0xB0, 88, 17], [0xB0, 64, 40], [0xFA], [0x90, 60, 64]):
+        pianist.send(*message)
+    wait_for(heard.downs)
+    assert [type(event) for event in heard] == [PianoFound, Pedal, KeyDown]
+    assert isinstance(heard[1], Pedal)
+    assert (heard[1].controller, heard[1].value) == (64, 40)
+
+
+def test_running_status_passes_through_jack(heard: Heard, pianist: Pianist) -> None:
+    pianist.send(0x90, 60, 64)
+    pianist.send(62, 64)
+    pianist.send(62, 0)
+    wait_for(lambda: heard.last_is(KeyUp))
+    assert [down.pitch for down in heard.downs()] == [60, 62]
+
+
+def test_a_piano_switched_off_is_noticed_within_two_seconds_and_its_return_heard(
+    heard: Heard, pianist: Pianist
+) -> None:
+    for _ in range(3):
+        pianist.unplug()
+        assert wait_for(lambda: heard.last_is(PianoLost)) < 2
+        pianist.plug()
+        assert wait_for(lambda: heard.last_is(PianoFound)) < 2
+        pianist.send(0x90, 60, 64)
+        wait_for(lambda: heard.last_is(KeyDown))
+
+
+def test_a_torn_out_cable_is_noticed_and_the_same_piano_taken_up_again(
+    heard: Heard, pianist: Pianist
+) -> None:
+    pianist.send(0x90, 60, 64)
+    wait_for(heard.downs)
+    pianist.die()
+    wait_for(lambda: heard.last_is(PianoLost), within_s=8)  # JACK itself may take 5 s to tell
+    again = Pianist()
+    try:
+        wait_for(lambda: heard.last_is(PianoFound))
+        again.send(0x90, 72, 64)
+        wait_for(lambda: heard.last_is(KeyDown))
+    finally:
+        again.close()
+
+
+def test_the_piano_is_chosen_by_part_of_its_name(ports: Ports, pianist: Pianist) -> None:
+    other = Pianist("Stage Organ")
+    try:
+        events = Heard()
+        ports.listen("organ", events.append)
+        wait_for(lambda: events.last_is(PianoFound))
+        assert ports.piano == "Stage Organ:out"
+        pianist.send(0x90, 50, 64)
+        other.send(0x90, 60, 64)
+        wait_for(events.downs)
+        assert [down.pitch for down in events.downs()] == [60]
+    finally:
+        other.close()
+
+
+def test_names_are_listed_without_our_own(ports: Ports, pianist: Pianist) -> None:
+    wait_for(lambda: ports.names_in() == (f"{PIANO}:out",))
+    ports.listen(None, Heard().append)
+    wait_for(lambda: ports.piano)
+    assert not any(CLIENT in name for name in (*ports.names_in(), *ports.names_out()))
+
+
+def test_the_click_reaches_a_port_of_another_program(ports: Ports, jack_server: JackServer) -> None:
+    import rtmidi
+
+    module = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, "Sound Module")
+    module.open_virtual_port("in")
+    try:
+        wait_for(lambda: ports.names_out())
+        out = ports.open_out("sound module")
+        assert out is not None
+        out.send([0x99, 76, 110])
+        deadline_s = time.perf_counter() + 5
+        while (got := module.get_message()) is None and time.perf_counter() < deadline_s:
+            time.sleep(0.005)
+        out.close()
+        assert got is not None
+        assert got[0] == [0x99, 76, 110]
+    finally:
+        module.close_port()
+        module.delete()
+
+
+def test_many_openings_leave_no_thread_or_handle(jack_server: JackServer) -> None:
+    from pathlib import Path
+
+    def handles() -> int:
+        return len(list(Path("/proc/self/fd").iterdir()))
+
+    if sys.platform != "linux":
+        pytest.skip("counts handles in /proc")
+    Ports().close()
+    before = handles()
+    for _ in range(10):
+        Ports().close()
+    assert handles() <= before + 1
+
+
+def test_no_jack_server_is_one_sentence(
+    jack_server: JackServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", "nobody_is_there")
+    with pytest.raises(PortsUnavailable, match="start JACK"):
+        RtMidiDriver("jack")
+
+
+def test_an_unknown_midi_system_names_the_known_ones(jack_server: JackServer) -> None:
+    with pytest.raises(PortsUnavailable, match=r"choose from: .*jack"):
+        RtMidiDriver("pigeon post")
+
+
+def test_a_machine_without_libasound_is_told_what_to_install(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    import importlib
+
+    def cannot(name: str) -> None:
+        raise ImportError("libasound.so.2: cannot open shared object file: No such file")
+
+    monkeypatch.setattr(importlib, "import_module", cannot)
+    monkeypatch.setattr(sys, "platform", "linux")
+    with pytest.raises(PortsUnavailable, match="apt-get install libasound2"):
+        Ports()
