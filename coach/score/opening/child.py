@@ -1,0 +1,71 @@
+"""The process in which a score is read: bound in memory and time, and mute but for its answer.
+
+It is told ``{"path": ...}`` as JSON on its standard input, and answers on its standard output
+with one word and a line end (``score``, ``refused`` or ``fault``), then the score as JSON
+(:mod:`coach.score.plain`) or the sentence. What the libraries print goes nowhere.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import traceback
+from pathlib import Path
+from typing import BinaryIO
+
+from coach.score.errors import ScoreError
+from coach.score.opening.archive import check_archive, is_archive
+from coach.score.opening.files import file_bytes, shown
+from coach.score.opening.limits import MEMORY_BYTES, limit_process, seal_process
+from coach.score.plain import score_to_plain
+
+
+def main() -> None:
+    """Read one score and answer."""
+    out = _private_output()
+    request = json.load(sys.stdin.buffer)
+    path = Path(request["path"])
+    limit_process()
+    kind, text = _answer(path)
+    out.write(kind.encode() + b"\n" + text.encode("utf-8", "backslashreplace"))
+    out.flush()
+    os._exit(0)  # a large score takes a while to be taken apart, and the pianist waits
+
+
+def _private_output() -> BinaryIO:
+    """The pipe to the parent, out of reach of anything that prints."""
+    pipe = os.fdopen(os.dup(1), "wb")
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.dup2(nowhere, 2)
+    return pipe
+
+
+def _answer(path: Path) -> tuple[str, str]:
+    try:
+        return "score", _read(path)
+    except ScoreError as error:
+        return "refused", str(error)
+    except MemoryError:
+        limit = MEMORY_BYTES >> 20
+        return "refused", f"{shown(path)} takes more than {limit} MiB of memory to read: refused."
+    except RecursionError:
+        return "refused", f"{shown(path)} is nested too deeply for a score: refused."
+    except Exception:
+        return "fault", traceback.format_exc(limit=-4)
+
+
+def _read(path: Path) -> str:
+    data = file_bytes(path)
+    if is_archive(data):
+        check_archive(data, shown(path))
+    del data
+    from coach.score.reading import read_score
+
+    seal_process()
+    return json.dumps(score_to_plain(read_score(path)), separators=(",", ":"))
+
+
+if __name__ == "__main__":
+    main()
