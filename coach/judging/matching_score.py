@@ -1,0 +1,70 @@
+"""The excerpt laid out for matching: onsets, hands and pitches as plain indices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coach.score.model import Hand, ScoreNote
+from coach.score.window import Excerpt
+
+GRACE_LEAD_BEATS = 0.02
+"""A small note's place before its main note, only to keep the order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Parallel lists over the excerpt's notes and over its onsets.
+
+    An *onset* here is one place in the score with the notes of both hands; small notes have an
+    onset of their own just before their main note's.
+    """
+
+    pitch: list[int]
+    hand: list[int]
+    """0 right, 1 left."""
+    onset: list[int]
+    """Index into ``beat``."""
+    small: list[bool]
+    free: list[bool]
+    end_beat: list[float]
+    """Where the note's written length ends."""
+    beat: list[float]
+    """Place of each onset, in beats."""
+    first: list[int]
+    """First note of each onset; one entry more than onsets. Notes are in the order of onsets."""
+    note: list[int]
+    """Index into ``excerpt.notes`` of each note here."""
+    of_pitch: dict[int, list[int]]
+    """Notes of each pitch, in order."""
+
+
+def lay_out(excerpt: Excerpt) -> Layout:
+    """The excerpt's notes in order of onset, small notes before their main notes."""
+    beats = excerpt.onset_beats
+    order = sorted(
+        range(len(excerpt.notes)),
+        key=lambda i: (beats[i], not _small(excerpt.notes[i]), excerpt.notes[i].pitch),
+    )
+    out = Layout([], [], [], [], [], [], [], [], order, {})
+    last: tuple[float, bool] | None = None
+    for at, index in enumerate(order):
+        note = excerpt.notes[index]
+        small = _small(note)
+        place = (beats[index], small)
+        if place != last:
+            out.beat.append(place[0] - (GRACE_LEAD_BEATS if small else 0.0))
+            out.first.append(at)
+            last = place
+        out.pitch.append(note.pitch)
+        out.hand.append(0 if note.hand is Hand.RIGHT else 1)
+        out.onset.append(len(out.beat) - 1)
+        out.small.append(small)
+        out.free.append(note.is_free)
+        out.end_beat.append(excerpt.beat_of(note.end_quarters) if note.is_free else place[0])
+        out.of_pitch.setdefault(note.pitch, []).append(at)
+    out.first.append(len(order))
+    return out
+
+
+def _small(note: ScoreNote) -> bool:
+    return note.grace is not None
