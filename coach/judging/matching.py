@@ -46,7 +46,7 @@ def _labels(layout: Layout, reading: Reading, count: int) -> list[tuple[Label, i
                 key = current.pop(note)
                 wrong = out[key][0] is Label.WRONG
                 out[key] = (Label.EXTRA, -1) if wrong else (Label.REPEATED, note)
-        elif kind == MATCH or kind == WRONG:
+        elif kind in (MATCH, WRONG):
             out[index] = (Label.MATCHED if kind == MATCH else Label.WRONG, target)
             current[target] = index
         elif kind == FREE:

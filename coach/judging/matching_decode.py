@@ -48,9 +48,8 @@ NEVER = float("-inf")
 class Costs:
     """What each kind of event costs."""
 
-    missed: float = 4.0
-    missed_run: float = 2.5
-    entry: float = 1.5
+    skip: float = 1.6
+    missed: float = 2.4
     extra: float = 4.5
     brush: float = 2.5
     wrong_near: float = 4.0
@@ -65,7 +64,7 @@ class Costs:
     other: float = 0.2
     order: float = 1.0
     beam: int = 12
-    width: float = 16.0
+    width: float = 24.0
 
 
 def decode(
@@ -99,11 +98,12 @@ def _unplayed(layout: Layout, reading: Reading, costs: Costs) -> float:
     """What the notes never played cost, those before each hand's front having been paid."""
     total = 0.0
     for hand in (0, 1):
-        run = 0
+        missed = 0
         for note in range(layout.first[reading.front[hand]], len(layout.pitch)):
             if layout.hand[note] == hand and not reading.done >> note & 1:
-                total += costs.missed if run < 3 else costs.missed_run
-                run += 1
+                missed += 1
+        if missed:
+            total += costs.skip + costs.missed * missed
     return total
 
 
@@ -113,8 +113,7 @@ def extend(
     """Every sensible reading of one more key."""
     pitch, at = note.pitch, note.onset_s
     out: list[Reading] = []
-    front = max(reading.front)
-    ahead = behind = 0
+    ahead = 0
     low = min(reading.front)
     best = 99.0
     for target in layout.of_pitch.get(pitch, ()):
@@ -151,11 +150,7 @@ def _advance(layout: Layout, reading: Reading, hand: int, onset: int, costs: Cos
     for note in range(layout.first[front], layout.first[onset]):
         if layout.hand[note] == hand and not reading.done >> note & 1:
             missed += 1
-    if not missed:
-        return 0.0
-    if reading.at_s[0] == NEVER and reading.at_s[1] == NEVER:
-        return costs.entry * missed
-    return costs.missed * min(missed, 3) + costs.missed_run * max(missed - 3, 0)
+    return costs.skip + costs.missed * missed if missed else 0.0
 
 
 def _timing(layout: Layout, reading: Reading, target: int, at: float, costs: Costs) -> float:
@@ -269,7 +264,7 @@ def _wrong(
             onset = layout.onset[target]
             cost += 1.5 * _timing(layout, reading, target, note.onset_s, costs)
             cost += _advance(layout, reading, hand, onset, costs)
-            if cost < costs.extra + costs.missed + 1:
+            if cost < costs.extra + costs.missed + costs.skip + 1:
                 out.append(
                     _played(
                         layout, reading, index, note.onset_s, target, WRONG, reading.cost + cost,

@@ -17,8 +17,8 @@ def beat_period(layout: Layout, take: Sequence[PlayedNote], excerpt: Excerpt) ->
     of the score was played, the piece's own tempo.
     """
     when: dict[int, list[float]] = {}
-    for note in take:
-        when.setdefault(note.pitch, []).append(note.onset_s)
+    for key in take:
+        when.setdefault(key.pitch, []).append(key.onset_s)
     rates: list[float] = []
     before: list[int] = [-1, -1]
     for note, pitch in enumerate(layout.pitch):
