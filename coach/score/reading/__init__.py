@@ -1,0 +1,30 @@
+"""Reading a score file: the one door to the score formats.
+
+:func:`read_score` opens MusicXML 2.0 to 4.0 (plain and compressed, partwise and timewise) with a
+walk of our own; Standard MIDI files through mido; **kern, MEI and ABC through music21.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from coach.score.errors import ScoreError
+from coach.score.model import Score
+from coach.score.reading.files import Kind, load
+from coach.score.reading.hands import hands_by_voice
+from coach.score.reading.musicxml import read_musicxml
+
+__all__ = ["hands_by_voice", "read_score"]
+
+
+def read_score(path: Path) -> Score:
+    """The score in a file, exactly as written.
+
+    What was repaired, left out or guessed stands in the score's ``remarks``. Raises
+    :class:`~coach.score.errors.ScoreError`, one sentence for the pianist, where the file cannot
+    be opened.
+    """
+    source = load(path)
+    if source.kind is Kind.MUSICXML:
+        return read_musicxml(source)
+    raise ScoreError(f"{source.name} is {source.kind.value}: export it as MusicXML.")

@@ -1,0 +1,104 @@
+"""What hangs on a note in MusicXML: fingerings, ties as drawn, slurs, articulation, ornaments."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from itertools import groupby
+from xml.etree.ElementTree import Element
+
+from coach.score.model import Mark
+from coach.score.reading.raw import RawNote
+from coach.score.reading.safe import clean
+
+_MARKS = {
+    "staccato": Mark.STACCATO,
+    "spiccato": Mark.STACCATO,
+    "staccatissimo": Mark.STACCATISSIMO,
+    "tenuto": Mark.TENUTO,
+    "detached-legato": Mark.TENUTO,
+    "accent": Mark.ACCENT,
+    "strong-accent": Mark.MARCATO,
+    "fermata": Mark.FERMATA,
+    "arpeggiate": Mark.ARPEGGIO,
+    "glissando": Mark.GLISSANDO,
+    "slide": Mark.GLISSANDO,
+    "trill-mark": Mark.TRILL,
+    "wavy-line": Mark.TRILL,
+    "shake": Mark.MORDENT,
+    "mordent": Mark.MORDENT,
+    "inverted-mordent": Mark.MORDENT,
+    "schleifer": Mark.TURN,
+    "haydn": Mark.TURN,
+    "turn": Mark.TURN,
+    "inverted-turn": Mark.TURN,
+    "delayed-turn": Mark.TURN,
+    "delayed-inverted-turn": Mark.TURN,
+    "vertical-turn": Mark.TURN,
+    "inverted-vertical-turn": Mark.TURN,
+    "tremolo": Mark.TREMOLO,
+}
+_GROUPS = frozenset({"articulations", "ornaments", "technical"})
+_FINGER_CHANGE = re.compile(r"([1-5])\s*[-\u2010-\u2015\s]\s*([1-5])")
+
+
+def read_notations(notations: Iterable[Element], note: RawNote) -> None:
+    """Put what a note's ``notations`` elements say onto the note."""
+    fingering: list[str] = []
+    for holder in notations:
+        for element in holder:
+            if element.tag in _GROUPS:
+                for inner in element:
+                    _read_one(inner, note, fingering)
+            else:
+                _read_one(element, note, fingering)
+    note.fingering = tuple(fingering)
+
+
+def _read_one(element: Element, note: RawNote, fingering: list[str]) -> None:
+    tag = element.tag
+    if tag == "fingering":
+        fingering += _fingers(element.text)
+    elif tag == "tied":
+        note.tie_start |= element.get("type") in ("start", "continue")
+        note.tie_stop |= element.get("type") in ("stop", "continue")
+    elif tag == "slur":
+        kind = element.get("type", "")
+        if kind in ("start", "stop"):
+            note.slurs.append((element.get("number", "1"), kind))
+    elif tag in _MARKS and element.get("type") != "stop":
+        note.marks.add(_MARKS[tag])
+        if tag == "detached-legato":
+            note.marks.add(Mark.STACCATO)
+
+
+def _fingers(text: str | None) -> list[str]:
+    """A printed fingering; a change of finger (4-5) has two entries."""
+    printed = clean(text)
+    change = _FINGER_CHANGE.fullmatch(printed)
+    if change:
+        return [change[1], change[2]]
+    return [printed] if printed else []
+
+
+def share_in_chords(notes: list[RawNote]) -> None:
+    """Give every note of a chord the marks that the file hangs on one of them.
+
+    Files write a chord's staccato, arpeggio or tremolo on its first note only; a stack of fingers
+    on the first note of a chord of three or more is one finger for each note.
+    """
+    for _, group in groupby(notes, key=lambda note: note.chord):
+        chord = list(group)
+        if len(chord) > 1:
+            shared = set().union(*(note.marks for note in chord))
+            for note in chord:
+                note.marks = set(shared)
+            _spread_fingers(chord)
+
+
+def _spread_fingers(chord: list[RawNote]) -> None:
+    fingers = chord[0].fingering
+    bare = not any(note.fingering for note in chord[1:])
+    if len(chord) >= 3 and len(fingers) == len(chord) and bare:
+        for note, finger in zip(chord, fingers, strict=True):
+            note.fingering = (finger,)
