@@ -1,0 +1,193 @@
+"""The repetition's own tempo line: where each moment would have fallen.
+
+The line is local: a moment's place is foretold from the few moments around it, without itself, so
+that a rallentando bends the line instead of making everything late. A hesitation lifts everything
+that follows; the line is lifted with it, so that one pause is one fault and does not smear.
+
+Conventions
+-----------
+Intervals are numbered by the moment they lead to: interval ``i`` runs from moment ``i - 1`` to
+``i``; interval 0 does not exist and holds zeros. Periods are seconds per quarter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from statistics import median
+
+from coach.judging.timing_moments import Moment
+
+_REACH = 4
+"""How many moments to each side say what the tempo is here."""
+_PARTED_S = 0.040
+"""Hands further apart than this have no common time worth averaging."""
+_TRICUBE = tuple((1 - (d / (_REACH + 1)) ** 3) ** 3 for d in range(_REACH + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """From one moment to the next."""
+
+    quarters: float
+    seconds: float
+    period_s: float
+    """The tempo around it, itself left out."""
+
+    @property
+    def expected_s(self) -> float:
+        """How long it would be at the tempo around it."""
+        return self.period_s * self.quarters
+
+    @property
+    def excess_s(self) -> float:
+        """How much longer it was."""
+        return self.seconds - self.expected_s
+
+
+def settle(row: Sequence[Moment]) -> tuple[Moment, ...]:
+    """Choose for each moment whose hands parted the time that fits its neighbours best."""
+    choices = [_choices(moment) for moment in row]
+    if all(len(times) == 1 for times in choices):
+        return tuple(row)
+    periods = _rough_periods(row)
+    best: list[list[tuple[float, int]]] = [[(0.0, 0)] * len(choices[0])]
+    for i in range(1, len(row)):
+        step = (row[i].x - row[i - 1].x) * periods[i]
+        slack = 0.25 * step + 0.02
+        column = []
+        for at in choices[i]:
+            costs = [
+                best[-1][k][0] + min(abs(at - before - step) / slack, 6.0)
+                for k, before in enumerate(choices[i - 1])
+            ]
+            low = min(costs)
+            column.append((low, costs.index(low)))
+        best.append(column)
+    return _walk_back(row, choices, best)
+
+
+def _choices(moment: Moment) -> tuple[float, ...]:
+    times = {hand.at_s for hand in moment.hands}
+    times |= {hand.first_s for hand in moment.hands} | {hand.last_s for hand in moment.hands}
+    if max(times) - min(times) <= _PARTED_S:
+        return (moment.at_s,)
+    return tuple(sorted(times))
+
+
+def _walk_back(
+    row: Sequence[Moment], choices: list[tuple[float, ...]], best: list[list[tuple[float, int]]]
+) -> tuple[Moment, ...]:
+    k = min(range(len(best[-1])), key=lambda j: best[-1][j][0])
+    out: list[Moment] = []
+    for i in range(len(row) - 1, -1, -1):
+        out.append(replace(row[i], at_s=choices[i][k]))
+        k = best[i][k][1]
+    return tuple(reversed(out))
+
+
+def _rough_periods(row: Sequence[Moment]) -> list[float]:
+    """A running median of the periods, good enough to choose by."""
+    raw = [max(b.at_s - a.at_s, 0.005) / (b.x - a.x) for a, b in pairwise(row)] or [0.5]
+    raw.insert(0, raw[0])
+    return [median(raw[max(1, i - 4) : i + 5] or raw[:1]) for i in range(len(raw))]
+
+
+def intervals(row: Sequence[Moment]) -> tuple[Interval, ...]:
+    """Each interval with the tempo around it, left out itself and what is broken."""
+    out = [Interval(0.0, 0.0, 0.0)] if row else []
+    whole = _whole_period(row)
+    for i in range(1, len(row)):
+        quarters = row[i].x - row[i - 1].x
+        seconds = row[i].at_s - row[i - 1].at_s
+        period = _period_around(row, i)
+        out.append(Interval(quarters, seconds, period if period is not None else whole))
+    return tuple(out)
+
+
+def _whole_period(row: Sequence[Moment]) -> float:
+    if len(row) < 2 or row[-1].x <= row[0].x:
+        return 0.0
+    return (row[-1].at_s - row[0].at_s) / (row[-1].x - row[0].x)
+
+
+def _period_around(row: Sequence[Moment], i: int) -> float | None:
+    """The weighted middle of the tempos of the stretches that end before i or begin at it."""
+    found: list[tuple[float, float]] = []
+    for step, start in ((-1, i - 1), (1, i)):
+        end = start
+        for _ in range(_REACH):
+            crossed = row[end] if step < 0 else (row[end + 1] if end + 1 < len(row) else None)
+            end += step
+            if not 0 <= end < len(row) or crossed is None or crossed.broken or crossed.gap:
+                break
+            span = abs(row[end].x - row[start].x)
+            time = abs(row[end].at_s - row[start].at_s)
+            found.append((time / span, span))
+    return weighted_median(found) if found else None
+
+
+def weighted_median(found: list[tuple[float, float]]) -> float:
+    """The value in the middle of the weights; between two values, their mean."""
+    found.sort()
+    half = sum(weight for _, weight in found) / 2
+    total = 0.0
+    for index, (value, weight) in enumerate(found):
+        total += weight
+        if abs(total - half) < 1e-12 and index + 1 < len(found):
+            return (value + found[index + 1][0]) / 2
+        if total >= half:
+            return value
+    return found[-1][0]
+
+
+def foretold(row: Sequence[Moment], lifts: Sequence[float]) -> tuple[float, ...]:
+    """Where each moment would have fallen, in seconds.
+
+    ``lifts`` says for each interval how many seconds of it were a pause or a break, which all
+    that follows is free of.
+    """
+    total, free = 0.0, []
+    for moment, lift in zip(row, lifts, strict=True):
+        total += lift
+        free.append(moment.at_s - total)
+    total, out = 0.0, []
+    for i, lift in enumerate(lifts):
+        out.append(_local_fit(row, free, i) + total)
+        total += lift
+    return tuple(out)
+
+
+def _local_fit(row: Sequence[Moment], free: Sequence[float], i: int) -> float:
+    """A straight line through the neighbours, refitted once without the outlying."""
+    near = [
+        (row[j].x - row[i].x, free[j], _TRICUBE[abs(j - i)])
+        for j in range(max(0, i - _REACH), min(len(row), i + _REACH + 1))
+        if j != i
+    ]
+    if not near:
+        return free[i]
+    at, slope = _line(near)
+    errors = sorted(abs(t - at - slope * x) for x, t, _ in near)
+    limit = max(2.5 * errors[len(errors) // 2], 0.01)
+    kept = [
+        (x, t, w * min(1.0, limit / max(abs(t - at - slope * x), 1e-9)) ** 2) for x, t, w in near
+    ]
+    return _line(kept)[0]
+
+
+def _line(points: Sequence[tuple[float, float, float]]) -> tuple[float, float]:
+    """Value at 0 and slope of the weighted least squares line."""
+    w = sx = st = sxx = sxt = 0.0
+    for x, t, weight in points:
+        w += weight
+        sx += weight * x
+        st += weight * t
+        sxx += weight * x * x
+        sxt += weight * x * t
+    spread = w * sxx - sx * sx
+    if spread <= 1e-12:
+        return st / w, 0.0
+    slope = (w * sxt - sx * st) / spread
+    return (st - slope * sx) / w, slope

@@ -1,0 +1,113 @@
+"""The playing as a row of moments: each score onset, when its hands struck it.
+
+Conventions
+-----------
+- ``x`` is a score position in quarters, as a float; ``at_s`` a clock time in seconds.
+- Grace notes and freely played ornaments give no moment: their time is the player's own.
+- A wrong key tells the time of its onset as well as a right one.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from statistics import median
+
+from coach.judging.facts import Label, Matching
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand, Mark
+from coach.score.window import Excerpt
+
+
+@dataclass(frozen=True, slots=True)
+class HandOnset:
+    """One hand's notes at one score onset, as struck."""
+
+    hand: Hand
+    at_s: float
+    """The middle of its notes."""
+    first_s: float
+    last_s: float
+    notes: tuple[int, ...]
+    """Indices into ``excerpt.notes``."""
+    loose: bool = False
+    """Grace notes, a rolled chord or an ornament: its exact time is the player's own."""
+
+    @property
+    def spread_ms(self) -> float:
+        """From its first note to its last."""
+        return (self.last_s - self.first_s) * 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One score onset, by whichever hands struck it."""
+
+    onset_quarters: Fraction
+    x: float
+    beat: float
+    hands: tuple[HandOnset, ...]
+    at_s: float
+    """The time taken for it: both hands' middle, or the one that fits where they part."""
+    broken: bool = False
+    """Something came between it and the moment before: a stumble, a restart."""
+    gap: bool = False
+    """A written onset before it was left out altogether."""
+
+    def of(self, hand: Hand) -> HandOnset | None:
+        """This hand's onset here, None where it has none."""
+        return next((onset for onset in self.hands if onset.hand is hand), None)
+
+
+def moments(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
+) -> tuple[Moment, ...]:
+    """The moments that were struck, in the score's order; ``at_s`` the middle of all notes."""
+    rows = _rows(excerpt, played, matching)
+    repeats = sorted(
+        played[label.played].onset_s for label in matching.played if label.label is Label.REPEATED
+    )
+    written = sorted({note.onset_quarters for note in excerpt.notes if not note.grace})
+    order = {onset: index for index, onset in enumerate(written)}
+    out: list[Moment] = []
+    for onset in sorted(rows):
+        hands = tuple(rows[onset])
+        at_s = median([hand.at_s for hand in hands])
+        before = out[-1] if out else None
+        broken = before is not None and _any_between(repeats, before.at_s, at_s)
+        gap = before is not None and order[onset] - order[before.onset_quarters] > 1
+        out.append(Moment(onset, float(onset), excerpt.beat_of(onset), hands, at_s, broken, gap))
+    return tuple(out)
+
+
+def _rows(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
+) -> dict[Fraction, list[HandOnset]]:
+    """Each score onset's hands, from the notes that were struck for it."""
+    struck: dict[tuple[Fraction, Hand], list[tuple[int, float]]] = defaultdict(list)
+    loose: set[tuple[Fraction, Hand]] = set()
+    for label in matching.score:
+        note = excerpt.notes[label.note]
+        key = (note.onset_quarters, note.hand)
+        if note.grace or note.is_free or Mark.ARPEGGIO in note.marks:
+            loose.add(key)
+        if label.played is not None and not note.grace and not note.is_free:
+            struck[key].append((label.note, played[label.played].onset_s))
+    rows: dict[Fraction, list[HandOnset]] = defaultdict(list)
+    for (onset, hand), strokes in struck.items():
+        rows[onset].append(_hand_onset(hand, strokes, (onset, hand) in loose))
+    return rows
+
+
+def _hand_onset(hand: Hand, strokes: Iterable[tuple[int, float]], loose: bool) -> HandOnset:
+    notes, times = zip(*strokes, strict=True)
+    return HandOnset(hand, median(times), min(times), max(times), tuple(notes), loose)
+
+
+def _any_between(times: Sequence[float], low: float, high: float) -> bool:
+    """Whether one of the sorted times lies strictly between."""
+    index = bisect_right(times, low)
+    return index < len(times) and times[index] < high
