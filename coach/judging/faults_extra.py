@@ -1,0 +1,128 @@
+"""Keys too many: brushed keys, keys corrected at once, stumbles and restarts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from coach.judging.facts import Family, Fault, Label, Matching, PlayedLabel
+from coach.judging.faults_places import all_hands, belongs_to, spanning
+from coach.judging.naming import spelled
+from coach.judging.timing import Timing
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hands
+from coach.score.window import Excerpt
+
+_CORRECTED_S = 1.0
+"""A wrong key put right within this was corrected at once (common practice)."""
+_CORRECTED_STEPS = 4
+_SAME_STROKE_S = 0.05
+
+
+@dataclass
+class _Attempt:
+    """Notes played and then played again: from the first to where it broke off."""
+
+    labels: list[PlayedLabel] = field(default_factory=list)
+    last: Fraction = Fraction(0)
+    first: Fraction = Fraction(0)
+
+
+def extra_faults(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, timing: Timing
+) -> list[Fault]:
+    """Extra keys and what was played again."""
+    attempts = _attempts(excerpt, matching)
+    out = [_again(excerpt, attempt) for attempt in attempts]
+    inside = {id(label) for attempt in attempts for label in attempt.labels}
+    for label in matching.played:
+        if label.label is Label.EXTRA and id(label) not in inside:
+            out.append(_extra(excerpt, played, matching, timing, label))
+    return out
+
+
+def _attempts(excerpt: Excerpt, matching: Matching) -> list[_Attempt]:
+    """Split the repeated notes, with the extra keys among and right after them, into attempts."""
+    out: list[_Attempt] = []
+    current: _Attempt | None = None
+    for label in matching.played:
+        if label.label is Label.REPEATED and label.note is not None:
+            onset = excerpt.notes[label.note].onset_quarters
+            if current is None or onset < current.last - Fraction(1, 8):
+                current = _Attempt(first=onset, last=onset)
+                out.append(current)
+            current.last = max(current.last, onset)
+            current.first = min(current.first, onset)
+            current.labels.append(label)
+        elif label.label is Label.EXTRA and current is not None:
+            current.labels.append(label)
+        else:
+            current = None
+    return out
+
+
+def _again(excerpt: Excerpt, attempt: _Attempt) -> Fault:
+    after = sorted(
+        n.onset_quarters for n in excerpt.notes if n.onset_quarters > attempt.last and not n.grace
+    )
+    onset = after[0] if after else attempt.last
+    stray = [label.hand for label in attempt.labels if label.label is Label.EXTRA]
+    hands = Hands(stray[-1]) if stray and stray[-1] else all_hands(excerpt)
+    start = excerpt.notes[0].onset_quarters
+    cause = "restart" if attempt.first <= start and attempt.last > start else "stumble"
+    words = "started again" if cause == "restart" else "stumbled"
+    return spanning(excerpt, onset, onset, hands, Family.REPEAT, 0.97, words, cause)
+
+
+def _extra(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    timing: Timing,
+    label: PlayedLabel,
+) -> Fault:
+    struck = played[label.played]
+    name = spelled(struck.pitch, excerpt.notes).words
+    fixed = _corrected(excerpt, played, matching, timing, label)
+    if fixed is not None:
+        note = excerpt.notes[fixed]
+        words = f"{name} before {note.spelling.words}"
+        onset, hands = note.onset_quarters, Hands(note.hand)
+        return spanning(
+            excerpt, onset, onset, hands, Family.PITCH, 0.89, words, "corrected key", note=fixed
+        )
+    moment = belongs_to(timing, label.hand, struck.onset_s)
+    at = excerpt.notes[0] if moment is None else timing.row[moment]
+    onset = at.onset_quarters
+    hands = Hands(label.hand) if label.hand else all_hands(excerpt)
+    words = f"{name} too many"
+    return spanning(excerpt, onset, onset, hands, Family.EXTRA, 0.84, words, "brushed key")
+
+
+def _corrected(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    timing: Timing,
+    label: PlayedLabel,
+) -> int | None:
+    """The note that an extra key was put right to.
+
+    It is near it, of the same hand, struck soon after, and late: the extra key stood in its place.
+    """
+    struck = played[label.played]
+    for other in matching.played[label.played + 1 :]:
+        wait = played[other.played].onset_s - struck.onset_s
+        if wait > _CORRECTED_S:
+            break
+        if other.label is not Label.MATCHED or other.note is None or wait < _SAME_STROKE_S:
+            continue
+        note = excerpt.notes[other.note]
+        steps = abs(note.pitch - struck.pitch)
+        if steps > _CORRECTED_STEPS or (label.hand and note.hand is not label.hand):
+            continue
+        due = timing.due_s(note.onset_quarters)
+        if due is not None and abs(struck.onset_s - due) < played[other.played].onset_s - due:
+            return other.note
+    return None

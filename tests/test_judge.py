@@ -1,0 +1,73 @@
+"""A repetition is clean when it is, and the sentence says what was not."""
+
+from dataclasses import replace
+from fractions import Fraction as F
+
+import pytest
+
+from coach.judging.facts import Family, Outcome, Stage
+from coach.judging.judge import judge
+from coach.judging.plain import judgement_to_plain
+from coach.score.model import Hand, Hands
+from tests.judging_help import after, both, play, whole
+
+WINDOW = whole(both())
+
+
+def index_at(onset: F, hand: Hand) -> int:
+    return next(
+        i for i, n in enumerate(WINDOW.notes) if n.onset_quarters == onset and n.hand is hand
+    )
+
+
+@pytest.mark.parametrize("qpm", [30, 60, 100, 180])
+def test_a_perfect_performance_at_any_tempo_is_clean(qpm: float) -> None:
+    judgement = judge(WINDOW, play(WINDOW, qpm=qpm))
+    assert judgement.clean
+    assert judgement.sentence == "Clean"
+    assert judgement.qpm == pytest.approx(qpm, rel=0.005)
+
+
+def test_a_pause_before_beat_three_is_told_with_its_size() -> None:
+    judgement = judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), 0.4)))
+    assert not judgement.clean
+    assert judgement.sentence == "Late to beat 3 (0.4 s)"
+    late = [r for r in judgement.transitions if r.outcome is Outcome.LATE]
+    assert {r.transition.to_quarters for r in late} == {2}
+
+
+def test_one_hand_late_is_that_hand() -> None:
+    judgement = judge(WINDOW, play(WINDOW, late={index_at(F(3), Hand.LEFT): 0.22}))
+    assert judgement.faults[0].hands is Hands.LEFT
+    assert judgement.sentence == "LH late to beat 4 (0.2 s)"
+
+
+def test_at_the_notes_stage_only_the_keys_count() -> None:
+    judgement = judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), 0.8)), stage=Stage.NOTES)
+    assert judgement.clean
+    assert judgement.faults[0].forgiven
+
+
+def test_a_wrong_key_is_named_as_this_passage_would_spell_it() -> None:
+    notes = play(WINDOW)
+    wrong = index_at(F(1), Hand.RIGHT)
+    target = WINDOW.notes[wrong].pitch
+    at = next(i for i, n in enumerate(notes) if n.pitch == target and n.onset_s > 1.0)
+    notes[at] = replace(notes[at], pitch=target + 2)
+    judgement = judge(WINDOW, notes)
+    assert judgement.faults[0].family is Family.PITCH
+    assert judgement.sentence == "RH F sharp for E at beat 2"
+
+
+def test_breaking_off_is_not_clean_and_says_so() -> None:
+    judgement = judge(WINDOW, play(WINDOW)[:12])
+    assert not judgement.complete
+    assert not judgement.clean
+    assert judgement.sentence == "Not played to the end"
+
+
+def test_a_judgement_is_json() -> None:
+    import json
+
+    plain = judgement_to_plain(judge(WINDOW, play(WINDOW)))
+    assert json.loads(json.dumps(plain))["clean"] is True
