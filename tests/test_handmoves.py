@@ -84,12 +84,6 @@ def test_a_voice_goes_to_the_hand_of_its_home_staff():
     assert moved("bar 2 to home staff", score=replace(score, notes=notes)) == ""
 
 
-def test_a_voice_on_both_staves_alike_has_no_home():
-    notes = tuple(replace(note, voice="1") for note in piece().notes if note.id[0] in "rl")
-    halved = tuple(replace(n, staff=2, hand=LH) if i % 2 else n for i, n in enumerate(notes))
-    assert moved("all bars to home staff", score=replace(piece(), notes=halved)) == ""
-
-
 def test_what_was_moved_is_no_guess_any_more():
     guessed = tuple(replace(note, hand_is_guess=True) for note in piece().notes)
     score = apply(replace(piece(), notes=guessed), [parse_move("bar 1 voice 1 to RH")])

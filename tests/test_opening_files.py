@@ -13,7 +13,7 @@ import pytest
 from coach.score.errors import ScoreError
 from coach.score.opening import files
 from coach.score.opening.archive import check_archive
-from coach.score.opening.files import file_bytes, printable, shown
+from coach.score.opening.files import file_bytes, shown
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="not on Windows")
 
@@ -80,7 +80,6 @@ def test_a_large_file(tmp_path, monkeypatch):
 def test_a_name_cannot_carry_control_characters_to_the_terminal():
     assert shown(Path("a\x1b[2J\n.xml")) == "a?[2J?.xml"
     assert shown(Path("/")) == "/"
-    assert printable("x" * 20, 5) == "xxxx…"
 
 
 # Archives

@@ -17,7 +17,6 @@ Where numbers are printed twice, a bar may be named by its index, counted from 0
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -90,7 +89,6 @@ _MOVE = re.compile(
     re.IGNORECASE | re.VERBOSE,
 )
 _EXAMPLE = '"bars 5-8 voice 2 to RH", "bar 3 beat 2 F4 to LH" or "bars 9-12 split C4"'
-_HOME_SHARE = 0.65
 _ALTERS = {"": 0, "b": -1, "bb": -2, "#": 1, "##": 2, "x": 2}
 
 
@@ -151,26 +149,10 @@ def _destinations(score: Score, move: HandMove) -> dict[str, Hand]:
     if move.split:
         lowest = move.split.midi
         return {n.id: Hand.RIGHT if n.pitch >= lowest else Hand.LEFT for n in notes}
-    hands = _home_hands(score)
-    return {note.id: hands[note.voice] for note in notes if note.voice in hands}
+    from coach.score.reading.hands import hands_by_voice  # the readers are not needed before
 
-
-def _home_hands(score: Score) -> dict[str, Hand]:
-    """For each voice that has a home, the hand that mostly plays its home staff.
-
-    A voice that lies on two staves about equally is two voices of one name, and has no home.
-    """
-    staves: dict[str, Counter[int]] = {}
-    hands: dict[int, Counter[Hand]] = {}
-    for note in score.notes:
-        staves.setdefault(note.voice, Counter())[note.staff] += 1
-        hands.setdefault(note.staff, Counter())[note.hand] += 1
-    homes = {voice: counts.most_common(1)[0] for voice, counts in staves.items()}
-    return {
-        voice: hands[staff].most_common(1)[0][0]
-        for voice, (staff, count) in homes.items()
-        if count >= _HOME_SHARE * staves[voice].total()
-    }
+    homes = {note.id: note.hand for note in hands_by_voice(score).notes}
+    return {note.id: homes[note.id] for note in notes}
 
 
 def _remark(move: HandMove, count: int) -> Remark:

@@ -14,9 +14,10 @@ from pathlib import Path
 from coach.score.errors import ScoreError
 from coach.score.model import Score
 from coach.score.opening import cache, process
-from coach.score.opening.files import file_bytes, printable, shown
+from coach.score.opening.files import file_bytes, shown
 from coach.score.opening.limits import ANSWER_BYTES, SECONDS
 from coach.score.plain import score_from_plain
+from coach.score.words import printable
 
 __all__ = ["OpeningCancelled", "ReaderFault", "open_score", "score_key"]
 

@@ -11,8 +11,8 @@ from io import BytesIO
 from pathlib import PurePosixPath, PureWindowsPath
 
 from coach.score.errors import ScoreError
-from coach.score.opening.files import printable
 from coach.score.opening.limits import ARCHIVE_FILES, ARCHIVE_RATIO, INFLATED_BYTES
+from coach.score.words import printable
 
 _DIRECTORY_ENTRY = b"PK\x01\x02"
 _ENCRYPTED = 0x1

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from coach.score.errors import ScoreError
 from coach.score.opening.limits import FILE_BYTES
+from coach.score.words import printable
 
 _REASONS = {
     errno.ENOENT: "is not there: check the name and the folder.",
@@ -23,12 +24,6 @@ _REASONS = {
 def shown(path: Path) -> str:
     """The file's name as it can be printed on one line."""
     return printable(path.name or str(path), 100)
-
-
-def printable(text: str, longest: int = 600) -> str:
-    """A text that a terminal can show on one line: control characters become ``?``."""
-    clean = "".join(c if c.isprintable() else "?" for c in text)
-    return clean if len(clean) <= longest else clean[: longest - 1] + "…"
 
 
 def file_bytes(path: Path) -> bytes:

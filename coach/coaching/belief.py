@@ -1,0 +1,195 @@
+"""How likely each beat's arrival is at fault, and in which hand: Bayes' rule on the tallies.
+
+Four explanations are weighed for every beat: nothing stands there and failures were slips; the
+right hand's move is at fault; the left hand's; or only both together. A slip's rate is the
+player's own, estimated from all the other moves, and each move keeps some freedom to be a harder
+one. The chance of a standing fault is shared out over all the moves that were looked at, so that
+looking at more of them does not make a false claim likelier: where slips are as modelled, the
+chance that any healthy move's posterior ever passes ``c`` is at most (1 - c) / c (Ville's
+inequality, 1939, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from math import exp, log
+
+from coach.coaching.evidence import BeatTally, Evidence
+from coach.coaching.statistics import log_beta_binomial
+from coach.score.model import Hand, Hands
+from coach.score.window import Transition
+
+FAULT_A, FAULT_B = 1.8, 1.2
+"""How often a standing fault fails: Beta, mean 0.6, broad."""
+SLIP_SHAPE = 1.5
+"""Freedom of a healthy move's own slip rate around the player's: shape of its Beta."""
+SLIPS_BEFORE, MOVES_BEFORE = 0.5, 60.0
+"""What is known of a player before anything is heard: half a slip in sixty moves."""
+TOGETHER_SHARE = 0.3
+"""Of the chance that a beat is at fault: only when both hands play."""
+MOST_MOVES = 240.0
+"""The chance of a fault is shared among no more moves than this: long pieces have more faults."""
+
+# How a fault shows while both hands play: right hand only, left only, both. A hand that hesitates
+# makes the other wait; a fault of both together shows in its own manner, which is not known.
+_ONE_HAND_SHOWS = (0.8, 0.02, 0.18)
+_TOGETHER_SHOWS = ((0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9), (0.34, 0.33, 0.33))
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """Probabilities of the four explanations of one beat."""
+
+    healthy: float
+    right: float
+    left: float
+    together: float
+
+    @property
+    def fault(self) -> float:
+        """Probability that something stands at fault here."""
+        return 1.0 - self.healthy
+
+    @property
+    def best(self) -> Hands:
+        """Whose fault it most likely is, if it is one."""
+        ranked = (self.right, Hands.RIGHT), (self.left, Hands.LEFT), (self.together, Hands.TOGETHER)
+        return max(ranked, key=lambda pair: pair[0])[1]
+
+    def of(self, hands: Hands) -> float:
+        """Probability that the fault is just these hands'."""
+        return {Hands.RIGHT: self.right, Hands.LEFT: self.left}.get(hands, self.together)
+
+
+@dataclass(frozen=True, slots=True)
+class Slips:
+    """A player's slip rate, as the Beta that a healthy move's own rate is drawn from."""
+
+    a: float
+    b: float
+
+    @classmethod
+    def of_rate(cls, rate: float) -> Slips:
+        """With the given mean rate."""
+        return cls(SLIP_SHAPE, SLIP_SHAPE * (1.0 - rate) / rate)
+
+    @property
+    def rate(self) -> float:
+        """The mean."""
+        return self.a / (self.a + self.b)
+
+
+def slip_rate(tallies: Iterable[tuple[float, float, float]]) -> Slips:
+    """The player's slips from (failures, attempts, chance of health) of every move."""
+    slips, moves = SLIPS_BEFORE, MOVES_BEFORE
+    for failed, attempts, healthy in tallies:
+        slips += failed * healthy
+        moves += attempts * healthy
+    return Slips.of_rate(min(slips / moves, 0.5))
+
+
+def beliefs(
+    evidence: Evidence, transitions: Sequence[Transition]
+) -> tuple[dict[Fraction, Belief], Slips]:
+    """Belief about each beat at which anything failed, and the player's slips.
+
+    ``transitions`` are all the single-hand moves that were looked at. Two rounds: what the first
+    takes for faults is left out of the slip rate of the second.
+    """
+    hands: dict[Fraction, frozenset[Hands]] = {}
+    sums: list[tuple[Fraction, float, float]] = []
+    for transition in transitions:
+        beat = transition.to_quarters
+        tally = evidence.beats.get(beat)
+        if tally is not None:
+            failed, attempts = tally.totals(Hand(transition.hands.value))
+            sums.append((beat, failed, attempts))
+            if failed:
+                hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
+    chance = chance_of_fault(len(transitions))
+    # The first round knows no beliefs: what failed more than once waits for the second.
+    slips = slip_rate((failed, n, 1.0 / max(failed, 1.0) ** 2) for _, failed, n in sums)
+    out: dict[Fraction, Belief] = {}
+    for _ in range(2):
+        out = {
+            beat: belief_of(evidence.beats.get(beat), slips, chance, whose)
+            for beat, whose in hands.items()
+        }
+        slips = slip_rate(
+            (failed, n, out[beat].healthy if beat in out else 1.0) for beat, failed, n in sums
+        )
+    return out, slips
+
+
+def chance_of_fault(moves: int) -> float:
+    """Chance, before hearing it, that one of so many moves is at fault: one in all of them."""
+    return 1.0 / min(max(moves, 2), MOST_MOVES)
+
+
+def belief_of(
+    tally: BeatTally | None, slips: Slips, chance: float, hands: frozenset[Hands]
+) -> Belief:
+    """Bayes' rule for one beat, at which these hands have notes.
+
+    ``chance`` is that of one hand's move being at fault, before anything is heard of it.
+    """
+    prior = _prior(chance, Hands.RIGHT in hands, Hands.LEFT in hands)
+    if tally is None:
+        return prior
+    key = (
+        tally.together,
+        tally.right_failed,
+        tally.left_failed,
+        tally.both_failed,
+        *(x for hand in Hand for x in (tally.alone[hand].failed, tally.alone[hand].attempts)),
+    )
+    rounded = tuple(round(x, 3) for x in key)
+    return _believed(rounded, round(slips.a, 4), round(slips.b, 2), prior)
+
+
+@lru_cache(maxsize=64)
+def _prior(chance: float, right: bool, left: bool) -> Belief:
+    total = chance * (right + left)
+    each = chance * (1.0 - TOGETHER_SHARE)
+    return Belief(1.0 - total, each * right, each * left, total * TOGETHER_SHARE)
+
+
+@lru_cache(maxsize=8192)
+def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Belief:
+    together, right, left, both, right_alone, right_tries, left_alone, left_tries = key
+
+    def healthy(failed: float, attempts: float) -> float:
+        return log_beta_binomial(failed, attempts, a, b)
+
+    def faulty(failed: float, attempts: float) -> float:
+        return log_beta_binomial(failed, attempts, FAULT_A, FAULT_B)
+
+    right_all, left_all = together + right_tries, together + left_tries
+    right_well = healthy(right + both + right_alone, right_all)
+    left_well = healthy(left + both + left_alone, left_all)
+    # Where one hand is at fault, the other's failures beside it are its doing, not slips.
+    logs = (
+        right_well + left_well,
+        faulty(right + both + right_alone, right_all)
+        + healthy(left + left_alone, left_all)
+        + _shown((right, 0.0, both), _ONE_HAND_SHOWS),
+        faulty(left + both + left_alone, left_all)
+        + healthy(right + right_alone, right_all)
+        + _shown((left, 0.0, both), _ONE_HAND_SHOWS),
+        faulty(right + left + both, together)
+        + log(sum(exp(_shown((right, left, both), way)) for way in _TOGETHER_SHOWS) / 4)
+        + healthy(right_alone, right_tries)
+        + healthy(left_alone, left_tries),
+    )
+    top = max(logs)
+    priors = (prior.healthy, prior.right, prior.left, prior.together)
+    weights = [p * exp(x - top) for p, x in zip(priors, logs, strict=True)]
+    total = sum(weights)
+    return Belief(*(weight / total for weight in weights))
+
+
+def _shown(seen: Sequence[float], chances: Sequence[float]) -> float:
+    return sum(count * log(chance) for count, chance in zip(seen, chances, strict=True))

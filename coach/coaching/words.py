@@ -1,0 +1,78 @@
+"""The coach's sentences: plain words for a person at the piano."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from coach.coaching.evidence import Move
+from coach.coaching.places import Places
+from coach.judging.facts import Outcome
+from coach.score.model import Hands
+from coach.score.window import Transition
+
+HANDS = {
+    Hands.RIGHT: "right hand alone",
+    Hands.LEFT: "left hand alone",
+    Hands.TOGETHER: "hands together",
+}
+_FAILED = {
+    Outcome.WRONG: "wrong",
+    Outcome.LATE: "late",
+    Outcome.EARLY: "early",
+    Outcome.UNEVEN: "uneven",
+    Outcome.REPEATED: "stumbled",
+}
+NO_ONE_PLACE = "There is no one place: these are ordinary slips."
+BREAK = (
+    "You have played for {minutes} minutes: rest your hands for {rest}. "
+    "If anything hurts, stop, and ask your teacher or a doctor."
+)
+WIDE = (
+    "That was many wide stretches. Do something else for a while; "
+    "if it strains or hurts, stop, and ask your teacher or a doctor."
+)
+
+
+def evidence_words(moves: Sequence[Move], place: str, hands: Hands) -> str:
+    """``4 of the last 5: late to beat 2, 0.3 to 0.6 s, LH``; empty where nothing failed."""
+    failed = [move for move in moves if move.failed]
+    if not failed:
+        return ""
+    what = Counter(_FAILED[move.outcome] for move in failed).most_common(1)[0][0]
+    whose = "together" if hands is Hands.TOGETHER else hands.value
+    return (
+        f"{len(failed)} of the last {len(moves)}: {what}{_at(what, place)}{_size(failed)}, {whose}"
+    )
+
+
+def _at(what: str, place: str) -> str:
+    return f" {'to' if what in ('late', 'early') else 'at'} {place}"
+
+
+def _size(failed: Sequence[Move]) -> str:
+    timed = sorted(
+        abs(move.error_ms) / 1000
+        for move in failed
+        if move.error_ms is not None and move.outcome in (Outcome.LATE, Outcome.EARLY)
+    )
+    if not timed:
+        return ""
+    low, high = f"{timed[0]:.1f}", f"{timed[-1]:.1f}"
+    return f", {low} s" if low == high else f", {low} to {high} s"
+
+
+def beat_place(places: Places, transition: Transition) -> str:
+    """``bar 12 beat 2``: where a transition arrives."""
+    place = places.score.place(transition.to_quarters)
+    return str(place).replace(",", "")
+
+
+def tempo_words(qpm: float | None, beat_quarters: float) -> str:
+    """``at 66``: a tempo in beats a minute, or the player's own pace."""
+    return "at your own pace" if qpm is None else f"at {qpm / beat_quarters:.0f}"
+
+
+def times(count: int) -> str:
+    """``once``, ``twice``, ``3 times``."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")

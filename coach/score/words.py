@@ -1,0 +1,63 @@
+"""Words about a score, safe to print on one line of a terminal."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+_KEY_NAMES = {
+    0: ("C", "A"),
+    1: ("G", "E"),
+    2: ("D", "B"),
+    3: ("A", "F sharp"),
+    4: ("E", "C sharp"),
+    5: ("B", "G sharp"),
+    6: ("F sharp", "D sharp"),
+    7: ("C sharp", "A sharp"),
+    -1: ("F", "D"),
+    -2: ("B flat", "G"),
+    -3: ("E flat", "C"),
+    -4: ("A flat", "F"),
+    -5: ("D flat", "B flat"),
+    -6: ("G flat", "E flat"),
+    -7: ("C flat", "A flat"),
+}
+_BEAT_NAMES = {
+    Fraction(1, 4): "sixteenth",
+    Fraction(3, 8): "dotted sixteenth",
+    Fraction(1, 2): "eighth",
+    Fraction(3, 4): "dotted eighth",
+    Fraction(1): "quarter",
+    Fraction(3, 2): "dotted quarter",
+    Fraction(2): "half",
+    Fraction(3): "dotted half",
+    Fraction(4): "whole",
+}
+
+
+def printable(text: str, longest: int = 600) -> str:
+    """The text with control characters as ``?``, cut to ``longest`` characters."""
+    clean = "".join(c if c.isprintable() else "?" for c in text)
+    return clean if len(clean) <= longest else clean[: longest - 1] + "…"
+
+
+def count_of(number: int, one: str, several: str = "") -> str:
+    """``1 note``, ``1,200 notes``."""
+    return f"{number:,} {one if number == 1 else several or one + 's'}"
+
+
+def mixed(value: Fraction) -> str:
+    """A number as people write it: ``3``, ``1/2``, ``2 1/2``."""
+    whole, part = divmod(value, 1)
+    return " ".join(str(number) for number in (whole, part) if number) or "0"
+
+
+def key_words(fifths: int) -> str:
+    """A key signature: ``2 flats (B flat major or G minor)``."""
+    signs = count_of(abs(fifths), "sharp" if fifths > 0 else "flat") if fifths else "no signs"
+    names = _KEY_NAMES.get(fifths)
+    return f"{signs} ({names[0]} major or {names[1]} minor)" if names else signs
+
+
+def beat_name(length_quarters: Fraction) -> str:
+    """A beat by the note that it is as long as: ``dotted quarter``."""
+    return _BEAT_NAMES.get(length_quarters, f"{length_quarters} quarters")

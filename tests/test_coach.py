@@ -1,0 +1,73 @@
+"""The coach hears judgements and leads to the trouble and back."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.coach import Coach
+from coach.coaching.facts import Goal, Request
+from coach.judging.facts import Judgement, Outcome, TransitionResult
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Window, excerpt
+
+
+def four_bars():
+    notes = [
+        {"pitch": 60 + k % 5 - 24 * (hand == "LH"), "onset": k, "length": 1, "hand": hand}
+        for k in range(16)
+        for hand in ("RH", "LH")
+    ]
+    return score_from_notes(notes)
+
+
+def heard(score, assignment, *failed):
+    """A judgement of what was asked for; ``failed`` are (hands, beat arrived at)."""
+    ex = excerpt(score, assignment.window)
+    results = tuple(
+        TransitionResult(
+            t, Outcome.WRONG if (t.hands.value, t.to_quarters) in failed else Outcome.CLEAN
+        )
+        for t in ex.transitions
+    )
+    clean = all(r.outcome is Outcome.CLEAN for r in results)
+    return Judgement(
+        ex, assignment.stage, (), (), assignment.qpm, results, (), clean, True, False, ""
+    )
+
+
+@pytest.fixture
+def score():
+    return four_bars()
+
+
+@pytest.fixture
+def coach(score):
+    return Coach(score, Goal(Window(F(0), F(16)), 96.0))
+
+
+def play(coach, score, *failed, at_s=0.0):
+    return coach.after(heard(score, coach.decision.assignment, *failed), at_s)
+
+
+def test_three_clean_repetitions_at_tempo_finish(coach, score):
+    for _ in range(3):
+        decision = play(coach, score)
+    assert decision.finished
+    assert decision.trouble is None
+
+
+def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score):
+    for _ in range(2):
+        decision = play(coach, score, ("LH", 6))
+    assert decision.trouble is not None
+    assert decision.trouble.transition.to_quarters == 6
+    assert decision.assignment.window.hands is Hands.LEFT
+    assert decision.assignment.window.end_quarters == 6
+
+
+def test_the_pianist_is_in_charge(coach):
+    slower = coach.ask(Request.SLOWER, 0.0)
+    assert slower.assignment.qpm < 96
+    smaller = coach.ask(Request.SMALLER, 0.0)
+    assert smaller.assignment.window.end_quarters - smaller.assignment.window.start_quarters < 16
