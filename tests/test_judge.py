@@ -31,7 +31,7 @@ def test_a_perfect_performance_at_any_tempo_is_clean(qpm: float) -> None:
 def test_a_pause_before_beat_three_is_told_with_its_size() -> None:
     judgement = judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), 0.4)))
     assert not judgement.clean
-    assert judgement.sentence == "Late to beat 3 (0.4 s)"
+    assert judgement.sentence == "Late to bar 1 beat 3 (0.4 s)"
     late = [r for r in judgement.transitions if r.outcome is Outcome.LATE]
     assert {r.transition.to_quarters for r in late} == {2}
 
@@ -39,7 +39,7 @@ def test_a_pause_before_beat_three_is_told_with_its_size() -> None:
 def test_one_hand_late_is_that_hand() -> None:
     judgement = judge(WINDOW, play(WINDOW, late={index_at(F(3), Hand.LEFT): 0.22}))
     assert judgement.faults[0].hands is Hands.LEFT
-    assert judgement.sentence == "LH late to beat 4 (0.2 s)"
+    assert judgement.sentence == "LH late to bar 1 beat 4 (0.2 s)"
 
 
 def test_at_the_notes_stage_only_the_keys_count() -> None:
@@ -56,14 +56,14 @@ def test_a_wrong_key_is_named_as_this_passage_would_spell_it() -> None:
     notes[at] = replace(notes[at], pitch=target + 2)
     judgement = judge(WINDOW, notes)
     assert judgement.faults[0].family is Family.PITCH
-    assert judgement.sentence == "RH F sharp for E at beat 2"
+    assert judgement.sentence == "RH F sharp for E at bar 1 beat 2"
 
 
 def test_breaking_off_is_not_clean_and_says_so() -> None:
     judgement = judge(WINDOW, play(WINDOW)[:12])
     assert not judgement.complete
     assert not judgement.clean
-    assert judgement.sentence == "Not played to the end"
+    assert judgement.sentence == "Stopped before bar 2 beat 1"
 
 
 def test_a_judgement_is_json() -> None:

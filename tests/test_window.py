@@ -43,3 +43,9 @@ def test_c_flat_four_is_key_59_and_b_sharp_three_is_key_60():
     """ISO 16 numbering: MIDI 60 is middle C."""
     assert Spelling("C", -1, 4).midi == 59
     assert Spelling("B", 1, 3).midi == 60
+
+
+def test_places_name_bar_and_beat_also_of_the_landing():
+    window = excerpt(scale(17), Window(F(4), F(8)))
+    assert str(window.place_of(F(11, 2))) == "bar 2, beat 2 1/2"
+    assert str(window.place_of(F(8))) == "bar 3, beat 1"

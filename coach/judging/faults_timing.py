@@ -2,29 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
+from fractions import Fraction
 
 from coach.judging.facts import Family, Fault
 from coach.judging.faults_places import all_hands, hands_of, spanning
 from coach.judging.timing import Timing
-from coach.judging.timing_drift import Rush
-from coach.judging.timing_hands import Parted
-from coach.judging.timing_pauses import Pause
-from coach.judging.timing_rows import Figure, Uneven
+from coach.judging.words import late, seconds
 from coach.score.model import Hands
 from coach.score.window import Excerpt
 
 
 def timing_faults(excerpt: Excerpt, timing: Timing) -> list[Fault]:
-    """What the timing shows, without order."""
-    out = [_hesitation(excerpt, timing, pause) for pause in timing.pauses]
-    out += [_uneven(excerpt, timing, row) for row in timing.uneven]
-    out += [_figure(excerpt, timing, figure) for figure in timing.figures]
-    out += [_rush(excerpt, timing, timing.rush)] if timing.rush else []
-    drift = _drift(excerpt, timing)
-    if drift is not None:
-        return [*out, drift]
-    return out + [_parted(excerpt, timing, one) for one in timing.parted]
+    """What the timing shows, in no order."""
+    return [
+        *_hesitations(excerpt, timing),
+        *(_drift(excerpt, timing) if timing.drift else _parted(excerpt, timing)),
+        *_splits(excerpt, timing),
+        *_uneven(excerpt, timing),
+        *_figures(excerpt, timing),
+        *_rush(excerpt, timing),
+        *_off_click(excerpt, timing),
+    ]
 
 
 def _weight(size_s: float, least: float) -> float:
@@ -32,105 +32,141 @@ def _weight(size_s: float, least: float) -> float:
     return least + 0.3 * min(1.0, abs(size_s) / 0.5)
 
 
-def _hesitation(excerpt: Excerpt, timing: Timing, pause: Pause) -> Fault:
-    moment = timing.row[pause.moment]
-    hands = hands_of([hand.hand for hand in moment.hands])
-    onset = moment.onset_quarters
-    return spanning(
-        excerpt,
-        onset,
-        onset,
-        hands,
-        Family.TIMING,
-        _weight(pause.excess_s, 0.55),
-        late_words(excerpt, onset, pause.excess_s),
-        "hesitation",
-        size_ms=pause.excess_s * 1000,
-    )
+def _onset(timing: Timing, moment: int) -> Fraction:
+    return timing.row[moment].onset_quarters
 
 
-def _parted(excerpt: Excerpt, timing: Timing, one: Parted) -> Fault:
-    onset = timing.row[one.moment].onset_quarters
-    cause = "one hand late" if one.error_s > 0 else "one hand early"
-    return spanning(
-        excerpt,
-        onset,
-        onset,
-        Hands(one.hand),
-        Family.TIMING,
-        _weight(one.error_s, 0.5),
-        late_words(excerpt, onset, one.error_s),
-        cause,
-        size_ms=one.error_s * 1000,
-    )
+def _hesitations(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    for pause in timing.pauses:
+        moment = timing.row[pause.moment]
+        onset = moment.onset_quarters
+        yield spanning(
+            excerpt,
+            onset,
+            onset,
+            hands_of([hand.hand for hand in moment.hands]),
+            Family.TIMING,
+            _weight(pause.excess_s, 0.55),
+            late(excerpt, onset, pause.excess_s),
+            "hesitation",
+            size_ms=pause.excess_s * 1000,
+        )
 
 
-def _drift(excerpt: Excerpt, timing: Timing) -> Fault | None:
-    found = timing.drift
-    if found is None:
-        return None
-    first, last = (timing.row[i].onset_quarters for i in (found.first, found.last))
-    fault = spanning(
-        excerpt,
-        first,
-        last,
-        Hands(found.hand),
-        Family.TIMING,
-        0.7,
-        f"hands drift apart ({abs(found.total_s):.1f} s)",
-        "hands drift",
-        size_ms=found.total_s * 1000,
-    )
-    return replace(fault, onset_quarters=last)
+def _parted(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    for one in timing.parted:
+        onset = _onset(timing, one.moment)
+        yield spanning(
+            excerpt,
+            onset,
+            onset,
+            Hands(one.hand),
+            Family.TIMING,
+            _weight(one.error_s, 0.5),
+            late(excerpt, onset, one.error_s),
+            "one hand late" if one.error_s > 0 else "one hand early",
+            size_ms=one.error_s * 1000,
+        )
 
 
-def _uneven(excerpt: Excerpt, timing: Timing, row: Uneven) -> Fault:
-    first, last = (timing.row[i].onset_quarters for i in (row.first, row.last))
-    return spanning(
-        excerpt,
-        first,
-        last,
-        Hands(row.hand),
-        Family.TIMING,
-        0.6,
-        f"uneven ({row.ratio:.1f} to 1)",
-        "uneven",
-        size_ms=row.size_s * 1000,
-    )
+def _splits(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    for split in timing.splits:
+        onset = _onset(timing, split.moment)
+        name = excerpt.notes[split.note].spelling.words
+        yield spanning(
+            excerpt,
+            onset,
+            onset,
+            Hands(split.hand),
+            Family.TIMING,
+            _weight(split.gap_s, 0.45),
+            f"{name} after its chord ({seconds(split.gap_s)})",
+            "split chord",
+            note=split.note,
+            size_ms=split.gap_s * 1000,
+        )
 
 
-def _figure(excerpt: Excerpt, timing: Timing, figure: Figure) -> Fault:
-    onset = timing.row[figure.moment].onset_quarters
-    name = "dotted rhythm" if figure.written == 3 else "long and short"
-    return spanning(
-        excerpt,
-        onset,
-        onset,
-        Hands(figure.hand),
-        Family.TIMING,
-        0.6,
-        f"{name} played even",
-        "wrong proportions",
-        size_ms=figure.error_s * 1000,
-    )
+def _drift(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    if timing.drift is not None:
+        first, last = _onset(timing, timing.drift.first), _onset(timing, timing.drift.last)
+        fault = spanning(
+            excerpt,
+            first,
+            last,
+            Hands(timing.drift.hand),
+            Family.TIMING,
+            0.7,
+            f"drifts behind the other hand ({seconds(timing.drift.total_s)})",
+            "hands drift",
+            size_ms=timing.drift.total_s * 1000,
+        )
+        yield replace(fault, onset_quarters=last)
 
 
-def _rush(excerpt: Excerpt, timing: Timing, rush: Rush) -> Fault:
-    first, last = timing.row[0].onset_quarters, timing.row[-1].onset_quarters
-    fault = spanning(
-        excerpt,
-        first,
-        last,
-        all_hands(excerpt),
-        Family.TEMPO,
-        0.55,
-        f"faster and faster (x {rush.ratio:.1f})",
-        "tempo drift",
-    )
-    low = (fault.from_beat or 0) + 1
-    return replace(fault, from_beat=low, onset_quarters=last)
+def _uneven(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    for row in timing.uneven:
+        yield spanning(
+            excerpt,
+            _onset(timing, row.first),
+            _onset(timing, row.last),
+            Hands(row.hand),
+            Family.TIMING,
+            0.6,
+            f"uneven ({row.ratio:.1f} to 1)",
+            "uneven",
+            size_ms=row.size_s * 1000,
+        )
 
 
-def late_words(excerpt: Excerpt, onset: object, error_s: float) -> str:
-    """``late (0.4 s)``; the place is added by the verdict."""
-    return f"{'late' if error_s > 0 else 'early'} ({abs(error_s):.1f} s)"
+def _figures(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    for figure in timing.figures:
+        onset = _onset(timing, figure.moment)
+        yield spanning(
+            excerpt,
+            onset,
+            onset,
+            Hands(figure.hand),
+            Family.TIMING,
+            0.6,
+            figure.words,
+            "wrong proportions",
+            size_ms=figure.error_s * 1000,
+        )
+
+
+def _rush(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    if timing.rush is not None:
+        first, last = _onset(timing, 1), _onset(timing, -1)
+        fault = spanning(
+            excerpt,
+            first,
+            last,
+            all_hands(excerpt),
+            Family.TEMPO,
+            0.55,
+            f"faster and faster ({timing.rush.ratio:.1f} times)",
+            "tempo drift",
+        )
+        yield replace(fault, onset_quarters=last)
+
+
+def _off_click(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    paused = {pause.moment for pause in timing.pauses}
+    runs = timing.click.off if timing.click else ()
+    for run in runs:
+        if paused & set(range(run.first, run.last + 1)):
+            continue  # the hesitation is told already, and being behind is what came of it
+        moment = timing.row[run.first]
+        way = "behind" if run.error_s > 0 else "ahead of"
+        yield spanning(
+            excerpt,
+            moment.onset_quarters,
+            _onset(timing, run.last),
+            hands_of([hand.hand for hand in moment.hands]),
+            Family.TIMING,
+            _weight(run.error_s, 0.5),
+            f"{way} the click ({seconds(run.error_s)})",
+            f"{way} the click",
+            size_ms=run.error_s * 1000,
+        )

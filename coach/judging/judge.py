@@ -3,35 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
-from coach.judging.facts import (
-    Family,
-    Fault,
-    Judgement,
-    Matching,
-    Outcome,
-    ScoreLabel,
-    Stage,
-    TransitionResult,
-)
-from coach.judging.faults import find_faults
+from coach.judging.facts import Fault, Judgement, Matching, Stage
+from coach.judging.faults import by_importance, find_faults, tempo_fault
 from coach.judging.habits import Habits
 from coach.judging.matching import match
+from coach.judging.notices import notices
 from coach.judging.reach import is_complete, with_reach
-from coach.judging.timing import Timing, measure
+from coach.judging.results import transition_results, with_errors
+from coach.judging.timing import Click, Timing, measure
+from coach.judging.timing_release import shape
 from coach.judging.tolerance import USUAL, Tolerance
-from coach.judging.verdict import at_stage, fault_words, is_clean, sentence
+from coach.judging.verdict import at_stage, details, is_clean, sentence
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hands
-from coach.score.window import Excerpt, Transition
+from coach.score.window import Excerpt
 
-_OUTCOMES = {
-    Family.PITCH: Outcome.WRONG,
-    Family.MISSING: Outcome.WRONG,
-    Family.EXTRA: Outcome.WRONG,
-    Family.REPEAT: Outcome.REPEATED,
-}
+_WITH_CLICK = frozenset({Stage.PULSE, Stage.TEMPO, Stage.SHAPE})
+_AT_TEMPO = frozenset({Stage.TEMPO, Stage.SHAPE})
 
 
 def judge(
@@ -48,13 +36,12 @@ def judge(
 
     ``qpm`` is the tempo asked for, in quarters a minute; ``click_s`` the clock time of the
     window's first grid beat where a click ran; ``habits`` what earlier repetitions of this
-    player showed at each onset.
+    player showed at each onset. Played notes are in the order of their onsets.
     """
-    matching = match(excerpt, played)
     return judge_matched(
         excerpt,
         played,
-        matching,
+        match(excerpt, played),
         stage=stage,
         qpm=qpm,
         click_s=click_s,
@@ -76,73 +63,41 @@ def judge_matched(
 ) -> Judgement:
     """The same from a matching that is already there."""
     matching = with_reach(excerpt, matching)
-    timing = measure(excerpt, played, matching, tolerance, habits)
-    faults = at_stage(find_faults(excerpt, played, matching, timing), stage)
+    with_click = qpm is not None and click_s is not None and stage in _WITH_CLICK
+    click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None
+    timing = measure(excerpt, played, matching, tolerance, habits, click)
+    formed = shape(excerpt, played, matching, timing, tolerance)
+    faults = find_faults(excerpt, played, matching, timing, formed)
+    if stage in _AT_TEMPO:
+        faults += _tempo_faults(excerpt, timing, qpm, tolerance)
+    told = at_stage(by_importance(faults), stage)
     complete = is_complete(excerpt, matching)
-    clean = is_clean(faults, complete)
+    clean = is_clean(told, complete)
     return Judgement(
-        excerpt,
-        stage,
-        _with_errors(excerpt, played, matching, timing),
-        matching.played,
-        timing.qpm,
-        _transitions(excerpt, matching, faults),
-        faults,
-        clean,
-        complete,
-        matching.unsure,
-        sentence(excerpt, faults, clean, complete),
-        tuple(fault_words(excerpt, fault) for fault in faults),
+        excerpt=excerpt,
+        stage=stage,
+        score=with_errors(excerpt, played, matching, timing),
+        played=matching.played,
+        qpm=timing.qpm,
+        transitions=transition_results(excerpt, matching, told),
+        faults=told,
+        clean=clean,
+        complete=complete,
+        unsure=matching.unsure,
+        sentence=sentence(excerpt, told, matching, clean=clean),
+        details=details(excerpt, told),
+        notices=notices(excerpt, timing, formed, tolerance),
+        offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
     )
 
 
-def _with_errors(
-    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, timing: Timing
-) -> tuple[ScoreLabel, ...]:
-    return tuple(
-        _with_error(excerpt, played, label, timing) if label.played is not None else label
-        for label in matching.score
-    )
-
-
-def _with_error(
-    excerpt: Excerpt, played: Sequence[PlayedNote], label: ScoreLabel, timing: Timing
-) -> ScoreLabel:
-    note = excerpt.notes[label.note]
-    due = timing.due_s(note.onset_quarters)
-    if due is None or label.played is None or note.grace:
-        return label
-    error_s = played[label.played].onset_s - due
-    beats = error_s * (timing.qpm or 0) / 60
-    return replace(label, error_ms=error_s * 1000, error_beats=beats)
-
-
-def _transitions(
-    excerpt: Excerpt, matching: Matching, faults: Sequence[Fault]
-) -> tuple[TransitionResult, ...]:
-    reached = {
-        excerpt.transition_to(
-            excerpt.notes[label.note].onset_quarters, Hands(excerpt.notes[label.note].hand)
-        )
-        for label in matching.score
-        if label.reached
-    }
-    return tuple(_result(t, t in reached, faults) for t in excerpt.transitions)
-
-
-def _result(transition: Transition, reached: bool, faults: Sequence[Fault]) -> TransitionResult:
-    for fault in faults:
-        same_hand = fault.hands in (transition.hands, Hands.TOGETHER)
-        if fault.forgiven or not same_hand:
-            continue
-        if fault.transition.to_quarters == transition.to_quarters:
-            return TransitionResult(transition, _outcome(fault), fault.size_ms, fault.note)
-    return TransitionResult(transition, Outcome.CLEAN if reached else Outcome.NOT_REACHED)
-
-
-def _outcome(fault: Fault) -> Outcome:
-    if fault.family in _OUTCOMES:
-        return _OUTCOMES[fault.family]
-    if fault.cause in ("uneven", "wrong proportions"):
-        return Outcome.UNEVEN
-    return Outcome.LATE if (fault.size_ms or 0) > 0 else Outcome.EARLY
+def _tempo_faults(
+    excerpt: Excerpt, timing: Timing, asked_qpm: float | None, tolerance: Tolerance
+) -> list[Fault]:
+    """Whether the tempo found is the one asked for, within the tolerance."""
+    if asked_qpm is None or timing.qpm is None:
+        return []
+    ratio = timing.qpm / asked_qpm
+    if 1 - tolerance.slow_share <= ratio <= 1 + tolerance.fast_share:
+        return []
+    return [tempo_fault(excerpt, timing.qpm, asked_qpm)]

@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Errors are seconds here (``_s``), positive when late, against the repetition's own tempo line.
+Errors are seconds here (``_s``), positive when late: against the repetition's own tempo line, or
+against the click where one is asked for.
 """
 
 from __future__ import annotations
@@ -14,15 +15,25 @@ from functools import cached_property
 
 from coach.judging.facts import Matching
 from coach.judging.habits import Habits
+from coach.judging.timing_click import ClickTiming, against_click
 from coach.judging.timing_drift import Rush, rush
-from coach.judging.timing_hands import Drift, Parted, drift, parted
+from coach.judging.timing_figures import Figure, figures
+from coach.judging.timing_hands import Drift, Parted, Split, drift, parted, splits
 from coach.judging.timing_line import Interval, foretold, intervals, settle
 from coach.judging.timing_moments import Moment, moments
 from coach.judging.timing_pauses import Pause, pauses
-from coach.judging.timing_rows import Figure, Uneven, figures, uneven
+from coach.judging.timing_rows import Uneven, uneven
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
+
+
+@dataclass(frozen=True, slots=True)
+class Click:
+    """The click that ran: its tempo, and when the window's first grid beat was due."""
+
+    qpm: float
+    first_s: float
 
 
 @dataclass(frozen=True)
@@ -33,23 +44,28 @@ class Timing:
     steps: tuple[Interval, ...]
     line_s: tuple[float, ...]
     """Where each moment would have fallen, at the repetition's own tempo."""
-    pauses: tuple[Pause, ...]
-    parted: tuple[Parted, ...]
-    drift: Drift | None
-    uneven: tuple[Uneven, ...]
-    figures: tuple[Figure, ...]
-    rush: Rush | None
     qpm: float | None
     """The tempo found, in quarters a minute, pauses left out."""
+    pauses: tuple[Pause, ...] = ()
+    parted: tuple[Parted, ...] = ()
+    splits: tuple[Split, ...] = ()
+    drift: Drift | None = None
+    uneven: tuple[Uneven, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    rush: Rush | None = None
+    click: ClickTiming | None = None
 
     @cached_property
-    def _at(self) -> dict[Fraction, int]:
+    def index(self) -> dict[Fraction, int]:
+        """The moment of each score onset that was struck."""
         return {moment.onset_quarters: i for i, moment in enumerate(self.row)}
 
     def due_s(self, onset: Fraction) -> float | None:
-        """When a score onset would have fallen; None where nothing was struck for it."""
-        index = self._at.get(onset)
-        return None if index is None else self.line_s[index]
+        """When a score onset was due by click or line; None where nothing was struck for it."""
+        i = self.index.get(onset)
+        if i is None:
+            return None
+        return self.line_s[i] if self.click is None else self.click.due_s[i]
 
 
 def measure(
@@ -58,37 +74,40 @@ def measure(
     matching: Matching,
     tolerance: Tolerance,
     habits: Habits | None = None,
+    click: Click | None = None,
 ) -> Timing:
-    """Find the tempo line and what leaves it."""
+    """Find the tempo line and what leaves it; with a click, also what left that."""
     row = settle(moments(excerpt, played, matching))
     steps = intervals(row)
     found = pauses(excerpt, row, steps, tolerance, habits)
     lifts = _lifts(row, steps, found)
     line = foretold(row, lifts)
     qpm = _tempo(row, lifts)
+    beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_s = beat_x * 60 / (qpm or excerpt.qpm)
     held = frozenset(i for i, lift in enumerate(lifts) if lift)
     return Timing(
         row=row,
         steps=steps,
         line_s=line,
+        qpm=qpm,
         pauses=found,
-        parted=parted(row, line, _beat_s(excerpt, qpm), tolerance),
+        parted=parted(row, line, beat_s, tolerance),
+        splits=splits(row, beat_s, tolerance),
         drift=drift(row, tolerance),
         uneven=uneven(row, held, tolerance),
-        figures=figures(row, held, tolerance),
+        figures=figures(row, held, beat_x, tolerance),
         rush=rush(row, lifts, tolerance),
-        qpm=qpm,
+        click=against_click(excerpt, row, lifts, click.qpm, click.first_s, tolerance)
+        if click
+        else None,
     )
-
-
-def _beat_s(excerpt: Excerpt, qpm: float | None) -> float:
-    grid = excerpt.grid_quarters
-    return float(grid[1] - grid[0]) * 60 / (qpm or excerpt.qpm)
 
 
 def _lifts(
     row: Sequence[Moment], steps: Sequence[Interval], found: Sequence[Pause]
 ) -> tuple[float, ...]:
+    """Seconds of each interval that were a pause or a break."""
     held = {pause.moment: pause.excess_s for pause in found}
     return tuple(
         steps[i].excess_s if moment.broken or moment.gap else held.get(i, 0.0)

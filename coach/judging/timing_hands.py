@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from statistics import median
 
 from coach.judging.timing_moments import Moment
@@ -18,7 +19,11 @@ _ALONE = 1.3
 _ALONE_SHARE = 0.3
 _ALONE_NOISE = 2.5
 _START_S = 0.06
+_START_SHARE = 0.35
 """Hands that drift start together."""
+_SCATTER = 0.15
+"""...and part evenly: the scatter round the line is small against the whole."""
+_MOST_SHARED = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,16 @@ class Parted:
     hand: Hand
     error_s: float
     """Positive when late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """A chord of one hand of which a note came late, as an event of its own."""
+
+    moment: int
+    hand: Hand
+    note: int
+    gap_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,33 +103,47 @@ def _of_one(row: Sequence[Moment], line: Sequence[float], i: int, limit: float) 
     return Parted(i, row[i].hands[0].hand, error)
 
 
+def splits(row: Sequence[Moment], beat_s: float, tolerance: Tolerance) -> tuple[Split, ...]:
+    """Chords that fell apart into two events; a chord rolled evenly is none."""
+    limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
+    return tuple(
+        Split(i, hand.hand, hand.behind, hand.gap_s)
+        for i, moment in enumerate(row)
+        for hand in moment.hands
+        if hand.behind is not None and hand.gap_s > limit and not hand.loose
+    )
+
+
 def drift(row: Sequence[Moment], tolerance: Tolerance) -> Drift | None:
     """The hands' even parting over the repetition, None where they keep together."""
-    shared = [
-        (m.x, m.hands[1].at_s - m.hands[0].at_s, i)
-        if m.hands[0].hand is Hand.RIGHT
-        else (m.x, m.hands[0].at_s - m.hands[1].at_s, i)
-        for i, m in enumerate(row)
-        if len(m.hands) == 2
-    ]
+    shared = _distances(row)
     if len(shared) < 3:
         return None
-    slopes = (
-        [(b[1] - a[1]) / (b[0] - a[0]) for k, a in enumerate(shared) for b in shared[k + 1 :]]
-        if len(shared) <= 40
-        else []
-    )
-    if not slopes:
-        return None
-    slope = median(slopes)
     span = shared[-1][0] - shared[0][0]
+    slope = _middle_slope(shared)
     total = slope * span
-    start = median(d - slope * (x - shared[0][0]) for x, d, _ in shared)
-    scatter = median(abs(d - start - slope * (x - shared[0][0])) for x, d, _ in shared)
-    if abs(total) * 1000 <= tolerance.apart_ms or scatter > 0.15 * abs(total):
+    start = median(apart - slope * (x - shared[0][0]) for x, apart in shared)
+    scatter = median(abs(apart - start - slope * (x - shared[0][0])) for x, apart in shared)
+    if abs(total) * 1000 <= tolerance.apart_ms or scatter > _SCATTER * abs(total):
         return None
-    if abs(start) > max(_START_S, 0.35 * abs(total)):
+    if abs(start) > max(_START_S, _START_SHARE * abs(total)):
         return None
     hand = Hand.LEFT if total > 0 else Hand.RIGHT
-    own = [i for i, m in enumerate(row) if m.of(hand)]
+    own = [i for i, moment in enumerate(row) if moment.of(hand)]
     return Drift(hand, own[1], own[-1], abs(total))
+
+
+def _distances(row: Sequence[Moment]) -> list[tuple[float, float]]:
+    """Left hand after right, in seconds, wherever both play; a few dozen of them at most."""
+    out = []
+    for moment in row:
+        right, left = moment.of(Hand.RIGHT), moment.of(Hand.LEFT)
+        if right is not None and left is not None:
+            out.append((moment.x, left.at_s - right.at_s))
+    step = -(-len(out) // _MOST_SHARED) or 1
+    return out[::step]
+
+
+def _middle_slope(points: Sequence[tuple[float, float]]) -> float:
+    """The median of the slopes of all pairs: one hand late once does not tilt it (Theil-Sen)."""
+    return median((b[1] - a[1]) / (b[0] - a[0]) for a, b in combinations(points, 2))

@@ -14,6 +14,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from statistics import median
 
 from coach.judging.facts import Label, Matching
@@ -33,6 +34,10 @@ class HandOnset:
     last_s: float
     notes: tuple[int, ...]
     """Indices into ``excerpt.notes``."""
+    gap_s: float = 0.0
+    """The longest wait between two of its notes."""
+    behind: int | None = None
+    """The first note after that wait: the one that was late within a chord."""
     loose: bool = False
     """Grace notes, a rolled chord or an ornament: its exact time is the player's own."""
 
@@ -103,8 +108,15 @@ def _rows(
 
 
 def _hand_onset(hand: Hand, strokes: Iterable[tuple[int, float]], loose: bool) -> HandOnset:
-    notes, times = zip(*strokes, strict=True)
-    return HandOnset(hand, median(times), min(times), max(times), tuple(notes), loose)
+    ordered = sorted(strokes, key=lambda stroke: stroke[1])
+    times = [at for _, at in ordered]
+    notes = tuple(sorted(note for note, _ in ordered))
+    gap_s, behind = max(
+        ((b - a, note) for (_, a), (note, b) in pairwise(ordered)),
+        default=(0.0, None),
+        key=lambda wait: wait[0],
+    )
+    return HandOnset(hand, median(times), times[0], times[-1], notes, gap_s, behind, loose)
 
 
 def _any_between(times: Sequence[float], low: float, high: float) -> bool:

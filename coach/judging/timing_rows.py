@@ -1,4 +1,4 @@
-"""Rows and figures within one hand: written even and played unevenly, dotted and played even.
+"""Rows of one hand that are written even and played long and short by turns.
 
 Conventions
 -----------
@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from statistics import fmean, median, stdev
+from statistics import fmean, stdev
 
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
@@ -44,20 +44,6 @@ class Uneven:
     """How far the displaced onsets are from even, on average."""
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A written figure (long and short) that was played in other proportions."""
-
-    hand: Hand
-    moment: int
-    """Moment of the short note, the one displaced."""
-    written: float
-    """Long against short as written: 3 for a dotted figure."""
-    ratio: float
-    error_s: float
-    """Negative: the short note came too early."""
-
-
 def uneven(row: Sequence[Moment], held: frozenset[int], tolerance: Tolerance) -> tuple[Uneven, ...]:
     """Rows played long and short by turns; ``held`` are moments after a pause or a break."""
     found = []
@@ -73,7 +59,8 @@ Point = tuple[int, float, float]
 """Moment, seconds, quarters."""
 
 
-def _points(row: Sequence[Moment], hand: Hand) -> list[Point]:
+def points_of(row: Sequence[Moment], hand: Hand) -> list[Point]:
+    """One hand's onsets, rolled and ornamented ones left out."""
     return [
         (i, onset.at_s, moment.x)
         for i, moment in enumerate(row)
@@ -83,26 +70,27 @@ def _points(row: Sequence[Moment], hand: Hand) -> list[Point]:
 
 def _runs(row: Sequence[Moment], hand: Hand, held: frozenset[int]) -> Iterator[list[Point]]:
     """The hand's rows of four onsets and more."""
-    points = _points(row, hand)
+    points = points_of(row, hand)
     run: list[Point] = []
     for point in points:
         if run and not _continues(run, point, held):
             yield run
-            run = run[-1:] if not _held_between(run[-1], point, held) else []
+            run = run[-1:] if not held_between(run[-1], point, held) else []
         run.append(point)
     if run:
         yield run
 
 
 def _continues(run: list[Point], point: Point, held: frozenset[int]) -> bool:
-    if _held_between(run[-1], point, held):
+    if held_between(run[-1], point, held):
         return False
     if len(run) < 2:
         return True
     return abs((point[2] - run[-1][2]) - (run[-1][2] - run[-2][2])) < 1e-6
 
 
-def _held_between(before: Point, after: Point, held: frozenset[int]) -> bool:
+def held_between(before: Point, after: Point, held: frozenset[int]) -> bool:
+    """Whether a pause or a break lies between two onsets."""
     return any(i in held for i in range(before[0] + 1, after[0] + 1))
 
 
@@ -152,44 +140,3 @@ def _stretches(values: Sequence[float], least: float) -> Iterator[tuple[int, int
         elif value <= least and start is not None:
             yield start, i - 1
             start = None
-
-
-_PROPORTIONS = ((3.0, 1.5), (2.0, 1.25))
-"""Long against short as written, and the ratio below which it counts as played even: half-way to
-even by ratio for the dotted figure; a softened 2:1 is common in expressive playing, so less."""
-
-
-def figures(
-    row: Sequence[Moment], held: frozenset[int], tolerance: Tolerance
-) -> tuple[Figure, ...]:
-    """Dotted and long-short figures that were played even, where that is their rule in the take."""
-    found = []
-    for hand in Hand:
-        points = _points(row, hand)
-        for written, even in _PROPORTIONS:
-            cases = [
-                case
-                for case in _long_short(points, held, written)
-                if case.error_s * 1000 < -tolerance.late_floor_ms
-            ]
-            everything = list(_long_short(points, held, written))
-            if cases and median(case.ratio for case in everything) < even:
-                found.append(_with_hand(min(cases, key=lambda c: c.ratio), hand))
-    return tuple(found)
-
-
-def _with_hand(case: Figure, hand: Hand) -> Figure:
-    return Figure(hand, case.moment, case.written, case.ratio, case.error_s)
-
-
-def _long_short(points: Sequence[Point], held: frozenset[int], written: float) -> Iterator[Figure]:
-    for before, short, after in zip(points, points[1:], points[2:], strict=False):
-        long, brief = short[2] - before[2], after[2] - short[2]
-        if abs(long - written * brief) > 1e-6 or _held_between(before, after, held):
-            continue
-        span = after[1] - before[1]
-        brief_s = max(after[1] - short[1], 1e-3)
-        due = before[1] + span * written / (written + 1)
-        yield Figure(
-            Hand.RIGHT, short[0], written, (short[1] - before[1]) / brief_s, short[1] - due
-        )

@@ -83,8 +83,17 @@ class Tolerance:
     """How far below the tempo asked for still counts as it: 8 %, mir_eval's tempo tolerance."""
     fast_share: float = 0.12
     """How far above: half as much again, since too fast is the lesser proof of weakness."""
-    release_share: float = 0.35
-    """A note held for less than this share of what the player gives its like is let go early."""
+    release_share: float = 0.30
+    """A note held for less than this share of what the player gives its like is let go early: a
+    design choice that no unmarked staccato in the recorded performance at hand comes near."""
+    gap_share: float = 0.30
+    """Silence before the next note, as a share of the note, that breaks a slur (common practice:
+    portato already is a break of a quarter)."""
+    staccato_share: float = 0.80
+    """A staccato note held for more is not short (common practice: half its length)."""
+    left_louder: float = 12.0
+    """Mean MIDI velocity of the left hand over the right's that is told as a notice: beyond the
+    spread of 9 or so that a pianist's single notes have."""
     z_limit: float = 3.5
     """Modified z score against this onset's own history (Iglewicz & Hoaglin 1993)."""
 
@@ -110,6 +119,9 @@ class Tolerance:
             slow_share=cls().slow_share * scale,
             fast_share=cls().fast_share * scale,
             release_share=cls().release_share / scale,
+            gap_share=cls().gap_share * scale,
+            staccato_share=min(cls().staccato_share * scale, 0.95),
+            left_louder=cls().left_louder * scale,
         )
 
     def late_ms(self, ioi_ms: float) -> float:

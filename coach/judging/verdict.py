@@ -6,60 +6,75 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.judging.facts import Family, Fault, Stage
-from coach.score.model import Hands, beat_words
+from coach.judging.facts import Family, Fault, Matching, Stage
+from coach.judging.words import brief_fault, joined, place, whole_fault
 from coach.score.window import Excerpt
 
 MOST_WORDS = 12
-"""A sentence of more is not read in a glance (the issue's own figure)."""
+"""A longer sentence is not read in a glance."""
 
-_ASKED: dict[Stage, frozenset[Family]] = {
-    Stage.NOTES: frozenset({Family.PITCH, Family.MISSING, Family.EXTRA, Family.REPEAT}),
+_NOTES = frozenset({Family.PITCH, Family.MISSING, Family.EXTRA, Family.REPEAT})
+_TIME = _NOTES | {Family.TIMING, Family.TEMPO}
+ASKED: dict[Stage, frozenset[Family]] = {
+    Stage.NOTES: _NOTES,
+    Stage.RHYTHM: _TIME,
+    Stage.PULSE: _TIME,
+    Stage.TEMPO: _TIME,
+    Stage.SHAPE: _TIME | {Family.RELEASE},
 }
-_ASKED[Stage.RHYTHM] = _ASKED[Stage.NOTES] | {Family.TIMING, Family.TEMPO}
-_ASKED[Stage.PULSE] = _ASKED[Stage.RHYTHM]
-_ASKED[Stage.TEMPO] = _ASKED[Stage.PULSE]
-_ASKED[Stage.SHAPE] = _ASKED[Stage.TEMPO] | {Family.RELEASE}
+"""What each stage asks for; what is found besides is told and forgiven."""
 
 
 def at_stage(faults: Sequence[Fault], stage: Stage) -> tuple[Fault, ...]:
-    """Faults that the stage asks for as they are, the others forgiven and last."""
-    asked = _ASKED[stage]
+    """The faults with those forgiven that the stage does not ask for, and these last."""
+    asked = ASKED[stage]
     told = [fault if fault.family in asked else replace(fault, forgiven=True) for fault in faults]
     return tuple(sorted(told, key=lambda fault: fault.forgiven))
 
 
 def is_clean(faults: Sequence[Fault], complete: bool) -> bool:
     """Reached the end with nothing that the stage asks for amiss."""
-    return complete and not any(not fault.forgiven for fault in faults)
+    return complete and all(fault.forgiven for fault in faults)
 
 
-def fault_words(excerpt: Excerpt, fault: Fault) -> str:
-    """One fault with its hand and place: ``LH late to beat 2 (0.4 s)``."""
-    hand = "" if fault.hands is Hands.TOGETHER else f"{fault.hands.value} "
-    if fault.family in (Family.TIMING,) and fault.words.startswith(("late", "early")):
-        head, _, size = fault.words.partition(" ")
-        return f"{hand}{head} to {place(excerpt, fault.onset_quarters)} {size}"
-    return f"{hand}{fault.words} at {place(excerpt, fault.onset_quarters)}"
-
-
-def place(excerpt: Excerpt, onset: Fraction) -> str:
-    """``beat 2``, counted in the window."""
-    beat = Fraction(excerpt.beat_of(onset)).limit_denominator(48) + 1
-    return f"beat {beat_words(beat)}"
-
-
-def sentence(excerpt: Excerpt, faults: Sequence[Fault], clean: bool, complete: bool) -> str:
+def sentence(
+    excerpt: Excerpt,
+    faults: Sequence[Fault],
+    matching: Matching,
+    *,
+    clean: bool,
+) -> str:
     """At most twelve words, the most important thing first."""
     if clean:
         return "Clean"
-    told = [fault_words(excerpt, fault) for fault in faults if not fault.forgiven]
-    if not complete:
-        told.append("not played to the end")
-    out: list[str] = []
-    for words in told:
-        if len(" ".join([*out, words]).split()) > MOST_WORDS:
-            break
-        out.append(words)
-    text = "; ".join(out) if out else told[0]
+    counted = [fault for fault in faults if not fault.forgiven]
+    parts = _parts(excerpt, counted, matching)
+    doubt = "not sure: " if matching.unsure and counted else ""
+    text = doubt + joined(parts, MOST_WORDS - len(doubt.split()))
     return text[0].upper() + text[1:]
+
+
+def _parts(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -> list[str]:
+    """The first fault with its place, the others by name, and where it broke off."""
+    stop = _stopped(excerpt, matching)
+    if not counted:
+        return [stop or "the last note is missing"]
+    parts = [whole_fault(excerpt, counted[0])]
+    parts += [stop] if stop else []
+    return parts + [brief_fault(excerpt, fault) for fault in counted[1:]]
+
+
+def _stopped(excerpt: Excerpt, matching: Matching) -> str:
+    missing: Fraction | None = min(
+        (excerpt.notes[label.note].onset_quarters for label in matching.score if not label.reached),
+        default=None,
+    )
+    return "" if missing is None else f"stopped before {place(excerpt, missing)}"
+
+
+def details(excerpt: Excerpt, faults: Sequence[Fault]) -> tuple[str, ...]:
+    """Every fault with its place; forgiven ones say so."""
+    return tuple(
+        whole_fault(excerpt, fault) + (" (does not count at this stage)" if fault.forgiven else "")
+        for fault in faults
+    )

@@ -6,12 +6,12 @@ after its end, the note that one must arrive at, because the trouble is in arriv
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
-from coach.score.model import Hand, Hands, Score, ScoreNote
+from coach.score.model import Hand, Hands, Place, Score, ScoreNote
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +69,8 @@ class Excerpt:
     note; at least two."""
     qpm: float
     """The piece's own tempo here, in quarters a minute."""
+    places: tuple[Place, ...] = ()
+    """Bar and beat of each of ``grid_quarters``; empty where no score stands behind it."""
 
     @cached_property
     def grid(self) -> tuple[float, ...]:
@@ -86,6 +88,17 @@ class Excerpt:
     def onset_beats(self) -> tuple[float, ...]:
         """Place in beats of each of ``notes``."""
         return tuple(self.beat_of(note.onset_quarters) for note in self.notes)
+
+    def place_of(self, onset_quarters: Fraction) -> Place:
+        """Bar and beat of an onset; without a score behind it, beats counted in the window."""
+        grid = self.grid_quarters
+        index = max(bisect_right(grid, onset_quarters) - 1, 0)
+        step = grid[index + 1] - grid[index] if index + 1 < len(grid) else grid[-1] - grid[-2]
+        part = (onset_quarters - grid[index]) / step
+        if not self.places:
+            return Place(0, "", 1 + index + part)
+        beat = self.places[index]
+        return Place(beat.bar_index, beat.bar_number, beat.beat + part)
 
     def transition_to(self, onset_quarters: Fraction, hands: Hands) -> Transition:
         """The transition in which an onset is arrived at: beats (k-1, k], k rounded up."""
@@ -134,7 +147,8 @@ def excerpt(score: Score, window: Window) -> Excerpt:
     grid = beat_grid(
         score, window.start_quarters, max(notes[-1].onset_quarters, window.end_quarters)
     )
-    return Excerpt(window, tuple(notes), landing, grid, score.tempo_at(window.start_quarters))
+    qpm = score.tempo_at(window.start_quarters)
+    return Excerpt(window, tuple(notes), landing, grid, qpm, tuple(map(score.place, grid)))
 
 
 def beat_grid(

@@ -1,0 +1,81 @@
+"""Playing against the click: where each moment lay once the constant offset is out.
+
+A player who is always 30 ms early is with the click (negative mean asynchrony; Repp 2005), so the
+middle of all errors is taken out first and told only as a notice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from coach.judging.timing_moments import Moment
+from coach.judging.tolerance import Tolerance
+from coach.score.window import Excerpt
+
+
+@dataclass(frozen=True, slots=True)
+class OffClick:
+    """A run of moments that were all behind the click, or all ahead of it."""
+
+    first: int
+    last: int
+    error_s: float
+    """The largest, positive when behind."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClickTiming:
+    """How the moments lay against the click."""
+
+    offset_s: float
+    """The constant part, taken out."""
+    due_s: tuple[float, ...]
+    """Where each moment was due, the offset included."""
+    off: tuple[OffClick, ...]
+
+
+def against_click(
+    excerpt: Excerpt,
+    row: Sequence[Moment],
+    lifts: Sequence[float],
+    qpm: float,
+    click_s: float,
+    tolerance: Tolerance,
+) -> ClickTiming:
+    """Hold the moments to a click whose first grid beat fell at ``click_s``.
+
+    ``lifts`` are the pauses found: the offset is the player's, not what a pause made of it.
+    """
+    start = float(excerpt.grid_quarters[0])
+    beat_ms = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0]) * 60000 / qpm
+    click = [click_s + (moment.x - start) * 60 / qpm for moment in row]
+    offset = _offset(row, click, lifts)
+    due = tuple(at + offset for at in click)
+    limit = tolerance.against_click_ms(beat_ms) / 1000
+    return ClickTiming(offset, due, _runs(row, due, limit))
+
+
+def _offset(row: Sequence[Moment], click: Sequence[float], lifts: Sequence[float]) -> float:
+    errors, total = [], 0.0
+    for moment, at, lift in zip(row, click, lifts, strict=True):
+        total += lift
+        errors.append(moment.at_s - at - total)
+    return median(errors) if errors else 0.0
+
+
+def _runs(row: Sequence[Moment], due: Sequence[float], limit: float) -> tuple[OffClick, ...]:
+    out: list[OffClick] = []
+    side = 0
+    for i, moment in enumerate(row):
+        error = moment.at_s - due[i]
+        now = 0 if abs(error) <= limit else (1 if error > 0 else -1)
+        if now and now == side:
+            before = out[-1]
+            largest = error if abs(error) > abs(before.error_s) else before.error_s
+            out[-1] = OffClick(before.first, i, largest)
+        elif now:
+            out.append(OffClick(i, i, error))
+        side = now
+    return tuple(out)
