@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 from coach.judging.facts import Family, Fault, Label, Matching, PlayedLabel
 from coach.judging.faults_places import all_hands, belongs_to, spanning
 from coach.judging.naming import spelled
 from coach.judging.timing import Timing
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hands
+from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
 
 _CORRECTED_S = 1.0
@@ -22,11 +21,12 @@ _SAME_STROKE_S = 0.05
 
 @dataclass
 class _Attempt:
-    """Notes played and then played again: from the first to where it broke off."""
+    """Notes played and then played again, by their onset numbers, and stray keys among them."""
 
+    first: int
+    last: int
+    stray: Hand | None = None
     labels: list[PlayedLabel] = field(default_factory=list)
-    last: Fraction = Fraction(0)
-    first: Fraction = Fraction(0)
 
 
 def extra_faults(
@@ -48,14 +48,15 @@ def _attempts(excerpt: Excerpt, matching: Matching) -> list[_Attempt]:
     current: _Attempt | None = None
     for label in matching.played:
         if label.label is Label.REPEATED and label.note is not None:
-            onset = excerpt.notes[label.note].onset_quarters
-            if current is None or onset < current.last - Fraction(1, 8):
-                current = _Attempt(first=onset, last=onset)
+            number = excerpt.onset_numbers[label.note]
+            if current is None or number < current.last - 1:
+                current = _Attempt(number, number)
                 out.append(current)
-            current.last = max(current.last, onset)
-            current.first = min(current.first, onset)
+            current.first = min(current.first, number)
+            current.last = max(current.last, number)
             current.labels.append(label)
         elif label.label is Label.EXTRA and current is not None:
+            current.stray = label.hand
             current.labels.append(label)
         else:
             current = None
@@ -63,14 +64,11 @@ def _attempts(excerpt: Excerpt, matching: Matching) -> list[_Attempt]:
 
 
 def _again(excerpt: Excerpt, attempt: _Attempt) -> Fault:
-    after = sorted(
-        n.onset_quarters for n in excerpt.notes if n.onset_quarters > attempt.last and not n.grace
-    )
-    onset = after[0] if after else attempt.last
-    stray = [label.hand for label in attempt.labels if label.label is Label.EXTRA]
-    hands = Hands(stray[-1]) if stray and stray[-1] else all_hands(excerpt)
-    start = excerpt.notes[0].onset_quarters
-    cause = "restart" if attempt.first <= start and attempt.last > start else "stumble"
+    """The move that broke: into the onset after the last one that was played again."""
+    onsets = excerpt.onsets_quarters
+    onset = onsets[min(attempt.last + 1, len(onsets) - 1)]
+    hands = Hands(attempt.stray) if attempt.stray else all_hands(excerpt)
+    cause = "restart" if attempt.first == 0 < attempt.last else "stumble"
     words = "started again" if cause == "restart" else "stumbled"
     return spanning(excerpt, onset, onset, hands, Family.REPEAT, 0.97, words, cause)
 
@@ -122,7 +120,7 @@ def _corrected(
         steps = abs(note.pitch - struck.pitch)
         if steps > _CORRECTED_STEPS or (label.hand and note.hand is not label.hand):
             continue
-        due = timing.due_s(note.onset_quarters)
+        due = timing.due_s(excerpt.onset_numbers[other.note])
         if due is not None and abs(struck.onset_s - due) < played[other.played].onset_s - due:
             return other.note
     return None

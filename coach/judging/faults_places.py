@@ -18,8 +18,7 @@ order (``checks.md`` 1.9)."""
 
 def beats_into(excerpt: Excerpt, onset: Fraction) -> tuple[int, int]:
     """The grid beats (k-1, k] of the transition into an onset."""
-    into = excerpt.transition_to(onset, Hands.TOGETHER)
-    k = round(excerpt.beat_of(into.to_quarters))
+    k = bisect_left(excerpt.grid_quarters, onset)
     return k - 1, k
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
-from fractions import Fraction
 
 from coach.judging.facts import Family, Fault, Label, Matching, ScoreLabel
 from coach.judging.faults_places import spanning
@@ -28,17 +26,21 @@ def wrong_faults(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Match
 
 def _runs(excerpt: Excerpt, matching: Matching, hand: Hand) -> list[list[ScoreLabel]]:
     """Wrong labels of one hand, apart where a right note of the hand came between."""
-    by_onset: dict[Fraction, list[ScoreLabel]] = defaultdict(list)
-    for label in matching.score:
-        note = excerpt.notes[label.note]
-        if note.hand is hand and label.label is not Label.MISSED:
-            by_onset[note.onset_quarters].append(label)
+    wrong: dict[int, list[ScoreLabel]] = {}
+    right: set[int] = set()
+    for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
+        if excerpt.notes[label.note].hand is hand:
+            if label.label is Label.WRONG:
+                wrong.setdefault(number, []).append(label)
+            elif label.label is Label.MATCHED:
+                right.add(number)
+    if not wrong:
+        return []
     runs: list[list[ScoreLabel]] = [[]]
-    for onset in sorted(by_onset):
-        wrong = [label for label in by_onset[onset] if label.label is Label.WRONG]
-        if len(wrong) < len(by_onset[onset]) and runs[-1]:
+    for number in sorted(wrong.keys() | right):
+        if number in right and runs[-1]:
             runs.append([])
-        runs[-1] += wrong
+        runs[-1] += wrong.get(number, [])
     return [run for run in runs if run]
 
 

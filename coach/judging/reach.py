@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 
 from coach.judging.facts import Label, Matching
 from coach.score.window import Excerpt
@@ -14,29 +13,29 @@ _BROKE_OFF = 2
 
 def with_reach(excerpt: Excerpt, matching: Matching) -> Matching:
     """The matching with the notes after a breaking off marked as not reached."""
-    struck = _struck(excerpt, matching)
-    written = sorted({note.onset_quarters for note in excerpt.notes})
-    last = max(struck, default=None)
-    silent = [onset for onset in written if last is None or onset > last]
-    if len(silent) < _BROKE_OFF and last is not None:
+    last = _last_struck(excerpt, matching)
+    silent = len(excerpt.onsets_quarters) - 1 - last
+    if silent < _BROKE_OFF and last >= 0:
         return matching
     labels = tuple(
-        replace(label, reached=False)
-        if excerpt.notes[label.note].onset_quarters in silent
-        else label
-        for label in matching.score
+        replace(label, reached=False) if number > last else label
+        for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
     )
     return replace(matching, score=labels)
 
 
 def is_complete(excerpt: Excerpt, matching: Matching) -> bool:
     """Whether something was struck for the last written onset."""
-    return excerpt.notes[-1].onset_quarters in _struck(excerpt, matching)
+    return _last_struck(excerpt, matching) == len(excerpt.onsets_quarters) - 1
 
 
-def _struck(excerpt: Excerpt, matching: Matching) -> set[Fraction]:
-    return {
-        excerpt.notes[label.note].onset_quarters
-        for label in matching.score
-        if label.label is not Label.MISSED
-    }
+def _last_struck(excerpt: Excerpt, matching: Matching) -> int:
+    """The number of the last onset that something was struck for, -1 for none."""
+    return max(
+        (
+            number
+            for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
+            if label.label is not Label.MISSED
+        ),
+        default=-1,
+    )

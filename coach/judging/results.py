@@ -13,9 +13,10 @@ from coach.judging.facts import (
     ScoreLabel,
     TransitionResult,
 )
+from coach.judging.faults_places import beats_into
 from coach.judging.timing import Timing
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hands
+from coach.score.model import Hand
 from coach.score.window import Excerpt, Transition
 
 _OUTCOMES = {
@@ -35,10 +36,9 @@ def with_errors(
     beat = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     beat_s = beat * 60 / (timing.qpm or excerpt.qpm)
     out = []
-    for label in matching.score:
-        note = excerpt.notes[label.note]
-        due = None if note.grace else timing.due_s(note.onset_quarters)
-        if due is None or label.played is None:
+    for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
+        due = timing.due_s(number)
+        if due is None or label.played is None or excerpt.notes[label.note].grace:
             out.append(label)
             continue
         error_s = played[label.played].onset_s - due
@@ -51,31 +51,27 @@ def transition_results(
 ) -> tuple[TransitionResult, ...]:
     """What happened in each transition of each hand: its heaviest fault that counts."""
     reached = {
-        excerpt.transition_to(
-            excerpt.notes[label.note].onset_quarters, Hands(excerpt.notes[label.note].hand)
-        )
-        for label in matching.score
+        (excerpt.arrivals[number], excerpt.notes[label.note].hand)
+        for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
         if label.reached
     }
-    heaviest: dict[Transition, Fault] = {}
+    heaviest: dict[tuple[int, Hand], Fault] = {}
     for fault in faults:
         if not fault.forgiven and fault.family is not Family.TEMPO:
-            for transition in _touched(excerpt, fault):
-                heaviest.setdefault(transition, fault)
-    return tuple(_result(t, t in reached, heaviest.get(t)) for t in excerpt.transitions)
+            for move in _touched(excerpt, fault):
+                heaviest.setdefault(move, fault)
+    return tuple(
+        _result(transition, move in reached, heaviest.get(move))
+        for transition, move in zip(excerpt.transitions, excerpt.moves, strict=True)
+    )
 
 
-def _touched(excerpt: Excerpt, fault: Fault) -> list[Transition]:
-    """The single-hand transitions that a fault lies in, or spans."""
-    members = fault.hands.members
-    if fault.from_beat is None or fault.to_beat is None:
-        return [replace(fault.transition, hands=Hands(hand)) for hand in members]
-    grid = excerpt.grid_quarters
-    out = []
-    for k in range(fault.from_beat + 1, fault.to_beat + 1):
-        to = grid[min(max(k, 0), len(grid) - 1)]
-        out += [excerpt.transition_to(to, Hands(hand)) for hand in members]
-    return out
+def _touched(excerpt: Excerpt, fault: Fault) -> list[tuple[int, Hand]]:
+    """The single hand's moves that a fault lies in, or spans."""
+    _, arrival = beats_into(excerpt, fault.onset_quarters)
+    low = arrival if fault.from_beat is None else fault.from_beat + 1
+    high = arrival if fault.to_beat is None else fault.to_beat
+    return [(k, hand) for k in range(low, high + 1) for hand in fault.hands.members]
 
 
 def _result(transition: Transition, reached: bool, fault: Fault | None) -> TransitionResult:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cached_property
 
 from coach.judging.facts import Matching
@@ -56,13 +55,13 @@ class Timing:
     click: ClickTiming | None = None
 
     @cached_property
-    def index(self) -> dict[Fraction, int]:
-        """The moment of each score onset that was struck."""
-        return {moment.onset_quarters: i for i, moment in enumerate(self.row)}
+    def at(self) -> dict[int, int]:
+        """The moment of each onset (by its number in the excerpt) that was struck."""
+        return {moment.number: i for i, moment in enumerate(self.row)}
 
-    def due_s(self, onset: Fraction) -> float | None:
-        """When a score onset was due by click or line; None where nothing was struck for it."""
-        i = self.index.get(onset)
+    def due_s(self, number: int) -> float | None:
+        """When an onset was due by click or line; None where nothing was struck for it."""
+        i = self.at.get(number)
         if i is None:
             return None
         return self.line_s[i] if self.click is None else self.click.due_s[i]

@@ -10,8 +10,7 @@ Conventions
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -52,6 +51,8 @@ class Moment:
     """One score onset, by whichever hands struck it."""
 
     onset_quarters: Fraction
+    number: int
+    """Index of the onset in ``excerpt.onsets_quarters``."""
     x: float
     beat: float
     hands: tuple[HandOnset, ...]
@@ -71,50 +72,65 @@ def moments(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
 ) -> tuple[Moment, ...]:
     """The moments that were struck, in the score's order; ``at_s`` the middle of all notes."""
-    rows = _rows(excerpt, played, matching)
+    rows, passed = _rows(excerpt, played, matching)
     repeats = sorted(
         played[label.played].onset_s for label in matching.played if label.label is Label.REPEATED
     )
-    written = sorted({note.onset_quarters for note in excerpt.notes if not note.grace})
-    order = {onset: index for index, onset in enumerate(written)}
     out: list[Moment] = []
-    for onset in sorted(rows):
-        hands = tuple(rows[onset])
-        at_s = median([hand.at_s for hand in hands])
+    for number in sorted(rows):
+        hands = rows[number]
+        at_s = hands[0].at_s if len(hands) == 1 else (hands[0].at_s + hands[1].at_s) / 2
         before = out[-1] if out else None
-        broken = before is not None and _any_between(repeats, before.at_s, at_s)
-        gap = before is not None and order[onset] - order[before.onset_quarters] > 1
-        out.append(Moment(onset, float(onset), excerpt.beat_of(onset), hands, at_s, broken, gap))
+        onset = excerpt.onsets_quarters[number]
+        out.append(
+            Moment(
+                onset,
+                number,
+                float(onset),
+                excerpt.beat_of(onset),
+                hands,
+                at_s,
+                broken=before is not None and _any_between(repeats, before.at_s, at_s),
+                gap=before is not None
+                and any(n in passed for n in range(before.number + 1, number)),
+            )
+        )
     return tuple(out)
 
 
 def _rows(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
-) -> dict[Fraction, list[HandOnset]]:
-    """Each score onset's hands, from the notes that were struck for it."""
-    struck: dict[tuple[Fraction, Hand], list[tuple[int, float]]] = defaultdict(list)
-    loose: set[tuple[Fraction, Hand]] = set()
-    for label in matching.score:
+) -> tuple[dict[int, tuple[HandOnset, ...]], set[int]]:
+    """By onset number, the hands that struck it; and the onsets that were passed over."""
+    struck: dict[tuple[int, Hand], list[tuple[int, float]]] = {}
+    loose: set[tuple[int, Hand]] = set()
+    written: set[int] = set()
+    for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
         note = excerpt.notes[label.note]
-        key = (note.onset_quarters, note.hand)
-        if note.grace or note.is_free or Mark.ARPEGGIO in note.marks:
+        key = (number, note.hand)
+        free = note.grace is not None or note.is_free
+        if free or Mark.ARPEGGIO in note.marks:
             loose.add(key)
-        if label.played is not None and not note.grace and not note.is_free:
-            struck[key].append((label.note, played[label.played].onset_s))
-    rows: dict[Fraction, list[HandOnset]] = defaultdict(list)
-    for (onset, hand), strokes in struck.items():
-        rows[onset].append(_hand_onset(hand, strokes, (onset, hand) in loose))
-    return rows
+        if note.grace is None:
+            written.add(number)
+        if label.played is not None and not free:
+            struck.setdefault(key, []).append((label.note, played[label.played].onset_s))
+    rows: dict[int, tuple[HandOnset, ...]] = {}
+    for (number, hand), strokes in struck.items():
+        own = _hand_onset(hand, strokes, (number, hand) in loose)
+        rows[number] = (*rows.get(number, ()), own)
+    return rows, written - rows.keys()
 
 
-def _hand_onset(hand: Hand, strokes: Iterable[tuple[int, float]], loose: bool) -> HandOnset:
-    ordered = sorted(strokes, key=lambda stroke: stroke[1])
-    times = [at for _, at in ordered]
-    notes = tuple(sorted(note for note, _ in ordered))
+def _hand_onset(hand: Hand, strokes: list[tuple[int, float]], loose: bool) -> HandOnset:
+    if len(strokes) == 1:
+        note, at = strokes[0]
+        return HandOnset(hand, at, at, at, (note,), loose=loose)
+    strokes.sort(key=lambda stroke: stroke[1])
+    times = [at for _, at in strokes]
+    notes = tuple(sorted(note for note, _ in strokes))
     gap_s, behind = max(
-        ((b - a, note) for (_, a), (note, b) in pairwise(ordered)),
-        default=(0.0, None),
-        key=lambda wait: wait[0],
+        ((b - a, note) for (_, a), (note, b) in pairwise(strokes)), key=lambda wait: wait[0]
     )
     return HandOnset(hand, median(times), times[0], times[-1], notes, gap_s, behind, loose)
 

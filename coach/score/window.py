@@ -111,14 +111,47 @@ class Excerpt:
         return Transition(hands, grid[index - 1], grid[index])
 
     @cached_property
+    def onsets_quarters(self) -> tuple[Fraction, ...]:
+        """The different onsets of ``notes``, in order of time."""
+        return tuple(self._numbered[1])
+
+    @cached_property
+    def onset_numbers(self) -> tuple[int, ...]:
+        """For each of ``notes``, the index of its onset in ``onsets_quarters``."""
+        return tuple(self._numbered[0])
+
+    @cached_property
+    def _numbered(self) -> tuple[list[int], list[Fraction]]:
+        numbers: list[int] = []
+        onsets: list[Fraction] = []
+        for note in self.notes:
+            if not onsets or note.onset_quarters != onsets[-1]:
+                onsets.append(note.onset_quarters)
+            numbers.append(len(onsets) - 1)
+        return numbers, onsets
+
+    @cached_property
+    def arrivals(self) -> tuple[int, ...]:
+        """For each of ``onsets_quarters``, the grid beat k of its transition (k-1, k]."""
+        return tuple(bisect_left(self.grid_quarters, onset) for onset in self.onsets_quarters)
+
+    @cached_property
     def transitions(self) -> tuple[Transition, ...]:
         """Every transition of every single hand in the window, in order of time, RH first."""
+        return tuple(
+            self.transition_to(self.onsets_quarters[self.arrivals.index(k)], Hands(hand))
+            for k, hand in self.moves
+        )
+
+    @cached_property
+    def moves(self) -> tuple[tuple[int, Hand], ...]:
+        """``transitions`` in short: the grid beat that each leads to, and its hand."""
+        arrivals = self.arrivals
         seen = {
-            (note.hand, self.transition_to(note.onset_quarters, Hands(note.hand)))
-            for note in self.notes
+            (arrivals[number], note.hand)
+            for number, note in zip(self.onset_numbers, self.notes, strict=True)
         }
-        key = {Hand.RIGHT: 0, Hand.LEFT: 1}
-        return tuple(t for h, t in sorted(seen, key=lambda x: (x[1].to_quarters, key[x[0]])))
+        return tuple(sorted(seen, key=lambda move: (move[0], move[1] is Hand.LEFT)))
 
 
 def landing_quarters(score: Score, window: Window) -> Fraction | None:
