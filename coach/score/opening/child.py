@@ -27,7 +27,7 @@ def main() -> None:
     request = json.load(sys.stdin.buffer)
     path = Path(request["path"])
     limit_process()
-    kind, text = _answer(path)
+    kind, text = answer(path)
     out.write(kind.encode() + b"\n" + text.encode("utf-8", "backslashreplace"))
     out.flush()
     os._exit(0)  # a large score takes a while to be taken apart, and the pianist waits
@@ -42,7 +42,8 @@ def _private_output() -> BinaryIO:
     return pipe
 
 
-def _answer(path: Path) -> tuple[str, str]:
+def answer(path: Path) -> tuple[str, str]:
+    """The word and the text that this process answers with; it can change nothing afterwards."""
     try:
         return "score", _read(path)
     except ScoreError as error:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import re
+import struct
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -18,6 +19,8 @@ from coach.score.reading.xmltree import parse_xml
 
 LARGEST_BYTES = 64 * 1024 * 1024
 """A score larger than this, packed or unpacked, is refused (the largest known has a third)."""
+MOST_NOTES = 100_000
+"""Notes and rests of one score: the longest sonatas have under a tenth."""
 _HEAD_BYTES = 4096
 _OPENS = "Keyhole opens MusicXML (.musicxml, .xml, .mxl), MIDI (.mid), **kern, MEI and ABC"
 
@@ -55,6 +58,8 @@ def load(path: Path) -> Source:
         raise ScoreError(
             f"{path.name} is not a score that can be read: {_OPENS}; export it as MusicXML."
         )
+    if data.count(b"<note>") + data.count(b"<note ") > MOST_NOTES:
+        raise ScoreError(f"{path.name} has more than {MOST_NOTES:,} notes, which no score needs.")
     return Source(path.name, kind, data)
 
 
@@ -111,7 +116,12 @@ def _unpacked(data: bytes, name: str) -> bytes:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _member(archive, _score_member(archive, name), name)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError):
+    except ScoreError:
+        raise
+    except (
+        *(zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError),
+        *(ValueError, struct.error),  # what zipfile says to places outside the file
+    ):
         raise ScoreError(
             f"{name} is a damaged or locked archive: export or download the score again."
         ) from None

@@ -111,7 +111,7 @@ class _Walk:
         found = self.lengths.get(key)
         if found is None:
             found = written_quarters(fields, divisions)
-            if found is None or found[0] > _LONGEST_QUARTERS:
+            if found is None or not 0 < found[0] <= _LONGEST_QUARTERS:
                 self.repaired("a note's length was damaged and taken from its looks")
                 nominal = nominal_quarters(fields) or Fraction(0)
                 return nominal, nominal
@@ -137,6 +137,9 @@ class _Walk:
         spelling = self._spelling(fields.pitch)
         if spelling is None:
             self.repaired("a note without a readable pitch was left out")
+            return
+        if not length and not fields.is_grace:
+            self.repaired("a note without a readable length was left out")
             return
         sounding, octave_shift = self.attributes.sounding(spelling, staff)
         note = RawNote(
