@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coach.judging.facts import Label, Matching, PlayedLabel, ScoreLabel
-from coach.judging.matching_decode import FREE, JUMP, MATCH, WRONG, Costs, Reading, decode
+from coach.judging.matching_costs import COSTS
+from coach.judging.matching_decode import decode
+from coach.judging.matching_reading import Kind, Reading, steps
 from coach.judging.matching_score import Layout, lay_out
 from coach.judging.matching_tempo import beat_period
 from coach.playing.notes import PlayedNote
@@ -26,30 +28,25 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote]) -> Matching:
     order = sorted(range(len(played)), key=lambda i: played[i].onset_s)
     take = [played[i] for i in order]
     period = beat_period(layout, take, excerpt)
-    readings = decode(layout, take, period, Costs())
-    labels = _labels(layout, readings[0], len(take))
+    readings = decode(layout, take, period, COSTS)
+    labels = _labels(layout, readings[0][1], len(take))
     return _matching(layout, take, order, labels, excerpt)
 
 
 def _labels(layout: Layout, reading: Reading, count: int) -> list[tuple[Label, int]]:
     """Label and note (-1: none) of each key in order."""
-    steps = []
-    step = reading.step
-    while step is not None:
-        steps.append(step)
-        step = step[0]
     out = [(Label.EXTRA, -1)] * count
     current: dict[int, int] = {}
-    for _, index, kind, target in reversed(steps):
-        if kind == JUMP:
+    for _, index, kind, target in steps(reading):
+        if kind is Kind.JUMP:
             for note in [n for n in current if n >= target]:
                 key = current.pop(note)
                 wrong = out[key][0] is Label.WRONG
                 out[key] = (Label.EXTRA, -1) if wrong else (Label.REPEATED, note)
-        elif kind in (MATCH, WRONG):
-            out[index] = (Label.MATCHED if kind == MATCH else Label.WRONG, target)
+        elif kind in (Kind.MATCH, Kind.WRONG):
+            out[index] = (Label.MATCHED if kind is Kind.MATCH else Label.WRONG, target)
             current[target] = index
-        elif kind == FREE:
+        elif kind is Kind.FREE:
             out[index] = (Label.MATCHED, target)
     return out
 

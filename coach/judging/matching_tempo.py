@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from coach.judging.matching_score import Layout
 from coach.playing.notes import PlayedNote
@@ -10,23 +11,48 @@ from coach.score.window import Excerpt
 
 
 def beat_period(layout: Layout, take: Sequence[PlayedNote], excerpt: Excerpt) -> float:
-    """Seconds in a beat: the median over pairs of neighbouring notes that were both played.
+    """Seconds in a beat: the median over neighbouring places that were surely played.
 
-    A pair is a note and the next one of its hand; each play of the first is taken with the first
-    play of the second after it. The median bears wrong keys, stops and repetitions. Where nothing
-    of the score was played, the piece's own tempo.
+    Sure is a key struck as often as it is written: its plays are taken in order. Where there are
+    too few of those (wrong keys, repetitions), every written pair of neighbours is taken with
+    every play of it that is close together. Where nothing fits, the piece's own tempo.
     """
     when: dict[int, list[float]] = {}
     for key in take:
         when.setdefault(key.pitch, []).append(key.onset_s)
+    rates = _sure_rates(layout, when)
+    if len(rates) < 8:
+        rates += _pair_rates(layout, when)
+    if not rates:
+        beats = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
+        return 60.0 / excerpt.qpm * float(beats)
+    rates.sort()
+    return min(max(rates[len(rates) // 2], 0.05), 20.0)
+
+
+def _sure_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
+    places: dict[int, float] = {}
+    for pitch, notes in layout.of_pitch.items():
+        times = when.get(pitch, ())
+        if len(times) == len(notes):
+            for note, time in zip(notes, times, strict=True):
+                if not layout.small[note]:
+                    places.setdefault(layout.onset[note], time)
+    rates = []
+    for before, after in pairwise(sorted(places)):
+        gap = layout.beat[after] - layout.beat[before]
+        if places[after] > places[before]:
+            rates.append((places[after] - places[before]) / gap)
+    return rates
+
+
+def _pair_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
     rates: list[float] = []
-    before: list[int] = [-1, -1]
+    before = [-1, -1]
     for note, pitch in enumerate(layout.pitch):
-        hand = layout.hand[note]
-        last = before[hand]
         if layout.small[note]:
             continue
-        before[hand] = note
+        last, before[layout.hand[note]] = before[layout.hand[note]], note
         if last < 0 or layout.pitch[last] == pitch:
             continue
         gap = layout.beat[layout.onset[note]] - layout.beat[layout.onset[last]]
@@ -37,8 +63,4 @@ def beat_period(layout: Layout, take: Sequence[PlayedNote], excerpt: Excerpt) ->
             after = next((t for t in later if t > start), None)
             if after is not None:
                 rates.append((after - start) / gap)
-    if not rates:
-        beats = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
-        return 60.0 / excerpt.qpm * float(beats)
-    rates.sort()
-    return max(rates[len(rates) // 2], 0.05)
+    return rates

@@ -1,0 +1,73 @@
+"""What each kind of event costs in a reading of a take.
+
+Costs are negative log likelihoods up to a constant: a sum that is lower by 3 means some twenty
+times likelier. Set by a search over seeded cases (``scripts/earcases``), not published figures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """One number for each kind of event."""
+
+    skip: float = 1.6
+    """Leaving something out, whatever its size."""
+    missed: float = 2.4
+    """Each note left out, the first four."""
+    missed_many: float = 1.2
+    """Each further one: whole beats are skipped."""
+    end: float = 1.0
+    """Breaking off before the last note."""
+    order: float = 0.6
+    """A note that comes after a later one of its hand."""
+    extra: float = 4.25
+    """A key too many."""
+    brush: float = 2.5
+    """A key too many that is soft and short."""
+    wrong_near: float = 4.0
+    """A wrong key up to a tone away."""
+    wrong_far: float = 0.7
+    """Each further semitone, up to a fourth."""
+    wrong_octave: float = 4.5
+    wrong_wild: float = 7.5
+    """Any other wrong key."""
+    wrong_same: float = 1.0
+    """A wrong key as far off as the hand's last: the hand lies in a shifted position."""
+    wrong_shift: float = 2.0
+    """A wrong key off in the same direction as the hand's last."""
+    wrong_timing: float = 1.0
+    """How much the time of a wrong key counts."""
+    corrected: float = 1.0
+    """The right key after a wrong one beside it."""
+    closed: float = 1.5
+    """Time that closes up over a skipped beat."""
+    closed_part: float = 3.0
+    """Time that closes up over less than a beat."""
+    together: float = 0.3
+    """A skip in which this hand follows the other."""
+    jump: float = 7.5
+    """Going back to an earlier place."""
+    pause: float = 4.5
+    """How much of it a pause before it takes off."""
+    late: float = 4.0
+    """The most that coming late costs."""
+    early: float = 5.5
+    """The most that coming early costs."""
+    other: float = 0.3
+    """How much the worse of the two hands' clocks counts."""
+    spread_s: float = 0.03
+    """Spread of notes meant together."""
+    give: float = 0.16
+    """Spread of a gap in time, as a share of it."""
+    surely: float = 0.7
+    """A note that fits better than this needs no other explanation."""
+    doubtful: float = 2.5
+    """A note that fits worse than this may be a jump back."""
+    beam: int = 16
+    width: float = 16.0
+
+
+COSTS = Costs()

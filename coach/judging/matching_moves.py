@@ -1,0 +1,334 @@
+"""Every sensible way to understand one more key, given a reading of those before it."""
+
+from __future__ import annotations
+
+from coach.judging.matching_costs import Costs
+from coach.judging.matching_reading import NEVER, Kind, Reading, Step
+from coach.judging.matching_score import Layout
+from coach.playing.notes import PlayedNote
+
+IMPOSSIBLE = 99.0
+CORRECTION_S = 0.7
+"""A wrong key is put right within this time, or not at all."""
+REACH = 6
+"""How many due notes of a hand a wrong key may be meant for."""
+
+
+class Moves:
+    """Extends readings over one score."""
+
+    def __init__(self, layout: Layout, costs: Costs) -> None:
+        self.layout = layout
+        self.costs = costs
+        self.any_free = True in layout.free
+        self.of_hand = (
+            [n for n, hand in enumerate(layout.hand) if hand == 0],
+            [n for n, hand in enumerate(layout.hand) if hand == 1],
+        )
+        self.rank = [0] * len(layout.hand)
+        for notes in self.of_hand:
+            for rank, note in enumerate(notes):
+                self.rank[note] = rank
+        self.due_rank = [self._due_ranks(hand) for hand in (0, 1)]
+
+    def _due_ranks(self, hand: int) -> list[int]:
+        """For each onset, how many notes of the hand lie before it."""
+        out, rank = [], 0
+        notes, onset = self.of_hand[hand], self.layout.onset
+        for at in range(len(self.layout.beat) + 1):
+            while rank < len(notes) and onset[notes[rank]] < at:
+                rank += 1
+            out.append(rank)
+        return out
+
+    def of(self, reading: Reading, index: int, note: PlayedNote) -> list[Reading]:
+        """The readings that follow; at least one."""
+        out: list[Reading] = []
+        best = self._matches(reading, index, note, out)
+        if best < self.costs.surely:
+            return out
+        if self.any_free:
+            self._free(reading, index, note, out)
+        self._wrong(reading, index, note, out)
+        self._extra(reading, index, note, out)
+        if best > self.costs.doubtful:
+            self._jumps(reading, index, note, out)
+        return out
+
+    def unplayed(self, reading: Reading) -> float:
+        """What the notes never played cost, those before each hand's front having been paid."""
+        total = 0.0
+        for hand, front in ((0, reading.right), (1, reading.left)):
+            missed = self._missing(reading.done, hand, front, len(self.layout.beat))
+            if missed:
+                total += self.costs.end + self._left_out(missed)
+        return total
+
+    def _matches(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> float:
+        """The key as a note of its pitch: what the best of these costs."""
+        layout, at = self.layout, note.onset_s
+        done, ahead, best = reading.done, 0, IMPOSSIBLE
+        low = min(reading.right, reading.left) - REACH
+        for target in layout.of_pitch.get(note.pitch, ()):
+            if done >> target & 1:
+                continue
+            onset = layout.onset[target]
+            if onset < low:
+                continue
+            if onset > (reading.left if layout.hand[target] else reading.right):
+                ahead += 1
+                if ahead > 3:
+                    break
+            missed = self._advance(reading, target)
+            timing = self._timing(reading, target, at)
+            if timing > self.costs.surely:
+                timing = self._excused(reading, target, note, missed, timing)
+            cost = timing + missed
+            if cost < best:
+                best = cost
+            out.append(self._play(reading, index, at, target, Kind.MATCH, cost, 0))
+        return best
+
+    def _excused(
+        self, reading: Reading, target: int, note: PlayedNote, missed: float, timing: float
+    ) -> float:
+        """A time that does not fit may yet be explained: by a skip, or by a correction."""
+        costs = self.costs
+        if missed > 0:
+            timing = min(timing, self._closed_up(reading, target, note.onset_s))
+        before = reading.stray_s
+        if 0 < abs(note.pitch - reading.stray) <= 3 and note.onset_s - before < CORRECTION_S:
+            timing = min(timing, costs.corrected + self._timing(reading, target, before))
+        return timing
+
+    def _advance(self, reading: Reading, target: int) -> float:
+        """What moving the hand to a note costs: notes left out, or a note out of order."""
+        layout = self.layout
+        hand, onset = layout.hand[target], layout.onset[target]
+        front = reading.left if hand else reading.right
+        if onset == front:
+            return 0.0
+        if onset < front:
+            return self.costs.order - self.costs.missed_many
+        missed = self._missing(reading.done, hand, front, onset)
+        return self._left_out(missed) if missed else 0.0
+
+    def _missing(self, done: int, hand: int, front: int, onset: int) -> int:
+        """How many notes of a hand from one onset up to another were not played."""
+        ranks = self.due_rank[hand]
+        count = 0
+        for note in self.of_hand[hand][ranks[front] : ranks[onset]]:
+            if not done >> note & 1:
+                count += 1
+        return count
+
+    def _left_out(self, count: int) -> float:
+        costs = self.costs
+        many = count - 4 if count > 4 else 0
+        return costs.skip + costs.missed * (count - many) + costs.missed_many * many
+
+    def _timing(self, reading: Reading, target: int, at: float) -> float:
+        """How badly a time fits a note: by its own hand's clock and by the other's."""
+        layout, costs = self.layout, self.costs
+        beat = layout.beat[layout.onset[target]]
+        slack = 0.07 if layout.small[target] else costs.spread_s
+        period = reading.period_s
+        one = two = -1.0
+        if reading.right_s != NEVER:
+            gap = beat - reading.right_beat
+            one = _misfit(at - reading.right_s - gap * period, gap, slack, period, costs)
+        if reading.left_s != NEVER:
+            gap = beat - reading.left_beat
+            two = _misfit(at - reading.left_s - gap * period, gap, slack, period, costs)
+        if two < 0:
+            return one if one > 0 else 0.0
+        if one < 0:
+            return two
+        if layout.hand[target]:
+            one += 0.1
+        else:
+            two += 0.1
+        return one + costs.other * two if one < two else two + costs.other * one
+
+    def _closed_up(self, reading: Reading, target: int, at: float) -> float:
+        """The same where notes were left out and time closed up: due when the first of them was.
+
+        Where the other hand has gone over the gap already, it is enough to be together with it.
+        """
+        layout, costs, period = self.layout, self.costs, reading.period_s
+        mine = reading.right, reading.right_s, reading.right_beat
+        other_s, other_beat = reading.left_s, reading.left_beat
+        if layout.hand[target]:
+            mine = reading.left, reading.left_s, reading.left_beat
+            other_s, other_beat = reading.right_s, reading.right_beat
+        front, hand_s, hand_beat = mine
+        if hand_s == NEVER:
+            return IMPOSSIBLE
+        after, over = layout.beat[front + 1], layout.beat[layout.onset[target]]
+        gap = after - hand_beat
+        away = at - hand_s - gap * period
+        x = abs(away) / (costs.spread_s + 0.2 * period * min(max(gap, 0.25), 2.0))
+        if other_s != NEVER and other_beat > after:
+            apart = at - other_s - (over - other_beat) * period
+            if abs(apart) < 0.08:
+                return costs.together + min(0.25 * x * x, 2.0)
+        return min(0.5 * x * x, 4.0) + (costs.closed if over - after > 0.9 else costs.closed_part)
+
+    def _play(
+        self, reading: Reading, index: int, at: float, target: int, kind: Kind, cost: float, off: int
+    ) -> Reading:  # fmt: skip
+        """The reading after a key played for a note."""
+        layout, done = self.layout, reading.done | 1 << target
+        onset, hand = layout.onset[target], layout.hand[target]
+        right, left, period = reading.right, reading.left, reading.period_s
+        right_s, left_s = reading.right_s, reading.left_s
+        right_beat, left_beat = reading.right_beat, reading.left_beat
+        right_off, left_off = reading.right_off, reading.left_off
+        beat = layout.beat[onset]
+        small = layout.small[target]
+        if hand:
+            left_off = off
+            if onset > left or (onset == left and left_s == NEVER):
+                left = onset
+                if not small:
+                    period = _tempo(period, beat - left_beat, at - left_s)
+                    left_s, left_beat = at, beat
+        else:
+            right_off = off
+            if onset > right or (onset == right and right_s == NEVER):
+                right = onset
+                if not small:
+                    period = _tempo(period, beat - right_beat, at - right_s)
+                    right_s, right_beat = at, beat
+        return Reading(
+            reading.cost + cost, done, right, left, right_s, left_s, right_beat, left_beat, period,
+            right_off, left_off, reading.stray, reading.stray_s, at,
+            (reading.step, index, kind, target),
+        )  # fmt: skip
+
+    def _free(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+        """One more key of an ornament that is played freely."""
+        layout = self.layout
+        for hand, front in ((0, reading.right), (1, reading.left)):
+            for target in range(layout.first[front], layout.first[front + 1]):
+                if (
+                    layout.free[target]
+                    and layout.hand[target] == hand
+                    and reading.done >> target & 1
+                    and abs(note.pitch - layout.pitch[target]) <= 4
+                ):
+                    step = (reading.step, index, Kind.FREE, target)
+                    out.append(_aside(reading, 0.3, note, step))
+
+    def _wrong(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+        """A wrong key for a note that is due now."""
+        costs, pitch = self.costs, self.layout.pitch
+        limit = costs.extra + costs.missed + costs.skip + 1
+        for hand, front, last in (
+            (0, reading.right, reading.right_off), (1, reading.left, reading.left_off)
+        ):  # fmt: skip
+            notes = self.of_hand[hand]
+            seen = 0
+            for rank in range(self.due_rank[hand][front], len(notes)):
+                target = notes[rank]
+                if reading.done >> target & 1:
+                    continue
+                seen += 1
+                if seen > REACH:
+                    break
+                off = note.pitch - pitch[target]
+                if off == 0:
+                    continue
+                cost = self._wrong_pitch(off, last)
+                if cost < limit:
+                    cost += costs.wrong_timing * self._timing(reading, target, note.onset_s)
+                    if cost < limit:
+                        cost += self._advance(reading, target)
+                        out.append(
+                            self._play(reading, index, note.onset_s, target, Kind.WRONG, cost, off)
+                        )
+
+    def _wrong_pitch(self, off: int, last: int) -> float:
+        costs, size = self.costs, abs(off)
+        if off == last:
+            return costs.wrong_same
+        if size <= 4 and off * last > 0:
+            return costs.wrong_shift
+        if size <= 2:
+            return costs.wrong_near
+        if size == 12:
+            return costs.wrong_octave
+        if size <= 5:
+            return costs.wrong_near + costs.wrong_far * (size - 2)
+        return costs.wrong_wild
+
+    def _extra(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+        """A key that the score does not ask for; a soft short one costs less."""
+        soft = note.velocity < 45 and note.length_s is not None and note.length_s < 0.13
+        step = (reading.step, index, Kind.EXTRA, -1)
+        new = _aside(reading, self.costs.brush if soft else self.costs.extra, note, step)
+        new.stray, new.stray_s = note.pitch, note.onset_s
+        out.append(new)
+
+    def _jumps(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+        """Back to an earlier onset, to play on from there: a stumble or a restart."""
+        layout, costs, at = self.layout, self.costs, note.onset_s
+        front = max(reading.right, reading.left)
+        pause = min(max(at - reading.last_s - 0.1, 0.0) / 0.3, 1.0)
+        for target in layout.of_pitch.get(note.pitch, ()):
+            onset = layout.onset[target]
+            first = layout.first[onset]
+            if onset > front or not reading.done >> first:
+                break
+            cost = costs.jump - costs.pause * pause
+            if onset > 0:
+                cost += min(0.15 * (front - onset), 2.0)
+            cost += self._owed(reading, onset)
+            beat = layout.beat[onset]
+            step = ((reading.step, index, Kind.JUMP, first), index, Kind.MATCH, target)
+            out.append(
+                Reading(
+                    reading.cost + cost, reading.done & (1 << first) - 1 | 1 << target, onset,
+                    onset, at, at, beat, beat, reading.period_s, 0, 0, 0, NEVER, at, step,
+                )
+            )  # fmt: skip
+
+    def _owed(self, reading: Reading, onset: int) -> float:
+        """What a hand that lags behind the place jumped to has left out."""
+        total = 0.0
+        for hand, front in ((0, reading.right), (1, reading.left)):
+            if front < onset:
+                missed = self._missing(reading.done, hand, front, onset)
+                if missed:
+                    total += self._left_out(missed)
+        return total
+
+
+def _aside(reading: Reading, cost: float, note: PlayedNote, step: Step) -> Reading:
+    """The reading after a key that moves no hand."""
+    r = reading
+    return Reading(
+        r.cost + cost, r.done, r.right, r.left, r.right_s, r.left_s, r.right_beat, r.left_beat,
+        r.period_s, r.right_off, r.left_off, r.stray, r.stray_s, note.onset_s, step,
+    )  # fmt: skip
+
+
+def _misfit(away: float, gap: float, slack: float, period: float, costs: Costs) -> float:
+    """Cost of being so many seconds late (early: negative) after a gap in beats."""
+    if gap < 0:
+        gap = -gap
+    x = away / (slack + costs.give * period * (gap if gap < 2.0 else 2.0))
+    if x < 0:
+        x, cap = -x, costs.early
+    else:
+        cap = costs.late
+    cost = 0.5 * x * x if x < 1.5 else 0.55 * x + 0.3
+    return cost if cost < cap else cap
+
+
+def _tempo(period: float, gap: float, passed_s: float) -> float:
+    """Seconds in a beat after one more gap was played in so many seconds."""
+    if gap <= 0 or passed_s > 1e9:
+        return period
+    rate = min(max(passed_s / gap, period * 0.75), period * 1.35)
+    return period + min(0.35, 0.5 * gap) * (rate - period)
