@@ -19,6 +19,14 @@ class Costs:
     """Each note left out, the first four."""
     missed_many: float = 1.2
     """Each further one: whole beats are skipped."""
+    missed_most: float = 12.0
+    """The most that one gap costs: after it, a lost reading finds its place again."""
+    lost: float = 10.0
+    """A gap that costs more is taken for a place lost and found again,"""
+    found: float = 2.0
+    """which costs this much, whatever the time."""
+    shared: float = 0.5
+    """Each note left out where the other hand has skipped too."""
     end: float = 1.0
     """Breaking off before the last note."""
     order: float = 0.6
@@ -66,8 +74,8 @@ class Costs:
     """A note that fits better than this needs no other explanation."""
     doubtful: float = 2.5
     """A note that fits worse than this may be a jump back."""
-    beam: int = 16
-    width: float = 16.0
+    beam: int = 30
+    width: float = 22.0
 
 
 COSTS = Costs()

@@ -30,29 +30,39 @@ class Decoder:
 
     def hear(self, note: PlayedNote) -> None:
         """Extend every reading by one more key."""
-        found: dict[tuple[int, int, int], Reading] = {}
+        places: dict[tuple[int, int], list[Reading]] = {}
         bound = self.costs.width + self.beam[0].cost
         for reading in self.beam:
             if reading.cost > bound:
                 break
             for new in self.moves.of(reading, self.count, note):
-                if new.cost + self.costs.width < bound:
-                    bound = new.cost + self.costs.width
-                key = (new.done, new.right, new.left)
-                old = found.get(key)
-                if old is None or new.cost < old.cost:
-                    found[key] = new
+                if new.cost > bound:
+                    continue
+                bound = min(bound, new.cost + self.costs.width)
+                _keep(places.setdefault((new.right, new.left), []), new)
         self.count += 1
-        self.beam = sorted(found.values(), key=_cost)[: self.costs.beam]
-        limit = self.beam[0].cost + self.costs.width
-        while self.beam[-1].cost > limit:
-            self.beam.pop()
+        beam = [reading for kept in places.values() for reading in kept]
+        beam.sort(key=_cost)
+        limit = beam[0].cost + self.costs.width
+        self.beam = [reading for reading in beam[: self.costs.beam] if reading.cost <= limit]
 
     def readings(self) -> list[tuple[float, Reading]]:
         """Whole readings, what was never played paid for, the likeliest first."""
         done = [(r.cost + self.moves.unplayed(r), r) for r in self.beam]
         done.sort(key=lambda pair: pair[0])
         return done
+
+
+def _keep(kept: list[Reading], new: Reading) -> None:
+    """Keep the two best readings of one place: more would crowd out the other places."""
+    for at, old in enumerate(kept):
+        if old.done == new.done:
+            if new.cost < old.cost:
+                kept[at] = new
+            return
+    kept.append(new)
+    if len(kept) > 2:
+        kept.remove(max(kept, key=_cost))
 
 
 def decode(

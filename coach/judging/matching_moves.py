@@ -10,6 +10,8 @@ from coach.playing.notes import PlayedNote
 IMPOSSIBLE = 99.0
 CORRECTION_S = 0.7
 """A wrong key is put right within this time, or not at all."""
+PAUSE_S = 0.25
+"""A stop this much longer than the written gap is surely one."""
 REACH = 6
 """How many due notes of a hand a wrong key may be meant for."""
 
@@ -96,6 +98,8 @@ class Moves:
         costs = self.costs
         if missed > 0:
             timing = min(timing, self._closed_up(reading, target, note.onset_s))
+            if missed > costs.lost:
+                timing = min(timing, costs.found)
         before = reading.stray_s
         if 0 < abs(note.pitch - reading.stray) <= 3 and note.onset_s - before < CORRECTION_S:
             timing = min(timing, costs.corrected + self._timing(reading, target, before))
@@ -111,7 +115,14 @@ class Moves:
         if onset < front:
             return self.costs.order - self.costs.missed_many
         missed = self._missing(reading.done, hand, front, onset)
-        return self._left_out(missed) if missed else 0.0
+        if not missed:
+            return 0.0
+        if reading.gap_end > front and reading.gap < onset:
+            low, high = max(front, reading.gap), min(onset, reading.gap_end)
+            shared = self._missing(reading.done, hand, low, high)
+            missed -= shared
+            return self.costs.shared * shared + (self._left_out(missed) if missed else 0.0)
+        return self._left_out(missed)
 
     def _missing(self, done: int, hand: int, front: int, onset: int) -> int:
         """How many notes of a hand from one onset up to another were not played."""
@@ -125,7 +136,8 @@ class Moves:
     def _left_out(self, count: int) -> float:
         costs = self.costs
         many = count - 4 if count > 4 else 0
-        return costs.skip + costs.missed * (count - many) + costs.missed_many * many
+        cost = costs.skip + costs.missed * (count - many) + costs.missed_many * many
+        return cost if cost < costs.missed_most else costs.missed_most
 
     def _timing(self, reading: Reading, target: int, at: float) -> float:
         """How badly a time fits a note: by its own hand's clock and by the other's."""
@@ -175,7 +187,8 @@ class Moves:
         return min(0.5 * x * x, 4.0) + (costs.closed if over - after > 0.9 else costs.closed_part)
 
     def _play(
-        self, reading: Reading, index: int, at: float, target: int, kind: Kind, cost: float, off: int
+        self, reading: Reading, index: int, at: float, target: int, kind: Kind, cost: float,
+        off: int,
     ) -> Reading:  # fmt: skip
         """The reading after a key played for a note."""
         layout, done = self.layout, reading.done | 1 << target
@@ -186,6 +199,10 @@ class Moves:
         right_off, left_off = reading.right_off, reading.left_off
         beat = layout.beat[onset]
         small = layout.small[target]
+        gap, gap_end = reading.gap, reading.gap_end
+        front = left if hand else right
+        if onset > front + 1 and onset > gap_end and beat - layout.beat[front + 1] > 0.9:
+            gap, gap_end = front + 1, onset
         if hand:
             left_off = off
             if onset > left or (onset == left and left_s == NEVER):
@@ -203,7 +220,7 @@ class Moves:
         return Reading(
             reading.cost + cost, done, right, left, right_s, left_s, right_beat, left_beat, period,
             right_off, left_off, reading.stray, reading.stray_s, at,
-            (reading.step, index, kind, target),
+            (reading.step, index, kind, target), gap, gap_end,
         )  # fmt: skip
 
     def _free(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
@@ -274,7 +291,10 @@ class Moves:
         """Back to an earlier onset, to play on from there: a stumble or a restart."""
         layout, costs, at = self.layout, self.costs, note.onset_s
         front = max(reading.right, reading.left)
-        pause = min(max(at - reading.last_s - 0.1, 0.0) / 0.3, 1.0)
+        beats = layout.beat
+        usual = beats[front + 1] - beats[front] if front + 1 < len(beats) else 0.5
+        pause = at - reading.last_s - usual * reading.period_s
+        pause = min(max(pause / PAUSE_S, 0.0), 1.0)
         for target in layout.of_pitch.get(note.pitch, ()):
             onset = layout.onset[target]
             first = layout.first[onset]
@@ -310,6 +330,7 @@ def _aside(reading: Reading, cost: float, note: PlayedNote, step: Step) -> Readi
     return Reading(
         r.cost + cost, r.done, r.right, r.left, r.right_s, r.left_s, r.right_beat, r.left_beat,
         r.period_s, r.right_off, r.left_off, r.stray, r.stray_s, note.onset_s, step,
+        r.gap, r.gap_end,
     )  # fmt: skip
 
 

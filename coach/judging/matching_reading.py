@@ -50,6 +50,9 @@ class Reading:
     last_s: float
     """When the last key went down, whatever it was."""
     step: Step | None
+    gap: int = 0
+    """The last skip: from this onset up to that one, which was played, all was left out."""
+    gap_end: int = 0
 
 
 def opening(period_s: float) -> Reading:

@@ -10,8 +10,13 @@ from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
 
+ALIKE = 1.25
+TOGETHER_S = 0.06
+"""Keys closer than this may be one chord, which tells nothing of the tempo."""
+
+
 def beat_period(layout: Layout, take: Sequence[PlayedNote], excerpt: Excerpt) -> float:
-    """Seconds in a beat: the median over neighbouring places that were surely played.
+    """Seconds in a beat: as most neighbouring places that were surely played have it.
 
     Sure is a key struck as often as it is written: its plays are taken in order. Where there are
     too few of those (wrong keys, repetitions), every written pair of neighbours is taken with
@@ -26,8 +31,19 @@ def beat_period(layout: Layout, take: Sequence[PlayedNote], excerpt: Excerpt) ->
     if not rates:
         beats = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
         return 60.0 / excerpt.qpm * float(beats)
+    return min(max(_densest(rates), 0.05), 20.0)
+
+
+def _densest(rates: list[float]) -> float:
+    """The middle of the largest group of rates within a quarter of each other."""
     rates.sort()
-    return min(max(rates[len(rates) // 2], 0.05), 20.0)
+    low = best = start = 0
+    for high, rate in enumerate(rates):
+        while rate > rates[low] * ALIKE:
+            low += 1
+        if high - low > best:
+            best, start = high - low, low
+    return rates[start + best // 2]
 
 
 def _sure_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
@@ -60,7 +76,7 @@ def _pair_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
             continue
         later = when.get(pitch, ())
         for start in when.get(layout.pitch[last], ()):
-            after = next((t for t in later if t > start), None)
+            after = next((t for t in later if t > start + TOGETHER_S), None)
             if after is not None:
                 rates.append((after - start) / gap)
     return rates

@@ -42,8 +42,9 @@ def _break(take: Attempt, cause: str, again: int | None, pause_s: float) -> bool
     for note in aborted:
         note.label = "repeated" if note.label == "match" else "extra"
         note.score = note.score if note.label == "repeated" else None
-    stop = max(n.onset_s for n in aborted)
-    delay = stop + pause_s - first_s
+    due_s = [n.onset_s for n in take.played if n.beat > onsets[last]]
+    stop = min(due_s, default=max(n.onset_s for n in aborted) + 0.2)
+    delay = max(stop, max(n.onset_s for n in aborted)) + pause_s - first_s
     if wrong:
         beat, word = onsets[last], onsets[last]
     else:
