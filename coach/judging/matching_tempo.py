@@ -9,7 +9,6 @@ from coach.judging.matching_score import Layout
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
-
 ALIKE = 1.25
 TOGETHER_S = 0.06
 """Keys closer than this may be one chord, which tells nothing of the tempo."""
