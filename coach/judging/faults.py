@@ -8,14 +8,18 @@ from dataclasses import replace
 from coach.judging.facts import Family, Fault, Matching
 from coach.judging.faults_extra import extra_faults
 from coach.judging.faults_missed import missed_faults
-from coach.judging.faults_places import all_hands, spanning
+from coach.judging.faults_places import spanning
 from coach.judging.faults_shape import shape_faults
 from coach.judging.faults_timing import timing_faults
 from coach.judging.faults_wrong import wrong_faults
 from coach.judging.timing import Timing
 from coach.judging.timing_release import Shape
+from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
+
+_EXPLAINED = 0.45
+"""Weight of being late where a key was wrong, missed or corrected: the key is the news."""
 
 
 def find_faults(
@@ -24,6 +28,7 @@ def find_faults(
     matching: Matching,
     timing: Timing,
     shape: Shape,
+    tolerance: Tolerance,
 ) -> list[Fault]:
     """Everything that was not right, at no stage in particular, in no order."""
     notes = [
@@ -31,7 +36,13 @@ def find_faults(
         *missed_faults(excerpt, matching, timing),
         *extra_faults(excerpt, played, matching, timing),
     ]
-    time = [_less_if_explained(fault, notes) for fault in timing_faults(excerpt, timing)]
+    told = {fault.onset_quarters for fault in notes if fault.family is not Family.EXTRA}
+    time = [
+        replace(fault, weight=min(fault.weight, _EXPLAINED))
+        if fault.onset_quarters in told
+        else fault
+        for fault in timing_faults(excerpt, timing, tolerance)
+    ]
     return [*notes, *time, *shape_faults(excerpt, shape)]
 
 
@@ -46,13 +57,5 @@ def tempo_fault(excerpt: Excerpt, qpm: float, asked_qpm: float) -> Fault:
     beat = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     way = "slower" if qpm < asked_qpm else "faster"
     words = f"{way} than asked ({qpm / beat:.0f} for {asked_qpm / beat:.0f})"
-    hands = all_hands(excerpt)
+    hands = excerpt.hands
     return spanning(excerpt, first, last, hands, Family.TEMPO, 0.5, words, f"{way} than asked")
-
-
-def _less_if_explained(fault: Fault, notes: Sequence[Fault]) -> Fault:
-    """Late where a key was wrong, missed or corrected: the key is the news, not the time."""
-    for other in notes:
-        if other.onset_quarters == fault.onset_quarters and other.family is not Family.EXTRA:
-            return replace(fault, weight=min(fault.weight, 0.45))
-    return fault

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from coach.judging.facts import Family, Fault, Label, Matching, PlayedLabel
-from coach.judging.faults_places import all_hands, belongs_to, spanning
+from coach.judging.faults_places import belongs_to, likely_hand, spanning
 from coach.judging.naming import spelled
 from coach.judging.timing import Timing
 from coach.playing.notes import PlayedNote
@@ -67,7 +67,7 @@ def _again(excerpt: Excerpt, attempt: _Attempt) -> Fault:
     """The move that broke: into the onset after the last one that was played again."""
     onsets = excerpt.onsets_quarters
     onset = onsets[min(attempt.last + 1, len(onsets) - 1)]
-    hands = Hands(attempt.stray) if attempt.stray else all_hands(excerpt)
+    hands = Hands(attempt.stray) if attempt.stray else excerpt.hands
     cause = "restart" if attempt.first == 0 < attempt.last else "stumble"
     words = "started again" if cause == "restart" else "stumbled"
     return spanning(excerpt, onset, onset, hands, Family.REPEAT, 0.97, words, cause)
@@ -81,7 +81,7 @@ def _extra(
     label: PlayedLabel,
 ) -> Fault:
     struck = played[label.played]
-    name = spelled(struck.pitch, excerpt.notes).words
+    name = spelled(struck.pitch, excerpt).words
     fixed = _corrected(excerpt, played, matching, timing, label)
     if fixed is not None:
         note = excerpt.notes[fixed]
@@ -90,10 +90,11 @@ def _extra(
         return spanning(
             excerpt, onset, onset, hands, Family.PITCH, 0.89, words, "corrected key", note=fixed
         )
-    moment = belongs_to(timing, label.hand, struck.onset_s)
+    hand = label.hand or likely_hand(excerpt, timing, struck.pitch, struck.onset_s)
+    moment = belongs_to(timing, hand, struck.onset_s)
     at = excerpt.notes[0] if moment is None else timing.row[moment]
     onset = at.onset_quarters
-    hands = Hands(label.hand) if label.hand else all_hands(excerpt)
+    hands = Hands(hand) if hand else excerpt.hands
     words = f"{name} too many"
     return spanning(excerpt, onset, onset, hands, Family.EXTRA, 0.84, words, "brushed key")
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import groupby
 
 from coach.judging.facts import Family, Fault, Label, Matching
-from coach.judging.faults_places import all_hands, hands_of, spanning
+from coach.judging.faults_places import hands_of, spanning
 from coach.judging.timing import Timing
 from coach.score.model import Hands
 from coach.score.window import Excerpt
@@ -83,7 +83,7 @@ def _skip(excerpt: Excerpt, run: list[int]) -> Fault:
     first, last = (int(excerpt.beat_of(onsets[n]) // 1) for n in (run[0], run[-1]))
     count = last - first + 1
     words = "skipped a beat" if count == 1 else f"skipped {count} beats"
-    hands = all_hands(excerpt)
+    hands = excerpt.hands
     fault = spanning(
         excerpt, onsets[run[0]], onsets[run[-1]], hands, Family.MISSING, 0.95, words, "skipped beat"
     )

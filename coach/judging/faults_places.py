@@ -12,8 +12,10 @@ from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
 
 _TOGETHER_S = 0.06
-"""A key brushed within this of a note went down with it: beyond 60 ms two tones have a certain
-order (``checks.md`` 1.9)."""
+"""A key brushed within this of a note went down with it: beyond 60 ms the order of two tones is
+near-certain (informal listening tests; Hirsh 1959 has 20 ms at threshold, from memory)."""
+_ELSEWHERE = 2
+"""Semitones that a note just before or after counts as further away than one at the moment."""
 
 
 def beats_into(excerpt: Excerpt, onset: Fraction) -> tuple[int, int]:
@@ -47,14 +49,9 @@ def belongs_to(timing: Timing, hand: Hand | None, at_s: float) -> int | None:
 
     None where nothing was struck. A hand's own moments are preferred.
     """
-    own = [
-        (_time_of(timing, i, hand), i)
-        for i, moment in enumerate(timing.row)
-        if hand is None or moment.of(hand)
-    ]
-    own.sort()
+    own = timing.times[hand] or timing.times[None]
     if not own:
-        return None if hand is None else belongs_to(timing, None, at_s)
+        return None
     after = bisect_left(own, (at_s, 0))
     near = own[max(0, after - 1) : after + 1]
     closest = min(near, key=lambda pair: abs(pair[0] - at_s))
@@ -63,16 +60,19 @@ def belongs_to(timing: Timing, hand: Hand | None, at_s: float) -> int | None:
     return own[after][1]
 
 
-def _time_of(timing: Timing, i: int, hand: Hand | None) -> float:
-    moment = timing.row[i]
-    own = moment.of(hand) if hand else None
-    return own.at_s if own else moment.at_s
-
-
-def all_hands(excerpt: Excerpt) -> Hands:
-    """The window's hands, or the only hand that has notes in it."""
-    hands = {note.hand for note in excerpt.notes}
-    return Hands(hands.pop()) if len(hands) == 1 else Hands.TOGETHER
+def likely_hand(excerpt: Excerpt, timing: Timing, pitch: int, at_s: float) -> Hand | None:
+    """Whose stray key it was, by the nearest written notes around it; None where nothing is."""
+    moment = belongs_to(timing, None, at_s)
+    if moment is None:
+        return None
+    reach = range(max(0, moment - 1), min(len(timing.row), moment + 2))
+    near = [
+        (abs(excerpt.notes[note].pitch - pitch) + _ELSEWHERE * (i != moment), hand.hand)
+        for i in reach
+        for hand in timing.row[i].hands
+        for note in hand.notes
+    ]
+    return min(near, key=lambda pair: pair[0])[1]
 
 
 def hands_of(members: Sequence[Hand]) -> Hands:

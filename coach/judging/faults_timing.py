@@ -7,20 +7,22 @@ from dataclasses import replace
 from fractions import Fraction
 
 from coach.judging.facts import Family, Fault
-from coach.judging.faults_places import all_hands, hands_of, spanning
+from coach.judging.faults_places import hands_of, spanning
 from coach.judging.timing import Timing
+from coach.judging.tolerance import Tolerance
 from coach.judging.words import late, seconds
 from coach.score.model import Hands
 from coach.score.window import Excerpt
 
 
-def timing_faults(excerpt: Excerpt, timing: Timing) -> list[Fault]:
+def timing_faults(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> list[Fault]:
     """What the timing shows, in no order."""
     return [
         *_hesitations(excerpt, timing),
         *(_drift(excerpt, timing) if timing.drift else _parted(excerpt, timing)),
         *_splits(excerpt, timing),
         *_uneven(excerpt, timing),
+        *_ragged(excerpt, timing, tolerance),
         *_figures(excerpt, timing),
         *_rush(excerpt, timing),
         *_off_click(excerpt, timing),
@@ -119,6 +121,24 @@ def _uneven(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
         )
 
 
+def _ragged(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> Iterator[Fault]:
+    told = {row.hand for row in timing.uneven}
+    for even in timing.evenness:
+        ragged = even.cv > tolerance.ragged_cv and even.sd_ms > tolerance.late_floor_ms
+        if ragged and even.hand not in told:
+            yield spanning(
+                excerpt,
+                _onset(timing, even.first),
+                _onset(timing, even.last),
+                Hands(even.hand),
+                Family.TIMING,
+                0.55,
+                f"uneven (by {even.cv:.0%})",
+                "uneven",
+                size_ms=even.sd_ms,
+            )
+
+
 def _figures(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
     for figure in timing.figures:
         onset = _onset(timing, figure.moment)
@@ -142,7 +162,7 @@ def _rush(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
             excerpt,
             first,
             last,
-            all_hands(excerpt),
+            excerpt.hands,
             Family.TEMPO,
             0.55,
             f"faster and faster ({timing.rush.ratio:.1f} times)",

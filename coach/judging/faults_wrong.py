@@ -77,7 +77,7 @@ def _steps(excerpt: Excerpt, played: Sequence[PlayedNote], label: ScoreLabel) ->
 
 def _words(excerpt: Excerpt, played: Sequence[PlayedNote], label: ScoreLabel) -> str:
     written = excerpt.notes[label.note]
-    return instead(written.pitch + _steps(excerpt, played, label), written, excerpt.notes)
+    return instead(written.pitch + _steps(excerpt, played, label), written, excerpt)
 
 
 def _wrong_key(

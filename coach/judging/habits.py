@@ -25,7 +25,8 @@ Place = tuple[Fraction, Hand]
 _KEPT = 20
 """Repetitions remembered: the ear's standard should follow the player as the piece grows."""
 LEAST = 5
-"""Repetitions from which an onset's history means something (``checks.md`` 1.13)."""
+"""Repetitions from which an onset's history means something: a design choice, and only together
+with a floor, since a MAD of five values is far off as often as not."""
 _RECURS = 2 / 3
 _SAME_SHARE = 0.05
 _LEAST_MAD_MS = 4.0
@@ -71,8 +72,8 @@ class Habits:
     def is_expressive(self, onset: Fraction, hand: Hand, error_ms: float, ioi_ms: float) -> bool:
         """Whether this lateness is this player's way: it recurs, by nearly the same amount.
 
-        In at least two thirds of the repetitions, within 5 % of the interval (``checks.md``
-        1.7 and 1.13; van Vugt, Jabusch & Altenmueller 2012: systematic against non-systematic).
+        In at least two thirds of the repetitions, within 5 % of the interval (a design
+        choice; van Vugt, Jabusch & Altenmueller 2012: systematic against non-systematic).
         """
         history = self.history(onset, hand)
         if history is None:

@@ -67,7 +67,7 @@ def judge_matched(
     click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None
     timing = measure(excerpt, played, matching, tolerance, habits, click)
     formed = shape(excerpt, played, matching, timing, tolerance)
-    faults = find_faults(excerpt, played, matching, timing, formed)
+    faults = find_faults(excerpt, played, matching, timing, formed, tolerance)
     if stage in _AT_TEMPO:
         faults += _tempo_faults(excerpt, timing, qpm, tolerance)
     told = at_stage(by_importance(faults), stage)
@@ -85,7 +85,7 @@ def judge_matched(
         complete=complete,
         unsure=matching.unsure,
         sentence=sentence(excerpt, told, matching, clean=clean),
-        details=details(excerpt, told),
+        details=details(excerpt, told, timing),
         notices=notices(excerpt, timing, formed, tolerance),
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
     )

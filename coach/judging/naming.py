@@ -2,35 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection
 from statistics import fmean
 
 from coach.score.model import ScoreNote
 from coach.score.pitch import Spelling, fifths_name
+from coach.score.window import Excerpt
 
 _FIFTHS = "FCGDAEB"
+_MIDDLE_OF_C_MAJOR = 2.0
+"""F to B on the line of fifths, C being 0."""
 
 
-def spelled(pitch: int, notes: Sequence[ScoreNote]) -> Spelling:
+def spelled(pitch: int, excerpt: Excerpt) -> Spelling:
     """A key's spelling in this passage: as it is written there, else the nearest by fifths."""
-    for note in notes:
-        if (note.pitch - pitch) % 12 == 0:
-            octaves = (pitch - note.pitch) // 12
-            return Spelling(note.spelling.step, note.spelling.alter, note.spelling.octave + octaves)
-    centre = fmean(_fifths(notes)) if notes else 1.0
+    known = excerpt.spellings.get(pitch % 12)
+    if known is not None:
+        step, alter = known.step, known.alter
+    else:
+        step, alter = fifths_name(_nearest_fifths(pitch, excerpt.spellings.values()))
+    octave = 4 + (pitch - Spelling(step, alter, 4).midi) // 12
+    return Spelling(step, alter, octave)
+
+
+def _nearest_fifths(pitch: int, known: Collection[Spelling]) -> int:
+    """The place of a key on the line of fifths that lies nearest to those that are written."""
+    centre = fmean(map(_fifths, known)) if known else _MIDDLE_OF_C_MAJOR
     place = pitch * 7 % 12
-    fifths = min((place + 12 * k for k in range(-3, 4)), key=lambda f: abs(f - centre))
-    step, alter = fifths_name(fifths)
-    natural = Spelling(step, alter, 4).midi
-    return Spelling(step, alter, 4 + (pitch - natural) // 12)
+    return min((place + 12 * k for k in range(-3, 4)), key=lambda fifths: abs(fifths - centre))
 
 
-def _fifths(notes: Iterable[ScoreNote]) -> Iterable[int]:
-    for note in notes:
-        yield _FIFTHS.index(note.spelling.step) - 1 + 7 * note.spelling.alter
+def _fifths(spelling: Spelling) -> int:
+    return _FIFTHS.index(spelling.step) - 1 + 7 * spelling.alter
 
 
-def instead(played: int, written: ScoreNote, notes: Sequence[ScoreNote]) -> str:
+def instead(played: int, written: ScoreNote, excerpt: Excerpt) -> str:
     """``C sharp for C``; by octaves: ``C an octave high``."""
     name = written.spelling.words
     steps = played - written.pitch
@@ -38,4 +44,4 @@ def instead(played: int, written: ScoreNote, notes: Sequence[ScoreNote]) -> str:
         way = "high" if steps > 0 else "low"
         count = abs(steps) // 12
         return f"{name} an octave {way}" if count == 1 else f"{name} {count} octaves {way}"
-    return f"{spelled(played, notes).words} for {name}"
+    return f"{spelled(played, excerpt).words} for {name}"

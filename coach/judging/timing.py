@@ -16,6 +16,7 @@ from coach.judging.facts import Matching
 from coach.judging.habits import Habits
 from coach.judging.timing_click import ClickTiming, against_click
 from coach.judging.timing_drift import Rush, rush
+from coach.judging.timing_evenness import Evenness, evenness
 from coach.judging.timing_figures import Figure, figures
 from coach.judging.timing_hands import Drift, Parted, Split, drift, parted, splits
 from coach.judging.timing_line import Interval, foretold, intervals, settle
@@ -24,6 +25,7 @@ from coach.judging.timing_pauses import Pause, pauses
 from coach.judging.timing_rows import Uneven, uneven
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
+from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 
@@ -50,6 +52,7 @@ class Timing:
     splits: tuple[Split, ...] = ()
     drift: Drift | None = None
     uneven: tuple[Uneven, ...] = ()
+    evenness: tuple[Evenness, ...] = ()
     figures: tuple[Figure, ...] = ()
     rush: Rush | None = None
     click: ClickTiming | None = None
@@ -58,6 +61,16 @@ class Timing:
     def at(self) -> dict[int, int]:
         """The moment of each onset (by its number in the excerpt) that was struck."""
         return {moment.number: i for i, moment in enumerate(self.row)}
+
+    @cached_property
+    def times(self) -> dict[Hand | None, list[tuple[float, int]]]:
+        """When each hand (None: any) struck its moments, sorted: seconds and moment."""
+        out: dict[Hand | None, list[tuple[float, int]]] = {None: []}
+        for hand in Hand:
+            own = ((m.of(hand), i) for i, m in enumerate(self.row))
+            out[hand] = sorted((onset.at_s, i) for onset, i in own if onset is not None)
+        out[None] = sorted((moment.at_s, i) for i, moment in enumerate(self.row))
+        return out
 
     def due_s(self, number: int) -> float | None:
         """When an onset was due by click or line; None where nothing was struck for it."""
@@ -91,10 +104,11 @@ def measure(
         line_s=line,
         qpm=qpm,
         pauses=found,
-        parted=parted(row, line, beat_s, tolerance),
+        parted=parted(row, line, beat_s, tolerance, habits),
         splits=splits(row, beat_s, tolerance),
         drift=drift(row, tolerance),
         uneven=uneven(row, held, tolerance),
+        evenness=evenness(row, held),
         figures=figures(row, held, beat_x, tolerance),
         rush=rush(row, lifts, tolerance),
         click=against_click(excerpt, row, lifts, click.qpm, click.first_s, tolerance)

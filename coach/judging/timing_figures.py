@@ -16,10 +16,10 @@ from coach.judging.timing_rows import Point, held_between, points_of
 from coach.judging.tolerance import Tolerance
 from coach.score.model import Hand
 
-_PLAYED_EVEN = ((3.0, 1.5), (2.0, 1.2))
-"""Long against short as written, and the ratio below which it counts as played even. Between
-even and dotted the middle by ratio is 1.7, and softened dots are common practice, so 1.5; a
-lilting 2:1 is softened to 1.5 and less by good players, so 1.2."""
+_PLAYED_EVEN = ((3.0, 1.5, 1), (2.0, 1.2, 2))
+"""Long against short as written; the ratio below which it counts as played even; and from how
+many. Between even and dotted the middle by ratio is 1.7, and softened dots are common practice,
+so 1.5; a lilting 2:1 is softened to 1.5 and less by good players, so 1.2, and not once only."""
 _LEAST_TRIPLETS = 2
 _TRIPLET_LONG = 0.43
 _TRIPLET_SHORT = 0.30
@@ -48,8 +48,11 @@ def figures(
     found = []
     for hand in Hand:
         points = points_of(row, hand)
-        for written, even in _PLAYED_EVEN:
-            worst = _played_even(points, held, hand, written, even, tolerance)
+        for written, even, least in _PLAYED_EVEN:
+            cases = list(_long_short(points, held, written))
+            worst = None
+            if len(cases) >= least:
+                worst = _played_even(cases, hand, written, even, tolerance)
             found += [worst] if worst else []
         uneven = _triplets(points, held, beat_x, hand)
         found += [uneven] if uneven else []
@@ -57,15 +60,13 @@ def figures(
 
 
 def _played_even(
-    points: Sequence[Point],
-    held: frozenset[int],
+    cases: Sequence[tuple[float, float, int]],
     hand: Hand,
     written: float,
     even: float,
     tolerance: Tolerance,
 ) -> Figure | None:
-    cases = list(_long_short(points, held, written))
-    if not cases or median(ratio for ratio, _, _ in cases) >= even:
+    if median(ratio for ratio, _, _ in cases) >= even:
         return None
     ratio, error_s, moment = min(cases)
     if ratio >= even or -error_s * 1000 <= tolerance.late_floor_ms:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from statistics import median
 
+from coach.judging.habits import Habits
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
 from coach.score.model import Hand
@@ -14,7 +15,7 @@ from coach.score.model import Hand
 _PLAIN = 0.2
 """The later hand is this near to the line, as a share of the hands' distance: then the other was
 early. Being late is by far the likelier mistake, so it needs plain evidence."""
-_ALONE = 1.3
+_ALONE = 1.2
 """How much more is asked where the other hand does not play at the same onset."""
 _ALONE_SHARE = 0.3
 _ALONE_NOISE = 2.5
@@ -59,11 +60,16 @@ class Drift:
 
 
 def parted(
-    row: Sequence[Moment], line: Sequence[float], beat_s: float, tolerance: Tolerance
+    row: Sequence[Moment],
+    line: Sequence[float],
+    beat_s: float,
+    tolerance: Tolerance,
+    habits: Habits | None = None,
 ) -> tuple[Parted, ...]:
     """Single onsets at which one hand was late or early, in order of time.
 
-    ``beat_s`` is the length of a beat: hands part further when the music is slow.
+    ``beat_s`` is the length of a beat: hands part further when the music is slow. A parting that
+    the habits show as meant is left out.
     """
     limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
     found = []
@@ -74,9 +80,16 @@ def parted(
             one = _of_two(moment, i, line[i], limit)
         else:
             one = _of_one(row, line, i, _ALONE * limit)
-        if one is not None:
+        if one is not None and not _is_meant(one, moment, beat_s, habits):
             found.append(one)
     return tuple(found)
+
+
+def _is_meant(one: Parted, moment: Moment, beat_s: float, habits: Habits | None) -> bool:
+    if habits is None:
+        return False
+    error_ms, beat_ms = one.error_s * 1000, beat_s * 1000
+    return habits.is_expressive(moment.onset_quarters, one.hand, error_ms, beat_ms)
 
 
 def _of_two(moment: Moment, i: int, line_s: float, limit: float) -> Parted | None:

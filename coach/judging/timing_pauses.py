@@ -25,9 +25,10 @@ _ENOUGH = 5
 """Intervals from which a repetition's own scatter can be told."""
 _SHORT_S = 0.25
 """Below about 300 ms the scatter of intervals no longer shrinks with them (Repp 1997)."""
-_SCATTERS = 4.0
-"""An unsteady player's floor, in standard deviations: at an onset SD of 20 ms the 50 ms floor
-alone calls one good repetition in eight unclean (``checks.md`` 1.13)."""
+_SCATTERS = 5.5
+"""An unsteady player's floor, in standard deviations of an onset: four of an interval, which has
+two onsets. At an onset SD of 20 ms the 50 ms floor alone calls one good repetition in eight
+unclean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def _by_habit_ms(
 ) -> float:
     """The limit where earlier repetitions are known: none for what is meant, finer for the rest.
 
-    Both conditions of ``checks.md`` 1.13: beyond the late limit and beyond this onset's history.
+    Both are asked: beyond the late limit, and beyond this onset's own history.
     """
     error_ms, ioi_ms = pause.excess_s * 1000, pause.expected_s * 1000
     places = [(moment.onset_quarters, hand.hand) for hand in moment.hands]

@@ -20,7 +20,7 @@ from coach.score.model import Hand
 _LEAST_PEAKS = 4
 """Displacements that make a pattern: two long and two short gaps, and one more on each side."""
 
-_STEADY = 3.0
+_STEADY = 2.7
 """A habit of the hand keeps its size: mean displacement against its scatter. Scatter alone
 (SD 15 to 30 ms) makes such a row in one repetition of fifty (``scripts/bench_ear.py``)."""
 _ROUGH = 0.02
@@ -48,7 +48,7 @@ def uneven(row: Sequence[Moment], held: frozenset[int], tolerance: Tolerance) ->
     """Rows played long and short by turns; ``held`` are moments after a pause or a break."""
     found = []
     for hand in Hand:
-        for run in _runs(row, hand, held):
+        for run in even_runs(row, hand, held):
             worst = _worst(run, hand, tolerance)
             if worst is not None:
                 found.append(worst)
@@ -68,8 +68,8 @@ def points_of(row: Sequence[Moment], hand: Hand) -> list[Point]:
     ]
 
 
-def _runs(row: Sequence[Moment], hand: Hand, held: frozenset[int]) -> Iterator[list[Point]]:
-    """The hand's rows of four onsets and more."""
+def even_runs(row: Sequence[Moment], hand: Hand, held: frozenset[int]) -> Iterator[list[Point]]:
+    """The hand's rows: runs of onsets equally far apart in the score, the shortest of two."""
     points = points_of(row, hand)
     run: list[Point] = []
     for point in points:

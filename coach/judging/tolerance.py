@@ -70,6 +70,9 @@ class Tolerance:
     uneven_ms: float = 25.0
     """...and the least displacement that it makes: four times the JND at fast tempos, three times
     a professional's scatter of 8 ms (Jabusch 2006)."""
+    ragged_cv: float = 0.60
+    """Scatter of a row that is written even, as a share of its mean interval: eight times a
+    professional's 7 % (Jabusch 2006), beyond a beginner's 25 ms in the fastest sixteenths."""
     drift_ratio: float = 1.35
     """Tempo at the end against the start, when it runs away evenly: five tempo JNDs of 2.5 % a
     beat over two beats; a rallentando is not held against the player."""
@@ -113,6 +116,7 @@ class Tolerance:
             apart_share=cls().apart_share * scale,
             uneven_ratio=1 + (cls().uneven_ratio - 1) * scale,
             uneven_ms=cls().uneven_ms * scale,
+            ragged_cv=cls().ragged_cv * scale,
             drift_ratio=1 + (cls().drift_ratio - 1) * scale,
             click_ms=cls().click_ms * scale,
             click_share=cls().click_share * scale,

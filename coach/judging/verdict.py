@@ -7,6 +7,9 @@ from dataclasses import replace
 from fractions import Fraction
 
 from coach.judging.facts import Family, Fault, Matching, Stage
+from coach.judging.psychophysics import EVENNESS_CV
+from coach.judging.timing import Timing
+from coach.judging.timing_evenness import Evenness
 from coach.judging.words import brief_fault, joined, place, whole_fault
 from coach.score.window import Excerpt
 
@@ -72,9 +75,17 @@ def _stopped(excerpt: Excerpt, matching: Matching) -> str:
     return "" if missing is None else f"stopped before {place(excerpt, missing)}"
 
 
-def details(excerpt: Excerpt, faults: Sequence[Fault]) -> tuple[str, ...]:
-    """Every fault with its place; forgiven ones say so."""
-    return tuple(
+def details(excerpt: Excerpt, faults: Sequence[Fault], timing: Timing) -> tuple[str, ...]:
+    """Every fault with its place, those that do not count marked; then how even the rows were."""
+    told = [
         whole_fault(excerpt, fault) + (" (does not count at this stage)" if fault.forgiven else "")
         for fault in faults
-    )
+    ]
+    return (*told, *map(_evenness, timing.evenness))
+
+
+def _evenness(row: Evenness) -> str:
+    words = f"{row.hand.value} evenness: {row.cv:.0%} (a professional's scale: {EVENNESS_CV:.0%})"
+    if row.clock_ms is None or row.motor_ms is None:
+        return words
+    return f"{words}; pulse {row.clock_ms:.0f} ms, fingers {row.motor_ms:.0f} ms"

@@ -17,15 +17,11 @@ def place(excerpt: Excerpt, onset: Fraction) -> str:
     """``beat 2``; with its bar where the window has more than one: ``bar 12 beat 2``."""
     at = excerpt.place_of(onset)
     beat = f"beat {beat_words(at.beat)}"
-    if not excerpt.places:
+    if not at.bar_number:
         return beat
-    bars = {
-        note.bar_index for note in excerpt.notes if note.onset_quarters != excerpt.landing_quarters
-    }
-    first = excerpt.places[0].bar_index
-    if len(bars) <= 1 and at.bar_index == first:
+    if excerpt.is_one_bar and at.bar_index == excerpt.places[0].bar_index:
         return beat
-    return f"bar {at.bar_number} {beat}" if at.bar_number else beat
+    return f"bar {at.bar_number} {beat}"
 
 
 def late(excerpt: Excerpt, onset: Fraction, error_s: float) -> str:
@@ -42,8 +38,9 @@ def seconds(value: float) -> str:
 
 def hand_prefix(excerpt: Excerpt, fault: Fault) -> str:
     """``LH ``; nothing for both hands, or where only one hand plays anyway."""
-    alone = len({note.hand for note in excerpt.notes}) == 1
-    return "" if alone or fault.hands is Hands.TOGETHER else f"{fault.hands.value} "
+    if excerpt.hands is not Hands.TOGETHER or fault.hands is Hands.TOGETHER:
+        return ""
+    return f"{fault.hands.value} "
 
 
 def whole_fault(excerpt: Excerpt, fault: Fault) -> str:

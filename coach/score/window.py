@@ -12,6 +12,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from coach.score.model import Hand, Hands, Place, Score, ScoreNote
+from coach.score.pitch import Spelling
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,26 @@ class Excerpt:
                 onsets.append(note.onset_quarters)
             numbers.append(len(onsets) - 1)
         return numbers, onsets
+
+    @cached_property
+    def hands(self) -> Hands:
+        """The hands that have notes here."""
+        members = {note.hand for note in self.notes}
+        return Hands(members.pop()) if len(members) == 1 else Hands.TOGETHER
+
+    @cached_property
+    def is_one_bar(self) -> bool:
+        """Whether all notes but the landing's lie in one bar."""
+        landing = self.landing_quarters
+        return len({n.bar_index for n in self.notes if n.onset_quarters != landing}) <= 1
+
+    @cached_property
+    def spellings(self) -> dict[int, Spelling]:
+        """For each pitch class (key number modulo 12) that is written, its first spelling."""
+        out: dict[int, Spelling] = {}
+        for note in self.notes:
+            out.setdefault(note.pitch % 12, note.spelling)
+        return out
 
     @cached_property
     def arrivals(self) -> tuple[int, ...]:

@@ -1,0 +1,107 @@
+"""The tempo line bends with the tempo, steps with a pause, and ignores one note out of place."""
+
+import random
+from fractions import Fraction as F
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coach.judging.facts import Stage
+from coach.judging.judge import judge
+from coach.score.build import score_from_notes
+from coach.score.model import Hand, Hands
+from tests.judging_help import after, both, play, tune, whole
+
+WINDOW = whole(both())
+SCALE = whole(score_from_notes(tune(32, F(1, 4))), Hands.RIGHT)
+
+
+def errors(judgement) -> list[float]:
+    return [label.error_ms for label in judgement.score]
+
+
+def test_after_a_pause_the_rest_is_on_the_line_again() -> None:
+    """A time shift does not smear: one pause is one late onset."""
+    judgement = judge(WINDOW, play(WINDOW, late=after(WINDOW, F(4), 0.6)))
+    late = [
+        n.onset_quarters
+        for n, e in zip(WINDOW.notes, errors(judgement), strict=True)
+        if abs(e) > 30
+    ]
+    assert set(late) == {4}
+    assert judgement.qpm == pytest.approx(100, rel=0.01)
+
+
+def test_an_even_rallentando_is_no_hesitation() -> None:
+    slower = play(WINDOW, at=lambda x: 0.5 * x + 0.03 * x * x)
+    assert judge(WINDOW, slower).clean
+
+
+def test_an_even_rallentando_and_back_in_tempo_is_no_hesitation() -> None:
+    """The last interval of the rallentando is long against the tempo that follows only."""
+    steps = [0.25, 0.25, 0.25, 0.26, 0.28, 0.31, 0.35, 0.39, *[0.25] * 8]
+    times = [sum(steps[:i]) for i in range(17)]
+    assert judge(WINDOW, play(WINDOW, at=lambda x: times[round(2 * x)])).clean
+
+
+def test_one_late_note_is_late_alone() -> None:
+    index = next(i for i, n in enumerate(SCALE.notes) if n.onset_quarters == F(9, 4))
+    judgement = judge(SCALE, play(SCALE, qpm=50, late={index: 0.24}))
+    assert [f.cause for f in judgement.faults] == ["one hand late"]
+    assert judgement.faults[0].onset_quarters == F(9, 4)
+
+
+def test_an_accelerando_over_the_whole_window_is_told() -> None:
+    faster = play(WINDOW, at=lambda x: 0.7 * x - 0.025 * x * x)
+    judgement = judge(WINDOW, faster)
+    assert judgement.faults[0].cause == "tempo drift"
+    assert "faster and faster" in judgement.sentence.lower()
+
+
+def test_hands_that_drift_apart_are_told_with_the_slower_hand() -> None:
+    late = {
+        i: 0.04 * float(n.onset_quarters) for i, n in enumerate(WINDOW.notes) if n.hand is Hand.LEFT
+    }
+    judgement = judge(WINDOW, play(WINDOW, late=late))
+    assert judgement.faults[0].cause == "hands drift"
+    assert judgement.faults[0].hands is Hands.LEFT
+
+
+@pytest.mark.property
+@settings(max_examples=40, deadline=None)
+@given(st.floats(-1000, 1000), st.integers(0, 1000))
+def test_shifting_all_times_changes_nothing(shift: float, seed: int) -> None:
+    rng = random.Random(seed)
+    late = {i: rng.gauss(0, 0.03) for i in range(len(WINDOW.notes))}
+    here = judge(WINDOW, play(WINDOW, late=late))
+    there = judge(WINDOW, play(WINDOW, late=late, start_s=0.5 + shift))
+    assert here.clean == there.clean
+    assert here.sentence == there.sentence
+    assert errors(here) == pytest.approx(errors(there), abs=0.01)
+
+
+@pytest.mark.property
+@settings(max_examples=40, deadline=None)
+@given(st.floats(0.5, 2.0), st.integers(0, 1000))
+def test_scaling_all_times_changes_no_notes_verdict(scale: float, seed: int) -> None:
+    rng = random.Random(seed)
+    late = {i: rng.gauss(0, 0.02) for i in range(len(WINDOW.notes))}
+    notes = play(WINDOW, late=late)
+    gone = rng.randrange(len(notes))
+    notes = notes[:gone] + notes[gone + 1 :]
+    scaled = [
+        type(n)(n.pitch, n.velocity, n.onset_s * scale, n.length_s and n.length_s * scale)
+        for n in notes
+    ]
+    here, there = (judge(WINDOW, take, stage=Stage.NOTES) for take in (notes, scaled))
+    assert here.clean == there.clean
+    assert [s.label for s in here.score] == [s.label for s in there.score]
+
+
+@pytest.mark.property
+@settings(max_examples=25, deadline=None)
+@given(st.floats(25, 240))
+def test_a_perfect_performance_at_any_tempo_is_clean(qpm: float) -> None:
+    assert judge(SCALE, play(SCALE, qpm=qpm)).clean
+    assert judge(WINDOW, play(WINDOW, qpm=qpm)).clean
