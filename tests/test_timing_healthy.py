@@ -46,13 +46,13 @@ def test_healthy_scatter_is_clean_in_97_of_100(sd_ms: float) -> None:
     """Design figure: SD up to 15 ms, 50 notes: at most 3 % unclean, with and without a history."""
     rng = random.Random(13)
     unclean, habits = 0, Habits()
-    for count in range(120):
+    for count in range(100):
         late = {i: rng.gauss(0, sd_ms / 1000) for i in range(len(FIFTY.notes))}
         take = judge(FIFTY, play(FIFTY, late=late), habits=habits if count >= 5 else None)
         habits = habits.with_(take)
         unclean += not take.clean
     assert len(FIFTY.notes) > 50
-    assert unclean <= 0.03 * 120
+    assert unclean <= 0.03 * 100
 
 
 @pytest.mark.outside
@@ -60,12 +60,12 @@ def test_an_unsteady_players_floor_is_wider() -> None:
     """At SD 20 ms the 50 ms floor alone would call 11 to 15 % unclean."""
     rng = random.Random(20)
     unclean, habits = 0, Habits()
-    for count in range(120):
+    for count in range(100):
         late = {i: rng.gauss(0, 0.02) for i in range(len(FIFTY.notes))}
         take = judge(FIFTY, play(FIFTY, late=late), habits=habits if count >= 5 else None)
         habits = habits.with_(take)
         unclean += not take.clean
-    assert unclean <= 0.05 * 120
+    assert unclean <= 0.05 * 100
 
 
 def chords() -> Excerpt:

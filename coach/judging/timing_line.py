@@ -23,6 +23,10 @@ _REACH = 4
 """How many moments to each side say what the tempo is here."""
 _PARTED_S = 0.040
 """Hands further apart than this have no common time worth averaging."""
+_CAP = 9.0
+"""A pause or a break costs no more than being off by three times the slack."""
+_TIES = 6
+"""Costs are compared to six places, so that the clock's zero decides nothing."""
 _REFITS = 2
 _OUTLYING = 2.0
 """Errors beyond twice the middle one count less and less."""
@@ -60,17 +64,21 @@ def settle(row: Sequence[Moment]) -> tuple[Moment, ...]:
     best: list[list[tuple[float, int]]] = [[(0.0, 0)] * len(choices[0])]
     for i in range(1, len(row)):
         step = (row[i].x - row[i - 1].x) * periods[i]
-        slack = 0.25 * step + 0.02
-        column = []
-        for at in choices[i]:
-            costs = [
-                best[-1][k][0] + min(abs(at - before - step) / slack, 6.0)
-                for k, before in enumerate(choices[i - 1])
-            ]
-            low = min(costs)
-            column.append((low, costs.index(low)))
-        best.append(column)
+        best.append([_cheapest(at - step, choices[i - 1], best[-1], step) for at in choices[i]])
     return _walk_back(row, choices, best)
+
+
+def _cheapest(
+    due: float, before: Sequence[float], best: Sequence[tuple[float, int]], step: float
+) -> tuple[float, int]:
+    """The lowest cost of a choice, and the choice before it; of equal ones, the earlier."""
+    slack = 0.25 * step + 0.02
+    costs = [
+        cost + min(((due - at) / slack) ** 2, _CAP)
+        for at, (cost, _) in zip(before, best, strict=True)
+    ]
+    k = min(range(len(costs)), key=lambda j: round(costs[j], _TIES))
+    return costs[k], k
 
 
 def _choices(moment: Moment) -> tuple[float, ...]:
@@ -84,7 +92,7 @@ def _choices(moment: Moment) -> tuple[float, ...]:
 def _walk_back(
     row: Sequence[Moment], choices: list[tuple[float, ...]], best: list[list[tuple[float, int]]]
 ) -> tuple[Moment, ...]:
-    k = min(range(len(best[-1])), key=lambda j: best[-1][j][0])
+    k = min(range(len(best[-1])), key=lambda j: round(best[-1][j][0], _TIES))
     out: list[Moment] = []
     for i in range(len(row) - 1, -1, -1):
         out.append(replace(row[i], at_s=choices[i][k]))
