@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -17,6 +18,7 @@ _CORRECTED_S = 1.0
 """A wrong key put right within this was corrected at once (common practice)."""
 _CORRECTED_STEPS = 4
 _SAME_STROKE_S = 0.05
+"""Keys within this went down together (MIREX onset window)."""
 
 
 @dataclass
@@ -25,7 +27,8 @@ class _Attempt:
 
     first: int
     last: int
-    stray: Hand | None = None
+    last_at_s: float
+    stray: PlayedLabel | None = None
     labels: list[PlayedLabel] = field(default_factory=list)
 
 
@@ -33,8 +36,8 @@ def extra_faults(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, timing: Timing
 ) -> list[Fault]:
     """Extra keys and what was played again."""
-    attempts = _attempts(excerpt, matching)
-    out = [_again(excerpt, attempt) for attempt in attempts]
+    attempts = _attempts(excerpt, played, matching)
+    out = [_again(excerpt, played, attempt) for attempt in attempts]
     inside = {id(label) for attempt in attempts for label in attempt.labels}
     for label in matching.played:
         if label.label is Label.EXTRA and id(label) not in inside:
@@ -42,35 +45,52 @@ def extra_faults(
     return out
 
 
-def _attempts(excerpt: Excerpt, matching: Matching) -> list[_Attempt]:
+def _attempts(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching) -> list[_Attempt]:
     """Split the repeated notes, with the extra keys among and right after them, into attempts."""
     out: list[_Attempt] = []
     current: _Attempt | None = None
     for label in matching.played:
+        at_s = played[label.played].onset_s
         if label.label is Label.REPEATED and label.note is not None:
             number = excerpt.onset_numbers[label.note]
             if current is None or number < current.last - 1:
-                current = _Attempt(number, number)
+                current = _Attempt(number, number, at_s)
                 out.append(current)
             current.first = min(current.first, number)
-            current.last = max(current.last, number)
+            if number >= current.last:
+                current.last, current.last_at_s = number, at_s
             current.labels.append(label)
         elif label.label is Label.EXTRA and current is not None:
-            current.stray = label.hand
+            current.stray = label
             current.labels.append(label)
         else:
             current = None
     return out
 
 
-def _again(excerpt: Excerpt, attempt: _Attempt) -> Fault:
-    """The move that broke: into the onset after the last one that was played again."""
-    onsets = excerpt.onsets_quarters
-    onset = onsets[min(attempt.last + 1, len(onsets) - 1)]
-    hands = Hands(attempt.stray) if attempt.stray else excerpt.hands
+def _again(excerpt: Excerpt, played: Sequence[PlayedNote], attempt: _Attempt) -> Fault:
+    """The move that broke: into the onset after the last one that was played again.
+
+    Or into that one itself, where a wrong key was struck with it.
+    """
+    number = min(attempt.last + 1, len(excerpt.onsets_quarters) - 1)
+    hands = excerpt.hands
+    if attempt.stray is not None:
+        stray = played[attempt.stray.played]
+        if stray.onset_s - attempt.last_at_s < _SAME_STROKE_S:
+            number = attempt.last
+        hands = Hands(attempt.stray.hand or _nearest_hand(excerpt, number, stray.pitch))
     cause = "restart" if attempt.first == 0 < attempt.last else "stumble"
     words = "started again" if cause == "restart" else "stumbled"
+    onset = excerpt.onsets_quarters[number]
     return spanning(excerpt, onset, onset, hands, Family.REPEAT, 0.97, words, cause)
+
+
+def _nearest_hand(excerpt: Excerpt, number: int, pitch: int) -> Hand:
+    """The hand of the written note at an onset that lies nearest to a key."""
+    low = bisect_left(excerpt.onset_numbers, number)
+    high = bisect_right(excerpt.onset_numbers, number)
+    return min(excerpt.notes[low:high], key=lambda note: abs(note.pitch - pitch)).hand
 
 
 def _extra(
