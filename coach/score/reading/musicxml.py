@@ -54,14 +54,15 @@ def read_musicxml(source: Source) -> Score:
 
 def _notes(piano: Piano, bars: Sequence[Bar], clefs: Sequence[Clef]) -> list[ScoreNote]:
     placed = [(bars[note.bar].onset_quarters + note.at, note) for note in piano.notes]
-    merged = merge_ties(placed)
+    bar_ends = [bar.end_quarters for bar in bars]
+    merged = merge_ties(placed, bar_ends)
     shift_octaves(merged, stretches(piano.lines, bars, ["octave"]))
     mark_slurs(merged)
     merged.sort(key=_score_order)
     identities = _identities(piano)
     notes = [_score_note(tied, identities, piano.staves, clefs) for tied in merged]
     marks = _hand_marks(piano, bars)
-    return apply_hand_marks(notes, marks, [bar.end_quarters for bar in bars]) if marks else notes
+    return apply_hand_marks(notes, marks, bar_ends) if marks else notes
 
 
 def _score_order(tied: Tied) -> tuple[Fraction, bool, bool, int, int]:
@@ -92,7 +93,7 @@ def _score_note(
         pitch=first.spelling.midi,
         spelling=first.spelling,
         onset_quarters=tied.onset,
-        length_quarters=tied.end - tied.onset,
+        length_quarters=tied.length,
         staff=first.staff,
         hand=hand,
         voice=first.voice,

@@ -8,8 +8,8 @@ beginning is a note of its own.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
 
@@ -18,6 +18,7 @@ from coach.score.reading.raw import RawNote
 
 _NEAR = Fraction(1, 16)
 """Exporters' rounding: a tie's two notes may miss each other by this much, in quarters."""
+_Fit = Callable[["Tied", Fraction, RawNote], bool]
 _LASTING = FREE_MARKS | {Mark.FERMATA}
 """Marks that count for the whole sound wherever they stand on it."""
 
@@ -29,25 +30,57 @@ class Tied:
     first: RawNote
     onset: Fraction
     """In quarters from the start of the piece."""
-    end: Fraction
-    segments: list[Fraction] = field(default_factory=list)
-    last: RawNote | None = None
-    """The written note that ends it; None where that is the first."""
+    segments: list[Fraction]
+    last: RawNote
+    """The written note that ends it."""
+    last_end: Fraction
+    reach: Fraction
+    """Where the last note may be meant to end: with its chord, or with its bar."""
+
+    @property
+    def length(self) -> Fraction:
+        """The sounding length."""
+        return self.segments[0] if len(self.segments) == 1 else sum(self.segments, Fraction(0))
 
 
-def merge_ties(notes: Iterable[tuple[Fraction, RawNote]]) -> list[Tied]:
+_Placed = tuple[Fraction, RawNote]
+
+
+def merge_ties(notes: Iterable[_Placed], bar_ends: Sequence[Fraction]) -> list[Tied]:
     """Merge the notes, given with their onsets in the piece, in the order of their onsets."""
-    in_order = sorted(notes, key=lambda pair: (pair[0], pair[1].grace is None))
+    in_order = sorted(notes, key=_struck)
+    reaches = _reaches(in_order, bar_ends)
     merged: list[Tied] = []
     waiting: dict[int, list[Tied]] = {}
-    # A small note that is tied to its main note is struck before it, so it comes first.
-    for _, group in groupby(in_order, key=lambda pair: (pair[0], pair[1].grace is None)):
-        merged += _at_one_onset(list(group), waiting)
+    for _, group in groupby(in_order, key=_struck):
+        merged += _at_one_onset(list(group), waiting, reaches)
     return merged
 
 
+def _struck(placed: _Placed) -> tuple[Fraction, bool]:
+    # A small note that is tied to its main note is struck before it.
+    return placed[0], placed[1].grace is None
+
+
+def _reaches(notes: list[_Placed], bar_ends: Sequence[Fraction]) -> dict[int, Fraction]:
+    """Where each chord may be meant to end.
+
+    A file may give the notes of a tied chord different lengths by mistake; and a voice may stop
+    short of its bar's end, in a bar that another part makes too long, with a tie over the barline.
+    """
+    reaches: dict[int, Fraction] = {}
+    last: dict[tuple[int, int, str], RawNote] = {}
+    for onset, note in notes:
+        end = onset + note.length
+        reaches[note.chord] = max(reaches.get(note.chord, end), end)
+        last[note.bar, note.staff, note.voice] = note
+    for note in last.values():
+        reaches[note.chord] = max(reaches[note.chord], bar_ends[note.bar])
+    return reaches
+
+
 def _at_one_onset(
-    group: list[tuple[Fraction, RawNote]], waiting: dict[int, list[Tied]]
+    group: list[_Placed], waiting: dict[int, list[Tied]], reaches: dict[int, Fraction]
 ) -> list[Tied]:
     """Continue what waits for these notes; the rest are new."""
     joined = _continued(group, waiting)
@@ -56,8 +89,9 @@ def _at_one_onset(
     for onset, note in group:
         tied = joined.get(id(note))
         if tied is None:
-            tied = Tied(note, onset, onset + note.length, [note.length])
+            tied = Tied(note, onset, [note.length], note, onset + note.length, onset)
             new.append(tied)
+        tied.reach = reaches[note.chord]
         if note.tie_start:
             opened.append(tied)
     for tied in opened:
@@ -65,59 +99,64 @@ def _at_one_onset(
     return new
 
 
-def _continued(
-    group: list[tuple[Fraction, RawNote]], waiting: dict[int, list[Tied]]
-) -> dict[int, Tied]:
+def _continued(group: list[_Placed], waiting: dict[int, list[Tied]]) -> dict[int, Tied]:
     """The open note that each of these notes continues, by the note's identity."""
     joined: dict[int, Tied] = {}
-    for is_kin in _KINSHIP:
+    for fits in _FITS:
         for onset, note in group:
             if note.tie_stop and id(note) not in joined:
-                tied = _take(waiting.get(note.spelling.midi, []), onset, note, is_kin)
+                tied = _take(waiting.get(note.spelling.midi, []), onset, note, fits)
                 if tied:
                     joined[id(note)] = tied
-                    _lengthen(tied, note)
+                    _lengthen(tied, onset, note)
     return joined
 
 
-def _take(
-    candidates: list[Tied], onset: Fraction, note: RawNote, is_kin: Callable[..., bool]
-) -> Tied | None:
-    """Take out the candidate that ends where the note begins and is its kin."""
-    candidates[:] = [tied for tied in candidates if tied.end >= onset - _NEAR]
+def _take(candidates: list[Tied], onset: Fraction, note: RawNote, fits: _Fit) -> Tied | None:
+    """Take out the open note that the given one continues."""
+    candidates[:] = [tied for tied in candidates if tied.reach >= onset - _NEAR]
     for tied in candidates:
-        ends_here = abs(tied.end - onset) <= _NEAR
-        if ends_here and is_kin(tied.last or tied.first, note):
+        if fits(tied, onset, note):
             candidates.remove(tied)
             return tied
     return None
 
 
-def _lengthen(tied: Tied, note: RawNote) -> None:
+def _lengthen(tied: Tied, onset: Fraction, note: RawNote) -> None:
     first = tied.first
     if first.grace and note.length:
         # Struck before the beat and held: it is the main note, rolled in.
         first.grace = None
         first.marks |= note.marks | {Mark.ARPEGGIO}
         first.fingering = first.fingering or note.fingering
-        tied.segments = []
+        tied.segments.clear()
     first.marks |= note.marks & _LASTING
     first.slurs = first.slurs + note.slurs
     tied.segments.append(note.length)
-    tied.end += note.length
     tied.last = note
+    tied.last_end = onset + note.length
 
 
-def _same_voice_and_staff(one: RawNote, other: RawNote) -> bool:
-    return one.voice == other.voice and one.staff == other.staff
+def _meets(tied: Tied, onset: Fraction) -> bool:
+    return abs(tied.last_end - onset) <= _NEAR
 
 
-def _same_staff(one: RawNote, other: RawNote) -> bool:
-    return one.staff == other.staff
+def _same_voice(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    return _same_staff(tied, onset, note) and tied.last.voice == note.voice
 
 
-def _any(one: RawNote, other: RawNote) -> bool:
-    return True
+def _same_staff(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    return _meets(tied, onset) and tied.last.staff == note.staff
 
 
-_KINSHIP = (_same_voice_and_staff, _same_staff, _any)
+def _same_key(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    return _meets(tied, onset)
+
+
+def _stretched(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    """The note before stops short of this one, but its chord or its bar does not."""
+    kin = tied.last.staff == note.staff and tied.last.voice == note.voice
+    return kin and abs(tied.reach - onset) <= _NEAR
+
+
+_FITS: tuple[_Fit, ...] = (_same_voice, _same_staff, _same_key, _stretched)
