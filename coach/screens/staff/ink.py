@@ -1,0 +1,136 @@
+"""The notes themselves: heads, signs, ties, rests, fingering."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from coach.score.model import Hand
+from coach.screens.staff.canvas import Role
+from coach.screens.staff.lanes import TOP_LINE, StaffRows
+from coach.screens.staff.slots import SlotKind
+from coach.screens.staff.spread import Spread
+from coach.screens.staff.values import Value
+from coach.screens.staff.written import Head
+
+
+def ledger_lines(spread: Spread) -> None:
+    """Short lines through and towards every head outside the staff."""
+    for head, (_, column) in _on_page(spread):
+        staff = spread.rows_of(head.staff)
+        above = range(TOP_LINE + 2, head.position + 1, 2)
+        below = range(-2, head.position - 1, -2)
+        for position in (*above, *below):
+            row = staff.row(position)
+            for at in range(column - 1, column + 2):
+                if spread.canvas.role(row, at) is Role.BLANK:
+                    spread.canvas.put(row, at, spread.ground.glyphs.line, Role.LINE)
+
+
+def _on_page(spread: Spread) -> Iterator[tuple[Head, tuple[int, int]]]:
+    for pairs in spread.heads.values():
+        yield from pairs
+
+
+def ties(spread: Spread) -> None:
+    """Ties along the pitch row, to the page's edge where the other head is out of sight."""
+    for pairs in spread.heads.values():
+        for place, (head, (row, column)) in enumerate(pairs):
+            if place == 0 and not head.first:
+                _tie(spread, row, spread.left - 1, column)
+            if head.tied_on:
+                following = pairs[place + 1][1][1] if place + 1 < len(pairs) else spread.right
+                _tie(spread, row, column + 1 + head.value.dots, following)
+
+
+def _tie(spread: Spread, row: int, low: int, high: int) -> None:
+    for at in range(low, high):
+        if spread.canvas.role(row, at) in (Role.LINE, Role.BLANK, Role.STEM):
+            spread.canvas.put(row, at, spread.ground.glyphs.tie, Role.TIE)
+
+
+def signs_and_heads(spread: Spread) -> None:
+    """Accidentals, heads and dots."""
+    for key, core in spread.at.items():
+        chord = spread.ground.chords.get(key)
+        if chord is None:
+            continue
+        for place, head in enumerate(chord.heads):
+            row = spread.rows_of(head.staff).row(head.position)
+            if head.accidental:
+                column = core + chord.sign_column[place]
+                spread.canvas.put(row, column, head.accidental, Role.SIGN)
+            glyph = head_glyph(spread, head)
+            spread.canvas.put(row, core + chord.head_column[place], glyph, Role.HEAD)
+            if head.value.dots:
+                dots = spread.ground.glyphs.dot * head.value.dots
+                spread.canvas.put(row, core + chord.core, dots, Role.HEAD)
+
+
+def head_glyph(spread: Spread, head: Head) -> str:
+    """Filled or hollow; in the compact form on its line or in the space above it."""
+    glyphs = spread.ground.glyphs
+    if head.grace:
+        return glyphs.grace
+    if not spread.ground.form.compact:
+        return glyphs.hollow if head.value.is_hollow else glyphs.filled
+    if head.position % 2:
+        return glyphs.high_hollow if head.value.is_hollow else glyphs.high_filled
+    return glyphs.low_hollow if head.value.is_hollow else glyphs.low_filled
+
+
+def rests(spread: Spread) -> None:
+    """Rests in the middle of their staff."""
+    for rest in spread.ground.written.rests:
+        column = spread.at.get((rest.onset_quarters, SlotKind.NOTE, 0))
+        if column is not None:
+            staff = spread.rows_of(rest.staff)
+            text, rows = _rest_glyphs(spread, staff, rest.value)
+            for row in rows:
+                spread.canvas.put(row, column, text, Role.REST)
+            if rest.value.dots:
+                dots = spread.ground.glyphs.dot * rest.value.dots
+                spread.canvas.put(rows[0], column + 1, dots, Role.REST)
+
+
+def _rest_glyphs(spread: Spread, staff: StaffRows, value: Value) -> tuple[str, list[int]]:
+    glyphs, middle = spread.ground.glyphs, staff.row(4)
+    if value.base_quarters >= 4:
+        return (glyphs.low_whole_rest if staff.compact else glyphs.whole_rest), [staff.row(5)]
+    if value.base_quarters == 2:
+        return (glyphs.low_half_rest if staff.compact else glyphs.half_rest), [staff.row(5)]
+    if value.base_quarters == 1:
+        return glyphs.quarter_rest, [middle]
+    return glyphs.short_rest, [middle + hook for hook in range(min(value.flags, 3))]
+
+
+def fingering(spread: Spread) -> None:
+    """Fingers as printed: the right hand's above its staff, the left hand's below."""
+    for key, core in spread.at.items():
+        chord = spread.ground.chords.get(key)
+        for staff in spread.ground.staves if chord else ():
+            assert chord is not None
+            for hand, lane in (
+                (Hand.RIGHT, staff.fingers_above),
+                (Hand.LEFT, staff.fingers_below),
+            ):
+                heads = [
+                    head
+                    for head in chord.heads
+                    if head.fingering and head.staff == staff.staff and head.hand is hand
+                ]
+                if heads:
+                    _fingers(spread, lane, core, heads, near_end=hand is Hand.RIGHT)
+
+
+def _fingers(
+    spread: Spread, lane: range, column: int, heads: list[Head], *, near_end: bool
+) -> None:
+    """One chord's fingers: stacked, the highest note's on top, or side by side from the lowest."""
+    heads = sorted(heads, key=lambda head: head.position)
+    texts = ["-".join(head.fingering) for head in heads]
+    if not spread.ground.form.stacked_fingers:
+        spread.canvas.put(lane[0], column, "".join(texts), Role.FINGER)
+        return
+    rows = lane[-len(texts) :] if near_end else lane[: len(texts)]
+    for row, text in zip(rows, reversed(texts), strict=True):
+        spread.canvas.put(row, column, text, Role.FINGER)

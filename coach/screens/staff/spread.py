@@ -1,0 +1,104 @@
+"""The ground that pages are drawn from, and one page's slots with their columns."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from coach.screens.staff.canvas import Canvas
+from coach.screens.staff.glyphs import Glyphs
+from coach.screens.staff.lanes import Form, StaffRows
+from coach.screens.staff.page import Cell
+from coach.screens.staff.plan import SlotKey, Written
+from coach.screens.staff.slots import Chord, Slot, columns
+from coach.screens.staff.written import Head
+
+LABEL_WIDTH = 3
+"""``RH`` or ``LH`` and a space."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """All that every page of a sheet is drawn from."""
+
+    written: Written
+    staves: tuple[StaffRows, ...]
+    rows: int
+    chords: Mapping[SlotKey, Chord]
+    form: Form
+    glyphs: Glyphs
+    width: int
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One page's slots with their columns."""
+
+    ground: Ground
+    canvas: Canvas
+    slots: tuple[Slot, ...]
+    at: Mapping[SlotKey, int]
+    """The column of each slot's core."""
+    heads: Mapping[int, tuple[tuple[Head, Cell], ...]]
+    """By note: its heads on this page with their cells, in order of time."""
+    left: int
+    """The first column after clef, key and metre."""
+    right: int
+    """The column of the line that closes the page."""
+    is_first: bool
+    next_slot: Slot | None
+    """What follows on the next page."""
+
+    def cells(self, head: Head) -> Cell | None:
+        """Where a head is, or None where it is on another page."""
+        return next((cell for h, cell in self.heads.get(head.note, ()) if h is head), None)
+
+    def rows_of(self, staff: int) -> StaffRows:
+        """The lanes of a staff."""
+        return next(rows for rows in self.ground.staves if rows.staff == staff)
+
+
+def prefix_width(written: Written) -> int:
+    """Columns before the first slot: hand, clef, key, metre, and the dash of a cut bar."""
+    bars = written.bars
+    keys = max(abs(bar.key_fifths) for bar in bars)
+    metre = max(len(part) for bar in bars for part in str(bar.metre).split("/"))
+    return LABEL_WIDTH + 3 + (keys + 1 if keys else 0) + metre + 1 + 2 * written.starts_cut
+
+
+def spread_of(ground: Ground, slots: tuple[Slot, ...], every_slot: Sequence[Slot]) -> Spread:
+    """Give one page's slots their columns, and its heads their cells."""
+    left = prefix_width(ground.written)
+    cores = columns(slots, left, ground.width - left - 1)
+    at = {s.key: x for s, x in zip(slots, cores, strict=True)}
+    right = cores[-1] + slots[-1].core + slots[-1].after + 1
+    is_first = slots[0] is every_slot[0]
+    following = every_slot[[*every_slot].index(slots[-1]) + 1 :]
+    return Spread(
+        ground=ground,
+        canvas=Canvas(ground.rows, ground.width),
+        slots=slots,
+        at=at,
+        heads=_head_cells(ground, at),
+        left=left,
+        right=min(right, ground.width - 1),
+        is_first=is_first,
+        next_slot=following[0] if following else None,
+    )
+
+
+def _head_cells(
+    ground: Ground, at: Mapping[SlotKey, int]
+) -> dict[int, tuple[tuple[Head, Cell], ...]]:
+    rows = {staff.staff: staff for staff in ground.staves}
+    out: dict[int, list[tuple[Head, Cell]]] = defaultdict(list)
+    for key, core in at.items():
+        chord = ground.chords.get(key)
+        for place, head in enumerate(chord.heads if chord else ()):
+            assert chord is not None
+            cell = rows[head.staff].row(head.position), core + chord.head_column[place]
+            out[head.note].append((head, cell))
+    return {
+        note: tuple(sorted(cells, key=lambda c: c[0].onset_quarters)) for note, cells in out.items()
+    }
