@@ -1,0 +1,204 @@
+"""What the screens need from outside, as small protocols: the command line hands them in.
+
+Nothing here is called from another thread than the screen's, but for ``open_score`` (a worker
+thread) and the ``post`` that ``ports`` is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+from typing import Protocol
+
+from coach.coaching.facts import Assignment, Decision, Request
+from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
+from coach.playing.events import MidiEvent
+from coach.playing.keys import Layout
+from coach.playing.notes import PlayedNote
+from coach.score.counting import CountingSystem
+from coach.score.model import Score
+from coach.score.window import Excerpt
+
+
+class DrillLike(Protocol):
+    """The drill, as the drill screen drives it (``coach.coaching.drill.Drill``)."""
+
+    @property
+    def state(self) -> State:
+        """Where it stands."""
+
+    @property
+    def decision(self) -> Decision:
+        """What the coach decided last."""
+
+    @property
+    def assignment(self) -> Assignment:
+        """What is to be played now."""
+
+    @property
+    def excerpt(self) -> Excerpt:
+        """The notes of the present window."""
+
+    def start(self, now_s: float) -> tuple[Outcome, ...]:
+        """Show the first assignment."""
+
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was struck."""
+
+    def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was released."""
+
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
+        """A pedal moved."""
+
+    def tick(self, now_s: float) -> tuple[Outcome, ...]:
+        """Time passed."""
+
+    def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano vanished."""
+
+    def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano is there."""
+
+    def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist asks for something else."""
+
+    def pause(self, now_s: float) -> tuple[Outcome, ...]:
+        """Rest."""
+
+    def resume(self, now_s: float) -> tuple[Outcome, ...]:
+        """Go on."""
+
+
+class Errand(StrEnum):
+    """What a piece is opened for."""
+
+    DRILL = "drill"
+    """As the command line asked, or the whole piece."""
+    GO_ON = "go on"
+    """Where the pianist left off."""
+    WARM_UP = "warm-up"
+    DEMO = "demo"
+    """A simulated pianist plays; nothing is kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """A piece on the desk: its score, its drill, and what is kept of it."""
+
+    score: Score
+    drill: DrillLike
+    title: str
+    why: Callable[[], str]
+    """The coach's reasons for the present assignment, with the evidence."""
+    keep: Callable[[RepetitionEnded], str]
+    """Keep a repetition; answers "", or one sentence about what went wrong."""
+    leave: Callable[[], str]
+    """Keep where the drill stands, on leaving it; answers as ``keep``."""
+
+
+Opener = Callable[[Path, Callable[[str], None], Callable[[], bool]], Score]
+"""Open a score: path, progress to be told, whether to give up. Raises ScoreError. May block."""
+
+DeskMaker = Callable[[Score, Path, Errand, float], Desk]
+"""Make a desk for a score from a path, for an errand, at a time of the monotonic clock (s).
+
+Raises ValueError, with one sentence for the pianist, where there is nothing to drill.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class HomeItem:
+    """One line of the home screen that can be chosen."""
+
+    errand: Errand
+    title: str
+    detail: str
+    path: Path
+
+
+class Library(Protocol):
+    """What can be chosen at home."""
+
+    def items(self) -> Sequence[HomeItem]:
+        """The warm-up first, then the last piece, then the scores that are at hand."""
+
+    def folder(self) -> Path:
+        """Where to begin looking for another score."""
+
+
+class PortsLike(Protocol):
+    """The piano's ports (``coach.playing.ports.Ports``)."""
+
+    def names_in(self) -> tuple[str, ...]:
+        """What can be listened to."""
+
+    def listen(self, wanted: str | None, post: Callable[[MidiEvent], None]) -> None:
+        """Post what is played, from another thread, from now on."""
+
+    def close(self) -> None:
+        """Let go of the ports."""
+
+
+class ClickLike(Protocol):
+    """The click through the piano's own sound."""
+
+    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> None:
+        """Sound a count-in and click; returns at once."""
+
+    def stop(self) -> None:
+        """Silence."""
+
+
+class PianistLike(Protocol):
+    """A simulated pianist (``coach.playing.simulated.SimulatedPianist``)."""
+
+    def play(
+        self, excerpt: Excerpt, qpm: float | None, *, start_s: float
+    ) -> tuple[PlayedNote, ...]:
+        """The notes of the next repetition, the first at about ``start_s``."""
+
+
+@dataclass(frozen=True)
+class Collaborators:
+    """Everything that the screens are given."""
+
+    open_score: Opener
+    make_desk: DeskMaker
+    library: Library
+    ports: PortsLike | None = None
+    ports_sentence: str = ""
+    """Why there are no ports, and what to do; "" where there are."""
+    port_wanted: str | None = None
+    click: ClickLike | None = None
+    make_pianist: Callable[[Score], PianistLike] | None = None
+    """None where no demo is to be had."""
+    demo_path: Path | None = None
+    """The score that the demo is shown with."""
+
+    @property
+    def can_demo(self) -> bool:
+        """Whether a demo can be offered."""
+        return self.make_pianist is not None and self.demo_path is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How things are shown."""
+
+    ascii_only: bool = False
+    counting: CountingSystem = CountingSystem.TRADITIONAL
+    keyboard: Layout = Layout.QWERTY
+    """The computer keyboard that stands in for a piano."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What to show first: home where no path is given."""
+
+    path: Path | None = None
+    errand: Errand = Errand.DRILL
+    notices: tuple[str, ...] = field(default=())
+    """Sentences to be shown before anything else."""

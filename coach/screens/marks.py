@@ -1,0 +1,84 @@
+"""Marks: what became of each note, as a letter and a style, never as colour alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+from coach.judging.facts import Family, Fault, Judgement, Label
+from coach.score.window import Excerpt
+
+
+class Mark(IntEnum):
+    """What became of a note; where notes share a mark cell, the highest is shown."""
+
+    RIGHT = 0
+    LATE = 1
+    EARLY = 2
+    AGAIN = 3
+    EXTRA = 4
+    MISSED = 5
+    WRONG = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """How a mark looks and what it is called."""
+
+    char: str
+    words: str
+
+
+FACES = {
+    Mark.RIGHT: Face("=", "as written"),
+    Mark.LATE: Face("L", "late"),
+    Mark.EARLY: Face("E", "early"),
+    Mark.AGAIN: Face("A", "played again"),
+    Mark.EXTRA: Face("+", "a note too many"),
+    Mark.MISSED: Face("M", "missed"),
+    Mark.WRONG: Face("W", "wrong"),
+}
+
+_BY_LABEL = {
+    Label.MATCHED: Mark.RIGHT,
+    Label.WRONG: Mark.WRONG,
+    Label.MISSED: Mark.MISSED,
+    Label.REPEATED: Mark.AGAIN,
+    Label.EXTRA: Mark.EXTRA,
+}
+
+
+def mark_of(label: Label | None) -> Mark | None:
+    """The mark of a label; None takes a mark away."""
+    return _BY_LABEL[label] if label else None
+
+
+def marks_of(judgement: Judgement) -> dict[int, Mark]:
+    """Every note's mark after a repetition, by index into the excerpt's notes.
+
+    Notes after the place where it broke off have none.
+    """
+    marks = {one.note: _BY_LABEL[one.label] for one in judgement.score if one.reached}
+    for fault in judgement.faults:
+        note = _note_at(fault, judgement.excerpt)
+        mark = _mark_of_fault(fault)
+        if note is not None and mark and mark > marks.get(note, Mark.RIGHT):
+            marks[note] = mark
+    return marks
+
+
+def _mark_of_fault(fault: Fault) -> Mark | None:
+    if fault.forgiven:
+        return None
+    if fault.family is Family.TIMING:
+        return Mark.EARLY if (fault.size_ms or 0) < 0 else Mark.LATE
+    return {Family.EXTRA: Mark.EXTRA, Family.REPEAT: Mark.AGAIN}.get(fault.family)
+
+
+def _note_at(fault: Fault, excerpt: Excerpt) -> int | None:
+    if fault.note is not None:
+        return fault.note
+    for index, note in enumerate(excerpt.notes):
+        if note.onset_quarters == fault.onset_quarters and note.hand in fault.hands:
+            return index
+    return None

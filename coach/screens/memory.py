@@ -1,0 +1,11 @@
+"""Memory made quiet, so that no note waits for a garbage collection."""
+
+from __future__ import annotations
+
+import gc
+
+
+def settle_memory() -> None:
+    """Take what is loaded by now out of garbage collection: a full one stops a note for 4-11 ms."""
+    gc.collect()
+    gc.freeze()

@@ -1,0 +1,38 @@
+"""All messages of the screens. What comes from the piano takes its own way: :mod:`.inbox`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from textual.message import Message
+
+from coach.score.model import Score
+from coach.screens.collaborators import Errand
+
+
+@dataclass
+class OpeningProgress(Message, bubble=False):
+    """How far the opening of a score has come; an older one may be left out."""
+
+    text: str
+
+    def can_replace(self, message: Message) -> bool:
+        """Only the newest matters."""
+        return isinstance(message, OpeningProgress)
+
+
+@dataclass
+class ScoreOpened(Message, bubble=False):
+    """A score is open."""
+
+    score: Score
+    path: Path
+    errand: Errand
+
+
+@dataclass
+class ScoreRefused(Message, bubble=False):
+    """A score could not be opened, or there is nothing to drill in it; one sentence."""
+
+    sentence: str

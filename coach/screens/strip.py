@@ -1,0 +1,89 @@
+"""The strip: the whole piece on one line, bar by bar, with the window and the weak spots."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from coach.coaching.facts import Decision
+from coach.score.model import Hands, Score
+from coach.score.window import Window
+
+
+class Place(StrEnum):
+    """What a cell of the strip shows."""
+
+    OUTSIDE = "outside"
+    WINDOW = "window"
+    WEAK = "weak"
+    """A weak spot outside the window."""
+    WEAK_INSIDE = "weak-inside"
+    LABEL = "label"
+
+
+@dataclass(frozen=True, slots=True)
+class StripCell:
+    """One character of the strip."""
+
+    char: str
+    place: Place
+
+
+LETTERS = {Hands.RIGHT: "R", Hands.LEFT: "L", Hands.TOGETHER: "B"}
+"""Whose weak spot: right, left, both."""
+
+
+def weak_bars(score: Score, decision: Decision) -> dict[int, str]:
+    """Bar index to the hand's letter, for all troubles that are believed in; the worst wins."""
+    out: dict[int, str] = {}
+    for trouble in decision.troubles:
+        bar = score.bar_at(trouble.onset_quarters).index
+        out.setdefault(bar, LETTERS[trouble.hands])
+    return out
+
+
+def strip(
+    score: Score, window: Window, weak: Mapping[int, str], width: int, *, ascii_only: bool = False
+) -> tuple[StripCell, ...]:
+    """The strip in ``width`` cells: numbers of the first and last bar, and bars between them.
+
+    A bar takes as many cells as there is room for; where there are more bars than cells, a cell
+    stands for several.
+    """
+    first, last = score.bars[0].number, score.bars[-1].number
+    left, right = f"bar {first} ", f" {last}"
+    room = max(width - len(left) - len(right) - 2, 1)
+    count = len(score.bars)
+    per_bar = max(min(room // count, 6), 1)
+    cells = min(count * per_bar, room)
+    outside, inside = ("-", "#") if ascii_only else ("─", "█")
+    out = [StripCell(char, Place.LABEL) for char in left]
+    for cell in range(cells):
+        bars = range(cell * count // cells, max((cell + 1) * count // cells, 1))
+        bars = bars or range(cell * count // cells, cell * count // cells + 1)
+        out.append(_cell(score, window, weak, bars, outside, inside, cell % per_bar == 0))
+    return (*out, *(StripCell(char, Place.LABEL) for char in right))
+
+
+def _cell(
+    score: Score,
+    window: Window,
+    weak: Mapping[int, str],
+    bars: range,
+    outside: str,
+    inside: str,
+    is_start: bool,
+) -> StripCell:
+    within = any(_touches(score, window, bar) for bar in bars)
+    letter = next((weak[bar] for bar in bars if bar in weak), "")
+    if letter and is_start:
+        return StripCell(letter, Place.WEAK_INSIDE if within else Place.WEAK)
+    if within:
+        return StripCell(inside, Place.WINDOW)
+    return StripCell(outside, Place.OUTSIDE)
+
+
+def _touches(score: Score, window: Window, index: int) -> bool:
+    bar = score.bars[index]
+    return bar.onset_quarters < window.end_quarters and window.start_quarters < bar.end_quarters

@@ -1,0 +1,114 @@
+"""What the screens say, as plain text made from facts.
+
+The core counts in quarters a minute; only here they become beats a minute of the metre.
+"""
+
+from __future__ import annotations
+
+from coach.coaching.facts import Assignment, Decision
+from coach.coaching.outcomes import State
+from coach.judging.facts import Judgement, Stage
+from coach.score.model import Hands, Score, beat_words
+from coach.score.window import Window
+
+STAGES = {
+    Stage.NOTES: "notes: the right keys in order",
+    Stage.RHYTHM: "rhythm: at your own pace",
+    Stage.PULSE: "pulse: with the click",
+    Stage.TEMPO: "tempo: at the piece's tempo",
+    Stage.SHAPE: "shape: touch and loudness",
+}
+
+HANDS = {
+    Hands.RIGHT: "RH alone",
+    Hands.LEFT: "LH alone",
+    Hands.TOGETHER: "hands together",
+}
+
+CAUTIONS = (
+    "Pain means stop. Rest ten minutes in every hour; keep headphones low.",
+    "Play no stretch that strains; roll it or leave a note out. Your teacher and doctor know you.",
+)
+
+
+def bpm(score: Score, window: Window, qpm: float) -> int:
+    """Beats a minute of the metre at the window's start, rounded."""
+    beat = score.bar_at(window.start_quarters).metre.beat_quarters
+    return round(qpm / float(beat))
+
+
+def tempo_words(score: Score, window: Window, qpm: float | None) -> str:
+    """``60 bpm`` or ``own tempo``; compound metres name their beat."""
+    if qpm is None:
+        return "own tempo"
+    dotted = score.bar_at(window.start_quarters).metre.is_compound
+    return f"{bpm(score, window, qpm)} {'dotted beats a minute' if dotted else 'bpm'}"
+
+
+def window_words(score: Score, window: Window) -> str:
+    """Where a window lies: ``bars 5 to 8``, ``bar 12``, ``bar 12, beat 1 → 3``."""
+    first = score.bar_at(window.start_quarters)
+    last = next(
+        (bar for bar in reversed(score.bars) if bar.onset_quarters < window.end_quarters), first
+    )
+    if window.start_quarters == first.onset_quarters and window.end_quarters >= last.end_quarters:
+        whole = f"bar {first.number}"
+        return whole if first is last else f"bars {first.number} to {last.number}"
+    start = score.place(window.start_quarters)
+    end = score.place(window.end_quarters)
+    if start.bar_index == end.bar_index:
+        return f"bar {start.bar_number}, beat {beat_words(start.beat)} → {beat_words(end.beat)}"
+    return (
+        f"bar {start.bar_number}, beat {beat_words(start.beat)}"
+        f" → bar {end.bar_number}, beat {beat_words(end.beat)}"
+    )
+
+
+def assignment_words(score: Score, assignment: Assignment) -> str:
+    """The assignment in one line: hands, window, tempo, stage."""
+    window = assignment.window
+    parts = [
+        HANDS[window.hands],
+        window_words(score, window),
+        tempo_words(score, window, assignment.qpm),
+        assignment.stage.value,
+    ]
+    if assignment.click:
+        parts.append("with the click")
+    return " · ".join(parts)
+
+
+def verdict_headline(score: Score, judgement: Judgement) -> str:
+    """The verdict in a word or three, to be written large: ``CLEAN``, ``LH BEAT 2``."""
+    if judgement.clean:
+        return "CLEAN"
+    if judgement.unsure:
+        return "NOT SURE"
+    fault = next((one for one in judgement.faults if not one.forgiven), None)
+    if fault is None:
+        return "BROKE OFF" if not judgement.complete else "NOT YET"
+    beat = int(score.place(fault.onset_quarters).beat)
+    return f"{fault.hands.value.upper()} BEAT {beat}"
+
+
+STATES = {
+    State.READY: "play when ready",
+    State.COUNT_IN: "count in",
+    State.PLAYING: "listening",
+    State.NO_PIANO: "no piano",
+    State.RESTING: "resting",
+    State.FINISHED: "finished",
+}
+"""Where the drill stands, short."""
+
+
+NO_PIANO = (
+    "No piano. Plug it in and switch it on, or press k to play with letters; nothing is lost."
+)
+RESTING = "Resting. Let your hands hang loose. Play, or press p, to go on."
+FINISHED = "The goal is reached. Press p to go on with it, Esc for another piece."
+
+
+def clean_words(decision: Decision) -> str:
+    """The clean run in words: ``2 of 3 clean``."""
+    return f"{decision.clean_run} of {decision.assignment.clean_required} clean"
