@@ -1,0 +1,201 @@
+"""The app: which screen is shown, and who hears the piano. It drills nothing itself."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import ClassVar
+
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.events import Resize
+from textual.screen import Screen
+
+from coach.playing.events import MidiEvent, PianoFound, PianoLost
+from coach.score.model import Score
+from coach.screens.collaborators import Collaborators, Errand, Settings, Start
+from coach.screens.commands import COMMANDS, DEMO_COMMANDS
+from coach.screens.connect import ConnectScreen
+from coach.screens.demo_screen import DemoScreen
+from coach.screens.drill_screen import DrillScreen
+from coach.screens.home import HomeScreen
+from coach.screens.inbox import Inbox
+from coach.screens.memory import settle_memory
+from coach.screens.messages import ScoreOpened, ScoreRefused
+from coach.screens.notices import MINIMUM, HelpScreen, NoticeScreen, TooSmallScreen
+from coach.screens.opening import OpeningScreen
+from coach.screens.player import DemoClock
+
+PIANO_WAIT_S = 1.0
+"""How long a piano may take to be found before it is said that there is none."""
+
+
+class KeyholeApp(App[None]):
+    """Keyhole on the screen."""
+
+    TITLE = "Keyhole"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+q", "quit", "quit", show=False, priority=True)
+    ]
+
+    def __init__(
+        self,
+        collaborators: Collaborators,
+        settings: Settings | None = None,
+        start: Start | None = None,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        """``clock`` is the one that the piano's events are stamped with, in seconds."""
+        super().__init__()
+        self.collaborators = collaborators
+        self.settings = settings or Settings()
+        self._start = start or Start()
+        self._clock = clock
+        self._piano: str | None = None
+        self._inbox: Inbox | None = None
+        self._letters = False
+
+    async def on_mount(self) -> None:
+        """Home first; over it whatever was asked for on the command line."""
+        given = self.collaborators
+        await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
+        self._inbox = Inbox(self._hear)
+        if given.ports:
+            given.ports.listen(given.port_wanted, self._inbox.post)
+        if self._start.path:
+            self.open(self._start.path, self._start.errand)
+        for notice in reversed(self._start.notices):
+            self.push_screen(NoticeScreen(notice))
+        if self._start.errand is not Errand.DEMO:
+            self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
+        self.call_after_refresh(settle_memory)
+
+    def on_unmount(self) -> None:
+        """Keep what stands, let go of the ports."""
+        if self._inbox:
+            self._inbox.close()
+        for screen in self.screen_stack:
+            if isinstance(screen, DrillScreen):
+                screen.desk.leave()
+        if self.collaborators.ports:
+            self.collaborators.ports.close()
+
+    # -- the piano --------------------------------------------------------------------------
+
+    def _hear(self, events: tuple[MidiEvent, ...]) -> None:
+        for event in events:
+            if isinstance(event, PianoFound | PianoLost):
+                self._piano_changed(event.name if isinstance(event, PianoFound) else None)
+        drill = self._drill()
+        if drill and not isinstance(drill, DemoScreen):
+            drill.hear(events)
+
+    def _piano_changed(self, name: str | None) -> None:
+        self._piano = name
+        for screen in self.screen_stack:
+            if isinstance(screen, HomeScreen):
+                screen.show_piano(name)
+        if name and isinstance(self.screen, ConnectScreen):
+            self.screen.dismiss("wait")
+
+    def _drill(self) -> DrillScreen | None:
+        """The drill that is on the screen, also under a small screen."""
+        drills = [screen for screen in self.screen_stack if isinstance(screen, DrillScreen)]
+        return drills[-1] if drills else None
+
+    def _offer_ways(self) -> None:
+        if isinstance(self.screen, OpeningScreen):  # its drill would cover the offer
+            self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
+        elif self._piano is None and not isinstance(self._drill(), DemoScreen):
+            given = self.collaborators
+            screen = ConnectScreen(given.ports_sentence, can_demo=given.can_demo)
+            self.push_screen(screen, self._go_way)
+
+    def _go_way(self, way: str | None) -> None:
+        drill = self._drill()
+        if way == "demo":
+            path = self.collaborators.demo_path
+            if path:
+                self.open(path, Errand.DEMO)
+        elif way == "letters":
+            self._letters = True
+            if drill:
+                drill.action_keyboard()
+
+    # -- a piece ----------------------------------------------------------------------------
+
+    def open(self, path: Path, errand: Errand) -> None:
+        """Open a score, and drill it when it is open."""
+        self.push_screen(OpeningScreen(self.collaborators.open_score, path, errand))
+
+    def on_score_refused(self, message: ScoreRefused) -> None:
+        """Say why."""
+        self._close_opening()
+        self.push_screen(NoticeScreen(message.sentence))
+
+    def on_score_opened(self, message: ScoreOpened) -> None:
+        """Drill it."""
+        self._close_opening()
+        remarks = [r.text for r in message.score.remarks if r.kind in ("repaired", "left out")]
+        try:
+            screen = self._drill_screen(message.score, message.path, message.errand)
+        except ValueError as nothing:
+            self.push_screen(NoticeScreen(str(nothing)))
+            return
+        self.push_screen(screen)
+        if remarks:
+            self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))
+
+    def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
+        given = self.collaborators
+        if errand is Errand.DEMO and given.make_pianist:
+            clock = DemoClock(self._clock)
+            desk = given.make_desk(score, path, errand, clock.now())
+            return DemoScreen(desk, self.settings, clock, given.make_pianist(score))
+        desk = given.make_desk(score, path, errand, self._clock())
+        return DrillScreen(
+            desk,
+            self.settings,
+            self._clock,
+            piano=self._piano,
+            click=given.click,
+            letters=self._letters,
+        )
+
+    def _close_opening(self) -> None:
+        if isinstance(self.screen, OpeningScreen):
+            self.pop_screen()
+
+    # -- the terminal -----------------------------------------------------------------------
+
+    def on_resize(self, event: Resize) -> None:
+        """A terminal too small for music says so; it comes back as it was."""
+        columns, rows = MINIMUM
+        small = event.size.width < columns or event.size.height < rows
+        if small and not isinstance(self.screen, TooSmallScreen):
+            self.push_screen(TooSmallScreen())
+        elif not small and isinstance(self.screen, TooSmallScreen):
+            self.pop_screen()
+
+    def action_keys(self) -> None:
+        """All keys and marks."""
+        self.push_screen(HelpScreen())
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Everything that can be asked for, by name, in the command palette."""
+        yield from super().get_system_commands(screen)
+        if isinstance(screen, DrillScreen):
+            demo = DEMO_COMMANDS if isinstance(screen, DemoScreen) else ()
+            for one in (*COMMANDS, *demo):
+                yield SystemCommand(
+                    one.name.capitalize(), one.help, self._runner(screen, one.action)
+                )
+
+    def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
+        return lambda: void(self.call_later(screen.run_action, action))
+
+
+def void(_: object) -> None:
+    """Drop a value that a callback must not return."""

@@ -1,0 +1,58 @@
+"""No piano: what can be done without one, or while it is looked for."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+WAIT = "Wait for the piano: plug it in and switch it on; I notice it by myself"
+DEMO = "See the demo: a simulated player with a known fault"
+LETTERS = "Play with the letters of this computer, to try it out"
+
+
+class ConnectScreen(ModalScreen[str]):
+    """Offers the demo and the makeshift piano; answers ``wait``, ``demo`` or ``letters``.
+
+    It goes by itself as soon as a piano is there.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss('wait')", "wait", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    ConnectScreen {
+        align: center middle;
+        & > Vertical {
+            width: 90%; max-width: 90; height: auto; padding: 1 2;
+            border: round $foreground 60%; background: $surface;
+        }
+        & #title { text-style: bold; }
+        & #reason { color: $text-muted; }
+        & OptionList, & OptionList:focus { height: auto; border: none; margin-top: 1; }
+    }
+    """
+
+    def __init__(self, sentence: str, *, can_demo: bool) -> None:
+        super().__init__()
+        self._sentence, self._can_demo = sentence, can_demo
+
+    def compose(self) -> ComposeResult:
+        """What is the matter, and three ways on."""
+        demo = [Option(DEMO, id="demo")] if self._can_demo else []
+        with Vertical():
+            yield Static("I hear no piano.", id="title")
+            yield Static(self._sentence, id="reason", markup=False)
+            yield OptionList(
+                Option(WAIT, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
+            )
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Answer."""
+        self.dismiss(event.option.id or "wait")

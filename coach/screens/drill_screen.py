@@ -1,0 +1,131 @@
+"""The drill screen: the piano's keys and the computer's come in, the drill answers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.events import Key
+
+from coach.coaching.facts import Request
+from coach.coaching.outcomes import Outcome, State
+from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
+from coach.playing.keys import LENGTH_S, VELOCITY, pitch_of
+from coach.screens.commands import COMMANDS
+from coach.screens.details import DetailsScreen, WhyScreen
+from coach.screens.drill_view import DrillView
+from coach.screens.notices import HelpScreen, NoticeScreen
+
+TICK_S = 0.05
+"""How often the drill is told that time passes."""
+
+
+class DrillScreen(DrillView):
+    """One piece being drilled at a piano, or at the letters of the computer."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(one.keys, one.action, one.name, show=False) for one in COMMANDS
+    ]
+
+    def on_mount(self) -> None:
+        """Show the first assignment, and let time pass."""
+        self._letter_ups: list[KeyUp] = []
+        self.show_who()
+        self.show(self.desk.drill.start(self._clock()))
+        if self._piano is None and not self._has_player:
+            self.show(self.desk.drill.piano_lost(self._clock()))
+        self.set_interval(TICK_S, self._tick)
+
+    @property
+    def _has_player(self) -> bool:
+        """Whether someone plays who needs no piano."""
+        return self._letters
+
+    # -- what comes in ----------------------------------------------------------------------
+
+    def hear(self, events: Iterable[MidiEvent]) -> None:
+        """What was played, and the piano's coming and going."""
+        for event in events:
+            self.show(self._answer(event))
+
+    def _answer(self, event: MidiEvent) -> tuple[Outcome, ...]:
+        drill = self.desk.drill
+        match event:
+            case KeyDown(pitch, velocity, at_s):
+                return drill.key_down(pitch, velocity, at_s)
+            case KeyUp(pitch, at_s):
+                return drill.key_up(pitch, at_s)
+            case Pedal(controller, value, at_s):
+                return drill.pedal(controller, value, at_s)
+            case PianoFound(name):
+                self._piano = name
+                self.show_who()
+                return drill.piano_found(self._clock())
+            case PianoLost():
+                self._piano = None
+                self.show_who()
+                return () if self._has_player else drill.piano_lost(self._clock())
+
+    def _tick(self) -> None:
+        now_s = self._clock()
+        while self._letter_ups and self._letter_ups[0].at_s <= now_s:
+            up = self._letter_ups.pop(0)
+            self.show(self.desk.drill.key_up(up.pitch, up.at_s))
+        self.show(self.desk.drill.tick(now_s))
+
+    def on_key(self, event: Key) -> None:
+        """Letters are piano keys while the makeshift piano is on."""
+        pitch = pitch_of(event.character or "", layout=self._settings.keyboard)
+        if self._letters and pitch is not None:
+            event.stop()
+            event.prevent_default()
+            at_s = self._clock()
+            self._letter_ups.append(KeyUp(pitch, at_s + LENGTH_S))
+            self.hear((KeyDown(pitch, VELOCITY, at_s),))
+
+    # -- what the pianist asks for at the computer --------------------------------------------
+
+    def action_request(self, name: str) -> None:
+        """Ask the coach for something else."""
+        self.show(self.desk.drill.ask(Request[name], self._clock()))
+
+    def action_pause(self) -> None:
+        """Rest, or go on."""
+        drill = self.desk.drill
+        resting = drill.state in (State.RESTING, State.FINISHED)
+        self.show(drill.resume(self._clock()) if resting else drill.pause(self._clock()))
+
+    def action_page(self, by: int) -> None:
+        """Turn the page of the window."""
+        self._staff.turn(by)
+
+    def action_details(self) -> None:
+        """All that was heard in the last repetition."""
+        self.app.push_screen(DetailsScreen(self.desk.score, self._ended))
+
+    def action_why(self) -> None:
+        """The coach's reasons."""
+        self.app.push_screen(WhyScreen(self.desk.why(), self.desk.drill.decision))
+
+    def action_help(self) -> None:
+        """All keys and marks."""
+        self.app.push_screen(HelpScreen(demo=self._is_demo))
+
+    def action_keyboard(self) -> None:
+        """Turn the letters into piano keys, or back."""
+        self._letters = not self._letters
+        drill, now_s = self.desk.drill, self._clock()
+        if self._letters:
+            self.show(drill.piano_found(now_s))
+        elif self._piano is None:
+            self.show(drill.piano_lost(now_s))
+        self.show_who()
+        self.show_keys()
+
+    def action_home(self) -> None:
+        """Leave this piece; where it stands is kept."""
+        sentence = self.desk.leave()
+        self.app.pop_screen()
+        if sentence:
+            self.app.push_screen(NoticeScreen(sentence))

@@ -1,0 +1,101 @@
+"""Small screens over the others: a notice, the keys, a terminal that is too small."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from coach.screens.commands import COMMANDS, DEMO_COMMANDS
+from coach.screens.marks import FACES
+from coach.screens.words import CAUTIONS
+
+MINIMUM = (60, 18)
+"""The smallest terminal in which a window can be read, in columns and rows."""
+
+
+class SheetScreen(ModalScreen[None]):
+    """A text over the screen, closed with any of the usual keys."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,enter,space,q", "dismiss", "close", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    SheetScreen {
+        align: center middle;
+        & > VerticalScroll {
+            width: 90%;
+            max-width: 100;
+            height: auto;
+            max-height: 90%;
+            padding: 1 2;
+            border: round $foreground 60%;
+            background: $surface;
+        }
+        & .close { color: $text-muted; margin-top: 1; }
+    }
+    """
+
+    def text(self) -> str:
+        """What is shown."""
+        raise NotImplementedError
+
+    def compose(self) -> ComposeResult:
+        """The text, and how to close it."""
+        with VerticalScroll():
+            yield Static(self.text(), markup=False)
+            yield Static("Enter or Esc: back", classes="close")
+
+
+class NoticeScreen(SheetScreen):
+    """One sentence that has to be read."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__()
+        self.sentence = sentence
+
+    def text(self) -> str:
+        """The sentence."""
+        return self.sentence
+
+
+class HelpScreen(SheetScreen):
+    """All keys, all marks, and the usual cautions."""
+
+    def __init__(self, *, demo: bool = False) -> None:
+        super().__init__()
+        self._demo = demo
+
+    def text(self) -> str:
+        """Keys, marks, cautions."""
+        commands = (*(DEMO_COMMANDS if self._demo else ()), *COMMANDS)
+        keys = "\n".join(f"{one.shown:>5}  {one.name:<17} {one.help}" for one in commands)
+        marks = "\n".join(f"{face.char:>5}  {face.words}" for face in FACES.values())
+        more = "Ctrl+P finds every command by its name; function keys work while letters play."
+        cautions = "\n".join(CAUTIONS)
+        return f"Keys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"
+
+
+class TooSmallScreen(ModalScreen[None]):
+    """In place of a broken picture."""
+
+    DEFAULT_CSS = """
+    TooSmallScreen { align: center middle; background: $background; }
+    TooSmallScreen Vertical { height: auto; }
+    TooSmallScreen Static { text-align: center; }
+    """
+
+    def compose(self) -> ComposeResult:
+        """What size is needed."""
+        columns, rows = MINIMUM
+        with Vertical():
+            yield Static(
+                f"This terminal is too small to show music.\n"
+                f"Make it at least {columns} columns by {rows} rows, or its letters smaller.\n"
+                f"Nothing is lost."
+            )

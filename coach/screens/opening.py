@@ -1,0 +1,82 @@
+"""While a score is opened: what is being done, and a way out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from threading import Event
+from typing import ClassVar
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import LoadingIndicator, Static
+
+from coach.score.errors import ScoreError
+from coach.screens.collaborators import Errand, Opener
+from coach.screens.messages import OpeningProgress, ScoreOpened, ScoreRefused
+
+
+class OpeningScreen(ModalScreen[None]):
+    """Opens one score in a worker thread; answers the app with a message."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "give_up", "give up", show=False)]
+
+    DEFAULT_CSS = """
+    OpeningScreen {
+        align: center middle;
+        & > Vertical {
+            width: 70%; height: 7; padding: 1 2;
+            border: round $foreground 60%; background: $surface;
+        }
+        & LoadingIndicator { height: 1; }
+        & Static { height: 1; }
+    }
+    """
+
+    def __init__(self, opener: Opener, path: Path, errand: Errand) -> None:
+        super().__init__()
+        self._opener, self._path, self._errand = opener, path, errand
+        self._cancelled = Event()
+
+    def compose(self) -> ComposeResult:
+        """What is opened, how far it is, how to give up."""
+        with Vertical():
+            yield Static(f"Opening {self._path.name} …", markup=False)
+            yield Static("", id="progress", markup=False)
+            yield LoadingIndicator()
+            yield Static("Esc: give up")
+
+    def on_mount(self) -> None:
+        """Begin."""
+        self._open()
+
+    @work(thread=True, exclusive=True)
+    def _open(self) -> None:
+        """Runs in a thread: it touches no widget, and ends in one message."""
+        try:
+            score = self._opener(
+                self._path,
+                lambda text: void(self.post_message(OpeningProgress(text))),
+                self._cancelled.is_set,
+            )
+        except ScoreError as error:
+            if not self._cancelled.is_set():
+                self.app.post_message(ScoreRefused(str(error)))
+        else:
+            if not self._cancelled.is_set():
+                self.app.post_message(ScoreOpened(score, self._path, self._errand))
+
+    def on_opening_progress(self, message: OpeningProgress) -> None:
+        """Say how far it is."""
+        self.query_one("#progress", Static).update(message.text)
+
+    def action_give_up(self) -> None:
+        """Open nothing."""
+        self._cancelled.set()
+        self.dismiss()
+
+
+def void(_: object) -> None:
+    """Drop a value that a callback must not return."""

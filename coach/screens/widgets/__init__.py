@@ -1,0 +1,1 @@
+"""Widgets: thin. What they show is computed elsewhere."""

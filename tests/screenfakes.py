@@ -1,0 +1,233 @@
+"""Fakes for the screens: a drill that judges by pitch alone, a library, a pianist."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+from pathlib import Path
+
+from coach.coaching.facts import Assignment, Decision, Kind, Request, Trouble, TroubleKind
+from coach.coaching.outcomes import (
+    AssignmentGiven,
+    NoteMarked,
+    RepetitionBegan,
+    RepetitionEnded,
+    SetAside,
+    State,
+    StateChanged,
+    StrayKey,
+)
+from coach.judging.facts import Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.playing.notes import PlayedNote, Take
+from coach.score.build import score_from_notes
+from coach.score.errors import ScoreError
+from coach.score.model import Hands
+from coach.score.window import Window, excerpt
+from coach.screens.collaborators import Collaborators, Desk, Errand, HomeItem
+
+
+def note(pitch, onset, length, hand="RH", **more):
+    return {"pitch": pitch, "onset": onset, "length": length, "hand": hand, **more}
+
+
+def two_hands(bars=2):
+    """A C major tune in quarters over half notes, with fingering."""
+    notes = []
+    for bar in range(bars):
+        for beat, (pitch, finger) in enumerate([(60, "1"), (62, "2"), (64, "3"), (65, "4")]):
+            notes.append(note(pitch + 2 * (bar % 2), 4 * bar + beat, 1, fingering=finger))
+        notes.append(note(48, 4 * bar, 2, "LH", fingering="5"))
+        notes.append(note(43, 4 * bar + 2, 2, "LH", fingering="2"))
+    return score_from_notes(notes, qpm=80, title="Fake tune")
+
+
+class FakeDrill:
+    """Every key is the next onset's; a repetition is clean when all its pitches were struck."""
+
+    def __init__(self, score, hands=Hands.RIGHT, window=None, required=3):
+        self.score, self.asked, self.state = score, [], State.READY
+        self.window = window or Window(F(0), F(4), hands)
+        self.run, self.required, self.troubles = 0, required, ()
+        self._set_up()
+
+    def _set_up(self):
+        self.excerpt = excerpt(self.score, self.window)
+        self.struck = []
+
+    @property
+    def assignment(self):
+        reason = "Play it as it is, so that I hear where it breaks."
+        return Assignment(self.window, 60.0, Stage.RHYTHM, self.required, Kind.TRY, reason)
+
+    @property
+    def decision(self):
+        trouble = self.troubles[0] if self.troubles else None
+        done = self.run >= self.required
+        return Decision(self.assignment, False, self.run, trouble, self.troubles, finished=done)
+
+    def given(self):
+        return AssignmentGiven(self.assignment, self.excerpt, self.decision)
+
+    def start(self, now_s):
+        return (StateChanged(self.state), self.given())
+
+    def key_down(self, pitch, velocity, at_s):
+        if self.state is State.NO_PIANO:
+            return ()
+        out = []
+        if not self.struck:
+            self.state = State.PLAYING
+            out += [StateChanged(self.state), RepetitionBegan(at_s)]
+        index = len(self.struck)
+        self.struck.append(PlayedNote(pitch, velocity, at_s))
+        right = self.excerpt.notes[index].pitch == pitch
+        out.append(NoteMarked(index, Label.MATCHED if right else Label.WRONG))
+        if not any(one.pitch == pitch for one in self.excerpt.notes):
+            out.append(StrayKey(pitch, None))
+        if len(self.struck) == len(self.excerpt.notes):
+            out += self._end()
+        return tuple(out)
+
+    def _end(self):
+        notes = self.excerpt.notes
+        pairs = list(zip(notes, self.struck, strict=True))
+        labels = [Label.MATCHED if n.pitch == p.pitch else Label.WRONG for n, p in pairs]
+        clean = all(label is Label.MATCHED for label in labels)
+        self.run = self.run + 1 if clean else 0
+        ended = RepetitionEnded(
+            Take(tuple(self.struck)), self._judgement(labels, clean), self.decision, self.assignment
+        )
+        self.state = State.FINISHED if self.run >= self.required else State.READY
+        if not clean:
+            self.window = replace(self.window, end_quarters=F(2))
+        self._set_up()
+        return [ended, StateChanged(self.state), self.given()]
+
+    def _judgement(self, labels, clean):
+        faults = ()
+        if not clean:
+            at = labels.index(Label.WRONG)
+            onset = self.excerpt.notes[at].onset_quarters
+            transition = self.excerpt.transition_to(onset, self.window.hands)
+            faults = (Fault(transition, onset, Family.PITCH, 1.0, "wrong key", note=at),)
+            kind = TroubleKind.ONE_HAND
+            place = "RH bar 1, beat 2 → 3"
+            self.troubles = (Trouble(transition, onset, kind, 0.8, "2 of the last 2", place),)
+        sentence = "Clean." if clean else "RH wrong key on beat 3."
+        score = tuple(ScoreLabel(i, label, i, 20.0) for i, label in enumerate(labels))
+        return Judgement(
+            self.excerpt, Stage.RHYTHM, score, (), 61.0, (), faults, clean, True, False, sentence
+        )
+
+    def key_up(self, pitch, at_s):
+        return ()
+
+    def pedal(self, controller, value, at_s):
+        return ()
+
+    def tick(self, now_s):
+        return ()
+
+    def piano_lost(self, now_s):
+        self.state = State.NO_PIANO
+        self._set_up()
+        return (SetAside("The piano was unplugged."), StateChanged(self.state))
+
+    def piano_found(self, now_s):
+        if self.state is not State.NO_PIANO:
+            return ()
+        self.state = State.READY
+        return (StateChanged(self.state), self.given())
+
+    def ask(self, request, now_s):
+        self.asked.append(request)
+        if request is Request.LARGER:
+            self.window = replace(self.window, end_quarters=F(8))
+            self._set_up()
+        return (self.given(),)
+
+    def pause(self, now_s):
+        self.state = State.RESTING
+        return (StateChanged(self.state),)
+
+    def resume(self, now_s):
+        self.state = State.READY
+        return (StateChanged(self.state), self.given())
+
+
+class FakePianist:
+    """Plays every note right, a quarter of a second apart."""
+
+    def play(self, excerpt, qpm, *, start_s):
+        return tuple(
+            PlayedNote(n.pitch, 64, start_s + 0.25 * i, 0.2) for i, n in enumerate(excerpt.notes)
+        )
+
+
+class FakeLibrary:
+    def __init__(self, folder):
+        self._folder = folder
+
+    def items(self):
+        return (
+            HomeItem(Errand.WARM_UP, "Warm-up", "2 weak spots of yesterday", Path("tune.musicxml")),
+            HomeItem(Errand.GO_ON, "Fake tune", "go on where you stopped", Path("tune.musicxml")),
+            HomeItem(Errand.DRILL, "Broken", "sample score", Path("broken.musicxml")),
+        )
+
+    def folder(self):
+        return self._folder
+
+
+class FakePorts:
+    """Remembers whom to post to, so that a test can play."""
+
+    def __init__(self):
+        self.post, self.closed = None, False
+
+    def names_in(self):
+        return ("Test piano",)
+
+    def listen(self, wanted, post):
+        self.post = post
+
+    def close(self):
+        self.closed = True
+
+
+class Staging:
+    """Everything the app is given, and what it did with it."""
+
+    def __init__(self, folder=Path("."), *, drill=None, ports=True, sentence=""):
+        self.score = two_hands()
+        self.drill = drill or FakeDrill(self.score)
+        self.ports = FakePorts() if ports else None
+        self.kept, self.left, self.errands = [], 0, []
+        self.keep_says = sentence
+        self.given = Collaborators(
+            open_score=self._open,
+            make_desk=self._desk,
+            library=FakeLibrary(folder),
+            ports=self.ports,
+            ports_sentence="" if ports else "Install libasound2 to use a piano.",
+            make_pianist=lambda score: FakePianist(),
+            demo_path=Path("tune.musicxml"),
+        )
+
+    def _open(self, path, on_progress, cancelled):
+        on_progress("reading bar 1")
+        if path.name == "broken.musicxml":
+            raise ScoreError("broken.musicxml is empty; choose another file.")
+        return self.score
+
+    def _desk(self, score, path, errand, now_s):
+        self.errands.append(errand)
+        return Desk(score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave)
+
+    def _keep(self, ended):
+        self.kept.append(ended)
+        return self.keep_says
+
+    def _leave(self):
+        self.left += 1
+        return ""

@@ -1,0 +1,254 @@
+"""The screens, driven as a pianist would: keys of the piano, now and then one of the computer."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+from screenfakes import FakeDrill, Staging, two_hands
+
+from coach.coaching.facts import Request
+from coach.coaching.outcomes import State
+from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.screens.app import KeyholeApp
+from coach.screens.collaborators import Errand, Settings, Start
+from coach.screens.connect import ConnectScreen
+from coach.screens.drill_screen import DrillScreen
+from coach.screens.home import HomeScreen
+from coach.screens.notices import NoticeScreen, TooSmallScreen
+
+SIZES = [(80, 24), (120, 40)]
+RIGHT = (60, 62, 64, 65, 62)
+WRONG = (60, 62, 66, 65, 62)
+
+
+def text_of(app):
+    """What is on the screen, as text. A private name of Textual's, used here only."""
+    return "\n".join(strip.text.rstrip() for strip in app.screen._compositor.render_strips())
+
+
+class Seat:
+    """A running app at a fake piano."""
+
+    def __init__(self, app, staging, pilot):
+        self.app, self.staging, self.pilot = app, staging, pilot
+
+    async def play(self, *pitches):
+        for at, pitch in enumerate(pitches):
+            self.staging.ports.post(KeyDown(pitch, 64, 0.5 * at))
+        await self.pilot.pause()
+
+    async def until(self, screen):
+        for _ in range(100):
+            if isinstance(self.app.screen, screen):
+                await self.pilot.pause()
+                return
+            await asyncio.sleep(0.01)
+        raise AssertionError(f"still at {self.app.screen}")
+
+    @property
+    def text(self):
+        return text_of(self.app)
+
+
+def seated(size, run, *, start=None, settings=None, piano=True, **how):
+    """Run ``run(seat)`` in an app of this size, with a piano unless told otherwise."""
+
+    async def main():
+        staging = Staging(**how)
+        app = KeyholeApp(staging.given, settings, start or Start(Path("tune.musicxml")))
+        async with app.run_test(size=size) as pilot:
+            seat = Seat(app, staging, pilot)
+            if piano:
+                staging.ports.post(PianoFound("Test piano"))
+            if start is None:
+                await seat.until(DrillScreen)
+            await pilot.pause()
+            await run(seat)
+        return staging
+
+    return asyncio.run(main())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_three_clean_repetitions_fill_the_clean_run_without_a_key_of_the_computer(size):
+    async def run(seat):
+        for done in (1, 2):
+            await seat.play(*RIGHT)
+            assert seat.app.screen.query_one("#clean-run").words == f"{done} of 3 clean"
+            assert "Clean." in seat.text
+        await seat.play(*RIGHT)
+        assert seat.staging.drill.state is State.FINISHED
+        assert "The goal is reached" in seat.text
+
+    assert len(seated(size, run).kept) == 3
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size):
+    async def run(seat):
+        await seat.play(*WRONG[:3])
+        marks = next(line for line in seat.text.splitlines() if "=" in line)
+        assert marks.split() == ["=", "=", "W"]
+        assert "not in the window: F sharp" in seat.text
+        await seat.play(*WRONG[3:])
+        assert "RH wrong key on beat 3." in seat.text
+        assert seat.app.screen.query_one("#clean-run").words == "0 of 3 clean"
+
+    seated(size, run)
+
+
+def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_who_plays_on():
+    async def run(seat):
+        await seat.play(*WRONG)
+        assert "W" in "".join(line for line in seat.text.splitlines() if "=" in line)
+        assert "bar 1 · 60 bpm" in seat.text or "beat 1 → 3" in seat.text
+        await seat.play(60)
+        staff = seat.app.screen.query_one("#staff")
+        assert len(staff.sheet.pages[0].notes) == 3  # two beats and the note arrived at
+
+    seated((80, 24), run)
+
+
+def test_every_request_has_a_key():
+    async def run(seat):
+        for key in ("left", "down", "up", "o", "a", "n", "x", "right"):
+            await seat.pilot.press(key)
+        assert set(seat.staging.drill.asked) == set(Request)
+
+    seated((80, 24), run)
+
+
+def test_requests_are_in_the_command_palette():
+    async def run(seat):
+        names = {one.title for one in seat.app.get_system_commands(seat.app.screen)}
+        assert {request.value.capitalize() for request in Request} <= names
+
+    seated((80, 24), run)
+
+
+def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back():
+    async def run(seat):
+        await seat.play(60, 62)
+        seat.staging.ports.post(PianoLost("Test piano"))
+        await seat.pilot.pause()
+        assert "No piano. Plug it in" in seat.text
+        seat.staging.ports.post(PianoFound("Test piano"))
+        await seat.play(*RIGHT)
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+
+    seated((80, 24), run)
+
+
+def test_a_record_that_cannot_be_written_is_said_once():
+    async def run(seat):
+        await seat.play(*RIGHT)
+        assert isinstance(seat.app.screen, NoticeScreen)
+        await seat.pilot.press("enter")
+        await seat.play(*RIGHT)
+        assert isinstance(seat.app.screen, DrillScreen)
+
+    seated((80, 24), run, sentence="The record is locked; close the other Keyhole.")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_home_offers_the_warm_up_first_then_the_last_piece(size):
+    async def run(seat):
+        lines = [line.strip() for line in seat.text.splitlines()]
+        offers = [line for line in lines if line.startswith(("Warm-up", "Fake tune", "Another"))]
+        assert offers[0].startswith("Warm-up   2 weak spots")
+        assert offers[1].startswith("Fake tune   go on")
+        assert offers[2].startswith("Another score")
+        assert "Pain means stop" in seat.text
+        await seat.pilot.press("down", "enter")
+        await seat.until(DrillScreen)
+        assert seat.staging.errands == [Errand.GO_ON]
+        await seat.pilot.press("escape")
+        assert isinstance(seat.app.screen, HomeScreen)
+
+    assert seated(size, run, start=Start()).left == 1
+
+
+def test_a_score_that_cannot_be_opened_is_said_in_its_own_sentence():
+    async def run(seat):
+        await seat.until(NoticeScreen)
+        assert "broken.musicxml is empty; choose another file." in seat.text
+
+    seated((80, 24), run, start=Start(Path("broken.musicxml")))
+
+
+def test_a_terminal_that_is_too_small_says_so_and_comes_back():
+    async def run(seat):
+        await seat.pilot.resize_terminal(50, 15)
+        await seat.pilot.pause()
+        assert isinstance(seat.app.screen, TooSmallScreen)
+        assert "60 columns by 18 rows" in seat.text
+        await seat.play(*RIGHT)  # the piano is heard all the same
+        await seat.pilot.resize_terminal(80, 24)
+        await seat.pilot.pause()
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+
+    seated((80, 24), run)
+
+
+def test_without_ports_the_demo_and_the_letters_are_offered():
+    async def run(seat):
+        await seat.until(ConnectScreen)
+        assert "Install libasound2" in seat.text
+        assert "demo" in seat.text
+        await seat.pilot.press("down", "down", "enter")
+        await seat.pilot.pause()
+        await seat.pilot.press("q", "w", "e", "r", "w")  # C D E F D on the upper row
+        await seat.pilot.pause()
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+
+    seated((80, 24), run, piano=False, ports=False)
+
+
+def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself():
+    async def run(seat):
+        await seat.until(DrillScreen)
+        assert "SIMULATED PLAYER" in seat.text
+        await seat.pilot.press("]", "]", "]", "]")
+        for _ in range(200):
+            if seat.staging.kept:
+                break
+            await asyncio.sleep(0.02)
+        assert "Clean." in seat.text
+
+    start = Start(Path("tune.musicxml"), Errand.DEMO)
+    assert seated((80, 24), run, start=start, piano=False).kept
+
+
+def test_details_and_why_are_one_key_away():
+    async def run(seat):
+        await seat.play(*WRONG)
+        await seat.pilot.press("d")
+        assert "wrong key" in seat.text
+        assert "20 ms late" in seat.text
+        await seat.pilot.press("escape", "w")
+        assert "Because." in seat.text
+        assert "2 of the last 2" in seat.text
+
+    seated((80, 24), run)
+
+
+def test_plain_characters_only_on_the_whole_drill_screen():
+    async def run(seat):
+        await seat.play(*WRONG)
+        arrows = str.maketrans("", "", "←→↑↓·│")
+        assert seat.text.translate(arrows).isascii()
+
+    drill = FakeDrill(two_hands())
+    seated((80, 24), run, settings=Settings(ascii_only=True), drill=drill)
+
+
+def test_a_pause_says_how_to_go_on():
+    async def run(seat):
+        await seat.pilot.press("p")
+        assert "Resting." in seat.text
+        await seat.pilot.press("p")
+        assert "Resting." not in seat.text
+
+    seated((80, 24), run)
