@@ -7,15 +7,19 @@ from collections.abc import Sequence
 from coach.judging.facts import Label, Matching, PlayedLabel, ScoreLabel
 from coach.judging.matching_costs import COSTS
 from coach.judging.matching_decode import decode
-from coach.judging.matching_reading import Kind, Reading, steps
-from coach.judging.matching_score import Layout, lay_out
-from coach.judging.matching_tempo import beat_period
+from coach.judging.matching_hands import likely_hand
+from coach.judging.matching_reading import Reading
+from coach.judging.matching_score import HANDS, Layout, lay_out
+from coach.judging.matching_tempo import beat_period, written_period
+from coach.judging.matching_trace import Trace
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 UNSURE_BELOW = 1.0
-"""Two readings whose costs differ by less are about equally good."""
+"""Two readings whose costs differ by less are about equally good: 2.7 to 1 at most."""
+
+Labels = list[tuple[Label, int]]
+"""Label and note (-1: none) of each key in order."""
 
 
 def match(excerpt: Excerpt, played: Sequence[PlayedNote]) -> Matching:
@@ -23,48 +27,46 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote]) -> Matching:
 
     After a stumble or a restart the last play of a note is the match, the earlier ones are
     repeated; a wrong key of the aborted attempt is extra. Played notes may come in any order.
+    The keys of a freely played ornament are all matched to its one note.
     """
     layout = lay_out(excerpt)
     order = sorted(range(len(played)), key=lambda i: played[i].onset_s)
     take = [played[i] for i in order]
-    period = beat_period(layout, take, excerpt)
+    period = beat_period(layout, take, written_period(excerpt))
     readings = decode(layout, take, period, COSTS)
-    labels = _labels(layout, readings[0][1], len(take))
-    return _matching(layout, take, order, labels, excerpt)
+    labels = _labels(layout, readings[0][1])
+    unsure = _unsure(layout, readings, labels)
+    return _matching(layout, take, order, labels, unsure)
 
 
-def _labels(layout: Layout, reading: Reading, count: int) -> list[tuple[Label, int]]:
-    """Label and note (-1: none) of each key in order."""
-    out = [(Label.EXTRA, -1)] * count
-    current: dict[int, int] = {}
-    for _, index, kind, target in steps(reading):
-        if kind is Kind.JUMP:
-            for note in [n for n in current if n >= target]:
-                key = current.pop(note)
-                wrong = out[key][0] is Label.WRONG
-                out[key] = (Label.EXTRA, -1) if wrong else (Label.REPEATED, note)
-        elif kind in (Kind.MATCH, Kind.WRONG):
-            out[index] = (Label.MATCHED if kind is Kind.MATCH else Label.WRONG, target)
-            current[target] = index
-        elif kind is Kind.FREE:
-            out[index] = (Label.MATCHED, target)
-    return out
+def _labels(layout: Layout, reading: Reading) -> Labels:
+    trace = Trace(layout)
+    trace.follow(reading)
+    return trace.keys
+
+
+def _unsure(layout: Layout, readings: list[tuple[float, Reading]], labels: Labels) -> bool:
+    """Whether another reading that says something else is about as good."""
+    best = readings[0][0]
+    return any(
+        cost - best < UNSURE_BELOW and _labels(layout, other) != labels
+        for cost, other in readings[1:4]
+    )
 
 
 def _matching(
-    layout: Layout, take: list[PlayedNote], order: list[int], labels: list[tuple[Label, int]],
-    excerpt: Excerpt,
-) -> Matching:  # fmt: skip
-    score: dict[int, ScoreLabel] = {}
+    layout: Layout, take: list[PlayedNote], order: list[int], labels: Labels, unsure: bool
+) -> Matching:
+    score = [ScoreLabel(note, Label.MISSED) for note in range(len(layout.note))]
     keys: list[PlayedLabel] = []
     for at, (label, target) in enumerate(labels):
-        note = layout.note[target] if target >= 0 else None
-        hand = None
-        if target >= 0:
-            hand = (Hand.RIGHT, Hand.LEFT)[layout.hand[target]]
-        keys.append(PlayedLabel(order[at], label, note, hand))
-        if note is not None and label in (Label.MATCHED, Label.WRONG) and note not in score:
+        if target < 0:
+            hand = likely_hand(layout, labels, take, at)
+            keys.append(PlayedLabel(order[at], label, None, hand))
+            continue
+        note = layout.note[target]
+        keys.append(PlayedLabel(order[at], label, note, HANDS[layout.hand[target]]))
+        if label is not Label.REPEATED and score[note].label is Label.MISSED:
             score[note] = ScoreLabel(note, label, order[at])
-    rows = tuple(score.get(i, ScoreLabel(i, Label.MISSED)) for i in range(len(excerpt.notes)))
-    keys.sort(key=lambda k: k.played)
-    return Matching(rows, tuple(keys))
+    keys.sort(key=lambda key: key.played)
+    return Matching(tuple(score), tuple(keys), unsure)

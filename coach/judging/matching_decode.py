@@ -25,6 +25,7 @@ class Decoder:
     def __init__(self, layout: Layout, period_s: float, costs: Costs) -> None:
         self.moves = Moves(layout, costs)
         self.costs = costs
+        self.period_s = period_s
         self.beam = [opening(period_s)]
         self.count = 0
 

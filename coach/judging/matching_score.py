@@ -10,6 +10,9 @@ from coach.score.window import Excerpt
 GRACE_LEAD_BEATS = 0.02
 """A small note's place before its main note, only to keep the order."""
 
+HANDS = (Hand.RIGHT, Hand.LEFT)
+"""The hands by their index here."""
+
 
 @dataclass(frozen=True, slots=True)
 class Layout:
@@ -36,6 +39,11 @@ class Layout:
     """Index into ``excerpt.notes`` of each note here."""
     of_pitch: dict[int, list[int]]
     """Notes of each pitch, in order."""
+
+    @property
+    def only_hand(self) -> int | None:
+        """The hand, where all notes are one hand's."""
+        return self.hand[0] if self.hand and len(set(self.hand)) == 1 else None
 
 
 def lay_out(excerpt: Excerpt) -> Layout:

@@ -14,12 +14,18 @@ TOGETHER_S = 0.06
 """Keys closer than this may be one chord, which tells nothing of the tempo."""
 
 
-def beat_period(layout: Layout, take: Sequence[PlayedNote], excerpt: Excerpt) -> float:
+def written_period(excerpt: Excerpt, qpm: float | None = None) -> float:
+    """Seconds in a beat at a tempo, or at the piece's own."""
+    grid = excerpt.grid
+    return (grid[1] - grid[0]) * 60.0 / (qpm or excerpt.qpm)
+
+
+def beat_period(layout: Layout, take: Sequence[PlayedNote], usual_s: float) -> float:
     """Seconds in a beat: as most neighbouring places that were surely played have it.
 
     Sure is a key struck as often as it is written: its plays are taken in order. Where there are
     too few of those (wrong keys, repetitions), every written pair of neighbours is taken with
-    every play of it that is close together. Where nothing fits, the piece's own tempo.
+    every play of it that is close together. Where nothing fits, ``usual_s``.
     """
     when: dict[int, list[float]] = {}
     for key in take:
@@ -28,8 +34,7 @@ def beat_period(layout: Layout, take: Sequence[PlayedNote], excerpt: Excerpt) ->
     if len(rates) < 8:
         rates += _pair_rates(layout, when)
     if not rates:
-        beats = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
-        return 60.0 / excerpt.qpm * float(beats)
+        return usual_s
     return min(max(_densest(rates), 0.05), 20.0)
 
 

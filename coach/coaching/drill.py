@@ -1,0 +1,290 @@
+"""The drill: keys, silence and wishes in; marks, verdicts and assignments out.
+
+It reads no clock, keeps no file and calls nobody: every method takes the time and returns the
+outcomes in the order in which they happened. Times are seconds on one monotonic clock;
+``epoch_s`` (Unix time minus that clock) places them on a day.
+
+Thread-safe: no. Blocks: no.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from math import ceil
+
+from coach.coaching.coach import Coach
+from coach.coaching.facts import Assignment, Decision, Goal, Observation, Request
+from coach.coaching.outcomes import (
+    AssignmentGiven,
+    CountIn,
+    NoteMarked,
+    Outcome,
+    Proposed,
+    RepetitionBegan,
+    RepetitionEnded,
+    SetAside,
+    State,
+    StateChanged,
+    StrayKey,
+)
+from coach.coaching.states import Event, moved
+from coach.judging.following import Follower
+from coach.judging.heard import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.judge import judge
+from coach.judging.tolerance import Strictness, Tolerance
+from coach.playing.click import count_in_beats
+from coach.playing.notes import PlayedNote, Take
+from coach.score.model import Score
+from coach.score.window import Excerpt, excerpt
+
+BREATH_S = 1.2
+"""From a verdict to the next count-in: time to read a line. Our choice."""
+
+
+class Drill:
+    """One pianist at one piece, until the goal is reached.
+
+    Feed it with :meth:`key_down`, :meth:`key_up`, :meth:`pedal` and, some twenty times a second,
+    :meth:`tick`; or give it whole repetitions with :meth:`repetition`. ``click_offset_s`` is how
+    late the player's keys come against the click (see ``coach.judging.calibration``).
+    """
+
+    def __init__(
+        self,
+        score: Score,
+        goal: Goal,
+        *,
+        coach: Coach | None = None,
+        history: Iterable[Observation] = (),
+        tolerance: Tolerance | None = None,
+        now_s: float = 0.0,
+        epoch_s: float = 0.0,
+        click_offset_s: float = 0.0,
+    ) -> None:
+        self.score = score
+        self.goal = goal
+        self.tolerance = tolerance or Tolerance.of(Strictness.USUAL)
+        self.coach = coach or Coach(score, goal, history=history, now_s=now_s + epoch_s)
+        self.state = State.READY
+        self._epoch_s = epoch_s
+        self._click_offset_s = click_offset_s
+        self._click: CountIn | None = None
+        self._next_click_s: float | None = None
+        self._set_up()
+
+    @property
+    def decision(self) -> Decision:
+        """What the coach decided last."""
+        return self.coach.decision
+
+    @property
+    def assignment(self) -> Assignment:
+        """What is to be played now."""
+        return self.coach.decision.assignment
+
+    @property
+    def excerpt(self) -> Excerpt:
+        """The notes of the present window."""
+        return self._excerpt
+
+    def start(self, now_s: float) -> tuple[Outcome, ...]:
+        """Show the first assignment."""
+        return (StateChanged(self.state), self._given(now_s))
+
+    # -- what is played ---------------------------------------------------------------------
+
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was struck."""
+        if self.state in (State.NO_PIANO, State.FINISHED):
+            return ()
+        out: list[Outcome] = []
+        if self.state is State.RESTING:  # playing on ends a pause: no hand is free for a key
+            out += self._move(Event.GO_ON)
+        if self.state is State.READY and self._wants_click:
+            return (*out, *self._start_click(at_s))
+        return (*out, *self._hear(self._follower.key_down(pitch, velocity, at_s), at_s))
+
+    def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was released."""
+        self._follower.key_up(pitch, at_s)
+        return ()
+
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
+        """A pedal moved."""
+        self._follower.pedal(controller, value, at_s)
+        return ()
+
+    def tick(self, now_s: float) -> tuple[Outcome, ...]:
+        """Time passed: silence ends a repetition, and a click begins or runs out."""
+        if self.state in (State.NO_PIANO, State.RESTING, State.FINISHED):
+            return ()
+        out = self._hear(self._follower.tick(now_s), now_s)
+        if self._next_click_s is not None and now_s >= self._next_click_s:
+            out = (*out, *self._start_click(now_s))
+        if self.state is State.COUNT_IN and self._click and now_s > self._click_end_s:
+            self._click = None
+            out = (*out, *self._move(Event.CLICK_RUNS_OUT))
+        return out
+
+    def repetition(
+        self, notes: Sequence[PlayedNote], *, now_s: float = 0.0, click_s: float | None = None
+    ) -> RepetitionEnded:
+        """Judge a whole repetition of the present assignment, and decide: the headless way.
+
+        ``now_s`` is when it ended (for breaks and for tomorrow); ``click_s`` when the window's
+        first grid beat was clicked, None where no click ran.
+        """
+        return self._judge(Take(tuple(notes)), now_s, click_s)
+
+    # -- what is asked for ------------------------------------------------------------------
+
+    def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist asks for something else; the repetition in hand is set aside."""
+        out = self._drop("You asked for something else.", Event.OVER)
+        self.coach.ask(request, now_s + self._epoch_s)
+        self._set_up()
+        if self.state is State.FINISHED:
+            out += self._move(Event.GO_ON)
+        return (*out, self._given(now_s))
+
+    def pause(self, now_s: float) -> tuple[Outcome, ...]:
+        """Rest; the repetition in hand is set aside."""
+        if self.state in (State.RESTING, State.NO_PIANO, State.FINISHED):
+            return ()
+        return tuple(self._drop("You paused.", Event.PAUSE))
+
+    def resume(self, now_s: float) -> tuple[Outcome, ...]:
+        """Go on after a pause, or past the goal."""
+        if self.state not in (State.RESTING, State.FINISHED):
+            return ()
+        return (*self._move(Event.GO_ON), self._given(now_s))
+
+    def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano vanished: the repetition in hand is set aside, nothing else is lost."""
+        if self.state is State.NO_PIANO:
+            return ()
+        return tuple(self._drop("The piano was unplugged.", Event.PIANO_LOST))
+
+    def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano is there (again)."""
+        if self.state is not State.NO_PIANO:
+            return ()
+        out = self._move(Event.PIANO_FOUND)
+        if self.decision.finished:
+            return (*out, *self._move(Event.GOAL_REACHED))
+        return (*out, self._given(now_s))
+
+    # -- inside -----------------------------------------------------------------------------
+
+    def _set_up(self) -> None:
+        self._excerpt = excerpt(self.score, self.assignment.window)
+        self._follower = Follower(self._excerpt, qpm=self.assignment.qpm)
+        self._click = None
+        self._next_click_s = None
+
+    @property
+    def _wants_click(self) -> bool:
+        return self.assignment.click and self.assignment.qpm is not None
+
+    def _given(self, now_s: float) -> AssignmentGiven:
+        return AssignmentGiven(self.assignment, self._excerpt, self.decision)
+
+    def _move(self, event: Event) -> list[Outcome]:
+        before, self.state = self.state, moved(self.state, event)
+        return [] if self.state is before else [StateChanged(self.state)]
+
+    def _drop(self, reason: str, event: Event) -> list[Outcome]:
+        out: list[Outcome] = []
+        if self.state in (State.PLAYING, State.COUNT_IN):
+            out.append(SetAside(reason))
+        if event is not Event.OVER or self.state in (State.PLAYING, State.COUNT_IN):
+            out += self._move(event)
+        self._set_up()
+        return out
+
+    def _hear(self, heard: Sequence[Heard], now_s: float) -> tuple[Outcome, ...]:
+        out: list[Outcome] = []
+        for one in heard:
+            if isinstance(one, Marked):
+                out.append(NoteMarked(one.note, one.label))
+            elif isinstance(one, Stray):
+                out.append(StrayKey(one.pitch, one.hand))
+            elif isinstance(one, Begun):
+                out += [*self._move(Event.FIRST_NOTE), RepetitionBegan(one.at_s)]
+            elif isinstance(one, NotThis):
+                out += self._not_this(one.reason, now_s)
+            elif isinstance(one, Ended):
+                out += self._ended(one.take, now_s)
+        return tuple(out)
+
+    def _not_this(self, reason: str, now_s: float) -> list[Outcome]:
+        self._plan_click(now_s)
+        return [SetAside(reason), *self._move(Event.OVER)]
+
+    def _ended(self, take: Take, now_s: float) -> list[Outcome]:
+        click_s = self._window_click_s
+        ended = self._judge(take, now_s, click_s, keep_follower=True)
+        out: list[Outcome] = [ended]
+        finished = ended.decision.finished
+        out += self._move(Event.GOAL_REACHED if finished else Event.OVER)
+        if ended.decision.changed:
+            self._set_up()
+            out.append(self._given(now_s))
+        if not finished:
+            self._plan_click(now_s)
+        return out + [Proposed(text) for text in ended.decision.proposals]
+
+    def _judge(
+        self, take: Take, now_s: float, click_s: float | None, keep_follower: bool = False
+    ) -> RepetitionEnded:
+        asked = self.assignment
+        judgement = judge(
+            self._excerpt,
+            take.notes,
+            stage=asked.stage,
+            qpm=asked.qpm,
+            click_s=click_s,
+            tolerance=self.tolerance,
+        )
+        decision = self.coach.after(judgement, now_s + self._epoch_s)
+        if decision.changed and not keep_follower:
+            self._set_up()
+        return RepetitionEnded(take, judgement, decision, asked)
+
+    # -- the click --------------------------------------------------------------------------
+
+    def _plan_click(self, now_s: float) -> None:
+        self._click = None
+        self._next_click_s = now_s + BREATH_S if self._wants_click else None
+
+    def _start_click(self, now_s: float) -> tuple[Outcome, ...]:
+        self._next_click_s = None
+        if self.state is not State.READY:
+            return ()
+        self._click = count_in(self._excerpt, self.score, self.assignment.qpm or 60.0, now_s)
+        return (*self._move(Event.CLICK_STARTS), self._click)
+
+    @property
+    def _window_click_s(self) -> float | None:
+        """When the window's first grid beat is due at this player's keys."""
+        if self._click is None:
+            return None
+        click = self._click
+        beat_s = click.first_beat_s + click.count_in_beats * click.beat_s
+        return beat_s + self._click_offset_s
+
+    @property
+    def _click_end_s(self) -> float:
+        assert self._click is not None
+        return self._click.first_beat_s + self._click.beats * self._click.beat_s
+
+
+def count_in(window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn:
+    """The count-in before a window and the click through it, up to the beat after its last note.
+
+    The first click comes half a second after ``now_s``: time to lift the hands.
+    """
+    start = window.grid_quarters[0]
+    beat_s = float(score.bar_at(start).metre.beat_quarters) * 60.0 / qpm
+    count = count_in_beats(score, start)
+    return CountIn(now_s + 0.5, beat_s, count, count + ceil(window.onset_beats[-1]) + 1)

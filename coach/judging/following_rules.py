@@ -1,0 +1,96 @@
+"""When a repetition begins and ends, told from the playing alone.
+
+All figures here are our own choice; none is published. Times are in seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coach.judging.facts import Label
+from coach.judging.matching_reading import Reading
+from coach.judging.matching_score import Layout
+
+STRAY_S = 0.15
+"""Keys this soon after the last note still belong to the repetition."""
+SPREAD_S = 0.6
+"""How long a landing chord of which notes are wanting is waited for, at the least."""
+SILENCE_S = 3.0
+"""A silence that ends a repetition, at the least."""
+LONGEST_SILENCE_S = 12.0
+FRESH_S = 1.0
+"""After such a silence a key of the first onset begins a repetition at once."""
+FALSE_START_S = 0.8
+"""A first onset alone, left for this long and struck again, was a trial of the sound."""
+ENOUGH_KEYS = 8
+"""After so many keys that do not fit it is said that this is not the window."""
+LOST_OF = 12
+"""Of the last so many keys,"""
+LOST_KEYS = 10
+"""so many that belong nowhere mean that something else is being played."""
+
+
+def first_pitches(layout: Layout) -> frozenset[int]:
+    """The keys with which the window begins, small notes before the first onset included."""
+    end = 1
+    while end < len(layout.beat) and all(layout.small[: layout.first[end]]):
+        end += 1
+    return frozenset(layout.pitch[: layout.first[end]])
+
+
+def fits(keys: Sequence[tuple[Label, int]]) -> int:
+    """How many keys are right."""
+    return sum(label in (Label.MATCHED, Label.REPEATED) for label, _ in keys)
+
+
+def is_begun(layout: Layout, keys: Sequence[tuple[Label, int]], fresh: bool) -> bool:
+    """Whether the keys so far are the beginning of a repetition.
+
+    After a silence the first right key is enough, so that its mark comes at once. Without one,
+    or where the first keys are wrong, it takes two right keys, three where the window was entered
+    from its middle, and half of all keys right.
+    """
+    right = fits(keys)
+    if fresh and keys[0][0] is Label.MATCHED and layout.onset[keys[0][1]] == 0:
+        return True
+    entered = min((layout.onset[note] for _, note in keys if note >= 0), default=0)
+    wanted = 2 if entered <= 1 and fresh else 3
+    onsets = {layout.onset[note] for label, note in keys if label is Label.MATCHED}
+    few = len(layout.beat) == 1
+    return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
+
+
+def is_lost(keys: Sequence[tuple[Label, int]]) -> bool:
+    """Whether the last keys belong to something else than this window."""
+    last = keys[-LOST_OF:]
+    return sum(label is Label.EXTRA for label, _ in last) >= LOST_KEYS
+
+
+def silence_s(layout: Layout, reading: Reading) -> float:
+    """How long a silence breaks a repetition off here.
+
+    Three seconds, or two and a half times the written gap and a second and a half more, up to
+    twelve seconds: long enough to find the next note, too long for a rest.
+    """
+    front = max(reading.right, reading.left)
+    gap = layout.beat[front + 1] - layout.beat[front] if front + 1 < len(layout.beat) else 1.0
+    return min(max(SILENCE_S, 2.5 * gap * reading.period_s + 1.5), LONGEST_SILENCE_S)
+
+
+def end_after_s(layout: Layout, reading: Reading) -> float | None:
+    """How long after the last key the repetition is over; None: the end is not reached.
+
+    With the last note of each hand played it is over at once, but for a stray key. With some of
+    the last onset's notes wanting, or a hand behind, it is given a beat.
+    """
+    last = len(layout.beat) - 1
+    if max(reading.right, reading.left) < last or not reading.done >> layout.first[last]:
+        return None
+    if any(layout.free[layout.first[last] :]):
+        return SPREAD_S
+    hands = {0: reading.right, 1: reading.left}
+    behind = any(
+        not reading.done >> note & 1 and layout.onset[note] >= hands[layout.hand[note]]
+        for note in range(len(layout.pitch))
+    )
+    return min(max(SPREAD_S, reading.period_s), 2.0) if behind else STRAY_S

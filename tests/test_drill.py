@@ -1,0 +1,199 @@
+"""The drill, live: keys, silence and wishes in; marks, verdicts and assignments out."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.drill import Drill, count_in
+from coach.coaching.facts import Goal, Request, Way
+from coach.coaching.outcomes import (
+    AssignmentGiven,
+    CountIn,
+    NoteMarked,
+    RepetitionBegan,
+    RepetitionEnded,
+    SetAside,
+    State,
+    StateChanged,
+)
+from coach.judging.facts import Label, Stage
+from coach.playing.notes import PlayedNote
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Window, excerpt
+
+QPM = 100.0
+BEAT_S = 60.0 / QPM
+
+
+def piece():
+    right = [
+        {"pitch": 72 + step, "onset": i, "length": 1, "hand": "RH"}
+        for i, step in enumerate([0, 4, 7, 4, 5, 9, 7, 2])
+    ]
+    left = [
+        {"pitch": pitch, "onset": 2 * i, "length": 2, "hand": "LH"}
+        for i, pitch in enumerate([48, 55, 53, 43])
+    ]
+    return score_from_notes([*right, *left], qpm=QPM)
+
+
+def goal(**changes):
+    given = {"way": Way.REPAIR, "stage": Stage.RHYTHM, **changes}
+    return Goal(Window(F(0), F(8)), QPM, **given)
+
+
+class Player:
+    """Someone at the piano of a drill: plays, waits, and keeps what came back."""
+
+    def __init__(self, drill):
+        self.drill, self.now_s, self.heard = drill, 10.0, []
+        self.note(drill.start(self.now_s))
+
+    def note(self, outcomes):
+        self.heard += outcomes
+        return outcomes
+
+    def waits(self, seconds):
+        end = self.now_s + seconds
+        while self.now_s < end:
+            self.now_s += 0.05
+            self.note(self.drill.tick(self.now_s))
+
+    def plays(self, *, wrong=(), only=None):
+        """The present window at its tempo; ``wrong``: indices of notes struck a semitone up."""
+        window = self.drill.excerpt
+        beat_s = 60.0 / (self.drill.assignment.qpm or QPM)
+        moves = []
+        for i, note in list(enumerate(window.notes))[:only]:
+            at_s = (
+                self.now_s
+                + 0.5
+                + float(note.onset_quarters - window.notes[0].onset_quarters) * beat_s
+            )
+            pitch = note.pitch + (i in wrong)
+            held_s = 0.9 * float(note.length_quarters) * beat_s
+            moves += [(at_s, 1, pitch), (at_s + held_s, 0, pitch)]
+        for at_s, down, pitch in sorted(moves):
+            self.waits(max(at_s - self.now_s, 0))
+            act = self.drill.key_down(pitch, 64, at_s) if down else self.drill.key_up(pitch, at_s)
+            self.note(act)
+
+    def all(self, kind):
+        return [one for one in self.heard if isinstance(one, kind)]
+
+
+@pytest.fixture
+def player():
+    return Player(Drill(piece(), goal()))
+
+
+def test_the_first_assignment_is_shown_at_the_start(player):
+    assert [type(one) for one in player.heard] == [StateChanged, AssignmentGiven]
+
+
+def test_a_repetition_is_recognised_from_its_first_note_to_its_end_with_no_key_pressed(player):
+    player.plays()
+    player.waits(4)
+    assert len(player.all(RepetitionBegan)) == 1
+    (ended,) = player.all(RepetitionEnded)
+    assert ended.judgement.clean, ended.judgement.sentence
+    assert ended.decision.clean_run == 1
+
+
+def test_each_note_is_marked_as_it_arrives(player):
+    player.plays()
+    marked = {one.note for one in player.all(NoteMarked) if one.label is Label.MATCHED}
+    assert marked == set(range(len(player.drill.excerpt.notes)))
+
+
+def test_a_wrong_note_makes_it_unclean_and_is_named(player):
+    player.plays(wrong={2})
+    player.waits(4)
+    (ended,) = player.all(RepetitionEnded)
+    assert not ended.judgement.clean
+    assert ended.decision.clean_run == 0
+
+
+def test_the_goal_is_reached_by_clean_repetitions_alone(player):
+    for _ in range(3):
+        player.plays()
+        player.waits(4)
+    assert player.drill.state is State.FINISHED
+    assert player.all(RepetitionEnded)[-1].decision.finished
+
+
+def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(player):
+    player.plays()
+    player.waits(4)
+    player.plays(only=3)
+    player.note(player.drill.piano_lost(player.now_s))
+    assert isinstance(player.heard[-2], SetAside)
+    assert player.drill.state is State.NO_PIANO
+    assert player.drill.key_down(60, 64, player.now_s) == ()
+    player.note(player.drill.piano_found(player.now_s + 5))
+    assert player.drill.state is State.READY
+    assert player.drill.decision.clean_run == 1
+
+
+def test_a_pause_ends_by_playing(player):
+    player.note(player.drill.pause(player.now_s))
+    assert player.drill.state is State.RESTING
+    player.plays()
+    player.waits(4)
+    assert len(player.all(RepetitionEnded)) == 1
+
+
+def test_what_the_pianist_asks_for_is_given(player):
+    player.plays(only=2)
+    player.note(player.drill.ask(Request.OTHER_HAND, player.now_s))
+    given = player.heard[-1]
+    assert isinstance(given, AssignmentGiven)
+    assert given.assignment.window.hands is not Hands.TOGETHER
+    assert player.drill.state is State.READY
+
+
+def test_a_single_key_and_silence_are_no_repetition(player):
+    player.note(player.drill.key_down(36, 64, player.now_s))
+    player.waits(10)
+    assert player.all(RepetitionEnded) == []
+    assert player.drill.state is State.READY
+
+
+class TestTheClick:
+    @pytest.fixture
+    def player(self):
+        return Player(Drill(piece(), goal(stage=Stage.PULSE)))
+
+    def test_a_key_starts_the_count_in(self, player):
+        if not player.drill.assignment.click:
+            pytest.skip("this coach begins without a click")
+        player.note(player.drill.key_down(60, 64, player.now_s))
+        assert player.drill.state is State.COUNT_IN
+        (click,) = player.all(CountIn)
+        assert click.count_in_beats == 4
+
+    def test_nobody_playing_lets_it_run_out(self, player):
+        if not player.drill.assignment.click:
+            pytest.skip("this coach begins without a click")
+        player.note(player.drill.key_down(60, 64, player.now_s))
+        player.waits(20)
+        assert player.drill.state is State.READY
+
+
+def test_a_window_that_begins_on_beat_three_is_counted_in_with_a_bar_and_two():
+    """Common practice: a whole bar, then the beats before."""
+    score = piece()
+    click = count_in(excerpt(score, Window(F(2), F(6))), score, 60.0, 100.0)
+    assert click.count_in_beats == 4 + 2
+    assert click.beat_s == 1.0
+
+
+def test_a_whole_repetition_can_be_given_at_once():
+    drill = Drill(piece(), goal())
+    notes = [
+        PlayedNote(n.pitch, 64, float(n.onset_quarters) * BEAT_S, 0.4) for n in drill.excerpt.notes
+    ]
+    ended = drill.repetition(notes, now_s=30.0)
+    assert ended.judgement.clean
+    assert ended.decision.clean_run == 1
