@@ -135,7 +135,7 @@ def music21s(path: Path) -> list[Row]:
     """The notes as music21 reads them, its own ``stripTies`` included; bars by measure order."""
     import music21
 
-    stream = music21.converter.parse(path, forceSource=True, storePickle=False)
+    stream: Any = music21.converter.parse(path, forceSource=True, storePickle=False)
     staves = [p for p in stream.parts if isinstance(p, music21.stream.PartStaff)]
     rows = []
     for number, part in enumerate(staves or list(stream.parts), start=1):

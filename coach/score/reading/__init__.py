@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from coach.score.errors import ScoreError
 from coach.score.model import Score
 from coach.score.reading.files import Kind, load
 from coach.score.reading.hands import hands_by_voice
+from coach.score.reading.midi import read_midi
 from coach.score.reading.musicxml import read_musicxml
+from coach.score.reading.others import read_other
 
 __all__ = ["hands_by_voice", "read_score"]
 
@@ -25,6 +26,7 @@ def read_score(path: Path) -> Score:
     be opened.
     """
     source = load(path)
-    if source.kind is Kind.MUSICXML:
-        return read_musicxml(source)
-    raise ScoreError(f"{source.name} is {source.kind.value}: export it as MusicXML.")
+    return _READERS.get(source.kind, read_other)(source)
+
+
+_READERS = {Kind.MUSICXML: read_musicxml, Kind.MIDI: read_midi}

@@ -25,7 +25,7 @@ _SIDE = re.compile(
     r"|droite|gauche|rechts?|links?|oben|unten|staff|hand)\b",
     re.IGNORECASE,
 )
-_OTHERS = re.compile(
+OTHER_PLAYERS = re.compile(
     r"voice|voix|gesang|singstimme|cant|sopran|alto?\b|tenor|bariton|vocal|choir|chor"
     r"|violin|viola|cello|contrab|flute|fl[oö]te|oboe|clarinet|bassoon|horn|trumpet|tromb|tuba"
     r"|guitar|drum|percussion|timpan",
@@ -84,7 +84,7 @@ def _choices(
 def _is_keyboard(part: Part) -> bool:
     if any(_KEYBOARD.search(name) for name in part.names):
         return True
-    if any(_OTHERS.search(name) for name in part.names):
+    if any(OTHER_PLAYERS.search(name) for name in part.names):
         return False
     if any(sound.startswith("keyboard") for sound in part.sounds):
         return True

@@ -29,7 +29,7 @@ class Part:
     @property
     def name(self) -> str:
         """Its name for people."""
-        return next(iter(self.names), "") or self.id or "unnamed part"
+        return next(iter(self.names), "a part without a name")
 
 
 def parts_of(root: Element, name: str) -> list[Part]:
