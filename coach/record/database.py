@@ -1,0 +1,115 @@
+"""The door to sqlite3: the record's file, opened, checked, and kept aside where it is damaged."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from coach.record.errors import RecordError
+from coach.record.schema import VERSION, migrate, version_of
+
+OPEN_WAIT_S = 2.0
+"""How long opening and closing wait for another program that holds the record."""
+SAVE_WAIT_S = 0.1
+"""How long a repetition waits for it: the screen stands still meanwhile."""
+
+_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+_HELD = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL}
+
+
+class Damaged(Exception):
+    """The file is no sound database."""
+
+
+class Database:
+    """One open SQLite file with the record's tables, newest version.
+
+    Write-ahead logging, so that a reader never waits and a crash loses nothing that was committed.
+    Raises RecordError from every method, Damaged where the file itself is broken.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        # A log left behind tells of a crash: then the whole file is looked through.
+        crashed = Path(f"{path}-wal").exists()
+        with translated(path):
+            self._connection = sqlite3.connect(path, timeout=OPEN_WAIT_S, isolation_level=None)
+            try:
+                self._prepare(crashed)
+            except BaseException:
+                self._connection.close()
+                raise
+
+    def _prepare(self, crashed: bool) -> None:
+        run = self._connection.execute
+        if crashed and run("PRAGMA quick_check(1)").fetchone() != ("ok",):
+            raise Damaged
+        if version_of(self._connection) > VERSION:
+            raise RecordError(
+                f"{self.path} was written by a newer Keyhole; update Keyhole, or choose another "
+                "folder with --data FOLDER."
+            )
+        run("PRAGMA journal_mode = WAL")
+        run("PRAGMA synchronous = NORMAL")
+        run("PRAGMA foreign_keys = ON")
+        migrate(self._connection)
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """Queries."""
+        with translated(self.path):
+            yield self._connection
+
+    @contextmanager
+    def writing(self, wait_s: float = SAVE_WAIT_S) -> Iterator[sqlite3.Connection]:
+        """One transaction: all of it is kept, or nothing."""
+        run = self._connection.execute
+        with translated(self.path):
+            run(f"PRAGMA busy_timeout = {int(wait_s * 1000)}")
+            run("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                run("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    run("ROLLBACK")
+                raise
+
+    def close(self) -> None:
+        """Close the file; the log is folded into it."""
+        self._connection.close()
+
+
+@contextmanager
+def translated(path: Path) -> Iterator[None]:
+    """sqlite3's errors as sentences for the pianist."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without the extended part
+        if code in _DAMAGED:
+            raise Damaged from error
+        raise RecordError(_sentence(path, code, error)) from error
+
+
+def _sentence(path: Path, code: int, error: sqlite3.Error) -> str:
+    if code in _HELD:
+        return f"Another program holds the practice record ({path}); close that program."
+    if code == sqlite3.SQLITE_FULL:
+        return f"The disk is full, so the practice record ({path}) can't grow; free some space."
+    return (
+        f"The practice record ({path}) can't be used ({error}); check the folder's rights, or "
+        "choose another with --data FOLDER."
+    )
+
+
+def keep_aside(path: Path, stamp: str) -> Path:
+    """Move a damaged file, and what belongs to it, out of the way under a dated name."""
+    aside = path.with_name(f"{path.stem}-damaged-{stamp}{path.suffix}")
+    for ending in ("", "-wal", "-shm"):
+        part = Path(f"{path}{ending}")
+        if part.exists():
+            part.rename(f"{aside}{ending}")
+    return aside
