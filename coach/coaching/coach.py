@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis, diagnose
 from coach.coaching.evidence import fold, observations
 from coach.coaching.facts import Decision, Goal, Observation, Request, Trouble
 from coach.coaching.places import Places
+from coach.coaching.standing import (
+    FORMAT,
+    goal_from_plain,
+    goal_to_plain,
+    take_up,
+    work_to_plain,
+)
 from coach.coaching.words import NO_ONE_PLACE
 from coach.coaching.work import Run, Task, Work
 from coach.judging.facts import Judgement
@@ -118,3 +126,33 @@ class Coach:
         trouble = self._trouble()
         reason = self._work.assignment.reason
         return f"{reason} {trouble.place}: {trouble.evidence}." if trouble else reason
+
+    def state(self) -> dict[str, Any]:
+        """Where the drill stands, JSON-ready, for :meth:`resume`."""
+        return {
+            "format": FORMAT,
+            "goal": goal_to_plain(self.goal),
+            "work": work_to_plain(self._work),
+        }
+
+    @classmethod
+    def resume(
+        cls,
+        score: Score,
+        state: Mapping[str, Any],
+        *,
+        history: Iterable[Observation] = (),
+        settings: CoachSettings = CoachSettings(),
+        now_s: float = 0.0,
+    ) -> Coach:
+        """A coach that goes on from a state.
+
+        Raises KeyError, TypeError or ValueError where the state is of another version, or of a
+        window that the score does not have.
+        """
+        if state["format"] != FORMAT:
+            raise ValueError(f"state of format {state['format']!r}, not {FORMAT}")
+        goal = goal_from_plain(state["goal"])
+        coach = cls(score, goal, history=history, settings=settings, now_s=now_s)
+        take_up(coach._work, state["work"], coach.places)
+        return coach

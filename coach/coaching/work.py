@@ -301,6 +301,10 @@ class Work:
     def _step(self, case: Case, kind: Kind, reason: str) -> None:
         self._give(case.window, kind, reason)
 
+    def resume(self, window: Window, kind: Kind, reason: str) -> None:
+        """Go on with a window after the state was taken from an earlier day."""
+        self._give(window, kind, reason)
+
     # -- wishes ------------------------------------------------------------------------------
 
     def go_on(self) -> None:

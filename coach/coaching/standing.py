@@ -1,0 +1,116 @@
+"""Where a drill stands, as plain data: what is needed to take it up again another day.
+
+Kept are the goal, the window that was being mended and on which rung, the tempo reached, and the
+clean run so far. What was heard is not in it: that is the record's history.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any
+
+from coach.coaching.case import Case, rungs
+from coach.coaching.climb import Climb
+from coach.coaching.facts import Goal, Kind, Order, Way
+from coach.coaching.places import Places
+from coach.coaching.work import Run, Work
+from coach.judging.facts import Stage
+from coach.score.model import Hands
+from coach.score.window import Transition, Window
+
+FORMAT = 1
+"""Raised when a state of before can't be read any more: it is then passed over."""
+
+
+def goal_to_plain(goal: Goal) -> dict[str, Any]:
+    """The goal, JSON-ready."""
+    return {
+        "window": _window(goal.window),
+        "qpm": goal.qpm,
+        "stage": goal.stage.value,
+        "clean_required": goal.clean_required,
+        "way": goal.way.value,
+        "order": goal.order.value,
+        "own_pace": goal.own_pace,
+    }
+
+
+def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
+    """The goal back. Raises KeyError, TypeError or ValueError where it is none."""
+    return Goal(
+        _window_from(plain["window"]),
+        float(plain["qpm"]),
+        Stage(plain["stage"]),
+        int(plain["clean_required"]),
+        Way(plain["way"]),
+        Order(plain["order"]),
+        bool(plain["own_pace"]),
+    )
+
+
+def work_to_plain(work: Work) -> dict[str, Any]:
+    """The work under way, JSON-ready."""
+    case = work.case
+    return {
+        "climb": work.climb.plain(),
+        "clean": work.run.clean,
+        "mended": [[str(beat), times] for beat, times in work.mended.items()],
+        "left_alone": [str(beat) for beat in sorted(work.left_alone)],
+        "done": work.done,
+        "case": None if case is None else _case(case),
+    }
+
+
+def take_up(work: Work, plain: Mapping[str, Any], places: Places) -> None:
+    """Set fresh work to where it stood.
+
+    Raises KeyError, TypeError or ValueError where the state is none; the work is then spoilt.
+    """
+    work.climb = Climb(**plain["climb"])
+    work.mended = {Fraction(beat): int(times) for beat, times in plain["mended"]}
+    work.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
+    work.case = _case_from(plain["case"], places, work.task.window) if plain["case"] else None
+    work.done = bool(plain["done"])
+    window = work.case.window if work.case else work.task.window
+    work.resume(window, Kind.DRILL, "On from where you stopped.")
+    work.run = Run(clean=int(plain["clean"]))
+
+
+def _case(case: Case) -> dict[str, Any]:
+    move = case.transition
+    return {
+        "hands": move.hands.value,
+        "from": str(move.from_quarters),
+        "to": str(move.to_quarters),
+        "at": case.at,
+        "start": case.start,
+        "unclean": case.unclean,
+        "climb": case.climb.plain(),
+    }
+
+
+def _case_from(plain: Mapping[str, Any], places: Places, whole: Window) -> Case:
+    move = Transition(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
+    windows, _ = rungs(places, move, whole)
+    at = min(max(int(plain["at"]), 0), len(windows) - 1)
+    climb = Climb(**plain["climb"])
+    return Case(move, tuple(windows), at, climb, int(plain["start"]), int(plain["unclean"]))
+
+
+def _window(window: Window) -> dict[str, Any]:
+    return {
+        "start": str(window.start_quarters),
+        "end": str(window.end_quarters),
+        "hands": window.hands.value,
+        "landing": window.landing,
+    }
+
+
+def _window_from(plain: Mapping[str, Any]) -> Window:
+    return Window(
+        Fraction(plain["start"]),
+        Fraction(plain["end"]),
+        Hands(plain["hands"]),
+        bool(plain["landing"]),
+    )

@@ -1,0 +1,69 @@
+"""Closing and opening again: the window, the tempo and the clean run are there."""
+
+import json
+
+import pytest
+
+from coach.coaching.coach import Coach
+from coach.drill import Drill, played, repair, score_from_notes, window
+
+
+def piece():
+    right = [{"pitch": 72 + i % 5, "onset": i, "length": 1, "hand": "RH"} for i in range(16)]
+    left = [{"pitch": 48 + i % 4, "onset": i, "length": 1, "hand": "LH"} for i in range(16)]
+    return score_from_notes([*right, *left], qpm=100)
+
+
+def repetition(drill, wrong_at=None):
+    pace_s = 60 / (drill.assignment.qpm or 100)
+    keys = [
+        (
+            n.pitch + (n.onset_quarters == wrong_at and n.hand == "LH"),
+            64,
+            float(n.onset_quarters) * pace_s,
+            0.5,
+        )
+        for n in drill.excerpt.notes
+    ]
+    return drill.repetition(played(keys))
+
+
+def reopened(drill):
+    state = json.loads(json.dumps(drill.coach.state()))
+    coach = Coach.resume(drill.score, state)
+    return Drill(drill.score, coach.goal, coach=coach)
+
+
+@pytest.mark.parametrize("faults", [[], [None], [6], [6, 6], [6, 6, None, 6, None, None]])
+def test_a_drill_goes_on_where_it_stopped(faults):
+    score = piece()
+    drill = Drill(score, repair(score, window(score), qpm=100))
+    for wrong_at in faults:
+        repetition(drill, wrong_at)
+    again = reopened(drill)
+    before, after = drill.assignment, again.assignment
+    if drill.coach._work.probe is None:
+        assert (after.window, after.qpm, after.clean_required) == (
+            before.window,
+            before.qpm,
+            before.clean_required,
+        )
+        assert again.decision.clean_run == drill.decision.clean_run
+    assert again.goal == drill.goal
+
+
+def test_a_resumed_drill_can_be_finished():
+    score = piece()
+    drill = Drill(score, repair(score, window(score), qpm=100))
+    repetition(drill)
+    again = reopened(drill)
+    repetition(again)
+    assert repetition(again).decision.finished
+
+
+@pytest.mark.parametrize(
+    "state", [{}, {"format": 0}, {"format": 1}, {"format": 1, "goal": {}, "work": {}}]
+)
+def test_a_state_of_another_version_is_refused(state):
+    with pytest.raises((KeyError, TypeError, ValueError)):
+        Coach.resume(piece(), state)
