@@ -151,7 +151,7 @@ class KeyholeApp(App[None]):
     def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
         given = self.collaborators
         if errand is Errand.DEMO and given.make_pianist:
-            clock = DemoClock(self._clock)
+            clock = DemoClock(self._clock, self._start.demo_speed)
             desk = given.make_desk(score, path, errand, clock.now())
             return DemoScreen(desk, self.settings, clock, given.make_pianist(score))
         desk = given.make_desk(score, path, errand, self._clock())

@@ -202,3 +202,5 @@ class Start:
     errand: Errand = Errand.DRILL
     notices: tuple[str, ...] = field(default=())
     """Sentences to be shown before anything else."""
+    demo_speed: float = 1.0
+    """How many of the demo's seconds pass in one."""

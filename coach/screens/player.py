@@ -17,13 +17,16 @@ SPEEDS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 
 
 class DemoClock:
-    """Seconds that pass slower or faster than the clock's, or stand still."""
+    """Seconds that pass slower or faster than the clock's, or stand still.
 
-    def __init__(self, clock: Callable[[], float]) -> None:
+    It begins at the one of ``SPEEDS`` that is nearest to ``speed``.
+    """
+
+    def __init__(self, clock: Callable[[], float], speed: float = 1.0) -> None:
         self._clock = clock
         self._since = clock()
         self._base_s = self._since
-        self._place = SPEEDS.index(1.0)
+        self._place = min(range(len(SPEEDS)), key=lambda at: abs(SPEEDS[at] - speed))
         self.stopped = False
 
     @property

@@ -1,0 +1,28 @@
+"""One module for each command; each is imported only when it runs, so that start-up is quick."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Callable
+from importlib import import_module
+
+
+def _lazily(module: str, name: str) -> Callable[[Namespace], int]:
+    def run(options: Namespace) -> int:
+        command: Callable[[Namespace], int] = getattr(import_module(f"{__name__}.{module}"), name)
+        return command(options)
+
+    return run
+
+
+RUN: dict[str, Callable[[Namespace], int]] = {
+    "home": _lazily("practice", "home"),
+    "drill": _lazily("practice", "drill"),
+    "demo": _lazily("practice", "demo"),
+    "warmup": _lazily("practice", "warmup"),
+    "judge": _lazily("judging", "judge_take"),
+    "score": _lazily("reading", "show_score"),
+    "calibrate": _lazily("calibrating", "calibrate_click"),
+    "ports": _lazily("connecting", "show_ports"),
+}
+"""Each command's function: takes the options, returns the exit status."""

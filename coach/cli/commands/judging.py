@@ -1,0 +1,98 @@
+"""``coach judge SCORE TAKE.mid``: the verdict on a recorded take, as text or as data."""
+
+from __future__ import annotations
+
+import json
+from argparse import Namespace
+from fractions import Fraction
+
+from coach.cli.pieces import open_piece, qpm_from, window_from
+from coach.judging.facts import Judgement, Label, Stage
+from coach.judging.judge import judge
+from coach.judging.plain import judgement_to_plain
+from coach.judging.tolerance import Strictness, Tolerance
+from coach.playing.midifile import read_take
+from coach.playing.notes import Take
+from coach.score.model import Score
+from coach.score.window import excerpt
+
+
+def judge_take(options: Namespace) -> int:
+    """Judge the take and print the verdict."""
+    score = open_piece(options.score, options.move, data=options.data)
+    take = read_take(options.take)
+    window = window_from(options, score)
+    judgement = judge(
+        excerpt(score, window),
+        take.notes,
+        stage=Stage(options.stage),
+        qpm=qpm_from(options, score, window),
+        tolerance=Tolerance.of(Strictness(options.strictness)),
+    )
+    if options.json:
+        print(json.dumps(judgement_to_plain(judgement), indent=1))
+    else:
+        print("\n".join(verdict_lines(score, judgement, take, every_note=options.notes)))
+    return 0
+
+
+def verdict_lines(
+    score: Score, judgement: Judgement, take: Take, *, every_note: bool = False
+) -> list[str]:
+    """The verdict as text: what was judged, the sentence, the counts, and note by note."""
+    window = judgement.excerpt.window
+    start, end = (
+        score.place(window.start_quarters),
+        score.bar_at(window.end_quarters - Fraction(1, 64)),
+    )
+    lines = [
+        f"{score.title or 'Untitled'}: bars {start.bar_number} to {end.number}, "
+        f"{_hands(window.hands.value)}, judged for {judgement.stage.value}",
+        f"{'Clean' if judgement.clean else 'Not clean'}: {judgement.sentence}",
+        _tempo_line(score, judgement),
+        _count_line(judgement),
+    ]
+    lines += [f"  {detail}" for detail in judgement.details]
+    lines += [f"  (note) {notice}" for notice in judgement.notices]
+    return lines + _note_lines(score, judgement, take, every_note)
+
+
+def _hands(value: str) -> str:
+    return {"both": "hands together"}.get(value, value)
+
+
+def _tempo_line(score: Score, judgement: Judgement) -> str:
+    if judgement.qpm is None:
+        return "Tempo: too little was played to tell"
+    start = judgement.excerpt.window.start_quarters
+    beat = float(score.bar_at(start).metre.beat_quarters)
+    return f"Tempo found: {judgement.qpm / beat:.0f} beats a minute"
+
+
+def _count_line(judgement: Judgement) -> str:
+    score = [one.label for one in judgement.score]
+    keys = [one.label for one in judgement.played]
+    return (
+        f"Notes: {score.count(Label.MATCHED)} matched, {score.count(Label.WRONG)} wrong, "
+        f"{score.count(Label.MISSED)} missed; {keys.count(Label.EXTRA)} extra, "
+        f"{keys.count(Label.REPEATED)} played again"
+    )
+
+
+def _note_lines(score: Score, judgement: Judgement, take: Take, every: bool) -> list[str]:
+    lines = []
+    for one in judgement.score:
+        if one.label is Label.MATCHED and not every:
+            continue
+        note = judgement.excerpt.notes[one.note]
+        error = "" if one.error_ms is None else f"{one.error_ms:+.0f} ms"
+        struck = "" if one.label is not Label.WRONG else _struck(take, one.played)
+        lines.append(
+            f"  {score.place(note.onset_quarters)!s:<18} {note.hand.value}  "
+            f"{note.spelling.symbol:<5} {one.label.value} {struck}{error}".rstrip()
+        )
+    return lines
+
+
+def _struck(take: Take, played: int | None) -> str:
+    return "" if played is None else f"(key {take.notes[played].pitch}) "

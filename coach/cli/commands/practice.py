@@ -1,0 +1,58 @@
+"""The commands with a screen: home, drill, demo and warmup."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+
+from coach.cli.errors import CannotDo
+from coach.cli.keeping import NOTHING_KEPT, open_record
+
+
+def home(options: Namespace) -> int:
+    """The home screen."""
+    from coach.cli.staging import Start, run
+
+    return run(options, Start(), open_record(options))
+
+
+def drill(options: Namespace) -> int:
+    """Practise the piece; a score that does not open is said before any screen is."""
+    from coach.cli.pieces import goal_from, open_piece
+    from coach.cli.staging import Errand, Start, run
+
+    score = open_piece(options.score, options.move, data=options.data)
+    goal_from(options, score)
+    return run(options, Start(options.score, Errand.DRILL), open_record(options))
+
+
+def demo(options: Namespace) -> int:
+    """A simulated pianist plays a sample score, or the one that is named."""
+    from coach.cli.library import demo_score
+    from coach.cli.staging import Errand, Start, run
+
+    path = options.score or demo_score()
+    if path is None:
+        raise CannotDo("The sample scores are not here; name a score: coach demo SCORE.")
+    if options.score:
+        from coach.cli.pieces import open_piece
+
+        open_piece(path, data=options.data)
+    return run(options, Start(path, Errand.DEMO), NOTHING_KEPT)
+
+
+def warmup(options: Namespace) -> int:
+    """The weak spots of the last session; ``--list`` only says them."""
+    from coach.cli.library import HomeLibrary
+    from coach.cli.staging import Start, run
+
+    opened = open_record(options)
+    items = HomeLibrary(opened.store).warm_ups()
+    if not items:
+        print("Nothing was weak when you last played. Open a piece: coach drill SCORE.")
+        return 0
+    if options.list:
+        from coach.cli.warmlist import warm_up_lines
+
+        print("\n".join(warm_up_lines(items, opened.store, options.minutes, options.data)))
+        return 0
+    return run(options, Start(items[0].path, items[0].errand), opened)

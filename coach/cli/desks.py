@@ -1,0 +1,189 @@
+"""Putting a piece on the desk: its drill, from where the pianist stands, and what is kept of it."""
+
+from __future__ import annotations
+
+import time
+from argparse import Namespace
+from pathlib import Path
+
+from coach.cli.pieces import goal_from
+from coach.coaching.coach import Coach
+from coach.coaching.drill import Drill
+from coach.coaching.facts import Goal, Observation, Way
+from coach.coaching.outcomes import RepetitionEnded
+from coach.coaching.sequence import DrillSequence
+from coach.coaching.warmup import WarmUp, warm_up
+from coach.judging.tolerance import Strictness, Tolerance
+from coach.record.errors import RecordError
+from coach.record.piece import PieceKey, piece_key
+from coach.record.store import Store
+from coach.score.choose import whole_piece
+from coach.score.model import Score
+from coach.screens.collaborators import Desk, Errand
+
+WARM_UP_CLEAN = 2
+"""Clean repetitions of each spot in the warm-up: it wakes the hands up, the drill comes after."""
+
+
+class Desks:
+    """Makes desks; ``options`` are those of ``coach drill``, or None."""
+
+    def __init__(
+        self,
+        store: Store | None,
+        *,
+        options: Namespace | None = None,
+        minutes: float = 5.0,
+        click_offset_ms: float = 0.0,
+    ) -> None:
+        self._store, self._options, self._minutes = store, options, minutes
+        self._click_offset_s = click_offset_ms / 1000.0
+        strictness = options.strictness if options else "usual"
+        self._tolerance = Tolerance.of(Strictness(strictness))
+
+    def make(self, score: Score, path: Path, errand: Errand, now_s: float) -> Desk:
+        """The desk for an errand.
+
+        Raises ValueError, one sentence, where there is nothing to drill.
+        """
+        piece = piece_key(score, path)
+        epoch_s = time.time() - now_s
+        store = None if errand is Errand.DEMO else self._store
+        history = store.history(piece) if store else ()
+        if errand is Errand.WARM_UP:
+            return self._warm_up(score, piece, history, now_s, epoch_s)
+        coach = self._coach(score, piece, errand, history, now_s + epoch_s)
+        drill = self._drill(score, coach.goal, now_s, epoch_s, coach)
+        keeper = Keeper(store, piece, drill)
+        return Desk(score, drill, piece.title, coach.why, keeper.keep, keeper.leave)
+
+    def _coach(
+        self,
+        score: Score,
+        piece: PieceKey,
+        errand: Errand,
+        history: tuple[Observation, ...],
+        unix_s: float,
+    ) -> Coach:
+        asked = self._goal(score, errand)
+        state = self._store.session_state(piece) if self._store and self._resumes(errand) else None
+        if state is not None:
+            try:
+                resumed = Coach.resume(score, state, history=history, now_s=unix_s)
+            except (KeyError, ValueError, TypeError):  # from another version: begin anew
+                resumed = None
+            if resumed and not resumed.decision.finished and asked in (None, resumed.goal):
+                return resumed
+        goal = asked or _whole(score)
+        return Coach(score, goal, history=history, now_s=unix_s)
+
+    def _resumes(self, errand: Errand) -> bool:
+        afresh = self._options is not None and self._options.afresh
+        return errand in (Errand.GO_ON, Errand.DRILL) and not afresh
+
+    def _goal(self, score: Score, errand: Errand) -> Goal | None:
+        """What the command line asks for; None where it leaves it to where the pianist stands."""
+        options = self._options
+        if options is None or errand is not Errand.DRILL or not asks_for_something(options):
+            return None
+        return goal_from(options, score)
+
+    def _warm_up(
+        self,
+        score: Score,
+        piece: PieceKey,
+        history: tuple[Observation, ...],
+        now_s: float,
+        epoch_s: float,
+    ) -> Desk:
+        spots = warm_up(score, history, minutes=self._minutes)
+        if not spots:
+            raise ValueError("Nothing was weak when you last played this piece: go on with it.")
+        makers = [lambda at_s, s=spot: self._spot(score, s, at_s, epoch_s) for spot in spots]
+        drill = DrillSequence(makers, now_s)
+        keeper = Keeper(self._store, piece, drill, keeps_place=False)
+        return Desk(
+            score, drill, f"Warm-up: {piece.title}", lambda: drill.drill.coach.why(),
+            keeper.keep, keeper.leave,
+        )  # fmt: skip
+
+    def _spot(self, score: Score, spot: WarmUp, at_s: float, epoch_s: float) -> Drill:
+        goal = Goal(spot.window, spot.qpm, clean_required=WARM_UP_CLEAN, way=Way.REPAIR)
+        return self._drill(score, goal, at_s, epoch_s)
+
+    def _drill(
+        self, score: Score, goal: Goal, now_s: float, epoch_s: float, coach: Coach | None = None
+    ) -> Drill:
+        return Drill(
+            score,
+            goal,
+            coach=coach,
+            tolerance=self._tolerance,
+            now_s=now_s,
+            epoch_s=epoch_s,
+            click_offset_s=self._click_offset_s,
+        )
+
+
+def _whole(score: Score) -> Goal:
+    window = whole_piece(score)
+    return Goal(window, score.tempo_at(window.start_quarters))
+
+
+def asks_for_something(options: Namespace) -> bool:
+    """Whether ``coach drill`` names a window, tempo or way, and not only a score."""
+    plain: dict[str, object] = {
+        "bars": None,
+        "beats": None,
+        "hand": "both",
+        "tempo": None,
+        "stage": "rhythm",
+    }
+    plain |= {"clean": 3, "learn": False, "order": "forward", "own_pace": False}
+    return any(getattr(options, name) != value for name, value in plain.items())
+
+
+class Keeper:
+    """Keeps a piece's repetitions and where the pianist stands; says what went wrong, once."""
+
+    def __init__(
+        self,
+        store: Store | None,
+        piece: PieceKey,
+        drill: Drill | DrillSequence,
+        *,
+        keeps_place: bool = True,
+    ) -> None:
+        self._store, self._piece, self._drill = store, piece, drill
+        self._keeps_place = keeps_place
+
+    def keep(self, ended: RepetitionEnded) -> str:
+        """Keep a repetition and where the drill now stands."""
+        if self._store is None:
+            return ""
+        try:
+            self._store.save_repetition(self._piece, ended, time.time(), self._place())
+        except RecordError as error:
+            return str(error)
+        return self._said()
+
+    def leave(self) -> str:
+        """Keep where the drill stands."""
+        place = self._place()
+        if self._store is None or place is None:
+            return ""
+        try:
+            self._store.save_session_state(self._piece, place)
+        except RecordError as error:
+            return str(error)
+        return self._said()
+
+    def _place(self) -> dict[str, object] | None:
+        if not self._keeps_place or isinstance(self._drill, DrillSequence):
+            return None
+        return self._drill.coach.state()
+
+    def _said(self) -> str:
+        notices = self._store.notices if self._store else []
+        said, notices[:] = " ".join(notices), []
+        return said

@@ -1,0 +1,93 @@
+"""What the home screen offers: the warm-up, the last piece, and the scores that are at hand."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import coach
+from coach.coaching.warmup import last_session, weak_spots
+from coach.record.store import Store
+from coach.screens.collaborators import Errand, HomeItem
+
+SAMPLES = Path(coach.__file__).parent.parent / "sample_scores"
+"""Beside the code, where the project was set up from its own folder."""
+
+SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".krn", ".mei", ".abc")
+_DAYS_S = 30 * 86400.0
+
+
+class HomeLibrary:
+    """The lines of the home screen, from the record and the folders."""
+
+    def __init__(self, store: Store | None, folder: Path | None = None) -> None:
+        self._store, self._folder = store, folder or Path.cwd()
+
+    def folder(self) -> Path:
+        """Where to begin looking for another score."""
+        return self._folder
+
+    def items(self) -> Sequence[HomeItem]:
+        """The warm-up first, then the pieces of the record, then the sample scores."""
+        used = self._used()
+        seen = {item.path for item in used}
+        return (*self.warm_ups(), *used, *(item for item in samples() if item.path not in seen))
+
+    def warm_ups(self) -> tuple[HomeItem, ...]:
+        """A warm-up for each piece that had weak spots when it was last played, newest first."""
+        if self._store is None:
+            return ()
+        found = []
+        for piece, history in self._store.recent(time.time() - _DAYS_S).items():
+            spots = weak_spots(history)
+            if spots and Path(piece.path).is_file():
+                newest_s = last_session(history)[-1].at_s
+                spot = "spot" if len(spots) == 1 else "spots"
+                line = f"{len(spots)} weak {spot} of {_days_ago(newest_s)}: {piece.title}"
+                item = HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
+                found.append((newest_s, item))
+        return tuple(item for _, item in sorted(found, key=lambda pair: -pair[0]))
+
+    def _used(self) -> tuple[HomeItem, ...]:
+        if self._store is None:
+            return ()
+        pieces = [one for one in self._store.pieces() if Path(one.piece.path).is_file()]
+        return tuple(
+            HomeItem(
+                Errand.GO_ON,
+                one.piece.title,
+                f"go on where you stopped {_days_ago(one.used_at_s)}"
+                if not at
+                else f"last played {_days_ago(one.used_at_s)}",
+                Path(one.piece.path),
+            )
+            for at, one in enumerate(pieces)
+        )
+
+
+def samples() -> tuple[HomeItem, ...]:
+    """The sample scores, the easiest first (their file names are numbered so)."""
+    if not SAMPLES.is_dir():
+        return ()
+    files = sorted(path for path in SAMPLES.iterdir() if path.suffix in SUFFIXES)
+    return tuple(HomeItem(Errand.DRILL, _title(path), "sample score", path) for path in files)
+
+
+def demo_score() -> Path | None:
+    """The piece that the simulated pianist plays: easy enough to follow by eye, not a first one."""
+    paths = [item.path for item in samples()]
+    return paths[1] if len(paths) > 1 else None
+
+
+def _title(path: Path) -> str:
+    words = path.stem.replace("_", " ").replace("-", " ").split()
+    return " ".join(words[1:] if words and words[0].isdigit() else words).capitalize()
+
+
+def _days_ago(at_s: float) -> str:
+    today, then = time.localtime(), time.localtime(at_s)
+    days = int((time.mktime((*today[:3], 0, 0, 0, 0, 0, -1)) - at_s) // 86400) + 1
+    if (today.tm_year, today.tm_yday) == (then.tm_year, then.tm_yday):
+        return "today"
+    return "yesterday" if days == 1 else f"{days} days ago"

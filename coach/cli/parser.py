@@ -1,0 +1,159 @@
+"""The commands and their options."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+
+def make_parser() -> argparse.ArgumentParser:
+    """The parser of the ``coach`` command."""
+    parser = argparse.ArgumentParser(
+        prog="coach",
+        description="A live drill coach for pianists at a digital piano.",
+        epilog="Without a command the home screen opens.",
+    )
+    _add_common(parser)
+    parser.set_defaults(command=None)
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    _add_drill(commands)
+    _add_demo(commands)
+    _add_warmup(commands)
+    _add_judge(commands)
+    _add_score(commands)
+    ports = commands.add_parser("ports", help="list the MIDI ports that are there")
+    _add_common(ports, again=True)
+    calibrate = commands.add_parser("calibrate", help="tap along with a click to set its offset")
+    _add_common(calibrate, again=True)
+    return parser
+
+
+def _add_common(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
+    unset = argparse.SUPPRESS if again else None
+    parser.add_argument(
+        "--data", type=Path, metavar="FOLDER", default=unset,
+        help="where the record of your practice is kept (also: KEYHOLE_DATA)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--port", metavar="NAME", default=unset, help="the piano's MIDI port, or part of its name"
+    )
+    parser.add_argument(
+        "--ascii", action="store_true", default=argparse.SUPPRESS if again else False,
+        help="draw with plain letters, for terminals without box lines",
+    )  # fmt: skip
+    parser.add_argument(
+        "--counting", choices=["traditional", "eastman", "takadimi"], default=unset,
+        help="the syllables under the beats; the choice is kept",
+    )  # fmt: skip
+
+
+def _add_window(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("score", type=Path, metavar="SCORE", help="a MusicXML or MIDI file")
+    parser.add_argument("--bars", metavar="5-8", help="bars by printed number; #3 is the third bar")
+    parser.add_argument(
+        "--beats", metavar="3-2", help="from this beat of the first bar to that of the last"
+    )
+    parser.add_argument("--hand", default="both", metavar="HAND", help="rh, lh or both")
+    parser.add_argument(
+        "--tempo", type=_tempo, metavar="BPM", help="beats a minute; the piece's own if not given"
+    )
+    parser.add_argument(
+        "--move", action="append", default=[], metavar="RULE",
+        help="give notes to the other hand, for example “bar 3 beat 2 F4 to LH”; it is kept",
+    )  # fmt: skip
+    parser.add_argument(
+        "--strictness", choices=["strict", "usual", "lenient"], default="usual",
+        help="how closely timing is judged",
+    )  # fmt: skip
+
+
+def _add_stage(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--stage", choices=["notes", "rhythm", "pulse", "tempo", "shape"], default="rhythm",
+        help="what a repetition is judged for",
+    )  # fmt: skip
+
+
+def _add_drill(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    drill = commands.add_parser("drill", help="practise a piece or a passage")
+    _add_window(drill)
+    _add_stage(drill)
+    drill.add_argument(
+        "--clean", type=_clean, default=3, metavar="N", help="clean repetitions running (1 to 100)"
+    )
+    drill.add_argument(
+        "--learn", action="store_true", help="new music: bar after bar; otherwise it is repaired"
+    )
+    drill.add_argument(
+        "--order", choices=["forward", "from-end", "hard-first"], default="forward",
+        help="with --learn: in which order the bars are taken",
+    )  # fmt: skip
+    drill.add_argument(
+        "--own-pace", action="store_true", help="never ask for a tempo, judge notes and rhythm"
+    )
+    drill.add_argument(
+        "--afresh", action="store_true", help="begin anew, not where you stopped last time"
+    )
+    _add_common(drill, again=True)
+
+
+def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    demo = commands.add_parser("demo", help="watch the coach with a simulated pianist")
+    demo.add_argument("score", type=Path, nargs="?", metavar="SCORE", help="another piece")
+    demo.add_argument(
+        "--speed", type=_speed, default=1.0, metavar="TIMES", help="how much faster than life"
+    )
+    demo.add_argument("--seed", type=int, default=1, help="another simulated pianist")
+    _add_common(demo, again=True)
+
+
+def _add_warmup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    warmup = commands.add_parser("warmup", help="the spots that were weak when you last played")
+    warmup.add_argument("--minutes", type=_minutes, default=5.0, help="how long you have")
+    warmup.add_argument("--list", action="store_true", help="only say what it would be")
+    _add_common(warmup, again=True)
+
+
+def _add_judge(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    judged = commands.add_parser("judge", help="judge a recorded take, without a screen")
+    _add_window(judged)
+    judged.add_argument("take", type=Path, metavar="TAKE.mid", help="the take as a MIDI file")
+    _add_stage(judged)
+    judged.add_argument("--json", action="store_true", help="the verdict as data")
+    judged.add_argument("--notes", action="store_true", help="every note, not only the faults")
+    _add_common(judged, again=True)
+
+
+def _add_score(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    score = commands.add_parser("score", help="say what was read from a score")
+    score.add_argument("score", type=Path, metavar="FILE")
+    score.add_argument("--notes", action="store_true", help="list every note")
+    score.add_argument("--json", action="store_true", help="as data")
+    score.add_argument("--move", action="append", default=[], metavar="RULE")
+    _add_common(score, again=True)
+
+
+def _number(text: str, low: float, high: float, what: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = low - 1
+    if not low <= value <= high:
+        raise argparse.ArgumentTypeError(f"{what} is a number from {low:g} to {high:g}")
+    return value
+
+
+def _tempo(text: str) -> float:
+    return _number(text, 10, 400, "a tempo")
+
+
+def _speed(text: str) -> float:
+    return _number(text, 0.25, 16, "the speed")
+
+
+def _minutes(text: str) -> float:
+    return _number(text, 1, 120, "the time")
+
+
+def _clean(text: str) -> int:
+    return int(_number(text, 1, 100, "the clean run"))
