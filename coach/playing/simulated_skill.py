@@ -55,7 +55,8 @@ class PlayerFault:
     def chance_now(self, correct: float, rate: float, law: Law, tempo_share: float) -> float:
         """The chance after so many right repetitions, at a share of the piece's tempo."""
         left = remaining(correct, rate, law) if self.learns else 1.0
-        return min(1.0, self.chance * left * min(1.0, tempo_share) ** self.ease)
+        eased: float = min(1.0, tempo_share) ** self.ease
+        return min(1.0, self.chance * left * eased)
 
     @property
     def together_only(self) -> bool:
