@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction as F
+from itertools import pairwise
 
 import pytest
 
@@ -35,6 +36,10 @@ def picture(sheet, page=0):
     return "\n" + "\n".join(row.text.rstrip() for row in sheet.pages[page].rows).rstrip() + "\n"
 
 
+def assert_shows(sheet, expected):
+    assert picture(sheet) == expected
+
+
 def test_a_scale_has_stems_fingers_counts_and_the_note_arrived_at():
     sheet = sheet_of(
         [
@@ -48,10 +53,10 @@ def test_a_scale_has_stems_fingers_counts_and_the_note_arrived_at():
         4,
         width=44,
     )
-    assert (
-        picture(sheet)
-        == """
-    1   1       2       3      1       2 2
+    assert_shows(
+        sheet,
+        """
+bar 1   1       2       3      1       2 2
    ────────────────────────────────────┼───┊
                                        │   ┊
    ───4────────────────────────────────┼─┼─┊
@@ -65,7 +70,7 @@ RH ─────────────────────┼───�
        ─●─
 
         1       2       3      4         1
-"""
+""",
     )
 
 
@@ -85,10 +90,10 @@ def test_beams_go_by_beat_with_a_stub_for_the_dotted_figure_and_a_digit_for_the_
         4,
         landing=False,
     )
-    assert (
-        picture(sheet)
-        == """
-    1   ┌─────┐     ┌──────═╕    ┌────3─────┐     ┌─
+    assert_shows(
+        sheet,
+        """
+bar 1   ┌─────┐     ┌──────═╕    ┌────3─────┐     ┌─
         ●     │     │       │    │    │     │     │
    ───────────●─────┼───────┼────┼────┼─────┼─────●────────┼
                     ●·      │    │    │     ●              │
@@ -101,7 +106,7 @@ RH ─────────────────────────�
    ────────────────────────────────────────────────────────┼
 
         1     &     2       a    3    la    li    4
-"""
+""",
     )
 
 
@@ -114,10 +119,10 @@ def test_sixteenths_have_two_beams_and_six_in_a_beat_are_a_sextuplet():
         4,
         landing=False,
     )
-    assert (
-        picture(sheet)
-        == """
-    1   ╒════╤══╤════╕  ╒═══╤════╤═6══╤════╤═══╕   │
+    assert_shows(
+        sheet,
+        """
+bar 1   ╒════╤══╤════╕  ╒═══╤════╤═6══╤════╤═══╕   │
    ─────┼────┼──┼────┼──┼───┼────┼────┼────┼───┼───┼───────┼
         │    │  │    │  │   │    │    │    │   │   │       │
    ───4─┼────┼──┼────┼──┼───┼────┼────┼────┼───┼───┼───────┼
@@ -129,7 +134,7 @@ RH ─────┼────┼──┼────┼──┼───�
    ────────────────────────────────────────────────────────┼
 
         1    e  &    a  2   ta   la   ta   li  ta  3     4
-"""
+""",
     )
 
 
@@ -137,10 +142,10 @@ def test_an_accidental_holds_to_the_end_of_its_bar_and_no_longer():
     sheet = sheet_of(
         [note(66, 0, 1), note(66, 1, 1), note(65, 2, 1), note(73, 3, 1), note(66, 4, 1)], 0, 4
     )
-    assert (
-        picture(sheet)
-        == """
-    1                                      │          2
+    assert_shows(
+        sheet,
+        """
+bar 1                                      │          2
    ────────────────────────────────────────┼──────────┼────┊
                                            │          │    ┊
    ───4────────────────────────────────────┼──────────┼────┊
@@ -152,7 +157,7 @@ RH ──────┼──────────┼───────�
    ───────────────────────────────────────────────────┼────┊
 
          1          2           3          4             1
-"""
+""",
     )
 
 
@@ -164,10 +169,10 @@ def test_a_key_signature_leaves_its_own_notes_without_a_sign():
         key_fifths=2,
         landing=False,
     )
-    assert (
-        picture(sheet)
-        == """
-    1                                                    │
+    assert_shows(
+        sheet,
+        """
+bar 1                                                    │
    ───#──────────────────────────────────────────────────┼─┼
                                                          │ │
    ──────4───────────────────────────────────────────────┼─┼
@@ -179,7 +184,7 @@ RH ────────┼───────────────┼�
    ────────────────────────────────────────────────────────┼
 
            1               2              3              4
-"""
+""",
     )
 
 
@@ -198,10 +203,10 @@ def test_two_voices_have_their_stems_up_and_down():
         4,
         landing=False,
     )
-    assert (
-        picture(sheet)
-        == """
-    1   │                   │             │
+    assert_shows(
+        sheet,
+        """
+bar 1   │                   │             │
    ─────┼───────────────────┼─────────────┼────────────────┼
         ●                   │             │                │
    ───4─────────────────────●─────────────┼────────────────┼
@@ -214,7 +219,7 @@ RH ─────────────────────────�
         └─────────┘
 
         1         &         2             3              4
-"""
+""",
     )
 
 
@@ -233,10 +238,10 @@ def test_chords_seconds_ledger_lines_rests_and_a_tie_over_the_barline_on_two_sta
         0,
         4,
     )
-    assert (
-        picture(sheet)
-        == """
-    1   5                                              2
+    assert_shows(
+        sheet,
+        """
+bar 1   5                                              2
         2
         1
                    ┌─
@@ -273,7 +278,7 @@ LH ─────────────────────────�
         1
         5
         1          2               3         4           1
-"""
+""",
     )
 
 
@@ -284,10 +289,10 @@ def test_small_notes_stand_before_the_note_that_they_lead_to():
         4,
         landing=False,
     )
-    assert (
-        picture(sheet)
-        == """
-    1                                     │
+    assert_shows(
+        sheet,
+        """
+bar 1                                     │
    ─────────┼─────────────────────────────┼────────────────┼
             │                             │                │
    ───4───•─┼─────────────────────────────┼────────────────┼
@@ -299,16 +304,16 @@ RH ─────────○───────────────�
    ────────────────────────────────────────────────────────┼
 
             1              2              3              4
-"""
+""",
     )
 
 
 def test_six_eight_is_beamed_in_threes_and_counted_in_two():
     sheet = sheet_of([note(72 + i % 3, F(i, 2), "1/2") for i in range(7)], 0, 3, metre="6/8")
-    assert (
-        picture(sheet)
-        == """
-    1   ┌──────┬───────┐        ┌──────┬──────┐       2 ┌─
+    assert_shows(
+        sheet,
+        """
+bar 1   ┌──────┬───────┐        ┌──────┬──────┐       2 ┌─
    ─────┼──────┼───────┼────────┼──────┼──────┼───────┼─┼──┊
         │      │       │        │      │      │       │ │  ┊
    ───6─┼──────┼───────●────────┼──────┼──────●───────┼─┼──┊
@@ -320,7 +325,7 @@ RH ─────────────────────────�
    ───────────────────────────────────────────────────┼────┊
 
         1      la      li       2      la     li        1
-"""
+""",
     )
 
 
@@ -333,10 +338,10 @@ def test_a_pickup_counts_from_the_end_of_its_bar():
         pickup_quarters=1,
         landing=False,
     )
-    assert (
-        picture(sheet)
-        == """
-    0               1 │           │          │
+    assert_shows(
+        sheet,
+        """
+bar 0               1 │           │          │
    ─────────────────┼─┼───────────┼──────────┼─────────────┼
                     │ │           │          ○             │
    ───4─┼───────────┼─┼───────────●────────────────────────┼
@@ -348,28 +353,28 @@ RH ─────┼───────────┼───────�
    ─────────────────┼──────────────────────────────────────┼
 
         4             1           2          3           4
-"""
+""",
     )
 
 
 def test_dashes_stand_where_the_window_cuts_a_bar():
     sheet = sheet_of([note(67 + i, i, 1) for i in range(8)], 1, 2)
-    assert (
-        picture(sheet)
-        == """
-    1
-   ─────┊────────────────────┊
-        ┊                  │ ┊
-   ───4─┊──┼───────────────┼─┊
-        ┊  │               │ ┊
-RH ─────┊──┼───────────────┼─┊
-        ┊  │               ● ┊
-   ─G─4─┊─#●─────────────────┊
-        ┊                    ┊
-   ─────┊────────────────────┊
+    assert_shows(
+        sheet,
+        """
+bar 1
+   ─────┊────────────────────────┊
+        ┊                      │ ┊
+   ───4─┊──┼───────────────────┼─┊
+        ┊  │                   │ ┊
+RH ─────┊──┼───────────────────┼─┊
+        ┊  │                   ● ┊
+   ─G─4─┊─#●─────────────────────┊
+        ┊                        ┊
+   ─────┊────────────────────────┊
 
-           2               3
-"""
+           2                   3
+""",
     )
 
 
@@ -389,10 +394,10 @@ def test_in_the_compact_form_a_row_is_a_line_and_the_space_above_it():
         height=18,
         landing=False,
     )
-    assert (
-        picture(sheet)
-        == """
-    1                                2
+    assert_shows(
+        sheet,
+        """
+bar 1                                2
    ──────────────────────────────────┼─────────────────────┼
    ───3────────────────────┼─────────┼─┼────────┼──────────┼
 RH ─────┼─────────┼────────┼─────────┼─┼────────┼──────────┼
@@ -408,7 +413,7 @@ LH ─────┼───────────────────�
    ──────────────────────────────────┼─────────────────────┼
 
         1         2        3           1        2        3
-"""
+""",
     )
 
 
@@ -476,7 +481,7 @@ def test_a_wide_window_becomes_pages_that_begin_with_the_beat_before():
     starts = [page.start_quarters for page in sheet.pages]
     assert len(starts) > 1
     assert all(start.denominator == 1 for start in starts)  # each page begins on a beat
-    for before, after in zip(sheet.pages, sheet.pages[1:], strict=False):
+    for before, after in pairwise(sheet.pages):
         assert set(before.notes) & set(after.notes)
     assert set().union(*(page.notes for page in sheet.pages)) == set(range(32))
 

@@ -43,12 +43,15 @@ from coach.screens.words import (
     RESTING,
     STATES,
     assignment_words,
+    too_tall,
     verdict_headline,
 )
 
 HOLD_S = 1.2
 """How long a marked repetition stays in sight before another window takes its place, unless the
 pianist plays on: time to see where it broke. Our choice."""
+_LOW_ROWS = 28
+"""In a terminal with fewer rows the state line gives its row to the staff."""
 _FRAME_ROWS = 4
 """Rows of the drill screen besides the staff and the result."""
 
@@ -207,8 +210,11 @@ class DrillView(Screen[None]):
         self._waits = words is not None
 
     def show_who(self) -> None:
-        """The piece, and who plays it."""
+        """The piece, and who plays it; in a low terminal only who, beside the strip."""
+        low = self.size.height < _LOW_ROWS
         self.query_one(StateLine).show(self.desk.title, self.who())
+        self.query_one(StateLine).display = not low
+        self.query_one(StripLine).show_right(self.who() if low else "")
 
     def who(self) -> str:
         """Who plays."""
@@ -239,16 +245,22 @@ class DrillView(Screen[None]):
     def on_resize(self, event: Resize) -> None:
         """Find out again what fits."""
         self.show_keys()
+        self.show_who()
         self._choose_foot()
 
     def _choose_foot(self) -> None:
         """Write the verdict large too, where the staff is no smaller for it."""
         if self._excerpt is None or not self.size.height:
             return
-        room = self.size.height - _FRAME_ROWS
-        plain, roomy = (
-            self._lay_out(self.desk.score, self._excerpt, self.size.width, room - rows)
-            for rows in (Result.ROWS, Result.ROOMY_ROWS)
-        )
-        same = roomy.fits and roomy.height == plain.height
-        self._result.set_class(same, "-roomy")
+        room = self.size.height - _FRAME_ROWS + (self.size.height < _LOW_ROWS)
+        plain, roomy = (self._rows_needed(room - rows) for rows in (Result.ROWS, Result.ROOMY_ROWS))
+        self._result.set_class(roomy == plain <= room - Result.ROOMY_ROWS, "-roomy")
+        missing = plain - (room - Result.ROWS)
+        self.query_one(HelpLine).display = missing <= 0  # its row for the staff: ? still works
+        if missing > 1:
+            self._result.show_verdict(too_tall(missing))
+
+    def _rows_needed(self, room: int) -> int:
+        """Rows that the staff takes when it is given so many."""
+        assert self._excerpt is not None
+        return self._lay_out(self.desk.score, self._excerpt, self.size.width, room).height

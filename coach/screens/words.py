@@ -109,6 +109,11 @@ RESTING = "Resting. Let your hands hang loose. Play, or press p, to go on."
 FINISHED = "The goal is reached. Press p to go on with it, Esc for another piece."
 
 
+def too_tall(missing: int) -> str:
+    """What to do about a window that needs more rows than there are."""
+    return f"This window needs {missing} more rows: make the terminal taller, or press o."
+
+
 def clean_words(decision: Decision) -> str:
     """The clean run in words: ``2 of 3 clean``."""
     return f"{decision.clean_run} of {decision.assignment.clean_required} clean"

@@ -37,10 +37,13 @@ def draw_page(ground: Ground, slots: Sequence[Slot], every_slot: Sequence[Slot])
 
 
 def _note_cells(spread: Spread) -> dict[int, NoteCells]:
-    """A note belongs to the page on which it is struck, and its mark stands there."""
+    """Each note's cells on this page; its mark stands under the first of its heads."""
     out = {}
     for note, cells in spread.heads.items():
-        struck, (_, column) = cells[0]
-        mark = spread.rows_of(struck.staff).marks, column
+        head, (_, column) = cells[0]
+        staff = spread.rows_of(head.staff)
+        if staff.marks_beside:
+            column = spread.core(head) + ink.fingers_width(spread, head)
+        mark = staff.marks, column
         out[note] = NoteCells(tuple(cell for _, cell in cells), mark)
     return out

@@ -130,16 +130,18 @@ def _bar_changes(spread: Spread, staff: StaffRows, clef: Clef, bar: Bar, column:
 
 
 def bar_numbers(spread: Spread) -> None:
-    """Printed bar numbers over the page's beginning and over each barline, where there is room."""
+    """Printed bar numbers: at the page's beginning and over each barline, where there is room."""
     score = spread.ground.written.score
-    places = [(LABEL_WIDTH + 1, score.bar_at(spread.slots[0].onset_quarters))]
+    first = score.bar_at(spread.slots[0].onset_quarters)
+    places = [(0, f"bar {first.number}" if first.number else "")]
     for slot in spread.slots:
         if slot.kind is SlotKind.BAR:
-            places.append((spread.at[slot.key], score.bar_at(slot.onset_quarters)))
-    for column, bar in places:
+            number = score.bar_at(slot.onset_quarters).number
+            places.append((spread.at[slot.key], number))
+    for column, text in places:
         row = spread.ground.staves[0].first
-        if spread.canvas.is_free(row, column, column + len(bar.number)):
-            spread.canvas.put(row, column, bar.number, Role.NUMBER)
+        if spread.canvas.is_free(row, column, column + len(text) + 1):
+            spread.canvas.put(row, column, text, Role.NUMBER)
 
 
 def counts(spread: Spread) -> None:

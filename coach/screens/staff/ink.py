@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from coach.score.model import Hand
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.lanes import TOP_LINE, StaffRows
-from coach.screens.staff.slots import SlotKind
+from coach.screens.staff.plan import slot_key
+from coach.screens.staff.slots import Chord, SlotKind
 from coach.screens.staff.spread import Spread
 from coach.screens.staff.values import Value
 from coach.screens.staff.written import Head
@@ -108,29 +109,38 @@ def fingering(spread: Spread) -> None:
     for key, core in spread.at.items():
         chord = spread.ground.chords.get(key)
         for staff in spread.ground.staves if chord else ():
-            assert chord is not None
-            for hand, lane in (
-                (Hand.RIGHT, staff.fingers_above),
-                (Hand.LEFT, staff.fingers_below),
-            ):
-                heads = [
-                    head
-                    for head in chord.heads
-                    if head.fingering and head.staff == staff.staff and head.hand is hand
-                ]
+            for hand in Hand:
+                heads = _fingered(chord, staff.staff, hand)
                 if heads:
-                    _fingers(spread, lane, core, heads, near_end=hand is Hand.RIGHT)
+                    _fingers(spread, staff, core, heads, hand)
 
 
-def _fingers(
-    spread: Spread, lane: range, column: int, heads: list[Head], *, near_end: bool
-) -> None:
+def fingers_width(spread: Spread, head: Head) -> int:
+    """Columns that the fingers take side by side in the slot of a head; at least 1."""
+    chord = spread.ground.chords[slot_key(head)]
+    lower = [*spread.rows_of(head.staff).fingers_below]
+    hand = Hand.LEFT if lower else Hand.RIGHT
+    return max(sum(len(_text(one)) for one in _fingered(chord, head.staff, hand)), 1)
+
+
+def _fingered(chord: Chord | None, staff: int, hand: Hand) -> list[Head]:
+    """The heads of a slot that have a finger of this hand on this staff, the lowest first."""
+    heads = chord.heads if chord else ()
+    here = [h for h in heads if h.fingering and h.staff == staff and h.hand is hand]
+    return sorted(here, key=lambda head: head.position)
+
+
+def _text(head: Head) -> str:
+    return "-".join(head.fingering)
+
+
+def _fingers(spread: Spread, staff: StaffRows, column: int, heads: list[Head], hand: Hand) -> None:
     """One chord's fingers: stacked, the highest note's on top, or side by side from the lowest."""
-    heads = sorted(heads, key=lambda head: head.position)
-    texts = ["-".join(head.fingering) for head in heads]
+    texts = [_text(head) for head in heads]
+    lane = staff.fingers_above if hand is Hand.RIGHT else staff.fingers_below
     if not spread.ground.form.stacked_fingers:
         spread.canvas.put(lane[0], column, "".join(texts), Role.FINGER)
         return
-    rows = lane[-len(texts) :] if near_end else lane[: len(texts)]
+    rows = lane[-len(texts) :] if hand is Hand.RIGHT else lane[: len(texts)]
     for row, text in zip(rows, reversed(texts), strict=True):
         spread.canvas.put(row, column, text, Role.FINGER)

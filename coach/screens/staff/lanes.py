@@ -27,6 +27,10 @@ class Form:
     """One row for each finger of a chord; otherwise side by side."""
     gap: int
     """Empty rows between the staves."""
+    marks_beside_fingers: bool = False
+    """Marks in the fingering lane, one column to the right, where the staff has one."""
+    folded: bool = False
+    """Far ledger lines written an octave nearer, under an octave line."""
 
 
 FORMS = (
@@ -34,6 +38,8 @@ FORMS = (
     Form(compact=False, stacked_fingers=False, gap=0),
     Form(compact=True, stacked_fingers=True, gap=1),
     Form(compact=True, stacked_fingers=False, gap=0),
+    Form(compact=True, stacked_fingers=False, gap=0, marks_beside_fingers=True),
+    Form(compact=True, stacked_fingers=False, gap=0, marks_beside_fingers=True, folded=True),
 )
 
 
@@ -54,6 +60,8 @@ class StaffRows:
     lowest: int
     beams_below: int | None
     marks: int
+    marks_beside: bool
+    """The marks stand beside the fingers of their lane."""
     fingers_below: range
     end: int
     """The row after the last lane."""
@@ -91,8 +99,10 @@ def staff_rows(
     beams_below = None
     if any(not stem.up and _needs_lane(stem, lowest) for stem in stems):
         beams_below, at = at, at + 1
-    marks, at = at, at + 1
     below = _finger_rows(heads, Hand.LEFT, form)
+    marks_beside = form.marks_beside_fingers and bool(above or below)
+    marks = fingers_above.start if marks_beside and not below else at
+    at += 0 if marks_beside else 1
     return StaffRows(
         staff=staff,
         compact=form.compact,
@@ -105,6 +115,7 @@ def staff_rows(
         lowest=lowest,
         beams_below=beams_below,
         marks=marks,
+        marks_beside=marks_beside,
         fingers_below=range(at, at + below),
         end=at + below,
     )

@@ -15,7 +15,7 @@ from coach.screens.staff.clefs import clef_changes
 from coach.screens.staff.lanes import Form
 from coach.screens.staff.rests import Rest, rests
 from coach.screens.staff.slots import Chord, Slot, SlotKind, chord_of, timed
-from coach.screens.staff.written import Head, Stem, heads, stems
+from coach.screens.staff.written import Head, Stem, folded, heads, stems
 
 Counts = Callable[[Score, Sequence[Fraction]], Sequence[str]]
 """Gives what is counted aloud at each of some onsets."""
@@ -65,9 +65,13 @@ class Written:
         return bool(goes_on) or sounding < bar.end_quarters
 
 
-def write(score: Score, excerpt: Excerpt, counts: Counts) -> Written:
-    """What is written in a window, without columns or rows."""
+def write(score: Score, excerpt: Excerpt, counts: Counts, *, fold: bool = False) -> Written:
+    """What is written in a window, without columns or rows.
+
+    ``fold``: write what lies on far ledger lines an octave nearer, under an octave line.
+    """
     all_heads = heads(score, excerpt)
+    all_heads = folded(all_heads) if fold else all_heads
     all_stems = stems(all_heads)
     all_rests = rests(score, excerpt, all_heads)
     end = excerpt.window.end_quarters

@@ -32,8 +32,8 @@ def lay_out(
     The roomiest form whose rows fit is taken; columns that do not fit become pages, by time.
     ``counts`` gives what is counted aloud at each onset.
     """
-    written = write(score, excerpt, counts)
-    form, staves, rows = _fitting(written, height)
+    plain = write(score, excerpt, counts)
+    form, staves, rows, written = _fitting(plain, height, counts)
     chords = chords_of(written)
     slots = slots_of(written, chords, form)
     ground = Ground(written, staves, rows, chords, form, glyphs, width)
@@ -43,9 +43,12 @@ def lay_out(
     return Sheet(drawn, width, rows, form.compact, rows <= height)
 
 
-def _fitting(written: Written, height: int) -> tuple[Form, tuple[StaffRows, ...], int]:
+def _fitting(
+    plain: Written, height: int, counts: Counts
+) -> tuple[Form, tuple[StaffRows, ...], int, Written]:
     for form in FORMS:
+        written = write(plain.score, plain.excerpt, counts, fold=True) if form.folded else plain
         staves, rows = system_rows(written.heads, written.stems, form)
         if rows <= height:
             break
-    return form, staves, rows
+    return form, staves, rows, written

@@ -19,7 +19,7 @@ AIR = 1
 """Empty columns after each slot."""
 _STRETCH = 0.6
 """How strongly spare width follows time; proportional would starve the short notes."""
-_MOST_SPARE = 14
+_MOST_SPARE = 18
 """Most columns added after one slot: further apart, a figure no longer reads as one."""
 
 

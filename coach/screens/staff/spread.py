@@ -10,7 +10,7 @@ from coach.screens.staff.canvas import Canvas
 from coach.screens.staff.glyphs import Glyphs
 from coach.screens.staff.lanes import Form, StaffRows
 from coach.screens.staff.page import Cell
-from coach.screens.staff.plan import SlotKey, Written
+from coach.screens.staff.plan import SlotKey, Written, slot_key
 from coach.screens.staff.slots import Chord, Slot, columns
 from coach.screens.staff.written import Head
 
@@ -53,6 +53,10 @@ class Spread:
     def cells(self, head: Head) -> Cell | None:
         """Where a head is, or None where it is on another page."""
         return next((cell for h, cell in self.heads.get(head.note, ()) if h is head), None)
+
+    def core(self, head: Head) -> int:
+        """The column of the slot in which a head of this page stands."""
+        return self.at[slot_key(head)]
 
     def rows_of(self, staff: int) -> StaffRows:
         """The lanes of a staff."""

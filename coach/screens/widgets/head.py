@@ -48,7 +48,7 @@ class StripLine(Widget):
     StripLine {
         height: 1;
         padding: 0 1;
-        & > .strip--outside, & > .strip--label { color: $text-muted; }
+        & > .strip--outside, & > .strip--label { text-style: dim; }
         & > .strip--window { color: $text-primary; text-style: bold; }
         & > .strip--weak { text-style: bold; }
         & > .strip--weak-inside { text-style: bold reverse; }
@@ -59,10 +59,16 @@ class StripLine(Widget):
         super().__init__(id=id)
         self._ascii_only = ascii_only
         self._shown: tuple[Score, Decision] | None = None
+        self._right = ""
 
     def show(self, score: Score, decision: Decision) -> None:
         """Show where the assignment's window lies and where the troubles are."""
         self._shown = score, decision
+        self.refresh()
+
+    def show_right(self, text: str) -> None:
+        """A text at the right, where the state line has no row of its own."""
+        self._right = text
         self.refresh()
 
     def render(self) -> Text:
@@ -74,12 +80,13 @@ class StripLine(Widget):
                 score,
                 decision.assignment.window,
                 weak_bars(score, decision),
-                self.content_size.width,
+                self.content_size.width - (len(self._right) + 3 if self._right else 0),
                 ascii_only=self._ascii_only,
             )
             for cell in cells:
                 style = self.get_component_rich_style(f"strip--{cell.place.value}", partial=True)
                 text.append(cell.char, style)
+            text.append(self._right.rjust(self.content_size.width - len(text)))
         return text
 
 

@@ -37,13 +37,13 @@ class StaffView(Widget):
     DEFAULT_CSS = """
     StaffView {
         height: 1fr;
-        & > .staff--line, & > .staff--stem, & > .staff--tie { color: $text 45%; }
-        & > .staff--barline { color: $text 80%; }
+        & > .staff--line, & > .staff--stem, & > .staff--tie { text-style: dim; }
+        & > .staff--barline { color: $text; }
         & > .staff--beam, & > .staff--rest, & > .staff--sign { color: $text; }
         & > .staff--head { color: $text; text-style: bold; }
         & > .staff--finger { color: $text-accent; }
         & > .staff--beat { text-style: bold; }
-        & > .staff--count, & > .staff--number { color: $text-muted; }
+        & > .staff--count, & > .staff--number { text-style: dim; }
         & > .staff--hand { text-style: bold; }
         & > .staff--right { color: $text-primary; text-style: bold; }
         & > .staff--fault { text-style: bold reverse; }
