@@ -43,6 +43,8 @@ class Follower:
         self._openers = rules.first_pitches(self._layout)
         self._last_s = float("-inf")
         self._pedals: list[PedalMove] = []
+        self._held: dict[int, int] = {}
+        self._take: list[PlayedNote] = []
         self._clear()
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Heard, ...]:
@@ -89,7 +91,7 @@ class Follower:
         shift = 0 if keep is None else keep
         held = {} if keep is None else self._held
         self._held = {p: i - shift for p, i in held.items() if i >= shift}
-        self._take: list[PlayedNote] = kept
+        self._take = kept
         if not kept:
             self._pedals = self._pedals[-1:] if self._pedals else []
         self._begun = self._waiting = False
@@ -185,7 +187,8 @@ class Follower:
     def _broken_off(self) -> tuple[Heard, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         reading, keys = self._decoder.beam[0], self._trace.keys
-        if max(reading.right, reading.left) == 0 or rules.fits(keys) * 3 < len(keys):
+        reason = OTHER_NOTES if max(reading.right, reading.left) else ONLY_A_CHORD
+        if reason == ONLY_A_CHORD or rules.fits(keys) * 3 < len(keys):
             self._clear()
             return (
                 NotThis(ONLY_A_CHORD if max(reading.right, reading.left) == 0 else OTHER_NOTES),

@@ -70,7 +70,7 @@ class Costs:
     """Spread of notes meant together."""
     give: float = 0.16
     """Spread of a gap in time, as a share of it."""
-    surely: float = 0.7
+    surely: float = 1.2
     """A note that fits better than this needs no other explanation."""
     doubtful: float = 2.5
     """A note that fits worse than this may be a jump back."""

@@ -18,6 +18,9 @@ from coach.playing.notes import PlayedNote
 
 _cost = attrgetter("cost")
 
+WIDTHS = (1.0, 1.0, 0.7, 0.7, 0.45, 0.45, 0.25)
+"""How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
+
 
 class Decoder:
     """Takes a take's keys one by one, in the order of their onsets."""
@@ -28,30 +31,39 @@ class Decoder:
         self.period_s = period_s
         self.beam = [opening(period_s)]
         self.count = 0
+        self.calm = 0
 
     def hear(self, note: PlayedNote) -> None:
         """Extend every reading by one more key."""
         places: dict[tuple[int, int], list[Reading]] = {}
-        bound = self.costs.width + self.beam[0].cost
+        before, width = self.beam[0], WIDTHS[self.calm] * self.costs.width
+        bound = before.cost + 2 * self.costs.width
         for reading in self.beam:
             if reading.cost > bound:
                 break
-            for new in self.moves.of(reading, self.count, note):
-                if new.cost > bound:
-                    continue
-                bound = min(bound, new.cost + self.costs.width)
-                _keep(places.setdefault((new.right, new.left), []), new)
+            found, bound = self.moves.of(reading, self.count, note, bound, width)
+            for new in found:
+                if new.cost <= bound:
+                    _keep(places.setdefault((new.right, new.left), []), new)
         self.count += 1
         beam = [reading for kept in places.values() for reading in kept]
         beam.sort(key=_cost)
-        limit = beam[0].cost + self.costs.width
-        self.beam = [reading for reading in beam[: self.costs.beam] if reading.cost <= limit]
+        best = beam[0]
+        calm = best.cost - before.cost < self.costs.surely and _grown(best, before)
+        limit = best.cost + (width if calm else self.costs.width)
+        self.beam = [r for r in beam[: self.costs.beam] if r.cost <= limit]
+        self.calm = min(self.calm + 1, len(WIDTHS) - 1) if calm else 0
 
     def readings(self) -> list[tuple[float, Reading]]:
         """Whole readings, what was never played paid for, the likeliest first."""
         done = [(r.cost + self.moves.unplayed(r), r) for r in self.beam]
         done.sort(key=lambda pair: pair[0])
         return done
+
+
+def _grown(reading: Reading, before: Reading) -> bool:
+    """Whether a reading is the other with one more key."""
+    return reading.step is not None and reading.step[0] is before.step
 
 
 def _keep(kept: list[Reading], new: Reading) -> None:

@@ -43,19 +43,29 @@ class Moves:
             out.append(rank)
         return out
 
-    def of(self, reading: Reading, index: int, note: PlayedNote) -> list[Reading]:
-        """The readings that follow; at least one."""
+    def of(
+        self, reading: Reading, index: int, note: PlayedNote, bound: float, width: float
+    ) -> tuple[list[Reading], float]:
+        """The readings that follow with a cost up to ``bound``, and the bound that they set.
+
+        ``width`` is how far above the best readings are kept where it fits surely.
+        """
         out: list[Reading] = []
-        best = self._matches(reading, index, note, out)
-        if best < self.costs.surely:
-            return out
+        base = reading.cost
+        best = self._matches(reading, index, note, bound - base, out)
+        surely = best < self.costs.surely
+        bound = min(bound, base + best + (width if surely else self.costs.width))
+        if surely:
+            return out, bound
+        room = bound - base
         if self.any_free:
             self._free(reading, index, note, out)
-        self._wrong(reading, index, note, out)
-        self._extra(reading, index, note, out)
-        if best > self.costs.doubtful:
-            self._jumps(reading, index, note, out)
-        return out
+        if room >= self.costs.wrong_same:
+            self._wrong(reading, index, note, room, out)
+        self._extra(reading, index, note, room, out)
+        if best > self.costs.doubtful and room >= self.costs.jump - self.costs.pause:
+            self._jumps(reading, index, note, room, out)
+        return out, bound
 
     def unplayed(self, reading: Reading) -> float:
         """What the notes never played cost, those before each hand's front having been paid."""
@@ -66,7 +76,9 @@ class Moves:
                 total += self.costs.end + self._left_out(missed)
         return total
 
-    def _matches(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> float:
+    def _matches(
+        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+    ) -> float:
         """The key as a note of its pitch: what the best of these costs."""
         layout, at = self.layout, note.onset_s
         done, ahead, best = reading.done, 0, IMPOSSIBLE
@@ -82,13 +94,16 @@ class Moves:
                 if ahead > 3:
                     break
             missed = self._advance(reading, target)
+            if missed > room:
+                continue
             timing = self._timing(reading, target, at)
             if timing > self.costs.surely:
                 timing = self._excused(reading, target, note, missed, timing)
             cost = timing + missed
             if cost < best:
                 best = cost
-            out.append(self._play(reading, index, at, target, Kind.MATCH, cost, 0))
+            if cost <= room:
+                out.append(self._play(reading, index, at, target, Kind.MATCH, cost, 0))
         return best
 
     def _excused(
@@ -237,10 +252,12 @@ class Moves:
                     step = (reading.step, index, Kind.FREE, target)
                     out.append(_aside(reading, 0.3, note, step))
 
-    def _wrong(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+    def _wrong(
+        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+    ) -> None:
         """A wrong key for a note that is due now."""
         costs, pitch = self.costs, self.layout.pitch
-        limit = costs.extra + costs.missed + costs.skip + 1
+        limit = min(costs.extra + costs.missed + costs.skip + 1, room)
         for hand, front, last in (
             (0, reading.right, reading.right_off), (1, reading.left, reading.left_off)
         ):  # fmt: skip
@@ -261,9 +278,11 @@ class Moves:
                     cost += costs.wrong_timing * self._timing(reading, target, note.onset_s)
                     if cost < limit:
                         cost += self._advance(reading, target)
-                        out.append(
-                            self._play(reading, index, note.onset_s, target, Kind.WRONG, cost, off)
-                        )
+                        if cost <= room:
+                            at = note.onset_s
+                            out.append(
+                                self._play(reading, index, at, target, Kind.WRONG, cost, off)
+                            )
 
     def _wrong_pitch(self, off: int, last: int) -> float:
         costs, size = self.costs, abs(off)
@@ -279,15 +298,20 @@ class Moves:
             return costs.wrong_near + costs.wrong_far * (size - 2)
         return costs.wrong_wild
 
-    def _extra(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+    def _extra(
+        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+    ) -> None:
         """A key that the score does not ask for; a soft short one costs less."""
-        soft = note.velocity < 45 and note.length_s is not None and note.length_s < 0.13
-        step = (reading.step, index, Kind.EXTRA, -1)
-        new = _aside(reading, self.costs.brush if soft else self.costs.extra, note, step)
-        new.stray, new.stray_s = note.pitch, note.onset_s
-        out.append(new)
+        soft = note.velocity < 45 and (note.length_s is None or note.length_s < 0.13)
+        cost = self.costs.brush if soft else self.costs.extra
+        if cost <= room:
+            new = _aside(reading, cost, note, (reading.step, index, Kind.EXTRA, -1))
+            new.stray, new.stray_s = note.pitch, note.onset_s
+            out.append(new)
 
-    def _jumps(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+    def _jumps(
+        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+    ) -> None:
         """Back to an earlier onset, to play on from there: a stumble or a restart."""
         layout, costs, at = self.layout, self.costs, note.onset_s
         front = max(reading.right, reading.left)
@@ -304,6 +328,8 @@ class Moves:
             if onset > 0:
                 cost += min(0.15 * (front - onset), 2.0)
             cost += self._owed(reading, onset)
+            if cost > room:
+                continue
             beat = layout.beat[onset]
             step = ((reading.step, index, Kind.JUMP, first), index, Kind.MATCH, target)
             out.append(
