@@ -92,6 +92,7 @@ class DrillView(Screen[None]):
         self._hold: Timer | None = None
         self._kept_badly = False
         self._waits = False
+        self._said = ""
 
     def compose(self) -> ComposeResult:
         """From the top: who and what, the strip, the assignment, the staff, the result, keys."""
@@ -192,8 +193,13 @@ class DrillView(Screen[None]):
 
     def _show_assignment(self, state: str | None = None) -> None:
         words = assignment_words(self.desk.score, self.desk.drill.assignment)
-        state = STATES[self.desk.drill.state] if state is None else state
-        self.query_one(AssignmentLine).show(words, state)
+        self._said = STATES[self.desk.drill.state] if state is None else state
+        right = " · ".join(filter(None, (self._staff.page_words, self._said)))
+        self.query_one(AssignmentLine).show(words, right)
+
+    def on_page_turned(self) -> None:
+        """Say which page it is."""
+        self._show_assignment(self._said)
 
     def _changed(self, state: State) -> None:
         if state in (State.READY, State.NO_PIANO, State.RESTING) and self._click:

@@ -36,3 +36,8 @@ class ScoreRefused(Message, bubble=False):
     """A score could not be opened, or there is nothing to drill in it; one sentence."""
 
     sentence: str
+
+
+@dataclass
+class PageTurned(Message):
+    """Another page of the window is shown, or another window."""

@@ -85,6 +85,6 @@ def _digit(spread: Spread, lane: int, group: BeamGroup, columns: list[int]) -> N
     if not group.digit:
         return
     middle = (columns[0] + columns[-1]) // 2
-    if not all(stem.value.flags for stem in group.stems):
+    if len(columns) == 1 or not all(stem.value.flags for stem in group.stems):
         middle = columns[len(columns) // 2] + 1  # beside the stem: no beam to stand on
     spread.canvas.put(lane, middle, group.digit, Role.BEAM)

@@ -137,10 +137,11 @@ def bar_numbers(spread: Spread) -> None:
     for slot in spread.slots:
         if slot.kind is SlotKind.BAR:
             number = score.bar_at(slot.onset_quarters).number
-            places.append((spread.at[slot.key], number))
+            # It ends over its barline, so that one column parts it from the fingers after it.
+            places.append((spread.at[slot.key] - len(number) + 1, number))
     for column, text in places:
         row = spread.ground.staves[0].first
-        if spread.canvas.is_free(row, column, column + len(text) + 1):
+        if spread.canvas.is_free(row, max(column - 1, 0), column + len(text) + 1):
             spread.canvas.put(row, column, text, Role.NUMBER)
 
 

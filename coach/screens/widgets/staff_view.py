@@ -17,6 +17,7 @@ from textual.widget import Widget
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.marks import FACES, Mark
+from coach.screens.messages import PageTurned
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.page import Page, Sheet
 
@@ -73,9 +74,10 @@ class StaffView(Widget):
         return bool(self._marks)
 
     @property
-    def page_number(self) -> int:
-        """The page that is shown, from 1."""
-        return self._page + 1
+    def page_words(self) -> str:
+        """Which page of how many; "" where there is one."""
+        many = len(self._sheet.pages) if self._sheet else 1
+        return f"page {self._page + 1} of {many}" if many > 1 else ""
 
     def show_window(self, score: Score, excerpt: Excerpt) -> None:
         """Show another window, without marks, from its first page."""
@@ -108,6 +110,7 @@ class StaffView(Widget):
             self._index_rows()
             self._strips.clear()
             self.refresh()
+            self.post_message(PageTurned())
 
     def turn(self, by: int) -> None:
         """Turn pages forward or back."""
