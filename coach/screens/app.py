@@ -10,6 +10,7 @@ from typing import ClassVar
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.events import Resize
+from textual.geometry import Size
 from textual.screen import Screen
 
 from coach.playing.events import MidiEvent, PianoFound, PianoLost
@@ -68,6 +69,7 @@ class KeyholeApp(App[None]):
             self.open(self._start.path, self._start.errand)
         for notice in reversed(self._start.notices):
             self.push_screen(NoticeScreen(notice))
+        self._mind_size()
         if self._start.errand is not Errand.DEMO:
             self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
         self.call_after_refresh(settle_memory)
@@ -106,7 +108,7 @@ class KeyholeApp(App[None]):
         return drills[-1] if drills else None
 
     def _offer_ways(self) -> None:
-        if isinstance(self.screen, OpeningScreen):  # its drill would cover the offer
+        if isinstance(self.screen, OpeningScreen | TooSmallScreen):  # these would cover the offer
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
         elif self._piano is None and not isinstance(self._drill(), DemoScreen):
             given = self.collaborators
@@ -134,6 +136,7 @@ class KeyholeApp(App[None]):
         """Say why."""
         self._close_opening()
         self.push_screen(NoticeScreen(message.sentence))
+        self._mind_size()
 
     def on_score_opened(self, message: ScoreOpened) -> None:
         """Drill it."""
@@ -147,6 +150,7 @@ class KeyholeApp(App[None]):
         self.push_screen(screen)
         if remarks:
             self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))
+        self._mind_size()
 
     def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
         given = self.collaborators
@@ -165,6 +169,8 @@ class KeyholeApp(App[None]):
         )
 
     def _close_opening(self) -> None:
+        if isinstance(self.screen, TooSmallScreen):
+            self.pop_screen()
         if isinstance(self.screen, OpeningScreen):
             self.pop_screen()
 
@@ -172,8 +178,12 @@ class KeyholeApp(App[None]):
 
     def on_resize(self, event: Resize) -> None:
         """A terminal too small for music says so; it comes back as it was."""
+        self._mind_size(event.size)
+
+    def _mind_size(self, size: Size | None = None) -> None:
         columns, rows = MINIMUM
-        small = event.size.width < columns or event.size.height < rows
+        size = size or self.size
+        small = size.width < columns or size.height < rows
         if small and not isinstance(self.screen, TooSmallScreen):
             self.push_screen(TooSmallScreen())
         elif not small and isinstance(self.screen, TooSmallScreen):

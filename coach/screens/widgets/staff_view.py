@@ -164,7 +164,8 @@ class StaffView(Widget):
         cells = page.notes.get(note) if page else None
         for row, column in (*cells.heads, cells.mark) if cells else ():
             self._strips.pop(row + self._top, None)
-            self.refresh(Region(column, row + self._top, 1, 1))
+            if row + self._top < self.size.height:  # below it, other rows would be written over
+                self.refresh(Region(column, row + self._top, 1, 1))
 
     def _draw(self, y: int) -> Strip:
         page, row = self._current(), y - self._top
