@@ -63,7 +63,7 @@ def seated(size, run, *, start=None, settings=None, piano=True, **how):
             if piano:
                 staging.ports.post(PianoFound("Test piano"))
             if start is None:
-                await seat.until(DrillScreen)
+                await seat.until(DrillScreen if piano else ConnectScreen)
             await pilot.pause()
             await run(seat)
         return staging

@@ -148,6 +148,7 @@ class KeyholeApp(App[None]):
             self.push_screen(NoticeScreen(str(nothing)))
             return
         self.push_screen(screen)
+        self.call_after_refresh(settle_memory)
         if remarks:
             self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))
         self._mind_size()

@@ -54,10 +54,9 @@ DEMO_COMMANDS = (
 def help_line(width: int, *, demo: bool = False, letters: bool = False) -> str:
     """The keys in one row: as many as fit, ``? keys`` always."""
     if letters:
-        return fit(
-            ["letters play", "F4 letters off", "arrows size and tempo", "F1 keys", "Esc home"],
-            width,
-        )
+        last = "F1 keys"
+        parts = ["letters play", "F4 letters off", "arrows size and tempo", "Esc home"]
+        return fit(parts, width - len(last) - 2) + "  " + last
     last = "? keys"
     parts = ["←→ smaller larger", "↓↑ slower faster"]
     if demo:

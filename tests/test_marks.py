@@ -1,0 +1,58 @@
+"""What is shown at a note: what is worse hides what is better; what is forgiven is not shown."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+
+from screenfakes import two_hands
+
+from coach.judging.facts import Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.score.model import Hands
+from coach.score.window import Window, excerpt
+from coach.screens.marks import FACES, Mark, marks_of
+
+
+def judged(*labels, faults=()):
+    part = excerpt(two_hands(), Window(F(0), F(4), Hands.RIGHT))
+    score = tuple(ScoreLabel(i, label, i) for i, label in enumerate(labels))
+    return Judgement(
+        part, Stage.RHYTHM, score, (), None, (), faults, False, True, False, "Not clean."
+    )
+
+
+def fault(at, family, **more):
+    part = excerpt(two_hands(), Window(F(0), F(4), Hands.RIGHT))
+    return Fault(part.transition_to(F(at), Hands.RIGHT), F(at), family, 1.0, "", **more)
+
+
+def test_every_label_has_its_letter():
+    marks = marks_of(judged(Label.MATCHED, Label.WRONG, Label.MISSED, Label.MATCHED))
+    assert "".join(FACES[marks[i]].char for i in range(4)) == "=WM="
+
+
+def test_letters_are_all_different():
+    assert len({face.char for face in FACES.values()}) == len(Mark)
+
+
+def test_a_late_note_is_late_and_an_early_one_early():
+    both = (fault(1, Family.TIMING, size_ms=300.0), fault(2, Family.TIMING, size_ms=-200.0))
+    marks = marks_of(judged(*[Label.MATCHED] * 4, faults=both))
+    assert (marks[1], marks[2], marks[3]) == (Mark.LATE, Mark.EARLY, Mark.RIGHT)
+
+
+def test_a_wrong_key_hides_its_lateness():
+    late = (fault(1, Family.TIMING, size_ms=300.0),)
+    marks = marks_of(judged(Label.MATCHED, Label.WRONG, faults=late))
+    assert marks[1] is Mark.WRONG
+
+
+def test_what_is_forgiven_is_not_shown():
+    late = (fault(1, Family.TIMING, size_ms=300.0, forgiven=True),)
+    assert marks_of(judged(Label.MATCHED, Label.MATCHED, faults=late))[1] is Mark.RIGHT
+
+
+def test_what_was_not_reached_has_no_mark():
+    judgement = judged(Label.MATCHED, Label.MISSED)
+    score = (judgement.score[0], replace(judgement.score[1], reached=False))
+    assert set(marks_of(replace(judgement, score=score))) == {0}

@@ -1,0 +1,70 @@
+"""What the screens say, and the letters that they say it with."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+from screenfakes import note, two_hands
+
+from coach.score.build import score_from_notes
+from coach.score.window import Window
+from coach.screens.big import big, big_width
+from coach.screens.commands import COMMANDS, DEMO_COMMANDS, help_line
+from coach.screens.words import bpm, tempo_words, window_words
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "words"),
+    [
+        (0, 4, "bar 1"),
+        (0, 8, "bars 1 to 2"),
+        (1, 2, "bar 1, beat 2 → 3"),
+        (2, 4, "bar 1, beat 3 → bar 2, beat 1"),
+        (F(1, 2), 2, "bar 1, beat 1 1/2 → 3"),
+    ],
+)
+def test_windows_are_named_by_bars_and_beats(start, end, words):
+    assert window_words(two_hands(2), Window(F(start), F(end))) == words
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(
+    ("metre", "qpm", "beats"), [("4/4", 60, 60), ("6/8", 90, 60), ("2/2", 120, 60), ("3/8", 90, 60)]
+)
+def test_tempo_is_in_beats_of_the_metre(metre, qpm, beats):
+    """Common practice: 6/8 is beaten in dotted quarters, 2/2 in halves."""
+    score = score_from_notes([note(60, 0, 4)], metre=metre)
+    assert bpm(score, Window(F(0), F(1)), qpm) == beats
+
+
+def test_no_tempo_is_the_players_own():
+    assert tempo_words(two_hands(), Window(F(0), F(4)), None) == "own tempo"
+
+
+def test_a_large_two():
+    assert big("2") == ("▀▀█", "█▀▀", "▀▀▀")
+
+
+@pytest.mark.parametrize("text", ["0 of 3", "CLEAN", "LH BEAT 2", "BOTH BEAT 12", "NOT SURE"])
+def test_large_letters_are_as_wide_as_said(text):
+    assert {len(row) for row in big(text)} == {big_width(text)}
+    assert len(big(text, ascii_only=True)) == 5
+
+
+def test_all_letters_and_figures_look_different():
+    drawn = {big(char) for char in "ABCDEFGHIJKLMNOPQRSTUVWXYZ123456789"}
+    assert len(drawn) >= 33  # S and 5, O and 0, Z and 2 may look alike at this size
+
+
+@pytest.mark.parametrize("width", [58, 78, 118])
+@pytest.mark.parametrize("how", [{}, {"demo": True}, {"letters": True}])
+def test_the_help_line_fits_and_always_says_where_all_keys_are(width, how):
+    line = help_line(width, **how)
+    assert len(line) <= width
+    assert "keys" in line
+
+
+def test_no_key_does_two_things():
+    keys = [key for one in (*COMMANDS, *DEMO_COMMANDS) for key in one.keys.split(",")]
+    assert len(keys) == len(set(keys))
