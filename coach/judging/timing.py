@@ -107,7 +107,7 @@ def measure(
         parted=parted(row, line, beat_s, tolerance, habits),
         splits=splits(row, beat_s, tolerance),
         drift=drift(row, tolerance),
-        uneven=uneven(row, held, tolerance),
+        uneven=uneven(row, line, held, tolerance),
         evenness=evenness(row, held),
         figures=figures(row, held, beat_x, tolerance),
         rush=rush(row, lifts, tolerance),
