@@ -124,12 +124,13 @@ def test_chopping_the_stream_changes_nothing_and_nothing_breaks_it(stream: bytes
         reader.read(message, 0.0)
 
 
-def test_a_cable_takes_a_millisecond_a_note() -> None:
-    """MIDI 1.0: 31.25 kbaud, 10 bits a byte (from memory); what POLL_S is chosen by."""
+@pytest.mark.outside
+def test_the_port_is_read_more_often_than_a_cable_can_bring_notes() -> None:
+    """MIDI 1.0: 31.25 kbaud, 10 bits a byte (from memory)."""
     from coach.playing.listener import POLL_S
 
     byte_s = 10 / 31_250
     assert 3 * byte_s == pytest.approx(0.00096)
     assert 10 * 3 * byte_s == pytest.approx(0.0096)  # a ten-note chord
     assert (1 + 10 * 2) * byte_s == pytest.approx(0.00672)  # with running status
-    assert pytest.approx(3 * byte_s, rel=0.1) == POLL_S
+    assert 3 * byte_s > POLL_S

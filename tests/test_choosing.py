@@ -2,7 +2,7 @@
 
 import pytest
 
-from coach.playing.choosing import choose, shown
+from coach.playing.choosing import choose, counterpart, shown
 
 NAMES = ("Midi Through:Midi Through Port-0 14:0", "Stage Piano:Stage Piano MIDI 1 20:0", "Piano")
 
@@ -30,3 +30,15 @@ def test_there_is_nothing_to_choose_from_the_systems_own_loops() -> None:
 
 def test_numbers_that_change_are_not_shown() -> None:
     assert shown(NAMES[1]) == "Stage Piano:Stage Piano MIDI 1"
+
+
+@pytest.mark.parametrize(
+    ("heard", "out"),
+    [
+        ("Stage Piano:Stage Piano MIDI 1", NAMES[1]),  # ALSA: one name for both ways
+        ("Digital Piano:out", "Digital Piano:in"),  # JACK: one device, two ports
+        ("Organ:out", None),
+    ],
+)
+def test_the_click_goes_to_the_piano_that_is_heard(heard: str, out: str | None) -> None:
+    assert counterpart((*NAMES, "Digital Piano:in"), heard) == out

@@ -28,5 +28,17 @@ def choose(names: Sequence[str], wanted: str | None = None) -> str | None:
     return next(exact, None) or next(containing, None)
 
 
+def counterpart(names_out: Sequence[str], piano: str) -> str | None:
+    """The port that leads back to the piano which is heard on the port ``piano``.
+
+    The same name; else the same device (the part before a colon, as ALSA and JACK write it). None
+    where the piano takes nothing.
+    """
+    same = choose(names_out, piano)
+    device = shown(piano).split(":")[0].casefold()
+    alike = (name for name in names_out if name.split(":")[0].casefold() == device)
+    return same or next(alike, None)
+
+
 def _is_loop(name: str) -> bool:
     return any(loop in name.casefold() for loop in _LOOPS)

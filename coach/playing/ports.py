@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 
-from coach.playing.choosing import choose, shown
+from coach.playing.choosing import choose, counterpart, shown
 from coach.playing.driver import Driver, OutPort, PortsUnavailable, RtMidiDriver
 from coach.playing.listener import Listener, Post
 
@@ -59,8 +59,8 @@ class Ports:
 
         None where the piano takes nothing, or there is none.
         """
-        names = self._driver.names_out()
-        name = choose(names, wanted or self.piano) if wanted or self.piano else None
+        names, piano = self._driver.names_out(), self.piano
+        name = choose(names, wanted) if wanted else piano and counterpart(names, piano)
         return self._driver.open_out(name) if name else None
 
     def close(self) -> None:
