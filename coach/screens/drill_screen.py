@@ -48,6 +48,7 @@ class DrillScreen(DrillView):
         """What was played, and the piano's coming and going."""
         for event in events:
             self.show(self._answer(event))
+        self._staff.paint_now()
 
     def _answer(self, event: MidiEvent) -> tuple[Outcome, ...]:
         drill = self.desk.drill

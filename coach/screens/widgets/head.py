@@ -36,7 +36,8 @@ class SidedLine(Static):
 
     def _fill(self) -> None:
         room = self.content_size.width - len(self._right)
-        self.update(self._left[: max(room - 1, 0)].ljust(max(room, 0)) + self._right)
+        text = self._left[: max(room - 1, 0)].ljust(max(room, 0)) + self._right
+        self.update(text, layout=False)  # always one row: nothing else has to move
 
 
 class StripLine(Widget):

@@ -18,8 +18,11 @@ from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.marks import FACES, Mark
 from coach.screens.messages import PageTurned
+from coach.screens.painting import paint_now
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.page import Page, Sheet
+
+_BLANK = f"staff--{Role.BLANK.value}"
 
 LayOut = Callable[[Score, Excerpt, int, int], Sheet]
 """Score, excerpt, columns, rows."""
@@ -62,6 +65,8 @@ class StaffView(Widget):
         self._marks: dict[int, Mark] = {}
         self._on_row: dict[int, list[tuple[int, int, bool]]] = {}
         self._strips: dict[int, Strip] = {}
+        self._styles: dict[str, Style] = {}
+        self._plain: dict[int, tuple[str, list[str]]] = {}
 
     @property
     def sheet(self) -> Sheet | None:
@@ -100,17 +105,18 @@ class StaffView(Widget):
             note for note in {*self._marks, *marks} if self._marks.get(note) is not marks.get(note)
         }
         self._marks = dict(marks)
-        for note in changed:
-            self._repaint(note)
+        # A first note's own mark is not to wait until all marks of the last repetition are gone.
+        self.call_after_refresh(self._repaint_all, changed)
+
+    def paint_now(self) -> None:
+        """Put what is to be repainted on the terminal at once."""
+        paint_now(self)
 
     def turn_to(self, page: int) -> None:
         """Show a page, counted from 0; outside the sheet the nearest."""
-        if self._sheet:
-            self._page = min(max(page, 0), len(self._sheet.pages) - 1)
-            self._index_rows()
-            self._strips.clear()
-            self.refresh()
-            self.post_message(PageTurned())
+        if self._sheet and (nearest := min(max(page, 0), len(self._sheet.pages) - 1)) != self._page:
+            self._page = nearest
+            self._show_page()
 
     def turn(self, by: int) -> None:
         """Turn pages forward or back."""
@@ -124,6 +130,7 @@ class StaffView(Widget):
         """Another theme: every row is drawn anew."""
         super().notify_style_update()
         self._strips.clear()
+        self._styles.clear()
 
     def render_line(self, y: int) -> Strip:
         """One row of the page."""
@@ -134,7 +141,15 @@ class StaffView(Widget):
     def _make_sheet(self) -> None:
         if self._window and self.size.width and self.size.height:
             self._sheet = self._lay_out(*self._window, self.size.width, self.size.height)
-            self.turn_to(0)
+            self._page = 0
+            self._show_page()
+
+    def _show_page(self) -> None:
+        self._index_rows()
+        self._strips.clear()
+        self._plain.clear()
+        self.refresh()
+        self.post_message(PageTurned())
 
     def _follow(self, note: int) -> None:
         if self._sheet and self._window and len(self._sheet.pages) > 1:
@@ -167,23 +182,39 @@ class StaffView(Widget):
             if row + self._top < self.size.height:  # below it, other rows would be written over
                 self.refresh(Region(column, row + self._top, 1, 1))
 
+    def _repaint_all(self, notes: set[int]) -> None:
+        for note in notes:
+            self._repaint(note)
+
     def _draw(self, y: int) -> Strip:
         page, row = self._current(), y - self._top
         width = self.size.width
         if page is None or not 0 <= row < len(page.rows):
             return Strip.blank(width, self.rich_style)
-        text = list(page.rows[row].text)
-        looks = [f"staff--{role.value}" for role in page.rows[row].roles]
+        text, looks = (list(cells) for cells in self._plain_row(page, row))
         self._put_marks(row, text, looks)
-        base = self.rich_style
         segments = [
-            Segment("".join(char for char, _ in run), base + self._style(look))
+            Segment("".join(char for char, _ in run), self._style(look))
             for look, run in groupby(zip(text, looks, strict=True), key=lambda pair: pair[1])
         ]
-        return Strip(segments).adjust_cell_length(width, base)
+        return Strip(segments, len(text)).adjust_cell_length(width, self.rich_style)
+
+    def _plain_row(self, page: Page, row: int) -> tuple[str, list[str]]:
+        """A row's text and looks, without marks."""
+        if row not in self._plain:
+            looks = [f"staff--{role.value}" for role in page.rows[row].roles]
+            # A blank goes with what is before it: fewer changes of style, a mark is out sooner.
+            for column in range(1, len(looks)):
+                if looks[column] == _BLANK:
+                    looks[column] = looks[column - 1]
+            self._plain[row] = page.rows[row].text, looks
+        return self._plain[row]
 
     def _style(self, look: str) -> Style:
-        return self.get_component_rich_style(look, partial=True)
+        if look not in self._styles:
+            style = self.get_component_rich_style(look, partial=True)
+            self._styles[look] = self.rich_style + style
+        return self._styles[look]
 
     def _put_marks(self, row: int, text: list[str], looks: list[str]) -> None:
         here = [
