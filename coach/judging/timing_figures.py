@@ -68,7 +68,7 @@ def _played_even(
 ) -> Figure | None:
     if median(ratio for ratio, _, _ in cases) >= even:
         return None
-    ratio, error_s, moment = min(cases)
+    ratio, error_s, moment = min(cases, key=lambda case: round(case[0], 3))
     if ratio >= even or -error_s * 1000 <= tolerance.late_floor_ms:
         return None
     name = "dotted rhythm" if written == 3 else "long and short"

@@ -51,18 +51,19 @@ def sentence(
     if clean:
         return "Clean"
     counted = [fault for fault in faults if not fault.forgiven]
-    parts = _parts(excerpt, counted, matching)
-    doubt = "not sure: " if matching.unsure and counted else ""
-    text = doubt + joined(parts, MOST_WORDS - len(doubt.split()))
+    doubt = "unsure: " if matching.unsure and counted else ""
+    most = MOST_WORDS - len(doubt.split())
+    text = doubt + joined(_parts(excerpt, counted, matching, most), most)
     return text[0].upper() + text[1:]
 
 
-def _parts(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -> list[str]:
-    """The first fault with its place, the others by name, and where it broke off."""
+def _parts(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching, most: int) -> list[str]:
+    """The first fault with its place (if that fits), the others by name, and where it stopped."""
     stop = _stopped(excerpt, matching)
     if not counted:
         return [stop or "the last note is missing"]
-    parts = [whole_fault(excerpt, counted[0])]
+    first = whole_fault(excerpt, counted[0])
+    parts = [first if len(first.split()) <= most else brief_fault(excerpt, counted[0])]
     parts += [stop] if stop else []
     return parts + [brief_fault(excerpt, fault) for fault in counted[1:]]
 
