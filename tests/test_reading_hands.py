@@ -1,0 +1,151 @@
+"""Which hand plays a note."""
+
+import pytest
+from scorexml import back, bar, direction, note, opened, piano, rest, words
+
+from coach.score.model import Hand
+from coach.score.reading import hands_by_voice
+from coach.score.reading.hands import hand_of_words
+
+
+def hands(found, staff=1):
+    return " ".join(n.hand.value[0] for n in found.notes if n.staff == staff)
+
+
+BASS = back(4) + rest(4, v="5", s=2)
+
+
+@pytest.mark.parametrize(
+    ("text", "hand"),
+    [
+        ("m.s.", Hand.LEFT), ("m. s.", Hand.LEFT), ("M.S.", Hand.LEFT), ("m.g.", Hand.LEFT),
+        ("l.h.", Hand.LEFT), ("L. H.", Hand.LEFT), ("l.H.", Hand.LEFT), ("(l.h.)", Hand.LEFT),
+        ("mano sinistra", Hand.LEFT), ("main gauche", Hand.LEFT), ("left hand", Hand.LEFT),
+        ("m.d.", Hand.RIGHT), ("r.h.", Hand.RIGHT), ("R.H.", Hand.RIGHT), ("RH", Hand.RIGHT),
+        ("mano destra", Hand.RIGHT), ("con la destra", Hand.RIGHT),
+        ("dolce", None), ("mf", None), ("rhapsody", None), ("lhasa", None), ("m.v.", None),
+        ("mdf", None), ("the melody in the left hand must sing out clearly", None),
+    ],
+)  # fmt: skip
+def test_words_that_name_a_hand(text, hand):
+    assert hand_of_words(text) is hand
+
+
+def test_a_hand_named_holds_to_the_rest(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(bar(note("C5"), words("m.s."), note("D4"), rest(1), note("E5"), BASS)),
+    )
+    assert hands(found) == "R L R"
+
+
+def test_a_hand_named_holds_to_the_end_of_the_bar_where_nothing_ends_it(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(bar(note("C5", 2), words("l.h."), note("D4", 2), BASS), bar(note("E5", 4), BASS)),
+    )
+    assert hands(found) == "R L R"
+
+
+def test_a_countermark_ends_it_also_over_a_barline(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(
+            bar(note("C5", 2), words("l.h."), note("D4", 2), BASS),
+            bar(note("E4", 2), words("r.h."), note("F5", 2), BASS),
+        ),
+    )
+    assert hands(found) == "R L L R"
+
+
+def test_a_bracket_says_how_far_it_holds(tmp_path):
+    start = '<direction-type><bracket type="start" line-end="down" number="1"/></direction-type>'
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                words("m.s.", more=start),
+                note("C4"),
+                direction('<bracket type="stop" line-end="down" number="1"/>'),
+                note("D5"),
+                note("E5"),
+                note("F5"),
+                BASS,
+            )
+        ),
+    )
+    assert hands(found) == "L R R R"
+
+
+def test_a_hand_named_concerns_its_own_voice(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                words("l.h.", voice="2"),
+                note("G5", 4),
+                back(4),
+                note("C4", 4, v="2"),
+                BASS,
+            )
+        ),
+    )
+    assert hands(found) == "L R"
+
+
+def test_a_hand_is_not_asked_for_what_it_cannot_reach(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(bar(words("l.h."), note("C6", 4), back(4), note("C2", 4, v="5", s=2))),
+    )
+    assert hands(found) == "R"
+
+
+def test_the_right_hand_may_be_named_in_the_lower_staff(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(bar(rest(4), back(4), words("m.d.", staff=2), note("C4", 4, v="5", s=2))),
+    )
+    assert hands(found, 2) == "R"
+
+
+def test_hands_by_the_home_staff_of_the_voice(tmp_path):
+    climbing = [note(name, 1, v="5", s=2) for name in ("C3", "E3", "G3", "C3") * 2]
+    found = opened(
+        tmp_path,
+        piano(
+            bar(note("C5", 4), back(4), *climbing[:4]),
+            bar(note("C5", 4), back(4), *climbing[4:]),
+            bar(note("C5", 4), back(4), note("C3", 3, v="5", s=2), note("E4", 1, v="5", s=1)),
+        ),
+    )
+    assert hands(found) == "R R R R"
+    by_voice = hands_by_voice(found)
+    assert hands(by_voice) == "R R R L"
+    assert hands(by_voice, 2) == "L L L L L L L L L"
+
+
+def test_a_voice_without_a_home_goes_by_the_staff(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(bar(note("C5", 4), back(4), note("C3", 4, s=2)), bar(note("D5", 4))),
+    )
+    assert [n.hand for n in hands_by_voice(found).notes] == [n.hand for n in found.notes]
+
+
+def test_three_staves(tmp_path):
+    text = piano(
+        bar(
+            '<attributes><staves>3</staves><clef number="2"><sign>F</sign><line>4</line></clef>'
+            "</attributes>",
+            note("C5", 4),
+            note("E3", 4, s=2, chord=True),
+            note("C2", 4, s=3, chord=True),
+        )
+    )
+    found = opened(tmp_path, text)
+    assert [(n.staff, n.hand, n.hand_is_guess) for n in found.notes] == [
+        (3, Hand.LEFT, False),
+        (2, Hand.LEFT, True),
+        (1, Hand.RIGHT, False),
+    ]
