@@ -41,7 +41,7 @@ def window_cases(
     if not real:
         return None
     out = [
-        _case(
+        case_of(
             f"{name}_real",
             "real",
             "as_recorded",
@@ -55,12 +55,14 @@ def window_cases(
         take = Attempt(deepcopy(real), rng, window["beats"])
         condition = rng.choice(("learner", "learner", "slow"))
         _condition(take, condition)
-        out.append(_case(f"{name}_clean", "clean", condition, window, notes, beats, take))
+        out.append(case_of(f"{name}_clean", "clean", condition, window, notes, beats, take))
     for number in range(planted):
         made = _with_mistakes(real, rng, window)
         if made is not None:
             condition, take = made
-            out.append(_case(f"{name}_e{number}", "planted", condition, window, notes, beats, take))
+            out.append(
+                case_of(f"{name}_e{number}", "planted", condition, window, notes, beats, take)
+            )
     return out
 
 
@@ -132,7 +134,7 @@ def _with_mistakes(
     return (condition, take) if len(take.planted) > before else None
 
 
-def _case(
+def case_of(
     name: str, variant: str, condition: str, window: dict[str, Any], notes: Sequence[Written],
     beats: Sequence[float], take: Attempt,
 ) -> dict[str, Any]:  # fmt: skip
