@@ -45,6 +45,7 @@ class Follower:
         self._pedals: list[PedalMove] = []
         self._held: dict[int, int] = {}
         self._take: list[PlayedNote] = []
+        self._begun = False
         self._clear()
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Heard, ...]:

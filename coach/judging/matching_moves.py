@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from coach.judging.matching_costs import Costs
 from coach.judging.matching_reading import NEVER, Kind, Reading, Step
 from coach.judging.matching_score import Layout
@@ -82,13 +84,13 @@ class Moves:
         """The key as a note of its pitch: what the best of these costs."""
         layout, at = self.layout, note.onset_s
         done, ahead, best = reading.done, 0, IMPOSSIBLE
-        low = min(reading.right, reading.left) - REACH
-        for target in layout.of_pitch.get(note.pitch, ()):
+        targets = layout.of_pitch.get(note.pitch, ())
+        low = layout.first[max(min(reading.right, reading.left) - REACH, 0)]
+        for at_rank in range(bisect_left(targets, low), len(targets)):
+            target = targets[at_rank]
             if done >> target & 1:
                 continue
             onset = layout.onset[target]
-            if onset < low:
-                continue
             if onset > (reading.left if layout.hand[target] else reading.right):
                 ahead += 1
                 if ahead > 3:

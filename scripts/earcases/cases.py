@@ -138,6 +138,7 @@ def case_of(
     name: str, variant: str, condition: str, window: dict[str, Any], notes: Sequence[Written],
     beats: Sequence[float], take: Attempt,
 ) -> dict[str, Any]:  # fmt: skip
+    """One case in the JSON form."""
     played = sorted(take.played, key=lambda n: n.onset_s)
     score = [
         {"id": f"s{i}", "pitch": n.pitch, "onset_beat": round(b, 6),
