@@ -17,6 +17,8 @@ from coach.score.window import Excerpt
 _CORRECTED_S = 1.0
 """A wrong key put right within this was corrected at once (common practice)."""
 _CORRECTED_STEPS = 4
+_BRUSH_STEPS = 2
+"""A brushed key lies beside the key that was meant."""
 _SAME_STROKE_S = 0.05
 """Keys within this went down together (MIREX onset window)."""
 
@@ -131,8 +133,10 @@ def _corrected(
     It is near it, of the same hand, struck soon after, and late: the extra key stood in its place.
     """
     struck = played[label.played]
+    brushed = _sounds_with_own(excerpt, played, matching, label)
     for other in matching.played[label.played + 1 :]:
-        wait = played[other.played].onset_s - struck.onset_s
+        at_s = played[other.played].onset_s
+        wait = at_s - struck.onset_s
         if wait > _CORRECTED_S:
             break
         if other.label is not Label.MATCHED or other.note is None or wait < _SAME_STROKE_S:
@@ -141,7 +145,37 @@ def _corrected(
         steps = abs(note.pitch - struck.pitch)
         if steps > _CORRECTED_STEPS or (label.hand and note.hand is not label.hand):
             continue
-        due = timing.due_s(excerpt.onset_numbers[other.note])
-        if due is not None and abs(struck.onset_s - due) < played[other.played].onset_s - due:
+        number = excerpt.onset_numbers[other.note]
+        if _late_in_chord(timing, number, note.hand, struck.onset_s, at_s):
+            return other.note
+        due = timing.due_s(number)
+        if not brushed and due is not None and abs(struck.onset_s - due) < at_s - due:
             return other.note
     return None
+
+
+def _sounds_with_own(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, label: PlayedLabel
+) -> bool:
+    """Whether a right note of the same hand, a step or two away, went down with it: a brush."""
+    struck = played[label.played]
+    for step in (-1, 1):
+        i = label.played + step
+        while 0 <= i < len(played) and abs(played[i].onset_s - struck.onset_s) < _SAME_STROKE_S:
+            other = matching.played[i]
+            if other.note is not None and other.label is Label.MATCHED:
+                same = label.hand is None or excerpt.notes[other.note].hand is label.hand
+                if same and abs(played[i].pitch - struck.pitch) <= _BRUSH_STEPS:
+                    return True
+            i += step
+    return False
+
+
+def _late_in_chord(timing: Timing, number: int, hand: Hand, struck_s: float, at_s: float) -> bool:
+    """Whether the key stood in for a chord's note that came after the rest of the chord."""
+    moment = timing.at.get(number)
+    onset = None if moment is None else timing.row[moment].of(hand)
+    if onset is None or len(onset.notes) < 2:
+        return False
+    with_rest = abs(struck_s - onset.first_s) < _SAME_STROKE_S
+    return with_rest and at_s - onset.first_s > 2 * _SAME_STROKE_S

@@ -39,6 +39,7 @@ def _onset(timing: Timing, moment: int) -> Fraction:
 
 
 def _hesitations(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+    alone = _drifted(timing)
     for pause in timing.pauses:
         moment = timing.row[pause.moment]
         onset = moment.onset_quarters
@@ -48,11 +49,18 @@ def _hesitations(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
             onset,
             hands_of([hand.hand for hand in moment.hands]),
             Family.TIMING,
-            _weight(pause.excess_s, 0.55),
+            _weight(pause.excess_s, 0.55 if moment.number not in alone else 0.3),
             late(excerpt, onset, pause.excess_s),
             "hesitation",
             size_ms=pause.excess_s * 1000,
         )
+
+
+def _drifted(timing: Timing) -> set[int]:
+    """Onsets that one hand has alone where the hands drift: its lateness is the drift's."""
+    if timing.drift is None:
+        return set()
+    return {moment.number for moment in timing.row if len(moment.hands) == 1}
 
 
 def _parted(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:

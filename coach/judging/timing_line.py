@@ -179,8 +179,8 @@ def _local_fit(row: Sequence[Moment], free: Sequence[float], i: int) -> float:
         for j in range(max(0, i - _REACH), min(len(row), i + _REACH + 1))
         if j != i
     ]
-    if not near:
-        return free[i]
+    if len(near) < 2:
+        return free[i]  # one neighbour tells no tempo
     kept = near
     for _ in range(_REFITS):
         at, slope = _line(kept)
