@@ -68,8 +68,8 @@ class Bench:
         """Print the table."""
         print(f"{'':28}{'goal':>8}{'ours':>9}{'DualDTW':>9}")
         for label in LABELS:
-            ours, rival = (self.tallies[who, "all"].f1(label) for who in WHO)
-            self._row(f"F1 {label}", GOALS[label], ours, rival)
+            mine, theirs = (self.tallies[who, "all"].f1(label) for who in WHO)
+            self._row(f"F1 {label}", GOALS[label], mine, theirs)
         for group in ("all", *sorted(PERFECT_GOALS), "untouched", "clean"):
             goal = PERFECT_GOALS.get(group, 0.997 if group == "untouched" else 0.95)
             ours, rival = (self.tallies[w, group] for w in WHO)

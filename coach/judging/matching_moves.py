@@ -4,46 +4,18 @@ from __future__ import annotations
 
 from bisect import bisect_left
 
-from coach.judging.matching_costs import Costs
+from coach.judging.matching_fit import IMPOSSIBLE, Fit
 from coach.judging.matching_reading import NEVER, Kind, Reading, Step
-from coach.judging.matching_score import Layout
 from coach.playing.notes import PlayedNote
 
-IMPOSSIBLE = 99.0
-CORRECTION_S = 0.7
-"""A wrong key is put right within this time, or not at all."""
 PAUSE_S = 0.25
 """A stop this much longer than the written gap is surely one."""
 REACH = 6
 """How many due notes of a hand a wrong key may be meant for."""
 
 
-class Moves:
+class Moves(Fit):
     """Extends readings over one score."""
-
-    def __init__(self, layout: Layout, costs: Costs) -> None:
-        self.layout = layout
-        self.costs = costs
-        self.any_free = True in layout.free
-        self.of_hand = (
-            [n for n, hand in enumerate(layout.hand) if hand == 0],
-            [n for n, hand in enumerate(layout.hand) if hand == 1],
-        )
-        self.rank = [0] * len(layout.hand)
-        for notes in self.of_hand:
-            for rank, note in enumerate(notes):
-                self.rank[note] = rank
-        self.due_rank = [self._due_ranks(hand) for hand in (0, 1)]
-
-    def _due_ranks(self, hand: int) -> list[int]:
-        """For each onset, how many notes of the hand lie before it."""
-        out, rank = [], 0
-        notes, onset = self.of_hand[hand], self.layout.onset
-        for at in range(len(self.layout.beat) + 1):
-            while rank < len(notes) and onset[notes[rank]] < at:
-                rank += 1
-            out.append(rank)
-        return out
 
     def of(
         self, reading: Reading, index: int, note: PlayedNote, bound: float, width: float
@@ -69,15 +41,6 @@ class Moves:
             self._jumps(reading, index, note, room, out)
         return out, bound
 
-    def unplayed(self, reading: Reading) -> float:
-        """What the notes never played cost, those before each hand's front having been paid."""
-        total = 0.0
-        for hand, front in ((0, reading.right), (1, reading.left)):
-            missed = self._missing(reading.done, hand, front, len(self.layout.beat))
-            if missed:
-                total += self.costs.end + self._left_out(missed)
-        return total
-
     def _matches(
         self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
     ) -> float:
@@ -95,113 +58,18 @@ class Moves:
                 ahead += 1
                 if ahead > 3:
                     break
-            missed = self._advance(reading, target)
+            missed = self.advance(reading, target)
             if missed > room:
                 continue
-            timing = self._timing(reading, target, at)
+            timing = self.timing(reading, target, at)
             if timing > self.costs.surely:
-                timing = self._excused(reading, target, note, missed, timing)
+                timing = self.excused(reading, target, note, missed, timing)
             cost = timing + missed
             if cost < best:
                 best = cost
             if cost <= room:
                 out.append(self._play(reading, index, at, target, Kind.MATCH, cost, 0))
         return best
-
-    def _excused(
-        self, reading: Reading, target: int, note: PlayedNote, missed: float, timing: float
-    ) -> float:
-        """A time that does not fit may yet be explained: by a skip, or by a correction."""
-        costs = self.costs
-        if missed > 0:
-            timing = min(timing, self._closed_up(reading, target, note.onset_s))
-            if missed > costs.lost:
-                timing = min(timing, costs.found)
-        before = reading.stray_s
-        if 0 < abs(note.pitch - reading.stray) <= 3 and note.onset_s - before < CORRECTION_S:
-            timing = min(timing, costs.corrected + self._timing(reading, target, before))
-        return timing
-
-    def _advance(self, reading: Reading, target: int) -> float:
-        """What moving the hand to a note costs: notes left out, or a note out of order."""
-        layout = self.layout
-        hand, onset = layout.hand[target], layout.onset[target]
-        front = reading.left if hand else reading.right
-        if onset == front:
-            return 0.0
-        if onset < front:
-            return self.costs.order - self.costs.missed_many
-        missed = self._missing(reading.done, hand, front, onset)
-        if not missed:
-            return 0.0
-        if reading.gap_end > front and reading.gap < onset:
-            low, high = max(front, reading.gap), min(onset, reading.gap_end)
-            shared = self._missing(reading.done, hand, low, high)
-            missed -= shared
-            return self.costs.shared * shared + (self._left_out(missed) if missed else 0.0)
-        return self._left_out(missed)
-
-    def _missing(self, done: int, hand: int, front: int, onset: int) -> int:
-        """How many notes of a hand from one onset up to another were not played."""
-        ranks = self.due_rank[hand]
-        count = 0
-        for note in self.of_hand[hand][ranks[front] : ranks[onset]]:
-            if not done >> note & 1:
-                count += 1
-        return count
-
-    def _left_out(self, count: int) -> float:
-        costs = self.costs
-        many = count - 4 if count > 4 else 0
-        cost = costs.skip + costs.missed * (count - many) + costs.missed_many * many
-        return cost if cost < costs.missed_most else costs.missed_most
-
-    def _timing(self, reading: Reading, target: int, at: float) -> float:
-        """How badly a time fits a note: by its own hand's clock and by the other's."""
-        layout, costs = self.layout, self.costs
-        beat = layout.beat[layout.onset[target]]
-        slack = 0.07 if layout.small[target] else costs.spread_s
-        period = reading.period_s
-        one = two = -1.0
-        if reading.right_s != NEVER:
-            gap = beat - reading.right_beat
-            one = _misfit(at - reading.right_s - gap * period, gap, slack, period, costs)
-        if reading.left_s != NEVER:
-            gap = beat - reading.left_beat
-            two = _misfit(at - reading.left_s - gap * period, gap, slack, period, costs)
-        if two < 0:
-            return one if one > 0 else 0.0
-        if one < 0:
-            return two
-        if layout.hand[target]:
-            one += 0.1
-        else:
-            two += 0.1
-        return one + costs.other * two if one < two else two + costs.other * one
-
-    def _closed_up(self, reading: Reading, target: int, at: float) -> float:
-        """The same where notes were left out and time closed up: due when the first of them was.
-
-        Where the other hand has gone over the gap already, it is enough to be together with it.
-        """
-        layout, costs, period = self.layout, self.costs, reading.period_s
-        mine = reading.right, reading.right_s, reading.right_beat
-        other_s, other_beat = reading.left_s, reading.left_beat
-        if layout.hand[target]:
-            mine = reading.left, reading.left_s, reading.left_beat
-            other_s, other_beat = reading.right_s, reading.right_beat
-        front, hand_s, hand_beat = mine
-        if hand_s == NEVER:
-            return IMPOSSIBLE
-        after, over = layout.beat[front + 1], layout.beat[layout.onset[target]]
-        gap = after - hand_beat
-        away = at - hand_s - gap * period
-        x = abs(away) / (costs.spread_s + 0.2 * period * min(max(gap, 0.25), 2.0))
-        if other_s != NEVER and other_beat > after:
-            apart = at - other_s - (over - other_beat) * period
-            if abs(apart) < 0.08:
-                return costs.together + min(0.25 * x * x, 2.0)
-        return min(0.5 * x * x, 4.0) + (costs.closed if over - after > 0.9 else costs.closed_part)
 
     def _play(
         self, reading: Reading, index: int, at: float, target: int, kind: Kind, cost: float,
@@ -277,9 +145,9 @@ class Moves:
                     continue
                 cost = self._wrong_pitch(off, last)
                 if cost < limit:
-                    cost += costs.wrong_timing * self._timing(reading, target, note.onset_s)
+                    cost += costs.wrong_timing * self.timing(reading, target, note.onset_s)
                     if cost < limit:
-                        cost += self._advance(reading, target)
+                        cost += self.advance(reading, target)
                         if cost <= room:
                             at = note.onset_s
                             out.append(
@@ -346,9 +214,9 @@ class Moves:
         total = 0.0
         for hand, front in ((0, reading.right), (1, reading.left)):
             if front < onset:
-                missed = self._missing(reading.done, hand, front, onset)
+                missed = self.missing(reading.done, hand, front, onset)
                 if missed:
-                    total += self._left_out(missed)
+                    total += self.left_out(missed)
         return total
 
 
@@ -360,19 +228,6 @@ def _aside(reading: Reading, cost: float, note: PlayedNote, step: Step) -> Readi
         r.period_s, r.right_off, r.left_off, r.stray, r.stray_s, note.onset_s, step,
         r.gap, r.gap_end,
     )  # fmt: skip
-
-
-def _misfit(away: float, gap: float, slack: float, period: float, costs: Costs) -> float:
-    """Cost of being so many seconds late (early: negative) after a gap in beats."""
-    if gap < 0:
-        gap = -gap
-    x = away / (slack + costs.give * period * (gap if gap < 2.0 else 2.0))
-    if x < 0:
-        x, cap = -x, costs.early
-    else:
-        cap = costs.late
-    cost = 0.5 * x * x if x < 1.5 else 0.55 * x + 0.3
-    return cost if cost < cap else cap
 
 
 def _tempo(period: float, gap: float, passed_s: float) -> float:
