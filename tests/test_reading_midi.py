@@ -1,0 +1,177 @@
+"""MIDI files: exact ticks, metre, tempo, and the hands of tracks."""
+
+import io
+import struct
+from fractions import Fraction
+
+import mido
+import pytest
+from scorexml import opened
+
+from coach.score.errors import ScoreError
+from coach.score.model import Hand
+from coach.score.reading.handsplit import split_hands
+
+
+def track(*messages):
+    return b"MTrk" + struct.pack(">I", len(b"".join(messages))) + b"".join(messages)
+
+
+def smf(*tracks, form=1, division=480):
+    return (
+        b"MThd" + struct.pack(">IHHH", 6, form, len(tracks), division & 0xFFFF) + b"".join(tracks)
+    )
+
+
+def name(text):
+    return b"\x00\xff\x03" + bytes([len(text)]) + text.encode()
+
+
+END = b"\x00\xff\x2f\x00"
+
+
+def written(tracks, *, form=1, ticks=480):
+    """A file as mido writes it; each track has a name and (start, length, key) in ticks."""
+    file = mido.MidiFile(type=form, ticks_per_beat=ticks)
+    for title, notes in tracks:
+        made = mido.MidiTrack([mido.MetaMessage("track_name", name=title)])
+        moments = [(start, 1, key) for start, _, key in notes]
+        moments += [(start + length, 0, key) for start, length, key in notes]
+        now = 0
+        for tick, down, key in sorted(moments):
+            made.append(mido.Message("note_on", note=key, velocity=64 * down, time=tick - now))
+            now = tick
+        file.tracks.append(made)
+    held = io.BytesIO()
+    file.save(file=held)
+    return held.getvalue()
+
+
+TWO_HANDS = [("right", [(0, 480, 72), (480, 480, 74)]), ("left", [(0, 960, 48)])]
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(
+    ("encoded", "ticks"),
+    # Standard MIDI Files 1.0, variable-length quantities (the specification's own examples).
+    [(b"\x00", 0), (b"\x40", 0x40), (b"\x7f", 0x7F), (b"\x81\x00", 0x80), (b"\xc0\x00", 0x2000),
+     (b"\xff\x7f", 0x3FFF), (b"\x81\x80\x00", 0x4000)],
+)  # fmt: skip
+def test_times_of_any_length(tmp_path, encoded, ticks):
+    content = smf(track(encoded, b"\x90\x3c\x40", b"\x60\x3c\x00", END), form=0, division=96)
+    found = opened(tmp_path, content, "case.mid")
+    assert found.notes[0].onset_quarters == Fraction(ticks, 96)
+    assert found.notes[0].length_quarters == 1
+
+
+@pytest.mark.outside
+def test_running_status_and_velocity_nought(tmp_path):
+    # MIDI 1.0: a note-on with velocity 0 is a note-off; a status byte may be left out.
+    content = smf(
+        track(b"\x00\x90\x3c\x40", b"\x60\x3c\x00", b"\x00\x3e\x40", b"\x60\x3e\x00", END),
+        form=0,
+        division=96,
+    )
+    found = opened(tmp_path, content, "case.mid")
+    assert [(n.pitch, n.onset_quarters, n.length_quarters) for n in found.notes] == [
+        (60, 0, 1),
+        (62, 1, 1),
+    ]
+
+
+@pytest.mark.outside
+def test_tempo_metre_and_key(tmp_path):
+    # SMF 1.0: FF 51 03, microseconds a quarter; 681818 is 88 a minute; 500000 without a mark.
+    meta = track(
+        b"\x00\xff\x51\x03" + (681_818).to_bytes(3, "big"),
+        b"\x00\xff\x58\x04\x06\x03\x18\x08",
+        b"\x00\xff\x59\x02\xfd\x00",
+        END,
+    )
+    hands = track(b"\x00\x90\x44\x40", b"\x83\x60\x44\x00", END)
+    found = opened(tmp_path, smf(meta, hands), "case.mid")
+    assert found.tempos[0].qpm == pytest.approx(88.0000235, abs=1e-6)
+    assert str(found.bars[0].metre) == "6/8"
+    assert found.bars[0].key_fifths == -3
+    assert found.notes[0].spelling.symbol == "Ab4"
+    bare = opened(tmp_path, written(TWO_HANDS), "case.mid")
+    assert [(t.qpm, t.is_guess) for t in bare.tempos] == [(120, True)]
+
+
+def test_one_track_a_hand(tmp_path):
+    found = opened(tmp_path, written(TWO_HANDS), "case.mid")
+    assert [(n.pitch, n.hand, n.hand_is_guess) for n in found.notes] == [
+        (48, Hand.LEFT, False),
+        (72, Hand.RIGHT, False),
+        (74, Hand.RIGHT, False),
+    ]
+    assert [(b.number, b.length_quarters) for b in found.bars] == [("1", 4)]
+
+
+def test_of_two_tracks_without_names_the_higher_is_the_right_hand(tmp_path):
+    found = opened(tmp_path, written([("", TWO_HANDS[1][1]), ("", TWO_HANDS[0][1])]), "case.mid")
+    assert [n.hand for n in found.notes] == [Hand.LEFT, Hand.RIGHT, Hand.RIGHT]
+    assert any("does not name its hands" in r.text for r in found.remarks)
+
+
+def test_one_track_is_split_and_said_to_be_a_guess(tmp_path):
+    both = [("Piano", TWO_HANDS[0][1] + TWO_HANDS[1][1])]
+    found = opened(tmp_path, written(both, form=0), "case.mid")
+    assert [n.hand for n in found.notes] == [Hand.LEFT, Hand.RIGHT, Hand.RIGHT]
+    assert all(n.hand_is_guess for n in found.notes)
+    assert any("the hands are a guess" in r.text for r in found.remarks)
+
+
+def test_rounded_triplets_are_thirds_and_a_performance_is_left_alone(tmp_path):
+    thirds = [("", [(k * 480 + t, 100, 60) for k in range(4) for t in (0, 160, 320)])]
+    found = opened(tmp_path, written(thirds), "case.mid")
+    assert found.notes[1].onset_quarters == Fraction(1, 3)
+    rounded = [("", [(k * 256 + t, 60, 60) for k in range(4) for t in (0, 85, 171)])]
+    found = opened(tmp_path, written(rounded, ticks=256), "case.mid")
+    assert [n.onset_quarters for n in found.notes[:3]] == [0, Fraction(1, 3), Fraction(2, 3)]
+    played = [("", [(k * 491 + k * k * 7 % 31, 301, 60 + k) for k in range(40)])]
+    found = opened(tmp_path, written(played), "case.mid")
+    assert found.notes[1].onset_quarters == Fraction(498, 480)
+    assert any("is a performance" in r.text for r in found.remarks)
+
+
+def test_drums_and_other_players_are_left_out(tmp_path):
+    drum = track(b"\x00\x99\x23\x40", b"\x60\x99\x23\x00", END)
+    flute = track(name("Flute"), b"\x00\xc1\x49", b"\x00\x91\x48\x40", b"\x60\x91\x48\x00", END)
+    piano = track(name("Piano"), b"\x00\xc0\x00", b"\x00\x90\x3c\x40", b"\x60\x90\x3c\x00", END)
+    found = opened(tmp_path, smf(drum, flute, piano, division=96), "case.mid")
+    assert [n.pitch for n in found.notes] == [60]
+    assert "left out: Flute" in found.remarks[0].text
+
+
+def test_a_note_without_an_end_is_held_and_said(tmp_path):
+    content = smf(track(b"\x00\x90\x3c\x40", b"\x60\xff\x2f\x00"), form=0, division=96)
+    found = opened(tmp_path, content, "case.mid")
+    assert found.notes[0].length_quarters == 1
+    assert any(r.kind == "repaired" for r in found.remarks)
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (smf(track(END)), "no note that could be played"),
+        (smf(track(END), form=2), "several pieces"),
+        (smf(track(b"\x00\x90\x3c\x40", END), division=0xE728), "film frames"),
+        (b"MThd\x00\x00", "damaged MIDI file"),
+        (smf(track(b"\xff\xff\xff\x7f\x90\x3c\x40", END), division=1), "longer than"),
+    ],
+)
+def test_what_cannot_be_opened_says_why(tmp_path, content, said):
+    with pytest.raises(ScoreError, match=said):
+        opened(tmp_path, content, "case.mid")
+
+
+def test_a_leaping_bass_and_a_tune_are_told_apart():
+    tune = [(i * 4, i * 4 + 4, 72 + (0, 2, 4, 5)[i % 4]) for i in range(8)]
+    bass = [(i * 4, i * 4 + 2, 36) for i in range(8)]
+    chords = [(i * 4 + 2, i * 4 + 4, key) for i in range(8) for key in (52, 55)]
+    notes = sorted(tune + bass + chords)
+    hands = split_hands(notes)
+    assert all(
+        (hand is Hand.RIGHT) == (key >= 72) for (_, _, key), hand in zip(notes, hands, strict=True)
+    )

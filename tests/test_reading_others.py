@@ -1,0 +1,76 @@
+"""**kern, MEI and ABC, read by music21, with the notes counted."""
+
+from pathlib import Path
+
+import pytest
+from scorexml import all_said, opened
+
+from coach.score.errors import ScoreError
+from coach.score.model import Hand
+from coach.score.reading import read_score
+from coach.score.reading.files import Kind
+from coach.score.reading.tokens import first_tune, written_notes
+
+KERN = "\n".join(
+    ["**kern\t**kern", "*clefF4\t*clefG2", "*M2/4\t*M2/4", "=1\t=1", "2C\t4c 4e", ".\t4d",
+     "=2\t=2", "2C\t2r", "==\t==", "*-\t*-", ""]
+)  # fmt: skip
+
+ABC = 'X:1\nT:A tune\nM:4/4\nL:1/4\nK:D\nDEFG|A2 "Am"z2|\nX:2\nT:Another\nK:C\nCCCC|\n'
+
+
+def test_kern_has_its_lowest_staff_first(tmp_path):
+    found = opened(tmp_path, KERN, "case.krn")
+    assert all_said(found) == ["C3 @0 2 s2", "C4 @0 1 s1", "E4 @0 1 s1", "D4 @1 1 s1", "C3 @2 2 s2"]
+    assert [n.hand for n in found.notes][:2] == [Hand.LEFT, Hand.RIGHT]
+    assert not any("may be missing" in r.text for r in found.remarks)
+
+
+def test_abc_gives_its_first_tune(tmp_path):
+    found = opened(tmp_path, ABC, "case.abc")
+    assert [n.spelling.symbol for n in found.notes] == ["D4", "E4", "F#4", "G4", "A4"]
+    assert "2 pieces" in found.remarks[0].text
+
+
+@pytest.mark.outside
+def test_mei_as_partitura_ships_it(tmp_path):
+    # The same three notes as in the MusicXML file beside it.
+    partitura = pytest.importorskip("partitura")
+    folder = Path(partitura.__file__).parent / "assets"
+    mei = read_score(folder / "score_example.mei")
+    xml = read_score(folder / "score_example.musicxml")
+    assert [(n.pitch, n.onset_quarters, n.length_quarters) for n in mei.notes] == [
+        (n.pitch, n.onset_quarters, n.length_quarters) for n in xml.notes
+    ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "notes"),
+    [
+        (Kind.KERN, KERN, 5),
+        (Kind.KERN, "**kern\t**dynam\n4c\tf\n*^\t*\n4d\t4e 4g\tp\n*v\t*v\t*\n4r\t.\n*-\t*-\n", 4),
+        (Kind.ABC, first_tune(ABC)[0], 5),
+        (Kind.MEI, '<mei><note pname="c"/><rest/><chord><note/><note/></chord></mei>', 3),
+    ],
+)
+def test_written_notes_are_counted(kind, text, notes):
+    assert written_notes(text, kind) == notes
+
+
+def test_lost_notes_are_said(tmp_path, monkeypatch):
+    monkeypatch.setattr("coach.score.reading.others.written_notes", lambda text, kind: 9)
+    found = opened(tmp_path, KERN, "case.krn")
+    assert "4 notes of the file may be missing" in found.remarks[0].text
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("**kern\n*M4/4\n", "cannot be read|no note"),
+        ('<?xml version="1.0"?><!DOCTYPE mei [<!ENTITY a "b">]><mei>&a;</mei>', "entities"),
+        ("<mei><unclosed></mei>", "cannot be read"),
+    ],
+)
+def test_what_cannot_be_opened_says_so(tmp_path, content, said):
+    with pytest.raises(ScoreError, match=said):
+        opened(tmp_path, content, "case.any")
