@@ -25,7 +25,7 @@ class DemoScreen(DrillScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(one.keys, one.action, one.name, show=False) for one in DEMO_COMMANDS
     ]
-    _is_demo = True
+    is_demo = True
 
     def __init__(
         self, desk: Desk, settings: Settings, clock: DemoClock, pianist: PianistLike

@@ -17,6 +17,8 @@ from coach.screens.details import DetailsScreen, WhyScreen
 from coach.screens.drill_view import DrillView
 from coach.screens.notices import HelpScreen, NoticeScreen
 
+BEAT_S = 0.01
+"""How often it is looked whether a beat is due."""
 TICK_S = 0.05
 """How often the drill is told that time passes."""
 
@@ -33,14 +35,15 @@ class DrillScreen(DrillView):
         self._letter_ups: list[KeyUp] = []
         self.show_who()
         self.show(self.desk.drill.start(self._clock()))
-        if self._piano is None and not self._has_player:
+        if self.piano is None and not self._has_player:
             self.show(self.desk.drill.piano_lost(self._clock()))
         self.set_interval(TICK_S, self._tick)
+        self.set_interval(BEAT_S, self.beat)
 
     @property
     def _has_player(self) -> bool:
         """Whether someone plays who needs no piano."""
-        return self._letters
+        return self.letters
 
     # -- what comes in ----------------------------------------------------------------------
 
@@ -60,11 +63,11 @@ class DrillScreen(DrillView):
             case Pedal(controller, value, at_s):
                 return drill.pedal(controller, value, at_s)
             case PianoFound(name):
-                self._piano = name
+                self.piano = name
                 self.show_who()
                 return drill.piano_found(self._clock())
             case PianoLost():
-                self._piano = None
+                self.piano = None
                 self.show_who()
                 return () if self._has_player else drill.piano_lost(self._clock())
 
@@ -78,7 +81,7 @@ class DrillScreen(DrillView):
     def on_key(self, event: Key) -> None:
         """Letters are piano keys while the makeshift piano is on."""
         pitch = pitch_of(event.character or "", layout=self._settings.keyboard)
-        if self._letters and pitch is not None:
+        if self.letters and pitch is not None:
             event.stop()
             event.prevent_default()
             at_s = self._clock()
@@ -99,7 +102,7 @@ class DrillScreen(DrillView):
 
     def action_page(self, by: int) -> None:
         """Turn the page of the window."""
-        self._staff.turn(by)
+        self.staff.turn(by)
 
     def action_details(self) -> None:
         """All that was heard in the last repetition."""
@@ -111,15 +114,15 @@ class DrillScreen(DrillView):
 
     def action_help(self) -> None:
         """All keys and marks."""
-        self.app.push_screen(HelpScreen(demo=self._is_demo))
+        self.app.push_screen(HelpScreen(demo=self.is_demo))
 
     def action_keyboard(self) -> None:
         """Turn the letters into piano keys, or back."""
-        self._letters = not self._letters
+        self.letters = not self.letters
         drill, now_s = self.desk.drill, self._clock()
-        if self._letters:
+        if self.letters:
             self.show(drill.piano_found(now_s))
-        elif self._piano is None:
+        elif self.piano is None:
             self.show(drill.piano_lost(now_s))
         self.show_who()
         self.show_keys()

@@ -8,6 +8,9 @@ from textual.widgets import Static
 
 from coach.screens.big import big, big_width
 
+_WIDTH = 16
+"""Columns of the clean run; the same with a beat in its place, so that nothing moves."""
+
 
 class CleanRun(Static):
     """``2 of 3 clean``, the figures large enough to be read from the bench."""
@@ -33,6 +36,11 @@ class CleanRun(Static):
         end = ("", " clean", "")
         rows = zip(left, middle, right, end, strict=True)
         self.update("\n".join("".join(row) for row in rows))
+
+    def show_beat(self, beat: int) -> None:
+        """The beat that sounds, in place of the clean run."""
+        rows = (str(beat),) if self._ascii_only else big(str(beat))
+        self.update("\n".join(row.center(_WIDTH) for row in rows))
 
 
 class VerdictLine(Static):
@@ -91,6 +99,10 @@ class Result(Horizontal):
     def show_run(self, run: int, required: int) -> None:
         """The clean run so far."""
         self.query_one(CleanRun).show(run, required)
+
+    def show_beat(self, beat: int) -> None:
+        """The beat that sounds now."""
+        self.query_one(CleanRun).show_beat(beat)
 
     def show_verdict(self, sentence: str, headline: str = "", *, fault: bool = False) -> None:
         """The last verdict, or whatever else is to be said in its place."""

@@ -1,0 +1,129 @@
+"""The drill screen's frame: its widgets, who plays, the assignment in words, and what fits."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from textual.app import ComposeResult
+from textual.events import Resize
+from textual.screen import Screen
+
+from coach.score.counting import syllables
+from coach.score.model import Score
+from coach.score.window import Excerpt
+from coach.screens.collaborators import Desk, Settings
+from coach.screens.commands import help_line
+from coach.screens.staff.glyphs import ASCII, UNICODE
+from coach.screens.staff.page import Sheet
+from coach.screens.staff.sheet import lay_out
+from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine, StripLine
+from coach.screens.widgets.result import Result
+from coach.screens.widgets.staff_view import StaffView
+from coach.screens.words import STATES, assignment_words, too_tall
+
+_LOW_ROWS = 28
+"""In a terminal with fewer rows the state line gives its row to the staff."""
+_FRAME_ROWS = 4
+"""Rows of the drill screen besides the staff and the result."""
+
+
+class DrillFrame(Screen[None]):
+    """The widgets of the drill screen, each in its place."""
+
+    DEFAULT_CSS = """
+    DrillFrame { layout: vertical; }
+    """
+
+    is_demo = False
+    """Whether a simulated player is at the keys."""
+
+    def __init__(self, desk: Desk, settings: Settings, *, piano: str | None, letters: bool) -> None:
+        """``letters``: whether the computer keyboard stands in for the piano."""
+        super().__init__()
+        self.desk = desk
+        self.excerpt: Excerpt | None = None
+        self.piano = piano
+        self.letters = letters
+        self._settings = settings
+        self._said = ""
+
+    def compose(self) -> ComposeResult:
+        """From the top: who and what, the strip, the assignment, the staff, the result, keys."""
+        ascii_only = self._settings.ascii_only
+        yield StateLine(id="state")
+        yield StripLine(ascii_only=ascii_only, id="strip")
+        yield AssignmentLine(id="assignment")
+        yield StaffView(self._lay_out, id="staff")
+        yield Result(ascii_only=ascii_only, id="result")
+        yield HelpLine("", id="help", markup=False)
+
+    @property
+    def staff(self) -> StaffView:
+        """The music."""
+        return self.query_one(StaffView)
+
+    @property
+    def result(self) -> Result:
+        """The foot."""
+        return self.query_one(Result)
+
+    def show_who(self) -> None:
+        """The piece, and who plays it; in a low terminal only who, beside the strip."""
+        low = self.size.height < _LOW_ROWS
+        self.query_one(StateLine).show(self.desk.title, self.who())
+        self.query_one(StateLine).display = not low
+        self.query_one(StripLine).show_right(self.who() if low else "")
+
+    def who(self) -> str:
+        """Who plays."""
+        return "letters as piano" if self.letters else self.piano or "no piano"
+
+    def show_assignment(self, state: str | None = None) -> None:
+        """What to play; at the right where the drill stands, or what is said in its place."""
+        words = assignment_words(self.desk.score, self.desk.drill.assignment)
+        self._said = STATES[self.desk.drill.state] if state is None else state
+        right = " · ".join(filter(None, (self.staff.page_words, self._said)))
+        self.query_one(AssignmentLine).show(words, right)
+
+    def on_page_turned(self) -> None:
+        """Say which page it is."""
+        self.show_assignment(self._said)
+
+    def _lay_out(self, score: Score, excerpt: Excerpt, width: int, height: int) -> Sheet:
+        glyphs = ASCII if self._settings.ascii_only else UNICODE
+        return lay_out(
+            score,
+            excerpt,
+            width,
+            height,
+            glyphs=glyphs,
+            counts=partial(syllables, system=self._settings.counting),
+        )
+
+    def show_keys(self) -> None:
+        """The keys, as many as fit."""
+        text = help_line(self.size.width - 2, demo=self.is_demo, letters=self.letters)
+        self.query_one(HelpLine).update(text)
+
+    def on_resize(self, event: Resize) -> None:
+        """Find out again what fits."""
+        self.show_keys()
+        self.show_who()
+        self.choose_foot()
+
+    def choose_foot(self) -> None:
+        """Write the verdict large too, where the staff is no smaller for it."""
+        if self.excerpt is None or not self.size.height:
+            return
+        room = self.size.height - _FRAME_ROWS + (self.size.height < _LOW_ROWS)
+        plain, roomy = (self._rows_needed(room - rows) for rows in (Result.ROWS, Result.ROOMY_ROWS))
+        self.result.set_class(roomy == plain <= room - Result.ROOMY_ROWS, "-roomy")
+        missing = plain - (room - Result.ROWS)
+        self.query_one(HelpLine).display = missing <= 0  # its row for the staff: ? still works
+        if missing > 1:
+            self.result.show_verdict(too_tall(missing))
+
+    def _rows_needed(self, room: int) -> int:
+        """Rows that the staff takes when it is given so many."""
+        assert self.excerpt is not None
+        return self._lay_out(self.desk.score, self.excerpt, self.size.width, room).height
