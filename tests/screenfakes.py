@@ -202,7 +202,7 @@ class Staging:
         self.score = two_hands()
         self.drill = drill or FakeDrill(self.score)
         self.ports = FakePorts() if ports else None
-        self.kept, self.left, self.errands = [], 0, []
+        self.kept, self.left, self.errands, self.moves = [], 0, [], []
         self.keep_says = sentence
         self.given = Collaborators(
             open_score=self._open,
@@ -214,7 +214,8 @@ class Staging:
             demo_path=Path("tune.musicxml"),
         )
 
-    def _open(self, path, on_progress, cancelled):
+    def _open(self, path, moves, on_progress, cancelled):
+        self.moves += moves
         on_progress("reading bar 1")
         if path.name == "broken.musicxml":
             raise ScoreError("broken.musicxml is empty; choose another file.")

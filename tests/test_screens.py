@@ -37,6 +37,7 @@ class Seat:
     async def play(self, *pitches):
         for at, pitch in enumerate(pitches):
             self.staging.ports.post(KeyDown(pitch, 64, 0.5 * at))
+        await asyncio.sleep(0)  # the inbox hands over
         await self.pilot.pause()
 
     async def until(self, screen):
@@ -46,6 +47,14 @@ class Seat:
                 return
             await asyncio.sleep(0.01)
         raise AssertionError(f"still at {self.app.screen}")
+
+    async def opened(self, times):
+        """Wait until a piece has been put on the desk so many times."""
+        for _ in range(100):
+            if len(self.staging.errands) == times:
+                return await self.until(DrillScreen)
+            await asyncio.sleep(0.01)
+        raise AssertionError(f"opened for {self.staging.errands}")
 
     @property
     def text(self):
@@ -144,7 +153,7 @@ def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back():
 def test_a_record_that_cannot_be_written_is_said_once():
     async def run(seat):
         await seat.play(*RIGHT)
-        assert isinstance(seat.app.screen, NoticeScreen)
+        await seat.until(NoticeScreen)
         await seat.pilot.press("enter")
         await seat.play(*RIGHT)
         assert isinstance(seat.app.screen, DrillScreen)
@@ -252,3 +261,25 @@ def test_a_pause_says_how_to_go_on():
         assert "Resting." not in seat.text
 
     seated((80, 24), run)
+
+
+def test_notes_of_the_window_can_be_given_to_the_other_hand():
+    async def run(seat):
+        await seat.pilot.press("m")
+        assert "bar 1, beat 1" in seat.text
+        await seat.pilot.press("space", "m")
+        await seat.opened(2)
+
+    staging = seated((80, 24), run)
+    assert staging.moves == ["bar 1 beat 1 staff 2 voice 5 C3 to RH"]
+    assert staging.errands == [Errand.DRILL, Errand.GO_ON]
+
+
+def test_a_passage_is_moved_in_one_line_and_a_wrong_line_is_said():
+    async def run(seat):
+        await seat.pilot.press("m", "tab", *"bars 1-9 up", "enter")
+        assert "is not a hand move" in seat.text
+        await seat.pilot.press(*["backspace"] * 11, *"bars 1-2 split D4", "enter")
+        await seat.opened(2)
+
+    assert seated((80, 24), run).moves == ["bars 1-2 split D4"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from argparse import Namespace
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from coach.playing.ports import Ports, PortsUnavailable
 from coach.playing.simulated import demo_pianist
 from coach.score.counting import CountingSystem
 from coach.score.model import Score
-from coach.screens.collaborators import Collaborators, Errand, Settings, Start
+from coach.screens.collaborators import Collaborators, Errand, Opener, Settings, Start
 
 __all__ = ["Errand", "Start", "run"]
 
@@ -73,12 +73,15 @@ def _collaborators(
     )
 
 
-def _opener(
-    options: Namespace,
-) -> Callable[[Path, Callable[[str], None], Callable[[], bool]], Score]:
+def _opener(options: Namespace) -> Opener:
     def opener(
-        path: Path, on_progress: Callable[[str], None], cancelled: Callable[[], bool]
+        path: Path,
+        moves: Sequence[str],
+        on_progress: Callable[[str], None],
+        cancelled: Callable[[], bool],
     ) -> Score:
-        return open_piece(path, data=options.data, on_progress=on_progress, cancelled=cancelled)
+        return open_piece(
+            path, moves, data=options.data, on_progress=on_progress, cancelled=cancelled
+        )
 
     return opener

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import ClassVar
 
@@ -23,7 +23,7 @@ from coach.screens.drill_screen import DrillScreen
 from coach.screens.home import HomeScreen
 from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
-from coach.screens.messages import ScoreOpened, ScoreRefused
+from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.notices import MINIMUM, HelpScreen, NoticeScreen, TooSmallScreen
 from coach.screens.opening import OpeningScreen
 from coach.screens.player import DemoClock
@@ -57,6 +57,7 @@ class KeyholeApp(App[None]):
         self._piano: str | None = None
         self._inbox: Inbox | None = None
         self._letters = False
+        self._opened: Path | None = None
 
     async def on_mount(self) -> None:
         """Home first; over it whatever was asked for on the command line."""
@@ -128,9 +129,9 @@ class KeyholeApp(App[None]):
 
     # -- a piece ----------------------------------------------------------------------------
 
-    def open(self, path: Path, errand: Errand) -> None:
-        """Open a score, and drill it when it is open."""
-        self.push_screen(OpeningScreen(self.collaborators.open_score, path, errand))
+    def open(self, path: Path, errand: Errand, moves: Sequence[str] = ()) -> None:
+        """Open a score, and drill it when it is open; ``moves`` give notes to the other hand."""
+        self.push_screen(OpeningScreen(self.collaborators.open_score, path, errand, moves))
 
     def on_score_refused(self, message: ScoreRefused) -> None:
         """Say why."""
@@ -147,6 +148,7 @@ class KeyholeApp(App[None]):
         except ValueError as nothing:
             self.push_screen(NoticeScreen(str(nothing)))
             return
+        self._opened = message.path
         self.push_screen(screen)
         self.call_after_refresh(settle_memory)
         if remarks:
@@ -168,6 +170,13 @@ class KeyholeApp(App[None]):
             click=given.click,
             letters=self._letters,
         )
+
+    def on_hands_moved(self, message: HandsMoved) -> None:
+        """Give notes of the piece on the screen to the other hand: it is opened anew so."""
+        drill = self._drill()
+        if drill and self._opened:
+            drill.action_home()
+            self.open(self._opened, Errand.GO_ON, message.moves)
 
     def _close_opening(self) -> None:
         if isinstance(self.screen, TooSmallScreen):

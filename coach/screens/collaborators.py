@@ -99,8 +99,9 @@ class Desk:
     """Keep where the drill stands, on leaving it; answers as ``keep``."""
 
 
-Opener = Callable[[Path, Callable[[str], None], Callable[[], bool]], Score]
-"""Open a score: path, progress to be told, whether to give up. Raises ScoreError. May block."""
+Opener = Callable[[Path, Sequence[str], Callable[[str], None], Callable[[], bool]], Score]
+"""Open a score: path, hand moves to be kept with it (lines as ``coach.score.handmoves`` reads),
+progress to be told, whether to give up. Raises ScoreError, MoveError or RecordError. May block."""
 
 DeskMaker = Callable[[Score, Path, Errand, float], Desk]
 """Make a desk for a score from a path, for an errand, at a time of the monotonic clock (s).

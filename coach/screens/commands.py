@@ -38,6 +38,7 @@ COMMANDS = (
     Command("why", "w,f3", "w", "why", "The reason for this assignment, with the evidence"),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
+    Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand, and keep it so"),
     Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
     Command("page(-1)", "pageup", "PgUp", "page before", "The page before"),
     Command("help", "question_mark,f1", "?", "keys", "All keys and marks"),

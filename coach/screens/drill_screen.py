@@ -15,6 +15,8 @@ from coach.playing.keys import LENGTH_S, VELOCITY, pitch_of
 from coach.screens.commands import COMMANDS
 from coach.screens.details import DetailsScreen, WhyScreen
 from coach.screens.drill_view import DrillView
+from coach.screens.hands import HandsScreen
+from coach.screens.messages import HandsMoved
 from coach.screens.notices import HelpScreen, NoticeScreen
 
 BEAT_S = 0.01
@@ -51,7 +53,7 @@ class DrillScreen(DrillView):
         """What was played, and the piano's coming and going."""
         for event in events:
             self.show(self._answer(event))
-        self._staff.paint_now()
+        self.staff.paint_now()
 
     def _answer(self, event: MidiEvent) -> tuple[Outcome, ...]:
         drill = self.desk.drill
@@ -111,6 +113,16 @@ class DrillScreen(DrillView):
     def action_why(self) -> None:
         """The coach's reasons."""
         self.app.push_screen(WhyScreen(self.desk.why(), self.desk.drill.decision))
+
+    def action_hands(self) -> None:
+        """Give notes of this window to the other hand."""
+        window = self.desk.drill.excerpt.window
+        notes = self.desk.score.notes_between(window.start_quarters, window.end_quarters)
+        self.app.push_screen(HandsScreen(self.desk.score, notes), self._move_hands)
+
+    def _move_hands(self, moves: tuple[str, ...] | None) -> None:
+        if moves:
+            self.post_message(HandsMoved(moves))
 
     def action_help(self) -> None:
         """All keys and marks."""

@@ -41,3 +41,10 @@ class ScoreRefused(Message, bubble=False):
 @dataclass
 class PageTurned(Message):
     """Another page of the window is shown, or another window."""
+
+
+@dataclass
+class HandsMoved(Message):
+    """Notes of the piece on the screen are to go to the other hand; one line each."""
+
+    moves: tuple[str, ...]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from threading import Event
 from typing import ClassVar
@@ -13,7 +14,9 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import LoadingIndicator, Static
 
+from coach.record.errors import RecordError
 from coach.score.errors import ScoreError
+from coach.score.handmoves import MoveError
 from coach.screens.collaborators import Errand, Opener
 from coach.screens.messages import OpeningProgress, ScoreOpened, ScoreRefused
 
@@ -35,9 +38,13 @@ class OpeningScreen(ModalScreen[None]):
     }
     """
 
-    def __init__(self, opener: Opener, path: Path, errand: Errand) -> None:
+    def __init__(
+        self, opener: Opener, path: Path, errand: Errand, moves: Sequence[str] = ()
+    ) -> None:
+        """``moves``: notes to be given to the other hand, and kept so."""
         super().__init__()
         self._opener, self._path, self._errand = opener, path, errand
+        self._moves = tuple(moves)
         self._cancelled = Event()
 
     def compose(self) -> ComposeResult:
@@ -58,10 +65,11 @@ class OpeningScreen(ModalScreen[None]):
         try:
             score = self._opener(
                 self._path,
+                self._moves,
                 lambda text: void(self.post_message(OpeningProgress(text))),
                 self._cancelled.is_set,
             )
-        except ScoreError as error:
+        except (ScoreError, MoveError, RecordError) as error:
             if not self._cancelled.is_set():
                 self.app.post_message(ScoreRefused(str(error)))
         else:

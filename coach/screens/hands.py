@@ -1,0 +1,102 @@
+"""Moving notes to the other hand: those of the window one by one, or a passage in one line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Input, SelectionList, Static
+from textual.widgets.selection_list import Selection
+
+from coach.score.handmoves import HandMove, MoveError, check, parse_move
+from coach.score.model import Hand, Score, ScoreNote, beat_words
+
+_OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
+
+
+def move_of(score: Score, note: ScoreNote) -> HandMove:
+    """The move of one note to the other hand."""
+    bar = score.bars[note.bar_index]
+    alone = sum(other.number == bar.number for other in score.bars) == 1
+    return HandMove(
+        hand=_OTHER[note.hand],
+        first_bar=bar.number if alone and bar.number else f"#{bar.index}",
+        beat=score.place(note.onset_quarters).beat,
+        staff=note.staff,
+        voice=note.voice,
+        pitch=note.spelling,
+    )
+
+
+def note_words(score: Score, note: ScoreNote) -> str:
+    """One note of the list: place, name, hand."""
+    place = score.place(note.onset_quarters)
+    guess = ", a guess" if note.hand_is_guess else ""
+    beat = f"bar {place.bar_number}, beat {beat_words(place.beat)}"
+    return f"{beat:<20} {note.spelling.symbol:<5} now {note.hand.value}{guess}"
+
+
+class HandsScreen(ModalScreen[tuple[str, ...]]):
+    """Answers the moves as lines (:mod:`coach.score.handmoves`); () where nothing is moved."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "back", show=False),
+        Binding("m", "move", "move", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    HandsScreen {
+        align: center middle;
+        & > Vertical {
+            width: 90%; max-width: 90; height: 90%; padding: 0 1;
+            border: round $foreground 60%; background: $surface;
+        }
+        & SelectionList { height: 1fr; }
+        & SelectionList, & SelectionList:focus { border: none; }
+        & Static { height: auto; }
+        & #title { text-style: bold; }
+        & #wrong { text-style: bold reverse; }
+    }
+    """
+
+    def __init__(self, score: Score, notes: Sequence[ScoreNote]) -> None:
+        """``notes``: those of the window, all hands."""
+        super().__init__()
+        self._score, self._notes = score, tuple(notes)
+
+    def compose(self) -> ComposeResult:
+        """The window's notes to choose from, and a line for a passage."""
+        chosen = [
+            Selection(note_words(self._score, note), index)
+            for index, note in enumerate(self._notes)
+        ]
+        with Vertical():
+            yield Static("Which notes go to the other hand?", id="title")
+            yield SelectionList[int](*chosen)
+            yield Static("↑↓ Space choose  m move  Tab a passage in words  Esc back")
+            yield Input(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")
+            yield Static("", id="wrong", markup=False)
+
+    def action_move(self) -> None:
+        """Move what was chosen."""
+        chosen: list[int] = self.query_one(SelectionList).selected
+        moves = (move_of(self._score, self._notes[index]) for index in sorted(chosen))
+        self.dismiss(tuple(str(move) for move in moves))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """A passage in one line; what is wrong with it is said, and it can be mended."""
+        try:
+            move = parse_move(event.value)
+            check(self._score, move)
+        except MoveError as error:
+            self.query_one("#wrong", Static).update(str(error))
+        else:
+            self.dismiss((str(move),))
+
+    def action_leave(self) -> None:
+        """Move nothing."""
+        self.dismiss(())

@@ -1,0 +1,23 @@
+"""The beats that are seen: the count-in's and the window's, numbered as in their bar."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+from screenfakes import two_hands
+
+from coach.coaching.outcomes import CountIn
+from coach.score.window import Window, excerpt
+from coach.screens.pulse import Pulse
+
+
+def test_every_beat_is_due_once_and_a_late_look_gets_the_newest():
+    score = two_hands()
+    pulse = Pulse()
+    pulse.start(score, excerpt(score, Window(F(0), F(4))), CountIn(10.0, 0.5, 4, 9))
+    assert pulse.due(9.9) is None
+    assert [pulse.due(10.0 + 0.5 * k).beat for k in range(4)] == [1, 2, 3, 4]
+    assert pulse.due(11.6) is None
+    assert pulse.due(13.1).beat == 3  # beats 1 and 2 of the window have gone by unseen
+    pulse.stop()
+    assert pulse.due(99) is None
