@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-from itertools import groupby
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -177,10 +176,14 @@ class StaffView(Widget):
     def _repaint(self, note: int) -> None:
         page = self._current()
         cells = page.notes.get(note) if page else None
-        for row, column in (*cells.heads, cells.mark) if cells else ():
-            self._strips.pop(row + self._top, None)
-            if row + self._top < self.size.height:  # below it, other rows would be written over
-                self.refresh(Region(column, row + self._top, 1, 1))
+        height, top = self.size.height, self._top  # Textual works them out anew each time
+        where = [(row + top, column) for row, column in (*cells.heads, cells.mark)] if cells else []
+        for row, _ in where:
+            self._strips.pop(row, None)
+        # Below the staff's own height other rows would be written over.
+        regions = [Region(column, row, 1, 1) for row, column in where if row < height]
+        if regions:
+            self.refresh(*regions)
 
     def _repaint_all(self, notes: set[int]) -> None:
         for note in notes:
@@ -188,16 +191,23 @@ class StaffView(Widget):
 
     def _draw(self, y: int) -> Strip:
         page, row = self._current(), y - self._top
-        width = self.size.width
         if page is None or not 0 <= row < len(page.rows):
-            return Strip.blank(width, self.rich_style)
-        text, looks = (list(cells) for cells in self._plain_row(page, row))
+            return Strip.blank(self.size.width, self.rich_style)
+        plain, looks = self._plain_row(page, row)
+        text, looks = list(plain), list(looks)
         self._put_marks(row, text, looks)
-        segments = [
-            Segment("".join(char for char, _ in run), self._style(look))
-            for look, run in groupby(zip(text, looks, strict=True), key=lambda pair: pair[1])
-        ]
-        return Strip(segments, len(text)).adjust_cell_length(width, self.rich_style)
+        return self._strip("".join(text), looks)
+
+    def _strip(self, text: str, looks: list[str]) -> Strip:
+        """Text whose every cell has a look."""
+        segments, start = [], 0
+        for end in range(1, len(text) + 1):
+            if end == len(text) or looks[end] != looks[start]:
+                segments.append(Segment(text[start:end], self._style(looks[start])))
+                start = end
+        strip, width = Strip(segments, len(text)), self.size.width
+        fits = len(text) == width
+        return strip if fits else strip.adjust_cell_length(width, self._style(_BLANK))
 
     def _plain_row(self, page: Page, row: int) -> tuple[str, list[str]]:
         """A row's text and looks, without marks."""
