@@ -76,11 +76,11 @@ class Follower:
         """Time has passed: what is over is ended, what was doubtful is told."""
         if not self._take or not self._begun:
             return ()
-        reading, quiet_s = self._decoder.beam[0], now_s - self._last_s
-        over_s = rules.end_after_s(self._layout, reading)
+        quiet_s = now_s - self._last_s
+        over_s = rules.end_after_s(self._layout, self._decoder)
         if over_s is not None and quiet_s >= over_s:
             return (*self._told(), *self._end())
-        if quiet_s >= rules.silence_s(self._layout, reading):
+        if quiet_s >= rules.silence_s(self._layout, self._decoder):
             return self._broken_off()
         return self._told() if quiet_s >= WAIT_S else ()
 
@@ -121,7 +121,7 @@ class Follower:
         """Take the last key in; while the tempo is not settled, all keys at a better tempo."""
         if len(self._take) <= SETTLING:
             period = beat_period(self._layout, self._take, self._usual_s)
-            ratio = period / self._decoder.period_s
+            ratio = period / self._decoder.guess_s
             if not 1 / ALIKE < ratio < ALIKE:
                 self._decoder = Decoder(self._layout, period, COSTS)
                 self._read_all()

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coach.judging.facts import Label
-from coach.judging.matching_reading import Reading
+from coach.judging.matching_decode import Decoder
 from coach.judging.matching_score import Layout
 
 STRAY_S = 0.15
@@ -66,24 +66,24 @@ def is_lost(keys: Sequence[tuple[Label, int]]) -> bool:
     return sum(label is Label.EXTRA for label, _ in last) >= LOST_KEYS
 
 
-def silence_s(layout: Layout, reading: Reading) -> float:
+def silence_s(layout: Layout, decoder: Decoder) -> float:
     """How long a silence breaks a repetition off here.
 
     Three seconds, or two and a half times the written gap and a second and a half more, up to
     twelve seconds: long enough to find the next note, too long for a rest.
     """
-    front = max(reading.right, reading.left)
+    front = max(decoder.beam[0].right, decoder.beam[0].left)
     gap = layout.beat[front + 1] - layout.beat[front] if front + 1 < len(layout.beat) else 1.0
-    return min(max(SILENCE_S, 2.5 * gap * reading.period_s + 1.5), LONGEST_SILENCE_S)
+    return min(max(SILENCE_S, 2.5 * gap * decoder.period_s + 1.5), LONGEST_SILENCE_S)
 
 
-def end_after_s(layout: Layout, reading: Reading) -> float | None:
+def end_after_s(layout: Layout, decoder: Decoder) -> float | None:
     """How long after the last key the repetition is over; None: the end is not reached.
 
     With the last note of each hand played it is over at once, but for a stray key. With some of
     the last onset's notes wanting, or a hand behind, it is given a beat.
     """
-    last = len(layout.beat) - 1
+    last, reading = len(layout.beat) - 1, decoder.beam[0]
     if max(reading.right, reading.left) < last or not reading.done >> layout.first[last]:
         return None
     if any(layout.free[layout.first[last] :]):
@@ -93,4 +93,4 @@ def end_after_s(layout: Layout, reading: Reading) -> float | None:
         not reading.done >> note & 1 and layout.onset[note] >= hands[layout.hand[note]]
         for note in range(len(layout.pitch))
     )
-    return min(max(SPREAD_S, reading.period_s), 2.0) if behind else STRAY_S
+    return min(max(SPREAD_S, decoder.period_s), 2.0) if behind else STRAY_S

@@ -12,12 +12,19 @@ from operator import attrgetter
 
 from coach.judging.matching_costs import Costs
 from coach.judging.matching_moves import Moves
-from coach.judging.matching_reading import Reading, opening
+from coach.judging.matching_reading import Key, Reading, opening
 from coach.judging.matching_score import Layout
 from coach.playing.notes import PlayedNote
 
 _cost = attrgetter("cost")
 
+BEAT = 0.6
+"""A beat in the decoder's own time: the take is stretched to it, so that all costs hold at any
+tempo, and playing faster or slower changes no label."""
+BRUSH = 0.13
+"""A key held shorter, in the decoder's own time, may only be brushed."""
+SOFT = 45
+"""A velocity below which a key may only be brushed."""
 WIDTHS = (1.0, 1.0, 0.7, 0.7, 0.45, 0.45, 0.25)
 """How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
 
@@ -28,20 +35,27 @@ class Decoder:
     def __init__(self, layout: Layout, period_s: float, costs: Costs) -> None:
         self.moves = Moves(layout, costs)
         self.costs = costs
-        self.period_s = period_s
-        self.beam = [opening(period_s)]
+        self.guess_s = period_s
+        self.scale = BEAT / period_s
+        self.beam = [opening(BEAT)]
         self.count = 0
         self.calm = 0
 
+    @property
+    def period_s(self) -> float:
+        """Seconds in a beat now, by the likeliest reading."""
+        return self.beam[0].period_s / self.scale
+
     def hear(self, note: PlayedNote) -> None:
         """Extend every reading by one more key."""
+        key = self._key(note)
         places: dict[tuple[int, int], list[Reading]] = {}
         before, width = self.beam[0], WIDTHS[self.calm] * self.costs.width
         bound = before.cost + 2 * self.costs.width
         for reading in self.beam:
             if reading.cost > bound:
                 break
-            found, bound = self.moves.of(reading, self.count, note, bound, width)
+            found, bound = self.moves.of(reading, self.count, key, bound, width)
             for new in found:
                 if new.cost <= bound:
                     _keep(places.setdefault((new.right, new.left), []), new)
@@ -53,6 +67,10 @@ class Decoder:
         limit = best.cost + (width if calm else self.costs.width)
         self.beam = [r for r in beam[: self.costs.beam] if r.cost <= limit]
         self.calm = min(self.calm + 1, len(WIDTHS) - 1) if calm else 0
+
+    def _key(self, note: PlayedNote) -> Key:
+        short = note.length_s is None or note.length_s * self.scale < BRUSH
+        return Key(note.pitch, note.onset_s * self.scale, note.velocity < SOFT and short)
 
     def readings(self) -> list[tuple[float, Reading]]:
         """Whole readings, what was never played paid for, the likeliest first."""

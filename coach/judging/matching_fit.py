@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from coach.judging.matching_costs import Costs
-from coach.judging.matching_reading import NEVER, Reading
+from coach.judging.matching_reading import NEVER, Key, Reading
 from coach.judging.matching_score import Layout
-from coach.playing.notes import PlayedNote
 
 IMPOSSIBLE = 99.0
 CORRECTION_S = 0.7
@@ -49,16 +48,16 @@ class Fit:
         return total
 
     def excused(
-        self, reading: Reading, target: int, note: PlayedNote, missed: float, timing: float
+        self, reading: Reading, target: int, key: Key, missed: float, timing: float
     ) -> float:
         """A time that does not fit may yet be explained: by a skip, or by a correction."""
         costs = self.costs
         if missed > 0:
-            timing = min(timing, self._closed_up(reading, target, note.onset_s))
+            timing = min(timing, self._closed_up(reading, target, key.at))
             if missed > costs.lost:
                 timing = min(timing, costs.found)
         before = reading.stray_s
-        if 0 < abs(note.pitch - reading.stray) <= 3 and note.onset_s - before < CORRECTION_S:
+        if 0 < abs(key.pitch - reading.stray) <= 3 and key.at - before < CORRECTION_S:
             timing = min(timing, costs.corrected + self.timing(reading, target, before))
         return timing
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 
 from coach.judging.matching_fit import IMPOSSIBLE, Fit
-from coach.judging.matching_reading import NEVER, Kind, Reading, Step
-from coach.playing.notes import PlayedNote
+from coach.judging.matching_reading import NEVER, Key, Kind, Reading, Step
 
 PAUSE_S = 0.25
 """A stop this much longer than the written gap is surely one."""
@@ -18,7 +17,7 @@ class Moves(Fit):
     """Extends readings over one score."""
 
     def of(
-        self, reading: Reading, index: int, note: PlayedNote, bound: float, width: float
+        self, reading: Reading, index: int, key: Key, bound: float, width: float
     ) -> tuple[list[Reading], float]:
         """The readings that follow with a cost up to ``bound``, and the bound that they set.
 
@@ -26,28 +25,28 @@ class Moves(Fit):
         """
         out: list[Reading] = []
         base = reading.cost
-        best = self._matches(reading, index, note, bound - base, out)
+        best = self._matches(reading, index, key, bound - base, out)
         surely = best < self.costs.surely
         bound = min(bound, base + best + (width if surely else self.costs.width))
         if surely:
             return out, bound
         room = bound - base
         if self.any_free:
-            self._free(reading, index, note, out)
+            self._free(reading, index, key, out)
         if room >= self.costs.wrong_same:
-            self._wrong(reading, index, note, room, out)
-        self._extra(reading, index, note, room, out)
+            self._wrong(reading, index, key, room, out)
+        self._extra(reading, index, key, room, out)
         if best > self.costs.doubtful and room >= self.costs.jump - self.costs.pause:
-            self._jumps(reading, index, note, room, out)
+            self._jumps(reading, index, key, room, out)
         return out, bound
 
     def _matches(
-        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+        self, reading: Reading, index: int, key: Key, room: float, out: list[Reading]
     ) -> float:
         """The key as a note of its pitch: what the best of these costs."""
-        layout, at = self.layout, note.onset_s
+        layout, at = self.layout, key.at
         done, ahead, best = reading.done, 0, IMPOSSIBLE
-        targets = layout.of_pitch.get(note.pitch, ())
+        targets = layout.of_pitch.get(key.pitch, ())
         low = layout.first[max(min(reading.right, reading.left) - REACH, 0)]
         for at_rank in range(bisect_left(targets, low), len(targets)):
             target = targets[at_rank]
@@ -63,7 +62,7 @@ class Moves(Fit):
                 continue
             timing = self.timing(reading, target, at)
             if timing > self.costs.surely:
-                timing = self.excused(reading, target, note, missed, timing)
+                timing = self.excused(reading, target, key, missed, timing)
             cost = timing + missed
             if cost < best:
                 best = cost
@@ -108,7 +107,7 @@ class Moves(Fit):
             (reading.step, index, kind, target), gap, gap_end,
         )  # fmt: skip
 
-    def _free(self, reading: Reading, index: int, note: PlayedNote, out: list[Reading]) -> None:
+    def _free(self, reading: Reading, index: int, key: Key, out: list[Reading]) -> None:
         """One more key of an ornament that is played freely."""
         layout = self.layout
         for hand, front in ((0, reading.right), (1, reading.left)):
@@ -117,13 +116,13 @@ class Moves(Fit):
                     layout.free[target]
                     and layout.hand[target] == hand
                     and reading.done >> target & 1
-                    and abs(note.pitch - layout.pitch[target]) <= 4
+                    and abs(key.pitch - layout.pitch[target]) <= 4
                 ):
                     step = (reading.step, index, Kind.FREE, target)
-                    out.append(_aside(reading, 0.3, note, step))
+                    out.append(_aside(reading, 0.3, key, step))
 
     def _wrong(
-        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+        self, reading: Reading, index: int, key: Key, room: float, out: list[Reading]
     ) -> None:
         """A wrong key for a note that is due now."""
         costs, pitch = self.costs, self.layout.pitch
@@ -140,16 +139,16 @@ class Moves(Fit):
                 seen += 1
                 if seen > REACH:
                     break
-                off = note.pitch - pitch[target]
+                off = key.pitch - pitch[target]
                 if off == 0:
                     continue
                 cost = self._wrong_pitch(off, last)
                 if cost < limit:
-                    cost += costs.wrong_timing * self.timing(reading, target, note.onset_s)
+                    cost += costs.wrong_timing * self.timing(reading, target, key.at)
                     if cost < limit:
                         cost += self.advance(reading, target)
                         if cost <= room:
-                            at = note.onset_s
+                            at = key.at
                             out.append(
                                 self._play(reading, index, at, target, Kind.WRONG, cost, off)
                             )
@@ -169,27 +168,26 @@ class Moves(Fit):
         return costs.wrong_wild
 
     def _extra(
-        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+        self, reading: Reading, index: int, key: Key, room: float, out: list[Reading]
     ) -> None:
         """A key that the score does not ask for; a soft short one costs less."""
-        soft = note.velocity < 45 and (note.length_s is None or note.length_s < 0.13)
-        cost = self.costs.brush if soft else self.costs.extra
+        cost = self.costs.brush if key.soft else self.costs.extra
         if cost <= room:
-            new = _aside(reading, cost, note, (reading.step, index, Kind.EXTRA, -1))
-            new.stray, new.stray_s = note.pitch, note.onset_s
+            new = _aside(reading, cost, key, (reading.step, index, Kind.EXTRA, -1))
+            new.stray, new.stray_s = key.pitch, key.at
             out.append(new)
 
     def _jumps(
-        self, reading: Reading, index: int, note: PlayedNote, room: float, out: list[Reading]
+        self, reading: Reading, index: int, key: Key, room: float, out: list[Reading]
     ) -> None:
         """Back to an earlier onset, to play on from there: a stumble or a restart."""
-        layout, costs, at = self.layout, self.costs, note.onset_s
+        layout, costs, at = self.layout, self.costs, key.at
         front = max(reading.right, reading.left)
         beats = layout.beat
         usual = beats[front + 1] - beats[front] if front + 1 < len(beats) else 0.5
         pause = at - reading.last_s - usual * reading.period_s
         pause = min(max(pause / PAUSE_S, 0.0), 1.0)
-        for target in layout.of_pitch.get(note.pitch, ()):
+        for target in layout.of_pitch.get(key.pitch, ()):
             onset = layout.onset[target]
             first = layout.first[onset]
             if onset > front or not reading.done >> first:
@@ -220,12 +218,12 @@ class Moves(Fit):
         return total
 
 
-def _aside(reading: Reading, cost: float, note: PlayedNote, step: Step) -> Reading:
+def _aside(reading: Reading, cost: float, key: Key, step: Step) -> Reading:
     """The reading after a key that moves no hand."""
     r = reading
     return Reading(
         r.cost + cost, r.done, r.right, r.left, r.right_s, r.left_s, r.right_beat, r.left_beat,
-        r.period_s, r.right_off, r.left_off, r.stray, r.stray_s, note.onset_s, step,
+        r.period_s, r.right_off, r.left_off, r.stray, r.stray_s, key.at, step,
         r.gap, r.gap_end,
     )  # fmt: skip
 

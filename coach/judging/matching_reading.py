@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import NamedTuple
 
 NEVER = float("-inf")
 
@@ -18,6 +19,15 @@ class Kind(IntEnum):
     """No key: back to the onset whose first note is the step's note."""
     FREE = 4
     """One more key of an ornament that is played freely."""
+
+
+class Key(NamedTuple):
+    """A key struck, in the decoder's own time, in which the take's tempo is always the same."""
+
+    pitch: int
+    at: float
+    soft: bool
+    """Soft and short: perhaps only brushed."""
 
 
 Step = tuple["Step | None", int, Kind, int]

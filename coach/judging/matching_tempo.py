@@ -10,8 +10,8 @@ from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
 ALIKE = 1.25
-TOGETHER_S = 0.06
-"""Keys closer than this may be one chord, which tells nothing of the tempo."""
+TOO_FAST = 0.15
+"""Less than this share of the take's mean seconds in a beat: two keys of one chord."""
 
 
 def written_period(excerpt: Excerpt, qpm: float | None = None) -> float:
@@ -32,7 +32,8 @@ def beat_period(layout: Layout, take: Sequence[PlayedNote], usual_s: float) -> f
         when.setdefault(key.pitch, []).append(key.onset_s)
     rates = _sure_rates(layout, when)
     if len(rates) < 8:
-        rates += _pair_rates(layout, when)
+        least_s = TOO_FAST * _mean_period(layout, take)
+        rates += _pair_rates(layout, when, least_s)
     if not rates:
         return usual_s
     return min(max(_densest(rates), 0.05), 20.0)
@@ -66,7 +67,12 @@ def _sure_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
     return rates
 
 
-def _pair_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
+def _mean_period(layout: Layout, take: Sequence[PlayedNote]) -> float:
+    whole = layout.beat[-1] - layout.beat[0]
+    return (take[-1].onset_s - take[0].onset_s) / whole if take and whole > 0 else 0.0
+
+
+def _pair_rates(layout: Layout, when: dict[int, list[float]], least_s: float) -> list[float]:
     rates: list[float] = []
     before = [-1, -1]
     for note, pitch in enumerate(layout.pitch):
@@ -80,7 +86,7 @@ def _pair_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
             continue
         later = when.get(pitch, ())
         for start in when.get(layout.pitch[last], ()):
-            after = next((t for t in later if t > start + TOGETHER_S), None)
+            after = next((t for t in later if t > start + least_s * gap), None)
             if after is not None:
                 rates.append((after - start) / gap)
     return rates
