@@ -36,6 +36,7 @@ class KeyholeApp(App[None]):
     """Keyhole on the screen."""
 
     TITLE = "Keyhole"
+    CSS = "App.-plain ModalScreen > * { border: ascii $foreground; }"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+q", "quit", "quit", show=False, priority=True)
     ]
@@ -61,6 +62,7 @@ class KeyholeApp(App[None]):
 
     async def on_mount(self) -> None:
         """Home first; over it whatever was asked for on the command line."""
+        self.set_class(self.settings.ascii_only, "-plain")
         given = self.collaborators
         await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
         self._inbox = Inbox(self._hear)
@@ -100,8 +102,15 @@ class KeyholeApp(App[None]):
         for screen in self.screen_stack:
             if isinstance(screen, HomeScreen):
                 screen.show_piano(name)
-        if name and isinstance(self.screen, ConnectScreen):
-            self.screen.dismiss("wait")
+        top = self._top
+        if name and isinstance(top, ConnectScreen):
+            top.dismiss("wait")
+
+    @property
+    def _top(self) -> Screen[object] | None:
+        """The screen that is seen; None while the app ends, when timers may still run."""
+        stack = self.screen_stack
+        return stack[-1] if stack else None
 
     def _drill(self) -> DrillScreen | None:
         """The drill that is on the screen, also under a small screen."""
@@ -109,7 +118,9 @@ class KeyholeApp(App[None]):
         return drills[-1] if drills else None
 
     def _offer_ways(self) -> None:
-        if isinstance(self.screen, OpeningScreen | TooSmallScreen):  # these would cover the offer
+        if self._top is None:
+            return
+        if isinstance(self._top, OpeningScreen | TooSmallScreen):  # these would cover the offer
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
         elif self._piano is None and not isinstance(self._drill(), DemoScreen):
             given = self.collaborators
@@ -179,9 +190,9 @@ class KeyholeApp(App[None]):
             self.open(self._opened, Errand.GO_ON, message.moves)
 
     def _close_opening(self) -> None:
-        if isinstance(self.screen, TooSmallScreen):
+        if isinstance(self._top, TooSmallScreen):
             self.pop_screen()
-        if isinstance(self.screen, OpeningScreen):
+        if isinstance(self._top, OpeningScreen):
             self.pop_screen()
 
     # -- the terminal -----------------------------------------------------------------------
@@ -194,9 +205,11 @@ class KeyholeApp(App[None]):
         columns, rows = MINIMUM
         size = size or self.size
         small = size.width < columns or size.height < rows
-        if small and not isinstance(self.screen, TooSmallScreen):
+        if self._top is None:
+            return
+        if small and not isinstance(self._top, TooSmallScreen):
             self.push_screen(TooSmallScreen())
-        elif not small and isinstance(self.screen, TooSmallScreen):
+        elif not small and isinstance(self._top, TooSmallScreen):
             self.pop_screen()
 
     def action_keys(self) -> None:

@@ -31,18 +31,18 @@ COMMANDS = (
     _ask(Request.SLOWER, "down", "↓", "A slower tempo"),
     _ask(Request.FASTER, "up", "↑", "A faster tempo"),
     _ask(Request.OTHER_HAND, "o,f5", "o", "The other hand, or one hand alone"),
-    _ask(Request.AGAIN, "a,f6", "a", "The same again, from no clean repetition"),
+    _ask(Request.AGAIN, "a,f6", "a", "The same again"),
     _ask(Request.NEXT, "n,f7", "n", "On to the next assignment"),
     _ask(Request.NOT_THIS, "x,f8", "x", "Anything but this"),
-    Command("details", "d,f2", "d", "details", "All that was heard in the last repetition"),
-    Command("why", "w,f3", "w", "why", "The reason for this assignment, with the evidence"),
+    Command("details", "d,f2", "d", "details", "What was heard, in full"),
+    Command("why", "w,f3", "w", "why", "The reason and the evidence"),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
-    Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand, and keep it so"),
+    Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
     Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
     Command("page(-1)", "pageup", "PgUp", "page before", "The page before"),
     Command("help", "question_mark,f1", "?", "keys", "All keys and marks"),
-    Command("home", "escape", "Esc", "home", "Leave this piece; it is kept as it stands"),
+    Command("home", "escape", "Esc", "home", "Another piece; this one is kept"),
 )
 
 DEMO_COMMANDS = (

@@ -19,7 +19,7 @@ from coach.screens.staff.sheet import lay_out
 from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine, StripLine
 from coach.screens.widgets.result import Result
 from coach.screens.widgets.staff_view import StaffView
-from coach.screens.words import STATES, assignment_words, too_tall
+from coach.screens.words import STATES, assignment_words, plain, too_tall
 
 _LOW_ROWS = 28
 """In a terminal with fewer rows the state line gives its row to the staff."""
@@ -83,7 +83,7 @@ class DrillFrame(Screen[None]):
         words = assignment_words(self.desk.score, self.desk.drill.assignment)
         self._said = STATES[self.desk.drill.state] if state is None else state
         right = " · ".join(filter(None, (self.staff.page_words, self._said)))
-        self.query_one(AssignmentLine).show(words, right)
+        self.query_one(AssignmentLine).show(self._plain(words), self._plain(right))
 
     def on_page_turned(self) -> None:
         """Say which page it is."""
@@ -100,10 +100,17 @@ class DrillFrame(Screen[None]):
             counts=partial(syllables, system=self._settings.counting),
         )
 
+    def _plain(self, text: str) -> str:
+        return plain(text) if self._settings.ascii_only else text
+
     def show_keys(self) -> None:
         """The keys, as many as fit."""
-        text = help_line(self.size.width - 2, demo=self.is_demo, letters=self.letters)
-        self.query_one(HelpLine).update(text)
+        text = help_line(
+            self.size.width - (8 if self._settings.ascii_only else 2),
+            demo=self.is_demo,
+            letters=self.letters,
+        )
+        self.query_one(HelpLine).update(self._plain(text))
 
     def on_resize(self, event: Resize) -> None:
         """Find out again what fits."""

@@ -9,8 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Input, SelectionList, Static
-from textual.widgets.selection_list import Selection
+from textual.widgets import Input, OptionList, Static
 
 from coach.score.handmoves import HandMove, MoveError, check, parse_move
 from coach.score.model import Hand, Score, ScoreNote, beat_words
@@ -46,6 +45,7 @@ class HandsScreen(ModalScreen[tuple[str, ...]]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "back", show=False),
         Binding("m", "move", "move", show=False),
+        Binding("space", "choose", "choose", show=False),
     ]
 
     DEFAULT_CSS = """
@@ -55,8 +55,8 @@ class HandsScreen(ModalScreen[tuple[str, ...]]):
             width: 90%; max-width: 90; height: 90%; padding: 0 1;
             border: round $foreground 60%; background: $surface;
         }
-        & SelectionList { height: 1fr; }
-        & SelectionList, & SelectionList:focus { border: none; }
+        & OptionList { height: 1fr; }
+        & OptionList, & OptionList:focus { border: none; }
         & Static { height: auto; }
         & #title { text-style: bold; }
         & #wrong { text-style: bold reverse; }
@@ -67,24 +67,35 @@ class HandsScreen(ModalScreen[tuple[str, ...]]):
         """``notes``: those of the window, all hands."""
         super().__init__()
         self._score, self._notes = score, tuple(notes)
+        self._chosen: set[int] = set()
 
     def compose(self) -> ComposeResult:
         """The window's notes to choose from, and a line for a passage."""
-        chosen = [
-            Selection(note_words(self._score, note), index)
-            for index, note in enumerate(self._notes)
-        ]
         with Vertical():
             yield Static("Which notes go to the other hand?", id="title")
-            yield SelectionList[int](*chosen)
+            yield OptionList(*map(self._line, range(len(self._notes))), markup=False)
             yield Static("↑↓ Space choose  m move  Tab a passage in words  Esc back")
             yield Input(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")
             yield Static("", id="wrong", markup=False)
 
+    def _line(self, index: int) -> str:
+        box = "[x]" if index in self._chosen else "[ ]"
+        return f"{box} {note_words(self._score, self._notes[index])}"
+
+    def action_choose(self) -> None:
+        """Choose the note under the cursor, or no longer."""
+        notes = self.query_one(OptionList)
+        if notes.has_focus and notes.highlighted is not None:
+            self._chosen ^= {notes.highlighted}
+            notes.replace_option_prompt_at_index(notes.highlighted, self._line(notes.highlighted))
+
+    def on_option_list_option_selected(self) -> None:
+        """Enter chooses, too."""
+        self.action_choose()
+
     def action_move(self) -> None:
         """Move what was chosen."""
-        chosen: list[int] = self.query_one(SelectionList).selected
-        moves = (move_of(self._score, self._notes[index]) for index in sorted(chosen))
+        moves = (move_of(self._score, self._notes[index]) for index in sorted(self._chosen))
         self.dismiss(tuple(str(move) for move in moves))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:

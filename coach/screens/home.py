@@ -114,6 +114,8 @@ def _line(item: HomeItem) -> Text:
 class ScoreTree(DirectoryTree):
     """Folders, and the files that a score may be in."""
 
+    ICON_NODE, ICON_NODE_EXPANDED, ICON_FILE = "+ ", "- ", ""
+
     def filter_paths(self, paths: object) -> list[Path]:
         """Leave out what is no score, and what is hidden."""
         assert not isinstance(paths, str)

@@ -29,7 +29,7 @@ class SheetScreen(ModalScreen[None]):
     SheetScreen {
         align: center middle;
         & > VerticalScroll {
-            width: 90%;
+            width: 96%;
             max-width: 100;
             height: auto;
             max-height: 90%;

@@ -31,6 +31,16 @@ CAUTIONS = (
 )
 
 
+_PLAIN = str.maketrans(
+    {"·": "|", "→": "->", "←": "<-", "↑": "^", "↓": "v", "…": "...", "“": '"', "”": '"', "’": "'"}
+)
+
+
+def plain(text: str) -> str:
+    """The same in plain letters, for terminals that show others at twice their width."""
+    return text.translate(_PLAIN)
+
+
 def bpm(score: Score, window: Window, qpm: float) -> int:
     """Beats a minute of the metre at the window's start, rounded."""
     beat = score.bar_at(window.start_quarters).metre.beat_quarters
@@ -105,7 +115,7 @@ STATES = {
 NO_PIANO = (
     "No piano. Plug it in and switch it on, or press k to play with letters; nothing is lost."
 )
-RESTING = "Resting. Let your hands hang loose. Play, or press p, to go on."
+RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
 FINISHED = "The goal is reached. Press p to go on with it, Esc for another piece."
 
 

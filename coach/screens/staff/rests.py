@@ -62,7 +62,8 @@ def _written(score: Score, staff: int, low: Fraction, high: Fraction) -> list[Re
     while low < high:
         bar = score.bar_at(low)
         end = min(high, bar.end_quarters) if bar.end_quarters > low else high
-        if low == bar.onset_quarters and end == bar.end_quarters:
+        whole = bar.length_quarters == bar.metre.bar_quarters
+        if whole and low == bar.onset_quarters and end == bar.end_quarters:
             out.append(Rest(staff, low, Value(Fraction(4))))
             low = end
             continue

@@ -7,6 +7,7 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
 from coach.screens.big import big, big_width
+from coach.screens.words import plain
 
 _WIDTH = 16
 """Columns of the clean run; the same with a beat in its place, so that nothing moves."""
@@ -64,7 +65,9 @@ class Headline(Static):
 
     def show(self, text: str, room: int) -> None:
         """Write it large if it fits into so many columns, else not at all."""
-        self.update("\n".join(big(text)) if text and big_width(text) <= room else "")
+        fits = bool(text) and big_width(text) <= room
+        self.update("\n".join(big(text)) if fits else "")
+        self.set_class(not fits, "-empty")
 
 
 class Result(Horizontal):
@@ -76,7 +79,7 @@ class Result(Horizontal):
         padding: 0 1;
         & > Vertical { height: 100%; }
         & #reason { height: auto; }
-        & Headline { display: none; }
+        & Headline, &.-roomy Headline.-empty { display: none; }
         &.-roomy { height: 7; & Headline { display: block; } }
     }
     """
@@ -107,11 +110,14 @@ class Result(Horizontal):
     def show_verdict(self, sentence: str, headline: str = "", *, fault: bool = False) -> None:
         """The last verdict, or whatever else is to be said in its place."""
         line = self.query_one(VerdictLine)
-        line.update(sentence)
+        line.update(self._plain(sentence))
         line.set_class(fault, "-fault")
         large = self.query_one(Headline)
         large.show("" if self._ascii_only else headline, self.size.width - 30)
 
     def show_reason(self, text: str) -> None:
         """Why this is asked for."""
-        self.query_one("#reason", Static).update(text)
+        self.query_one("#reason", Static).update(self._plain(text))
+
+    def _plain(self, text: str) -> str:
+        return plain(text) if self._ascii_only else text
