@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from xml.etree.ElementTree import Element
 
+from coach.score.pitch import STEPS, Spelling
 from coach.score.reading.safe import number, whole
 
 _TYPES = {
@@ -136,3 +138,15 @@ def written_quarters(fields: NoteFields, divisions: Fraction) -> tuple[Fraction,
         if nominal is not None and 0 < abs(nominal - counted) < 1 / divisions:
             return counted, nominal
     return counted, counted
+
+
+@lru_cache(maxsize=1024)
+def spelled(step: str | None, alter: str | None, octave: str | None) -> Spelling | None:
+    """A written pitch; None where it is none, or no key has it."""
+    letter = (step or "").strip().upper()
+    semitones = number(alter) or Fraction(0)
+    height = whole(octave, -1, 10)
+    if len(letter) != 1 or letter not in STEPS or height is None or abs(semitones) > 4:
+        return None
+    spelling = Spelling(letter, round(semitones), height)
+    return spelling if 0 <= spelling.midi <= 127 else None

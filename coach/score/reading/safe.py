@@ -21,6 +21,7 @@ def number(text: str | None) -> Fraction | None:
     return Fraction(stripped) if _DECIMAL.fullmatch(stripped) else None
 
 
+@lru_cache(maxsize=4096)
 def whole(text: str | None, low: int, high: int) -> int | None:
     """A whole number from low to high; None for anything else."""
     value = number(text)

@@ -11,17 +11,18 @@ from collections.abc import Callable
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from coach.score.model import Grace, Mark
-from coach.score.pitch import STEPS, Spelling
+from coach.score.pitch import Spelling
 from coach.score.reading.attributes import AttributesReader
 from coach.score.reading.barlines import read_barline
 from coach.score.reading.cursor import Cursor
 from coach.score.reading.directions import read_direction, read_sound
+from coach.score.reading.graces import Graces
 from coach.score.reading.marks import read_notations, share_in_chords
 from coach.score.reading.notefields import (
     NoteFields,
     nominal_quarters,
     note_fields,
+    spelled,
     written_quarters,
 )
 from coach.score.reading.raw import PartFacts, RawBar, RawNote
@@ -46,9 +47,7 @@ class _Walk:
         self.chord = 0
         self.chord_voice, self.chord_staff = "1", 1
         self.has_chord = False
-        self.last_main: dict[str, RawNote] = {}
-        self.graces: list[RawNote] = []
-        self.slashed = False
+        self.graces = Graces()
 
     def part(self, measures: list[Element]) -> PartFacts:
         for measure in measures:
@@ -66,13 +65,12 @@ class _Walk:
         self.bar = RawBar(number_text, measure.get("implicit") == "yes")
         self.facts.bars.append(self.bar)
         self.cursor.to_bar_start()
-        self.last_main.clear()
         self.has_chord = False
         for element in measure:
             handle = _HANDLERS.get(element.tag)
             if handle:
                 handle(self, element)
-        self._settle_graces(None)
+        self.graces.end_bar()
         self.bar.furthest = self.cursor.furthest
 
     # --- notes -------------------------------------------------------------------------------
@@ -88,7 +86,7 @@ class _Walk:
         if not joined and not fields.is_grace:
             self.cursor.note(counted, meant)
         if fields.is_rest:
-            self._settle_graces(None)
+            self.graces.settle(None)
         elif not self._is_left_out(fields):
             self._keep(fields, at, meant)
 
@@ -159,60 +157,29 @@ class _Walk:
             read_notations(fields.notations, note)
         self.facts.staves = max(self.facts.staves, staff)
         self.facts.notes.append(note)
-        self._place_grace(fields, note)
+        if fields.is_grace:
+            self.graces.small(note, fields.has_slash)
+        else:
+            self.graces.main(note)
 
     def _spelling(self, pitch: Element) -> Spelling | None:
-        step = (pitch.findtext("step") or "").strip().upper()
-        octave = whole(pitch.findtext("octave"), -1, 10)
-        alter = number(pitch.findtext("alter")) or Fraction(0)
-        if len(step) != 1 or step not in STEPS or octave is None or abs(alter) > 4:
-            return None
-        if alter.denominator != 1:
+        alter = pitch.findtext("alter")
+        if alter and (number(alter) or Fraction(0)).denominator != 1:
             self.repaired("a note between two keys was taken as the nearer key")
-        spelling = Spelling(step, round(alter), octave)
-        return spelling if 0 <= spelling.midi <= 127 else None
-
-    # --- grace notes -------------------------------------------------------------------------
-
-    def _place_grace(self, fields: NoteFields, note: RawNote) -> None:
-        if fields.is_grace:
-            note.grace = Grace.BEFORE
-            self.graces.append(note)
-            self.slashed |= fields.has_slash
-        else:
-            self._settle_graces(note)
-            self.last_main[note.voice] = note
-
-    def _settle_graces(self, main: RawNote | None) -> None:
-        """Whether the small notes that wait belong to the note after them or the one before.
-
-        They belong before where nothing of their voice follows at their place, and where two or
-        more without a slash follow a trill: its ending (common practice).
-        """
-        waiting, slashed = self.graces, self.slashed
-        self.graces, self.slashed = [], False
-        before = self.last_main.get(waiting[0].voice) if waiting else None
-        if before is None:
-            return
-        first = waiting[0]
-        is_led_to = main is not None and main.voice == first.voice and main.at == first.at
-        ends_trill = Mark.TRILL in before.marks and len(waiting) > 1 and not slashed
-        if ends_trill or not is_led_to:
-            for note in waiting:
-                note.grace = Grace.AFTER
+        return spelled(pitch.findtext("step"), alter, pitch.findtext("octave"))
 
     # --- everything else ---------------------------------------------------------------------
 
     def backup(self, element: Element) -> None:
         """Move the cursor back."""
-        self._settle_graces(None)
+        self.graces.settle(None)
         self.has_chord = False
         if not self.cursor.back(self._move(element)):
             self.repaired("a step back reached before the bar's beginning")
 
     def forward(self, element: Element) -> None:
         """Move the cursor on without a note."""
-        self._settle_graces(None)
+        self.graces.settle(None)
         self.has_chord = False
         self.cursor.forward(self._move(element))
 
