@@ -58,6 +58,17 @@ def test_a_score_without_notes_is_refused(tmp_path):
         opened(tmp_path, score(("Piano", part(bar()))))
 
 
+def test_a_title_on_the_page_and_its_composer(tmp_path):
+    head = (
+        '<identification><creator type="composer">Anon.</creator></identification>'
+        "<credit><credit-type>title</credit-type><credit-words>Study</credit-words></credit>"
+    )
+    text = score(two_staves("Piano")).replace("<part-list>", head + "<part-list>")
+    found = opened(tmp_path, text)
+    assert (found.title, found.composer) == ("Study", "Anon.")
+    assert opened(tmp_path, score(two_staves("Piano"))).title == "case"
+
+
 def test_a_timewise_score_is_the_same_score(tmp_path):
     name, text = two_staves("Piano")
     partwise = score((name, text + ""))

@@ -133,6 +133,42 @@ def test_a_voice_without_a_home_goes_by_the_staff(tmp_path):
     assert [n.hand for n in hands_by_voice(found).notes] == [n.hand for n in found.notes]
 
 
+HIDE = '<staff-details number="{}" print-object="no"/>'
+
+
+def test_a_staff_that_is_never_shown_is_not_played(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                f"<attributes><staves>3</staves>{HIDE.format(3)}</attributes>",
+                note("C5", 4),
+                note("C3", 4, s=2, chord=True),
+                note("G5", 4, s=3, chord=True),
+            )
+        ),
+    )
+    assert [(n.spelling.symbol, n.hand, n.hand_is_guess) for n in found.notes] == [
+        ("C3", Hand.LEFT, False),
+        ("C5", Hand.RIGHT, False),
+    ]
+    assert "1 note that the page does not show" in found.remarks[0].text
+
+
+def test_a_piano_of_two_staves_is_never_half_hidden(tmp_path):
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                f"<attributes>{HIDE.format(2)}</attributes>",
+                note("C5", 4),
+                note("C3", 4, s=2, chord=True),
+            )
+        ),
+    )
+    assert len(found.notes) == 2
+
+
 def test_three_staves(tmp_path):
     text = piano(
         bar(

@@ -67,6 +67,22 @@ def test_marks_hold_for_the_whole_chord(tmp_path, element, mark):
     assert [mark in n.marks for n in found.notes] == [True, True, False]
 
 
+def test_both_notes_of_a_tremolo_are_free(tmp_path):
+    def tremolo(kind):
+        return f'<ornaments><tremolo type="{kind}">3</tremolo></ornaments>'
+
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                note("C4", 2, notations=tremolo("start")),
+                note("C5", 2, notations=tremolo("stop")),
+            )
+        ),
+    )
+    assert [n.is_free for n in found.notes] == [True, True]
+
+
 def test_slurs(tmp_path):
     def slur(kind):
         return f'<slur type="{kind}" number="1"/>'

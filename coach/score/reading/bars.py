@@ -131,6 +131,6 @@ class _Endings:
         started = next((raw.ending_start for raw in mine if raw.ending_start), "")
         self._open = started or self._open
         inside = self._open
-        if any(raw.ending_stop for raw in mine):
+        if any(raw.ending_stop or raw.repeat_end for raw in mine):
             self._open = ""
         return inside

@@ -38,6 +38,8 @@ _MARKS = {
     "inverted-vertical-turn": Mark.TURN,
     "tremolo": Mark.TREMOLO,
 }
+_SPANS = frozenset({"wavy-line", "glissando", "slide"})
+"""They end at a note that they do not change."""
 _GROUPS = frozenset({"articulations", "ornaments", "technical"})
 _FINGER_CHANGE = re.compile(r"([1-5])\s*[-\u2010-\u2015\s]\s*([1-5])")
 
@@ -66,7 +68,7 @@ def _read_one(element: Element, note: RawNote, fingering: list[str]) -> None:
         kind = element.get("type", "")
         if kind in ("start", "stop"):
             note.slurs.append((element.get("number", "1"), kind))
-    elif tag in _MARKS and element.get("type") != "stop":
+    elif tag in _MARKS and not (tag in _SPANS and element.get("type") == "stop"):
         note.marks.add(_MARKS[tag])
         if tag == "detached-legato":
             note.marks.add(Mark.STACCATO)

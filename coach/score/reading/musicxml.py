@@ -143,7 +143,14 @@ def _bracket_end(brackets: Sequence[Stretch], onset: Fraction, staff: int) -> Fr
 def _title(root: Element) -> str:
     work = clean(root.findtext("work/work-title"))
     movement = clean(root.findtext("movement-title"))
-    return work if not movement or movement == work else ", ".join(filter(None, (work, movement)))
+    if movement and movement != work:
+        return ", ".join(filter(None, (work, movement)))
+    return work or next((clean(c.findtext("credit-words")) for c in _titles(root)), "")
+
+
+def _titles(root: Element) -> list[Element]:
+    """The words on the first page that the file calls its title."""
+    return [c for c in root.findall("credit") if c.findtext("credit-type") == "title"]
 
 
 def _composer(root: Element) -> str:

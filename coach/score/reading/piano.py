@@ -14,6 +14,7 @@ class Piano:
 
     parts: list[PartFacts]
     staves: int
+    """Down to the lowest that has notes, but two where there are two."""
     notes: list[RawNote] = field(default_factory=list)
     clefs: list[ClefAt] = field(default_factory=list)
     words: list[WordsAt] = field(default_factory=list)
@@ -24,12 +25,14 @@ class Piano:
 
 def piano_of(parts: Sequence[PartFacts]) -> Piano:
     """Join the parts; the second part's staves and chords are numbered on from the first's."""
-    piano = Piano(list(parts), sum(part.staves for part in parts))
+    piano = Piano(list(parts), 0)
     below = 0
     chords = 0
     for part in parts:
+        # A piano shows two staves at least: a file that hides more only hides empty ones.
+        never_shown = part.hidden_staves if part.staves - len(part.hidden_staves) > 1 else set()
         for note in part.notes:
-            if note.staff in part.hidden_staves:
+            if note.staff in never_shown:
                 piano.hidden_staff_notes += 1
                 continue
             note.staff += below
@@ -40,4 +43,6 @@ def piano_of(parts: Sequence[PartFacts]) -> Piano:
         piano.lines += [replace(line, staff=line.staff + below) for line in part.lines]
         below += part.staves
         chords = max((note.chord for note in part.notes), default=chords)
+    highest = max((note.staff for note in piano.notes), default=1)
+    piano.staves = min(below, max(2, highest))
     return piano
