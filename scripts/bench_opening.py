@@ -26,6 +26,7 @@ import time
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
@@ -34,7 +35,7 @@ from coach.score.opening import open_score  # noqa: E402
 from scripts.mutate_scores import PIANO_SCORES, SAMPLES, corpus  # noqa: E402
 
 BAR_MS = 30.0
-_UNCACHED = {"forceSource": True, "storePickle": False}
+_UNCACHED: dict[str, Any] = {"forceSource": True, "storePickle": False}
 MUSIC21 = (
     *(sys.executable, "-c"),
     f"import sys; from music21 import converter; converter.parse(sys.argv[1], **{_UNCACHED})",

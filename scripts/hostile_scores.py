@@ -319,5 +319,14 @@ OTHERS: dict[str, Maker] = {
     + b"<a>" * 100_000 + b"</a>" * 100_000 + b"</mei>",
 }  # fmt: skip
 
+_SLOW = (
+    "150,000 changes of metre.mid",
+    "kern of 2,000 spines.krn",
+    "kern of 300,000 notes.krn",
+    "abc of 200,000 notes.abc",
+)
+MANY |= {name: made.pop(name) for made in (MIDI, OTHERS) for name in _SLOW if name in made}
+"""What takes more than a second or two to be opened or refused."""
+
 KINDS: dict[str, Maker] = {**NO_SCORES, **ARCHIVES, **XML, **NUMBERS, **MANY, **MIDI, **OTHERS}
 """File names (they say what is wrong) and what makes their content."""

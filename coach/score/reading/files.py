@@ -35,6 +35,10 @@ class Kind(Enum):
     ABC = "ABC"
 
 
+_LARGEST_KINDS = {Kind.MIDI: 4 << 20, Kind.KERN: 4 << 20, Kind.ABC: 4 << 20}
+_MOST_TRACKS = 256
+
+
 @dataclass(frozen=True)
 class Source:
     """A score file as it was read."""
@@ -58,9 +62,19 @@ def load(path: Path) -> Source:
         raise ScoreError(
             f"{path.name} is not a score that can be read: {_OPENS}; export it as MusicXML."
         )
-    if data.count(b"<note>") + data.count(b"<note ") > MOST_NOTES:
-        raise ScoreError(f"{path.name} has more than {MOST_NOTES:,} notes, which no score needs.")
+    _check_extent(path.name, kind, data)
     return Source(path.name, kind, data)
+
+
+def _check_extent(name: str, kind: Kind, data: bytes) -> None:
+    """Refuse at once what would take minutes to be refused later."""
+    if kind in _LARGEST_KINDS and len(data) > _LARGEST_KINDS[kind]:
+        most = _LARGEST_KINDS[kind] >> 20
+        raise ScoreError(f"{name} has more than {most} MiB of {kind.value}, which no score needs.")
+    if kind is Kind.MIDI and data.count(b"MTrk") > _MOST_TRACKS:
+        raise ScoreError(f"{name} has more than {_MOST_TRACKS} tracks, which no score needs.")
+    if data.count(b"<note>") + data.count(b"<note ") > MOST_NOTES:
+        raise ScoreError(f"{name} has more than {MOST_NOTES:,} notes, which no score needs.")
 
 
 def _bytes_of(path: Path) -> bytes:
