@@ -139,7 +139,7 @@ class Follower:
         """What the last key means for the repetition and its marks."""
         if not self._begun:
             return self._before()
-        if rules.is_lost(self._trace.keys):
+        if rules.is_lost(self._layout, self._trace.keys, self._take):
             self._clear()
             self._said_no, self._fresh = True, False
             return [NotThis(OTHER_NOTES)]

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from coach.judging.facts import Label
 from coach.judging.matching_decode import Decoder
 from coach.judging.matching_score import Layout
+from coach.playing.notes import PlayedNote
 
 STRAY_S = 0.15
 """Keys this soon after the last note still belong to the repetition."""
@@ -60,10 +61,19 @@ def is_begun(layout: Layout, keys: Sequence[tuple[Label, int]], fresh: bool) -> 
     return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
 
 
-def is_lost(keys: Sequence[tuple[Label, int]]) -> bool:
+def is_lost(layout: Layout, keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> bool:
     """Whether the last keys belong to something else than this window."""
-    last = keys[-LOST_OF:]
-    return sum(label is Label.EXTRA for label, _ in last) >= LOST_KEYS
+    first = max(len(keys) - LOST_OF, 0)
+    return sum(_strange(layout, keys[at], take[at]) for at in range(first, len(keys))) >= LOST_KEYS
+
+
+def _strange(layout: Layout, key: tuple[Label, int], played: PlayedNote) -> bool:
+    """A key too many, or one that is no likely slip (a fourth, an octave) for its note."""
+    label, note = key
+    if label is not Label.WRONG:
+        return label is Label.EXTRA
+    away = abs(played.pitch - layout.pitch[note])
+    return away > 5 and away != 12
 
 
 def silence_s(layout: Layout, decoder: Decoder) -> float:

@@ -15,8 +15,8 @@ from coach.judging.matching_trace import Trace
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
-UNSURE_BELOW = 1.0
-"""Two readings whose costs differ by less are about equally good: 2.7 to 1 at most."""
+UNSURE_BELOW = 1.5
+"""Two readings whose costs differ by less are about equally good: 4.5 to 1 at most."""
 
 Labels = list[tuple[Label, int]]
 """Label and note (-1: none) of each key in order."""

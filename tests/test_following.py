@@ -1,0 +1,175 @@
+"""Live marks, and repetitions found from the playing alone."""
+
+from fractions import Fraction
+
+import pytest
+
+from coach.judging.facts import Label
+from coach.judging.following import OTHER_NOTES, Follower
+from coach.judging.heard import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.score.build import score_from_notes
+from coach.score.window import Excerpt, Window, excerpt
+
+BEAT_S = 0.5
+FRAME_S = 0.02
+
+
+def scale(count: int = 8) -> Excerpt:
+    """An octave of C major in quarters, right hand."""
+    keys = (60, 62, 64, 65, 67, 69, 71, 72)[:count]
+    notes = [{"pitch": p, "onset": i, "length": 1, "hand": "RH"} for i, p in enumerate(keys)]
+    return excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(count)))
+
+
+class Pianist:
+    """Plays to a follower, with the clock running."""
+
+    def __init__(self, part: Excerpt, *, qpm: float | None = None) -> None:
+        self.follower = Follower(part, qpm=qpm)
+        self.now = 100.0
+        self.heard: list[Heard] = []
+
+    def wait(self, seconds: float) -> "Pianist":
+        end = self.now + seconds
+        while self.now + FRAME_S < end:
+            self.now += FRAME_S
+            self.heard += self.follower.tick(self.now)
+        self.now = end
+        return self
+
+    def play(self, line: str, beat_s: float = BEAT_S) -> "Pianist":
+        """Keys one after another, a beat each; ``+`` joins a chord."""
+        for chord in line.split():
+            for key in chord.split("+"):
+                self.heard += self.follower.key_down(int(key), 70, self.now)
+                self.now += 0.005
+            self.wait(beat_s - 0.01)
+            for key in chord.split("+"):
+                self.follower.key_up(int(key), self.now)
+        return self
+
+    def of(self, kind: type) -> list:
+        return [one for one in self.heard if isinstance(one, kind)]
+
+    @property
+    def takes(self) -> list[int]:
+        """How many keys each ended take has."""
+        return [len(one.take.notes) for one in self.of(Ended)]
+
+
+ALL = "60 62 64 65 67 69 71 72"
+
+
+def test_the_first_right_key_begins_and_is_marked_at_once() -> None:
+    follower = Follower(scale())
+    assert follower.key_down(60, 70, 5.0) == (Begun(5.0), Marked(0, Label.MATCHED))
+    assert follower.key_down(62, 70, 5.5) == (Marked(1, Label.MATCHED),)
+
+
+def test_the_end_is_told_a_moment_after_the_last_key() -> None:
+    pianist = Pianist(scale()).play(ALL[:-3])
+    struck = pianist.now
+    pianist.heard += pianist.follower.key_down(72, 70, struck)
+    assert not pianist.takes
+    pianist.wait(0.2)
+    assert pianist.takes == [8]
+
+
+def test_three_repetitions_in_a_row_are_three() -> None:
+    pianist = Pianist(scale())
+    for _ in range(3):
+        pianist.play(ALL).wait(0.8)
+    assert pianist.takes == [8, 8, 8]
+    assert len(pianist.of(Begun)) == 3
+
+
+def test_the_next_repetition_may_follow_at_once() -> None:
+    assert Pianist(scale()).play(f"{ALL} {ALL}").wait(1).takes == [8, 8]
+
+
+@pytest.mark.parametrize("beat_s", [0.15, 0.5, 1.5])
+def test_any_tempo_is_followed(beat_s: float) -> None:
+    pianist = Pianist(scale()).play(ALL, beat_s).wait(3)
+    assert pianist.takes == [8]
+    assert {one.label for one in pianist.of(Marked)} == {Label.MATCHED}
+
+
+def test_a_landing_chord_may_be_spread_and_keep_a_stray_key() -> None:
+    notes = [{"pitch": p, "onset": i, "length": 1, "hand": "RH"} for i, p in enumerate((60, 62))]
+    notes += [{"pitch": p, "onset": 2, "length": 1, "hand": "RH"} for p in (60, 64, 67)]
+    part = excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(2)))
+    pianist = Pianist(part).play("60 62")
+    for key in (60, 64, 67, 69):
+        pianist.heard += pianist.follower.key_down(key, 60, pianist.now)
+        pianist.wait(0.1)
+    assert pianist.wait(0.2).takes == [6]
+
+
+def test_a_wrong_key_is_marked_and_a_stray_one_told() -> None:
+    pianist = Pianist(scale()).play("60 62 63 65 67 69 71 72").wait(1)
+    assert Marked(2, Label.WRONG) in pianist.heard
+    stray = Pianist(scale()).play("60 62 64").play("90", 0.05).play("65 67 69 71 72").wait(1)
+    assert [one.pitch for one in stray.of(Stray)] == [90]
+
+
+def test_a_note_left_out_is_marked() -> None:
+    pianist = Pianist(scale()).play("60 62").wait(BEAT_S).play("65 67 69 71 72").wait(1)
+    assert Marked(2, Label.MISSED) in pianist.heard
+    assert pianist.takes == [7]
+
+
+def test_silence_breaks_off() -> None:
+    pianist = Pianist(scale()).play("60 62 64").wait(2.5)
+    assert pianist.takes == []
+    assert pianist.wait(2).takes == [3]
+
+
+def test_starting_again_ends_the_repetition_broken_off() -> None:
+    pianist = Pianist(scale()).play("60 62 64 65").wait(1).play(ALL).wait(1)
+    assert pianist.takes == [4, 8]
+
+
+def test_a_stumble_stays_in_its_repetition() -> None:
+    pianist = Pianist(scale()).play("60 62 64 65 67").wait(0.4).play("65 67 69 71 72").wait(1)
+    assert pianist.takes == [10]
+
+
+def test_a_trial_of_the_sound_is_no_repetition() -> None:
+    pianist = Pianist(scale()).play("60").wait(5)
+    assert pianist.takes == []
+    assert len(pianist.of(NotThis)) == 1
+    pianist = Pianist(scale()).play("60").wait(1.5).play(ALL).wait(1)
+    assert pianist.takes == [8]
+
+
+def test_another_chord_is_nothing_at_all() -> None:
+    assert Pianist(scale()).play("48+52+55").wait(6).heard == []
+
+
+def test_noodling_is_said_once_and_the_window_is_found_after_it() -> None:
+    pianist = Pianist(scale()).play("90 85 88 42 99 37 95 41 93 38 97 44", 0.2)
+    assert pianist.takes == []
+    assert [one.reason for one in pianist.of(NotThis)] == [
+        "These are not the notes of this window."
+    ]
+    assert pianist.wait(1.5).play(ALL).wait(1).takes == [8]
+
+
+def test_another_piece_that_begins_alike_is_left() -> None:
+    pianist = Pianist(scale()).play("60 62").play("90 42 91 43 93 44 95 45 90 42 91 43", 0.2)
+    assert len(pianist.of(NotThis)) == 1
+    assert pianist.wait(5).takes == []
+
+
+def test_the_window_may_be_entered_after_its_first_note() -> None:
+    assert Pianist(scale()).play("62 64 65 67 69 71 72").wait(1).takes == [7]
+
+
+def test_key_lengths_and_pedal_are_in_the_take() -> None:
+    pianist = Pianist(scale(3))
+    pianist.follower.pedal(64, 127, pianist.now)
+    pianist.play("60 62 64").wait(1)
+    take = pianist.of(Ended)[0].take
+    assert [move.value for move in take.pedals] == [127]
+    assert take.notes[0].length_s == pytest.approx(0.49, abs=0.02)
+    assert take.notes[-1].length_s is None
