@@ -149,9 +149,7 @@ def test_another_chord_is_nothing_at_all() -> None:
 def test_noodling_is_said_once_and_the_window_is_found_after_it() -> None:
     pianist = Pianist(scale()).play("90 85 88 42 99 37 95 41 93 38 97 44", 0.2)
     assert pianist.takes == []
-    assert [one.reason for one in pianist.of(NotThis)] == [
-        "These are not the notes of this window."
-    ]
+    assert [one.reason for one in pianist.of(NotThis)] == [OTHER_NOTES]
     assert pianist.wait(1.5).play(ALL).wait(1).takes == [8]
 
 
