@@ -1,6 +1,6 @@
 """Compare our reading of piano scores with two independent readers, note by note.
 
-    python scripts/compare_reading.py [FILE ...]
+    python -m scripts.compare_reading [--show N] [FILE ...]
 
 Without files, the piano scores of music21's installed corpus are read. For each score and reader
 the table gives the notes of either side that have no partner of the same bar, onset, key and

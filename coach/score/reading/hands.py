@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
@@ -72,12 +73,25 @@ def apply_hand_marks(
     """
     out = list(notes)
     places = {note.id: place for place, note in enumerate(out)}
+    onsets = [note.onset_quarters for note in notes]
     ordered = sorted(marks, key=lambda mark: (mark.staff, mark.onset_quarters))
     for mark, after in zip(ordered, [*ordered[1:], None], strict=True):
         following = after.onset_quarters if after and after.staff == mark.staff else None
-        for note in _covered(notes, mark, following, bar_ends):
+        low = bisect_left(onsets, mark.onset_quarters)
+        near = notes[low : bisect_left(onsets, _furthest(notes, low, mark, bar_ends))]
+        for note in _covered(near, mark, following, bar_ends):
             out[places[note.id]] = replace(note, hand=mark.hand, hand_is_guess=False)
     return out
+
+
+def _furthest(
+    notes: Sequence[ScoreNote], low: int, mark: HandMark, bar_ends: Sequence[Fraction]
+) -> Fraction:
+    """Beyond this no note can be meant by the mark."""
+    if low == len(notes):
+        return mark.onset_quarters
+    last_bar = min(notes[low].bar_index + _BARS_TO_COUNTERMARK, len(bar_ends)) - 1
+    return max(bar_ends[last_bar], mark.until_quarters or Fraction(0))
 
 
 def _covered(
