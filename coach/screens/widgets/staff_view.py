@@ -105,7 +105,7 @@ class StaffView(Widget):
         }
         self._marks = dict(marks)
         # A first note's own mark is not to wait until all marks of the last repetition are gone.
-        self.call_after_refresh(self._repaint_all, changed)
+        self.call_after_refresh(self._repaint, *changed)
 
     def paint_now(self) -> None:
         """Put what is to be repainted on the terminal at once."""
@@ -173,21 +173,25 @@ class StaffView(Widget):
             rows[cells.mark[0]].append((note, cells.mark[1], True))
         self._on_row = rows
 
-    def _repaint(self, note: int) -> None:
+    def _repaint(self, *notes: int) -> None:
+        """Have the cells of these notes painted anew: one stretch of each row that they are on."""
         page = self._current()
-        cells = page.notes.get(note) if page else None
         height, top = self.size.height, self._top  # Textual works them out anew each time
-        where = [(row + top, column) for row, column in (*cells.heads, cells.mark)] if cells else []
-        for row, _ in where:
+        columns: dict[int, list[int]] = defaultdict(list)
+        for note in notes:
+            cells = page.notes.get(note) if page else None
+            for row, column in (*cells.heads, cells.mark) if cells else ():
+                columns[row + top].append(column)
+        for row in columns:
             self._strips.pop(row, None)
         # Below the staff's own height other rows would be written over.
-        regions = [Region(column, row, 1, 1) for row, column in where if row < height]
+        regions = [
+            Region(min(here), row, max(here) - min(here) + 1, 1)
+            for row, here in columns.items()
+            if row < height
+        ]
         if regions:
             self.refresh(*regions)
-
-    def _repaint_all(self, notes: set[int]) -> None:
-        for note in notes:
-            self._repaint(note)
 
     def _draw(self, y: int) -> Strip:
         page, row = self._current(), y - self._top
