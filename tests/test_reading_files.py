@@ -94,6 +94,12 @@ def test_a_file_that_breaks_off_gives_its_whole_bars(tmp_path):
     assert "only the whole bars before that place were read" in found.remarks[0].text
 
 
+def test_a_file_that_lacks_only_its_end_gives_every_bar(tmp_path):
+    found = opened(tmp_path, SCORE.removesuffix("</score-partwise>").removesuffix("</part>"))
+    assert all_said(found) == BOTH
+    assert found.remarks[0].kind == "left out"
+
+
 @pytest.mark.parametrize(
     ("content", "said"),
     [

@@ -65,15 +65,25 @@ def _refuse(*_: object) -> None:
 
 def _repaired(data: bytes, name: str) -> tuple[Element, list[Remark]]:
     """A second reading, with the characters put right; then whatever stands before the break."""
-    root, error = _build(_as_utf8(data), "utf-8")
+    text = _as_utf8(data)
+    root, error = _build(text, "utf-8")
     if root is None:
         raise ScoreError(f"{name} is not a readable XML file{_at(error)}; export the score again.")
     if error is None:
         return root, [Remark("repaired", "Characters that XML does not allow were put right.")]
-    if not _drop_last_bar(root):
+    ends_between_bars = text.rfind(b"</measure>") > text.rfind(b"<measure")
+    if not (_only_breaks_off(error) and ends_between_bars) and not _drop_last_bar(root):
         raise ScoreError(f"{name} is damaged{_at(error)} and holds no whole bar before that.")
-    text = f"The file is broken{_at(error)}: only the whole bars before that place were read."
-    return root, [Remark("left out", text)]
+    said = f"The file is broken{_at(error)}: only the whole bars before that place were read."
+    return root, [Remark("left out", said)]
+
+
+def _only_breaks_off(error: expat.ExpatError) -> bool:
+    """True where all is well up to the file's end, which comes too soon."""
+    return getattr(error, "code", 0) in (
+        expat.errors.codes[expat.errors.XML_ERROR_NO_ELEMENTS],
+        expat.errors.codes[expat.errors.XML_ERROR_UNCLOSED_TOKEN],
+    )
 
 
 def _at(error: expat.ExpatError | None) -> str:
