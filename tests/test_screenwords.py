@@ -49,7 +49,8 @@ def test_a_large_two():
 @pytest.mark.parametrize("text", ["0 of 3", "CLEAN", "LH BEAT 2", "BOTH BEAT 12", "NOT SURE"])
 def test_large_letters_are_as_wide_as_said(text):
     assert {len(row) for row in big(text)} == {big_width(text)}
-    assert len(big(text, ascii_only=True)) == 5
+    assert {len(row) for row in big(text, tall=True)} == {big_width(text, tall=True)}
+    assert (len(big(text)), len(big(text, tall=True))) == (3, 5)
 
 
 def test_all_letters_and_figures_look_different():

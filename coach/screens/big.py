@@ -1,6 +1,7 @@
 """Letters and figures large enough to be read from the bench, drawn with blocks.
 
-A letter is 3 dots wide and 5 high. Three rows of half blocks hold one line of them.
+A letter is 3 dots wide and 5 high. Three rows of half blocks hold one line of them; where there
+is room a dot is a whole row high and two columns wide.
 """
 
 from __future__ import annotations
@@ -48,19 +49,24 @@ _DOTS = {
 _HALVES = {("#", "#"): "█", ("#", " "): "▀", (" ", "#"): "▄", (" ", " "): " "}
 
 
-def big_width(text: str) -> int:
+ROWS, TALL_ROWS = 3, 5
+"""Rows of a line of letters, and of one of tall letters."""
+
+
+def big_width(text: str, *, tall: bool = False) -> int:
     """Columns that a text takes when written large."""
-    return max(sum(len(_DOTS[char][0]) + 1 for char in text.upper()) - 1, 0)
+    dots = max(sum(len(_DOTS[char][0]) + 1 for char in text.upper()) - 1, 0)
+    return 2 * dots if tall else dots
 
 
-def big(text: str, *, ascii_only: bool = False) -> tuple[str, ...]:
-    """A text in large letters: three rows, or five of ``#`` where only ASCII may be used.
+def big(text: str, *, tall: bool = False) -> tuple[str, ...]:
+    """A text in large letters: three rows, or five and twice as wide where it is ``tall``.
 
     Knows the letters A to Z, figures and the space; raises KeyError on anything else.
     """
-    lines = [" ".join(_DOTS[char][row] for char in text.upper()) for row in range(5)]
-    if ascii_only:
-        return tuple(lines)
+    lines = [" ".join(_DOTS[char][row] for char in text.upper()) for row in range(TALL_ROWS)]
+    if tall:
+        return tuple(line.replace("#", "██").replace(" ", "  ") for line in lines)
     lines.append(" " * len(lines[0]))
     return tuple(
         "".join(_HALVES[pair] for pair in zip(upper, lower, strict=True))

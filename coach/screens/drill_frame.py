@@ -124,7 +124,7 @@ class DrillFrame(Screen[None]):
             return
         room = self.size.height - _FRAME_ROWS + (self.size.height < _LOW_ROWS)
         plain, roomy = (self._rows_needed(room - rows) for rows in (Result.ROWS, Result.ROOMY_ROWS))
-        self.result.set_class(roomy == plain <= room - Result.ROOMY_ROWS, "-roomy")
+        self.result.be_roomy(roomy == plain <= room - Result.ROOMY_ROWS)
         missing = plain - (room - Result.ROWS)
         self.query_one(HelpLine).display = missing <= 0  # its row for the staff: ? still works
         if missing > 1:

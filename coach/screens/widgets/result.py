@@ -9,39 +9,59 @@ from textual.widgets import Static
 from coach.screens.big import big, big_width
 from coach.screens.words import plain
 
-_WIDTH = 16
-"""Columns of the clean run; the same with a beat in its place, so that nothing moves."""
+_FIGURES = 30
+"""Columns left of the headline: ``2 of 3 clean`` with tall figures, and some air."""
 
 
 class CleanRun(Static):
-    """``2 of 3 clean``, the figures large enough to be read from the bench."""
+    """``2 of 3 clean``, the figures large enough to be read from the bench.
+
+    While a click runs, its beat stands in their place, in the same columns.
+    """
 
     DEFAULT_CSS = """
-    CleanRun { width: auto; height: 3; margin-right: 2; text-style: bold; }
+    CleanRun { width: auto; height: auto; margin-right: 2; text-style: bold; }
     """
 
     def __init__(self, *, ascii_only: bool = False, id: str | None = None) -> None:
         super().__init__(id=id, markup=False)
         self._ascii_only = ascii_only
-        self.words = ""
+        self._run = (0, 0)
+        self._tall = False
+
+    @property
+    def words(self) -> str:
         """The same in words."""
+        run, required = self._run
+        return f"{run} of {required} clean"
+
+    def stand(self, *, tall: bool) -> None:
+        """Write the figures tall, or not."""
+        if tall is not self._tall:
+            self._tall = tall
+            self.show(*self._run)
 
     def show(self, run: int, required: int) -> None:
         """So many clean running, of so many."""
-        self.words = f"{run} of {required} clean"
-        if self._ascii_only:
-            self.update(f"\n  {self.words}  ")
-            return
-        left, right = big(str(run)), big(str(required))
-        middle = ("    ", " of ", "    ")
-        end = ("", " clean", "")
-        rows = zip(left, middle, right, end, strict=True)
-        self.update("\n".join("".join(row) for row in rows))
+        self._run = run, required
+        self.update("\n".join(self._rows()))
 
     def show_beat(self, beat: int) -> None:
         """The beat that sounds, in place of the clean run."""
-        rows = (str(beat),) if self._ascii_only else big(str(beat))
-        self.update("\n".join(row.center(_WIDTH) for row in rows))
+        width = max(map(len, self._rows()))
+        rows = ("", str(beat), "") if self._ascii_only else big(str(beat), tall=self._tall)
+        self.update("\n".join(row.center(width) for row in rows))
+
+    def _rows(self) -> list[str]:
+        if self._ascii_only:
+            return ["", f"  {self.words}  ", ""]
+        left, right = (big(str(figure), tall=self._tall) for figure in self._run)
+        middle = len(left) // 2
+        parts = zip(left, right, strict=True)
+        return [
+            f"{one}{' of ' if row == middle else '    '}{other}{' clean' if row == middle else ''}"
+            for row, (one, other) in enumerate(parts)
+        ]
 
 
 class VerdictLine(Static):
@@ -60,13 +80,14 @@ class Headline(Static):
     """The verdict in one to three words, in large letters."""
 
     DEFAULT_CSS = """
-    Headline { height: 3; text-style: bold; }
+    Headline { height: auto; text-style: bold; }
     """
 
     def show(self, text: str, room: int) -> None:
-        """Write it large if it fits into so many columns, else not at all."""
+        """Write it as large as fits into so many columns; not at all where nothing does."""
+        tall = big_width(text, tall=True) <= room
         fits = bool(text) and big_width(text) <= room
-        self.update("\n".join(big(text)) if fits else "")
+        self.update("\n".join(big(text, tall=tall)) if fits else "")
         self.set_class(not fits, "-empty")
 
 
@@ -80,11 +101,11 @@ class Result(Horizontal):
         & > Vertical { height: 100%; }
         & #reason { height: auto; }
         & Headline, &.-roomy Headline.-empty { display: none; }
-        &.-roomy { height: 7; & Headline { display: block; } }
+        &.-roomy { height: 8; & Headline { display: block; } }
     }
     """
 
-    ROWS, ROOMY_ROWS = 3, 7
+    ROWS, ROOMY_ROWS = 3, 8
     """Its height, without and with the headline."""
 
     def __init__(self, *, ascii_only: bool = False, id: str | None = None) -> None:
@@ -98,6 +119,11 @@ class Result(Horizontal):
             yield Headline("", id="headline", markup=False)
             yield VerdictLine("", id="verdict", markup=False)
             yield Static("", id="reason", markup=False)
+
+    def be_roomy(self, roomy: bool) -> None:
+        """Take more rows, and write all that is large larger."""
+        self.set_class(roomy, "-roomy")
+        self.query_one(CleanRun).stand(tall=roomy)
 
     def show_run(self, run: int, required: int) -> None:
         """The clean run so far."""
@@ -113,7 +139,7 @@ class Result(Horizontal):
         line.update(self._plain(sentence))
         line.set_class(fault, "-fault")
         large = self.query_one(Headline)
-        large.show("" if self._ascii_only else headline, self.size.width - 30)
+        large.show("" if self._ascii_only else headline, self.size.width - _FIGURES)
 
     def show_reason(self, text: str) -> None:
         """Why this is asked for."""
