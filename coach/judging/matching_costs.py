@@ -13,13 +13,13 @@ from dataclasses import dataclass
 class Costs:
     """One number for each kind of event."""
 
-    skip: float = 1.6
+    skip: float = 1.2
     """Leaving something out, whatever its size."""
     missed: float = 2.4
     """Each note left out, the first four."""
     missed_many: float = 1.2
     """Each further one: whole beats are skipped."""
-    missed_most: float = 12.0
+    missed_most: float = 9.0
     """The most that one gap costs: after it, a lost reading finds its place again."""
     lost: float = 10.0
     """A gap that costs more is taken for a place lost and found again,"""
@@ -27,19 +27,19 @@ class Costs:
     """which costs this much, whatever the time."""
     shared: float = 0.5
     """Each note left out where the other hand has skipped too."""
-    end: float = 1.0
+    end: float = 1.25
     """Breaking off before the last note."""
     order: float = 0.6
     """A note that comes after a later one of its hand."""
-    extra: float = 4.25
+    extra: float = 5.3
     """A key too many."""
     brush: float = 2.5
     """A key too many that is soft and short."""
-    wrong_near: float = 4.0
+    wrong_near: float = 5.0
     """A wrong key up to a tone away."""
     wrong_far: float = 0.7
     """Each further semitone, up to a fourth."""
-    wrong_octave: float = 4.5
+    wrong_octave: float = 3.4
     wrong_wild: float = 7.5
     """Any other wrong key."""
     wrong_same: float = 1.0
@@ -56,7 +56,7 @@ class Costs:
     """Time that closes up over less than a beat."""
     together: float = 0.3
     """A skip in which this hand follows the other."""
-    jump: float = 7.5
+    jump: float = 9.4
     """Going back to an earlier place."""
     pause: float = 4.5
     """How much of it a pause before it takes off."""

@@ -174,7 +174,7 @@ class Moves(Fit):
         cost = self.costs.brush if key.soft else self.costs.extra
         if cost <= room:
             new = _aside(reading, cost, key, (reading.step, index, Kind.EXTRA, -1))
-            new.stray, new.stray_s = key.pitch, key.at
+            new.stray, new.stray_s, new.last_s = key.pitch, key.at, reading.last_s
             out.append(new)
 
     def _jumps(
@@ -187,25 +187,50 @@ class Moves(Fit):
         usual = beats[front + 1] - beats[front] if front + 1 < len(beats) else 0.5
         pause = at - reading.last_s - usual * reading.period_s
         pause = min(max(pause / PAUSE_S, 0.0), 1.0)
+        base = costs.jump - costs.pause * pause
         for target in layout.of_pitch.get(key.pitch, ()):
-            onset = layout.onset[target]
-            first = layout.first[onset]
-            if onset > front or not reading.done >> first:
+            if layout.onset[target] > front:
                 break
-            cost = costs.jump - costs.pause * pause
-            if onset > 0:
-                cost += min(0.15 * (front - onset), 2.0)
-            cost += self._owed(reading, onset)
-            if cost > room:
-                continue
-            beat = layout.beat[onset]
-            step = ((reading.step, index, Kind.JUMP, first), index, Kind.MATCH, target)
-            out.append(
-                Reading(
-                    reading.cost + cost, reading.done & (1 << first) - 1 | 1 << target, onset,
-                    onset, at, at, beat, beat, reading.period_s, 0, 0, 0, NEVER, at, step,
-                )
-            )  # fmt: skip
+            self._jump(reading, index, key, target, base, room, out)
+        if pause == 1.0:
+            for target in self._again(front):
+                off = key.pitch - layout.pitch[target]
+                if off:
+                    cost = base + self._wrong_pitch(off, 0)
+                    self._jump(reading, index, key, target, cost, room, out)
+
+    def _again(self, front: int) -> list[int]:
+        """Notes that a new attempt may begin with: the window's first, and the last few."""
+        first = self.layout.first
+        recent = range(first[max(front - 3, 0)], first[front + 1])
+        return [*range(first[1]), *(note for note in recent if note >= first[1])]
+
+    def _jump(
+        self, reading: Reading, index: int, key: Key, target: int, cost: float, room: float,
+        out: list[Reading],
+    ) -> None:  # fmt: skip
+        """Back to a note's onset, the key played for it, rightly or not."""
+        layout, at = self.layout, key.at
+        onset = layout.onset[target]
+        first = layout.first[onset]
+        if not reading.done >> first:
+            return
+        if onset > 0:
+            cost += min(0.15 * (max(reading.right, reading.left) - onset), 2.0)
+        cost += self._owed(reading, onset)
+        if cost > room:
+            return
+        off = key.pitch - layout.pitch[target]
+        offs = (0, off) if layout.hand[target] else (off, 0)
+        beat = layout.beat[onset]
+        kind = Kind.WRONG if off else Kind.MATCH
+        step = ((reading.step, index, Kind.JUMP, first), index, kind, target)
+        out.append(
+            Reading(
+                reading.cost + cost, reading.done & (1 << first) - 1 | 1 << target, onset, onset,
+                at, at, beat, beat, reading.period_s, *offs, 0, NEVER, at, step,
+            )
+        )  # fmt: skip
 
     def _owed(self, reading: Reading, onset: int) -> float:
         """What a hand that lags behind the place jumped to has left out."""

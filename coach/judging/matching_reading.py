@@ -58,7 +58,7 @@ class Reading:
     """Pitch of the last key too many, and when it went down."""
     stray_s: float
     last_s: float
-    """When the last key went down, whatever it was."""
+    """When the last key that was not too many went down."""
     step: Step | None
     gap: int = 0
     """The last skip: from this onset up to that one, which was played, all was left out."""

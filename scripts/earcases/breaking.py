@@ -40,7 +40,7 @@ def _break(take: Attempt, cause: str, again: int | None, pause_s: float) -> bool
     if hand is None:
         return False
     for note in aborted:
-        note.label = "repeated" if note.label == "match" else "extra"
+        note.label = "repeated" if note.label in ("match", "repeated") else "extra"
         note.score = note.score if note.label == "repeated" else None
     due_s = [n.onset_s for n in take.played if n.beat > onsets[last]]
     stop = min(due_s, default=max(n.onset_s for n in aborted) + 0.2)
