@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import sys
 from argparse import Namespace
 from dataclasses import dataclass, replace
 
@@ -32,9 +33,19 @@ def open_record(options: Namespace) -> Opened:
         store = Store(folder)
     except RecordError as error:
         return Opened(None, Kept(), (f"{error} Until then nothing is kept.",))
-    atexit.register(store.close)
+    atexit.register(close_record, store)
     notices, store.notices[:] = tuple(store.notices), []
     return Opened(store, settings, notices)
+
+
+def close_record(store: Store) -> None:
+    """Close the record when the screens are gone; what could not be saved as usual is said."""
+    try:
+        store.close()
+    except RecordError as error:
+        print(f"coach: {error}", file=sys.stderr)
+    for notice in store.notices:
+        print(f"coach: {notice}", file=sys.stderr)
 
 
 NOTHING_KEPT = Opened(None, Kept(), ())
