@@ -71,7 +71,7 @@ def remaining(correct: float, rate: float, law: Law) -> float:
     if law is Law.POWER:
         share: float = (1.0 + correct) ** (-4.0 * rate)
         return share
-    return 1 / (1 + exp(2.0 * (correct - 1.5 / rate)))
+    return 1 / (1 + exp(min(2.0 * (correct - 1.5 / rate), 100.0)))
 
 
 @dataclass(frozen=True, slots=True)
