@@ -26,10 +26,13 @@ FAULT_A, FAULT_B = 1.8, 1.2
 """How often a standing fault fails: Beta, mean 0.6, broad."""
 SLIP_SHAPE = 1.5
 """Freedom of a healthy move's own slip rate around the player's: shape of its Beta."""
-SLIPS_BEFORE, MOVES_BEFORE = 0.5, 60.0
+SLIPS_BEFORE, MOVES_BEFORE = 0.3, 60.0
 """What is known of a player before anything is heard: half a slip in sixty moves."""
-TOGETHER_SHARE = 0.3
+TOGETHER_SHARE = 0.2
 """Of the chance that a beat is at fault: only when both hands play."""
+FIRST_GUESS = 0.3
+"""Chance that a failure was a slip, before anything is weighed."""
+ROUNDS = 3
 MOST_MOVES = 240.0
 """The chance of a fault is shared among no more moves than this: long pieces have more faults."""
 
@@ -96,8 +99,8 @@ def beliefs(
 ) -> tuple[dict[Fraction, Belief], Slips]:
     """Belief about each beat at which anything failed, and the player's slips.
 
-    ``transitions`` are all the single-hand moves that were looked at. Two rounds: what the first
-    takes for faults is left out of the slip rate of the second.
+    ``transitions`` are all the single-hand moves that were looked at. In rounds: what one
+    takes for faults is left out of the slip rate of the next.
     """
     hands: dict[Fraction, frozenset[Hands]] = {}
     sums: list[tuple[Fraction, float, float]] = []
@@ -107,13 +110,13 @@ def beliefs(
         if tally is not None:
             failed, attempts = tally.totals(Hand(transition.hands.value))
             sums.append((beat, failed, attempts))
-            if failed:
+            if tally.has_failed:
                 hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
     chance = chance_of_fault(len(transitions))
-    # The first round knows no beliefs: what failed more than once waits for the second.
-    slips = slip_rate((failed, n, 1.0 / max(failed, 1.0) ** 2) for _, failed, n in sums)
+    # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
+    slips = slip_rate((failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in sums)
     out: dict[Fraction, Belief] = {}
-    for _ in range(2):
+    for _ in range(ROUNDS):
         out = {
             beat: belief_of(evidence.beats.get(beat), slips, chance, whose)
             for beat, whose in hands.items()

@@ -27,8 +27,12 @@ from coach.coaching.statistics import information_bits
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
-PAUSE_BEATS = 4.0
+PAUSE_BEATS = 2.0
 """What a repetition costs besides its own beats: breath, hands in place, count-in."""
+APART_IS_WORTH = 1.5
+"""A hand alone is also what a trouble is drilled with: its repetitions are not lost."""
+NAMING_IS_WORTH = 0.6
+"""Bits that it is worth to hear a likely fault once more, so that it can be named."""
 MOST_SUSPECTS = 3
 """How many suspects' surroundings are weighed."""
 
@@ -80,6 +84,9 @@ def _worth(
     for suspect in diagnosis.suspects:
         if not suspect.is_claimed and places.covers(window, _any_hand(suspect, window)):
             told += bits(suspect.belief, window.hands, diagnosis.slips)
+            told += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands)
+    if window.hands is not whole.hands:
+        told *= APART_IS_WORTH
     return told / (places.beats(window) + PAUSE_BEATS)
 
 
@@ -100,6 +107,15 @@ def _rest_bits(diagnosis: Diagnosis, evidence: Evidence, places: Places, whole: 
     hands = frozenset({Hands.RIGHT, Hands.LEFT})
     belief = belief_of(typical, diagnosis.slips, chance_of_fault(len(places.transitions)), hands)
     return bits(belief, whole.hands, diagnosis.slips) * len(quiet) / 2
+
+
+def _chance_to_name(suspect: Suspect, hands: Hands) -> float:
+    """Chance that one repetition shows a likely fault again, in the hands that it would be in."""
+    belief = suspect.belief
+    if belief.fault < 0.5:
+        return 0.0
+    own = belief.of(hands) if hands is not Hands.TOGETHER else belief.together
+    return own * FAULT_A / (FAULT_A + FAULT_B)
 
 
 def bits(belief: Belief, hands: Hands, slips: Slips) -> float:

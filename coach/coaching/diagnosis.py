@@ -15,7 +15,7 @@ from coach.judging.facts import Outcome
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
 
-CLAIM_FAULT = 0.95
+CLAIM_FAULT = 0.92
 """How sure it must be that something stands at fault before a place is named."""
 CLAIM_HANDS = 0.85
 """How sure, given that, whose it is."""

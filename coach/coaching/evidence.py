@@ -30,6 +30,8 @@ FADE_PER_DAY = 0.7
 """What is left of a weight a day later: skill drifts and is forgotten overnight."""
 MENDED_KEEPS = 0.4
 """What earlier failures still count after a full clean run over them."""
+AFTER_A_FAILURE = 0.5
+"""What a failure counts in a hand that has just failed on the beat before."""
 KEPT_MOVES = 8
 """How many single moves of each hand are kept in full, to be told as evidence."""
 OLDEST_DAYS = 21.0
@@ -157,6 +159,12 @@ class BeatTally:
         own = self.right_failed if hand is Hand.RIGHT else self.left_failed
         return own + self.both_failed
 
+    @property
+    def has_failed(self) -> bool:
+        """Whether anything ever failed here, in any hand."""
+        together = self.right_failed + self.left_failed + self.both_failed
+        return together + sum(counts.failed for counts in self.alone.values()) > 0.0
+
     def totals(self, hand: Hand) -> tuple[float, float]:
         """Failures and attempts of this hand, however many hands played."""
         alone = self.alone[hand]
@@ -197,12 +205,11 @@ class Evidence:
         ease = _ease(ones[0].qpm, goal_qpm)
         _age(tally, ones[0].at_s)
         failed = {Hand(one.transition.hands.value): one.outcome in FAILED for one in ones}
-        if any(failed_before.get(one.transition.hands, False) for one in ones if _failed(one)):
-            # A hand that has just failed is still finding its way back: no news of this beat.
-            failed_before.update({one.transition.hands: _failed(one) for one in ones})
-            return
-        failed_before.update({one.transition.hands: _failed(one) for one in ones})
         weight = 1.0 if any(failed.values()) else clean_weight(ease)
+        if any(_failed(one) and failed_before.get(one.transition.hands) for one in ones):
+            # A hand that has just failed is still finding its way back.
+            weight = AFTER_A_FAILURE
+        failed_before.update({one.transition.hands: _failed(one) for one in ones})
         together = ones[0].hands_played is Hands.TOGETHER
         _count(tally, failed, together, weight)
         for one in ones:

@@ -30,6 +30,11 @@ from coach.judging.facts import Stage
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition, Window
 
+WORTH_HEARING = 0.02
+"""Bits a beat of the whole window, above which it is heard again before mending begins."""
+OPEN_DOUBT = 0.05
+"""A suspect above this is looked into before mending another."""
+HOLDS = "That holds: the whole of it again."
 STOP_EARLY = Sprt(low=0.1, high=0.5, alpha=0.05, beta=0.10)
 """Clean nine times in ten, or only every second time: two failures running decide for the latter,
 five clean ones for the former (Wald 1945)."""
@@ -117,7 +122,7 @@ class Work:
             self._risen_or_done()
         elif self.climb.on_trial:
             self._after_trial(self.climb, clean, self.task.window)
-        elif not self._open_case(diagnosis, clean) and not clean:
+        elif not clean or self._named(diagnosis):
             self._look(clean, diagnosis)
 
     def _run_is_full(self) -> bool:
@@ -144,19 +149,27 @@ class Work:
 
     def _look(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Look for the trouble: the repetition that tells most for its time."""
-        if self._open_case(diagnosis, clean):
-            return
         banned = [self.assignment.window] if self.run.asks_for_change else []
         best = choose(
             self._open_suspects(diagnosis), self.evidence, self.places, self.task.window, banned
         )
+        if not self._worth_hearing_on(best, bool(banned)) and self._open_case(diagnosis, clean):
+            return
         if best.suspect is not None:
             self._probe(best)
-        elif self.assignment.window == self.task.window and self.run.asks_for_change:
+        elif self.assignment.window == self.task.window and banned:
             self._loosen(diagnosis)
         elif self.assignment.window != self.task.window:
             self.probe = None
-            self._give(self.task.window, Kind.WIDEN, "That holds: the whole of it again.")
+            known = bool(self._named(diagnosis))
+            reason = "I have that place. All of it again, for the rest." if known else HOLDS
+            self._give(self.task.window, Kind.TRY if known else Kind.WIDEN, reason)
+
+    def _worth_hearing_on(self, best: Candidate, must_change: bool) -> bool:
+        """Whether to look further although a trouble is named: there may be more than one."""
+        if best.suspect is not None:
+            return best.suspect.belief.fault > OPEN_DOUBT
+        return not must_change and best.bits_per_beat > WORTH_HEARING
 
     def _open_suspects(self, diagnosis: Diagnosis) -> Diagnosis:
         left = tuple(
@@ -203,7 +216,7 @@ class Work:
 
     def _open_case(self, diagnosis: Diagnosis, clean: bool) -> bool:
         """Turn to the worst trouble that is named and not left alone."""
-        named = [t for t in diagnosis.troubles if self._is_open(t)]
+        named = self._named(diagnosis)
         if not named:
             return False
         trouble = named[0]
@@ -216,6 +229,9 @@ class Work:
             case.climb.down(self._beat(windows[at]))
         self._begin(case, Kind.NARROW if again or not case.climb.at_target else Kind.DRILL)
         return True
+
+    def _named(self, diagnosis: Diagnosis) -> list[Trouble]:
+        return [t for t in diagnosis.troubles if self._is_open(t)]
 
     def _is_open(self, trouble: Trouble) -> bool:
         beat = trouble.transition.to_quarters
