@@ -62,7 +62,7 @@ def test_a_resumed_drill_can_be_finished():
 
 
 @pytest.mark.parametrize(
-    "state", [{}, {"format": 0}, {"format": 1}, {"format": 1, "goal": {}, "work": {}}]
+    "state", [{}, {"format": 0}, {"format": 2}, {"format": 2, "goal": {}, "work": {}}]
 )
 def test_a_state_of_another_version_is_refused(state):
     with pytest.raises((KeyError, TypeError, ValueError)):

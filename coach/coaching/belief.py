@@ -114,7 +114,9 @@ def beliefs(
                 hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
     chance = chance_of_fault(len(transitions))
     # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
-    slips = slip_rate((failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in sums)
+    slips = slip_rate(
+        (failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in sums
+    )
     out: dict[Fraction, Belief] = {}
     for _ in range(ROUNDS):
         out = {

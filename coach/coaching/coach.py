@@ -11,6 +11,8 @@ from coach.coaching.diagnosis import Diagnosis, diagnose
 from coach.coaching.evidence import fold, observations
 from coach.coaching.facts import Decision, Goal, Observation, Request, Trouble
 from coach.coaching.places import Places
+from coach.coaching.plan import PlanRow, steps
+from coach.coaching.rest import Rest
 from coach.coaching.standing import (
     FORMAT,
     goal_from_plain,
@@ -19,7 +21,7 @@ from coach.coaching.standing import (
     work_to_plain,
 )
 from coach.coaching.words import NO_ONE_PLACE
-from coach.coaching.work import Run, Task, Work
+from coach.coaching.work import Run, Work
 from coach.judging.facts import Judgement
 from coach.score.model import Score
 
@@ -47,16 +49,22 @@ class Coach:
         self.places = Places(score, goal.window)
         self.evidence = fold(history, self._qpm, now_s)
         self._diagnosis: Diagnosis = diagnose(self.evidence, self.places)
-        self._work = Work(self._task(), self.places, self.evidence, Climb(self._qpm, self._qpm))
+        self._steps = steps(self.places, goal)
+        self._step = 0
+        self._left_out: set[int] = set()
+        self._work = self._begin(0)
+        self._rest = Rest(settings.break_after_minutes)
+        self._proposals: tuple[str, ...] = ()
         self._changed = True
 
     @property
     def _qpm(self) -> float | None:
         return None if self.goal.own_pace else self.goal.qpm
 
-    def _task(self) -> Task:
-        goal = self.goal
-        return Task(goal.window, self._qpm, goal.stage, goal.clean_required, self._qpm)
+    def _begin(self, step: int) -> Work:
+        task = self._steps[step].task
+        climb = Climb(task.qpm, task.start_qpm)
+        return Work(task, self.places, self.evidence, climb)
 
     @property
     def decision(self) -> Decision:
@@ -68,7 +76,8 @@ class Coach:
             clean_run=work.run.clean,
             trouble=self._trouble(),
             troubles=self._diagnosis.troubles,
-            finished=work.done,
+            finished=work.done and self._step == len(self._steps) - 1,
+            proposals=self._proposals,
             note=self._note(),
         )
 
@@ -93,6 +102,9 @@ class Coach:
         self.evidence.add(moves, before.qpm if before.qpm is None else self._qpm)
         self._diagnosis = diagnose(self.evidence, self.places)
         self._work.after(judgement.clean, self._diagnosis)
+        self._proposals = self._rest.heard(judgement.excerpt, _played_s(judgement), now_s)
+        if self._work.done:
+            self._go_to(self._step + 1)
         after = self._work.assignment
         self._changed = (before.window, before.qpm, before.stage) != (
             after.window,
@@ -100,6 +112,25 @@ class Coach:
             after.stage,
         )
         return self.decision
+
+    def _go_to(self, step: int) -> None:
+        """On to a later step of the plan, where there is one."""
+        if step < len(self._steps):
+            self._step, self._work = step, self._begin(step)
+
+    def plan(self) -> tuple[PlanRow, ...]:
+        """The whole way to the goal, with where it stands."""
+        return tuple(
+            PlanRow(step.what, step.task.window, self._state_of(i))
+            for i, step in enumerate(self._steps)
+        )
+
+    def _state_of(self, step: int) -> str:
+        if step in self._left_out:
+            return "left out"
+        if step == self._step and not self._work.done:
+            return "now"
+        return "held" if step <= self._step else "to come"
 
     def ask(self, request: Request, now_s: float) -> Decision:
         """Follow the pianist's wish."""
@@ -116,10 +147,18 @@ class Coach:
             work.other_hand()
         elif request is Request.AGAIN:
             work.run = Run()
+        elif self._is_on_the_plan and self._step + 1 < len(self._steps):
+            self._left_out.add(self._step)
+            self._go_to(self._step + 1)
         else:
             work.leave(for_good=request is Request.NOT_THIS)
-        self._changed = before != work.assignment
+        self._changed = before != self._work.assignment
         return self.decision
+
+    @property
+    def _is_on_the_plan(self) -> bool:
+        """Nothing is being looked for or mended: what is played is the step itself."""
+        return self._work.case is None and self._work.probe is None and self._work.asked is None
 
     def why(self) -> str:
         """The reason for the present assignment, with the evidence."""
@@ -133,6 +172,8 @@ class Coach:
             "format": FORMAT,
             "goal": goal_to_plain(self.goal),
             "work": work_to_plain(self._work),
+            "step": self._step,
+            "left_out": sorted(self._left_out),
         }
 
     @classmethod
@@ -154,5 +195,14 @@ class Coach:
             raise ValueError(f"state of format {state['format']!r}, not {FORMAT}")
         goal = goal_from_plain(state["goal"])
         coach = cls(score, goal, history=history, settings=settings, now_s=now_s)
+        coach._go_to(int(state["step"]))
+        coach._left_out = {int(step) for step in state["left_out"]}
         take_up(coach._work, state["work"], coach.places)
         return coach
+
+
+def _played_s(judgement: Judgement) -> float:
+    """About how long a repetition took: its notes at the tempo found."""
+    notes = judgement.excerpt.notes
+    quarters = float(notes[-1].onset_quarters - notes[0].onset_quarters) + 1.0
+    return quarters * 60.0 / (judgement.qpm or judgement.excerpt.qpm)

@@ -106,6 +106,7 @@ class Work:
     def after(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Decide what comes next. ``diagnosis`` already knows of the repetition."""
         self.run.count(clean)
+        self.done = self.done and clean
         if self.asked is not None:
             if self._run_is_full():
                 self.go_on()

@@ -1,0 +1,166 @@
+"""The plan of a piece: which tasks in which order.
+
+Known music is one task: the whole window, repaired where it breaks. New music is learnt bar by
+bar (one bar is the usual start: common practice), each hand for itself, then together; and two
+learnt neighbours are joined before a third bar is begun. At the end stands the whole at its tempo.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+from coach.coaching.difficulty import difficulty
+from coach.coaching.facts import Goal, Kind, Order, Way
+from coach.coaching.places import Places
+from coach.coaching.work import Task
+from coach.judging.facts import Stage
+from coach.score.model import Hands
+from coach.score.window import Window
+
+LEARNING_SHARE = 0.75
+"""Tempo that a new bar is brought to, as a share of the goal's; the whole does the rest."""
+BEGIN_SHARE = 0.55
+"""Tempo that a new bar begins at. Both shares are our choice."""
+SEAM_BARS = 2
+"""Bars on each side of a seam that are played when two learnt stretches are joined."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRow:
+    """One line of the plan, for people."""
+
+    what: str
+    """``bar 3, left hand alone``"""
+    window: Window
+    state: str
+    """"held", "now", "to come" or "left out"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A task of the plan and what it is called."""
+
+    task: Task
+    what: str
+
+
+def steps(places: Places, goal: Goal) -> tuple[Step, ...]:
+    """Every step of the way to the goal, in order; always at least one."""
+    if goal.way is Way.REPAIR:
+        return (Step(_whole(goal, None), places.stretch_words(goal.window)),)
+    units = _units(places, goal.window)
+    made: list[Step] = []
+    learnt: list[int] = []
+    for unit in _ordered(places, goal, units):
+        made += _new_bar(places, goal, units[unit])
+        learnt.append(unit)
+        made += _joins(places, goal, units, learnt, unit)
+    last = Step(_whole(goal, LEARNING_SHARE), places.stretch_words(goal.window))
+    return (*made, last)
+
+
+def _whole(goal: Goal, share: float | None) -> Task:
+    qpm = None if goal.own_pace else goal.qpm
+    if share is None:
+        return Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
+    return Task(
+        goal.window,
+        qpm,
+        goal.stage,
+        goal.clean_required,
+        _at(goal, share),
+        Kind.WIDEN,
+        "You have all its bars: now the whole of it.",
+    )
+
+
+def _at(goal: Goal, share: float) -> float | None:
+    return None if goal.own_pace else goal.qpm * share
+
+
+def _units(places: Places, window: Window) -> list[Window]:
+    """The bars of a window, a pickup with the bar after it; only those with something to play."""
+    bars = places.score.bars
+    found: list[Window] = []
+    start: Fraction | None = None
+    for bar in bars:
+        if bar.end_quarters <= window.start_quarters or bar.onset_quarters >= window.end_quarters:
+            continue
+        start = max(bar.onset_quarters, window.start_quarters) if start is None else start
+        if bar.is_pickup and bar.end_quarters < window.end_quarters:
+            continue
+        cut = places.clip(start, bar.end_quarters, window.hands)
+        if _has_notes(places, cut):
+            found.append(cut)
+        start = None
+    return found
+
+
+def _has_notes(places: Places, window: Window) -> bool:
+    return bool(
+        places.score.notes_between(window.start_quarters, window.end_quarters, window.hands)
+    )
+
+
+def _ordered(places: Places, goal: Goal, units: list[Window]) -> list[int]:
+    order = list(range(len(units)))
+    if goal.order is Order.FROM_END:
+        order.reverse()
+    elif goal.order is Order.HARD_FIRST:
+        order.sort(key=lambda i: -difficulty(places, units[i]))
+    return order
+
+
+def _new_bar(places: Places, goal: Goal, bar: Window) -> Iterator[Step]:
+    """A bar's stages: each hand's notes at one's own pace, then together in time."""
+    name = places.stretch_words(bar)
+    hands = [h for h in (Hands.RIGHT, Hands.LEFT) if h.members <= bar.hands.members]
+    playing = [h for h in hands if _has_notes(places, bar.of(h))]
+    part = max(1, ceil(goal.clean_required * 2 / 3))
+    if len(playing) == 2:
+        for hand in playing:
+            whose = "right hand alone" if hand is Hands.RIGHT else "left hand alone"
+            reason = f"New: {name}, {whose}, the right keys at your own pace."
+            task = Task(bar.of(hand), None, Stage.NOTES, part, None, Kind.APART, reason)
+            yield Step(task, f"{name}, {whose}")
+    what = "hands together" if len(playing) == 2 else "in time"
+    task = Task(
+        bar,
+        _at(goal, LEARNING_SHARE),
+        Stage.RHYTHM,
+        goal.clean_required,
+        _at(goal, BEGIN_SHARE),
+        Kind.JOIN if len(playing) == 2 else Kind.DRILL,
+        f"{name[0].upper()}{name[1:]}, {what}, slowly.",
+    )
+    yield Step(task, f"{name}, {what}")
+
+
+def _joins(
+    places: Places, goal: Goal, units: list[Window], learnt: list[int], new: int
+) -> Iterator[Step]:
+    """The seams that the new bar makes with learnt neighbours."""
+    for left, right in ((new - 1, new), (new, new + 1)):
+        if left in learnt and right in learnt:
+            first, last = _reach(learnt, left, -1), _reach(learnt, right, 1)
+            cut = places.clip(
+                units[first].start_quarters, units[last].end_quarters, goal.window.hands
+            )
+            if cut == goal.window:  # the whole comes last anyway
+                continue
+            name = places.stretch_words(cut)
+            qpm = _at(goal, LEARNING_SHARE)
+            reason = f"Join them: {name}, over the barline."
+            part = max(1, ceil(goal.clean_required * 2 / 3))
+            yield Step(Task(cut, qpm, Stage.RHYTHM, part, qpm, Kind.JOIN, reason), f"{name} joined")
+
+
+def _reach(learnt: list[int], seam: int, step: int) -> int:
+    """The furthest learnt bar from a seam, SEAM_BARS at most."""
+    at = seam
+    while at + step in learnt and abs(at + step - seam) < SEAM_BARS:
+        at += step
+    return at

@@ -1,0 +1,106 @@
+"""New music: bar by bar, each hand and then both, and neighbours joined before a third bar."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.coach import Coach
+from coach.coaching.facts import Goal, Order, Request, Way
+from coach.coaching.places import Places
+from coach.coaching.plan import steps
+from coach.drill import Drill, played
+from coach.judging.facts import Stage
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Window
+
+
+def piece(bars=4, pickup=0):
+    notes = [
+        {"pitch": 72 + k % 5 - 24 * (hand == "LH"), "onset": k, "length": 1, "hand": hand}
+        for k in range(4 * bars + pickup)
+        for hand in ("RH", "LH")
+    ]
+    return score_from_notes(notes, qpm=90, pickup_quarters=pickup)
+
+
+def names(score, **goal):
+    window = Window(F(0), score.end_quarters)
+    made = steps(Places(score, window), Goal(window, 90.0, way=Way.LEARN, **goal))
+    return [step.what for step in made]
+
+
+def test_each_bar_is_learnt_hand_by_hand_and_then_together():
+    """Common practice."""
+    assert names(piece(1))[:3] == [
+        "bar 1, right hand alone",
+        "bar 1, left hand alone",
+        "bar 1, hands together",
+    ]
+
+
+def test_two_learnt_neighbours_are_joined_before_a_third_is_begun():
+    """Common practice."""
+    whats = names(piece(4))
+    assert whats.index("bars 1 to 2 joined") < whats.index("bar 3, right hand alone")
+    assert whats[-1] == "bars 1 to 4"
+
+
+def test_from_the_end_begins_with_the_last_bar():
+    assert names(piece(3), order=Order.FROM_END)[0].startswith("bar 3")
+
+
+def test_hard_bars_first_begins_with_the_leaps():
+    notes = [{"pitch": 72, "onset": k, "length": 1, "hand": "RH"} for k in range(12)]
+    notes[5]["pitch"] = 96
+    assert names(score_from_notes(notes), order=Order.HARD_FIRST)[0].startswith("bar 2")
+
+
+def test_a_pickup_belongs_to_its_bar():
+    """Common practice."""
+    score = piece(2, pickup=1)
+    window = Window(F(0), score.end_quarters)
+    first = steps(Places(score, window), Goal(window, 90.0, way=Way.LEARN))[0]
+    assert first.task.window.start_quarters == 0
+    assert first.task.window.end_quarters == 5
+
+
+def test_a_new_bar_begins_with_the_notes_at_one_s_own_pace():
+    score = piece(2)
+    coach = Coach(score, Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
+    first = coach.decision.assignment
+    assert (first.stage, first.qpm, first.window.hands) == (Stage.NOTES, None, Hands.RIGHT)
+
+
+def test_clean_playing_leads_through_the_whole_plan_to_its_end():
+    score = piece(2)
+    drill = Drill(score, Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
+    asked = []
+    for _ in range(120):
+        window, qpm = drill.assignment.window, drill.assignment.qpm
+        asked.append((window, qpm))
+        pace_s = 60 / (qpm or 60)
+        keys = [(n.pitch, 64, float(n.onset_quarters) * pace_s, 0.5) for n in drill.excerpt.notes]
+        if drill.repetition(played(keys)).decision.finished:
+            break
+    assert drill.decision.finished
+    assert asked[-1] == (Window(F(0), F(8)), 90.0)
+    assert all(row.state == "held" for row in drill.coach.plan())
+
+
+def test_next_leaves_a_step_out_and_the_plan_shows_it():
+    coach = Coach(piece(2), Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
+    decision = coach.ask(Request.NEXT, 0.0)
+    assert decision.assignment.window.hands is Hands.LEFT
+    assert [row.state for row in coach.plan()[:3]] == ["left out", "now", "to come"]
+
+
+@pytest.mark.parametrize("steps_done", [0, 1, 3])
+def test_the_plan_is_taken_up_again_where_it_stood(steps_done):
+    score = piece(2)
+    coach = Coach(score, Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
+    for _ in range(steps_done):
+        coach.ask(Request.NEXT, 0.0)
+    again = Coach.resume(score, coach.state())
+    assert again.plan() == coach.plan()
+    assert again.decision.assignment.window == coach.decision.assignment.window

@@ -1,0 +1,66 @@
+"""Breaks are proposed in time, once, and in words that defer to those who know more."""
+
+from fractions import Fraction as F
+
+from coach.coaching.rest import Rest, is_wide
+from coach.score.build import score_from_notes
+from coach.score.window import Window, excerpt
+
+
+def sight(span=4):
+    notes = [
+        {"pitch": p, "onset": k, "length": 1, "hand": "RH"}
+        for k in range(4)
+        for p in (60, 60 + span)
+    ]
+    return excerpt(score_from_notes(notes), Window(F(0), F(4)))
+
+
+def minutes_until_an_offer(rest, repetition_s=20.0, gap_s=5.0):
+    now_s, offers = 0.0, ()
+    while not offers:
+        now_s += repetition_s + gap_s
+        offers = rest.heard(sight(), repetition_s, now_s)
+    return now_s / 60, offers
+
+
+def test_a_break_is_proposed_after_at_most_25_minutes():
+    minutes, (text,) = minutes_until_an_offer(Rest())
+    assert 24 <= minutes <= 25.5
+    assert "stop" in text
+    assert "doctor" in text
+
+
+def test_it_is_said_once_and_not_again_before_a_break():
+    rest = Rest()
+    minutes, _ = minutes_until_an_offer(rest)
+    now_s = minutes * 60
+    again = [rest.heard(sight(), 20.0, now_s + 25.0 * k) for k in range(1, 20)]
+    assert not any(again)
+
+
+def test_after_a_break_the_time_begins_anew():
+    rest = Rest()
+    minutes, _ = minutes_until_an_offer(rest)
+    assert rest.heard(sight(), 20.0, minutes * 60 + 400.0) == ()
+
+
+def test_ten_minutes_in_the_hour():
+    """Short breaks alone do not make them up: playing is counted over the hour."""
+    rest, now_s, offers = Rest(stretch_minutes=1e9), 0.0, ()
+    while not offers and now_s < 7200:
+        now_s += 60.0
+        offers = rest.heard(sight(), 58.0, now_s)
+    assert 48 <= now_s / 60 <= 60
+
+
+def test_wide_stretches_on_end_propose_a_change():
+    rest = Rest()
+    said = [rest.heard(sight(16), 4.0, 8.0 * k) for k in range(1, 25)]
+    assert sum(bool(offers) for offers in said) == 1
+
+
+def test_a_tenth_is_wide_and_a_ninth_is_not():
+    """Common practice; "small hand" is one that does not reach a tenth (Farias 2002)."""
+    assert is_wide(sight(16))
+    assert not is_wide(sight(14))
