@@ -34,7 +34,9 @@ def detail_lines(score: Score, judgement: Judgement) -> list[str]:
         place = score.place(fault.onset_quarters)
         mild = " (not asked for yet)" if fault.forgiven else ""
         lines.append(f"{fault.hands.value} {place}: {fault.words}{mild}")
-    lines += [*judgement.details, *judgement.notices]
+    told = tuple(fault.words for fault in judgement.faults)
+    lines += [line for line in judgement.details if not line.startswith(told)]
+    lines += judgement.notices
     if judgement.qpm:
         lines.append(f"Tempo: {bpm(score, judgement.excerpt.window, judgement.qpm)} beats a minute")
     late = [_timing(score, judgement, index) for index in _off_time(judgement)]

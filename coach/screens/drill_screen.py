@@ -19,8 +19,6 @@ from coach.screens.hands import HandsScreen
 from coach.screens.messages import HandsMoved
 from coach.screens.notices import HelpScreen, NoticeScreen
 
-BEAT_S = 0.01
-"""How often it is looked whether a beat is due."""
 TICK_S = 0.05
 """How often the drill is told that time passes."""
 
@@ -40,7 +38,6 @@ class DrillScreen(DrillView):
         if self.piano is None and not self._has_player:
             self.show(self.desk.drill.piano_lost(self._clock()))
         self.set_interval(TICK_S, self._tick)
-        self.set_interval(BEAT_S, self.beat)
 
     @property
     def _has_player(self) -> bool:

@@ -34,6 +34,8 @@ from coach.screens.words import (
     verdict_headline,
 )
 
+BEAT_S = 0.01
+"""How often it is looked whether a beat is due, while a click runs."""
 HOLD_S = 1.2
 """How long a marked repetition stays in sight before another window takes its place, unless the
 pianist plays on: time to see where it broke. Our choice."""
@@ -57,6 +59,7 @@ class DrillView(DrillFrame):
         self._clock = clock
         self._click = click
         self._pulse = Pulse()
+        self._beats: Timer | None = None
         self._ended: RepetitionEnded | None = None
         self._next: AssignmentGiven | None = None
         self._hold: Timer | None = None
@@ -98,11 +101,16 @@ class DrillView(DrillFrame):
         self._release()
         excerpt = self.desk.drill.excerpt
         self._pulse.start(self.desk.score, excerpt, click)
+        if self._beats is None:
+            self._beats = self.set_interval(BEAT_S, self.beat)
+        self._beats.resume()
         if self._click:
             self._click.start(self.desk.score, excerpt, click)
 
     def _stop_click(self) -> None:
         self._pulse.stop()
+        if self._beats:
+            self._beats.pause()
         decision = self.desk.drill.decision
         self.result.show_run(decision.clean_run, decision.assignment.clean_required)
         if self._click:
