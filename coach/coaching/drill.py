@@ -102,7 +102,13 @@ class Drill:
             out += self._move(Event.GO_ON)
         if self.state is State.READY and self._wants_click:
             return (*out, *self._start_click(at_s))
-        return (*out, *self._hear(self._follower.key_down(pitch, velocity, at_s), at_s))
+        follower = self._follower
+        heard = follower.key_down(pitch, velocity, at_s)
+        out += self._hear(heard, at_s)
+        if self._follower is not follower and _begins_another(heard) and not self._wants_click:
+            # It ended a repetition and began one of the next window.
+            out += self._hear(self._follower.key_down(pitch, velocity, at_s), at_s)
+        return tuple(out)
 
     def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
         """A key was released."""
@@ -214,7 +220,10 @@ class Drill:
             elif isinstance(one, NotThis):
                 out += self._not_this(one.reason, now_s)
             elif isinstance(one, Ended):
+                follower = self._follower
                 out += self._ended(one.take, now_s)
+                if self._follower is not follower or self.state is State.FINISHED:
+                    break  # what follows was heard by the follower of the window before
         return tuple(out)
 
     def _not_this(self, reason: str, now_s: float) -> list[Outcome]:
@@ -288,3 +297,9 @@ def count_in(window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn
     beat_s = float(score.bar_at(start).metre.beat_quarters) * 60.0 / qpm
     count = count_in_beats(score, start)
     return CountIn(now_s + 0.5, beat_s, count, count + ceil(window.onset_beats[-1]) + 1)
+
+
+def _begins_another(heard: Sequence[Heard]) -> bool:
+    """Whether a repetition begins after one that ends."""
+    kinds = [type(one) for one in heard]
+    return Ended in kinds and Begun in kinds[kinds.index(Ended) :]
