@@ -1,0 +1,31 @@
+"""What is drawn is computed without the screen's library."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+PURE = (
+    "staff.sheet",
+    "inbox",
+    "marks",
+    "big",
+    "words",
+    "strip",
+    "pulse",
+    "player",
+    "collaborators",
+)
+
+
+@pytest.mark.parametrize("module", PURE)
+def test_the_layout_and_the_words_do_without_textual(module):
+    code = f"import coach.screens.{module}, sys; sys.exit('textual' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_the_frame_rate_is_set_before_textual_is_imported():
+    code = "import coach.screens.app, textual.constants as c, sys; sys.exit(c.MAX_FPS != 240)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
