@@ -26,7 +26,11 @@ from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
 SETTLING = 8
-"""For so many keys the tempo is guessed anew with each."""
+"""For so many keys the tempo is guessed anew with each,"""
+SETTLED = 48
+"""then with every fourth, up to so many."""
+UNLIKELY = 3.5
+"""While it settles, the tempo is no further than this ratio from the one asked for."""
 ALIKE = 1.15
 """A new guess within this ratio of the last changes nothing."""
 OTHER_NOTES = "These are not the notes of this window."
@@ -119,8 +123,9 @@ class Follower:
 
     def _read(self) -> None:
         """Take the last key in; while the tempo is not settled, all keys at a better tempo."""
-        if len(self._take) <= SETTLING:
-            period = beat_period(self._layout, self._take, self._usual_s)
+        count = len(self._take)
+        if count <= SETTLING or (count <= SETTLED and count % 4 == 0):
+            period = self._period()
             ratio = period / self._decoder.guess_s
             if not 1 / ALIKE < ratio < ALIKE:
                 self._decoder = Decoder(self._layout, period, COSTS)
@@ -128,6 +133,10 @@ class Follower:
                 return
         self._decoder.hear(self._take[-1])
         self._trace.follow(self._decoder.beam[0])
+
+    def _period(self) -> float:
+        period = beat_period(self._layout, self._take, self._usual_s)
+        return min(max(period, self._usual_s / UNLIKELY), self._usual_s * UNLIKELY)
 
     def _read_all(self) -> None:
         for note in self._take[self._decoder.count :]:
@@ -178,9 +187,7 @@ class Follower:
             self._pedals = [p for p in self._pedals if p.at_s >= self._take[at].onset_s]
         self._clear(keep=at)
         self._begun = self._waiting = True
-        self._decoder = Decoder(
-            self._layout, beat_period(self._layout, self._take, self._usual_s), COSTS
-        )
+        self._decoder = Decoder(self._layout, self._period(), COSTS)
         self._read_all()
         marks = self._marks.after_key(self._trace, self._decoder, self._take)
         return [*ended, Begun(self._take[0].onset_s), *marks]

@@ -9,6 +9,8 @@ from coach.judging.matching_reading import NEVER, Key, Kind, Reading, Step
 
 PAUSE_S = 0.25
 """A stop this much longer than the written gap is surely one."""
+AHEAD = 3
+"""How many later notes of its pitch a key may be, with those between left out."""
 REACH = 6
 """How many due notes of a hand a wrong key may be meant for."""
 
@@ -55,7 +57,7 @@ class Moves(Fit):
             onset = layout.onset[target]
             if onset > (reading.left if layout.hand[target] else reading.right):
                 ahead += 1
-                if ahead > 3:
+                if ahead > AHEAD:
                     break
             missed = self.advance(reading, target)
             if missed > room:
