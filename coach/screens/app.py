@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
@@ -18,15 +18,15 @@ from coach.score.model import Score
 from coach.screens.collaborators import Collaborators, Errand, Settings, Start
 from coach.screens.commands import COMMANDS, DEMO_COMMANDS
 from coach.screens.connect import ConnectScreen
-from coach.screens.demo_screen import DemoScreen
-from coach.screens.drill_screen import DrillScreen
 from coach.screens.home import HomeScreen
 from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.notices import MINIMUM, HelpScreen, NoticeScreen, TooSmallScreen
 from coach.screens.opening import OpeningScreen
-from coach.screens.player import DemoClock
+
+if TYPE_CHECKING:
+    from coach.screens.drill_screen import DrillScreen
 
 PIANO_WAIT_S = 1.0
 """How long a piano may take to be found before it is said that there is none."""
@@ -59,6 +59,7 @@ class KeyholeApp(App[None]):
         self._inbox: Inbox | None = None
         self._letters = False
         self._opened: Path | None = None
+        self._drilling: DrillScreen | None = None
 
     async def on_mount(self) -> None:
         """Home first; over it whatever was asked for on the command line."""
@@ -81,9 +82,9 @@ class KeyholeApp(App[None]):
         """Keep what stands, let go of the ports."""
         if self._inbox:
             self._inbox.close()
-        for screen in self.screen_stack:
-            if isinstance(screen, DrillScreen):
-                screen.desk.leave()
+        drill = self._drill()
+        if drill:
+            drill.desk.leave()
         if self.collaborators.ports:
             self.collaborators.ports.close()
 
@@ -94,7 +95,7 @@ class KeyholeApp(App[None]):
             if isinstance(event, PianoFound | PianoLost):
                 self._piano_changed(event.name if isinstance(event, PianoFound) else None)
         drill = self._drill()
-        if drill and not isinstance(drill, DemoScreen):
+        if drill and not drill.is_demo:
             drill.hear(events)
 
     def _piano_changed(self, name: str | None) -> None:
@@ -114,15 +115,18 @@ class KeyholeApp(App[None]):
 
     def _drill(self) -> DrillScreen | None:
         """The drill that is on the screen, also under a small screen."""
-        drills = [screen for screen in self.screen_stack if isinstance(screen, DrillScreen)]
-        return drills[-1] if drills else None
+        return self._drilling if self._drilling in self.screen_stack else None
+
+    def _is_demo(self) -> bool:
+        drill = self._drill()
+        return drill is not None and drill.is_demo
 
     def _offer_ways(self) -> None:
         if self._top is None:
             return
         if isinstance(self._top, OpeningScreen | TooSmallScreen):  # these would cover the offer
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
-        elif self._piano is None and not isinstance(self._drill(), DemoScreen):
+        elif self._piano is None and not self._is_demo():
             given = self.collaborators
             screen = ConnectScreen(given.ports_sentence, can_demo=given.can_demo)
             self.push_screen(screen, self._go_way)
@@ -159,7 +163,7 @@ class KeyholeApp(App[None]):
         except ValueError as nothing:
             self.push_screen(NoticeScreen(str(nothing)))
             return
-        self._opened = message.path
+        self._opened, self._drilling = message.path, screen
         self.push_screen(screen)
         self.call_after_refresh(settle_memory)
         if remarks:
@@ -167,6 +171,11 @@ class KeyholeApp(App[None]):
         self._mind_size()
 
     def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
+        # Not needed to show the home screen, and a third of the time to import what is.
+        from coach.screens.demo_screen import DemoScreen
+        from coach.screens.drill_screen import DrillScreen
+        from coach.screens.player import DemoClock
+
         given = self.collaborators
         if errand is Errand.DEMO and given.make_pianist:
             clock = DemoClock(self._clock, self._start.demo_speed)
@@ -219,11 +228,12 @@ class KeyholeApp(App[None]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Everything that can be asked for, by name, in the command palette."""
         yield from super().get_system_commands(screen)
-        if isinstance(screen, DrillScreen):
-            demo = DEMO_COMMANDS if isinstance(screen, DemoScreen) else ()
+        drill = self._drill()
+        if drill and screen is drill:
+            demo = DEMO_COMMANDS if drill.is_demo else ()
             for one in (*COMMANDS, *demo):
                 yield SystemCommand(
-                    one.name.capitalize(), one.help, self._runner(screen, one.action)
+                    one.name.capitalize(), one.help, self._runner(drill, one.action)
                 )
 
     def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
