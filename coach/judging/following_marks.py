@@ -11,7 +11,7 @@ from coach.judging.matching_score import Layout
 from coach.judging.matching_trace import Trace
 from coach.playing.notes import PlayedNote
 
-SURE = 4.0
+SURE = 8.0
 """A wrong key is told at once where the next best reading, by which it is right, costs so much
 more; otherwise with the next key,"""
 WAIT_S = 0.25
@@ -68,7 +68,7 @@ class Marks:
     def _sweep(self, trace: Trace, reading: Reading) -> None:
         """Look at the notes that a hand has left behind: two onsets back, to be sure."""
         for hand, front in ((0, reading.right), (1, reading.left)):
-            end = max(front - 1, 0)
+            end = max(front - 2, 0)
             if end < self.swept[hand]:
                 self.swept[hand] = end
             for note in range(self.layout.first[self.swept[hand]], self.layout.first[end]):
@@ -78,7 +78,7 @@ class Marks:
 
     def _passed(self, reading: Reading, note: int) -> bool:
         front = reading.left if self.layout.hand[note] else reading.right
-        return self.layout.onset[note] < front - 1
+        return self.layout.onset[note] < front - 2
 
     def _strays(self, trace: Trace, take: list[PlayedNote], known: int, out: list[Heard]) -> None:
         for key in range(max(known - 3, 0), known):
