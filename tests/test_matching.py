@@ -3,6 +3,7 @@
 import random
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import mir_eval
 import numpy as np
@@ -16,13 +17,16 @@ from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand
 from coach.score.window import Excerpt, Window, excerpt
-from scripts.earcases.adapter import excerpt_of, played_of, prediction
+from scripts.earcases.adapter import excerpt_of, load, played_of, prediction
 from scripts.earcases.cases import window_cases
+from scripts.earcases.material import recorded_piece
 from scripts.earcases.rival import DualDTW, arrays, labelled
 from scripts.earcases.scoring import Tally
 from scripts.earcases.studies import study
+from scripts.earcases.whole import whole_case
 
 BEAT_S = 0.5
+SAMPLE = Path("/work/shared/data/takes")
 
 
 def window(right: str, left: str = "", marks: dict[int, str] | None = None) -> Excerpt:
@@ -272,3 +276,26 @@ def test_better_than_a_public_aligner_on_seeded_cases() -> None:
         assert (ours.f1(label) or 0) >= (theirs.f1(label) or 0), label
     assert ours.share_perfect > theirs.share_perfect
     assert ours.share_perfect > 0.9
+
+
+@pytest.mark.outside
+def test_the_recording_that_parangonar_ships() -> None:
+    """A recorded performance of 218 notes with its published alignment: all of it agrees."""
+    piece = recorded_piece()
+    assert piece is not None
+    case = whole_case(piece, random.Random(0))
+    part = excerpt_of(case)
+    tally = Tally()
+    assert tally.add(case, prediction(case, part, match(part, played_of(case))))
+    assert tally.true["match"] == 218
+
+
+@pytest.mark.outside
+@pytest.mark.skipif(not SAMPLE.exists(), reason="the shared sample of takes is not here")
+def test_a_sample_of_takes_with_planted_mistakes() -> None:
+    tally = Tally()
+    for case in load(SAMPLE):
+        part = excerpt_of(case)
+        tally.add(case, prediction(case, part, match(part, played_of(case))))
+    assert tally.share_perfect >= 0.95
+    assert (tally.f1("match") or 0) >= 0.996
