@@ -1,5 +1,6 @@
 """Which key was struck for which note."""
 
+import os
 import random
 from dataclasses import replace
 from fractions import Fraction
@@ -26,7 +27,8 @@ from scripts.earcases.studies import study
 from scripts.earcases.whole import whole_case
 
 BEAT_S = 0.5
-SAMPLE = Path("/work/shared/data/takes")
+SAMPLE = Path(os.environ.get("KEYHOLE_TAKES", "no takes"))
+"""A folder of cases from elsewhere, in the form of scripts/earcases."""
 
 
 def window(right: str, left: str = "", marks: dict[int, str] | None = None) -> Excerpt:
@@ -291,7 +293,7 @@ def test_the_recording_that_parangonar_ships() -> None:
 
 
 @pytest.mark.outside
-@pytest.mark.skipif(not SAMPLE.exists(), reason="the shared sample of takes is not here")
+@pytest.mark.skipif(not SAMPLE.exists(), reason="set KEYHOLE_TAKES to a folder of cases")
 def test_a_sample_of_takes_with_planted_mistakes() -> None:
     tally = Tally()
     for case in load(SAMPLE):
