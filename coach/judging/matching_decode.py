@@ -24,7 +24,9 @@ tempo, and playing faster or slower changes no label."""
 BRUSH = 0.13
 """A key held shorter, in the decoder's own time, may only be brushed."""
 SOFT = 45
-"""A velocity below which a key may only be brushed."""
+"""A velocity below which a short key may only be brushed,"""
+VERY_SOFT = 32
+"""and below which one may that is still held."""
 WIDTHS = (1.0, 1.0, 0.7, 0.7, 0.45, 0.45, 0.25)
 """How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
 
@@ -69,8 +71,11 @@ class Decoder:
         self.calm = min(self.calm + 1, len(WIDTHS) - 1) if calm else 0
 
     def _key(self, note: PlayedNote) -> Key:
-        short = note.length_s is None or note.length_s * self.scale < BRUSH
-        return Key(note.pitch, note.onset_s * self.scale, note.velocity < SOFT and short)
+        if note.length_s is None:
+            soft = note.velocity < VERY_SOFT
+        else:
+            soft = note.velocity < SOFT and note.length_s * self.scale < BRUSH
+        return Key(note.pitch, note.onset_s * self.scale, soft)
 
     def readings(self) -> list[tuple[float, Reading]]:
         """Whole readings, what was never played paid for, the likeliest first."""
