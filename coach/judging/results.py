@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from coach.judging.facts import (
     Family,
@@ -42,7 +41,16 @@ def with_errors(
             out.append(label)
             continue
         error_s = played[label.played].onset_s - due
-        out.append(replace(label, error_ms=error_s * 1000, error_beats=error_s / beat_s))
+        out.append(
+            ScoreLabel(
+                label.note,
+                label.label,
+                label.played,
+                error_s * 1000,
+                error_s / beat_s,
+                label.reached,
+            )
+        )
     return tuple(out)
 
 

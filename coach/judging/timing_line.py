@@ -186,6 +186,8 @@ def _local_fit(row: Sequence[Moment], free: Sequence[float], i: int) -> float:
         at, slope = _line(kept)
         errors = [abs(t - at - slope * x) for x, t, _ in near]
         limit = max(_OUTLYING * sorted(errors)[len(errors) // 2], _PRECISE_S)
+        if max(errors) <= limit:
+            return at
         kept = [
             (x, t, w * min(1.0, limit / max(error, _PRECISE_S)) ** 2)
             for (x, t, w), error in zip(near, errors, strict=True)

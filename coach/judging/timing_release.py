@@ -20,11 +20,11 @@ from coach.score.window import Excerpt
 
 _LIKE = 2.2
 """Notes are alike in length within this factor: an eighth tells of quarters and sixteenths."""
-_LEAST_LIKE = 5
+_LEAST_LIKE = 4
 _LEAST_S = 0.3
 """Shorter notes say too little: a pianist's own releases vary by 50 ms and more."""
 _BRIEF_S = 0.15
-_FIRM = 0.55
+_FIRM = 0.5
 """Even the shorter quarter of its like are held for more than half: the hand plays legato."""
 _SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
 _SLUR = frozenset({Mark.UNDER_SLUR, Mark.SLUR_START})

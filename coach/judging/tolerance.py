@@ -86,7 +86,7 @@ class Tolerance:
     """How far below the tempo asked for still counts as it: 8 %, mir_eval's tempo tolerance."""
     fast_share: float = 0.12
     """How far above: half as much again, since too fast is the lesser proof of weakness."""
-    release_share: float = 0.30
+    release_share: float = 0.35
     """A note held for less than this share of what the player gives its like is let go early: a
     design choice that no unmarked staccato in the recorded performance at hand comes near."""
     gap_share: float = 0.30
