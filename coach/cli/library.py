@@ -82,7 +82,7 @@ def demo_score() -> Path | None:
 
 def _title(path: Path) -> str:
     words = path.stem.replace("_", " ").replace("-", " ").split()
-    return " ".join(words[1:] if words and words[0].isdigit() else words).capitalize()
+    return " ".join(words[1:] if words and words[0].isdigit() else words).title()
 
 
 def _days_ago(at_s: float) -> str:

@@ -29,6 +29,7 @@ from coach.coaching.outcomes import (
 )
 from coach.coaching.states import Event, moved
 from coach.judging.following import Follower
+from coach.judging.habits import Habits
 from coach.judging.heard import Begun, Ended, Heard, Marked, NotThis, Stray
 from coach.judging.judge import judge
 from coach.judging.tolerance import Strictness, Tolerance
@@ -68,6 +69,7 @@ class Drill:
         self.state = State.READY
         self._epoch_s = epoch_s
         self._click_offset_s = click_offset_s
+        self._habits = Habits()
         self._click: CountIn | None = None
         self._next_click_s: float | None = None
         self._set_up()
@@ -254,7 +256,9 @@ class Drill:
             qpm=asked.qpm,
             click_s=click_s,
             tolerance=self.tolerance,
+            habits=self._habits,
         )
+        self._habits = self._habits.with_(judgement)
         decision = self.coach.after(judgement, now_s + self._epoch_s)
         if decision.changed and not keep_follower:
             self._set_up()
