@@ -52,9 +52,11 @@ def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
 def work_to_plain(work: Work) -> dict[str, Any]:
     """The work under way, JSON-ready."""
     case = work.case
+    wished = work.asked is not None  # a wish of the moment is not kept, nor its clean run
     return {
         "climb": work.climb.plain(),
-        "clean": work.run.clean,
+        "clean": 0 if wished else work.run.clean,
+        "looking": None if wished else _window(work.assignment.window),
         "mended": [[str(beat), times] for beat, times in work.mended.items()],
         "left_alone": [str(beat) for beat in sorted(work.left_alone)],
         "done": work.done,
@@ -72,7 +74,8 @@ def take_up(work: Work, plain: Mapping[str, Any], places: Places) -> None:
     work.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
     work.case = _case_from(plain["case"], places, work.task.window) if plain["case"] else None
     work.done = bool(plain["done"])
-    window = work.case.window if work.case else work.task.window
+    looking = _window_from(plain["looking"]) if plain.get("looking") else work.task.window
+    window = work.case.window if work.case else looking
     work.resume(window, Kind.DRILL, "On from where you stopped.")
     work.run = Run(clean=int(plain["clean"]))
 
