@@ -8,14 +8,6 @@ Results are milliseconds.
 
 from __future__ import annotations
 
-ORDER_MS = 20.0
-"""Two tones this far apart can be told in their order (Hirsh 1959, JASA 31, 759-767; from
-memory)."""
-
-MELODY_LEAD_MS = 30.0
-"""How far a pianist's louder melody note usually sounds before its chord (Goebl 2001, JASA 110,
-563-572; 22 pianists)."""
-
 EVENNESS_CV = 0.07
 """Standard deviation of the times between a professional's scale notes, as a share of their mean:
 8.1 ms up and 8.9 ms down at 125 ms (Jabusch 2006; 13 pianists, sixteenths at 120)."""

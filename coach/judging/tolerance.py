@@ -59,11 +59,9 @@ class Tolerance:
     is certain beyond 60 ms, and twice that leaves expressive spreading alone."""
     apart_share: float = 0.13
     """...or this share of the beat: expressive parting grows as the music slows."""
-    chord_ms: float = 50.0
-    """Notes of a chord within this are one stroke (MIREX window; Goebl & Parncutt 2002 tested
-    pairs up to 54 ms)."""
     spread_ms: float = 60.0
-    """A chord spread by more is worth a notice, no fault."""
+    """A chord spread by more is worth a notice, no fault: within 50 ms its notes are one
+    stroke (MIREX window; Goebl & Parncutt 2002 tested pairs up to 54 ms)."""
     uneven_ratio: float = 1.5
     """Long against short in a row that is written even, on average over a stretch of it: half-way
     (by eye) between even and the 2:1 of a triplet. Expressive inequality stays below."""
