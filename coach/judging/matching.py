@@ -10,7 +10,7 @@ from coach.judging.matching_decode import decode
 from coach.judging.matching_hands import likely_hand
 from coach.judging.matching_reading import Reading
 from coach.judging.matching_score import HANDS, Layout, lay_out
-from coach.judging.matching_tempo import beat_period, written_period
+from coach.judging.matching_tempo import ALIKE, beat_period, mean_period, written_period
 from coach.judging.matching_trace import Trace
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
@@ -18,6 +18,11 @@ from coach.score.window import Excerpt
 UNSURE_BELOW = 1.5
 """Two readings whose costs differ by less are about equally good: 4.5 to 1 at most."""
 
+POOR = 12.0
+"""A reading that costs more may have been made at a wrong tempo."""
+
+CLEARLY = 6.0
+"""How much better a reading at another tempo must be."""
 Labels = list[tuple[Label, int]]
 """Label and note (-1: none) of each key in order."""
 
@@ -32,11 +37,24 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote]) -> Matching:
     layout = lay_out(excerpt)
     order = sorted(range(len(played)), key=lambda i: played[i].onset_s)
     take = [played[i] for i in order]
-    period = beat_period(layout, take, written_period(excerpt))
-    readings = decode(layout, take, period, COSTS)
+    readings = _readings(layout, take, written_period(excerpt))
     labels = _labels(layout, readings[0][1])
     unsure = _unsure(layout, readings, labels)
     return _matching(layout, take, order, labels, unsure)
+
+
+def _readings(
+    layout: Layout, take: list[PlayedNote], usual_s: float
+) -> list[tuple[float, Reading]]:
+    """The likeliest readings; where they are poor, at the take's mean tempo too."""
+    period = beat_period(layout, take, usual_s)
+    found = decode(layout, take, period, COSTS)
+    mean = mean_period(layout, take)
+    if found[0][0] > POOR and mean > 0 and not 1 / ALIKE < mean / period < ALIKE:
+        other = decode(layout, take, mean, COSTS)
+        if other[0][0] < found[0][0] - CLEARLY:
+            return other
+    return found
 
 
 def _labels(layout: Layout, reading: Reading) -> Labels:

@@ -10,6 +10,7 @@ from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
 ALIKE = 1.25
+"""Tempi within this ratio are one."""
 TOO_FAST = 0.15
 """Less than this share of the take's mean seconds in a beat: two keys of one chord."""
 
@@ -32,7 +33,7 @@ def beat_period(layout: Layout, take: Sequence[PlayedNote], usual_s: float) -> f
         when.setdefault(key.pitch, []).append(key.onset_s)
     rates = _sure_rates(layout, when)
     if len(rates) < 8:
-        least_s = TOO_FAST * _mean_period(layout, take)
+        least_s = TOO_FAST * mean_period(layout, take)
         rates += _pair_rates(layout, when, least_s)
     if not rates:
         return usual_s
@@ -67,7 +68,8 @@ def _sure_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
     return rates
 
 
-def _mean_period(layout: Layout, take: Sequence[PlayedNote]) -> float:
+def mean_period(layout: Layout, take: Sequence[PlayedNote]) -> float:
+    """Seconds in a beat, if all of the window was played once and evenly; 0: nothing to tell."""
     whole = layout.beat[-1] - layout.beat[0]
     return (take[-1].onset_s - take[0].onset_s) / whole if take and whole > 0 else 0.0
 
