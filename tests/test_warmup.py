@@ -70,3 +70,10 @@ def test_a_spot_s_window_lands_on_the_note_arrived_at(beat):
 
 def test_nothing_played_nothing_weak():
     assert warm_up(piece(), [], minutes=5) == ()
+
+
+def test_each_spot_says_why_it_comes():
+    (failing,) = warm_up(piece(), heard(3, "xx."), minutes=5)
+    assert failing.reason == "Weak when you last played: it failed 2 of 3 times."
+    (mended,) = warm_up(piece(), heard(3, "xx..."), minutes=5)
+    assert mended.reason.endswith("Does it still?")

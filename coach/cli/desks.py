@@ -9,7 +9,7 @@ from pathlib import Path
 from coach.cli.pieces import goal_from
 from coach.coaching.coach import Coach
 from coach.coaching.drill import Drill
-from coach.coaching.facts import Goal, Observation, Way
+from coach.coaching.facts import Goal, Observation
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.sequence import DrillSequence
 from coach.coaching.warmup import WarmUp, warm_up
@@ -108,7 +108,7 @@ class Desks:
         )  # fmt: skip
 
     def _spot(self, score: Score, spot: WarmUp, at_s: float, epoch_s: float) -> Drill:
-        goal = Goal(spot.window, spot.qpm, clean_required=WARM_UP_CLEAN, way=Way.REPAIR)
+        goal = Goal(spot.window, spot.qpm, clean_required=WARM_UP_CLEAN, reason=spot.reason)
         return self._drill(score, goal, at_s, epoch_s)
 
     def _drill(

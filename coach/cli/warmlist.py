@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from coach.cli.pieces import open_piece
+from coach.coaching.places import Places
 from coach.coaching.warmup import WarmUp, warm_up
 from coach.record.piece import piece_key
 from coach.record.store import Store
-from coach.score.model import Score, beat_words
+from coach.score.choose import whole_piece
+from coach.score.model import Score
 from coach.screens.collaborators import HomeItem
 
 
@@ -27,12 +29,6 @@ def warm_up_lines(
 
 
 def _line(score: Score, one: WarmUp) -> str:
-    move = one.spot.transition
-    place = score.place(max(move.from_quarters, score.bars[0].onset_quarters))
-    to = score.place(move.to_quarters)
-    mended = ", mended then" if one.spot.mended else ""
-    return (
-        f"{move.hands.value} bar {place.bar_number}, beat {beat_words(place.beat)} → "
-        f"{beat_words(to.beat)}: failed {one.spot.failures} of {one.spot.tries}{mended} "
-        f"(about {one.expected_s / 60:.1f} min)"
-    )
+    place = Places(score, whole_piece(score)).words(one.spot.transition)
+    minutes = max(1, round(one.expected_s / 60))
+    return f"{place}. {one.reason} About {minutes} min."

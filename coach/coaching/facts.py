@@ -109,6 +109,8 @@ class Goal:
     order: Order = Order.FORWARD
     own_pace: bool = False
     """True: never ask for a tempo; every assignment has ``qpm`` None."""
+    reason: str = ""
+    """Why this goal, where it was not the pianist who set it: a weak spot of an earlier day."""
 
 
 class Request(StrEnum):

@@ -64,6 +64,10 @@ def steps(places: Places, goal: Goal) -> tuple[Step, ...]:
 
 def _whole(goal: Goal, share: float | None) -> Task:
     qpm = None if goal.own_pace else goal.qpm
+    if goal.reason:
+        return Task(
+            goal.window, qpm, goal.stage, goal.clean_required, qpm, Kind.REVIEW, goal.reason
+        )
     if share is None:
         return Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
     return Task(

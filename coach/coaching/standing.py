@@ -33,6 +33,7 @@ def goal_to_plain(goal: Goal) -> dict[str, Any]:
         "way": goal.way.value,
         "order": goal.order.value,
         "own_pace": goal.own_pace,
+        "reason": goal.reason,
     }
 
 
@@ -46,6 +47,7 @@ def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
         Way(plain["way"]),
         Order(plain["order"]),
         bool(plain["own_pace"]),
+        str(plain["reason"]),
     )
 
 

@@ -60,6 +60,14 @@ class WarmUp:
     expected_s: float
     """How long it will take, about."""
 
+    @property
+    def reason(self) -> str:
+        """Why it comes, in a sentence."""
+        failed = f"it failed {self.spot.failures} of {self.spot.tries} times"
+        if self.spot.mended:
+            return f"Weak when you last played: {failed}, and then it held. Does it still?"
+        return f"Weak when you last played: {failed}."
+
 
 def last_session(history: Iterable[Observation]) -> tuple[Observation, ...]:
     """The observations of the last session, in the order of time."""
@@ -112,7 +120,7 @@ def warm_up(score: Score, history: Iterable[Observation], *, minutes: float) -> 
 
 def _item(score: Score, spot: WeakSpot) -> WarmUp:
     window = spot_window(score, spot.transition)
-    qpm = spot.qpm or score.tempo_at(window.start_quarters)
+    qpm = round(spot.qpm or score.tempo_at(window.start_quarters))
     playing_s = float(window.end_quarters - window.start_quarters + 1) * 60.0 / qpm
     return WarmUp(spot, window, qpm, REPETITIONS * (playing_s + LINE_S))
 
