@@ -4,7 +4,8 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.drill import Drill, count_in
+from coach.coaching.clicking import count_in
+from coach.coaching.drill import Drill
 from coach.coaching.facts import Goal, Request, Way
 from coach.coaching.outcomes import (
     AssignmentGiven,
@@ -167,16 +168,17 @@ class TestTheClick:
         return Player(Drill(piece(), goal(stage=Stage.PULSE)))
 
     def test_a_key_starts_the_count_in(self, player):
-        if not player.drill.assignment.click:
-            pytest.skip("this coach begins without a click")
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.state is State.COUNT_IN
         (click,) = player.all(CountIn)
         assert click.count_in_beats == 4
 
+    def test_fidgeting_through_the_count_in_is_no_repetition(self, player):
+        player.note(player.drill.key_down(60, 64, player.now_s))
+        assert player.drill.key_down(72, 64, player.now_s + 0.6) == ()
+        assert player.all(RepetitionBegan) == []
+
     def test_nobody_playing_lets_it_run_out(self, player):
-        if not player.drill.assignment.click:
-            pytest.skip("this coach begins without a click")
         player.note(player.drill.key_down(60, 64, player.now_s))
         player.waits(20)
         assert player.drill.state is State.READY

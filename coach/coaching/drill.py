@@ -10,13 +10,12 @@ Thread-safe: no. Blocks: no.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import ceil
 
+from coach.coaching.clicking import Clicking
 from coach.coaching.coach import Coach
 from coach.coaching.facts import Assignment, Decision, Goal, Observation, Request
 from coach.coaching.outcomes import (
     AssignmentGiven,
-    CountIn,
     NoteMarked,
     Outcome,
     Proposed,
@@ -33,13 +32,9 @@ from coach.judging.habits import Habits
 from coach.judging.heard import Begun, Ended, Heard, Marked, NotThis, Stray
 from coach.judging.judge import judge
 from coach.judging.tolerance import Strictness, Tolerance
-from coach.playing.click import count_in_beats
 from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt, excerpt
-
-BREATH_S = 1.2
-"""From a verdict to the next count-in: time to read a line. Our choice."""
 
 
 class Drill:
@@ -68,10 +63,8 @@ class Drill:
         self.coach = coach or Coach(score, goal, history=history, now_s=now_s + epoch_s)
         self.state = State.READY
         self._epoch_s = epoch_s
-        self._click_offset_s = click_offset_s
+        self._click = Clicking(click_offset_s)
         self._habits = Habits()
-        self._click: CountIn | None = None
-        self._next_click_s: float | None = None
         self._set_up()
 
     @property
@@ -104,6 +97,8 @@ class Drill:
             out += self._move(Event.GO_ON)
         if self.state is State.READY and self._wants_click:
             return (*out, *self._start_click(at_s))
+        if self.state is State.COUNT_IN and self._click.is_before_window(at_s):
+            return tuple(out)
         follower = self._follower
         heard = follower.key_down(pitch, velocity, at_s)
         out += self._hear(heard, at_s)
@@ -127,10 +122,10 @@ class Drill:
         if self.state in (State.NO_PIANO, State.RESTING, State.FINISHED):
             return ()
         out = self._hear(self._follower.tick(now_s), now_s)
-        if self._next_click_s is not None and now_s >= self._next_click_s:
+        if self._click.is_due(now_s):
             out = (*out, *self._start_click(now_s))
-        if self.state is State.COUNT_IN and self._click and now_s > self._click_end_s:
-            self._click = None
+        if self.state is State.COUNT_IN and self._click.has_run_out(now_s):
+            self._click.clear()
             out = (*out, *self._move(Event.CLICK_RUNS_OUT))
         return out
 
@@ -187,8 +182,7 @@ class Drill:
     def _set_up(self) -> None:
         self._excerpt = excerpt(self.score, self.assignment.window)
         self._follower = Follower(self._excerpt, qpm=self.assignment.qpm)
-        self._click = None
-        self._next_click_s = None
+        self._click.clear()
 
     @property
     def _wants_click(self) -> bool:
@@ -233,8 +227,7 @@ class Drill:
         return [SetAside(reason), *self._move(Event.OVER)]
 
     def _ended(self, take: Take, now_s: float) -> list[Outcome]:
-        click_s = self._window_click_s
-        ended = self._judge(take, now_s, click_s, keep_follower=True)
+        ended = self._judge(take, now_s, self._click.window_s, keep_follower=True)
         out: list[Outcome] = [ended]
         finished = ended.decision.finished
         out += self._move(Event.GOAL_REACHED if finished else Event.OVER)
@@ -264,43 +257,18 @@ class Drill:
             self._set_up()
         return RepetitionEnded(take, judgement, decision, asked)
 
-    # -- the click --------------------------------------------------------------------------
-
     def _plan_click(self, now_s: float) -> None:
-        self._click = None
-        self._next_click_s = now_s + BREATH_S if self._wants_click else None
+        self._click.clear()
+        if self._wants_click:
+            self._click.plan(now_s)
 
     def _start_click(self, now_s: float) -> tuple[Outcome, ...]:
-        self._next_click_s = None
         if self.state is not State.READY:
+            self._click.clear()
             return ()
-        self._click = count_in(self._excerpt, self.score, self.assignment.qpm or 60.0, now_s)
-        return (*self._move(Event.CLICK_STARTS), self._click)
-
-    @property
-    def _window_click_s(self) -> float | None:
-        """When the window's first grid beat is due at this player's keys."""
-        if self._click is None:
-            return None
-        click = self._click
-        beat_s = click.first_beat_s + click.count_in_beats * click.beat_s
-        return beat_s + self._click_offset_s
-
-    @property
-    def _click_end_s(self) -> float:
-        assert self._click is not None
-        return self._click.first_beat_s + self._click.beats * self._click.beat_s
-
-
-def count_in(window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn:
-    """The count-in before a window and the click through it, up to the beat after its last note.
-
-    The first click comes half a second after ``now_s``: time to lift the hands.
-    """
-    start = window.grid_quarters[0]
-    beat_s = float(score.bar_at(start).metre.beat_quarters) * 60.0 / qpm
-    count = count_in_beats(score, start)
-    return CountIn(now_s + 0.5, beat_s, count, count + ceil(window.onset_beats[-1]) + 1)
+        qpm = self.assignment.qpm or self._excerpt.qpm
+        click = self._click.start(self._excerpt, self.score, qpm, now_s)
+        return (*self._move(Event.CLICK_STARTS), click)
 
 
 def _begins_another(heard: Sequence[Heard]) -> bool:

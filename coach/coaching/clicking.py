@@ -1,0 +1,75 @@
+"""When the drill clicks: one count-in and click for each repetition that asks for it.
+
+Pure: it plans and tells times; whoever can sound or show the click is told by
+:class:`~coach.coaching.outcomes.CountIn`.
+"""
+
+from __future__ import annotations
+
+from math import ceil
+
+from coach.coaching.outcomes import CountIn
+from coach.playing.click import count_in_beats
+from coach.score.model import Score
+from coach.score.window import Excerpt
+
+BREATH_S = 1.2
+"""From a verdict to the next count-in: time to read a line. Our choice."""
+LIFT_S = 0.5
+"""From a count-in's announcement to its first click: time to lift the hands. Our choice."""
+EARLY_BEATS = 0.6
+"""How long before the window's first beat a key may belong to it; before that one is only
+fidgeting through the count-in."""
+
+
+class Clicking:
+    """The click that runs or comes next; ``offset_s`` is how late the player's keys come."""
+
+    def __init__(self, offset_s: float) -> None:
+        self._offset_s = offset_s
+        self.running: CountIn | None = None
+        self._next_s: float | None = None
+
+    def clear(self) -> None:
+        """No click runs, and none is planned."""
+        self.running = self._next_s = None
+
+    def plan(self, now_s: float) -> None:
+        """The next count-in comes after a breath."""
+        self.running, self._next_s = None, now_s + BREATH_S
+
+    def is_due(self, now_s: float) -> bool:
+        """Whether a planned count-in should begin."""
+        return self._next_s is not None and now_s >= self._next_s
+
+    def start(self, window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn:
+        """Begin to count in."""
+        self._next_s = None
+        self.running = count_in(window, score, qpm, now_s)
+        return self.running
+
+    @property
+    def window_s(self) -> float | None:
+        """When the window's first grid beat is due at this player's keys; None without a click."""
+        click = self.running
+        if click is None:
+            return None
+        return click.first_beat_s + click.count_in_beats * click.beat_s + self._offset_s
+
+    def is_before_window(self, at_s: float) -> bool:
+        """Whether a key comes too early in the count-in to belong to the window."""
+        click, due_s = self.running, self.window_s
+        return click is not None and due_s is not None and at_s < due_s - EARLY_BEATS * click.beat_s
+
+    def has_run_out(self, now_s: float) -> bool:
+        """Whether the click is over."""
+        click = self.running
+        return click is not None and now_s > click.first_beat_s + click.beats * click.beat_s
+
+
+def count_in(window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn:
+    """The count-in before a window and the click through it, up to the beat after its last note."""
+    start = window.grid_quarters[0]
+    beat_s = float(score.bar_at(start).metre.beat_quarters) * 60.0 / qpm
+    count = count_in_beats(score, start)
+    return CountIn(now_s + LIFT_S, beat_s, count, count + ceil(window.onset_beats[-1]) + 1)
