@@ -5,9 +5,10 @@
 Each case is read in a process of its own, as ``open_score`` does, but forked from one in which
 the readers are loaded already, so that an hour holds many cases; one in fifty goes the whole way
 through ``open_score`` and its cache. What may come of it is a score that holds together, or a
-sentence. Reported as failures: any other exception, a process that dies, a case over 20 seconds,
-memory over 2 GiB, and a score that does not hold together. The damaged file is kept in the folder
-for findings. Runs where processes can be forked (Linux, macOS).
+sentence; what takes longer than the product allows is ended, as the product does, and counts as
+refused for its time. Reported as failures: any other exception, a process that dies, a case over
+20 seconds, memory over 2 GiB, and a score that does not hold together. The damaged file is kept in
+the folder for findings. Runs where processes can be forked (Linux, macOS).
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ from coach.score.model import Score
 from coach.score.notelist import notes_table
 from coach.score.opening import ReaderFault, open_score
 from coach.score.opening.child import answer
-from coach.score.opening.limits import limit_process
+from coach.score.opening.limits import SECONDS, limit_process
 from coach.score.plain import score_from_plain
 from coach.score.report import score_report
 from scripts.hostile_scores import KINDS
@@ -130,12 +131,10 @@ def _file_name(name: str) -> str:
 def _try(case: str, path: Path, data: bytes, tally: Tally, findings: Path) -> None:
     path.write_bytes(data)
     whole_way = tally.outcomes.total() % WHOLE_WAY == 0
-    start = time.monotonic()
-    kind, detail, memory = _whole_way(path) if whole_way else _forked(path)
-    seconds = time.monotonic() - start
+    kind, detail, memory, seconds = _whole_way(path) if whole_way else _forked(path)
     tally.outcomes[kind] += 1
     tally.note(case, seconds, memory)
-    if kind in ("fault", "died", "hang", "unsound") or seconds > HANG_S or memory > MEMORY_BYTES:
+    if kind in ("fault", "died", "unsound") or seconds > HANG_S or memory > MEMORY_BYTES:
         kept = findings / f"{len(tally.failures)}-{path.name}"
         kept.write_bytes(data)
         tally.failures.append(case)
@@ -145,20 +144,33 @@ def _try(case: str, path: Path, data: bytes, tally: Tally, findings: Path) -> No
     path.unlink()
 
 
-def _whole_way(path: Path) -> tuple[str, str, int]:
+Outcome = tuple[str, str, int, float]
+"""What came of a case, its details, peak memory in bytes, and seconds."""
+
+
+def _whole_way(path: Path) -> Outcome:
+    start = time.monotonic()
+    opened = _opened(path)
+    seconds = time.monotonic() - start
+    kind, detail = _soundness(opened) if isinstance(opened, Score) else opened
+    return kind, detail, 0, seconds
+
+
+def _opened(path: Path) -> Score | tuple[str, str]:
     try:
         score = open_score(path, cache_dir=path.parent / "cache")
         if open_score(path, cache_dir=path.parent / "cache") != score:
-            return "unsound", "another score the second time", 0
-        return _soundness(score)
+            return "unsound", "another score the second time"
+        return score
     except ReaderFault as fault:
-        return "fault", fault.detail, 0
+        return "fault", fault.detail
     except ScoreError as error:
         return _sentence(str(error))
 
 
-def _forked(path: Path) -> tuple[str, str, int]:
-    """Outcome, detail and peak memory of reading in a forked process."""
+def _forked(path: Path) -> Outcome:
+    """What comes of reading in a forked process."""
+    start = time.monotonic()
     reading, writing = os.pipe()
     child = os.fork()
     if not child:
@@ -167,9 +179,10 @@ def _forked(path: Path) -> tuple[str, str, int]:
     os.close(writing)
     said = _collect(reading, child)
     _, _, usage = os.wait4(child, 0)
+    seconds = time.monotonic() - start
     memory = usage.ru_maxrss * (1 if sys.platform == "darwin" else 1024)
-    kind, detail = ("hang", f"no answer in {HANG_S} s") if said is None else _understood(said)
-    return kind, detail, memory
+    kind, detail = ("refused for its time", "") if said is None else _understood(said)
+    return kind, detail, memory, seconds
 
 
 def _read_and_answer(path: Path, pipe: int) -> None:
@@ -188,7 +201,7 @@ def _read_and_answer(path: Path, pipe: int) -> None:
 def _collect(pipe: int, child: int) -> bytes | None:
     """All that the child writes; None where it takes too long (it is ended then)."""
     chunks: list[bytes] = []
-    until = time.monotonic() + HANG_S
+    until = time.monotonic() + SECONDS
     with os.fdopen(pipe, "rb", buffering=0) as source:
         while select.select([source], [], [], max(0.0, until - time.monotonic()))[0]:
             chunk = source.read(1 << 20)
@@ -202,21 +215,21 @@ def _collect(pipe: int, child: int) -> bytes | None:
 def _understood(said: bytes) -> tuple[str, str]:
     kind, _, text = said.decode().partition("\n")
     if kind == "refused":
-        return _sentence(text)[:2]
+        return _sentence(text)
     if kind != "score":
         return ("fault", text) if kind else ("died", "no answer")
-    return _soundness(score_from_plain(json.loads(text)))[:2]
+    return _soundness(score_from_plain(json.loads(text)))
 
 
-def _sentence(text: str) -> tuple[str, str, int]:
+def _sentence(text: str) -> tuple[str, str]:
     one_line = text.isprintable() and len(text) < 600 and text.rstrip().endswith(".")
-    return ("refused", text, 0) if one_line else ("unsound", f"no sentence: {text!r}", 0)
+    return ("refused", text) if one_line else ("unsound", f"no sentence: {text!r}")
 
 
-def _soundness(score: Score) -> tuple[str, str, int]:
+def _soundness(score: Score) -> tuple[str, str]:
     """Whether a score holds together: "score" or "unsound", and what is wrong."""
     wrong = [what for what, is_right in _laws(score) if not is_right]
-    return ("unsound", "; ".join(wrong), 0) if wrong else ("score", "", 0)
+    return ("unsound", "; ".join(wrong)) if wrong else ("score", "")
 
 
 def _laws(score: Score) -> Iterator[tuple[str, Any]]:

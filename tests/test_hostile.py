@@ -36,7 +36,7 @@ SAID = {
 }
 
 SAID |= {
-    "a million notes.mid": "has more than 4 MiB of MIDI",
+    "a million notes.mid": "has more than 2 MiB of MIDI",
     "20,000 tracks.mid": "has more than 256 tracks",
     "cut track.mid": "is a damaged MIDI file",
     "division 0.mid": "has no beats",

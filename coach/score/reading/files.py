@@ -35,7 +35,7 @@ class Kind(Enum):
     ABC = "ABC"
 
 
-_LARGEST_KINDS = {Kind.MIDI: 4 << 20, Kind.KERN: 4 << 20, Kind.ABC: 4 << 20}
+_LARGEST_KINDS = {Kind.MIDI: 2 << 20, Kind.KERN: 4 << 20, Kind.ABC: 4 << 20}
 _MOST_TRACKS = 256
 
 
