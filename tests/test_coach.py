@@ -57,6 +57,24 @@ def test_three_clean_repetitions_at_tempo_finish(coach, score):
     assert decision.trouble is None
 
 
+def test_more_than_enough_is_offered_once_and_not_forced(coach, score):
+    said = [play(coach, score).proposals for _ in range(5)]
+    assert [bool(offers) for offers in said] == [False, False, True, False, False]
+
+
+def test_an_unclean_repetition_after_the_goal_takes_it_back(coach, score):
+    for _ in range(3):
+        play(coach, score)
+    assert not play(coach, score, ("LH", 6)).finished
+
+
+def test_asking_for_more_after_the_goal_goes_on(coach, score):
+    for _ in range(3):
+        play(coach, score)
+    assert not coach.ask(Request.OTHER_HAND, 0.0).finished
+    assert not play(coach, score).finished
+
+
 def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score):
     for _ in range(2):
         decision = play(coach, score, ("LH", 6))

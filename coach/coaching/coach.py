@@ -20,7 +20,7 @@ from coach.coaching.standing import (
     take_up,
     work_to_plain,
 )
-from coach.coaching.words import NO_ONE_PLACE
+from coach.coaching.words import ENOUGH, NO_ONE_PLACE
 from coach.coaching.work import Run, Work
 from coach.judging.facts import Judgement
 from coach.score.model import Score
@@ -55,6 +55,7 @@ class Coach:
         self._work = self._begin(0)
         self._rest = Rest(settings.break_after_minutes)
         self._proposals: tuple[str, ...] = ()
+        self._finished = False
         self._changed = True
 
     @property
@@ -76,7 +77,7 @@ class Coach:
             clean_run=work.run.clean,
             trouble=self._trouble(),
             troubles=self._diagnosis.troubles,
-            finished=work.done and self._step == len(self._steps) - 1,
+            finished=self._finished,
             proposals=self._proposals,
             note=self._note(),
         )
@@ -103,8 +104,12 @@ class Coach:
         self._diagnosis = diagnose(self.evidence, self.places)
         self._work.after(judgement.clean, self._diagnosis)
         self._proposals = self._rest.heard(judgement.excerpt, _played_s(judgement), now_s)
+        was_finished = self._finished
         if self._work.done:
             self._go_to(self._step + 1)
+        self._finished = self._work.done and self._step == len(self._steps) - 1
+        if self._finished and not was_finished:
+            self._proposals += (ENOUGH,)
         after = self._work.assignment
         self._changed = (before.window, before.qpm, before.stage) != (
             after.window,
@@ -135,6 +140,7 @@ class Coach:
     def ask(self, request: Request, now_s: float) -> Decision:
         """Follow the pianist's wish."""
         before, work = self._work.assignment, self._work
+        work.done = self._finished = False
         if request is Request.SLOWER:
             work.set_tempo(-2)
         elif request is Request.FASTER:
@@ -198,6 +204,7 @@ class Coach:
         coach._go_to(int(state["step"]))
         coach._left_out = {int(step) for step in state["left_out"]}
         take_up(coach._work, state["work"], coach.places)
+        coach._finished = coach._work.done and coach._step == len(coach._steps) - 1
         return coach
 
 

@@ -28,6 +28,11 @@ BREAK = (
     "You have played for {minutes} minutes: rest your hands for {rest}. "
     "If anything hurts, stop, and ask your teacher or a doctor."
 )
+ENOUGH = (
+    "It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for it."
+)
+"""Overlearning is offered, not forced: its gain is large after a week and mostly gone after nine
+(Rohrer and others 2005, of verbal recall)."""
 WIDE = (
     "That was many wide stretches. Do something else for a while; "
     "if it strains or hurts, stop, and ask your teacher or a doctor."
