@@ -58,6 +58,7 @@ def test_what_was_observed_comes_back_exactly_in_order(store: Store, tmp_path: P
     again = reopened(store, tmp_path)
     assert again.history(PIECE) == expected
     assert again.history(PIECE, NOON_S + 1) == expected[len(expected) // 2 :]
+    assert again.history(PIECE, newest=3) == expected[-3:]
     assert again.history(PieceKey("never played", "")) == ()
     again.close()
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from coach.cli.pieces import goal_from
 from coach.coaching.coach import Coach
 from coach.coaching.drill import Drill
+from coach.coaching.evidence import MOST_OBSERVATIONS
 from coach.coaching.facts import Goal, Observation
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.sequence import DrillSequence
@@ -49,7 +50,7 @@ class Desks:
         piece = piece_key(score, path)
         epoch_s = time.time() - now_s
         store = None if errand is Errand.DEMO else self._store
-        history = store.history(piece) if store else ()
+        history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.WARM_UP:
             return self._warm_up(score, piece, history, now_s, epoch_s)
         coach = self._coach(score, piece, errand, history, now_s + epoch_s)

@@ -90,8 +90,9 @@ HISTORY = """
 SELECT r.at_s, o.hand, o.from_quarters, o.to_quarters, o.onset_quarters, r.hands, o.outcome,
        r.qpm, o.error_ms
 FROM repetition r JOIN observation o ON o.repetition_id = r.id
-WHERE r.piece_id = ? AND r.at_s >= ? ORDER BY r.at_s, r.id, o.n
+WHERE r.piece_id = ? AND r.at_s >= ? ORDER BY r.at_s DESC, r.id DESC, o.n DESC LIMIT ?
 """
+"""The newest first, so that a long record can be cut short; -1 is no limit."""
 
 
 def history(rows: Iterable[tuple[Any, ...]]) -> Iterator[Observation]:

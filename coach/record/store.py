@@ -66,11 +66,21 @@ class Store:
         self._unsaved.append(Unsaved(piece, ended, at_s, state))
         self._flush(SAVE_WAIT_S)
 
-    def history(self, piece: PieceKey, since_s: float = float("-inf")) -> tuple[Observation, ...]:
-        """All that was observed in a piece from ``since_s`` (unix time) on, in order."""
-        return self._read(
-            lambda db: tuple(rows.history(db.execute(rows.HISTORY, (piece_id(db, piece), since_s))))
-        )
+    def history(
+        self, piece: PieceKey, since_s: float = float("-inf"), newest: int | None = None
+    ) -> tuple[Observation, ...]:
+        """What was observed in a piece from ``since_s`` (unix time) on, in order.
+
+        ``newest``: only so many, the last ones: what is older has faded from belief, and reading
+        it would make a piece open slower with every year.
+        """
+        limit = -1 if newest is None else newest
+
+        def read(db: sqlite3.Connection) -> tuple[Observation, ...]:
+            found = db.execute(rows.HISTORY, (piece_id(db, piece), since_s, limit))
+            return tuple(rows.history(found))[::-1]
+
+        return self._read(read)
 
     def recent(self, since_s: float) -> dict[PieceKey, tuple[Observation, ...]]:
         """What was observed from ``since_s`` on in every piece: where the weak spots are."""
