@@ -22,6 +22,7 @@ from typing import Any
 
 from coach.coaching.drill import Drill
 from coach.coaching.facts import Assignment, Decision, Goal, Order, Request, Trouble, Way
+from coach.coaching.listening import where_it_breaks
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.plain import assignment_to_plain, decision_to_plain, trouble_to_plain
 from coach.judging.facts import Judgement, Stage
@@ -62,6 +63,7 @@ __all__ = [
     "repair",
     "score_from_notes",
     "trouble_to_plain",
+    "where_it_breaks",
     "window",
 ]
 

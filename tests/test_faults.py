@@ -103,6 +103,19 @@ def test_a_stumble_names_the_move_that_broke() -> None:
     assert first(judgement)[2:] == (2, 3)
 
 
+def test_the_notes_taken_up_again_after_a_stumble_are_not_called_late_besides() -> None:
+    """One hand stumbles on its own while the other waits for it."""
+    notes = take()
+    at_s = 0.5 + 2.2 * 0.75
+    low = [n for n in notes if n.onset_s < at_s]
+    again = [replace(n, onset_s=n.onset_s + 1.0) for n in low if n.onset_s > at_s - 0.8]
+    rest = [replace(n, onset_s=n.onset_s + 1.0) for n in notes if n.onset_s >= at_s]
+    right = [n for n in again if n.pitch >= 60]
+    judgement = judge(WINDOW, [*low, *right, *rest])
+    assert Family.REPEAT in {fault.family for fault in judgement.faults}
+    assert Family.TIMING not in {fault.family for fault in judgement.faults}
+
+
 def test_a_restart_is_told_as_one() -> None:
     notes = take()
     low = [n for n in notes if n.onset_s < 0.5 + 2.7 * 0.75]

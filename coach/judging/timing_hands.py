@@ -74,7 +74,7 @@ def parted(
     limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
     found = []
     for i, moment in enumerate(row):
-        if any(hand.loose for hand in moment.hands):
+        if moment.torn or any(hand.loose for hand in moment.hands):
             continue
         if len(moment.hands) == 2:
             one = _of_two(moment, i, line[i], limit)
@@ -107,7 +107,7 @@ def _of_two(moment: Moment, i: int, line_s: float, limit: float) -> Parted | Non
 def _of_one(row: Sequence[Moment], line: Sequence[float], i: int, limit: float) -> Parted | None:
     """A lone onset counts where its neighbours keep the line and it leaves it clearly."""
     error = row[i].at_s - line[i]
-    if abs(error) <= limit or i in (0, len(row) - 1):
+    if abs(error) <= limit or i in (0, len(row) - 1) or row[i].broken:
         return None
     others = max(abs(row[j].at_s - line[j]) for j in (i - 1, i + 1))
     span = line[i + 1] - line[i - 1]

@@ -62,6 +62,8 @@ class Moment:
     """Something came between it and the moment before: a stumble, a restart."""
     gap: bool = False
     """A written onset before it was left out altogether."""
+    torn: bool = False
+    """Something was played again between its two hands: one of them waited for a stumble."""
 
     def of(self, hand: Hand) -> HandOnset | None:
         """This hand's onset here, None where it has none."""
@@ -93,6 +95,8 @@ def moments(
                 broken=before is not None and _any_between(repeats, before.at_s, at_s),
                 gap=before is not None
                 and any(n in passed for n in range(before.number + 1, number)),
+                torn=len(hands) == 2
+                and _any_between(repeats, *sorted(hand.at_s for hand in hands)),
             )
         )
     return tuple(out)

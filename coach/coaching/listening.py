@@ -1,0 +1,32 @@
+"""Hearing a passage several times and saying where it breaks, without drilling it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from coach.coaching.diagnosis import diagnose, trouble
+from coach.coaching.evidence import Evidence, observations
+from coach.coaching.facts import Trouble
+from coach.coaching.places import Places
+from coach.judging.facts import Judgement
+from coach.score.model import Score
+from coach.score.window import Window
+
+_APART_S = 20.0
+"""Seconds between repetitions, so that none counts as old."""
+
+
+def where_it_breaks(
+    score: Score, window: Window, judgements: Iterable[Judgement], qpm: float | None = None
+) -> tuple[Trouble, ...]:
+    """Every place that may stand at fault, the likeliest first, each with how sure we are.
+
+    The judgements are repetitions of the window or of parts of it, in their order; ``qpm`` is the
+    tempo that it is to be played at (None: whatever was played). Unlike a decision's troubles,
+    these are also told when they are only suspected: look at ``sure``.
+    """
+    evidence, places = Evidence(), Places(score, window)
+    for count, judgement in enumerate(judgements):
+        evidence.add(observations(judgement, count * _APART_S), qpm)
+    found = diagnose(evidence, places)
+    return tuple(trouble(suspect, evidence, places) for suspect in found.suspects)
