@@ -1,41 +1,68 @@
-"""The record and the settings, opened as every command with a screen does."""
+"""The record and the settings, opened as every command with a screen does.
+
+The record is opened when it is first asked for: the home screen is painted before that.
+"""
 
 from __future__ import annotations
 
 import atexit
 import sys
 from argparse import Namespace
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from coach.record.errors import RecordError
-from coach.record.folder import data_folder
+from coach.record.folder import data_folder, named_folder
 from coach.record.settings import Kept, load_settings, save_settings
-from coach.record.store import Store
+
+if TYPE_CHECKING:
+    from coach.record.store import Store
 
 
-@dataclass(frozen=True)
-class Opened:
-    """The record, or the sentence that says why there is none."""
+class Keeping:
+    """The record and the settings; practice goes on without them, and ``notices`` says why."""
 
-    store: Store | None
-    settings: Kept
-    notices: tuple[str, ...]
+    def __init__(self, options: Namespace, *, keeps: bool = True) -> None:
+        """``keeps`` False is for the demo: what a simulated pianist plays is no practice."""
+        self._options, self._keeps = options, keeps
+        self._notices: list[str] = []
 
+    @cached_property
+    def settings(self) -> Kept:
+        """What the pianist has set; a counting system asked for now is kept."""
+        try:
+            settings = load_settings(named_folder(self._options.data))
+            asked = self._options.counting
+            if asked and asked != settings.counting:
+                settings = replace(settings, counting=asked)
+                save_settings(data_folder(self._options.data), settings)
+        except RecordError:  # opening the record says it
+            return Kept(counting=self._options.counting or Kept().counting)
+        return settings
 
-def open_record(options: Namespace) -> Opened:
-    """Open the record; practice goes on without one, and says so."""
-    try:
-        folder = data_folder(options.data)
-        settings = load_settings(folder)
-        if options.counting and options.counting != settings.counting:
-            settings = replace(settings, counting=options.counting)
-            save_settings(folder, settings)
-        store = Store(folder)
-    except RecordError as error:
-        return Opened(None, Kept(), (f"{error} Until then nothing is kept.",))
-    atexit.register(close_record, store)
-    notices, store.notices[:] = tuple(store.notices), []
-    return Opened(store, settings, notices)
+    @cached_property
+    def store(self) -> Store | None:
+        """The record; None where there is none."""
+        if not self._keeps:
+            return None
+        from coach.record.store import Store
+
+        try:
+            store = Store(data_folder(self._options.data))
+        except RecordError as error:
+            self._notices.append(f"{error} Until then nothing is kept.")
+            return None
+        atexit.register(close_record, store)
+        self._notices += store.notices
+        store.notices.clear()
+        return store
+
+    def notices(self) -> tuple[str, ...]:
+        """Sentences for the pianist about the record, each told once; opens it."""
+        self.store  # noqa: B018 - opening it is what may have something to say
+        said, self._notices = tuple(self._notices), []
+        return said
 
 
 def close_record(store: Store) -> None:
@@ -46,7 +73,3 @@ def close_record(store: Store) -> None:
         print(f"coach: {error}", file=sys.stderr)
     for notice in store.notices:
         print(f"coach: {notice}", file=sys.stderr)
-
-
-NOTHING_KEPT = Opened(None, Kept(), ())
-"""For the demo: what a simulated pianist plays is no practice."""

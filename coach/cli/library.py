@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import coach
-from coach.coaching.warmup import last_session, weak_spots
-from coach.record.store import Store
+from coach.cli.keeping import Keeping
 from coach.screens.collaborators import Errand, HomeItem
 
 SAMPLES = Path(coach.__file__).parent.parent / "sample_scores"
@@ -21,8 +20,8 @@ _DAYS_S = 30 * 86400.0
 class HomeLibrary:
     """The lines of the home screen, from the record and the folders."""
 
-    def __init__(self, store: Store | None, folder: Path | None = None) -> None:
-        self._store, self._folder = store, folder or Path.cwd()
+    def __init__(self, keeping: Keeping, folder: Path | None = None) -> None:
+        self._keeping, self._folder = keeping, folder or Path.cwd()
 
     def folder(self) -> Path:
         """Where to begin looking for another score."""
@@ -36,10 +35,12 @@ class HomeLibrary:
 
     def warm_ups(self) -> tuple[HomeItem, ...]:
         """A warm-up for each piece that had weak spots when it was last played, newest first."""
-        if self._store is None:
+        from coach.coaching.warmup import last_session, weak_spots
+
+        if (store := self._keeping.store) is None:
             return ()
         found = []
-        for piece, history in self._store.recent(time.time() - _DAYS_S).items():
+        for piece, history in store.recent(time.time() - _DAYS_S).items():
             spots = weak_spots(history)
             if spots and Path(piece.path).is_file():
                 newest_s = last_session(history)[-1].at_s
@@ -50,9 +51,9 @@ class HomeLibrary:
         return tuple(item for _, item in sorted(found, key=lambda pair: -pair[0]))
 
     def _used(self) -> tuple[HomeItem, ...]:
-        if self._store is None:
+        if (store := self._keeping.store) is None:
             return ()
-        pieces = [one for one in self._store.pieces() if Path(one.piece.path).is_file()]
+        pieces = [one for one in store.pieces() if Path(one.piece.path).is_file()]
         return tuple(
             HomeItem(
                 Errand.GO_ON,

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from coach.coaching.outcomes import CountIn
-from coach.playing.click import clicks, messages
-from coach.playing.clickthread import ClickThread
-from coach.playing.ports import Ports
-from coach.score.model import Score
-from coach.score.window import Excerpt
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from coach.coaching.outcomes import CountIn
+    from coach.playing.clickthread import ClickThread
+    from coach.playing.ports import Ports
+    from coach.score.model import Score
+    from coach.score.window import Excerpt
 
 
 class PianoClick:
@@ -19,6 +21,9 @@ class PianoClick:
 
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> None:
         """Sound the count-in and the click of one repetition; returns at once."""
+        from coach.playing.click import clicks, messages
+        from coach.playing.clickthread import ClickThread
+
         self.stop()
         out = self._ports.open_out()
         if out is None:

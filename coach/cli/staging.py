@@ -1,38 +1,52 @@
-"""Setting the stage: everything that the screens are given, and running them."""
+"""Setting the stage: everything that the screens are given, and running them.
+
+What only a drill needs is imported when a piece is opened: the home screen is there sooner.
+"""
 
 from __future__ import annotations
 
+import gc
 from argparse import Namespace
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from coach.cli.desks import Desks
-from coach.cli.keeping import Opened
+from coach.cli.keeping import Keeping
 from coach.cli.library import HomeLibrary, demo_score
-from coach.cli.pieces import open_piece
-from coach.cli.sounding import PianoClick
 from coach.playing.ports import Ports, PortsUnavailable
-from coach.playing.simulated import demo_pianist
 from coach.score.counting import CountingSystem
-from coach.score.model import Score
-from coach.screens.collaborators import Collaborators, Errand, Opener, Settings, Start
+from coach.screens.collaborators import (
+    Collaborators,
+    Desk,
+    Errand,
+    Opener,
+    PianistLike,
+    Settings,
+    Start,
+)
+
+if TYPE_CHECKING:
+    from coach.cli.desks import Desks
+    from coach.score.model import Score
 
 __all__ = ["Errand", "Start", "run"]
 
 
-def run(options: Namespace, start: Start, opened: Opened) -> int:
+def run(options: Namespace, start: Start, keeping: Keeping) -> int:
     """Open the ports, show the screens until the pianist leaves, and let go of everything."""
+    gc.disable()  # importing the screens makes no garbage; settle_memory turns it on again
     from coach.playing.noise import divert_noise
     from coach.screens.app import KeyholeApp
 
     divert_noise()
     ports, sentence = _ports()
+    counting = CountingSystem(options.counting or keeping.settings.counting)
     try:
         app = KeyholeApp(
-            _collaborators(options, opened, ports, sentence),
-            Settings(options.ascii, CountingSystem(options.counting or opened.settings.counting)),
-            replace(start, notices=opened.notices, demo_speed=getattr(options, "speed", 1.0)),
+            _collaborators(options, keeping, ports, sentence),
+            Settings(options.ascii, counting),
+            replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
         app.run()
         return app.return_code or 0
@@ -49,28 +63,53 @@ def _ports() -> tuple[Ports | None, str]:
 
 
 def _collaborators(
-    options: Namespace, opened: Opened, ports: Ports | None, sentence: str
+    options: Namespace, keeping: Keeping, ports: Ports | None, sentence: str
 ) -> Collaborators:
+    from coach.cli.sounding import PianoClick
 
-    asked = options if options.command == "drill" else None
-    minutes = getattr(options, "minutes", 5.0)
-    desks = Desks(
-        opened.store,
-        options=asked,
-        minutes=minutes,
-        click_offset_ms=opened.settings.click_offset_ms,
-    )
     return Collaborators(
         open_score=_opener(options),
-        make_desk=desks.make,
-        library=HomeLibrary(opened.store),
+        make_desk=_desk_maker(options, keeping),
+        library=HomeLibrary(keeping),
         ports=ports,
         ports_sentence=sentence,
         port_wanted=options.port,
         click=PianoClick(ports) if ports else None,
         demo_path=demo_score(),
-        make_pianist=lambda score: demo_pianist(score, seed=getattr(options, "seed", 1)),
+        make_pianist=_pianist_maker(options),
+        notices=keeping.notices,
     )
+
+
+def _desk_maker(
+    options: Namespace, keeping: Keeping
+) -> Callable[[Score, Path, Errand, float], Desk]:
+    made: list[Desks] = []
+
+    def make(score: Score, path: Path, errand: Errand, now_s: float) -> Desk:
+        from coach.cli.desks import Desks
+
+        if not made:
+            made.append(
+                Desks(
+                    keeping.store,
+                    options=options if options.command == "drill" else None,
+                    minutes=getattr(options, "minutes", 5.0),
+                    click_offset_ms=keeping.settings.click_offset_ms,
+                )
+            )
+        return made[0].make(score, path, errand, now_s)
+
+    return make
+
+
+def _pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:
+    def make(score: Score) -> PianistLike:
+        from coach.playing.simulated import demo_pianist
+
+        return demo_pianist(score, seed=getattr(options, "seed", 1))
+
+    return make
 
 
 def _opener(options: Namespace) -> Opener:
@@ -80,6 +119,8 @@ def _opener(options: Namespace) -> Opener:
         on_progress: Callable[[str], None],
         cancelled: Callable[[], bool],
     ) -> Score:
+        from coach.cli.pieces import open_piece
+
         return open_piece(
             path, moves, data=options.data, on_progress=on_progress, cancelled=cancelled
         )

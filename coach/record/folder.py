@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -21,9 +20,13 @@ def data_folder(asked: str | Path | None = None, environ: Mapping[str, str] = os
 
     Raises RecordError where it can't be made or written to.
     """
+    return _writable(named_folder(asked, environ))
+
+
+def named_folder(asked: str | Path | None = None, environ: Mapping[str, str] = os.environ) -> Path:
+    """The folder of the record, wherever it is; neither made nor tried."""
     named = asked or environ.get(VARIABLE)
-    folder = Path(named).expanduser() if named else platformdirs.user_data_path(APP, False)
-    return _writable(folder)
+    return Path(named).expanduser() if named else platformdirs.user_data_path(APP, False)
 
 
 def cache_folder(asked: str | Path | None = None, environ: Mapping[str, str] = os.environ) -> Path:
@@ -38,6 +41,8 @@ def cache_folder(asked: str | Path | None = None, environ: Mapping[str, str] = o
 
 
 def _writable(folder: Path) -> Path:
+    import tempfile  # slow to import, and not needed before the first screen
+
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         with tempfile.TemporaryFile(dir=folder):

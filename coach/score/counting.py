@@ -18,8 +18,10 @@ from collections.abc import Mapping, Sequence
 from enum import StrEnum
 from fractions import Fraction
 from math import floor
+from typing import TYPE_CHECKING
 
-from coach.score.model import Score
+if TYPE_CHECKING:
+    from coach.score.model import Score
 
 _FINEST = 64
 """Parts of a beat finer than this are an exporter's rounding."""

@@ -14,18 +14,17 @@ from textual.geometry import Size
 from textual.screen import Screen
 
 from coach.playing.events import MidiEvent, PianoFound, PianoLost
-from coach.score.model import Score
 from coach.screens.collaborators import Collaborators, Errand, Settings, Start
-from coach.screens.commands import COMMANDS, DEMO_COMMANDS
 from coach.screens.connect import ConnectScreen
-from coach.screens.home import HomeScreen
+from coach.screens.home import FIRST_PAINT_S, HomeScreen
 from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
-from coach.screens.notices import MINIMUM, HelpScreen, NoticeScreen, TooSmallScreen
+from coach.screens.notices import MINIMUM, NoticeScreen, TooSmallScreen
 from coach.screens.opening import OpeningScreen
 
 if TYPE_CHECKING:
+    from coach.score.model import Score
     from coach.screens.drill_screen import DrillScreen
 
 PIANO_WAIT_S = 1.0
@@ -71,12 +70,15 @@ class KeyholeApp(App[None]):
             given.ports.listen(given.port_wanted, self._inbox.post)
         if self._start.path:
             self.open(self._start.path, self._start.errand)
-        for notice in reversed(self._start.notices):
-            self.push_screen(NoticeScreen(notice))
+        self.set_timer(2 * FIRST_PAINT_S, self._say_notices)
         self._mind_size()
         if self._start.errand is not Errand.DEMO:
             self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
-        self.call_after_refresh(settle_memory)
+        self.set_timer(3 * FIRST_PAINT_S, settle_memory)
+
+    def _say_notices(self) -> None:
+        for notice in reversed(self.collaborators.notices()):
+            self.push_screen(NoticeScreen(notice))
 
     def on_unmount(self) -> None:
         """Keep what stands, let go of the ports."""
@@ -223,6 +225,8 @@ class KeyholeApp(App[None]):
 
     def action_keys(self) -> None:
         """All keys and marks."""
+        from coach.screens.help import HelpScreen
+
         self.push_screen(HelpScreen())
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
@@ -230,6 +234,8 @@ class KeyholeApp(App[None]):
         yield from super().get_system_commands(screen)
         drill = self._drill()
         if drill and screen is drill:
+            from coach.screens.commands import COMMANDS, DEMO_COMMANDS
+
             demo = DEMO_COMMANDS if drill.is_demo else ()
             for one in (*COMMANDS, *demo):
                 yield SystemCommand(

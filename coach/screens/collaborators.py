@@ -7,19 +7,21 @@ thread) and the ``post`` that ``ports`` is given.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol, TypeAlias
 
-from coach.coaching.facts import Assignment, Decision, Request
-from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
-from coach.playing.events import MidiEvent
 from coach.playing.keys import Layout
-from coach.playing.notes import PlayedNote
 from coach.score.counting import CountingSystem
-from coach.score.model import Score
-from coach.score.window import Excerpt
+
+if TYPE_CHECKING:
+    from coach.coaching.facts import Assignment, Decision, Request
+    from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
+    from coach.playing.events import MidiEvent
+    from coach.playing.notes import PlayedNote
+    from coach.score.model import Score
+    from coach.score.window import Excerpt
 
 
 class DrillLike(Protocol):
@@ -99,11 +101,13 @@ class Desk:
     """Keep where the drill stands, on leaving it; answers as ``keep``."""
 
 
-Opener = Callable[[Path, Sequence[str], Callable[[str], None], Callable[[], bool]], Score]
+Opener: TypeAlias = (
+    "Callable[[Path, Sequence[str], Callable[[str], None], Callable[[], bool]], Score]"
+)
 """Open a score: path, hand moves to be kept with it (lines as ``coach.score.handmoves`` reads),
 progress to be told, whether to give up. Raises ScoreError, MoveError or RecordError. May block."""
 
-DeskMaker = Callable[[Score, Path, Errand, float], Desk]
+DeskMaker: TypeAlias = "Callable[[Score, Path, Errand, float], Desk]"
 """Make a desk for a score from a path, for an errand, at a time of the monotonic clock (s).
 
 Raises ValueError, with one sentence for the pianist, where there is nothing to drill.
@@ -176,6 +180,8 @@ class Collaborators:
     click: ClickLike | None = None
     make_pianist: Callable[[Score], PianistLike] | None = None
     """None where no demo is to be had."""
+    notices: Callable[[], tuple[str, ...]] = tuple
+    """Sentences about the record, to be shown at the start, once the home screen is there."""
     demo_path: Path | None = None
     """The score that the demo is shown with."""
 
@@ -201,7 +207,5 @@ class Start:
 
     path: Path | None = None
     errand: Errand = Errand.DRILL
-    notices: tuple[str, ...] = field(default=())
-    """Sentences to be shown before anything else."""
     demo_speed: float = 1.0
     """How many of the demo's seconds pass in one."""

@@ -16,9 +16,10 @@ from coach.screens.commands import help_line
 from coach.screens.staff.glyphs import ASCII, UNICODE
 from coach.screens.staff.page import Sheet
 from coach.screens.staff.sheet import lay_out
-from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine, StripLine
+from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
 from coach.screens.widgets.result import Result
 from coach.screens.widgets.staff_view import StaffView
+from coach.screens.widgets.strip_line import StripLine
 from coach.screens.words import STATES, assignment_words, plain, too_tall
 
 _LOW_ROWS = 28

@@ -16,8 +16,9 @@ from coach.screens.commands import COMMANDS
 from coach.screens.details import DetailsScreen, WhyScreen
 from coach.screens.drill_view import DrillView
 from coach.screens.hands import HandsScreen
+from coach.screens.help import HelpScreen
 from coach.screens.messages import HandsMoved
-from coach.screens.notices import HelpScreen, NoticeScreen
+from coach.screens.notices import NoticeScreen
 
 TICK_S = 0.05
 """How often the drill is told that time passes."""

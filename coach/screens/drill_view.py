@@ -25,7 +25,7 @@ from coach.screens.drill_frame import DrillFrame
 from coach.screens.marks import mark_of, marks_of
 from coach.screens.notices import NoticeScreen
 from coach.screens.pulse import Pulse
-from coach.screens.widgets.head import StripLine
+from coach.screens.widgets.strip_line import StripLine
 from coach.screens.words import (
     FINISHED,
     NO_PIANO,

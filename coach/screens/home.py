@@ -13,9 +13,9 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import DirectoryTree, OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach.screens.cautions import CAUTIONS
 from coach.screens.collaborators import HomeItem, Library
 from coach.screens.widgets.head import HelpLine, StateLine
-from coach.screens.words import CAUTIONS
 
 SCORE_ENDINGS = (
     ".musicxml",
@@ -28,6 +28,8 @@ SCORE_ENDINGS = (
     ".abc",
 )
 """Files that the picker shows."""
+FIRST_PAINT_S = 0.02
+"""After this long the screen has been painted once."""
 
 
 class HomeScreen(Screen[None]):
@@ -64,11 +66,11 @@ class HomeScreen(Screen[None]):
     def on_mount(self) -> None:
         """Fill the list."""
         self.show_piano(self._piano)
-        self.fill()
+        self.set_timer(FIRST_PAINT_S, self.fill)  # the record is read once the screen is there
 
     def on_screen_resume(self) -> None:
         """The last piece and the weak spots have changed meanwhile."""
-        if self.is_mounted:
+        if self._items:  # not the first time: then the screen is painted before it is filled
             self.fill()
 
     def show_piano(self, name: str | None) -> None:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from textual.message import Message
 
-from coach.score.model import Score
 from coach.screens.collaborators import Errand
+
+if TYPE_CHECKING:
+    from coach.score.model import Score
 
 
 @dataclass

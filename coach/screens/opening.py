@@ -16,7 +16,6 @@ from textual.widgets import LoadingIndicator, Static
 
 from coach.record.errors import RecordError
 from coach.score.errors import ScoreError
-from coach.score.handmoves import MoveError
 from coach.screens.collaborators import Errand, Opener
 from coach.screens.messages import OpeningProgress, ScoreOpened, ScoreRefused
 
@@ -62,6 +61,8 @@ class OpeningScreen(ModalScreen[None]):
     @work(thread=True, exclusive=True)
     def _open(self) -> None:
         """Runs in a thread: it touches no widget, and ends in one message."""
+        from coach.score.handmoves import MoveError  # not needed before a piece is opened
+
         try:
             score = self._opener(
                 self._path,

@@ -25,12 +25,6 @@ HANDS = {
     Hands.TOGETHER: "hands together",
 }
 
-CAUTIONS = (
-    "Pain means stop. Rest ten minutes in every hour; keep headphones low.",
-    "Play no stretch that strains; roll it or leave a note out. Your teacher and doctor know you.",
-)
-
-
 _PLAIN = str.maketrans(
     {"·": "|", "→": "->", "←": "<-", "↑": "^", "↓": "v", "…": "...", "“": '"', "”": '"', "’": "'"}
 )

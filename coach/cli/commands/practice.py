@@ -5,14 +5,14 @@ from __future__ import annotations
 from argparse import Namespace
 
 from coach.cli.errors import CannotDo
-from coach.cli.keeping import NOTHING_KEPT, open_record
+from coach.cli.keeping import Keeping
 
 
 def home(options: Namespace) -> int:
     """The home screen."""
     from coach.cli.staging import Start, run
 
-    return run(options, Start(), open_record(options))
+    return run(options, Start(), Keeping(options))
 
 
 def drill(options: Namespace) -> int:
@@ -22,7 +22,7 @@ def drill(options: Namespace) -> int:
 
     score = open_piece(options.score, options.move, data=options.data)
     goal_from(options, score)
-    return run(options, Start(options.score, Errand.DRILL), open_record(options))
+    return run(options, Start(options.score, Errand.DRILL), Keeping(options))
 
 
 def demo(options: Namespace) -> int:
@@ -37,7 +37,7 @@ def demo(options: Namespace) -> int:
         from coach.cli.pieces import open_piece
 
         open_piece(path, data=options.data)
-    return run(options, Start(path, Errand.DEMO), NOTHING_KEPT)
+    return run(options, Start(path, Errand.DEMO), Keeping(options, keeps=False))
 
 
 def warmup(options: Namespace) -> int:
@@ -45,14 +45,14 @@ def warmup(options: Namespace) -> int:
     from coach.cli.library import HomeLibrary
     from coach.cli.staging import Start, run
 
-    opened = open_record(options)
-    items = HomeLibrary(opened.store).warm_ups()
+    keeping = Keeping(options)
+    items = HomeLibrary(keeping).warm_ups()
     if not items:
         print("Nothing was weak when you last played. Open a piece: coach drill SCORE.")
         return 0
     if options.list:
         from coach.cli.warmlist import warm_up_lines
 
-        print("\n".join(warm_up_lines(items, opened.store, options.minutes, options.data)))
+        print("\n".join(warm_up_lines(items, keeping.store, options.minutes, options.data)))
         return 0
-    return run(options, Start(items[0].path, items[0].errand), opened)
+    return run(options, Start(items[0].path, items[0].errand), keeping)
