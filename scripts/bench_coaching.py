@@ -24,8 +24,8 @@ from coach.playing.simulated_skill import INTERMEDIATE, LEVELS, Law, Level, Play
 from coach.score.model import Hands, Score
 from coach.score.window import Transition
 from scripts.coachbench import baselines
-from scripts.coachbench.sections import plant, section
-from scripts.coachbench.sessions import Session, coached
+from scripts.coachbench.sections import QPM, plant, section, whole
+from scripts.coachbench.sessions import Session, coached, play_once
 
 STEADY = replace(INTERMEDIATE, name="steady", slip=0.0)
 MINUTES = 45.0
@@ -126,15 +126,22 @@ def together_only(pianists: int, seed: int) -> None:
 
 
 def healthy(pianists: int, seed: int) -> None:
-    for level in LEVELS:
+    """Slips from rare to frequent; beside it a rule that claims whatever failed once in ten."""
+    rare = [
+        replace(level, name=f"{level.name}, rare slips", slip=level.slip / 5) for level in LEVELS
+    ]
+    for level in (*rare, *LEVELS):
         noisy = replace(level, motor_ms=15.0)
-        claimed = []
+        claimed, once = [], []
         for k in range(pianists):
             score, _, pianist = make(seed + k, 0, level=noisy)
             claimed.append(bool(_twenty(score, pianist()).named))
-        print(
-            f"healthy, {level.name:<13}     trouble claimed in {share(claimed)} of 20 repetitions"
-        )
+            ten, player = Session(), pianist()
+            for _ in range(10):
+                play_once(score, player, whole(score), QPM, ten)
+            once.append(ten.unclean > 0)
+        print(f"healthy, {level.name:<25} trouble claimed in {share(claimed)} of 20 repetitions; "
+              f"by 'failed once in 10' {share(once)}")  # fmt: skip
 
 
 def _twenty(score: Score, pianist: SimulatedPianist) -> Session:

@@ -45,7 +45,10 @@ def coached(
     until_named: frozenset[Transition] = frozenset(),
     minutes: float = 1e9,
 ) -> Session:
-    """Led by the coach until finished, all named, or so many repetitions or minutes of playing."""
+    """Led by the coach for so many repetitions or minutes of playing at most.
+
+    It ends when all of ``until_named`` is named; without that, when the goal is reached.
+    """
     drill = Drill(score, repair(score, whole(score), qpm=QPM))
     session, now_s = Session(), 0.0
     while session.repetitions < most and session.playing_s < 60 * minutes:
@@ -58,7 +61,7 @@ def coached(
         for trouble in ended.decision.troubles:
             session.named.setdefault(trouble.transition, session.repetitions)
         session.finished = ended.decision.finished
-        if session.finished or (until_named and until_named <= session.named.keys()):
+        if until_named <= session.named.keys() if until_named else session.finished:
             break
     return session
 
