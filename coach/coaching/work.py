@@ -37,7 +37,7 @@ OPEN_DOUBT = 0.05
 HOLDS = "That holds: the whole of it again."
 STOP_EARLY = Sprt(low=0.1, high=0.5, alpha=0.05, beta=0.10)
 """Clean nine times in ten, or only every second time: two failures running decide for the latter,
-five clean ones for the former (Wald 1945)."""
+four clean ones for the former (Wald 1945)."""
 
 
 @dataclass(frozen=True, slots=True)
