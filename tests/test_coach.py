@@ -91,3 +91,31 @@ def test_the_pianist_is_in_charge(coach):
     assert slower.assignment.qpm < 96
     smaller = coach.ask(Request.SMALLER, 0.0)
     assert smaller.assignment.window.end_quarters - smaller.assignment.window.start_quarters < 16
+
+
+@pytest.mark.parametrize(
+    ("request_", "says"),
+    [
+        (Request.LARGER, "all that you set out to play"),
+        (Request.OTHER_HAND, "Only this hand"),
+        (Request.NEXT, "nothing after this"),
+    ],
+)
+def test_a_wish_that_changes_nothing_is_answered_with_why(score, request_, says):
+    coach = Coach(score, Goal(Window(F(0), F(16), Hands.LEFT), 96.0))
+    before = coach.decision.assignment
+    after = coach.ask(request_, 0.0).assignment
+    assert (after.window, after.qpm) == (before.window, before.qpm)
+    assert says in after.reason
+
+
+def test_smaller_ends_at_the_smallest_window_and_says_so(coach):
+    for _ in range(10):
+        before, after = coach.decision.assignment, coach.ask(Request.SMALLER, 0.0).assignment
+    assert after.window == before.window
+    assert "as small as it gets" in after.reason
+
+
+def test_there_is_no_tempo_to_change_at_one_s_own_pace(score):
+    coach = Coach(score, Goal(Window(F(0), F(16)), 96.0, own_pace=True))
+    assert "own pace" in coach.ask(Request.FASTER, 0.0).assignment.reason

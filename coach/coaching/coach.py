@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis, diagnose
 from coach.coaching.evidence import fold, observations
-from coach.coaching.facts import Decision, Goal, Observation, Request, Trouble
+from coach.coaching.facts import Assignment, Decision, Goal, Observation, Request, Trouble
 from coach.coaching.places import Places
 from coach.coaching.plan import PlanRow, steps
 from coach.coaching.rest import Rest
@@ -20,10 +20,11 @@ from coach.coaching.standing import (
     take_up,
     work_to_plain,
 )
-from coach.coaching.words import ENOUGH, NO_ONE_PLACE
+from coach.coaching.words import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
 from coach.coaching.work import Run, Work
-from coach.judging.facts import Judgement
+from coach.judging.facts import Judgement, Stage
 from coach.score.model import Score
+from coach.score.window import Window
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +112,7 @@ class Coach:
         if self._finished and not was_finished:
             self._proposals += (ENOUGH,)
         after = self._work.assignment
-        self._changed = (before.window, before.qpm, before.stage) != (
-            after.window,
-            after.qpm,
-            after.stage,
-        )
+        self._changed = _place(before) != _place(after)
         return self.decision
 
     def _go_to(self, step: int) -> None:
@@ -159,6 +156,9 @@ class Coach:
         else:
             work.leave(for_good=request is Request.NOT_THIS)
         self._changed = before != self._work.assignment
+        if request is not Request.AGAIN and _place(before) == _place(self._work.assignment):
+            reason = as_far_as_it_goes(request, before.qpm)
+            self._work.assignment = replace(self._work.assignment, reason=reason)
         return self.decision
 
     @property
@@ -214,6 +214,11 @@ class Coach:
         take_up(coach._work, state["work"], coach.places)
         coach._finished = coach._work.done and coach._step == len(coach._steps) - 1
         return coach
+
+
+def _place(assignment: Assignment) -> tuple[Window, float | None, Stage]:
+    """What is to be played, without the reason for it."""
+    return assignment.window, assignment.qpm, assignment.stage
 
 
 def _played_s(judgement: Judgement) -> float:

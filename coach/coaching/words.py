@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from coach.coaching.evidence import Move
+from coach.coaching.facts import Request
 from coach.coaching.places import Places
 from coach.judging.facts import Outcome
 from coach.score.model import Hands
@@ -24,6 +25,15 @@ _FAILED = {
     Outcome.REPEATED: "stumbled",
 }
 NO_ONE_PLACE = "There is no one place: these are ordinary slips."
+_AS_FAR_AS_IT_GOES = {
+    Request.SMALLER: "This is as small as it gets.",
+    Request.LARGER: "This is all that you set out to play.",
+    Request.SLOWER: "It gets no slower than this.",
+    Request.FASTER: "It gets no faster than this.",
+    Request.OTHER_HAND: "Only this hand is in what you set out to play.",
+    Request.NEXT: "There is nothing after this.",
+    Request.NOT_THIS: "There is nothing else to play here.",
+}
 BREAK = (
     "You have played for {minutes} minutes: rest your hands for {rest}. "
     "If anything hurts, stop, and ask your teacher or a doctor."
@@ -76,6 +86,13 @@ def beat_place(places: Places, transition: Transition) -> str:
 def tempo_words(qpm: float | None, beat_quarters: float) -> str:
     """``at 66``: a tempo in beats a minute, or the player's own pace."""
     return "at your own pace" if qpm is None else f"at {qpm / beat_quarters:.0f}"
+
+
+def as_far_as_it_goes(request: Request, qpm: float | None) -> str:
+    """Why a wish changes nothing, in place of a promise."""
+    if qpm is None and request in (Request.SLOWER, Request.FASTER):
+        return "Your own pace sets the tempo here."
+    return _AS_FAR_AS_IT_GOES[request]
 
 
 def times(count: int) -> str:
