@@ -48,6 +48,7 @@ class FakeDrill:
         self.score, self.asked, self.state = score, [], State.READY
         self.window = window or Window(F(0), F(4), hands)
         self.run, self.required, self.troubles = 0, required, ()
+        self.click = False
         self._set_up()
 
     def _set_up(self):
@@ -57,7 +58,9 @@ class FakeDrill:
     @property
     def assignment(self):
         reason = "Play it as it is, so that I hear where it breaks."
-        return Assignment(self.window, 60.0, Stage.RHYTHM, self.required, Kind.TRY, reason)
+        return Assignment(
+            self.window, 60.0, Stage.RHYTHM, self.required, Kind.TRY, reason, self.click
+        )
 
     @property
     def decision(self):
@@ -199,7 +202,7 @@ class Staging:
     """Everything the app is given, and what it did with it."""
 
     def __init__(self, folder=Path("."), *, drill=None, ports=True, sentence=""):
-        self.score = two_hands()
+        self.score = drill.score if drill else two_hands()
         self.drill = drill or FakeDrill(self.score)
         self.ports = FakePorts() if ports else None
         self.kept, self.left, self.errands, self.moves = [], 0, [], []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,8 @@ from screenfakes import FakeDrill, Staging, two_hands
 from coach.coaching.facts import Request
 from coach.coaching.outcomes import State
 from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.score.model import Hands
+from coach.score.window import Window
 from coach.screens.app import KeyholeApp
 from coach.screens.collaborators import Errand, Settings, Start
 from coach.screens.connect import ConnectScreen
@@ -118,6 +121,32 @@ def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_w
         assert len(staff.sheet.pages[0].notes) == 3  # two beats and the note arrived at
 
     seated((80, 24), run)
+
+
+def test_after_a_window_of_several_pages_its_first_page_comes_back(monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 0.01)
+    drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
+
+    async def run(seat):
+        staff = seat.app.screen.query_one("#staff")
+        pages = len(staff.sheet.pages)
+        await seat.play(*(one.pitch for one in drill.excerpt.notes[:-1]))
+        assert f"page {pages} of {pages}" in seat.text
+        await seat.play(drill.excerpt.notes[-1].pitch)
+        await seat.pilot.pause(0.1)
+        assert f"page 1 of {pages}" in seat.text
+
+    assert len(seated((80, 24), run, drill=drill).kept) == 1
+
+
+def test_where_a_click_is_asked_for_it_says_how_to_start_it():
+    async def run(seat):
+        assert "Strike any key: it is counted in" in seat.text
+        assert "any key counts in" in seat.text
+
+    drill = FakeDrill(two_hands())
+    drill.click = True
+    seated((80, 24), run, drill=drill)
 
 
 def test_every_request_has_a_key():

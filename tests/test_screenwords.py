@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
 from screenfakes import note, two_hands
 
+from coach.coaching.facts import Assignment, Kind
+from coach.coaching.outcomes import State
+from coach.judging.facts import Stage
 from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.big import big, big_width
 from coach.screens.commands import COMMANDS, DEMO_COMMANDS, help_line
-from coach.screens.words import bpm, tempo_words, window_words
+from coach.screens.widgets.head import shortened
+from coach.screens.words import bpm, plain, state_words, tempo_words, window_words
 
 
 @pytest.mark.parametrize(
@@ -40,6 +45,33 @@ def test_tempo_is_in_beats_of_the_metre(metre, qpm, beats):
 
 def test_no_tempo_is_the_players_own():
     assert tempo_words(two_hands(), Window(F(0), F(4)), None) == "own tempo"
+
+
+def test_a_compound_metre_says_that_its_beat_is_dotted():
+    score = score_from_notes([note(60, 0, 3)], metre="6/8")
+    assert tempo_words(score, Window(F(0), F(3)), 84) == "56 dotted bpm"
+
+
+@pytest.mark.parametrize(
+    ("room", "shown"),
+    [
+        (80, "hands together · bar 1 · 56 bpm · pulse"),
+        (38, "hands together · bar 1 · 56 bpm"),
+        (14, "hands together"),
+        (5, "hands"),
+    ],
+)
+def test_a_line_that_is_too_long_loses_whole_parts(room, shown):
+    line = "hands together · bar 1 · 56 bpm · pulse"
+    assert shortened(line, room) == shown
+    assert shortened(plain(line), room) == plain(shown)
+
+
+def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started():
+    asked = Assignment(Window(F(0), F(4)), 60.0, Stage.PULSE, 3, Kind.TRY, "", click=True)
+    assert state_words(State.READY, asked) == "any key counts in"
+    assert state_words(State.READY, replace(asked, click=False)) == "play when ready"
+    assert state_words(State.PLAYING, asked) == "listening"
 
 
 def test_a_large_two():

@@ -35,7 +35,7 @@ def detail_lines(score: Score, judgement: Judgement) -> list[str]:
         mild = " (not asked for yet)" if fault.forgiven else ""
         lines.append(f"{fault.hands.value} {place}: {fault.words}{mild}")
     told = tuple(fault.words for fault in judgement.faults)
-    lines += [line for line in judgement.details if not line.startswith(told)]
+    lines += [line for line in judgement.details if not any(words in line for words in told)]
     lines += judgement.notices
     if judgement.qpm:
         lines.append(f"Tempo: {bpm(score, judgement.excerpt.window, judgement.qpm)} beats a minute")
@@ -71,7 +71,9 @@ class WhyScreen(SheetScreen):
     def text(self) -> str:
         """Reason, trouble, evidence."""
         decision = self._decision
-        lines = [decision.assignment.reason, f"So far: {clean_words(decision)}.", "", self._why]
+        lines = [decision.assignment.reason, f"So far: {clean_words(decision)}."]
+        if self._why != decision.assignment.reason:
+            lines += ["", self._why]
         for trouble in decision.troubles:
             sure = round(100 * trouble.sure)
             lines += ["", f"{trouble.place}: {trouble.kind.value}, {sure} % sure", trouble.evidence]

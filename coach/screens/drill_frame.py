@@ -20,7 +20,7 @@ from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
 from coach.screens.widgets.result import Result
 from coach.screens.widgets.staff_view import StaffView
 from coach.screens.widgets.strip_line import StripLine
-from coach.screens.words import STATES, assignment_words, plain, too_tall
+from coach.screens.words import assignment_words, plain, state_words, too_tall
 
 _LOW_ROWS = 28
 """In a terminal with fewer rows the state line gives its row to the staff."""
@@ -82,7 +82,8 @@ class DrillFrame(Screen[None]):
     def show_assignment(self, state: str | None = None) -> None:
         """What to play; at the right where the drill stands, or what is said in its place."""
         words = assignment_words(self.desk.score, self.desk.drill.assignment)
-        self._said = STATES[self.desk.drill.state] if state is None else state
+        drill = self.desk.drill
+        self._said = state_words(drill.state, drill.assignment) if state is None else state
         right = " · ".join(filter(None, (self.staff.page_words, self._said)))
         self.query_one(AssignmentLine).show(self._plain(words), self._plain(right))
 

@@ -30,7 +30,7 @@ from coach.screens.words import (
     FINISHED,
     NO_PIANO,
     RESTING,
-    STATES,
+    STRIKE,
     verdict_headline,
 )
 
@@ -79,7 +79,7 @@ class DrillView(DrillFrame):
                 name = Spelling.of(pitch, self._key_fifths()).words
                 self.show_assignment(f"not in the window: {name}")
             case StateChanged(state):
-                self.show_assignment(STATES[state])
+                self.show_assignment()
                 self._changed(state)
             case RepetitionBegan():
                 self._release()
@@ -93,6 +93,7 @@ class DrillView(DrillFrame):
                 self._start_click(outcome)
             case SetAside(reason):
                 self.staff.mark_all({})
+                self.staff.turn_to(0)
                 self.result.show_verdict(reason)
             case Proposed(text):
                 self.notify(text, title="A proposal", timeout=20)
@@ -132,6 +133,12 @@ class DrillView(DrillFrame):
         result.show_run(ended.decision.clean_run, ended.decision.assignment.clean_required)
         self.query_one(StripLine).show(self.desk.score, ended.decision)
         self._keep(ended)
+        self.set_timer(HOLD_S, self._turn_back)
+
+    def _turn_back(self) -> None:
+        """To the first page, where the next repetition begins, unless it has begun."""
+        if self.desk.drill.state is not State.PLAYING:
+            self.staff.turn_to(0)
 
     def _keep(self, ended: RepetitionEnded) -> None:
         sentence = self.desk.keep(ended)
@@ -165,6 +172,9 @@ class DrillView(DrillFrame):
         reason = " ".join(filter(None, (given.assignment.reason, given.decision.note)))
         result.show_reason(reason)
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
+        if given.assignment.click and self._ended is None and self.desk.drill.state is State.READY:
+            result.show_verdict(STRIKE)
+            self._waits = True
         self.choose_foot()
 
     def _changed(self, state: State) -> None:

@@ -46,7 +46,7 @@ def tempo_words(score: Score, window: Window, qpm: float | None) -> str:
     if qpm is None:
         return "own tempo"
     dotted = score.bar_at(window.start_quarters).metre.is_compound
-    return f"{bpm(score, window, qpm)} {'dotted beats a minute' if dotted else 'bpm'}"
+    return f"{bpm(score, window, qpm)} {'dotted bpm' if dotted else 'bpm'}"
 
 
 def window_words(score: Score, window: Window) -> str:
@@ -78,7 +78,7 @@ def assignment_words(score: Score, assignment: Assignment) -> str:
         assignment.stage.value,
     ]
     if assignment.click:
-        parts.append("with the click")
+        parts.append("click")
     return " · ".join(parts)
 
 
@@ -95,6 +95,9 @@ def verdict_headline(score: Score, judgement: Judgement) -> str:
     return f"{fault.hands.value.upper()} BEAT {beat}"
 
 
+COUNTS_IN = "any key counts in"
+"""In place of ``play when ready``, where a click is to be played with."""
+
 STATES = {
     State.READY: "play when ready",
     State.COUNT_IN: "count in",
@@ -106,9 +109,15 @@ STATES = {
 """Where the drill stands, short."""
 
 
+def state_words(state: State, assignment: Assignment) -> str:
+    """Where the drill stands; where a click is asked for, how it is started."""
+    return COUNTS_IN if state is State.READY and assignment.click else STATES[state]
+
+
 NO_PIANO = (
     "No piano. Plug it in and switch it on, or press k to play with letters; nothing is lost."
 )
+STRIKE = "Strike any key: it is counted in; then play with the click."
 RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
 FINISHED = "The goal is reached. Press p to go on with it, Esc for another piece."
 

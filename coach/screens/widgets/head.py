@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 from textual.events import Resize
 from textual.widgets import Static
+
+_BETWEEN = re.compile(r" [·|] ")
+"""What stands between the parts of a line, also in plain letters."""
 
 
 class SidedLine(Static):
@@ -27,9 +32,17 @@ class SidedLine(Static):
         self._fill()
 
     def _fill(self) -> None:
-        room = self.content_size.width - len(self._right)
-        text = self._left[: max(room - 1, 0)].ljust(max(room, 0)) + self._right
+        room = max(self.content_size.width - len(self._right), 0)
+        text = shortened(self._left, room - 1).ljust(room) + self._right
         self.update(text, layout=False)  # always one row: nothing else has to move
+
+
+def shortened(text: str, room: int) -> str:
+    """As much of a line as fits: its last parts are left out whole, so that no word is cut."""
+    ends = [found.start() for found in _BETWEEN.finditer(text)]
+    while len(text) > room and ends:
+        text = text[: ends.pop()]
+    return text[: max(room, 0)]
 
 
 class StateLine(SidedLine):
