@@ -207,6 +207,7 @@ class Staging:
         self.ports = FakePorts() if ports else None
         self.kept, self.left, self.errands, self.moves = [], 0, [], []
         self.keep_says = sentence
+        self.plan = ()
         self.given = Collaborators(
             open_score=self._open,
             make_desk=self._desk,
@@ -226,7 +227,10 @@ class Staging:
 
     def _desk(self, score, path, errand, now_s):
         self.errands.append(errand)
-        return Desk(score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave)
+        return Desk(
+            score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave,
+            lambda: self.plan,
+        )  # fmt: skip
 
     def _keep(self, ended):
         self.kept.append(ended)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from screenfakes import FakeDrill, Staging, two_hands
 
 from coach.coaching.facts import Request
 from coach.coaching.outcomes import State
+from coach.coaching.plan import PlanRow
 from coach.playing.events import KeyDown, PianoFound, PianoLost
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -268,6 +270,24 @@ def test_details_and_why_are_one_key_away():
         await seat.pilot.press("escape", "w")
         assert "Because." in seat.text
         assert "2 of the last 2" in seat.text
+
+    seated((80, 24), run)
+
+
+def test_the_plan_is_one_key_away_and_marks_in_words_what_is_now():
+    rows = [PlanRow(f"bar {bar}, in time", Window(F(0), F(4)), "to come") for bar in range(60)]
+    rows[0], rows[50] = replace(rows[0], state="held"), replace(rows[50], state="now")
+
+    async def run(seat):
+        seat.staging.plan = rows
+        await seat.pilot.press("t")
+        await seat.pilot.pause()
+        assert "NOW   51. bar 50, in time" in seat.text  # far down, and still in sight
+        await seat.pilot.press("home")
+        await seat.pilot.pause()
+        assert "1 of 60 held" in seat.text
+        assert "RH alone · bar 1 · 60 bpm" in seat.text
+        assert "held    1. bar 0, in time" in seat.text
 
     seated((80, 24), run)
 

@@ -7,6 +7,7 @@ from argparse import Namespace
 from pathlib import Path
 
 from coach.cli.pieces import goal_from
+from coach.cli.warmlist import warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.drill import Drill
 from coach.coaching.evidence import MOST_OBSERVATIONS
@@ -56,7 +57,9 @@ class Desks:
         coach = self._coach(score, piece, errand, history, now_s + epoch_s)
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach)
         keeper = Keeper(store, piece, drill)
-        return Desk(score, drill, piece.title, coach.why, keeper.keep, keeper.leave)
+        return Desk(
+            score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan
+        )  # fmt: skip
 
     def _coach(
         self,
@@ -105,7 +108,7 @@ class Desks:
         keeper = Keeper(self._store, piece, drill, keeps_place=False)
         return Desk(
             score, drill, f"Warm-up: {piece.title}", lambda: drill.drill.coach.why(),
-            keeper.keep, keeper.leave,
+            keeper.keep, keeper.leave, lambda: warm_up_plan(score, spots, drill.states),
         )  # fmt: skip
 
     def _spot(self, score: Score, spot: WarmUp, at_s: float, epoch_s: float) -> Drill:

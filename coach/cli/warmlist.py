@@ -1,4 +1,4 @@
-"""The warm-up as text: which spots, and why."""
+"""The warm-up in words: which spots, why, and which of them is now."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from pathlib import Path
 
 from coach.cli.pieces import open_piece
 from coach.coaching.places import Places
+from coach.coaching.plan import PlanRow
 from coach.coaching.warmup import WarmUp, warm_up
+from coach.coaching.words import HANDS
 from coach.record.piece import piece_key
 from coach.record.store import Store
 from coach.score.choose import whole_piece
@@ -26,6 +28,17 @@ def warm_up_lines(
         lines.append(score.title)
         lines += [f"  {_line(score, one)}" for one in warm_up(score, history, minutes=minutes)]
     return lines
+
+
+def warm_up_plan(
+    score: Score, spots: Sequence[WarmUp], states: Sequence[str]
+) -> tuple[PlanRow, ...]:
+    """The warm-up's spots as a plan, in the order in which they are played."""
+    places = Places(score, whole_piece(score))
+    return tuple(
+        PlanRow(f"{places.stretch_words(one.window)}, {HANDS[one.window.hands]}", one.window, state)
+        for one, state in zip(spots, states, strict=True)
+    )
 
 
 def _line(score: Score, one: WarmUp) -> str:

@@ -18,6 +18,8 @@ class DrillSequence:
 
     def __init__(self, makers: Sequence[Callable[[float], Drill]], now_s: float) -> None:
         self._left = list(makers)
+        self._count = len(makers)
+        self._passed_over: set[int] = set()
         self.drill = self._left.pop(0)(now_s)
 
     @property
@@ -44,6 +46,14 @@ class DrillSequence:
     def left(self) -> int:
         """How many drills come after this one."""
         return len(self._left)
+
+    @property
+    def states(self) -> tuple[str, ...]:
+        """Of each drill in order: "held", "left out", "now" or "to come"."""
+        now = self._count - len(self._left) - 1
+        past = ("left out" if at in self._passed_over else "held" for at in range(now))
+        present = "held" if self.decision.finished else "now"
+        return (*past, present, *["to come"] * len(self._left))
 
     def start(self, now_s: float) -> tuple[Outcome, ...]:
         """Show the first assignment."""
@@ -76,6 +86,7 @@ class DrillSequence:
     def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
         """The pianist's wish; "next" and "not this" go on to the next spot."""
         if request in (Request.NEXT, Request.NOT_THIS) and self._left:
+            self._passed_over.add(self._count - len(self._left) - 1)
             return self._next(now_s)
         return self._on(self.drill.ask(request, now_s), now_s)
 

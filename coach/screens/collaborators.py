@@ -18,6 +18,7 @@ from coach.score.counting import CountingSystem
 if TYPE_CHECKING:
     from coach.coaching.facts import Assignment, Decision, Request
     from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
+    from coach.coaching.plan import PlanRow
     from coach.playing.events import MidiEvent
     from coach.playing.notes import PlayedNote
     from coach.score.model import Score
@@ -99,6 +100,8 @@ class Desk:
     """Keep a repetition; answers "", or one sentence about what went wrong."""
     leave: Callable[[], str]
     """Keep where the drill stands, on leaving it; answers as ``keep``."""
+    plan: Callable[[], Sequence[PlanRow]] = tuple
+    """Every task on the way to the goal, with where it stands."""
 
 
 Opener: TypeAlias = (

@@ -36,6 +36,7 @@ COMMANDS = (
     _ask(Request.NOT_THIS, "x,f8", "x", "Anything but this"),
     Command("details", "d,f2", "d", "details", "What was heard, in full"),
     Command("why", "w,f3", "w", "why", "The reason and the evidence"),
+    Command("plan", "t,f12", "t", "plan", "All tasks up to the goal, and which is now"),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
     Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
@@ -62,7 +63,7 @@ def help_line(width: int, *, demo: bool = False, letters: bool = False) -> str:
     parts = ["←→ smaller larger", "↓↑ slower faster"]
     if demo:
         parts = ["[ slower", "] hurry", "s stop"]
-    shown = {"other hand", "next", "not this", "details", "why", "pause", "home"}
+    shown = {"other hand", "next", "not this", "details", "why", "plan", "pause", "home"}
     parts += [f"{one.shown} {one.name}" for one in COMMANDS if one.name in shown]
     return fit(parts, width - len(last) - 2) + "  " + last
 

@@ -19,6 +19,8 @@ from coach.screens.hands import HandsScreen
 from coach.screens.help import HelpScreen
 from coach.screens.messages import HandsMoved
 from coach.screens.notices import NoticeScreen
+from coach.screens.plan import PlanScreen
+from coach.screens.words import assignment_words
 
 TICK_S = 0.05
 """How often the drill is told that time passes."""
@@ -111,6 +113,11 @@ class DrillScreen(DrillView):
     def action_why(self) -> None:
         """The coach's reasons."""
         self.app.push_screen(WhyScreen(self.desk.why(), self.desk.drill.decision))
+
+    def action_plan(self) -> None:
+        """The tasks up to the goal, and what is asked for now."""
+        words = assignment_words(self.desk.score, self.desk.drill.assignment)
+        self.app.push_screen(PlanScreen(self.desk.plan(), self._plain(words)))
 
     def action_hands(self) -> None:
         """Give notes of this window to the other hand."""
