@@ -95,14 +95,6 @@ def test_next_leaves_a_step_out_and_the_plan_shows_it():
     assert [row.state for row in coach.plan()[:3]] == ["left out", "now", "to come"]
 
 
-def test_asked_why_the_plan_is_told_with_where_it_stands():
-    coach = Coach(piece(2), Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
-    coach.ask(Request.NEXT, 0.0)
-    lines = coach.why().splitlines()
-    assert " left out  bar 1, right hand alone" in lines
-    assert "      NOW  bar 1, left hand alone" in lines
-
-
 @pytest.mark.parametrize("steps_done", [0, 1, 3])
 def test_the_plan_is_taken_up_again_where_it_stood(steps_done):
     score = piece(2)

@@ -167,18 +167,10 @@ class Coach:
         return self._work.case is None and self._work.probe is None and self._work.asked is None
 
     def why(self) -> str:
-        """The reason for the present assignment, with the evidence and where the plan stands."""
+        """The reason for the present assignment, with the evidence."""
         trouble = self._trouble()
         reason = self._work.assignment.reason
-        told = f"{reason} {trouble.place}: {trouble.evidence}." if trouble else reason
-        return "\n".join([told, *self._plan_lines()])
-
-    def _plan_lines(self) -> list[str]:
-        """The plan of new music, a line for each step; known music has only one."""
-        if len(self._steps) == 1:
-            return []
-        marks = {"held": "done", "now": "NOW", "to come": "", "left out": "left out"}
-        return ["", "The plan:", *(f"{marks[r.state]:>9}  {r.what}" for r in self.plan())]
+        return f"{reason} {trouble.place}: {trouble.evidence}." if trouble else reason
 
     def state(self) -> dict[str, Any]:
         """Where the drill stands, JSON-ready, for :meth:`resume`."""
