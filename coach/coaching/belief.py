@@ -27,7 +27,7 @@ FAULT_A, FAULT_B = 1.8, 1.2
 SLIP_SHAPE = 1.5
 """Freedom of a healthy move's own slip rate around the player's: shape of its Beta."""
 SLIPS_BEFORE, MOVES_BEFORE = 0.3, 60.0
-"""What is known of a player before anything is heard: half a slip in sixty moves."""
+"""What is known of a player before anything is heard: a third of a slip in sixty moves."""
 TOGETHER_SHARE = 0.2
 """Of the chance that a beat is at fault: only when both hands play."""
 FIRST_GUESS = 0.3
