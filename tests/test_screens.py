@@ -143,7 +143,7 @@ def test_after_a_window_of_several_pages_its_first_page_comes_back(monkeypatch):
 
 def test_where_a_click_is_asked_for_it_says_how_to_start_it():
     async def run(seat):
-        assert "Strike any key: it is counted in" in seat.text
+        assert "Strike any key for the count-in" in seat.text
         assert "any key counts in" in seat.text
 
     drill = FakeDrill(two_hands())

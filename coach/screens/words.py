@@ -117,7 +117,7 @@ def state_words(state: State, assignment: Assignment) -> str:
 NO_PIANO = (
     "No piano. Plug it in and switch it on, or press k to play with letters; nothing is lost."
 )
-STRIKE = "Strike any key: it is counted in; then play with the click."
+STRIKE = "Strike any key for the count-in; then play with the click."
 RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
 FINISHED = "The goal is reached. Press p to go on with it, Esc for another piece."
 
