@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import signal
 from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
@@ -20,6 +22,7 @@ from coach.screens.app import KeyholeApp
 from coach.screens.collaborators import Errand, Settings, Start
 from coach.screens.connect import ConnectScreen
 from coach.screens.drill_screen import DrillScreen
+from coach.screens.help import HelpScreen
 from coach.screens.home import HomeScreen
 from coach.screens.notices import NoticeScreen, TooSmallScreen
 
@@ -244,6 +247,36 @@ def test_without_ports_the_demo_and_the_letters_are_offered():
         assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
 
     seated((80, 24), run, piano=False, ports=False)
+
+
+def test_a_port_that_is_not_there_is_said_with_those_that_are():
+    async def run(seat):
+        seat.app.collaborators = replace(seat.app.collaborators, port_wanted="organ")
+        await seat.until(ConnectScreen)
+        assert "No port has “organ” in its name. There is: Test piano." in seat.text
+
+    seated((80, 24), run, start=Start(), piano=False)
+
+
+def test_the_letters_say_which_notes_they_are():
+    async def run(seat):
+        await seat.pilot.press("k")
+        assert "Z row from C3, Q row from C4" in seat.text
+        await seat.pilot.press("f1")
+        assert "for the right hand" in HelpScreen().text()
+
+    seated((80, 24), run)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="a system without these signals")
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_an_ended_program_keeps_where_the_drill_stands(name):
+    async def run(seat):
+        await seat.play(*RIGHT[:2])
+        os.kill(os.getpid(), getattr(signal, name))
+        await asyncio.sleep(0.05)
+
+    assert seated((80, 24), run).left == 1
 
 
 def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself():

@@ -15,7 +15,8 @@ from textual.screen import Screen
 
 from coach.playing.events import MidiEvent, PianoFound, PianoLost
 from coach.screens.collaborators import Collaborators, Errand, Settings, Start
-from coach.screens.connect import ConnectScreen
+from coach.screens.connect import ConnectScreen, unheard
+from coach.screens.ending import end_when_told
 from coach.screens.home import FIRST_PAINT_S, HomeScreen
 from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
@@ -62,6 +63,7 @@ class KeyholeApp(App[None]):
 
     async def on_mount(self) -> None:
         """Home first; over it whatever was asked for on the command line."""
+        end_when_told(self)
         self.set_class(self.settings.ascii_only, "-plain")
         given = self.collaborators
         await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
@@ -81,12 +83,9 @@ class KeyholeApp(App[None]):
             self.push_screen(NoticeScreen(notice))
 
     def on_unmount(self) -> None:
-        """Keep what stands, let go of the ports."""
+        """Let go of the ports."""
         if self._inbox:
             self._inbox.close()
-        drill = self._drill()
-        if drill:
-            drill.desk.leave()
         if self.collaborators.ports:
             self.collaborators.ports.close()
 
@@ -130,7 +129,8 @@ class KeyholeApp(App[None]):
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
         elif self._piano is None and not self._is_demo():
             given = self.collaborators
-            screen = ConnectScreen(given.ports_sentence, can_demo=given.can_demo)
+            why = given.ports_sentence or unheard(given.port_wanted, given.ports)
+            screen = ConnectScreen(why, can_demo=given.can_demo)
             self.push_screen(screen, self._go_way)
 
     def _go_way(self, way: str | None) -> None:

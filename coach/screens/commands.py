@@ -57,7 +57,8 @@ def help_line(width: int, *, demo: bool = False, letters: bool = False) -> str:
     """The keys in one row: as many as fit, ``? keys`` always."""
     if letters:
         last = "F1 keys"
-        parts = ["letters play", "F4 letters off", "arrows size and tempo", "Esc home"]
+        parts = ["Z row from C3, Q row from C4", "F4 letters off", "arrows size and tempo"]
+        parts.append("Esc home")
         return fit(parts, width - len(last) - 2) + "  " + last
     last = "? keys"
     parts = ["←→ smaller larger", "↓↑ slower faster"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -11,9 +11,20 @@ from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+if TYPE_CHECKING:
+    from coach.screens.collaborators import PortsLike
+
 WAIT = "Wait for the piano: plug it in and switch it on; I notice it by myself"
 DEMO = "See the demo: a simulated player with a known fault"
 LETTERS = "Play with the letters of this computer, to try it out"
+
+
+def unheard(wanted: str | None, ports: PortsLike | None) -> str:
+    """Why none of the ports that are there is the piano; "" where that needs no words."""
+    names = ports.names_in() if wanted and ports else ()
+    if not names:
+        return ""
+    return f"No port has “{wanted}” in its name. There is: {', '.join(names)}."
 
 
 class ConnectScreen(ModalScreen[str]):

@@ -33,6 +33,8 @@ class DrillScreen(DrillView):
         Binding(one.keys, one.action, one.name, show=False) for one in COMMANDS
     ]
 
+    _is_left = False
+
     def on_mount(self) -> None:
         """Show the first assignment, and let time pass."""
         self._letter_ups: list[KeyUp] = []
@@ -146,7 +148,17 @@ class DrillScreen(DrillView):
 
     def action_home(self) -> None:
         """Leave this piece; where it stands is kept."""
-        sentence = self.desk.leave()
+        sentence = self._leave()
         self.app.pop_screen()
         if sentence:
             self.app.push_screen(NoticeScreen(sentence))
+
+    def on_unmount(self) -> None:
+        """Keep where it stands also where the program ends in the middle of a drill."""
+        self._leave()
+
+    def _leave(self) -> str:
+        if self._is_left:
+            return ""
+        self._is_left = True
+        return self.desk.leave()

@@ -7,6 +7,14 @@ from coach.screens.commands import COMMANDS, DEMO_COMMANDS
 from coach.screens.marks import FACES
 from coach.screens.notices import SheetScreen
 
+LETTERS = """\
+  2 3   5 6 7   9 0     black keys
+ q w e r t y u i o p    C4 and up, for the right hand
+  s d   g h j   l ;     black keys
+ z x c v b n m , . /    C3 and up, for the left hand
+Commands keep their function keys meanwhile."""
+"""On a computer keyboard with the letters in English order."""
+
 
 class HelpScreen(SheetScreen):
     """All keys, all marks, and the usual cautions."""
@@ -20,6 +28,6 @@ class HelpScreen(SheetScreen):
         commands = (*(DEMO_COMMANDS if self._demo else ()), *COMMANDS)
         keys = "\n".join(f"{one.shown:>5}  {one.name:<17} {one.help}" for one in commands)
         marks = "\n".join(f"{face.char:>5}  {face.words}" for face in FACES.values())
-        more = "Ctrl+P finds every command by its name; function keys work while letters play."
+        more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{LETTERS}"
         cautions = "\n".join(CAUTIONS)
         return f"Keys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"

@@ -1,0 +1,27 @@
+"""Ending in order when the system says so: the place is kept, the terminal is given back."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+from contextlib import suppress
+from functools import partial
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from textual.app import App
+
+
+def end_when_told(app: App[None]) -> None:
+    """Leave as by the quit key when the program is told to end or its terminal is closed.
+
+    The exit status is 128 and the signal's number, as a shell has it. Where there are no such
+    signals (Windows), or where the app does not run in the main thread, nothing changes.
+    """
+    loop = asyncio.get_running_loop()
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None:
+            with suppress(NotImplementedError, RuntimeError, ValueError):
+                leave = partial(app.exit, return_code=128 + number)
+                loop.add_signal_handler(number, leave)
