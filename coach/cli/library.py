@@ -5,15 +5,21 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import coach
 from coach.cli.keeping import Keeping
 from coach.screens.collaborators import Errand, HomeItem
 
+if TYPE_CHECKING:
+    from coach.record.seen import PieceSeen
+
 SAMPLES = Path(coach.__file__).parent.parent / "sample_scores"
 """Beside the code, where the project was set up from its own folder."""
 
 SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".krn", ".mei", ".abc")
+_SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
+"""Words that a title has in small letters, but for the first."""
 _DAYS_S = 30 * 86400.0
 
 
@@ -53,18 +59,36 @@ class HomeLibrary:
     def _used(self) -> tuple[HomeItem, ...]:
         if (store := self._keeping.store) is None:
             return ()
-        pieces = [one for one in store.pieces() if Path(one.piece.path).is_file()]
+        pieces = [
+            one
+            for at, one in enumerate(store.pieces())
+            if Path(one.piece.path).is_file() or (at == 0 and one.piece.path)
+        ]
         return tuple(
-            HomeItem(
-                Errand.GO_ON,
-                one.piece.title,
-                f"go on where you stopped {_days_ago(one.used_at_s)}"
-                if not at
-                else f"last played {_days_ago(one.used_at_s)}",
-                Path(one.piece.path),
-            )
+            HomeItem(Errand.GO_ON, one.piece.title, _where_it_stands(one, at), Path(one.piece.path))
             for at, one in enumerate(pieces)
         )
+
+    def missing(self) -> tuple[str, ...]:
+        """Files of pieces with weak spots that are not where they were."""
+        from coach.coaching.warmup import weak_spots
+
+        if (store := self._keeping.store) is None:
+            return ()
+        recent = store.recent(time.time() - _DAYS_S).items()
+        return tuple(
+            piece.path
+            for piece, history in recent
+            if piece.path and not Path(piece.path).is_file() and weak_spots(history)
+        )
+
+
+def _where_it_stands(one: PieceSeen, at: int) -> str:
+    """What to say of the piece that was open so many pieces ago."""
+    if not Path(one.piece.path).is_file():
+        return f"its file is gone from {Path(one.piece.path).parent}: find it anew with f"
+    ago = _days_ago(one.used_at_s)
+    return f"last played {ago}" if at else f"go on where you stopped {ago}"
 
 
 def samples() -> tuple[HomeItem, ...]:
@@ -83,7 +107,9 @@ def demo_score() -> Path | None:
 
 def _title(path: Path) -> str:
     words = path.stem.replace("_", " ").replace("-", " ").split()
-    return " ".join(words[1:] if words and words[0].isdigit() else words).title()
+    named = words[1:] if words and words[0].isdigit() else words
+    capital = [one if at and one in _SMALL else one.title() for at, one in enumerate(named)]
+    return " ".join(capital)
 
 
 def _days_ago(at_s: float) -> str:

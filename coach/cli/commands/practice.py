@@ -46,7 +46,12 @@ def warmup(options: Namespace) -> int:
     from coach.cli.staging import Start, run
 
     keeping = Keeping(options)
-    items = HomeLibrary(keeping).warm_ups()
+    library = HomeLibrary(keeping)
+    items = library.warm_ups()
+    if not items and (gone := library.missing()):
+        raise CannotDo(
+            f"There are weak spots, but {gone[0]} is gone; open it where it is now: coach drill."
+        )
     if not items:
         print("Nothing was weak when you last played. Open a piece: coach drill SCORE.")
         return 0

@@ -1,0 +1,62 @@
+"""What the home screen offers, from a real record and real files."""
+
+import time
+from argparse import Namespace
+
+import pytest
+from records import SCORE, ended
+
+from coach.cli.commands.practice import warmup
+from coach.cli.errors import CannotDo
+from coach.cli.keeping import Keeping, close_record
+from coach.cli.library import HomeLibrary, samples
+from coach.record.piece import piece_key
+from coach.screens.collaborators import Errand
+
+
+@pytest.fixture
+def options(tmp_path):
+    return Namespace(data=tmp_path / "data", counting=None, list=True, minutes=5.0)
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "two-hands.musicxml"
+    path.write_text("a score")
+    return path
+
+
+@pytest.fixture
+def library(options, file):
+    keeping = Keeping(options)
+    keeping.store.save_repetition(piece_key(SCORE, file), ended(clean=False), time.time())
+    yield HomeLibrary(keeping)
+    close_record(keeping.store)
+
+
+def lines(library):
+    return [(item.errand, item.title, item.detail) for item in library.items()]
+
+
+def test_the_weak_spots_come_first_then_the_piece_to_go_on_with(library):
+    assert lines(library)[:2] == [
+        (Errand.WARM_UP, "Warm-up", "1 weak spot of today: Two Hands"),
+        (Errand.GO_ON, "Two Hands", "go on where you stopped today"),
+    ]
+
+
+def test_a_last_piece_whose_file_is_gone_is_still_named(library, file):
+    file.unlink()
+    errand, title, detail = lines(library)[0]
+    assert (errand, title) == (Errand.GO_ON, "Two Hands")
+    assert f"its file is gone from {file.parent}" in detail
+
+
+def test_a_warm_up_without_its_file_says_so_and_not_that_nothing_was_weak(library, options, file):
+    file.unlink()
+    with pytest.raises(CannotDo, match=r"two-hands\.musicxml is gone"):
+        warmup(options)
+
+
+def test_titles_of_sample_scores_have_small_words_small():
+    assert {"The Ferry Bell", "Waltz in Sea Boots"} <= {item.title for item in samples()}
