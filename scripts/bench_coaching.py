@@ -10,148 +10,22 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable
 from fractions import Fraction
-from random import Random
 from statistics import median
 
 from coach.coaching.evidence import fold
 from coach.coaching.facts import Observation
 from coach.judging.facts import Outcome
-from coach.playing.simulated import SimulatedPianist
-from coach.playing.simulated_skill import INTERMEDIATE, LEVELS, Law, Level, PlayerFault
-from coach.score.model import Hands, Score
+from coach.playing.simulated_skill import LEVELS, Law
+from coach.score.model import Hands
 from coach.score.window import Transition
-from scripts.coachbench import baselines
-from scripts.coachbench.sections import QPM, plant, section, whole
-from scripts.coachbench.sessions import Session, coached, play_once
+from scripts.coachbench import baselines, naming
+from scripts.coachbench.pianists import make, share
+from scripts.coachbench.sessions import Session, coached
 
-STEADY = replace(INTERMEDIATE, name="steady", slip=0.0)
 MINUTES = 45.0
 """Playing time after which a learner counts as not having reached the goal."""
-
-
-def share(hits: Sequence[bool]) -> str:
-    return f"{100 * sum(hits) / len(hits):5.1f} %" if hits else "   -   "
-
-
-def spread(counts: Sequence[int]) -> str:
-    if not counts:
-        return "median -, 90 % -"
-    ordered = sorted(counts)
-    return f"median {median(ordered):g}, 90 % {ordered[int(0.9 * (len(ordered) - 1))]}"
-
-
-def make(
-    seed: int,
-    count: int,
-    *,
-    level: Level = STEADY,
-    law: Law = Law.EXPONENTIAL,
-    chance: float = 0.6,
-    ease: float = 0.0,
-    learns: bool = False,
-    together: bool = False,
-) -> tuple[Score, tuple[PlayerFault, ...], Callable[[], SimulatedPianist]]:
-    """A section, its faults, and a maker of the same pianist, fresh."""
-    random = Random(seed)
-    score = section(random)
-    faults = plant(random, score, count, chance=chance, ease=ease, learns=learns, together=together)
-    return (
-        score,
-        faults,
-        lambda: SimulatedPianist(score, seed=seed, faults=faults, level=level, law=law),
-    )
-
-
-def single(pianists: int, seed: int) -> None:
-    ours, search = [], []
-    wrong_first = []
-    for k in range(pianists):
-        score, faults, pianist = make(seed + k, 1)
-        target = faults[0].transition
-        session = coached(score, pianist(), until_named=frozenset({target}))
-        ours.append(session.named.get(target))
-        wrong_first.append(any(t != target for t in session.named))
-        if k < pianists // 5:
-            found = baselines.pass_fail_search(score, pianist(), 0.6, 100)
-            search.append(found.named.get(target))
-    got = [n for n in ours if n is not None]
-    print(f"one fault, not learning    named exactly {share([n is not None for n in ours])}  "
-          f"{spread(got)}   another claimed first {share(wrong_first)}")  # fmt: skip
-    won = [n for n in search if n is not None]
-    print(f"  pass/fail search         named exactly {share([n is not None for n in search])}  "
-          f"{spread(won)}")  # fmt: skip
-
-
-def learning(pianists: int, seed: int) -> None:
-    named, by_counter = [], {3: [], 5: []}  # type: ignore[var-annotated]
-    for k in range(pianists):
-        score, faults, pianist = make(seed + k, 1, learns=True)
-        target = faults[0].transition
-        player = pianist()
-        session = coached(score, player, until_named=frozenset({target}), most=30)
-        healed = session.finished or player.chance(faults[0]) < 0.1
-        named.append(target in session.named or healed)
-        for plays, hits in by_counter.items():
-            hits.append(baselines.counter(score, pianist(), plays) == target)
-    print(f"one fault, learning        named exactly or healed {share(named)}")
-    for plays, hits in by_counter.items():
-        print(f"  most failures after {plays} whole plays    {share(hits)}")
-
-
-def two(pianists: int, seed: int) -> None:
-    both = []
-    for k in range(pianists):
-        score, faults, pianist = make(seed + k, 2)
-        targets = frozenset(fault.transition for fault in faults)
-        session = coached(score, pianist(), until_named=targets, most=10)
-        both.append(targets <= session.named.keys())
-    print(f"two faults, 10 repetitions both named {share(both)}")
-
-
-def together_only(pianists: int, seed: int) -> None:
-    right, one_hand = [], []
-    for k in range(pianists):
-        score, faults, pianist = make(seed + k, 1, together=True)
-        if not faults:
-            continue
-        target = faults[0].transition
-        session = coached(score, pianist(), until_named=frozenset({target}), most=20)
-        right.append(target in session.named)
-        one_hand.append(any(t.hands is not Hands.TOGETHER for t in session.named))
-    print(f"hands together only        named so {share(right)}   "
-          f"claimed of one hand on the way {share(one_hand)}")  # fmt: skip
-
-
-def healthy(pianists: int, seed: int) -> None:
-    """Slips from rare to frequent; beside it a rule that claims whatever failed once in ten."""
-    rare = [
-        replace(level, name=f"{level.name}, rare slips", slip=level.slip / 5) for level in LEVELS
-    ]
-    for level in (*rare, *LEVELS):
-        noisy = replace(level, motor_ms=15.0)
-        claimed, once = [], []
-        for k in range(pianists):
-            score, _, pianist = make(seed + k, 0, level=noisy)
-            claimed.append(bool(_twenty(score, pianist()).named))
-            ten, player = Session(), pianist()
-            for _ in range(10):
-                play_once(score, player, whole(score), QPM, ten)
-            once.append(ten.unclean > 0)
-        print(f"healthy, {level.name:<25} trouble claimed in {share(claimed)} of 20 repetitions; "
-              f"by 'failed once in 10' {share(once)}")  # fmt: skip
-
-
-def _twenty(score: Score, pianist: SimulatedPianist) -> Session:
-    """Twenty repetitions, begun anew where the goal is reached before."""
-    total = Session()
-    while total.repetitions < 20:
-        session = coached(score, pianist, most=20 - total.repetitions)
-        total.repetitions += session.repetitions
-        total.named |= session.named
-    return total
 
 
 def mending(pianists: int, seed: int) -> None:
@@ -195,11 +69,13 @@ def _observation(i: int) -> Observation:
 
 
 ROWS: dict[str, Callable[[int, int], None]] = {
-    "single": single,
-    "learning": learning,
-    "two": two,
-    "together": together_only,
-    "healthy": healthy,
+    "single": naming.single,
+    "kinds": naming.kinds,
+    "others": naming.others,
+    "learning": naming.learning,
+    "two": naming.two,
+    "together": naming.together_only,
+    "healthy": naming.healthy,
     "mending": mending,
     "speed": speed,
 }

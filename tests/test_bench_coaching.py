@@ -4,33 +4,33 @@ import pytest
 
 from coach.playing.simulated import SimulatedPianist
 from scripts import bench_coaching
-from scripts.coachbench import baselines
+from scripts.coachbench import baselines, pianists
 from scripts.coachbench.sections import whole
 from scripts.coachbench.sessions import coached
 
 
 def test_a_fault_that_always_fails_is_named_exactly_within_a_few_repetitions():
-    score, faults, pianist = bench_coaching.make(3, 1, chance=1.0)
+    score, faults, pianist = pianists.make(3, 1, chance=1.0)
     target = faults[0].transition
     session = coached(score, pianist(), until_named=frozenset({target}))
     assert session.named[target] <= 4
 
 
 def test_a_steady_pianist_without_faults_finishes_in_three_and_nothing_is_claimed():
-    score, _, _ = bench_coaching.make(3, 0)
-    steady = SimulatedPianist(score, seed=3, level=bench_coaching.STEADY)
+    score, _, _ = pianists.make(3, 0)
+    steady = SimulatedPianist(score, seed=3, level=pianists.STEADY)
     session = coached(score, steady)
     assert (session.repetitions, session.finished, session.named) == (3, True, {})
 
 
 def test_the_pass_fail_search_finds_it_too_but_hears_only_clean_or_not():
-    score, faults, pianist = bench_coaching.make(3, 1)
+    score, faults, pianist = pianists.make(3, 1)
     found = baselines.pass_fail_search(score, pianist(), 0.6, 100)
     assert list(found.named) == [faults[0].transition]
 
 
 def test_two_faults_lie_apart_and_inside_the_section():
-    score, faults, _ = bench_coaching.make(5, 2)
+    score, faults, _ = pianists.make(5, 2)
     first, second = sorted(fault.transition.to_quarters for fault in faults)
     assert second - first > 2
     assert second <= whole(score).end_quarters

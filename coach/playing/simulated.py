@@ -26,13 +26,14 @@ from coach.score.window import Excerpt, Transition
 
 HELD_SHARE = 0.88
 """How much of its length a key is held."""
-_LATE_S = (0.25, 0.6)
+_LATE_S = (0.15, 0.8)
+"""A hesitation: from hardly to be heard to a full stop."""
 _CHORD_S = 0.006
 _LEFT_SOFTER = 8
 
 
 @dataclass
-class _Key:
+class Key:
     """A key about to be struck."""
 
     note: ScoreNote
@@ -98,13 +99,13 @@ class SimulatedPianist:
                 self._correct[fault] += 1
         return failing
 
-    def _keys(self, excerpt: Excerpt, quarter_s: float, start_s: float) -> list[_Key]:
+    def _keys(self, excerpt: Excerpt, quarter_s: float, start_s: float) -> list[Key]:
         """The right keys, in a human's time.
 
         An inner clock ticks from onset to onset and each hand adds a delay of its own (Wing and
         Kristofferson, 1973, Perception and Psychophysics 14, 5-12).
         """
-        keys: list[_Key] = []
+        keys: list[Key] = []
         clock_s, before = start_s, excerpt.notes[0].onset_quarters
         delays: dict[tuple[Fraction, Hand], float] = {}
         for note in excerpt.notes:
@@ -115,10 +116,10 @@ class SimulatedPianist:
             if place not in delays:
                 delays[place] = self._random.gauss(0.0, self.level.motor_ms / 1000)
             spread_s = self._random.uniform(0.0, _CHORD_S)
-            keys.append(_Key(note, clock_s + delays[place] + spread_s, note.pitch))
+            keys.append(Key(note, clock_s + delays[place] + spread_s, note.pitch))
         return keys
 
-    def _spoil(self, keys: list[_Key], fault: PlayerFault) -> list[_Key]:
+    def _spoil(self, keys: list[Key], fault: PlayerFault) -> list[Key]:
         """The keys with one fault in them, at the last onset of its move."""
         at = _last_onset(keys, fault)
         if at is None:
@@ -133,20 +134,26 @@ class SimulatedPianist:
         elif fault.failing is Failing.LATE:
             _delay(keys, at, self._random.uniform(*_LATE_S))
         else:
-            keys = self._stumble(keys, at)
+            keys = self._stumble(keys, at, fault)
         return keys
 
-    def _stumble(self, keys: list[_Key], at: Fraction) -> list[_Key]:
-        """The onset and the one before it are played, and then both once more."""
+    def _stumble(self, keys: list[Key], at: Fraction, fault: PlayerFault) -> list[Key]:
+        """The onset goes wrong; after a moment it and one or two before it are played again."""
         onsets = sorted({key.note.onset_quarters for key in keys if key.note.onset_quarters <= at})
-        first = onsets[-2] if len(onsets) > 1 else onsets[-1]
+        first = onsets[-min(self._random.choice((2, 3)), len(onsets))]
         again = [key for key in keys if first <= key.note.onset_quarters <= at]
         back_s = again[-1].at_s - again[0].at_s + self._random.uniform(*_LATE_S)
         copies = [replace(key) for key in again]
         _delay(keys, first, back_s)
+        here = [key for key in copies if key.note.onset_quarters == at and _is_of(key.note, fault)]
+        spoilt = self._random.choice(here)
+        if len(here) > 1 and self._random.random() < 0.3:
+            copies = [key for key in copies if key is not spoilt]
+        else:
+            spoilt.pitch += self._random.choice((-2, -1, 1, 2))
         return sorted([*keys, *copies], key=lambda key: key.at_s)
 
-    def _slip(self, keys: list[_Key]) -> list[_Key]:
+    def _slip(self, keys: list[Key]) -> list[Key]:
         """Ordinary slips, anywhere: a neighbouring key, or a note not sounded."""
         out = []
         for key in keys:
@@ -157,7 +164,7 @@ class SimulatedPianist:
             out.append(key)
         return out
 
-    def _struck(self, keys: Sequence[_Key], quarter_s: float) -> tuple[PlayedNote, ...]:
+    def _struck(self, keys: Sequence[Key], quarter_s: float) -> tuple[PlayedNote, ...]:
         notes = []
         for key in keys:
             held_s = max(HELD_SHARE * float(key.note.length_quarters) * quarter_s, 0.05)
@@ -185,11 +192,11 @@ def _shows(fault: PlayerFault, excerpt: Excerpt) -> bool:
     return any(_in_move(n, fault) and n.onset_quarters > start for n in excerpt.notes)
 
 
-def _last_onset(keys: Sequence[_Key], fault: PlayerFault) -> Fraction | None:
+def _last_onset(keys: Sequence[Key], fault: PlayerFault) -> Fraction | None:
     return max((k.note.onset_quarters for k in keys if _in_move(k.note, fault)), default=None)
 
 
-def _delay(keys: Sequence[_Key], from_quarters: Fraction, by_s: float) -> None:
+def _delay(keys: Sequence[Key], from_quarters: Fraction, by_s: float) -> None:
     for key in keys:
         if key.note.onset_quarters >= from_quarters:
             key.at_s += by_s

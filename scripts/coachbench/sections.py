@@ -58,8 +58,9 @@ def plant(
     ease: float = 0.0,
     learns: bool = False,
     together: bool = False,
+    ways: Sequence[Failing] = tuple(Failing),
 ) -> tuple[PlayerFault, ...]:
-    """So many faults at different beats: wrong keys, missed notes and late arrivals."""
+    """So many faults at different beats, each failing in one of these ways."""
     places = list(moves(excerpt(score, whole(score))))
     random.shuffle(places)
     chosen: list[PlayerFault] = []
@@ -69,9 +70,6 @@ def plant(
         if len(chosen) < count and apart and shared:
             hands = Hands.TOGETHER if together else place.hands
             move = Transition(hands, place.from_quarters, place.to_quarters)
-            ways = (Failing.WRONG_KEY, Failing.MISSED) if together else (
-                Failing.WRONG_KEY, Failing.WRONG_KEY, Failing.MISSED,
-            )  # fmt: skip
             chosen.append(PlayerFault(move, chance, random.choice(ways), ease, learns))
     return tuple(chosen)
 
