@@ -21,7 +21,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from coach.coaching.drill import Drill
-from coach.coaching.facts import Assignment, Decision, Goal, Order, Request, Trouble, Way
+from coach.coaching.facts import (
+    Assignment,
+    Decision,
+    Goal,
+    Order,
+    PlanChange,
+    Request,
+    Trouble,
+    Way,
+)
 from coach.coaching.listening import where_it_breaks
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.plain import assignment_to_plain, decision_to_plain, trouble_to_plain
@@ -43,6 +52,7 @@ __all__ = [
     "Hands",
     "Judgement",
     "Order",
+    "PlanChange",
     "RepetitionEnded",
     "Request",
     "Score",

@@ -6,10 +6,21 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from coach.coaching.arrangement import Arrangement
 from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis, diagnose
 from coach.coaching.evidence import fold, observations
-from coach.coaching.facts import Assignment, Decision, Goal, Observation, Request, Trouble
+from coach.coaching.facts import (
+    Assignment,
+    Decision,
+    Goal,
+    Observation,
+    Order,
+    PlanChange,
+    Request,
+    Trouble,
+    Way,
+)
 from coach.coaching.places import Places
 from coach.coaching.plan import PlanRow, steps
 from coach.coaching.rest import Rest
@@ -50,10 +61,9 @@ class Coach:
         self.places = Places(score, goal.window)
         self.evidence = fold(history, self._qpm, now_s)
         self._diagnosis: Diagnosis = diagnose(self.evidence, self.places)
-        self._steps = steps(self.places, goal)
-        self._step = 0
-        self._left_out: set[int] = set()
-        self._work = self._begin(0)
+        self._plan = Arrangement(steps(self.places, goal))
+        self._begun: dict[str, Work] = {}
+        self._work = self._work_of_now()
         self._rest = Rest(settings.break_after_minutes)
         self._proposals: tuple[str, ...] = ()
         self._finished = False
@@ -63,10 +73,15 @@ class Coach:
     def _qpm(self) -> float | None:
         return None if self.goal.own_pace else self.goal.qpm
 
-    def _begin(self, step: int) -> Work:
-        task = self._steps[step].task
-        climb = Climb(task.qpm, task.start_qpm)
-        return Work(task, self.places, self.evidence, climb)
+    def _work_of_now(self) -> Work:
+        """The work on the plan's present row: begun, or gone on with where it was left."""
+        row = self._plan.now
+        task, what = row.step.task, row.step.what
+        begun = self._begun.get(what)
+        if begun is None or (begun.done and row.is_open):
+            climb = Climb(task.qpm, task.start_qpm)
+            begun = self._begun[what] = Work(task, self.places, self.evidence, climb)
+        return begun
 
     @property
     def decision(self) -> Decision:
@@ -106,38 +121,58 @@ class Coach:
         self._work.after(judgement.clean, self._diagnosis)
         self._proposals = self._rest.heard(judgement.excerpt, _played_s(judgement), now_s)
         was_finished = self._finished
-        if self._work.done:
-            self._go_to(self._step + 1)
-        self._finished = self._work.done and self._step == len(self._steps) - 1
+        self._plan.hold(self._work.done)
+        self._finished = self._plan.is_done
+        self._work = self._work_of_now()
         if self._finished and not was_finished:
             self._proposals += (ENOUGH,)
         after = self._work.assignment
         self._changed = _place(before) != _place(after)
         return self.decision
 
-    def _go_to(self, step: int) -> None:
-        """On to a later step of the plan, where there is one."""
-        if step < len(self._steps):
-            self._step, self._work = step, self._begin(step)
-
     def plan(self) -> tuple[PlanRow, ...]:
-        """The whole way to the goal, with where it stands."""
-        return tuple(
-            PlanRow(step.what, step.task.window, self._state_of(i))
-            for i, step in enumerate(self._steps)
-        )
+        """The whole way to the goal, with where it stands: "now" is the first open row."""
+        return self._plan.seen()
 
-    def _state_of(self, step: int) -> str:
-        if step in self._left_out:
-            return "left out"
-        if step == self._step and not self._work.done:
-            return "now"
-        return "held" if step <= self._step else "to come"
+    def change_plan(self, row: int, change: PlanChange) -> str:
+        """Move a row of :meth:`plan` (0 is the first), leave it out, or take it up again.
+
+        Answers with one sentence: what was done, or why it can't be. What is to be played may
+        change with it (:attr:`decision`): the first open row is always what is played now, and a
+        row that was begun goes on where it was left. Kept and resumed with :meth:`state`. Raises
+        IndexError where the plan has no such row.
+        """
+        before = self._work.assignment
+        said = self._plan.change(row, change)
+        self._turn_to_now(before)
+        return said
+
+    def reorder(self, order: Order) -> str:
+        """Make the plan anew in an order: bars as they come, from the end, or hard ones first.
+
+        What is held stays held and what is left out stays so, where the new plan has it too; rows
+        moved by hand go back to their places. Answers with one sentence.
+        """
+        if self.goal.way is Way.REPAIR:
+            return "Here is one task only: the order makes no difference."
+        before = self._work.assignment
+        self.goal = replace(self.goal, order=order)
+        plan = Arrangement(steps(self.places, self.goal))
+        plan.take_over(self._plan)
+        self._plan = plan
+        self._turn_to_now(before)
+        return f"From now on: {order}."
+
+    def _turn_to_now(self, before: Assignment) -> None:
+        self._finished = self._plan.is_done
+        self._work = self._work_of_now()
+        self._changed = _place(before) != _place(self._work.assignment)
 
     def ask(self, request: Request, now_s: float) -> Decision:
         """Follow the pianist's wish."""
         before, work = self._work.assignment, self._work
         work.done = self._finished = False
+        self._plan.hold(False)
         if request is Request.SLOWER:
             work.set_tempo(-2)
         elif request is Request.FASTER:
@@ -150,9 +185,9 @@ class Coach:
             work.other_hand()
         elif request is Request.AGAIN:
             work.run = Run()
-        elif self._is_on_the_plan and self._step + 1 < len(self._steps):
-            self._left_out.add(self._step)
-            self._go_to(self._step + 1)
+        elif self._is_on_the_plan and len(self._plan.rows) > 1:
+            self._plan.leave_out(self._plan.now)
+            self._work = self._work_of_now()
         else:
             work.leave(for_good=request is Request.NOT_THIS)
         self._changed = before != self._work.assignment
@@ -178,8 +213,7 @@ class Coach:
             "format": FORMAT,
             "goal": goal_to_plain(self.goal),
             "work": work_to_plain(self._work),
-            "step": self._step,
-            "left_out": sorted(self._left_out),
+            "plan": self._plan.plain(),
         }
 
     @classmethod
@@ -201,10 +235,10 @@ class Coach:
             raise ValueError(f"state of format {state['format']!r}, not {FORMAT}")
         goal = goal_from_plain(state["goal"])
         coach = cls(score, goal, history=history, settings=settings, now_s=now_s)
-        coach._go_to(int(state["step"]))
-        coach._left_out = {int(step) for step in state["left_out"]}
+        coach._plan.put_back(state["plan"])
+        coach._work = coach._work_of_now()
         take_up(coach._work, state["work"], coach.places)
-        coach._finished = coach._work.done and coach._step == len(coach._steps) - 1
+        coach._finished = coach._plan.is_done
         return coach
 
 

@@ -13,11 +13,20 @@ from collections.abc import Iterable, Sequence
 
 from coach.coaching.clicking import Clicking
 from coach.coaching.coach import Coach
-from coach.coaching.facts import Assignment, Decision, Goal, Observation, Request
+from coach.coaching.facts import (
+    Assignment,
+    Decision,
+    Goal,
+    Observation,
+    Order,
+    PlanChange,
+    Request,
+)
 from coach.coaching.outcomes import (
     AssignmentGiven,
     NoteMarked,
     Outcome,
+    PlanChanged,
     Proposed,
     RepetitionBegan,
     RepetitionEnded,
@@ -145,9 +154,34 @@ class Drill:
         """The pianist asks for something else; the repetition in hand is set aside."""
         out = self._drop("You asked for something else.", Event.OVER)
         self.coach.ask(request, now_s + self._epoch_s)
+        return (*out, *self._given_anew(now_s))
+
+    def change_plan(self, row: int, change: PlanChange, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist moves a row of ``coach.plan()``, leaves it out, or takes it up again.
+
+        The last outcome is :class:`PlanChanged`, with what was done or why it can't be; before it
+        comes a new assignment, where there is one. See ``Coach.change_plan``.
+        """
+        return self._replanned(self.coach.change_plan(row, change), now_s)
+
+    def reorder(self, order: Order, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist wants the bars in another order; outcomes as of :meth:`change_plan`."""
+        return self._replanned(self.coach.reorder(order), now_s)
+
+    def _replanned(self, said: str, now_s: float) -> tuple[Outcome, ...]:
+        self.goal = self.coach.goal
+        if not self.decision.changed and not self._can_go_on:
+            return (PlanChanged(said),)
+        out = self._drop("You changed the plan.", Event.OVER)
+        return (*out, *self._given_anew(now_s), PlanChanged(said))
+
+    @property
+    def _can_go_on(self) -> bool:
+        return self.state is State.FINISHED and not self.decision.finished
+
+    def _given_anew(self, now_s: float) -> tuple[Outcome, ...]:
         self._set_up()
-        if self.state is State.FINISHED:
-            out += self._move(Event.GO_ON)
+        out = self._move(Event.GO_ON) if self.state is State.FINISHED else []
         return (*out, self._given(now_s))
 
     def pause(self, now_s: float) -> tuple[Outcome, ...]:

@@ -126,6 +126,16 @@ class Request(StrEnum):
     NOT_THIS = "not this"
 
 
+class PlanChange(StrEnum):
+    """What the pianist may do with one row of the plan."""
+
+    EARLIER = "earlier"
+    LATER = "later"
+    LEAVE_OUT = "leave out"
+    TAKE_UP = "take up again"
+    """What was left out, or is held and shall be played once more."""
+
+
 @dataclass(frozen=True, slots=True)
 class Decision:
     """The state of the drill after a repetition, a request, or at the start."""

@@ -103,6 +103,14 @@ class Proposed:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class PlanChanged:
+    """The pianist changed the plan, or tried to."""
+
+    said: str
+    """What was done, or why it can't be: one sentence."""
+
+
 Outcome = (
     StateChanged
     | AssignmentGiven
@@ -113,4 +121,5 @@ Outcome = (
     | RepetitionEnded
     | SetAside
     | Proposed
+    | PlanChanged
 )

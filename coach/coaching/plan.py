@@ -46,6 +46,11 @@ class Step:
     task: Task
     what: str
 
+    @property
+    def title(self) -> str:
+        """What it is called, at the beginning of a sentence."""
+        return self.what[:1].upper() + self.what[1:]
+
 
 def steps(places: Places, goal: Goal) -> tuple[Step, ...]:
     """Every step of the way to the goal, in order; always at least one."""
@@ -147,19 +152,23 @@ def _joins(
     places: Places, goal: Goal, units: list[Window], learnt: list[int], new: int
 ) -> Iterator[Step]:
     """The seams that the new bar makes with learnt neighbours."""
+    made = {goal.window}  # the whole comes last anyway
     for left, right in ((new - 1, new), (new, new + 1)):
         if left in learnt and right in learnt:
             first, last = _reach(learnt, left, -1), _reach(learnt, right, 1)
             cut = places.clip(
                 units[first].start_quarters, units[last].end_quarters, goal.window.hands
             )
-            if cut == goal.window:  # the whole comes last anyway
-                continue
-            name = places.stretch_words(cut)
-            qpm = _at(goal, LEARNING_SHARE)
-            reason = f"Join them: {name}, over the barline."
-            part = max(1, ceil(goal.clean_required * 2 / 3))
-            yield Step(Task(cut, qpm, Stage.RHYTHM, part, qpm, Kind.JOIN, reason), f"{name} joined")
+            if cut not in made:
+                made.add(cut)
+                yield _join(places, goal, cut)
+
+
+def _join(places: Places, goal: Goal, cut: Window) -> Step:
+    name, qpm = places.stretch_words(cut), _at(goal, LEARNING_SHARE)
+    part = max(1, ceil(goal.clean_required * 2 / 3))
+    reason = f"Join them: {name}, over the barline."
+    return Step(Task(cut, qpm, Stage.RHYTHM, part, qpm, Kind.JOIN, reason), f"{name} joined")
 
 
 def _reach(learnt: list[int], seam: int, step: int) -> int:

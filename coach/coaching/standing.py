@@ -19,7 +19,7 @@ from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
-FORMAT = 2
+FORMAT = 3
 """Raised when a state of before can't be read any more: it is then passed over."""
 
 
