@@ -26,22 +26,38 @@ def file(tmp_path):
     return path
 
 
-@pytest.fixture
-def library(options, file):
+def library_of(options, file, at_s):
     keeping = Keeping(options)
-    keeping.store.save_repetition(piece_key(SCORE, file), ended(clean=False), time.time())
+    keeping.store.save_repetition(piece_key(SCORE, file), ended(clean=False), at_s)
     yield HomeLibrary(keeping)
     close_record(keeping.store)
+
+
+@pytest.fixture
+def library(options, file):
+    yield from library_of(options, file, time.time())
+
+
+@pytest.fixture
+def yesterdays(options, file):
+    yield from library_of(options, file, time.time() - 86400.0)
 
 
 def lines(library):
     return [(item.errand, item.title, item.detail) for item in library.items()]
 
 
-def test_the_weak_spots_come_first_then_the_piece_to_go_on_with(library):
+def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(yesterdays):
+    assert lines(yesterdays)[:2] == [
+        (Errand.WARM_UP, "Warm-up", "1 weak spot of yesterday: Two Hands"),
+        (Errand.GO_ON, "Two Hands", "go on where you stopped yesterday"),
+    ]
+
+
+def test_right_after_playing_the_piece_comes_before_its_weak_spots(library):
     assert lines(library)[:2] == [
-        (Errand.WARM_UP, "Warm-up", "1 weak spot of today: Two Hands"),
         (Errand.GO_ON, "Two Hands", "go on where you stopped today"),
+        (Errand.WARM_UP, "Warm-up", "1 weak spot of today: Two Hands"),
     ]
 
 

@@ -34,10 +34,20 @@ class HomeLibrary:
         return self._folder
 
     def items(self) -> Sequence[HomeItem]:
-        """The warm-up first, then the pieces of the record, then the sample scores."""
-        used = self._used()
+        """What a pianist wants next first, then the pieces of the record, then the sample scores.
+
+        The warm-up opens a day; once something was played today it is the last piece's turn.
+        """
+        used, warm_ups = self._used(), self.warm_ups()
         seen = {item.path for item in used}
-        return (*self.warm_ups(), *used, *(item for item in samples() if item.path not in seen))
+        first = used[:1] if self._played_today() else ()
+        rest = (*warm_ups, *used[len(first) :])
+        return (*first, *rest, *(item for item in samples() if item.path not in seen))
+
+    def _played_today(self) -> bool:
+        if (store := self._keeping.store) is None or (piece := store.last_piece()) is None:
+            return False
+        return any(_days_ago(one.at_s) == "today" for one in store.repetitions(piece, newest=1))
 
     def warm_ups(self) -> tuple[HomeItem, ...]:
         """A warm-up for each piece that had weak spots when it was last played, newest first."""
