@@ -65,7 +65,7 @@ def test_a_hand_that_lies_wrong_is_one_fault_over_its_beats() -> None:
         notes = changed(notes, F(6) + k * F(1, 2), Hand.RIGHT, 2)
     judgement = judge(WINDOW, notes)
     assert first(judgement) == ("shifted position", "RH", 1, 4)
-    assert judgement.sentence == "RH hand lies too high at bar 2 beat 3"
+    assert judgement.sentence == "RH lies too high at bar 2 beat 3"
 
 
 def test_an_octave_slip_is_named_by_the_octave() -> None:

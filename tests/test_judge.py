@@ -9,6 +9,7 @@ from coach.judging.facts import Family, Outcome, Stage
 from coach.judging.judge import judge
 from coach.judging.plain import judgement_to_plain
 from coach.score.model import Hand, Hands
+from coach.screens.words import verdict_headline
 from tests.judging_help import after, both, play, whole
 
 WINDOW = whole(both())
@@ -64,6 +65,31 @@ def test_breaking_off_is_not_clean_and_says_so() -> None:
     assert not judgement.complete
     assert not judgement.clean
     assert judgement.sentence == "Stopped before bar 2 beat 1"
+
+
+def test_breaking_off_in_the_middle_of_a_chord_is_breaking_off_and_no_missed_note() -> None:
+    notes = [note for note in play(WINDOW) if note.onset_s < 0.5 + 2 * 0.6 + 0.01]
+    left = WINDOW.notes[index_at(F(2), Hand.LEFT)].pitch
+    judgement = judge(WINDOW, [note for note in notes if note.pitch != left])
+    assert judgement.sentence == "Stopped at bar 1 beat 3; LH E missed"
+    assert verdict_headline(both(), judgement) == "BROKE OFF"
+
+
+def test_the_note_arrived_at_left_out_is_where_the_playing_stopped() -> None:
+    end = max(note.onset_quarters for note in WINDOW.notes)
+    last = 0.5 + float(end) * 0.6
+    judgement = judge(WINDOW, [note for note in play(WINDOW) if note.onset_s < last - 0.01])
+    assert judgement.sentence == "Stopped before bar 2 beat 4 1/2"
+
+
+def test_a_mistake_before_the_breaking_off_comes_first() -> None:
+    notes = play(WINDOW)[:12]
+    wrong = index_at(F(1), Hand.RIGHT)
+    at = next(i for i, n in enumerate(notes) if n.pitch == WINDOW.notes[wrong].pitch and i)
+    notes[at] = replace(notes[at], pitch=notes[at].pitch + 2)
+    judgement = judge(WINDOW, notes)
+    assert judgement.sentence == "RH F sharp for E at bar 1 beat 2; then stopped"
+    assert verdict_headline(both(), judgement) == "RH BEAT 2"
 
 
 def test_a_judgement_is_json() -> None:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from fractions import Fraction
 
 from coach.judging.facts import Family, Fault, Matching, Stage
 from coach.judging.psychophysics import EVENNESS_CV
+from coach.judging.reach import before_the_break, last_struck
 from coach.judging.timing import Timing
 from coach.judging.timing_evenness import Evenness
 from coach.judging.words import brief_fault, joined, place, whole_fault
@@ -58,22 +58,26 @@ def sentence(
 
 
 def _parts(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching, most: int) -> list[str]:
-    """The first fault with its place (if that fits), the others by name, and where it stopped."""
-    stop = _stopped(excerpt, matching)
-    if not counted:
-        return [stop or "the last note is missing"]
-    first = whole_fault(excerpt, counted[0])
-    parts = [first if len(first.split()) <= most else brief_fault(excerpt, counted[0])]
-    parts += [stop] if stop else []
-    return parts + [brief_fault(excerpt, fault) for fault in counted[1:]]
+    """The first fault with its place (if that fits), where it stopped, the others by name."""
+    last, onsets = last_struck(excerpt, matching.score), excerpt.onsets_quarters
+    if last == len(onsets) - 1:
+        return _told(excerpt, counted, most)
+    stop = f"stopped before {place(excerpt, onsets[last + 1])}"
+    before = before_the_break(excerpt, matching.score, counted)
+    if before:
+        first, *others = _told(excerpt, before, most)
+        fits = len(f"{first} {stop}".split()) <= most
+        return [first, stop if fits else "then stopped", *others]
+    silent = [fault for fault in counted if last >= 0 and fault.onset_quarters == onsets[last]]
+    if silent:  # in the middle of a chord
+        stop = f"stopped at {place(excerpt, onsets[last])}"
+    return [stop, *(brief_fault(excerpt, fault) for fault in silent)]
 
 
-def _stopped(excerpt: Excerpt, matching: Matching) -> str:
-    missing: Fraction | None = min(
-        (excerpt.notes[label.note].onset_quarters for label in matching.score if not label.reached),
-        default=None,
-    )
-    return "" if missing is None else f"stopped before {place(excerpt, missing)}"
+def _told(excerpt: Excerpt, faults: Sequence[Fault], most: int) -> list[str]:
+    first = whole_fault(excerpt, faults[0])
+    parts = [first if len(first.split()) <= most else brief_fault(excerpt, faults[0])]
+    return parts + [brief_fault(excerpt, fault) for fault in faults[1:]]
 
 
 def details(excerpt: Excerpt, faults: Sequence[Fault], timing: Timing) -> tuple[str, ...]:

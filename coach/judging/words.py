@@ -52,8 +52,9 @@ def whole_fault(excerpt: Excerpt, fault: Fault) -> str:
 
 
 def brief_fault(excerpt: Excerpt, fault: Fault) -> str:
-    """A fault with its hand: ``RH C sharp for C``."""
-    return hand_prefix(excerpt, fault) + fault.words
+    """A fault with its hand: ``RH C sharp for C``, ``RH lies too high``."""
+    prefix = hand_prefix(excerpt, fault)
+    return prefix + (fault.words.removeprefix("hand ") if prefix else fault.words)
 
 
 def joined(parts: Sequence[str], most: int) -> str:

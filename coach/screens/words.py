@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from coach.coaching.facts import Assignment, Decision
 from coach.coaching.outcomes import State
+from coach.coaching.words import ENOUGH, WIDE
 from coach.judging.facts import Judgement, Stage
+from coach.judging.reach import before_the_break
 from coach.score.model import Hands, Score, beat_words
 from coach.score.window import Window
 
@@ -88,11 +90,18 @@ def verdict_headline(score: Score, judgement: Judgement) -> str:
         return "CLEAN"
     if judgement.unsure:
         return "NOT SURE"
-    fault = next((one for one in judgement.faults if not one.forgiven), None)
+    counted = [one for one in judgement.faults if not one.forgiven]
+    before = before_the_break(judgement.excerpt, judgement.score, counted)
+    fault = next(iter(before), None)
     if fault is None:
         return "BROKE OFF" if not judgement.complete else "NOT YET"
     beat = int(score.place(fault.onset_quarters).beat)
     return f"{fault.hands.value.upper()} BEAT {beat}"
+
+
+def proposal_headline(text: str) -> str:
+    """What is proposed in a word or two, to be written large."""
+    return {ENOUGH: "ENOUGH", WIDE: "A CHANGE"}.get(text, "A BREAK")
 
 
 COUNTS_IN = "any key counts in"
