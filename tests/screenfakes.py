@@ -10,6 +10,7 @@ from coach.coaching.facts import Assignment, Decision, Kind, Request, Trouble, T
 from coach.coaching.outcomes import (
     AssignmentGiven,
     NoteMarked,
+    Proposed,
     RepetitionBegan,
     RepetitionEnded,
     SetAside,
@@ -49,6 +50,7 @@ class FakeDrill:
         self.window = window or Window(F(0), F(4), hands)
         self.run, self.required, self.troubles = 0, required, ()
         self.click = False
+        self.proposes = ""
         self._set_up()
 
     def _set_up(self):
@@ -104,7 +106,9 @@ class FakeDrill:
         if not clean:
             self.window = replace(self.window, end_quarters=F(2))
         self._set_up()
-        return [ended, StateChanged(self.state), self.given()]
+        proposed = [Proposed(self.proposes)] if self.proposes else []
+        self.proposes = ""
+        return [ended, StateChanged(self.state), self.given(), *proposed]
 
     def _judgement(self, labels, clean):
         faults = ()

@@ -96,6 +96,7 @@ class DrillScreen(DrillView):
 
     def action_request(self, name: str) -> None:
         """Ask the coach for something else."""
+        self.take_back()
         self.show(self.desk.drill.ask(Request[name], self._clock()))
 
     def action_pause(self) -> None:

@@ -31,6 +31,7 @@ from coach.screens.words import (
     NO_PIANO,
     RESTING,
     STRIKE,
+    proposal_headline,
     verdict_headline,
 )
 
@@ -39,6 +40,8 @@ BEAT_S = 0.01
 HOLD_S = 1.2
 """How long a marked repetition stays in sight before another window takes its place, unless the
 pianist plays on: time to see where it broke. Our choice."""
+READ_S = 4.0
+"""How long a verdict stays beside a proposal that needs its row: time to read both. Our choice."""
 
 
 class DrillView(DrillFrame):
@@ -65,6 +68,7 @@ class DrillView(DrillFrame):
         self._hold: Timer | None = None
         self._kept_badly = False
         self._waits = False
+        self._proposed = self._reason = ""
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
         """Show what the drill answered."""
@@ -96,7 +100,32 @@ class DrillView(DrillFrame):
                 self.staff.turn_to(0)
                 self.result.show_verdict(reason)
             case Proposed(text):
-                self.notify(text, title="A proposal", timeout=20)
+                self._propose(text)
+
+    def _propose(self, text: str) -> None:
+        """Say it in the reason's place, until it is answered or the next repetition is over.
+
+        Whoever plays straight on has not read it yet: so it outlasts that repetition.
+        """
+        self._proposed = " ".join(filter(None, (self._proposed, text)))
+        self.show_reason()
+        if self.desk.drill.state is not State.FINISHED:
+            self.result.show_headline(proposal_headline(text))
+        self.set_timer(READ_S, self.make_room)
+
+    def make_room(self) -> None:
+        """In a low terminal give the verdict's row to a proposal, which needs it."""
+        if self._proposed and not self.result.is_roomy and self.desk.drill.state is State.READY:
+            self.result.show_verdict("")
+
+    def take_back(self) -> None:
+        """A proposal is answered, or passed over."""
+        self._proposed = ""
+        self.show_reason()
+
+    def show_reason(self) -> None:
+        """What is proposed; else why this is asked for."""
+        self.result.show_reason(self._proposed or self._reason, strong=bool(self._proposed))
 
     def _start_click(self, click: CountIn) -> None:
         self._release()
@@ -125,6 +154,7 @@ class DrillView(DrillFrame):
 
     def _show_ended(self, ended: RepetitionEnded) -> None:
         self._ended = ended
+        self.take_back()
         judgement = ended.judgement
         self.staff.mark_all(marks_of(judgement))
         result = self.result
@@ -169,8 +199,8 @@ class DrillView(DrillFrame):
         self.query_one(StripLine).show(self.desk.score, given.decision)
         self.show_assignment()
         result = self.result
-        reason = " ".join(filter(None, (given.assignment.reason, given.decision.note)))
-        result.show_reason(reason)
+        self._reason = " ".join(filter(None, (given.assignment.reason, given.decision.note)))
+        self.show_reason()
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
         if given.assignment.click and self._ended is None and self.desk.drill.state is State.READY:
             result.show_verdict(STRIKE)
@@ -186,6 +216,7 @@ class DrillView(DrillFrame):
             State.FINISHED: (FINISHED, "FINISHED"),
         }.get(state)
         if words:
+            self.take_back()
             self.result.show_verdict(*words)
         elif self._waits:
             self.result.show_verdict("")

@@ -100,6 +100,7 @@ class Result(Horizontal):
         padding: 0 1;
         & > Vertical { height: 100%; }
         & #reason { height: auto; }
+        & #reason.-strong { text-style: bold; }
         & Headline, &.-roomy Headline.-empty { display: none; }
         &.-roomy { height: 8; & Headline { display: block; } }
     }
@@ -120,6 +121,11 @@ class Result(Horizontal):
             yield VerdictLine("", id="verdict", markup=False)
             yield Static("", id="reason", markup=False)
 
+    @property
+    def is_roomy(self) -> bool:
+        """Whether there is room for the headline."""
+        return self.has_class("-roomy")
+
     def be_roomy(self, roomy: bool) -> None:
         """Take more rows, and write all that is large larger."""
         self.set_class(roomy, "-roomy")
@@ -138,12 +144,19 @@ class Result(Horizontal):
         line = self.query_one(VerdictLine)
         line.update(self._plain(sentence))
         line.set_class(fault, "-fault")
-        large = self.query_one(Headline)
-        large.show("" if self._ascii_only else headline, self.size.width - _FIGURES)
+        line.display = bool(sentence)  # an empty row would be taken from the reason
+        self.show_headline(headline)
 
-    def show_reason(self, text: str) -> None:
-        """Why this is asked for."""
-        self.query_one("#reason", Static).update(self._plain(text))
+    def show_headline(self, text: str) -> None:
+        """A word or three in large letters."""
+        large = self.query_one(Headline)
+        large.show("" if self._ascii_only else text, self.size.width - _FIGURES)
+
+    def show_reason(self, text: str, *, strong: bool = False) -> None:
+        """Why this is asked for; ``strong`` for what is proposed in its place."""
+        line = self.query_one("#reason", Static)
+        line.update(self._plain(text))
+        line.set_class(strong, "-strong")
 
     def _plain(self, text: str) -> str:
         return plain(text) if self._ascii_only else text
