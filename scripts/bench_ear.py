@@ -84,6 +84,11 @@ class Bench:
         self._row("  with exact beats", 0.80, named.exact / single, None)
         self._row("false alarms, untouched", 0.05, named.false_alarms("real"), None)
         self._row("false alarms, practice", 0.05, named.false_alarms("clean"), None)
+        self._row("  or forgiven, untouched", None, named.told_besides("real"), None)
+        self._row("  or forgiven, practice", None, named.told_besides("clean"), None)
+        print("\nsingle mistakes     windows  named first  exact beats")
+        for cause, (windows, first, exact) in sorted(named.causes.items()):
+            print(f"  {cause:16}{windows:9}{first / windows:13.2f}{exact / windows:13.2f}")
         self._timing()
 
     def _timing(self) -> None:

@@ -1,12 +1,14 @@
 """The case generator: its truth is whole, and its mistakes are what they say."""
 
 import random
+from itertools import pairwise
 
 import pytest
 
 from scripts.earcases.adapter import excerpt_of
 from scripts.earcases.breaking import ALL
 from scripts.earcases.cases import window_cases
+from scripts.earcases.diagnosing import Named
 from scripts.earcases.planting import Attempt
 from scripts.earcases.rendering import Struck
 from scripts.earcases.scoring import Tally
@@ -87,3 +89,53 @@ def test_the_excerpt_holds_the_cases_notes() -> None:
         beats = {n["id"]: n["onset_beat"] for n in case["score"]}
         for note, beat in zip(part.notes, part.onset_beats, strict=True):
             assert beat == pytest.approx(beats[note.id], abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_uneven_moves_every_second_onset_from_the_first_named_to_the_last(seed: int) -> None:
+    before, after = take(seed), take(seed)
+    if not ALL["uneven"](after):
+        pytest.skip("no place for it")
+    (row,) = after.planted
+    moved = {
+        b.beat for a, b in zip(before.played, after.played, strict=True) if b.onset_s > a.onset_s
+    }
+    assert row["at_beat"] == min(moved)
+    assert (row["from_beat"], row["to_beat"]) == (min(moved) - 1, max(moved))
+    assert {b - a for a, b in pairwise(sorted(moved))} <= {2.0}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_hands_that_drift_start_together_and_part_from_the_beat_before_the_first_moved(
+    seed: int,
+) -> None:
+    before, after = take(seed), take(seed)
+    assert ALL["hands_drift"](after)
+    (row,) = after.planted
+    moved = [b for a, b in zip(before.played, after.played, strict=True) if b.onset_s != a.onset_s]
+    assert {note.hand for note in moved} == {row["hand"]}
+    assert row["from_beat"] == min(note.beat for note in moved) - 1 >= 0
+    largest = max(
+        abs(b.onset_s - a.onset_s) for a, b in zip(before.played, after.played, strict=True)
+    )
+    assert largest == pytest.approx(abs(row["params"]["drift_sec"]))
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_late_hand_does_not_come_after_its_own_next_note(seed: int) -> None:
+    late = take(seed)
+    if ALL["one_hand_late"](late):
+        for hand in ("RH", "LH"):
+            own = sorted((n for n in late.played if n.hand == hand), key=lambda n: n.beat)
+            assert all(a.onset_s < b.onset_s for a, b in pairwise(own) if a.beat < b.beat)
+
+
+def test_a_forgiven_fault_is_named_and_accuses_nobody() -> None:
+    named = Named()
+    item = {"hand": "RH", "family": "release", "from_beat": 1, "to_beat": 2, "forgiven": True}
+    truth = {"cause": "early_release", "hand": "RH", "from_beat": 1, "to_beat": 2}
+    named.add({"variant": "planted", "truth": {"planted": [truth]}}, [item])
+    named.add({"variant": "real", "truth": {"planted": []}}, [item])
+    assert (named.first, named.exact) == (1, 1)
+    assert named.false_alarms("real") == 0
+    assert named.told_besides("real") == 1

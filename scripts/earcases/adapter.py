@@ -78,21 +78,19 @@ def prediction(case: dict[str, Any], excerpt: Excerpt, matching: Matching) -> di
 def diagnosis(judgement: Judgement) -> list[dict[str, Any]]:
     """A judgement's faults as the scorer's diagnosis items, the most important first.
 
-    ``from_beat`` and ``to_beat`` count from the window's start; a fault that is only told, not
-    asked for at this stage, is left out.
+    ``from_beat`` and ``to_beat`` count from the window's start; ``forgiven`` marks a fault that
+    is only told, not asked for at this stage. Those come last.
     """
     grid = judgement.excerpt.grid_quarters
     step = grid[1] - grid[0]
     items = []
     for fault in judgement.faults:
-        if fault.forgiven:
-            continue
         low = (fault.transition.from_quarters - grid[0]) / step
         high = (fault.transition.to_quarters - grid[0]) / step
         items.append({
             "hand": fault.hands.value, "family": fault.family.value,
             "from_beat": int(low) if fault.from_beat is None else fault.from_beat,
             "to_beat": int(high) if fault.to_beat is None else fault.to_beat,
-            "cause": fault.cause,
+            "cause": fault.cause, "forgiven": fault.forgiven,
         })  # fmt: skip
     return items

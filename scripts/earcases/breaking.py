@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from copy import copy
 
-from scripts.earcases import mistiming, planting
+from scripts.earcases import miskeying, mistiming
 from scripts.earcases.planting import Attempt
 from scripts.earcases.rendering import Struck
 
@@ -76,9 +76,9 @@ def _spoil_one(take: Attempt, aborted: list[Struck], beat: float) -> str | None:
 ALL: dict[str, Callable[[Attempt], bool]] = {
     cause.__name__: cause
     for cause in (
-        planting.wrong_key, planting.position_shift, planting.octave_slip,
-        planting.self_correct, planting.missed_in_chord, planting.missed_note,
-        planting.skipped_beat, planting.extra_brush, mistiming.hesitation,
+        miskeying.wrong_key, miskeying.position_shift, miskeying.octave_slip,
+        miskeying.self_correct, miskeying.missed_in_chord, miskeying.missed_note,
+        miskeying.skipped_beat, miskeying.extra_brush, mistiming.hesitation,
         mistiming.one_hand_late, mistiming.hands_drift, mistiming.uneven,
         mistiming.tempo_drift, mistiming.early_release, stumble_repeat, restart,
     )

@@ -146,15 +146,19 @@ def slower(played: list[Struck], factor: float) -> None:
 
 
 def unsteady(played: list[Struck], rng: random.Random) -> None:
-    """A learner's unsteadiness: each onset's gap longer or shorter, each note a little off."""
+    """A learner's unsteadiness: a pulse that wanders, strokes that are off, each note a little.
+
+    Clock and fingers as in Wing & Kristofferson (1973); their sizes are our own choice.
+    """
     onsets = sorted({n.beat for n in played})
-    spread = rng.uniform(0.04, 0.12)
+    spread = rng.uniform(0.05, 0.15)
     first = {b: min(n.onset_s for n in played if n.beat == b) for b in onsets}
     shift, moved = 0.0, {onsets[0]: 0.0} if onsets else {}
     for before, after in pairwise(onsets):
         gap = min(max(first[after] - first[before], 0.0), 1.0)
         shift += gap * min(max(rng.gauss(0.05, spread), -0.3), 0.5)
         moved[after] = shift
+    stroke = {beat: rng.gauss(0, 0.012) for beat in onsets}
     for note in played:
         place = onsets[max(bisect_right(onsets, note.beat) - 1, 0)]
-        note.onset_s += moved[place] + rng.gauss(0, 0.008)
+        note.onset_s += moved[place] + stroke[place] + rng.gauss(0, 0.008)
