@@ -17,7 +17,7 @@ from statistics import median
 from coach.score.model import Hand, Score
 from coach.score.reading import read_score
 from coach.score.reading.handsplit import split_hands
-from scripts.compare_reading import PIANO_SCORES, corpus
+from scripts.corpus import PIANO_SCORES, corpus
 
 
 def shares(score: Score) -> tuple[float, float, float]:

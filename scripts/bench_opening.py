@@ -32,7 +32,8 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
 from coach.score.opening import open_score  # noqa: E402
-from scripts.mutate_scores import PIANO_SCORES, SAMPLES, corpus  # noqa: E402
+from scripts.corpus import PIANO_SCORES, corpus  # noqa: E402
+from scripts.mutate_scores import SAMPLES  # noqa: E402
 
 BAR_MS = 30.0
 _UNCACHED: dict[str, Any] = {"forceSource": True, "storePickle": False}

@@ -21,19 +21,8 @@ from typing import Any
 
 from coach.score.errors import ScoreError
 from coach.score.reading import read_score
+from scripts.corpus import PIANO_SCORES, corpus
 
-PIANO_SCORES = (
-    "bach/bwv846.mxl",
-    "cpebach/h186.mxl",
-    "joplin/maple_leaf_rag.mxl",
-    "mozart/k545/movement1_exposition.mxl",
-    "schumann_clara/polonaise_op1n1.mxl",
-    "schumann_clara/polonaise_op1n2.mxl",
-    "schumann_clara/polonaise_op1n3.mxl",
-    "schumann_clara/polonaise_op1n4.mxl",
-    "schoenberg/opus19/movement2.mxl",
-    "schoenberg/opus19/movement6.mxl",
-)
 ATTRIBUTES = ("length", "spelling", "staff", "voice", "fingering")
 
 
@@ -56,13 +45,6 @@ class Row:
     def key(self) -> tuple[int, Fraction, int, bool]:
         """What makes two rows the same note."""
         return self.bar_index, self.onset, self.pitch, self.is_small
-
-
-def corpus() -> Path:
-    """Where music21 keeps the scores that it comes with."""
-    import music21
-
-    return Path(music21.__file__).parent / "corpus"
 
 
 def ours(path: Path) -> list[Row]:

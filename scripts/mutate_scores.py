@@ -7,25 +7,12 @@ import random
 import re
 import zipfile
 from collections.abc import Callable
-from importlib.util import find_spec
 from pathlib import Path
 
+from scripts.corpus import PIANO_SCORES, corpus
 from scripts.hostile_scores import KINDS, MANY, midi, mxl
 
 SAMPLES = Path(__file__).parents[1] / "sample_scores"
-PIANO_SCORES = (
-    "bach/bwv846.mxl",
-    "cpebach/h186.mxl",
-    "joplin/maple_leaf_rag.mxl",
-    "mozart/k545/movement1_exposition.mxl",
-    "schumann_clara/polonaise_op1n1.mxl",
-    "schumann_clara/polonaise_op1n2.mxl",
-    "schumann_clara/polonaise_op1n3.mxl",
-    "schumann_clara/polonaise_op1n4.mxl",
-    "schoenberg/opus19/movement2.mxl",
-    "schoenberg/opus19/movement6.mxl",
-)
-"""The piano scores in music21's installed corpus."""
 OTHER_SCORES = (
     "chopin/mazurka06-2.krn",
     "palestrina/Agnus_II_47.krn",
@@ -38,14 +25,6 @@ _NASTY = (
     *("٣", "1e-9", "-0", "16383", "256", "65536", "true", "0x10", "\u2028", "&amp;", "9" * 40),
 )
 _SLOW_KINDS = frozenset(MANY)
-
-
-def corpus() -> Path:
-    """The folder of music21's own scores, without importing it."""
-    found = find_spec("music21")
-    assert found
-    assert found.origin
-    return Path(found.origin).parent / "corpus"
 
 
 def bases() -> list[tuple[str, bytes]]:

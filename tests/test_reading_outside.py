@@ -10,7 +10,8 @@ from fractions import Fraction
 import pytest
 
 from coach.score.reading import read_score
-from scripts.compare_reading import PIANO_SCORES, compare, corpus, music21s, ours, partituras
+from scripts.compare_reading import compare, music21s, ours, partituras
+from scripts.corpus import PIANO_SCORES, corpus
 
 pytestmark = pytest.mark.outside
 

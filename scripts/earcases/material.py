@@ -6,22 +6,9 @@ import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
-PIANO = (
-    "bach/bwv846.mxl",
-    "cpebach/h186.mxl",
-    "joplin/maple_leaf_rag.mxl",
-    "mozart/k545/movement1_exposition.mxl",
-    "schumann_clara/polonaise_op1n1.mxl",
-    "schumann_clara/polonaise_op1n2.mxl",
-    "schumann_clara/polonaise_op1n3.mxl",
-    "schumann_clara/polonaise_op1n4.mxl",
-    "schoenberg/opus19/movement2.mxl",
-    "schoenberg/opus19/movement6.mxl",
-)
-"""Written for the piano."""
+from scripts.corpus import PIANO_SCORES, corpus
 
 KEYBOARD_REDUCTIONS = (
     "haydn/opus74no1/movement3.mxl",
@@ -81,7 +68,7 @@ def pieces(*, reductions: bool = True) -> Iterator[Piece]:
     recorded = recorded_piece()
     if recorded is not None:
         yield recorded
-    for name in PIANO + (KEYBOARD_REDUCTIONS if reductions else ()):
+    for name in PIANO_SCORES + (KEYBOARD_REDUCTIONS if reductions else ()):
         piece = corpus_piece(name)
         if piece is not None:
             yield piece
@@ -89,9 +76,9 @@ def pieces(*, reductions: bool = True) -> Iterator[Piece]:
 
 def corpus_piece(name: str) -> Piece | None:
     """A score of music21's corpus up to its first change of metre."""
-    from music21 import common, converter
+    from music21 import converter
 
-    path = Path(common.getCorpusFilePath()) / name
+    path = corpus() / name
     if not path.exists():
         return None
     with warnings.catch_warnings():
