@@ -4,6 +4,7 @@ Sources are named beside each check; "from memory" where the table was not read 
 """
 
 from math import comb, log
+from statistics import NormalDist
 
 import pytest
 from scipy import stats
@@ -30,12 +31,50 @@ def test_wilson_gives_newcombe_s_table(successes, attempts, low, high):
     assert got == pytest.approx((reference.low, reference.high), abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("successes", "attempts", "low", "high"),
+    [(430, 474, 0.8776750858, 0.9301239840), (10, 14, 0.4535045883, 0.8827881209)],
+)
+def test_wilson_gives_the_vectors_of_published_code(successes, attempts, low, high):
+    """Vectors of open-source implementations, for a z of 1.96 rounded so."""
+    confidence = 2 * NormalDist().cdf(1.96) - 1
+    got = ours.wilson(successes, attempts, confidence)
+    assert got == pytest.approx((low, high), abs=1e-9)
+
+
+@pytest.mark.parametrize(("clean", "low"), [(3, 0.4385), (5, 0.5655), (10, 0.7225)])
+def test_what_a_clean_run_shows_at_least(clean, low):
+    """Wilson's lower 95 % bound of so many out of as many (worked example; scipy agrees)."""
+    assert ours.wilson(clean, clean)[0] == pytest.approx(low, abs=5e-5)
+
+
+@pytest.mark.parametrize(("clean", "chance"), [(3, 0.5904), (5, 0.7379)])
+def test_how_likely_a_clean_run_means_four_in_five(clean, chance):
+    """Uniform prior, all clean: P(p > .8) = 1 - .8 ** (n + 1)."""
+    got = 1 - ours.beta_cdf(0.8, 1 + clean, 1)
+    assert got == pytest.approx(chance, abs=5e-5)
+    assert got == pytest.approx(1 - 0.8 ** (clean + 1), abs=1e-12)
+
+
 def test_the_exact_interval_gives_nist_s_example():
     """NIST/SEMATECH e-Handbook 7.2.4.2: 4 of 20 at 90 %; limits from memory, scipy agrees."""
     got = ours.exact_interval(4, 20, confidence=0.90)
     assert got == pytest.approx((0.071354, 0.401028), abs=1e-6)
     reference = stats.binomtest(4, 20).proportion_ci(confidence_level=0.9, method="exact")
     assert got == pytest.approx((reference.low, reference.high), abs=1e-8)
+
+
+def test_the_exact_interval_gives_a_published_reliability():
+    """29 passes of 30 at 95 %: the worked example of the reliability package's documentation."""
+    got = ours.exact_interval(29, 30)
+    assert got == pytest.approx((0.8278305443665873, 0.9991564290733695), abs=1e-12)
+
+
+@pytest.mark.parametrize("all_or_none", [0, 12])
+def test_the_exact_interval_is_one_sided_at_the_ends(all_or_none):
+    reference = stats.binomtest(all_or_none, 12).proportion_ci(method="exact")
+    got = ours.exact_interval(all_or_none, 12)
+    assert got == pytest.approx((reference.low, reference.high), abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -61,6 +100,42 @@ def test_the_beta_binomial_predicts_the_next_three(fails, chance):
     assert got == pytest.approx(stats.betabinom.pmf(fails, 3, 8, 4), abs=1e-9)
 
 
+def realised(verdict, fail_chance, most=4000):
+    """Chance of accepting, chance of rejecting and mean attempts of a sequential rule, exactly.
+
+    ``verdict(fails, attempts)`` is True (accept), False (reject) or None (go on).
+    """
+    going = {0: 1.0}
+    accepted = rejected = attempts = 0.0
+    for n in range(1, most + 1):
+        attempts += sum(going.values())
+        after: dict[int, float] = {}
+        for fails, chance in going.items():
+            after[fails] = after.get(fails, 0.0) + chance * (1 - fail_chance)
+            after[fails + 1] = after.get(fails + 1, 0.0) + chance * fail_chance
+        said = {fails: verdict(fails, n) for fails in after}
+        accepted += sum(chance for fails, chance in after.items() if said[fails] is True)
+        rejected += sum(chance for fails, chance in after.items() if said[fails] is False)
+        going = {fails: chance for fails, chance in after.items() if said[fails] is None}
+    return accepted, rejected, attempts
+
+
+def test_the_yardstick_gives_clast_s_published_risks():
+    """Lloyd (2020), R package CLAST: looks after 5, 11, 16 and 25; .4 against .75.
+
+    Up to (2, 4, 5, 12) responses accept, from (5, 9, 11, 13) on reject. This checks ``realised``,
+    by which our own rules are measured below.
+    """
+    bounds = {5: (2, 5), 11: (4, 9), 16: (5, 11), 25: (12, 13)}
+
+    def verdict(responses, attempts):
+        low, high = bounds.get(attempts, (-1, attempts + 1))
+        return True if responses <= low else False if responses >= high else None
+
+    assert realised(verdict, 0.4, 25)[1] == pytest.approx(0.09590162, abs=5e-9)
+    assert realised(verdict, 0.75, 25)[0] == pytest.approx(0.1060701, abs=5e-8)
+
+
 class TestWaldSSequentialTest:
     """NIST/SEMATECH e-Handbook 6.2.6: p1 = .01, p2 = .10, alpha = .05, beta = .10."""
 
@@ -74,12 +149,59 @@ class TestWaldSSequentialTest:
 
     @pytest.mark.parametrize(
         ("attempts", "accept", "reject"),
-        [(2, None, 2), (20, None, 3), (24, 0, 3), (46, 0, 4), (49, 1, 4), (74, 2, 5), (100, 3, 6)],
+        [
+            (2, None, 2),
+            (20, None, 3),
+            (24, 0, 3),
+            (46, 0, 4),
+            (49, 1, 4),
+            (71, 1, 5),
+            (74, 2, 5),
+            (96, 2, 6),
+            (100, 3, 6),
+        ],
     )
     def test_its_table(self, attempts, accept, reject):
         accepted = [f for f in range(9) if self.nist.verdict(f, attempts) is True]
         rejected = [f for f in range(9) if self.nist.verdict(f, attempts) is False]
         assert (max(accepted, default=None), min(rejected)) == (accept, reject)
+
+    def test_its_worked_example_rejects_at_the_third_failure(self):
+        """The reliability package's documentation: failures at 14, 32 and 38 reject at 38."""
+        failures = (14, 32, 38)
+        said = [self.nist.verdict(sum(f <= n for f in failures), n) for n in range(1, 39)]
+        assert said[37] is False
+        assert set(said[:37]) == {None}
+
+    @pytest.mark.parametrize(
+        ("rate", "accepted", "attempts"),
+        [(0.01, 0.97795, 30.21), (0.10, 1 - 0.90042, 22.37), (0.04, 0.6147, None)],
+    )
+    def test_its_realised_risks(self, rate, accepted, attempts):
+        """Exact, by recursion over all courses; both risks lie within those asked for."""
+        got, rejected, mean = realised(self.nist.verdict, rate)
+        assert got == pytest.approx(accepted, abs=5e-5)
+        assert got + rejected == pytest.approx(1, abs=1e-9)
+        assert attempts is None or mean == pytest.approx(attempts, abs=0.005)
+
+    @pytest.mark.parametrize(
+        ("p_clean", "mistaken", "repetitions"), [(0.5, 0.0466, 5.28), (0.9, 0.0523, 7.37)]
+    )
+    def test_realised_risks_of_five_clean_running(self, p_clean, mistaken, repetitions):
+        rule = ours.Sprt(low=0.1, high=0.5, alpha=0.10, beta=0.05)
+        accepted, rejected, mean = realised(rule.verdict, 1 - p_clean)
+        assert (accepted if p_clean < 0.7 else rejected) == pytest.approx(mistaken, abs=5e-5)
+        assert mean == pytest.approx(repetitions, abs=0.005)
+
+    @pytest.mark.parametrize(
+        ("worse", "better", "beta", "clean", "unclean"),
+        [(0.5, 0.9, 0.05, 6, 2), (0.6, 0.9, 0.05, 8, 3), (0.7, 0.95, 0.10, 10, 2)],
+    )
+    def test_runs_that_decide_between_other_rates(self, worse, better, beta, clean, unclean):
+        """Clean ones running that accept, unclean ones that reject; risk .05 of accepting."""
+        rule = ours.Sprt(low=1 - better, high=1 - worse, alpha=beta, beta=0.05)
+        assert rule.passes_to_accept() == clean
+        assert [rule.verdict(n, n) for n in (unclean - 1, unclean)] == [None, False]
 
     def test_five_clean_running_accept_and_two_failures_reject(self):
         """Clean .9 against .5, risks .05 of taking .5 for .9 and .10 of the other way."""
@@ -102,7 +224,7 @@ def test_clean_ones_that_show_a_reliability(reliability, confidence, passes):
 
 @pytest.mark.parametrize(
     ("p_clean", "run", "repetitions"),
-    [(0.8, 3, 4.7656), (0.8, 5, 10.2588), (0.5, 3, 14), (0.5, 5, 62)],
+    [(0.8, 3, 4.7656), (0.8, 5, 10.2588), (0.5, 3, 14), (0.5, 5, 62), (0.9, 3, 3.7174)],
 )
 def test_repetitions_until_a_clean_run(p_clean, run, repetitions):
     """(1 - p^r) / (p^r (1 - p)): why half-right playing has to be made easier."""
