@@ -78,12 +78,32 @@ class Places:
         return self.score.bar_at(window.start_quarters).metre.beat_quarters
 
     def clip(self, start: Fraction, end: Fraction, hands: Hands) -> Window:
-        """The part of a stretch that lies in the whole window, for hands that play there."""
+        """The part of a stretch that lies in the whole window, for hands that play there.
+
+        Where nobody does (a bar's rest in both hands), it reaches back to the hands' last note
+        before it, or on over the piece's first one: there is always something to play.
+        """
         low = max(start, self.whole.start_quarters)
         high = min(end, self.whole.end_quarters)
         landing = self.whole.landing or high < self.whole.end_quarters
         window = Window(low, high, self._allowed(hands), landing)
-        return window if self._sounds(window) else window.of(self.whole.hands)
+        for found in (window, window.of(self.whole.hands)):
+            if self._sounds(found):
+                return found
+        return self._reaching(window) or self._reaching(window.of(self.whole.hands)) or self.whole
+
+    def _reaching(self, window: Window) -> Window | None:
+        """A silent window widened to where these hands play; None where they never do."""
+        onsets, low, high = self.onsets[window.hands], window.start_quarters, window.end_quarters
+        before = bisect_left(onsets, low)
+        if before:
+            low = onsets[before - 1]
+        elif onsets and onsets[0] < self.whole.end_quarters:
+            high = self.grid[bisect_right(self.grid, onsets[0])]
+        else:
+            return None
+        high = min(high, self.whole.end_quarters)
+        return Window(low, high, window.hands, self.whole.landing or high < self.whole.end_quarters)
 
     def _allowed(self, hands: Hands) -> Hands:
         return hands if hands.members <= self.whole.hands.members else self.whole.hands
@@ -124,9 +144,18 @@ class Places:
         return bars[low].onset_quarters, bars[high].end_quarters
 
     def bar(self, transition: Transition, hands: Hands, before: int = 0, after: int = 0) -> Window:
-        """The bar that a transition departs in, and neighbours; it lands on the next downbeat."""
+        """The bar that a transition departs in, and neighbours; it lands on the next downbeat.
+
+        Where the hand rests there at first, it begins with the note departed from.
+        """
         low, high = self.bar_stretch(transition.from_quarters, before, after)
-        return self.clip(low, max(high, transition.to_quarters), hands)
+        return self.clip(self._departing(transition, low), max(high, transition.to_quarters), hands)
+
+    def _departing(self, transition: Transition, low: Fraction) -> Fraction:
+        """``low``, or the onset before it that a transition departs from."""
+        arrived = self.onsets_in(transition)
+        departed = self.onset_before(arrived[0], transition.hands) if arrived else None
+        return low if departed is None else min(low, departed)
 
     def half_bar(self, transition: Transition, hands: Hands) -> Window:
         """The half of its bar in which a transition departs, to the note that it arrives at."""
@@ -135,15 +164,20 @@ class Places:
         if len(inner) < 2:
             return self.bar(transition, hands)
         middle = inner[(len(inner) + 1) // 2]
-        if transition.from_quarters < middle:
-            return self.clip(low, max(middle, transition.to_quarters), hands)
-        return self.clip(middle, max(high, transition.to_quarters), hands)
+        if transition.from_quarters >= middle:
+            low, middle = middle, high
+        low = self._departing(transition, low)
+        return self.clip(low, max(middle, transition.to_quarters), hands)
 
     def covers(self, window: Window, transition: Transition) -> bool:
-        """Whether playing a window makes this move: hand, departure and arrival lie in it."""
+        """Whether playing a window makes this move: hand, departure and arrival lie in it.
+
+        The whole window's first note, which is arrived at from nowhere, is made by beginning there.
+        """
         if not transition.hands.members <= window.hands.members:
             return False
-        return window.start_quarters < transition.to_quarters <= self.end_of(window)
+        first = transition.to_quarters <= self.whole.start_quarters == window.start_quarters
+        return first or window.start_quarters < transition.to_quarters <= self.end_of(window)
 
     def end_of(self, window: Window) -> Fraction:
         """The last beat that a window arrives at (its end, or beyond for a late landing)."""
@@ -154,6 +188,8 @@ class Places:
         start = self.score.place(transition.from_quarters)
         end = self.score.place(transition.to_quarters)
         whose = "both hands" if transition.hands is Hands.TOGETHER else transition.hands.value
+        if transition.from_quarters < self.score.bars[0].onset_quarters:  # the piece's first note
+            return f"{whose} {end}"
         crossing = "" if start.bar_index == end.bar_index else f"bar {end.bar_number}, beat "
         return f"{whose} {start} → {crossing}{beat_words(end.beat)}"
 

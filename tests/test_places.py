@@ -1,0 +1,210 @@
+"""What is cut from a piece: the note arrived at and a run-up stay; a pickup belongs to its bar."""
+
+from fractions import Fraction as F
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.coaching.places import Places
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Transition, Window, excerpt
+from tests.windows import scores
+
+RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
+
+
+def piece(beats=16, *, metre="4/4", pickup=0, rests=(), silent=False):
+    """Quarters in both hands; on ``rests`` the left hand is silent, or both are."""
+    notes = [
+        {"pitch": 72 - 24 * (hand == "LH") + k % 5, "onset": k, "length": 1, "hand": hand}
+        for k in range(beats)
+        for hand in ("RH", "LH")
+        if k not in rests or (hand == "RH" and not silent)
+    ]
+    return score_from_notes(notes, metre=metre, pickup_quarters=pickup)
+
+
+def places(score):
+    return Places(score, Window(F(0), score.end_quarters))
+
+
+def span(window):
+    return window.start_quarters, window.end_quarters
+
+
+class TestAround:
+    """A transition with its run-up: common practice."""
+
+    @pytest.mark.parametrize(("run_up", "start"), [(0, 5), (1, 4), (2, 3)])
+    def test_it_ends_on_the_note_arrived_at_and_begins_with_a_run_up(self, run_up, start):
+        found = places(piece()).around(Transition(LH, F(5), F(6)), LH, run_up)
+        assert span(found) == (start, 6)
+        assert excerpt(piece(), found).notes[-1].onset_quarters == 6
+
+    def test_it_reaches_back_to_the_last_note_of_a_hand_that_rested(self):
+        """Otherwise the hand arrives from nowhere, and its move is not played at all."""
+        resting = places(piece(rests=(2, 3, 4)))
+        found = resting.around(Transition(LH, F(4), F(5)), LH)
+        assert span(found) == (1, 5)
+
+    def test_the_very_first_note_has_a_window_too(self):
+        found = places(piece()).around(Transition(RH, F(-1), F(0)), RH)
+        assert span(found) == (0, 1)
+
+    def test_a_hand_s_first_entry_is_led_in_by_the_other(self):
+        """From nowhere it can't be practised: the other hand plays up to it."""
+        found = places(piece(rests=(0, 1, 2))).around(Transition(LH, F(2), F(3)), LH)
+        assert (span(found), found.hands) == ((1, 3), BOTH)
+
+    @pytest.mark.property
+    @given(scores(), st.data())
+    def test_every_move_can_be_cut_out_with_departure_and_arrival(self, score, data):
+        here = places(score)
+        inner = [t for t in here.transitions if t.to_quarters > here.grid[0]]
+        move = data.draw(st.sampled_from(inner or here.transitions))
+        window = here.around(move, move.hands)
+        arrived = here.onsets_in(move)
+        departed = here.onset_before(arrived[0], move.hands)
+        sounding = {n.onset_quarters for n in excerpt(score, window).notes}
+        assert set(arrived) <= sounding
+        assert departed is None or window.hands is move.hands
+        assert departed is None or departed in sounding
+
+    @pytest.mark.property
+    @given(scores(), st.data())
+    def test_nothing_reaches_outside_the_whole(self, score, data):
+        bars = score.bars
+        low = data.draw(st.integers(0, len(bars) - 1))
+        high = data.draw(st.integers(low, len(bars) - 1))
+        whole = Window(bars[low].onset_quarters, bars[high].end_quarters)
+        if not score.notes_between(*span(whole), BOTH):
+            return
+        here = Places(score, whole)
+        for move in here.transitions:
+            cuts = [here.around(move, BOTH, 2), here.bar(move, BOTH, 1, 1)]
+            cuts += [here.half_bar(move, BOTH), here.bar(move, move.hands)]
+            assert all(whole.contains(cut) for cut in cuts)
+
+
+class TestBars:
+    def test_a_bar_lands_on_the_next_downbeat(self):
+        """Common practice: a bar is learnt to the first note of the next."""
+        found = places(piece()).bar(Transition(LH, F(5), F(6)), BOTH)
+        assert span(found) == (4, 8)
+        assert excerpt(piece(), found).notes[-1].onset_quarters == 8
+
+    def test_a_move_over_the_barline_belongs_to_the_bar_that_it_departs_in(self):
+        assert span(places(piece()).bar(Transition(RH, F(7), F(8)), RH)) == (4, 8)
+
+    @pytest.mark.parametrize(("beat", "bar"), [(0, (0, 5)), (1, (0, 5)), (6, (5, 9))])
+    def test_a_pickup_belongs_to_its_bar(self, beat, bar):
+        """Common practice."""
+        score = piece(9, pickup=1)
+        assert places(score).bar_stretch(F(beat)) == bar
+
+    def test_neighbours_come_with_it(self):
+        assert span(places(piece()).bar(Transition(RH, F(5), F(6)), RH, 1, 1)) == (0, 12)
+
+    @pytest.mark.parametrize(
+        ("metre", "depart", "half"),
+        [
+            ("4/4", 4, (4, 6)),
+            ("4/4", 6, (6, 8)),
+            ("3/4", 3, (3, 5)),
+            ("3/4", 5, (5, 6)),
+        ],
+    )
+    def test_half_a_bar_is_smaller_than_the_bar_and_lands(self, metre, depart, half):
+        """Common practice: half a bar comes below a bar."""
+        score = piece(12, metre=metre)
+        move = Transition(RH, F(depart), F(depart + 1))
+        assert span(places(score).half_bar(move, RH)) == half
+
+    def test_a_bar_s_rest_in_both_hands_is_reached_back_over(self):
+        """The move out of a silent bar: there is always something to play before it."""
+        score = piece(16, rests=range(4, 8), silent=True)
+        here = places(score)
+        move = Transition(LH, F(7), F(8))
+        cuts = [here.bar(move, LH), here.bar(move, BOTH), here.half_bar(move, BOTH)]
+        assert [span(cut) for cut in cuts] == [(3, 8)] * 3
+        assert all(here.covers(cut, move) for cut in cuts)
+
+    @pytest.mark.property
+    @given(scores(), st.data())
+    def test_half_a_bar_holds_the_move_and_lies_in_its_bar(self, score, data):
+        here = places(score)
+        inner = [t for t in here.transitions if t.from_quarters >= here.grid[0]]
+        move = data.draw(st.sampled_from(inner or here.transitions))
+        half, bar = here.half_bar(move, BOTH), here.bar(move, BOTH)
+        assert excerpt(score, half).notes
+        if bar.start_quarters <= half.start_quarters:  # else it reached back over rests
+            assert bar.contains(half)
+        if inner:
+            assert here.covers(half, move)
+
+
+class TestEntry:
+    """A hand that only begins here arrives from nowhere: that tells nothing of its move."""
+
+    def test_the_first_note_of_a_cut_is_an_entry_and_of_the_whole_is_not(self):
+        here = places(piece())
+        move = Transition(LH, F(3), F(4))
+        assert here.is_entry(move, Window(F(4), F(6), LH))
+        assert not here.is_entry(move, Window(F(3), F(6), LH))
+        assert not here.is_entry(Transition(LH, F(-1), F(0)), here.whole)
+
+    def test_a_hand_that_rests_at_the_start_enters_later(self):
+        here = places(piece(rests=(4, 5)))
+        move = Transition(LH, F(5), F(6))
+        assert here.is_entry(move, Window(F(4), F(8)))
+        assert not here.is_entry(move, Window(F(3), F(8)))
+
+
+class TestWords:
+    @pytest.mark.parametrize(
+        ("move", "words"),
+        [
+            ((LH, 5, 6), "LH bar 2, beat 2 → 3"),
+            ((RH, 7, 8), "RH bar 2, beat 4 → bar 3, beat 1"),
+            ((BOTH, 0, 1), "both hands bar 1, beat 1 → 2"),
+        ],
+    )
+    def test_a_move(self, move, words):
+        hands, start, end = move
+        assert places(piece()).words(Transition(hands, F(start), F(end))) == words
+
+    @pytest.mark.parametrize(
+        ("stretch", "words"),
+        [
+            ((0, 4), "bar 1"),
+            ((4, 16), "bars 2 to 4"),
+            ((5, 7), "bar 2, beats 2 to 4"),
+            ((6, 9), "bar 2, beat 3 to bar 3, beat 2"),
+        ],
+    )
+    def test_a_stretch(self, stretch, words):
+        low, high = stretch
+        assert places(piece()).stretch_words(Window(F(low), F(high))) == words
+
+    def test_a_pickup_is_counted_as_the_beat_that_it_is(self):
+        score = piece(9, pickup=1)
+        move = Transition(RH, F(0), F(1))
+        assert places(score).words(move) == "RH bar 0, beat 4 → bar 1, beat 1"
+
+
+@pytest.mark.parametrize(
+    ("window", "move", "made"),
+    [
+        (Window(F(4), F(8)), (LH, 5, 6), True),
+        (Window(F(4), F(8)), (LH, 7, 8), True),
+        (Window(F(4), F(8)), (LH, 3, 4), False),
+        (Window(F(4), F(8)), (LH, 8, 9), False),
+        (Window(F(4), F(8), RH), (LH, 5, 6), False),
+    ],
+    ids=["inside", "to the landing", "into its first note", "after it", "another hand"],
+)
+def test_what_a_window_makes_one_play(window, move, made):
+    hands, start, end = move
+    assert places(piece()).covers(window, Transition(hands, F(start), F(end))) is made

@@ -1,0 +1,96 @@
+"""Scores and playing for the laws: one hand or both, a pickup, tuplets, grace notes, chords."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+from hypothesis import strategies as st
+
+from coach.playing.notes import PlayedNote
+from coach.score.build import score_from_notes
+from coach.score.model import Hands, Score
+from coach.score.window import Excerpt, Window, excerpt
+
+METRES = {"4/4": F(1), "3/4": F(1), "2/4": F(1), "6/8": F(3, 2)}
+DIVISIONS = {
+    "4/4": (1, 1, 2, 3, 4),
+    "3/4": (1, 1, 2, 3, 4),
+    "2/4": (1, 2, 3, 5),
+    "6/8": (1, 3, 3, 6),
+}
+"""Into how many equal notes a beat is cut: 3 and 5 are tuplets in simple metre."""
+STEPS = (0, 2, 4, 5, 7, 9, 11)
+
+
+def _pitch(base: int, place: int) -> int:
+    return base + 12 * (place // 7) + STEPS[place % 7]
+
+
+@st.composite
+def scores(draw: st.DrawFn, hands: Hands | None = None, graces: bool = True) -> Score:
+    """Two or three bars of a walking tune, over single notes and chords where both hands play."""
+    hands = hands or draw(st.sampled_from(Hands))
+    metre = draw(st.sampled_from(sorted(METRES)))
+    beat, beats = METRES[metre], {"4/4": 4, "3/4": 3, "2/4": 2, "6/8": 2}[metre]
+    pickup = draw(st.sampled_from([F(0), F(0), beat, beat / 2]))
+    count = beats * draw(st.integers(2, 3))
+    notes: list[dict[str, object]] = []
+    if pickup and hands is not Hands.LEFT:
+        notes.append({"pitch": 67, "onset": F(0), "length": pickup, "hand": "RH"})
+    if hands is not Hands.LEFT:
+        notes += _tune(draw, metre, pickup, count, graces)
+    if hands is not Hands.RIGHT:
+        notes += _bass(draw, beat, pickup, count)
+    return score_from_notes(notes, metre=metre, pickup_quarters=pickup, qpm=90)
+
+
+def _tune(
+    draw: st.DrawFn, metre: str, start: F, beats: int, graces: bool
+) -> list[dict[str, object]]:
+    beat, place, out = METRES[metre], draw(st.integers(0, 6)), []
+    for at in range(beats):
+        parts = draw(st.sampled_from(DIVISIONS[metre]))
+        for part in range(parts):
+            place = min(max(place + draw(st.sampled_from((-2, -1, 1, 2))), 0), 13)
+            note = {"pitch": _pitch(67, place), "onset": start + (at + F(part, parts)) * beat,
+                    "length": beat / parts, "hand": "RH"}  # fmt: skip
+            if graces and part == 0 and parts < 3 and draw(st.integers(0, 7)) == 0:
+                out.append(note | {"pitch": _pitch(67, place + 1), "grace": True})
+            out.append(note)
+    return out
+
+
+def _bass(draw: st.DrawFn, beat: F, start: F, beats: int) -> list[dict[str, object]]:
+    out: list[dict[str, object]] = []
+    for at in range(beats):
+        if at and draw(st.integers(0, 3)) == 0:
+            continue
+        low = 43 + draw(st.sampled_from(STEPS))
+        chord = draw(st.sampled_from([(0,), (0,), (0, 7), (0, 4, 9)]))
+        out += [
+            {"pitch": low + up, "onset": start + at * beat, "length": beat, "hand": "LH"}
+            for up in chord
+        ]
+    return out
+
+
+@st.composite
+def windows(draw: st.DrawFn, graces: bool = True) -> Excerpt:
+    """All of such a score, or one of its bars with the note that it lands on."""
+    score = draw(scores(graces=graces))
+    bars = [Window(F(0), score.end_quarters)]
+    bars += [Window(bar.onset_quarters, bar.end_quarters) for bar in score.bars]
+    sounding = [w for w in bars if score.notes_between(w.start_quarters, w.end_quarters)]
+    return excerpt(score, draw(st.sampled_from(sounding)))
+
+
+def performance(window: Excerpt, beat_s: float = 0.6, start_s: float = 1.0) -> list[PlayedNote]:
+    """What is written, in time: grace notes 60 ms one before another ahead of their main note."""
+    out = []
+    for i, note in enumerate(window.notes):
+        at_s = start_s + window.onset_beats[i] * beat_s
+        length_s = max(0.9 * float(note.length_quarters) * beat_s, 0.05)
+        if note.grace is not None:
+            at_s -= 0.06
+        out.append(PlayedNote(note.pitch, 64, at_s, length_s))
+    return sorted(out, key=lambda key: key.onset_s)
