@@ -88,7 +88,7 @@ def rungs(places: Places, transition: Transition, whole: Window) -> tuple[list[W
         if fits and window not in out and window != whole:
             out.append(window)
     out = out or [places.around(transition, hand, 0)]
-    return out, min(1, len(out) - 1)
+    return out, out.index(wanted[1]) if wanted[1] in out else 0
 
 
 def first_together(windows: tuple[Window, ...], whole: Window) -> int:
