@@ -110,6 +110,37 @@ def test_a_hand_in_a_shifted_position_is_wrong_not_elsewhere() -> None:
     assert keys(match(ten, played(shifted))) == "mmmwwwmwmmmmm"
 
 
+def test_a_chord_an_octave_off_is_wrong_in_every_key() -> None:
+    """Although the lower key of the chord played is the upper one of the chord written."""
+    octaves = window("72 74 76 77 79", "41+53 43+55 45+57 46+58 48+60")
+    line = "72@0 41@0 53@0 74@1 43@1 55@1 76@2 57@2 69@2.02 77@3 46@3 58@3 79@4 48@4 60@4"
+    assert keys(match(octaves, played(line))) == "mmmmmmmwwmmmmmm"
+
+
+def test_begun_again_where_the_first_chord_is_also_the_next() -> None:
+    line = window("60+64 67 69 71 60+64 72")
+    found = match(
+        line, played("60@0 64@0 67@1 69@2 71@3 60@6 64@6 67@7 69@8 71@9 60@10 64@10 72@11")
+    )
+    assert keys(found) == "rrrrrmmmmmmmm"
+
+
+def test_after_a_stop_of_one_hand_nothing_is_out_of_time() -> None:
+    """Begun again, with a stop in it: one repetition of what was played twice, no more."""
+    scale = window("60 62 64 65 67 69 71 72 74 76 77 79 81 83 84")
+    again = "".join(f" {p}@{8 + i + 2 * (i > 1)}" for i, p in enumerate((60, 62, 64, 65, 67, 69)))
+    more = "".join(f" {p}@{16 + i}" for i, p in enumerate((71, 72, 74, 76, 77, 79, 81, 83, 84)))
+    found = match(scale, played("60@0 62@1 64@2 65@3" + again + more))
+    assert keys(found) == "rrrr" + "m" * 15
+
+
+def test_a_note_left_out_beside_a_resting_hand() -> None:
+    """The left hand has nothing to skip: the right hand's missing note is still one."""
+    line = window("81 69 69+73 69+73 76", "- - - - 40")
+    found = match(line, played("81@0 69@1 69@2 69@3 73@3 76@4 40@4"))
+    assert (keys(found), notes(found)) == ("mmmmmmm", "mmmxmmmm")
+
+
 def test_a_hand_that_lags_behind_the_other_is_right() -> None:
     both = window("72 74 76 77 79 77 76 74", "48 50 52 53 55 53 52 50")
     late = [f"{p}@{i}" for i, p in enumerate((72, 74, 76, 77, 79, 77, 76, 74))]

@@ -27,6 +27,10 @@ SOFT = 45
 """A velocity below which a short key may only be brushed,"""
 VERY_SOFT = 32
 """and below which one may that is still held."""
+PLACE = 4
+"""Readings kept of one place: a chord with a wrong key has as many."""
+TOGETHER_S = 0.15
+"""Keys this close together, in the decoder's own time, may be one chord."""
 WIDTHS = (1.0, 1.0, 0.7, 0.7, 0.45, 0.45, 0.25)
 """How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
 
@@ -42,6 +46,8 @@ class Decoder:
         self.beam = [opening(BEAT)]
         self.count = 0
         self.calm = 0
+        self.recent: list[tuple[Key, list[Reading], int, bool]] = []
+        """The last keys, what was made of those before them, and whether heard carefully."""
 
     @property
     def period_s(self) -> float:
@@ -49,15 +55,39 @@ class Decoder:
         return self.beam[0].period_s / self.scale
 
     def hear(self, note: PlayedNote) -> None:
-        """Extend every reading by one more key."""
+        """Extend every reading by one more key.
+
+        Where it fits badly, the keys struck together with it are heard again, more carefully.
+        """
         key = self._key(note)
+        since = key.at - TOGETHER_S
+        self.recent = [past for past in self.recent if past[0].at > since]
+        self.recent.append((key, self.beam, self.calm, False))
+        before = self.beam[0].cost
+        self._take_in(key, careful=False)
+        if self.beam[0].cost - before > self.costs.doubtful:
+            self._again()
+
+    def _again(self) -> None:
+        """Hear the last keys again from the first that was heard in passing."""
+        first = next(at for at, past in enumerate(self.recent) if not past[3])
+        again = self.recent[first:]
+        _, self.beam, self.calm, _ = again[0]
+        self.count -= len(again)
+        for at, (key, _, _, _) in enumerate(again):
+            self.recent[first + at] = (key, self.beam, self.calm, True)
+            self._take_in(key, careful=True)
+
+    def _take_in(self, key: Key, *, careful: bool) -> None:
         places: dict[tuple[int, int], list[Reading]] = {}
-        before, width = self.beam[0], WIDTHS[self.calm] * self.costs.width
+        before, width = self.beam[0], self.costs.width
+        if not careful:
+            width *= WIDTHS[self.calm]
         bound = before.cost + 2 * self.costs.width
         for reading in self.beam:
             if reading.cost > bound:
                 break
-            found, bound = self.moves.of(reading, self.count, key, bound, width)
+            found, bound = self.moves.of(reading, self.count, key, bound, width, careful)
             for new in found:
                 if new.cost <= bound:
                     _keep(places.setdefault((new.right, new.left), []), new)
@@ -90,14 +120,14 @@ def _grown(reading: Reading, before: Reading) -> bool:
 
 
 def _keep(kept: list[Reading], new: Reading) -> None:
-    """Keep the two best readings of one place: more would crowd out the other places."""
+    """Keep the best few readings of one place: more would crowd out the other places."""
     for at, old in enumerate(kept):
         if old.done == new.done:
             if new.cost < old.cost:
                 kept[at] = new
             return
     kept.append(new)
-    if len(kept) > 2:
+    if len(kept) > PLACE:
         kept.remove(max(kept, key=_cost))
 
 

@@ -7,6 +7,8 @@ from coach.judging.matching_reading import NEVER, Key, Reading
 from coach.judging.matching_score import Layout
 
 IMPOSSIBLE = 99.0
+FRESH = 1.0
+"""A hand that played so many beats before the other tells no more than the other does."""
 CORRECTION_S = 0.7
 """A wrong key is put right within this time, or not at all."""
 
@@ -117,7 +119,10 @@ class Fit:
             one += 0.1
         else:
             two += 0.1
-        return one + costs.other * two if one < two else two + costs.other * one
+        behind = reading.left_beat - reading.right_beat
+        if one < two:
+            return one + costs.other * two if behind > -FRESH else one
+        return two + costs.other * one if behind < FRESH else two
 
     def _closed_up(self, reading: Reading, target: int, at: float) -> float:
         """The same where notes were left out and time closed up: due when the first of them was.

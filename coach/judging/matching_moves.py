@@ -19,7 +19,13 @@ class Moves(Fit):
     """Extends readings over one score."""
 
     def of(
-        self, reading: Reading, index: int, key: Key, bound: float, width: float
+        self,
+        reading: Reading,
+        index: int,
+        key: Key,
+        bound: float,
+        width: float,
+        careful: bool,
     ) -> tuple[list[Reading], float]:
         """The readings that follow with a cost up to ``bound``, and the bound that they set.
 
@@ -28,7 +34,8 @@ class Moves(Fit):
         out: list[Reading] = []
         base = reading.cost
         best = self._matches(reading, index, key, bound - base, out)
-        surely = best < self.costs.surely
+        pause = self._pause(reading, key)
+        surely = best < self.costs.surely and not careful and pause < 1.0
         bound = min(bound, base + best + (width if surely else self.costs.width))
         if surely:
             return out, bound
@@ -38,8 +45,9 @@ class Moves(Fit):
         if room >= self.costs.wrong_same:
             self._wrong(reading, index, key, room, out)
         self._extra(reading, index, key, room, out)
-        if best > self.costs.doubtful and room >= self.costs.jump - self.costs.pause:
-            self._jumps(reading, index, key, room, out)
+        stopped = best > self.costs.doubtful or pause == 1.0
+        if stopped and room >= self.costs.jump - self.costs.pause:
+            self._jumps(reading, index, key, pause, room, out)
         return out, bound
 
     def _matches(
@@ -69,14 +77,14 @@ class Moves(Fit):
             if cost < best:
                 best = cost
             if cost <= room:
-                out.append(self._play(reading, index, at, target, Kind.MATCH, cost, 0))
+                out.append(self._play(reading, index, at, target, Kind.MATCH, cost, 0, missed > 0))
         return best
 
     def _play(
         self, reading: Reading, index: int, at: float, target: int, kind: Kind, cost: float,
-        off: int,
+        off: int, skipped: bool,
     ) -> Reading:  # fmt: skip
-        """The reading after a key played for a note."""
+        """The reading after a key played for a note; ``skipped``: its hand left notes out."""
         layout, done = self.layout, reading.done | 1 << target
         onset, hand = layout.onset[target], layout.hand[target]
         right, left, period = reading.right, reading.left, reading.period_s
@@ -86,9 +94,9 @@ class Moves(Fit):
         beat = layout.beat[onset]
         small = layout.small[target]
         gap, gap_end = reading.gap, reading.gap_end
-        front = left if hand else right
-        if onset > front + 1 and onset > gap_end and beat - layout.beat[front + 1] > 0.9:
-            gap, gap_end = front + 1, onset
+        after = (left if hand else right) + 1
+        if skipped and onset > after and onset > gap_end and beat - layout.beat[after] > 0.9:
+            gap, gap_end = after, onset
         if hand:
             left_off = off
             if onset > left or (onset == left and left_s == NEVER):
@@ -148,12 +156,15 @@ class Moves(Fit):
                 if cost < limit:
                     cost += costs.wrong_timing * self.timing(reading, target, key.at)
                     if cost < limit:
-                        cost += self.advance(reading, target)
-                        if cost <= room:
-                            at = key.at
+                        missed = self.advance(reading, target)
+                        if cost + missed <= room:
+                            cost += missed
                             out.append(
-                                self._play(reading, index, at, target, Kind.WRONG, cost, off)
-                            )
+                                self._play(
+                                    reading, index, key.at, target, Kind.WRONG, cost, off,
+                                    missed > 0,
+                                )
+                            )  # fmt: skip
 
     def _wrong_pitch(self, off: int, last: int) -> float:
         costs, size = self.costs, abs(off)
@@ -179,16 +190,21 @@ class Moves(Fit):
             new.stray, new.stray_s, new.last_s = key.pitch, key.at, reading.last_s
             out.append(new)
 
-    def _jumps(
-        self, reading: Reading, index: int, key: Key, room: float, out: list[Reading]
-    ) -> None:
-        """Back to an earlier onset, to play on from there: a stumble or a restart."""
-        layout, costs, at = self.layout, self.costs, key.at
+    def _pause(self, reading: Reading, key: Key) -> float:
+        """Whether the pianist stopped before this key: 0 not at all, 1 surely."""
         front = max(reading.right, reading.left)
-        beats = layout.beat
+        beats = self.layout.beat
         usual = beats[front + 1] - beats[front] if front + 1 < len(beats) else 0.5
-        pause = at - reading.last_s - usual * reading.period_s
-        pause = min(max(pause / PAUSE_S, 0.0), 1.0)
+        pause = key.at - reading.last_s - usual * reading.period_s
+        return min(max(pause / PAUSE_S, 0.0), 1.0)
+
+    def _jumps(
+        self, reading: Reading, index: int, key: Key, pause: float, room: float,
+        out: list[Reading],
+    ) -> None:  # fmt: skip
+        """Back to an earlier onset, to play on from there: a stumble or a restart."""
+        layout, costs = self.layout, self.costs
+        front = max(reading.right, reading.left)
         base = costs.jump - costs.pause * pause
         for target in layout.of_pitch.get(key.pitch, ()):
             if layout.onset[target] > front:
