@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import chain
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -53,9 +54,7 @@ class DrillScreen(DrillView):
 
     def hear(self, events: Iterable[MidiEvent]) -> None:
         """What was played, and the piano's coming and going."""
-        for event in events:
-            self.show(self._answer(event))
-        self.staff.paint_now()
+        self.show(chain.from_iterable(self._answer(event) for event in events))
 
     def _answer(self, event: MidiEvent) -> tuple[Outcome, ...]:
         drill = self.desk.drill

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from itertools import groupby
 
 from textual.timer import Timer
 
@@ -71,14 +72,17 @@ class DrillView(DrillFrame):
         self._proposed = self._reason = ""
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
-        """Show what the drill answered."""
-        for outcome in outcomes:
-            self._show_one(outcome)
+        """Show what the drill answered; marks that come together are painted together."""
+        for is_mark, some in groupby(outcomes, lambda outcome: isinstance(outcome, NoteMarked)):
+            if is_mark:
+                marked = (one for one in some if isinstance(one, NoteMarked))
+                self.staff.mark({one.note: mark_of(one.label) for one in marked})
+            else:
+                for outcome in some:
+                    self._show_one(outcome)
 
     def _show_one(self, outcome: Outcome) -> None:
         match outcome:
-            case NoteMarked(note, label):
-                self.staff.mark(note, mark_of(label))
             case StrayKey(pitch):
                 name = Spelling.of(pitch, self._key_fifths()).words
                 self.show_assignment(f"not in the window: {name}")

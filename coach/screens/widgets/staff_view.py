@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -15,26 +15,20 @@ from textual.widget import Widget
 
 from coach.score.model import Score
 from coach.score.window import Excerpt
-from coach.screens.marks import FACES, Mark
+from coach.screens.marks import Mark
 from coach.screens.messages import PageTurned
-from coach.screens.painting import paint_now
-from coach.screens.staff.canvas import Role
-from coach.screens.staff.page import Page, Sheet
-
-_BLANK = f"staff--{Role.BLANK.value}"
+from coach.screens.painting import CellPainter, paint_now
+from coach.screens.staff.marked import BLANK, LOOKS, MarkedPage
+from coach.screens.staff.page import Cell, Sheet
 
 LayOut = Callable[[Score, Excerpt, int, int], Sheet]
 """Score, excerpt, columns, rows."""
 
 
 class StaffView(Widget):
-    """Shows one page of a sheet; a mark repaints the cells of one note and nothing else."""
+    """Shows one page of a sheet; a mark writes the cells of one note and nothing else."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {f"staff--{role.value}" for role in Role} | {
-        "staff--right",
-        "staff--fault",
-        "staff--fault-mark",
-    }
+    COMPONENT_CLASSES: ClassVar[set[str]] = set(LOOKS)
     """One style for each role, and for the heads and marks of notes played right or not."""
 
     DEFAULT_CSS = """
@@ -61,11 +55,13 @@ class StaffView(Widget):
         self._window: tuple[Score, Excerpt] | None = None
         self._sheet: Sheet | None = None
         self._page = 0
+        self._shown: MarkedPage | None = None
+        self._top = 0
+        """Rows left free above the page."""
         self._marks: dict[int, Mark] = {}
-        self._on_row: dict[int, list[tuple[int, int, bool]]] = {}
         self._strips: dict[int, Strip] = {}
         self._styles: dict[str, Style] = {}
-        self._plain: dict[int, tuple[str, list[str]]] = {}
+        self._painter = CellPainter(self)
 
     @property
     def sheet(self) -> Sheet | None:
@@ -86,30 +82,27 @@ class StaffView(Widget):
     def show_window(self, score: Score, excerpt: Excerpt) -> None:
         """Show another window, without marks, from its first page."""
         self._window = score, excerpt
-        self._marks = {}
+        self._marks.clear()
         self._make_sheet()
 
-    def mark(self, note: int, mark: Mark | None) -> None:
-        """Mark one note, or take its mark back; the page follows the playing."""
-        if mark is None:
-            self._marks.pop(note, None)
-        else:
-            self._marks[note] = mark
-            self._follow(note)
-        self._repaint(note)
+    def mark(self, changes: Mapping[int, Mark | None]) -> None:
+        """Mark notes, or take marks back, and show it at once; the page follows the playing."""
+        for note, mark in changes.items():
+            if mark is None:
+                self._marks.pop(note, None)
+            else:
+                self._marks[note] = mark
+                self._follow(note)
+        self._repaint(changes)
 
     def mark_all(self, marks: Mapping[int, Mark]) -> None:
         """These marks in place of all others."""
-        changed = {
-            note for note in {*self._marks, *marks} if self._marks.get(note) is not marks.get(note)
-        }
-        self._marks = dict(marks)
+        before = dict(self._marks)
+        changed = [n for n in {*before, *marks} if before.get(n) is not marks.get(n)]
+        self._marks.clear()
+        self._marks.update(marks)
         # A first note's own mark is not to wait until all marks of the last repetition are gone.
-        self.call_after_refresh(self._repaint, *changed)
-
-    def paint_now(self) -> None:
-        """Put what is to be repainted on the terminal at once."""
-        paint_now(self)
+        self.call_after_refresh(self._repaint, changed)
 
     def turn_to(self, page: int) -> None:
         """Show a page, counted from 0; outside the sheet the nearest."""
@@ -130,6 +123,7 @@ class StaffView(Widget):
         super().notify_style_update()
         self._strips.clear()
         self._styles.clear()
+        self._painter.forget()
 
     def render_line(self, y: int) -> Strip:
         """One row of the page."""
@@ -140,13 +134,14 @@ class StaffView(Widget):
     def _make_sheet(self) -> None:
         if self._window and self.size.width and self.size.height:
             self._sheet = self._lay_out(*self._window, self.size.width, self.size.height)
+            self._top = max(self.size.height - self._sheet.height, 0) // 2
             self._page = 0
             self._show_page()
 
     def _show_page(self) -> None:
-        self._index_rows()
+        if self._sheet:
+            self._shown = MarkedPage(self._sheet.pages[self._page], self._marks)
         self._strips.clear()
-        self._plain.clear()
         self.refresh()
         self.post_message(PageTurned())
 
@@ -156,51 +151,28 @@ class StaffView(Widget):
             if page != self._page:
                 self.turn_to(page)
 
-    def _current(self) -> Page | None:
-        return self._sheet.pages[self._page] if self._sheet else None
-
-    @property
-    def _top(self) -> int:
-        """Rows left free above the page."""
-        return max(self.size.height - self._sheet.height, 0) // 2 if self._sheet else 0
-
-    def _index_rows(self) -> None:
-        rows: dict[int, list[tuple[int, int, bool]]] = defaultdict(list)
-        page = self._current()
-        for note, cells in page.notes.items() if page else ():
-            for row, column in cells.heads:
-                rows[row].append((note, column, False))
-            rows[cells.mark[0]].append((note, cells.mark[1], True))
-        self._on_row = rows
-
-    def _repaint(self, *notes: int) -> None:
-        """Have the cells of these notes painted anew: one stretch of each row that they are on."""
-        page = self._current()
-        height, top = self.size.height, self._top  # Textual works them out anew each time
-        columns: dict[int, list[int]] = defaultdict(list)
-        for note in notes:
-            cells = page.notes.get(note) if page else None
-            for row, column in (*cells.heads, cells.mark) if cells else ():
-                columns[row + top].append(column)
-        for row in columns:
-            self._strips.pop(row, None)
+    def _repaint(self, notes: Iterable[int]) -> None:
+        """Have the cells of these notes written anew, by Textual where they can't be alone."""
+        page, height = self._shown, self.size.height
+        if page is None:
+            return
         # Below the staff's own height other rows would be written over.
-        regions = [
-            Region(min(here), row, max(here) - min(here) + 1, 1)
-            for row, here in columns.items()
-            if row < height
-        ]
-        if regions:
-            self.refresh(*regions)
+        cells = {
+            (row + self._top, column): page.face((row, column))
+            for row, column in page.cells_of(notes)
+            if row + self._top < height
+        }
+        for row, _ in cells:
+            self._strips.pop(row, None)
+        if cells and not self._painter.paint(cells):
+            self.refresh(*_stretches(cells))
+            paint_now(self)
 
     def _draw(self, y: int) -> Strip:
-        page, row = self._current(), y - self._top
-        if page is None or not 0 <= row < len(page.rows):
+        page, row = self._shown, y - self._top
+        if page is None or not 0 <= row < page.rows:
             return Strip.blank(self.size.width, self.rich_style)
-        plain, looks = self._plain_row(page, row)
-        text, looks = list(plain), list(looks)
-        self._put_marks(row, text, looks)
-        return self._strip("".join(text), looks)
+        return self._strip(*page.row(row))
 
     def _strip(self, text: str, looks: list[str]) -> Strip:
         """Text whose every cell has a look."""
@@ -211,18 +183,7 @@ class StaffView(Widget):
                 start = end
         strip, width = Strip(segments, len(text)), self.size.width
         fits = len(text) == width
-        return strip if fits else strip.adjust_cell_length(width, self._style(_BLANK))
-
-    def _plain_row(self, page: Page, row: int) -> tuple[str, list[str]]:
-        """A row's text and looks, without marks."""
-        if row not in self._plain:
-            looks = [f"staff--{role.value}" for role in page.rows[row].roles]
-            # A blank goes with what is before it: fewer changes of style, a mark is out sooner.
-            for column in range(1, len(looks)):
-                if looks[column] == _BLANK:
-                    looks[column] = looks[column - 1]
-            self._plain[row] = page.rows[row].text, looks
-        return self._plain[row]
+        return strip if fits else strip.adjust_cell_length(width, self._style(BLANK))
 
     def _style(self, look: str) -> Style:
         if look not in self._styles:
@@ -230,16 +191,10 @@ class StaffView(Widget):
             self._styles[look] = self.rich_style + style
         return self._styles[look]
 
-    def _put_marks(self, row: int, text: list[str], looks: list[str]) -> None:
-        here = [
-            (self._marks[note], column, in_lane)
-            for note, column, in_lane in self._on_row.get(row, ())
-            if note in self._marks
-        ]
-        for mark, column, in_lane in sorted(here):
-            fault = mark is not Mark.RIGHT
-            if in_lane:
-                text[column] = FACES[mark].char
-            looks[column] = "staff--right"
-            if fault:
-                looks[column] = "staff--fault-mark" if in_lane else "staff--fault"
+
+def _stretches(cells: Iterable[Cell]) -> list[Region]:
+    """One stretch of each row that has cells."""
+    columns: dict[int, list[int]] = defaultdict(list)
+    for row, column in cells:
+        columns[row].append(column)
+    return [Region(min(at), row, max(at) - min(at) + 1, 1) for row, at in columns.items()]
