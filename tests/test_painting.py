@@ -104,7 +104,7 @@ def at_the_piano(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
             score = two_hands(BARS)
             staging = Staging(drill=FakeDrill(score, window=Window(F(0), F(4 * BARS), Hands.TOGETHER)))
             app = KeyholeApp(staging.given, None, Start(Path("tune.musicxml")))
-            async with app.run_test(size=size) as pilot:
+            async with app.run_test(size=size, notifications=True) as pilot:
                 staging.ports.post(PianoFound("Test piano"))
                 for _ in range(100):
                     await pilot.pause(0.01)
@@ -162,7 +162,8 @@ async def _help(seat: Seat) -> None:
 
 
 async def _toast(seat: Seat) -> None:
-    seat.app.notify("Have a break. " * 12, title="A proposal", timeout=60)
+    rows = seat.app.size.height - 6  # as tall as the staff
+    seat.app.notify("Have a break.\n" * rows, title="A proposal", timeout=60)
     await seat.settle()
 
 
@@ -190,7 +191,12 @@ def test_a_mark_never_shows_through_what_is_over_the_staff_or_is_about_to_move(
         everything = {note: Mark.WRONG for note in range(len(seat.staging.drill.excerpt.notes))}
         await happens(seat)
         here = [note for note in everything if staff._shown and staff._shown.cells_of([note])]
+        seat.glass.writes.clear()
         staff.mark(dict.fromkeys(here, Mark.WRONG))
+        if happens is _help:
+            assert seat.glass.writes == []
+        elif happens is _toast:
+            seat.assert_true()
         await seat.settle()
         seat.assert_true()
         await seat.pilot.press("escape")
@@ -226,7 +232,7 @@ def test_whatever_happens_in_whatever_order_the_terminal_shows_what_textual_woul
             case 4:
                 staff.turn(chance.choice([-1, 1]))
             case 5:
-                seat.app.notify("Have a break. " * 9, timeout=chance.choice([0.1, 9]))
+                seat.app.notify("Have a break.\n" * 15, timeout=chance.choice([0.1, 9]))
             case _:
                 staff.mark({note: chance.choice(marks) for note in notes})
 
