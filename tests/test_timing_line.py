@@ -59,7 +59,21 @@ def test_an_accelerando_over_the_whole_window_is_told() -> None:
     assert "faster and faster" in judgement.sentence.lower()
 
 
-def test_hands_that_drift_apart_are_told_with_the_slower_hand() -> None:
+def test_slower_and_slower_is_told_and_counts_where_a_pulse_is_asked_for() -> None:
+    slower = play(WINDOW, at=lambda x: 0.5 * x + 0.03 * x * x)
+    told, asked = judge(WINDOW, slower), judge(WINDOW, slower, stage=Stage.PULSE)
+    assert [(f.cause, f.forgiven) for f in told.faults] == [("slowing down", True)]
+    assert [(f.cause, f.forgiven) for f in asked.faults] == [("slowing down", False)]
+    assert (told.clean, asked.clean) == (True, False)
+    assert asked.sentence.startswith("Slower and slower (1.9 times)")
+
+
+def test_a_phrase_that_only_broadens_at_its_end_is_not_told() -> None:
+    ending = play(WINDOW, at=lambda x: 0.5 * x + 0.12 * max(x - 6, 0) ** 2)
+    assert judge(WINDOW, ending).faults == ()
+
+
+def test_hands_that_drift_from_the_first_note_are_told_with_the_slower_hand() -> None:
     late = {
         i: 0.04 * float(n.onset_quarters) for i, n in enumerate(WINDOW.notes) if n.hand is Hand.LEFT
     }

@@ -14,6 +14,9 @@ from coach.judging.words import late, seconds
 from coach.score.model import Hands
 from coach.score.window import Excerpt
 
+SLOWING = "slowing down"
+"""The cause of a tempo that sinks evenly from beginning to end."""
+
 
 def timing_faults(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> list[Fault]:
     """What the timing shows, in no order."""
@@ -100,6 +103,7 @@ def _splits(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
 def _drift(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
     if timing.drift is not None:
         first, last = _onset(timing, timing.drift.first), _onset(timing, timing.drift.last)
+        way = "behind" if timing.drift.total_s > 0 else "ahead of"
         fault = spanning(
             excerpt,
             first,
@@ -107,7 +111,7 @@ def _drift(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
             Hands(timing.drift.hand),
             Family.TIMING,
             0.7,
-            f"drifts behind the other hand ({seconds(timing.drift.total_s)})",
+            f"drifts {way} the other hand ({seconds(timing.drift.total_s)})",
             "hands drift",
             size_ms=timing.drift.total_s * 1000,
         )
@@ -164,19 +168,22 @@ def _figures(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
 
 
 def _rush(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
-    if timing.rush is not None:
-        first, last = _onset(timing, 1), _onset(timing, -1)
-        fault = spanning(
-            excerpt,
-            first,
-            last,
-            excerpt.hands,
-            Family.TEMPO,
-            0.55,
-            f"faster and faster ({timing.rush.ratio:.1f} times)",
-            "tempo drift",
-        )
-        yield replace(fault, onset_quarters=last)
+    if timing.rush is None:
+        return
+    ratio = timing.rush.ratio
+    way, times = ("faster", ratio) if ratio > 1 else ("slower", 1 / ratio)
+    first, last = _onset(timing, 1), _onset(timing, -1)
+    fault = spanning(
+        excerpt,
+        first,
+        last,
+        excerpt.hands,
+        Family.TEMPO,
+        0.55,
+        f"{way} and {way} ({times:.1f} times)",
+        "tempo drift" if ratio > 1 else SLOWING,
+    )
+    yield replace(fault, onset_quarters=last)
 
 
 def _off_click(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:

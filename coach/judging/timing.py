@@ -18,7 +18,8 @@ from coach.judging.timing_click import ClickTiming, against_click
 from coach.judging.timing_drift import Rush, rush
 from coach.judging.timing_evenness import Evenness, evenness
 from coach.judging.timing_figures import Figure, figures
-from coach.judging.timing_hands import Drift, Parted, Split, drift, parted, splits
+from coach.judging.timing_hands import Parted, Split, parted, splits
+from coach.judging.timing_hands_drift import Drift, drift
 from coach.judging.timing_line import Interval, foretold, intervals, settle
 from coach.judging.timing_moments import Moment, moments
 from coach.judging.timing_pauses import Pause, pauses
@@ -106,7 +107,7 @@ def measure(
         pauses=found,
         parted=parted(row, line, beat_s, tolerance, habits),
         splits=splits(row, beat_s, tolerance),
-        drift=drift(row, tolerance),
+        drift=drift(row, line, tolerance),
         uneven=uneven(row, line, held, tolerance),
         evenness=evenness(row, held),
         figures=figures(row, held, beat_x, tolerance),

@@ -1,11 +1,9 @@
-"""Hands together: one hand late or early at an onset, and hands that drift apart."""
+"""Hands together: one hand late or early at an onset, and chords that fell apart."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
-from statistics import median
 
 from coach.judging.habits import Habits
 from coach.judging.timing_moments import Moment
@@ -19,12 +17,6 @@ _ALONE = 1.2
 """How much more is asked where the other hand does not play at the same onset."""
 _ALONE_SHARE = 0.3
 _ALONE_NOISE = 2.5
-_START_S = 0.06
-_START_SHARE = 0.35
-"""Hands that drift start together."""
-_SCATTER = 0.15
-"""...and part evenly: the scatter round the line is small against the whole."""
-_MOST_SHARED = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,18 +37,6 @@ class Split:
     hand: Hand
     note: int
     gap_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Drift:
-    """One hand that moves away from the other evenly."""
-
-    hand: Hand
-    first: int
-    """The first moment that is displaced."""
-    last: int
-    total_s: float
-    """How far apart at the end; positive when the hand is late."""
 
 
 def parted(
@@ -125,38 +105,3 @@ def splits(row: Sequence[Moment], beat_s: float, tolerance: Tolerance) -> tuple[
         for hand in moment.hands
         if hand.behind is not None and hand.gap_s > limit and not hand.loose
     )
-
-
-def drift(row: Sequence[Moment], tolerance: Tolerance) -> Drift | None:
-    """The hands' even parting over the repetition, None where they keep together."""
-    shared = _distances(row)
-    if len(shared) < 3:
-        return None
-    span = shared[-1][0] - shared[0][0]
-    slope = _middle_slope(shared)
-    total = slope * span
-    start = median(apart - slope * (x - shared[0][0]) for x, apart in shared)
-    scatter = median(abs(apart - start - slope * (x - shared[0][0])) for x, apart in shared)
-    if abs(total) * 1000 <= tolerance.apart_ms or scatter > _SCATTER * abs(total):
-        return None
-    if abs(start) > max(_START_S, _START_SHARE * abs(total)):
-        return None
-    hand = Hand.LEFT if total > 0 else Hand.RIGHT
-    own = [i for i, moment in enumerate(row) if moment.of(hand)]
-    return Drift(hand, own[1], own[-1], abs(total))
-
-
-def _distances(row: Sequence[Moment]) -> list[tuple[float, float]]:
-    """Left hand after right, in seconds, wherever both play; a few dozen of them at most."""
-    out = []
-    for moment in row:
-        right, left = moment.of(Hand.RIGHT), moment.of(Hand.LEFT)
-        if right is not None and left is not None:
-            out.append((moment.x, left.at_s - right.at_s))
-    step = -(-len(out) // _MOST_SHARED) or 1
-    return out[::step]
-
-
-def _middle_slope(points: Sequence[tuple[float, float]]) -> float:
-    """The median of the slopes of all pairs: one hand late once does not tilt it (Theil-Sen)."""
-    return median((b[1] - a[1]) / (b[0] - a[0]) for a, b in combinations(points, 2))

@@ -72,8 +72,9 @@ class Tolerance:
     """Scatter of a row that is written even, as a share of its mean interval: eight times a
     professional's 7 % (Jabusch 2006), beyond a beginner's 25 ms in the fastest sixteenths."""
     drift_ratio: float = 1.35
-    """Tempo at the end against the start, when it runs away evenly: five tempo JNDs of 2.5 % a
-    beat over two beats; a rallentando is not held against the player."""
+    """Tempo at the end against the start (or the start against the end), when it changes evenly:
+    five tempo JNDs of 2.5 % a beat over two beats. Slowing counts only where a pulse is asked
+    for: an even rallentando is told and forgiven before that."""
     click_ms: float = 50.0
     """Error against the click once the constant offset is out: the MIREX onset window, about
     2 SD of untrained tapping at 500 ms (Repp 2005)."""

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from coach.judging.facts import Family, Fault, Matching, Stage
+from coach.judging.faults_timing import SLOWING
 from coach.judging.psychophysics import EVENNESS_CV
 from coach.judging.reach import before_the_break, last_struck
 from coach.judging.timing import Timing
@@ -28,11 +29,21 @@ ASKED: dict[Stage, frozenset[Family]] = {
 """What each stage asks for; what is found besides is told and forgiven."""
 
 
+_OF_PULSE = frozenset({SLOWING})
+"""What the rhythm stage tells and forgives: it asks for the proportions, and an even rallentando
+keeps them; from the pulse stage on the tempo is to hold."""
+
+
 def at_stage(faults: Sequence[Fault], stage: Stage) -> tuple[Fault, ...]:
     """The faults with those forgiven that the stage does not ask for, and these last."""
-    asked = ASKED[stage]
-    told = [fault if fault.family in asked else replace(fault, forgiven=True) for fault in faults]
+    told = [fault if _is_asked(fault, stage) else replace(fault, forgiven=True) for fault in faults]
     return tuple(sorted(told, key=lambda fault: fault.forgiven))
+
+
+def _is_asked(fault: Fault, stage: Stage) -> bool:
+    if stage is Stage.RHYTHM and fault.cause in _OF_PULSE:
+        return False
+    return fault.family in ASKED[stage]
 
 
 def is_clean(faults: Sequence[Fault], complete: bool) -> bool:
