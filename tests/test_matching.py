@@ -176,6 +176,15 @@ def test_a_missing_note_among_equal_ones_is_doubtful() -> None:
 
 
 @pytest.mark.outside
+def test_one_of_equal_chords_skipped_is_doubtful() -> None:
+    waltz = window("72 74 76 77 79", "48 52+55 52+55 52+55 48")
+    line = "72@0 48@0 52@1 55@1 52@2 55@2 79@3 48@3"
+    left = window("48 52+55 52+55 52+55 47")
+    assert match(left, played("48@0 52@1 55@1 52@2 55@2 47@3")).unsure
+    assert not match(left, played("48@0 52@1 55@1 52@3 55@3 47@4")).unsure, "time was kept"
+    assert not match(waltz, played(line)).unsure, "the other hand tells"
+
+
 def test_published_transcription_vector() -> None:
     """mir_eval, tests/test_transcription.py (commit fe73b35): P .6, R .75, F .667 without offsets.
 

@@ -7,24 +7,19 @@ from collections.abc import Sequence
 from coach.judging.facts import Label, Matching, PlayedLabel, ScoreLabel
 from coach.judging.matching_costs import COSTS
 from coach.judging.matching_decode import decode
+from coach.judging.matching_doubt import Labels, is_unsure, told
 from coach.judging.matching_hands import likely_hand
 from coach.judging.matching_reading import Reading
 from coach.judging.matching_score import HANDS, Layout, lay_out
 from coach.judging.matching_tempo import ALIKE, beat_period, mean_period, written_period
-from coach.judging.matching_trace import Trace
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
-
-UNSURE_BELOW = 1.5
-"""Two readings whose costs differ by less are about equally good: 4.5 to 1 at most."""
 
 POOR = 12.0
 """A reading that costs more may have been made at a wrong tempo."""
 
 CLEARLY = 6.0
 """How much better a reading at another tempo must be."""
-Labels = list[tuple[Label, int]]
-"""Label and note (-1: none) of each key in order."""
 
 
 def match(excerpt: Excerpt, played: Sequence[PlayedNote]) -> Matching:
@@ -38,8 +33,8 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote]) -> Matching:
     order = sorted(range(len(played)), key=lambda i: played[i].onset_s)
     take = [played[i] for i in order]
     readings = _readings(layout, take, written_period(excerpt))
-    labels = _labels(layout, readings[0][1])
-    unsure = _unsure(layout, readings, labels)
+    labels = told(layout, readings[0][1])
+    unsure = is_unsure(layout, take, readings, labels)
     return _matching(layout, take, order, labels, unsure)
 
 
@@ -55,21 +50,6 @@ def _readings(
         if other[0][0] < found[0][0] - CLEARLY:
             return other
     return found
-
-
-def _labels(layout: Layout, reading: Reading) -> Labels:
-    trace = Trace(layout)
-    trace.follow(reading)
-    return trace.keys
-
-
-def _unsure(layout: Layout, readings: list[tuple[float, Reading]], labels: Labels) -> bool:
-    """Whether another reading that says something else is about as good."""
-    best = readings[0][0]
-    return any(
-        cost - best < UNSURE_BELOW and _labels(layout, other) != labels
-        for cost, other in readings[1:4]
-    )
 
 
 def _matching(

@@ -19,13 +19,13 @@ class Costs:
     """Each note left out, the first four."""
     missed_many: float = 1.2
     """Each further one: whole beats are skipped."""
-    missed_most: float = 9.0
+    missed_most: float = 8.0
     """The most that one gap costs: after it, a lost reading finds its place again."""
     lost: float = 10.0
     """A gap that costs more is taken for a place lost and found again,"""
     found: float = 2.0
     """which costs this much, whatever the time."""
-    shared: float = 0.5
+    shared: float = 0.2
     """Each note left out where the other hand has skipped too."""
     end: float = 1.25
     """Breaking off before the last note."""
@@ -54,12 +54,16 @@ class Costs:
     """Time that closes up over a skipped beat."""
     closed_part: float = 3.0
     """Time that closes up over less than a beat."""
+    closed_off: float = 1.0
+    """Going on elsewhere than on a beat after it: the eye that skips lands on a beat."""
     together: float = 0.3
     """A skip in which this hand follows the other."""
     jump: float = 9.4
     """Going back to an earlier place."""
     pause: float = 4.5
     """How much of it a pause before it takes off."""
+    erred: float = 1.0
+    """How much of it a wrong key just before takes off: who has slipped goes back."""
     late: float = 4.0
     """The most that coming late costs."""
     early: float = 5.5

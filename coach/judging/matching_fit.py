@@ -146,7 +146,10 @@ class Fit:
             apart = at - other_s - (over - other_beat) * period
             if abs(apart) < 0.08:
                 return costs.together + min(0.25 * x * x, 2.0)
-        return min(0.5 * x * x, 4.0) + (costs.closed if over - after > 0.9 else costs.closed_part)
+        closed = costs.closed if over - after > 0.9 else costs.closed_part
+        if abs(over - round(over)) > 0.01:
+            closed += costs.closed_off
+        return min(0.5 * x * x, 4.0) + closed
 
 
 def _misfit(away: float, gap: float, slack: float, period: float, costs: Costs) -> float:
