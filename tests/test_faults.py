@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coach.judging.facts import Family, Fault, Judgement, Label, Outcome, Stage
+from coach.judging.facts import Family, Fault, Judgement, Outcome, Stage
 from coach.judging.judge import judge
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
-from coach.score.window import Excerpt, Window, excerpt
+from coach.score.window import Window, excerpt
 from tests.judging_help import both, play, tune, whole
 
 PIECE = both(32)
@@ -193,36 +193,6 @@ def test_long_short_playing_of_even_eighths() -> None:
     judgement = judge(window, play(window, qpm=80, late=late))
     assert judgement.faults[0].cause == "uneven"
     assert judgement.faults[0].hands is Hands.RIGHT
-
-
-@pytest.mark.property
-@settings(max_examples=25, deadline=None)
-@given(st.integers(0, 30), st.sampled_from([25, 27, 105, 107]))
-def test_one_far_off_note_adds_one_extra_and_changes_nothing_else(at: int, pitch: int) -> None:
-    notes = take()
-    when = notes[at % len(notes)].onset_s + 0.002
-    more = sorted([*notes, PlayedNote(pitch, 40, when, 0.1)], key=lambda n: n.onset_s)
-    plain, judgement = judge(WINDOW, notes), judge(WINDOW, more)
-    assert [s.label for s in judgement.score] == [s.label for s in plain.score]
-    assert [s.error_ms for s in judgement.score] == [s.error_ms for s in plain.score]
-    assert [p.label for p in judgement.played].count(Label.EXTRA) == 1
-    assert [f.family for f in judgement.faults] == [Family.EXTRA]
-
-
-@pytest.mark.property
-@settings(max_examples=20, deadline=None)
-@given(st.permutations([0.0, 0.004, 0.008]))
-def test_the_order_within_a_chord_changes_nothing(order: list[float]) -> None:
-    chords = [
-        {"pitch": p + 2 * i, "onset": F(i), "length": F(1), "hand": "RH"}
-        for i in range(6)
-        for p in (60, 64, 67)
-    ]
-    window: Excerpt = whole(score_from_notes(chords), Hands.RIGHT)
-    late = {i: order[i % 3] for i in range(len(window.notes))}
-    judgement = judge(window, play(window, late=late))
-    assert judgement.clean
-    assert judgement.notices == ()
 
 
 @pytest.mark.property

@@ -1,11 +1,8 @@
 """The tempo line bends with the tempo, steps with a pause, and ignores one note out of place."""
 
-import random
 from fractions import Fraction as F
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from coach.judging.facts import Stage
 from coach.judging.judge import judge
@@ -80,42 +77,3 @@ def test_hands_that_drift_from_the_first_note_are_told_with_the_slower_hand() ->
     judgement = judge(WINDOW, play(WINDOW, late=late))
     assert judgement.faults[0].cause == "hands drift"
     assert judgement.faults[0].hands is Hands.LEFT
-
-
-@pytest.mark.property
-@settings(max_examples=40, deadline=None)
-@given(st.floats(-1000, 1000), st.integers(0, 1000))
-def test_shifting_all_times_changes_nothing(shift: float, seed: int) -> None:
-    rng = random.Random(seed)
-    late = {i: rng.gauss(0, 0.03) for i in range(len(WINDOW.notes))}
-    here = judge(WINDOW, play(WINDOW, late=late))
-    there = judge(WINDOW, play(WINDOW, late=late, start_s=0.5 + shift))
-    assert here.clean == there.clean
-    assert here.sentence == there.sentence
-    assert errors(here) == pytest.approx(errors(there), abs=0.01)
-
-
-@pytest.mark.property
-@settings(max_examples=40, deadline=None)
-@given(st.floats(0.5, 2.0), st.integers(0, 1000))
-def test_scaling_all_times_changes_no_notes_verdict(scale: float, seed: int) -> None:
-    rng = random.Random(seed)
-    late = {i: rng.gauss(0, 0.02) for i in range(len(WINDOW.notes))}
-    notes = play(WINDOW, late=late)
-    gone = rng.randrange(len(notes))
-    notes = notes[:gone] + notes[gone + 1 :]
-    scaled = [
-        type(n)(n.pitch, n.velocity, n.onset_s * scale, n.length_s and n.length_s * scale)
-        for n in notes
-    ]
-    here, there = (judge(WINDOW, take, stage=Stage.NOTES) for take in (notes, scaled))
-    assert here.clean == there.clean
-    assert [s.label for s in here.score] == [s.label for s in there.score]
-
-
-@pytest.mark.property
-@settings(max_examples=25, deadline=None)
-@given(st.floats(25, 240))
-def test_a_perfect_performance_at_any_tempo_is_clean(qpm: float) -> None:
-    assert judge(SCALE, play(SCALE, qpm=qpm)).clean
-    assert judge(WINDOW, play(WINDOW, qpm=qpm)).clean

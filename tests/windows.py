@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 from hypothesis import strategies as st
@@ -19,6 +20,8 @@ DIVISIONS = {
     "6/8": (1, 3, 3, 6),
 }
 """Into how many equal notes a beat is cut: 3 and 5 are tuplets in simple metre."""
+WAYS = ("wrong", "out", "brushed", "late", "again")
+"""What can go wrong with a key."""
 STEPS = (0, 2, 4, 5, 7, 9, 11)
 
 
@@ -85,12 +88,49 @@ def windows(draw: st.DrawFn, graces: bool = True) -> Excerpt:
 
 
 def performance(window: Excerpt, beat_s: float = 0.6, start_s: float = 1.0) -> list[PlayedNote]:
-    """What is written, in time: grace notes 60 ms one before another ahead of their main note."""
+    """What is written, in time; grace notes 60 ms ahead of their note, less where it is crowded."""
     out = []
-    for i, note in enumerate(window.notes):
-        at_s = start_s + window.onset_beats[i] * beat_s
-        length_s = max(0.9 * float(note.length_quarters) * beat_s, 0.05)
+    before, last = window.grid_quarters[-2:]  # the first may be a pickup's part of a beat
+    quarter_s = beat_s / float(last - before)
+    last_s = start_s - beat_s
+    for note in window.notes:
+        at_s = start_s + float(note.onset_quarters - window.grid_quarters[0]) * quarter_s
+        length_s = max(0.9 * float(note.length_quarters) * quarter_s, 0.05)
         if note.grace is not None:
-            at_s -= 0.06
+            at_s -= min(0.06, 0.4 * (at_s - last_s))
+        else:
+            last_s = at_s
         out.append(PlayedNote(note.pitch, 64, at_s, length_s))
     return sorted(out, key=lambda key: key.onset_s)
+
+
+@st.composite
+def mistaken(
+    draw: st.DrawFn, keys: list[PlayedNote], most: int = 4, ways: tuple[str, ...] = WAYS
+) -> list[PlayedNote]:
+    """The same keys with some mistakes: wrong, left out, brushed, late, or played again."""
+    keys = list(keys)
+    for _ in range(draw(st.integers(0, most))):
+        at = draw(st.integers(0, len(keys) - 1))
+        key, way = keys[at], draw(st.sampled_from(ways))
+        if way == "wrong":
+            keys[at] = replace(
+                key, pitch=key.pitch + draw(st.sampled_from([-12, -2, -1, 1, 2, 12]))
+            )
+        elif way == "out" and len(keys) > 1:
+            del keys[at]
+        elif way == "brushed":
+            keys.append(
+                PlayedNote(key.pitch + draw(st.sampled_from([-1, 1])), 30, key.onset_s, 0.05)
+            )
+        elif way == "late":
+            keys[at:] = [_later(k, 0.4) for k in keys[at:]]
+        else:
+            first, back_s = max(at - 2, 0), key.onset_s - keys[max(at - 2, 0)].onset_s + 0.6
+            keys[at + 1 :] = [_later(k, back_s) for k in keys[first:]]
+        keys.sort(key=lambda k: k.onset_s)
+    return keys
+
+
+def _later(key: PlayedNote, by_s: float) -> PlayedNote:
+    return replace(key, onset_s=key.onset_s + by_s)
