@@ -99,6 +99,7 @@ def measure(
     beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     beat_s = beat_x * 60 / (qpm or excerpt.qpm)
     held = frozenset(i for i, lift in enumerate(lifts) if lift)
+    broken = frozenset(i for i, moment in enumerate(row) if moment.broken or moment.gap)
     return Timing(
         row=row,
         steps=steps,
@@ -108,7 +109,7 @@ def measure(
         parted=parted(row, line, beat_s, tolerance, habits),
         splits=splits(row, beat_s, tolerance),
         drift=drift(row, line, tolerance),
-        uneven=uneven(row, line, held, tolerance),
+        uneven=uneven(row, broken, tolerance),
         evenness=evenness(row, held),
         figures=figures(row, held, beat_x, tolerance),
         rush=rush(row, lifts, tolerance),

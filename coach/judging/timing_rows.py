@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import sqrt
-from statistics import fmean, median, stdev
+from statistics import fmean
 
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
@@ -20,20 +20,20 @@ from coach.score.model import Hand
 
 _LEAST_PEAKS = 3
 """Displacements that make a pattern: long, short, long, and a gap more on each side."""
-_STEADY = ((6, 2.2), (4, 2.5), (3, 7.0))
-"""A habit of the hand keeps its size. From how many displacements, the least mean against their
-scatter: scatter alone (SD 15 to 30 ms) then makes such a row in one repetition of fifty."""
-_ROUGH = 0.03
-_STANDS_OUT = 1.8
-"""...and the least mean against the scatter of everything else in the repetition."""
-_UNKNOWN_S = 0.015
-_SURE_S = 0.004
-"""Scatter that is taken where too little else was played, and its least."""
-_FEW = 8
-_EDGE = 0.65
-"""A first or last displacement below this share of the middle one is outside the pattern."""
-_ANY = 0.05
-"""Displacements below this belong to no pattern."""
+_SURE = 6.5
+"""The mean displacement against its standard error. Practice scatters by turns by itself (a late
+stroke makes a long gap and then a short one), and of all stretches the likeliest is looked at:
+so more than the usual three."""
+_ANY = 0.14
+"""What a displacement must have, on average, for a stretch to be longer with it than without:
+half of the ratio of 1.75 to 1."""
+_MOST = 0.5
+"""Beyond a ratio of 3 to 1 it is a stop, not a long note; it counts no more than that."""
+_SCATTER_S = 0.018
+_SCATTER_SHARE = 0.1
+_SCATTER_WEIGHT = 4
+"""Scatter of displacements before any is seen (1.2 times strokes of 15 ms, or a tenth of the gap),
+and for how many seen ones it stands."""
 _WHOLE_S = 0.02
 """Shorter than this no two gaps can be told apart (Hirsh 1959: the order of two tones)."""
 
@@ -46,6 +46,7 @@ class Uneven:
     first: int
     """Moment of the first displaced onset."""
     last: int
+    """Moment of the last one."""
     ratio: float
     """Long against short."""
     size_s: float
@@ -53,24 +54,31 @@ class Uneven:
 
 
 def uneven(
-    row: Sequence[Moment], line: Sequence[float], held: frozenset[int], tolerance: Tolerance
+    row: Sequence[Moment], broken: frozenset[int], tolerance: Tolerance
 ) -> tuple[Uneven, ...]:
-    """Rows played long and short by turns, the longest stretch of each.
+    """Rows played long and short by turns, the plainest stretch of each hand.
 
-    ``line`` is where the moments would have fallen, ``held`` those after a pause or a break.
+    ``broken`` are the moments that something came before: no row runs across it.
     """
-    found = []
-    for hand in Hand:
-        for run in even_runs(row, hand, held):
-            habits = [
-                stretch
-                for stretch in _stretches(run)
-                if _is_habit(stretch, tolerance)
-                and stretch.size_s > _STANDS_OUT * _by_chance_s(row, line, hand, stretch)
+    runs = [
+        (hand, run, [_displacement(run, i) for i in range(1, len(run) - 1)])
+        for hand in Hand
+        for run in even_runs(row, hand, broken)
+    ]
+    everything = [(id(run), i, value) for _, run, moved in runs for i, value in enumerate(moved)]
+    best: dict[Hand, tuple[float, Uneven]] = {}
+    for hand, run, moved in runs:
+        for stretch in _stretches(run, moved):
+            others = [
+                value
+                for of, i, value in everything
+                if of != id(run) or not stretch.low - 1 <= i <= stretch.low + len(stretch.moved)
             ]
-            if habits:
-                found.append(max(habits, key=lambda stretch: len(stretch.moved)).told(hand))
-    return tuple(found)
+            sure = stretch.sureness(others)
+            plain = sure > _SURE and stretch.is_large(tolerance)
+            if plain and sure > best.get(hand, (0.0, None))[0]:
+                best[hand] = sure, stretch.told(hand)
+    return tuple(found for _, found in best.values())
 
 
 Point = tuple[int, float, float]
@@ -119,30 +127,67 @@ class _Stretch:
     points: list[Point]
     moved: list[float]
     """Displacement of each but the outer two, turned so that the pattern is positive."""
+    low: int
+    """Where the stretch begins among the displacements of its row."""
     first_late: int
     """Index into ``moved`` of the first that came late."""
 
     @property
-    def size_s(self) -> float:
-        gap = (self.points[-1][1] - self.points[0][1]) / (len(self.points) - 1)
-        return fmean(self.moved) * gap
+    def gap_s(self) -> float:
+        return (self.points[-1][1] - self.points[0][1]) / (len(self.points) - 1)
+
+    def is_large(self, tolerance: Tolerance) -> bool:
+        """Whether it is beyond what the tolerance leaves to expression."""
+        mean = fmean(self.moved)
+        limit = (tolerance.uneven_ratio - 1) / (tolerance.uneven_ratio + 1)
+        return mean > limit and mean * self.gap_s * 1000 > tolerance.uneven_ms
+
+    def sureness(self, others: Sequence[float]) -> float:
+        """The mean displacement in standard errors, by the scatter within and of all else."""
+        mean = fmean(self.moved)
+        usual = max(_SCATTER_S / self.gap_s, _SCATTER_SHARE)
+        squares = sum(min(abs(x), _MOST) ** 2 for x in others)
+        squares += sum((x - mean) ** 2 for x in self.moved) + _SCATTER_WEIGHT * usual**2
+        count = len(others) + len(self.moved) - 1 + _SCATTER_WEIGHT
+        return mean * sqrt(len(self.moved) * count / squares)
 
     def told(self, hand: Hand) -> Uneven:
         mean = fmean(self.moved)
-        first, last = self.points[self.first_late + 1][0], self.points[-2][0]
-        return Uneven(hand, first, last, (1 + mean) / (1 - mean), self.size_s)
+        late = range(self.first_late, len(self.moved), 2)
+        first, last = self.points[late[0] + 1][0], self.points[late[-1] + 1][0]
+        return Uneven(hand, first, last, (1 + mean) / (1 - mean), mean * self.gap_s)
 
 
-def _stretches(run: list[Point]) -> Iterator[_Stretch]:
-    """Stretches that alternate, long first or short first, cut to where they do it fully."""
-    moved = [_displacement(run, i) for i in range(1, len(run) - 1)]
+def _stretches(run: list[Point], moved: Sequence[float]) -> Iterator[_Stretch]:
+    """For long first and for short first, the stretch that alternates most."""
     for sign in (1, -1):
-        turned = [sign * value if i % 2 else -sign * value for i, value in enumerate(moved)]
-        for low, high in _above(turned, _ANY):
-            low, high = _trimmed(turned, low, high)
-            if high - low >= _LEAST_PEAKS:
-                late = next(i for i in range(low, high) if moved[i] > 0)
-                yield _Stretch(run[low : high + 2], turned[low:high], late - low)
+        turned = [sign * x if i % 2 else -sign * x for i, x in enumerate(moved)]
+        low, high = _largest([min(x, _MOST) for x in turned])
+        if high - low >= _LEAST_PEAKS and not _is_one(turned, low, high):
+            late = low if moved[low] > 0 else low + 1
+            stretch = [min(x, _MOST) for x in turned[low:high]]
+            yield _Stretch(run[low : high + 2], stretch, low, late - low)
+
+
+def _is_one(turned: Sequence[float], low: int, high: int) -> bool:
+    """Whether a single late onset explains a stretch better, its neighbours half displaced by it.
+
+    Two or more late ones leave those between them displaced as much, and half only outside.
+    """
+    first, last = max(low - 1, 0), min(high + 1, len(turned))
+    around = turned[first:last]
+    by_turns = _explained(around, [1.0 if low <= i < high else 0.5 for i in range(first, last)])
+    single = (
+        _explained(around, [max(1 - abs(i - late) / 2, 0.0) for i in range(first, last)])
+        for late in range(low, high)
+    )
+    return max(single) >= by_turns
+
+
+def _explained(values: Sequence[float], shape: Sequence[float]) -> float:
+    """How much of the values' squares a shape of the best size explains."""
+    along = sum(v * s for v, s in zip(values, shape, strict=True))
+    return max(along, 0.0) ** 2 / sum(s * s for s in shape)
 
 
 def _displacement(run: list[Point], i: int) -> float:
@@ -151,46 +196,13 @@ def _displacement(run: list[Point], i: int) -> float:
     return (2 * at - before - after) / whole if whole > _WHOLE_S else 0.0
 
 
-def _above(values: Sequence[float], least: float) -> Iterator[tuple[int, int]]:
-    """Maximal runs of values above ``least``, as half-open ranges."""
-    start: int | None = None
-    for i, value in enumerate([*values, float("-inf")]):
-        if value > least and start is None:
-            start = i
-        elif value <= least and start is not None:
-            yield start, i
-            start = None
-
-
-def _trimmed(values: Sequence[float], low: int, high: int) -> tuple[int, int]:
-    """Without weak edges: the onset beside the first that was moved looks half displaced."""
-    least = _EDGE * median(values[low:high])
-    while high - low > _LEAST_PEAKS and values[low] < least:
-        low += 1
-    while high - low > _LEAST_PEAKS and values[high - 1] < least:
-        high -= 1
-    return low, high
-
-
-def _is_habit(stretch: _Stretch, tolerance: Tolerance) -> bool:
-    mean = fmean(stretch.moved)
-    limit = (tolerance.uneven_ratio - 1) / (tolerance.uneven_ratio + 1)
-    if mean <= limit or stretch.size_s * 1000 <= tolerance.uneven_ms:
-        return False
-    steady = next(least for count, least in _STEADY if len(stretch.moved) >= count)
-    return mean > steady * (stdev(stretch.moved) + _ROUGH)
-
-
-def _by_chance_s(
-    row: Sequence[Moment], line: Sequence[float], hand: Hand, stretch: _Stretch
-) -> float:
-    """The mean displacement that the scatter of all else would give a stretch of its length."""
-    own = {point[0] for point in stretch.points}
-    others = [
-        abs(onset.at_s - line[i])
-        for i, moment in enumerate(row)
-        for onset in moment.hands
-        if onset.hand is not hand or i not in own
-    ]
-    scatter = median(others) / 0.6745 if len(others) >= _FEW else _UNKNOWN_S
-    return 2 * (scatter + _SURE_S) / sqrt(len(stretch.moved))
+def _largest(values: Sequence[float]) -> tuple[int, int]:
+    """The range whose values exceed ``_ANY`` by the largest sum (Kadane's scan)."""
+    best, current, start, found = 0.0, 0.0, 0, (0, 0)
+    for i, value in enumerate(values):
+        if current <= 0:
+            current, start = 0.0, i
+        current += value - _ANY
+        if current > best:
+            best, found = current, (start, i + 1)
+    return found

@@ -1,0 +1,67 @@
+"""Rows that are written even and played long and short by turns."""
+
+import random
+from fractions import Fraction as F
+
+import pytest
+
+from coach.judging.facts import Fault
+from coach.judging.judge import judge
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from tests.judging_help import play, tune, whole
+
+EIGHTHS = whole(score_from_notes(tune(16)))
+FIVE = whole(score_from_notes(tune(5)))
+
+
+def faults(window=EIGHTHS, **how) -> list[Fault]:  # type: ignore[no-untyped-def]
+    return [f for f in judge(window, play(window, **how)).faults if not f.forgiven]
+
+
+def by_turns(first: int, last: int, seconds: float) -> dict[int, float]:
+    """Every second note late, from one to another."""
+    return dict.fromkeys(range(first, last + 1, 2), seconds)
+
+
+def test_two_late_notes_of_five_are_uneven_where_all_else_is_even() -> None:
+    told = faults(FIVE, late=by_turns(1, 3, 0.1))
+    assert [(f.cause, f.hands) for f in told[:1]] == [("uneven", Hands.RIGHT)]
+    assert "2.0 to 1" in told[0].words
+
+
+@pytest.mark.parametrize(("first", "last"), [(1, 5), (4, 8), (7, 13)])
+def test_the_stretch_is_told_from_its_first_late_note_to_its_last(first: int, last: int) -> None:
+    told = faults(late=by_turns(first, last, 0.1))[0]
+    assert told.cause == "uneven"
+    assert told.onset_quarters == F(first, 2)
+    assert (told.from_beat, told.to_beat) == (-(-first // 2) - 1, -(-last // 2))
+
+
+@pytest.mark.parametrize("late", range(1, 15))
+def test_one_late_note_makes_no_row_uneven(late: int) -> None:
+    assert "uneven" not in {f.cause for f in faults(late={late: 0.12})}
+
+
+def test_notes_that_are_late_two_by_two_do_not_alternate() -> None:
+    late = {i: 0.1 for i in range(2, 14) if i % 4 in (2, 3)}
+    assert "uneven" not in {f.cause for f in faults(late=late)}
+
+
+def test_an_inequality_that_is_a_manner_passes() -> None:
+    """Long and short at 1.4 to 1: softly swung, less than 1.5 to 1."""
+    assert faults(late=by_turns(1, 15, 0.3 / 6)) == []
+
+
+def test_practice_that_scatters_by_15_ms_is_seldom_called_uneven() -> None:
+    rng = random.Random(8)
+    called = 0
+    for _ in range(200):
+        late = {i: rng.gauss(0, 0.015) for i in range(16)}
+        called += "uneven" in {f.cause for f in faults(qpm=150, late=late)}
+    assert called <= 4
+
+
+def test_the_late_notes_of_an_uneven_row_are_told_after_it() -> None:
+    told = faults(late=by_turns(3, 9, 0.19), qpm=60)
+    assert told[0].cause == "uneven"
