@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from statistics import fmean
+from math import log
+from statistics import fmean, median
 
 from coach.judging.facts import Label, Matching
 from coach.judging.timing import Timing
@@ -18,14 +19,19 @@ from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Mark
 from coach.score.window import Excerpt
 
-_LIKE = 2.2
-"""Notes are alike in length within this factor: an eighth tells of quarters and sixteenths."""
-_LEAST_LIKE = 4
-_LEAST_S = 0.3
+_LIKE = 4.1
+"""Notes are alike in length within this factor: an eighth tells of halves and of thirty-seconds."""
+_LEAST_LIKE = 3
+_LEAST_S = 0.12
 """Shorter notes say too little: a pianist's own releases vary by 50 ms and more."""
-_BRIEF_S = 0.15
-_FIRM = 0.5
-"""Even the shorter quarter of its like are held for more than half: the hand plays legato."""
+_BRIEF_S = 0.2
+_FIRM = 0.4
+"""The middle of its like is held for more than this share: the hand does not play detached."""
+_UNLIKE = 4.5
+"""How far below that middle, in robust standard deviations of the logarithm: the z limit of 3.5
+(Iglewicz & Hoaglin 1993) and a margin, since a repetition has few notes to tell a spread by."""
+_STEADY = 0.2
+"""No hand's holds are taken to be more alike (in log share), and less so the fewer are known."""
 _SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
 _SLUR = frozenset({Mark.UNDER_SLUR, Mark.SLUR_START})
 
@@ -77,34 +83,50 @@ def holds(
 
 
 def let_go_early(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> tuple[Hold, ...]:
-    """Notes released far earlier than all others of their length in the same hand.
+    """Onsets at which a hand let go of everything far earlier than of its other notes.
 
-    Only in a hand that otherwise holds its notes; nothing is said of a hand that plays detached.
+    Of each the note that was held the longest: an inner voice that is short alone is no lapse.
+    Nothing is said of a hand that plays detached, and little of one that mixes long and short.
     """
     out = []
     for hand in Hand:
-        own = [hold for hold in found if hold.hand is hand]
-        for hold in own:
+        own = _longest(excerpt, [hold for hold in found if hold.hand is hand])
+        for place, hold in own.items():
             if hold.written_s < _LEAST_S or hold.held_s > _BRIEF_S:
                 continue
             if excerpt.notes[hold.note].marks & _SHORT:
                 continue
-            low = _low_share(excerpt, hold, own)
-            if low is not None and low > _FIRM and hold.share < tolerance.release_share * low:
+            like = [
+                other.share
+                for at, other in own.items()
+                if at != place and 1 / _LIKE < other.written_s / hold.written_s < _LIKE
+            ]
+            if _is_unlike(hold.share, like, tolerance):
                 out.append(hold)
     return tuple(out)
 
 
-def _low_share(excerpt: Excerpt, hold: Hold, own: Sequence[Hold]) -> float | None:
-    """The lower quartile of the holds of the hand's like notes; None where there are too few."""
-    onset = excerpt.notes[hold.note].onset_quarters
-    like = sorted(
-        other.share
-        for other in own
-        if 1 / _LIKE < other.written_s / hold.written_s < _LIKE
-        and excerpt.notes[other.note].onset_quarters != onset
-    )
-    return like[len(like) // 4] if len(like) >= _LEAST_LIKE else None
+def _longest(excerpt: Excerpt, own: Sequence[Hold]) -> dict[int, Hold]:
+    """By onset number, the note that a hand held for the largest share of its length."""
+    out: dict[int, Hold] = {}
+    for hold in own:
+        number = excerpt.onset_numbers[hold.note]
+        if number not in out or hold.share > out[number].share:
+            out[number] = hold
+    return out
+
+
+def _is_unlike(share: float, like: Sequence[float], tolerance: Tolerance) -> bool:
+    """Whether a hold is far shorter than the hand's like ones, by how alike these are."""
+    if len(like) < _LEAST_LIKE:
+        return False
+    logs = [log(max(other, 0.01)) for other in like]
+    middle = median(logs)
+    spread = median(abs(x - middle) for x in logs) / 0.6745
+    spread = max(spread, _STEADY * (1 + 2 / len(like)))
+    below = middle - log(max(share, 0.01))
+    limit = max(_UNLIKE * spread, -log(tolerance.release_share))
+    return middle > log(_FIRM) and below > limit
 
 
 def shape(

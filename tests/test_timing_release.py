@@ -1,0 +1,67 @@
+"""Keys let go early: against how the same hand holds its other notes."""
+
+import random
+
+from coach.judging.facts import Stage
+from coach.judging.judge import judge
+from coach.playing.notes import PlayedNote
+from coach.score.build import score_from_notes
+from tests.judging_help import both, play, tune, whole
+
+ROW = whole(score_from_notes(tune(16)))
+THIRDS = whole(score_from_notes([*tune(8), *tune(8, start=64)]))
+
+
+def held(window, shares: dict[int, float], usual: float = 0.8, seed: int = 0):  # type: ignore[no-untyped-def]
+    """Eighths at 100 (0.3 s), each held for its share; the others near ``usual``."""
+    rng = random.Random(seed)
+    return [
+        PlayedNote(
+            p.pitch, p.velocity, p.onset_s, 0.3 * shares.get(i, usual * rng.uniform(0.9, 1.1))
+        )
+        for i, p in enumerate(play(window))
+    ]
+
+
+def test_a_key_let_go_at_once_is_told_and_forgiven_until_shape_is_asked_for() -> None:
+    played = held(ROW, {5: 0.15})
+    rhythm, shape = judge(ROW, played), judge(ROW, played, stage=Stage.SHAPE)
+    assert [(f.cause, f.forgiven) for f in rhythm.faults] == [("early release", True)]
+    assert rhythm.clean
+    assert [(f.cause, f.forgiven) for f in shape.faults] == [("early release", False)]
+    assert not shape.clean
+    assert (shape.faults[0].from_beat, shape.faults[0].to_beat) == (2, 3)
+
+
+def test_a_late_note_is_told_before_what_the_stage_forgives() -> None:
+    late = held(ROW, {5: 0.15})
+    after = [PlayedNote(p.pitch, p.velocity, p.onset_s + 0.5 * (i >= 9), p.length_s)
+             for i, p in enumerate(late)]  # fmt: skip
+    told = judge(ROW, after).faults
+    assert told[0].cause == "hesitation"
+    assert [f.cause for f in told if f.forgiven] == ["early release"]
+    assert told[-1].forgiven
+
+
+def test_a_hand_that_plays_detached_is_not_told_of_one_short_note() -> None:
+    assert judge(ROW, held(ROW, {5: 0.05}, usual=0.3), stage=Stage.SHAPE).clean
+
+
+def test_a_hand_that_mixes_long_and_short_is_not_told_of_one_more() -> None:
+    mixed = {i: (0.9, 0.25, 0.5)[i % 3] for i in range(16)} | {5: 0.15}
+    assert judge(ROW, held(ROW, mixed), stage=Stage.SHAPE).clean
+
+
+def test_one_voice_of_a_chord_that_is_short_is_no_lapse() -> None:
+    voices = held(THIRDS, {4: 0.12})
+    assert judge(THIRDS, voices, stage=Stage.SHAPE).clean
+    together = held(THIRDS, {4: 0.12, 5: 0.12})
+    told = judge(THIRDS, together, stage=Stage.SHAPE).faults
+    assert [f.cause for f in told] == ["early release"]
+
+
+def test_the_other_hand_does_not_matter() -> None:
+    tune_of_two = whole(both(16))
+    left = [i for i, n in enumerate(play(tune_of_two)) if n.pitch < 60]
+    shares = dict.fromkeys(left, 0.2)
+    assert judge(tune_of_two, held(tune_of_two, shares), stage=Stage.SHAPE).clean
