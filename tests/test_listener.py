@@ -1,10 +1,12 @@
 """A piano that comes and goes, without a thread and without MIDI: a fake of our own driver."""
 
+import sys
 from collections.abc import Sequence
 
 from coach.playing.driver import InPort, OutPort
 from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
-from coach.playing.listener import LOOK_S, Listener
+from coach.playing.listener import LOOK_S, POLL_S, Listener
+from coach.playing.ports import Ports
 
 
 class FakeDriver:
@@ -63,6 +65,27 @@ def test_the_piano_is_found_heard_lost_and_found_again() -> None:
     assert room.driver.closed == 1
     room.driver.names = ("Piano",)
     assert room.after(LOOK_S) == [PianoFound("Piano")]
+
+
+def test_a_chord_is_read_to_its_end_before_any_of_it_is_handed_on() -> None:
+    room = Room("Piano")
+    room.after(0)
+    left: list[int] = []
+    room.listener = Listener(
+        room.driver, None, lambda event: left.append(len(room.driver.waiting)), lambda: room.now_s
+    )
+    room.after(LOOK_S)
+    room.after(0.001, C4, [0x90, 64, 64], [0x90, 67, 64])
+    assert left[1:] == [0, 0, 0]
+
+
+def test_a_first_note_read_late_is_put_in_the_middle_of_when_it_may_have_come() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.after(0.001)
+    (down,) = room.after(0.006, C4)
+    assert isinstance(down, KeyDown)
+    assert abs(down.at_s - (room.now_s - 0.003)) < 1e-9
 
 
 def test_the_last_notes_before_it_went_are_not_lost() -> None:
@@ -127,3 +150,15 @@ def test_a_message_cut_off_by_the_unplugging_does_not_spoil_the_next_one() -> No
     room.driver.names = ("Piano",)
     assert room.after(LOOK_S, [64]) == [PianoFound("Piano")]
     assert room.after(0.001) == []
+
+
+def test_a_thread_that_computes_gives_way_as_often_as_the_port_is_read() -> None:
+    usual_s = sys.getswitchinterval()
+    ports = Ports(driver=FakeDriver("Piano"))
+    try:
+        sys.setswitchinterval(0.005)
+        ports.listen(None, lambda event: None)
+        assert abs(sys.getswitchinterval() - POLL_S) < 1e-6
+    finally:
+        ports.close()
+        sys.setswitchinterval(usual_s)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from math import inf
 
 from coach.playing.bytestream import ACTIVE_SENSING, KeyEvent, KeyReader, Splitter
 from coach.playing.choosing import choose, shown
@@ -34,11 +35,13 @@ class _Hearing:
         self.name, self.port = name, port
         self.silent = False
         self.sensing = Sensing()
+        self.empty_s = -inf
+        """When nothing waited in it, last."""
         self._stamper, self._splitter, self._keys = Stamper(), Splitter(), KeyReader()
 
     def take(self, stream: Sequence[int], delta_s: float, arrived_s: float) -> list[KeyEvent]:
         """What these bytes mean for keys and pedals."""
-        at_s = self._stamper.stamp(arrived_s, delta_s)
+        at_s = self._stamper.stamp(arrived_s, delta_s, self.empty_s)
         messages = self._splitter.feed(stream)
         sensing = any(message.status == ACTIVE_SENSING for message in messages)
         self.sensing.heard(arrived_s, sensing=sensing)
@@ -88,12 +91,17 @@ class Listener:
             self._hearing = None
 
     def _read(self, hearing: _Hearing) -> None:
+        waiting, looked_s = [], self._clock()
         while (got := hearing.port.get_message()) is not None:
-            arrived_s = self._clock()
+            looked_s = self._clock()
+            waiting.append((got[0], got[1], looked_s))
+        # Posted when all is read: the first one would set the screen going before a chord's others.
+        for stream, delta_s, arrived_s in waiting:
             if hearing.silent:
                 self._set_silent(hearing, False)
-            for event in hearing.take(got[0], got[1], arrived_s):
+            for event in hearing.take(stream, delta_s, arrived_s):
                 self._post(event)
+        hearing.empty_s = looked_s
 
     def _check_sensing(self, hearing: _Hearing) -> None:
         if not hearing.silent and hearing.sensing.is_lost(self._clock()):

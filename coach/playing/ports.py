@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 import threading
 import time
 
 from coach.playing.choosing import choose, counterpart, shown
 from coach.playing.driver import Driver, OutPort, PortsUnavailable, RtMidiDriver
-from coach.playing.listener import Listener, Post
+from coach.playing.listener import POLL_S, Listener, Post
 
 __all__ = ["Ports", "PortsUnavailable"]
 
@@ -47,6 +48,8 @@ class Ports:
         whenever the piano is there (also at the start), ``PianoLost`` within a second of its going.
         """
         self._end_listening()
+        # Python leaves a thread that computes alone for 5 ms; the port is to be read sooner.
+        sys.setswitchinterval(min(sys.getswitchinterval(), POLL_S))
         self._listener = Listener(self._driver, wanted, post)
         self._stop.clear()
         self._thread = threading.Thread(
