@@ -20,10 +20,12 @@ from coach.judging.timing_evenness import Evenness, evenness
 from coach.judging.timing_figures import Figure, figures
 from coach.judging.timing_hands import Parted, Split, parted, splits
 from coach.judging.timing_hands_drift import Drift, drift
-from coach.judging.timing_line import Interval, foretold, intervals, settle
+from coach.judging.timing_line import Interval, foretold, intervals
 from coach.judging.timing_moments import Moment, moments
 from coach.judging.timing_pauses import Pause, pauses
-from coach.judging.timing_rows import Uneven, uneven
+from coach.judging.timing_rows import points_of
+from coach.judging.timing_settle import settle
+from coach.judging.timing_uneven import Uneven, uneven
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand
@@ -99,6 +101,7 @@ def measure(
     beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     beat_s = beat_x * 60 / (qpm or excerpt.qpm)
     held = frozenset(i for i, lift in enumerate(lifts) if lift)
+    points = points_of(row)
     broken = frozenset(i for i, moment in enumerate(row) if moment.broken or moment.gap)
     return Timing(
         row=row,
@@ -109,9 +112,9 @@ def measure(
         parted=parted(row, line, beat_s, tolerance, habits),
         splits=splits(row, beat_s, tolerance),
         drift=drift(row, line, tolerance),
-        uneven=uneven(row, broken, tolerance),
-        evenness=evenness(row, held),
-        figures=figures(row, held, beat_x, tolerance),
+        uneven=uneven(points, broken, tolerance),
+        evenness=evenness(points, held),
+        figures=figures(points, held, beat_x, tolerance),
         rush=rush(row, lifts, tolerance),
         click=against_click(excerpt, row, lifts, click.qpm, click.first_s, tolerance)
         if click

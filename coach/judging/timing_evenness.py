@@ -11,10 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import sqrt
-from statistics import fmean, stdev
+from statistics import fmean
 
-from coach.judging.timing_moments import Moment
-from coach.judging.timing_rows import even_runs
+from coach.judging.timing_rows import Points, even_runs
 from coach.score.model import Hand
 
 _LEAST = 8
@@ -44,17 +43,17 @@ class Evenness:
         return self.sd_ms / self.gap_ms
 
 
-def evenness(row: Sequence[Moment], held: frozenset[int]) -> tuple[Evenness, ...]:
+def evenness(points: Points, held: frozenset[int]) -> tuple[Evenness, ...]:
     """For each hand, its longest even row, where it is long enough."""
     out = []
     for hand in Hand:
-        run = max(even_runs(row, hand, held), key=len, default=[])
+        run = max(even_runs(points[hand], held), key=len, default=[])
         gaps = _without_trend([(b[1] - a[1]) * 1000 for a, b in pairwise(run)])
         if len(gaps) >= _LEAST:
             clock, motor = clock_and_motor(gaps) if len(gaps) >= _SPLIT else (None, None)
-            out.append(
-                Evenness(hand, run[1][0], run[-1][0], fmean(gaps), stdev(gaps), clock, motor)
-            )
+            mean = fmean(gaps)
+            sd = sqrt(sum((gap - mean) ** 2 for gap in gaps) / (len(gaps) - 1))
+            out.append(Evenness(hand, run[1][0], run[-1][0], mean, sd, clock, motor))
     return tuple(out)
 
 

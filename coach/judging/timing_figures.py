@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from coach.judging.timing_moments import Moment
-from coach.judging.timing_rows import Point, held_between, points_of
+from coach.judging.timing_rows import Point, Points, held_between
 from coach.judging.tolerance import Tolerance
 from coach.score.model import Hand
 
@@ -39,7 +38,7 @@ class Figure:
 
 
 def figures(
-    row: Sequence[Moment], held: frozenset[int], beat_x: float, tolerance: Tolerance
+    hands: Points, held: frozenset[int], beat_x: float, tolerance: Tolerance
 ) -> tuple[Figure, ...]:
     """Figures in wrong proportions, at most one of a kind for each hand: the worst.
 
@@ -47,7 +46,7 @@ def figures(
     """
     found = []
     for hand in Hand:
-        points = points_of(row, hand)
+        points = hands[hand]
         for written, even, least in _PLAYED_EVEN:
             cases = list(_long_short(points, held, written))
             worst = None

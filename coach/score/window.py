@@ -103,8 +103,11 @@ class Excerpt:
 
     def transition_to(self, onset_quarters: Fraction, hands: Hands) -> Transition:
         """The transition in which an onset is arrived at: beats (k-1, k], k rounded up."""
+        return self._into(bisect_left(self.grid_quarters, onset_quarters), hands)
+
+    def _into(self, index: int, hands: Hands) -> Transition:
+        """The transition to a grid beat, also one beat outside the grid."""
         grid = self.grid_quarters
-        index = bisect_left(grid, onset_quarters)
         if index <= 0:
             return Transition(hands, grid[0] - (grid[1] - grid[0]), grid[0])
         if index >= len(grid):
@@ -126,8 +129,9 @@ class Excerpt:
         numbers: list[int] = []
         onsets: list[Fraction] = []
         for note in self.notes:
-            if not onsets or note.onset_quarters != onsets[-1]:
-                onsets.append(note.onset_quarters)
+            onset = note.onset_quarters
+            if not onsets or (onset is not onsets[-1] and onset != onsets[-1]):
+                onsets.append(onset)
             numbers.append(len(onsets) - 1)
         return numbers, onsets
 
@@ -154,15 +158,17 @@ class Excerpt:
     @cached_property
     def arrivals(self) -> tuple[int, ...]:
         """For each of ``onsets_quarters``, the grid beat k of its transition (k-1, k]."""
-        return tuple(bisect_left(self.grid_quarters, onset) for onset in self.onsets_quarters)
+        out, k, grid = [], 0, self.grid_quarters
+        for onset in self.onsets_quarters:
+            while k < len(grid) and grid[k] < onset:
+                k += 1
+            out.append(k)
+        return tuple(out)
 
     @cached_property
     def transitions(self) -> tuple[Transition, ...]:
         """Every transition of every single hand in the window, in order of time, RH first."""
-        return tuple(
-            self.transition_to(self.onsets_quarters[self.arrivals.index(k)], Hands(hand))
-            for k, hand in self.moves
-        )
+        return tuple(self._into(k, Hands(hand)) for k, hand in self.moves)
 
     @cached_property
     def moves(self) -> tuple[tuple[int, Hand], ...]:

@@ -1,0 +1,167 @@
+"""Rows of one hand that are written even and played long and short by turns.
+
+Conventions
+-----------
+A displacement is where an onset lies between its two neighbours: 0 is the middle, +1 the
+later neighbour's place; for long and short in the ratio r it is (r - 1) / (r + 1).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import sqrt
+from statistics import fmean
+
+from coach.judging.timing_rows import Point, Points, even_runs
+from coach.judging.tolerance import Tolerance
+from coach.score.model import Hand
+
+_LEAST_PEAKS = 3
+"""Displacements that make a pattern: long, short, long, and a gap more on each side."""
+_SURE = 6.5
+"""The mean displacement against its standard error. Practice scatters by turns by itself (a late
+stroke makes a long gap and then a short one), and of all stretches the likeliest is looked at:
+so more than the usual three: at this one window of practice in sixty is called uneven."""
+_ANY = 0.14
+"""What a displacement must have, on average, for a stretch to be longer with it than without:
+half of the ratio of 1.75 to 1."""
+_MOST = 0.5
+"""Beyond a ratio of 3 to 1 it is a stop, not a long note; it counts no more than that."""
+_SCATTER_S = 0.018
+_SCATTER_SHARE = 0.1
+_SCATTER_WEIGHT = 4
+"""Scatter of displacements before any is seen (1.2 times strokes of 15 ms, or a tenth of the gap),
+and for how many seen ones it stands."""
+_WHOLE_S = 0.02
+"""Shorter than this no two gaps can be told apart (Hirsh 1959: the order of two tones)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Uneven:
+    """A stretch of a row that was played long and short by turns."""
+
+    hand: Hand
+    first: int
+    """Moment of the first displaced onset."""
+    last: int
+    """Moment of the last one."""
+    ratio: float
+    """Long against short."""
+    size_s: float
+    """How far the displaced onsets are from even, on average."""
+
+
+def uneven(points: Points, broken: frozenset[int], tolerance: Tolerance) -> tuple[Uneven, ...]:
+    """Rows played long and short by turns, the plainest stretch of each hand.
+
+    ``broken`` are the moments that something came before: no row runs across it.
+    """
+    runs = [
+        (hand, run, [_displacement(run, i) for i in range(1, len(run) - 1)])
+        for hand in Hand
+        for run in even_runs(points[hand], broken)
+        if len(run) > _LEAST_PEAKS
+    ]
+    everything = [(id(run), i, value) for _, run, moved in runs for i, value in enumerate(moved)]
+    best: dict[Hand, tuple[float, Uneven]] = {}
+    for hand, run, moved in runs:
+        for stretch in _stretches(run, moved):
+            others = [
+                value
+                for of, i, value in everything
+                if of != id(run) or not stretch.low - 1 <= i <= stretch.low + len(stretch.moved)
+            ]
+            sure = stretch.sureness(others)
+            plain = sure > _SURE and stretch.is_large(tolerance)
+            if plain and sure > best.get(hand, (0.0, None))[0]:
+                best[hand] = sure, stretch.told(hand)
+    return tuple(found for _, found in best.values())
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Onsets displaced by turns, with one more on each side."""
+
+    points: list[Point]
+    moved: list[float]
+    """Displacement of each but the outer two, turned so that the pattern is positive."""
+    low: int
+    """Where the stretch begins among the displacements of its row."""
+    first_late: int
+    """Index into ``moved`` of the first that came late."""
+
+    @property
+    def gap_s(self) -> float:
+        return (self.points[-1][1] - self.points[0][1]) / (len(self.points) - 1)
+
+    def is_large(self, tolerance: Tolerance) -> bool:
+        """Whether it is beyond what the tolerance leaves to expression."""
+        mean = fmean(self.moved)
+        limit = (tolerance.uneven_ratio - 1) / (tolerance.uneven_ratio + 1)
+        return mean > limit and mean * self.gap_s * 1000 > tolerance.uneven_ms
+
+    def sureness(self, others: Sequence[float]) -> float:
+        """The mean displacement in standard errors, by the scatter within and of all else."""
+        mean = fmean(self.moved)
+        usual = max(_SCATTER_S / self.gap_s, _SCATTER_SHARE)
+        squares = sum(min(abs(x), _MOST) ** 2 for x in others)
+        squares += sum((x - mean) ** 2 for x in self.moved) + _SCATTER_WEIGHT * usual**2
+        count = len(others) + len(self.moved) - 1 + _SCATTER_WEIGHT
+        return mean * sqrt(len(self.moved) * count / squares)
+
+    def told(self, hand: Hand) -> Uneven:
+        mean = fmean(self.moved)
+        late = range(self.first_late, len(self.moved), 2)
+        first, last = self.points[late[0] + 1][0], self.points[late[-1] + 1][0]
+        return Uneven(hand, first, last, (1 + mean) / (1 - mean), mean * self.gap_s)
+
+
+def _stretches(run: list[Point], moved: Sequence[float]) -> Iterator[_Stretch]:
+    """For long first and for short first, the stretch that alternates most."""
+    for sign in (1, -1):
+        turned = [sign * x if i % 2 else -sign * x for i, x in enumerate(moved)]
+        low, high = _largest([min(x, _MOST) for x in turned])
+        if high - low >= _LEAST_PEAKS and not _is_one(turned, low, high):
+            late = low if moved[low] > 0 else low + 1
+            stretch = [min(x, _MOST) for x in turned[low:high]]
+            yield _Stretch(run[low : high + 2], stretch, low, late - low)
+
+
+def _is_one(turned: Sequence[float], low: int, high: int) -> bool:
+    """Whether a single late onset explains a stretch better, its neighbours half displaced by it.
+
+    Two or more late ones leave those between them displaced as much, and half only outside.
+    """
+    first, last = max(low - 1, 0), min(high + 1, len(turned))
+    around = turned[first:last]
+    by_turns = _explained(around, [1.0 if low <= i < high else 0.5 for i in range(first, last)])
+    single = (
+        _explained(around, [max(1 - abs(i - late) / 2, 0.0) for i in range(first, last)])
+        for late in range(low, high)
+    )
+    return max(single) >= by_turns
+
+
+def _explained(values: Sequence[float], shape: Sequence[float]) -> float:
+    """How much of the values' squares a shape of the best size explains."""
+    along = sum(v * s for v, s in zip(values, shape, strict=True))
+    return max(along, 0.0) ** 2 / sum(s * s for s in shape)
+
+
+def _displacement(run: list[Point], i: int) -> float:
+    before, at, after = (run[j][1] for j in (i - 1, i, i + 1))
+    whole = after - before
+    return (2 * at - before - after) / whole if whole > _WHOLE_S else 0.0
+
+
+def _largest(values: Sequence[float]) -> tuple[int, int]:
+    """The range whose values exceed ``_ANY`` by the largest sum (Kadane's scan)."""
+    best, current, start, found = 0.0, 0.0, 0, (0, 0)
+    for i, value in enumerate(values):
+        if current <= 0:
+            current, start = 0.0, i
+        current += value - _ANY
+        if current > best:
+            best, found = current, (start, i + 1)
+    return found
