@@ -1,0 +1,381 @@
+"""The rules of common practice, as a teacher would hold the coach to them.
+
+Each is marked with what it rests on; where nothing is named, it is the trade's common practice.
+"""
+
+from fractions import Fraction as F
+from itertools import pairwise
+from random import Random
+from typing import NamedTuple
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coach.coaching.facts import Assignment, Decision, Goal, Kind, Request
+from coach.coaching.metronome import quicker, slower
+from coach.drill import Drill
+from coach.score.model import Hands
+from coach.score.window import Excerpt, excerpt
+from tests.lessons import QPM, Lesson, Weak, is_smaller, piece, place
+
+LESSONS = settings(max_examples=20, deadline=None)
+
+
+class Step(NamedTuple):
+    """One repetition in a lesson: what was asked for, how it went, and what comes next."""
+
+    asked: Assignment
+    clean: bool
+    decision: Decision
+    view: Excerpt
+    """Of what comes next."""
+
+    @property
+    def after(self):
+        return self.decision.assignment
+
+
+def some_lesson(seed):
+    """Up to three weak places of all sorts, with slips or none, with or without a pickup."""
+    random = Random(seed)
+    weak = [
+        Weak(
+            random.choice(["RH", "LH"]),
+            random.randrange(16),
+            random.choice([0.4, 0.7, 1.0]),
+            random.choice([0.0, 0.0, 60.0, 80.0]),
+            random.random() < 0.25,
+        )
+        for _ in range(random.randrange(4))
+    ]
+    return Lesson(weak, random.choice([0.0, 0.1, 0.5]), seed, piece(pickup=seed % 2))
+
+
+def walked(lesson, repetitions=25):
+    steps = []
+    for _ in range(repetitions):
+        asked, clean = lesson.asked, lesson.plays().judgement.clean
+        steps.append(Step(asked, clean, lesson.decision, lesson.drill.excerpt))
+    return steps
+
+
+LESSON = st.integers(0, 199).map(some_lesson)
+
+
+@st.composite
+def midway(draw):
+    """A lesson after some repetitions and perhaps a wish."""
+    lesson = draw(LESSON)
+    for _ in range(draw(st.integers(0, 12))):
+        lesson.plays()
+    for request in draw(st.lists(st.sampled_from(Request), max_size=2)):
+        lesson.drill.ask(request, lesson.now_s)
+    return lesson
+
+
+@pytest.fixture(scope="module")
+def courses():
+    """Three dozen lessons, played through once for all the rules: (lesson, steps)."""
+    lessons = [some_lesson(seed) for seed in range(36)]
+    return [(lesson, walked(lesson)) for lesson in lessons]
+
+
+class TestWhatIsAskedFor:
+    def test_after_two_unclean_repetitions_something_changes(self, courses):
+        """The same is never asked for a third time, for nothing."""
+        for lesson, steps in courses:
+            for one, two in pairwise(steps):
+                if not one.clean and not two.clean and place(one.asked) == place(two.asked):
+                    assert place(two.after) != place(two.asked), lesson
+
+    def test_the_whole_that_cannot_be_had_twice_gets_smaller_or_slower(self, courses):
+        """Two in a row not to be had: it is too long or too fast."""
+        for lesson, steps in courses:
+            for one, two in pairwise(steps):
+                if one.clean or two.clean or place(one.asked) != place(two.asked):
+                    continue
+                if two.asked.window == lesson.drill.goal.window:
+                    smaller = is_smaller(two.after.window, two.asked.window)
+                    assert smaller or two.after.qpm < two.asked.qpm, lesson
+
+    def test_the_tempo_never_rises_after_an_unclean_repetition(self, courses):
+        for lesson, steps in courses:
+            assert all(s.clean or s.after.qpm <= s.asked.qpm for s in steps), lesson
+
+    def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(self, courses):
+        """There is always somewhere to come from, and the arrival is in it."""
+        for lesson, steps in courses:
+            last = lesson.score.notes[-1].onset_quarters
+            for step in steps:
+                window, onsets = step.after.window, step.view.onsets_quarters
+                assert len(onsets) >= 2, lesson
+                assert onsets[-1] >= min(window.end_quarters, last), lesson
+
+    def test_what_is_mended_is_played_with_its_departure(self, courses):
+        """Of the named trouble: from the note before it, as soon as its hand plays it at all."""
+        for lesson, steps in courses:
+            for step in steps:
+                window, trouble = step.after.window, step.decision.trouble
+                if trouble is None or step.after.kind not in (Kind.NARROW, Kind.DRILL):
+                    continue
+                move = trouble.transition
+                inside = window.start_quarters < move.to_quarters <= window.end_quarters
+                if inside and move.hands.members <= window.hands.members:
+                    assert window.start_quarters <= max(move.from_quarters, 0), lesson
+
+    def test_a_pickup_belongs_to_its_bar(self, courses):
+        for lesson, steps in courses:
+            pickup, *bars = lesson.score.bars
+            if pickup.is_pickup:
+                windows = [step.after.window for step in steps]
+                starts = [
+                    w.start_quarters
+                    for w in windows
+                    if w.end_quarters in {bar.end_quarters for bar in bars}
+                    and w.end_quarters - w.start_quarters >= bars[0].length_quarters
+                ]
+                assert pickup.end_quarters not in starts, lesson
+
+    def test_finished_is_the_whole_at_its_tempo_and_nothing_less(self, courses):
+        finished = [(lesson, s) for lesson, steps in courses for s in steps if s.decision.finished]
+        assert finished
+        for lesson, step in finished:
+            assert place(step.asked) == (lesson.drill.goal.window, QPM), lesson
+            assert step.decision.clean_run >= 3, lesson
+
+    def test_whoever_can_play_everything_now_gets_to_the_end(self):
+        """From any state, clean playing alone leads to the goal: no dead end, no loop."""
+        for seed in range(16):
+            lesson = some_lesson(seed)
+            walked(lesson, 12)
+            lesson.heals()
+            lesson.until(lambda ended: ended.decision.finished, most=90)
+
+
+def test_half_clean_playing_is_made_easier_long_before_fourteen():
+    """At p = .5 three running take 14 repetitions on average: (1 - p^r) / (p^r (1 - p))."""
+    for seed in range(20):
+        lesson = Lesson(slip=0.5, seed=seed)
+        whole = place(lesson.asked)
+        lesson.until(
+            lambda ended, at=whole, one=lesson: ended.decision.finished or place(one.asked) != at,
+            most=13,
+        )
+
+
+class TestNarrowing:
+    """Smaller and smaller: bars, a bar, less than a bar, one hand, one transition."""
+
+    def windows(self, lesson):
+        seen = [lesson.asked.window]
+        while True:
+            lesson.drill.ask(Request.SMALLER, lesson.now_s)
+            if lesson.asked.window == seen[-1]:
+                return seen
+            seen.append(lesson.asked.window)
+
+    def test_at_the_bottom_is_one_hand_and_one_transition(self):
+        lesson = Lesson([Weak("LH", 6)])
+        lesson.plays()
+        bottom = self.windows(lesson)[-1]
+        assert bottom.hands is Hands.LEFT
+        assert (bottom.start_quarters, bottom.end_quarters) == (5, 6)
+        assert "as small as it gets" in lesson.asked.reason
+
+
+class TestMending:
+    """One place that fails until it has been drilled: narrowed to, held, put back."""
+
+    def to_the_drill(self, **weak):
+        """A lesson in which the left hand's arrival on beat 3 of bar 2 is being drilled alone."""
+        lesson = Lesson([Weak("LH", 6, **weak)])
+        lesson.until(
+            lambda _: (
+                lesson.asked.window.hands is Hands.LEFT
+                and lesson.decision.trouble is not None
+                and lesson.asked.kind in (Kind.NARROW, Kind.DRILL)
+            )
+        )
+        return lesson
+
+    def test_it_is_named_and_drilled_in_its_hand_with_a_run_up(self):
+        lesson = self.to_the_drill()
+        assert lesson.decision.trouble.place == "LH bar 2, beat 2 → 3"
+        window = lesson.asked.window
+        assert (window.start_quarters, window.end_quarters) == (4, 6)
+
+    def test_hands_apart_are_followed_by_hands_together_at_the_same_tempo(self):
+        """Hands separate finds and mends, then it is rejoined (the studies contradict each other:
+        Scarlatti study, Percepta, for it; Brown 1933, from memory, against)."""
+        lesson = self.to_the_drill()
+        lesson.heals()
+        while lesson.asked.window.hands is Hands.LEFT:
+            tempo = lesson.asked.qpm
+            lesson.plays()
+        assert lesson.asked.window.hands is Hands.TOGETHER
+        assert lesson.asked.qpm == tempo
+        assert lesson.asked.window.end_quarters - lesson.asked.window.start_quarters <= 4
+
+    def test_it_goes_back_step_by_step_each_wider_than_the_one_before(self):
+        lesson = self.to_the_drill()
+        lesson.heals()
+        seen = [lesson.asked.window]
+        while lesson.asked.window != lesson.drill.goal.window:
+            lesson.plays()
+            if lesson.asked.window != seen[-1]:
+                seen.append(lesson.asked.window)
+        assert len(seen) >= 3
+        assert all(is_smaller(before, after) for before, after in pairwise(seen))
+
+    def test_the_tempo_comes_back_by_single_marks_at_first(self):
+        """After what held slowly, and a trial at tempo that fails, one mark more at most."""
+        lesson = Lesson([Weak("LH", 6, above_qpm=70.0)])
+        held = lesson.until(lambda _: lesson.asked.kind is Kind.TRIAL).assignment.qpm
+        lesson.until(lambda _: lesson.asked.kind is not Kind.TRIAL)
+        assert lesson.asked.qpm <= quicker(held, F(1)) + 1e-6
+
+    def test_a_relapse_goes_back_only_as_far_as_it_must(self):
+        lesson = self.to_the_drill()
+        lesson.heals()
+        seen = [lesson.asked.window]
+        while len(seen) < 4:
+            lesson.plays()
+            if lesson.asked.window != seen[-1]:
+                seen.append(lesson.asked.window)
+        broken = lesson.asked.window
+        while lesson.asked.window == broken:
+            lesson.plays(clean=False)
+        assert lesson.asked.window == seen[-2]
+
+    def test_a_mended_place_that_holds_lets_the_goal_be_reached(self):
+        lesson = self.to_the_drill()
+        lesson.heals()
+        lesson.until(lambda ended: ended.decision.finished)
+
+    def test_only_together_is_drilled_together(self):
+        lesson = Lesson([Weak("LH", 6, only_together=True)])
+        lesson.until(
+            lambda _: (
+                lesson.decision.trouble is not None
+                and lesson.asked.window != lesson.drill.goal.window
+                and lesson.asked.kind in (Kind.NARROW, Kind.DRILL, Kind.SLOWER)
+                and lesson.asked.window.hands is Hands.TOGETHER
+            )
+        )
+        assert lesson.decision.trouble.hands is Hands.TOGETHER
+
+
+@pytest.mark.property
+class TestThePianistIsInCharge:
+    """What is asked for is given at once, from any state, and never argued with."""
+
+    @LESSONS
+    @given(midway())
+    def test_larger(self, lesson):
+        before = lesson.asked
+        lesson.drill.ask(Request.LARGER, lesson.now_s)
+        after = lesson.asked
+        if after.window == before.window:
+            assert before.window == lesson.drill.goal.window
+        else:
+            assert is_smaller(before.window, after.window)
+
+    @LESSONS
+    @given(midway())
+    def test_slower(self, lesson):
+        before = lesson.asked
+        lesson.drill.ask(Request.SLOWER, lesson.now_s)
+        assert lesson.asked.qpm <= slower(before.qpm, F(1)) + 1e-6
+        assert lesson.asked.window == before.window
+
+    @LESSONS
+    @given(midway())
+    def test_faster(self, lesson):
+        before = lesson.asked
+        lesson.drill.ask(Request.FASTER, lesson.now_s)
+        assert lesson.asked.qpm >= quicker(before.qpm, F(1)) - 1e-6
+        assert lesson.asked.window == before.window
+
+    @LESSONS
+    @given(midway())
+    def test_the_other_hand(self, lesson):
+        before = lesson.asked.window
+        lesson.drill.ask(Request.OTHER_HAND, lesson.now_s)
+        after = lesson.asked.window
+        assert after.hands is not before.hands
+        assert (after.start_quarters, after.end_quarters) == (
+            before.start_quarters,
+            before.end_quarters,
+        )
+
+    @LESSONS
+    @given(midway())
+    def test_again(self, lesson):
+        before = place(lesson.asked)
+        lesson.drill.ask(Request.AGAIN, lesson.now_s)
+        assert place(lesson.asked) == before
+        assert lesson.decision.clean_run == 0
+
+    @LESSONS
+    @given(midway(), st.sampled_from([Request.NEXT, Request.NOT_THIS]))
+    def test_not_this_but_the_next(self, lesson, request_):
+        before, whole = lesson.asked.window, lesson.drill.goal.window
+        lesson.drill.ask(request_, lesson.now_s)
+        assert lesson.asked.window == whole or lesson.asked.window != before
+
+    @LESSONS
+    @given(midway(), st.sampled_from([Request.SMALLER, Request.SLOWER, Request.OTHER_HAND]))
+    def test_the_wish_stands_until_it_has_been_played(self, lesson, request_):
+        """The coach does not take it back by itself: a first clean repetition is not the last."""
+        lesson.drill.ask(request_, lesson.now_s)
+        wished = place(lesson.asked)
+        assert lesson.asked.kind is Kind.ASKED or "gets" in lesson.asked.reason
+        if lesson.asked.clean_required > 1:
+            lesson.plays(clean=True)
+            assert place(lesson.asked) == wished
+
+    def test_what_is_declined_is_not_taken_up_again(self):
+        lesson = Lesson([Weak("LH", 6)])
+        lesson.until(lambda _: lesson.asked.window.hands is Hands.LEFT)
+        lesson.until(lambda _: lesson.asked.kind in (Kind.NARROW, Kind.DRILL))
+        narrow = lesson.asked.window
+        lesson.drill.ask(Request.NOT_THIS, lesson.now_s)
+        for _ in range(12):
+            lesson.plays()
+            assert lesson.asked.window != narrow
+
+    @LESSONS
+    @given(midway())
+    def test_why_is_always_answered(self, lesson):
+        why = lesson.drill.coach.why()
+        assert why.startswith(lesson.asked.reason)
+        trouble = lesson.decision.trouble
+        assert trouble is None or trouble.evidence in why
+
+
+@pytest.mark.property
+class TestStoppingAnywhere:
+    @LESSONS
+    @given(LESSON, st.integers(0, 15))
+    def test_a_pause_changes_nothing(self, lesson, repetitions):
+        for _ in range(repetitions):
+            lesson.plays()
+        before = lesson.decision
+        lesson.drill.pause(lesson.now_s + 1)
+        lesson.drill.resume(lesson.now_s + 600)
+        assert lesson.decision == before
+        assert lesson.drill.excerpt == excerpt(lesson.score, before.assignment.window)
+
+
+def test_three_running_is_enough_unless_more_is_asked_for():
+    """Rawson & Dunlosky (2011), JEP:General 140, 283-302: three correct at first, then relearn
+    on later days. No published basis was found for five, seven or ten in a row."""
+    score = piece()
+    assert Goal(Lesson().drill.goal.window, QPM).clean_required == 3
+    for wanted in (1, 3, 7):
+        goal = Goal(Lesson().drill.goal.window, QPM, clean_required=wanted)
+        lesson = Lesson(score=score)
+        lesson.drill = Drill(score, goal)
+        counts = [lesson.plays().decision.finished for _ in range(wanted)]
+        assert counts == [False] * (wanted - 1) + [True]
