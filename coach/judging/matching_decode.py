@@ -8,15 +8,13 @@ have come to the same place are merged, and those far costlier than the best are
 from __future__ import annotations
 
 from collections.abc import Sequence
-from operator import attrgetter
 
 from coach.judging.matching_costs import Costs
 from coach.judging.matching_moves import Moves
+from coach.judging.matching_places import Places
 from coach.judging.matching_reading import Key, Reading, opening
 from coach.judging.matching_score import Layout
 from coach.playing.notes import PlayedNote
-
-_cost = attrgetter("cost")
 
 BEAT = 0.6
 """A beat in the decoder's own time: the take is stretched to it, so that all costs hold at any
@@ -27,11 +25,9 @@ SOFT = 45
 """A velocity below which a short key may only be brushed,"""
 VERY_SOFT = 32
 """and below which one may that is still held."""
-PLACE = 4
-"""Readings kept of one place: a chord with a wrong key has as many."""
 TOGETHER_S = 0.15
 """Keys this close together, in the decoder's own time, may be one chord."""
-WIDTHS = (1.0, 1.0, 0.7, 0.7, 0.45, 0.45, 0.25)
+WIDTHS = (1.0, 1.0, 0.7, 0.45, 0.25)
 """How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
 
 
@@ -79,7 +75,7 @@ class Decoder:
             self._take_in(key, careful=True)
 
     def _take_in(self, key: Key, *, careful: bool) -> None:
-        places: dict[tuple[int, int], list[Reading]] = {}
+        places = Places()
         before, width = self.beam[0], self.costs.width
         if not careful:
             width *= WIDTHS[self.calm]
@@ -87,13 +83,9 @@ class Decoder:
         for reading in self.beam:
             if reading.cost > bound:
                 break
-            found, bound = self.moves.of(reading, self.count, key, bound, width, careful)
-            for new in found:
-                if new.cost <= bound:
-                    _keep(places.setdefault((new.right, new.left), []), new)
+            bound = self.moves.of(reading, self.count, key, bound, width, careful, places)
         self.count += 1
-        beam = [reading for kept in places.values() for reading in kept]
-        beam.sort(key=_cost)
+        beam = places.best()
         best = beam[0]
         calm = best.cost - before.cost < self.costs.surely and _grown(best, before)
         limit = best.cost + (width if calm else self.costs.width)
@@ -117,18 +109,6 @@ class Decoder:
 def _grown(reading: Reading, before: Reading) -> bool:
     """Whether a reading is the other with one more key."""
     return reading.step is not None and reading.step[0] is before.step
-
-
-def _keep(kept: list[Reading], new: Reading) -> None:
-    """Keep the best few readings of one place: more would crowd out the other places."""
-    for at, old in enumerate(kept):
-        if old.done == new.done:
-            if new.cost < old.cost:
-                kept[at] = new
-            return
-    kept.append(new)
-    if len(kept) > PLACE:
-        kept.remove(max(kept, key=_cost))
 
 
 def decode(

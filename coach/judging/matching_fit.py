@@ -24,10 +24,8 @@ class Fit:
             [n for n, hand in enumerate(layout.hand) if hand == 0],
             [n for n, hand in enumerate(layout.hand) if hand == 1],
         )
-        self.rank = [0] * len(layout.hand)
-        for notes in self.of_hand:
-            for rank, note in enumerate(notes):
-                self.rank[note] = rank
+        self.by_size = [self._wrong_size(size) for size in range(128)]
+        self.by_count = [self._left_out(count) for count in range(8)]
         self.due_rank = [self._due_ranks(hand) for hand in (0, 1)]
 
     def _due_ranks(self, hand: int) -> list[int]:
@@ -72,9 +70,14 @@ class Fit:
             return 0.0
         if onset < front:
             return self.costs.order - self.costs.missed_many
-        missed = self.missing(reading.done, hand, front, onset)
-        if not missed:
+        ranks = self.due_rank[hand]
+        if ranks[front] == ranks[onset]:
             return 0.0
+        missed = self.missing(reading.done, hand, front, onset)
+        return self.passed(reading, hand, front, onset, missed) if missed else 0.0
+
+    def passed(self, reading: Reading, hand: int, front: int, onset: int, missed: int) -> float:
+        """What so many notes of a hand cost that it left out on its way to an onset."""
         if reading.gap_end > front and reading.gap < onset:
             low, high = max(front, reading.gap), min(onset, reading.gap_end)
             shared = self.missing(reading.done, hand, low, high)
@@ -91,12 +94,34 @@ class Fit:
                 count += 1
         return count
 
+    def wrong_pitch(self, off: int, last: int) -> float:
+        """What a key so many semitones off costs; ``last``: how far off the hand's last was."""
+        if last:
+            if off == last:
+                return self.costs.wrong_same
+            if off * last > 0 and -4 <= off <= 4:
+                return self.costs.wrong_shift
+        return self.by_size[off if off > 0 else -off]
+
+    def _wrong_size(self, size: int) -> float:
+        costs = self.costs
+        if size <= 2:
+            return costs.wrong_near
+        if size == 12:
+            return costs.wrong_octave
+        if size <= 5:
+            return costs.wrong_near + costs.wrong_far * (size - 2)
+        return costs.wrong_wild
+
     def left_out(self, count: int) -> float:
         """What leaving out so many notes at one place costs."""
+        return self.by_count[count] if count < len(self.by_count) else self.costs.missed_most
+
+    def _left_out(self, count: int) -> float:
         costs = self.costs
         many = count - 4 if count > 4 else 0
         cost = costs.skip + costs.missed * (count - many) + costs.missed_many * many
-        return cost if cost < costs.missed_most else costs.missed_most
+        return min(cost, costs.missed_most)
 
     def timing(self, reading: Reading, target: int, at: float) -> float:
         """How badly a time fits a note: by its own hand's clock and by the other's."""

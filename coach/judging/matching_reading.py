@@ -34,7 +34,7 @@ Step = tuple["Step | None", int, Kind, int]
 """The step before it, the key's index in the take, its kind, and the note (-1: none)."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Reading:
     """Where the hands are, by their own clocks; never changed once made."""
 

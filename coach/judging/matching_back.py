@@ -1,0 +1,86 @@
+"""Going back to an earlier place, to play on from there: a stumble or a restart."""
+
+from __future__ import annotations
+
+from coach.judging.matching_places import Places
+from coach.judging.matching_reading import NEVER, Key, Kind, Reading
+from coach.judging.matching_steps import Steps
+
+PAUSE_S = 0.25
+"""A stop this much longer than the written gap is surely one."""
+
+
+class Back(Steps):
+    """Extends readings by going back."""
+
+    def pause(self, reading: Reading, key: Key) -> float:
+        """Whether the pianist stopped before this key: 0 not at all, 1 surely."""
+        front = reading.right if reading.right > reading.left else reading.left
+        beats = self.layout.beat
+        usual = beats[front + 1] - beats[front] if front + 1 < len(beats) else 0.5
+        pause = (key.at - reading.last_s - usual * reading.period_s) / PAUSE_S
+        return 0.0 if pause < 0 else min(pause, 1.0)
+
+    def jumps(
+        self, reading: Reading, index: int, key: Key, pause: float, room: float, places: Places
+    ) -> None:
+        """Back to any earlier note of this pitch; after a stop, also with a wrong key."""
+        layout, costs = self.layout, self.costs
+        front = max(reading.right, reading.left)
+        base = costs.jump - costs.pause * pause
+        if reading.step is not None and reading.step[2] in (Kind.WRONG, Kind.EXTRA):
+            base -= costs.erred
+        for target in layout.of_pitch.get(key.pitch, ()):
+            if layout.onset[target] > front:
+                break
+            self._jump(reading, index, key, target, base, room, places)
+        if pause == 1.0:
+            for target in self._again(front):
+                off = key.pitch - layout.pitch[target]
+                if off:
+                    cost = base + self.wrong_pitch(off, 0)
+                    self._jump(reading, index, key, target, cost, room, places)
+
+    def _again(self, front: int) -> list[int]:
+        """Notes that a new attempt may begin with: the window's first, and the last few."""
+        first = self.layout.first
+        recent = range(first[max(front - 3, 0)], first[front + 1])
+        return [*range(first[1]), *(note for note in recent if note >= first[1])]
+
+    def _jump(
+        self, reading: Reading, index: int, key: Key, target: int, cost: float, room: float,
+        places: Places,
+    ) -> None:  # fmt: skip
+        """Back to a note's onset, the key played for it, rightly or not."""
+        layout, at = self.layout, key.at
+        onset = layout.onset[target]
+        first = layout.first[onset]
+        if cost > room or not reading.done >> first:
+            return
+        if onset > 0:
+            cost += min(0.15 * (max(reading.right, reading.left) - onset), 2.0)
+        cost += self._owed(reading, onset)
+        done = reading.done & (1 << first) - 1 | 1 << target
+        if cost > room or not places.wants(onset, onset, done, reading.cost + cost):
+            return
+        off = key.pitch - layout.pitch[target]
+        offs = (0, off) if layout.hand[target] else (off, 0)
+        beat = layout.beat[onset]
+        kind = Kind.WRONG if off else Kind.MATCH
+        step = ((reading.step, index, Kind.JUMP, first), index, kind, target)
+        places.keep(
+            Reading(
+                reading.cost + cost, done, onset, onset, at, at, beat, beat, reading.period_s,
+                *offs, 0, NEVER, at, step,
+            )
+        )  # fmt: skip
+
+    def _owed(self, reading: Reading, onset: int) -> float:
+        """What a hand that lags behind the place jumped to has left out."""
+        total = 0.0
+        for hand, front in ((0, reading.right), (1, reading.left)):
+            if front < onset:
+                missed = self.missing(reading.done, hand, front, onset)
+                if missed:
+                    total += self.left_out(missed)
+        return total

@@ -1,0 +1,51 @@
+"""The readings kept while one key is taken in: the best few of each place in the score."""
+
+from __future__ import annotations
+
+from operator import attrgetter
+
+from coach.judging.matching_reading import Reading
+
+MOST = 4
+"""Readings kept of one place: a chord with a wrong key has as many; more would crowd out the
+other places."""
+
+_cost = attrgetter("cost")
+
+
+class Places:
+    """Readings by how far each hand has come; asked before a reading is made at all."""
+
+    def __init__(self) -> None:
+        self.kept: dict[tuple[int, int], list[Reading]] = {}
+
+    def wants(self, right: int, left: int, done: int, cost: float) -> bool:
+        """Whether a reading of this place would be kept."""
+        kept = self.kept.get((right, left))
+        if kept is None:
+            return True
+        for old in kept:
+            if old.done == done:
+                return cost < old.cost
+        return len(kept) < MOST or cost < kept[-1].cost
+
+    def keep(self, new: Reading) -> None:
+        """Take in a reading that is wanted, in place of what it is better than."""
+        kept = self.kept.setdefault((new.right, new.left), [])
+        for at, old in enumerate(kept):
+            if old.done == new.done:
+                kept[at] = new
+                break
+        else:
+            if len(kept) < MOST:
+                kept.append(new)
+            else:
+                kept[-1] = new
+        if len(kept) > 1:
+            kept.sort(key=_cost)
+
+    def best(self) -> list[Reading]:
+        """All that is kept, the likeliest first."""
+        found = [reading for kept in self.kept.values() for reading in kept]
+        found.sort(key=_cost)
+        return found

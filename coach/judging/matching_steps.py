@@ -1,0 +1,80 @@
+"""Readings one key further on: the hand that played is moved, and its clock with it."""
+
+from __future__ import annotations
+
+from coach.judging.matching_fit import Fit
+from coach.judging.matching_places import Places
+from coach.judging.matching_reading import NEVER, Key, Kind, Reading, Step
+
+
+class Steps(Fit):
+    """Builds readings over one score, where a place wants them."""
+
+    def wanted(self, reading: Reading, target: int, cost: float, places: Places) -> bool:
+        """Whether the reading after a key played for a note would be kept."""
+        onset, right, left = self.layout.onset[target], reading.right, reading.left
+        if self.layout.hand[target]:
+            left = onset if onset > left else left
+        else:
+            right = onset if onset > right else right
+        return places.wants(right, left, reading.done | 1 << target, reading.cost + cost)
+
+    def play(
+        self, reading: Reading, index: int, at: float, target: int, kind: Kind, cost: float,
+        off: int, skipped: bool, places: Places,
+    ) -> None:  # fmt: skip
+        """The reading after a key played for a note; ``skipped``: its hand left notes out."""
+        total = reading.cost + cost
+        if not self.wanted(reading, target, cost, places):
+            return
+        layout, done = self.layout, reading.done | 1 << target
+        onset, hand = layout.onset[target], layout.hand[target]
+        right, left = reading.right, reading.left
+        period, beat = reading.period_s, layout.beat[onset]
+        right_s, left_s = reading.right_s, reading.left_s
+        right_beat, left_beat = reading.right_beat, reading.left_beat
+        right_off, left_off = reading.right_off, reading.left_off
+        small = layout.small[target]
+        gap, gap_end = reading.gap, reading.gap_end
+        after = (left if hand else right) + 1
+        if skipped and onset > after and onset > gap_end and beat - layout.beat[after] > 0.9:
+            gap, gap_end = after, onset
+        if hand:
+            left_off = off
+            if onset > left or (onset == left and left_s == NEVER):
+                left = onset
+                if not small:
+                    period = _tempo(period, beat - left_beat, at - left_s)
+                    left_s, left_beat = at, beat
+        else:
+            right_off = off
+            if onset > right or (onset == right and right_s == NEVER):
+                right = onset
+                if not small:
+                    period = _tempo(period, beat - right_beat, at - right_s)
+                    right_s, right_beat = at, beat
+        places.keep(
+            Reading(
+                total, done, right, left, right_s, left_s, right_beat, left_beat, period,
+                right_off, left_off, reading.stray, reading.stray_s, at,
+                (reading.step, index, kind, target), gap, gap_end,
+            )
+        )  # fmt: skip
+
+
+def aside(reading: Reading, cost: float, key: Key, step: Step) -> Reading:
+    """The reading after a key that moves no hand."""
+    r = reading
+    return Reading(
+        r.cost + cost, r.done, r.right, r.left, r.right_s, r.left_s, r.right_beat, r.left_beat,
+        r.period_s, r.right_off, r.left_off, r.stray, r.stray_s, key.at, step,
+        r.gap, r.gap_end,
+    )  # fmt: skip
+
+
+def _tempo(period: float, gap: float, passed_s: float) -> float:
+    """Seconds in a beat after one more gap was played in so many seconds."""
+    if gap <= 0 or passed_s > 1e9:
+        return period
+    rate = min(max(passed_s / gap, period * 0.75), period * 1.35)
+    return period + min(0.35, 0.5 * gap) * (rate - period)
