@@ -19,20 +19,20 @@ from coach.score.model import Hand
 
 _LEAST_PEAKS = 3
 """Displacements that make a pattern: long, short, long, and a gap more on each side."""
-_SURE = 6.5
+_SURE = 5.6
 """The mean displacement against its standard error. Practice scatters by turns by itself (a late
 stroke makes a long gap and then a short one), and of all stretches the likeliest is looked at:
-so more than the usual three: at this one window of practice in sixty is called uneven."""
+so more than the usual three: at this one window of practice in eighty is called uneven."""
 _ANY = 0.14
 """What a displacement must have, on average, for a stretch to be longer with it than without:
 half of the ratio of 1.75 to 1."""
 _MOST = 0.5
 """Beyond a ratio of 3 to 1 it is a stop, not a long note; it counts no more than that."""
-_SCATTER_S = 0.018
-_SCATTER_SHARE = 0.1
-_SCATTER_WEIGHT = 4
-"""Scatter of displacements before any is seen (1.2 times strokes of 15 ms, or a tenth of the gap),
-and for how many seen ones it stands."""
+_SCATTER_S = 0.025
+_SCATTER_SHARE = 0.08
+_SCATTER_WEIGHT = 6
+"""Scatter of displacements before any is seen (1.2 times practice-room strokes of 20 ms, or this
+share of the gap), and for how many seen ones it stands."""
 _WHOLE_S = 0.02
 """Shorter than this no two gaps can be told apart (Hirsh 1959: the order of two tones)."""
 
