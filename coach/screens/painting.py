@@ -11,6 +11,7 @@ be covered or about to move, nothing is written here and Textual paints in its o
 
 from __future__ import annotations
 
+import time
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -139,6 +140,7 @@ class CellPainter:
             written = f"{_SYNC_START}{written}{_SYNC_END}"
         app._driver.write(written)
         app._driver.flush()
+        time.sleep(0)  # the thread that writes has its turn now, not when this one is done
         return True
 
     def _find(self) -> _Place | None:

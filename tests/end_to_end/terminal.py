@@ -45,6 +45,10 @@ class Terminal:
         """The screen as it is now, row by row."""
         return self._tmux("capture-pane", "-p")
 
+    def styled(self) -> str:
+        """The screen as it is now, with the styles of its cells as escape sequences."""
+        return self._tmux("capture-pane", "-p", "-e")
+
     def resize(self, columns: int, rows: int) -> None:
         """Make the terminal larger or smaller."""
         self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
