@@ -256,7 +256,7 @@ def test_with_another_textual_marks_are_painted_in_its_own_time(
     at_the_piano: AtThePiano, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async def run(seat: Seat) -> None:
-        names = {kind: (*names, "_not_there") for kind, names in painting._NAMES.items()}
+        names = {kind: f"{names} _not_there" for kind, names in painting._NAMES.items()}
         monkeypatch.setattr(painting, "_NAMES", names)
         monkeypatch.setattr(painting, "_known", set())
         before = len(seat.glass.writes)

@@ -20,35 +20,12 @@ from textual.geometry import Region
 from textual.widget import Widget
 
 _NAMES = {
-    "app": (
-        "_batch_count",
-        "_closed",
-        "_driver",
-        "_sync_available",
-        "ansi_theme",
-        "cursor_position",
-        "native_ansi_color",
-    ),
-    "screen": (
-        "_compositor",
-        "_dirty_widgets",
-        "_layout_required",
-        "_on_timer_update",
-        "_recompose_required",
-        "_repaint_required",
-        "_scroll_required",
-        "selections",
-    ),
-    "widget": (
-        "_layout_required",
-        "_repaint_regions",
-        "_repaint_required",
-        "_styles_cache",
-        "background_colors",
-        "get_line_filters",
-        "opacity",
-    ),
-    "compositor": ("_dirty_regions", "_visible_widgets"),
+    "app": "_batch_count _closed _driver _sync_available ansi_theme native_ansi_color",
+    "screen": "_compositor _dirty_widgets _layout_required _on_timer_update _recompose_required "
+    "_repaint_required _scroll_required selections",
+    "widget": "_layout_required _repaint_regions _repaint_required _styles_cache "
+    "background_colors get_line_filters opacity",
+    "compositor": "_dirty_regions _visible_widgets",
 }
 """What is used of Textual that it does not promise."""
 
@@ -161,7 +138,7 @@ class CellPainter:
 
 
 def _has_names(thing: object, kind: str) -> bool:
-    return all(hasattr(thing, name) for name in _NAMES[kind])
+    return all(hasattr(thing, name) for name in _NAMES[kind].split())
 
 
 _known: set[type] = set()

@@ -12,10 +12,11 @@ from coach.score.model import Bar, Score
 from coach.score.window import Excerpt
 from coach.screens.staff.beams import BeamGroup, beam_groups
 from coach.screens.staff.clefs import clef_changes
+from coach.screens.staff.folding import folded
 from coach.screens.staff.lanes import Form
 from coach.screens.staff.rests import Rest, rests
 from coach.screens.staff.slots import Chord, Slot, SlotKind, chord_of, timed
-from coach.screens.staff.written import Head, Stem, folded, heads, stems
+from coach.screens.staff.written import Head, Stem, heads, stems
 
 Counts = Callable[[Score, Sequence[Fraction]], Sequence[str]]
 """Gives what is counted aloud at each of some onsets."""
