@@ -6,7 +6,8 @@ import pytest
 
 from coach.judging.habits import Habits, modified_z
 from coach.judging.judge import judge
-from coach.score.model import Hand
+from coach.score.model import Hand, Hands
+from coach.score.window import Excerpt, Window, excerpt
 from tests.judging_help import after, both, play, whole
 
 WINDOW = whole(both())
@@ -54,3 +55,53 @@ def test_habits_know_nothing_from_less_than_five() -> None:
     habits = history([0.25] * 4)
     assert habits.history(F(2), Hand.RIGHT) is None
     assert not judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), 0.25)), habits=habits).clean
+
+
+def known(qpm: float = 60.0) -> Habits:
+    """Habits after two even repetitions of the whole at a tempo."""
+    habits = Habits()
+    for _ in range(2):
+        habits = habits.with_(judge(WINDOW, play(WINDOW, qpm=qpm), qpm=qpm), qpm)
+    return habits
+
+
+def first_notes(count: int) -> Excerpt:
+    """The first eighths of the right hand alone."""
+    return excerpt(both(), Window(F(0), F(count - 1, 2), Hands.RIGHT))
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_in_two_or_three_notes_a_hesitation_is_heard_by_the_tempo_kept_before(count: int) -> None:
+    window = first_notes(count)
+    take = play(window, qpm=60, late=after(window, F(count - 1, 2), 0.25))
+    judged = judge(window, take, qpm=60, habits=known())
+    assert [fault.cause for fault in judged.faults] == ["hesitation"]
+
+
+def test_two_notes_alone_may_have_any_tempo() -> None:
+    window = first_notes(2)
+    assert judge(window, play(window, qpm=60, late=after(window, F(1, 2), 0.25)), qpm=60).clean
+
+
+def test_three_notes_that_are_all_slow_are_no_hesitation() -> None:
+    window = first_notes(3)
+    assert judge(window, play(window, qpm=45), qpm=60, habits=known()).clean
+
+
+def test_the_tempo_kept_goes_along_with_the_tempo_asked_for() -> None:
+    habits = known(66.0)
+    assert habits.pace_qpm(66.0) == pytest.approx(66.0, rel=1e-3)
+    assert habits.pace_qpm(33.0) == pytest.approx(33.0, rel=1e-3)
+    assert habits.pace_qpm(None) is None
+    assert Habits().pace_qpm(60.0) is None
+
+
+def test_a_window_of_a_few_notes_teaches_no_habits() -> None:
+    window = first_notes(4)
+    assert Habits().with_(judge(window, play(window)), 60.0) == Habits()
+
+
+def test_a_breath_that_comes_only_now_and_then_is_not_how_the_phrase_is_played() -> None:
+    often, seldom = history([0.25, 0, 0.25, 0.25, 0.25, 0.25]), history([0.25, 0, 0, 0.25, 0.25])
+    assert not often.goes_on(F(2), Hand.RIGHT, 50)
+    assert seldom.goes_on(F(2), Hand.RIGHT, 50)

@@ -285,7 +285,7 @@ class Drill:
             tolerance=self.tolerance,
             habits=self._habits,
         )
-        self._habits = self._habits.with_(judgement)
+        self._habits = self._habits.with_(judgement, asked.qpm)
         decision = self.coach.after(judgement, now_s + self._epoch_s)
         if decision.changed and not keep_follower:
             self._set_up()

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from math import sqrt
 from statistics import median, stdev
 
 from coach.judging.facts import Judgement, Label
@@ -27,11 +28,23 @@ _KEPT = 20
 LEAST = 5
 """Repetitions from which an onset's history means something: a design choice, and only together
 with a floor, since a MAD of five values is far off as often as not."""
+_PACES = 5
+"""Repetitions whose tempo is remembered: it changes from minute to minute."""
+_ONSETS = 7
+"""Onsets from which a repetition shows its own tempo and scatter, whatever happens at one; through
+fewer a line fits so closely that they would seem steadier than they are."""
 _RECURS = 2 / 3
 _SAME_SHARE = 0.05
 _LEAST_MAD_MS = 4.0
 """A history of a few equal values would make anything unusual: half the JND at fast tempos and
 the clock of MIDI itself keep the spread above this."""
+
+
+def _pace_of(judgement: Judgement, asked_qpm: float | None) -> Pace | None:
+    errors = [label.error_ms for label in judgement.score if label.error_ms is not None]
+    if judgement.qpm is None or len(errors) < _ONSETS:
+        return None
+    return Pace(asked_qpm, judgement.qpm, median(map(abs, errors)) / 0.6745)
 
 
 def modified_z(value: float, history: Sequence[float], least_mad: float = 0.0) -> float:
@@ -47,13 +60,30 @@ def modified_z(value: float, history: Sequence[float], least_mad: float = 0.0) -
 
 
 @dataclass(frozen=True)
+class Pace:
+    """How fast and how freely one repetition went."""
+
+    asked_qpm: float | None
+    qpm: float
+    scatter_ms: float
+    """Of an onset round the repetition's tempo line (SD, from the MAD)."""
+
+
+@dataclass(frozen=True)
 class Habits:
-    """Errors of earlier repetitions at each onset of each hand."""
+    """Errors of earlier repetitions at each onset of each hand, and how fast the last ones went."""
 
     errors_ms: Mapping[Place, tuple[float, ...]] = field(default_factory=dict)
+    paces: tuple[Pace, ...] = ()
+    """Of the last repetitions that were long enough to show one."""
 
-    def with_(self, judgement: Judgement) -> Habits:
-        """These habits and one repetition more; only right keys that were reached count."""
+    def with_(self, judgement: Judgement, asked_qpm: float | None = None) -> Habits:
+        """These habits and one repetition more; only right keys that were reached count.
+
+        ``asked_qpm`` is the tempo that was asked for in it.
+        """
+        if len(judgement.excerpt.onsets_quarters) < _ONSETS:
+            return self
         found: dict[Place, list[float]] = {}
         for label in judgement.score:
             if label.label is Label.MATCHED and label.error_ms is not None:
@@ -62,7 +92,28 @@ class Habits:
         errors = dict(self.errors_ms)
         for place, values in found.items():
             errors[place] = (*errors.get(place, ()), median(values))[-_KEPT:]
-        return Habits(errors)
+        pace = _pace_of(judgement, asked_qpm)
+        paces = self.paces if pace is None else (*self.paces, pace)[-_PACES:]
+        return Habits(errors, paces)
+
+    def pace_qpm(self, asked_qpm: float | None) -> float | None:
+        """The tempo to expect when this one is asked for (None: the player's own); None unknown.
+
+        Players keep a little above or below what they are asked for, each their own way.
+        """
+        alike = [pace for pace in self.paces if (pace.asked_qpm is None) is (asked_qpm is None)]
+        if not alike:
+            return None
+        return median(pace.qpm * (asked_qpm or 1.0) / (pace.asked_qpm or 1.0) for pace in alike)
+
+    def interval_scatter(self, ioi_ms: float) -> float | None:
+        """The spread (SD) of such an interval, as a share of it; None where nothing is known.
+
+        Two onsets bound an interval, so it scatters by the square root of two more.
+        """
+        if not self.paces:
+            return None
+        return sqrt(2) * median(pace.scatter_ms for pace in self.paces) / ioi_ms
 
     def history(self, onset: Fraction, hand: Hand) -> tuple[float, ...] | None:
         """The errors at an onset; None where there are too few to mean anything."""
@@ -82,6 +133,15 @@ class Habits:
         if len(near) < _RECURS * len(history):
             return False
         return stdev(near) < _SAME_SHARE * ioi_ms if len(near) > 1 else False
+
+    def goes_on(self, onset: Fraction, hand: Hand, late_ms: float) -> bool:
+        """Whether this player was heard to go on here without lengthening, twice and in a third.
+
+        A breath at the end of a phrase that comes only now and then is a hesitation.
+        """
+        history = self.errors_ms.get((onset, hand), ())
+        in_time = sum(abs(error) <= late_ms for error in history)
+        return in_time >= 2 and 3 * in_time >= len(history)
 
     def is_unusual(self, onset: Fraction, hand: Hand, error_ms: float, z_limit: float) -> bool:
         """Whether an error stands out from this onset's own history and the player's scatter."""

@@ -65,7 +65,7 @@ def judge_matched(
     matching = with_reach(excerpt, matching)
     with_click = qpm is not None and click_s is not None and stage in _WITH_CLICK
     click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None
-    timing = measure(excerpt, played, matching, tolerance, habits, click)
+    timing = measure(excerpt, played, matching, tolerance, habits, click, qpm)
     formed = shape(excerpt, played, matching, timing, tolerance)
     faults = find_faults(excerpt, played, matching, timing, formed, tolerance)
     if stage in _AT_TEMPO:

@@ -22,7 +22,7 @@ from coach.judging.timing_hands import Parted, Split, parted, splits
 from coach.judging.timing_hands_drift import Drift, drift
 from coach.judging.timing_line import Interval, foretold, intervals
 from coach.judging.timing_moments import Moment, moments
-from coach.judging.timing_pauses import Pause, pauses
+from coach.judging.timing_pauses import Pause, at_known_pace, pauses
 from coach.judging.timing_rows import points_of
 from coach.judging.timing_settle import settle
 from coach.judging.timing_uneven import Uneven, uneven
@@ -90,10 +90,11 @@ def measure(
     tolerance: Tolerance,
     habits: Habits | None = None,
     click: Click | None = None,
+    asked_qpm: float | None = None,
 ) -> Timing:
     """Find the tempo line and what leaves it; with a click, also what left that."""
     row = settle(moments(excerpt, played, matching))
-    steps = intervals(row)
+    steps = at_known_pace(intervals(row), habits.pace_qpm(asked_qpm) if habits else None)
     found = pauses(excerpt, row, steps, tolerance, habits)
     lifts = _lifts(row, steps, found)
     line = foretold(row, lifts)

@@ -11,7 +11,7 @@ Told apart from
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 from coach.judging.habits import Habits
@@ -23,6 +23,9 @@ from coach.score.window import Excerpt
 
 _ENOUGH = 5
 """Intervals from which a repetition's own scatter can be told."""
+_SAME_PACE = 0.15
+"""An interval within this share of the known tempo keeps it: twice what a professional's
+intervals scatter (Jabusch 2006), and well inside the least hesitation."""
 _SHORT_S = 0.25
 """Below about 300 ms the scatter of intervals no longer shrinks with them (Repp 1997)."""
 _SCATTERS = 5.5
@@ -40,6 +43,24 @@ class Pause:
     expected_s: float
 
 
+def at_known_pace(steps: Sequence[Interval], pace_qpm: float | None) -> tuple[Interval, ...]:
+    """Hold a few intervals to the tempo that this player was heard to keep before.
+
+    Two or three notes don't show whether one of them came late or all are slow. Where one of the
+    others keeps the known tempo, or where there is only one interval, that tempo is believed.
+    """
+    if pace_qpm is None or len(steps) > _ENOUGH:
+        return tuple(steps)
+    period = 60 / pace_qpm
+    fit = [abs(s.seconds - period * s.quarters) <= _SAME_PACE * period * s.quarters for s in steps]
+    return tuple(
+        replace(step, period_s=min(step.period_s, period))
+        if i and (len(steps) == 2 or any(fit[j] for j in range(1, len(steps)) if j != i))
+        else step
+        for i, step in enumerate(steps)
+    )
+
+
 def pauses(
     excerpt: Excerpt,
     row: Sequence[Moment],
@@ -49,7 +70,7 @@ def pauses(
 ) -> tuple[Pause, ...]:
     """The hesitations, in order of time; what the habits show as meant is none."""
     found = []
-    scatter = _scatter(steps)
+    own_scatter = _scatter(steps)
     for i in range(1, len(row)):
         if row[i].broken or row[i].gap:
             continue
@@ -58,9 +79,14 @@ def pauses(
         if pause.excess_s * 1000 < tolerance.late_floor_ms:
             continue
         ending = _is_ending(excerpt, row, steps, i)
+        ending = ending and not _goes_on(row[i], habits, tolerance)
+        scatter = own_scatter
+        if scatter is None and habits is not None:
+            scatter = habits.interval_scatter(1000 * max(expected, _SHORT_S))
         limit_ms = tolerance.hesitation_ms(expected * 1000, scatter, ending=ending)
         if habits is not None:
-            limit_ms = _by_habit_ms(row[i], pause, limit_ms, tolerance, habits)
+            least = 0.0 if len(steps) > _ENOUGH else limit_ms
+            limit_ms = max(least, _by_habit_ms(row[i], pause, limit_ms, tolerance, habits))
         if pause.excess_s * 1000 > limit_ms and _stays(row, steps, i, pause.excess_s):
             found.append(pause)
     return tuple(found)
@@ -71,6 +97,9 @@ def _by_habit_ms(
 ) -> float:
     """The limit where earlier repetitions are known: none for what is meant, finer for the rest.
 
+    Finer only in a repetition long enough to show its own tempo: two or three intervals scatter
+    as much as what is looked for.
+
     Both are asked: beyond the late limit, and beyond this onset's own history.
     """
     error_ms, ioi_ms = pause.excess_s * 1000, pause.expected_s * 1000
@@ -80,6 +109,13 @@ def _by_habit_ms(
     if all(habits.is_unusual(*place, error_ms, tolerance.z_limit) for place in places):
         return min(limit_ms, max(tolerance.late_ms(ioi_ms), _SCATTERS * habits.scatter_ms))
     return limit_ms
+
+
+def _goes_on(moment: Moment, habits: Habits | None, tolerance: Tolerance) -> bool:
+    if habits is None:
+        return False
+    places = [(moment.onset_quarters, hand.hand) for hand in moment.hands]
+    return all(habits.goes_on(*place, tolerance.late_floor_ms) for place in places)
 
 
 def _scatter(steps: Sequence[Interval]) -> float | None:
