@@ -5,7 +5,7 @@ from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
@@ -70,7 +70,7 @@ scores = st.builds(
 
 
 @pytest.mark.property
-@settings(max_examples=40)
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(scores)
 def test_every_score_comes_back_equal_through_json(score):
     back = score_from_plain(json.loads(json.dumps(score_to_plain(score))))

@@ -14,7 +14,7 @@ from coach.coaching.facts import Observation
 from coach.judging.facts import Outcome
 from coach.record.errors import RecordError
 from coach.record.piece import PieceKey, piece_key
-from coach.record.schema import VERSION
+from coach.record.schema import MIGRATIONS, VERSION
 from coach.record.store import FILE, Store
 from coach.score.model import Hands
 from coach.score.window import Transition
@@ -74,8 +74,10 @@ def test_the_missed_note_is_kept_with_its_hand_and_place(store: Store) -> None:
             Hands.TOGETHER,
             Outcome.WRONG,
             60.0,
+            hears_late=wrong[0].hears_late,
         )
     ]
+    assert 0.0 < wrong[0].hears_late < 1.0
 
 
 def test_a_take_can_be_heard_again(store: Store) -> None:
@@ -240,6 +242,16 @@ def test_a_record_of_a_newer_keyhole_is_left_alone(store: Store, tmp_path: Path)
     with pytest.raises(RecordError, match="written by a newer Keyhole"):
         Store(tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == [FILE]
+
+
+def test_a_record_from_before_hesitations_were_weighed_is_taken_along(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / FILE)) as db:
+        db.executescript(f"{MIGRATIONS[0]}; PRAGMA user_version = 1")
+        db.execute("INSERT INTO piece VALUES (1, ?, '', '', 0.0, NULL)", (PIECE.key,))
+    store = Store(tmp_path)
+    store.save_repetition(PIECE, ended(clean=False), NOON_S)
+    assert store.history(PIECE) == observations(ended(clean=False).judgement, NOON_S)
+    store.close()
 
 
 def test_a_missing_folder_is_one_sentence(tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ SLIP_SHAPE = 1.5
 """Freedom of a healthy move's own slip rate around the player's: shape of its Beta."""
 SLIPS_BEFORE, MOVES_BEFORE = 0.3, 60.0
 """What is known of a player before anything is heard: a third of a slip in sixty moves."""
-TOGETHER_SHARE = 0.2
+TOGETHER_SHARE = 0.27
 """Of the chance that a beat is at fault: only when both hands play."""
 FIRST_GUESS = 0.3
 """Chance that a failure was a slip, before anything is weighed."""
@@ -36,10 +36,16 @@ ROUNDS = 3
 MOST_MOVES = 240.0
 """The chance of a fault is shared among no more moves than this: long pieces have more faults."""
 
-# How a fault shows while both hands play: right hand only, left only, both. A hand that hesitates
-# makes the other wait; a fault of both together shows in its own manner, which is not known.
-_ONE_HAND_SHOWS = (0.8, 0.02, 0.18)
-_TOGETHER_SHOWS = ((0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9), (0.34, 0.33, 0.33))
+# How a fault shows while both hands play: its own hand only, the other only, both; for a fault of
+# both together right only, left only, both. A hand that hesitates makes the other wait; in which
+# manner a fault shows is not known, so each way has its share.
+_ONE_HAND_SHOWS = ((0.65, (0.94, 0.01, 0.05)), (0.35, (0.15, 0.01, 0.84)))
+_TOGETHER_SHOWS = (
+    (0.25, (0.9, 0.05, 0.05)),
+    (0.25, (0.05, 0.9, 0.05)),
+    (0.25, (0.05, 0.05, 0.9)),
+    (0.25, (0.34, 0.33, 0.33)),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +116,7 @@ def beliefs(
         if tally is not None:
             failed, attempts = tally.totals(Hand(transition.hands.value))
             sums.append((beat, failed, attempts))
-            if tally.has_failed:
+            if tally.failed > 0.0:
                 hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
     chance = chance_of_fault(len(transitions))
     # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
@@ -149,10 +155,16 @@ def belief_of(
         tally.right_failed,
         tally.left_failed,
         tally.both_failed,
-        *(x for hand in Hand for x in (tally.alone[hand].failed, tally.alone[hand].attempts)),
+        *(x for hand in Hand for x in _alone(tally, hand)),
     )
     rounded = tuple(round(x, 3) for x in key)
     return _believed(rounded, round(slips.a, 4), round(slips.b, 2), prior)
+
+
+def _alone(tally: BeatTally, hand: Hand) -> tuple[float, float]:
+    """Failures and attempts of a hand alone, as far as they tell of how this beat fails."""
+    counts = tally.alone[hand]
+    return counts.failed, counts.telling(tally.late_share)
 
 
 @lru_cache(maxsize=64)
@@ -173,11 +185,14 @@ def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Beli
         return log_beta_binomial(failed, attempts, FAULT_A, FAULT_B)
 
     right_all, left_all = together + right_tries, together + left_tries
-    right_well = healthy(right + both + right_alone, right_all)
-    left_well = healthy(left + both + left_alone, left_all)
-    # Where one hand is at fault, the other's failures beside it are its doing, not slips.
+    # What fails in both hands at once is one event: a slip of one that made the other wait.
+    whose = (
+        healthy(right + both + right_alone, right_all) + healthy(left + left_alone, left_all),
+        healthy(right + right_alone, right_all) + healthy(left + both + left_alone, left_all),
+    )
+    slipped = log(sum(map(exp, whose)) / 2) if both else whose[0]
     logs = (
-        right_well + left_well,
+        slipped + _shown((right + left, 0.0, both), _ONE_HAND_SHOWS),
         faulty(right + both + right_alone, right_all)
         + healthy(left + left_alone, left_all)
         + _shown((right, 0.0, both), _ONE_HAND_SHOWS),
@@ -185,7 +200,7 @@ def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Beli
         + healthy(right + right_alone, right_all)
         + _shown((left, 0.0, both), _ONE_HAND_SHOWS),
         faulty(right + left + both, together)
-        + log(sum(exp(_shown((right, left, both), way)) for way in _TOGETHER_SHOWS) / 4)
+        + _shown((right, left, both), _TOGETHER_SHOWS)
         + healthy(right_alone, right_tries)
         + healthy(left_alone, left_tries),
     )
@@ -196,5 +211,10 @@ def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Beli
     return Belief(*(weight / total for weight in weights))
 
 
-def _shown(seen: Sequence[float], chances: Sequence[float]) -> float:
-    return sum(count * log(chance) for count, chance in zip(seen, chances, strict=True))
+def _shown(seen: Sequence[float], ways: Sequence[tuple[float, Sequence[float]]]) -> float:
+    """Log chance of how the failures showed, over the ways in which they may."""
+    chances = (
+        part * exp(sum(count * log(chance) for count, chance in zip(seen, way, strict=True)))
+        for part, way in ways
+    )
+    return log(sum(chances))

@@ -33,6 +33,9 @@ APART_IS_WORTH = 1.5
 """A hand alone is also what a trouble is drilled with: its repetitions are not lost."""
 NAMING_IS_WORTH = 0.6
 """Bits that it is worth to hear a likely fault once more, so that it can be named."""
+LATE_WINDOWS = ((1, 0), (1, 1), (3, 0), (3, 1))
+"""Beats of run-up and beats played on, for a move that fails by lateness: with too few notes
+around it a hesitation can't be told from the tempo."""
 MOST_SUSPECTS = 3
 """How many suspects' surroundings are weighed."""
 
@@ -58,11 +61,14 @@ def choose(
     open_ones = [s for s in diagnosis.suspects if not s.is_claimed and s.belief.fault > 0.1]
     windows: list[tuple[Window, Suspect | None]] = [(whole, None)]
     for suspect in open_ones[:MOST_SUSPECTS]:
+        late = _late_share(evidence, suspect.transition)
+        shapes = LATE_WINDOWS if late > 0.0 else LATE_WINDOWS[:1]
         for hands in _hands_to_try(suspect, whole):
-            windows.append((places.around(suspect.transition, hands), suspect))
+            for shape in shapes:
+                windows.append((places.around(suspect.transition, hands, *shape), suspect))
     rest = _rest_bits(diagnosis, evidence, places, whole)
     weighed = [
-        Candidate(window, suspect, _worth(window, diagnosis, places, whole, rest))
+        Candidate(window, suspect, _worth(window, diagnosis, evidence, places, whole, rest))
         for window, suspect in windows
         if window not in passed_over
     ]
@@ -78,16 +84,36 @@ def _hands_to_try(suspect: Suspect, whole: Window) -> list[Hands]:
 
 
 def _worth(
-    window: Window, diagnosis: Diagnosis, places: Places, whole: Window, rest: float
+    window: Window,
+    diagnosis: Diagnosis,
+    evidence: Evidence,
+    places: Places,
+    whole: Window,
+    rest: float,
 ) -> float:
     told = rest if window == whole else 0.0
     for suspect in diagnosis.suspects:
         if not suspect.is_claimed and places.covers(window, _any_hand(suspect, window)):
-            told += bits(suspect.belief, window.hands, diagnosis.slips)
-            told += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands)
+            heard = _heard(suspect, window, evidence, places)
+            told += bits(suspect.belief, window.hands, diagnosis.slips, heard)
+            told += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands) * heard
     if window.hands is not whole.hands:
         told *= APART_IS_WORTH
     return told / (places.beats(window) + PAUSE_BEATS)
+
+
+def _heard(suspect: Suspect, window: Window, evidence: Evidence, places: Places) -> float:
+    """The chance that the fault, if it shows as it did, would be heard in this window."""
+    late = _late_share(evidence, suspect.transition)
+    if late == 0.0:
+        return 1.0
+    quarter_ms = 60_000 / places.excerpt.qpm
+    hears = places.hears_late(window, _any_hand(suspect, window), quarter_ms)
+    return 1.0 - late * (1.0 - hears)
+
+
+def _late_share(evidence: Evidence, transition: Transition) -> float:
+    return evidence.tally(transition.to_quarters).late_share
 
 
 def _any_hand(suspect: Suspect, window: Window) -> Transition:
@@ -118,15 +144,19 @@ def _chance_to_name(suspect: Suspect, hands: Hands) -> float:
     return own * FAULT_A / (FAULT_A + FAULT_B)
 
 
-def bits(belief: Belief, hands: Hands, slips: Slips) -> float:
-    """What playing a beat once with these hands is expected to tell about it, in bits."""
+def bits(belief: Belief, hands: Hands, slips: Slips, heard: float = 1.0) -> float:
+    """What playing a beat once with these hands is expected to tell about it, in bits.
+
+    ``heard`` is the chance that the fault would be heard where it shows.
+    """
     prior = [belief.healthy, belief.right, belief.left, belief.together]
-    return _bits(tuple(round(p, 3) for p in prior), hands, round(slips.rate, 4))
+    rounded = tuple(round(p, 3) for p in prior)
+    return _bits(rounded, hands, round(slips.rate, 4), round(heard, 2))
 
 
 @lru_cache(maxsize=4096)
-def _bits(prior: tuple[float, ...], hands: Hands, slip: float) -> float:
-    fails = FAULT_A / (FAULT_A + FAULT_B)
+def _bits(prior: tuple[float, ...], hands: Hands, slip: float, heard: float) -> float:
+    fails = heard * FAULT_A / (FAULT_A + FAULT_B)
     if hands is not Hands.TOGETHER:
         own = 1 if hands is Hands.RIGHT else 2
         chances = [fails if h == own else slip for h in range(4)]

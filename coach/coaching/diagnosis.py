@@ -17,7 +17,7 @@ from coach.score.window import Transition
 
 CLAIM_FAULT = 0.92
 """How sure it must be that something stands at fault before a place is named."""
-CLAIM_HANDS = 0.85
+CLAIM_HANDS = 0.8
 """How sure, given that, whose it is."""
 SUSPECT = 0.04
 """Below this a place is not looked into."""

@@ -173,3 +173,5 @@ class Observation:
     qpm: float | None
     """The tempo found, in quarters a minute."""
     error_ms: float | None = None
+    hears_late: float = 1.0
+    """Chance that a hesitation here would have been heard in what was played, 0 to 1."""

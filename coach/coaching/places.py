@@ -10,6 +10,7 @@ from bisect import bisect_left, bisect_right
 from fractions import Fraction
 from functools import cached_property
 
+from coach.coaching.observing import chance_to_hear_late
 from coach.score.model import Hands, Score, ScoreNote, beat_words
 from coach.score.window import Excerpt, Transition, Window, excerpt
 
@@ -113,8 +114,13 @@ class Places:
         low = bisect_left(onsets, window.start_quarters)
         return low < len(onsets) and onsets[low] < window.end_quarters
 
-    def around(self, transition: Transition, hands: Hands, run_up_beats: int = 1) -> Window:
-        """A transition with its run-up: from at least the note departed from to its landing."""
+    def around(
+        self, transition: Transition, hands: Hands, run_up_beats: int = 1, beats_after: int = 0
+    ) -> Window:
+        """A transition with its run-up: from at least the note departed from to its landing.
+
+        ``beats_after`` are played on beyond the landing.
+        """
         whose = transition.hands if transition.hands.members <= hands.members else hands
         arrived = self.onsets_in(
             Transition(whose, transition.from_quarters, transition.to_quarters)
@@ -125,7 +131,19 @@ class Places:
         end = transition.to_quarters
         if end <= self.whole.start_quarters:  # the whole window's very first note
             end = self.grid[1]
-        return self.clip(start, end, hands)
+        last = min(self._index.get(end, 0) + beats_after, len(self.grid) - 1)
+        return self.clip(start, max(end, self.grid[last]), hands)
+
+    def hears_late(self, window: Window, transition: Transition, quarter_ms: float) -> float:
+        """The chance that a hesitation into a move would be heard when a window is played."""
+        arrived = self.onsets_in(transition)
+        onsets = self.onsets[window.hands]
+        low = bisect_left(onsets, window.start_quarters)
+        high = bisect_right(onsets, self.end_of(window))
+        if not arrived or arrived[-1] not in onsets[low:high]:
+            return 0.0
+        inside = onsets[low:high]
+        return chance_to_hear_late(inside, inside.index(arrived[-1]), quarter_ms)
 
     def bar_stretch(
         self, onset: Fraction, before: int = 0, after: int = 0

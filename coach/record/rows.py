@@ -83,12 +83,13 @@ def observation_rows(ended: RepetitionEnded, at_s: float) -> Iterator[Row]:
             "onset_quarters": str(seen.onset_quarters),
             "outcome": seen.outcome.value,
             "error_ms": seen.error_ms,
+            "hears_late": seen.hears_late,
         }
 
 
 HISTORY = """
 SELECT r.at_s, o.hand, o.from_quarters, o.to_quarters, o.onset_quarters, r.hands, o.outcome,
-       r.qpm, o.error_ms
+       r.qpm, o.error_ms, o.hears_late
 FROM repetition r JOIN observation o ON o.repetition_id = r.id
 WHERE r.piece_id = ? AND r.at_s >= ? ORDER BY r.at_s DESC, r.id DESC, o.n DESC LIMIT ?
 """
@@ -97,7 +98,7 @@ WHERE r.piece_id = ? AND r.at_s >= ? ORDER BY r.at_s DESC, r.id DESC, o.n DESC L
 
 def history(rows: Iterable[tuple[Any, ...]]) -> Iterator[Observation]:
     """The rows of :data:`HISTORY` as observations."""
-    for at_s, hand, start, end, onset, hands, outcome, qpm, error_ms in rows:
+    for at_s, hand, start, end, onset, hands, outcome, qpm, error_ms, hears_late in rows:
         yield Observation(
             at_s,
             _transition(hand, start, end),
@@ -106,6 +107,7 @@ def history(rows: Iterable[tuple[Any, ...]]) -> Iterator[Observation]:
             _OUTCOMES[outcome],
             qpm,
             error_ms,
+            hears_late,
         )
 
 

@@ -79,7 +79,10 @@ CREATE TABLE observation (
 ) WITHOUT ROWID;
 """
 
-MIGRATIONS = (_FIRST,)
+# The chance, 0 to 1, that a hesitation would have been heard in what was played.
+_HEARS_LATE = "ALTER TABLE observation ADD COLUMN hears_late REAL NOT NULL DEFAULT 1.0"
+
+MIGRATIONS = (_FIRST, _HEARS_LATE)
 """The step into each version, the first into version 1."""
 
 VERSION = len(MIGRATIONS)
