@@ -79,7 +79,7 @@ class Costs:
     doubtful: float = 2.5
     """A note that fits worse than this may be a jump back."""
     beam: int = 30
-    width: float = 22.0
+    width: float = 15.0
 
 
 COSTS = Costs()
