@@ -16,23 +16,13 @@ from dataclasses import replace
 
 from coach.judging import following_rules as rules
 from coach.judging.following_marks import WAIT_S, Marks
+from coach.judging.following_reading import Understanding
 from coach.judging.heard import Begun, Ended, Heard, NotThis
-from coach.judging.matching_costs import COSTS
-from coach.judging.matching_decode import Decoder
 from coach.judging.matching_score import lay_out
-from coach.judging.matching_tempo import beat_period, written_period
-from coach.judging.matching_trace import Trace
+from coach.judging.matching_tempo import written_period
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
-SETTLING = 8
-"""For so many keys the tempo is guessed anew with each,"""
-SETTLED = 48
-"""then with every fourth, up to so many."""
-UNLIKELY = 3.5
-"""While it settles, the tempo is no further than this ratio from the one asked for."""
-ALIKE = 1.15
-"""A new guess within this ratio of the last changes nothing."""
 OTHER_NOTES = "These are not the notes of this window."
 ONLY_A_CHORD = "Only the first notes were played."
 
@@ -43,7 +33,7 @@ class Follower:
     def __init__(self, excerpt: Excerpt, *, qpm: float | None = None) -> None:
         self.excerpt = excerpt
         self._layout = lay_out(excerpt)
-        self._usual_s = written_period(excerpt, qpm)
+        self._heard = Understanding(self._layout, written_period(excerpt, qpm))
         self._openers = rules.first_pitches(self._layout)
         self._last_s = float("-inf")
         self._pedals: list[PedalMove] = []
@@ -61,7 +51,7 @@ class Follower:
         self._take.append(PlayedNote(pitch, velocity, at_s))
         self._last_s = at_s
         self._waiting = True
-        self._read()
+        self._heard.hear(self._take)
         out += self._listen()
         return tuple(out)
 
@@ -81,10 +71,10 @@ class Follower:
         if not self._take or not self._begun:
             return ()
         quiet_s = now_s - self._last_s
-        over_s = rules.end_after_s(self._layout, self._decoder)
+        over_s = rules.end_after_s(self._layout, self._heard.decoder)
         if over_s is not None and quiet_s >= over_s:
             return (*self._told(), *self._end())
-        if quiet_s >= rules.silence_s(self._layout, self._decoder):
+        if quiet_s >= rules.silence_s(self._layout, self._heard.decoder):
             return self._broken_off()
         return self._told() if quiet_s >= WAIT_S else ()
 
@@ -102,14 +92,13 @@ class Follower:
         self._begun = self._waiting = False
         self._said_no = False
         self._fresh = True
-        self._decoder = Decoder(self._layout, self._usual_s, COSTS)
-        self._trace = Trace(self._layout)
+        self._heard.forget()
         self._marks = Marks(self._layout)
 
     def _make_room(self, pitch: int, at_s: float) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
         fresh = at_s - self._last_s >= rules.FRESH_S
-        keys = self._trace.keys
+        keys = self._heard.trace.keys
         noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
         if fresh or (noodling and pitch in self._openers):
             said = self._said_no and not fresh
@@ -119,48 +108,25 @@ class Follower:
             said = self._said_no
             self._clear(keep=len(keys) - 4)
             self._fresh, self._said_no = False, said
-            self._read_all()
-
-    def _read(self) -> None:
-        """Take the last key in; while the tempo is not settled, all keys at a better tempo."""
-        count = len(self._take)
-        if count <= SETTLING or (count <= SETTLED and count % 4 == 0):
-            period = self._period()
-            ratio = period / self._decoder.guess_s
-            if not 1 / ALIKE < ratio < ALIKE:
-                self._decoder = Decoder(self._layout, period, COSTS)
-                self._read_all()
-                return
-        self._decoder.hear(self._take[-1])
-        self._trace.follow(self._decoder.beam[0])
-
-    def _period(self) -> float:
-        period = beat_period(self._layout, self._take, self._usual_s)
-        return min(max(period, self._usual_s / UNLIKELY), self._usual_s * UNLIKELY)
-
-    def _read_all(self) -> None:
-        for note in self._take[self._decoder.count :]:
-            self._decoder.hear(note)
-        if self._take:
-            self._trace.follow(self._decoder.beam[0])
+            self._heard.catch_up(self._take)
 
     def _listen(self) -> list[Heard]:
         """What the last key means for the repetition and its marks."""
         if not self._begun:
             return self._before()
-        if rules.is_lost(self._layout, self._trace.keys, self._take):
+        if rules.is_lost(self._layout, self._heard.trace.keys, self._take):
             self._clear()
             self._said_no, self._fresh = True, False
             return [NotThis(OTHER_NOTES)]
         if self._starts_again():
             return self._start_again()
-        return self._marks.after_key(self._trace, self._decoder, self._take)
+        return self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
 
     def _before(self) -> list[Heard]:
-        keys = self._trace.keys
+        keys = self._heard.trace.keys
         if rules.is_begun(self._layout, keys, self._fresh):
             self._begun = True
-            marks = self._marks.after_key(self._trace, self._decoder, self._take)
+            marks = self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
             return [Begun(self._take[0].onset_s), *marks]
         if len(keys) >= rules.ENOUGH_KEYS and not self._said_no:
             self._said_no = True
@@ -171,7 +137,7 @@ class Follower:
 
     def _starts_again(self) -> bool:
         """Whether the pianist has gone back to the window's start and on from there."""
-        trace, layout = self._trace, self._layout
+        trace, layout = self._heard.trace, self._layout
         if not trace.pass_key or trace.pass_note or trace.left_at < 0:
             return False
         here = {layout.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
@@ -181,20 +147,19 @@ class Follower:
         return trace.left_at == 0 and stopped >= rules.FALSE_START_S
 
     def _start_again(self) -> list[Heard]:
-        at, tried = self._trace.pass_key, self._trace.left_at == 0
+        at, tried = self._heard.trace.pass_key, self._heard.trace.left_at == 0
         ended: list[Heard] = [] if tried else [Ended(self._taken(at))]
         if not tried:
             self._pedals = [p for p in self._pedals if p.at_s >= self._take[at].onset_s]
         self._clear(keep=at)
         self._begun = self._waiting = True
-        self._decoder = Decoder(self._layout, self._period(), COSTS)
-        self._read_all()
-        marks = self._marks.after_key(self._trace, self._decoder, self._take)
+        self._heard.begin_again(self._take)
+        marks = self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
         return [*ended, Begun(self._take[0].onset_s), *marks]
 
     def _broken_off(self) -> tuple[Heard, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
-        reading, keys = self._decoder.beam[0], self._trace.keys
+        reading, keys = self._heard.decoder.beam[0], self._heard.trace.keys
         reason = OTHER_NOTES if max(reading.right, reading.left) else ONLY_A_CHORD
         if reason == ONLY_A_CHORD or rules.fits(keys) * 3 < len(keys):
             self._clear()
@@ -218,4 +183,6 @@ class Follower:
         if not self._waiting:
             return ()
         self._waiting = False
-        return tuple(self._marks.after_wait(self._trace, self._decoder.beam[0], self._take))
+        return tuple(
+            self._marks.after_wait(self._heard.trace, self._heard.decoder.beam[0], self._take)
+        )

@@ -34,9 +34,13 @@ WIDTHS = (1.0, 1.0, 0.7, 0.45, 0.25)
 class Decoder:
     """Takes a take's keys one by one, in the order of their onsets."""
 
-    def __init__(self, layout: Layout, period_s: float, costs: Costs) -> None:
+    def __init__(
+        self, layout: Layout, period_s: float, costs: Costs, *, again: bool = True
+    ) -> None:
+        """``again``: keys that fit badly are heard again; while playing there is no time to."""
         self.moves = Moves(layout, costs)
         self.costs = costs
+        self.hears_again = again
         self.guess_s = period_s
         self.scale = BEAT / period_s
         self.beam = [opening(BEAT)]
@@ -61,7 +65,7 @@ class Decoder:
         self.recent.append((key, self.beam, self.calm, False))
         before = self.beam[0].cost
         self._take_in(key, careful=False)
-        if self.beam[0].cost - before > self.costs.doubtful:
+        if self.hears_again and self.beam[0].cost - before > self.costs.doubtful:
             self._again()
 
     def _again(self) -> None:

@@ -52,9 +52,9 @@ class Listening:
                 now += FRAME_S
                 out += follower.tick(now)
             if down:
-                start = time.perf_counter()
+                start = time.process_time()
                 out += follower.key_down(note.pitch, note.velocity, at)
-                self.key_s.append(time.perf_counter() - start)
+                self.key_s.append(time.process_time() - start)
             else:
                 follower.key_up(note.pitch, at)
         for frame in range(450):
