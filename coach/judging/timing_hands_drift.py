@@ -66,7 +66,8 @@ def drift(row: Sequence[Moment], line: Sequence[float], tolerance: Tolerance) ->
     points = _points(row, line)
     if points is None:
         return None
-    found = _likelier([one for hand in Hand if (one := _leaving(points, hand))])
+    everybody = Sums(points)
+    found = _likelier([one for hand in Hand if (one := _leaving(points, everybody, hand))])
     if found is None or abs(found.total_s) * 1000 <= tolerance.apart_ms:
         return None
     if not _explains(points, found) and not _part_evenly(row, tolerance):
@@ -139,11 +140,11 @@ def _points(row: Sequence[Moment], line: Sequence[float]) -> list[Struck] | None
     return points if len({point.hand for point in points}) == len(Hand) else None
 
 
-def _leaving(points: Sequence[Struck], hand: Hand) -> _Leaving | None:
+def _leaving(points: Sequence[Struck], everybody: Sums, hand: Hand) -> _Leaving | None:
     own = [point for point in points if point.hand is hand]
     if len({point.u for point in own}) < _LEAST_OWN:
         return None
-    everybody, mine = Sums(points), Sums(own)
+    mine = Sums(own)
     low, high = own[0].u, own[-1].u
     out = []
     for share in _STARTS:

@@ -77,11 +77,11 @@ def _gaps(
     found: Sequence[Hold],
     tolerance: Tolerance,
 ) -> Iterator[Hold]:
-    onsets = _hand_onsets(excerpt, played, matching)
-    for hold in found:
+    marks = [(hold, excerpt.notes[hold.note].marks) for hold in found]
+    slurred = [hold for hold, own in marks if own & _SLUR and not own & SHORT]
+    onsets = _hand_onsets(excerpt, played, matching) if slurred else {}
+    for hold in slurred:
         note = excerpt.notes[hold.note]
-        if not note.marks & _SLUR or note.marks & SHORT:
-            continue
         following = onsets.get((note.hand, note.end_quarters))
         struck = onsets.get((note.hand, note.onset_quarters))
         if following is None or struck is None:
