@@ -1,0 +1,182 @@
+"""Which place, which hand, what sort of trouble: told from what was heard of each move."""
+
+from fractions import Fraction as F
+from random import Random
+
+import pytest
+
+from coach.coaching.diagnosis import diagnose, fitts_bits
+from coach.coaching.evidence import Evidence
+from coach.coaching.facts import Observation, TroubleKind
+from coach.coaching.places import Places
+from coach.judging.facts import Outcome
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Window
+from tests.lessons import piece
+
+RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
+QPM = 96.0
+WORDS = {"w": Outcome.WRONG, "l": Outcome.LATE, ".": Outcome.CLEAN, "-": Outcome.NOT_REACHED}
+
+
+class Ear:
+    """What was heard of a piece, repetition after repetition."""
+
+    def __init__(self, score=None):
+        self.score = score or piece()
+        self.places = Places(self.score, Window(F(0), self.score.end_quarters))
+        self.evidence = Evidence()
+        self.now_s = 0.0
+
+    def hears(self, course, hand=LH, beat=6, *, hands=BOTH, qpm=QPM, late_ms=400.0):
+        """``"w.l"``: the hand's arrival on the beat was wrong, clean, late; all else was clean."""
+        for letter in course:
+            self.repetition({(hand, beat): WORDS[letter]}, hands, qpm, late_ms)
+        return self
+
+    def repetition(self, failed, hands=BOTH, qpm=QPM, late_ms=400.0):
+        self.now_s += 20
+        moves = [t for t in self.places.transitions if t.hands.members <= hands.members]
+        outcomes = [failed.get((t.hands, int(t.to_quarters)), Outcome.CLEAN) for t in moves]
+        late = [late_ms if outcome is Outcome.LATE else None for outcome in outcomes]
+        self.evidence.add(
+            [
+                Observation(self.now_s, t, t.to_quarters, hands, outcome, qpm, ms)
+                for t, outcome, ms in zip(moves, outcomes, late, strict=True)
+            ],
+            QPM,
+        )
+
+    @property
+    def diagnosis(self):
+        return diagnose(self.evidence, self.places)
+
+    @property
+    def troubles(self):
+        return [(t.hands, int(t.transition.to_quarters)) for t in self.diagnosis.troubles]
+
+
+def test_nothing_failed_nothing_is_suspected():
+    found = Ear().hears(".....").diagnosis
+    assert (found.troubles, found.suspects) == ((), ())
+
+
+def test_one_failure_is_suspected_and_not_yet_named():
+    found = Ear().hears("..w").diagnosis
+    assert found.troubles == ()
+    assert [int(s.transition.to_quarters) for s in found.suspects] == [6]
+
+
+@pytest.mark.parametrize("hand", [RH, LH])
+def test_what_fails_again_and_again_in_a_hand_is_named_as_that_hand_s(hand):
+    ear = Ear().hears("ww.w", hand).hears("w.w", hand, hands=hand)
+    assert ear.troubles == [(hand, 6)]
+    assert ear.diagnosis.troubles[0].sure > 0.9
+
+
+def test_it_is_told_with_the_evidence():
+    (trouble,) = Ear().hears("ll.ll").hears("lll", hands=LH).diagnosis.troubles
+    assert trouble.place == "LH bar 2, beat 2 → 3"
+    assert trouble.evidence == "7 of the last 8: late to bar 2 beat 3, 0.4 s, LH"
+
+
+def test_one_slip_among_many_clean_ones_is_no_trouble():
+    assert Ear().hears("....w.....").troubles == []
+
+
+def test_what_failed_once_and_held_since_is_suspected_less_and_less():
+    ear, sure = Ear().hears("w"), []
+    for _ in range(6):
+        sure.append(ear.diagnosis.suspects[0].belief.fault)
+        ear.hears(".")
+    assert sure == sorted(sure, reverse=True)
+    assert sure[-1] < sure[0] / 2
+
+
+def test_clean_at_an_easy_tempo_says_little_of_the_tempo_asked_for():
+    slow, fast = (Ear().hears("ww").hears("....", qpm=qpm) for qpm in (QPM / 2, QPM))
+    still = slow.diagnosis.suspects[0].belief.fault
+    assert still > fast.diagnosis.suspects[0].belief.fault
+
+
+def test_what_fails_only_together_is_named_so():
+    ear = Ear()
+    for _ in range(4):
+        ear.hears("w").hears(".", hands=LH).hears(".", RH, hands=RH)
+    (trouble,) = ear.diagnosis.troubles
+    assert (trouble.hands, trouble.kind) == (BOTH, TroubleKind.TOGETHER_ONLY)
+
+
+def test_several_troubles_are_ranked_the_surest_first():
+    ear = Ear()
+    for beat, course in ((6, "ww"), (12, "w")):
+        ear.hears(course, LH, beat).hears(course, LH, beat, hands=LH)
+    for _ in range(4):
+        ear.repetition({(LH, 6): Outcome.WRONG, (LH, 12): Outcome.WRONG})
+        ear.repetition({(LH, 6): Outcome.WRONG}, hands=LH)
+    assert ear.troubles[0] == (LH, 6)
+    sure = [s.belief.fault for s in ear.diagnosis.suspects]
+    assert {int(s.transition.to_quarters) for s in ear.diagnosis.suspects} == {6, 12}
+    assert sure == sorted(sure, reverse=True)
+
+
+def test_ordinary_slips_are_no_one_place():
+    """Of 60 sessions of 20 repetitions with slips anywhere, at most 3 in 100 name a place."""
+    random, named = Random(5), 0
+    for _ in range(60):
+        ear, claimed = Ear(), False
+        for _ in range(20):
+            moves = [(t.hands, int(t.to_quarters)) for t in ear.places.transitions]
+            ear.repetition({move: Outcome.WRONG for move in moves if random.random() < 0.005})
+            claimed = claimed or bool(ear.troubles)
+        named += claimed
+    assert named <= 0.03 * 60
+
+
+class TestWhatSortItIs:
+    """A leap that misses is reach; right notes that come late at any tempo are reading."""
+
+    @staticmethod
+    def leaping(semitones):
+        notes = [
+            {"pitch": 48 + (semitones if k == 6 else k % 2), "onset": k, "length": 1, "hand": "LH"}
+            for k in range(16)
+        ]
+        return Ear(score_from_notes(notes, qpm=QPM))
+
+    def kind(self, ear):
+        (trouble,) = ear.diagnosis.troubles
+        return trouble.kind
+
+    def test_a_leap_that_is_missed_is_reach(self):
+        assert self.kind(self.leaping(24).hears("wwww", hands=LH)) is TroubleKind.REACH
+
+    def test_a_step_that_is_missed_is_not(self):
+        assert self.kind(self.leaping(2).hears("wwww", hands=LH)) is TroubleKind.ONE_HAND
+
+    def test_late_with_right_notes_however_slowly_is_reading(self):
+        ear = self.leaping(2).hears("llll", hands=LH).hears("lll", hands=LH, qpm=QPM / 2)
+        assert self.kind(ear) is TroubleKind.READING
+
+    def test_late_at_the_tempo_only_is_not(self):
+        ear = self.leaping(2).hears("lllll", hands=LH)
+        assert self.kind(ear) is TroubleKind.ONE_HAND
+
+    def test_a_leap_that_comes_late_is_not_reach(self):
+        ear = self.leaping(24).hears("lllll", hands=LH)
+        assert self.kind(ear) is not TroubleKind.REACH
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(("semitones", "bits"), [(12, 3.004), (24, 3.911)])
+def test_how_hard_a_leap_is_by_fitts(semitones, bits):
+    """ISO 9241-411: log2(A / W + 1), from memory; octave 165 mm, key 23.5 mm (computed)."""
+    assert fitts_bits(semitones) == pytest.approx(bits, abs=5e-4)
+    assert fitts_bits(-semitones) == fitts_bits(semitones)
+
+
+def test_the_further_the_harder():
+    leaps = [fitts_bits(semitones) for semitones in range(37)]
+    assert leaps[0] == 0.0
+    assert leaps == sorted(set(leaps))

@@ -1,0 +1,135 @@
+"""What is kept of every move: sums that fade with time, count easy tempi less, and can be kept."""
+
+import json
+from fractions import Fraction as F
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.coaching.evidence import Evidence, fold, observations
+from coach.coaching.facts import Observation
+from coach.drill import judge_window, played, window
+from coach.judging.facts import Outcome
+from coach.score.model import Hand, Hands
+from coach.score.window import Transition
+from tests.lessons import piece
+
+QPM, DAY_S = 96.0, 86400.0
+MOVE = Transition(Hands.LEFT, F(5), F(6))
+WORDS = {"x": Outcome.WRONG, ".": Outcome.CLEAN, "-": Outcome.NOT_REACHED}
+
+
+def heard(course, at_s=0.0, *, qpm=QPM, hands=Hands.TOGETHER, move=MOVE):
+    """``"x.-"``: the move failed, was clean, was not reached; a repetition every 20 s."""
+    return [
+        Observation(at_s + 20 * i, move, move.to_quarters, hands, WORDS[letter], qpm)
+        for i, letter in enumerate(course)
+    ]
+
+
+def counted(rows, now_s=1000.0, hand=Hand.LEFT):
+    """Failures and attempts of the hand on the beat."""
+    return fold(rows, QPM, now_s).tally(F(6)).totals(hand)
+
+
+def test_a_failure_and_a_clean_one_count_as_such():
+    failed, attempts = counted(heard("x."))
+    assert (round(failed), round(attempts)) == (1, 2)
+
+
+def test_what_was_not_reached_counts_for_nothing():
+    assert counted(heard("---")) == (0, 0)
+
+
+def test_each_hand_has_its_own():
+    right = Transition(Hands.RIGHT, F(5), F(6))
+    both = [*heard("x"), *heard(".", move=right)]
+    assert counted(both)[0] == pytest.approx(1)
+    assert counted(both, hand=Hand.RIGHT)[0] == 0
+
+
+def test_the_newer_weighs_more():
+    assert counted(heard("x...."))[0] < counted(heard("....x"))[0]
+
+
+def test_a_night_takes_some_of_the_weight():
+    today = counted(heard("xx..", 0.0) + heard(".", 200.0))
+    tomorrow = counted(heard("xx..", 0.0) + heard(".", DAY_S), now_s=DAY_S)
+    assert tomorrow[0] < 0.8 * today[0]
+
+
+def test_a_clean_one_at_half_the_tempo_counts_for_less_and_a_failure_in_full():
+    assert counted(heard(".", qpm=QPM / 2))[1] < counted(heard("."))[1]
+    assert counted(heard("x", qpm=QPM / 2))[0] == counted(heard("x"))[0]
+
+
+def test_a_clean_run_over_it_makes_earlier_failures_count_for_less():
+    evidence = fold(heard("xxx"), QPM, 100.0)
+    before = evidence.tally(F(6)).totals(Hand.LEFT)
+    evidence.mended(F(6), Hands.LEFT)
+    after = evidence.tally(F(6)).totals(Hand.LEFT)
+    assert after[0] < before[0] / 2
+
+
+def test_months_ago_is_forgotten():
+    assert counted(heard("xxx"), now_s=90 * DAY_S) == (0, 0)
+
+
+COURSES = st.lists(st.sampled_from("x.-"), max_size=20)
+
+
+@pytest.mark.property
+@given(COURSES, st.sampled_from([Hands.LEFT, Hands.TOGETHER]))
+def test_there_are_never_more_failures_than_attempts(course, hands):
+    failed, attempts = counted(heard(course, hands=hands))
+    assert 0 <= failed <= attempts <= len(course)
+
+
+@pytest.mark.property
+@given(COURSES, COURSES)
+def test_kept_as_plain_data_it_is_the_same_and_goes_on_the_same(course, after):
+    """So a long record can be kept as sums."""
+    kept = fold(heard(course), QPM, 500.0)
+    again = Evidence.from_plain(json.loads(json.dumps(kept.plain())))
+    for evidence in (kept, again):
+        for one in heard(after, 600.0):
+            evidence.add([one], QPM)
+    assert again.tally(F(6)).totals(Hand.LEFT) == kept.tally(F(6)).totals(Hand.LEFT)
+    assert again.plain() == kept.plain()
+
+
+class TestFromTheVerdict:
+    """What a judged repetition says of each move."""
+
+    SCORE = piece(2)
+
+    def observed(self, *, wrong=None, stop_at=None):
+        keys = [
+            (n.pitch + ((n.hand.value, n.onset_quarters) == wrong), 64,
+             float(n.onset_quarters) * 60 / QPM, 0.5)
+            for n in self.SCORE.notes
+            if stop_at is None or n.onset_quarters < stop_at
+        ]  # fmt: skip
+        heard = judge_window(self.SCORE, window(self.SCORE), played(keys), qpm=QPM)
+        return {
+            (o.transition.hands.value, int(o.transition.to_quarters)): o.outcome
+            for o in observations(heard, 5.0)
+        }
+
+    def test_one_for_every_move_of_each_hand(self):
+        seen = self.observed()
+        assert len(seen) == 16
+        assert set(seen.values()) == {Outcome.CLEAN}
+
+    def test_a_wrong_key_is_its_own_move_s_and_no_other_s(self):
+        seen = self.observed(wrong=("LH", 5))
+        assert [place for place, o in seen.items() if o is not Outcome.CLEAN] == [("LH", 5)]
+        assert seen["LH", 5] is Outcome.WRONG
+
+    def test_where_it_just_stopped_is_kept_as_late_and_the_rest_as_not_reached(self):
+        seen = self.observed(stop_at=5)
+        assert Outcome.LATE in {seen["RH", 5], seen["LH", 5]}
+        assert {seen[hand, beat] for hand in ("RH", "LH") for beat in (6, 7)} == {
+            Outcome.NOT_REACHED
+        }
