@@ -1,39 +1,50 @@
-"""The way back up to the tempo asked for: single marks at first, and now and then a trial.
+"""The tempo of a window on its way to the tempo asked for: down at once, up as the record permits.
 
-One mark is the first step; each step that holds doubles the next (1, 2, 4 marks). Before the first
-step, and again after every second one, the tempo asked for is tried once: alternation with slow
-practice did better than slow practice alone (Henley 2001), and a trial that comes off saves the
-rest of the climb. After an unclean repetition the tempo never rises.
+The tempo is set so that a repetition is likely to be clean, because a wrong one is learnt as well
+as a right one. Upward go single marks at first, and each step that holds doubles the next (1, 2, 4
+marks). As soon as the record makes it likely, the tempo asked for is tried once, over the marks in
+between: alternation with slow practice did better than slow practice alone (Henley 2001). After an
+unclean repetition the tempo never rises.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
 from coach.coaching.facts import Kind
+from coach.coaching.likely import KEPT, Try, clean_chance
 from coach.coaching.metronome import quicker, slower
 
 FLOOR = 0.5
 """Slowest tempo that is asked for, as a share of the goal's."""
-STEPS_TO_TRIAL = 2
 MOST_MARKS = 4
+LIKELY = 0.72
+"""Chance of a clean repetition that a tempo is chosen for: most are clean, and it still teaches.
+About the share that trains learners fastest in theory (0.85: Wilson and others 2019, Nature
+Communications 10, 4646, of two-way choices; from memory), a little lower, for time."""
+FAIR = 0.5
+"""Chance from which the tempo asked for is tried: it comes off more often than not, and then saves
+the marks in between."""
+TOO_UNLIKELY = 0.5
+"""Below this a tempo is left after a single unclean repetition."""
 _SAME = 1e-6
 
 
 @dataclass(slots=True)
 class Climb:
-    """A tempo on its way to a target, in quarters a minute; all None at the player's own pace."""
+    """A tempo on its way to a target, in quarters a minute; both None at the player's own pace."""
 
     target: float | None
     now: float | None
     marks: int = 1
     """Size of the next step up."""
-    steps: int = STEPS_TO_TRIAL
-    """Steps since the last trial."""
     before_trial: float | None = None
     """The tempo to go on from, while a trial is on."""
+    tries: list[Try] = field(default_factory=list)
+    """The player's record of this window: tempo as a share of the target, and clean or not."""
 
     @property
     def at_target(self) -> bool:
@@ -50,16 +61,49 @@ class Climb:
         """The tempo asked for is being tried."""
         return self.before_trial is not None
 
+    def heard(self, clean: bool) -> None:
+        """A repetition at the present tempo."""
+        if self.target is not None and self.now is not None:
+            self.tries.append((self.now / self.target, clean))
+            del self.tries[:-KEPT]
+
+    def chance(self, qpm: float) -> float:
+        """Chance of a clean repetition at a tempo, by the record."""
+        return clean_chance(self.tries, qpm / self.target) if self.target else 1.0
+
+    @property
+    def is_unlikely(self) -> bool:
+        """By the record, the present tempo will hardly be clean."""
+        return self.now is not None and self.chance(self.now) < TOO_UNLIKELY
+
+    def likely(self, beat_quarters: Fraction) -> float | None:
+        """The quickest tempo at which a clean repetition is likely: the target or a mark."""
+        if self.target is None:
+            return None
+        qpm, floor = self.target, self.target * FLOOR
+        while qpm > floor and self.chance(qpm) < LIKELY:
+            qpm = slower(qpm, beat_quarters)
+        return max(qpm, floor)
+
+    def settle(self, beat_quarters: Fraction) -> None:
+        """Begin no quicker than where a clean repetition is likely."""
+        likely = self.likely(beat_quarters)
+        if likely is not None and self.now is not None:
+            self.now = min(self.now, likely)
+
     def up(self, beat_quarters: Fraction) -> Kind:
-        """One step up, or a trial, after a full clean run."""
+        """After a full clean run: a trial or a step up; more than a mark as the record permits."""
         assert self.now is not None
         assert self.target is not None
-        if self.steps >= STEPS_TO_TRIAL:
-            self.before_trial, self.now, self.steps = self.now, self.target, 0
+        likely = self.likely(beat_quarters)
+        assert likely is not None
+        step = min(quicker(self.now, beat_quarters, self.marks), self.target)
+        if self.chance(self.target) >= FAIR and step < self.target - _SAME:
+            self.before_trial, self.now = self.now, self.target
             return Kind.TRIAL
-        self.now = min(quicker(self.now, beat_quarters, self.marks), self.target)
+        least = min(quicker(self.now, beat_quarters), self.target)
+        self.now = max(min(step, likely), least)
         self.marks = min(self.marks * 2, MOST_MARKS)
-        self.steps += 1
         return Kind.QUICKEN
 
     def trial_held(self) -> None:
@@ -67,22 +111,38 @@ class Climb:
         self.before_trial = None
 
     def trial_failed(self, beat_quarters: Fraction) -> Kind:
-        """Back from the trial, one mark above the tempo that held."""
+        """Back from the trial, to the tempo that held."""
         assert self.before_trial is not None
-        assert self.target is not None
-        held, tried = self.before_trial, self.now or self.target
-        self.before_trial, self.marks = None, 1
-        self.now = min(quicker(held, beat_quarters), slower(tried, beat_quarters))
-        self.steps = 1
+        likely = self.likely(beat_quarters)
+        assert likely is not None
+        self.now, self.before_trial, self.marks = min(self.before_trial, likely), None, 1
         return Kind.SLOWER
 
-    def down(self, beat_quarters: Fraction, marks: int = MOST_MARKS) -> Kind:
-        """Slower by so many marks, not below the floor."""
+    def down(self, beat_quarters: Fraction) -> Kind:
+        """Slower by one mark at least, four at most: to where a clean repetition is likely."""
         if self.now is not None and self.target is not None:
-            self.now = max(slower(self.now, beat_quarters, marks), self.target * FLOOR)
-        self.marks, self.before_trial, self.steps = 1, None, STEPS_TO_TRIAL
+            likely = self.likely(beat_quarters) or self.now
+            low = max(slower(self.now, beat_quarters, MOST_MARKS), self.target * FLOOR)
+            self.now = max(min(slower(self.now, beat_quarters), likely), low)
+        self.marks, self.before_trial = 1, None
         return Kind.SLOWER
 
     def plain(self) -> dict[str, Any]:
-        """JSON-ready; ``Climb(**plain)`` reads it back."""
-        return asdict(self)
+        """JSON-ready; :meth:`from_plain` reads it back."""
+        return {
+            "target": self.target,
+            "now": self.now,
+            "marks": self.marks,
+            "before_trial": self.before_trial,
+            "tries": [[share, clean] for share, clean in self.tries],
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Mapping[str, Any]) -> Climb:
+        """A climb from the data of :meth:`plain`."""
+        tries = [(float(share), bool(clean)) for share, clean in plain["tries"]]
+        numbers = [None if plain[k] is None else float(plain[k]) for k in _TEMPI]
+        return cls(numbers[0], numbers[1], int(plain["marks"]), numbers[2], tries)
+
+
+_TEMPI = ("target", "now", "before_trial")

@@ -31,8 +31,9 @@ from coach.coaching.standing import (
     take_up,
     work_to_plain,
 )
+from coach.coaching.wishes import follow
 from coach.coaching.words import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
-from coach.coaching.work import Run, Work
+from coach.coaching.work import Work
 from coach.judging.facts import Judgement, Stage
 from coach.score.model import Score
 from coach.score.window import Window
@@ -173,33 +174,17 @@ class Coach:
         before, work = self._work.assignment, self._work
         work.done = self._finished = False
         self._plan.hold(False)
-        if request is Request.SLOWER:
-            work.set_tempo(-2)
-        elif request is Request.FASTER:
-            work.set_tempo(2)
-        elif request is Request.SMALLER:
-            work.narrow(self._diagnosis)
-        elif request is Request.LARGER:
-            work.widen()
-        elif request is Request.OTHER_HAND:
-            work.other_hand()
-        elif request is Request.AGAIN:
-            work.run = Run()
-        elif self._is_on_the_plan and len(self._plan.rows) > 1:
+        on = request in (Request.NEXT, Request.NOT_THIS)
+        if on and work.is_plain and len(self._plan.rows) > 1:
             self._plan.leave_out(self._plan.now)
             self._work = self._work_of_now()
         else:
-            work.leave(for_good=request is Request.NOT_THIS)
+            follow(work, request)
         self._changed = before != self._work.assignment
         if request is not Request.AGAIN and _place(before) == _place(self._work.assignment):
             reason = as_far_as_it_goes(request, before.qpm)
             self._work.assignment = replace(self._work.assignment, reason=reason)
         return self.decision
-
-    @property
-    def _is_on_the_plan(self) -> bool:
-        """Nothing is being looked for or mended: what is played is the step itself."""
-        return self._work.case is None and self._work.probe is None and self._work.asked is None
 
     def why(self) -> str:
         """The reason for the present assignment, with the evidence."""

@@ -15,7 +15,7 @@ from math import ceil
 from coach.coaching.difficulty import difficulty
 from coach.coaching.facts import Goal, Kind, Order, Way
 from coach.coaching.places import Places
-from coach.coaching.work import Task
+from coach.coaching.task import Task
 from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Window

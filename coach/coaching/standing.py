@@ -14,7 +14,8 @@ from coach.coaching.case import Case, rungs
 from coach.coaching.climb import Climb
 from coach.coaching.facts import Goal, Kind, Order, Way
 from coach.coaching.places import Places
-from coach.coaching.work import Run, Work
+from coach.coaching.task import Run
+from coach.coaching.work import Work
 from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
@@ -59,8 +60,8 @@ def work_to_plain(work: Work) -> dict[str, Any]:
         "climb": work.climb.plain(),
         "clean": 0 if wished else work.run.clean,
         "looking": None if wished else _window(work.assignment.window),
-        "mended": [[str(beat), times] for beat, times in work.mended.items()],
-        "left_alone": [str(beat) for beat in sorted(work.left_alone)],
+        "mended": [[str(beat), times] for beat, times in work.mending.mended.items()],
+        "left_alone": [str(beat) for beat in sorted(work.finding.left_alone)],
         "done": work.done,
         "case": None if case is None else _case(case),
     }
@@ -71,14 +72,16 @@ def take_up(work: Work, plain: Mapping[str, Any], places: Places) -> None:
 
     Raises KeyError, TypeError or ValueError where the state is none; the work is then spoilt.
     """
-    work.climb = Climb(**plain["climb"])
-    work.mended = {Fraction(beat): int(times) for beat, times in plain["mended"]}
-    work.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
-    work.case = _case_from(plain["case"], places, work.task.window) if plain["case"] else None
+    work.climb = Climb.from_plain(plain["climb"])
+    work.mending.mended = {Fraction(beat): int(times) for beat, times in plain["mended"]}
+    work.finding.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
+    work.mending.case = (
+        _case_from(plain["case"], places, work.task.window) if plain["case"] else None
+    )
     work.done = bool(plain["done"])
     looking = _window_from(plain["looking"]) if plain.get("looking") else work.task.window
     window = work.case.window if work.case else looking
-    work.resume(window, Kind.DRILL, "On from where you stopped.")
+    work.give(window, Kind.DRILL, "On from where you stopped.")
     work.run = Run(clean=int(plain["clean"]))
 
 
@@ -99,7 +102,7 @@ def _case_from(plain: Mapping[str, Any], places: Places, whole: Window) -> Case:
     move = Transition(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
     windows, _ = rungs(places, move, whole)
     at = min(max(int(plain["at"]), 0), len(windows) - 1)
-    climb = Climb(**plain["climb"])
+    climb = Climb.from_plain(plain["climb"])
     return Case(move, tuple(windows), at, climb, int(plain["start"]), int(plain["unclean"]))
 
 

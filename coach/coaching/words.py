@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from coach.coaching.evidence import Move
-from coach.coaching.facts import Request
+from coach.coaching.facts import Kind, Request
 from coach.coaching.places import Places
 from coach.judging.facts import Outcome
 from coach.score.model import Hands
@@ -86,6 +86,13 @@ def beat_place(places: Places, transition: Transition) -> str:
 def tempo_words(qpm: float | None, beat_quarters: float) -> str:
     """``at 66``: a tempo in beats a minute, or the player's own pace."""
     return "at your own pace" if qpm is None else f"at {qpm / beat_quarters:.0f}"
+
+
+def up_words(kind: Kind, tempo: str) -> str:
+    """Why it gets quicker: a trial at the tempo asked for, or a step."""
+    if kind is Kind.TRIAL:
+        return "It holds: try it once at the tempo asked for."
+    return f"It holds: {tempo}."
 
 
 def as_far_as_it_goes(request: Request, qpm: float | None) -> str:

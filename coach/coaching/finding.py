@@ -1,0 +1,98 @@
+"""Looking for the trouble: what is worth hearing next, and which trouble is to be mended.
+
+The task's window is heard as it is; where something may stand at fault, its surroundings are
+probed, to learn whether it does and in which hand; until a trouble is named and little is left in
+doubt.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from coach.coaching.choice import Candidate, choose
+from coach.coaching.diagnosis import Diagnosis, Suspect
+from coach.coaching.evidence import Evidence
+from coach.coaching.facts import Kind, Trouble
+from coach.coaching.places import Places
+from coach.coaching.task import Ask, Task
+from coach.coaching.words import HANDS
+from coach.score.model import Hand
+from coach.score.window import Transition, Window
+
+WORTH_HEARING = 0.02
+"""Bits a beat of the whole window, above which it is heard again before mending begins."""
+OPEN_DOUBT = 0.05
+"""A suspect above this is looked into before mending another."""
+KNOWN = "I have that place. All of it again, for the rest."
+HOLDS = "That holds: the whole of it again."
+
+
+class Finding:
+    """Looks for troubles inside one task."""
+
+    def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
+        self.task, self.places, self.evidence = task, places, evidence
+        self.probe: Suspect | None = None
+        """What is being looked into."""
+        self.left_alone: set[Fraction] = set()
+        """Beats that the pianist declined, or that would not mend for now."""
+
+    def named(self, diagnosis: Diagnosis) -> list[Trouble]:
+        """Troubles inside the task that are not left alone, the surest first."""
+        return [trouble for trouble in diagnosis.troubles if self._is_open(trouble)]
+
+    def _is_open(self, trouble: Trouble) -> bool:
+        whole, move = self.task.window, trouble.transition
+        inside = self.places.covers(whole, replace(move, hands=whole.hands))
+        return move.to_quarters not in self.left_alone and inside
+
+    def best(self, diagnosis: Diagnosis, passed_over: Sequence[Window]) -> Candidate:
+        """The repetition that tells most for its time."""
+        return choose(
+            self._open_suspects(diagnosis),
+            self.evidence,
+            self.places,
+            self.task.window,
+            passed_over,
+        )
+
+    def _open_suspects(self, diagnosis: Diagnosis) -> Diagnosis:
+        left = tuple(
+            s for s in diagnosis.suspects if s.transition.to_quarters not in self.left_alone
+        )
+        return replace(diagnosis, suspects=left)
+
+    def is_worth_it(self, best: Candidate, must_change: bool) -> bool:
+        """Whether to look further although a trouble is named: there may be more than one."""
+        if best.suspect is not None:
+            return best.suspect.belief.fault > OPEN_DOUBT
+        return not must_change and best.bits_per_beat > WORTH_HEARING
+
+    def look_into(self, best: Candidate) -> Ask:
+        """Ask for a suspect's surroundings."""
+        assert best.suspect is not None
+        self.probe = best.suspect
+        place = self.places.words(best.suspect.transition).split(" ", 1)[1]
+        apart = best.window.hands is not self.task.window.hands
+        what = HANDS[best.window.hands].capitalize() if apart else "Only this"
+        reason = f"{what}: is it {place.removeprefix('hands ')}?"
+        return Ask(best.window, Kind.APART if apart else Kind.NARROW, reason)
+
+    def back_to_all(self, diagnosis: Diagnosis) -> Ask:
+        """Ask for the whole again, after a probe."""
+        self.probe = None
+        known = bool(self.named(diagnosis))
+        kind = Kind.TRY if known else Kind.WIDEN
+        return Ask(self.task.window, kind, KNOWN if known else HOLDS)
+
+    def worst(self) -> Transition:
+        """The move that failed most, whoever's it is."""
+        inside = [t for t in self.places.transitions if self.places.covers(self.task.window, t)]
+
+        def failed(t: Transition) -> float:
+            tally = self.evidence.beats.get(t.to_quarters)
+            return tally.totals(Hand(t.hands.value))[0] if tally else 0.0
+
+        return max(inside, key=failed)

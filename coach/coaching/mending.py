@@ -1,0 +1,148 @@
+"""Mending one trouble and putting it back: which rung of its case comes next, and how fast.
+
+Drilled at a tempo at which it is likely to be right, it regains the tempo asked for in its narrow
+window; then it is joined, rung by rung, to the window that it came from. A relapse goes back only
+as far as it must: one rung, or one step of tempo.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from coach.coaching.case import Case, first_together, rungs
+from coach.coaching.climb import Climb
+from coach.coaching.evidence import Evidence
+from coach.coaching.facts import Kind, Trouble
+from coach.coaching.likely import Try
+from coach.coaching.places import SINGLE, Places
+from coach.coaching.task import Ask, Run, Task
+from coach.coaching.words import tempo_words, times, up_words
+from coach.score.model import Hand
+from coach.score.window import Transition
+
+
+class Mending:
+    """Mends one case at a time inside one task."""
+
+    def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
+        self.task, self.places, self.evidence = task, places, evidence
+        self.case: Case | None = None
+        self.mended: dict[Fraction, int] = {}
+        """Beats that were mended in this task, and how often."""
+
+    # -- beginning ---------------------------------------------------------------------------
+
+    def open_trouble(self, trouble: Trouble, climb: Climb) -> Ask:
+        """Begin on a named trouble; ``climb`` stands at the whole window's tempo."""
+        move = trouble.transition
+        ladder, start = rungs(self.places, move, self.task.window)
+        windows = tuple(ladder)
+        again = move.to_quarters in self.mended
+        at = first_together(windows, self.task.window) if again else start
+        climb.tries = self._record(move)
+        case = Case(move, windows, at, climb, at)
+        climb.settle(self._beat(case))
+        return self.begin(case, Kind.NARROW if again or not climb.at_target else Kind.DRILL)
+
+    def open_worst(self, move: Transition, climb: Climb) -> Ask:
+        """Begin on the move that failed most, in its bar, where nothing stands out."""
+        ladder, _ = rungs(self.places, move, self.task.window)
+        together = [w for w in ladder if w.hands is self.task.window.hands]
+        bar = self.places.bar(move, self.task.window.hands)
+        at = together.index(bar) if bar in together else len(together) - 1
+        return self.begin(Case(move, tuple(together), at, climb, at), Kind.NARROW)
+
+    def begin(self, case: Case, kind: Kind) -> Ask:
+        """Take up a case, and say what it is."""
+        self.case = case
+        required = case.required(self.task.clean_required)
+        what = self.places.words(case.transition)
+        reason = f"{what}: {self._tempo(case)}, {times(required)} running."
+        return Ask(case.window, kind, reason)
+
+    def _record(self, move: Transition) -> list[Try]:
+        """What is on record of a move: its tempi as shares of the goal's, and clean or not."""
+        tally = self.evidence.tally(move.to_quarters)
+        hands = [Hand(h.value) for h in SINGLE if h.members <= move.hands.members]
+        kept = max((list(tally.moves[h]) for h in hands), key=lambda m: sum(x.failed for x in m))
+        return [(min(one.ease, 1.0), not one.failed) for one in kept]
+
+    # -- after a repetition ------------------------------------------------------------------
+
+    def after(self, case: Case, clean: bool, run: Run) -> Ask | None:
+        """What comes next in a case; None: the same again. The case may be closed by it."""
+        case.unclean += not clean
+        case.climb.heard(clean)
+        if case.climb.on_trial:
+            return self._after_trial(case, clean, run)
+        if clean:
+            return self._up(case) if self._is_full(case, run) else None
+        if run.asks_for_change or (case.climb.is_unlikely and not case.is_join):
+            return self._down(case)
+        return None
+
+    def _after_trial(self, case: Case, clean: bool, run: Run) -> Ask | None:
+        if not clean:
+            case.climb.trial_failed(self._beat(case))
+            return self._ask(case, Kind.SLOWER, f"Not yet: {self._tempo(case)} once more.")
+        case.climb.trial_held()
+        if self._is_full(case, run):
+            return self._up(case)
+        return self._ask(case, Kind.QUICKEN, "Clean at tempo: hold it there.")
+
+    def _is_full(self, case: Case, run: Run) -> bool:
+        return run.clean >= case.required(self.task.clean_required)
+
+    def _up(self, case: Case) -> Ask:
+        if not case.climb.at_target:
+            kind = case.climb.up(self._beat(case))
+            return (
+                None if kind is None else self._ask(case, kind, up_words(kind, self._tempo(case)))
+            )
+        return self._wider(case)
+
+    def _wider(self, case: Case) -> Ask:
+        if not case.is_join:
+            self.evidence.mended(case.transition.to_quarters, case.transition.hands)
+        before = case.window
+        if not case.rise():
+            return self.close(held=True)
+        joined = case.window.hands is not before.hands
+        what = "Hands together now" if joined else "A little more of it"
+        return self._ask(case, Kind.JOIN if joined else Kind.WIDEN, f"It holds. {what}.")
+
+    def _down(self, case: Case) -> Ask:
+        if case.is_join:
+            case.fall()
+            return self._ask(case, Kind.NARROW, "That broke again: back one step.")
+        if not case.climb.at_floor:
+            case.climb.down(self._beat(case))
+            return self._ask(case, Kind.SLOWER, f"Not yet: {self._tempo(case)}.")
+        if case.fall():
+            case.start = case.at
+            return self._ask(case, Kind.NARROW, "Smaller still.")
+        return self.close(held=False)
+
+    def close(self, *, held: bool) -> Ask:
+        """Back to the whole: it held, or is left for now."""
+        assert self.case is not None
+        move = self.case.transition
+        if held:
+            self.mended[move.to_quarters] = self.mended.get(move.to_quarters, 0) + 1
+            self.evidence.mended(move.to_quarters, move.hands)
+        self.case = None
+        reason = (
+            "Back to the whole of it." if held else "Leave that place for now: the whole of it."
+        )
+        return Ask(self.task.window, Kind.WIDEN, reason)
+
+    # -- words -------------------------------------------------------------------------------
+
+    def _ask(self, case: Case, kind: Kind, reason: str) -> Ask:
+        return Ask(case.window, kind, reason)
+
+    def _beat(self, case: Case) -> Fraction:
+        return self.places.beat_quarters(case.window)
+
+    def _tempo(self, case: Case) -> str:
+        return tempo_words(case.climb.now, float(self._beat(case)))

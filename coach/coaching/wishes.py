@@ -1,0 +1,102 @@
+"""The pianist's wishes: smaller, larger, slower, quicker, the other hand, on, not this.
+
+The coach follows and does not argue; what changes nothing is answered by the words of
+``as_far_as_it_goes``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from coach.coaching.case import Case, rungs
+from coach.coaching.facts import Kind, Request
+from coach.coaching.metronome import marked
+from coach.coaching.task import Run
+from coach.coaching.work import Work
+from coach.score.model import Hands
+
+TEMPO_MARKS = 2
+"""Metronome marks that "slower" and "faster" go: enough to be felt at once."""
+AS_ASKED = "As you asked."
+_NEXT_HANDS = {
+    Hands.TOGETHER: Hands.RIGHT,
+    Hands.RIGHT: Hands.LEFT,
+    Hands.LEFT: Hands.TOGETHER,
+}
+
+
+def follow(work: Work, request: Request) -> None:
+    """Change what is asked for as the pianist wishes."""
+    _FOLLOW[request](work)
+
+
+def _set_tempo(work: Work, quicker_marks: int) -> None:
+    climb = work.climb_now
+    if climb.now is not None:
+        beat = work.places.beat_quarters(work.assignment.window)
+        climb.now = marked(climb.now, beat, quicker_marks)
+        climb.before_trial = None
+    work.run = Run()
+    work.give(work.assignment.window, Kind.ASKED, AS_ASKED)
+
+
+def _smaller(work: Work) -> None:
+    work.asked, case = None, work.case
+    if case is None:
+        probe = work.finding.probe
+        focus = probe.transition if probe else work.finding.worst()
+        ladder, _ = rungs(work.places, focus, work.task.window)
+        at, climb = len(ladder) - 1, work.case_climb()
+        case = work.mending.case = Case(focus, tuple(ladder), at, climb, at)
+        work.finding.probe = None
+    elif case.fall():
+        case.start = min(case.start, case.at)
+    work.give(case.window, Kind.ASKED, "Smaller, as you asked.")
+
+
+def _larger(work: Work) -> None:
+    work.asked = None
+    if work.case is not None and work.case.rise():
+        work.give(work.case.window, Kind.ASKED, "Larger, as you asked.")
+    else:
+        _leave(work)
+
+
+def _other_hand(work: Work) -> None:
+    window = work.assignment.window
+    for hands in (_NEXT_HANDS[window.hands], _NEXT_HANDS[_NEXT_HANDS[window.hands]]):
+        cut = work.places.clip(window.start_quarters, window.end_quarters, hands)
+        if cut.hands is hands and cut != window:
+            break
+    work.give_instead(replace(work.assignment, window=cut, kind=Kind.ASKED, reason=AS_ASKED))
+
+
+def _again(work: Work) -> None:
+    work.run = Run()
+
+
+def _leave(work: Work) -> None:
+    """Away from the trouble in hand: back to the whole."""
+    work.asked = work.mending.case = work.finding.probe = None
+    work.give(work.task.window, Kind.ASKED, AS_ASKED)
+
+
+def _leave_for_good(work: Work) -> None:
+    probe, case = work.finding.probe, work.case
+    at_hand = probe.transition if probe else case.transition if case else None
+    if at_hand is not None:
+        work.finding.left_alone.add(at_hand.to_quarters)
+    _leave(work)
+
+
+_FOLLOW: dict[Request, Callable[[Work], None]] = {
+    Request.SLOWER: lambda work: _set_tempo(work, -TEMPO_MARKS),
+    Request.FASTER: lambda work: _set_tempo(work, TEMPO_MARKS),
+    Request.SMALLER: _smaller,
+    Request.LARGER: _larger,
+    Request.OTHER_HAND: _other_hand,
+    Request.AGAIN: _again,
+    Request.NEXT: _leave,
+    Request.NOT_THIS: _leave_for_good,
+}
