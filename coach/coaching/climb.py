@@ -43,6 +43,8 @@ class Climb:
     """Size of the next step up."""
     before_trial: float | None = None
     """The tempo to go on from, while a trial is on."""
+    tried_from: float | None = None
+    """The tempo from which a trial last failed: a step up comes before the next."""
     tries: list[Try] = field(default_factory=list)
     """The player's record of this window: tempo as a share of the target, and clean or not."""
 
@@ -98,7 +100,8 @@ class Climb:
         likely = self.likely(beat_quarters)
         assert likely is not None
         step = min(quicker(self.now, beat_quarters, self.marks), self.target)
-        if self.chance(self.target) >= FAIR and step < self.target - _SAME:
+        fair = self.tried_from is None or self.now > self.tried_from + _SAME
+        if fair and self.chance(self.target) >= FAIR and step < self.target - _SAME:
             self.before_trial, self.now = self.now, self.target
             return Kind.TRIAL
         least = min(quicker(self.now, beat_quarters), self.target)
@@ -110,12 +113,11 @@ class Climb:
         """The trial was clean: go on at the tempo asked for."""
         self.before_trial = None
 
-    def trial_failed(self, beat_quarters: Fraction) -> Kind:
+    def trial_failed(self) -> Kind:
         """Back from the trial, to the tempo that held."""
         assert self.before_trial is not None
-        likely = self.likely(beat_quarters)
-        assert likely is not None
-        self.now, self.before_trial, self.marks = min(self.before_trial, likely), None, 1
+        self.now = self.tried_from = self.before_trial
+        self.before_trial, self.marks = None, 1
         return Kind.SLOWER
 
     def down(self, beat_quarters: Fraction) -> Kind:
@@ -124,7 +126,7 @@ class Climb:
             likely = self.likely(beat_quarters) or self.now
             low = max(slower(self.now, beat_quarters, MOST_MARKS), self.target * FLOOR)
             self.now = max(min(slower(self.now, beat_quarters), likely), low)
-        self.marks, self.before_trial = 1, None
+        self.marks, self.before_trial, self.tried_from = 1, None, None
         return Kind.SLOWER
 
     def plain(self) -> dict[str, Any]:
@@ -134,6 +136,7 @@ class Climb:
             "now": self.now,
             "marks": self.marks,
             "before_trial": self.before_trial,
+            "tried_from": self.tried_from,
             "tries": [[share, clean] for share, clean in self.tries],
         }
 
@@ -142,7 +145,8 @@ class Climb:
         """A climb from the data of :meth:`plain`."""
         tries = [(float(share), bool(clean)) for share, clean in plain["tries"]]
         numbers = [None if plain[k] is None else float(plain[k]) for k in _TEMPI]
-        return cls(numbers[0], numbers[1], int(plain["marks"]), numbers[2], tries)
+        target, now, before_trial, tried_from = numbers
+        return cls(target, now, int(plain["marks"]), before_trial, tried_from, tries)
 
 
-_TEMPI = ("target", "now", "before_trial")
+_TEMPI = ("target", "now", "before_trial", "tried_from")

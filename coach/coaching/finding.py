@@ -21,10 +21,13 @@ from coach.coaching.words import HANDS
 from coach.score.model import Hand
 from coach.score.window import Transition, Window
 
-WORTH_HEARING = 0.02
-"""Bits a beat of the whole window, above which it is heard again before mending begins."""
-OPEN_DOUBT = 0.05
-"""A suspect above this is looked into before mending another."""
+OPEN_DOUBT = 0.3
+"""A suspect likelier than this is looked into before a named trouble is mended; nothing else is.
+
+One trouble at a time: what else is wrong shows when the whole is asked for again. To hear the whole
+out first, for more troubles, named two that don't heal within ten repetitions in 63 of 100 sessions
+instead of 31, but cost a learner a quarter of the way (2.3 minutes instead of 1.8 on average to a
+section that holds) and 9.5 unclean repetitions instead of 7.3."""
 KNOWN = "I have that place. All of it again, for the rest."
 HOLDS = "That holds: the whole of it again."
 
@@ -64,11 +67,9 @@ class Finding:
         )
         return replace(diagnosis, suspects=left)
 
-    def is_worth_it(self, best: Candidate, must_change: bool) -> bool:
-        """Whether to look further although a trouble is named: there may be more than one."""
-        if best.suspect is not None:
-            return best.suspect.belief.fault > OPEN_DOUBT
-        return not must_change and best.bits_per_beat > WORTH_HEARING
+    def is_worth_it(self, best: Candidate) -> bool:
+        """Whether to look into a suspect although another trouble is named."""
+        return best.suspect is not None and best.suspect.belief.fault > OPEN_DOUBT
 
     def look_into(self, best: Candidate) -> Ask:
         """Ask for a suspect's surroundings."""

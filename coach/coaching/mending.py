@@ -83,7 +83,7 @@ class Mending:
 
     def _after_trial(self, case: Case, clean: bool, run: Run) -> Ask | None:
         if not clean:
-            case.climb.trial_failed(self._beat(case))
+            case.climb.trial_failed()
             return self._ask(case, Kind.SLOWER, f"Not yet: {self._tempo(case)} once more.")
         case.climb.trial_held()
         if self._is_full(case, run):

@@ -114,7 +114,7 @@ class Work:
         if clean:
             self.climb.trial_held()
             return Ask(window, Kind.QUICKEN, "Clean at the tempo asked for: hold it there.")
-        self.climb.trial_failed(self._beat(window))
+        self.climb.trial_failed()
         return Ask(window, Kind.SLOWER, f"Not yet: {self._tempo()} once more.")
 
     def _look(self, clean: bool, diagnosis: Diagnosis) -> None:
@@ -123,7 +123,7 @@ class Work:
         must_change = self.run.asks_for_change
         best = self.finding.best(diagnosis, [self.assignment.window] if must_change else [])
         named = self.finding.named(diagnosis)
-        if named and not self.finding.is_worth_it(best, must_change):
+        if named and not self.finding.is_worth_it(best):
             self.finding.probe = None
             self._give(self.mending.open_trouble(named[0], self.case_climb()))
         elif best.suspect is not None:
