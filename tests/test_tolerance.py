@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.judging.psychophysics import jnd95_ms
+from coach.judging.psychophysics import jnd92_ms, jnd95_ms
 from coach.judging.tolerance import USUAL, Strictness, Tolerance
 
 ALL = [Tolerance.of(strictness) for strictness in Strictness]
@@ -59,3 +59,10 @@ def test_the_slow_side_is_the_tempo_tolerance_of_mir_eval() -> None:
     from mir_eval import tempo
 
     assert inspect.signature(tempo.detection).parameters["tol"].default == USUAL.slow_share
+
+
+def test_less_is_asked_of_a_hesitation_where_the_player_was_heard_before() -> None:
+    for strictness in Strictness:
+        tolerance = Tolerance.of(strictness)
+        known = tolerance.hesitation_ms(300, 0.02, ending=False, known=True)
+        assert 2 * jnd92_ms(300) < known < tolerance.hesitation_ms(300, 0.02, ending=False)

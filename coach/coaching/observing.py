@@ -95,7 +95,7 @@ def chance_to_hear_late(onsets: Sequence[Fraction], at: int, quarter_ms: float) 
     interval = onsets[at] - onsets[at - 1]
     before = [onsets[i] - onsets[i - 1] for i in range(max(1, at - 2), at)]
     ending = bool(before) and interval >= 2 * max(before)
-    limit_ms = USUAL.hesitation_ms(float(interval) * quarter_ms, 0.0, ending=ending)
+    limit_ms = USUAL.hesitation_ms(float(interval) * quarter_ms, 0.0, ending=ending, known=True)
     return _exceeds(limit_ms)
 
 

@@ -83,7 +83,8 @@ def pauses(
         scatter = own_scatter
         if scatter is None and habits is not None:
             scatter = habits.interval_scatter(1000 * max(expected, _SHORT_S))
-        limit_ms = tolerance.hesitation_ms(expected * 1000, scatter, ending=ending)
+        known = habits is not None and bool(habits.paces)
+        limit_ms = tolerance.hesitation_ms(expected * 1000, scatter, ending=ending, known=known)
         if habits is not None:
             least = 0.0 if len(steps) > _ENOUGH else limit_ms
             limit_ms = max(least, _by_habit_ms(row[i], pause, limit_ms, tolerance, habits))

@@ -42,6 +42,9 @@ class Tolerance:
     five times the floor, since no published figure parts hesitation from expression. At 180 ms
     practice-room timing gave three times as many false ones and not one true one more (planted
     ones are 350 ms and longer; ``scripts/bench_ear.py``)."""
+    known_pause_ms: float = 180.0
+    """The same where the player's tempo and scatter are known from before: over three times the
+    floor."""
     pause_share: float = 0.40
     """...and this share of the interval that it lengthens, where the repetition is too short to
     show how freely it is played."""
@@ -108,6 +111,7 @@ class Tolerance:
             late_floor_ms=cls().late_floor_ms * scale,
             late_share=cls().late_share * scale,
             pause_ms=cls().pause_ms * scale,
+            known_pause_ms=cls().known_pause_ms * scale,
             pause_share=cls().pause_share * scale,
             pause_scatters=cls().pause_scatters * scale,
             pause_least_share=cls().pause_least_share * scale,
@@ -133,11 +137,14 @@ class Tolerance:
         audible = jnd95_ms(ioi_ms)
         return max(self.late_floor_ms, self.late_share * ioi_ms, audible)
 
-    def hesitation_ms(self, ioi_ms: float, scatter: float | None, *, ending: bool) -> float:
+    def hesitation_ms(
+        self, ioi_ms: float, scatter: float | None, *, ending: bool, known: bool = False
+    ) -> float:
         """The least excess of an interval that counts as hesitation without a history, in ms.
 
         ``scatter`` is the spread of the repetition's intervals as a share of them, None where it
-        has too few; ``ending`` is true where lengthening is expected.
+        has too few; ``ending`` is true where lengthening is expected, ``known`` where the player
+        was heard before.
         """
         share = self.pause_share
         if scatter is not None:
@@ -145,7 +152,8 @@ class Tolerance:
             share = min(share, self.pause_most_share)
         if ending:
             share *= self.ending_factor
-        return max(self.pause_ms, share * ioi_ms, 2 * jnd92_ms(ioi_ms))
+        least_ms = self.known_pause_ms if known else self.pause_ms
+        return max(least_ms, share * ioi_ms, 2 * jnd92_ms(ioi_ms))
 
     def hands_apart_ms(self, beat_ms: float) -> float:
         """The least distance between the hands that counts, in ms."""
