@@ -60,5 +60,6 @@ class Understanding:
         self.decoder = Decoder(self.layout, period_s, COSTS, again=False)
 
     def _period_s(self, take: Sequence[PlayedNote]) -> float:
-        period = beat_period(self.layout, take, self.usual_s)
-        return min(max(period, self.usual_s / UNLIKELY), self.usual_s * UNLIKELY)
+        least_s = self.usual_s / UNLIKELY
+        period = beat_period(self.layout, take, self.usual_s, least_s)
+        return min(max(period, least_s), self.usual_s * UNLIKELY)

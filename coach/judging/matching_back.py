@@ -28,7 +28,7 @@ class Back(Steps):
         layout, costs = self.layout, self.costs
         front = max(reading.right, reading.left)
         base = costs.jump - costs.pause * pause
-        if reading.step is not None and reading.step[2] in (Kind.WRONG, Kind.EXTRA):
+        if reading.step is not None and reading.step[2] is Kind.WRONG:
             base -= costs.erred
         for target in layout.of_pitch.get(key.pitch, ()):
             if layout.onset[target] > front:

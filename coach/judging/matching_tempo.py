@@ -11,6 +11,8 @@ from coach.score.window import Excerpt
 
 ALIKE = 1.25
 """Tempi within this ratio are one."""
+CHORD_S = 0.05
+"""Keys this close together are one chord: melody leads and spreads are 30 ms (Goebl 2001)."""
 TOO_FAST = 0.15
 """Less than this share of the take's mean seconds in a beat: two keys of one chord."""
 
@@ -21,20 +23,25 @@ def written_period(excerpt: Excerpt, qpm: float | None = None) -> float:
     return (grid[1] - grid[0]) * 60.0 / (qpm or excerpt.qpm)
 
 
-def beat_period(layout: Layout, take: Sequence[PlayedNote], usual_s: float) -> float:
+def beat_period(
+    layout: Layout, take: Sequence[PlayedNote], usual_s: float, least_s: float = 0.0
+) -> float:
     """Seconds in a beat: as most neighbouring places that were surely played have it.
 
     Sure is a key struck as often as it is written: its plays are taken in order. Where there are
     too few of those (wrong keys, repetitions), every written pair of neighbours is taken with
-    every play of it that is close together. Where nothing fits, ``usual_s``.
+    every play of it that is close together; where all are one key, its plays one after the other.
+    Where nothing fits, ``usual_s``. ``least_s``: no beat is shorter, where that is known.
     """
     when: dict[int, list[float]] = {}
     for key in take:
         when.setdefault(key.pitch, []).append(key.onset_s)
     rates = _sure_rates(layout, when)
     if len(rates) < 8:
-        least_s = TOO_FAST * mean_period(layout, take)
+        least_s = max(TOO_FAST * mean_period(layout, take), least_s)
         rates += _pair_rates(layout, when, least_s)
+    if not rates:
+        rates = _again_rates(layout, when)
     if not rates:
         return usual_s
     return min(max(_densest(rates), 0.05), 20.0)
@@ -88,7 +95,19 @@ def _pair_rates(layout: Layout, when: dict[int, list[float]], least_s: float) ->
             continue
         later = when.get(pitch, ())
         for start in when.get(layout.pitch[last], ()):
-            after = next((t for t in later if t > start + least_s * gap), None)
+            after = next((t for t in later if t > start + max(least_s * gap, CHORD_S)), None)
             if after is not None:
                 rates.append((after - start) / gap)
+    return rates
+
+
+def _again_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:
+    """Rates of keys struck again, each from one note of its pitch to the next."""
+    rates: list[float] = []
+    for pitch, times in when.items():
+        notes = layout.of_pitch.get(pitch, ())
+        for (note, after), (start, end) in zip(pairwise(notes), pairwise(times), strict=False):
+            gap = layout.beat[layout.onset[after]] - layout.beat[layout.onset[note]]
+            if gap > 0 and end > start:
+                rates.append((end - start) / gap)
     return rates
