@@ -171,3 +171,20 @@ def test_key_lengths_and_pedal_are_in_the_take() -> None:
     assert [move.value for move in take.pedals] == [127]
     assert take.notes[0].length_s == pytest.approx(0.49, abs=0.02)
     assert take.notes[-1].length_s is None
+
+
+@pytest.mark.parametrize("beat_s", [0.3, 0.5, 1.0, 1.6])
+def test_equal_chords_with_the_melody_ahead_are_one_repetition(beat_s: float) -> None:
+    """The melody leads by some 30 ms (Goebl 2001): no stray key, and no start anew."""
+    notes = [
+        {"pitch": p, "onset": at, "length": 1, "hand": "RH" if p > 60 else "LH"}
+        for at in range(8)
+        for p in (48, 55, 60, 67, 72, 76)
+    ]
+    part = excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(8)))
+    pianist = Pianist(part)
+    for _ in range(8):
+        pianist.play("76", 0.03).play("67+48+72+60+55", beat_s - 0.03)
+    pianist.wait(4)
+    assert (pianist.takes, pianist.of(Stray)) == ([48], [])
+    assert not [m for m in pianist.of(Marked) if m.label is not Label.MATCHED]

@@ -81,9 +81,19 @@ FIVE = window("60 62 64 65 67")
         ("60@0 62@1 63@2 64@2.5 65@3.5 67@4.5", "mmemmm", "mmmmm"),
         ("60@0 62@1 64@3.2 65@4.2 67@5.2", "mmmmm", "mmmmm"),
         ("62@0 64@1 65@2 67@3", "mmmm", "xmmmm"),
+        ("65@0 67@1", "mm", "xxxmm"),
+        ("60@0 61@0.05! 62@1 64@2 66@2.95! 65@3 67@4", "memmemm", "mmmmm"),
+        ("60@0 62@2 64@4 65@6 67@8", "mmmmm", "mmmmm"),
+        ("60@0 62@0.5 64@1 65@1.5 67@2", "mmmmm", "mmmmm"),
+        ("60@0 62@1 64@2 65@4 67@6", "mmmmm", "mmmmm"),
+        ("60@0 62@2 64@4 65@5 67@6", "mmmmm", "mmmmm"),
+        ("60@0 62@1 64@2 60@3 62@4 64@5 65@6 67@7", "rrrmmmmm", "mmmmm"),
     ],
     ids=["right", "neighbour key", "octave", "missed", "brushed", "stumble", "restart",
-         "put right at once", "hesitation", "entered from the second note"],
+         "put right at once", "hesitation", "entered from the second note",
+         "entered from the middle", "two keys brushed", "half speed", "double speed",
+         "half speed from the third note", "double speed from the third note",
+         "begun again without a stop"],
 )  # fmt: skip
 def test_what_each_key_was(line: str, said: str, of_notes: str) -> None:
     found = match(FIVE, played(line))
@@ -139,6 +149,34 @@ def test_a_note_left_out_beside_a_resting_hand() -> None:
     line = window("81 69 69+73 69+73 76", "- - - - 40")
     found = match(line, played("81@0 69@1 69@2 69@3 73@3 76@4 40@4"))
     assert (keys(found), notes(found)) == ("mmmmmmm", "mmmxmmmm")
+
+
+@pytest.mark.parametrize("beat_s", [0.12, 0.3, 0.5, 1.0, 1.6])
+@pytest.mark.parametrize(("right", "left"), [("67+72+76", "-"), ("72", "48"), ("67+76", "48+60")])
+def test_equal_chords_with_the_melody_ahead(right: str, left: str, beat_s: float) -> None:
+    """The melody leads by some 30 ms (Goebl 2001), however long the beat is."""
+    line = window(" ".join([right] * 8), " ".join([left] * 8))
+    chord = f"{right}+{left}".removesuffix("+-").split("+")
+    early = {right.split("+")[-1]: 0.03 / beat_s}
+    struck = [f"{p}@{1 + at - early.get(p, 0):.3f}" for at in range(8) for p in chord]
+    struck.sort(key=lambda word: float(word.split("@")[1]))
+    found = match(line, played(" ".join(struck), beat_s))
+    assert set(keys(found)) == {"m"}
+    assert not found.unsure
+
+
+def test_fast_repeated_keys_and_a_written_trill() -> None:
+    again = window(" ".join(["72"] * 12))
+    assert keys(match(again, played(" ".join(f"72@{i}" for i in range(12)), 0.09))) == "m" * 12
+    trill = window("72 74 72 74 72 74 72 74 71")
+    line = " ".join(f"{(72, 74)[i % 2]}@{i}" for i in range(8)) + " 71@8"
+    assert keys(match(trill, played(line, 0.08))) == "m" * 9
+
+
+def test_chords_spread_over_half_a_beat() -> None:
+    spread = "48@0 55@.1 60@.2 64@.3 67@.4 72@.5 50@1 57@1.1 62@1.2 65@1.3 69@1.4 74@1.5"
+    written = window("60+64+67+72 62+65+69+74", "48+55 50+57")
+    assert keys(match(written, played(spread))) == "m" * 12
 
 
 def test_a_hand_that_lags_behind_the_other_is_right() -> None:

@@ -71,7 +71,10 @@ class Costs:
     other: float = 0.3
     """How much the worse of the two hands' clocks counts."""
     spread_s: float = 0.03
-    """Spread of notes meant together."""
+    """Spread of notes meant together, at the least."""
+    spread_share: float = 0.1
+    """The same for each beat between the two nearest onsets: where those are far apart a chord
+    may be loose, and where a beat is short 30 ms are much of it."""
     give: float = 0.16
     """Spread of a gap in time, as a share of it."""
     surely: float = 1.2

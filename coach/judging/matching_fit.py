@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from coach.judging.matching_costs import Costs
 from coach.judging.matching_reading import NEVER, Key, Reading
 from coach.judging.matching_score import Layout
@@ -19,6 +21,7 @@ class Fit:
     def __init__(self, layout: Layout, costs: Costs) -> None:
         self.layout = layout
         self.costs = costs
+        self.spread_s = max(costs.spread_s, costs.spread_share * _shortest(layout))
         self.any_free = True in layout.free
         self.of_hand = (
             [n for n, hand in enumerate(layout.hand) if hand == 0],
@@ -127,7 +130,7 @@ class Fit:
         """How badly a time fits a note: by its own hand's clock and by the other's."""
         layout, costs = self.layout, self.costs
         beat = layout.beat[layout.onset[target]]
-        slack = 0.07 if layout.small[target] else costs.spread_s
+        slack = 0.07 if layout.small[target] else self.spread_s
         period = reading.period_s
         one = two = -1.0
         if reading.right_s != NEVER:
@@ -166,7 +169,7 @@ class Fit:
         after, over = layout.beat[front + 1], layout.beat[layout.onset[target]]
         gap = after - hand_beat
         away = at - hand_s - gap * period
-        x = abs(away) / (costs.spread_s + 0.2 * period * min(max(gap, 0.25), 2.0))
+        x = abs(away) / (self.spread_s + 0.2 * period * min(max(gap, 0.25), 2.0))
         if other_s != NEVER and other_beat > after:
             apart = at - other_s - (over - other_beat) * period
             if abs(apart) < 0.08:
@@ -175,6 +178,12 @@ class Fit:
         if abs(over - round(over)) > 0.01:
             closed += costs.closed_off
         return min(0.5 * x * x, 4.0) + closed
+
+
+def _shortest(layout: Layout) -> float:
+    """Beats between the two nearest onsets, small notes aside."""
+    beats = [beat for at, beat in enumerate(layout.beat) if not layout.small[layout.first[at]]]
+    return min((after - before for before, after in pairwise(beats)), default=1.0)
 
 
 def _misfit(away: float, gap: float, slack: float, period: float, costs: Costs) -> float:
