@@ -9,7 +9,7 @@ from pathlib import Path
 import mir_eval
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from coach.judging.facts import Label, Matching
@@ -290,6 +290,7 @@ def test_every_note_and_every_key_once(seed: int) -> None:
 @pytest.mark.property
 @LAWS
 @given(SEEDS, st.floats(-1000, 1000), st.sampled_from([0.25, 0.5, 2.0, 4.0]))
+@example(2414, 0.0, 4.0)
 def test_when_and_how_fast_change_no_label(seed: int, shift_s: float, scale: float) -> None:
     case = some_case(seed)
     part, take = excerpt_of(case), played_of(case)

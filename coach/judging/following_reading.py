@@ -17,6 +17,8 @@ SETTLED = 16
 """then with every fourth, up to so many: from then on the readings follow it by themselves."""
 UNLIKELY = 3.5
 """While it settles, the tempo is no further than this ratio from the one asked for."""
+CHORD_S = 0.05
+"""Keys this close together are one chord: a melody leads by some 30 ms (Goebl 2001)."""
 ALIKE = 1.25
 """A new guess within this ratio of the last changes nothing."""
 
@@ -61,5 +63,5 @@ class Understanding:
 
     def _period_s(self, take: Sequence[PlayedNote]) -> float:
         least_s = self.usual_s / UNLIKELY
-        period = beat_period(self.layout, take, self.usual_s, least_s)
+        period = beat_period(self.layout, take, self.usual_s, least_s=least_s, apart_s=CHORD_S)
         return min(max(period, least_s), self.usual_s * UNLIKELY)

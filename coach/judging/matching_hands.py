@@ -11,8 +11,8 @@ from coach.score.model import Hand
 
 NEIGHBOURS = 6
 """Keys on each side that tell where the hands were."""
-SEMITONES_A_SECOND = 12.0
-"""How far in pitch a key may be for each second that it is away in time."""
+SEMITONES_ACROSS = 18.0
+"""How far in pitch a key may be that is as far away in time as these keys reach: at any tempo."""
 
 
 def likely_hand(
@@ -26,10 +26,12 @@ def likely_hand(
         return HANDS[layout.only_hand]
     note = take[at]
     best, found = float("inf"), None
-    for near in range(max(at - NEIGHBOURS, 0), min(at + NEIGHBOURS + 1, len(labels))):
+    first, end = max(at - NEIGHBOURS, 0), min(at + NEIGHBOURS + 1, len(labels))
+    across_s = max(take[end - 1].onset_s - take[first].onset_s, 1e-9)
+    for near in range(first, end):
         target = labels[near][1]
         if target >= 0:
-            away = abs(take[near].onset_s - note.onset_s) * SEMITONES_A_SECOND
+            away = abs(take[near].onset_s - note.onset_s) / across_s * SEMITONES_ACROSS
             away += abs(take[near].pitch - note.pitch)
             if away < best:
                 best, found = away, layout.hand[target]

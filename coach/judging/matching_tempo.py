@@ -11,8 +11,6 @@ from coach.score.window import Excerpt
 
 ALIKE = 1.25
 """Tempi within this ratio are one."""
-CHORD_S = 0.05
-"""Keys this close together are one chord: melody leads and spreads are 30 ms (Goebl 2001)."""
 TOO_FAST = 0.15
 """Less than this share of the take's mean seconds in a beat: two keys of one chord."""
 
@@ -24,14 +22,16 @@ def written_period(excerpt: Excerpt, qpm: float | None = None) -> float:
 
 
 def beat_period(
-    layout: Layout, take: Sequence[PlayedNote], usual_s: float, least_s: float = 0.0
-) -> float:
+    layout: Layout, take: Sequence[PlayedNote], usual_s: float, *, least_s: float = 0.0,
+    apart_s: float = 0.0,
+) -> float:  # fmt: skip
     """Seconds in a beat: as most neighbouring places that were surely played have it.
 
     Sure is a key struck as often as it is written: its plays are taken in order. Where there are
     too few of those (wrong keys, repetitions), every written pair of neighbours is taken with
     every play of it that is close together; where all are one key, its plays one after the other.
-    Where nothing fits, ``usual_s``. ``least_s``: no beat is shorter, where that is known.
+    Where nothing fits, ``usual_s``. ``least_s``: no beat is shorter; ``apart_s``: nor
+    are two onsets nearer, where that is known.
     """
     when: dict[int, list[float]] = {}
     for key in take:
@@ -39,7 +39,7 @@ def beat_period(
     rates = _sure_rates(layout, when)
     if len(rates) < 8:
         least_s = max(TOO_FAST * mean_period(layout, take), least_s)
-        rates += _pair_rates(layout, when, least_s)
+        rates += _pair_rates(layout, when, least_s, apart_s)
     if not rates:
         rates = _again_rates(layout, when)
     if not rates:
@@ -81,7 +81,9 @@ def mean_period(layout: Layout, take: Sequence[PlayedNote]) -> float:
     return (take[-1].onset_s - take[0].onset_s) / whole if take and whole > 0 else 0.0
 
 
-def _pair_rates(layout: Layout, when: dict[int, list[float]], least_s: float) -> list[float]:
+def _pair_rates(
+    layout: Layout, when: dict[int, list[float]], least_s: float, apart_s: float
+) -> list[float]:
     rates: list[float] = []
     before = [-1, -1]
     for note, pitch in enumerate(layout.pitch):
@@ -95,7 +97,7 @@ def _pair_rates(layout: Layout, when: dict[int, list[float]], least_s: float) ->
             continue
         later = when.get(pitch, ())
         for start in when.get(layout.pitch[last], ()):
-            after = next((t for t in later if t > start + max(least_s * gap, CHORD_S)), None)
+            after = next((t for t in later if t > start + max(least_s * gap, apart_s)), None)
             if after is not None:
                 rates.append((after - start) / gap)
     return rates
