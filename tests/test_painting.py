@@ -192,7 +192,8 @@ def test_a_mark_never_shows_through_what_is_over_the_staff_or_is_about_to_move(
         staff = seat.staff
         await happens(seat)
         notes = range(len(seat.staging.drill.excerpt.notes))
-        here = [note for note in notes if staff._shown and staff._shown.cells_of([note])][::3]
+        here = [note for note in notes if staff._shown and staff._shown.cells_of([note])]
+        here = here[:-3:3]  # at the last onset the page would turn
         staff.mark(dict.fromkeys(here, Mark.LATE))
         await asyncio.sleep(0)
         seat.glass.writes.clear()

@@ -128,6 +128,21 @@ def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_w
     seated((80, 24), run)
 
 
+def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time():
+    drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
+
+    async def run(seat):
+        second = seat.app.screen.query_one("#staff").sheet.pages[1].start_quarters
+        last = [n.onset_quarters < second for n in drill.excerpt.notes].index(False) - 1
+        pitches = [one.pitch for one in drill.excerpt.notes]
+        await seat.play(*pitches[:last])
+        assert "page 1 of" in seat.text
+        await seat.play(pitches[last])
+        assert "page 2 of" in seat.text
+
+    seated((80, 24), run, drill=drill)
+
+
 def test_after_a_window_of_several_pages_its_first_page_comes_back(monkeypatch):
     monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 0.01)
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))

@@ -15,7 +15,7 @@ from coach.screens.collaborators import Desk, Settings
 from coach.screens.commands import help_line
 from coach.screens.staff.glyphs import ASCII, UNICODE
 from coach.screens.staff.page import Sheet
-from coach.screens.staff.sheet import lay_out
+from coach.screens.staff.sheet import Manuscript
 from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
 from coach.screens.widgets.result import Result
 from coach.screens.widgets.staff_view import StaffView
@@ -47,6 +47,7 @@ class DrillFrame(Screen[None]):
         self.letters = letters
         self._settings = settings
         self._said = ""
+        self._manuscript: Manuscript | None = None
 
     def compose(self) -> ComposeResult:
         """From the top: who and what, the strip, the assignment, the staff, the result, keys."""
@@ -93,14 +94,14 @@ class DrillFrame(Screen[None]):
 
     def _lay_out(self, score: Score, excerpt: Excerpt, width: int, height: int) -> Sheet:
         glyphs = ASCII if self._settings.ascii_only else UNICODE
-        return lay_out(
-            score,
-            excerpt,
-            width,
-            height,
-            glyphs=glyphs,
-            counts=partial(syllables, system=self._settings.counting),
-        )
+        return self._written(score, excerpt).lay_out(width, height, glyphs)
+
+    def _written(self, score: Score, excerpt: Excerpt) -> Manuscript:
+        """The window as it is written; kept, for it is laid out again for every size."""
+        if self._manuscript is None or self._manuscript.excerpt is not excerpt:
+            counts = partial(syllables, system=self._settings.counting)
+            self._manuscript = Manuscript(score, excerpt, counts)
+        return self._manuscript
 
     def _plain(self, text: str) -> str:
         return plain(text) if self._settings.ascii_only else text
@@ -135,4 +136,4 @@ class DrillFrame(Screen[None]):
     def _rows_needed(self, room: int) -> int:
         """Rows that the staff takes when it is given so many."""
         assert self.excerpt is not None
-        return self._lay_out(self.desk.score, self.excerpt, self.size.width, room).height
+        return self._written(self.desk.score, self.excerpt).rows_needed(self.size.width, room)

@@ -7,7 +7,7 @@ are left out. Fingering stands outside the beams, as in print, so that no digit 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coach.score.model import Hand
@@ -140,12 +140,12 @@ def _finger_rows(heads: Sequence[Head], hand: Hand, form: Form) -> int:
 
 
 def system_rows(
-    heads: Sequence[Head], stems: Sequence[Stem], form: Form
+    heads: Sequence[Head], stems: Sequence[Stem], form: Form, staves: Iterable[int]
 ) -> tuple[tuple[StaffRows, ...], int]:
-    """The lanes of every staff that is played on, and the number of rows with the beat ruler."""
+    """The lanes of these staves, and the number of rows with the beat ruler."""
     out: list[StaffRows] = []
     at = 0
-    for staff in sorted({head.staff for head in heads}):
+    for staff in sorted(staves):
         here = [head for head in heads if head.staff == staff]
         on_it = [stem for stem in stems if stem.staff == staff]
         out.append(staff_rows(staff, here, on_it, form, at))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import overload
 
 from coach.screens.staff.canvas import Row
 
@@ -33,11 +35,41 @@ class Page:
     """The page's first onset: when the playing gets here it is turned to."""
 
 
+class Pages(Sequence[Page]):
+    """The pages of a sheet, each drawn when it is first asked for: a whole piece has many."""
+
+    def __init__(self, count: int, draw: Callable[[int], Page]) -> None:
+        self._drawn: list[Page | None] = [None] * count
+        self._draw = draw
+
+    def __len__(self) -> int:
+        return len(self._drawn)
+
+    @overload
+    def __getitem__(self, at: int) -> Page: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Page, ...]: ...
+
+    def __getitem__(self, at: int | slice) -> Page | tuple[Page, ...]:
+        if isinstance(at, slice):
+            return tuple(self[one] for one in range(*at.indices(len(self))))
+        page = self._drawn[at]
+        if page is None:
+            page = self._drawn[at] = self._draw(at % len(self))
+        return page
+
+    def __iter__(self) -> Iterator[Page]:
+        return (self[at] for at in range(len(self)))
+
+
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """A window laid out."""
 
-    pages: tuple[Page, ...]
+    pages: Sequence[Page]
+    starts_quarters: tuple[Fraction, ...]
+    """Each page's first onset."""
     width: int
     height: int
     compact: bool
@@ -46,5 +78,4 @@ class Sheet:
 
     def page_at(self, onset_quarters: Fraction) -> int:
         """The page to show while this onset is played: the last that begins at or before it."""
-        at = [i for i, page in enumerate(self.pages) if page.start_quarters <= onset_quarters]
-        return at[-1] if at else 0
+        return max(bisect_right(self.starts_quarters, onset_quarters) - 1, 0)

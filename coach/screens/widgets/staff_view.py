@@ -146,8 +146,12 @@ class StaffView(Widget):
         self.post_message(PageTurned())
 
     def _follow(self, note: int) -> None:
+        """Turn to what is played next: at a page's last onset, as whoever turns for a pianist."""
         if self._sheet and self._window and len(self._sheet.pages) > 1:
-            page = self._sheet.page_at(self._window[1].notes[note].onset_quarters)
+            excerpt = self._window[1]
+            following = excerpt.onset_numbers[note] + 1
+            onsets = excerpt.onsets_quarters
+            page = self._sheet.page_at(onsets[min(following, len(onsets) - 1)])
             if page != self._page:
                 self.turn_to(page)
 
