@@ -15,6 +15,7 @@ from coach.coaching.metronome import marked
 from coach.coaching.task import Run
 from coach.coaching.work import Work
 from coach.score.model import Hands
+from coach.score.window import Window
 
 TEMPO_MARKS = 2
 """Metronome marks that "slower" and "faster" go: enough to be felt at once."""
@@ -42,25 +43,46 @@ def _set_tempo(work: Work, quicker_marks: int) -> None:
 
 
 def _smaller(work: Work) -> None:
-    work.asked, case = None, work.case
-    if case is None:
-        probe = work.finding.probe
-        focus = probe.transition if probe else work.finding.worst()
-        ladder, _ = rungs(work.places, focus, work.task.window)
-        at, climb = len(ladder) - 1, work.case_climb()
-        case = work.mending.case = Case(focus, tuple(ladder), at, climb, at)
-        work.finding.probe = None
-    elif case.fall():
-        case.start = min(case.start, case.at)
-    work.give(case.window, Kind.ASKED, "Smaller, as you asked.")
+    """The largest rung that lies inside what is played now: never longer, never another hand."""
+    now, case = work.assignment.window, work.case
+    if case is None or not _inside(case, now):
+        case = _case_in(work, now)
+    inside = _inside(case, now)
+    if inside:
+        work.mending.case, work.finding.probe = case, None
+        case.start = min(case.start, inside[-1])
+        _turn(work, case, inside[-1], "Smaller, as you asked.")
 
 
 def _larger(work: Work) -> None:
-    work.asked = None
-    if work.case is not None and work.case.rise():
-        work.give(work.case.window, Kind.ASKED, "Larger, as you asked.")
+    """The smallest rung that what is played now lies inside; past the last, the whole."""
+    now, case = work.assignment.window, work.case
+    around = [i for i, w in enumerate(case.rungs) if w != now and w.contains(now)] if case else []
+    if case is not None and around:
+        _turn(work, case, around[0], "Larger, as you asked.")
     else:
         _leave(work)
+
+
+def _turn(work: Work, case: Case, at: int, reason: str) -> None:
+    work.asked, case.at, case.unclean = None, at, 0
+    work.give(case.window, Kind.ASKED, reason)
+
+
+def _inside(case: Case, now: Window) -> list[int]:
+    """The case's rungs that are smaller than a window, smallest first."""
+    return [i for i, w in enumerate(case.rungs) if w != now and now.contains(w)]
+
+
+def _case_in(work: Work, now: Window) -> Case:
+    """A case for what is being looked into, or for what failed most in a window."""
+    probe = work.finding.probe
+    move = probe.transition if probe else work.finding.worst(now)
+    if not move.hands.members <= now.hands.members:
+        move = replace(move, hands=now.hands)
+    ladder, _ = rungs(work.places, move, work.task.window)
+    top = len(ladder) - 1
+    return Case(move, tuple(ladder), top, work.case_climb(), top)
 
 
 def _other_hand(work: Work) -> None:
