@@ -30,6 +30,7 @@ instead of 31, but cost a learner a quarter of the way (2.3 minutes instead of 1
 section that holds) and 9.5 unclean repetitions instead of 7.3."""
 KNOWN = "I have that place. All of it again, for the rest."
 HOLDS = "That holds: the whole of it again."
+A_SLIP = "That may have been a slip: the whole of it again."
 
 
 class Finding:
@@ -81,16 +82,17 @@ class Finding:
         reason = f"{what}: is it {place.removeprefix('hands ')}?"
         return Ask(best.window, Kind.APART if apart else Kind.NARROW, reason)
 
-    def back_to_all(self, diagnosis: Diagnosis) -> Ask:
-        """Ask for the whole again, after a probe."""
+    def back_to_all(self, clean: bool, diagnosis: Diagnosis) -> Ask:
+        """Ask for the whole again, after a probe that was clean or not."""
         self.probe = None
-        known = bool(self.named(diagnosis))
-        kind = Kind.TRY if known else Kind.WIDEN
-        return Ask(self.task.window, kind, KNOWN if known else HOLDS)
+        if self.named(diagnosis):
+            return Ask(self.task.window, Kind.TRY, KNOWN)
+        return Ask(self.task.window, Kind.WIDEN, HOLDS if clean else A_SLIP)
 
-    def worst(self) -> Transition:
-        """The move that failed most, whoever's it is."""
-        inside = [t for t in self.places.transitions if self.places.covers(self.task.window, t)]
+    def worst(self, window: Window | None = None) -> Transition:
+        """The move that failed most in a window (the task's if not given), whoever's it is."""
+        window = window or self.task.window
+        inside = [t for t in self.places.transitions if self.places.covers(window, t)]
 
         def failed(t: Transition) -> float:
             tally = self.evidence.beats.get(t.to_quarters)

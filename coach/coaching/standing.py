@@ -7,6 +7,7 @@ clean run so far. What was heard is not in it: that is the record's history.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from fractions import Fraction
 from typing import Any
 
@@ -58,7 +59,7 @@ def work_to_plain(work: Work) -> dict[str, Any]:
     wished = work.asked is not None  # a wish of the moment is not kept, nor its clean run
     return {
         "climb": work.climb.plain(),
-        "clean": 0 if wished else work.run.clean,
+        "run": asdict(Run() if wished else work.run),
         "looking": None if wished else _window(work.assignment.window),
         "mended": [[str(beat), times] for beat, times in work.mending.mended.items()],
         "left_alone": [str(beat) for beat in sorted(work.finding.left_alone)],
@@ -82,7 +83,7 @@ def take_up(work: Work, plain: Mapping[str, Any], places: Places) -> None:
     looking = _window_from(plain["looking"]) if plain.get("looking") else work.task.window
     window = work.case.window if work.case else looking
     work.give(window, Kind.DRILL, "On from where you stopped.")
-    work.run = Run(clean=int(plain["clean"]))
+    work.run = Run(**{name: int(count) for name, count in plain["run"].items()})
 
 
 def _case(case: Case) -> dict[str, Any]:

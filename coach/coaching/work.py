@@ -14,7 +14,7 @@ asked      what the pianist wished instead (:mod:`~coach.coaching.wishes`)
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coach.coaching.case import Case
@@ -130,7 +130,7 @@ class Work:
             ask = self.finding.look_into(best)
             self._give(None if best.window == self.assignment.window else ask)
         elif not on_all:
-            self._give(self.finding.back_to_all(diagnosis))
+            self._give(self.finding.back_to_all(clean, diagnosis))
         elif must_change:
             self._give(self._loosen())
 
@@ -198,7 +198,7 @@ class Work:
         if before.qpm and given.qpm and self.run.unclean and given.qpm > before.qpm:
             # After an unclean repetition the tempo never rises.
             self.climb_now.now = before.qpm
-            given = replace(given, qpm=before.qpm)
+            given = self._make(ask)
         self.assignment = given
         if (before.window, before.qpm, before.stage) != (given.window, given.qpm, given.stage):
             self.run = Run()
