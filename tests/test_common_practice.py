@@ -3,15 +3,17 @@
 Each is marked with what it rests on; where nothing is named, it is the trade's common practice.
 """
 
+import json
 from fractions import Fraction as F
 from itertools import pairwise
 from random import Random
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from coach.coaching.coach import Coach
 from coach.coaching.facts import Assignment, Decision, Goal, Kind, Request
 from coach.coaching.metronome import quicker, slower
 from coach.drill import Drill
@@ -137,6 +139,16 @@ class TestWhatIsAskedFor:
                 ]
                 assert pickup.end_quarters not in starts, lesson
 
+    def test_nothing_is_said_to_hold_that_was_not_clean(self, courses):
+        for lesson, steps in courses:
+            for step in steps:
+                if not step.clean:
+                    assert not step.decision.finished, lesson
+                    assert step.decision.clean_run == 0, lesson
+                    if step.decision.changed:
+                        assert step.after.kind is not Kind.QUICKEN, lesson
+                        assert "holds" not in step.after.reason, lesson
+
     def test_finished_is_the_whole_at_its_tempo_and_nothing_less(self, courses):
         finished = [(lesson, s) for lesson, steps in courses for s in steps if s.decision.finished]
         assert finished
@@ -182,6 +194,17 @@ class TestNarrowing:
         assert bottom.hands is Hands.LEFT
         assert (bottom.start_quarters, bottom.end_quarters) == (5, 6)
         assert "as small as it gets" in lesson.asked.reason
+
+    def test_every_step_is_smaller_and_half_a_bar_comes_below_a_bar(self):
+        lesson = Lesson([Weak("LH", 6)])
+        lesson.plays()
+        lesson.drill.ask(Request.LARGER, lesson.now_s)
+        seen = self.windows(lesson)
+        assert all(is_smaller(after, before) for before, after in pairwise(seen))
+        lengths = [w.end_quarters - w.start_quarters for w in seen if w.hands is Hands.TOGETHER]
+        assert 4 in lengths
+        assert min(lengths) <= 2
+        assert lengths == sorted(lengths, reverse=True)
 
 
 class TestMending:
@@ -272,6 +295,28 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
+    def test_smaller(self, lesson):
+        before = lesson.asked
+        lesson.drill.ask(Request.SMALLER, lesson.now_s)
+        after = lesson.asked
+        if after.window == before.window:
+            assert "as small as it gets" in after.reason
+        else:
+            assert is_smaller(after.window, before.window)
+
+    @LESSONS
+    @given(midway())
+    def test_larger(self, lesson):
+        before = lesson.asked
+        lesson.drill.ask(Request.LARGER, lesson.now_s)
+        after = lesson.asked
+        if after.window == before.window:
+            assert before.window == lesson.drill.goal.window
+        else:
+            assert is_smaller(before.window, after.window)
+
+    @LESSONS
+    @given(midway())
     def test_slower(self, lesson):
         before = lesson.asked
         lesson.drill.ask(Request.SLOWER, lesson.now_s)
@@ -313,6 +358,18 @@ class TestThePianistIsInCharge:
         lesson.drill.ask(request_, lesson.now_s)
         assert lesson.asked.window == whole or lesson.asked.window != before
 
+    @LESSONS
+    @given(midway(), st.sampled_from([Request.SMALLER, Request.SLOWER, Request.OTHER_HAND]))
+    def test_the_wish_stands_until_it_has_been_played(self, lesson, request_):
+        """The coach does not take it back by itself: a first clean repetition is not the last."""
+        before = place(lesson.asked)
+        lesson.drill.ask(request_, lesson.now_s)
+        wished = lesson.asked
+        assume(place(wished) != before and wished.clean_required > 1)
+        lesson.plays(clean=True)
+        assert lesson.asked.qpm <= wished.qpm
+        assert request_ is Request.SLOWER or lesson.asked.window == wished.window
+
     def test_what_is_declined_is_not_taken_up_again(self):
         lesson = Lesson([Weak("LH", 6)])
         lesson.until(lambda _: lesson.asked.window.hands is Hands.LEFT)
@@ -336,6 +393,20 @@ class TestThePianistIsInCharge:
 class TestStoppingAnywhere:
     @LESSONS
     @given(LESSON, st.integers(0, 15))
+    def test_closed_and_opened_again_it_asks_for_the_same(self, lesson, repetitions):
+        for _ in range(repetitions):
+            lesson.plays()
+        state = json.loads(json.dumps(lesson.drill.coach.state()))
+        again = Coach.resume(lesson.score, state, history=lesson.history, now_s=lesson.now_s)
+        before, after = lesson.decision, again.decision
+        assert place(after.assignment) == place(before.assignment)
+        assert after.assignment.clean_required == before.assignment.clean_required
+        assert after.assignment.stage == before.assignment.stage
+        assert (after.clean_run, after.finished) == (before.clean_run, before.finished)
+        assert again.goal == lesson.drill.goal
+
+    @LESSONS
+    @given(LESSON, st.integers(0, 15))
     def test_a_pause_changes_nothing(self, lesson, repetitions):
         for _ in range(repetitions):
             lesson.plays()
@@ -344,6 +415,21 @@ class TestStoppingAnywhere:
         lesson.drill.resume(lesson.now_s + 600)
         assert lesson.decision == before
         assert lesson.drill.excerpt == excerpt(lesson.score, before.assignment.window)
+
+    def test_the_same_repetition_then_leads_to_the_same_decision(self):
+        """Stopped in the middle of looking for a trouble, and of mending it."""
+        for repetitions in range(8):
+            lesson = Lesson([Weak("LH", 6)])
+            for _ in range(repetitions):
+                lesson.plays()
+            other = Lesson([Weak("LH", 6)])
+            state = json.loads(json.dumps(lesson.drill.coach.state()))
+            resumed = Coach.resume(lesson.score, state, history=lesson.history, now_s=lesson.now_s)
+            other.drill = Drill(lesson.score, lesson.drill.goal, coach=resumed)
+            other.now_s = lesson.now_s
+            lesson.plays()
+            other.plays()
+            assert place(other.asked) == place(lesson.asked), repetitions
 
 
 def test_three_running_is_enough_unless_more_is_asked_for():
