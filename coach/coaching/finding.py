@@ -91,8 +91,9 @@ class Finding:
 
     def worst(self, window: Window | None = None) -> Transition:
         """The move that failed most in a window (the task's if not given), whoever's it is."""
-        window = window or self.task.window
-        inside = [t for t in self.places.transitions if self.places.covers(window, t)]
+        moves, whole = self.places.transitions, self.task.window
+        inside = [t for t in moves if self.places.covers(window or whole, t)]
+        inside = inside or [t for t in moves if self.places.covers(whole, t)]
 
         def failed(t: Transition) -> float:
             tally = self.evidence.beats.get(t.to_quarters)
