@@ -122,7 +122,7 @@ def test_several_troubles_are_ranked_the_surest_first():
 
 
 def test_ordinary_slips_are_no_one_place():
-    """Of 60 sessions of 20 repetitions with a slip in one move of 200, at most 3 in 100 name a place."""
+    """A slip in one move of 200: at most 3 in 100 sessions of 20 repetitions name a place."""
     random, named = Random(5), 0
     for _ in range(60):
         ear, claimed = Ear(), False

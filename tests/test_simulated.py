@@ -4,7 +4,9 @@ import itertools
 from fractions import Fraction as F
 from statistics import mean
 
+import numpy as np
 import pytest
+from scipy.optimize import curve_fit
 
 from coach.playing.simulated import SimulatedPianist, demo_pianist
 from coach.playing.simulated_skill import (
@@ -106,6 +108,25 @@ def test_the_exponential_law_has_the_same_rate_all_along():
     shares = [remaining(n, 0.2, Law.EXPONENTIAL) for n in range(10)]
     rates = [b / a for a, b in itertools.pairwise(shares)]
     assert max(rates) - min(rates) < 1e-12
+
+
+@pytest.mark.outside
+def test_a_fit_to_one_learner_s_curve_gives_the_rate_back():
+    """Heathcote, Brown and Mewhort (2000): A + B exp(-rate N) for a learner; scipy fits it."""
+    pianist = player(chance=0.9, level=Level("steady", 0.0, 0.0, 0.0, 0.2, 1.0))
+    (fault,) = pianist.faults
+    seen, right = [], 0
+    while len(seen) < 25:
+        before = pianist.chance(fault)
+        pianist.play(whole(piece()), 100)
+        if pianist.chance(fault) < before:  # it was right, and something was learnt
+            seen.append((right, before))
+            right += 1
+    counts, chances = zip(*seen, strict=True)
+    (floor, gain, rate), _ = curve_fit(
+        lambda n, a, b, r: a + b * np.exp(-r * n), counts, chances, p0=(0.1, 0.5, 0.1)
+    )
+    assert (floor, gain, rate) == pytest.approx((0.0, 0.9, 0.2), abs=1e-3)
 
 
 def test_a_night_takes_some_of_it_and_a_rest_takes_tiredness():
