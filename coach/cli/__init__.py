@@ -14,7 +14,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     from coach.cli import commands
     from coach.cli.errors import said_plainly
 
-    with said_plainly() as outcome:
+    with said_plainly(getattr(options, "data", None)) as outcome:
         outcome.status = commands.RUN[options.command or "home"](options)
     sys.stdout.flush()
     return outcome.status

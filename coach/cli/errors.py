@@ -1,15 +1,23 @@
-"""What goes wrong is said in one sentence on stderr, with a non-zero exit, never a traceback."""
+"""What goes wrong is said in one sentence on stderr, with a non-zero exit, never a traceback.
+
+The traceback of what should not have happened goes to a file in the data folder.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
+import time
+import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 COULD_NOT = 2
 """Exit status where a command could not do its work."""
+OUR_FAULT = 70
+"""Exit status after an error in Keyhole itself (EX_SOFTWARE of BSD's sysexits)."""
 
 
 class CannotDo(Exception):
@@ -24,8 +32,8 @@ class Ran:
 
 
 @contextmanager
-def said_plainly() -> Iterator[Ran]:
-    """Turn the errors that a pianist can cause or mend into a sentence."""
+def said_plainly(data: Path | None = None) -> Iterator[Ran]:
+    """Turn every error into a sentence; ``data`` is the data folder that was asked for."""
     ran = Ran()
     try:
         yield ran
@@ -34,10 +42,9 @@ def said_plainly() -> Iterator[Ran]:
     except BrokenPipeError:  # the reader of our output (head, a pager) went away: not an error
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except Exception as error:
-        if not isinstance(error, _expected()):
-            raise
-        print(f"coach: {error}", file=sys.stderr)
-        ran.status = COULD_NOT
+        plain = isinstance(error, _expected())
+        print(f"coach: {error if plain else _unexpected(error, data)}", file=sys.stderr)
+        ran.status = COULD_NOT if plain else OUR_FAULT
 
 
 def _expected() -> tuple[type[BaseException], ...]:
@@ -50,3 +57,17 @@ def _expected() -> tuple[type[BaseException], ...]:
     from coach.score.handmoves import MoveError
 
     return (CannotDo, ScoreError, MoveError, WindowError, TakeError, PortsUnavailable, RecordError)
+
+
+def _unexpected(error: Exception, data: Path | None) -> str:
+    """Keep the traceback of an error of ours; the sentence that says where."""
+    from coach.record.folder import data_folder
+
+    told = "".join(traceback.format_exception(error))
+    said = "Keyhole stopped because of a mistake of its own; every repetition up to it is kept."
+    try:
+        file = data_folder(data) / f"mistake-{time.strftime('%Y-%m-%d-%H%M%S')}.txt"
+        file.write_text(told, encoding="utf-8")
+    except Exception:  # the folder itself may be what is wrong
+        return f"{said} It was: {type(error).__name__}: {error}. Start it again."
+    return f"{said} Start it again; {file} tells its makers what happened."

@@ -49,6 +49,8 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
         app.run()
+        if app.mistake is not None:
+            raise app.mistake
         return app.return_code or 0
     finally:
         if ports:

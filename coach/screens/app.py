@@ -67,7 +67,7 @@ class KeyholeApp(App[None]):
         self.set_class(self.settings.ascii_only, "-plain")
         given = self.collaborators
         await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
-        self._inbox = Inbox(self._hear)
+        self._inbox = Inbox(self._hear_or_end)
         if given.ports:
             given.ports.listen(given.port_wanted, self._inbox.post)
         if self._start.path:
@@ -82,6 +82,15 @@ class KeyholeApp(App[None]):
         for notice in reversed(self.collaborators.notices()):
             self.push_screen(NoticeScreen(notice))
 
+    @property
+    def mistake(self) -> Exception | None:
+        """The error of our own that ended the app, for whoever ran it to say."""
+        return getattr(self, "_exception", None)
+
+    def _fatal_error(self) -> None:
+        """End without Textual's traceback on the terminal; :attr:`mistake` has it."""
+        self._close_messages_no_wait()
+
     def on_unmount(self) -> None:
         """Let go of the ports."""
         if self._inbox:
@@ -90,6 +99,13 @@ class KeyholeApp(App[None]):
             self.collaborators.ports.close()
 
     # -- the piano --------------------------------------------------------------------------
+
+    def _hear_or_end(self, events: tuple[MidiEvent, ...]) -> None:
+        """Called by the event loop itself, which would pass over a mistake of ours unsaid."""
+        try:
+            self._hear(events)
+        except Exception as error:
+            self._handle_exception(error)
 
     def _hear(self, events: tuple[MidiEvent, ...]) -> None:
         for event in events:
