@@ -205,13 +205,13 @@ class FakePorts:
 class Staging:
     """Everything the app is given, and what it did with it."""
 
-    def __init__(self, folder=Path("."), *, drill=None, ports=True, sentence=""):
+    def __init__(self, folder=Path("."), *, drill=None, ports=True, sentence="", learns=False):
         self.score = drill.score if drill else two_hands()
         self.drill = drill or FakeDrill(self.score)
         self.ports = FakePorts() if ports else None
         self.kept, self.left, self.errands, self.moves = [], 0, [], []
         self.keep_says = sentence
-        self.plan = ()
+        self.plan, self.learns = (), learns
         self.given = Collaborators(
             open_score=self._open,
             make_desk=self._desk,
@@ -233,7 +233,9 @@ class Staging:
         self.errands.append(errand)
         return Desk(
             score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave,
-            lambda: self.plan,
+            self.drill.coach.plan if self.learns else lambda: self.plan,
+            self.drill.change_plan if self.learns else None,
+            self.drill.reorder if self.learns else None,
         )  # fmt: skip
 
     def _keep(self, ended):

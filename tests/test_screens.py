@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 from screenfakes import FakeDrill, Staging, two_hands
 
-from coach.coaching.facts import Request
+from coach.coaching.facts import Order, Request
 from coach.coaching.outcomes import State
 from coach.coaching.plan import PlanRow
+from coach.drill import Drill, learn
 from coach.playing.events import KeyDown, PianoFound, PianoLost
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -396,6 +397,39 @@ def test_the_plan_is_one_key_away_and_marks_in_words_what_is_now():
         assert "held    1. bar 0, in time" in seat.text
 
     seated((80, 24), run)
+
+
+def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done():
+    score = two_hands(8)
+    drill = Drill(score, learn(score, Window(F(0), F(32))))
+
+    async def run(seat):
+        await seat.pilot.press("t")
+        assert "> " in line_of(seat, "NOW")
+        assert " 1. " in line_of(seat, "NOW")
+        before = drill.coach.plan()
+        await seat.pilot.press("down", "e")
+        assert drill.coach.plan()[:2] == (
+            replace(before[1], state="now"), replace(before[0], state="to come"))  # fmt: skip
+        assert "before" in seat.text
+        await seat.pilot.press("x")
+        assert "Left out:" in seat.text
+        assert "left out    1. " in seat.text
+        assert "NOW    2. " in seat.text
+        await seat.pilot.press("x")
+        assert "Taken up again:" in seat.text
+        await seat.pilot.press("2")
+        assert "From now on: from the end." in seat.text
+        assert drill.goal.order is Order.FROM_END
+        await seat.pilot.press("escape")
+        assert "bars 7 to 8" in seat.text or "bar 8" in seat.text
+
+    seated((80, 24), run, drill=drill, learns=True)
+
+
+def line_of(seat, words):
+    """The line of the screen with these words in it."""
+    return next(line for line in seat.text.splitlines() if words in line)
 
 
 def test_plain_characters_only_on_the_whole_drill_screen():

@@ -11,7 +11,7 @@ from coach.cli.warmlist import warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.drill import Drill
 from coach.coaching.evidence import MOST_OBSERVATIONS
-from coach.coaching.facts import Goal, Observation
+from coach.coaching.facts import Goal, Observation, Way
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.sequence import DrillSequence
 from coach.coaching.warmup import WarmUp, warm_up
@@ -57,8 +57,11 @@ class Desks:
         coach = self._coach(score, piece, errand, history, now_s + epoch_s)
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach)
         keeper = Keeper(store, piece, drill)
+        learns = coach.goal.way is Way.LEARN
         return Desk(
-            score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan
+            score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan,
+            drill.change_plan if learns else None,
+            drill.reorder if learns else None,
         )  # fmt: skip
 
     def _coach(

@@ -16,7 +16,7 @@ from coach.playing.keys import Layout
 from coach.score.counting import CountingSystem
 
 if TYPE_CHECKING:
-    from coach.coaching.facts import Assignment, Decision, Request
+    from coach.coaching.facts import Assignment, Decision, Order, PlanChange, Request
     from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
     from coach.coaching.plan import PlanRow
     from coach.playing.events import MidiEvent
@@ -102,6 +102,10 @@ class Desk:
     """Keep where the drill stands, on leaving it; answers as ``keep``."""
     plan: Callable[[], Sequence[PlanRow]] = tuple
     """Every task on the way to the goal, with where it stands."""
+    change_plan: Callable[[int, PlanChange, float], tuple[Outcome, ...]] | None = None
+    """Change a row of the plan, as ``Drill.change_plan``; None where it can't be changed."""
+    reorder: Callable[[Order, float], tuple[Outcome, ...]] | None = None
+    """Put all bars in another order, as ``Drill.reorder``."""
 
 
 Opener: TypeAlias = (

@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.events import Key
 
 from coach.coaching.facts import Request
-from coach.coaching.outcomes import Outcome, State
+from coach.coaching.outcomes import Outcome, PlanChanged, State
 from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.playing.keys import LENGTH_S, VELOCITY, pitch_of
 from coach.screens.commands import COMMANDS
@@ -117,9 +117,27 @@ class DrillScreen(DrillView):
         self.app.push_screen(WhyScreen(self.desk.why(), self.desk.drill.decision))
 
     def action_plan(self) -> None:
-        """The tasks up to the goal, and what is asked for now."""
-        words = assignment_words(self.desk.score, self.desk.drill.assignment)
-        self.app.push_screen(PlanScreen(self.desk.plan(), self._plain(words)))
+        """The tasks up to the goal, what is asked for now, and the order, which may be changed."""
+        desk = self.desk
+
+        def asked() -> str:
+            return self._plain(assignment_words(desk.score, desk.drill.assignment))
+
+        change, reorder = desk.change_plan, desk.reorder
+        self.app.push_screen(
+            PlanScreen(
+                desk.plan,
+                asked,
+                change and (lambda row, what: self._replan(change(row, what, self._clock()))),
+                reorder and (lambda order: self._replan(reorder(order, self._clock()))),
+            )
+        )
+
+    def _replan(self, outcomes: tuple[Outcome, ...]) -> str:
+        """Show what follows from another plan; answers with what was done."""
+        self.take_back()
+        self.show(outcomes)
+        return next((one.said for one in outcomes if isinstance(one, PlanChanged)), "")
 
     def action_hands(self) -> None:
         """Give notes of this window to the other hand."""
