@@ -11,7 +11,9 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from fractions import Fraction
+from itertools import repeat
 from statistics import median
 
 from coach.coaching.evidence import fold
@@ -26,27 +28,43 @@ from scripts.coachbench.sessions import Session, coached
 
 MINUTES = 45.0
 """Playing time after which a learner counts as not having reached the goal."""
+WAYS = ("coach", "ladder", "bars", "told")
+KINDS = [(law, level) for law in Law for level in LEVELS]
 
 
 def mending(pianists: int, seed: int) -> None:
-    ways: dict[str, list[Session]] = {"coach": [], "ladder": [], "bars": [], "told": []}
-    kinds = [(law, level) for law in Law for level in LEVELS]
-    for k in range(pianists):
-        law, level = kinds[k % len(kinds)]
-        given = {"level": level, "law": law, "chance": 0.8, "ease": 3.0, "learns": True}
-        score, faults, pianist = make(seed + k, 1 + k % 2, **given)  # type: ignore[arg-type]
-        targets = tuple(fault.transition for fault in faults)
-        ways["coach"].append(coached(score, pianist(), most=10_000, minutes=MINUTES))
-        ways["ladder"].append(baselines.ladder(score, pianist(), MINUTES))
-        ways["bars"].append(baselines.bar_by_bar(score, pianist(), MINUTES))
-        ways["told"].append(baselines.told(score, pianist(), targets, MINUTES))
+    """Learners of every law and level, with every kind of fault, on all processors."""
+    with ProcessPoolExecutor() as pool:
+        learners = pool.map(_learner, range(pianists), repeat(seed), chunksize=4)
+        ways = dict(zip(WAYS, zip(*learners, strict=True), strict=True))
     print("playing time to 'clean at tempo, three running' (minutes)")
+    told = median(session.playing_s for session in ways["told"])
     for name, sessions in ways.items():
         minutes = sorted(s.playing_s / 60 for s in sessions)
         print(f"  {name:<8} median {median(minutes):6.2f}  slowest tenth "
               f"{minutes[int(0.9 * (len(minutes) - 1))]:6.2f}  reached "
               f"{share([s.finished for s in sessions])}  unclean "
-              f"{median(s.unclean for s in sessions):g}")  # fmt: skip
+              f"{median(s.unclean for s in sessions):g}  median by told's "
+              f"{60 * median(minutes) / told:.2f}")  # fmt: skip
+    parts = ("finding", "mending", "proving")
+    spent = [sum(s.spent_s.get(part, 0.0) for s in ways["coach"]) / 60 / pianists for part in parts]
+    said = ", ".join(f"{part} {mean:.2f}" for part, mean in zip(parts, spent, strict=True))
+    print(f"  the coach's minutes on average: {said}")
+
+
+def _learner(k: int, seed: int) -> tuple[Session, ...]:
+    """One learner's sessions in each of :data:`WAYS`; laws and levels by turns."""
+    law, level = KINDS[k % len(KINDS)]
+    score, faults, pianist = make(
+        seed + k, 1 + k % 2, level=level, law=law, chance=0.8, ease=3.0, learns=True
+    )
+    targets = tuple(fault.transition for fault in faults)
+    return (
+        coached(score, pianist(), most=10_000, minutes=MINUTES),
+        baselines.ladder(score, pianist(), MINUTES),
+        baselines.bar_by_bar(score, pianist(), MINUTES),
+        baselines.told(score, pianist(), targets, MINUTES),
+    )
 
 
 def speed(pianists: int, seed: int) -> None:

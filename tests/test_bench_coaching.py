@@ -40,3 +40,21 @@ def test_the_table_is_printed(monkeypatch: pytest.MonkeyPatch, capsys):
     monkeypatch.setattr("sys.argv", ["bench", "--pianists", "2", "--only", "two"])
     bench_coaching.main()
     assert "two faults" in capsys.readouterr().out
+
+
+def test_the_learners_ways_are_printed_side_by_side(monkeypatch: pytest.MonkeyPatch, capsys):
+    monkeypatch.setattr("sys.argv", ["bench", "--pianists", "2", "--only", "mending"])
+    monkeypatch.setattr(bench_coaching, "MINUTES", 0.5)
+    bench_coaching.main()
+    said = capsys.readouterr().out
+    assert [way for way in bench_coaching.WAYS if f"  {way} " in said] == list(bench_coaching.WAYS)
+    assert "finding" in said
+
+
+def test_a_session_s_time_is_for_finding_until_a_trouble_is_mended_then_for_proving():
+    score, _, pianist = pianists.make(3, 1, chance=1.0, ease=3.0, learns=True)
+    spent_s = coached(score, pianist(), most=200).spent_s
+    assert set(spent_s) == {"finding", "mending", "proving"}
+    score, _, _ = pianists.make(3, 0)
+    steady = coached(score, SimulatedPianist(score, seed=3, level=pianists.STEADY))
+    assert dict(steady.spent_s) == {"finding": steady.playing_s}

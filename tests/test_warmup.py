@@ -14,9 +14,9 @@ from coach.score.window import Transition
 HOUR_S = 3600.0
 
 
-def piece():
+def piece(qpm=100):
     notes = [{"pitch": 60, "onset": i, "length": 1, "hand": "LH"} for i in range(16)]
-    return score_from_notes(notes)
+    return score_from_notes(notes, qpm=qpm)
 
 
 def heard(beat, outcomes, at_s=0.0):
@@ -77,3 +77,10 @@ def test_each_spot_says_why_it_comes():
     assert failing.reason == "Weak when you last played: it failed 2 of 3 times."
     (mended,) = warm_up(piece(), heard(3, "xx..."), minutes=5)
     assert mended.reason.endswith("Does it still?")
+
+
+def test_no_spot_is_asked_quicker_than_the_piece():
+    """It was played at 80; the next day it is not begun above the tempo of the piece."""
+    history = heard(3, "xx.")
+    assert [one.qpm for one in warm_up(piece(qpm=72), history, minutes=5)] == [72]
+    assert [one.qpm for one in warm_up(piece(qpm=96), history, minutes=5)] == [80]

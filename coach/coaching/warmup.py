@@ -120,7 +120,8 @@ def warm_up(score: Score, history: Iterable[Observation], *, minutes: float) -> 
 
 def _item(score: Score, spot: WeakSpot) -> WarmUp:
     window = spot_window(score, spot.transition)
-    qpm = round(spot.qpm or score.tempo_at(window.start_quarters))
+    asked_qpm = score.tempo_at(window.start_quarters)
+    qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
     playing_s = float(window.end_quarters - window.start_quarters + 1) * 60.0 / qpm
     return WarmUp(spot, window, qpm, REPETITIONS * (playing_s + LINE_S))
 

@@ -29,12 +29,16 @@ class Session:
     named: dict[Transition, int] = field(default_factory=dict)
     """Each move that was claimed to be at fault, and after how many repetitions."""
     decided_s: list[float] = field(default_factory=list)
+    spent_s: dict[str, float] = field(default_factory=dict)
+    """Playing time by what it was for: finding, mending or proving."""
 
-    def count(self, notes: Sequence[PlayedNote], judgement: Judgement) -> None:
+    def count(self, notes: Sequence[PlayedNote], judgement: Judgement, what: str = "") -> None:
         """Take in one repetition."""
+        played_s = notes[-1].onset_s - notes[0].onset_s + 0.5 if notes else 0.0
         self.repetitions += 1
         self.unclean += not judgement.clean
-        self.playing_s += notes[-1].onset_s - notes[0].onset_s + 0.5 if notes else 0.0
+        self.playing_s += played_s
+        self.spent_s[what] = self.spent_s.get(what, 0.0) + played_s
 
 
 def coached(
@@ -50,13 +54,16 @@ def coached(
     It ends when all of ``until_named`` is named; without that, when the goal is reached.
     """
     drill = Drill(score, repair(score, whole(score), qpm=QPM))
-    session, now_s = Session(), 0.0
+    session, now_s, has_mended = Session(), 0.0, False
     while session.repetitions < most and session.playing_s < 60 * minutes:
         notes = pianist.play(drill.excerpt, drill.assignment.qpm, start_s=now_s)
+        is_whole = drill.assignment.window == whole(score)
+        has_mended = has_mended or (not is_whole and bool(session.named))
+        what = ("proving" if is_whole else "mending") if has_mended else "finding"
         begun = time.perf_counter()
         ended = drill.repetition(notes, now_s=now_s)
         session.decided_s.append(time.perf_counter() - begun)
-        session.count(notes, ended.judgement)
+        session.count(notes, ended.judgement, what)
         now_s += (notes[-1].onset_s - now_s if notes else 0.0) + PAUSE_S
         for trouble in ended.decision.troubles:
             session.named.setdefault(trouble.transition, session.repetitions)
