@@ -44,17 +44,21 @@ class Case:
         """The repaired move is being put back; below that it is drilled."""
         return self.at > self.start
 
+    @property
+    def is_top(self) -> bool:
+        """The widest rung: here the tempo comes back."""
+        return self.at == len(self.rungs) - 1
+
     def required(self, clean_required: int) -> int:
         """Clean repetitions running that this rung asks for.
 
-        The drilled rung asks for the full run at the goal's tempo and two thirds of it on the way
-        there. A join asks whether it still holds: once, or two thirds of a run if it has failed.
+        The drilled rung asks for the full run at the goal's tempo, and for two thirds of it at a
+        slower one. A join asks whether it still holds: once, or two thirds of a run if it has
+        failed; so does a step of tempo there.
         """
         part = ceil(clean_required * 2 / 3)
-        if not self.climb.at_target:
-            return part
         if not self.is_join:
-            return clean_required
+            return clean_required if self.climb.at_target else part
         return part if self.unclean else ceil(clean_required / 3)
 
     def rise(self) -> bool:

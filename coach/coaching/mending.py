@@ -1,8 +1,8 @@
 """Mending one trouble and putting it back: which rung of its case comes next, and how fast.
 
-Drilled at a tempo at which it is likely to be right, it regains the tempo asked for in its narrow
-window; then it is joined, rung by rung, to the window that it came from. A relapse goes back only
-as far as it must: one rung, or one step of tempo.
+Drilled at a tempo at which it is likely to be right, it is joined rung by rung; in the widest rung
+it goes up to the tempo asked for, and then back into the window that it came from. A relapse goes
+back only as far as it must: one rung, or one step of tempo.
 """
 
 from __future__ import annotations
@@ -94,15 +94,14 @@ class Mending:
         return run.clean >= case.required(self.task.clean_required)
 
     def _up(self, case: Case) -> Ask:
-        if not case.climb.at_target:
-            kind = case.climb.up(self._beat(case))
-            return (
-                None if kind is None else self._ask(case, kind, up_words(kind, self._tempo(case)))
-            )
-        return self._wider(case)
+        """Wider first, at the tempo that holds; the tempo comes back in the widest rung."""
+        if case.climb.at_target or not case.is_top:
+            return self._wider(case)
+        kind = case.climb.up(self._beat(case))
+        return self._ask(case, kind, up_words(kind, self._tempo(case)))
 
     def _wider(self, case: Case) -> Ask:
-        if not case.is_join:
+        if not case.is_join and case.climb.at_target:
             self.evidence.mended(case.transition.to_quarters, case.transition.hands)
         before = case.window
         if not case.rise():
