@@ -33,6 +33,8 @@ class Case:
     """The rung that it began on: this and those below are drilled, those above are joins."""
     unclean: int = 0
     """Unclean repetitions on this rung since it was reached."""
+    held: bool = False
+    """This rung held at a slower tempo since it was reached: a relapse is one of tempo."""
 
     @property
     def window(self) -> Window:
@@ -64,12 +66,12 @@ class Case:
     def rise(self) -> bool:
         """Up one rung; False where the next is the window it came from."""
         self.at += 1
-        self.unclean = 0
+        self.unclean, self.held = 0, False
         return self.at < len(self.rungs)
 
     def fall(self) -> bool:
         """Down one rung; False at the bottom."""
-        self.unclean = 0
+        self.unclean, self.held = 0, False
         if self.at == 0:
             return False
         self.at -= 1

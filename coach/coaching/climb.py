@@ -3,8 +3,9 @@
 The tempo is set so that a repetition is likely to be clean, because a wrong one is learnt as well
 as a right one. Upward go single marks at first, and each step that holds doubles the next (1, 2, 4
 marks). As soon as the record makes it likely, the tempo asked for is tried once, over the marks in
-between: alternation with slow practice did better than slow practice alone (Henley 2001). After an
-unclean repetition the tempo never rises.
+between: alternation with slow practice did better than slow practice alone (Henley 2001). Where the
+trial fails, half of the way that was left is climbed before the next. After an unclean repetition
+the tempo never rises.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ class Climb:
     before_trial: float | None = None
     """The tempo to go on from, while a trial is on."""
     tried_from: float | None = None
-    """The tempo from which a trial last failed: a step up comes before the next."""
+    """The tempo from which a trial last failed."""
     tries: list[Try] = field(default_factory=list)
     """The player's record of this window: tempo as a share of the target, and clean or not."""
 
@@ -100,14 +101,20 @@ class Climb:
         likely = self.likely(beat_quarters)
         assert likely is not None
         step = min(quicker(self.now, beat_quarters, self.marks), self.target)
-        fair = self.tried_from is None or self.now > self.tried_from + _SAME
-        if fair and self.chance(self.target) >= FAIR and step < self.target - _SAME:
+        if self._is_time_to_try and self.chance(self.target) >= FAIR and step < self.target - _SAME:
             self.before_trial, self.now = self.now, self.target
             return Kind.TRIAL
         least = min(quicker(self.now, beat_quarters), self.target)
         self.now = max(min(step, likely), least)
         self.marks = min(self.marks * 2, MOST_MARKS)
         return Kind.QUICKEN
+
+    @property
+    def _is_time_to_try(self) -> bool:
+        """After a trial that failed, half of the way that was left comes before the next."""
+        if self.tried_from is None or self.now is None or self.target is None:
+            return True
+        return self.now >= (self.tried_from + self.target) / 2 - _SAME
 
     def trial_held(self) -> None:
         """The trial was clean: go on at the tempo asked for."""

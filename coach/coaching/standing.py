@@ -21,7 +21,7 @@ from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
-FORMAT = 3
+FORMAT = 4
 """Raised when a state of before can't be read any more: it is then passed over."""
 
 
@@ -95,6 +95,7 @@ def _case(case: Case) -> dict[str, Any]:
         "at": case.at,
         "start": case.start,
         "unclean": case.unclean,
+        "held": case.held,
         "climb": case.climb.plain(),
     }
 
@@ -104,7 +105,8 @@ def _case_from(plain: Mapping[str, Any], places: Places, whole: Window) -> Case:
     windows, _ = rungs(places, move, whole)
     at = min(max(int(plain["at"]), 0), len(windows) - 1)
     climb = Climb.from_plain(plain["climb"])
-    return Case(move, tuple(windows), at, climb, int(plain["start"]), int(plain["unclean"]))
+    start, unclean, held = int(plain["start"]), int(plain["unclean"]), bool(plain["held"])
+    return Case(move, tuple(windows), at, climb, start, unclean, held)
 
 
 def _window(window: Window) -> dict[str, Any]:

@@ -1,0 +1,89 @@
+"""Mending and joining: narrow and slow at once, wider while it holds, the tempo last."""
+
+from itertools import pairwise
+
+import pytest
+
+from coach.coaching.facts import Kind
+from tests.lessons import QPM, Lesson, Weak
+
+MOST = 60
+
+
+def mended(lesson, before_it_heals=14):
+    """Every assignment up to the goal, with whether it was clean; the place heals on the way."""
+    out = []
+    for count in range(MOST):
+        if count == before_it_heals:
+            lesson.heals()
+        asked, case = lesson.asked, lesson.drill.coach._work.case
+        ended = lesson.plays()
+        out.append((asked, ended.judgement.clean, case is not None))
+        if ended.decision.finished:
+            return out
+    raise AssertionError("not finished")
+
+
+@pytest.fixture(scope="module")
+def lessons():
+    """A place of the left hand that fails above a tempo, and then heals."""
+    places = [(beat, above) for beat in (5, 6, 11) for above in (60.0, 72.0)]
+    return [mended(Lesson([Weak("LH", beat, above_qpm=above)])) for beat, above in places]
+
+
+def test_a_named_trouble_is_mended_at_once_slower_than_it_failed(lessons):
+    for steps in lessons:
+        first = next(asked for asked, _, is_mending in steps if is_mending)
+        assert first.qpm < QPM
+
+
+def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(lessons):
+    """Common practice, as the joining order: window by window, then up the tempo."""
+    for steps in lessons:
+        mending = [asked for asked, _, is_mending in steps if is_mending]
+        widest = max(asked.window.end_quarters - asked.window.start_quarters for asked in mending)
+        for one, two in pairwise(mending):
+            if one.window == two.window and two.qpm > one.qpm:
+                assert one.window.end_quarters - one.window.start_quarters == widest
+
+
+def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(lessons):
+    for steps in lessons:
+        for (one, clean, _), (two, _, _) in pairwise(steps):
+            if not clean and one.window == two.window:
+                assert two.qpm <= one.qpm
+
+
+def test_a_place_that_fails_above_a_tempo_is_soon_asked_for_under_it():
+    """Straight to what holds: few unclean repetitions between the naming and a clean one."""
+    for above in (50.0, 60.0, 72.0, 84.0):
+        lesson = Lesson([Weak("LH", 6, above_qpm=above)])
+        lesson.until(lambda ended: ended.decision.trouble is not None)
+        unclean = 0
+        for _ in range(MOST):
+            ended = lesson.plays()
+            if lesson.asked.qpm <= above and ended.judgement.clean:
+                break
+            unclean += not ended.judgement.clean
+        assert unclean <= 4
+
+
+def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(lessons):
+    for steps in lessons:
+        last, _, is_mending = steps[-1]
+        assert not is_mending
+        assert last.qpm == QPM
+        assert last.kind is not Kind.TRIAL
+
+
+def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower():
+    """It never heals above 72: up it goes, breaks, and comes back slower, not narrower."""
+    lesson, relapses = Lesson([Weak("LH", 6, above_qpm=72.0)]), []
+    for _ in range(MOST):
+        asked, case = lesson.asked, lesson.drill.coach._work.case
+        is_relapse = case is not None and case.held and asked.kind is not Kind.TRIAL
+        ended = lesson.plays()
+        if is_relapse and not ended.judgement.clean and lesson.asked != asked:
+            relapses.append((asked, lesson.asked))
+    assert relapses
+    assert all(two.window == one.window and two.qpm < one.qpm for one, two in relapses)
