@@ -21,11 +21,11 @@ from scripts.earcases.adapter import diagnosis, excerpt_of, load, played_of, pre
 from scripts.earcases.cases import cases
 from scripts.earcases.diagnosing import Named
 from scripts.earcases.listening import Listening
-from scripts.earcases.material import pieces
+from scripts.earcases.material import Piece, corpus_piece, pieces
 from scripts.earcases.rival import DualDTW, arrays, labelled
 from scripts.earcases.scoring import LABELS, Tally
 from scripts.earcases.studies import studies, study
-from scripts.earcases.whole import whole_case
+from scripts.earcases.whole import LONG, whole_case
 
 GOALS = {"match": 0.996, "substituted": 0.93, "missing": 0.95, "extra": 0.93, "repeated": 0.95}
 PERFECT_GOALS = {"restart": 0.85, "stumble_repeat": 0.85, "position_shift": 0.85,
@@ -128,25 +128,31 @@ def _groups(case: dict[str, Any]) -> Iterable[str]:
 
 
 def whole_pieces(rival: DualDTW, most: int) -> None:
-    """Whole pieces, played once through."""
-    print("\nwhole pieces              notes   ours F1  DualDTW F1   ours s  DualDTW s")
-    for piece in pieces(reductions=True):
-        if not 150 <= len(piece.notes) <= most:
-            continue
-        case = whole_case(piece, random.Random(1))
-        excerpt, played = excerpt_of(case), played_of(case)
-        score, performed = arrays(case)
-        start = time.process_time()
-        matching = match(excerpt, played)
-        middle = time.process_time()
-        alignment = rival.align(score, performed)
-        end = time.process_time()
-        ours, theirs = Tally(), Tally()
-        ours.add(case, prediction(case, excerpt, matching))
-        theirs.add(case, labelled(case, alignment))
-        figures = (ours.f1("match") or 0.0, theirs.f1("match") or 0.0)
-        row = "".join(f"{x:11.4f}" for x in (*figures, middle - start, end - middle))
-        print(f"  {piece.name[:22]:22}{len(case['score']):7}{row}")
+    """Whole pieces, played once through: rightly, then with a mistake for every fifty notes."""
+    print("\nwhole pieces      notes  mistakes   ours F1  DualDTW F1   ours s  DualDTW s")
+    long = (corpus_piece(name) for name in LONG)
+    for piece in (*pieces(reductions=True), *(piece for piece in long if piece)):
+        if 150 <= len(piece.notes) <= most:
+            for mistakes in (0, len(piece.notes) // 50):
+                _whole(rival, piece, mistakes)
+
+
+def _whole(rival: DualDTW, piece: Piece, mistakes: int) -> None:
+    case = whole_case(piece, random.Random(1), mistakes)
+    excerpt, played = excerpt_of(case), played_of(case)
+    score, performed = arrays(case)
+    start = time.process_time()
+    matching = match(excerpt, played)
+    middle = time.process_time()
+    alignment = rival.align(score, performed)
+    end = time.process_time()
+    ours, theirs = Tally(), Tally()
+    ours.add(case, prediction(case, excerpt, matching))
+    theirs.add(case, labelled(case, alignment))
+    figures = (ours.f1("match") or 0.0, theirs.f1("match") or 0.0)
+    row = "".join(f"{x:11.4f}" for x in (*figures, middle - start, end - middle))
+    name = piece.name.removesuffix(".mxl")[-16:]
+    print(f"  {name:16}{len(case['score']):5}{mistakes:10}{row}")
 
 
 def growth() -> None:
