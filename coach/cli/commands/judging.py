@@ -48,7 +48,7 @@ def verdict_lines(
     lines = [
         f"{score.title or 'Untitled'}: bars {start.bar_number} to {end.number}, "
         f"{_hands(window.hands.value)}, judged for {judgement.stage.value}",
-        f"{'Clean' if judgement.clean else 'Not clean'}: {judgement.sentence}",
+        judgement.sentence if judgement.clean else f"Not clean: {judgement.sentence}",
         _tempo_line(score, judgement),
         _count_line(judgement),
     ]

@@ -1,0 +1,14 @@
+"""``coach judge``: the verdict as text."""
+
+from coach.cli.commands.judging import verdict_lines
+from coach.judging.judge import judge
+from coach.playing.notes import Take
+from tests.judging_help import both, play, whole
+
+
+def test_a_clean_take_is_called_clean_once_and_an_unclean_one_says_what_was_wrong():
+    score = both()
+    notes = tuple(play(whole(score)))
+    for kept, verdict in ((notes, "Clean"), (notes[:12], "Not clean: Stopped before bar 2 beat 1")):
+        lines = verdict_lines(score, judge(whole(score), kept), Take(kept))
+        assert lines[1] == verdict
