@@ -93,13 +93,20 @@ def _worth(
 ) -> float:
     told = rest if window == whole else 0.0
     for suspect in diagnosis.suspects:
-        if not suspect.is_claimed and places.covers(window, _any_hand(suspect, window)):
+        if not suspect.is_claimed and _makes(window, suspect, places):
             heard = _heard(suspect, window, evidence, places)
             told += bits(suspect.belief, window.hands, diagnosis.slips, heard)
             told += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands) * heard
     if window.hands is not whole.hands:
         told *= APART_IS_WORTH
     return told / (places.beats(window) + PAUSE_BEATS)
+
+
+def _makes(window: Window, suspect: Suspect, places: Places) -> bool:
+    """Whether playing a window makes the suspected move: arrives there, and not from nowhere."""
+    move = _any_hand(suspect, window)
+    arrives = bool(places.onsets_in(move)) and places.covers(window, move)
+    return arrives and not places.is_entry(move, window)
 
 
 def _heard(suspect: Suspect, window: Window, evidence: Evidence, places: Places) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
@@ -173,5 +173,6 @@ class Observation:
     qpm: float | None
     """The tempo found, in quarters a minute."""
     error_ms: float | None = None
-    hears_late: float = 1.0
-    """Chance that a hesitation here would have been heard in what was played, 0 to 1."""
+    hears_late: float = field(default=1.0, compare=False)
+    """Chance that a hesitation here would have been heard in what was played, 0 to 1. The record
+    does not keep it; the sums made of it are kept."""
