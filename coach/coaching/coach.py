@@ -9,7 +9,7 @@ from typing import Any
 from coach.coaching.arrangement import Arrangement
 from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis, diagnose
-from coach.coaching.evidence import fold, observations
+from coach.coaching.evidence import observations
 from coach.coaching.facts import (
     Assignment,
     Decision,
@@ -31,6 +31,7 @@ from coach.coaching.standing import (
     take_up,
     work_to_plain,
 )
+from coach.coaching.sums import carried_on, kept
 from coach.coaching.wishes import follow
 from coach.coaching.words import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
 from coach.coaching.work import Work
@@ -57,10 +58,11 @@ class Coach:
         history: Iterable[Observation] = (),
         settings: CoachSettings = CoachSettings(),
         now_s: float = 0.0,
+        sums: Mapping[str, Any] | None = None,
     ) -> None:
         self.score, self.goal, self.settings = score, goal, settings
         self.places = Places(score, goal.window)
-        self.evidence = fold(history, self._qpm, now_s)
+        self.evidence = carried_on(sums, history, self._qpm, now_s)
         self._diagnosis: Diagnosis = diagnose(self.evidence, self.places)
         self._plan = Arrangement(steps(self.places, goal))
         self._begun: dict[str, Work] = {}
@@ -199,6 +201,7 @@ class Coach:
             "goal": goal_to_plain(self.goal),
             "work": work_to_plain(self._work),
             "plan": self._plan.plain(),
+            "evidence": kept(self.evidence, self._qpm),
         }
 
     @classmethod
@@ -219,7 +222,8 @@ class Coach:
         if state["format"] != FORMAT:
             raise ValueError(f"state of format {state['format']!r}, not {FORMAT}")
         goal = goal_from_plain(state["goal"])
-        coach = cls(score, goal, history=history, settings=settings, now_s=now_s)
+        sums = state.get("evidence")
+        coach = cls(score, goal, history=history, settings=settings, now_s=now_s, sums=sums)
         coach._plan.put_back(state["plan"])
         coach._work = coach._work_of_now()
         take_up(coach._work, state["work"], coach.places)

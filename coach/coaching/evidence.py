@@ -149,15 +149,21 @@ def _count(tally: BeatTally, ones: Sequence[Observation], together: bool, weight
         tally.left_failed += weight
 
 
-def fold(history: Iterable[Observation], goal_qpm: float | None, now_s: float) -> Evidence:
+def fold(
+    history: Iterable[Observation],
+    goal_qpm: float | None,
+    now_s: float,
+    before: Evidence | None = None,
+) -> Evidence:
     """The evidence of a record's observations, oldest first, as it stands at ``now_s``.
 
     Only the newest :data:`MOST_OBSERVATIONS` of the last :data:`OLDEST_DAYS` days are read, as
-    older ones have faded; to carry more, keep :meth:`Evidence.plain`.
+    older ones have faded; more is carried by ``before``, sums kept from earlier days
+    (:mod:`coach.coaching.sums`), which is added to.
     """
     rows = history if isinstance(history, list | tuple) else list(history)
     oldest_s = now_s - OLDEST_DAYS * _DAY_S
-    out = Evidence()
+    out = Evidence() if before is None else before
     recent = [one for one in rows[-MOST_OBSERVATIONS:] if one.at_s >= oldest_s]
     for _, repetition in groupby(recent, key=attrgetter("at_s")):
         out.add(list(repetition), goal_qpm)

@@ -1,7 +1,7 @@
 """Where a drill stands, as plain data: what is needed to take it up again another day.
 
 Kept are the goal, the window that was being mended and on which rung, the tempo reached, and the
-clean run so far. What was heard is not in it: that is the record's history.
+clean run so far; beside them the sums of what was heard (:mod:`coach.coaching.sums`).
 """
 
 from __future__ import annotations
