@@ -32,6 +32,9 @@ TOGETHER_SHARE = 0.27
 """Of the chance that a beat is at fault: only when both hands play."""
 FIRST_GUESS = 0.3
 """Chance that a failure was a slip, before anything is weighed."""
+SURE = 0.92
+"""A fault as sure as a claimed one makes the others likelier, by as much as was expected of all:
+who has one place that breaks may well have a second."""
 ROUNDS = 3
 MOST_MOVES = 240.0
 """The chance of a fault is shared among no more moves than this: long pieces have more faults."""
@@ -125,8 +128,10 @@ def beliefs(
     )
     out: dict[Fraction, Belief] = {}
     for _ in range(ROUNDS):
+        found = sum(one.fault for one in out.values() if one.fault > SURE)
+        likelier = round(chance * (1.0 + found), 4)
         out = {
-            beat: belief_of(evidence.beats.get(beat), slips, chance, whose)
+            beat: belief_of(evidence.beats.get(beat), slips, likelier, whose)
             for beat, whose in hands.items()
         }
         slips = slip_rate(
