@@ -1,0 +1,145 @@
+"""A clean hand alone says little of a fault that is lateness where lateness can't be heard."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.belief import belief_of, beliefs, chance_of_fault, slip_rate
+from coach.coaching.choice import choose
+from coach.coaching.diagnosis import diagnose
+from coach.coaching.evidence import Evidence
+from coach.coaching.facts import Observation
+from coach.coaching.observing import chance_to_hear_late
+from coach.coaching.places import Places
+from coach.judging.facts import Outcome
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Transition, Window
+
+BOTH = frozenset({Hands.RIGHT, Hands.LEFT})
+QUARTER_MS = 60_000 / 90
+
+
+def quarters(*onsets):
+    return [F(onset) for onset in onsets]
+
+
+def test_a_hesitation_before_the_first_note_is_never_heard():
+    assert chance_to_hear_late(quarters(0, 1, 2), 0, QUARTER_MS) == 0.0
+    assert chance_to_hear_late(quarters(0, 1, 2), 1, QUARTER_MS) > 0.0
+
+
+def test_the_longer_the_interval_the_less_is_heard():
+    shorter = chance_to_hear_late(quarters(0, 1, 2, 3), 2, QUARTER_MS)
+    longer = chance_to_hear_late(quarters(0, 2, 4, 6), 2, QUARTER_MS)
+    assert 0.0 < longer < shorter <= 1.0
+
+
+def test_at_the_end_of_a_long_note_less_is_heard():
+    ending = chance_to_hear_late(quarters(0, 1, 2, 4, 5, 6, 7, 8), 3, QUARTER_MS)
+    even = chance_to_hear_late(quarters(0, 2, 4, 6, 8, 10, 12, 14), 3, QUARTER_MS)
+    assert ending < even
+
+
+def observation(at_s, hands, played, outcome, hears_late=1.0, beat=5):
+    move = Transition(hands, F(beat - 1), F(beat))
+    return Observation(at_s, move, F(beat), played, outcome, 90.0, hears_late=hears_late)
+
+
+def believed(outcome, hears_late):
+    """Both hands failed twice together; then the left alone was clean four times."""
+    evidence = Evidence()
+    for at_s in (1.0, 2.0):
+        evidence.add([observation(at_s, h, Hands.TOGETHER, outcome) for h in sorted(BOTH)], 90.0)
+    for at_s in (3.0, 4.0, 5.0, 6.0):
+        evidence.add([observation(at_s, Hands.LEFT, Hands.LEFT, Outcome.CLEAN, hears_late)], 90.0)
+    slips = slip_rate([(0.0, 100.0, 1.0)])
+    return belief_of(evidence.tally(F(5)), slips, chance_of_fault(30), BOTH)
+
+
+def test_clean_alone_speaks_against_the_hand_only_as_far_as_it_would_have_been_heard():
+    deaf, keen = believed(Outcome.LATE, 0.0), believed(Outcome.LATE, 1.0)
+    assert deaf.left == pytest.approx(deaf.right, abs=0.02)
+    assert keen.left < deaf.left / 2
+
+
+def test_a_wrong_key_is_heard_in_any_window():
+    deaf, keen = believed(Outcome.WRONG, 0.0), believed(Outcome.WRONG, 1.0)
+    assert deaf == keen
+
+
+def test_both_hands_late_together_may_well_be_one_hand_s_doing():
+    belief = believed(Outcome.LATE, 0.0)
+    assert belief.left + belief.right > belief.together
+
+
+def four_bars(left=range(16)):
+    right = [{"pitch": 72 + k % 5, "onset": k, "length": 1, "hand": "RH"} for k in range(16)]
+    low = [{"pitch": 48 + k % 4, "onset": k, "length": 1, "hand": "LH"} for k in left]
+    return score_from_notes([*right, *low], qpm=90)
+
+
+def chosen(score, outcome, beat=1):
+    places = Places(score, Window(F(0), F(16)))
+    evidence = Evidence()
+    for at_s in (1.0, 2.0):
+        heard = [
+            observation(
+                at_s,
+                t.hands,
+                Hands.TOGETHER,
+                outcome if t.to_quarters == beat else Outcome.CLEAN,
+                beat=t.to_quarters,
+            )
+            for t in places.transitions
+        ]
+        evidence.add(heard, 90.0)
+    return choose(diagnose(evidence, places), evidence, places, places.whole), places
+
+
+def test_lateness_is_looked_for_with_enough_notes_around_it():
+    candidate, places = chosen(four_bars(), Outcome.LATE)
+    assert candidate.suspect is not None
+    late = candidate.suspect.transition
+    move = Transition(candidate.window.hands, late.from_quarters, late.to_quarters)
+    assert places.hears_late(candidate.window, move, QUARTER_MS) > 0.0
+
+
+def test_a_wrong_key_is_looked_for_in_the_smallest_window():
+    candidate, _ = chosen(four_bars(), Outcome.WRONG)
+    assert candidate.window.end_quarters == 1
+
+
+def test_no_window_is_asked_for_in_which_the_suspected_hand_only_enters():
+    score = four_bars(left=(0, 1, 2, 6, 9, 10, 11, 12))
+    candidate, places = chosen(score, Outcome.LATE, beat=6)
+    hands = candidate.window.hands
+    assert not places.is_entry(Transition(hands, F(5), F(6)), candidate.window)
+
+
+def failing_at(*beats):
+    """Beliefs after two repetitions of four bars in which only these beats of the left hand fail,
+    the last of them once."""
+    places = Places(four_bars(), Window(F(0), F(16)))
+    evidence = Evidence()
+    for at_s in (1.0, 2.0, 3.0):
+        failing = beats if at_s == 3.0 else beats[:-1]
+        heard = [
+            observation(
+                at_s,
+                t.hands,
+                Hands.TOGETHER,
+                Outcome.WRONG
+                if t.hands is Hands.LEFT and t.to_quarters in failing
+                else Outcome.CLEAN,
+                beat=t.to_quarters,
+            )
+            for t in places.transitions
+        ]
+        evidence.add(heard, 90.0)
+    return beliefs(evidence, places.transitions)[0]
+
+
+def test_one_sure_fault_makes_a_second_likelier():
+    assert failing_at(4, 12)[F(4)].fault > 0.97
+    assert failing_at(4, 12)[F(12)].fault > failing_at(12)[F(12)].fault

@@ -1,0 +1,104 @@
+"""Evidence kept as sums is the evidence that was heard, whatever the record still tells."""
+
+import json
+from fractions import Fraction as F
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.coaching.evidence import Evidence, fold
+from coach.coaching.facts import Observation
+from coach.coaching.sums import SAVED_WITHIN_S, carried_on, kept
+from coach.judging.facts import Outcome
+from coach.score.model import Hands
+from coach.score.window import Transition
+
+QPM = 90.0
+DAY_S = 86400.0
+
+
+def heard(at_s, outcome=Outcome.CLEAN, hands=Hands.LEFT, played=Hands.TOGETHER, beat=5, **more):
+    move = Transition(hands, F(beat - 1), F(beat))
+    return Observation(at_s, move, F(beat), played, outcome, QPM, **more)
+
+
+def sums_of(*observations):
+    evidence = Evidence()
+    for one in observations:
+        evidence.add([one], QPM)
+    return json.loads(json.dumps(kept(evidence, QPM)))
+
+
+def test_without_sums_the_history_is_folded():
+    history = [heard(10.0, Outcome.WRONG), heard(20.0)]
+    assert carried_on(None, history, QPM, 30.0).plain() == fold(history, QPM, 30.0).plain()
+
+
+def test_what_is_in_the_sums_is_not_counted_twice_also_where_the_record_stamped_it_later():
+    first, second = heard(10.0, Outcome.WRONG), heard(20.0, Outcome.WRONG)
+    sums = sums_of(first, second)
+    stamped = [heard(10.5, Outcome.WRONG), heard(20.0 + SAVED_WITHIN_S / 2, Outcome.WRONG)]
+    assert carried_on(sums, stamped, QPM, 30.0).plain() == sums["sums"]
+
+
+def test_what_was_heard_since_is_added():
+    sums = sums_of(heard(10.0, Outcome.WRONG))
+    opened = carried_on(sums, [heard(10.0, Outcome.WRONG), heard(500.0)], QPM, 600.0)
+    both = sums_of(heard(10.0, Outcome.WRONG), heard(500.0))
+    assert opened.plain() == both["sums"]
+
+
+def test_sums_of_another_tempo_are_left_and_the_history_is_folded():
+    history = [heard(10.0, Outcome.WRONG)]
+    opened = carried_on(sums_of(*history), history, 60.0, 30.0)
+    assert opened.plain() == fold(history, 60.0, 30.0).plain()
+
+
+def test_more_counts_than_the_record_is_read_for():
+    many = [heard(60.0 * i, beat=1 + i % 4) for i in range(8000)]
+    opened = carried_on(sums_of(heard(0.0, Outcome.WRONG, beat=99), *many), many, QPM, 60.0 * 8000)
+    assert opened.tally(F(99)).left_failed > 0
+    assert F(99) not in fold(many, QPM, 60.0 * 8000).beats
+
+
+def test_what_was_mended_stays_mended():
+    evidence = Evidence()
+    evidence.add([heard(10.0, Outcome.WRONG)], QPM)
+    evidence.mended(F(5), Hands.LEFT)
+    history = [heard(10.0, Outcome.WRONG)]
+    opened = carried_on(kept(evidence, QPM), history, QPM, DAY_S)
+    assert opened.tally(F(5)).left_failed < fold(history, QPM, DAY_S).tally(F(5)).left_failed
+
+
+def test_damaged_sums_raise_what_a_damaged_state_raises():
+    with pytest.raises((KeyError, TypeError, ValueError)):
+        carried_on({"qpm": QPM, "until_s": 0.0, "sums": [["5", 1.0]]}, (), QPM, 0.0)
+
+
+@pytest.mark.property
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(list(Outcome)),
+            st.sampled_from([Hands.RIGHT, Hands.LEFT]),
+            st.sampled_from([Hands.TOGETHER, Hands.LEFT]),
+            st.integers(1, 4),
+            st.floats(0.0, 1.0),
+        ),
+        max_size=30,
+    ),
+    st.integers(0, 30),
+)
+def test_stopping_and_opening_anywhere_changes_nothing(played, stop):
+    rows = [
+        heard(60.0 * i, outcome, hands, who, beat, hears_late=late)
+        for i, (outcome, hands, who, beat, late) in enumerate(played, 1)
+    ]
+    opened = carried_on(sums_of(*rows[:stop]), rows, QPM, 60.0 * len(rows))
+    straight = Evidence()
+    for row in rows:
+        straight.add([row], QPM)
+    assert {F(row[0]): row for row in opened.plain()} == {
+        F(row[0]): row for row in straight.plain()
+    }
