@@ -72,6 +72,17 @@ class Finding:
         """Whether to look into a suspect although another trouble is named."""
         return best.suspect is not None and best.suspect.belief.fault > OPEN_DOUBT
 
+    @property
+    def is_all_loose(self) -> bool:
+        """Most moves failed when they were last played: no single one stands out."""
+        last = [
+            kept[-1].failed
+            for move in self.places.transitions
+            if self.places.covers(self.task.window, move)
+            and (kept := self.evidence.tally(move.to_quarters).moves[Hand(move.hands.value)])
+        ]
+        return 2 * sum(last) > len(last)
+
     def look_into(self, best: Candidate) -> Ask:
         """Ask for a suspect's surroundings."""
         assert best.suspect is not None

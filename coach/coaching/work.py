@@ -121,6 +121,9 @@ class Work:
         """Look for the trouble; mend it where it is named and little else is in doubt."""
         on_all = self.assignment.window == self.task.window
         must_change = self.run.asks_for_change
+        if on_all and self.finding.is_all_loose:
+            self._give(self._loosen() if must_change else None)
+            return
         best = self.finding.best(diagnosis, [self.assignment.window] if must_change else [])
         named = self.finding.named(diagnosis)
         if named and not self.finding.is_worth_it(best):
