@@ -76,3 +76,8 @@ def test_a_warm_up_without_its_file_says_so_and_not_that_nothing_was_weak(librar
 
 def test_titles_of_sample_scores_have_small_words_small():
     assert {"The Ferry Bell", "Waltz in Sea Boots"} <= {item.title for item in samples()}
+
+
+def test_before_anything_was_played_the_warm_up_does_not_speak_of_last_time(options, capsys):
+    assert warmup(options) == 0
+    assert "Nothing was played yet." in capsys.readouterr().out

@@ -53,7 +53,9 @@ def warmup(options: Namespace) -> int:
             f"There are weak spots, but {gone[0]} is gone; open it where it is now: coach drill."
         )
     if not items:
-        print("Nothing was weak when you last played. Open a piece: coach drill SCORE.")
+        played = keeping.store is not None and keeping.store.pieces()
+        found = "Nothing was weak when you last played" if played else "Nothing was played yet"
+        print(f"{found}. Open a piece: coach drill SCORE.")
         return 0
     if options.list:
         from coach.cli.warmlist import warm_up_lines
