@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.clicking import count_in
-from coach.coaching.drill import Drill
+from coach.coaching.drill import TOO_SOON, Drill
 from coach.coaching.facts import Goal, Request, Way
 from coach.coaching.outcomes import (
     AssignmentGiven,
@@ -177,6 +177,27 @@ class TestTheClick:
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.key_down(72, 64, player.now_s + 0.6) == ()
         assert player.all(RepetitionBegan) == []
+
+    def test_coming_in_a_beat_early_is_said_and_counted_in_again(self, player):
+        player.note(player.drill.key_down(60, 64, player.now_s))
+        (click,) = player.all(CountIn)
+        due_s = click.first_beat_s + click.count_in_beats * click.beat_s
+        for pitch, beats in ((72, -1.0), (48, -0.98), (76, 0.02)):
+            player.note(player.drill.key_down(pitch, 64, due_s + beats * click.beat_s))
+        assert [one.reason for one in player.all(SetAside)] == [TOO_SOON]
+        assert player.all(RepetitionBegan) == []
+        player.now_s = due_s
+        player.waits(2)
+        assert len(player.all(CountIn)) == 2
+
+    def test_a_first_note_tried_out_in_the_count_in_does_no_harm(self, player):
+        player.note(player.drill.key_down(60, 64, player.now_s))
+        (click,) = player.all(CountIn)
+        due_s = click.first_beat_s + click.count_in_beats * click.beat_s
+        for pitch, beats in ((72, -2.0), (48, -2.0), (72, 0.0), (48, 0.0), (76, 1.0)):
+            player.note(player.drill.key_down(pitch, 64, due_s + beats * click.beat_s))
+        assert player.all(SetAside) == []
+        assert len(player.all(RepetitionBegan)) == 1
 
     def test_nobody_playing_lets_it_run_out(self, player):
         player.note(player.drill.key_down(60, 64, player.now_s))

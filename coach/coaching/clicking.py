@@ -29,10 +29,12 @@ class Clicking:
         self._offset_s = offset_s
         self.running: CountIn | None = None
         self._next_s: float | None = None
+        self._early: set[int] = set()
 
     def clear(self) -> None:
         """No click runs, and none is planned."""
         self.running = self._next_s = None
+        self._early.clear()
 
     def plan(self, now_s: float) -> None:
         """The next count-in comes after a breath."""
@@ -44,7 +46,7 @@ class Clicking:
 
     def start(self, window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn:
         """Begin to count in."""
-        self._next_s = None
+        self.clear()
         self.running = count_in(window, score, qpm, now_s)
         return self.running
 
@@ -60,6 +62,22 @@ class Clicking:
         """Whether a key comes too early in the count-in to belong to the window."""
         click, due_s = self.running, self.window_s
         return click is not None and due_s is not None and at_s < due_s - EARLY_BEATS * click.beat_s
+
+    def is_early(self, pitch: int, at_s: float, window: Excerpt) -> bool:
+        """Whether with this key the window itself was begun before its time.
+
+        Its first onset was struck in the count-in, and this key goes on from there. A key that is
+        only too soon is remembered for that.
+        """
+        onsets: dict[int, set[int]] = {}
+        for note, number in zip(window.notes, window.onset_numbers, strict=True):
+            onsets.setdefault(number, set()).add(note.pitch)
+        expected = next((at for at, keys in onsets.items() if not keys <= self._early), 0)
+        if expected > 0 and pitch in onsets[expected] - onsets[0]:
+            return True
+        if self.is_before_window(at_s):
+            self._early.add(pitch)
+        return False
 
     def has_run_out(self, now_s: float) -> bool:
         """Whether the click is over."""

@@ -45,6 +45,8 @@ from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt, excerpt
 
+TOO_SOON = "You came in before the count was over: listen to all of it."
+
 
 class Drill:
     """One pianist at one piece, until the goal is reached.
@@ -106,8 +108,13 @@ class Drill:
             out += self._move(Event.GO_ON)
         if self.state is State.READY and self._wants_click:
             return (*out, *self._start_click(at_s))
-        if self.state is State.COUNT_IN and self._click.is_before_window(at_s):
-            return tuple(out)
+        if self.state is State.COUNT_IN:
+            if self._click.is_early(pitch, at_s, self._excerpt):
+                out += self._drop(TOO_SOON, Event.OVER)
+                self._click.plan(at_s)
+                return tuple(out)
+            if self._click.is_before_window(at_s):
+                return tuple(out)
         follower = self._follower
         heard = follower.key_down(pitch, velocity, at_s)
         out += self._hear(heard, at_s)
