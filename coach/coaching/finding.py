@@ -28,7 +28,6 @@ One trouble at a time: what else is wrong shows when the whole is asked for agai
 out first, for more troubles, named two that don't heal within ten repetitions in 63 of 100 sessions
 instead of 31, but cost a learner a quarter of the way (2.3 minutes instead of 1.8 on average to a
 section that holds) and 9.5 unclean repetitions instead of 7.3."""
-KNOWN = "I have that place. All of it again, for the rest."
 HOLDS = "That holds: the whole of it again."
 A_SLIP = "That may have been a slip: the whole of it again."
 
@@ -93,11 +92,9 @@ class Finding:
         reason = f"{what}: is it {place.removeprefix('hands ')}?"
         return Ask(best.window, Kind.APART if apart else Kind.NARROW, reason)
 
-    def back_to_all(self, clean: bool, diagnosis: Diagnosis) -> Ask:
+    def back_to_all(self, clean: bool) -> Ask:
         """Ask for the whole again, after a probe that was clean or not."""
         self.probe = None
-        if self.named(diagnosis):
-            return Ask(self.task.window, Kind.TRY, KNOWN)
         return Ask(self.task.window, Kind.WIDEN, HOLDS if clean else A_SLIP)
 
     def worst(self, window: Window | None = None) -> Transition:

@@ -48,11 +48,6 @@ class Places:
         """The single hands that have something to play."""
         return tuple(hands for hands in SINGLE if self.onsets[hands])
 
-    @cached_property
-    def last_onset(self) -> Fraction:
-        """The last note's onset, the landing included."""
-        return self.excerpt.notes[-1].onset_quarters
-
     def onsets_in(self, transition: Transition) -> list[Fraction]:
         """The onsets that a transition arrives at, in order."""
         onsets = self.onsets[transition.hands]

@@ -133,7 +133,7 @@ class Work:
             ask = self.finding.look_into(best)
             self._give(None if best.window == self.assignment.window else ask)
         elif not on_all:
-            self._give(self.finding.back_to_all(clean, diagnosis))
+            self._give(self.finding.back_to_all(clean))
         elif must_change:
             self._give(self._loosen())
 

@@ -70,7 +70,7 @@ def pauses(
 ) -> tuple[Pause, ...]:
     """The hesitations, in order of time; what the habits show as meant is none."""
     found = []
-    own_scatter = _scatter(steps)
+    scatter = _scatter(steps)
     for i in range(1, len(row)):
         if row[i].broken or row[i].gap:
             continue
@@ -79,44 +79,45 @@ def pauses(
         if pause.excess_s * 1000 < tolerance.late_floor_ms:
             continue
         ending = _is_ending(excerpt, row, steps, i)
-        ending = ending and not _goes_on(row[i], habits, tolerance)
-        scatter = own_scatter
-        if scatter is None and habits is not None:
-            scatter = habits.interval_scatter(1000 * max(expected, _SHORT_S))
-        known = habits is not None and bool(habits.paces)
-        limit_ms = tolerance.hesitation_ms(expected * 1000, scatter, ending=ending, known=known)
-        if habits is not None:
-            least = 0.0 if len(steps) > _ENOUGH else limit_ms
-            limit_ms = max(least, _by_habit_ms(row[i], pause, limit_ms, tolerance, habits))
+        if habits is None:
+            limit_ms = tolerance.hesitation_ms(expected * 1000, scatter, ending=ending)
+        else:
+            limit_ms = _known_limit_ms(row[i], pause, scatter, ending, tolerance, habits)
         if pause.excess_s * 1000 > limit_ms and _stays(row, steps, i, pause.excess_s):
             found.append(pause)
     return tuple(found)
 
 
-def _by_habit_ms(
-    moment: Moment, pause: Pause, limit_ms: float, tolerance: Tolerance, habits: Habits
+def _known_limit_ms(
+    moment: Moment,
+    pause: Pause,
+    scatter: float | None,
+    ending: bool,
+    tolerance: Tolerance,
+    habits: Habits,
 ) -> float:
     """The limit where earlier repetitions are known: none for what is meant, finer for the rest.
 
-    Finer only in a repetition long enough to show its own tempo: two or three intervals scatter
-    as much as what is looked for.
-
-    Both are asked: beyond the late limit, and beyond this onset's own history.
+    Finer only in a repetition long enough to show its own scatter: two or three intervals scatter
+    as much as what is looked for. Both are asked then: beyond the late limit, and beyond this
+    onset's own history.
     """
     error_ms, ioi_ms = pause.excess_s * 1000, pause.expected_s * 1000
     places = [(moment.onset_quarters, hand.hand) for hand in moment.hands]
     if any(habits.is_expressive(*place, error_ms, ioi_ms) for place in places):
         return float("inf")
+    shares = scatter
+    if shares is None:
+        shares = habits.interval_scatter(max(ioi_ms, 1000 * _SHORT_S))
+    goes_on = all(habits.goes_on(*place, tolerance.late_floor_ms) for place in places)
+    limit_ms = tolerance.hesitation_ms(
+        ioi_ms, shares, ending=ending and not goes_on, known=bool(habits.paces)
+    )
+    if scatter is None:
+        return limit_ms
     if all(habits.is_unusual(*place, error_ms, tolerance.z_limit) for place in places):
         return min(limit_ms, max(tolerance.late_ms(ioi_ms), _SCATTERS * habits.scatter_ms))
     return limit_ms
-
-
-def _goes_on(moment: Moment, habits: Habits | None, tolerance: Tolerance) -> bool:
-    if habits is None:
-        return False
-    places = [(moment.onset_quarters, hand.hand) for hand in moment.hands]
-    return all(habits.goes_on(*place, tolerance.late_floor_ms) for place in places)
 
 
 def _scatter(steps: Sequence[Interval]) -> float | None:
