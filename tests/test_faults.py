@@ -103,6 +103,17 @@ def test_a_stumble_names_the_move_that_broke() -> None:
     assert first(judgement)[2:] == (2, 3)
 
 
+def test_a_stumble_over_a_chord_that_was_not_all_struck_names_that_chord() -> None:
+    """The right hand gets to beat 3, the left hand does not: the left hand's move broke."""
+    notes = take()
+    at_s = 0.5 + 2.2 * 0.75
+    low = [n for n in notes if n.onset_s < at_s]
+    left = max((n for n in low if n.pitch < 60), key=lambda n: n.onset_s)
+    again = [replace(n, onset_s=n.onset_s + 1.3) for n in notes if n.onset_s > 0.5 + 1.2 * 0.75]
+    judgement = judge(WINDOW, [n for n in [*low, *again] if n is not left])
+    assert first(judgement) == ("stumble", "LH", 1, 2)
+
+
 def test_the_notes_taken_up_again_after_a_stumble_are_not_called_late_besides() -> None:
     """One hand stumbles on its own while the other waits for it."""
     notes = take()

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from coach.judging.facts import Family, Fault, Label, Matching, PlayedLabel
-from coach.judging.faults_places import belongs_to, likely_hand, spanning
+from coach.judging.faults_places import belongs_to, hands_of, likely_hand, spanning
 from coach.judging.naming import spelled
 from coach.judging.timing import Timing
 from coach.playing.notes import PlayedNote
@@ -32,6 +32,11 @@ class _Attempt:
     last_at_s: float
     stray: PlayedLabel | None = None
     labels: list[PlayedLabel] = field(default_factory=list)
+
+    def notes_at(self, number: int, excerpt: Excerpt) -> set[int]:
+        """The notes of an onset that were struck in this attempt."""
+        notes = {label.note for label in self.labels if label.note is not None}
+        return {note for note in notes if excerpt.onset_numbers[note] == number}
 
 
 def extra_faults(
@@ -73,10 +78,13 @@ def _attempts(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
 def _again(excerpt: Excerpt, played: Sequence[PlayedNote], attempt: _Attempt) -> Fault:
     """The move that broke: into the onset after the last one that was played again.
 
-    Or into that one itself, where a wrong key was struck with it.
+    Or into that one itself, where a wrong key was struck with it or a note of it was not.
     """
     number = min(attempt.last + 1, len(excerpt.onsets_quarters) - 1)
     hands = excerpt.hands
+    not_struck = _not_struck(excerpt, attempt)
+    if not_struck and attempt.stray is None:
+        number, hands = attempt.last, hands_of([excerpt.notes[note].hand for note in not_struck])
     if attempt.stray is not None:
         stray = played[attempt.stray.played]
         if stray.onset_s - attempt.last_at_s < _SAME_STROKE_S:
@@ -86,6 +94,14 @@ def _again(excerpt: Excerpt, played: Sequence[PlayedNote], attempt: _Attempt) ->
     words = "started again" if cause == "restart" else "stumbled"
     onset = excerpt.onsets_quarters[number]
     return spanning(excerpt, onset, onset, hands, Family.REPEAT, 0.97, words, cause)
+
+
+def _not_struck(excerpt: Excerpt, attempt: _Attempt) -> list[int]:
+    """The notes that were wanting in the last onset of an attempt."""
+    low = bisect_left(excerpt.onset_numbers, attempt.last)
+    high = bisect_right(excerpt.onset_numbers, attempt.last)
+    struck = attempt.notes_at(attempt.last, excerpt)
+    return [note for note in range(low, high) if note not in struck]
 
 
 def _nearest_hand(excerpt: Excerpt, number: int, pitch: int) -> Hand:
