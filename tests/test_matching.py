@@ -214,6 +214,20 @@ def test_a_missing_note_among_equal_ones_is_doubtful() -> None:
 
 
 @pytest.mark.outside
+def test_of_equal_keys_it_is_the_last_that_was_not_reached() -> None:
+    """Breaking off is commoner than coming in late; both are possible, so it is said to be so."""
+    found = match(window("60 60 60"), played("60@0 60@1"))
+    assert notes(found) == "mmx"
+    assert found.unsure
+
+
+def test_the_tempo_asked_for_tells_which_of_equal_keys_was_left_out() -> None:
+    """At 120: two keys two beats apart are the first and the third."""
+    found = match(window("60 60 60"), played("60@0 60@2"), qpm=120)
+    assert notes(found) == "mxm"
+    assert notes(match(window("60 60 60"), played("60@0 60@1"), qpm=120)) == "mmx"
+
+
 def test_one_of_equal_chords_skipped_is_doubtful() -> None:
     waltz = window("72 74 76 77 79", "48 52+55 52+55 52+55 48")
     line = "72@0 48@0 52@1 55@1 52@2 55@2 79@3 48@3"

@@ -41,7 +41,7 @@ def judge(
     return judge_matched(
         excerpt,
         played,
-        match(excerpt, played),
+        match(excerpt, played, qpm=qpm),
         stage=stage,
         qpm=qpm,
         click_s=click_s,

@@ -22,27 +22,32 @@ CLEARLY = 6.0
 """How much better a reading at another tempo must be."""
 
 
-def match(excerpt: Excerpt, played: Sequence[PlayedNote]) -> Matching:
+def match(
+    excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None = None
+) -> Matching:
     """Label every score note and every played note, once each, in their orders.
 
     After a stumble or a restart the last play of a note is the match, the earlier ones are
     repeated; a wrong key of the aborted attempt is extra. Played notes may come in any order.
-    The keys of a freely played ornament are all matched to its one note.
+    The keys of a freely played ornament are all matched to its one note. ``qpm`` is the tempo
+    asked for, in quarters a minute: where the keys alone do not tell the tempo, it is taken to be
+    that one.
     """
     layout = lay_out(excerpt)
     order = sorted(range(len(played)), key=lambda i: played[i].onset_s)
     take = [played[i] for i in order]
-    readings = _readings(layout, take, written_period(excerpt))
+    usual_s = written_period(excerpt, qpm)
+    period_s = beat_period(layout, take, usual_s, known=qpm is not None)
+    readings = _readings(layout, take, period_s)
     labels = told(layout, readings[0][1])
     unsure = is_unsure(layout, take, readings, labels)
     return _matching(layout, take, order, labels, unsure)
 
 
 def _readings(
-    layout: Layout, take: list[PlayedNote], usual_s: float
+    layout: Layout, take: list[PlayedNote], period: float
 ) -> list[tuple[float, Reading]]:
     """The likeliest readings; where they are poor, at the take's mean tempo too."""
-    period = beat_period(layout, take, usual_s)
     found = decode(layout, take, period, COSTS)
     mean = mean_period(layout, take)
     if found[0][0] > POOR and mean > 0 and not 1 / ALIKE < mean / period < ALIKE:

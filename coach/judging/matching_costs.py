@@ -29,6 +29,8 @@ class Costs:
     """Each note left out where the other hand has skipped too."""
     end: float = 1.25
     """Breaking off before the last note."""
+    enter: float = 2.5
+    """Coming in after the first note: rarer than breaking off."""
     order: float = 0.6
     """A note that comes after a later one of its hand."""
     extra: float = 5.3

@@ -81,6 +81,8 @@ class Fit:
 
     def passed(self, reading: Reading, hand: int, front: int, onset: int, missed: int) -> float:
         """What so many notes of a hand cost that it left out on its way to an onset."""
+        if reading.step is None:
+            return self.costs.enter + self.left_out(missed)
         if reading.gap_end > front and reading.gap < onset:
             low, high = max(front, reading.gap), min(onset, reading.gap_end)
             shared = self.missing(reading.done, hand, low, high)

@@ -23,14 +23,15 @@ def written_period(excerpt: Excerpt, qpm: float | None = None) -> float:
 
 def beat_period(
     layout: Layout, take: Sequence[PlayedNote], usual_s: float, *, least_s: float = 0.0,
-    apart_s: float = 0.0,
+    apart_s: float = 0.0, known: bool = False,
 ) -> float:  # fmt: skip
     """Seconds in a beat: as most neighbouring places that were surely played have it.
 
     Sure is a key struck as often as it is written: its plays are taken in order. Where there are
     too few of those (wrong keys, repetitions), every written pair of neighbours is taken with
     every play of it that is close together; where all are one key, its plays one after the other.
-    Where nothing fits, ``usual_s``. ``least_s``: no beat is shorter; ``apart_s``: nor
+    Where nothing fits, ``usual_s``; where that is the tempo asked for (``known``), it goes before
+    what one key alone seems to tell. ``least_s``: no beat is shorter; ``apart_s``: nor
     are two onsets nearer, where that is known.
     """
     when: dict[int, list[float]] = {}
@@ -40,7 +41,7 @@ def beat_period(
     if len(rates) < 8:
         least_s = max(TOO_FAST * mean_period(layout, take), least_s)
         rates += _pair_rates(layout, when, least_s, apart_s)
-    if not rates:
+    if not rates and not known:
         rates = _again_rates(layout, when)
     if not rates:
         return usual_s
