@@ -5,6 +5,7 @@ from itertools import pairwise
 import pytest
 
 from coach.coaching.facts import Kind
+from coach.score.model import Hands
 from tests.lessons import QPM, Lesson, Weak
 
 MOST = 60
@@ -87,3 +88,19 @@ def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower():
             relapses.append((asked, lesson.asked))
     assert relapses
     assert all(two.window == one.window and two.qpm < one.qpm for one, two in relapses)
+
+
+def test_a_trouble_of_both_together_that_will_not_hold_is_heard_hands_separate_again():
+    """Common practice: where hands together won't come, back to each hand alone.
+
+    The left hand's move failed only while both played, and was taken for a trouble of both
+    together; then it fails alone, too.
+    """
+    lesson = Lesson([Weak("LH", 6, only_together=True)])
+    lesson.until(lambda ended: lesson.drill.coach._work.case is not None)
+    case = lesson.drill.coach._work.case
+    assert case.transition.hands is Hands.TOGETHER
+    lesson.weak = [Weak("LH", 6)]
+    asked = [lesson.asked.window.hands for _ in range(8) if lesson.plays()]
+    assert asked.index(Hands.LEFT) <= 3
+    assert lesson.drill.coach._work.case.transition.hands is Hands.LEFT

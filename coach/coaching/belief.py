@@ -18,6 +18,7 @@ from functools import lru_cache
 from math import exp, log
 
 from coach.coaching.evidence import BeatTally, Evidence
+from coach.coaching.showing import ONE_HAND, TOGETHER, log_chance
 from coach.coaching.statistics import log_beta_binomial
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
@@ -38,17 +39,6 @@ who has one place that breaks may well have a second."""
 ROUNDS = 3
 MOST_MOVES = 240.0
 """The chance of a fault is shared among no more moves than this: long pieces have more faults."""
-
-# How a fault shows while both hands play: its own hand only, the other only, both; for a fault of
-# both together right only, left only, both. A hand that hesitates makes the other wait; in which
-# manner a fault shows is not known, so each way has its share.
-_ONE_HAND_SHOWS = ((0.65, (0.94, 0.01, 0.05)), (0.35, (0.15, 0.01, 0.84)))
-_TOGETHER_SHOWS = (
-    (0.25, (0.9, 0.05, 0.05)),
-    (0.25, (0.05, 0.9, 0.05)),
-    (0.25, (0.05, 0.05, 0.9)),
-    (0.25, (0.34, 0.33, 0.33)),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,15 +187,15 @@ def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Beli
     )
     slipped = log(sum(map(exp, whose)) / 2) if both else whose[0]
     logs = (
-        slipped + _shown((right + left, 0.0, both), _ONE_HAND_SHOWS),
+        slipped + log_chance((right + left, 0.0, both), ONE_HAND),
         faulty(right + both + right_alone, right_all)
         + healthy(left + left_alone, left_all)
-        + _shown((right, 0.0, both), _ONE_HAND_SHOWS),
+        + log_chance((right, 0.0, both), ONE_HAND),
         faulty(left + both + left_alone, left_all)
         + healthy(right + right_alone, right_all)
-        + _shown((left, 0.0, both), _ONE_HAND_SHOWS),
+        + log_chance((left, 0.0, both), ONE_HAND),
         faulty(right + left + both, together)
-        + _shown((right, left, both), _TOGETHER_SHOWS)
+        + log_chance((right, left, both), TOGETHER)
         + healthy(right_alone, right_tries)
         + healthy(left_alone, left_tries),
     )
@@ -214,12 +204,3 @@ def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Beli
     weights = [p * exp(x - top) for p, x in zip(priors, logs, strict=True)]
     total = sum(weights)
     return Belief(*(weight / total for weight in weights))
-
-
-def _shown(seen: Sequence[float], ways: Sequence[tuple[float, Sequence[float]]]) -> float:
-    """Log chance of how the failures showed, over the ways in which they may."""
-    chances = (
-        part * exp(sum(count * log(chance) for count, chance in zip(seen, way, strict=True)))
-        for part, way in ways
-    )
-    return log(sum(chances))

@@ -20,13 +20,16 @@ from coach.coaching.belief import (
     belief_of,
     chance_of_fault,
 )
-from coach.coaching.diagnosis import Diagnosis, Suspect
+from coach.coaching.diagnosis import CLAIM_FAULT, Diagnosis, Suspect
 from coach.coaching.evidence import BeatTally, Evidence
 from coach.coaching.places import Places
+from coach.coaching.showing import ONE_HAND, TOGETHER, expected
 from coach.coaching.statistics import information_bits
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
+FAILS = FAULT_A / (FAULT_A + FAULT_B)
+"""How often a standing fault is expected to fail."""
 PAUSE_BEATS = 2.0
 """What a repetition costs besides its own beats: breath, hands in place, count-in."""
 APART_IS_WORTH = 1.5
@@ -75,6 +78,12 @@ def choose(
     return max(weighed, key=lambda c: c.bits_per_beat, default=Candidate(whole, None, 0.0))
 
 
+def alone(suspect: Suspect, hand: Hands, evidence: Evidence, places: Places) -> Window:
+    """The shortest window in which one hand would show best that the trouble is its own."""
+    windows = [places.around(suspect.transition, hand, *shape) for shape in LATE_WINDOWS]
+    return max(windows, key=lambda window: _heard(suspect, window, evidence, places))
+
+
 def _hands_to_try(suspect: Suspect, whole: Window) -> list[Hands]:
     if whole.hands is not Hands.TOGETHER:
         return [whole.hands]
@@ -95,7 +104,8 @@ def _worth(
     for suspect in diagnosis.suspects:
         if not suspect.is_claimed and _makes(window, suspect, places):
             heard = _heard(suspect, window, evidence, places)
-            told += bits(suspect.belief, window.hands, diagnosis.slips, heard)
+            tally = evidence.tally(suspect.transition.to_quarters)
+            told += bits(suspect.belief, window.hands, diagnosis.slips, heard, tally)
             told += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands) * heard
     if window.hands is not whole.hands:
         told *= APART_IS_WORTH
@@ -145,32 +155,50 @@ def _rest_bits(diagnosis: Diagnosis, evidence: Evidence, places: Places, whole: 
 def _chance_to_name(suspect: Suspect, hands: Hands) -> float:
     """Chance that one repetition shows a likely fault again, in the hands that it would be in."""
     belief = suspect.belief
-    if belief.fault < 0.5:
-        return 0.0
-    own = belief.of(hands) if hands is not Hands.TOGETHER else belief.together
-    return own * FAULT_A / (FAULT_A + FAULT_B)
+    if belief.fault < 0.5 or (hands is Hands.TOGETHER and belief.fault >= CLAIM_FAULT):
+        return 0.0  # that it is one is known: what is left to learn is whose
+    return belief.of(hands) * FAILS
 
 
-def bits(belief: Belief, hands: Hands, slips: Slips, heard: float = 1.0) -> float:
+def bits(
+    belief: Belief,
+    hands: Hands,
+    slips: Slips,
+    heard: float = 1.0,
+    tally: BeatTally | None = None,
+) -> float:
     """What playing a beat once with these hands is expected to tell about it, in bits.
 
-    ``heard`` is the chance that the fault would be heard where it shows.
+    ``heard`` is the chance that the fault would be heard where it shows; ``tally``, what was heard
+    of the beat, tells how it will show: one that always shows in both hands at once does not tell,
+    while both play, whose it is.
     """
     prior = [belief.healthy, belief.right, belief.left, belief.together]
     rounded = tuple(round(p, 3) for p in prior)
-    return _bits(rounded, hands, round(slips.rate, 4), round(heard, 2))
+    if hands is not Hands.TOGETHER:
+        return _bits_alone(rounded, hands, round(slips.rate, 4), round(heard, 2))
+    tally = tally or BeatTally()
+    seen = tuple(round(x, 1) for x in (tally.right_failed, tally.left_failed, tally.both_failed))
+    return _bits_together(rounded, seen, round(slips.rate, 4), round(heard, 2))
 
 
 @lru_cache(maxsize=4096)
-def _bits(prior: tuple[float, ...], hands: Hands, slip: float, heard: float) -> float:
-    fails = heard * FAULT_A / (FAULT_A + FAULT_B)
-    if hands is not Hands.TOGETHER:
-        own = 1 if hands is Hands.RIGHT else 2
-        chances = [fails if h == own else slip for h in range(4)]
-        return information_bits(prior, [(c, 1 - c) for c in chances])
-    clean = (1 - slip) ** 2
-    healthy = (slip, slip, 0.0, 1 - 2 * slip)
-    right = (0.8 * fails, slip, 0.2 * fails, 1 - fails - slip)
-    left = (slip, 0.8 * fails, 0.2 * fails, 1 - fails - slip)
-    third = fails * clean / 3
-    return information_bits(prior, [healthy, right, left, (third, third, third, 1 - 3 * third)])
+def _bits_alone(prior: tuple[float, ...], hands: Hands, slip: float, heard: float) -> float:
+    own = 1 if hands is Hands.RIGHT else 2
+    chances = [heard * FAILS if h == own else slip for h in range(4)]
+    return information_bits(prior, [(c, 1 - c) for c in chances])
+
+
+@lru_cache(maxsize=4096)
+def _bits_together(
+    prior: tuple[float, ...], seen: tuple[float, ...], slip: float, heard: float
+) -> float:
+    fails = heard * FAILS
+    right, left, both = seen
+    own, other, at_once = expected((right, 0.0, both), ONE_HAND)
+    of_right = (fails * own, max(fails * other, slip), fails * at_once)
+    own, other, at_once = expected((left, 0.0, both), ONE_HAND)
+    of_left = (max(fails * other, slip), fails * own, fails * at_once)
+    of_both = tuple(fails * share for share in expected(seen, TOGETHER))
+    shown = ((slip, slip, 0.0), of_right, of_left, of_both)
+    return information_bits(prior, [(*one, max(1.0 - sum(one), 0.0)) for one in shown])

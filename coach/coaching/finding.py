@@ -11,14 +11,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.coaching.choice import Candidate, choose
+from coach.coaching.choice import Candidate, alone, choose
 from coach.coaching.diagnosis import Diagnosis, Suspect
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind, Trouble
 from coach.coaching.places import Places
 from coach.coaching.task import Ask, Task
 from coach.coaching.words import HANDS
-from coach.score.model import Hand
+from coach.score.model import Hand, Hands
 from coach.score.window import Transition, Window
 
 OPEN_DOUBT = 0.3
@@ -28,6 +28,8 @@ One trouble at a time: what else is wrong shows when the whole is asked for agai
 out first, for more troubles, named two that don't heal within ten repetitions in 63 of 100 sessions
 instead of 31, but cost a learner a quarter of the way (2.3 minutes instead of 1.8 on average to a
 section that holds) and 9.5 unclean repetitions instead of 7.3."""
+STILL_IN_DOUBT = 0.02
+"""A hand likelier than this to have a trouble alone is heard alone again, where it won't mend."""
 HOLDS = "That holds: the whole of it again."
 A_SLIP = "That may have been a slip: the whole of it again."
 
@@ -81,6 +83,16 @@ class Finding:
             and (kept := self.evidence.tally(move.to_quarters).moves[Hand(move.hands.value)])
         ]
         return 2 * sum(last) > len(last)
+
+    def hand_to_check(self, diagnosis: Diagnosis, move: Transition) -> Candidate | None:
+        """One hand alone, where a trouble of both together may yet be its own."""
+        for suspect in diagnosis.suspects:
+            if suspect.transition.to_quarters == move.to_quarters:
+                hand = max(Hands.RIGHT, Hands.LEFT, key=suspect.belief.of)
+                if suspect.belief.of(hand) < STILL_IN_DOUBT:
+                    return None
+                return Candidate(alone(suspect, hand, self.evidence, self.places), suspect, 0.0)
+        return None
 
     def look_into(self, best: Candidate) -> Ask:
         """Ask for a suspect's surroundings."""

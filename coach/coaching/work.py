@@ -28,6 +28,7 @@ from coach.coaching.places import Places
 from coach.coaching.task import Ask, Run, Task
 from coach.coaching.words import tempo_words, up_words
 from coach.judging.facts import Stage
+from coach.score.model import Hands
 from coach.score.window import Window
 
 
@@ -77,6 +78,8 @@ class Work:
             if self._run_is_full:
                 self.go_on("On from where we were.")
         elif self.case is not None:
+            if not clean and self._check_hand(self.case, diagnosis):
+                return
             self._give(self.mending.after(self.case, clean, self.run))
             if self.case is None:
                 self.climb.tries.clear()  # it is another passage now
@@ -85,6 +88,18 @@ class Work:
             self._hear(clean, diagnosis)
         else:
             self._look(clean, diagnosis)
+
+    def _check_hand(self, case: Case, diagnosis: Diagnosis) -> bool:
+        """Where both together won't hold, first hear again whether it is one hand alone."""
+        if case.transition.hands is not Hands.TOGETHER or case.is_join:
+            return False
+        if not self.run.asks_for_change:
+            return False
+        check = self.finding.hand_to_check(diagnosis, case.transition)
+        if check is not None:
+            self.mending.case = None
+            self._give(self.finding.look_into(check))
+        return check is not None
 
     def _hear(self, clean: bool, diagnosis: Diagnosis) -> None:
         if clean and self._run_is_full:

@@ -22,9 +22,7 @@ CLEARLY = 6.0
 """How much better a reading at another tempo must be."""
 
 
-def match(
-    excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None = None
-) -> Matching:
+def match(excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None = None) -> Matching:
     """Label every score note and every played note, once each, in their orders.
 
     After a stumble or a restart the last play of a note is the match, the earlier ones are
@@ -44,9 +42,7 @@ def match(
     return _matching(layout, take, order, labels, unsure)
 
 
-def _readings(
-    layout: Layout, take: list[PlayedNote], period: float
-) -> list[tuple[float, Reading]]:
+def _readings(layout: Layout, take: list[PlayedNote], period: float) -> list[tuple[float, Reading]]:
     """The likeliest readings; where they are poor, at the take's mean tempo too."""
     found = decode(layout, take, period, COSTS)
     mean = mean_period(layout, take)
