@@ -1,4 +1,4 @@
-"""Keys let go early: against how the same hand holds its other notes."""
+"""Keys let go early: against how this player holds the other notes."""
 
 import random
 
@@ -65,3 +65,22 @@ def test_the_other_hand_does_not_matter() -> None:
     left = [i for i, n in enumerate(play(tune_of_two)) if n.pitch < 60]
     shares = dict.fromkeys(left, 0.2)
     assert judge(tune_of_two, held(tune_of_two, shares), stage=Stage.SHAPE).clean
+
+
+def test_three_keys_let_go_in_a_row_are_one_lapse_told_where_it_begins() -> None:
+    short_window = whole(score_from_notes(tune(6)))
+    told = judge(short_window, held(short_window, {2: 0.2, 3: 0.2, 4: 0.2})).faults
+    assert [(f.cause, f.from_beat, f.to_beat) for f in told] == [("early release", 1, 2)]
+
+
+def test_the_other_hand_shows_what_to_expect_where_one_has_few_notes() -> None:
+    window = whole(both(8))
+    left = [i for i, n in enumerate(play(window)) if n.pitch < 60]
+    short = dict.fromkeys(left[:2], 0.19)
+    firm = judge(window, held(window, short, usual=0.95)).faults
+    assert [(f.cause, f.hands.value) for f in firm] == [("early release", "LH")]
+    assert not judge(window, held(window, short, usual=0.42)).faults
+
+
+def test_a_whole_row_of_short_keys_is_a_way_of_playing() -> None:
+    assert not judge(ROW, held(ROW, dict.fromkeys(range(4, 12), 0.2))).faults

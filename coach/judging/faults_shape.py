@@ -37,11 +37,10 @@ def _runs(excerpt: Excerpt, holds: tuple[Hold, ...]) -> list[list[Hold]]:
 
 
 def _early_release(excerpt: Excerpt, run: list[Hold]) -> Fault:
-    """It spoils the way onward: the transition away from the note, not into it."""
+    """It spoils the way onward: the transition away from the first such note, not into it."""
     fault = _at(excerpt, run[0], 0.4, "let go early", "early release")
     first = int(excerpt.onset_beats[run[0].note] // 1)
-    last = int(excerpt.onset_beats[run[-1].note] // 1)
-    return replace(fault, from_beat=first, to_beat=last + 1)
+    return replace(fault, from_beat=first, to_beat=first + 1)
 
 
 def _at(excerpt: Excerpt, hold: Hold, weight: float, words: str, cause: str) -> Fault:

@@ -1,15 +1,21 @@
-"""Keys let go far too early, by how the same hand holds its other notes.
+"""Keys let go far too early, by how this player holds the other notes.
+
+What a hold should be is foretold from what is known: how pianists hold notes at all, how the other
+hand holds its own, and how this hand holds those of like length. The fewer of these there are, the
+less is foretold, and the less surprises.
 
 Conventions
 -----------
-A hold is the time that a key was down as a share of the written length at the tempo found.
+A hold is the time that a key was down as a share of the written length at the tempo found; it is
+compared in logarithms, since half and double are alike.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import log
+from itertools import groupby
+from math import log, sqrt
 from statistics import median
 
 from coach.judging.tolerance import Tolerance
@@ -18,18 +24,26 @@ from coach.score.window import Excerpt
 
 _LIKE = (2.2, 4.1)
 """Notes are alike in length within the first factor (an eighth tells of quarters and sixteenths),
-or, where these are too few, within the second."""
+or, where these are too few, within the second, or else however long."""
 _LEAST_LIKE = 3
-_LEAST_S = 0.12
-"""Shorter notes say too little: a pianist's own releases vary by 50 ms and more."""
-_BRIEF_S = 0.2
-_FIRM = 0.4
-"""The middle of its like is held for more than this share: the hand does not play detached."""
+_LEAST_S = 0.08
+"""Shorter notes say nothing: a pianist's own releases vary by 50 ms and more."""
+_BRIEF_S = 0.3
+"""A key that was down for longer was not let go at once, however long its note."""
+_USUAL, _USUAL_SPREAD = log(0.85), 0.4
+"""Nothing else known, a hand holds its notes for 85 % of their length, and two hands in three for
+57 to 127 % (our own choice: between portato and legato with overlap)."""
+_OTHER_SPREAD = 0.2
+"""How far the hands are apart in this, in log share, where the other one has many notes."""
+_SPREAD, _SPREAD_WEIGHT = 0.35, 8
+"""How much one hand's holds vary before any is seen, and for how many seen ones that stands."""
+_FIRM = log(0.4)
+"""Of a hand from which no more than this is to be expected nothing is said: it plays detached."""
 _UNLIKE = 4.5
-"""How far below that middle, in robust standard deviations of the logarithm: the z limit of 3.5
-(Iglewicz & Hoaglin 1993) and a margin, since a repetition has few notes to tell a spread by."""
-_STEADY = 0.2
-"""No hand's holds are taken to be more alike (in log share), and less so the fewer are known."""
+"""How far below what was foretold, in its standard deviations: the z limit of 3.5 (Iglewicz &
+Hoaglin 1993) and a margin, since a window has many notes of which any may be short by chance."""
+_MOST = 3
+"""Keys of one lapse; a longer row of short ones is a way of playing."""
 SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
 """Marks of notes that are meant to be short."""
 
@@ -48,56 +62,99 @@ class Hold:
         """Held against written."""
         return self.held_s / self.written_s
 
+    @property
+    def log_share(self) -> float:
+        """Its natural logarithm; nothing is held for less than a hundredth."""
+        return log(max(self.share, 0.01))
+
 
 def let_go_early(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> tuple[Hold, ...]:
-    """Onsets at which a hand let go of everything far earlier than of its other notes.
+    """Onsets at which a hand let go of everything far earlier than is to be expected of it.
 
     Of each the note that was held the longest: an inner voice that is short alone is no lapse.
     Nothing is said of a hand that plays detached, and little of one that mixes long and short.
     """
-    out = []
-    for hand in Hand:
-        own = _longest(excerpt, [hold for hold in found if hold.hand is hand])
-        for place, hold in own.items():
-            if hold.written_s < _LEAST_S or hold.held_s > _BRIEF_S:
-                continue
-            if excerpt.notes[hold.note].marks & SHORT:
-                continue
-            others = [other for at, other in own.items() if at != place]
-            if _is_unlike(hold.share, _like_shares(hold, others), tolerance):
-                out.append(hold)
+    hands = {hand: _longest(excerpt, [h for h in found if h.hand is hand]) for hand in Hand}
+    out: list[Hold] = []
+    for hand, own in hands.items():
+        brief = [_is_brief(excerpt, hold, tolerance) for hold in own]
+        if any(brief):
+            others = [
+                hold.log_share for of, holds in hands.items() if of is not hand for hold in holds
+            ]
+            out += _lapses(own, brief, _manner(others))
     return tuple(out)
 
 
-def _longest(excerpt: Excerpt, own: Sequence[Hold]) -> dict[int, Hold]:
-    """By onset number, the note that a hand held for the largest share of its length."""
+def _longest(excerpt: Excerpt, own: Sequence[Hold]) -> list[Hold]:
+    """For each onset in order, the note that a hand held for the largest share of its length."""
     out: dict[int, Hold] = {}
     for hold in own:
         number = excerpt.onset_numbers[hold.note]
         if number not in out or hold.share > out[number].share:
             out[number] = hold
-    return out
+    return [out[number] for number in sorted(out)]
 
 
-def _like_shares(hold: Hold, others: Sequence[Hold]) -> list[float]:
+def _is_brief(excerpt: Excerpt, hold: Hold, tolerance: Tolerance) -> bool:
+    short = hold.share < tolerance.release_share and hold.held_s < _BRIEF_S
+    return short and hold.written_s > _LEAST_S and not excerpt.notes[hold.note].marks & SHORT
+
+
+def _manner(others: Sequence[float]) -> tuple[float, float]:
+    """What the other hand lets expect of this one: the log share, and how sure (1 / variance)."""
+    usual = 1 / _USUAL_SPREAD**2
+    if not others:
+        return _USUAL, usual
+    told = len(others) / (len(others) + 2) / _OTHER_SPREAD**2
+    return (usual * _USUAL + told * median(others)) / (usual + told), usual + told
+
+
+def _lapses(
+    own: Sequence[Hold], brief: Sequence[bool], manner: tuple[float, float]
+) -> Iterator[Hold]:
+    """Runs of a few brief holds that surprise; beside more such ones none is a lapse."""
+    for is_run, row in groupby(range(len(own)), key=brief.__getitem__):
+        run = list(row)
+        if is_run and len(run) <= _MOST:
+            short = max(_parts(run), key=lambda part: _surprise(own, part, manner))
+            if _surprise(own, short, manner) > _UNLIKE:
+                yield from (own[i] for i in short)
+
+
+def _parts(run: Sequence[int]) -> Iterator[range]:
+    """Every stretch of a run."""
+    for first in run:
+        for last in range(first, run[-1] + 1):
+            yield range(first, last + 1)
+
+
+def _surprise(own: Sequence[Hold], run: range, manner: tuple[float, float]) -> float:
+    """How far below what the others foretell, in standard deviations of independent notes."""
+    others = [*own[: run.start], *own[run.stop :]]
+    return min(_below(own[i], others, manner) for i in run) * sqrt(len(run))
+
+
+def _below(hold: Hold, others: Sequence[Hold], manner: tuple[float, float]) -> float:
+    """One hold against its posterior predictive, from its hand's like notes and the manner."""
+    like = _like(hold, others)
+    middle = median(like) if like else 0.0
+    spread = median(abs(x - middle) for x in like) / 0.6745 if like else 0.0
+    squares = len(like) * spread**2 + _SPREAD_WEIGHT * _SPREAD**2
+    variance = squares / (len(like) + _SPREAD_WEIGHT)
+    told = len(like) / variance
+    usual, sure = manner
+    expected = (told * middle + sure * usual) / (told + sure)
+    if expected < _FIRM:
+        return 0.0
+    return (expected - hold.log_share) / sqrt(variance + 1 / (told + sure))
+
+
+def _like(hold: Hold, others: Sequence[Hold]) -> list[float]:
     """How the hand holds its notes of about this length."""
-    like: list[float] = []
     for factor in _LIKE:
         least, most = hold.written_s / factor, hold.written_s * factor
-        like = [other.share for other in others if least < other.written_s < most]
+        like = [other.log_share for other in others if least < other.written_s < most]
         if len(like) >= _LEAST_LIKE:
-            break
-    return like
-
-
-def _is_unlike(share: float, like: Sequence[float], tolerance: Tolerance) -> bool:
-    """Whether a hold is far shorter than the hand's like ones, by how alike these are."""
-    if len(like) < _LEAST_LIKE:
-        return False
-    logs = [log(max(other, 0.01)) for other in like]
-    middle = median(logs)
-    spread = median(abs(x - middle) for x in logs) / 0.6745
-    spread = max(spread, _STEADY * (1 + 1 / len(like)))
-    below = middle - log(max(share, 0.01))
-    limit = max(_UNLIKE * spread, -log(tolerance.release_share))
-    return middle > log(_FIRM) and below > limit
+            return like
+    return [other.log_share for other in others]
