@@ -16,6 +16,8 @@ from coach.score.window import Excerpt
 
 SLOWING = "slowing down"
 """The cause of a tempo that sinks evenly from beginning to end."""
+_RUSHED, _DRIFTED = 0.55, 0.35
+"""Weight of running away; and of a drift that may be meant, told after what is plain."""
 
 
 def timing_faults(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> list[Fault]:
@@ -110,11 +112,11 @@ def _rush(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
         last,
         excerpt.hands,
         Family.TEMPO,
-        0.55,
+        _RUSHED if ratio > 1 and timing.rush.sure else _DRIFTED,
         f"{way} and {way} ({times:.1f} times)",
         "tempo drift" if ratio > 1 else SLOWING,
     )
-    yield replace(fault, onset_quarters=last)
+    yield replace(fault, onset_quarters=last, forgiven=not timing.rush.sure)
 
 
 def _off_click(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:

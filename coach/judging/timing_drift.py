@@ -10,18 +10,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import log, sqrt
+from math import hypot, log, sqrt
 
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
 
-_LEAST_MOMENTS = 5
+_LEAST = {True: 5, False: 4}
+"""Moments from which a change is sure, and from which it is likely."""
 _SURE = {1: 3.5, -1: 5.5}
 """The bend against its standard error, for quickening and for slowing. Chance alone gives 3.5 once
 in two thousand repetitions of eight moments; the rest is for expression, which slows more readily
 than it hurries (Friberg & Sundberg 1999, JASA 105, 1469-1484: the final ritard)."""
+_LIKELY = {1: 2.0, -1: 2.5}
+"""...and where the change is larger than any of those, by :data:`_LARGE`, or is no more even than
+the scatter lets it show: worth a word, but not held against anybody."""
+_LARGE = {1: 1.035, -1: 1.075}
+"""How much larger than the least change one must be that is only likely."""
 _PRECISE_S = 0.006
 """No player's scatter is taken for less: a professional's single onset (Jabusch 2006)."""
+_SCATTER_S = 0.015
+_SCATTER_SHARE = 0.07
+_SCATTER_WEIGHT = 3
+"""Scatter round the parabola before any is seen (practice-room strokes, or a professional's share
+of the gap, Jabusch 2006), and for how many onsets it stands: few onsets tell none of their own."""
 _PARTS = 3
 _EVENLY = 0.1
 """From each third to the next at least this share of the whole change (in log tempo): an even
@@ -33,6 +44,26 @@ class Rush:
     """The tempo at the end against the tempo at the start: above 1 faster, below 1 slower."""
 
     ratio: float
+    sure: bool = True
+    """False where it is likelier than not, but may be expression or chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Bend:
+    """A parabola of time over the score."""
+
+    slope: float
+    """Seconds a quarter in the middle."""
+    bend: float
+    error: float
+    """Standard error of the bend."""
+    scatter_s: float
+    """Of the onsets round it."""
+
+    def ratio(self, span: float) -> float | None:
+        """Tempo at the end against the start; None where time would stand still."""
+        half = self.bend * span
+        return (self.slope - half) / (self.slope + half) if self.slope > abs(half) else None
 
 
 def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) -> Rush | None:
@@ -40,26 +71,40 @@ def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) ->
 
     ``lifts`` are the seconds of each interval that were a pause or a break, and no tempo.
     """
-    if len(row) < _LEAST_MOMENTS:
+    if len(row) < _LEAST[False]:
         return None
     free, total = [], 0.0
     for moment, lift in zip(row, lifts, strict=True):
         total += lift
         free.append(moment.at_s - total)
     places = [moment.x for moment in row]
-    slope, bend, error = _parabola(places, free)
-    half = bend * (places[-1] - places[0])
-    if slope - abs(half) <= 0:
+    found = _parabola(places, free)
+    ratio = found.ratio(places[-1] - places[0])
+    if ratio is None or max(ratio, 1 / ratio) <= tolerance.drift_ratio:
         return None
-    ratio = (slope - half) / (slope + half)
+    steps = _steps(places, free, log(ratio), found.scatter_s)
+    if len(row) >= _LEAST[True] and _is_sure(found, ratio, steps):
+        return Rush(ratio)
+    return Rush(ratio, sure=False) if _is_likely(found, ratio, steps, tolerance) else None
+
+
+def _is_sure(found: _Bend, ratio: float, steps: Sequence[tuple[float, float]]) -> bool:
+    limit = _SURE[1 if ratio > 1 else -1]
+    even = bool(steps) and all(share > _EVENLY for share, _ in steps)
+    return abs(found.bend) > limit * found.error and even
+
+
+def _is_likely(
+    found: _Bend, ratio: float, steps: Sequence[tuple[float, float]], tolerance: Tolerance
+) -> bool:
     way = 1 if ratio > 1 else -1
-    if max(ratio, 1 / ratio) <= tolerance.drift_ratio or abs(bend) <= _SURE[way] * error:
-        return None
-    return Rush(ratio) if _is_even(places, free, log(ratio)) else None
+    large = max(ratio, 1 / ratio) > tolerance.drift_ratio * _LARGE[way]
+    even = all(share > _EVENLY - error for share, error in steps)
+    return large and abs(found.bend) > _LIKELY[way] * found.error and even
 
 
-def _parabola(xs: Sequence[float], ts: Sequence[float]) -> tuple[float, float, float]:
-    """Slope in the middle, second coefficient and its standard error, by least squares."""
+def _parabola(xs: Sequence[float], ts: Sequence[float]) -> _Bend:
+    """Time over the score by least squares."""
     middle = (xs[0] + xs[-1]) / 2
     ones, line, square = [1.0] * len(xs), [x - middle for x in xs], [(x - middle) ** 2 for x in xs]
     line = _without(line, ones)
@@ -67,12 +112,14 @@ def _parabola(xs: Sequence[float], ts: Sequence[float]) -> tuple[float, float, f
     rest = _without(ts, ones)
     spread_line, spread = _dot(line, line), _dot(square, square)
     if spread <= 1e-9:
-        return 1.0, 0.0, 1.0
+        return _Bend(1.0, 0.0, 1.0, 1.0)
     bend = _dot(rest, square) / spread
     left = _without(_without(rest, line), square)
-    scatter = max(sqrt(_dot(left, left) / (len(xs) - 3)), _PRECISE_S)
+    usual_s = max(_SCATTER_S, _SCATTER_SHARE * (ts[-1] - ts[0]) / (len(ts) - 1))
+    squares = _dot(left, left) + _SCATTER_WEIGHT * usual_s**2
+    scatter = max(sqrt(squares / (len(xs) - 3 + _SCATTER_WEIGHT)), _PRECISE_S)
     slope = _dot([t - bend * (x - middle) ** 2 for x, t in zip(xs, ts, strict=True)], line)
-    return slope / spread_line, bend, scatter / sqrt(spread)
+    return _Bend(slope / spread_line, bend, scatter / sqrt(spread), scatter)
 
 
 def _dot(a: Sequence[float], b: Sequence[float]) -> float:
@@ -85,16 +132,25 @@ def _without(values: Sequence[float], other: Sequence[float]) -> list[float]:
     return [value - share * x for value, x in zip(values, other, strict=True)]
 
 
-def _is_even(xs: Sequence[float], ts: Sequence[float], change: float) -> bool:
-    """Whether each third is faster (or slower) than the one before it."""
+def _steps(
+    xs: Sequence[float], ts: Sequence[float], change: float, scatter_s: float
+) -> list[tuple[float, float]]:
+    """From each third to the next, its share of the change and the standard error of that.
+
+    Empty where there are too few onsets for thirds.
+    """
     span = xs[-1] - xs[0]
     bounds = [_nearest(xs, xs[0] + span * k / _PARTS) for k in range(_PARTS + 1)]
     if len(set(bounds)) <= _PARTS:
-        return False
-    tempos = [
-        log((xs[high] - xs[low]) / max(ts[high] - ts[low], 1e-3)) for low, high in pairwise(bounds)
+        return []
+    parts = []
+    for low, high in pairwise(bounds):
+        seconds = max(ts[high] - ts[low], 1e-3)
+        parts.append((log((xs[high] - xs[low]) / seconds), sqrt(2) * scatter_s / seconds))
+    return [
+        ((after - before) / change, hypot(error, more) / abs(change))
+        for (before, error), (after, more) in pairwise(parts)
     ]
-    return all((after - before) / change > _EVENLY for before, after in pairwise(tempos))
 
 
 def _nearest(xs: Sequence[float], x: float) -> int:
