@@ -65,6 +65,14 @@ def test_slower_and_slower_is_told_and_counts_where_a_pulse_is_asked_for() -> No
     assert asked.sentence.startswith("Slower and slower (1.9 times)")
 
 
+@pytest.mark.parametrize("stage", [Stage.RHYTHM, Stage.PULSE])
+def test_a_quickening_of_four_onsets_may_be_chance_and_never_counts(stage: Stage) -> None:
+    four = whole(score_from_notes(tune(4)))
+    take = judge(four, play(four, at=lambda x: 0.6 * x - 0.075 * x * x), stage=stage)
+    assert [(f.cause, f.forgiven) for f in take.faults] == [("tempo drift", True)]
+    assert take.clean
+
+
 def test_a_phrase_that_only_broadens_at_its_end_is_not_told() -> None:
     ending = play(WINDOW, at=lambda x: 0.5 * x + 0.12 * max(x - 6, 0) ** 2)
     assert judge(WINDOW, ending).faults == ()

@@ -8,10 +8,11 @@ import pytest
 from coach.judging.facts import Fault
 from coach.judging.judge import judge
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hand, Hands
 from tests.judging_help import play, tune, whole
 
 EIGHTHS = whole(score_from_notes(tune(16)))
+ODD = (F(1, 2), F(3, 2), F(5, 2))
 FIVE = whole(score_from_notes(tune(5)))
 
 
@@ -28,6 +29,26 @@ def test_two_late_notes_of_five_are_uneven_where_all_else_is_even() -> None:
     told = faults(FIVE, late=by_turns(1, 3, 0.1))
     assert [(f.cause, f.hands) for f in told[:1]] == [("uneven", Hands.RIGHT)]
     assert "2.0 to 1" in told[0].words
+
+
+def test_of_four_notes_the_second_and_the_last_may_be_the_late_ones() -> None:
+    told = faults(whole(score_from_notes(tune(4))), late=by_turns(1, 3, 0.1))[0]
+    assert (told.cause, told.from_beat, told.to_beat) == ("uneven", 0, 2)
+    assert faults(whole(score_from_notes(tune(4))), late={1: 0.1}) == []
+
+
+def test_a_row_is_uneven_against_the_other_hand_and_the_pulse_is_where_both_are() -> None:
+    window = whole(score_from_notes([*tune(8), *tune(8, hand="LH", start=36)]))
+    late = {i: 0.06 for i, n in enumerate(window.notes) if n.onset_quarters in ODD}
+    right = {i: s for i, s in late.items() if window.notes[i].hand is Hand.RIGHT}
+    assert [(f.cause, f.hands) for f in faults(window, late=right)] == [("uneven", Hands.RIGHT)]
+    assert judge(window, play(window, late=late)).faults == ()
+
+
+def test_unevenness_that_may_be_chance_is_told_and_forgiven() -> None:
+    told = judge(FIVE, play(FIVE, late=by_turns(1, 3, 0.067)))
+    assert [(f.cause, f.forgiven) for f in told.faults] == [("uneven", True)]
+    assert told.clean
 
 
 @pytest.mark.parametrize(("first", "last"), [(1, 5), (4, 8), (7, 13)])

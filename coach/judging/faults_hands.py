@@ -39,7 +39,8 @@ def explained(timing: Timing) -> set[int]:
 
     Those in a row that was played unevenly, and those that one hand has alone where hands drift.
     """
-    out = {i for row in timing.uneven for i in range(row.first, row.last + 2)}
+    sure = [row for row in timing.uneven if row.sure]
+    out = {i for row in sure for i in range(row.first, row.last + 2)}
     if timing.drift is not None:
         out |= {i for i, moment in enumerate(timing.row) if len(moment.hands) == 1}
     return out

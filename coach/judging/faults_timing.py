@@ -16,6 +16,8 @@ from coach.score.window import Excerpt
 
 SLOWING = "slowing down"
 """The cause of a tempo that sinks evenly from beginning to end."""
+_LIKELY = 0.37
+"""Weight of unevenness that may be chance, told after what is plain."""
 _RUSHED, _DRIFTED = 0.55, 0.35
 """Weight of running away; and of a drift that may be meant, told after what is plain."""
 
@@ -53,17 +55,18 @@ def _hesitations(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
 
 def _uneven(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
     for row in timing.uneven:
-        yield spanning(
+        fault = spanning(
             excerpt,
             onset_of(timing, row.first),
             onset_of(timing, row.last),
             Hands(row.hand),
             Family.TIMING,
-            0.6,
+            0.6 if row.sure else _LIKELY,
             f"uneven ({row.ratio:.1f} to 1)",
             "uneven",
             size_ms=row.size_s * 1000,
         )
+        yield replace(fault, forgiven=not row.sure)
 
 
 def _ragged(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> Iterator[Fault]:

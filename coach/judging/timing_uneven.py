@@ -8,21 +8,33 @@ later neighbour's place; for long and short in the ratio r it is (r - 1) / (r + 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import sqrt
-from statistics import fmean
+from statistics import fmean, median
 
 from coach.judging.timing_rows import Point, Points, even_runs
 from coach.judging.tolerance import Tolerance
 from coach.score.model import Hand
 
-_LEAST_PEAKS = 3
-"""Displacements that make a pattern: long, short, long, and a gap more on each side."""
+_LEAST_PEAKS = 2
+"""Displacements that make a pattern: one onset late and one early, and one more on each side."""
+_LEAST_LATE = 2
+"""One late onset is a late onset, and one long gap a pause."""
+_FULL = 0.75
+"""Between two late onsets one is as early as they are late, beside a single one half as early."""
 _SURE = 5.6
 """The mean displacement against its standard error. Practice scatters by turns by itself (a late
 stroke makes a long gap and then a short one), and of all stretches the likeliest is looked at:
-so more than the usual three: at this one window of practice in eighty is called uneven."""
+so more than the usual three: at this one window of practice in seventy is called uneven."""
+_LIKELY = 4.5
+"""From here it is worth a word, but not held against anybody: one window of practice in twenty,
+and none of the recorded performance at hand."""
+_TOGETHER_S = 0.02
+"""Scatter between the hands where both strike: a professional's for each (8 ms, Jabusch 2006) and
+some for practice. Where the other hand is late with this one the pulse is uneven, not the row."""
+_MOST_SHARED = 16.0
+"""What the other hand may say at most, as a square of standard errors."""
 _ANY = 0.14
 """What a displacement must have, on average, for a stretch to be longer with it than without:
 half of the ratio of 1.75 to 1."""
@@ -33,6 +45,8 @@ _SCATTER_SHARE = 0.08
 _SCATTER_WEIGHT = 6
 """Scatter of displacements before any is seen (1.2 times practice-room strokes of 20 ms, or this
 share of the gap), and for how many seen ones it stands."""
+_UNSEEN = 3
+"""How many onsets it is worth that hands mostly strike together, where none between is shared."""
 _WHOLE_S = 0.02
 """Shorter than this no two gaps can be told apart (Hirsh 1959: the order of two tones)."""
 
@@ -50,6 +64,8 @@ class Uneven:
     """Long against short."""
     size_s: float
     """How far the displaced onsets are from even, on average."""
+    sure: bool = True
+    """False where it is likelier than not, but may be practice's own scatter."""
 
 
 def uneven(points: Points, broken: frozenset[int], tolerance: Tolerance) -> tuple[Uneven, ...]:
@@ -64,18 +80,22 @@ def uneven(points: Points, broken: frozenset[int], tolerance: Tolerance) -> tupl
         if len(run) > _LEAST_PEAKS
     ]
     everything = [(id(run), i, value) for _, run, moved in runs for i, value in enumerate(moved)]
+    times = {hand: {moment: at_s for moment, at_s, _ in points[hand]} for hand in Hand}
     best: dict[Hand, tuple[float, Uneven]] = {}
     for hand, run, moved in runs:
+        other = times[Hand.LEFT if hand is Hand.RIGHT else Hand.RIGHT]
         for stretch in _stretches(run, moved):
-            others = [
+            if not stretch.is_large(tolerance):
+                continue
+            rest = [
                 value
                 for of, i, value in everything
                 if of != id(run) or not stretch.low - 1 <= i <= stretch.low + len(stretch.moved)
             ]
-            sure = stretch.sureness(others)
-            plain = sure > _SURE and stretch.is_large(tolerance)
-            if plain and sure > best.get(hand, (0.0, None))[0]:
-                best[hand] = sure, stretch.told(hand)
+            square = stretch.sureness(rest) ** 2 + stretch.beside(other)
+            sure = sqrt(max(square, 0.0))
+            if sure > max(_LIKELY, best.get(hand, (0.0, None))[0]):
+                best[hand] = sure, stretch.told(hand, sure=sure > _SURE)
     return tuple(found for _, found in best.values())
 
 
@@ -90,6 +110,13 @@ class _Stretch:
     """Where the stretch begins among the displacements of its row."""
     first_late: int
     """Index into ``moved`` of the first that came late."""
+    ends: bool
+    """Whether the row ends with it and with one more late onset, which none comes after."""
+
+    @property
+    def late(self) -> range:
+        """The onsets that came late, as indices into ``points``."""
+        return range(self.first_late + 1, len(self.moved) + 1 + self.ends, 2)
 
     @property
     def gap_s(self) -> float:
@@ -110,11 +137,29 @@ class _Stretch:
         count = len(others) + len(self.moved) - 1 + _SCATTER_WEIGHT
         return mean * sqrt(len(self.moved) * count / squares)
 
-    def told(self, hand: Hand) -> Uneven:
+    def beside(self, other: Mapping[int, float]) -> float:
+        """What the other hand says where it strikes too, as twice a log likelihood ratio.
+
+        Above 0 where the displaced onsets come after the other hand's, below where with them.
+        """
+        apart: tuple[list[float], list[float]] = ([], [])
+        for i, (moment, at_s, _) in enumerate(self.points):
+            if moment in other:
+                apart[(i - 1 - self.first_late) % 2].append(at_s - other[moment])
+        late, between = apart
+        if not late:
+            return 0.0
+        size = fmean(self.moved) * self.gap_s
+        gone = median(late) - (median(between) if between else 0.0)
+        square = _TOGETHER_S**2 * (1 / len(late) + 1 / max(len(between), _UNSEEN))
+        said = (gone**2 - (gone - size) ** 2) / square
+        return max(-_MOST_SHARED, min(said, _MOST_SHARED))
+
+    def told(self, hand: Hand, *, sure: bool) -> Uneven:
+        """The stretch as it is told of."""
         mean = fmean(self.moved)
-        late = range(self.first_late, len(self.moved), 2)
-        first, last = self.points[late[0] + 1][0], self.points[late[-1] + 1][0]
-        return Uneven(hand, first, last, (1 + mean) / (1 - mean), mean * self.gap_s)
+        first, last = self.points[self.late[0]][0], self.points[self.late[-1]][0]
+        return Uneven(hand, first, last, (1 + mean) / (1 - mean), mean * self.gap_s, sure)
 
 
 def _stretches(run: list[Point], moved: Sequence[float]) -> Iterator[_Stretch]:
@@ -124,8 +169,11 @@ def _stretches(run: list[Point], moved: Sequence[float]) -> Iterator[_Stretch]:
         low, high = _largest([min(x, _MOST) for x in turned])
         if high - low >= _LEAST_PEAKS and not _is_one(turned, low, high):
             late = low if moved[low] > 0 else low + 1
-            stretch = [min(x, _MOST) for x in turned[low:high]]
-            yield _Stretch(run[low : high + 2], stretch, low, late - low)
+            values = [min(x, _MOST) for x in turned[low:high]]
+            ends = high == len(moved) and values[-1] > _FULL * fmean(values[:-1])
+            stretch = _Stretch(run[low : high + 2], values, low, late - low, ends)
+            if len(stretch.late) >= _LEAST_LATE:
+                yield stretch
 
 
 def _is_one(turned: Sequence[float], low: int, high: int) -> bool:
