@@ -80,10 +80,10 @@ def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score
         decision = play(coach, score, ("LH", 6))
     assert decision.trouble is not None
     assert decision.trouble.transition.to_quarters == 6
-    for _ in range(3):  # once more whole, in case there is a second trouble
-        decision = play(coach, score, ("LH", 6))
-    assert decision.assignment.window.hands is Hands.LEFT
-    assert decision.assignment.window.end_quarters == 6
+    asked = [play(coach, score, ("LH", 6)).assignment.window for _ in range(3)]
+    drilled = [window for window in asked if window.hands is Hands.LEFT]
+    assert drilled
+    assert drilled[0].end_quarters == 6
 
 
 def test_the_pianist_is_in_charge(coach):

@@ -62,6 +62,7 @@ def work_to_plain(work: Work) -> dict[str, Any]:
         "run": asdict(Run() if wished else work.run),
         "looking": None if wished else _window(work.assignment.window),
         "mended": [[str(beat), times] for beat, times in work.mending.mended.items()],
+        "hearings": work.finding.hearings,
         "left_alone": [str(beat) for beat in sorted(work.finding.left_alone)],
         "done": work.done,
         "case": None if case is None else _case(case),
@@ -76,6 +77,7 @@ def take_up(work: Work, plain: Mapping[str, Any], places: Places) -> None:
     work.climb = Climb.from_plain(plain["climb"])
     work.mending.mended = {Fraction(beat): int(times) for beat, times in plain["mended"]}
     work.finding.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
+    work.finding.hearings = int(plain.get("hearings", 0))
     work.mending.case = (
         _case_from(plain["case"], places, work.task.window) if plain["case"] else None
     )

@@ -21,7 +21,7 @@ from coach.coaching.case import Case
 from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis
 from coach.coaching.evidence import Evidence
-from coach.coaching.facts import Assignment, Kind
+from coach.coaching.facts import Assignment, Kind, Trouble
 from coach.coaching.finding import Finding
 from coach.coaching.mending import Mending
 from coach.coaching.places import Places
@@ -85,6 +85,7 @@ class Work:
                 self.climb.tries.clear()  # it is another passage now
         elif self.assignment.window == self.task.window:
             self.climb.heard(clean)
+            self.finding.hearings += 1
             self._hear(clean, diagnosis)
         else:
             self._look(clean, diagnosis)
@@ -142,8 +143,8 @@ class Work:
         best = self.finding.best(diagnosis, [self.assignment.window] if must_change else [])
         named = self.finding.named(diagnosis)
         if named and not self.finding.is_worth_it(best):
-            self.finding.probe = None
-            self._give(self.mending.open_trouble(named[0], self.case_climb()))
+            enough = self.finding.has_heard_enough or (on_all and must_change)
+            self._give(self._open(named[0]) if enough else self.finding.hear_again())
         elif best.suspect is not None:
             ask = self.finding.look_into(best)
             self._give(None if best.window == self.assignment.window else ask)
@@ -151,6 +152,10 @@ class Work:
             self._give(self.finding.back_to_all(clean))
         elif must_change:
             self._give(self._loosen())
+
+    def _open(self, trouble: Trouble) -> Ask:
+        self.finding.begin()
+        return self.mending.open_trouble(trouble, self.case_climb())
 
     def _loosen(self) -> Ask:
         """Nothing stands out and it can't be had: slower, or smaller where it can't be slower."""
