@@ -242,7 +242,7 @@ def test_a_key_that_ends_the_last_repetition_begins_none_after_the_goal():
         )
     )
     drill.key_down(72, 64, 0.0)
-    drill._follower = EndsAndBegins(take)
+    drill._ear.follower = EndsAndBegins(take)
     out = drill.key_down(72, 64, 9.0)
     assert drill.state is State.FINISHED
     assert not any(isinstance(one, RepetitionBegan) for one in out)
@@ -255,7 +255,7 @@ def test_a_key_that_ends_a_repetition_and_begins_one_is_heard_in_the_new_window(
     changed = False
     for round_ in range(6):
         drill.key_down(drill.excerpt.notes[0].pitch, 64, 100.0 * round_)
-        drill._follower = EndsAndBegins(take)
+        drill._ear.follower = EndsAndBegins(take)
         before = drill.excerpt
         out = drill.key_down(before.notes[0].pitch, 64, 100.0 * round_ + 9.0)
         ended = [one for one in out if isinstance(one, RepetitionEnded)]

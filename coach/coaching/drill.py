@@ -11,8 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from coach.coaching.clicking import Clicking
 from coach.coaching.coach import Coach
+from coach.coaching.ear import Ear
 from coach.coaching.facts import (
     Assignment,
     Decision,
@@ -36,14 +36,11 @@ from coach.coaching.outcomes import (
     StrayKey,
 )
 from coach.coaching.states import Event, moved
-from coach.judging.following import Follower
-from coach.judging.habits import Habits
 from coach.judging.heard import Begun, Ended, Heard, Marked, NotThis, Stray
-from coach.judging.judge import judge
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
-from coach.score.window import Excerpt, excerpt
+from coach.score.window import Excerpt
 
 TOO_SOON = "You came in before the count was over: listen to all of it."
 
@@ -70,13 +67,11 @@ class Drill:
     ) -> None:
         self.score = score
         self.goal = goal
-        self.tolerance = tolerance or Tolerance.of(Strictness.USUAL)
         self.coach = coach or Coach(score, goal, history=history, now_s=now_s + epoch_s)
         self.state = State.READY
         self._epoch_s = epoch_s
-        self._click = Clicking(click_offset_s)
-        self._habits = Habits()
-        self._set_up()
+        tolerance = tolerance or Tolerance.of(Strictness.USUAL)
+        self._ear = Ear(score, tolerance, click_offset_s, self.assignment)
 
     @property
     def decision(self) -> Decision:
@@ -91,7 +86,7 @@ class Drill:
     @property
     def excerpt(self) -> Excerpt:
         """The notes of the present window."""
-        return self._excerpt
+        return self._ear.excerpt
 
     def start(self, now_s: float) -> tuple[Outcome, ...]:
         """Show the first assignment."""
@@ -106,42 +101,46 @@ class Drill:
         out: list[Outcome] = []
         if self.state is State.RESTING:  # playing on ends a pause: no hand is free for a key
             out += self._move(Event.GO_ON)
-        if self.state is State.READY and self._wants_click:
+        if self.state is State.READY and self._ear.wants_click:
             return (*out, *self._start_click(at_s))
         if self.state is State.COUNT_IN:
-            if self._click.is_early(pitch, at_s, self._excerpt):
+            if self._ear.click.is_early(pitch, at_s, self.excerpt):
                 out += self._drop(TOO_SOON, Event.OVER)
-                self._click.plan(at_s)
+                self._ear.click.plan(at_s)
                 return tuple(out)
-            if self._click.is_before_window(at_s):
+            if self._ear.click.is_before_window(at_s):
                 return tuple(out)
-        follower = self._follower
+        follower = self._ear.follower
         heard = follower.key_down(pitch, velocity, at_s)
         out += self._hear(heard, at_s)
-        if self._follower is not follower and _begins_another(heard) and not self._wants_click:
+        if (
+            self._ear.follower is not follower
+            and _begins_another(heard)
+            and not self._ear.wants_click
+        ):
             # It ended a repetition and began one of the next window.
-            out += self._hear(self._follower.key_down(pitch, velocity, at_s), at_s)
+            out += self._hear(self._ear.follower.key_down(pitch, velocity, at_s), at_s)
         return tuple(out)
 
     def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
         """A key was released."""
-        self._follower.key_up(pitch, at_s)
+        self._ear.follower.key_up(pitch, at_s)
         return ()
 
     def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
         """A pedal moved."""
-        self._follower.pedal(controller, value, at_s)
+        self._ear.follower.pedal(controller, value, at_s)
         return ()
 
     def tick(self, now_s: float) -> tuple[Outcome, ...]:
         """Time passed: silence ends a repetition, and a click begins or runs out."""
         if self.state in (State.NO_PIANO, State.RESTING, State.FINISHED):
             return ()
-        out = self._hear(self._follower.tick(now_s), now_s)
-        if self._click.is_due(now_s):
+        out = self._hear(self._ear.follower.tick(now_s), now_s)
+        if self._ear.click.is_due(now_s):
             out = (*out, *self._start_click(now_s))
-        if self.state is State.COUNT_IN and self._click.has_run_out(now_s):
-            self._click.clear()
+        if self.state is State.COUNT_IN and self._ear.click.has_run_out(now_s):
+            self._ear.click.clear()
             out = (*out, *self._move(Event.CLICK_RUNS_OUT))
         return out
 
@@ -221,16 +220,10 @@ class Drill:
     # -- inside -----------------------------------------------------------------------------
 
     def _set_up(self) -> None:
-        self._excerpt = excerpt(self.score, self.assignment.window)
-        self._follower = Follower(self._excerpt, qpm=self.assignment.qpm)
-        self._click.clear()
-
-    @property
-    def _wants_click(self) -> bool:
-        return self.assignment.click and self.assignment.qpm is not None
+        self._ear.set_up(self.assignment)
 
     def _given(self, now_s: float) -> AssignmentGiven:
-        return AssignmentGiven(self.assignment, self._excerpt, self.decision)
+        return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
     def _move(self, event: Event) -> list[Outcome]:
         before, self.state = self.state, moved(self.state, event)
@@ -257,18 +250,18 @@ class Drill:
             elif isinstance(one, NotThis):
                 out += self._not_this(one.reason, now_s)
             elif isinstance(one, Ended):
-                follower = self._follower
+                follower = self._ear.follower
                 out += self._ended(one.take, now_s)
-                if self._follower is not follower or self.state is State.FINISHED:
+                if self._ear.follower is not follower or self.state is State.FINISHED:
                     break  # what follows was heard by the follower of the window before
         return tuple(out)
 
     def _not_this(self, reason: str, now_s: float) -> list[Outcome]:
-        self._plan_click(now_s)
+        self._ear.plan_click(now_s)
         return [SetAside(reason), *self._move(Event.OVER)]
 
     def _ended(self, take: Take, now_s: float) -> list[Outcome]:
-        ended = self._judge(take, now_s, self._click.window_s, keep_follower=True)
+        ended = self._judge(take, now_s, self._ear.click.window_s, keep_follower=True)
         out: list[Outcome] = [ended]
         finished = ended.decision.finished
         out += self._move(Event.GOAL_REACHED if finished else Event.OVER)
@@ -276,39 +269,23 @@ class Drill:
             self._set_up()
             out.append(self._given(now_s))
         if not finished:
-            self._plan_click(now_s)
+            self._ear.plan_click(now_s)
         return out + [Proposed(text) for text in ended.decision.proposals]
 
     def _judge(
         self, take: Take, now_s: float, click_s: float | None, keep_follower: bool = False
     ) -> RepetitionEnded:
-        asked = self.assignment
-        judgement = judge(
-            self._excerpt,
-            take.notes,
-            stage=asked.stage,
-            qpm=asked.qpm,
-            click_s=click_s,
-            tolerance=self.tolerance,
-            habits=self._habits,
-        )
-        self._habits = self._habits.with_(judgement, asked.qpm)
+        asked, judgement = self.assignment, self._ear.judge(take, click_s)
         decision = self.coach.after(judgement, now_s + self._epoch_s)
         if decision.changed and not keep_follower:
             self._set_up()
         return RepetitionEnded(take, judgement, decision, asked)
 
-    def _plan_click(self, now_s: float) -> None:
-        self._click.clear()
-        if self._wants_click:
-            self._click.plan(now_s)
-
     def _start_click(self, now_s: float) -> tuple[Outcome, ...]:
         if self.state is not State.READY:
-            self._click.clear()
+            self._ear.click.clear()
             return ()
-        qpm = self.assignment.qpm or self._excerpt.qpm
-        click = self._click.start(self._excerpt, self.score, qpm, now_s)
+        click = self._ear.start_click(now_s)
         return (*self._move(Event.CLICK_STARTS), click)
 
 
