@@ -144,6 +144,23 @@ def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time()
     seated((80, 24), run, drill=drill)
 
 
+def test_another_size_in_mid_repetition_keeps_the_place_on_the_page():
+    drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
+
+    async def run(seat):
+        staff = seat.app.screen.query_one("#staff")
+        notes = drill.excerpt.notes
+        await seat.play(*(one.pitch for one in notes[: len(notes) * 3 // 4]))
+        due = notes[len(notes) * 3 // 4].onset_quarters
+        for columns, rows in ((100, 30), (60, 20), (120, 40), (80, 24)):
+            await seat.pilot.resize_terminal(columns, rows)
+            await seat.pilot.pause()
+            assert f"page {staff.sheet.page_at(due) + 1} of" in staff.page_words
+        assert staff.sheet.page_at(due) > 0
+
+    seated((80, 24), run, drill=drill)
+
+
 def test_after_a_window_of_several_pages_its_first_page_comes_back(monkeypatch):
     monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 0.01)
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
+from fractions import Fraction
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -55,6 +56,8 @@ class StaffView(Widget):
         self._window: tuple[Score, Excerpt] | None = None
         self._sheet: Sheet | None = None
         self._page = 0
+        self._due: Fraction | None = None
+        """The onset that is played next, while the page follows the playing."""
         self._shown: MarkedPage | None = None
         self._top = 0
         """Rows left free above the page."""
@@ -83,6 +86,7 @@ class StaffView(Widget):
         """Show another window, without marks, from its first page."""
         self._window = score, excerpt
         self._marks.clear()
+        self._due = None
         self._make_sheet()
 
     def mark(self, changes: Mapping[int, Mark | None]) -> None:
@@ -106,6 +110,7 @@ class StaffView(Widget):
 
     def turn_to(self, page: int) -> None:
         """Show a page, counted from 0; outside the sheet the nearest."""
+        self._due = None
         if self._sheet and (nearest := min(max(page, 0), len(self._sheet.pages) - 1)) != self._page:
             self._page = nearest
             self._show_page()
@@ -115,8 +120,13 @@ class StaffView(Widget):
         self.turn_to(self._page + by)
 
     def on_resize(self, event: Resize) -> None:
-        """Another size is another sheet; marks stay."""
+        """Another size is another sheet; marks stay, and so does the place."""
+        sheet, due = self._sheet, self._due
+        at = due if due is not None or sheet is None else sheet.starts_quarters[self._page]
         self._make_sheet()
+        if self._sheet and at is not None:
+            self.turn_to(self._sheet.page_at(at))
+            self._due = due
 
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew."""
@@ -151,9 +161,11 @@ class StaffView(Widget):
             excerpt = self._window[1]
             following = excerpt.onset_numbers[note] + 1
             onsets = excerpt.onsets_quarters
-            page = self._sheet.page_at(onsets[min(following, len(onsets) - 1)])
+            due = onsets[min(following, len(onsets) - 1)]
+            page = self._sheet.page_at(due)
             if page != self._page:
                 self.turn_to(page)
+            self._due = due
 
     def _repaint(self, notes: Iterable[int]) -> None:
         """Have the cells of these notes written anew, by Textual where they can't be alone."""
