@@ -6,7 +6,7 @@ import pytest
 
 from coach.coaching.facts import Kind
 from coach.score.model import Hands
-from tests.lessons import QPM, Lesson, Weak
+from tests.lessons import QPM, Lesson, Weak, piece
 
 MOST = 60
 
@@ -119,3 +119,12 @@ def test_the_whole_is_heard_twice_before_anything_in_it_is_mended():
         hearings += lesson.asked.window == whole
         lesson.plays()
     assert hearings == 2
+
+
+def test_a_long_whole_is_heard_once():
+    lesson = Lesson([Weak("LH", 6)], score=piece(bars=16))
+    whole, hearings = lesson.asked.window, 0
+    while lesson.drill.coach._work.case is None:
+        hearings += lesson.asked.window == whole
+        lesson.plays()
+    assert hearings == 1
