@@ -330,6 +330,7 @@ def test_without_ports_the_demo_and_the_letters_are_offered():
     async def run(seat):
         await seat.until(ConnectScreen)
         assert "Install libasound2" in seat.text
+        assert "I notice it by myself" not in seat.text  # without MIDI nothing is noticed
         assert "demo" in seat.text
         await seat.pilot.press("down", "down", "enter")
         await seat.pilot.pause()

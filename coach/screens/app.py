@@ -146,7 +146,8 @@ class KeyholeApp(App[None]):
         elif self._piano is None and not self._is_demo():
             given = self.collaborators
             why = given.ports_sentence or unheard(given.port_wanted, given.ports)
-            screen = ConnectScreen(why, can_demo=given.can_demo)
+            can_wait = given.ports is not None
+            screen = ConnectScreen(why, can_demo=given.can_demo, can_wait=can_wait)
             self.push_screen(screen, self._go_way)
 
     def _go_way(self, way: str | None) -> None:

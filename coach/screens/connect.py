@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from coach.screens.collaborators import PortsLike
 
 WAIT = "Wait for the piano: plug it in and switch it on; I notice it by myself"
+LOOK = "Look at the piece without a piano"
 DEMO = "See the demo: a simulated player with a known fault"
 LETTERS = "Play with the letters of this computer, to try it out"
 
@@ -50,9 +51,11 @@ class ConnectScreen(ModalScreen[str]):
     }
     """
 
-    def __init__(self, sentence: str, *, can_demo: bool) -> None:
+    def __init__(self, sentence: str, *, can_demo: bool, can_wait: bool = True) -> None:
+        """``can_wait``: there is MIDI, so that a piano plugged in later is noticed."""
         super().__init__()
         self._sentence, self._can_demo = sentence, can_demo
+        self._wait = WAIT if can_wait else LOOK
 
     def compose(self) -> ComposeResult:
         """What is the matter, and three ways on."""
@@ -61,7 +64,7 @@ class ConnectScreen(ModalScreen[str]):
             yield Static("I hear no piano.", id="title")
             yield Static(self._sentence, id="reason", markup=False)
             yield OptionList(
-                Option(WAIT, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
+                Option(self._wait, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
             )
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
