@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import sqrt
+from statistics import median
 
 from coach.judging.habits import Habits
 from coach.judging.timing_moments import Moment
@@ -15,6 +17,12 @@ _PLAIN = 0.2
 early. Being late is by far the likelier mistake, so it needs plain evidence."""
 _ALONE = 1.2
 """How much more is asked where the other hand does not play at the same onset."""
+_USUALLY_S, _USUALLY_SHARE, _USUALLY_WEIGHT = 0.025, 0.03, 4
+"""How far hands part before any parting is seen (the melody's lead of 30 ms, Goebl 2001), or this
+share of the beat, since expressive parting grows as the music slows; and for how many seen onsets
+it stands."""
+_FAR_S = 0.15
+"""One far parting says no more of the others than this."""
 _ALONE_SHARE = 0.3
 _ALONE_NOISE = 2.5
 
@@ -52,17 +60,44 @@ def parted(
     the habits show as meant is left out.
     """
     limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
+    least = tolerance.hands_apart_least_ms(beat_s * 1000) / 1000
+    apart = _distances(row)
     found = []
     for i, moment in enumerate(row):
         if moment.torn or any(hand.loose for hand in moment.hands):
             continue
         if len(moment.hands) == 2:
-            one = _of_two(moment, i, line[i], limit)
+            stands_out = abs(apart[i]) > least and _unusual(apart, i, beat_s) > tolerance.z_limit
+            one = _of_two(moment, i, line[i], least if stands_out else limit)
         else:
             one = _of_one(row, line, i, _ALONE * limit)
         if one is not None and not _is_meant(one, moment, beat_s, habits):
             found.append(one)
     return tuple(found)
+
+
+def _distances(row: Sequence[Moment]) -> dict[int, float]:
+    """Left hand after right, in seconds, at each moment that both struck."""
+    out = {}
+    for i, moment in enumerate(row):
+        right, left = moment.of(Hand.RIGHT), moment.of(Hand.LEFT)
+        if right is not None and left is not None and not (right.loose or left.loose):
+            out[i] = left.at_s - right.at_s
+    return out
+
+
+def _unusual(apart: Mapping[int, float], i: int, beat_s: float) -> float:
+    """How far one distance is from the others of this repetition, in standard deviations.
+
+    Where these keep together, a parting stands out that would be expression in a freer playing.
+    """
+    others = [distance for j, distance in apart.items() if j != i]
+    count = len(others)
+    middle = median(others) * count / (count + 1) if others else 0.0
+    usual = max(_USUALLY_S, _USUALLY_SHARE * beat_s)
+    squares = sum(min(abs(x - middle), _FAR_S) ** 2 for x in others)
+    variance = (squares + _USUALLY_WEIGHT * usual**2) / (count + _USUALLY_WEIGHT)
+    return abs(apart[i] - middle) / sqrt(variance * (1 + 1 / (count + 1)))
 
 
 def _is_meant(one: Parted, moment: Moment, beat_s: float, habits: Habits | None) -> bool:

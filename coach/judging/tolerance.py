@@ -62,7 +62,8 @@ class Tolerance:
     """Hands this far apart are two events: the melody's usual lead is 30 ms (Goebl 2001), order
     is certain beyond 60 ms, and twice that leaves expressive spreading alone."""
     apart_share: float = 0.13
-    """...or this share of the beat: expressive parting grows as the music slows."""
+    """...or this share of the beat: expressive parting grows as the music slows. Not where the
+    hands of this repetition keep together so well that one parting stands out by the z limit."""
     spread_ms: float = 60.0
     """A chord spread by more is worth a notice, no fault: within 50 ms its notes are one
     stroke (MIREX window; Goebl & Parncutt 2002 tested pairs up to 54 ms)."""
@@ -157,7 +158,11 @@ class Tolerance:
 
     def hands_apart_ms(self, beat_ms: float) -> float:
         """The least distance between the hands that counts, in ms."""
-        return max(self.apart_ms, self.apart_share * beat_ms, jnd95_ms(beat_ms))
+        return max(self.hands_apart_least_ms(beat_ms), self.apart_share * beat_ms)
+
+    def hands_apart_least_ms(self, beat_ms: float) -> float:
+        """The same where the hands keep together but for this once, whatever the tempo, in ms."""
+        return max(self.apart_ms, jnd95_ms(beat_ms))
 
     def against_click_ms(self, beat_ms: float) -> float:
         """The least error against the click that counts, in ms."""

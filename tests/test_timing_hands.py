@@ -1,0 +1,33 @@
+"""One hand late: by how the hands keep together otherwise."""
+
+import random
+from fractions import Fraction as F
+
+from coach.judging.judge import judge
+from coach.score.build import score_from_notes
+from coach.score.model import Hand, Hands
+from tests.judging_help import play, tune, whole
+
+SLOW = whole(score_from_notes([*tune(8, F(1)), *tune(8, F(1), hand="LH", start=36)]))
+LEFT = [i for i, note in enumerate(SLOW.notes) if note.hand is Hand.LEFT]
+
+
+def told(late_s: float, scatter_s: float) -> list[tuple[str, Hands, int | None]]:
+    """Quarters at 34, the left hand's fifth late, its others by their scatter."""
+    rng = random.Random(1)
+    late = {i: rng.gauss(0, scatter_s) for i in LEFT} | {LEFT[4]: late_s}
+    return [
+        (f.cause, f.hands, f.to_beat) for f in judge(SLOW, play(SLOW, qpm=34, late=late)).faults
+    ]
+
+
+def test_in_slow_music_a_hand_is_late_where_the_hands_keep_together_otherwise() -> None:
+    assert told(0.18, scatter_s=0.02) == [("one hand late", Hands.LEFT, 4)]
+
+
+def test_in_slow_music_hands_that_part_freely_may() -> None:
+    assert told(0.18, scatter_s=0.06) == []
+
+
+def test_what_parts_no_further_than_120_ms_is_never_told() -> None:
+    assert told(0.115, scatter_s=0.0) == []
