@@ -9,6 +9,8 @@ from coach.coaching.diagnosis import diagnose, fitts_bits
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Observation, TroubleKind
 from coach.coaching.places import Places
+from coach.coaching.tally import Move
+from coach.coaching.words import evidence_words
 from coach.judging.facts import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -181,3 +183,11 @@ def test_the_further_the_harder():
     leaps = [fitts_bits(semitones) for semitones in range(37)]
     assert leaps[0] == 0.0
     assert leaps == sorted(set(leaps))
+
+
+def test_a_trouble_that_has_held_since_says_so():
+    """Still believed in, though none of the moves that are kept failed."""
+    clean = Move(False, Outcome.CLEAN, F(4), None, True, 1.0)
+    said = evidence_words([clean] * 8, "bar 2 beat 1", Hands.LEFT)
+    assert said == "clean in the last 8; it failed before that, LH"
+    assert evidence_words([], "bar 2 beat 1", Hands.LEFT) == ""

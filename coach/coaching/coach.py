@@ -192,7 +192,9 @@ class Coach:
         """The reason for the present assignment, with the evidence."""
         trouble = self._trouble()
         reason = self._work.assignment.reason
-        return f"{reason} {trouble.place}: {trouble.evidence}." if trouble else reason
+        if trouble is None or not trouble.evidence:
+            return reason
+        return f"{reason} {trouble.place}: {trouble.evidence}."
 
     def state(self) -> dict[str, Any]:
         """Where the drill stands, JSON-ready, for :meth:`resume`."""

@@ -50,12 +50,15 @@ WIDE = (
 
 
 def evidence_words(moves: Sequence[Move], place: str, hands: Hands) -> str:
-    """``4 of the last 5: late to beat 2, 0.3 to 0.6 s, LH``; empty where nothing failed."""
+    """``4 of the last 5: late to beat 2, 0.3 to 0.6 s, LH``.
+
+    Where none of the moves that are still known failed, that is said; empty where none is known.
+    """
     failed = [move for move in moves if move.failed]
-    if not failed:
-        return ""
-    what = Counter(_FAILED[move.outcome] for move in failed).most_common(1)[0][0]
     whose = "together" if hands is Hands.TOGETHER else hands.value
+    if not failed:
+        return f"clean in the last {len(moves)}; it failed before that, {whose}" if moves else ""
+    what = Counter(_FAILED[move.outcome] for move in failed).most_common(1)[0][0]
     return (
         f"{len(failed)} of the last {len(moves)}: {what}{_at(what, place)}{_size(failed)}, {whose}"
     )
