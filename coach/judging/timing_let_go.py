@@ -39,6 +39,9 @@ _SPREAD, _SPREAD_WEIGHT = 0.35, 8
 """How much one hand's holds vary before any is seen, and for how many seen ones that stands."""
 _FIRM = log(0.4)
 """Of a hand from which no more than this is to be expected nothing is said: it plays detached."""
+_LEAST_FIRM = 2
+"""...nor where it holds fewer of its other notes for longer than that, or fewer than it let go: a
+bass of short notes is common, and no editor marks it (so in the recorded performance at hand)."""
 _UNLIKE = 4.5
 """How far below what was foretold, in its standard deviations: the z limit of 3.5 (Iglewicz &
 Hoaglin 1993) and a margin, since a window has many notes of which any may be short by chance."""
@@ -132,6 +135,8 @@ def _parts(run: Sequence[int]) -> Iterator[range]:
 def _surprise(own: Sequence[Hold], run: range, manner: tuple[float, float]) -> float:
     """How far below what the others foretell, in standard deviations of independent notes."""
     others = [*own[: run.start], *own[run.stop :]]
+    if sum(other.log_share > _FIRM for other in others) < max(_LEAST_FIRM, len(run)):
+        return 0.0
     return min(_below(own[i], others, manner) for i in run) * sqrt(len(run))
 
 
