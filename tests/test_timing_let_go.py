@@ -84,3 +84,10 @@ def test_the_other_hand_shows_what_to_expect_where_one_has_few_notes() -> None:
 
 def test_a_whole_row_of_short_keys_is_a_way_of_playing() -> None:
     assert not judge(ROW, held(ROW, dict.fromkeys(range(4, 12), 0.2))).faults
+
+
+def test_a_light_bass_that_shows_no_longer_notes_is_no_lapse() -> None:
+    window = whole(both(8))
+    left = [i for i, n in enumerate(play(window)) if n.pitch < 60]
+    assert not judge(window, held(window, dict.fromkeys(left[:3], 0.15), usual=0.9)).faults
+    assert judge(window, held(window, dict.fromkeys(left[:2], 0.15), usual=0.9)).faults
