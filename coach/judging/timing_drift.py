@@ -21,9 +21,11 @@ _SURE = {1: 3.5, -1: 5.5}
 """The bend against its standard error, for quickening and for slowing. Chance alone gives 3.5 once
 in two thousand repetitions of eight moments; the rest is for expression, which slows more readily
 than it hurries (Friberg & Sundberg 1999, JASA 105, 1469-1484: the final ritard)."""
-_LIKELY = {1: 2.0, -1: 2.5}
+_LIKELY = {1: 2.0, -1: 3.5}
 """...and where the change is larger than any of those, by :data:`_LARGE`, or is no more even than
-the scatter lets it show: worth a word, but not held against anybody."""
+the scatter lets it show: worth a word, but not held against anybody. With these, in 14 of 317
+untouched windows of the recorded performance at hand there is a word about anything at all; with
+2.5 for slowing in 21."""
 _LARGE = {1: 1.035, -1: 1.075}
 """How much larger than the least change one must be that is only likely."""
 _PRECISE_S = 0.006
