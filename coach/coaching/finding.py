@@ -12,7 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from coach.coaching.choice import Candidate, alone, choose
-from coach.coaching.diagnosis import Diagnosis, Suspect
+from coach.coaching.diagnosis import CLAIM_FAULT, Diagnosis, Suspect, trouble
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind, Trouble
 from coach.coaching.places import Places
@@ -31,6 +31,8 @@ Measured with 180 learners, 1 to 4 hearings: minutes to a section that holds, me
 don't heal were both named within ten repetitions in 44, 61, 70 and 76 of 100 sessions."""
 SHORT_BEATS = 24.0
 """A longer whole is heard once: to hear all of it again takes as long as mending what is known."""
+FAILED_TWICE = 1.8
+"""Weight of two failures, some way faded."""
 STILL_IN_DOUBT = 0.02
 """A hand likelier than this to have a trouble alone is heard alone again, where it won't mend."""
 HOLDS = "That holds: the whole of it again."
@@ -74,6 +76,21 @@ class Finding:
             s for s in diagnosis.suspects if s.transition.to_quarters not in self.left_alone
         )
         return replace(diagnosis, suspects=left)
+
+    def untold(self, diagnosis: Diagnosis) -> Trouble | None:
+        """A place that surely breaks, though whose it is can't be told: a trouble of all that play.
+
+        A hand with few notes does not show its hesitations alone.
+        """
+        for suspect in self._open_suspects(diagnosis).suspects:
+            sure = suspect.belief.fault >= CLAIM_FAULT and not suspect.is_claimed
+            tally = self.evidence.tally(suspect.transition.to_quarters)
+            if sure and tally.failed >= FAILED_TWICE:
+                move = replace(suspect.transition, hands=self.task.window.hands)
+                found = trouble(replace(suspect, transition=move), self.evidence, self.places)
+                if self._is_open(found):
+                    return found
+        return None
 
     def is_worth_it(self, best: Candidate) -> bool:
         """Whether to look into a suspect although another trouble is named."""

@@ -148,6 +148,8 @@ class Work:
         elif best.suspect is not None:
             ask = self.finding.look_into(best)
             self._give(None if best.window == self.assignment.window else ask)
+        elif (untold := self.finding.untold(diagnosis)) is not None:
+            self._give(self._open(untold))
         elif not on_all:
             self._give(self.finding.back_to_all(clean))
         elif must_change:
