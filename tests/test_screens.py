@@ -161,6 +161,54 @@ def test_another_size_in_mid_repetition_keeps_the_place_on_the_page():
     seated((80, 24), run, drill=drill)
 
 
+def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while():
+    drill = FakeDrill(two_hands(8), window=Window(F(0), F(32), Hands.RIGHT))
+
+    async def run(seat):
+        staff = seat.app.screen.query_one("#staff")
+        assert len(staff.sheet.pages) == 1
+        notes = drill.excerpt.notes
+        await seat.play(*(one.pitch for one in notes[:-2]))
+        await seat.pilot.resize_terminal(60, 20)
+        await seat.pilot.pause()
+        assert staff.sheet.page_at(notes[-2].onset_quarters) > 0
+        assert f"page {staff.sheet.page_at(notes[-2].onset_quarters) + 1} of" in staff.page_words
+
+    seated((120, 40), run, drill=drill)
+
+
+@pytest.mark.parametrize("played", [0, 2, 5])
+def test_a_terminal_that_was_too_small_for_a_while_leaves_no_word_of_it_behind(played):
+    async def run(seat):
+        await seat.play(*RIGHT[:played])
+        before = seat.text
+        for size in ((40, 10), (120, 40), (80, 24)):
+            await seat.pilot.resize_terminal(*size)
+            await seat.pilot.pause()
+        assert seat.text == before
+
+    seated((80, 24), run)
+
+
+def test_a_window_too_tall_for_the_terminal_says_so_beside_the_verdict_as_long_as_it_is():
+    drill = FakeDrill(two_hands(4), window=Window(F(0), F(8), Hands.TOGETHER), required=9)
+
+    async def run(seat):
+        await seat.play(*(one.pitch for one in drill.excerpt.notes))
+        assert "Clean." in seat.text
+        assert "more rows" not in seat.text
+        await seat.pilot.resize_terminal(80, 18)
+        await seat.pilot.pause()
+        assert "Clean." in seat.text
+        assert "more rows" in seat.text
+        await seat.pilot.resize_terminal(80, 24)
+        await seat.pilot.pause()
+        assert "Clean." in seat.text
+        assert "more rows" not in seat.text
+
+    seated((80, 24), run, drill=drill)
+
+
 def test_after_a_window_of_several_pages_its_first_page_comes_back(monkeypatch):
     monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 0.01)
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))

@@ -21,7 +21,7 @@ from coach.screens.home import FIRST_PAINT_S, HomeScreen
 from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
-from coach.screens.notices import MINIMUM, NoticeScreen, TooSmallScreen
+from coach.screens.notices import NoticeScreen, TooSmallScreen, is_too_small
 from coach.screens.opening import OpeningScreen
 
 if TYPE_CHECKING:
@@ -230,9 +230,7 @@ class KeyholeApp(App[None]):
         self._mind_size(event.size)
 
     def _mind_size(self, size: Size | None = None) -> None:
-        columns, rows = MINIMUM
-        size = size or self.size
-        small = size.width < columns or size.height < rows
+        small = is_too_small(size or self.size)
         if self._top is None:
             return
         if small and not isinstance(self._top, TooSmallScreen):

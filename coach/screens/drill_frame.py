@@ -13,6 +13,7 @@ from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.collaborators import Desk, Settings
 from coach.screens.commands import help_line
+from coach.screens.notices import is_too_small
 from coach.screens.staff.glyphs import ASCII, UNICODE
 from coach.screens.staff.page import Sheet
 from coach.screens.staff.sheet import Manuscript
@@ -47,6 +48,7 @@ class DrillFrame(Screen[None]):
         self.letters = letters
         self._settings = settings
         self._said = ""
+        self._proposed = self._too_tall = self._reason = ""
         self._manuscript: Manuscript | None = None
 
     def compose(self) -> ComposeResult:
@@ -122,16 +124,27 @@ class DrillFrame(Screen[None]):
         self.choose_foot()
 
     def choose_foot(self) -> None:
-        """Write the verdict large too, where the staff is no smaller for it."""
-        if self.excerpt is None or not self.size.height:
+        """Write the verdict large too, where the staff is no smaller for it.
+
+        A terminal that can show no music at all keeps what it had: something else is over it.
+        """
+        if self.excerpt is None or is_too_small(self.size):
             return
         room = self.size.height - _FRAME_ROWS + (self.size.height < _LOW_ROWS)
         plain, roomy = (self._rows_needed(room - rows) for rows in (Result.ROWS, Result.ROOMY_ROWS))
         self.result.be_roomy(roomy == plain <= room - Result.ROOMY_ROWS)
         missing = plain - (room - Result.ROWS)
         self.query_one(HelpLine).display = missing <= 0  # its row for the staff: ? still works
-        if missing > 1:
-            self.result.show_verdict(too_tall(missing))
+        self._too_tall = too_tall(missing) if missing > 1 else ""
+        self.show_reason()
+
+    def show_reason(self) -> None:
+        """What is proposed; else what keeps the window from being seen; else why it is asked for.
+
+        The verdict has its own place: it is what the pianist looks for.
+        """
+        first = self._proposed or self._too_tall
+        self.result.show_reason(first or self._reason, strong=bool(first))
 
     def _rows_needed(self, room: int) -> int:
         """Rows that the staff takes when it is given so many."""

@@ -69,7 +69,6 @@ class DrillView(DrillFrame):
         self._hold: Timer | None = None
         self._kept_badly = False
         self._waits = False
-        self._proposed = self._reason = ""
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
         """Show what the drill answered; marks that come together are painted together."""
@@ -126,10 +125,6 @@ class DrillView(DrillFrame):
         """A proposal is answered, or passed over."""
         self._proposed = ""
         self.show_reason()
-
-    def show_reason(self) -> None:
-        """What is proposed; else why this is asked for."""
-        self.result.show_reason(self._proposed or self._reason, strong=bool(self._proposed))
 
     def _start_click(self, click: CountIn) -> None:
         self._release()
@@ -204,7 +199,6 @@ class DrillView(DrillFrame):
         self.show_assignment()
         result = self.result
         self._reason = " ".join(filter(None, (given.assignment.reason, given.decision.note)))
-        self.show_reason()
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
         if given.assignment.click and self._ended is None and self.desk.drill.state is State.READY:
             result.show_verdict(STRIKE)

@@ -7,11 +7,17 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
+from textual.geometry import Size
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
 MINIMUM = (60, 18)
 """The smallest terminal in which a window can be read, in columns and rows."""
+
+
+def is_too_small(size: Size) -> bool:
+    """Whether a terminal of this size can show no music."""
+    return size.width < MINIMUM[0] or size.height < MINIMUM[1]
 
 
 class SheetScreen(ModalScreen[None]):

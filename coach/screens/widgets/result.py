@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
+from textual.events import Resize
 from textual.widgets import Static
 
 from coach.screens.big import big, big_width
@@ -112,6 +113,7 @@ class Result(Horizontal):
     def __init__(self, *, ascii_only: bool = False, id: str | None = None) -> None:
         super().__init__(id=id)
         self._ascii_only = ascii_only
+        self._headline = ""
 
     def compose(self) -> ComposeResult:
         """Figures at the left, words at the right."""
@@ -149,8 +151,12 @@ class Result(Horizontal):
 
     def show_headline(self, text: str) -> None:
         """A word or three in large letters."""
-        large = self.query_one(Headline)
-        large.show("" if self._ascii_only else text, self.size.width - _FIGURES)
+        self._headline = "" if self._ascii_only else text
+        self.query_one(Headline).show(self._headline, self.size.width - _FIGURES)
+
+    def on_resize(self, event: Resize) -> None:
+        """Write it as large as fits now."""
+        self.show_headline(self._headline)
 
     def show_reason(self, text: str, *, strong: bool = False) -> None:
         """Why this is asked for; ``strong`` for what is proposed in its place."""

@@ -56,8 +56,8 @@ class StaffView(Widget):
         self._window: tuple[Score, Excerpt] | None = None
         self._sheet: Sheet | None = None
         self._page = 0
-        self._due: Fraction | None = None
-        """The onset that is played next, while the page follows the playing."""
+        self._at = Fraction(0)
+        """The place whose page is in sight: the onset played next, or the page turned to."""
         self._shown: MarkedPage | None = None
         self._top = 0
         """Rows left free above the page."""
@@ -86,7 +86,7 @@ class StaffView(Widget):
         """Show another window, without marks, from its first page."""
         self._window = score, excerpt
         self._marks.clear()
-        self._due = None
+        self._at = excerpt.window.start_quarters
         self._make_sheet()
 
     def mark(self, changes: Mapping[int, Mark | None]) -> None:
@@ -110,10 +110,9 @@ class StaffView(Widget):
 
     def turn_to(self, page: int) -> None:
         """Show a page, counted from 0; outside the sheet the nearest."""
-        self._due = None
-        if self._sheet and (nearest := min(max(page, 0), len(self._sheet.pages) - 1)) != self._page:
-            self._page = nearest
-            self._show_page()
+        if self._sheet:
+            starts = self._sheet.starts_quarters
+            self._turn_to_onset(starts[min(max(page, 0), len(starts) - 1)])
 
     def turn(self, by: int) -> None:
         """Turn pages forward or back."""
@@ -121,12 +120,7 @@ class StaffView(Widget):
 
     def on_resize(self, event: Resize) -> None:
         """Another size is another sheet; marks stay, and so does the place."""
-        sheet, due = self._sheet, self._due
-        at = due if due is not None or sheet is None else sheet.starts_quarters[self._page]
         self._make_sheet()
-        if self._sheet and at is not None:
-            self.turn_to(self._sheet.page_at(at))
-            self._due = due
 
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew."""
@@ -145,7 +139,7 @@ class StaffView(Widget):
         if self._window and self.size.width and self.size.height:
             self._sheet = self._lay_out(*self._window, self.size.width, self.size.height)
             self._top = max(self.size.height - self._sheet.height, 0) // 2
-            self._page = 0
+            self._page = self._sheet.page_at(self._at)
             self._show_page()
 
     def _show_page(self) -> None:
@@ -157,15 +151,18 @@ class StaffView(Widget):
 
     def _follow(self, note: int) -> None:
         """Turn to what is played next: at a page's last onset, as whoever turns for a pianist."""
-        if self._sheet and self._window and len(self._sheet.pages) > 1:
+        if self._window:
             excerpt = self._window[1]
             following = excerpt.onset_numbers[note] + 1
             onsets = excerpt.onsets_quarters
-            due = onsets[min(following, len(onsets) - 1)]
-            page = self._sheet.page_at(due)
-            if page != self._page:
-                self.turn_to(page)
-            self._due = due
+            self._turn_to_onset(onsets[min(following, len(onsets) - 1)])
+
+    def _turn_to_onset(self, onset_quarters: Fraction) -> None:
+        """Have its page in sight, now and in any other size."""
+        self._at = onset_quarters
+        if self._sheet and (page := self._sheet.page_at(onset_quarters)) != self._page:
+            self._page = page
+            self._show_page()
 
     def _repaint(self, notes: Iterable[int]) -> None:
         """Have the cells of these notes written anew, by Textual where they can't be alone."""
