@@ -49,7 +49,7 @@ class FakeDrill:
         self.score, self.asked, self.state = score, [], State.READY
         self.window = window or Window(F(0), F(4), hands)
         self.run, self.required, self.troubles = 0, required, ()
-        self.click = False
+        self.click = self.changed = False
         self.proposes = ""
         self._set_up()
 
@@ -59,16 +59,25 @@ class FakeDrill:
 
     @property
     def assignment(self):
-        reason = "Play it as it is, so that I hear where it breaks."
+        whole = self.window.end_quarters >= 4
+        reason = "Play it as it is, so that I hear where it breaks." if whole else "Only this."
         return Assignment(
-            self.window, 60.0, Stage.RHYTHM, self.required, Kind.TRY, reason, self.click
+            self.window,
+            60.0 if whole else 40.0,
+            Stage.RHYTHM,
+            self.required,
+            Kind.TRY,
+            reason,
+            self.click,
         )
 
     @property
     def decision(self):
         trouble = self.troubles[0] if self.troubles else None
         done = self.run >= self.required
-        return Decision(self.assignment, False, self.run, trouble, self.troubles, finished=done)
+        return Decision(
+            self.assignment, self.changed, self.run, trouble, self.troubles, finished=done
+        )
 
     def given(self):
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
@@ -99,12 +108,12 @@ class FakeDrill:
         labels = [Label.MATCHED if n.pitch == p.pitch else Label.WRONG for n, p in pairs]
         clean = all(label is Label.MATCHED for label in labels)
         self.run = self.run + 1 if clean else 0
-        ended = RepetitionEnded(
-            Take(tuple(self.struck)), self._judgement(labels, clean), self.decision, self.assignment
-        )
-        self.state = State.FINISHED if self.run >= self.required else State.READY
-        if not clean:
+        judgement, asked = self._judgement(labels, clean), self.assignment
+        self.changed = not clean and self.window.end_quarters > 2
+        if self.changed:
             self.window = replace(self.window, end_quarters=F(2))
+        ended = RepetitionEnded(Take(tuple(self.struck)), judgement, self.decision, asked)
+        self.state = State.FINISHED if self.run >= self.required else State.READY
         self._set_up()
         proposed = [Proposed(self.proposes)] if self.proposes else []
         self.proposes = ""

@@ -15,7 +15,7 @@ from screenfakes import FakeDrill, Staging, two_hands
 from coach.coaching.facts import Order, Request
 from coach.coaching.outcomes import State
 from coach.coaching.plan import PlanRow
-from coach.drill import Drill, learn
+from coach.drill import Drill, learn, repair
 from coach.playing.events import KeyDown, PianoFound, PianoLost
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -119,14 +119,51 @@ def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size):
 
 def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_who_plays_on():
     async def run(seat):
+        await seat.play(*RIGHT)
         await seat.play(*WRONG)
         assert "W" in "".join(line for line in seat.text.splitlines() if "=" in line)
-        assert "bar 1 · 60 bpm" in seat.text or "beat 1 → 3" in seat.text
+        shown = (lambda: top_line(seat), lambda: strip_line(seat), lambda: reason_line(seat))
+        last = [one() for one in shown]
+        assert "bar 1 · 60 bpm" in last[0]
+        assert "so that I hear where it breaks" in last[2]
+        assert seat.app.screen.query_one("#clean-run").words == "0 of 3 clean"
         await seat.play(60)
         staff = seat.app.screen.query_one("#staff")
         assert len(staff.sheet.pages[0].notes) == 3  # two beats and the note arrived at
+        assert "beat 1 → 3 · 40 bpm" in top_line(seat)
+        assert "Only this." in reason_line(seat)
+        assert strip_line(seat) != last[1]
 
     seated((80, 24), run)
+
+
+def test_what_the_pianist_asks_for_is_shown_at_once_and_all_of_it_together():
+    async def run(seat):
+        await seat.play(*WRONG)
+        await seat.pilot.press("right")
+        assert "bars 1 to 2 · 60 bpm" in top_line(seat)
+        assert "so that I hear where it breaks" in reason_line(seat)
+        assert len(seat.app.screen.query_one("#staff").sheet.pages[0].notes) == 8
+
+    seated((80, 24), run)
+
+
+def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown():
+    drill = Drill(two_hands(), repair(two_hands(), Window(F(0), F(4), Hands.RIGHT), qpm=80))
+    drill.ask(Request.SMALLER, 0.0)
+    required = drill.assignment.clean_required
+
+    async def run(seat):
+        at_s, counted = 0.0, []
+        while drill.assignment.window.end_quarters < 4:
+            for one in drill.excerpt.notes:
+                at_s += 0.75
+                seat.staging.ports.post(KeyDown(one.pitch, 64, at_s))
+            await seat.pilot.pause()
+            counted.append(seat.app.screen.query_one("#clean-run").words)
+        assert counted[-1] == f"{required} of {required} clean"
+
+    seated((80, 24), run, drill=drill)
 
 
 def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time():
@@ -491,6 +528,18 @@ def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done():
         assert "bars 7 to 8" in seat.text or "bar 8" in seat.text
 
     seated((80, 24), run, drill=drill, learns=True)
+
+
+def top_line(seat):
+    return str(seat.app.screen.query_one("#assignment").render())
+
+
+def strip_line(seat):
+    return str(seat.app.screen.query_one("#strip").render())
+
+
+def reason_line(seat):
+    return str(seat.app.screen.query_one("#reason").render())
 
 
 def line_of(seat, words):

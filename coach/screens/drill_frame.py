@@ -8,6 +8,7 @@ from textual.app import ComposeResult
 from textual.events import Resize
 from textual.screen import Screen
 
+from coach.coaching.facts import Assignment
 from coach.score.counting import syllables
 from coach.score.model import Score
 from coach.score.window import Excerpt
@@ -44,6 +45,7 @@ class DrillFrame(Screen[None]):
         super().__init__()
         self.desk = desk
         self.excerpt: Excerpt | None = None
+        self._asked: Assignment | None = None
         self.piano = piano
         self.letters = letters
         self._settings = settings
@@ -82,11 +84,18 @@ class DrillFrame(Screen[None]):
         """Who plays."""
         return "letters as piano" if self.letters else self.piano or "no piano"
 
+    @property
+    def asked(self) -> Assignment:
+        """What is asked for on the screen: the staff, the top line and the reason agree in it.
+
+        After a repetition the drill is ahead of it, until the marks have been seen.
+        """
+        return self._asked or self.desk.drill.assignment
+
     def show_assignment(self, state: str | None = None) -> None:
         """What to play; at the right where the drill stands, or what is said in its place."""
-        words = assignment_words(self.desk.score, self.desk.drill.assignment)
-        drill = self.desk.drill
-        self._said = state_words(drill.state, drill.assignment) if state is None else state
+        words = assignment_words(self.desk.score, self.asked)
+        self._said = state_words(self.desk.drill.state, self.asked) if state is None else state
         right = " · ".join(filter(None, (self.staff.page_words, self._said)))
         self.query_one(AssignmentLine).show(self._plain(words), self._plain(right))
 

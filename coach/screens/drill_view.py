@@ -7,6 +7,7 @@ from itertools import groupby
 
 from textual.timer import Timer
 
+from coach.coaching.facts import Decision
 from coach.coaching.outcomes import (
     AssignmentGiven,
     CountIn,
@@ -39,8 +40,9 @@ from coach.screens.words import (
 BEAT_S = 0.01
 """How often it is looked whether a beat is due, while a click runs."""
 HOLD_S = 1.2
-"""How long a marked repetition stays in sight before another window takes its place, unless the
-pianist plays on: time to see where it broke. Our choice."""
+"""How long a marked repetition stays in sight, with all that was asked for in it, before what is
+asked for next takes its place, unless the pianist plays on: time to see where it broke. Our
+choice."""
 READ_S = 4.0
 """How long a verdict stays beside a proposal that needs its row: time to read both. Our choice."""
 
@@ -65,6 +67,7 @@ class DrillView(DrillFrame):
         self._pulse = Pulse()
         self._beats: Timer | None = None
         self._ended: RepetitionEnded | None = None
+        self._just_ended = False
         self._next: AssignmentGiven | None = None
         self._hold: Timer | None = None
         self._kept_badly = False
@@ -72,6 +75,7 @@ class DrillView(DrillFrame):
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
         """Show what the drill answered; marks that come together are painted together."""
+        self._just_ended = False
         for is_mark, some in groupby(outcomes, lambda outcome: isinstance(outcome, NoteMarked)):
             if is_mark:
                 marked = (one for one in some if isinstance(one, NoteMarked))
@@ -89,6 +93,7 @@ class DrillView(DrillFrame):
                 self.show_assignment()
                 self._changed(state)
             case RepetitionBegan():
+                self._just_ended = False
                 self._release()
                 self.staff.mark_all({})
                 self.staff.turn_to(0)
@@ -140,8 +145,7 @@ class DrillView(DrillFrame):
         self._pulse.stop()
         if self._beats:
             self._beats.pause()
-        decision = self.desk.drill.decision
-        self.result.show_run(decision.clean_run, decision.assignment.clean_required)
+        self.result.hide_beat()
         if self._click:
             self._click.stop()
 
@@ -152,17 +156,29 @@ class DrillView(DrillFrame):
             self.result.show_beat(beat.beat)
 
     def _show_ended(self, ended: RepetitionEnded) -> None:
-        self._ended = ended
+        self._ended, self._just_ended = ended, True
+        if not ended.decision.changed:
+            self._reason = _reason(ended.decision)
         self.take_back()
         judgement = ended.judgement
         self.staff.mark_all(marks_of(judgement))
         result = self.result
         headline = verdict_headline(self.desk.score, judgement)
         result.show_verdict(judgement.sentence, headline, fault=not judgement.clean)
-        result.show_run(ended.decision.clean_run, ended.decision.assignment.clean_required)
-        self.query_one(StripLine).show(self.desk.score, ended.decision)
+        self._show_run_of(ended)
         self._keep(ended)
         self.set_timer(HOLD_S, self._turn_back)
+
+    def _show_run_of(self, ended: RepetitionEnded) -> None:
+        """How the assignment that was played stands now, also where the next one is decided."""
+        decision = ended.decision
+        if not decision.changed:
+            self.result.show_run(decision.clean_run, decision.assignment.clean_required)
+            self.query_one(StripLine).show(self.desk.score, decision)
+        elif ended.judgement.clean:
+            self.result.add_clean()
+        else:
+            self.result.show_run(0, ended.assignment.clean_required)
 
     def _turn_back(self) -> None:
         """To the first page, where the next repetition begins, unless it has begun."""
@@ -176,14 +192,12 @@ class DrillView(DrillFrame):
         self._kept_badly = bool(sentence)
 
     def _show_given(self, given: AssignmentGiven) -> None:
-        """Another window waits until the marks of the last one have been seen."""
-        another = self.excerpt is not None and given.excerpt.window != self.excerpt.window
-        if another and self._ended and self._hold is None and self.staff.is_marked:
-            self._next = given
-            self._hold = self.set_timer(HOLD_S, self._release)
-            return
+        """What follows from a repetition waits until its marks have been seen."""
         self._next = given
-        self._release()
+        if self._just_ended and self.staff.is_marked:
+            self._hold = self.set_timer(HOLD_S, self._release)
+        else:
+            self._release()
 
     def _release(self) -> None:
         """Show the assignment that waits, if one does."""
@@ -193,12 +207,14 @@ class DrillView(DrillFrame):
         given, self._next = self._next, None
         if given is None:
             return
-        self.excerpt = given.excerpt
-        self.staff.show_window(self.desk.score, given.excerpt)
+        self._asked = given.assignment
+        if self.excerpt is None or given.excerpt.window != self.excerpt.window:
+            self.excerpt = given.excerpt
+            self.staff.show_window(self.desk.score, given.excerpt)
         self.query_one(StripLine).show(self.desk.score, given.decision)
         self.show_assignment()
         result = self.result
-        self._reason = " ".join(filter(None, (given.assignment.reason, given.decision.note)))
+        self._reason = _reason(given.decision)
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
         if given.assignment.click and self._ended is None and self.desk.drill.state is State.READY:
             result.show_verdict(STRIKE)
@@ -223,3 +239,7 @@ class DrillView(DrillFrame):
     def _key_fifths(self) -> int:
         start = self.desk.drill.assignment.window.start_quarters
         return self.desk.score.bar_at(start).key_fifths
+
+
+def _reason(decision: Decision) -> str:
+    return " ".join(filter(None, (decision.assignment.reason, decision.note)))

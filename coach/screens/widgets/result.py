@@ -47,11 +47,20 @@ class CleanRun(Static):
         self._run = run, required
         self.update("\n".join(self._rows()))
 
+    def add_one(self) -> None:
+        """One more, up to as many as were asked for."""
+        run, required = self._run
+        self.show(min(run + 1, required), required)
+
     def show_beat(self, beat: int) -> None:
         """The beat that sounds, in place of the clean run."""
         width = max(map(len, self._rows()))
         rows = ("", str(beat), "") if self._ascii_only else big(str(beat), tall=self._tall)
         self.update("\n".join(row.center(width) for row in rows))
+
+    def hide_beat(self) -> None:
+        """The clean run again."""
+        self.show(*self._run)
 
     def _rows(self) -> list[str]:
         if self._ascii_only:
@@ -136,6 +145,14 @@ class Result(Horizontal):
     def show_run(self, run: int, required: int) -> None:
         """The clean run so far."""
         self.query_one(CleanRun).show(run, required)
+
+    def add_clean(self) -> None:
+        """One more clean repetition of what was asked for."""
+        self.query_one(CleanRun).add_one()
+
+    def hide_beat(self) -> None:
+        """No click runs any longer."""
+        self.query_one(CleanRun).hide_beat()
 
     def show_beat(self, beat: int) -> None:
         """The beat that sounds now."""
