@@ -45,8 +45,8 @@ def wait_for(true: Callable[[], object], within_s: float = 5.0) -> float:
 class JackServer:
     """A jackd of our own, under its own name; the environment names it for all clients."""
 
-    def __init__(self, log: Path) -> None:
-        self.name = f"keyhole_test_{os.getpid()}"
+    def __init__(self, log: Path, name: str = "test") -> None:
+        self.name = f"keyhole_{name}_{os.getpid()}"
         self._log = log
         self._process: subprocess.Popen[bytes] | None = None
 

@@ -14,6 +14,7 @@ class FakeDriver:
 
     def __init__(self, *names: str) -> None:
         self.names, self.waiting, self.closed, self.can_open = names, [], 0, True  # type: ignore[var-annotated]
+        self.said = ""
 
     def names_in(self) -> tuple[str, ...]:
         return self.names
@@ -28,6 +29,9 @@ class FakeDriver:
 
     def get_message(self) -> tuple[Sequence[int], float] | None:
         return self.waiting.pop(0) if self.waiting else None
+
+    def trouble(self) -> str:
+        return self.said
 
     def close(self) -> None:
         self.closed += 1
@@ -162,3 +166,24 @@ def test_a_thread_that_computes_gives_way_as_often_as_the_port_is_read() -> None
     finally:
         ports.close()
         sys.setswitchinterval(usual_s)
+
+
+def test_a_midi_system_that_goes_is_said_and_so_is_its_return_without_the_piano() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.driver.names, room.driver.said = (), "JACK has stopped."
+    assert room.after(LOOK_S) == [PianoLost("Piano", "JACK has stopped.")]
+    assert room.after(LOOK_S) == []
+    room.driver.said = ""
+    assert room.after(LOOK_S) == [PianoLost("Piano")]
+    room.driver.names, room.driver.said = (), "JACK has stopped."
+    assert room.after(LOOK_S) == [PianoLost("Piano", "JACK has stopped.")]
+    room.driver.names, room.driver.said = ("Piano",), ""
+    assert room.after(LOOK_S) == [PianoFound("Piano")]
+
+
+def test_a_midi_system_that_goes_before_there_was_a_piano_is_said_too() -> None:
+    room = Room()
+    room.after(0)
+    room.driver.said = "JACK has stopped."
+    assert room.after(LOOK_S) == [PianoLost("", "JACK has stopped.")]

@@ -3,6 +3,7 @@
 import sys
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from jackrig import PIANO, JackServer, Pianist, wait_for
@@ -154,8 +155,6 @@ def test_the_click_reaches_a_port_of_another_program(ports: Ports, jack_server: 
 
 
 def test_many_openings_leave_no_thread_or_handle(jack_server: JackServer) -> None:
-    from pathlib import Path
-
     def handles() -> int:
         return len(list(Path("/proc/self/fd").iterdir()))
 
@@ -166,6 +165,66 @@ def test_many_openings_leave_no_thread_or_handle(jack_server: JackServer) -> Non
     for _ in range(10):
         Ports().close()
     assert handles() <= before + 1
+
+
+@pytest.fixture
+def mortal_server(
+    jack_server: JackServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[JackServer]:
+    """A second JACK server, which a test may stop and start; all clients go to it."""
+    server = JackServer(tmp_path / "jackd.log", "mortal")
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", server.name)
+    server.start()
+    try:
+        yield server
+    finally:
+        server.stop()
+
+
+def test_a_jack_server_that_dies_is_noticed_and_taken_up_again_when_it_is_back(
+    mortal_server: JackServer,
+) -> None:
+    events, ports, player = Heard(), Ports(), Pianist()
+    try:
+        ports.listen(None, events.append)
+        wait_for(lambda: events.last_is(PianoFound))
+        for _ in range(2):
+            mortal_server.stop()
+            player.die()
+            assert wait_for(lambda: events.last_is(PianoLost)) < 2
+            assert isinstance(events[-1], PianoLost)
+            assert "start it again" in events[-1].why
+            assert ports.names_in() == ports.names_out() == ()
+            mortal_server.start()
+            player = Pianist()
+            wait_for(lambda: events.last_is(PianoFound))
+            player.send(0x90, 72, 64)
+            wait_for(lambda: events.last_is(KeyDown))
+    finally:
+        player.close()
+        ports.close()
+
+
+def test_a_click_that_is_asked_for_as_the_jack_server_dies_is_silent(
+    mortal_server: JackServer,
+) -> None:
+    import rtmidi
+
+    driver = RtMidiDriver("jack")
+    module = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, "Sound Module")
+    module.open_virtual_port("in")
+    wait_for(driver.names_out)
+    out = driver.open_out("Sound Module:in")
+    assert out is not None
+    mortal_server.stop()
+    module.close_port()
+    module.delete()
+    assert driver.open_out("Sound Module:in") is None  # a new client now would end us all
+    assert driver.names_out() == ()
+    with pytest.raises(OSError, match="gone"):
+        out.send([0x99, 76, 110])
+    out.close()
+    driver.close()
 
 
 def test_no_jack_server_is_one_sentence(

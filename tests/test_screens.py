@@ -426,6 +426,27 @@ def test_without_ports_the_demo_and_the_letters_are_offered():
     seated((80, 24), run, piano=False, ports=False)
 
 
+def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in():
+    async def run(seat):
+        gone, post = "JACK has stopped: start it again.", seat.staging.ports.post
+        post(PianoLost("Test piano", gone))
+        await seat.pilot.pause()
+        assert gone in seat.text
+        assert "Plug it in" not in seat.text
+        await seat.pilot.press("escape", "enter")  # another piece, meanwhile
+        await seat.until(DrillScreen)
+        assert gone in seat.text
+        post(PianoLost("Test piano"))  # it is back, but the piano is not
+        await seat.pilot.pause()
+        assert gone not in seat.text
+        assert "Plug it in" in seat.text
+        post(PianoFound("Test piano"))
+        await seat.pilot.pause()
+        assert "play when ready" in seat.text
+
+    seated((120, 40), run)
+
+
 def test_a_port_that_is_not_there_is_said_with_those_that_are():
     async def run(seat):
         seat.app.collaborators = replace(seat.app.collaborators, port_wanted="organ")

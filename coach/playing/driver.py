@@ -1,25 +1,29 @@
-"""The door to python-rtmidi: names of ports, and ports opened by name.
+"""The door to python-rtmidi: the machine's MIDI system, found, watched, and taken up again.
 
-rtmidi hands over each message with the driver's own time since the one before it; that is why the
-ports are opened here and not through mido, which throws it away. Every rtmidi object is deleted
-explicitly, because letting go of it alone leaks a thread and handles.
+The rtmidi objects themselves are made in ``clients.py``.
 """
 
 from __future__ import annotations
 
 import importlib
 import os
-import re
 import sys
 import threading
+import time
 from collections.abc import Sequence
+from contextlib import suppress
+from math import inf
 from typing import Any, Protocol
 
-CLIENT = "Keyhole"
-"""Our name among the machine's MIDI programs."""
+from coach.playing.clients import CLIENT, Clients
 
-QUEUE_MESSAGES = 8192
-"""How many messages may wait for us: a flood of eight seconds at a MIDI cable's full speed."""
+RETRY_S = 1.0
+"""How often a MIDI system that has gone is looked for (some 8 ms each time)."""
+
+GONE = (
+    "JACK has stopped and I hear nothing: start it again, and I go on by myself; nothing is lost."
+)
+"""What is said while a JACK server is away."""
 
 
 class PortsUnavailable(Exception):
@@ -61,33 +65,22 @@ class Driver(Protocol):
     def open_out(self, name: str) -> OutPort | None:
         """Send to a port; None where it is gone or taken."""
 
+    def trouble(self) -> str:
+        """A sentence that says what to do where the MIDI system itself has gone; else ""."""
+
     def close(self) -> None:
         """Let go of everything."""
-
-
-class _Port:
-    """One opened rtmidi client, in or out."""
-
-    def __init__(self, client: Any) -> None:
-        self._client = client
-
-    def get_message(self) -> tuple[Sequence[int], float] | None:
-        message: tuple[Sequence[int], float] | None = self._client.get_message()
-        return message
-
-    def send(self, message: Sequence[int]) -> None:
-        self._client.send_message(message)
-
-    def close(self) -> None:
-        self._client.close_port()
-        self._client.delete()
 
 
 class RtMidiDriver:
     """python-rtmidi, through one of the machine's MIDI systems.
 
-    Thread-safe: yes, and its calls take microseconds, but for opening a port (some 15 ms). One
-    client is kept for looking at the names.
+    A JACK server that goes away is noticed within two seconds: then no names are listed, ports
+    that were open are silent, and ``trouble`` says what to do. It is taken up again when it is
+    back.
+
+    Thread-safe: yes. Its calls take microseconds, but for opening a port (some 15 ms) and
+    for ending those of a dead server (a second).
 
     Raises PortsUnavailable where python-rtmidi does not load or no MIDI system answers.
     """
@@ -96,43 +89,71 @@ class RtMidiDriver:
         self._rtmidi = _load()
         self._lock = threading.Lock()
         self._api = self._find_api(api or os.environ.get("KEYHOLE_MIDI_API", ""))
-        self._watch_in = self._rtmidi.MidiIn(self._api, CLIENT)
-        self._watch_out = self._rtmidi.MidiOut(self._api, CLIENT)
+        self._clients: Clients | None = Clients(self._rtmidi, self._api)
+        self._gone: Clients | None = None
+        """Those of a system that has gone, until they are ended."""
+        self._retry_s = inf
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to; our own are left out."""
         with self._lock:
-            return _others(self._watch_in.get_ports())
+            clients = self._alive()
+            return clients.names_in() if clients else ()
 
     def names_out(self) -> tuple[str, ...]:
         """Ports that can be sent to; our own are left out."""
         with self._lock:
-            return _others(self._watch_out.get_ports())
+            clients = self._alive()
+            return clients.names_out() if clients else ()
 
     def open_in(self, name: str) -> InPort | None:
         """Listen to a port; None where it is gone or taken."""
-        client = self._rtmidi.MidiIn(self._api, CLIENT, queue_size_limit=QUEUE_MESSAGES)
-        # Nothing may be ignored: on JACK the time of ignored messages vanishes from the sum.
-        client.ignore_types(sysex=False, timing=False, active_sense=False)
-        return self._open(client, name)
+        with self._lock:
+            clients = self._alive(now=True)
+            return clients.open_in(name) if clients else None
 
     def open_out(self, name: str) -> OutPort | None:
         """Send to a port; None where it is gone or taken."""
-        return self._open(self._rtmidi.MidiOut(self._api, CLIENT), name)
+        with self._lock:
+            clients = self._alive(now=True)
+            return clients.open_out(name) if clients else None
+
+    def trouble(self) -> str:
+        """A sentence where the MIDI system has gone; "" where it is there."""
+        return "" if self._clients else GONE
 
     def close(self) -> None:
-        """Let go of the client that looks at the names; opened ports are closed on their own."""
+        """Let go of everything, opened ports too."""
         with self._lock:
-            self._watch_in.delete()
-            self._watch_out.delete()
+            self._end_gone()
+            if self._clients:
+                self._clients.end()
+            self._clients, self._retry_s = None, inf
 
-    def _open(self, client: Any, name: str) -> _Port | None:
-        try:
-            client.open_port(client.get_ports().index(name), CLIENT)
-        except (ValueError, OSError):
-            client.delete()
-            return None
-        return _Port(client)
+    def _alive(self, *, now: bool = False) -> Clients | None:
+        """Our clients; None while the system carries nothing.
+
+        Those of a system that has gone are all ended before new ones are made, but not at once:
+        rtmidi takes a second for it, and lets nothing else run, so the pianist is told before.
+        """
+        if self._clients is None:
+            self._end_gone()
+            self._try_again()
+        elif not self._clients.are_alive(now=now):
+            self._clients, self._gone = None, self._clients
+            self._retry_s = time.perf_counter() + RETRY_S
+        return self._clients
+
+    def _end_gone(self) -> None:
+        if self._gone:
+            self._gone.end()
+            self._gone = None
+
+    def _try_again(self) -> None:
+        if time.perf_counter() >= self._retry_s:
+            self._retry_s = time.perf_counter() + RETRY_S
+            with suppress(OSError):
+                self._clients = Clients(self._rtmidi, self._api)
 
     def _find_api(self, wanted: str) -> int:
         """The first MIDI system that answers and has a port; else the first that answers."""
@@ -189,7 +210,3 @@ def _no_system(wanted: str) -> str:
             "or start JACK, then start Keyhole again to have a piano."
         )
     return "This machine's MIDI system does not answer; restart it to have a piano."
-
-
-def _others(names: Sequence[str]) -> tuple[str, ...]:
-    return tuple(name for name in names if not re.match(rf"{CLIENT}\b", name))

@@ -47,9 +47,15 @@ class PianoFound:
 
 @dataclass(frozen=True, slots=True)
 class PianoLost:
-    """The piano that was listened to is gone; we go on looking for it."""
+    """The piano that was listened to is gone; we go on looking for it.
+
+    Comes again where there is something else to say about it.
+    """
 
     name: str
+    """"" where none was listened to yet."""
+    why: str = ""
+    """A sentence that says what to do where the whole MIDI system is gone; else ""."""
 
 
 MidiEvent = KeyDown | KeyUp | Pedal | PianoFound | PianoLost

@@ -65,6 +65,7 @@ class Listener:
         self._driver, self._wanted, self._post, self._clock = driver, wanted, post, clock
         self._hearing: _Hearing | None = None
         self._last: str | None = None
+        self._trouble = ""
         self._look_at_s = 0.0
 
     @property
@@ -117,17 +118,27 @@ class Listener:
             self._lose(self._hearing)
         if self._hearing is None:
             self._find(names)
+        if self._hearing is None:
+            self._say_trouble()
 
     def _lose(self, hearing: _Hearing) -> None:
         self._read(hearing)
         hearing.port.close()
         self._hearing = None
         if not hearing.silent:
-            self._post(PianoLost(shown(hearing.name)))
+            self._trouble = self._driver.trouble()
+            self._post(PianoLost(shown(hearing.name), self._trouble))
+
+    def _say_trouble(self) -> None:
+        """Say it where the MIDI system has gone, or is back without the piano."""
+        trouble = self._driver.trouble()
+        if trouble != self._trouble:
+            self._trouble = trouble
+            self._post(PianoLost(shown(self._last or ""), trouble))
 
     def _find(self, names: tuple[str, ...]) -> None:
         name = (self._last and choose(names, self._last)) or choose(names, self._wanted)
         port = self._driver.open_in(name) if name else None
         if name and port:
-            self._hearing, self._last = _Hearing(name, port), name
+            self._hearing, self._last, self._trouble = _Hearing(name, port), name, ""
             self._post(PianoFound(shown(name)))

@@ -56,6 +56,7 @@ class KeyholeApp(App[None]):
         self._start = start or Start()
         self._clock = clock
         self._piano: str | None = None
+        self._no_piano = ""
         self._inbox: Inbox | None = None
         self._letters = False
         self._opened: Path | None = None
@@ -109,14 +110,16 @@ class KeyholeApp(App[None]):
 
     def _hear(self, events: tuple[MidiEvent, ...]) -> None:
         for event in events:
-            if isinstance(event, PianoFound | PianoLost):
-                self._piano_changed(event.name if isinstance(event, PianoFound) else None)
+            if isinstance(event, PianoFound):
+                self._piano_changed(event.name)
+            elif isinstance(event, PianoLost):
+                self._piano_changed(None, event.why)
         drill = self._drill()
         if drill and not drill.is_demo:
             drill.hear(events)
 
-    def _piano_changed(self, name: str | None) -> None:
-        self._piano = name
+    def _piano_changed(self, name: str | None, why: str = "") -> None:
+        self._piano, self._no_piano = name, why
         for screen in self.screen_stack:
             if isinstance(screen, HomeScreen):
                 screen.show_piano(name)
@@ -145,7 +148,7 @@ class KeyholeApp(App[None]):
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
         elif self._piano is None and not self._is_demo():
             given = self.collaborators
-            why = given.ports_sentence or unheard(given.port_wanted, given.ports)
+            why = given.ports_sentence or self._no_piano or unheard(given.port_wanted, given.ports)
             can_wait = given.ports is not None
             screen = ConnectScreen(why, can_demo=given.can_demo, can_wait=can_wait)
             self.push_screen(screen, self._go_way)
@@ -206,6 +209,7 @@ class KeyholeApp(App[None]):
             self.settings,
             self._clock,
             piano=self._piano,
+            no_piano=self._no_piano,
             click=given.click,
             letters=self._letters,
         )

@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.events import Key
 
 from coach.coaching.facts import Request
-from coach.coaching.outcomes import Outcome, PlanChanged, State
+from coach.coaching.outcomes import Outcome, PlanChanged, State, StateChanged
 from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.playing.keys import LENGTH_S, VELOCITY, pitch_of
 from coach.screens.commands import COMMANDS
@@ -69,9 +69,11 @@ class DrillScreen(DrillView):
                 self.piano = name
                 self.show_who()
                 return drill.piano_found(self._clock())
-            case PianoLost():
-                self.piano = None
+            case PianoLost(_, why):
+                self.piano, self._no_piano = None, why
                 self.show_who()
+                if drill.state is State.NO_PIANO:  # known, but for another reason
+                    return (StateChanged(State.NO_PIANO),)
                 return () if self._has_player else drill.piano_lost(self._clock())
 
     def _tick(self) -> None:

@@ -57,12 +57,17 @@ class DrillView(DrillFrame):
         clock: Callable[[], float],
         *,
         piano: str | None = None,
+        no_piano: str = "",
         click: ClickLike | None = None,
         letters: bool = False,
     ) -> None:
-        """``clock`` gives seconds on the clock that the piano's events are stamped with."""
+        """``clock`` gives seconds on the clock that the piano's events are stamped with.
+
+        ``no_piano``: what to say where there is none, for another reason than that it is off.
+        """
         super().__init__(desk, settings, piano=piano, letters=letters)
         self._clock = clock
+        self._no_piano = no_piano
         self._click = click
         self._pulse = Pulse()
         self._beats: Timer | None = None
@@ -225,7 +230,7 @@ class DrillView(DrillFrame):
         if state not in (State.COUNT_IN, State.PLAYING) and self._pulse.running:
             self._stop_click()
         words = {
-            State.NO_PIANO: (NO_PIANO, ""),
+            State.NO_PIANO: (self._no_piano or NO_PIANO, ""),
             State.RESTING: (RESTING, "REST"),
             State.FINISHED: (FINISHED, "FINISHED"),
         }.get(state)

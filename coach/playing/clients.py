@@ -1,0 +1,162 @@
+"""Our clients of one MIDI system, as python-rtmidi makes them: they live and are ended together.
+
+rtmidi hands over each message with the driver's own time since the one before it; that is why the
+ports are opened here and not through mido, which throws it away. Every rtmidi object is deleted
+explicitly: letting go of it alone leaks a thread and handles, and where a JACK server has died, a
+client that is made while one of the dead server's is left brings the whole program down.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import threading
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from coach.playing.heartbeat import Heartbeat
+
+CLIENT = "Keyhole"
+"""Our name among the machine's MIDI programs."""
+
+QUEUE_MESSAGES = 8192
+"""How many messages may wait for us: a flood of eight seconds at a MIDI cable's full speed."""
+
+_BEAT = "heartbeat"
+"""What the name of the port begins with that the heartbeat leaves by."""
+
+
+class Port:
+    """One opened rtmidi client, in or out.
+
+    Thread-safe: yes. Once closed it is silent: nothing comes, and sending raises OSError.
+    """
+
+    def __init__(self, client: Any) -> None:
+        self._client = client
+        self._lock = threading.Lock()
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it has not been closed."""
+        return self._client is not None
+
+    def get_message(self) -> tuple[Sequence[int], float] | None:
+        """The next waiting message and the seconds since the one before it, or None."""
+        with self._lock:
+            if self._client is None:
+                return None
+            message: tuple[Sequence[int], float] | None = self._client.get_message()
+            return message
+
+    def send(self, message: Sequence[int]) -> None:
+        """Send one whole MIDI message. Raises OSError where the other side can't take it."""
+        with self._lock:
+            if self._client is None:
+                raise OSError("the MIDI system has gone")
+            self._client.send_message(message)
+
+    def close(self) -> None:
+        """Let go of it; harmless where that is done."""
+        with self._lock:
+            if self._client is not None:
+                self._client.close_port()
+                self._client.delete()
+                self._client = None
+
+
+class Clients:
+    """All clients of ours in one MIDI system: two that look at the names, and the opened ports.
+
+    Thread-safe: no, but for the ports. Raises OSError where the system does not answer.
+    """
+
+    def __init__(self, rtmidi: Any, api: int) -> None:
+        self._rtmidi, self._api = rtmidi, api
+        self._opened: list[Port] = []
+        self._watch_in = self._make_in()
+        try:
+            self._watch_out = self._make_out()
+        except OSError:
+            self._watch_in.delete()
+            raise
+        self._heartbeat = self._feel() if api == rtmidi.API_UNIX_JACK else None
+
+    def names_in(self) -> tuple[str, ...]:
+        """Ports that can be listened to; our own are left out."""
+        return _others(self._watch_in.get_ports())
+
+    def names_out(self) -> tuple[str, ...]:
+        """Ports that can be sent to; our own are left out."""
+        return _others(self._watch_out.get_ports())
+
+    def are_alive(self, *, now: bool) -> bool:
+        """Whether the system still carries what we send.
+
+        To be asked often; or, with ``now``, before a port is opened: that waits for the answer.
+        """
+        try:
+            beat = self._heartbeat
+            return beat is None or (beat.answers() if now else beat.is_beating())
+        except OSError:
+            return False
+
+    def open_in(self, name: str) -> Port | None:
+        """Listen to a port; None where it is gone or taken."""
+        return self._open(self._make_in, name)
+
+    def open_out(self, name: str) -> Port | None:
+        """Send to a port; None where it is gone or taken."""
+        return self._open(self._make_out, name)
+
+    def end(self) -> None:
+        """Let go of everything, opened ports too; takes a second for each output of a dead server.
+
+        rtmidi waits so long for what was sent to leave, without letting Python run.
+        """
+        for port in self._opened:
+            port.close()
+        for watch in (self._watch_in, self._watch_out):
+            watch.close_port()
+            watch.delete()
+
+    def _make_in(self) -> Any:
+        client = self._rtmidi.MidiIn(self._api, CLIENT, queue_size_limit=QUEUE_MESSAGES)
+        # Nothing may be ignored: on JACK the time of ignored messages vanishes from the sum.
+        client.ignore_types(sysex=False, timing=False, active_sense=False)
+        return client
+
+    def _make_out(self) -> Any:
+        return self._rtmidi.MidiOut(self._api, CLIENT)
+
+    def _open(self, make: Callable[[], Any], name: str) -> Port | None:
+        try:
+            client = make()
+        except OSError:  # the system takes no more programs
+            return None
+        try:
+            client.open_port(client.get_ports().index(name), CLIENT)
+        except (ValueError, OSError):
+            client.delete()
+            return None
+        self._opened = [port for port in self._opened if port.is_open]
+        self._opened.append(Port(client))
+        return self._opened[-1]
+
+    def _feel(self) -> Heartbeat | None:
+        """From the client that looks for outputs to the one that looks for inputs."""
+        try:
+            mine = f"{_BEAT} {os.getpid()}"  # not another Keyhole's
+            self._watch_out.open_virtual_port(mine)
+            names = self._watch_in.get_ports()
+            own = next(at for at, name in enumerate(names) if name.endswith(f":{mine}"))
+            self._watch_in.open_port(own, _BEAT)
+            beat = Heartbeat(self._watch_out.send_message, self._watch_in.get_message)
+            beat.answers()
+        except (OSError, StopIteration):  # a server without room for more ports
+            return None
+        return beat
+
+
+def _others(names: Sequence[str]) -> tuple[str, ...]:
+    return tuple(name for name in names if not re.match(rf"{CLIENT}\b", name))
