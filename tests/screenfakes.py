@@ -245,6 +245,7 @@ class Staging:
             self.drill.coach.plan if self.learns else lambda: self.plan,
             self.drill.change_plan if self.learns else None,
             self.drill.reorder if self.learns else None,
+            lambda: self.keep_says,
         )  # fmt: skip
 
     def _keep(self, ended):

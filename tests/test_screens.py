@@ -360,15 +360,26 @@ def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back():
     seated((80, 24), run)
 
 
-def test_a_record_that_cannot_be_written_is_said_once():
+@pytest.mark.parametrize("size", SIZES)
+def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(size, monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_view.SAVE_S", 0.01)
+    locked = "Another program holds the record: close it. Till then all is kept in memory."
+
     async def run(seat):
         await seat.play(*RIGHT)
-        await seat.until(NoticeScreen)
-        await seat.pilot.press("enter")
+        assert isinstance(seat.app.screen, DrillScreen)  # nothing lies over the staff
+        assert seat.text.splitlines()[-1].strip() == locked
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
         await seat.play(*RIGHT)
-        assert isinstance(seat.app.screen, DrillScreen)
+        await asyncio.sleep(0.05)
+        assert seat.text.splitlines()[-1].strip() == locked
+        seat.staging.keep_says = ""  # the other program is closed
+        await asyncio.sleep(0.05)
+        await seat.pilot.pause()
+        assert locked not in seat.text
+        assert "? keys" in seat.text.splitlines()[-1]
 
-    seated((80, 24), run, sentence="The record is locked; close the other Keyhole.")
+    seated(size, run, sentence=locked)
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from argparse import Namespace
+from collections.abc import Callable
 from pathlib import Path
 
 from coach.cli.pieces import goal_from
@@ -22,6 +23,8 @@ from coach.record.store import Store
 from coach.score.choose import whole_piece
 from coach.score.model import Score
 from coach.screens.collaborators import Desk, Errand
+
+UNTIL_THEN = "Till then all is kept in memory."
 
 WARM_UP_CLEAN = 2
 """Clean repetitions of each spot in the warm-up: it wakes the hands up, the drill comes after."""
@@ -62,6 +65,7 @@ class Desks:
             score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan,
             drill.change_plan if learns else None,
             drill.reorder if learns else None,
+            keeper.save,
         )  # fmt: skip
 
     def _coach(
@@ -112,6 +116,7 @@ class Desks:
         return Desk(
             score, drill, f"Warm-up: {piece.title}", lambda: drill.drill.coach.why(),
             keeper.keep, keeper.leave, lambda: warm_up_plan(score, spots, drill.states),
+            save=keeper.save,
         )  # fmt: skip
 
     def _spot(self, score: Score, spot: WarmUp, at_s: float, epoch_s: float) -> Drill:
@@ -151,7 +156,7 @@ def asks_for_something(options: Namespace) -> bool:
 
 
 class Keeper:
-    """Keeps a piece's repetitions and where the pianist stands; says what went wrong, once."""
+    """Keeps a piece's repetitions and where the pianist stands; says what goes wrong."""
 
     def __init__(
         self,
@@ -166,31 +171,38 @@ class Keeper:
 
     def keep(self, ended: RepetitionEnded) -> str:
         """Keep a repetition and where the drill now stands."""
-        if self._store is None:
-            return ""
-        try:
-            self._store.save_repetition(self._piece, ended, time.time(), self._place())
-        except RecordError as error:
-            return str(error)
-        return self._said()
+        return self._brief(
+            lambda store: store.save_repetition(self._piece, ended, time.time(), self._place())
+        )
+
+    def save(self) -> str:
+        """Keep what could not be kept before; "" once all of it is."""
+        return self._brief(Store.save_unsaved)
 
     def leave(self) -> str:
         """Keep where the drill stands."""
-        place = self._place()
-        if self._store is None or place is None:
+        if self._store is None:
             return ""
+        place, said = self._place(), []
         try:
-            self._store.save_session_state(self._piece, place)
+            self._store.save_unsaved()
+            if place is not None:
+                self._store.save_session_state(self._piece, place)
         except RecordError as error:
-            return str(error)
-        return self._said()
+            said = [f"{error} {UNTIL_THEN}" if self._store.unsaved else str(error)]
+        said, self._store.notices[:] = [*said, *self._store.notices], []
+        return " ".join(said)
+
+    def _brief(self, work: Callable[[Store], None]) -> str:
+        """What goes wrong with it, in a row that stands while the pianist plays on."""
+        try:
+            if self._store:
+                work(self._store)
+        except RecordError as error:
+            return f"{error.brief} {UNTIL_THEN}"
+        return ""
 
     def _place(self) -> dict[str, object] | None:
         if not self._keeps_place or isinstance(self._drill, DrillSequence):
             return None
         return self._drill.coach.state()
-
-    def _said(self) -> str:
-        notices = self._store.notices if self._store else []
-        said, notices[:] = " ".join(notices), []
-        return said

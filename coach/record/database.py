@@ -91,17 +91,24 @@ def translated(path: Path) -> Iterator[None]:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without the extended part
         if code in _DAMAGED:
             raise Damaged from error
-        raise RecordError(_sentence(path, code, error)) from error
+        raise _said(path, code, error) from error
 
 
-def _sentence(path: Path, code: int, error: sqlite3.Error) -> str:
+def _said(path: Path, code: int, error: sqlite3.Error) -> RecordError:
     if code in _HELD:
-        return f"Another program holds the practice record ({path}); close that program."
+        return RecordError(
+            f"Another program holds the practice record ({path}); close that program.",
+            "Another program holds the record: close it.",
+        )
     if code == sqlite3.SQLITE_FULL:
-        return f"The disk is full, so the practice record ({path}) can't grow; free some space."
-    return (
+        return RecordError(
+            f"The disk is full, so the practice record ({path}) can't grow; free some space.",
+            "The disk is full: free some space.",
+        )
+    return RecordError(
         f"The practice record ({path}) can't be used ({error}); check the folder's rights, or "
-        "choose another with --data FOLDER."
+        "choose another with --data FOLDER.",
+        "The record can't be written to.",
     )
 
 

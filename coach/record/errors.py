@@ -5,3 +5,8 @@ from __future__ import annotations
 
 class RecordError(Exception):
     """The record can't be used as asked; its text is one sentence that says what to do."""
+
+    def __init__(self, sentence: str, brief: str = "") -> None:
+        """``brief`` says the same in half a row, for a pianist who goes on playing."""
+        super().__init__(sentence)
+        self.brief = brief or sentence

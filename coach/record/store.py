@@ -32,8 +32,8 @@ class Store:
     """The record in one folder.
 
     Belongs to one thread. A repetition that could not be saved is kept in memory and goes into the
-    file with the next one, or when the store is closed. A damaged file is kept aside under a dated
-    name and a new one is started; ``notices`` says so.
+    file with the next one, with ``save_unsaved``, or when the store is closed. A damaged file is
+    kept aside under a dated name and a new one is started; ``notices`` says so.
 
     Raises RecordError, from every method, where the file can't be used.
     """
@@ -65,6 +65,10 @@ class Store:
         """
         self._unsaved.append(Unsaved(piece, ended, at_s, state))
         self._flush(SAVE_WAIT_S)
+
+    def save_unsaved(self) -> None:
+        """Try again to keep what could not be kept; never waits for another program."""
+        self._flush(0.0)
 
     def history(
         self, piece: PieceKey, since_s: float = float("-inf"), newest: int | None = None

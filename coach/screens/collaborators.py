@@ -97,15 +97,17 @@ class Desk:
     why: Callable[[], str]
     """The coach's reasons for the present assignment, with the evidence."""
     keep: Callable[[RepetitionEnded], str]
-    """Keep a repetition; answers "", or one sentence about what went wrong."""
+    """Keep a repetition; answers "", or in one row what goes wrong."""
     leave: Callable[[], str]
-    """Keep where the drill stands, on leaving it; answers as ``keep``."""
+    """Keep where the drill stands, on leaving it; answers in a sentence what there is to read."""
     plan: Callable[[], Sequence[PlanRow]] = tuple
     """Every task on the way to the goal, with where it stands."""
     change_plan: Callable[[int, PlanChange, float], tuple[Outcome, ...]] | None = None
     """Change a row of the plan, as ``Drill.change_plan``; None where it can't be changed."""
     reorder: Callable[[Order, float], tuple[Outcome, ...]] | None = None
     """Put all bars in another order, as ``Drill.reorder``."""
+    save: Callable[[], str] = str
+    """Keep what could not be kept before; answers as ``keep``. Returns at once."""
 
 
 Opener: TypeAlias = (

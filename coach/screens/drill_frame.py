@@ -49,7 +49,8 @@ class DrillFrame(Screen[None]):
         self.piano = piano
         self.letters = letters
         self._settings = settings
-        self._said = ""
+        self._said = self._unkept = ""
+        self._has_row_for_keys = True
         self._proposed = self._too_tall = self._reason = ""
         self._manuscript: Manuscript | None = None
 
@@ -118,13 +119,16 @@ class DrillFrame(Screen[None]):
         return plain(text) if self._settings.ascii_only else text
 
     def show_keys(self) -> None:
-        """The keys, as many as fit."""
+        """The keys, as many as fit; in their place what goes wrong with the record."""
         text = help_line(
             self.size.width - (8 if self._settings.ascii_only else 2),
             demo=self.is_demo,
             letters=self.letters,
         )
-        self.query_one(HelpLine).update(self._plain(text))
+        line = self.query_one(HelpLine)
+        line.update(self._plain(self._unkept or text))
+        line.set_class(bool(self._unkept), "-unkept")
+        line.display = bool(self._unkept) or self._has_row_for_keys
 
     def on_resize(self, event: Resize) -> None:
         """Find out again what fits."""
@@ -143,7 +147,8 @@ class DrillFrame(Screen[None]):
         plain, roomy = (self._rows_needed(room - rows) for rows in (Result.ROWS, Result.ROOMY_ROWS))
         self.result.be_roomy(roomy == plain <= room - Result.ROOMY_ROWS)
         missing = plain - (room - Result.ROWS)
-        self.query_one(HelpLine).display = missing <= 0  # its row for the staff: ? still works
+        self._has_row_for_keys = missing <= 0  # else it is the staff's: ? still works
+        self.show_keys()
         self._too_tall = too_tall(missing) if missing > 1 else ""
         self.show_reason()
 

@@ -25,7 +25,6 @@ from coach.score.pitch import Spelling
 from coach.screens.collaborators import ClickLike, Desk, Settings
 from coach.screens.drill_frame import DrillFrame
 from coach.screens.marks import mark_of, marks_of
-from coach.screens.notices import NoticeScreen
 from coach.screens.pulse import Pulse
 from coach.screens.widgets.strip_line import StripLine
 from coach.screens.words import (
@@ -43,6 +42,8 @@ HOLD_S = 1.2
 """How long a marked repetition stays in sight, with all that was asked for in it, before what is
 asked for next takes its place, unless the pianist plays on: time to see where it broke. Our
 choice."""
+SAVE_S = 2.0
+"""How often it is tried again to keep what the record does not take."""
 READ_S = 4.0
 """How long a verdict stays beside a proposal that needs its row: time to read both. Our choice."""
 
@@ -75,7 +76,7 @@ class DrillView(DrillFrame):
         self._just_ended = False
         self._next: AssignmentGiven | None = None
         self._hold: Timer | None = None
-        self._kept_badly = False
+        self._trying: Timer | None = None
         self._waits = False
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
@@ -171,7 +172,7 @@ class DrillView(DrillFrame):
         headline = verdict_headline(self.desk.score, judgement)
         result.show_verdict(judgement.sentence, headline, fault=not judgement.clean)
         self._show_run_of(ended)
-        self._keep(ended)
+        self.show_unkept(self.desk.keep(ended))
         self.set_timer(HOLD_S, self._turn_back)
 
     def _show_run_of(self, ended: RepetitionEnded) -> None:
@@ -190,11 +191,18 @@ class DrillView(DrillFrame):
         if self.desk.drill.state is not State.PLAYING:
             self.staff.turn_to(0)
 
-    def _keep(self, ended: RepetitionEnded) -> None:
-        sentence = self.desk.keep(ended)
-        if sentence and not self._kept_badly:  # said once, not after every repetition
-            self.app.push_screen(NoticeScreen(sentence))
-        self._kept_badly = bool(sentence)
+    def show_unkept(self, sentence: str) -> None:
+        """Say what goes wrong with the record, until it no longer does."""
+        if sentence == self._unkept:
+            return
+        self._unkept = sentence
+        self.show_keys()
+        if self._trying:
+            self._trying.stop()
+        self._trying = self.set_interval(SAVE_S, self._save) if sentence else None
+
+    def _save(self) -> None:
+        self.show_unkept(self.desk.save())
 
     def _show_given(self, given: AssignmentGiven) -> None:
         """What follows from a repetition waits until its marks have been seen."""

@@ -65,5 +65,8 @@ class HelpLine(Static):
     """The keys of the computer keyboard, in the last row."""
 
     DEFAULT_CSS = """
-    HelpLine { height: 1; padding: 0 1; background: $panel; color: $text-muted; }
+    HelpLine {
+        height: 1; padding: 0 1; background: $panel; color: $text-muted;
+        &.-unkept { color: $text; text-style: bold reverse; }
+    }
     """

@@ -1,0 +1,75 @@
+"""What is kept of a drill while the record can't be written, and what is said of it."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+from records import SCORE, WINDOW, ended
+
+from coach.cli.desks import Keeper
+from coach.coaching.drill import Drill
+from coach.coaching.facts import Goal
+from coach.record.piece import piece_key
+from coach.record.store import FILE, Store
+
+PIECE = piece_key(SCORE)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    opened = Store(tmp_path)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def keeper(store: Store) -> Keeper:
+    return Keeper(store, PIECE, Drill(SCORE, Goal(WINDOW, 80.0)))
+
+
+@contextmanager
+def held(folder: Path) -> Iterator[None]:
+    """Another program holds the record."""
+    with closing(sqlite3.connect(folder / FILE, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        yield
+
+
+def test_a_repetition_waits_in_memory_until_another_program_lets_go(
+    keeper: Keeper, store: Store, tmp_path: Path
+) -> None:
+    with held(tmp_path):
+        said = keeper.keep(ended())
+        assert said == keeper.save()
+        assert said.startswith("Another program holds the record: close it.")
+        assert said.endswith("kept in memory.")
+        assert len(said) <= 78  # a row of the smallest usual terminal
+        assert store.repetitions(PIECE) == ()
+    assert keeper.save() == ""
+    assert len(store.repetitions(PIECE)) == 1
+    assert keeper.save() == ""
+    assert len(store.repetitions(PIECE)) == 1
+
+
+def test_leaving_a_piece_says_where_the_record_is_and_that_nothing_is_lost(
+    keeper: Keeper, store: Store, tmp_path: Path
+) -> None:
+    with held(tmp_path):
+        keeper.keep(ended())
+        said = keeper.leave()
+    assert str(tmp_path / FILE) in said
+    assert said.endswith("kept in memory.")
+    assert keeper.leave() == ""
+    assert len(store.repetitions(PIECE)) == 1
+    assert store.session_state(PIECE) is not None
+
+
+def test_a_record_that_was_damaged_is_told_when_the_piece_is_left(
+    keeper: Keeper, store: Store
+) -> None:
+    store.notices.append("The practice record was damaged.")
+    assert keeper.keep(ended()) == ""
+    assert keeper.leave() == "The practice record was damaged."
+    assert keeper.leave() == ""
