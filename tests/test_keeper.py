@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from records import SCORE, WINDOW, ended
 
-from coach.cli.desks import Keeper
+from coach.cli.keeper import ELSEWHERE, Keeper
 from coach.coaching.drill import Drill
 from coach.coaching.facts import Goal
+from coach.record.lease import Lease
 from coach.record.piece import piece_key
 from coach.record.store import FILE, Store
 
@@ -73,3 +74,41 @@ def test_a_record_that_was_damaged_is_told_when_the_piece_is_left(
     assert keeper.keep(ended()) == ""
     assert keeper.leave() == "The practice record was damaged."
     assert keeper.leave() == ""
+
+
+def test_of_two_keyholes_at_one_piano_only_the_first_keeps_what_both_hear(tmp_path: Path) -> None:
+    first, second = (
+        Keeper(Store(tmp_path), PIECE, Drill(SCORE, Goal(WINDOW, 80.0)), Lease(tmp_path))
+        for _ in range(2)
+    )
+    assert first.save() == ""
+    assert second.save() == ELSEWHERE
+    assert [first.keep(ended()), second.keep(ended())] == ["", ELSEWHERE]
+    assert len(ELSEWHERE) <= 78  # a row of the smallest usual terminal
+    seen = Store(tmp_path)
+    assert len(seen.repetitions(PIECE)) == 1
+    first.leave()
+    place = seen.session_state(PIECE)
+    assert place is not None
+    assert second.keep(ended()) == ELSEWHERE  # until it is asked again, as it is every two seconds
+    assert second.save() == ""
+    assert second.keep(ended(clean=False)) == ""
+    assert [one.clean for one in seen.repetitions(PIECE)] == [False, True]
+    second.leave()
+    seen.close()
+
+
+def test_a_drill_that_keeps_nothing_leaves_the_others_place_alone(tmp_path: Path) -> None:
+    first, second = (
+        Keeper(Store(tmp_path), PIECE, Drill(SCORE, Goal(WINDOW, 80.0)), Lease(tmp_path))
+        for _ in range(2)
+    )
+    first.save()
+    second.save()
+    assert second.leave() == ""
+    seen = Store(tmp_path)
+    assert seen.session_state(PIECE) is None
+    assert Lease(tmp_path).take() is False  # it is still the first one's
+    first.leave()
+    assert seen.session_state(PIECE) is not None
+    seen.close()

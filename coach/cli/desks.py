@@ -4,44 +4,46 @@ from __future__ import annotations
 
 import time
 from argparse import Namespace
-from collections.abc import Callable
 from pathlib import Path
 
+from coach.cli.keeper import Keeper
 from coach.cli.pieces import goal_from
 from coach.cli.warmlist import warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.drill import Drill
 from coach.coaching.evidence import MOST_OBSERVATIONS
 from coach.coaching.facts import Goal, Observation, Way
-from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.sequence import DrillSequence
 from coach.coaching.warmup import WarmUp, warm_up
 from coach.judging.tolerance import Strictness, Tolerance
-from coach.record.errors import RecordError
+from coach.record.lease import Lease
 from coach.record.piece import PieceKey, piece_key
 from coach.record.store import Store
 from coach.score.choose import whole_piece
 from coach.score.model import Score
 from coach.screens.collaborators import Desk, Errand
 
-UNTIL_THEN = "Till then all is kept in memory."
-
 WARM_UP_CLEAN = 2
 """Clean repetitions of each spot in the warm-up: it wakes the hands up, the drill comes after."""
 
 
 class Desks:
-    """Makes desks; ``options`` are those of ``coach drill``, or None."""
+    """Makes desks; ``options`` are those of ``coach drill``, or None.
+
+    ``lease``: the record's, taken by each desk that keeps anything.
+    """
 
     def __init__(
         self,
         store: Store | None,
+        lease: Lease | None = None,
         *,
         options: Namespace | None = None,
         minutes: float = 5.0,
         click_offset_ms: float = 0.0,
     ) -> None:
         self._store, self._options, self._minutes = store, options, minutes
+        self._lease = lease
         self._click_offset_s = click_offset_ms / 1000.0
         strictness = options.strictness if options else "usual"
         self._tolerance = Tolerance.of(Strictness(strictness))
@@ -59,7 +61,7 @@ class Desks:
             return self._warm_up(score, piece, history, now_s, epoch_s)
         coach = self._coach(score, piece, errand, history, now_s + epoch_s)
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach)
-        keeper = Keeper(store, piece, drill)
+        keeper = Keeper(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
         return Desk(
             score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan,
@@ -112,7 +114,7 @@ class Desks:
             raise ValueError("Nothing was weak when you last played this piece: go on with it.")
         makers = [lambda at_s, s=spot: self._spot(score, s, at_s, epoch_s) for spot in spots]
         drill = DrillSequence(makers, now_s)
-        keeper = Keeper(self._store, piece, drill, keeps_place=False)
+        keeper = Keeper(self._store, piece, drill, self._lease, keeps_place=False)
         return Desk(
             score, drill, f"Warm-up: {piece.title}", lambda: drill.drill.coach.why(),
             keeper.keep, keeper.leave, lambda: warm_up_plan(score, spots, drill.states),
@@ -153,56 +155,3 @@ def asks_for_something(options: Namespace) -> bool:
     }
     plain |= {"clean": 3, "learn": False, "order": "forward", "own_pace": False}
     return any(getattr(options, name) != value for name, value in plain.items())
-
-
-class Keeper:
-    """Keeps a piece's repetitions and where the pianist stands; says what goes wrong."""
-
-    def __init__(
-        self,
-        store: Store | None,
-        piece: PieceKey,
-        drill: Drill | DrillSequence,
-        *,
-        keeps_place: bool = True,
-    ) -> None:
-        self._store, self._piece, self._drill = store, piece, drill
-        self._keeps_place = keeps_place
-
-    def keep(self, ended: RepetitionEnded) -> str:
-        """Keep a repetition and where the drill now stands."""
-        return self._brief(
-            lambda store: store.save_repetition(self._piece, ended, time.time(), self._place())
-        )
-
-    def save(self) -> str:
-        """Keep what could not be kept before; "" once all of it is."""
-        return self._brief(Store.save_unsaved)
-
-    def leave(self) -> str:
-        """Keep where the drill stands."""
-        if self._store is None:
-            return ""
-        place, said = self._place(), []
-        try:
-            self._store.save_unsaved()
-            if place is not None:
-                self._store.save_session_state(self._piece, place)
-        except RecordError as error:
-            said = [f"{error} {UNTIL_THEN}" if self._store.unsaved else str(error)]
-        said, self._store.notices[:] = [*said, *self._store.notices], []
-        return " ".join(said)
-
-    def _brief(self, work: Callable[[Store], None]) -> str:
-        """What goes wrong with it, in a row that stands while the pianist plays on."""
-        try:
-            if self._store:
-                work(self._store)
-        except RecordError as error:
-            return f"{error.brief} {UNTIL_THEN}"
-        return ""
-
-    def _place(self) -> dict[str, object] | None:
-        if not self._keeps_place or isinstance(self._drill, DrillSequence):
-            return None
-        return self._drill.coach.state()

@@ -17,6 +17,7 @@ from coach.record.folder import data_folder, named_folder
 from coach.record.settings import Kept, load_settings, save_settings
 
 if TYPE_CHECKING:
+    from coach.record.lease import Lease
     from coach.record.store import Store
 
 
@@ -57,6 +58,13 @@ class Keeping:
         self._notices += store.notices
         store.notices.clear()
         return store
+
+    @cached_property
+    def lease(self) -> Lease | None:
+        """The record's lease, not yet taken; None where there is no record."""
+        from coach.record.lease import Lease
+
+        return Lease(named_folder(self._options.data)) if self.store else None
 
     def notices(self) -> tuple[str, ...]:
         """Sentences for the pianist about the record, each told once; opens it."""

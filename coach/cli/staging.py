@@ -95,6 +95,7 @@ def _desk_maker(
             made.append(
                 Desks(
                     keeping.store,
+                    keeping.lease,
                     options=options if options.command == "drill" else None,
                     minutes=getattr(options, "minutes", 5.0),
                     click_offset_ms=keeping.settings.click_offset_ms,

@@ -41,6 +41,7 @@ class DrillScreen(DrillView):
         self._letter_ups: list[KeyUp] = []
         self.show_who()
         self.show(self.desk.drill.start(self._clock()))
+        self.show_unkept(self.desk.save())
         if self.piano is None and not self._has_player:
             self.show(self.desk.drill.piano_lost(self._clock()))
         self.set_interval(TICK_S, self._tick)

@@ -1,0 +1,85 @@
+"""What is kept of one drill, and what is said where it can't be."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from coach.coaching.drill import Drill
+from coach.coaching.outcomes import RepetitionEnded
+from coach.coaching.sequence import DrillSequence
+from coach.record.errors import RecordError
+from coach.record.lease import Lease
+from coach.record.piece import PieceKey
+from coach.record.store import Store
+
+UNTIL_THEN = "Till then all is kept in memory."
+ELSEWHERE = "Nothing is kept while another Keyhole drills with this record: close that one."
+
+
+class Keeper:
+    """Keeps a piece's repetitions and where the pianist stands; says what goes wrong.
+
+    While another Keyhole has the record's lease nothing is kept: both may hear the same piano, and
+    every repetition would count twice. What is played once the lease is free is kept again.
+    """
+
+    def __init__(
+        self,
+        store: Store | None,
+        piece: PieceKey,
+        drill: Drill | DrillSequence,
+        lease: Lease | None = None,
+        *,
+        keeps_place: bool = True,
+    ) -> None:
+        self._store, self._piece, self._drill, self._lease = store, piece, drill, lease
+        self._keeps_place = keeps_place
+
+    def keep(self, ended: RepetitionEnded) -> str:
+        """Keep a repetition and where the drill now stands."""
+        if self._store and self._lease and not self._lease.ours:
+            return ELSEWHERE
+        return self._brief(
+            lambda store: store.save_repetition(self._piece, ended, time.time(), self._place())
+        )
+
+    def save(self) -> str:
+        """Take the lease, keep what could not be kept before; "" once all of it is."""
+        if self._store and self._lease and not self._lease.take():
+            return ELSEWHERE
+        return self._brief(Store.save_unsaved)
+
+    def leave(self) -> str:
+        """Keep where the drill stands, and give the lease back."""
+        if self._store is None or (self._lease and not self._lease.ours):
+            return ""
+        said = self._keep_place(self._store)
+        said, self._store.notices[:] = [*said, *self._store.notices], []
+        if self._lease:
+            self._lease.give_back()
+        return " ".join(said)
+
+    def _keep_place(self, store: Store) -> list[str]:
+        place = self._place()
+        try:
+            store.save_unsaved()
+            if place is not None:
+                store.save_session_state(self._piece, place)
+        except RecordError as error:
+            return [f"{error} {UNTIL_THEN}" if store.unsaved else str(error)]
+        return []
+
+    def _brief(self, work: Callable[[Store], None]) -> str:
+        """What goes wrong with it, in a row that stands while the pianist plays on."""
+        try:
+            if self._store:
+                work(self._store)
+        except RecordError as error:
+            return f"{error.brief} {UNTIL_THEN}"
+        return ""
+
+    def _place(self) -> dict[str, object] | None:
+        if not self._keeps_place or isinstance(self._drill, DrillSequence):
+            return None
+        return self._drill.coach.state()
