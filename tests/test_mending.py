@@ -128,3 +128,24 @@ def test_a_long_whole_is_heard_once():
         hearings += lesson.asked.window == whole
         lesson.plays()
     assert hearings == 1
+
+
+def test_a_reason_that_names_a_place_says_where_to_begin_where_that_is_before_it(lessons):
+    """The window of the top line and the place of the reason differ by the run-up."""
+    score = piece()
+    said = [asked for steps in lessons for asked, *_ in steps if "→" in asked.reason]
+    assert said
+    for asked in said:
+        start = score.place(asked.window.start_quarters)
+        ends_with_it = _ends_as_said(score, asked)
+        named = str(start) in asked.reason or f"Begin at beat {start.beat}." in asked.reason
+        assert named or not ends_with_it, asked
+    assert {asked.reason.split(". ")[-1] for asked in said} >= {"Begin at bar 1, beat 4."}
+
+
+def _ends_as_said(score, asked):
+    """Whether the window arrives where the place of its reason does."""
+    place = asked.reason.split("→ ")[1]
+    end = score.place(asked.window.end_quarters)
+    arrives = f"bar {end.bar_number}, beat {end.beat}" if place.startswith("bar") else str(end.beat)
+    return place.startswith(arrives)

@@ -17,7 +17,7 @@ from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind, Trouble
 from coach.coaching.places import Places
 from coach.coaching.task import Ask, Task
-from coach.coaching.words import HANDS
+from coach.coaching.words import HANDS, run_up
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition, Window
 
@@ -141,6 +141,7 @@ class Finding:
         apart = best.window.hands is not self.task.window.hands
         what = HANDS[best.window.hands].capitalize() if apart else "Only this"
         reason = f"{what}: is it {place.removeprefix('hands ')}?"
+        reason += run_up(self.places, best.window, best.suspect.transition)
         return Ask(best.window, Kind.APART if apart else Kind.NARROW, reason)
 
     def back_to_all(self, clean: bool) -> Ask:

@@ -20,7 +20,7 @@ from coach.coaching.facts import Kind, Trouble
 from coach.coaching.likely import Try
 from coach.coaching.places import SINGLE, Places
 from coach.coaching.task import Ask, Run, Task
-from coach.coaching.words import tempo_words, times, up_words
+from coach.coaching.words import run_up, tempo_words, times, up_words
 from coach.score.model import Hand
 from coach.score.window import Transition
 
@@ -62,6 +62,7 @@ class Mending:
         required = case.required(self.task.clean_required)
         what = self.places.words(case.transition)
         reason = f"{what}: {self._tempo(case)}, {times(required)} running."
+        reason += run_up(self.places, case.window, case.transition)
         return Ask(case.window, kind, reason)
 
     def _record(self, move: Transition) -> list[Try]:
