@@ -214,7 +214,9 @@ class FakePorts:
 class Staging:
     """Everything the app is given, and what it did with it."""
 
-    def __init__(self, folder=Path("."), *, drill=None, ports=True, sentence="", learns=False):
+    def __init__(
+        self, folder=Path("."), *, drill=None, ports=True, sentence="", learns=False, notices=()
+    ):
         self.score = drill.score if drill else two_hands()
         self.drill = drill or FakeDrill(self.score)
         self.ports = FakePorts() if ports else None
@@ -229,6 +231,7 @@ class Staging:
             ports_sentence="" if ports else "Install libasound2 to use a piano.",
             make_pianist=lambda score: FakePianist(),
             demo_path=Path("tune.musicxml"),
+            notices=lambda: notices,
         )
 
     def _open(self, path, moves, on_progress, cancelled):

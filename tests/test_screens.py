@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
+import time
 from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
@@ -380,6 +381,25 @@ def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(si
         assert "? keys" in seat.text.splitlines()[-1]
 
     seated(size, run, sentence=locked)
+
+
+def test_a_notice_at_the_start_waits_until_the_score_is_open(monkeypatch):
+    async def run(seat):
+        await seat.until(NoticeScreen)
+        assert [type(one) for one in seat.app.screen_stack][1:] == [
+            HomeScreen,
+            DrillScreen,
+            NoticeScreen,
+        ]
+        await seat.pilot.press("enter", "escape")
+        assert isinstance(seat.app.screen, HomeScreen)
+
+    def slowly(self, path, moves, on_progress, cancelled):
+        time.sleep(0.2)
+        return self.score
+
+    monkeypatch.setattr(Staging, "_open", slowly)
+    seated((80, 24), run, start=Start(Path("tune.musicxml")), notices=("The settings are gone.",))
 
 
 @pytest.mark.parametrize("size", SIZES)

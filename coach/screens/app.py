@@ -80,6 +80,9 @@ class KeyholeApp(App[None]):
         self.set_timer(3 * FIRST_PAINT_S, settle_memory)
 
     def _say_notices(self) -> None:
+        if isinstance(self._top, OpeningScreen):  # it is to go by itself, and must be on top for it
+            self.set_timer(FIRST_PAINT_S, self._say_notices)
+            return
         for notice in reversed(self.collaborators.notices()):
             self.push_screen(NoticeScreen(notice))
 
