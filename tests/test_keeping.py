@@ -1,15 +1,18 @@
-"""Closing the record when the program ends: nothing is lost, and no traceback."""
+"""Record and settings as commands open and close them: nothing is lost, all is said once."""
 
 import sqlite3
+from argparse import Namespace
 from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
 from records import SCORE, ended
 
-from coach.cli.keeping import close_record
+from coach.cli.keeping import Keeping, close_record
 from coach.record.errors import RecordError
 from coach.record.piece import piece_key
+from coach.record.settings import FILE as SETTINGS
+from coach.record.settings import Kept, save_settings
 from coach.record.store import FILE, Store
 
 
@@ -39,3 +42,42 @@ def test_a_folder_that_vanished_is_one_sentence(
     monkeypatch.setattr(store, "close", gone)
     close_record(store)
     assert capsys.readouterr().err == "coach: The folder is gone.\n"
+
+
+def options(folder: Path, counting: str | None = None) -> Namespace:
+    return Namespace(data=folder, counting=counting)
+
+
+def test_damaged_settings_are_said_once_beside_what_the_record_says(tmp_path: Path) -> None:
+    (tmp_path / SETTINGS).write_text("{")
+    keeping = Keeping(options(tmp_path))
+    assert keeping.settings == Kept()
+    [said] = keeping.notices()
+    assert said.startswith("The settings were damaged")
+    assert keeping.notices() == ()
+    assert keeping.store
+    keeping.store.close()
+
+
+def test_settings_that_nobody_asked_for_yet_are_looked_at_too(tmp_path: Path) -> None:
+    (tmp_path / SETTINGS).write_text("{")
+    keeping = Keeping(options(tmp_path))
+    assert len(keeping.notices()) == 1
+    assert keeping.store
+    keeping.store.close()
+
+
+def test_a_counting_system_that_cannot_be_kept_holds_and_so_does_the_calibration(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    save_settings(tmp_path, Kept(click_offset_ms=40.0))
+
+    def full(*_: object) -> None:
+        raise RecordError("The settings can't be kept.")
+
+    monkeypatch.setattr("coach.cli.keeping.save_settings", full)
+    keeping = Keeping(options(tmp_path, "takadimi"))
+    assert keeping.settings == Kept(click_offset_ms=40.0, counting="takadimi")
+    assert keeping.notices() == ("The settings can't be kept.",)
+    assert keeping.store
+    keeping.store.close()

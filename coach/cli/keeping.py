@@ -31,16 +31,21 @@ class Keeping:
 
     @cached_property
     def settings(self) -> Kept:
-        """What the pianist has set; a counting system asked for now is kept."""
-        try:
-            settings = load_settings(named_folder(self._options.data))
-            asked = self._options.counting
-            if asked and asked != settings.counting:
-                settings = replace(settings, counting=asked)
-                save_settings(data_folder(self._options.data), settings)
-        except RecordError:  # opening the record says it
-            return Kept(counting=self._options.counting or Kept().counting)
+        """What the pianist has set; a counting system asked for now holds, and is kept."""
+        settings, said = load_settings(named_folder(self._options.data))
+        self._notices += [said] if said else []
+        asked = self._options.counting
+        if asked and asked != settings.counting:
+            settings = replace(settings, counting=asked)
+            self._keep(settings)
         return settings
+
+    def _keep(self, settings: Kept) -> None:
+        try:
+            save_settings(data_folder(self._options.data), settings)
+        except RecordError as error:
+            if not any(str(error) in said for said in self._notices):  # as of the record's folder
+                self._notices.append(str(error))
 
     @cached_property
     def store(self) -> Store | None:
@@ -67,8 +72,8 @@ class Keeping:
         return Lease(named_folder(self._options.data)) if self.store else None
 
     def notices(self) -> tuple[str, ...]:
-        """Sentences for the pianist about the record, each told once; opens it."""
-        self.store  # noqa: B018 - opening it is what may have something to say
+        """Sentences for the pianist about record and settings, each told once; opens both."""
+        self.store, self.settings  # noqa: B018 - opening them is what may have something to say
         said, self._notices = tuple(self._notices), []
         return said
 

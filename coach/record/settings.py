@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from math import isfinite
 from pathlib import Path
+from typing import Any
 
 from coach.record.errors import RecordError
+from coach.score.counting import CountingSystem
 
 FILE = "settings.json"
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """The settings; a missing or damaged file means these defaults."""
+    """The settings; these are what holds where nothing is set."""
 
     click_offset_ms: float = 0.0
     """How late this player's keys come against the click, player and equipment together."""
@@ -22,30 +27,81 @@ class Kept:
     """The counting system's name."""
 
 
-def load_settings(folder: Path) -> Kept:
-    """What is kept in the folder; unknown or odd entries are passed over."""
+_GOOD: dict[str, Callable[[Any], bool]] = {
+    "click_offset_ms": lambda found: type(found) in (int, float) and isfinite(found),
+    "counting": lambda found: found in list(CountingSystem),
+}
+_AGAIN = {
+    "click_offset_ms": "run coach calibrate again if you had calibrated",
+    "counting": "say --counting again if you had chosen one",
+}
+"""What to do where a setting is lost."""
+
+
+def load_settings(folder: Path) -> tuple[Kept, str]:
+    """What is kept in the folder, and "" or a sentence about what is wrong with it.
+
+    A damaged file is kept beside it under a dated name; what is good in it still holds. Entries of
+    a newer Keyhole are passed over.
+    """
     try:
-        found = json.loads((folder / FILE).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return Kept()
-    if not isinstance(found, dict):
-        return Kept()
-    good = {
-        field.name: found[field.name]
-        for field in fields(Kept)
-        if type(found.get(field.name)) is type(field.default)
-    }
-    return Kept(**good)
+        found = _read(folder / FILE)
+    except OSError as error:
+        return Kept(), (
+            f"The settings ({folder / FILE}) can't be read ({error.strerror or error}): mend that "
+            "and start Keyhole again; until then it goes by what is usual."
+        )
+    except ValueError:
+        return Kept(), _set_aside(folder, Kept(), tuple(_GOOD))
+    bad = tuple(name for name, good in _GOOD.items() if name in found and not good(found[name]))
+    kept = Kept(**{name: found[name] for name in _GOOD if name in found and name not in bad})
+    return kept, _set_aside(folder, kept, bad) if bad else ""
 
 
 def save_settings(folder: Path, kept: Kept) -> None:
-    """Keep the settings, whole or not at all. Raises RecordError where it can't be done."""
+    """Keep the settings, whole or not at all; entries of a newer Keyhole stay.
+
+    Raises RecordError where it can't be done.
+    """
     part = folder / f"{FILE}.part"
     try:
-        part.write_text(json.dumps(asdict(kept), indent=1) + "\n", encoding="utf-8")
+        plain = {**_others(folder / FILE), **asdict(kept)}
+        part.write_text(json.dumps(plain, indent=1) + "\n", encoding="utf-8")
         os.replace(part, folder / FILE)
     except OSError as error:
         raise RecordError(
             f"The settings can't be kept in {folder} ({error.strerror or error}); "
             "choose another folder with --data FOLDER."
         ) from error
+
+
+def _read(path: Path) -> dict[str, Any]:
+    """The file's entries; none where there is no file. Raises OSError or ValueError."""
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}
+    if not isinstance(found, dict):
+        raise ValueError("no entries")
+    return found
+
+
+def _others(path: Path) -> dict[str, Any]:
+    try:
+        return _read(path)
+    except ValueError:
+        return {}
+
+
+def _set_aside(folder: Path, kept: Kept, lost: tuple[str, ...]) -> str:
+    """Move the damaged file out of the way, keep what was good in it, and say so."""
+    from coach.record.database import keep_aside  # with sqlite3, which takes a while to import
+
+    path = folder / FILE
+    what_to_do = " and ".join(_AGAIN[name] for name in lost)
+    try:
+        aside = keep_aside(path, f"{datetime.now():%Y-%m-%d-%H%M%S}")
+        save_settings(folder, kept)
+    except (OSError, RecordError):
+        return f"The settings ({path}) are damaged: delete that file, and {what_to_do}."
+    return f"The settings were damaged, and are kept as {aside}: {what_to_do}."

@@ -28,6 +28,9 @@ def calibrate_click(options: Namespace) -> int:
     """Click, listen to the taps, and keep the offset."""
     divert_noise()
     folder = data_folder(options.data)
+    settings, damage = load_settings(folder)
+    if damage:
+        print(damage)
     ports = Ports()
     events: SimpleQueue[MidiEvent] = SimpleQueue()
     try:
@@ -41,7 +44,7 @@ def calibrate_click(options: Namespace) -> int:
         raise CannotDo(
             "Too few steady taps were heard; run coach calibrate again and tap one key each beat."
         )
-    save_settings(folder, replace(load_settings(folder), click_offset_ms=found.offset_ms))
+    save_settings(folder, replace(settings, click_offset_ms=found.offset_ms))
     side = "after" if found.offset_ms >= 0 else "before"
     print(
         f"Your keys come {abs(found.offset_ms):.0f} ms {side} the click (from {found.taps} taps, "
