@@ -1,6 +1,7 @@
 """Keys let go early: against how this player holds the other notes."""
 
 import random
+from dataclasses import replace
 
 from coach.judging.facts import Stage
 from coach.judging.judge import judge
@@ -91,3 +92,25 @@ def test_a_light_bass_that_shows_no_longer_notes_is_no_lapse() -> None:
     left = [i for i, n in enumerate(play(window)) if n.pitch < 60]
     assert not judge(window, held(window, dict.fromkeys(left[:3], 0.15), usual=0.9)).faults
     assert judge(window, held(window, dict.fromkeys(left[:2], 0.15), usual=0.9)).faults
+
+
+def test_a_staccato_bass_does_not_hide_a_short_key_beside_held_ones_in_the_other_hand() -> None:
+    right = [(0, 1), (1, 1), (2, 1), (3, 1), (4, 2), (6, 1)]
+    window = whole(
+        score_from_notes(
+            [
+                {"pitch": 72 + i, "onset": onset / 2, "length": length / 2, "hand": "RH"}
+                for i, (onset, length) in enumerate(right)
+            ]
+            + [{"pitch": 48 + i, "onset": i, "length": 1, "hand": "LH"} for i in range(4)]
+        )
+    )
+    shares = (0.9, 0.85, 1.0, 0.95, 0.22, 0.9)
+    played = [
+        replace(p, length_s=0.3 * right[p.pitch - 72][1] * shares[p.pitch - 72])
+        if p.pitch >= 72
+        else replace(p, length_s=0.1)
+        for p in play(window)
+    ]
+    told = judge(window, played).faults
+    assert [(f.cause, f.hands.value, f.from_beat) for f in told] == [("early release", "RH", 2)]

@@ -34,9 +34,12 @@ _USUAL, _USUAL_SPREAD = log(0.85), 0.4
 """Nothing else known, a hand holds its notes for 85 % of their length, and two hands in three for
 57 to 127 % (our own choice: between portato and legato with overlap)."""
 _OTHER_SPREAD = 0.2
-"""How far the hands are apart in this, in log share, where the other one has many notes."""
-_SPREAD, _SPREAD_WEIGHT = 0.35, 8
-"""How much one hand's holds vary before any is seen, and for how many seen ones that stands."""
+"""How far the hands are apart in this, in log share, where the other one has many notes, and
+where what is seen of this one does not part them further."""
+_SPREAD, _SPREAD_S, _SPREAD_WEIGHT = 0.25, 0.03, 8
+"""How much one hand's holds vary before any is seen: this share of them, and so many seconds of
+release, which are much of a sixteenth and little of a half note; and for how many seen ones that
+stands (our own choice)."""
 _FIRM = log(0.4)
 """Of a hand from which no more than this is to be expected nothing is said: it plays detached."""
 _LEAST_FIRM = 2
@@ -145,14 +148,25 @@ def _below(hold: Hold, others: Sequence[Hold], manner: tuple[float, float]) -> f
     like = _like(hold, others)
     middle = median(like) if like else 0.0
     spread = median(abs(x - middle) for x in like) / 0.6745 if like else 0.0
-    squares = len(like) * spread**2 + _SPREAD_WEIGHT * _SPREAD**2
-    variance = squares / (len(like) + _SPREAD_WEIGHT)
+    before = _SPREAD**2 + (_SPREAD_S / hold.written_s) ** 2
+    variance = (len(like) * spread**2 + _SPREAD_WEIGHT * before) / (len(like) + _SPREAD_WEIGHT)
     told = len(like) / variance
-    usual, sure = manner
+    usual, sure = _as_far_as_seen(manner, middle, told) if like else manner
     expected = (told * middle + sure * usual) / (told + sure)
     if expected < _FIRM:
         return 0.0
     return (expected - hold.log_share) / sqrt(variance + 1 / (told + sure))
+
+
+def _as_far_as_seen(manner: tuple[float, float], middle: float, told: float) -> tuple[float, float]:
+    """The manner, less sure where the hand's own like notes lie further from it than chance.
+
+    A staccato bass says nothing of a melody that is seen to be held.
+    """
+    usual, sure = manner
+    variance = 1 / sure
+    further = max(0.0, (usual - middle) ** 2 - variance - 1 / told)
+    return usual, 1 / (variance + further)
 
 
 def _like(hold: Hold, others: Sequence[Hold]) -> list[float]:
