@@ -15,17 +15,16 @@ from math import hypot, log, sqrt
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
 
-_LEAST = {True: 5, False: 4}
+_LEAST_SURE, _LEAST_LIKELY = 5, 4
 """Moments from which a change is sure, and from which it is likely."""
 _SURE = {1: 3.5, -1: 5.5}
-"""The bend against its standard error, for quickening and for slowing. Chance alone gives 3.5 once
-in two thousand repetitions of eight moments; the rest is for expression, which slows more readily
-than it hurries (Friberg & Sundberg 1999, JASA 105, 1469-1484: the final ritard)."""
+"""The bend against its standard error, for quickening and for slowing: the z limit of 3.5 (Iglewicz
+& Hoaglin 1993), and more for slowing, since expression slows more readily than it hurries
+(Friberg & Sundberg 1999, JASA 105, 1469-1484: the final ritard)."""
 _LIKELY = {1: 2.0, -1: 3.5}
 """...and where the change is larger than any of those, by :data:`_LARGE`, or is no more even than
-the scatter lets it show: worth a word, but not held against anybody. With these, in 14 of 317
-untouched windows of the recorded performance at hand there is a word about anything at all; with
-2.5 for slowing in 21."""
+the scatter lets it show: worth a word, but not held against anybody. What that costs in
+untouched windows is the line "or forgiven" of ``scripts/bench_ear.py``."""
 _LARGE = {1: 1.035, -1: 1.075}
 """How much larger than the least change one must be that is only likely."""
 _PRECISE_S = 0.006
@@ -73,7 +72,7 @@ def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) ->
 
     ``lifts`` are the seconds of each interval that were a pause or a break, and no tempo.
     """
-    if len(row) < _LEAST[False]:
+    if len(row) < _LEAST_LIKELY:
         return None
     free, total = [], 0.0
     for moment, lift in zip(row, lifts, strict=True):
@@ -85,7 +84,7 @@ def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) ->
     if ratio is None or max(ratio, 1 / ratio) <= tolerance.drift_ratio:
         return None
     steps = _steps(places, free, log(ratio), found.scatter_s)
-    if len(row) >= _LEAST[True] and _is_sure(found, ratio, steps):
+    if len(row) >= _LEAST_SURE and _is_sure(found, ratio, steps):
         return Rush(ratio)
     return Rush(ratio, sure=False) if _is_likely(found, ratio, steps, tolerance) else None
 

@@ -77,13 +77,12 @@ def parted(
 
 
 def _distances(row: Sequence[Moment]) -> dict[int, float]:
-    """Left hand after right, in seconds, at each moment that both struck."""
-    out = {}
-    for i, moment in enumerate(row):
-        right, left = moment.of(Hand.RIGHT), moment.of(Hand.LEFT)
-        if right is not None and left is not None and not (right.loose or left.loose):
-            out[i] = left.at_s - right.at_s
-    return out
+    """How far the hands are apart at each moment that both struck in time."""
+    return {
+        i: moment.apart_s
+        for i, moment in enumerate(row)
+        if moment.apart_s is not None and not any(hand.loose for hand in moment.hands)
+    }
 
 
 def _unusual(apart: Mapping[int, float], i: int, beat_s: float) -> float:
@@ -110,13 +109,13 @@ def _is_meant(one: Parted, moment: Moment, beat_s: float, habits: Habits | None)
 def _of_two(moment: Moment, i: int, line_s: float, limit: float) -> Parted | None:
     """The hand that parted from the other: the later one, unless the line says plainly no."""
     early, late = sorted(moment.hands, key=lambda hand: hand.at_s)
-    apart = late.first_s - early.last_s
-    if apart <= limit:
+    clear_s = late.first_s - early.last_s
+    if clear_s <= limit:
         return None
     plainly_early = abs(late.at_s - line_s) < _PLAIN * (late.at_s - early.at_s)
-    if plainly_early and apart > _ALONE * limit:
-        return Parted(i, early.hand, -apart)
-    return Parted(i, late.hand, apart)
+    if plainly_early and clear_s > _ALONE * limit:
+        return Parted(i, early.hand, -clear_s)
+    return Parted(i, late.hand, clear_s)
 
 
 def _of_one(row: Sequence[Moment], line: Sequence[float], i: int, limit: float) -> Parted | None:

@@ -102,12 +102,8 @@ def _part_evenly(row: Sequence[Moment], tolerance: Tolerance) -> bool:
 
 
 def _distances(row: Sequence[Moment]) -> list[tuple[float, float]]:
-    """Left hand after right, in seconds, wherever both play; a few dozen of them at most."""
-    out = []
-    for moment in row:
-        right, left = moment.of(Hand.RIGHT), moment.of(Hand.LEFT)
-        if right is not None and left is not None:
-            out.append((moment.x, left.at_s - right.at_s))
+    """Place and distance wherever both hands play; a few dozen of them at most."""
+    out = [(moment.x, moment.apart_s) for moment in row if moment.apart_s is not None]
     step = -(-len(out) // _MOST_SHARED) or 1
     return out[::step]
 

@@ -69,6 +69,14 @@ class Moment:
         """This hand's onset here, None where it has none."""
         return next((onset for onset in self.hands if onset.hand is hand), None)
 
+    @property
+    def apart_s(self) -> float | None:
+        """The left hand after the right, middle to middle; None where not both struck."""
+        if len(self.hands) < 2:
+            return None
+        one, other = self.hands
+        return other.at_s - one.at_s if one.hand is Hand.RIGHT else one.at_s - other.at_s
+
 
 def moments(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching

@@ -26,10 +26,10 @@ _FULL = 0.75
 _SURE = 5.6
 """The mean displacement against its standard error. Practice scatters by turns by itself (a late
 stroke makes a long gap and then a short one), and of all stretches the likeliest is looked at:
-so more than the usual three: at this one window of practice in seventy is called uneven."""
+so more than the usual three. What it costs is the line "false alarms, practice" of
+``scripts/bench_ear.py``."""
 _LIKELY = 4.5
-"""From here it is worth a word, but not held against anybody: one window of practice in twenty,
-and none of the recorded performance at hand."""
+"""From here it is worth a word, but not held against anybody ("or forgiven" there)."""
 _TOGETHER_S = 0.02
 """Scatter between the hands where both strike: a professional's for each (8 ms, Jabusch 2006) and
 some for practice. Where the other hand is late with this one the pulse is uneven, not the row."""
