@@ -11,13 +11,14 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
-from screenfakes import FakeDrill, Staging, two_hands
+from screenfakes import FakeDrill, Staging, note, two_hands
 
 from coach.coaching.facts import Order, Request
 from coach.coaching.outcomes import State
 from coach.coaching.plan import PlanRow
 from coach.drill import Drill, learn, repair
 from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.app import KeyholeApp
@@ -116,6 +117,31 @@ def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size):
         assert seat.app.screen.query_one("#clean-run").words == "0 of 3 clean"
 
     seated(size, run)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand_beside_it(
+    size, monkeypatch
+):
+    monkeypatch.setattr("coach.screens.drill_view.HEARD_S", 0.05)
+    one_note = score_from_notes([note(60, 0, 4)], qpm=80, title="Fake tune")
+    drill = Drill(one_note, repair(one_note, Window(F(0), F(4), Hands.RIGHT), qpm=80))
+
+    async def run(seat):
+        await seat.play(60)
+        seat.app.screen.show(drill.tick(11.0))
+        await seat.pilot.pause()
+        assert "Clean" in seat.text
+        seat.staging.ports.post(KeyDown(61, 64, 20.0))
+        await asyncio.sleep(0)
+        await seat.pilot.pause(0.01)
+        assert "heard: C sharp" in top_line(seat)
+        assert "Clean" not in seat.text
+        assert "1 of" in seat.app.screen.query_one("#clean-run").words
+        await seat.pilot.pause(0.1)
+        assert "play when ready" in top_line(seat)
+
+    seated(size, run, drill=drill)
 
 
 def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_who_plays_on():

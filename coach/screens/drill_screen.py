@@ -61,7 +61,10 @@ class DrillScreen(DrillView):
         drill = self.desk.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
-                return drill.key_down(pitch, velocity, at_s)
+                answer = drill.key_down(pitch, velocity, at_s)
+                if not answer:
+                    self.show_heard(pitch)
+                return answer
             case KeyUp(pitch, at_s):
                 return drill.key_up(pitch, at_s)
             case Pedal(controller, value, at_s):

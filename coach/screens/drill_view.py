@@ -44,6 +44,8 @@ asked for next takes its place, unless the pianist plays on: time to see where i
 choice."""
 SAVE_S = 2.0
 """How often it is tried again to keep what the record does not take."""
+HEARD_S = 2.0
+"""How long a key that begins nothing is named. Our choice."""
 READ_S = 4.0
 """How long a verdict stays beside a proposal that needs its row: time to read both. Our choice."""
 
@@ -93,8 +95,8 @@ class DrillView(DrillFrame):
     def _show_one(self, outcome: Outcome) -> None:
         match outcome:
             case StrayKey(pitch):
-                name = Spelling.of(pitch, self._key_fifths()).words
-                self.show_assignment(f"not in the window: {name}")
+                self.show_assignment(f"not in the window: {self._key_words(pitch)}")
+                self._take_back_clean()
             case StateChanged(state):
                 self.show_assignment()
                 self._changed(state)
@@ -249,9 +251,26 @@ class DrillView(DrillFrame):
             self.result.show_verdict("")
         self._waits = words is not None
 
-    def _key_fifths(self) -> int:
-        start = self.desk.drill.assignment.window.start_quarters
-        return self.desk.score.bar_at(start).key_fifths
+    def show_heard(self, pitch: int) -> None:
+        """A key that begins nothing: say that it was heard, as when the sound is tested."""
+        if self.desk.drill.state in (State.READY, State.FINISHED):
+            self.show_assignment(f"heard: {self._key_words(pitch)}")
+            self._take_back_clean()
+            self.set_timer(HEARD_S, self._forget_heard)
+
+    def _forget_heard(self) -> None:
+        if self._said.startswith("heard"):
+            self.show_assignment()
+
+    def _take_back_clean(self) -> None:
+        """No ``Clean.`` is left standing beside a key that is not in the window."""
+        if self._ended and self._ended.judgement.clean and not self._waits:
+            self.result.show_verdict("")
+
+    def _key_words(self, pitch: int) -> str:
+        """A key's name, as it would be written here."""
+        start = self.asked.window.start_quarters
+        return Spelling.of(pitch, self.desk.score.bar_at(start).key_fifths).words
 
 
 def _reason(decision: Decision) -> str:
