@@ -2,6 +2,8 @@
 
 import time
 from argparse import Namespace
+from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 from records import SCORE, ended
@@ -10,7 +12,10 @@ from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
 from coach.cli.keeping import Keeping, close_record
 from coach.cli.library import HomeLibrary, samples
+from coach.judging.facts import Outcome, TransitionResult
 from coach.record.piece import piece_key
+from coach.score.build import score_from_notes
+from coach.score.window import Window, excerpt
 from coach.screens.collaborators import Errand
 
 
@@ -59,6 +64,40 @@ def test_right_after_playing_the_piece_comes_before_its_weak_spots(library):
         (Errand.GO_ON, "Two Hands", "go on where you stopped today"),
         (Errand.WARM_UP, "Warm-up", "1 weak spot of today: Two Hands"),
     ]
+
+
+def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file):
+    keeping = Keeping(options)
+    keeping.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
+    told = [item.detail for item in HomeLibrary(keeping).warm_ups()]
+    close_record(keeping.store)
+    assert told == ["the worst weak spots of today: Two Hands"]
+
+
+def test_the_newest_warm_ups_leave_room_for_the_pieces(options, tmp_path):
+    keeping = Keeping(options)
+    for at in range(4):
+        path = tmp_path / f"piece-{at}.musicxml"
+        path.write_text("a score")
+        score = replace(SCORE, notes=SCORE.notes[at:], title=f"Piece {at}")
+        then_s = time.time() - 86400.0 * (4 - at)
+        keeping.store.save_repetition(piece_key(score, path), ended(clean=False), then_s)
+    told = lines(HomeLibrary(keeping))
+    close_record(keeping.store)
+    assert [errand for errand, *_ in told].count(Errand.WARM_UP) == 3
+
+
+def wild(bars):
+    """A repetition in which nothing at all was right."""
+    notes = [
+        {"pitch": pitch, "onset": onset, "length": 1, "hand": hand}
+        for onset in range(4 * bars)
+        for pitch, hand in ((72, "RH"), (48, "LH"))
+    ]
+    part = excerpt(score_from_notes(notes), Window(Fraction(0), Fraction(4 * bars)))
+    wrong = tuple(TransitionResult(one, Outcome.WRONG) for one in part.transitions)
+    bad = ended(clean=False)
+    return replace(bad, judgement=replace(bad.judgement, excerpt=part, transitions=wrong))
 
 
 def test_a_last_piece_whose_file_is_gone_is_still_named(library, file):

@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.facts import Observation
-from coach.coaching.warmup import last_session, spot_window, warm_up, weak_spots
+from coach.coaching.warmup import all_fit, last_session, spot_window, warm_up, weak_spots
 from coach.judging.facts import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -52,6 +52,14 @@ def test_only_the_last_session_counts():
     history = [*heard(3, "xxx", at_s=0.0), *heard(5, "xx", at_s=10 * HOUR_S)]
     assert beats(weak_spots(history)) == [5]
     assert len(last_session(history)) == 2
+
+
+def test_without_the_score_it_is_told_by_the_same_rule_whether_all_spots_fit():
+    history = [one for beat in range(2, 16) for one in heard(beat, "xx")]
+    for minutes in (1, 2, 3, 5, 8):
+        took = len(warm_up(piece(), history, minutes=minutes))
+        assert all_fit(weak_spots(history), minutes) is (took == 14)
+    assert all_fit(weak_spots(history)[:3], 2)
 
 
 def test_it_fits_the_minutes_but_is_never_empty():

@@ -7,6 +7,7 @@ from argparse import Namespace
 from pathlib import Path
 
 from coach.cli.keeper import Keeper
+from coach.cli.parser import WARM_UP_MIN
 from coach.cli.pieces import goal_from
 from coach.cli.warmlist import warm_up_plan
 from coach.coaching.coach import Coach
@@ -39,7 +40,7 @@ class Desks:
         lease: Lease | None = None,
         *,
         options: Namespace | None = None,
-        minutes: float = 5.0,
+        minutes: float = WARM_UP_MIN,
         click_offset_ms: float = 0.0,
     ) -> None:
         self._store, self._options, self._minutes = store, options, minutes

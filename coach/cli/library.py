@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import coach
 from coach.cli.keeping import Keeping
+from coach.cli.parser import WARM_UP_MIN
 from coach.screens.collaborators import Errand, HomeItem
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ SAMPLES = Path(coach.__file__).parent.parent / "sample_scores"
 SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".krn", ".mei", ".abc")
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
 """Words that a title has in small letters, but for the first."""
+WARM_UPS = 3
+"""Warm-ups that are offered at home, each for another piece: the newest. More hide the pieces."""
 _DAYS_S = 30 * 86400.0
 
 
@@ -41,7 +44,7 @@ class HomeLibrary:
         used, warm_ups = self._used(), self.warm_ups()
         seen = {item.path for item in used}
         first = used[:1] if self._played_today() else ()
-        rest = (*warm_ups, *used[len(first) :])
+        rest = (*warm_ups[:WARM_UPS], *used[len(first) :])
         return (*first, *rest, *(item for item in samples() if item.path not in seen))
 
     def _played_today(self) -> bool:
@@ -51,7 +54,7 @@ class HomeLibrary:
 
     def warm_ups(self) -> tuple[HomeItem, ...]:
         """A warm-up for each piece that had weak spots when it was last played, newest first."""
-        from coach.coaching.warmup import last_session, weak_spots
+        from coach.coaching.warmup import all_fit, last_session, weak_spots
 
         if (store := self._keeping.store) is None:
             return ()
@@ -60,8 +63,8 @@ class HomeLibrary:
             spots = weak_spots(history)
             if spots and Path(piece.path).is_file():
                 newest_s = last_session(history)[-1].at_s
-                spot = "spot" if len(spots) == 1 else "spots"
-                line = f"{len(spots)} weak {spot} of {_days_ago(newest_s)}: {piece.title}"
+                told = _spots(len(spots)) if all_fit(spots, WARM_UP_MIN) else "the worst weak spots"
+                line = f"{told} of {_days_ago(newest_s)}: {piece.title}"
                 item = HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
                 found.append((newest_s, item))
         return tuple(item for _, item in sorted(found, key=lambda pair: -pair[0]))
@@ -91,6 +94,10 @@ class HomeLibrary:
             for piece, history in recent
             if piece.path and not Path(piece.path).is_file() and weak_spots(history)
         )
+
+
+def _spots(count: int) -> str:
+    return f"{count} weak {'spot' if count == 1 else 'spots'}"
 
 
 def _where_it_stands(one: PieceSeen, at: int) -> str:

@@ -5,6 +5,10 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+WARM_UP_MIN = 5.0
+"""How long a warm-up is where nothing else is asked for, in minutes: a short one, before the piece
+itself. Our choice."""
+
 
 def make_parser() -> argparse.ArgumentParser:
     """The parser of the ``coach`` command."""
@@ -109,7 +113,7 @@ def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 def _add_warmup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     warmup = commands.add_parser("warmup", help="the spots that were weak when you last played")
-    warmup.add_argument("--minutes", type=_minutes, default=5.0, help="how long you have")
+    warmup.add_argument("--minutes", type=_minutes, default=WARM_UP_MIN, help="how long you have")
     warmup.add_argument("--list", action="store_true", help="only say what it would be")
     _add_common(warmup, again=True)
 

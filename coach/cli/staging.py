@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from coach.cli.keeping import Keeping
 from coach.cli.library import HomeLibrary, demo_score
+from coach.cli.parser import WARM_UP_MIN
 from coach.playing.ports import Ports, PortsUnavailable
 from coach.score.counting import CountingSystem
 from coach.screens.collaborators import (
@@ -97,7 +98,7 @@ def _desk_maker(
                     keeping.store,
                     keeping.lease,
                     options=options if options.command == "drill" else None,
-                    minutes=getattr(options, "minutes", 5.0),
+                    minutes=getattr(options, "minutes", WARM_UP_MIN),
                     click_offset_ms=keeping.settings.click_offset_ms,
                 )
             )

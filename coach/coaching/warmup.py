@@ -26,6 +26,9 @@ SLIP_RATE = 1 / 3
 REPETITIONS = 5
 """Repetitions that a short drill is expected to take: three clean and two to get there."""
 
+USUAL_QPM = 80.0
+"""Where no tempo is known of a spot. Our choice: a walking pace."""
+
 LINE_S = 3.0
 """Seconds between two repetitions, for reading the verdict and lifting the hands."""
 
@@ -118,12 +121,26 @@ def warm_up(score: Score, history: Iterable[Observation], *, minutes: float) -> 
     return tuple(chosen)
 
 
+def all_fit(spots: Iterable[WeakSpot], minutes: float) -> bool:
+    """Whether the warm-up takes all of these spots, told without their score.
+
+    By the same rule, with each spot's usual window (a beat of run-up and the move) at the tempo it
+    was last tried at.
+    """
+    moves = ((spot, spot.transition.to_quarters - spot.transition.from_quarters) for spot in spots)
+    return sum(_expected_s(2 * move, spot.qpm or USUAL_QPM) for spot, move in moves) <= 60 * minutes
+
+
+def _expected_s(quarters: Fraction, qpm: float) -> float:
+    """How long a short drill takes, about: its repetitions, each with its landing and a breath."""
+    return REPETITIONS * (float(quarters + 1) * 60.0 / qpm + LINE_S)
+
+
 def _item(score: Score, spot: WeakSpot) -> WarmUp:
     window = spot_window(score, spot.transition)
     asked_qpm = score.tempo_at(window.start_quarters)
     qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
-    playing_s = float(window.end_quarters - window.start_quarters + 1) * 60.0 / qpm
-    return WarmUp(spot, window, qpm, REPETITIONS * (playing_s + LINE_S))
+    return WarmUp(spot, window, qpm, _expected_s(window.end_quarters - window.start_quarters, qpm))
 
 
 def spot_window(score: Score, transition: Transition) -> Window:
