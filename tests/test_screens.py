@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import re
 import signal
 import time
 from dataclasses import replace
@@ -578,6 +579,46 @@ def test_the_plan_is_one_key_away_and_marks_in_words_what_is_now():
         assert "held    1. bar 0, in time" in seat.text
 
     seated((80, 24), run)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_long_plan_shows_what_is_due_and_folds_the_rest_into_lines_that_can_be_looked_along(size):
+    rows = learning(200, held=80)
+
+    async def run(seat):
+        seat.staging.plan = rows
+        await seat.pilot.press("t")
+        await seat.pilot.pause()
+        tasks = re.findall(r"(?:> +)?(?:held|NOW|to come) .*\bbars? [^│\n]*?(?= *│)", seat.text)
+        assert tasks == [
+            "held       78 tasks in bars 1 to 39",
+            "held   79. bar 40, left hand alone",
+            "held   80. bar 40, hands together",
+            ">      NOW   81. bar 41, left hand alone",
+            "to come   82. bar 41, hands together",
+            "to come   83. bar 42, left hand alone",
+            "to come   84. bar 42, hands together",
+            "to come       316 tasks in bars 43 to 200",
+        ]
+        await seat.pilot.press("end")
+        await seat.pilot.pause()
+        assert "400. bar 200, hands together" in line_of(seat, "> ")
+        assert "NOW   81. bar 41, left hand alone" in seat.text
+        await seat.pilot.press("pageup", "up")
+        await seat.pilot.pause()
+        assert " 389. " in line_of(seat, "> ")
+
+    seated(size, run, drill=FakeDrill(two_hands(200)))
+
+
+def learning(bars, held):
+    """A plan of two tasks for each bar, so many of them held."""
+    whats = [(bar, what) for bar in range(bars) for what in ("left hand alone", "hands together")]
+    states = ["held"] * held + ["now"] + ["to come"] * (2 * bars - held - 1)
+    return [
+        PlanRow(f"bar {bar + 1}, {what}", Window(F(4 * bar), F(4 * bar + 4)), state)
+        for (bar, what), state in zip(whats, states, strict=True)
+    ]
 
 
 def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done():

@@ -132,6 +132,7 @@ class DrillScreen(DrillView):
         change, reorder = desk.change_plan, desk.reorder
         self.app.push_screen(
             PlanScreen(
+                desk.score,
                 desk.plan,
                 asked,
                 change and (lambda row, what: self._replan(change(row, what, self._clock()))),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import groupby
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -12,13 +13,26 @@ from textual.widgets import Static
 
 from coach.coaching.facts import Order, PlanChange
 from coach.coaching.plan import PlanRow
+from coach.score.model import Score
+from coach.score.window import Window
 from coach.screens.notices import SheetScreen
+from coach.screens.words import window_words
 
 _WIDTH = max(map(len, ("held", "NOW", "to come", "left out")))
 _ABOVE = 5
 """Lines over the first task."""
+_LONG = 10
+"""A plan of more tasks than this is folded: so many can be read at once from the bench."""
+_BEFORE, _AFTER = 2, 3
+"""Tasks before and after the chosen one that are never folded away."""
+_PAGE = 10
+"""Tasks that PgUp and PgDn go."""
+_ALL = 1_000_000
+"""More tasks than a plan has."""
+_LOOK = "Up, Down, PgUp, PgDn, Home, End: look along the plan"
 _KEYS = (
-    "Up, Down: choose · e: earlier · l: later · x: leave out or take up\n"
+    f"{_LOOK}\n"
+    "e: earlier · l: later · x: leave out or take up\n"
     "1: bars in order · 2: from the end · 3: hard bars first"
 )
 
@@ -32,6 +46,10 @@ class PlanScreen(SheetScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "choose(-1)", show=False, priority=True),
         Binding("down", "choose(1)", show=False, priority=True),
+        Binding("pageup", f"choose({-_PAGE})", show=False, priority=True),
+        Binding("pagedown", f"choose({_PAGE})", show=False, priority=True),
+        Binding("home", f"choose({-_ALL})", show=False, priority=True),
+        Binding("end", f"choose({_ALL})", show=False, priority=True),
         Binding("e", "change('EARLIER')", show=False),
         Binding("l", "change('LATER')", show=False),
         Binding("x", "leave_out", show=False),
@@ -42,6 +60,7 @@ class PlanScreen(SheetScreen):
 
     def __init__(
         self,
+        score: Score,
         rows: Callable[[], Sequence[PlanRow]],
         asked: Callable[[], str],
         change: Change | None = None,
@@ -50,7 +69,7 @@ class PlanScreen(SheetScreen):
         """``asked``: what is asked for at this moment, in one line; without ``change`` and
         ``reorder`` the plan can only be read."""
         super().__init__()
-        self._rows, self._asked = rows, asked
+        self._score, self._rows, self._asked = score, rows, asked
         self._change, self._reorder = change, reorder
         self._chosen = self._now()
         self._said = ""
@@ -59,8 +78,7 @@ class PlanScreen(SheetScreen):
         """The tasks, what was done to them, and the keys, which stay in sight."""
         with VerticalScroll():
             yield Static(self.text(), markup=False, id="tasks")
-        if self._change:
-            yield Static(_KEYS, classes="keys")
+        yield Static(_KEYS if self._change else _LOOK, classes="keys")
 
     DEFAULT_CSS = """
     PlanScreen > .keys { width: 96%; max-width: 100; padding: 0 2; color: $text-muted; }
@@ -69,9 +87,10 @@ class PlanScreen(SheetScreen):
 
     def text(self) -> str:
         """The tasks in their order, and what was last done to them."""
-        chosen = self._chosen if self._change else None
-        lines = plan_lines(self._rows(), self._asked(), chosen)
-        lines[3] = self._said or lines[3]
+        rows = self._rows()
+        done = sum(row.state == "held" for row in rows)
+        lines = [f"{done} of {len(rows)} held. Asked for now:", f"  {self._asked()}", ""]
+        lines += [self._said or "The plan", *plan_lines(self._score, rows, self._chosen)]
         return "\n".join([*lines, "", "Enter or Esc: back"])
 
     def on_mount(self) -> None:
@@ -118,16 +137,42 @@ class PlanScreen(SheetScreen):
 
     def _show_chosen(self) -> None:
         box = self.query_one(VerticalScroll)
-        box.scroll_to(y=self._chosen + _ABOVE - box.size.height // 2, animate=False)
+        stretches = folded(self._rows(), self._chosen)
+        line = next((at for at, part in enumerate(stretches) if self._chosen in part), 0)
+        box.scroll_to(y=line + _ABOVE - box.size.height // 2, animate=False)
 
 
-def plan_lines(rows: Sequence[PlanRow], asked: str, chosen: int | None = None) -> list[str]:
-    """How far it is, what is asked for, then each task: its state in words, and what it is."""
-    done = sum(row.state == "held" for row in rows)
-    lines = [_line(at, row, at == chosen) for at, row in enumerate(rows)]
-    return [f"{done} of {len(rows)} held. Asked for now:", f"  {asked}", "", "The plan", *lines]
+def folded(rows: Sequence[PlanRow], chosen: int) -> list[range]:
+    """The rows of each line: one, or a stretch in the same state that is folded into a line.
+
+    The task that is now, the chosen one and those about it stay; a short plan is not folded.
+    """
+    long = len(rows) > _LONG
+
+    def group(at: int) -> tuple[str, int]:
+        near = chosen - _BEFORE <= at <= chosen + _AFTER
+        alone = not long or near or rows[at].state == "now"
+        return rows[at].state, at if alone else -1
+
+    lines = []
+    for _, part in groupby(range(len(rows)), group):
+        ats = list(part)
+        lines.append(range(ats[0], ats[-1] + 1))
+    return lines
 
 
-def _line(at: int, row: PlanRow, is_chosen: bool) -> str:
-    state = row.state.upper() if row.state == "now" else row.state
-    return f"{'>' if is_chosen else ' '} {state:>{_WIDTH}}  {at + 1:>3}. {row.what}"
+def plan_lines(score: Score, rows: Sequence[PlanRow], chosen: int) -> list[str]:
+    """Each task: its state in words, its number, and what it is; long stretches in one line."""
+    return [_line(score, rows, part, chosen in part) for part in folded(rows, chosen)]
+
+
+def _line(score: Score, rows: Sequence[PlanRow], part: range, is_chosen: bool) -> str:
+    first = rows[part[0]]
+    state = first.state.upper() if first.state == "now" else first.state
+    what = f"{part[0] + 1:>3}. {first.what}"
+    if len(part) > 1:
+        windows = [rows[at].window for at in part]
+        start = min(window.start_quarters for window in windows)
+        stretch = Window(start, max(window.end_quarters for window in windows))
+        what = f"     {len(part)} tasks in {window_words(score, stretch)}"
+    return f"{'>' if is_chosen else ' '} {state:>{_WIDTH}}  {what}"
