@@ -188,10 +188,15 @@ class TestWords:
         low, high = stretch
         assert places(piece()).stretch_words(Window(F(low), F(high))) == words
 
+    def test_a_stretch_from_the_pickup(self):
+        score = piece(9, pickup=1)
+        assert places(score).stretch_words(Window(F(0), F(1))) == "pickup"
+        assert places(score).stretch_words(Window(F(0), F(9))) == "pickup to bar 2"
+
     def test_a_pickup_is_counted_as_the_beat_that_it_is(self):
         score = piece(9, pickup=1)
         move = Transition(RH, F(0), F(1))
-        assert places(score).words(move) == "RH bar 0, beat 4 → bar 1, beat 1"
+        assert places(score).words(move) == "RH pickup, beat 4 → bar 1, beat 1"
 
 
 @pytest.mark.parametrize(

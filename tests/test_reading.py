@@ -62,7 +62,7 @@ def test_pickup_tie_chord_and_grace(tmp_path):
     assert {n.hand for n in found.notes if n.staff == 1} == {Hand.RIGHT}
     assert {n.hand for n in found.notes if n.staff == 2} == {Hand.LEFT}
     assert [b.number for b in found.bars] == ["0", "1", "2"]
-    assert str(found.place(Fraction(0))) == "bar 0, beat 4"
+    assert str(found.place(Fraction(0))) == "pickup, beat 4"
     assert found.bars[0].lead_quarters == 3
 
 

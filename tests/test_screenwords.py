@@ -33,6 +33,29 @@ def test_windows_are_named_by_bars_and_beats(start, end, words):
     assert window_words(two_hands(2), Window(F(start), F(end))) == words
 
 
+@pytest.mark.parametrize(
+    ("start", "end", "words"),
+    [
+        (0, 1, "pickup"),
+        (0, 9, "pickup to bar 2"),
+        (0, 2, "pickup, beat 4 → bar 1, beat 2"),
+        (1, 9, "bars 1 to 2"),
+    ],
+)
+def test_the_notes_before_bar_1_are_the_pickup(start, end, words):
+    """Common practice: nobody says "bar 0"."""
+    notes = [note(60, onset, 1) for onset in range(9)]
+    score = score_from_notes(notes, pickup_quarters=1)
+    assert window_words(score, Window(F(start), F(end))) == words
+
+
+def test_a_pickup_that_is_printed_with_a_number_keeps_it():
+    bar = score_from_notes([note(60, 0, 1)], pickup_quarters=1).bars[0]
+    assert bar.words == "pickup"
+    assert replace(bar, number="1").words == "bar 1"
+    assert replace(bar, lead_quarters=F(0)).words == "bar 0"
+
+
 @pytest.mark.outside
 @pytest.mark.parametrize(
     ("metre", "qpm", "beats"), [("4/4", 60, 60), ("6/8", 90, 60), ("2/2", 120, 60), ("3/8", 90, 60)]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import two_hands
+from screenfakes import note, two_hands
 
+from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.strip import Place, strip
 
@@ -18,6 +19,12 @@ def text(*args, **more):
 def test_the_window_lies_on_its_bars():
     score = two_hands(bars=4)
     assert text(score, Window(F(4), F(8)), {}, 20) == "bar 1 ──██──── 4"
+
+
+def test_it_begins_with_the_pickup():
+    notes = [note(60, onset, 1) for onset in range(9)]
+    score = score_from_notes(notes, pickup_quarters=1)
+    assert text(score, Window(F(0), F(1)), {}, 19) == "pickup ██──── 2"
 
 
 def test_a_weak_spot_has_the_letter_of_its_hand():

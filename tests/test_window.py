@@ -23,7 +23,7 @@ def test_a_window_ends_with_the_note_arrived_at():
 
 def test_a_pickup_counts_from_the_end_of_its_bar():
     score = scale(16, pickup=F(1))
-    assert str(score.place(F(0))) == "bar 0, beat 4"
+    assert str(score.place(F(0))) == "pickup, beat 4"
     assert str(score.place(F(1))) == "bar 1, beat 1"
 
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from coach.coaching.observing import chance_to_hear_late
-from coach.score.model import Hands, Score, ScoreNote, beat_words
+from coach.score.model import Hands, Score, ScoreNote, beat_words, stretch_of_bars
 from coach.score.window import Excerpt, Transition, Window, excerpt
 
 SINGLE = (Hands.RIGHT, Hands.LEFT)
@@ -203,7 +203,7 @@ class Places:
         whose = "both hands" if transition.hands is Hands.TOGETHER else transition.hands.value
         if transition.from_quarters < self.score.bars[0].onset_quarters:  # the piece's first note
             return f"{whose} {end}"
-        crossing = "" if start.bar_index == end.bar_index else f"bar {end.bar_number}, beat "
+        crossing = "" if start.bar_index == end.bar_index else f"{end.bar}, beat "
         return f"{whose} {start} → {crossing}{beat_words(end.beat)}"
 
     def stretch_words(self, window: Window) -> str:
@@ -215,12 +215,8 @@ class Places:
         whole_start = window.start_quarters == bars[first.bar_index].onset_quarters
         whole_end = window.end_quarters >= bars[end_bar].end_quarters
         if whole_start and whole_end:
-            return _bars_words(bars[first.bar_index].number, bars[end_bar].number)
+            return stretch_of_bars(bars[first.bar_index], bars[end_bar])
         if first.bar_index == last.bar_index:
             beats = f"{beat_words(first.beat)} to {beat_words(last.beat)}"
-            return f"bar {first.bar_number}, beats {beats}"
+            return f"{first.bar}, beats {beats}"
         return f"{first} to {last}"
-
-
-def _bars_words(first: str, last: str) -> str:
-    return f"bar {first}" if first == last else f"bars {first} to {last}"

@@ -21,7 +21,7 @@ def place(excerpt: Excerpt, onset: Fraction) -> str:
         return beat
     if excerpt.is_one_bar and at.bar_index == excerpt.places[0].bar_index:
         return beat
-    return f"bar {at.bar_number} {beat}"
+    return f"{at.bar} {beat}"
 
 
 def late(excerpt: Excerpt, onset: Fraction, error_s: float) -> str:

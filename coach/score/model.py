@@ -152,6 +152,11 @@ class Bar:
         """Begins inside its metre, so that beats count from the bar's end."""
         return self.lead_quarters > 0
 
+    @property
+    def words(self) -> str:
+        """``bar 12``; ``pickup`` for one that has no number of its own."""
+        return _bar_words(self.number, self.is_pickup)
+
     def beats_quarters(self) -> tuple[Fraction, ...]:
         """Onsets of the beats that lie in this bar, in quarters from the piece's start."""
         beat = self.metre.beat_quarters
@@ -213,9 +218,28 @@ class Place:
     bar_index: int
     bar_number: str
     beat: Fraction
+    is_pickup: bool = False
+
+    @property
+    def bar(self) -> str:
+        """The bar in words, as :attr:`Bar.words`."""
+        return _bar_words(self.bar_number, self.is_pickup)
 
     def __str__(self) -> str:
-        return f"bar {self.bar_number}, beat {beat_words(self.beat)}"
+        return f"{self.bar}, beat {beat_words(self.beat)}"
+
+
+def _bar_words(number: str, is_pickup: bool) -> str:
+    """Nobody at a piano says "bar 0" for the notes before bar 1."""
+    return "pickup" if is_pickup and number in ("", "0") else f"bar {number}"
+
+
+def stretch_of_bars(first: Bar, last: Bar) -> str:
+    """``bar 3``, ``bars 3 to 5``, ``pickup to bar 4``."""
+    if first.words == last.words:
+        return first.words
+    both = first.words.startswith("bar ") and last.words.startswith("bar ")
+    return f"bars {first.number} to {last.number}" if both else f"{first.words} to {last.words}"
 
 
 def beat_words(beat: Fraction) -> str:
@@ -262,7 +286,8 @@ class Score:
         """Bar number and beat of an onset; a pickup counts from the end of its bar."""
         bar = self.bar_at(onset_quarters)
         inside = onset_quarters - bar.onset_quarters + bar.lead_quarters
-        return Place(bar.index, bar.number, 1 + inside / bar.metre.beat_quarters)
+        beat = 1 + inside / bar.metre.beat_quarters
+        return Place(bar.index, bar.number, beat, bar.is_pickup)
 
     def notes_between(
         self, start_quarters: Fraction, end_quarters: Fraction, hands: Hands = Hands.TOGETHER

@@ -7,7 +7,7 @@ after its end, the note that one must arrive at, because the trouble is in arriv
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
@@ -99,7 +99,7 @@ class Excerpt:
         if not self.places:
             return Place(0, "", 1 + index + part)
         beat = self.places[index]
-        return Place(beat.bar_index, beat.bar_number, beat.beat + part)
+        return replace(beat, beat=beat.beat + part)
 
     def transition_to(self, onset_quarters: Fraction, hands: Hands) -> Transition:
         """The transition in which an onset is arrived at: beats (k-1, k], k rounded up."""

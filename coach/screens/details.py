@@ -5,7 +5,7 @@ from __future__ import annotations
 from coach.coaching.facts import Decision
 from coach.coaching.outcomes import RepetitionEnded
 from coach.judging.facts import Judgement, Label
-from coach.score.model import Score, beat_words
+from coach.score.model import Score
 from coach.screens.notices import SheetScreen
 from coach.screens.words import bpm, clean_words
 
@@ -57,8 +57,7 @@ def _timing(score: Score, judgement: Judgement, index: int) -> str:
     place = score.place(note.onset_quarters)
     size = one.error_ms or 0
     side = "late" if size > 0 else "early"
-    beat = f"bar {place.bar_number}, beat {beat_words(place.beat)}"
-    return f"  {note.hand.value} {beat}: {note.spelling.words} {abs(size):.0f} ms {side}"
+    return f"  {note.hand.value} {place}: {note.spelling.words} {abs(size):.0f} ms {side}"
 
 
 class WhyScreen(SheetScreen):

@@ -12,7 +12,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 
 from coach.score.handmoves import HandMove, MoveError, check, parse_move
-from coach.score.model import Hand, Score, ScoreNote, beat_words
+from coach.score.model import Hand, Score, ScoreNote
 
 _OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
 
@@ -35,8 +35,7 @@ def note_words(score: Score, note: ScoreNote) -> str:
     """One note of the list: place, name, hand."""
     place = score.place(note.onset_quarters)
     guess = ", a guess" if note.hand_is_guess else ""
-    beat = f"bar {place.bar_number}, beat {beat_words(place.beat)}"
-    return f"{beat:<20} {note.spelling.symbol:<5} now {note.hand.value}{guess}"
+    return f"{place!s:<20} {note.spelling.symbol:<5} now {note.hand.value}{guess}"
 
 
 class HandsScreen(ModalScreen[tuple[str, ...]]):

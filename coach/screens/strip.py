@@ -51,8 +51,7 @@ def strip(
     A bar takes as many cells as there is room for; where there are more bars than cells, a cell
     stands for several.
     """
-    first, last = score.bars[0].number, score.bars[-1].number
-    left, right = f"bar {first} ", f" {last}"
+    left, right = f"{score.bars[0].words} ", f" {score.bars[-1].number}"
     room = max(width - len(left) - len(right) - 2, 1)
     count = len(score.bars)
     per_bar = max(min(room // count, 6), 1)

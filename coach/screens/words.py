@@ -10,7 +10,7 @@ from coach.coaching.outcomes import State
 from coach.coaching.words import ENOUGH, WIDE
 from coach.judging.facts import Judgement, Stage
 from coach.judging.reach import before_the_break
-from coach.score.model import Hands, Score, beat_words
+from coach.score.model import Hands, Score, beat_words, stretch_of_bars
 from coach.score.window import Window
 
 STAGES = {
@@ -58,16 +58,12 @@ def window_words(score: Score, window: Window) -> str:
         (bar for bar in reversed(score.bars) if bar.onset_quarters < window.end_quarters), first
     )
     if window.start_quarters == first.onset_quarters and window.end_quarters >= last.end_quarters:
-        whole = f"bar {first.number}"
-        return whole if first is last else f"bars {first.number} to {last.number}"
+        return stretch_of_bars(first, last)
     start = score.place(window.start_quarters)
     end = score.place(window.end_quarters)
     if start.bar_index == end.bar_index:
-        return f"bar {start.bar_number}, beat {beat_words(start.beat)} → {beat_words(end.beat)}"
-    return (
-        f"bar {start.bar_number}, beat {beat_words(start.beat)}"
-        f" → bar {end.bar_number}, beat {beat_words(end.beat)}"
-    )
+        return f"{start} → {beat_words(end.beat)}"
+    return f"{start} → {end}"
 
 
 def assignment_words(score: Score, assignment: Assignment) -> str:

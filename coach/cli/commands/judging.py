@@ -13,7 +13,7 @@ from coach.judging.plain import judgement_to_plain
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.midifile import read_take
 from coach.playing.notes import Take
-from coach.score.model import Score
+from coach.score.model import Score, stretch_of_bars
 from coach.score.window import excerpt
 
 
@@ -41,12 +41,10 @@ def verdict_lines(
 ) -> list[str]:
     """The verdict as text: what was judged, the sentence, the counts, and note by note."""
     window = judgement.excerpt.window
-    start, end = (
-        score.place(window.start_quarters),
-        score.bar_at(window.end_quarters - Fraction(1, 64)),
-    )
+    start = score.bar_at(window.start_quarters)
+    bars = stretch_of_bars(start, score.bar_at(window.end_quarters - Fraction(1, 64)))
     lines = [
-        f"{score.title or 'Untitled'}: bars {start.bar_number} to {end.number}, "
+        f"{score.title or 'Untitled'}: {bars}, "
         f"{_hands(window.hands.value)}, judged for {judgement.stage.value}",
         judgement.sentence if judgement.clean else f"Not clean: {judgement.sentence}",
         _tempo_line(score, judgement),

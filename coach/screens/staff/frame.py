@@ -133,7 +133,7 @@ def bar_numbers(spread: Spread) -> None:
     """Printed bar numbers: at the page's beginning and over each barline, where there is room."""
     score = spread.ground.written.score
     first = score.bar_at(spread.slots[0].onset_quarters)
-    places = [(0, f"bar {first.number}" if first.number else "")]
+    places = [(0, first.words if first.number or first.is_pickup else "")]
     for slot in spread.slots:
         if slot.kind is SlotKind.BAR:
             number = score.bar_at(slot.onset_quarters).number
