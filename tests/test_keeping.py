@@ -8,12 +8,15 @@ from pathlib import Path
 import pytest
 from records import SCORE, ended
 
+from coach.cli.desks import Desks
 from coach.cli.keeping import Keeping, close_record
+from coach.cli.library import HomeLibrary
 from coach.record.errors import RecordError
 from coach.record.piece import piece_key
 from coach.record.settings import FILE as SETTINGS
 from coach.record.settings import Kept, save_settings
 from coach.record.store import FILE, Store
+from coach.screens.collaborators import Errand
 
 
 def test_what_another_program_kept_out_of_the_record_is_kept_beside_it_and_said(
@@ -80,4 +83,24 @@ def test_a_counting_system_that_cannot_be_kept_holds_and_so_does_the_calibration
     assert keeping.settings == Kept(click_offset_ms=40.0, counting="takadimi")
     assert keeping.notices() == ("The settings can't be kept.",)
     assert keeping.store
+    keeping.store.close()
+
+
+def test_a_folder_that_cannot_be_used_is_said_and_all_is_kept_until_it_can(tmp_path: Path) -> None:
+    folder = tmp_path / "data"
+    folder.write_text("in the way")
+    keeping = Keeping(options(folder))
+    assert HomeLibrary(keeping).items()  # the sample scores
+    [said] = keeping.notices()
+    assert said.startswith(f"The folder {folder} can't be written to")
+    assert said.endswith("Till then all is kept in memory.")
+    assert keeping.store
+    desks = Desks(keeping.store, keeping.lease)
+    desk = desks.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
+    assert desk.save() == "The record can't be written to. Till then all is kept in memory."
+    assert desk.keep(ended()) == desk.save()
+    folder.unlink()
+    assert desk.save() == ""
+    assert len(keeping.store.repetitions(piece_key(SCORE))) == 1
+    desk.leave()
     keeping.store.close()

@@ -1,5 +1,6 @@
 """The practice record, in real SQLite files."""
 
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -265,3 +266,91 @@ def test_two_programs_share_a_record(store: Store, tmp_path: Path) -> None:
     second.save_repetition(PIECE, ended(clean=False), NOON_S + 1)
     assert len(store.repetitions(PIECE)) == len(second.repetitions(PIECE)) == 2
     second.close()
+
+
+def test_a_record_removed_while_it_is_open_is_begun_anew_and_not_brought_back(
+    store: Store, tmp_path: Path
+) -> None:
+    """Written into the file that is no longer there, all would be lost unsaid."""
+    store.save_repetition(PIECE, ended(clean=False), NOON_S)
+    shutil.rmtree(tmp_path)
+    store.save_repetition(PIECE, ended(), NOON_S + 1)
+    assert [seen.clean for seen in store.repetitions(PIECE)] == [True]
+    assert "was removed" in store.notices[0]
+    assert rows(tmp_path, "SELECT count(*) FROM repetition") == [(1,)]
+    store.save_repetition(PIECE, ended(), NOON_S + 2)
+    assert len(store.notices) == 1
+
+
+def test_another_record_put_in_its_place_is_the_one_that_is_used(tmp_path: Path) -> None:
+    folder, other = tmp_path / "data", tmp_path / "other"
+    for made, piece in ((folder, PIECE), (other, OTHER)):
+        made.mkdir()
+        begun = Store(made)
+        begun.save_repetition(piece, ended(), NOON_S)
+        begun.close()
+    store = Store(folder)
+    folder.rename(tmp_path / "away")
+    other.rename(folder)
+    store.save_repetition(PIECE, ended(), NOON_S + 1)
+    assert [len(store.repetitions(piece)) for piece in (PIECE, OTHER)] == [1, 1]
+    assert store.notices == []
+    store.close()
+
+
+def test_where_the_disk_itself_is_gone_all_waits_until_it_is_back(tmp_path: Path) -> None:
+    folder = tmp_path / "data"
+    folder.mkdir()
+    store = Store(folder)
+    store.save_repetition(PIECE, ended(), NOON_S)
+    away = folder.rename(tmp_path / "away")
+    folder.write_text("no folder can be made here")
+    with pytest.raises(RecordError, match="can't be used"):
+        store.save_repetition(PIECE, ended(), NOON_S + 1)
+    with pytest.raises(RecordError):
+        store.pieces()
+    folder.unlink()
+    away.rename(folder)
+    store.save_unsaved()
+    assert len(store.repetitions(PIECE)) == 2
+    assert store.notices == []
+    store.close()
+
+
+def test_what_can_go_nowhere_else_is_left_where_the_system_keeps_what_passes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passing, data = tmp_path / "passing", tmp_path / "data"
+    passing.mkdir()
+    data.mkdir()
+    monkeypatch.setattr("tempfile.gettempdir", lambda: str(passing))
+    store = Store(data)
+    shutil.rmtree(data)
+    data.write_text("in the way")
+    with pytest.raises(RecordError):
+        store.save_repetition(PIECE, ended(), NOON_S)
+    store.close()
+    [left] = passing.iterdir()
+    assert str(left) in store.notices[0]
+    assert f"move that file to {data}" in store.notices[0]
+    data.unlink()
+    data.mkdir()
+    left.rename(data / left.name)
+    again = Store(data)
+    assert len(again.repetitions(PIECE)) == 1
+    again.close()
+
+
+def test_a_record_that_could_not_be_opened_takes_what_was_played_once_it_can(
+    tmp_path: Path,
+) -> None:
+    folder = tmp_path / "data"
+    folder.write_text("in the way")
+    store = Store(folder, opened=False)
+    with pytest.raises(RecordError):
+        store.save_repetition(PIECE, ended(), NOON_S)
+    folder.unlink()
+    store.save_unsaved()
+    assert len(store.repetitions(PIECE)) == 1
+    assert store.notices == []
+    store.close()

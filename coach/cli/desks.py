@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from argparse import Namespace
+from contextlib import suppress
 from pathlib import Path
 
 from coach.cli.keeper import Keeper
@@ -17,6 +18,7 @@ from coach.coaching.facts import Goal, Observation, Way
 from coach.coaching.sequence import DrillSequence
 from coach.coaching.warmup import WarmUp, warm_up
 from coach.judging.tolerance import Strictness, Tolerance
+from coach.record.errors import RecordError
 from coach.record.lease import Lease
 from coach.record.piece import PieceKey, piece_key
 from coach.record.store import Store
@@ -57,7 +59,9 @@ class Desks:
         piece = piece_key(score, path)
         epoch_s = time.time() - now_s
         store = None if errand is Errand.DEMO else self._store
-        history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
+        history: tuple[Observation, ...] = ()
+        with suppress(RecordError):  # what is wrong is said when the drill is kept
+            history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.WARM_UP:
             return self._warm_up(score, piece, history, now_s, epoch_s)
         coach = self._coach(score, piece, errand, history, now_s + epoch_s)
@@ -80,7 +84,10 @@ class Desks:
         unix_s: float,
     ) -> Coach:
         asked = self._goal(score, errand)
-        state = self._store.session_state(piece) if self._store and self._resumes(errand) else None
+        state = None
+        with suppress(RecordError):
+            if self._store and self._resumes(errand):
+                state = self._store.session_state(piece)
         if state is not None:
             try:
                 resumed = Coach.resume(score, state, history=history, now_s=unix_s)

@@ -8,12 +8,11 @@ from collections.abc import Callable
 from coach.coaching.drill import Drill
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.sequence import DrillSequence
-from coach.record.errors import RecordError
+from coach.record.errors import UNTIL_THEN, RecordError
 from coach.record.lease import Lease
 from coach.record.piece import PieceKey
 from coach.record.store import Store
 
-UNTIL_THEN = "Till then all is kept in memory."
 ELSEWHERE = "Nothing is kept while another Keyhole drills with this record: close that one."
 
 

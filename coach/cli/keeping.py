@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from coach.record.errors import RecordError
+from coach.record.errors import UNTIL_THEN, RecordError
 from coach.record.folder import data_folder, named_folder
 from coach.record.settings import Kept, load_settings, save_settings
 
@@ -49,7 +49,7 @@ class Keeping:
 
     @cached_property
     def store(self) -> Store | None:
-        """The record; None where there is none."""
+        """The record, which may not be to be opened yet; None where nothing is to be kept."""
         if not self._keeps:
             return None
         from coach.record.store import Store
@@ -57,8 +57,8 @@ class Keeping:
         try:
             store = Store(data_folder(self._options.data))
         except RecordError as error:
-            self._notices.append(f"{error} Until then nothing is kept.")
-            return None
+            self._notices.append(f"{error} {UNTIL_THEN}")
+            store = Store(named_folder(self._options.data), opened=False)
         atexit.register(close_record, store)
         self._notices += store.notices
         store.notices.clear()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import coach
 from coach.cli.keeping import Keeping
 from coach.cli.parser import WARM_UP_MIN
+from coach.record.errors import RecordError
 from coach.screens.collaborators import Errand, HomeItem
 
 if TYPE_CHECKING:
@@ -39,13 +40,20 @@ class HomeLibrary:
     def items(self) -> Sequence[HomeItem]:
         """What a pianist wants next first, then the pieces of the record, then the sample scores.
 
-        The warm-up opens a day; once something was played today it is the last piece's turn.
+        The warm-up opens a day; once something was played today it is the last piece's turn. Of a
+        record that can't be read nothing is offered: what is wrong with it is said elsewhere.
         """
+        try:
+            played = self._played()
+        except RecordError:
+            played = ()
+        seen = {item.path for item in played}
+        return (*played, *(item for item in samples() if item.path not in seen))
+
+    def _played(self) -> tuple[HomeItem, ...]:
         used, warm_ups = self._used(), self.warm_ups()
-        seen = {item.path for item in used}
         first = used[:1] if self._played_today() else ()
-        rest = (*warm_ups[:WARM_UPS], *used[len(first) :])
-        return (*first, *rest, *(item for item in samples() if item.path not in seen))
+        return (*first, *warm_ups[:WARM_UPS], *used[len(first) :])
 
     def _played_today(self) -> bool:
         if (store := self._keeping.store) is None or (piece := store.last_piece()) is None:

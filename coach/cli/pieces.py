@@ -8,7 +8,7 @@ from pathlib import Path
 
 from coach.coaching.facts import Goal, Order, Way
 from coach.judging.facts import Stage
-from coach.record.folder import cache_folder, data_folder
+from coach.record.folder import cache_folder, data_folder, named_folder
 from coach.score.choose import choose_window
 from coach.score.handmoves import apply, check, parse_move
 from coach.score.model import Score
@@ -34,12 +34,13 @@ def open_piece(
     score = open_score(
         path, cache_dir=cache_folder(data), on_progress=on_progress, cancelled=cancelled
     )
-    folder, key = data_folder(data) / _HANDS_FOLDER, score_key(path)
+    folder, key = named_folder(data) / _HANDS_FOLDER, score_key(path)
     kept = load_moves(folder, key)
     fresh = [move for move in map(parse_move, moves) if move not in kept]
     for move in fresh:
         check(score, move)
     if fresh:
+        data_folder(data)  # whose sentence says more than that of a file in it
         save_moves(folder, key, (*kept, *fresh), score.title or path.name)
     return apply(score, (*kept, *fresh))
 

@@ -30,17 +30,23 @@ class Database:
     Raises RecordError from every method, Damaged where the file itself is broken.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, wait_s: float = OPEN_WAIT_S) -> None:
+        """``wait_s``: how long to wait for another program that holds the file."""
         self.path = path
         # A log left behind tells of a crash: then the whole file is looked through.
         crashed = Path(f"{path}-wal").exists()
         with translated(path):
-            self._connection = sqlite3.connect(path, timeout=OPEN_WAIT_S, isolation_level=None)
+            self._connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
             try:
                 self._prepare(crashed)
             except BaseException:
                 self._connection.close()
                 raise
+        self._identity = _identity(path)
+
+    def is_in_place(self) -> bool:
+        """Whether the file still lies where it was opened: elsewhere sqlite would not notice."""
+        return self._identity is not None and self._identity == _identity(self.path)
 
     def _prepare(self, crashed: bool) -> None:
         run = self._connection.execute
@@ -49,7 +55,8 @@ class Database:
         if version_of(self._connection) > VERSION:
             raise RecordError(
                 f"{self.path} was written by a newer Keyhole; update Keyhole, or choose another "
-                "folder with --data FOLDER."
+                "folder with --data FOLDER.",
+                "The record is a newer Keyhole's: update this one.",
             )
         run("PRAGMA journal_mode = WAL")
         run("PRAGMA synchronous = NORMAL")
@@ -80,6 +87,15 @@ class Database:
     def close(self) -> None:
         """Close the file; the log is folded into it."""
         self._connection.close()
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which file that is, whatever it is called; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 @contextmanager

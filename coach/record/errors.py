@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+UNTIL_THEN = "Till then all is kept in memory."
+"""What is to be said after an error of the record, where its ``Store`` goes on."""
+
 
 class RecordError(Exception):
     """The record can't be used as asked; its text is one sentence that says what to do."""

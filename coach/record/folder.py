@@ -32,12 +32,10 @@ def named_folder(asked: str | Path | None = None, environ: Mapping[str, str] = o
 def cache_folder(asked: str | Path | None = None, environ: Mapping[str, str] = os.environ) -> Path:
     """Where what can be made again is kept: within the data folder where one is asked for.
 
-    Raises RecordError where it can't be made or written to.
+    Neither made nor tried: what can't be kept there is made again.
     """
     named = asked or environ.get(VARIABLE)
-    if named:
-        return _writable(Path(named).expanduser() / "cache")
-    return _writable(platformdirs.user_cache_path(APP, False))
+    return Path(named).expanduser() / "cache" if named else platformdirs.user_cache_path(APP, False)
 
 
 def _writable(folder: Path) -> Path:

@@ -79,7 +79,7 @@ def _read(path: Path) -> dict[str, Any]:
     """The file's entries; none where there is no file. Raises OSError or ValueError."""
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):  # what is wrong with the folder is said of it
         return {}
     if not isinstance(found, dict):
         raise ValueError("no entries")

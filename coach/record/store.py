@@ -4,28 +4,25 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import tempfile
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from coach.coaching.facts import Observation
 from coach.coaching.outcomes import RepetitionEnded
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.record import rows
-from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, keep_aside
+from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Database
 from coach.record.errors import RecordError
+from coach.record.file import UNSAVED, RecordFile
 from coach.record.inserting import Unsaved, insert, piece_id, touch
-from coach.record.joining import join_file, rescue
 from coach.record.piece import PieceKey
 from coach.record.seen import PieceSeen, RepetitionSeen
 
 FILE = "record.sqlite3"
-UNSAVED = "unsaved-"
-"""What a file beside the record begins with."""
-_T = TypeVar("_T")
 
 
 class Store:
@@ -38,14 +35,20 @@ class Store:
     Raises RecordError, from every method, where the file can't be used.
     """
 
-    def __init__(self, folder: Path, now: Callable[[], float] = time.time) -> None:
-        self.notices: list[str] = []
-        """Sentences to show to the pianist."""
-        self._path = folder / FILE
-        self._now = now
+    def __init__(
+        self, folder: Path, now: Callable[[], float] = time.time, *, opened: bool = True
+    ) -> None:
+        """``opened`` False: the file is opened once it is first used."""
+        self._path, self._now = folder / FILE, now
+        self._file = RecordFile(self._path, now)
         self._unsaved: list[Unsaved] = []
-        self._database = self._open()
-        self._join_unsaved()
+        if opened:
+            self._file.open()
+
+    @property
+    def notices(self) -> list[str]:
+        """Sentences to show to the pianist; whoever shows them empties the list."""
+        return self._file.notices
 
     @property
     def unsaved(self) -> int:
@@ -67,7 +70,11 @@ class Store:
         self._flush(SAVE_WAIT_S)
 
     def save_unsaved(self) -> None:
-        """Try again to keep what could not be kept; never waits for another program."""
+        """Try again to keep what could not be kept; never waits for another program.
+
+        Raises RecordError also where there is nothing yet to be kept in a record that is not there.
+        """
+        self._file.look()
         self._flush(0.0)
 
     def history(
@@ -84,7 +91,7 @@ class Store:
             found = db.execute(rows.HISTORY, (piece_id(db, piece), since_s, limit))
             return tuple(rows.history(found))[::-1]
 
-        return self._read(read)
+        return self._file.read(read)
 
     def recent(self, since_s: float) -> dict[PieceKey, tuple[Observation, ...]]:
         """What was observed from ``since_s`` on in every piece: where the weak spots are."""
@@ -98,12 +105,12 @@ class Store:
         def save(db: sqlite3.Connection) -> None:
             touch(db, piece, self._now(), plain)
 
-        self._write(save)
+        self._file.write(save)
 
     def session_state(self, piece: PieceKey) -> dict[str, Any] | None:
         """Where the pianist stood when the piece was last open; None where it never was."""
         find = "SELECT state FROM piece WHERE key = ?"
-        found = self._read(lambda db: db.execute(find, (piece.key,)).fetchone())
+        found = self._file.read(lambda db: db.execute(find, (piece.key,)).fetchone())
         state: dict[str, Any] | None = json.loads(found[0]) if found and found[0] else None
         return state
 
@@ -119,7 +126,7 @@ class Store:
             FROM piece p LEFT JOIN repetition r ON r.piece_id = p.id
             GROUP BY p.id ORDER BY p.used_at_s DESC, p.id DESC
         """
-        found = self._read(lambda db: db.execute(query).fetchall())
+        found = self._file.read(lambda db: db.execute(query).fetchall())
         return tuple(PieceSeen(PieceKey(*row[:3]), *row[3:]) for row in found)
 
     def repetitions(self, piece: PieceKey, newest: int = 100) -> tuple[RepetitionSeen, ...]:
@@ -128,7 +135,9 @@ class Store:
             SELECT id, at_s, clean, qpm, sentence, start_quarters, end_quarters, hands
             FROM repetition WHERE piece_id = ? ORDER BY at_s DESC, id DESC LIMIT ?
         """
-        found = self._read(lambda db: db.execute(query, (piece_id(db, piece), newest)).fetchall())
+        found = self._file.read(
+            lambda db: db.execute(query, (piece_id(db, piece), newest)).fetchall()
+        )
         return tuple(RepetitionSeen(row[0], row[1], bool(row[2]), *row[3:]) for row in found)
 
     def take(self, repetition: int) -> Take:
@@ -137,7 +146,7 @@ class Store:
             "SELECT pitch, velocity, onset_s, length_s FROM note WHERE repetition_id = ? ORDER BY n"
         )
         pedals = "SELECT controller, value, at_s FROM pedal WHERE repetition_id = ? ORDER BY n"
-        return self._read(
+        return self._file.read(
             lambda db: Take(
                 tuple(PlayedNote(*row) for row in db.execute(notes, (repetition,))),
                 tuple(PedalMove(*row) for row in db.execute(pedals, (repetition,))),
@@ -147,14 +156,14 @@ class Store:
     def close(self) -> None:
         """Save what is still unsaved and close the file.
 
-        What can't go into it goes into a file of its own beside it, which joins the record when it
-        is next opened; ``notices`` says so. Where that fails too, RecordError says so.
+        What can't go into it goes into a file of its own, which joins the record when it is next
+        opened; ``notices`` says so. Where that fails too, RecordError says so.
         """
         try:
             self._flush(OPEN_WAIT_S)
         except RecordError as error:
             self._spill(error)
-        self._database.close()
+        self._file.close()
 
     def _flush(self, wait_s: float) -> None:
         def save(db: sqlite3.Connection) -> None:
@@ -162,71 +171,29 @@ class Store:
                 insert(db, unsaved)
 
         if self._unsaved:
-            self._write(save, wait_s)
+            self._file.write(save, wait_s)
             self._unsaved.clear()
 
     def _spill(self, error: RecordError) -> None:
-        beside = self._path.with_name(f"{UNSAVED}{self._stamp()}.sqlite3")
-        kept = Database(beside)
+        """Beside the record; where that can't be, where the system keeps what passes."""
+        name = f"{UNSAVED}{self._file.stamp()}.sqlite3"
+        beside, passing = self._path.with_name(name), Path(tempfile.gettempdir()) / name
+        try:
+            self._save_in(beside)
+            then = f"are in {beside} and join it later."
+        except RecordError:
+            with suppress(OSError):  # what little of it may have been made
+                beside.unlink(missing_ok=True)
+            self._save_in(passing)
+            then = f"are in {passing}: move that file to {beside.parent}, and they join it."
+        self._unsaved.clear()
+        self.notices.append(f"{error} The last repetitions {then}")
+
+    def _save_in(self, file: Path) -> None:
+        kept = Database(file)
         try:
             with kept.writing() as db:
                 for unsaved in self._unsaved:
                     insert(db, unsaved)
         finally:
             kept.close()
-        self._unsaved.clear()
-        self.notices.append(f"{error} The last repetitions are in {beside} and join it later.")
-
-    def _join_unsaved(self) -> None:
-        """Take in what earlier sessions had to leave beside the record."""
-        for beside in sorted(self._path.parent.glob(f"{UNSAVED}*.sqlite3")):
-            with suppress(RecordError, Damaged):
-                join_file(self._database, beside)
-
-    def _stamp(self) -> str:
-        return f"{datetime.fromtimestamp(self._now()):%Y-%m-%d-%H%M%S}"
-
-    def _read(self, work: Callable[[sqlite3.Connection], _T]) -> _T:
-        try:
-            with self._database.reading() as db:
-                return work(db)
-        except Damaged:
-            self._start_anew()
-            with self._database.reading() as db:
-                return work(db)
-
-    def _write(
-        self, work: Callable[[sqlite3.Connection], None], wait_s: float = SAVE_WAIT_S
-    ) -> None:
-        try:
-            with self._database.writing(wait_s) as db:
-                work(db)
-        except Damaged:
-            self._start_anew()
-            with self._database.writing(wait_s) as db:
-                work(db)
-
-    def _open(self) -> Database:
-        try:
-            return Database(self._path)
-        except Damaged:
-            return self._replace()
-
-    def _start_anew(self) -> None:
-        self._database.close()
-        self._database = self._replace()
-
-    def _replace(self) -> Database:
-        try:
-            aside = keep_aside(self._path, self._stamp())
-        except OSError as error:
-            raise RecordError(
-                f"The practice record ({self._path}) is damaged and can't be moved aside; move it "
-                "yourself, or choose another folder with --data FOLDER."
-            ) from error
-        fresh = Database(self._path)
-        self.notices.append(
-            f"The practice record was damaged: it is kept as {aside}, and a new one holds the "
-            f"{rescue(fresh, aside)} repetitions that could still be read."
-        )
-        return fresh
