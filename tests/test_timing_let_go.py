@@ -114,3 +114,13 @@ def test_a_staccato_bass_does_not_hide_a_short_key_beside_held_ones_in_the_other
     ]
     told = judge(window, played).faults
     assert [(f.cause, f.hands.value, f.from_beat) for f in told] == [("early release", "RH", 2)]
+
+
+def test_one_of_two_notes_let_go_at_once_is_a_lapse_only_where_it_is_very_short() -> None:
+    window = whole(score_from_notes([*tune(8), *({"pitch": 48 + i, "onset": 2 * i, "length": 2,
+                                                  "hand": "LH"} for i in range(2))]))  # fmt: skip
+    first = next(i for i, n in enumerate(play(window)) if n.pitch == 48)
+    last = next(i for i, n in enumerate(play(window)) if n.pitch == 49)
+    told = judge(window, held(window, {first: 0.2, last: 3.6}, usual=0.9)).faults
+    assert [(f.cause, f.hands.value, f.from_beat) for f in told] == [("early release", "LH", 0)]
+    assert not judge(window, held(window, {first: 0.95, last: 3.6}, usual=0.9)).faults

@@ -13,6 +13,7 @@ from tests.judging_help import play, tune, whole
 
 EIGHTHS = whole(score_from_notes(tune(16)))
 ODD = (F(1, 2), F(3, 2), F(5, 2))
+FOUR = whole(score_from_notes(tune(4)))
 FIVE = whole(score_from_notes(tune(5)))
 
 
@@ -32,9 +33,9 @@ def test_two_late_notes_of_five_are_uneven_where_all_else_is_even() -> None:
 
 
 def test_of_four_notes_the_second_and_the_last_may_be_the_late_ones() -> None:
-    told = faults(whole(score_from_notes(tune(4))), late=by_turns(1, 3, 0.1))[0]
+    told = faults(FOUR, late=by_turns(1, 3, 0.1))[0]
     assert (told.cause, told.from_beat, told.to_beat) == ("uneven", 0, 2)
-    assert faults(whole(score_from_notes(tune(4))), late={1: 0.1}) == []
+    assert faults(FOUR, late={1: 0.1}) == []
 
 
 def test_a_row_is_uneven_against_the_other_hand_and_the_pulse_is_where_both_are() -> None:
@@ -46,7 +47,7 @@ def test_a_row_is_uneven_against_the_other_hand_and_the_pulse_is_where_both_are(
 
 
 def test_unevenness_that_may_be_chance_is_told_and_forgiven() -> None:
-    told = judge(FIVE, play(FIVE, late=by_turns(1, 3, 0.067)))
+    told = judge(FOUR, play(FOUR, late=by_turns(1, 3, 0.08)))
     assert [(f.cause, f.forgiven) for f in told.faults] == [("uneven", True)]
     assert told.clean
 

@@ -43,11 +43,12 @@ stands (our own choice)."""
 _FIRM = log(0.4)
 """Of a hand from which no more than this is to be expected nothing is said: it plays detached."""
 _LEAST_FIRM = 2
-"""...nor where it holds fewer of its other notes for longer than that, or fewer than it let go: a
-bass of short notes is common, and no editor marks it (so in the recorded performance at hand)."""
-_UNLIKE = 4.5
+"""...nor where it holds fewer of its other notes (or not the only one) for longer than that, or
+fewer than it let go: a bass of short notes is common, and no editor marks it."""
+_UNLIKE, _UNLIKE_FEW = 4.5, 5.5
 """How far below what was foretold, in its standard deviations: the z limit of 3.5 (Iglewicz &
-Hoaglin 1993) and a margin, since a window has many notes of which any may be short by chance."""
+Hoaglin 1993) and a margin, since a window has many notes of which any may be short by chance;
+one more where the hand has a single other note."""
 _MOST = 3
 """Keys of one lapse; a longer row of short ones is a way of playing."""
 SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
@@ -124,7 +125,8 @@ def _lapses(
         run = list(row)
         if is_run and len(run) <= _MOST:
             short = max(_parts(run), key=lambda part: _surprise(own, part, manner))
-            if _surprise(own, short, manner) > _UNLIKE:
+            few = len(own) - len(short) < _LEAST_FIRM
+            if _surprise(own, short, manner) > (_UNLIKE_FEW if few else _UNLIKE):
                 yield from (own[i] for i in short)
 
 
@@ -138,7 +140,8 @@ def _parts(run: Sequence[int]) -> Iterator[range]:
 def _surprise(own: Sequence[Hold], run: range, manner: tuple[float, float]) -> float:
     """How far below what the others foretell, in standard deviations of independent notes."""
     others = [*own[: run.start], *own[run.stop :]]
-    if sum(other.log_share > _FIRM for other in others) < max(_LEAST_FIRM, len(run)):
+    held = sum(other.log_share > _FIRM for other in others)
+    if held < max(min(_LEAST_FIRM, len(others)), len(run)):
         return 0.0
     return min(_below(own[i], others, manner) for i in run) * sqrt(len(run))
 

@@ -26,10 +26,8 @@ _MOST_SHARED = 16.0
 """What the other hand may say at most, as a square of standard errors."""
 _UNSEEN = 3
 """How many onsets it is worth that hands mostly strike together, where none between is shared."""
-_SCATTER_WEIGHT = 6
+_SCATTER_WEIGHT = 3
 """For how many seen squares the usual scatter stands."""
-_ELSEWHERE = 0.5
-"""How much of the scatter in other rows, or further off in this one, is scatter here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +86,8 @@ def _is_large(row: Row, turns: Turns, tolerance: Tolerance) -> bool:
 def _sureness(row: Row, turns: Turns, whole: tuple[float, int]) -> float:
     """The delay in standard errors, squared, by the scatter round it and of all else."""
     near, count = row.squares_round(turns)
-    left = turns.left + _ELSEWHERE * (whole[0] - near) + _SCATTER_WEIGHT
-    free = turns.free + _ELSEWHERE * (whole[1] - count) + _SCATTER_WEIGHT
+    left = turns.left + whole[0] - near + _SCATTER_WEIGHT
+    free = turns.free + whole[1] - count + _SCATTER_WEIGHT
     return turns.gain * free / left
 
 
