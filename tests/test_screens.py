@@ -666,6 +666,21 @@ def line_of(seat, words):
     return next(line for line in seat.text.splitlines() if words in line)
 
 
+@pytest.mark.parametrize(("size", "more"), [((80, 24), True), ((120, 60), False)])
+def test_a_text_longer_than_the_terminal_says_that_there_is_more_and_with_which_keys(size, more):
+    async def run(seat):
+        await seat.pilot.press("?")
+        await seat.pilot.pause()
+        assert ("PgDn: more" in seat.text) is more
+        assert "Enter or Esc: back" in seat.text
+        assert ("a note too many" in seat.text) is not more
+        await seat.pilot.press("pagedown", "pagedown", "pagedown")
+        await seat.pilot.pause(0.5)
+        assert "a note too many" in seat.text
+
+    seated(size, run)
+
+
 def test_plain_characters_only_on_the_whole_drill_screen():
     async def run(seat):
         await seat.play(*WRONG)

@@ -7,8 +7,10 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
+from textual.events import Resize
 from textual.geometry import Size
 from textual.screen import ModalScreen
+from textual.widget import Widget
 from textual.widgets import Static
 
 MINIMUM = (60, 18)
@@ -18,6 +20,27 @@ MINIMUM = (60, 18)
 def is_too_small(size: Size) -> bool:
     """Whether a terminal of this size can show no music."""
     return size.width < MINIMUM[0] or size.height < MINIMUM[1]
+
+
+class SheetBox(VerticalScroll):
+    """A frame round a text, on which stands how it is closed, and whether there is more of it."""
+
+    def __init__(self, *content: Widget, more: str) -> None:
+        """``more``: the keys that bring the rest of a long text into sight."""
+        super().__init__(*content)
+        self._more = more
+
+    def on_mount(self) -> None:
+        """Say it as soon as it is known how long the text is."""
+        self.call_after_refresh(self._say)
+
+    def on_resize(self, event: Resize) -> None:
+        """More or less of it fits."""
+        self.call_after_refresh(self._say)
+
+    def _say(self) -> None:
+        more = f"{self._more}: more   " if self.max_scroll_y else ""
+        self.border_subtitle = f"{more}Enter or Esc: back"
 
 
 class SheetScreen(ModalScreen[None]):
@@ -37,11 +60,14 @@ class SheetScreen(ModalScreen[None]):
             max-height: 90%;
             padding: 1 2;
             border: round $foreground 60%;
+            border-subtitle-color: $text;
             background: $surface;
         }
-        & .close { color: $text-muted; margin-top: 1; }
     }
     """
+
+    more = "Up, Down, PgDn"
+    """The keys that a long text is moved with."""
 
     def text(self) -> str:
         """What is shown."""
@@ -49,9 +75,7 @@ class SheetScreen(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         """The text, and how to close it."""
-        with VerticalScroll():
-            yield Static(self.text(), markup=False)
-            yield Static("Enter or Esc: back", classes="close")
+        yield SheetBox(Static(self.text(), markup=False, id="text"), more=self.more)
 
 
 class NoticeScreen(SheetScreen):

@@ -8,14 +8,13 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
 from textual.widgets import Static
 
 from coach.coaching.facts import Order, PlanChange
 from coach.coaching.plan import PlanRow
 from coach.score.model import Score
 from coach.score.window import Window
-from coach.screens.notices import SheetScreen
+from coach.screens.notices import SheetBox, SheetScreen
 from coach.screens.words import window_words
 
 _WIDTH = max(map(len, ("held", "NOW", "to come", "left out")))
@@ -76,8 +75,7 @@ class PlanScreen(SheetScreen):
 
     def compose(self) -> ComposeResult:
         """The tasks, what was done to them, and the keys, which stay in sight."""
-        with VerticalScroll():
-            yield Static(self.text(), markup=False, id="tasks")
+        yield from super().compose()
         yield Static(_KEYS if self._change else _LOOK, classes="keys")
 
     DEFAULT_CSS = """
@@ -91,7 +89,7 @@ class PlanScreen(SheetScreen):
         done = sum(row.state == "held" for row in rows)
         lines = [f"{done} of {len(rows)} held. Asked for now:", f"  {self._asked()}", ""]
         lines += [self._said or "The plan", *plan_lines(self._score, rows, self._chosen)]
-        return "\n".join([*lines, "", "Enter or Esc: back"])
+        return "\n".join(lines)
 
     def on_mount(self) -> None:
         """Show the task that is now, also where it stands far down a long plan."""
@@ -132,11 +130,11 @@ class PlanScreen(SheetScreen):
         return next((at for at, row in enumerate(self._rows()) if row.state == "now"), 0)
 
     def _refresh(self) -> None:
-        self.query_one("#tasks", Static).update(self.text())
+        self.query_one("#text", Static).update(self.text())
         self.call_after_refresh(self._show_chosen)
 
     def _show_chosen(self) -> None:
-        box = self.query_one(VerticalScroll)
+        box = self.query_one(SheetBox)
         stretches = folded(self._rows(), self._chosen)
         line = next((at for at, part in enumerate(stretches) if self._chosen in part), 0)
         box.scroll_to(y=line + _ABOVE - box.size.height // 2, animate=False)
