@@ -82,7 +82,7 @@ def seated(size, run, *, start=None, settings=None, piano=True, **how):
         async with app.run_test(size=size) as pilot:
             seat = Seat(app, staging, pilot)
             if piano:
-                staging.ports.post(PianoFound("Test piano"))
+                staging.ports.post(PianoFound("Test piano:out"))
             if start is None:
                 await seat.until(DrillScreen if piano else ConnectScreen)
             await pilot.pause()
@@ -365,6 +365,15 @@ def test_every_request_has_a_key():
         assert set(seat.staging.drill.asked) == set(Request)
 
     seated((80, 24), run)
+
+
+@pytest.mark.parametrize("start", [None, Start()])
+def test_the_piano_is_called_by_its_name(start):
+    async def run(seat):
+        assert "Test piano\n" in f"{seat.text}\n"
+        assert ":out" not in seat.text
+
+    seated((80, 24), run, start=start)
 
 
 def test_requests_are_in_the_command_palette():

@@ -15,6 +15,7 @@ from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.big import big, big_width
 from coach.screens.commands import COMMANDS, DEMO_COMMANDS, help_line
+from coach.screens.pianos import piano_words
 from coach.screens.widgets.head import shortened
 from coach.screens.words import bpm, plain, state_words, tempo_words, window_words
 
@@ -95,6 +96,25 @@ def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started():
     assert state_words(State.READY, asked) == "any key counts in"
     assert state_words(State.READY, replace(asked, click=False)) == "play when ready"
     assert state_words(State.PLAYING, asked) == "listening"
+
+
+@pytest.mark.parametrize(
+    ("port", "piano"),
+    [
+        ("Stage piano:out", "Stage piano"),
+        ("Stage piano:MIDI OUT 1", "Stage piano"),
+        ("Stage piano:Stage piano MIDI 1 20:0", "Stage piano"),
+        ("a2j:Stage piano [20] (capture): Stage piano MIDI 1", "Stage piano"),
+        ("Midi-Bridge:Stage piano:(capture_0) Stage piano MIDI 1", "Stage piano"),
+        ("Interface:Grand 24:0", "Interface:Grand"),
+        ("Stage piano", "Stage piano"),
+        ("Stage piano 1", "Stage piano 1"),
+        (":out", ":out"),
+    ],
+)
+def test_a_piano_is_called_by_its_name_and_not_by_its_ports(port, piano):
+    """The forms that ALSA, JACK and its bridges give to names: from memory."""
+    assert piano_words(port) == piano
 
 
 def test_a_large_two():

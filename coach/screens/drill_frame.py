@@ -15,6 +15,7 @@ from coach.score.window import Excerpt
 from coach.screens.collaborators import Desk, Settings
 from coach.screens.commands import help_line
 from coach.screens.notices import is_too_small
+from coach.screens.pianos import piano_words
 from coach.screens.staff.glyphs import ASCII, UNICODE
 from coach.screens.staff.page import Sheet
 from coach.screens.staff.sheet import Manuscript
@@ -83,7 +84,9 @@ class DrillFrame(Screen[None]):
 
     def who(self) -> str:
         """Who plays."""
-        return "letters as piano" if self.letters else self.piano or "no piano"
+        if self.letters:
+            return "letters as piano"
+        return piano_words(self.piano) if self.piano else "no piano"
 
     @property
     def asked(self) -> Assignment:

@@ -15,6 +15,7 @@ from textual.widgets.option_list import Option
 
 from coach.screens.cautions import CAUTIONS
 from coach.screens.collaborators import HomeItem, Library
+from coach.screens.pianos import piano_words
 from coach.screens.widgets.head import HelpLine, StateLine
 
 SCORE_ENDINGS = (
@@ -75,7 +76,7 @@ class HomeScreen(Screen[None]):
 
     def show_piano(self, name: str | None) -> None:
         """Say which piano is heard."""
-        self.query_one(StateLine).show("Keyhole", name or "no piano")
+        self.query_one(StateLine).show("Keyhole", piano_words(name) if name else "no piano")
 
     def fill(self) -> None:
         """Read the choices anew."""
