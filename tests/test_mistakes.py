@@ -1,10 +1,14 @@
 """A mistake of our own: one sentence, its traceback in a file, what was played kept."""
 
+import ast
 import asyncio
 from pathlib import Path
 
 import pytest
 from screenfakes import Staging
+from textual.app import App
+from textual.screen import Screen
+from textual.widgets import Static
 
 from coach.cli.errors import OUR_FAULT, said_plainly
 from coach.playing.events import KeyDown, PianoFound
@@ -56,3 +60,36 @@ def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place
     assert isinstance(app.mistake, ZeroDivisionError)
     assert "Traceback" not in "".join(capsys.readouterr())
     assert staging.left == 1
+
+
+SCREENS = Path(__file__).parent.parent / "coach" / "screens"
+MISTAKES, PAINTING = SCREENS / "mistakes.py", SCREENS / "painting.py"
+
+
+def is_private(name):
+    return name.startswith("_") and not name.endswith("__")
+
+
+def taken(file):
+    """The private names that a module takes of anything, or gives to what it defines."""
+    found = list(ast.walk(ast.parse(file.read_text(encoding="utf-8"))))
+    attributes = {one.attr for one in found if isinstance(one, ast.Attribute)}
+    methods = {one.name for one in found if isinstance(one, ast.FunctionDef)}
+    return set(filter(is_private, attributes | methods))
+
+
+def test_textual_still_has_the_private_names_that_ending_in_order_needs():
+    names = taken(MISTAKES)
+    assert "_fatal_error" in names
+    assert names <= set(dir(App()))
+
+
+def test_no_other_module_takes_a_private_name_of_textuals_or_calls_its_own_so():
+    textuals = {name for one in (App(), Screen(), Static()) for name in dir(one)}
+    elsewhere = [
+        file
+        for file in SCREENS.rglob("*.py")
+        if file not in (MISTAKES, PAINTING) and "textual" in file.read_text(encoding="utf-8")
+    ]
+    assert len(elsewhere) > 10
+    assert {(file.name, name) for file in elsewhere for name in taken(file) & textuals} == set()

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import App, SystemCommand
+from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.events import Resize
 from textual.geometry import Size
@@ -21,6 +21,7 @@ from coach.screens.home import FIRST_PAINT_S, HomeScreen
 from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
+from coach.screens.mistakes import PlainlyEnding
 from coach.screens.notices import NoticeScreen, TooSmallScreen, is_too_small
 from coach.screens.opening import OpeningScreen
 
@@ -32,7 +33,7 @@ PIANO_WAIT_S = 1.0
 """How long a piano may take to be found before it is said that there is none."""
 
 
-class KeyholeApp(App[None]):
+class KeyholeApp(PlainlyEnding):
     """Keyhole on the screen."""
 
     TITLE = "Keyhole"
@@ -86,15 +87,6 @@ class KeyholeApp(App[None]):
         for notice in reversed(self.collaborators.notices()):
             self.push_screen(NoticeScreen(notice))
 
-    @property
-    def mistake(self) -> Exception | None:
-        """The error of our own that ended the app, for whoever ran it to say."""
-        return getattr(self, "_exception", None)
-
-    def _fatal_error(self) -> None:
-        """End without Textual's traceback on the terminal; :attr:`mistake` has it."""
-        self._close_messages_no_wait()
-
     def on_unmount(self) -> None:
         """Let go of the ports."""
         if self._inbox:
@@ -109,7 +101,7 @@ class KeyholeApp(App[None]):
         try:
             self._hear(events)
         except Exception as error:
-            self._handle_exception(error)
+            self.end_by(error)
 
     def _hear(self, events: tuple[MidiEvent, ...]) -> None:
         for event in events:

@@ -1,4 +1,4 @@
-"""Painting at once: the one place that reaches into Textual's own workings.
+"""Painting at once: the one place that reaches into how Textual paints.
 
 A note's mark changes one or two cells. Textual draws every widget of the screen anew for that and
 writes half a row for each cell; here only those cells are written. They look as Textual would paint

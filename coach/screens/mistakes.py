@@ -1,0 +1,27 @@
+"""Mistakes of our own on the screen: the one place that reaches into Textual's way of ending.
+
+Textual ends an app by an error with a long coloured traceback on the terminal. Ours ends in order,
+and the error is handed to whoever ran it. Textual says nothing of this in public, so the names are
+its private ones, each used here only.
+"""
+
+from __future__ import annotations
+
+from textual.app import App
+
+
+class PlainlyEnding(App[None]):
+    """An app that ends by an error without a traceback on the terminal."""
+
+    @property
+    def mistake(self) -> Exception | None:
+        """The error of our own that ended the app, for whoever ran it to say."""
+        return self._exception
+
+    def end_by(self, mistake: Exception) -> None:
+        """End by an error that Textual did not see, because the event loop itself called us."""
+        self._handle_exception(mistake)
+
+    def _fatal_error(self) -> None:
+        """Textual's own, called once the error is in hand: it would print the traceback."""
+        self._close_messages_no_wait()
