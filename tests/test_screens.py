@@ -447,6 +447,7 @@ def test_home_offers_the_warm_up_first_then_the_last_piece(size):
         assert offers[1].startswith("Fake tune   go on")
         assert offers[2].startswith("Another score")
         assert "Pain means stop" in seat.text
+        assert "What your teacher or your doctor tells you comes first." in seat.text
         await seat.pilot.press("down", "enter")
         await seat.until(DrillScreen)
         assert seat.staging.errands == [Errand.GO_ON]

@@ -185,6 +185,7 @@ def test_a_file_that_is_no_database_is_kept_aside_and_a_new_one_begun(tmp_path: 
     (notice,) = store.notices
     aside = next(tmp_path.glob("record-damaged-2023-11-1*.sqlite3"))
     assert str(aside) in notice
+    assert "none of its repetitions could be read" in notice
     assert aside.read_bytes() == b"not a record at all" * 100
     store.save_repetition(PIECE, ended(), NOON_S)
     assert len(store.repetitions(PIECE)) == 1

@@ -111,7 +111,14 @@ class RecordFile:
             ) from error
         fresh = Database(self._path)
         self.notices.append(
-            f"The practice record was damaged: it is kept as {aside}, and a new one holds the "
-            f"{rescue(fresh, aside)} repetitions that could still be read."
+            f"The practice record was damaged: it is kept as {aside}, and a new one "
+            f"{_rescued(rescue(fresh, aside))}."
         )
         return fresh
+
+
+def _rescued(count: int) -> str:
+    if count == 0:
+        return "is begun: none of its repetitions could be read any longer"
+    some = "1 repetition" if count == 1 else f"{count} repetitions"
+    return f"holds the {some} that could still be read"

@@ -2,5 +2,6 @@
 
 CAUTIONS = (
     "Pain means stop. Rest ten minutes in every hour; keep headphones low.",
-    "Play no stretch that strains; roll it or leave a note out. Your teacher and doctor know you.",
+    "Play no stretch that strains: roll it, or leave a note out.",
+    "What your teacher or your doctor tells you comes first.",
 )
