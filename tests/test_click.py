@@ -62,6 +62,25 @@ def test_clicks_stand_on_the_beats_and_the_downbeat_is_accented() -> None:
     assert [click.counting_in for click in made] == [True] * 3 + [False] * 4
 
 
+def test_the_printed_groups_of_a_metre_are_heard() -> None:
+    """Common practice: 3+2/8 is felt in a three and a two, though its eighths are counted."""
+    for metre, loud in (
+        (Metre(5, 8, (3, 2)), [1, 4]),
+        (Metre(8, 8, (3, 3, 2)), [1, 4, 7]),
+        (Metre(5, 8), [1]),  # nobody can say whether it is 3+2 or 2+3
+        (Metre(4, 4), [1]),
+    ):
+        score = Score("", (Bar(0, "1", Fraction(0), metre.bar_quarters, metre),), ())
+        grid = score.bars[0].beats_quarters()
+        made = clicks(score, grid, qpm=120, first_click_s=0.0, count_in=metre.beats)
+        strikes = [message for _, message in messages(made) if message[0] == 0x99]
+        heard = [
+            click.beat for click, (_, _, force) in zip(made, strikes, strict=True) if force == 110
+        ]
+        assert heard == 2 * loud
+        assert [key for _, key, _ in strikes].count(76) == 2
+
+
 def test_a_change_of_metre_keeps_the_quarter() -> None:
     """6/8 into 2/4 at 60 quarters a minute: dotted beats of 1.5 s, then quarters of 1 s."""
     score = piece("6/8", "2/4")

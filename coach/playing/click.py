@@ -32,6 +32,8 @@ class Click:
     beat: int
     """Its number in its bar; 1 is the downbeat."""
     counting_in: bool
+    begins_group: bool = False
+    """Whether a group of the metre begins with it: beats 1 and 4 in 3+2/8."""
 
     @property
     def accent(self) -> bool:
@@ -67,13 +69,21 @@ def clicks(
     quarter_s = 60 / qpm
     beat_s = float(grid_quarters[1] - grid_quarters[0]) * quarter_s
     start_s = first_click_s + count_in * beat_s
-    before = _numbers_before(score, grid_quarters[0], count_in)
-    counted = (Click(first_click_s + k * beat_s, n, True) for k, n in enumerate(before))
-    played = (
-        Click(start_s + float(at - grid_quarters[0]) * quarter_s, int(score.place(at).beat), False)
+    first = grid_quarters[0]
+    counted = [
+        _click(score, first, first_click_s + k * beat_s, number, True)
+        for k, number in enumerate(_numbers_before(score, first, count_in))
+    ]
+    played = [
+        _click(score, at, start_s + float(at - first) * quarter_s, int(score.place(at).beat), False)
         for at in grid_quarters
-    )
+    ]
     return (*counted, *played)
+
+
+def _click(score: Score, at: Fraction, at_s: float, beat: int, counting_in: bool) -> Click:
+    starts = score.bar_at(at).metre.group_starts
+    return Click(at_s, beat, counting_in, beat in starts)
 
 
 def _numbers_before(score: Score, first_beat_quarters: Fraction, count: int) -> list[int]:
@@ -83,10 +93,13 @@ def _numbers_before(score: Score, first_beat_quarters: Fraction, count: int) -> 
 
 
 def messages(sounding: Iterable[Click]) -> tuple[Timed, ...]:
-    """The clicks as MIDI: a high wood block on downbeats, a low one on other beats."""
+    """The clicks as MIDI: a high wood block on downbeats, a low one on other beats.
+
+    The low one is as loud as the high one where a group of the metre begins.
+    """
     out: list[Timed] = []
     for click in sounding:
         key = HIGH_WOOD_BLOCK if click.accent else LOW_WOOD_BLOCK
-        out.append((click.at_s, (_ON, key, _LOUD if click.accent else _SOFT)))
+        out.append((click.at_s, (_ON, key, _LOUD if click.begins_group else _SOFT)))
         out.append((click.at_s + SOUND_S, (_OFF, key, 0)))
     return tuple(sorted(out))

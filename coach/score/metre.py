@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import accumulate
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,14 @@ class Metre:
     def bar_quarters(self) -> Fraction:
         """The length of a full bar, in quarters."""
         return self.unit_quarters * self.beats
+
+    @property
+    def group_starts(self) -> frozenset[int]:
+        """The beats that a printed group begins with: 1 and 4 in 3+2/8; the first where none is.
+
+        Where nothing is printed nobody can say whether 5/8 is 3+2 or 2+3.
+        """
+        return frozenset(accumulate(self.groups[:-1], initial=1))
 
     @property
     def beats_in_bar(self) -> int:
