@@ -87,3 +87,12 @@ def test_practice_that_scatters_by_15_ms_is_seldom_called_uneven() -> None:
 def test_the_late_notes_of_an_uneven_row_are_told_after_it() -> None:
     told = faults(late=by_turns(3, 9, 0.19), qpm=60)
     assert told[0].cause == "uneven"
+
+
+def test_of_two_uneven_rows_the_plainer_one_is_told_first() -> None:
+    window = whole(score_from_notes([*tune(8), *tune(16, hand="LH", start=36)]))
+    left = [i for i, n in enumerate(window.notes) if n.hand is Hand.LEFT]
+    right = [i for i, n in enumerate(window.notes) if n.hand is Hand.RIGHT]
+    late = {right[i]: 0.1 for i in (1, 3)} | {left[i]: 0.12 for i in (9, 11, 13)}
+    told = [(f.cause, f.hands) for f in judge(window, play(window, late=late)).faults]
+    assert told[:2] == [("uneven", Hands.LEFT), ("uneven", Hands.RIGHT)]

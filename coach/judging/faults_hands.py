@@ -29,6 +29,14 @@ def weight(size_s: float, least: float) -> float:
     return least + 0.3 * min(1.0, abs(size_s) / 0.5)
 
 
+def surer(least: float, surprise: float) -> float:
+    """From ``least`` to 0.05 more: of alike faults the one that is told first is the surest.
+
+    ``surprise`` is in standard deviations; those that are told have three and more.
+    """
+    return least + 0.05 * (1 - 3 / max(surprise, 3))
+
+
 def onset_of(timing: Timing, moment: int) -> Fraction:
     """The onset of a moment, in quarters."""
     return timing.row[moment].onset_quarters

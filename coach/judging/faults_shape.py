@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from coach.judging.facts import Family, Fault
+from coach.judging.faults_hands import surer
 from coach.judging.faults_places import spanning
 from coach.judging.timing_let_go import Hold
 from coach.judging.timing_release import Shape
@@ -38,7 +39,8 @@ def _runs(excerpt: Excerpt, holds: tuple[Hold, ...]) -> list[list[Hold]]:
 
 def _early_release(excerpt: Excerpt, run: list[Hold]) -> Fault:
     """It spoils the way onward: the transition away from the first such note, not into it."""
-    fault = _at(excerpt, run[0], 0.4, "let go early", "early release")
+    weight = surer(0.36, max(hold.surprise for hold in run))
+    fault = _at(excerpt, run[0], weight, "let go early", "early release")
     first = int(excerpt.onset_beats[run[0].note] // 1)
     return replace(fault, from_beat=first, to_beat=first + 1)
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from coach.judging.facts import Family, Fault
-from coach.judging.faults_hands import EXPLAINED, explained, hands_faults, onset_of, weight
+from coach.judging.faults_hands import EXPLAINED, explained, hands_faults, onset_of, surer, weight
 from coach.judging.faults_places import hands_of, spanning
 from coach.judging.timing import Timing
 from coach.judging.tolerance import Tolerance
@@ -16,8 +16,8 @@ from coach.score.window import Excerpt
 
 SLOWING = "slowing down"
 """The cause of a tempo that sinks evenly from beginning to end."""
-_LIKELY = 0.37
-"""Weight of unevenness that may be chance, told after what is plain."""
+_UNEVEN, _LIKELY = 0.6, 0.35
+"""Least weight of unevenness, and of such as may be chance, told after what is plain."""
 _RUSHED, _DRIFTED = 0.55, 0.35
 """Weight of running away; and of a drift that may be meant, told after what is plain."""
 
@@ -61,7 +61,7 @@ def _uneven(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
             onset_of(timing, row.last),
             Hands(row.hand),
             Family.TIMING,
-            0.6 if row.sure else _LIKELY,
+            surer(_UNEVEN if row.sure else _LIKELY, row.surprise),
             f"uneven ({row.ratio:.1f} to 1)",
             "uneven",
             size_ms=row.size_s * 1000,

@@ -13,7 +13,7 @@ compared in logarithms, since half and double are alike.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from math import log, sqrt
 from statistics import median
@@ -63,6 +63,8 @@ class Hold:
     hand: Hand
     written_s: float
     held_s: float
+    surprise: float = 0.0
+    """Of what was let go early: how far below what was foretold, in standard deviations."""
 
     @property
     def share(self) -> float:
@@ -126,8 +128,9 @@ def _lapses(
         if is_run and len(run) <= _MOST:
             short = max(_parts(run), key=lambda part: _surprise(own, part, manner))
             few = len(own) - len(short) < _LEAST_FIRM
-            if _surprise(own, short, manner) > (_UNLIKE_FEW if few else _UNLIKE):
-                yield from (own[i] for i in short)
+            surprise = _surprise(own, short, manner)
+            if surprise > (_UNLIKE_FEW if few else _UNLIKE):
+                yield from (replace(own[i], surprise=surprise) for i in short)
 
 
 def _parts(run: Sequence[int]) -> Iterator[range]:

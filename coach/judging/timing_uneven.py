@@ -45,6 +45,8 @@ class Uneven:
     """How far the displaced onsets are from even, on average."""
     sure: bool = True
     """False where it is likelier than not, but may be practice's own scatter."""
+    surprise: float = _SURE
+    """The delay in standard errors."""
 
 
 def uneven(points: Points, broken: frozenset[int], tolerance: Tolerance) -> tuple[Uneven, ...]:
@@ -60,16 +62,16 @@ def uneven(points: Points, broken: frozenset[int], tolerance: Tolerance) -> tupl
     ]
     whole = _sum(row.squares() for _, row in rows)
     times = {hand: {moment: at_s for moment, at_s, _ in points[hand]} for hand in Hand}
-    best: dict[Hand, tuple[float, Uneven]] = {}
+    best: dict[Hand, Uneven] = {}
     for hand, row in rows:
         other = times[Hand.LEFT if hand is Hand.RIGHT else Hand.RIGHT]
         for turns in row.turns():
             if _is_large(row, turns, tolerance) and not row.is_one(turns):
                 square = _sureness(row, turns, whole) + _beside(row, turns, other)
-                sure = sqrt(max(square, 0.0))
-                if sure > max(_LIKELY, best.get(hand, (0.0, None))[0]):
-                    best[hand] = sure, _told(hand, row, turns, sure=sure > _SURE)
-    return tuple(found for _, found in best.values())
+                surprise = sqrt(max(square, 0.0))
+                if surprise > (best[hand].surprise if hand in best else _LIKELY):
+                    best[hand] = _told(hand, row, turns, surprise)
+    return tuple(best.values())
 
 
 def _sum(squares: Iterator[tuple[float, int]]) -> tuple[float, int]:
@@ -113,9 +115,9 @@ def _after(row: Row, onsets: Sequence[int], other: Mapping[int, float]) -> list[
     return [at_s - other[moment] for moment, at_s in pairs if moment in other]
 
 
-def _told(hand: Hand, row: Row, turns: Turns, *, sure: bool) -> Uneven:
+def _told(hand: Hand, row: Row, turns: Turns, surprise: float) -> Uneven:
     late = row.widened(turns).late
     share = min(turns.delay_s / row.gap_s, 0.9)
     ratio = (1 + share) / (1 - share)
     first, last = row.points[late[0]][0], row.points[late[-1]][0]
-    return Uneven(hand, first, last, ratio, turns.delay_s, sure)
+    return Uneven(hand, first, last, ratio, turns.delay_s, surprise > _SURE, surprise)
