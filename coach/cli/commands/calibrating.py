@@ -6,11 +6,13 @@ import time
 from argparse import Namespace
 from dataclasses import replace
 from queue import Empty, SimpleQueue
+from typing import TypeVar
 
 from coach.cli.errors import CannotDo
 from coach.judging.calibration import calibrate
 from coach.playing.clickthread import ClickThread
-from coach.playing.events import KeyDown, MidiEvent, PianoFound
+from coach.playing.driver import OutPort
+from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.playing.noise import divert_noise
 from coach.playing.ports import Ports
 from coach.record.folder import data_folder
@@ -19,9 +21,13 @@ from coach.record.settings import load_settings, save_settings
 BEATS = 24
 BEAT_S = 0.6
 """Twenty-four beats at 100 a minute: a quarter of a minute."""
-_WAIT_S = 10.0
+_LOOK_S = 10.0
+"""How long a piano is looked for."""
+_SIT_DOWN_S = 120.0
+"""How long the first key may take: the pianist goes from the computer to the piano."""
 _WOOD_BLOCK = (0x99, 76, 100)
 """A high wood block on channel 10 (General MIDI level 1)."""
+_Event = TypeVar("_Event", bound=MidiEvent)
 
 
 def calibrate_click(options: Namespace) -> int:
@@ -32,11 +38,8 @@ def calibrate_click(options: Namespace) -> int:
     if damage:
         print(damage)
     ports = Ports()
-    events: SimpleQueue[MidiEvent] = SimpleQueue()
     try:
-        ports.listen(options.port, events.put)
-        _wait_for_piano(events)
-        clicks, taps = _tap_along(ports, events)
+        clicks, taps = _heard(ports, options.port)
     finally:
         ports.close()
     found = calibrate(clicks, taps)
@@ -48,45 +51,76 @@ def calibrate_click(options: Namespace) -> int:
     side = "after" if found.offset_ms >= 0 else "before"
     print(
         f"Your keys come {abs(found.offset_ms):.0f} ms {side} the click (from {found.taps} taps, "
-        f"scatter {found.scatter_ms:.0f} ms). It is kept, and taken out of every verdict."
+        f"scatter {found.scatter_ms:.0f} ms). It is kept, and taken out wherever a click runs."
     )
     return 0
 
 
-def _wait_for_piano(events: SimpleQueue[MidiEvent]) -> None:
-    end_s = time.perf_counter() + _WAIT_S
-    while (left_s := end_s - time.perf_counter()) > 0:
-        try:
-            event = events.get(timeout=left_s)
-        except Empty:
-            break
-        if isinstance(event, PianoFound):
-            print(f"Piano: {event.name}")
-            return
-    raise CannotDo("No piano was found; plug in its cable, switch it on, and try again.")
-
-
-def _tap_along(
-    ports: Ports, events: SimpleQueue[MidiEvent]
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Click and collect: the times of the clicks and of the keys struck, in seconds."""
-    print("Tap one key with every beat, from the third on.")
-    start_s = time.perf_counter() + 1.0
-    clicks = tuple(start_s + BEAT_S * beat for beat in range(BEATS))
+def _heard(ports: Ports, wanted: str | None) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """The times of the clicks and of the keys struck, in seconds; begun from the piano."""
+    bench = _Bench()
+    print("Looking for the piano …", flush=True)
+    ports.listen(wanted, bench.events.put)
+    none = "No piano was found; plug in its cable, switch it on, and try again."
+    print(f"Piano: {bench.wait_for(PianoFound, _LOOK_S, none).name}")
     out = ports.open_out()
+    sounds = "" if out else " This piano takes no click: go by the figures here."
+    print(f"Strike any key to begin; then tap one with every beat, from the third on.{sounds}")
+    none = "No key was heard; see with coach ports whether this is the piano, and try again."
+    bench.wait_for(KeyDown, _SIT_DOWN_S, none)
+    return _tap_along(out, bench)
+
+
+def _tap_along(out: OutPort | None, bench: _Bench) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    start_s = time.perf_counter() + 2 * BEAT_S
+    clicks = tuple(start_s + BEAT_S * beat for beat in range(BEATS))
     click = ClickThread(out) if out else None
     if click:
         click.play([(at_s, _WOOD_BLOCK) for at_s in clicks])
-    for beat, at_s in enumerate(clicks):
-        time.sleep(max(at_s - time.perf_counter(), 0.0))
-        print(f"\r{beat % 4 + 1}  ({BEATS - beat - 1} to go) ", end="", flush=True)
-    time.sleep(BEAT_S)
-    print()
-    if click:
-        click.close()
-    taps = []
-    while not events.empty():
-        event = events.get()
-        if isinstance(event, KeyDown):
-            taps.append(event.at_s)
-    return clicks, tuple(taps)
+    try:
+        for beat, at_s in enumerate(clicks):
+            time.sleep(max(at_s - time.perf_counter(), 0.0))
+            print(f"\r{beat % 4 + 1}  ({BEATS - beat - 1} to go) ", end="", flush=True)
+        time.sleep(BEAT_S)
+    finally:
+        print()
+        if click:
+            click.close()
+    return clicks, bench.taps(since_s=start_s - BEAT_S)
+
+
+class _Bench:
+    """What comes from the piano."""
+
+    def __init__(self) -> None:
+        self.events: SimpleQueue[MidiEvent] = SimpleQueue()
+
+    def wait_for(self, kind: type[_Event], within_s: float, none: str) -> _Event:
+        """The next event of a kind. Raises CannotDo: ``none`` where it does not come."""
+        end_s = time.perf_counter() + within_s
+        while (left_s := end_s - time.perf_counter()) > 0:
+            try:
+                event = self.events.get(timeout=left_s)
+            except Empty:
+                break
+            if isinstance(event, kind):
+                return event
+            _mind(event)
+        raise CannotDo(none)
+
+    def taps(self, since_s: float) -> tuple[float, ...]:
+        """When keys were struck, up to now. Raises CannotDo where the piano went away meanwhile."""
+        struck = []
+        while not self.events.empty():
+            event = self.events.get()
+            _mind(event)
+            if isinstance(event, KeyDown) and event.at_s >= since_s:
+                struck.append(event.at_s)
+        return tuple(struck)
+
+
+def _mind(event: MidiEvent) -> None:
+    if isinstance(event, PianoLost):
+        raise CannotDo(
+            event.why or "The piano went away; switch it on and run coach calibrate again."
+        )

@@ -1,0 +1,95 @@
+"""Calibrating from end to end, at a piano that taps along by itself."""
+
+import time
+from argparse import Namespace
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import pytest
+
+from coach.cli.commands import calibrating
+from coach.cli.commands.calibrating import calibrate_click
+from coach.cli.errors import CannotDo
+from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.record.settings import Kept, load_settings, save_settings
+
+BEATS, BEAT_S, LATE_S = 14, 0.1, 0.01
+
+
+class Tapper:
+    """Ports with a piano, and someone who strikes a key to begin and then taps with the click."""
+
+    def __init__(self, *, taps: int = 99, begins: bool = True, lost_after: int = 99) -> None:
+        self.taps, self.begins, self.lost_after, self.clicks = taps, begins, lost_after, 0
+        self.closed = False
+
+    def listen(self, wanted: str | None, post: Callable[[MidiEvent], None]) -> None:
+        self.post = post
+        post(PianoFound("Test piano"))
+        if self.begins:
+            post(KeyDown(60, 64, time.perf_counter()))
+
+    def open_out(self) -> "Tapper":
+        return self
+
+    def send(self, message: Sequence[int]) -> None:
+        self.clicks += 1
+        if self.clicks == 1:
+            self.first_s = time.perf_counter()
+        if self.clicks == self.lost_after:
+            self.post(PianoLost("Test piano"))
+        if 2 < self.clicks <= self.taps:
+            at_s = self.first_s + (self.clicks - 1) * BEAT_S + LATE_S  # however busy the machine
+            self.post(KeyDown(60, 64, at_s))
+
+    def close(self) -> None:
+        self.closed = True
+
+
+@pytest.fixture
+def sit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
+    """Calibrate with a tapper, six times as fast as people tap."""
+    monkeypatch.setattr(calibrating, "BEATS", BEATS)
+    monkeypatch.setattr(calibrating, "BEAT_S", BEAT_S)
+    monkeypatch.setattr(calibrating, "_SIT_DOWN_S", 0.1)
+    monkeypatch.setattr(calibrating, "divert_noise", lambda: None)
+
+    def run(**how: object) -> int:
+        tapper = Tapper(**how)  # type: ignore[arg-type]
+        monkeypatch.setattr(calibrating, "Ports", lambda: tapper)
+        try:
+            return calibrate_click(Namespace(data=tmp_path, port=None))
+        finally:
+            assert tapper.closed
+
+    return run
+
+
+def test_a_pianist_begins_by_a_key_taps_along_and_the_offset_is_kept(
+    sit: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    save_settings(tmp_path, Kept(counting="takadimi"))
+    assert sit() == 0
+    kept, _ = load_settings(tmp_path)
+    assert kept.counting == "takadimi"
+    assert kept.click_offset_ms >= LATE_S * 1000  # what the click itself is late by comes on top
+    said = capsys.readouterr().out
+    assert f"Your keys come {kept.click_offset_ms:.0f} ms after the click (from 10 taps" in said
+    assert said.index("Looking for the piano") < said.index("Strike any key to begin")
+
+
+@pytest.mark.parametrize(
+    ("how", "said"),
+    [
+        ({"taps": 6}, "Too few steady taps"),
+        ({"begins": False}, "No key was heard"),
+        ({"lost_after": 9}, "The piano went away"),
+    ],
+)
+def test_what_keeps_it_from_being_known_is_said_and_the_old_offset_stays(
+    sit: Callable[..., int], tmp_path: Path, how: dict[str, int], said: str
+) -> None:
+    save_settings(tmp_path, Kept(click_offset_ms=12.0))
+    with pytest.raises(CannotDo, match=said):
+        sit(**how)
+    assert load_settings(tmp_path)[0].click_offset_ms == 12.0
