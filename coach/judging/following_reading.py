@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from coach.judging.matching_costs import COSTS
 from coach.judging.matching_decode import Decoder
+from coach.judging.matching_moves import Moves
 from coach.judging.matching_score import Layout
 from coach.judging.matching_tempo import beat_period
 from coach.judging.matching_trace import Trace
@@ -28,6 +29,7 @@ class Understanding:
 
     def __init__(self, layout: Layout, usual_s: float) -> None:
         self.layout = layout
+        self.moves = Moves(layout, COSTS)
         self.usual_s = usual_s
         """Seconds in a beat at the tempo asked for."""
         self.forget()
@@ -59,7 +61,7 @@ class Understanding:
             self.trace.follow(self.decoder.beam[0])
 
     def _at(self, period_s: float) -> None:
-        self.decoder = Decoder(self.layout, period_s, COSTS, again=False)
+        self.decoder = Decoder(self.moves, period_s, again=False)
 
     def _period_s(self, take: Sequence[PlayedNote]) -> float:
         least_s = self.usual_s / UNLIKELY

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 
 from coach.judging.facts import Label, Matching, PlayedLabel, ScoreLabel
 from coach.judging.matching_costs import COSTS
-from coach.judging.matching_decode import decode
 from coach.judging.matching_doubt import Labels, is_unsure, told
 from coach.judging.matching_hands import likely_hand
+from coach.judging.matching_moves import Moves
 from coach.judging.matching_reading import Reading
 from coach.judging.matching_score import HANDS, Layout, lay_out
 from coach.judging.matching_tempo import ALIKE, beat_period, mean_period, written_period
+from coach.judging.matching_whole import decode
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
@@ -44,12 +45,11 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None =
 
 def _readings(layout: Layout, take: list[PlayedNote], period: float) -> list[tuple[float, Reading]]:
     """The likeliest readings; where they are poor, at the take's mean tempo too."""
-    found = decode(layout, take, period, COSTS)
+    moves = Moves(layout, COSTS)
+    found = decode(moves, take, period)
     mean = mean_period(layout, take)
     if found[0][0] > POOR and mean > 0 and not 1 / ALIKE < mean / period < ALIKE:
-        other = decode(layout, take, mean, COSTS)
-        if other[0][0] < found[0][0] - CLEARLY:
-            return other
+        return decode(moves, take, mean, found[0][0] - CLEARLY) or found
     return found
 
 

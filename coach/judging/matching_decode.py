@@ -7,13 +7,12 @@ have come to the same place are merged, and those far costlier than the best are
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from math import inf
+from typing import NamedTuple
 
-from coach.judging.matching_costs import Costs
-from coach.judging.matching_moves import Moves
+from coach.judging.matching_moves import Moves, Ways
 from coach.judging.matching_places import Places
-from coach.judging.matching_reading import Key, Reading, opening
-from coach.judging.matching_score import Layout
+from coach.judging.matching_reading import NEVER, Key, Reading, opening
 from coach.playing.notes import PlayedNote
 
 BEAT = 0.6
@@ -29,30 +28,79 @@ TOGETHER_S = 0.15
 """Keys this close together, in the decoder's own time, may be one chord."""
 WIDTHS = (1.0, 1.0, 0.7, 0.45, 0.25)
 """How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
+GIVEN_BACK = 1.2
+"""How much less a reading may cost later on: a note that was left out and comes after all gives
+.6 back, and rarely more than two do."""
+
+
+class State(NamedTuple):
+    """What is made of the keys so far."""
+
+    beam: list[Reading]
+    """The likeliest first."""
+    calm: int
+    """How many keys in a row fitted surely."""
+    dropped_from: float
+    """Readings from this cost on were not kept that should have been,"""
+    dropped_at: int
+    """from this key on."""
+
+
+class Past(NamedTuple):
+    """One of the last keys, and what was made of those before it."""
+
+    key: Key
+    before: State
+    careful: bool
+    """Whether the key was heard carefully."""
 
 
 class Decoder:
     """Takes a take's keys one by one, in the order of their onsets."""
 
     def __init__(
-        self, layout: Layout, period_s: float, costs: Costs, *, again: bool = True
-    ) -> None:
-        """``again``: keys that fit badly are heard again; while playing there is no time to."""
-        self.moves = Moves(layout, costs)
-        self.costs = costs
+        self, moves: Moves, period_s: float, *, again: bool = True, wide: float = inf,
+        most: float = inf,
+    ) -> None:  # fmt: skip
+        """``again``: keys that fit badly are heard again; while playing there is no time to.
+
+        ``wide``: how far behind the best a reading is kept, if not as far as it should be;
+        ``most``: a reading that costs more is not kept.
+        """
+        self.moves = moves
+        self.costs = moves.costs
         self.hears_again = again
+        self.wide = wide
+        self.most = most
         self.guess_s = period_s
         self.scale = BEAT / period_s
         self.beam = [opening(BEAT)]
         self.count = 0
         self.calm = 0
-        self.recent: list[tuple[Key, list[Reading], int, bool]] = []
-        """The last keys, what was made of those before them, and whether heard carefully."""
+        self.dropped_from = inf
+        self.dropped_at = 0
+        self.limit = inf
+        """What a reading may cost that should be kept now."""
+        self.recent: list[Past] = []
 
     @property
     def period_s(self) -> float:
         """Seconds in a beat now, by the likeliest reading."""
         return self.beam[0].period_s / self.scale
+
+    @property
+    def cost(self) -> float:
+        """What the likeliest reading costs; infinite where none is kept."""
+        return self.beam[0].cost if self.beam else inf
+
+    @property
+    def state(self) -> State:
+        """What is made of the keys so far; setting it hears them in another way."""
+        return State(self.beam, self.calm, self.dropped_from, self.dropped_at)
+
+    @state.setter
+    def state(self, state: State) -> None:
+        self.beam, self.calm, self.dropped_from, self.dropped_at = state
 
     def hear(self, note: PlayedNote) -> None:
         """Extend every reading by one more key.
@@ -61,40 +109,56 @@ class Decoder:
         """
         key = self._key(note)
         since = key.at - TOGETHER_S
-        self.recent = [past for past in self.recent if past[0].at > since]
-        self.recent.append((key, self.beam, self.calm, False))
-        before = self.beam[0].cost
+        self.recent = [past for past in self.recent if past.key.at > since]
+        self.recent.append(Past(key, self.state, careful=False))
+        before = self.cost
         self._take_in(key, careful=False)
-        if self.hears_again and self.beam[0].cost - before > self.costs.doubtful:
+        if self.hears_again and self.cost - before > self.costs.doubtful:
             self._again()
 
     def _again(self) -> None:
         """Hear the last keys again from the first that was heard in passing."""
-        first = next(at for at, past in enumerate(self.recent) if not past[3])
+        first = next(at for at, past in enumerate(self.recent) if not past.careful)
         again = self.recent[first:]
-        _, self.beam, self.calm, _ = again[0]
+        self.state = again[0].before
         self.count -= len(again)
-        for at, (key, _, _, _) in enumerate(again):
-            self.recent[first + at] = (key, self.beam, self.calm, True)
-            self._take_in(key, careful=True)
+        for at, past in enumerate(again):
+            self.recent[first + at] = Past(past.key, self.state, careful=True)
+            self._take_in(past.key, careful=True)
 
     def _take_in(self, key: Key, *, careful: bool) -> None:
         places = Places()
-        before, width = self.beam[0], self.costs.width
-        if not careful:
-            width *= WIDTHS[self.calm]
-        bound = before.cost + 2 * self.costs.width
+        before, width = self.cost, self.costs.width
+        sure = width if careful else width * WIDTHS[self.calm]
+        surely = NEVER if careful else self.costs.surely
+        ways = Ways(key, self.count, surely, min(sure, self.wide), min(width, self.wide))
+        extra = self.costs.brush if key.soft else self.costs.extra
+        bound = min(before + extra + ways.wide, self.most)
         for reading in self.beam:
             if reading.cost > bound:
                 break
-            bound = self.moves.of(reading, self.count, key, bound, width, careful, places)
-        self.count += 1
-        beam = places.best()
-        best = beam[0]
-        calm = best.cost - before.cost < self.costs.surely and _grown(best, before)
-        limit = best.cost + (width if calm else self.costs.width)
-        self.beam = [r for r in beam[: self.costs.beam] if r.cost <= limit]
+            bound = self.moves.of(reading, ways, bound, places)
+        calm = self._keep(places.best(), sure)
         self.calm = min(self.calm + 1, len(WIDTHS) - 1) if calm else 0
+        self.count += 1
+
+    def _keep(self, found: list[Reading], sure: float) -> bool:
+        """Keep the best of the readings found; whether the key surely fits the best."""
+        old, self.beam = self.beam, found
+        if not found:
+            return False
+        best = found[0]
+        calm = best.cost - old[0].cost < self.costs.surely and _grown(best, old[0])
+        self.limit = best.cost + (sure if calm else self.costs.width)
+        limit = min(self.limit, best.cost + self.wide, self.most)
+        self.beam = [r for r in found[: self.costs.beam] if r.cost <= limit]
+        if self.dropped_from >= self.limit + GIVEN_BACK:
+            self.dropped_from = inf
+        if limit < self.limit:
+            if self.dropped_from == inf:
+                self.dropped_at = self.count
+            self.dropped_from = min(self.dropped_from, limit)
+        return calm
 
     def _key(self, note: PlayedNote) -> Key:
         if note.length_s is None:
@@ -113,13 +177,3 @@ class Decoder:
 def _grown(reading: Reading, before: Reading) -> bool:
     """Whether a reading is the other with one more key."""
     return reading.step is not None and reading.step[0] is before.step
-
-
-def decode(
-    layout: Layout, take: Sequence[PlayedNote], period_s: float, costs: Costs
-) -> list[tuple[float, Reading]]:
-    """The likeliest readings of a whole take (in the order of onsets), with their costs."""
-    decoder = Decoder(layout, period_s, costs)
-    for note in take:
-        decoder.hear(note)
-    return decoder.readings()

@@ -30,6 +30,7 @@ class Fit:
         self.by_size = [self._wrong_size(size) for size in range(128)]
         self.by_count = [self._left_out(count) for count in range(8)]
         self.due_rank = [self._due_ranks(hand) for hand in (0, 1)]
+        self.before = [self._before(hand) for hand in (0, 1)]
 
     def _due_ranks(self, hand: int) -> list[int]:
         """For each onset, how many notes of the hand lie before it."""
@@ -40,6 +41,17 @@ class Fit:
                 rank += 1
             out.append(rank)
         return out
+
+    def _before(self, hand: int) -> list[int]:
+        """For each onset, the notes of the hand that lie before it, as bits."""
+        out, bits = [], 0
+        first, hands = self.layout.first, self.layout.hand
+        for at in range(len(self.layout.beat)):
+            out.append(bits)
+            for note in range(first[at], first[at + 1]):
+                if hands[note] == hand:
+                    bits |= 1 << note
+        return [*out, bits]
 
     def unplayed(self, reading: Reading) -> float:
         """What the notes never played cost, those before each hand's front having been paid."""
@@ -92,12 +104,8 @@ class Fit:
 
     def missing(self, done: int, hand: int, front: int, onset: int) -> int:
         """How many notes of a hand from one onset up to another were not played."""
-        ranks = self.due_rank[hand]
-        count = 0
-        for note in self.of_hand[hand][ranks[front] : ranks[onset]]:
-            if not done >> note & 1:
-                count += 1
-        return count
+        before = self.before[hand]
+        return ((before[front] ^ before[onset]) & ~done).bit_count()
 
     def wrong_pitch(self, off: int, last: int) -> float:
         """What a key so many semitones off costs; ``last``: how far off the hand's last was."""

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from typing import NamedTuple
 
 from coach.judging.matching_back import Back
 from coach.judging.matching_fit import IMPOSSIBLE
 from coach.judging.matching_places import Places
-from coach.judging.matching_reading import Key, Kind, Reading
+from coach.judging.matching_reading import NEVER, Key, Kind, Reading
 from coach.judging.matching_steps import aside
 
 AHEAD = 3
@@ -16,24 +17,33 @@ REACH = 6
 """How many due notes of a hand a wrong key may be meant for."""
 
 
+class Ways(NamedTuple):
+    """A key to be understood, and in how many ways."""
+
+    key: Key
+    at: int
+    """The key's index in the take."""
+    surely: float
+    """A fit that costs less needs no other explanation."""
+    sure: float
+    """How far above the best readings are kept where it fits surely,"""
+    wide: float
+    """and where it does not."""
+
+
 class Moves(Back):
     """Extends readings over one score."""
 
-    def of(
-        self, reading: Reading, index: int, key: Key, bound: float, width: float,
-        careful: bool, places: Places,
-    ) -> float:  # fmt: skip
-        """Keep the readings that follow with a cost up to ``bound``; the bound that they set.
-
-        ``width`` is how far above the best readings are kept where it fits surely; ``careful``:
-        even so, all other ways to understand the key are looked at.
-        """
+    def of(self, reading: Reading, ways: Ways, bound: float, places: Places) -> float:
+        """Keep the readings that follow with a cost up to ``bound``; the bound that they set."""
+        key, index, surely, sure, wide = ways
         base = reading.cost
-        best = self._matches(reading, index, key, bound - base, places)
         pause = self.pause(reading, key)
-        surely = best < self.costs.surely and not careful and pause < 1.0
-        bound = min(bound, base + best + (width if surely else self.costs.width))
-        if surely:
+        if pause == 1.0:
+            surely = NEVER
+        best = self._matches(reading, ways, surely, bound - base, places)
+        bound = min(bound, base + best + (sure if best < surely else wide))
+        if best < surely:
             return bound
         room = bound - base
         if self.any_free:
@@ -47,9 +57,10 @@ class Moves(Back):
         return bound
 
     def _matches(
-        self, reading: Reading, index: int, key: Key, room: float, places: Places
+        self, reading: Reading, ways: Ways, surely: float, room: float, places: Places
     ) -> float:
         """The key as a note of its pitch: what the best of these costs."""
+        key, index, _, sure, wide = ways
         layout, at = self.layout, key.at
         done, ahead, best = reading.done, 0, IMPOSSIBLE
         targets = layout.of_pitch.get(key.pitch, ())
@@ -72,6 +83,7 @@ class Moves(Back):
             cost = timing + missed
             if cost < best:
                 best = cost
+                room = min(room, cost + (sure if cost < surely else wide))
             if cost <= room:
                 self.play(reading, index, at, target, Kind.MATCH, cost, 0, missed > 0, places)
         return best

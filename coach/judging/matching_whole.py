@@ -1,0 +1,85 @@
+"""The likeliest readings of a whole take: those of a wide search, mostly by a narrow one.
+
+Few readings are kept at first. A reading only grows costlier: so what was dropped can't win, or
+would have been dropped later anyway, as long as the best costs less than it did. Where that is not
+so, the keys since then are heard once more, and now all readings are kept that may yet win.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import inf
+
+from coach.judging.matching_decode import GIVEN_BACK, Decoder, Past, State
+from coach.judging.matching_doubt import UNSURE_BELOW
+from coach.judging.matching_moves import Moves
+from coach.judging.matching_reading import Reading
+from coach.playing.notes import PlayedNote
+
+NARROW = 7.0
+"""How far behind the best a reading is kept at first: a slip costs five and a little. From 6 to 9
+it takes about the same time."""
+SETTLED = 4.0
+"""What was dropped is looked into once no reading further behind the best matters any more."""
+AS_GOOD = UNSURE_BELOW + GIVEN_BACK
+"""How much costlier than the best a reading may be now, to be about as good in the end."""
+
+
+def decode(
+    moves: Moves, take: Sequence[PlayedNote], period_s: float, below: float = inf
+) -> list[tuple[float, Reading]]:
+    """The likeliest readings of a take (in the order of onsets), with their costs.
+
+    The first, all that are about as good, and perhaps others; none where all cost ``below`` or
+    more.
+    """
+    readings = _Search(moves, take, period_s, below + AS_GOOD).readings()
+    return readings if readings and readings[0][0] < below else []
+
+
+class _Search:
+    def __init__(
+        self, moves: Moves, take: Sequence[PlayedNote], period_s: float, most: float
+    ) -> None:
+        """No reading that costs more than ``most`` is of use."""
+        self.take = take
+        self.most = most
+        self.decoder = Decoder(moves, period_s, wide=NARROW, most=most)
+        self.before: list[tuple[State, list[Past]]] = []
+        """The decoder before each key."""
+
+    def readings(self) -> list[tuple[float, Reading]]:
+        """Hear all keys; then what is left of the readings."""
+        decoder = self.decoder
+        for index in range(len(self.take)):
+            self._hear(index)
+            if decoder.limit <= decoder.cost + SETTLED:
+                self._is_wider(decoder.limit + GIVEN_BACK)
+        readings = decoder.readings()
+        while self._is_wider(readings[0][0] + AS_GOOD if readings else inf):
+            readings = decoder.readings()
+        return readings
+
+    def _hear(self, index: int) -> None:
+        self.before[index:] = [(self.decoder.state, self.decoder.recent)]
+        self.decoder.hear(self.take[index])
+
+    def _is_wider(self, most: float) -> bool:
+        """Whether a reading was dropped that cost less: then the keys since were heard again."""
+        decoder = self.decoder
+        most = min(most, self.most)
+        if decoder.dropped_from >= most:
+            return False
+        since, end = decoder.dropped_at, decoder.count
+        self._hear_widely(since, end, most)
+        if not decoder.beam:  # more was given back
+            self._hear_widely(since, end, self.most)
+        return True
+
+    def _hear_widely(self, since: int, end: int, most: float) -> None:
+        decoder = self.decoder
+        decoder.state, decoder.recent = self.before[since]
+        decoder.count, decoder.wide, decoder.most = since, inf, most
+        for index in range(since, end):
+            self._hear(index)
+        decoder.wide, decoder.most = NARROW, self.most

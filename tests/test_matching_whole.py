@@ -1,0 +1,77 @@
+"""A narrow search that finds what a wide one does."""
+
+import random
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coach.judging import matching_whole
+from coach.judging.matching_costs import COSTS
+from coach.judging.matching_decode import Decoder
+from coach.judging.matching_doubt import UNSURE_BELOW
+from coach.judging.matching_moves import Moves
+from coach.judging.matching_reading import Reading, steps
+from coach.judging.matching_score import lay_out
+from coach.judging.matching_tempo import beat_period, written_period
+from coach.judging.matching_whole import decode
+from coach.playing.notes import PlayedNote
+from scripts.earcases.adapter import excerpt_of, played_of
+from scripts.earcases.cases import window_cases
+from scripts.earcases.studies import study
+
+Found = list[tuple[float, Reading]]
+
+
+def a_take(seed: int) -> tuple[Moves, list[PlayedNote], float]:
+    """A window that was played, mostly with mistakes, and its seconds in a beat."""
+    rng = random.Random(seed)
+    made: list[dict[str, Any]] = []
+    while not made:
+        made = window_cases(study(rng, f"whole {seed}", 4), rng, "whole", 2)
+    part = excerpt_of(made[-1])
+    take = sorted(played_of(made[-1]), key=lambda note: note.onset_s)
+    layout = lay_out(part)
+    return Moves(layout, COSTS), take, beat_period(layout, take, written_period(part))
+
+
+def widely(moves: Moves, take: list[PlayedNote], period_s: float) -> Found:
+    """All readings that a wide search keeps."""
+    decoder = Decoder(moves, period_s)
+    for note in take:
+        decoder.hear(note)
+    return decoder.readings()
+
+
+def good(found: Found) -> list[tuple[float, list[tuple[int, int, int]]]]:
+    """The best and those about as good: what they cost, and what they say of each key."""
+    return [
+        (cost, [(key, kind, note) for _, key, kind, note in steps(reading)])
+        for cost, reading in found
+        if cost - found[0][0] < UNSURE_BELOW
+    ]
+
+
+@pytest.mark.property
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 5000))
+def test_finds_what_a_wide_search_finds(seed: int) -> None:
+    moves, take, period_s = a_take(seed)
+    assert good(decode(moves, take, period_s)) == good(widely(moves, take, period_s))
+
+
+def test_so_it_does_where_a_reading_gets_much_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(matching_whole, "AS_GOOD", -0.1)  # as if even the best were too costly
+    monkeypatch.setattr(matching_whole, "NARROW", 1.0)
+    for seed in range(20):
+        moves, take, period_s = a_take(seed)
+        best = decode(moves, take, period_s, below=1e6)[0]
+        assert best[0] == widely(moves, take, period_s)[0][0]
+
+
+def test_nothing_is_found_where_all_costs_too_much() -> None:
+    moves, take, period_s = a_take(1)
+    best = widely(moves, take, period_s)[0][0]
+    assert decode(moves, take, period_s, below=best) == []
+    assert decode(moves, take, period_s, below=best + 0.01)[0][0] == best
