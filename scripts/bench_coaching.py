@@ -25,7 +25,8 @@ from coach.playing.simulated_skill import LEVELS, Law
 from coach.score.model import Hands
 from coach.score.window import Transition
 from scripts.coachbench import baselines, naming
-from scripts.coachbench.pianists import make, share
+from scripts.coachbench.figures import share
+from scripts.coachbench.pianists import make
 from scripts.coachbench.sessions import Session, coached
 
 REPETITIONS = 100_000

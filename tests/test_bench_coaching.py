@@ -1,10 +1,13 @@
 """The coaching benchmark runs, and a fault that always fails is named at once."""
 
+from statistics import NormalDist
+
 import pytest
+from scipy import stats
 
 from coach.playing.simulated import SimulatedPianist
 from scripts import bench_coaching
-from scripts.coachbench import baselines, pianists
+from scripts.coachbench import baselines, figures, pianists
 from scripts.coachbench.sections import whole
 from scripts.coachbench.sessions import coached
 
@@ -58,3 +61,33 @@ def test_a_session_s_time_is_for_finding_until_a_trouble_is_mended_then_for_prov
     score, _, _ = pianists.make(3, 0)
     steady = coached(score, SimulatedPianist(score, seed=3, level=pianists.STEADY))
     assert dict(steady.spent_s) == {"finding": steady.playing_s}
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(
+    ("successes", "attempts", "low", "high"),
+    [
+        (81, 263, 0.2553, 0.3662),
+        (15, 148, 0.0624, 0.1605),
+        (0, 20, 0.0, 0.1611),
+        (1, 29, 0.0061, 0.1718),
+    ],
+)
+def test_wilson_gives_newcombe_s_table(successes, attempts, low, high):
+    """Newcombe (1998), Statistics in Medicine 17, 857-872; the table from memory."""
+    got = figures.wilson(successes, attempts)
+    assert got == pytest.approx((low, high), abs=5e-5)
+    reference = stats.binomtest(successes, attempts).proportion_ci(method="wilson")
+    assert got == pytest.approx((reference.low, reference.high), abs=1e-9)
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(
+    ("successes", "attempts", "low", "high"),
+    [(430, 474, 0.8776750858, 0.9301239840), (10, 14, 0.4535045883, 0.8827881209)],
+)
+def test_wilson_gives_the_vectors_of_published_code(successes, attempts, low, high):
+    """Vectors of open-source implementations, for a z of 1.96 rounded so."""
+    confidence = 2 * NormalDist().cdf(1.96) - 1
+    got = figures.wilson(successes, attempts, confidence)
+    assert got == pytest.approx((low, high), abs=1e-9)

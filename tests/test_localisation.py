@@ -1,5 +1,6 @@
 """Finding a fault among many places, against published bounds and tables."""
 
+from math import log
 from random import Random
 from statistics import fmean
 
@@ -33,7 +34,8 @@ def noisy_search(random, places, noise, sure=0.95):
         cut = max(range(1, places), key=lambda cut: ours.information_bits(belief, chances(cut)))
         failed = (fault < cut) != (random.random() < noise)
         asked += 1
-        belief = ours.bayes(belief, lambda h: chances(cut)[h][0 if failed else 1])  # noqa: B023
+        heard = [log(row[0 if failed else 1]) for row in chances(cut)]
+        belief = ours.posterior(belief, heard)
     return asked, belief.index(max(belief)) == fault
 
 

@@ -19,7 +19,7 @@ from math import exp, log
 
 from coach.coaching.evidence import BeatTally, Evidence
 from coach.coaching.showing import ONE_HAND, TOGETHER, log_chance
-from coach.coaching.statistics import log_beta_binomial
+from coach.coaching.statistics import log_beta_binomial, posterior
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
 
@@ -199,8 +199,4 @@ def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Beli
         + healthy(right_alone, right_tries)
         + healthy(left_alone, left_tries),
     )
-    top = max(logs)
-    priors = (prior.healthy, prior.right, prior.left, prior.together)
-    weights = [p * exp(x - top) for p, x in zip(priors, logs, strict=True)]
-    total = sum(weights)
-    return Belief(*(weight / total for weight in weights))
+    return Belief(*posterior((prior.healthy, prior.right, prior.left, prior.together), logs))

@@ -9,8 +9,9 @@ from coach.playing.simulated import SimulatedPianist
 from coach.playing.simulated_skill import LEVELS, Failing, PlayerFault
 from coach.score.model import Hands, Score
 from scripts.coachbench import baselines
+from scripts.coachbench.figures import share, spread
 from scripts.coachbench.others import OTHERS
-from scripts.coachbench.pianists import make, share, spread
+from scripts.coachbench.pianists import make
 from scripts.coachbench.sections import QPM, whole
 from scripts.coachbench.sessions import Session, coached, play_once
 

@@ -1,11 +1,10 @@
-"""Pianists with known faults, and the figures that their sessions come to."""
+"""Pianists with known faults, made from a seed."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from random import Random
-from statistics import median
 
 from coach.playing.simulated import SimulatedPianist
 from coach.playing.simulated_skill import INTERMEDIATE, Failing, Law, Level, PlayerFault
@@ -13,19 +12,6 @@ from coach.score.model import Score
 from scripts.coachbench.sections import plant, section
 
 STEADY = replace(INTERMEDIATE, name="steady", slip=0.0)
-
-
-def share(hits: Sequence[bool]) -> str:
-    """A share, in per cent."""
-    return f"{100 * sum(hits) / len(hits):5.1f} %" if hits else "   -   "
-
-
-def spread(counts: Sequence[int]) -> str:
-    """The middle and the slowest tenth."""
-    if not counts:
-        return "median -, 90 % -"
-    ordered = sorted(counts)
-    return f"median {median(ordered):g}, 90 % {ordered[int(0.9 * (len(ordered) - 1))]}"
 
 
 def make(
