@@ -2,7 +2,8 @@
 
 import pytest
 
-from coach.coaching.belief import Belief, Slips, belief_of, chance_of_fault
+from coach.coaching.belief import Belief, belief_of, chance_of_fault
+from coach.coaching.slips import Slips
 from coach.coaching.tally import BeatTally, Counts
 from coach.score.model import Hand, Hands
 

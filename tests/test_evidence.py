@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.evidence import Evidence, fold, observations
+from coach.coaching.evidence import Evidence, fold
 from coach.coaching.facts import Observation
+from coach.coaching.observing import observations
 from coach.drill import judge_window, played, window
 from coach.judging.facts import Outcome
 from coach.score.model import Hand, Hands

@@ -4,13 +4,14 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.belief import belief_of, beliefs, chance_of_fault, slip_rate
-from coach.coaching.choice import choose
+from coach.coaching.belief import belief_of, beliefs, chance_of_fault
+from coach.coaching.choice import Choice
 from coach.coaching.diagnosis import diagnose
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Observation
 from coach.coaching.observing import chance_to_hear_late
 from coach.coaching.places import Places
+from coach.coaching.slips import slip_rate
 from coach.judging.facts import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -94,27 +95,27 @@ def chosen(score, outcome, beat=1):
             for t in places.transitions
         ]
         evidence.add(heard, 90.0)
-    return choose(diagnose(evidence, places), evidence, places, places.whole), places
+    return Choice(diagnose(evidence, places), evidence, places, places.whole).best(None), places
 
 
 def test_lateness_is_looked_for_with_enough_notes_around_it():
-    candidate, places = chosen(four_bars(), Outcome.LATE)
-    assert candidate.suspect is not None
-    late = candidate.suspect.transition
-    move = Transition(candidate.window.hands, late.from_quarters, late.to_quarters)
-    assert places.hears_late(candidate.window, move, QUARTER_MS) > 0.0
+    probe, places = chosen(four_bars(), Outcome.LATE)
+    assert probe is not None
+    late = probe.suspect.transition
+    move = Transition(probe.window.hands, late.from_quarters, late.to_quarters)
+    assert places.hears_late(probe.window, move, QUARTER_MS) > 0.0
 
 
 def test_a_wrong_key_is_looked_for_in_the_smallest_window():
-    candidate, _ = chosen(four_bars(), Outcome.WRONG)
-    assert candidate.window.end_quarters == 1
+    probe, _ = chosen(four_bars(), Outcome.WRONG)
+    assert probe.window.end_quarters == 1
 
 
 def test_no_window_is_asked_for_in_which_the_suspected_hand_only_enters():
     score = four_bars(left=(0, 1, 2, 6, 9, 10, 11, 12))
-    candidate, places = chosen(score, Outcome.LATE, beat=6)
-    hands = candidate.window.hands
-    assert not places.is_entry(Transition(hands, F(5), F(6)), candidate.window)
+    probe, places = chosen(score, Outcome.LATE, beat=6)
+    hands = probe.window.hands
+    assert not places.is_entry(Transition(hands, F(5), F(6)), probe.window)
 
 
 def failing_at(*beats):

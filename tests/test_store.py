@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from records import SCORE, ended
 
-from coach.coaching.evidence import observations
 from coach.coaching.facts import Observation
+from coach.coaching.observing import observations
 from coach.judging.facts import Outcome
 from coach.record.errors import RecordError
 from coach.record.piece import PieceKey, piece_key

@@ -11,24 +11,22 @@ inequality, 1939, from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import exp, log
 
-from coach.coaching.evidence import BeatTally, Evidence
+from coach.coaching.evidence import Evidence
 from coach.coaching.showing import ONE_HAND, TOGETHER, log_chance
+from coach.coaching.slips import Slips, slip_rate
 from coach.coaching.statistics import log_beta_binomial, posterior
+from coach.coaching.tally import BeatTally, hand_of
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
 
 FAULT_A, FAULT_B = 1.8, 1.2
 """How often a standing fault fails: Beta, mean 0.6, broad."""
-SLIP_SHAPE = 1.5
-"""Freedom of a healthy move's own slip rate around the player's: shape of its Beta."""
-SLIPS_BEFORE, MOVES_BEFORE = 0.3, 60.0
-"""What is known of a player before anything is heard: a third of a slip in sixty moves."""
 TOGETHER_SHARE = 0.27
 """Of the chance that a beat is at fault: only when both hands play."""
 FIRST_GUESS = 0.3
@@ -66,33 +64,6 @@ class Belief:
         return {Hands.RIGHT: self.right, Hands.LEFT: self.left}.get(hands, self.together)
 
 
-@dataclass(frozen=True, slots=True)
-class Slips:
-    """A player's slip rate, as the Beta that a healthy move's own rate is drawn from."""
-
-    a: float
-    b: float
-
-    @classmethod
-    def of_rate(cls, rate: float) -> Slips:
-        """With the given mean rate."""
-        return cls(SLIP_SHAPE, SLIP_SHAPE * (1.0 - rate) / rate)
-
-    @property
-    def rate(self) -> float:
-        """The mean."""
-        return self.a / (self.a + self.b)
-
-
-def slip_rate(tallies: Iterable[tuple[float, float, float]]) -> Slips:
-    """The player's slips from (failures, attempts, chance of health) of every move."""
-    slips, moves = SLIPS_BEFORE, MOVES_BEFORE
-    for failed, attempts, healthy in tallies:
-        slips += failed * healthy
-        moves += attempts * healthy
-    return Slips.of_rate(min(slips / moves, 0.5))
-
-
 def beliefs(
     evidence: Evidence, transitions: Sequence[Transition]
 ) -> tuple[dict[Fraction, Belief], Slips]:
@@ -105,12 +76,10 @@ def beliefs(
     sums: list[tuple[Fraction, float, float]] = []
     for transition in transitions:
         beat = transition.to_quarters
-        tally = evidence.beats.get(beat)
-        if tally is not None:
-            failed, attempts = tally.totals(Hand(transition.hands.value))
-            sums.append((beat, failed, attempts))
-            if tally.failed > 0.0:
-                hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
+        tally = evidence.tally(beat)
+        sums.append((beat, *tally.totals(hand_of(transition))))
+        if tally.failed > 0.0:
+            hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
     chance = chance_of_fault(len(transitions))
     # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
     slips = slip_rate(
@@ -121,7 +90,7 @@ def beliefs(
         found = sum(one.fault for one in out.values() if one.fault > SURE)
         likelier = round(chance * (1.0 + found), 4)
         out = {
-            beat: belief_of(evidence.beats.get(beat), slips, likelier, whose)
+            beat: belief_of(evidence.tally(beat), slips, likelier, whose)
             for beat, whose in hands.items()
         }
         slips = slip_rate(
@@ -135,16 +104,12 @@ def chance_of_fault(moves: int) -> float:
     return 1.0 / min(max(moves, 2), MOST_MOVES)
 
 
-def belief_of(
-    tally: BeatTally | None, slips: Slips, chance: float, hands: frozenset[Hands]
-) -> Belief:
+def belief_of(tally: BeatTally, slips: Slips, chance: float, hands: frozenset[Hands]) -> Belief:
     """Bayes' rule for one beat, at which these hands have notes.
 
     ``chance`` is that of one hand's move being at fault, before anything is heard of it.
     """
     prior = _prior(chance, Hands.RIGHT in hands, Hands.LEFT in hands)
-    if tally is None:
-        return prior
     key = (
         tally.together,
         tally.right_failed,

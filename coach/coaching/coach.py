@@ -9,7 +9,6 @@ from typing import Any
 from coach.coaching.arrangement import Arrangement
 from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis, diagnose
-from coach.coaching.evidence import observations
 from coach.coaching.facts import (
     Assignment,
     Decision,
@@ -21,6 +20,7 @@ from coach.coaching.facts import (
     Trouble,
     Way,
 )
+from coach.coaching.observing import observations
 from coach.coaching.places import Places
 from coach.coaching.plan import PlanRow, steps
 from coach.coaching.rest import Rest

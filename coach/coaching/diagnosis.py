@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import log2
 
-from coach.coaching.belief import Belief, Slips, beliefs
-from coach.coaching.evidence import Evidence, Move
+from coach.coaching.belief import Belief, beliefs
+from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Trouble, TroubleKind
-from coach.coaching.places import SINGLE, Places
+from coach.coaching.places import Places
+from coach.coaching.slips import Slips
+from coach.coaching.tally import Move
 from coach.coaching.words import beat_place, evidence_words
 from coach.judging.facts import Outcome
-from coach.score.model import Hand, Hands
+from coach.score.model import Hands
 from coach.score.window import Transition
 
 CLAIM_FAULT = 0.92
@@ -68,13 +70,13 @@ def diagnose(evidence: Evidence, places: Places) -> Diagnosis:
     moves = {t.to_quarters: t for t in places.transitions if t.to_quarters in believed}
     suspects = sorted(
         (
-            Suspect(_of(moves[beat], belief.best), belief)
+            Suspect(replace(moves[beat], hands=belief.best), belief)
             for beat, belief in believed.items()
             if belief.fault >= SUSPECT
         ),
         key=lambda s: (
             -round(s.belief.fault, 3),
-            -_failures(evidence, s),
+            -evidence.tally(s.transition.to_quarters).failures(s.transition.hands),
             s.transition.to_quarters,
         ),
     )
@@ -82,21 +84,10 @@ def diagnose(evidence: Evidence, places: Places) -> Diagnosis:
     return Diagnosis(named, tuple(suspects), slips)
 
 
-def _of(transition: Transition, hands: Hands) -> Transition:
-    return Transition(hands, transition.from_quarters, transition.to_quarters)
-
-
-def _failures(evidence: Evidence, suspect: Suspect) -> float:
-    tally = evidence.tally(suspect.transition.to_quarters)
-    return sum(tally.totals(hand)[0] for hand in suspect.transition.hands.members)
-
-
 def trouble(suspect: Suspect, evidence: Evidence, places: Places) -> Trouble:
     """A suspect as the pianist is told of it."""
     transition = suspect.transition
-    tally = evidence.tally(transition.to_quarters)
-    hands = [Hand(h.value) for h in SINGLE if h.members <= transition.hands.members]
-    moves = max((list(tally.moves[h]) for h in hands), key=lambda m: sum(x.failed for x in m))
+    moves = evidence.tally(transition.to_quarters).kept_moves(transition.hands)
     return Trouble(
         transition=transition,
         onset_quarters=_worst_onset(moves, transition),

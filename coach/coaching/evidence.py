@@ -19,12 +19,10 @@ from operator import attrgetter
 from typing import Any
 
 from coach.coaching.facts import Observation
-from coach.coaching.observing import FAILED, observations
-from coach.coaching.tally import BeatTally, Counts, Move, plain_row, tally_from
+from coach.coaching.observing import FAILED
+from coach.coaching.tally import BeatTally, Move, hand_of, plain_row, tally_from
 from coach.judging.facts import Outcome
-from coach.score.model import Hand, Hands
-
-__all__ = ["BeatTally", "Counts", "Evidence", "Move", "fold", "observations"]
+from coach.score.model import Hands
 
 FADE_PER_ATTEMPT = 0.97
 """What an attempt keeps of its weight with each later one of the same beat (half after 23)."""
@@ -46,11 +44,8 @@ class Evidence:
         self.beats: dict[Fraction, BeatTally] = {}
 
     def tally(self, to_quarters: Fraction) -> BeatTally:
-        """The tally of a beat; a new empty one where nothing was heard."""
-        found = self.beats.get(to_quarters)
-        if found is None:
-            found = self.beats[to_quarters] = BeatTally()
-        return found
+        """The tally of a beat; an empty one where nothing was heard."""
+        return self.beats.get(to_quarters) or BeatTally()
 
     def add(self, heard: Sequence[Observation], goal_qpm: float | None) -> None:
         """Take in the observations of one repetition, in the order of the excerpt."""
@@ -61,27 +56,8 @@ class Evidence:
         for to_quarters, ones in beats.items():
             reached = [one for one in ones if one.outcome is not Outcome.NOT_REACHED]
             if reached:
-                self._add_beat(self.tally(to_quarters), reached, goal_qpm, failed_before)
-
-    def _add_beat(
-        self,
-        tally: BeatTally,
-        ones: list[Observation],
-        goal_qpm: float | None,
-        failed_before: dict[Hands, bool],
-    ) -> None:
-        ease = _ease(ones[0].qpm, goal_qpm)
-        _age(tally, ones[0].at_s)
-        weight = 1.0 if any(map(_failed, ones)) else clean_weight(ease)
-        if any(_failed(one) and failed_before.get(one.transition.hands) for one in ones):
-            # A hand that has just failed is still finding its way back.
-            weight = AFTER_A_FAILURE
-        failed_before.update({one.transition.hands: _failed(one) for one in ones})
-        together = ones[0].hands_played is Hands.TOGETHER
-        _count(tally, ones, together, weight)
-        for one in ones:
-            move = Move(_failed(one), one.outcome, one.onset_quarters, one.error_ms, together, ease)
-            tally.moves[Hand(one.transition.hands.value)].append(move)
+                tally = self.beats.setdefault(to_quarters, BeatTally())
+                _add_beat(tally, reached, goal_qpm, failed_before)
 
     def mended(self, to_quarters: Fraction, hands: Hands) -> None:
         """A full clean run went over this move: what failed before counts for less."""
@@ -101,6 +77,26 @@ class Evidence:
             beat, tally = tally_from(row)
             out.beats[beat] = tally
         return out
+
+
+def _add_beat(
+    tally: BeatTally,
+    ones: list[Observation],
+    goal_qpm: float | None,
+    failed_before: dict[Hands, bool],
+) -> None:
+    ease = _ease(ones[0].qpm, goal_qpm)
+    _age(tally, ones[0].at_s)
+    weight = 1.0 if any(map(_failed, ones)) else clean_weight(ease)
+    if any(_failed(one) and failed_before.get(one.transition.hands) for one in ones):
+        # A hand that has just failed is still finding its way back.
+        weight = AFTER_A_FAILURE
+    failed_before.update({one.transition.hands: _failed(one) for one in ones})
+    together = ones[0].hands_played is Hands.TOGETHER
+    _count(tally, ones, together, weight)
+    for one in ones:
+        move = Move(_failed(one), one.outcome, one.onset_quarters, one.error_ms, together, ease)
+        tally.moves[hand_of(one.transition)].append(move)
 
 
 def _failed(one: Observation) -> bool:
@@ -135,7 +131,7 @@ def _count(tally: BeatTally, ones: Sequence[Observation], together: bool, weight
         tally.late += weight
     if not together:
         for one in ones:
-            counts = tally.alone[Hand(one.transition.hands.value)]
+            counts = tally.alone[hand_of(one.transition)]
             counts.attempts += weight
             counts.failed += weight * _failed(one)
             counts.late += weight * (1.0 if _failed(one) else one.hears_late)

@@ -7,18 +7,17 @@ doubt.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.coaching.choice import Candidate, alone, choose
-from coach.coaching.diagnosis import CLAIM_FAULT, Diagnosis, Suspect, trouble
+from coach.coaching.choice import Choice, Probe
+from coach.coaching.diagnosis import CLAIM_FAULT, Diagnosis, trouble
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind, Trouble
-from coach.coaching.places import Places
+from coach.coaching.places import SINGLE, Places
+from coach.coaching.tally import hand_of
 from coach.coaching.task import Ask, Task
 from coach.coaching.words import HANDS, run_up
-from coach.score.model import Hand, Hands
 from coach.score.window import Transition, Window
 
 OPEN_DOUBT = 0.3
@@ -45,7 +44,7 @@ class Finding:
 
     def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
         self.task, self.places, self.evidence = task, places, evidence
-        self.probe: Suspect | None = None
+        self.probe: Probe | None = None
         """What is being looked into."""
         self.left_alone: set[Fraction] = set()
         """Beats that the pianist declined, or that would not mend for now."""
@@ -61,15 +60,13 @@ class Finding:
         inside = self.places.covers(whole, replace(move, hands=whole.hands))
         return move.to_quarters not in self.left_alone and inside
 
-    def best(self, diagnosis: Diagnosis, passed_over: Sequence[Window]) -> Candidate:
-        """The repetition that tells most for its time."""
-        return choose(
-            self._open_suspects(diagnosis),
-            self.evidence,
-            self.places,
-            self.task.window,
-            passed_over,
-        )
+    def best(self, diagnosis: Diagnosis, passed_over: Window | None) -> Probe | None:
+        """The probe that tells most for its time; None where the whole tells as much."""
+        return self._choice(diagnosis).best(passed_over)
+
+    def _choice(self, diagnosis: Diagnosis) -> Choice:
+        whole = self.task.window
+        return Choice(self._open_suspects(diagnosis), self.evidence, self.places, whole)
 
     def _open_suspects(self, diagnosis: Diagnosis) -> Diagnosis:
         left = tuple(
@@ -91,10 +88,6 @@ class Finding:
                 if self._is_open(found):
                     return found
         return None
-
-    def is_worth_it(self, best: Candidate) -> bool:
-        """Whether to look into a suspect although another trouble is named."""
-        return best.suspect is not None and best.suspect.belief.fault > OPEN_DOUBT
 
     @property
     def has_heard_enough(self) -> bool:
@@ -119,30 +112,28 @@ class Finding:
             kept[-1].failed
             for move in self.places.transitions
             if self.places.covers(self.task.window, move)
-            and (kept := self.evidence.tally(move.to_quarters).moves[Hand(move.hands.value)])
+            and (kept := self.evidence.tally(move.to_quarters).moves[hand_of(move)])
         ]
         return 2 * sum(last) > len(last)
 
-    def hand_to_check(self, diagnosis: Diagnosis, move: Transition) -> Candidate | None:
+    def hand_to_check(self, diagnosis: Diagnosis, move: Transition) -> Probe | None:
         """One hand alone, where a trouble of both together may yet be its own."""
         for suspect in diagnosis.suspects:
             if suspect.transition.to_quarters == move.to_quarters:
-                hand = max(Hands.RIGHT, Hands.LEFT, key=suspect.belief.of)
-                if suspect.belief.of(hand) < STILL_IN_DOUBT:
-                    return None
-                return Candidate(alone(suspect, hand, self.evidence, self.places), suspect, 0.0)
+                hand = max(SINGLE, key=suspect.belief.of)
+                if suspect.belief.of(hand) >= STILL_IN_DOUBT:
+                    return self._choice(diagnosis).alone(suspect, hand)
         return None
 
-    def look_into(self, best: Candidate) -> Ask:
+    def look_into(self, probe: Probe) -> Ask:
         """Ask for a suspect's surroundings."""
-        assert best.suspect is not None
-        self.probe = best.suspect
-        place = self.places.words(best.suspect.transition).split(" ", 1)[1]
-        apart = best.window.hands is not self.task.window.hands
-        what = HANDS[best.window.hands].capitalize() if apart else "Only this"
+        self.probe = probe
+        place = self.places.words(probe.suspect.transition).split(" ", 1)[1]
+        apart = probe.window.hands is not self.task.window.hands
+        what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
         reason = f"{what}: is it {place.removeprefix('hands ')}?"
-        reason += run_up(self.places, best.window, best.suspect.transition)
-        return Ask(best.window, Kind.APART if apart else Kind.NARROW, reason)
+        reason += run_up(self.places, probe.window, probe.suspect.transition)
+        return Ask(probe.window, Kind.APART if apart else Kind.NARROW, reason)
 
     def back_to_all(self, clean: bool) -> Ask:
         """Ask for the whole again, after a probe that was clean or not."""
@@ -155,8 +146,7 @@ class Finding:
         inside = [t for t in moves if self.places.covers(window or whole, t)]
         inside = inside or [t for t in moves if self.places.covers(whole, t)]
 
-        def failed(t: Transition) -> float:
-            tally = self.evidence.beats.get(t.to_quarters)
-            return tally.totals(Hand(t.hands.value))[0] if tally else 0.0
+        def failed(move: Transition) -> float:
+            return self.evidence.tally(move.to_quarters).failures(move.hands)
 
         return max(inside, key=failed)

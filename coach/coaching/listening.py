@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from coach.coaching.diagnosis import diagnose, trouble
-from coach.coaching.evidence import Evidence, observations
+from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Trouble
+from coach.coaching.observing import observations
 from coach.coaching.places import Places
 from coach.judging.facts import Judgement
 from coach.score.model import Score

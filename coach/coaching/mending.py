@@ -18,10 +18,9 @@ from coach.coaching.climb import Climb
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind, Trouble
 from coach.coaching.likely import Try
-from coach.coaching.places import SINGLE, Places
+from coach.coaching.places import Places
 from coach.coaching.task import Ask, Run, Task
 from coach.coaching.words import run_up, tempo_words, times, up_words
-from coach.score.model import Hand
 from coach.score.window import Transition
 
 
@@ -67,9 +66,7 @@ class Mending:
 
     def _record(self, move: Transition) -> list[Try]:
         """What is on record of a move: its tempi as shares of the goal's, and clean or not."""
-        tally = self.evidence.tally(move.to_quarters)
-        hands = [Hand(h.value) for h in SINGLE if h.members <= move.hands.members]
-        kept = max((list(tally.moves[h]) for h in hands), key=lambda m: sum(x.failed for x in m))
+        kept = self.evidence.tally(move.to_quarters).kept_moves(move.hands)
         return [(min(one.ease, 1.0), not one.failed) for one in kept]
 
     # -- after a repetition ------------------------------------------------------------------

@@ -10,7 +10,8 @@ from typing import Any
 
 from coach.coaching.observing import FAILED
 from coach.judging.facts import Outcome
-from coach.score.model import Hand
+from coach.score.model import Hand, Hands
+from coach.score.window import Transition
 
 MENDED_KEEPS = 0.4
 """What earlier failures still count after a full clean run over them."""
@@ -110,10 +111,24 @@ class BeatTally:
         failed = self.failed
         return min(self.late / failed, 1.0) if failed else 0.0
 
+    def failures(self, hands: Hands) -> float:
+        """Weight of these hands' failures; one that both shared counts for each."""
+        return sum(self.totals(hand)[0] for hand in hands.members)
+
+    def kept_moves(self, hands: Hands) -> list[Move]:
+        """What is kept of the hand, of these, that failed most; the oldest first."""
+        kept = (list(self.moves[hand]) for hand in Hand if hand in hands)
+        return max(kept, key=lambda moves: sum(move.failed for move in moves))
+
     def totals(self, hand: Hand) -> tuple[float, float]:
         """Failures and attempts of this hand, however many hands played."""
         alone = self.alone[hand]
         return self.failed_together(hand) + alone.failed, self.together + alone.attempts
+
+
+def hand_of(move: Transition) -> Hand:
+    """The hand that makes a single hand's move."""
+    return Hand(move.hands.value)
 
 
 def plain_row(beat: Fraction, tally: BeatTally) -> list[Any]:

@@ -77,7 +77,7 @@ def _inside(case: Case, now: Window) -> list[int]:
 def _case_in(work: Work, now: Window) -> Case:
     """A case for what is being looked into, or for what failed most in a window."""
     probe = work.finding.probe
-    move = probe.transition if probe else work.finding.worst(now)
+    move = probe.suspect.transition if probe else work.finding.worst(now)
     if not move.hands.members <= now.hands.members:
         move = replace(move, hands=now.hands)
     ladder, _ = rungs(work.places, move, work.task.window)
@@ -106,9 +106,9 @@ def _leave(work: Work) -> None:
 
 def _leave_for_good(work: Work) -> None:
     probe, case = work.finding.probe, work.case
-    at_hand = probe.transition if probe else case.transition if case else None
+    at_hand = probe.suspect if probe else case
     if at_hand is not None:
-        work.finding.left_alone.add(at_hand.to_quarters)
+        work.finding.left_alone.add(at_hand.transition.to_quarters)
     _leave(work)
 
 

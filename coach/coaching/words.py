@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from coach.coaching.evidence import Move
 from coach.coaching.facts import Kind, Request
 from coach.coaching.places import Places
+from coach.coaching.tally import Move
 from coach.judging.facts import Outcome
 from coach.score.model import Hands, beat_words
 from coach.score.window import Transition, Window

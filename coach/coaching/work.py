@@ -22,7 +22,7 @@ from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Assignment, Kind, Trouble
-from coach.coaching.finding import Finding
+from coach.coaching.finding import OPEN_DOUBT, Finding
 from coach.coaching.mending import Mending
 from coach.coaching.places import Places
 from coach.coaching.task import Ask, Run, Task
@@ -140,14 +140,14 @@ class Work:
         if on_all and self.finding.is_all_loose:
             self._give(self._loosen() if must_change else None)
             return
-        best = self.finding.best(diagnosis, [self.assignment.window] if must_change else [])
+        probe = self.finding.best(diagnosis, self.assignment.window if must_change else None)
         named = self.finding.named(diagnosis)
-        if named and not self.finding.is_worth_it(best):
+        if named and (probe is None or probe.suspect.belief.fault <= OPEN_DOUBT):
             enough = self.finding.has_heard_enough or (on_all and must_change)
             self._give(self._open(named[0]) if enough else self.finding.hear_again())
-        elif best.suspect is not None:
-            ask = self.finding.look_into(best)
-            self._give(None if best.window == self.assignment.window else ask)
+        elif probe is not None:
+            ask = self.finding.look_into(probe)
+            self._give(None if probe.window == self.assignment.window else ask)
         elif (untold := self.finding.untold(diagnosis)) is not None:
             self._give(self._open(untold))
         elif not on_all:

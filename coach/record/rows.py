@@ -8,8 +8,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
-from coach.coaching.evidence import observations
 from coach.coaching.facts import Observation
+from coach.coaching.observing import observations
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.plain import assignment_to_plain, trouble_to_plain
 from coach.judging.facts import Fault, Judgement, Label, Outcome

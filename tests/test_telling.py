@@ -4,10 +4,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.belief import Belief, Slips
-from coach.coaching.choice import bits
+from coach.coaching.belief import Belief
 from coach.coaching.showing import ONE_HAND, TOGETHER, expected, log_chance
+from coach.coaching.slips import Slips
 from coach.coaching.tally import BeatTally
+from coach.coaching.telling import bits
 from coach.score.model import Hands
 
 SLIPS = Slips.of_rate(0.005)
