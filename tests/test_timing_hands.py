@@ -31,3 +31,13 @@ def test_in_slow_music_hands_that_part_freely_may() -> None:
 
 def test_what_parts_no_further_than_120_ms_is_never_told() -> None:
     assert told(0.115, scatter_s=0.0) == []
+
+
+def test_of_two_beats_alone_the_later_hand_is_the_late_one() -> None:
+    chord = [{"pitch": pitch, "onset": 1, "length": 1, "hand": "LH"} for pitch in (53, 57, 60)]
+    first = {"pitch": 41, "onset": 0, "length": 1, "hand": "LH"}
+    pair = whole(score_from_notes([*tune(2, F(1), start=74), first, *chord]))
+    late_s = dict(zip((53, 57, 60), (0.286, 0.278, 0.287), strict=True)) | {41: 0.031}
+    late = {i: late_s[note.pitch] for i, note in enumerate(pair.notes) if note.pitch in late_s}
+    told = judge(pair, play(pair, late=late)).faults
+    assert [(f.cause, f.hands) for f in told] == [("one hand late", Hands.LEFT)]

@@ -15,6 +15,8 @@ from coach.score.model import Hand
 _PLAIN = 0.2
 """The later hand is this near to the line, as a share of the hands' distance: then the other was
 early. Being late is by far the likelier mistake, so it needs plain evidence."""
+_LEAST_LINE = 3
+"""Moments that make a line: between two there is no saying which hand kept the beat."""
 _ALONE = 1.2
 """How much more is asked where the other hand does not play at the same onset."""
 _USUALLY_S, _USUALLY_SHARE, _USUALLY_WEIGHT = 0.025, 0.03, 4
@@ -68,7 +70,8 @@ def parted(
             continue
         if len(moment.hands) == 2:
             stands_out = abs(apart[i]) > least and _unusual(apart, i, beat_s) > tolerance.z_limit
-            one = _of_two(moment, i, line[i], least if stands_out else limit)
+            due_s = line[i] if len(row) >= _LEAST_LINE else None
+            one = _of_two(moment, i, due_s, least if stands_out else limit)
         else:
             one = _of_one(row, line, i, _ALONE * limit)
         if one is not None and not _is_meant(one, moment, beat_s, habits):
@@ -106,14 +109,14 @@ def _is_meant(one: Parted, moment: Moment, beat_s: float, habits: Habits | None)
     return habits.is_expressive(moment.onset_quarters, one.hand, error_ms, beat_ms)
 
 
-def _of_two(moment: Moment, i: int, line_s: float, limit: float) -> Parted | None:
+def _of_two(moment: Moment, i: int, due_s: float | None, limit: float) -> Parted | None:
     """The hand that parted from the other: the later one, unless the line says plainly no."""
     early, late = sorted(moment.hands, key=lambda hand: hand.at_s)
     clear_s = late.first_s - early.last_s
     if clear_s <= limit:
         return None
-    plainly_early = abs(late.at_s - line_s) < _PLAIN * (late.at_s - early.at_s)
-    if plainly_early and clear_s > _ALONE * limit:
+    kept_beat = due_s is not None and abs(late.at_s - due_s) < _PLAIN * (late.at_s - early.at_s)
+    if kept_beat and clear_s > _ALONE * limit:
         return Parted(i, early.hand, -clear_s)
     return Parted(i, late.hand, clear_s)
 
