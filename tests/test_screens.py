@@ -122,9 +122,8 @@ def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size):
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand_beside_it(
-    size, monkeypatch
+    size,
 ):
-    monkeypatch.setattr("coach.screens.drill_view.HEARD_S", 0.05)
     one_note = score_from_notes([note(60, 0, 4)], qpm=80, title="Fake tune")
     drill = Drill(one_note, repair(one_note, Window(F(0), F(4), Hands.RIGHT), qpm=80))
 
@@ -135,11 +134,11 @@ def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand
         assert "Clean" in seat.text
         seat.staging.ports.post(KeyDown(61, 64, 20.0))
         await asyncio.sleep(0)
-        await seat.pilot.pause(0.01)
+        await seat.pilot.pause()
         assert "heard: C sharp" in top_line(seat)
         assert "Clean" not in seat.text
         assert "1 of" in seat.app.screen.query_one("#clean-run").words
-        await seat.pilot.pause(0.1)
+        seat.app.screen.forget_heard()  # what its time in sight is followed by
         assert "play when ready" in top_line(seat)
 
     seated(size, run, drill=drill)
@@ -176,7 +175,9 @@ def test_what_the_pianist_asks_for_is_shown_at_once_and_all_of_it_together():
     seated((80, 24), run)
 
 
-def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown():
+def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown(monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_screen.TICK_S", 1000.0)  # time is the test's own
+    monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 1000.0)
     drill = Drill(two_hands(), repair(two_hands(), Window(F(0), F(4), Hands.RIGHT), qpm=80))
     drill.ask(Request.SMALLER, 0.0)
     required = drill.assignment.clean_required
@@ -188,6 +189,8 @@ def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown
                 at_s += 0.75
                 seat.staging.ports.post(KeyDown(one.pitch, 64, at_s))
             await seat.pilot.pause()
+            seat.app.screen.show(drill.tick(at_s + 0.5))
+            at_s += 2.0
             counted.append(seat.app.screen.query_one("#clean-run").words)
         assert counted[-1] == f"{required} of {required} clean"
 
@@ -344,6 +347,35 @@ def test_a_proposed_break_can_be_read_whole(size):
         await seat.pilot.pause()
         rows = [row[row.rfind("  ") :] for row in seat.text.splitlines()[-9:]]
         assert BREAK in " ".join(" ".join(rows).split())
+
+    seated(size, run, drill=drill)
+
+
+LONG_VERDICT = "RH wrong key at bar 12 beat 2; LH late to beat 3 (0.4 s)"
+LONG_REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin at beat 3."
+
+
+@pytest.mark.parametrize(
+    ("size", "hands", "shown"),
+    [
+        ((80, 24), Hands.RIGHT, (LONG_VERDICT, LONG_REASON)),
+        ((80, 24), Hands.TOGETHER, (LONG_VERDICT, LONG_REASON)),
+        ((60, 18), Hands.TOGETHER, (LONG_VERDICT, "This window needs 3 more rows.")),
+        ((120, 40), Hands.TOGETHER, (LONG_VERDICT, LONG_REASON)),
+    ],
+)
+def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(size, hands, shown):
+    drill = FakeDrill(two_hands(), window=Window(F(0), F(8), hands))
+
+    async def run(seat):
+        screen = seat.app.screen
+        screen.result.show_verdict(LONG_VERDICT, "RH BEAT 2", fault=True)
+        if size[1] > 18:
+            screen.result.show_reason(LONG_REASON)
+        await seat.pilot.pause()
+        lines = [screen.query_one(name) for name in ("#verdict", "#reason")]
+        assert tuple(str(line.render()) for line in lines) == shown
+        assert all(screen.query_one("Words").region.contains_region(one.region) for one in lines)
 
     seated(size, run, drill=drill)
 
@@ -554,6 +586,7 @@ def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself():
             if seat.staging.kept:
                 break
             await asyncio.sleep(0.02)
+        await seat.pilot.pause()
         assert "Clean." in seat.text
 
     start = Start(Path("tune.musicxml"), Errand.DEMO)

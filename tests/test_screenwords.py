@@ -6,6 +6,8 @@ from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from screenfakes import note, two_hands
 
 from coach.coaching.facts import Assignment, Kind
@@ -15,6 +17,7 @@ from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.big import big, big_width
 from coach.screens.commands import COMMANDS, DEMO_COMMANDS, help_line
+from coach.screens.fitting import fitted, rows_of, shortened_to
 from coach.screens.pianos import piano_words
 from coach.screens.widgets.head import shortened
 from coach.screens.words import bpm, plain, state_words, tempo_words, window_words
@@ -144,3 +147,38 @@ def test_the_help_line_fits_and_always_says_where_all_keys_are(width, how):
 def test_no_key_does_two_things():
     keys = [key for one in (*COMMANDS, *DEMO_COMMANDS) for key in one.keys.split(",")]
     assert len(keys) == len(set(keys))
+
+
+VERDICT = "RH wrong key at bar 12 beat 2; LH late to beat 3 (0.4 s)"
+REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin at beat 3."
+
+
+@pytest.mark.parametrize(
+    ("width", "rows", "shown"),
+    [
+        (80, 2, (VERDICT, REASON)),
+        (56, 4, (VERDICT, REASON)),
+        (58, 2, (VERDICT, REASON.removesuffix(" Begin at beat 3."))),
+        (56, 1, (VERDICT, "")),
+        (40, 1, ("RH wrong key at bar 12 beat 2", "")),
+        (20, 1, ("RH wrong key at...", "")),
+        (56, 0, ("", "")),
+    ],
+)
+def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(width, rows, shown):
+    assert fitted(VERDICT, REASON, width, rows) == shown
+
+
+@pytest.mark.property
+@given(
+    st.lists(st.text("abcde", min_size=1, max_size=9), max_size=20),
+    st.integers(9, 60),
+    st.integers(0, 5),
+)
+def test_no_word_is_cut_and_nothing_is_over_the_rows(words, width, rows):
+    text = " ".join(words)
+    some = shortened_to(text, width, rows)
+    assert rows_of(some, width) <= rows
+    assert text.startswith(some.removesuffix("..."))
+    kept = some.removesuffix("...").split()
+    assert kept == words[: len(kept)]

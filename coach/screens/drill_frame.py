@@ -140,16 +140,17 @@ class DrillFrame(Screen[None]):
         self.choose_foot()
 
     def choose_foot(self) -> None:
-        """Write the verdict large too, where the staff is no smaller for it.
+        """Take rows for the words, and for a large verdict, where the staff is no smaller for it.
 
         A terminal that can show no music at all keeps what it had: something else is over it.
         """
         if self.excerpt is None or is_too_small(self.size):
             return
         room = self.size.height - _FRAME_ROWS + (self.size.height < _LOW_ROWS)
-        plain, roomy = (self._rows_needed(room - rows) for rows in (Result.ROWS, Result.ROOMY_ROWS))
-        self.result.be_roomy(roomy == plain <= room - Result.ROOMY_ROWS)
-        missing = plain - (room - Result.ROWS)
+        needed = self._rows_needed(room - Result.ROWS)
+        spare = (more for more in Result.HEIGHTS if self._is_spare(room - more, needed))
+        self.result.take(next(spare, Result.ROWS))
+        missing = needed - (room - Result.ROWS)
         self._has_row_for_keys = missing <= 0  # else it is the staff's: ? still works
         self.show_keys()
         self._too_tall = too_tall(missing) if missing > 1 else ""
@@ -162,6 +163,10 @@ class DrillFrame(Screen[None]):
         """
         first = self._proposed or self._too_tall
         self.result.show_reason(first or self._reason, strong=bool(first))
+
+    def _is_spare(self, room: int, needed: int) -> bool:
+        """Whether the staff is as large in this room as in all that could be had."""
+        return room >= needed == self._rows_needed(room)
 
     def _rows_needed(self, room: int) -> int:
         """Rows that the staff takes when it is given so many."""

@@ -256,9 +256,10 @@ class DrillView(DrillFrame):
         if self.desk.drill.state in (State.READY, State.FINISHED):
             self.show_assignment(f"heard: {self._key_words(pitch)}")
             self._take_back_clean()
-            self.set_timer(HEARD_S, self._forget_heard)
+            self.set_timer(HEARD_S, self.forget_heard)
 
-    def _forget_heard(self) -> None:
+    def forget_heard(self) -> None:
+        """Where the drill stands, in place of the key."""
         if self._said.startswith("heard"):
             self.show_assignment()
 

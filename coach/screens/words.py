@@ -129,7 +129,7 @@ FINISHED = "The goal is reached. Press p to go on with it, Esc for another piece
 
 def too_tall(missing: int) -> str:
     """What to do about a window that needs more rows than there are."""
-    return f"This window needs {missing} more rows: make the terminal taller, or press o."
+    return f"This window needs {missing} more rows. Make the terminal taller, or press o."
 
 
 def clean_words(decision: Decision) -> str:

@@ -7,71 +7,13 @@ from textual.containers import Horizontal, Vertical
 from textual.events import Resize
 from textual.widgets import Static
 
-from coach.screens.big import big, big_width
+from coach.screens.big import ROWS, TALL_ROWS, big, big_width
+from coach.screens.fitting import fitted
+from coach.screens.widgets.clean_run import CleanRun
 from coach.screens.words import plain
 
 _FIGURES = 30
 """Columns left of the headline: ``2 of 3 clean`` with tall figures, and some air."""
-
-
-class CleanRun(Static):
-    """``2 of 3 clean``, the figures large enough to be read from the bench.
-
-    While a click runs, its beat stands in their place, in the same columns.
-    """
-
-    DEFAULT_CSS = """
-    CleanRun { width: auto; height: auto; margin-right: 2; text-style: bold; }
-    """
-
-    def __init__(self, *, ascii_only: bool = False, id: str | None = None) -> None:
-        super().__init__(id=id, markup=False)
-        self._ascii_only = ascii_only
-        self._run = (0, 0)
-        self._tall = False
-
-    @property
-    def words(self) -> str:
-        """The same in words."""
-        run, required = self._run
-        return f"{run} of {required} clean"
-
-    def stand(self, *, tall: bool) -> None:
-        """Write the figures tall, or not."""
-        if tall is not self._tall:
-            self._tall = tall
-            self.show(*self._run)
-
-    def show(self, run: int, required: int) -> None:
-        """So many clean running, of so many."""
-        self._run = run, required
-        self.update("\n".join(self._rows()))
-
-    def add_one(self) -> None:
-        """One more, up to as many as were asked for."""
-        run, required = self._run
-        self.show(min(run + 1, required), required)
-
-    def show_beat(self, beat: int) -> None:
-        """The beat that sounds, in place of the clean run."""
-        width = max(map(len, self._rows()))
-        rows = ("", str(beat), "") if self._ascii_only else big(str(beat), tall=self._tall)
-        self.update("\n".join(row.center(width) for row in rows))
-
-    def hide_beat(self) -> None:
-        """The clean run again."""
-        self.show(*self._run)
-
-    def _rows(self) -> list[str]:
-        if self._ascii_only:
-            return ["", f"  {self.words}  ", ""]
-        left, right = (big(str(figure), tall=self._tall) for figure in self._run)
-        middle = len(left) // 2
-        parts = zip(left, right, strict=True)
-        return [
-            f"{one}{' of ' if row == middle else '    '}{other}{' clean' if row == middle else ''}"
-            for row, (one, other) in enumerate(parts)
-        ]
 
 
 class VerdictLine(Static):
@@ -93,12 +35,67 @@ class Headline(Static):
     Headline { height: auto; text-style: bold; }
     """
 
+    rows = 0
+    """Rows that it takes where it is displayed."""
+
     def show(self, text: str, room: int) -> None:
         """Write it as large as fits into so many columns; not at all where nothing does."""
         tall = big_width(text, tall=True) <= room
         fits = bool(text) and big_width(text) <= room
+        self.rows = (TALL_ROWS if tall else ROWS) if fits else 0
         self.update("\n".join(big(text, tall=tall)) if fits else "")
         self.set_class(not fits, "-empty")
+
+
+class Words(Vertical):
+    """The verdict and the reason, in as many rows as there are: the verdict first, no word cut."""
+
+    DEFAULT_CSS = """
+    Words {
+        height: 100%;
+        & #reason { height: auto; }
+        & #reason.-strong { text-style: bold; }
+    }
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._verdict = self._reason = ""
+        self.has_headline = False
+
+    def compose(self) -> ComposeResult:
+        """From the top, the most important first."""
+        yield Headline("", id="headline", markup=False)
+        yield VerdictLine("", id="verdict", markup=False)
+        yield Static("", id="reason", markup=False)
+
+    def show_verdict(self, sentence: str, *, fault: bool) -> None:
+        """The last verdict, or what is said in its place."""
+        self._verdict = sentence
+        self.query_one(VerdictLine).set_class(fault, "-fault")
+        self.fit()
+
+    def show_reason(self, text: str, *, strong: bool) -> None:
+        """Why this is asked for, or what is said in its place."""
+        self._reason = text
+        self.query_one("#reason").set_class(strong, "-strong")
+        self.fit()
+
+    def on_resize(self, event: Resize) -> None:
+        """More or less of it fits."""
+        self.fit()
+
+    def fit(self) -> None:
+        """Write as much as there is room for; before there is any, all of it."""
+        width, rows = self.size
+        verdict, reason = self._verdict, self._reason
+        if width and rows:
+            rows -= self.query_one(Headline).rows if self.has_headline else 0
+            verdict, reason = fitted(verdict, reason, width, rows)
+        line = self.query_one(VerdictLine)
+        line.update(verdict)
+        line.display = bool(verdict)  # an empty row would be taken from the reason
+        self.query_one("#reason", Static).update(reason)
 
 
 class Result(Horizontal):
@@ -108,16 +105,15 @@ class Result(Horizontal):
     Result {
         height: 3;
         padding: 0 1;
-        & > Vertical { height: 100%; }
-        & #reason { height: auto; }
-        & #reason.-strong { text-style: bold; }
         & Headline, &.-roomy Headline.-empty { display: none; }
-        &.-roomy { height: 8; & Headline { display: block; } }
+        &.-roomy Headline { display: block; }
     }
     """
 
     ROWS, ROOMY_ROWS = 3, 8
-    """Its height, without and with the headline."""
+    """Its least height, and that with the headline."""
+    HEIGHTS = (ROOMY_ROWS, 5, 4)
+    """What it takes where there is room, the most first: the words need 4 or 5 now and then."""
 
     def __init__(self, *, ascii_only: bool = False, id: str | None = None) -> None:
         super().__init__(id=id)
@@ -127,20 +123,21 @@ class Result(Horizontal):
     def compose(self) -> ComposeResult:
         """Figures at the left, words at the right."""
         yield CleanRun(ascii_only=self._ascii_only, id="clean-run")
-        with Vertical():
-            yield Headline("", id="headline", markup=False)
-            yield VerdictLine("", id="verdict", markup=False)
-            yield Static("", id="reason", markup=False)
+        yield Words()
 
     @property
     def is_roomy(self) -> bool:
         """Whether there is room for the headline."""
         return self.has_class("-roomy")
 
-    def be_roomy(self, roomy: bool) -> None:
-        """Take more rows, and write all that is large larger."""
+    def take(self, rows: int) -> None:
+        """Take so many rows; with enough of them, write all that is large larger."""
+        roomy = rows >= self.ROOMY_ROWS
+        self.styles.height = rows
         self.set_class(roomy, "-roomy")
         self.query_one(CleanRun).stand(tall=roomy)
+        self.query_one(Words).has_headline = roomy
+        self.query_one(Words).fit()
 
     def show_run(self, run: int, required: int) -> None:
         """The clean run so far."""
@@ -160,16 +157,14 @@ class Result(Horizontal):
 
     def show_verdict(self, sentence: str, headline: str = "", *, fault: bool = False) -> None:
         """The last verdict, or whatever else is to be said in its place."""
-        line = self.query_one(VerdictLine)
-        line.update(self._plain(sentence))
-        line.set_class(fault, "-fault")
-        line.display = bool(sentence)  # an empty row would be taken from the reason
         self.show_headline(headline)
+        self.query_one(Words).show_verdict(self._plain(sentence), fault=fault)
 
     def show_headline(self, text: str) -> None:
         """A word or three in large letters."""
         self._headline = "" if self._ascii_only else text
         self.query_one(Headline).show(self._headline, self.size.width - _FIGURES)
+        self.query_one(Words).fit()
 
     def on_resize(self, event: Resize) -> None:
         """Write it as large as fits now."""
@@ -177,9 +172,7 @@ class Result(Horizontal):
 
     def show_reason(self, text: str, *, strong: bool = False) -> None:
         """Why this is asked for; ``strong`` for what is proposed in its place."""
-        line = self.query_one("#reason", Static)
-        line.update(self._plain(text))
-        line.set_class(strong, "-strong")
+        self.query_one(Words).show_reason(self._plain(text), strong=strong)
 
     def _plain(self, text: str) -> str:
         return plain(text) if self._ascii_only else text
