@@ -213,11 +213,11 @@ def test_a_missing_note_among_equal_ones_is_doubtful() -> None:
     assert not match(FIVE, played("60@0 62@1 64@2 65@3 67@4")).unsure
 
 
-@pytest.mark.outside
-def test_of_equal_keys_it_is_the_last_that_was_not_reached() -> None:
-    """Breaking off is commoner than coming in late; both are possible, so it is said to be so."""
+def test_of_equal_keys_one_too_few_is_doubtful() -> None:
+    """Stopped one short of the end, or one left out on the way: it sounds the same."""
     found = match(window("60 60 60"), played("60@0 60@1"))
-    assert notes(found) == "mmx"
+    assert notes(found).count("x") == 1
+    assert notes(found) != "xmm", "coming in late is rarer than either"
     assert found.unsure
 
 
@@ -225,7 +225,8 @@ def test_the_tempo_asked_for_tells_which_of_equal_keys_was_left_out() -> None:
     """At 120: two keys two beats apart are the first and the third."""
     found = match(window("60 60 60"), played("60@0 60@2"), qpm=120)
     assert notes(found) == "mxm"
-    assert notes(match(window("60 60 60"), played("60@0 60@1"), qpm=120)) == "mmx"
+    assert not found.unsure
+    assert match(window("60 60 60"), played("60@0 60@1"), qpm=120).unsure, "or it closed up"
 
 
 def test_one_of_equal_chords_skipped_is_doubtful() -> None:
@@ -237,6 +238,36 @@ def test_one_of_equal_chords_skipped_is_doubtful() -> None:
     assert not match(waltz, played(line)).unsure, "the other hand tells"
 
 
+def test_a_figure_skipped_among_equal_ones_is_doubtful() -> None:
+    """Three of four equal figures in even time: stopped early, or left one out on the way."""
+    figures = window("73 75 73 75 73 75 73 75")
+    assert match(figures, played("73@0 75@1 73@2 75@3 73@4 75@5")).unsure
+    assert not match(figures, played("73@0 75@1 73@2 75@3 73@4 75@5 73@6 75@7")).unsure
+
+
+def test_the_other_hand_tells_which_of_equal_chords_was_skipped() -> None:
+    """The melody's note in the beat is wanting too: that beat was skipped, the end was reached."""
+    window_ = window("72 74 76 77 -  -", "48+52+55 48+52+55 48+52+55 48+52+55 48+52+55 48+52+55")
+    chords = " ".join(f"{pitch}@{beat}" for beat in range(5) for pitch in (48, 52, 55))
+    found = match(window_, played(f"72@0 74@1 76@2 {chords}"))
+    onsets = [float(n.onset_quarters) for n in window_.notes]
+    missed = [onsets[n.note] for n in found.score if n.label is Label.MISSED]
+    assert missed == [3, 3, 3, 3]
+
+
+def test_begun_again_on_a_repeated_key() -> None:
+    """The key before the last tells the tempo, not those that were played before it."""
+    found = match(window("61 61 61 63"), played("61@0 61@1 61@4 61@5 61@6 63@7"))
+    assert keys(found) == "rrmmmm"
+
+
+def test_the_first_key_struck_twice() -> None:
+    """Begun, stopped and begun again: the later one is in time with what follows."""
+    found = match(FIVE, played("60@0 60@3 62@4 64@5 65@6 67@7"))
+    assert keys(found) == "rmmmmm"
+
+
+@pytest.mark.outside
 def test_published_transcription_vector() -> None:
     """mir_eval, tests/test_transcription.py (commit fe73b35): without offsets P .6, R .75, F .667.
 

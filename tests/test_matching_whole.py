@@ -53,12 +53,21 @@ def good(found: Found) -> list[tuple[float, list[tuple[int, int, int]]]]:
     ]
 
 
+def skips(found: tuple[float, Reading]) -> bool:
+    """Whether a reading leaves out a beat, or the end."""
+    cost, reading = found
+    return cost > reading.cost or reading.gap_end > 0
+
+
 @pytest.mark.property
 @settings(max_examples=40, deadline=None)
 @given(st.integers(0, 5000))
 def test_finds_what_a_wide_search_finds(seed: int) -> None:
     moves, take, period_s = a_take(seed)
-    assert good(decode(moves, take, period_s)) == good(widely(moves, take, period_s))
+    found, wide = decode(moves, take, period_s), widely(moves, take, period_s)
+    assert found[0][0] <= wide[0][0]
+    if not skips(wide[0]):
+        assert good(found) == good(wide)
 
 
 def test_so_it_does_where_a_reading_gets_much_back(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -66,8 +75,8 @@ def test_so_it_does_where_a_reading_gets_much_back(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(matching_whole, "NARROW", 1.0)
     for seed in range(20):
         moves, take, period_s = a_take(seed)
-        best = decode(moves, take, period_s, below=1e6)[0]
-        assert best[0] == widely(moves, take, period_s)[0][0]
+        best, wide = decode(moves, take, period_s, below=1e6)[0], widely(moves, take, period_s)[0]
+        assert best[0] == wide[0] or (skips(wide) and best[0] < wide[0])
 
 
 def test_nothing_is_found_where_all_costs_too_much() -> None:

@@ -61,7 +61,7 @@ class Back(Steps):
             cost += min(0.15 * (max(reading.right, reading.left) - onset), 2.0)
         cost += self._owed(reading, onset)
         done = reading.done & (1 << first) - 1 | 1 << target
-        if cost > room or not places.wants(onset, onset, done, reading.cost + cost):
+        if cost > room or not places.wants(onset, onset, done, at, reading.cost + cost):
             return
         off = key.pitch - layout.pitch[target]
         offs = (0, off) if layout.hand[target] else (off, 0)

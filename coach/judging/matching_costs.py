@@ -27,8 +27,8 @@ class Costs:
     """which costs this much, whatever the time."""
     shared: float = 0.2
     """Each note left out where the other hand has skipped too."""
-    end: float = 1.25
-    """Breaking off before the last note."""
+    end: float = 1.6
+    """Breaking off before the last note: as dear as time that closes up over a beat, or nearly."""
     enter: float = 2.5
     """Coming in after the first note: rarer than breaking off."""
     order: float = 0.6

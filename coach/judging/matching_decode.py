@@ -7,7 +7,9 @@ have come to the same place are merged, and those far costlier than the best are
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import inf
+from operator import attrgetter
 from typing import NamedTuple
 
 from coach.judging.matching_moves import Moves, Ways
@@ -57,6 +59,11 @@ class Past(NamedTuple):
 
 class Decoder:
     """Takes a take's keys one by one, in the order of their onsets."""
+
+    rank: Callable[[Reading], float] = staticmethod(attrgetter("cost"))
+    """What readings are compared by."""
+    slack = 0.0
+    """By how much more than it costs a reading may be the better one by that."""
 
     def __init__(
         self, moves: Moves, period_s: float, *, again: bool = True, wide: float = inf,
@@ -131,32 +138,34 @@ class Decoder:
         before, width = self.cost, self.costs.width
         sure = width if careful else width * WIDTHS[self.calm]
         surely = NEVER if careful else self.costs.surely
-        ways = Ways(key, self.count, surely, min(sure, self.wide), min(width, self.wide))
+        slack, wide = self.slack, self.wide
+        ways = Ways(key, self.count, surely, min(sure, wide) + slack, min(width, wide) + slack)
         extra = self.costs.brush if key.soft else self.costs.extra
         bound = min(before + extra + ways.wide, self.most)
         for reading in self.beam:
-            if reading.cost > bound:
-                break
-            bound = self.moves.of(reading, ways, bound, places)
-        calm = self._keep(places.best(), sure)
-        self.calm = min(self.calm + 1, len(WIDTHS) - 1) if calm else 0
+            if reading.cost <= bound:
+                bound = self.moves.of(reading, ways, bound, places)
         self.count += 1
+        calm = self._keep(places.all(), sure)
+        self.calm = min(self.calm + 1, len(WIDTHS) - 1) if calm else 0
 
     def _keep(self, found: list[Reading], sure: float) -> bool:
         """Keep the best of the readings found; whether the key surely fits the best."""
+        rank = self.rank
+        found.sort(key=rank)
         old, self.beam = self.beam, found
         if not found:
             return False
         best = found[0]
         calm = best.cost - old[0].cost < self.costs.surely and _grown(best, old[0])
-        self.limit = best.cost + (sure if calm else self.costs.width)
-        limit = min(self.limit, best.cost + self.wide, self.most)
-        self.beam = [r for r in found[: self.costs.beam] if r.cost <= limit]
+        self.limit = rank(best) + (sure if calm else self.costs.width)
+        limit = min(self.limit, rank(best) + self.wide, self.most)
+        self.beam = [r for r in found[: self.costs.beam] if rank(r) <= limit]
         if self.dropped_from >= self.limit + GIVEN_BACK:
             self.dropped_from = inf
         if limit < self.limit:
             if self.dropped_from == inf:
-                self.dropped_at = self.count
+                self.dropped_at = self.count - 1
             self.dropped_from = min(self.dropped_from, limit)
         return calm
 
@@ -172,6 +181,22 @@ class Decoder:
         done = [(r.cost + self.moves.unplayed(r), r) for r in self.beam]
         done.sort(key=lambda pair: pair[0])
         return done
+
+
+class CountingDecoder(Decoder):
+    """Knows how many keys there are, and so how many notes are sure to be left out yet.
+
+    A reading that has skipped has paid already for what another will pay at the end.
+    """
+
+    def __init__(self, moves: Moves, period_s: float, keys: int, most: float) -> None:
+        super().__init__(moves, period_s, most=most)
+        self.keys = keys
+        self.rank = self._with_owed
+        self.slack = self.costs.missed_most
+
+    def _with_owed(self, reading: Reading) -> float:
+        return reading.cost + self.moves.owed(reading, self.keys - self.count)
 
 
 def _grown(reading: Reading, before: Reading) -> bool:

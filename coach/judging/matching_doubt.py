@@ -34,8 +34,7 @@ def is_unsure(
     """Whether another reading that says something else is about as good."""
     best = readings[0][0]
     return any(
-        cost - best < UNSURE_BELOW and told(layout, other) != labels
-        for cost, other in readings[1:4]
+        cost - best < UNSURE_BELOW and told(layout, other) != labels for cost, other in readings[1:]
     ) or _one_of_equals_skipped(layout, take, labels)
 
 

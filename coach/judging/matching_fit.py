@@ -53,13 +53,29 @@ class Fit:
                     bits |= 1 << note
         return [*out, bits]
 
+    def _lie_before(self, right: int, left: int) -> int:
+        """The notes of each hand that lie before an onset, as bits."""
+        return self.before[0][right] | self.before[1][left]
+
+    def owed(self, reading: Reading, keys: int) -> float:
+        """What is sure to be left out yet costs, where so many keys are all that is to come."""
+        past = self._lie_before(reading.right, reading.left) | reading.done
+        if reading.gap_end:
+            gap, after = reading.gap, reading.gap_end
+            past |= self._lie_before(after, after) & ~self._lie_before(gap, gap)
+        short = len(self.layout.pitch) - past.bit_count() - keys
+        return self.left_out(short) if short > 0 else 0.0
+
     def unplayed(self, reading: Reading) -> float:
         """What the notes never played cost, those before each hand's front having been paid."""
-        total = 0.0
+        total, end = 0.0, len(self.layout.beat)
         for hand, front in ((0, reading.right), (1, reading.left)):
-            missed = self.missing(reading.done, hand, front, len(self.layout.beat))
+            missed = self.missing(reading.done, hand, front, end)
             if missed:
-                total += self.costs.end + self.left_out(missed)
+                shared = self._shared(reading, hand, front, end)
+                missed -= shared
+                total += self.costs.shared * shared
+                total += self.costs.end + self.left_out(missed) if missed else 0.0
         return total
 
     def excused(
@@ -95,12 +111,16 @@ class Fit:
         """What so many notes of a hand cost that it left out on its way to an onset."""
         if reading.step is None:
             return self.costs.enter + self.left_out(missed)
-        if reading.gap_end > front and reading.gap < onset:
-            low, high = max(front, reading.gap), min(onset, reading.gap_end)
-            shared = self.missing(reading.done, hand, low, high)
-            missed -= shared
-            return self.costs.shared * shared + (self.left_out(missed) if missed else 0.0)
-        return self.left_out(missed)
+        shared = self._shared(reading, hand, front, onset)
+        missed -= shared
+        return self.costs.shared * shared + (self.left_out(missed) if missed else 0.0)
+
+    def _shared(self, reading: Reading, hand: int, front: int, onset: int) -> int:
+        """How many notes on its way to an onset a hand left out where the other skipped too."""
+        if reading.gap_end <= front or reading.gap >= onset:
+            return 0
+        low, high = max(front, reading.gap), min(onset, reading.gap_end)
+        return self.missing(reading.done, hand, low, high)
 
     def missing(self, done: int, hand: int, front: int, onset: int) -> int:
         """How many notes of a hand from one onset up to another were not played."""

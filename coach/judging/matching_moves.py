@@ -11,7 +11,7 @@ from coach.judging.matching_places import Places
 from coach.judging.matching_reading import NEVER, Key, Kind, Reading
 from coach.judging.matching_steps import aside
 
-AHEAD = 3
+AHEAD = 4
 """How many later notes of its pitch a key may be, with those between left out."""
 REACH = 6
 """How many due notes of a hand a wrong key may be meant for."""
@@ -129,7 +129,7 @@ class Moves(Back):
                 cost = self.wrong_pitch(off, last)
                 if cost >= limit or cost + missed > room:
                     continue
-                if not self.wanted(reading, target, cost + missed, places):
+                if not self.wanted(reading, target, at, cost + missed, places):
                     continue
                 cost += costs.wrong_timing * self.timing(reading, target, at)
                 if cost < limit and cost + missed <= room:
@@ -142,12 +142,12 @@ class Moves(Back):
         """A key that the score does not ask for; a soft short one costs less."""
         cost = self.costs.brush if key.soft else self.costs.extra
         r = reading
-        if cost <= room and places.wants(r.right, r.left, r.done, r.cost + cost):
+        if cost <= room and places.wants(r.right, r.left, r.done, r.last_s, r.cost + cost):
             new = aside(reading, cost, key, (reading.step, index, Kind.EXTRA, -1))
             new.stray, new.stray_s, new.last_s = key.pitch, key.at, reading.last_s
             places.keep(new)
 
 
 def _put(new: Reading, places: Places) -> None:
-    if places.wants(new.right, new.left, new.done, new.cost):
+    if places.wants(new.right, new.left, new.done, new.last_s, new.cost):
         places.keep(new)

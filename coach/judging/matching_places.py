@@ -6,9 +6,9 @@ from operator import attrgetter
 
 from coach.judging.matching_reading import Reading
 
-MOST = 4
-"""Readings kept of one place: a chord with a wrong key has as many; more would crowd out the
-other places."""
+MOST = 6
+"""Readings kept of one place: a chord with a wrong key has four, each perhaps at two times; more
+would crowd out the other places."""
 
 _cost = attrgetter("cost")
 
@@ -19,13 +19,17 @@ class Places:
     def __init__(self) -> None:
         self.kept: dict[tuple[int, int], list[Reading]] = {}
 
-    def wants(self, right: int, left: int, done: int, cost: float) -> bool:
-        """Whether a reading of this place would be kept."""
+    def wants(self, right: int, left: int, done: int, last_s: float, cost: float) -> bool:
+        """Whether a reading of this place would be kept.
+
+        Two that have played the same notes are still not one where their clocks differ: of a key
+        struck twice either may be the note, and only what follows tells which.
+        """
         kept = self.kept.get((right, left))
         if kept is None:
             return True
         for old in kept:
-            if old.done == done:
+            if old.done == done and old.last_s == last_s:
                 return cost < old.cost
         return len(kept) < MOST or cost < kept[-1].cost
 
@@ -33,7 +37,7 @@ class Places:
         """Take in a reading that is wanted, in place of what it is better than."""
         kept = self.kept.setdefault((new.right, new.left), [])
         for at, old in enumerate(kept):
-            if old.done == new.done:
+            if old.done == new.done and old.last_s == new.last_s:
                 kept[at] = new
                 break
         else:
@@ -44,8 +48,6 @@ class Places:
         if len(kept) > 1:
             kept.sort(key=_cost)
 
-    def best(self) -> list[Reading]:
-        """All that is kept, the likeliest first."""
-        found = [reading for kept in self.kept.values() for reading in kept]
-        found.sort(key=_cost)
-        return found
+    def all(self) -> list[Reading]:
+        """All that is kept."""
+        return [reading for kept in self.kept.values() for reading in kept]

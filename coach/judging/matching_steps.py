@@ -10,14 +10,14 @@ from coach.judging.matching_reading import NEVER, Key, Kind, Reading, Step
 class Steps(Fit):
     """Builds readings over one score, where a place wants them."""
 
-    def wanted(self, reading: Reading, target: int, cost: float, places: Places) -> bool:
+    def wanted(self, reading: Reading, target: int, at: float, cost: float, places: Places) -> bool:
         """Whether the reading after a key played for a note would be kept."""
         onset, right, left = self.layout.onset[target], reading.right, reading.left
         if self.layout.hand[target]:
             left = onset if onset > left else left
         else:
             right = onset if onset > right else right
-        return places.wants(right, left, reading.done | 1 << target, reading.cost + cost)
+        return places.wants(right, left, reading.done | 1 << target, at, reading.cost + cost)
 
     def play(
         self, reading: Reading, index: int, at: float, target: int, kind: Kind, cost: float,
@@ -25,7 +25,7 @@ class Steps(Fit):
     ) -> None:  # fmt: skip
         """The reading after a key played for a note; ``skipped``: its hand left notes out."""
         total = reading.cost + cost
-        if not self.wanted(reading, target, cost, places):
+        if not self.wanted(reading, target, at, cost, places):
             return
         layout, done = self.layout, reading.done | 1 << target
         onset, hand = layout.onset[target], layout.hand[target]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from coach.judging.matching_score import Layout
@@ -96,12 +96,21 @@ def _pair_rates(
         gap = layout.beat[layout.onset[note]] - layout.beat[layout.onset[last]]
         if gap <= 0:
             continue
-        later = when.get(pitch, ())
-        for start in when.get(layout.pitch[last], ()):
-            after = next((t for t in later if t > start + max(least_s * gap, apart_s)), None)
-            if after is not None:
-                rates.append((after - start) / gap)
+        nearest_s = max(least_s * gap, apart_s)
+        starts = when.get(layout.pitch[last], ())
+        for start, after in _next_to(starts, when.get(pitch, ()), nearest_s):
+            rates.append((after - start) / gap)
     return rates
+
+
+def _next_to(
+    starts: Sequence[float], later: Sequence[float], nearest_s: float
+) -> Iterator[tuple[float, float]]:
+    """Plays of one key and the first of another after each, with none of the one between."""
+    for at, start in enumerate(starts):
+        after = next((time for time in later if time > start + nearest_s), None)
+        if after is not None and not (at + 1 < len(starts) and starts[at + 1] + nearest_s < after):
+            yield start, after
 
 
 def _again_rates(layout: Layout, when: dict[int, list[float]]) -> list[float]:

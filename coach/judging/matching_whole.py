@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import inf
+from operator import itemgetter
 
-from coach.judging.matching_decode import GIVEN_BACK, Decoder, Past, State
+from coach.judging.matching_decode import GIVEN_BACK, CountingDecoder, Decoder, Past, State
 from coach.judging.matching_doubt import UNSURE_BELOW
 from coach.judging.matching_moves import Moves
 from coach.judging.matching_reading import Reading
@@ -34,7 +35,26 @@ def decode(
     more.
     """
     readings = _Search(moves, take, period_s, below + AS_GOOD).readings()
-    return readings if readings and readings[0][0] < below else []
+    if not readings or readings[0][0] >= below:
+        return []
+    cost, likeliest = readings[0]
+    if cost > likeliest.cost or likeliest.gap_end:
+        readings += _counted(moves, take, period_s, cost + AS_GOOD)
+        readings.sort(key=itemgetter(0))
+    return readings
+
+
+def _counted(
+    moves: Moves, take: Sequence[PlayedNote], period_s: float, most: float
+) -> list[tuple[float, Reading]]:
+    """Where notes were skipped, or the end was not reached: readings that skip elsewhere.
+
+    They cost as much in the end, but it is paid at the skip: so they may have been given up.
+    """
+    decoder = CountingDecoder(moves, period_s, len(take), most)
+    for note in take:
+        decoder.hear(note)
+    return decoder.readings()
 
 
 class _Search:
