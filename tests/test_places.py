@@ -162,43 +162,6 @@ class TestEntry:
         assert not here.is_entry(move, Window(F(3), F(8)))
 
 
-class TestWords:
-    @pytest.mark.parametrize(
-        ("move", "words"),
-        [
-            ((LH, 5, 6), "LH bar 2, beat 2 → 3"),
-            ((RH, 7, 8), "RH bar 2, beat 4 → bar 3, beat 1"),
-            ((BOTH, 0, 1), "both hands bar 1, beat 1 → 2"),
-        ],
-    )
-    def test_a_move(self, move, words):
-        hands, start, end = move
-        assert places(piece()).words(Transition(hands, F(start), F(end))) == words
-
-    @pytest.mark.parametrize(
-        ("stretch", "words"),
-        [
-            ((0, 4), "bar 1"),
-            ((4, 16), "bars 2 to 4"),
-            ((5, 7), "bar 2, beats 2 to 4"),
-            ((6, 9), "bar 2, beat 3 to bar 3, beat 2"),
-        ],
-    )
-    def test_a_stretch(self, stretch, words):
-        low, high = stretch
-        assert places(piece()).stretch_words(Window(F(low), F(high))) == words
-
-    def test_a_stretch_from_the_pickup(self):
-        score = piece(9, pickup=1)
-        assert places(score).stretch_words(Window(F(0), F(1))) == "pickup"
-        assert places(score).stretch_words(Window(F(0), F(9))) == "pickup to bar 2"
-
-    def test_a_pickup_is_counted_as_the_beat_that_it_is(self):
-        score = piece(9, pickup=1)
-        move = Transition(RH, F(0), F(1))
-        assert places(score).words(move) == "RH pickup, beat 4 → bar 1, beat 1"
-
-
 @pytest.mark.parametrize(
     ("window", "move", "made"),
     [

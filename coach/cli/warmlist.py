@@ -6,13 +6,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from coach.cli.pieces import open_piece
-from coach.coaching.places import Places
+from coach.coaching.placewords import move_words, stretch_words
 from coach.coaching.plan import PlanRow
 from coach.coaching.warmup import WarmUp, warm_up
 from coach.coaching.words import HANDS
 from coach.record.piece import piece_key
 from coach.record.store import Store
-from coach.score.choose import whole_piece
 from coach.score.model import Score
 from coach.screens.collaborators import HomeItem
 
@@ -34,14 +33,13 @@ def warm_up_plan(
     score: Score, spots: Sequence[WarmUp], states: Sequence[str]
 ) -> tuple[PlanRow, ...]:
     """The warm-up's spots as a plan, in the order in which they are played."""
-    places = Places(score, whole_piece(score))
     return tuple(
-        PlanRow(f"{places.stretch_words(one.window)}, {HANDS[one.window.hands]}", one.window, state)
+        PlanRow(f"{stretch_words(score, one.window)}, {HANDS[one.window.hands]}", one.window, state)
         for one, state in zip(spots, states, strict=True)
     )
 
 
 def _line(score: Score, one: WarmUp) -> str:
-    place = Places(score, whole_piece(score)).words(one.spot.transition)
+    place = move_words(score, one.spot.transition)
     minutes = max(1, round(one.expected_s / 60))
     return f"{place}. {one.reason} About {minutes} min."

@@ -10,9 +10,10 @@ from coach.coaching.belief import Belief, beliefs
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Trouble, TroubleKind
 from coach.coaching.places import Places
+from coach.coaching.placewords import arrival_words, move_words
 from coach.coaching.slips import Slips
 from coach.coaching.tally import Move
-from coach.coaching.words import beat_place, evidence_words
+from coach.coaching.words import evidence_words
 from coach.judging.facts import Outcome
 from coach.score.model import Hands
 from coach.score.window import Transition
@@ -93,8 +94,8 @@ def trouble(suspect: Suspect, evidence: Evidence, places: Places) -> Trouble:
         onset_quarters=_worst_onset(moves, transition),
         kind=_kind(transition, moves, places),
         sure=suspect.belief.fault,
-        evidence=evidence_words(moves, beat_place(places, transition), transition.hands),
-        place=places.words(transition),
+        evidence=evidence_words(moves, arrival_words(places.score, transition), transition.hands),
+        place=move_words(places.score, transition),
     )
 
 

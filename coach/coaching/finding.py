@@ -15,9 +15,10 @@ from coach.coaching.diagnosis import CLAIM_FAULT, Diagnosis, trouble
 from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind, Trouble
 from coach.coaching.places import SINGLE, Places
+from coach.coaching.placewords import run_up_words, way_words
 from coach.coaching.tally import hand_of
 from coach.coaching.task import Ask, Task
-from coach.coaching.words import HANDS, run_up
+from coach.coaching.words import HANDS
 from coach.score.window import Transition, Window
 
 OPEN_DOUBT = 0.3
@@ -128,11 +129,11 @@ class Finding:
     def look_into(self, probe: Probe) -> Ask:
         """Ask for a suspect's surroundings."""
         self.probe = probe
-        place = self.places.words(probe.suspect.transition).split(" ", 1)[1]
+        score, move = self.places.score, probe.suspect.transition
         apart = probe.window.hands is not self.task.window.hands
         what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
-        reason = f"{what}: is it {place.removeprefix('hands ')}?"
-        reason += run_up(self.places, probe.window, probe.suspect.transition)
+        reason = f"{what}: is it {way_words(score, move)}?"
+        reason += run_up_words(score, probe.window, move)
         return Ask(probe.window, Kind.APART if apart else Kind.NARROW, reason)
 
     def back_to_all(self, clean: bool) -> Ask:

@@ -19,8 +19,9 @@ from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind, Trouble
 from coach.coaching.likely import Try
 from coach.coaching.places import Places
+from coach.coaching.placewords import move_words, run_up_words
 from coach.coaching.task import Ask, Run, Task
-from coach.coaching.words import run_up, tempo_words, times, up_words
+from coach.coaching.words import tempo_words, times, up_words
 from coach.score.window import Transition
 
 
@@ -59,9 +60,9 @@ class Mending:
         """Take up a case, and say what it is."""
         self.case = case
         required = case.required(self.task.clean_required)
-        what = self.places.words(case.transition)
+        what = move_words(self.places.score, case.transition)
         reason = f"{what}: {self._tempo(case)}, {times(required)} running."
-        reason += run_up(self.places, case.window, case.transition)
+        reason += run_up_words(self.places.score, case.window, case.transition)
         return Ask(case.window, kind, reason)
 
     def _record(self, move: Transition) -> list[Try]:

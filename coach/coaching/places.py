@@ -7,11 +7,12 @@ a pickup belongs to its bar; nothing reaches outside the whole window that the m
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from dataclasses import replace
 from fractions import Fraction
 from functools import cached_property
 
 from coach.coaching.observing import chance_to_hear_late
-from coach.score.model import Hands, Score, ScoreNote, beat_words, stretch_of_bars
+from coach.score.model import Hands, Score, ScoreNote
 from coach.score.window import Excerpt, Transition, Window, excerpt
 
 SINGLE = (Hands.RIGHT, Hands.LEFT)
@@ -117,12 +118,8 @@ class Places:
         ``beats_after`` are played on beyond the landing.
         """
         whose = transition.hands if transition.hands.members <= hands.members else hands
-        arrived = self.onsets_in(
-            Transition(whose, transition.from_quarters, transition.to_quarters)
-        )
-        departed = self.onset_before(arrived[0], whose) if arrived else None
-        start = self.grid[max(self._index.get(transition.from_quarters, 0) - run_up_beats, 0)]
-        start = start if departed is None else min(start, departed)
+        before = max(self._index.get(transition.from_quarters, 0) - run_up_beats, 0)
+        start = self._departing(replace(transition, hands=whose), self.grid[before])
         end = transition.to_quarters
         if end <= self.whole.start_quarters:  # the whole window's very first note
             end = self.grid[1]
@@ -195,28 +192,3 @@ class Places:
     def end_of(self, window: Window) -> Fraction:
         """The last beat that a window arrives at (its end, or beyond for a late landing)."""
         return self.grid[min(bisect_left(self.grid, window.end_quarters), len(self.grid) - 1)]
-
-    def words(self, transition: Transition) -> str:
-        """``LH bar 12, beat 1 → 2``; across a barline ``LH bar 12, beat 4 → bar 13, beat 1``."""
-        start = self.score.place(transition.from_quarters)
-        end = self.score.place(transition.to_quarters)
-        whose = "both hands" if transition.hands is Hands.TOGETHER else transition.hands.value
-        if transition.from_quarters < self.score.bars[0].onset_quarters:  # the piece's first note
-            return f"{whose} {end}"
-        crossing = "" if start.bar_index == end.bar_index else f"{end.bar}, beat "
-        return f"{whose} {start} → {crossing}{beat_words(end.beat)}"
-
-    def stretch_words(self, window: Window) -> str:
-        """``bar 3``, ``bars 3 to 5``, ``bar 3, beats 2 to 4``: a window for people."""
-        bars = self.score.bars
-        first, last = self.score.place(window.start_quarters), self.score.place(window.end_quarters)
-        end_bar = last.bar_index - (window.end_quarters == bars[last.bar_index].onset_quarters)
-        end_bar = max(end_bar, first.bar_index)
-        whole_start = window.start_quarters == bars[first.bar_index].onset_quarters
-        whole_end = window.end_quarters >= bars[end_bar].end_quarters
-        if whole_start and whole_end:
-            return stretch_of_bars(bars[first.bar_index], bars[end_bar])
-        if first.bar_index == last.bar_index:
-            beats = f"{beat_words(first.beat)} to {beat_words(last.beat)}"
-            return f"{first.bar}, beats {beats}"
-        return f"{first} to {last}"

@@ -15,6 +15,7 @@ from math import ceil
 from coach.coaching.difficulty import difficulty
 from coach.coaching.facts import Goal, Kind, Order, Way
 from coach.coaching.places import Places
+from coach.coaching.placewords import stretch_words
 from coach.coaching.task import Task
 from coach.judging.facts import Stage
 from coach.score.model import Hands
@@ -55,7 +56,7 @@ class Step:
 def steps(places: Places, goal: Goal) -> tuple[Step, ...]:
     """Every step of the way to the goal, in order; always at least one."""
     if goal.way is Way.REPAIR:
-        return (Step(_whole(goal, None), places.stretch_words(goal.window)),)
+        return (Step(_whole(goal, None), stretch_words(places.score, goal.window)),)
     units = _units(places, goal.window)
     made: list[Step] = []
     learnt: list[int] = []
@@ -63,7 +64,7 @@ def steps(places: Places, goal: Goal) -> tuple[Step, ...]:
         made += _new_bar(places, goal, units[unit])
         learnt.append(unit)
         made += _joins(places, goal, units, learnt, unit)
-    last = Step(_whole(goal, LEARNING_SHARE), places.stretch_words(goal.window))
+    last = Step(_whole(goal, LEARNING_SHARE), stretch_words(places.score, goal.window))
     return (*made, last)
 
 
@@ -125,7 +126,7 @@ def _ordered(places: Places, goal: Goal, units: list[Window]) -> list[int]:
 
 def _new_bar(places: Places, goal: Goal, bar: Window) -> Iterator[Step]:
     """A bar's stages: each hand's notes at one's own pace, then together in time."""
-    name = places.stretch_words(bar)
+    name = stretch_words(places.score, bar)
     hands = [h for h in (Hands.RIGHT, Hands.LEFT) if h.members <= bar.hands.members]
     playing = [h for h in hands if _has_notes(places, bar.of(h))]
     part = max(1, ceil(goal.clean_required * 2 / 3))
@@ -165,7 +166,7 @@ def _joins(
 
 
 def _join(places: Places, goal: Goal, cut: Window) -> Step:
-    name, qpm = places.stretch_words(cut), _at(goal, LEARNING_SHARE)
+    name, qpm = stretch_words(places.score, cut), _at(goal, LEARNING_SHARE)
     part = max(1, ceil(goal.clean_required * 2 / 3))
     reason = f"Join them: {name}, over the barline."
     return Step(Task(cut, qpm, Stage.RHYTHM, part, qpm, Kind.JOIN, reason), f"{name} joined")

@@ -6,11 +6,9 @@ from collections import Counter
 from collections.abc import Sequence
 
 from coach.coaching.facts import Kind, Request
-from coach.coaching.places import Places
 from coach.coaching.tally import Move
 from coach.judging.facts import Outcome
-from coach.score.model import Hands, beat_words
-from coach.score.window import Transition, Window
+from coach.score.model import Hands
 
 HANDS = {
     Hands.RIGHT: "right hand alone",
@@ -78,25 +76,6 @@ def _size(failed: Sequence[Move]) -> str:
         return ""
     low, high = f"{timed[0]:.1f}", f"{timed[-1]:.1f}"
     return f", {low} s" if low == high else f", {low} to {high} s"
-
-
-def beat_place(places: Places, transition: Transition) -> str:
-    """``bar 12 beat 2``: where a transition arrives."""
-    place = places.score.place(transition.to_quarters)
-    return str(place).replace(",", "")
-
-
-def run_up(places: Places, window: Window, transition: Transition) -> str:
-    """`` Begin at beat 3.``: what a window has before the place that it is there for.
-
-    Empty where it has nothing before it, and where the place is not all that follows.
-    """
-    before = window.start_quarters < transition.from_quarters
-    if not before or window.end_quarters > transition.to_quarters:
-        return ""
-    start = places.score.place(window.start_quarters)
-    same_bar = start.bar_index == places.score.place(transition.from_quarters).bar_index
-    return f" Begin at {f'beat {beat_words(start.beat)}' if same_bar else start}."
 
 
 def tempo_words(qpm: float | None, beat_quarters: float) -> str:
