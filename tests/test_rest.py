@@ -47,11 +47,13 @@ def test_after_a_break_the_time_begins_anew():
 
 def test_ten_minutes_in_the_hour():
     """Short breaks alone do not make them up: playing is counted over the hour."""
-    rest, now_s, offers = Rest(stretch_minutes=1e9), 0.0, ()
-    while not offers and now_s < 7200:
-        now_s += 60.0
-        offers = rest.heard(sight(), 58.0, now_s)
-    assert 48 <= now_s / 60 <= 60
+    rest = Rest()
+    said = {minute: rest.heard(sight(), 58.0, 60.0 * minute) for minute in range(1, 61)}
+    offers = {minute: text for minute, texts in said.items() for text in texts}
+    stretch, hour = offers
+    assert "five minutes" in offers[stretch]
+    assert 48 <= hour <= 60
+    assert "ten minutes" in offers[hour]
 
 
 def test_wide_stretches_on_end_propose_a_change():

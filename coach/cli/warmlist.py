@@ -7,7 +7,7 @@ from pathlib import Path
 
 from coach.cli.pieces import open_piece
 from coach.coaching.placewords import move_words, stretch_words
-from coach.coaching.plan import PlanRow
+from coach.coaching.plan import PlanRow, RowState
 from coach.coaching.warmup import WarmUp, warm_up
 from coach.coaching.words import HANDS
 from coach.record.piece import piece_key
@@ -30,7 +30,7 @@ def warm_up_lines(
 
 
 def warm_up_plan(
-    score: Score, spots: Sequence[WarmUp], states: Sequence[str]
+    score: Score, spots: Sequence[WarmUp], states: Sequence[RowState]
 ) -> tuple[PlanRow, ...]:
     """The warm-up's spots as a plan, in the order in which they are played."""
     return tuple(

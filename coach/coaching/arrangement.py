@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from coach.coaching.facts import PlanChange
-from coach.coaching.plan import PlanRow, Step
+from coach.coaching.plan import PlanRow, RowState, Step
 
 
 @dataclass(slots=True)
@@ -140,9 +140,9 @@ class Arrangement:
         return f"Taken up again: {row.step.what}."
 
 
-def _state(row: Row, now: Row) -> str:
+def _state(row: Row, now: Row) -> RowState:
     if row.left_out:
-        return "left out"
+        return RowState.LEFT_OUT
     if row.held:
-        return "held"
-    return "now" if row is now else "to come"
+        return RowState.HELD
+    return RowState.NOW if row is now else RowState.TO_COME

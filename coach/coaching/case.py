@@ -13,6 +13,7 @@ from math import ceil
 
 from coach.coaching.climb import Climb
 from coach.coaching.places import Places
+from coach.coaching.task import most_of
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
@@ -29,7 +30,7 @@ class Case:
     """Narrowest first; the window it came from is not among them."""
     at: int
     climb: Climb
-    start: int = 0
+    start: int
     """The rung that it began on: this and those below are drilled, those above are joins."""
     unclean: int = 0
     """Unclean repetitions on this rung since it was reached."""
@@ -58,10 +59,9 @@ class Case:
         slower one. A join asks whether it still holds: once, or two thirds of a run if it has
         failed; so does a step of tempo there.
         """
-        part = ceil(clean_required * 2 / 3)
         if not self.is_join:
-            return clean_required if self.climb.at_target else part
-        return part if self.unclean else ceil(clean_required / 3)
+            return clean_required if self.climb.at_target else most_of(clean_required)
+        return most_of(clean_required) if self.unclean else ceil(clean_required / 3)
 
     def rise(self) -> bool:
         """Up one rung; False where the next is the window it came from."""
@@ -78,7 +78,7 @@ class Case:
         return True
 
 
-def rungs(places: Places, transition: Transition, whole: Window) -> tuple[list[Window], int]:
+def rungs(places: Places, transition: Transition, whole: Window) -> tuple[tuple[Window, ...], int]:
     """The rungs for a transition within a whole window, and the one to begin on."""
     hand, both = transition.hands, whole.hands
     wanted = [places.around(transition, hand, 0), places.around(transition, hand, 1)]
@@ -94,7 +94,7 @@ def rungs(places: Places, transition: Transition, whole: Window) -> tuple[list[W
         if fits and window not in out and window != whole:
             out.append(window)
     out = out or [places.around(transition, hand, 0)]
-    return out, out.index(wanted[1]) if wanted[1] in out else 0
+    return tuple(out), out.index(wanted[1]) if wanted[1] in out else 0
 
 
 def first_together(windows: tuple[Window, ...], whole: Window) -> int:

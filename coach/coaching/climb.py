@@ -120,21 +120,19 @@ class Climb:
         """The trial was clean: go on at the tempo asked for."""
         self.before_trial = None
 
-    def trial_failed(self) -> Kind:
+    def trial_failed(self) -> None:
         """Back from the trial, to the tempo that held."""
         assert self.before_trial is not None
         self.now = self.tried_from = self.before_trial
         self.before_trial, self.marks = None, 1
-        return Kind.SLOWER
 
-    def down(self, beat_quarters: Fraction) -> Kind:
+    def down(self, beat_quarters: Fraction) -> None:
         """Slower by one mark at least, four at most: to where a clean repetition is likely."""
         if self.now is not None and self.target is not None:
             likely = self.likely(beat_quarters) or self.now
             low = max(slower(self.now, beat_quarters, MOST_MARKS), self.target * FLOOR)
             self.now = max(min(slower(self.now, beat_quarters), likely), low)
         self.marks, self.before_trial, self.tried_from = 1, None, None
-        return Kind.SLOWER
 
     def plain(self) -> dict[str, Any]:
         """JSON-ready; :meth:`from_plain` reads it back."""

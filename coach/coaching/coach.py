@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from coach.coaching.arrangement import Arrangement
-from coach.coaching.climb import Climb
 from coach.coaching.diagnosis import Diagnosis, diagnose
 from coach.coaching.facts import (
     Assignment,
@@ -35,16 +34,8 @@ from coach.coaching.sums import carried_on, kept
 from coach.coaching.wishes import follow
 from coach.coaching.words import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
 from coach.coaching.work import Work
-from coach.judging.facts import Judgement, Stage
+from coach.judging.facts import Judgement
 from coach.score.model import Score
-from coach.score.window import Window
-
-
-@dataclass(frozen=True, slots=True)
-class CoachSettings:
-    """What can be set besides the goal."""
-
-    break_after_minutes: float = 25.0
 
 
 class Coach:
@@ -56,18 +47,17 @@ class Coach:
         goal: Goal,
         *,
         history: Iterable[Observation] = (),
-        settings: CoachSettings = CoachSettings(),
         now_s: float = 0.0,
         sums: Mapping[str, Any] | None = None,
     ) -> None:
-        self.score, self.goal, self.settings = score, goal, settings
+        self.score, self.goal = score, goal
         self.places = Places(score, goal.window)
         self.evidence = carried_on(sums, history, self._qpm, now_s)
         self._diagnosis: Diagnosis = diagnose(self.evidence, self.places)
         self._plan = Arrangement(steps(self.places, goal))
         self._begun: dict[str, Work] = {}
         self._work = self._work_of_now()
-        self._rest = Rest(settings.break_after_minutes)
+        self._rest = Rest()
         self._proposals: tuple[str, ...] = ()
         self._finished = False
         self._changed = True
@@ -82,8 +72,7 @@ class Coach:
         task, what = row.step.task, row.step.what
         begun = self._begun.get(what)
         if begun is None or (begun.done and row.is_open):
-            climb = Climb(task.qpm, task.start_qpm)
-            begun = self._begun[what] = Work(task, self.places, self.evidence, climb)
+            begun = self._begun[what] = Work(task, self.places, self.evidence)
         return begun
 
     @property
@@ -129,8 +118,7 @@ class Coach:
         self._work = self._work_of_now()
         if self._finished and not was_finished:
             self._proposals += (ENOUGH,)
-        after = self._work.assignment
-        self._changed = _place(before) != _place(after)
+        self._changed = before.to_play != self._work.assignment.to_play
         return self.decision
 
     def plan(self) -> tuple[PlanRow, ...]:
@@ -169,7 +157,7 @@ class Coach:
     def _turn_to_now(self, before: Assignment) -> None:
         self._finished = self._plan.is_done
         self._work = self._work_of_now()
-        self._changed = _place(before) != _place(self._work.assignment)
+        self._changed = before.to_play != self._work.assignment.to_play
 
     def ask(self, request: Request, now_s: float) -> Decision:
         """Follow the pianist's wish."""
@@ -183,7 +171,7 @@ class Coach:
         else:
             follow(work, request)
         self._changed = before != self._work.assignment
-        if request is not Request.AGAIN and _place(before) == _place(self._work.assignment):
+        if request is not Request.AGAIN and before.to_play == self._work.assignment.to_play:
             reason = as_far_as_it_goes(request, before.qpm)
             self._work.assignment = replace(self._work.assignment, reason=reason)
         return self.decision
@@ -213,7 +201,6 @@ class Coach:
         state: Mapping[str, Any],
         *,
         history: Iterable[Observation] = (),
-        settings: CoachSettings = CoachSettings(),
         now_s: float = 0.0,
     ) -> Coach:
         """A coach that goes on from a state.
@@ -224,18 +211,13 @@ class Coach:
         if state["format"] != FORMAT:
             raise ValueError(f"state of format {state['format']!r}, not {FORMAT}")
         goal = goal_from_plain(state["goal"])
-        sums = state.get("evidence")
-        coach = cls(score, goal, history=history, settings=settings, now_s=now_s, sums=sums)
+        sums = state["evidence"]
+        coach = cls(score, goal, history=history, now_s=now_s, sums=sums)
         coach._plan.put_back(state["plan"])
         coach._work = coach._work_of_now()
         take_up(coach._work, state["work"], coach.places)
         coach._finished = coach._plan.is_done
         return coach
-
-
-def _place(assignment: Assignment) -> tuple[Window, float | None, Stage]:
-    """What is to be played, without the reason for it."""
-    return assignment.window, assignment.qpm, assignment.stage
 
 
 def _played_s(judgement: Judgement) -> float:

@@ -47,6 +47,11 @@ class Assignment:
     click: bool = False
     """Whether a count-in and click are given; then timing is judged against it."""
 
+    @property
+    def to_play(self) -> tuple[Window, float | None, Stage]:
+        """What is to be played, without the reason for it."""
+        return self.window, self.qpm, self.stage
+
 
 class TroubleKind(StrEnum):
     """What sort of trouble it is."""

@@ -25,10 +25,8 @@ OPEN_DOUBT = 0.3
 """A suspect likelier than this is looked into before a named trouble is mended; nothing else is."""
 HEARINGS = 2
 """A short whole is heard so often before anything in it is mended: one may hide a second trouble.
-
-Measured with 180 learners, 1 to 4 hearings: minutes to a section that holds, median 1.79, 1.89,
-2.01, 1.99, on average 2.36, 2.32, 2.57, 2.53; unclean repetitions 5, 6, 7, 7. Two troubles that
-don't heal were both named within ten repetitions in 44, 61, 70 and 76 of 100 sessions."""
+A third hearing costs learners more playing than it saves (``python -m scripts.bench_coaching
+--only mending``)."""
 SHORT_BEATS = 24.0
 """A longer whole is heard once: to hear all of it again takes as long as mending what is known."""
 FAILED_TWICE = 1.8

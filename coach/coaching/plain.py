@@ -6,9 +6,12 @@ grid of the window given, 0 at its first beat.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any
 
 from coach.coaching.facts import Assignment, Decision, Trouble
+from coach.score.model import Hands
 from coach.score.window import Excerpt, Window
 
 
@@ -20,6 +23,16 @@ def window_to_plain(window: Window) -> dict[str, Any]:
         "hands": window.hands.value,
         "landing": window.landing,
     }
+
+
+def window_from_plain(plain: Mapping[str, Any]) -> Window:
+    """The window back. Raises KeyError or ValueError where it is none."""
+    return Window(
+        Fraction(plain["start_quarters"]),
+        Fraction(plain["end_quarters"]),
+        Hands(plain["hands"]),
+        bool(plain["landing"]),
+    )
 
 
 def assignment_to_plain(assignment: Assignment) -> dict[str, Any]:

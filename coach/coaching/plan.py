@@ -8,15 +8,15 @@ learnt neighbours are joined before a third bar is begun. At the end stands the 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
-from math import ceil
 
 from coach.coaching.difficulty import difficulty
 from coach.coaching.facts import Goal, Kind, Order, Way
 from coach.coaching.places import Places
 from coach.coaching.placewords import stretch_words
-from coach.coaching.task import Task
+from coach.coaching.task import Task, most_of
 from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -29,6 +29,15 @@ SEAM_BARS = 2
 """Bars on each side of a seam that are played when two learnt stretches are joined."""
 
 
+class RowState(StrEnum):
+    """What became of a row of the plan."""
+
+    HELD = "held"
+    NOW = "now"
+    TO_COME = "to come"
+    LEFT_OUT = "left out"
+
+
 @dataclass(frozen=True, slots=True)
 class PlanRow:
     """One line of the plan, for people."""
@@ -36,8 +45,7 @@ class PlanRow:
     what: str
     """``bar 3, left hand alone``"""
     window: Window
-    state: str
-    """"held", "now", "to come" or "left out"."""
+    state: RowState
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +64,7 @@ class Step:
 def steps(places: Places, goal: Goal) -> tuple[Step, ...]:
     """Every step of the way to the goal, in order; always at least one."""
     if goal.way is Way.REPAIR:
-        return (Step(_whole(goal, None), stretch_words(places.score, goal.window)),)
+        return (Step(_whole(goal), stretch_words(places.score, goal.window)),)
     units = _units(places, goal.window)
     made: list[Step] = []
     learnt: list[int] = []
@@ -64,27 +72,20 @@ def steps(places: Places, goal: Goal) -> tuple[Step, ...]:
         made += _new_bar(places, goal, units[unit])
         learnt.append(unit)
         made += _joins(places, goal, units, learnt, unit)
-    last = Step(_whole(goal, LEARNING_SHARE), stretch_words(places.score, goal.window))
-    return (*made, last)
-
-
-def _whole(goal: Goal, share: float | None) -> Task:
-    qpm = None if goal.own_pace else goal.qpm
-    if goal.reason:
-        return Task(
-            goal.window, qpm, goal.stage, goal.clean_required, qpm, Kind.REVIEW, goal.reason
-        )
-    if share is None:
-        return Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
-    return Task(
-        goal.window,
-        qpm,
-        goal.stage,
-        goal.clean_required,
-        _at(goal, share),
-        Kind.WIDEN,
-        "You have all its bars: now the whole of it.",
+    at_last = replace(
+        _whole(goal),
+        start_qpm=_at(goal, LEARNING_SHARE),
+        kind=Kind.WIDEN,
+        reason="You have all its bars: now the whole of it.",
     )
+    return (*made, Step(at_last, stretch_words(places.score, goal.window)))
+
+
+def _whole(goal: Goal) -> Task:
+    """All of it, at the tempo asked for; as a weak spot of an earlier day, where it is one."""
+    qpm = None if goal.own_pace else goal.qpm
+    task = Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
+    return replace(task, kind=Kind.REVIEW, reason=goal.reason) if goal.reason else task
 
 
 def _at(goal: Goal, share: float) -> float | None:
@@ -129,7 +130,7 @@ def _new_bar(places: Places, goal: Goal, bar: Window) -> Iterator[Step]:
     name = stretch_words(places.score, bar)
     hands = [h for h in (Hands.RIGHT, Hands.LEFT) if h.members <= bar.hands.members]
     playing = [h for h in hands if _has_notes(places, bar.of(h))]
-    part = max(1, ceil(goal.clean_required * 2 / 3))
+    part = most_of(goal.clean_required)
     if len(playing) == 2:
         for hand in playing:
             whose = "right hand alone" if hand is Hands.RIGHT else "left hand alone"
@@ -167,7 +168,7 @@ def _joins(
 
 def _join(places: Places, goal: Goal, cut: Window) -> Step:
     name, qpm = stretch_words(places.score, cut), _at(goal, LEARNING_SHARE)
-    part = max(1, ceil(goal.clean_required * 2 / 3))
+    part = most_of(goal.clean_required)
     reason = f"Join them: {name}, over the barline."
     return Step(Task(cut, qpm, Stage.RHYTHM, part, qpm, Kind.JOIN, reason), f"{name} joined")
 

@@ -28,7 +28,6 @@ WIDE_REPETITIONS = 20
 class Rest:
     """Keeps the time played and the wide stretches; ``heard`` answers with what to propose."""
 
-    stretch_minutes: float = STRETCH_MINUTES
     _played: deque[tuple[float, float]] = field(default_factory=deque)
     _since_s: float | None = None
     _last_s: float = 0.0
@@ -51,7 +50,7 @@ class Rest:
         offers = []
         minutes = (now_s - self._since_s) / 60.0
         hour = sum(seconds for _, seconds in self._played) / 60.0
-        if minutes >= self.stretch_minutes and "stretch" not in self._said:
+        if minutes >= STRETCH_MINUTES and "stretch" not in self._said:
             self._said.add("stretch")
             offers.append(BREAK.format(minutes=round(minutes), rest="five minutes"))
         elif hour >= HOUR_MINUTES and "hour" not in self._said:

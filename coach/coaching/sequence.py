@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from coach.coaching.drill import Drill
 from coach.coaching.facts import Assignment, Decision, Request
 from coach.coaching.outcomes import AssignmentGiven, Outcome, State, StateChanged
+from coach.coaching.plan import RowState
 from coach.score.window import Excerpt
 
 
@@ -48,12 +49,13 @@ class DrillSequence:
         return len(self._left)
 
     @property
-    def states(self) -> tuple[str, ...]:
-        """Of each drill in order: "held", "left out", "now" or "to come"."""
+    def states(self) -> tuple[RowState, ...]:
+        """What became of each drill, in order."""
         now = self._count - len(self._left) - 1
-        past = ("left out" if at in self._passed_over else "held" for at in range(now))
-        present = "held" if self.decision.finished else "now"
-        return (*past, present, *["to come"] * len(self._left))
+        passed_over = self._passed_over
+        past = (RowState.LEFT_OUT if at in passed_over else RowState.HELD for at in range(now))
+        present = RowState.HELD if self.decision.finished else RowState.NOW
+        return (*past, present, *[RowState.TO_COME] * len(self._left))
 
     def start(self, now_s: float) -> tuple[Outcome, ...]:
         """Show the first assignment."""

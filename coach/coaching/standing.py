@@ -15,20 +15,21 @@ from coach.coaching.case import Case, rungs
 from coach.coaching.climb import Climb
 from coach.coaching.facts import Goal, Kind, Order, Way
 from coach.coaching.places import Places
+from coach.coaching.plain import window_from_plain, window_to_plain
 from coach.coaching.task import Run
 from coach.coaching.work import Work
 from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
-FORMAT = 4
+FORMAT = 5
 """Raised when a state of before can't be read any more: it is then passed over."""
 
 
 def goal_to_plain(goal: Goal) -> dict[str, Any]:
     """The goal, JSON-ready."""
     return {
-        "window": _window(goal.window),
+        "window": window_to_plain(goal.window),
         "qpm": goal.qpm,
         "stage": goal.stage.value,
         "clean_required": goal.clean_required,
@@ -42,7 +43,7 @@ def goal_to_plain(goal: Goal) -> dict[str, Any]:
 def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
     """The goal back. Raises KeyError, TypeError or ValueError where it is none."""
     return Goal(
-        _window_from(plain["window"]),
+        window_from_plain(plain["window"]),
         float(plain["qpm"]),
         Stage(plain["stage"]),
         int(plain["clean_required"]),
@@ -60,7 +61,7 @@ def work_to_plain(work: Work) -> dict[str, Any]:
     return {
         "climb": work.climb.plain(),
         "run": asdict(Run() if wished else work.run),
-        "looking": None if wished else _window(work.assignment.window),
+        "looking": None if wished else window_to_plain(work.assignment.window),
         "mended": [[str(beat), times] for beat, times in work.mending.mended.items()],
         "hearings": work.finding.hearings,
         "left_alone": [str(beat) for beat in sorted(work.finding.left_alone)],
@@ -77,12 +78,12 @@ def take_up(work: Work, plain: Mapping[str, Any], places: Places) -> None:
     work.climb = Climb.from_plain(plain["climb"])
     work.mending.mended = {Fraction(beat): int(times) for beat, times in plain["mended"]}
     work.finding.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
-    work.finding.hearings = int(plain.get("hearings", 0))
+    work.finding.hearings = int(plain["hearings"])
     work.mending.case = (
         _case_from(plain["case"], places, work.task.window) if plain["case"] else None
     )
     work.done = bool(plain["done"])
-    looking = _window_from(plain["looking"]) if plain.get("looking") else work.task.window
+    looking = window_from_plain(plain["looking"]) if plain["looking"] else work.task.window
     window = work.case.window if work.case else looking
     work.give(window, Kind.DRILL, "On from where you stopped.")
     work.run = Run(**{name: int(count) for name, count in plain["run"].items()})
@@ -108,22 +109,4 @@ def _case_from(plain: Mapping[str, Any], places: Places, whole: Window) -> Case:
     at = min(max(int(plain["at"]), 0), len(windows) - 1)
     climb = Climb.from_plain(plain["climb"])
     start, unclean, held = int(plain["start"]), int(plain["unclean"]), bool(plain["held"])
-    return Case(move, tuple(windows), at, climb, start, unclean, held)
-
-
-def _window(window: Window) -> dict[str, Any]:
-    return {
-        "start": str(window.start_quarters),
-        "end": str(window.end_quarters),
-        "hands": window.hands.value,
-        "landing": window.landing,
-    }
-
-
-def _window_from(plain: Mapping[str, Any]) -> Window:
-    return Window(
-        Fraction(plain["start"]),
-        Fraction(plain["end"]),
-        Hands(plain["hands"]),
-        bool(plain["landing"]),
-    )
+    return Case(move, windows, at, climb, start, unclean, held)

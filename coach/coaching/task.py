@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil
 from typing import NamedTuple
 
 from coach.coaching.facts import Kind
@@ -13,6 +14,11 @@ from coach.score.window import Window
 STOP_EARLY = Sprt(low=0.1, high=0.5, alpha=0.05, beta=0.10)
 """Clean nine times in ten, or only every second time: two failures running decide for the latter,
 four clean ones for the former (Wald 1945)."""
+
+
+def most_of(clean_required: int) -> int:
+    """Two thirds of a clean run: what a part of the way to the goal asks for. Our choice."""
+    return ceil(clean_required * 2 / 3)
 
 
 @dataclass(frozen=True, slots=True)

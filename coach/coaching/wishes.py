@@ -82,7 +82,7 @@ def _case_in(work: Work, now: Window) -> Case:
         move = replace(move, hands=now.hands)
     ladder, _ = rungs(work.places, move, work.task.window)
     top = len(ladder) - 1
-    return Case(move, tuple(ladder), top, work.case_climb(), top)
+    return Case(move, ladder, top, work.case_climb(), top)
 
 
 def _other_hand(work: Work) -> None:

@@ -14,7 +14,6 @@ asked      what the pianist wished instead (:mod:`~coach.coaching.wishes`)
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coach.coaching.case import Case
@@ -25,33 +24,27 @@ from coach.coaching.facts import Assignment, Kind, Trouble
 from coach.coaching.finding import OPEN_DOUBT, Finding
 from coach.coaching.mending import Mending
 from coach.coaching.places import Places
-from coach.coaching.task import Ask, Run, Task
+from coach.coaching.task import Ask, Run, Task, most_of
 from coach.coaching.words import tempo_words, up_words
 from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Window
 
 
-@dataclass
 class Work:
     """One task under way."""
 
-    task: Task
-    places: Places
-    evidence: Evidence
-    climb: Climb
-    assignment: Assignment = field(init=False)
-    finding: Finding = field(init=False)
-    mending: Mending = field(init=False)
-    run: Run = field(default_factory=Run)
-    asked: Assignment | None = None
-    """What the pianist wished instead, until its clean run is full."""
-    done: bool = False
-
-    def __post_init__(self) -> None:
-        self.finding = Finding(self.task, self.places, self.evidence)
-        self.mending = Mending(self.task, self.places, self.evidence)
-        self.assignment = self._make(Ask(self.task.window, self.task.kind, self.task.reason))
+    def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
+        self.task, self.places = task, places
+        self.finding = Finding(task, places, evidence)
+        self.mending = Mending(task, places, evidence)
+        self.climb = Climb(task.qpm, task.start_qpm)
+        """The tempo of the task's window; a case has its own."""
+        self.run = Run()
+        self.asked: Assignment | None = None
+        """What the pianist wished instead, until its clean run is full."""
+        self.done = False
+        self.assignment = self._make(Ask(task.window, task.kind, task.reason))
 
     @property
     def case(self) -> Case | None:
@@ -201,7 +194,7 @@ class Work:
             return self.case.required(self.task.clean_required)
         if self.climb.at_target or window != self.task.window:
             return self.task.clean_required
-        return max(1, -(-self.task.clean_required * 2 // 3))
+        return most_of(self.task.clean_required)
 
     def _make(self, ask: Ask) -> Assignment:
         qpm = self.climb_now.now
@@ -225,5 +218,5 @@ class Work:
             self.climb_now.now = before.qpm
             given = self._make(ask)
         self.assignment = given
-        if (before.window, before.qpm, before.stage) != (given.window, given.qpm, given.stage):
+        if before.to_play != given.to_play:
             self.run = Run()
