@@ -17,8 +17,9 @@ _LEAST_POINTS = 3
 _LIKELY = 3.5
 """The delay against its standard error from which it is worth a word, but not held against
 anybody: the z limit (Iglewicz & Hoaglin 1993)."""
-_SURE = 4.5
-"""...and from which it counts: a margin, since of all stretches the likeliest is looked at."""
+_SURE = 5.0
+"""...and from which it counts: of all stretches of all rows the likeliest is looked at, and in
+practice strokes scatter unevenly."""
 _TOGETHER_S = 0.02
 """Scatter between the hands where both strike: a professional's for each (8 ms, Jabusch 2006) and
 some for practice. Where the other hand is late with this one the pulse is uneven, not the row."""
