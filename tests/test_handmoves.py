@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
-from coach.score.handmoves import HandMove, MoveError, apply, check, parse_move, selected
+from coach.score.choose import choose_window
+from coach.score.handmoves import HandMove, MoveError, apply, check, followed, parse_move, selected
 from coach.score.model import Hand, Score
 from coach.score.pitch import Spelling
 
@@ -61,11 +62,13 @@ def moved(*lines: str, score: Score | None = None) -> str:
         ("bars 4-4 above F4 to LH", ""),
         ("bar 4 below Eb4 to LH", "r12 r13 r14 r15"),
         ("bar 1 above A4 below C5 to LH", "r1 r2"),
+        ("bar 1 staff 1 beat 2 to LH", "r1"),
+        ("bar 1 B4 voice 1 beat 2 to LH", "r1"),
         ("bar 1 split Bb4", "v0 v1 v2 r3 v3"),
         ("bar 1 split at C3", "l0"),
         ("all bars staff 2 to RH", "l0 l1 l2 l3"),
-        ("bar #0 beat 1 C5 to LH", "r0"),
-        ("bars #1-#2 staff 2 to RH", "l1 l2"),
+        ("bar #1 beat 1 C5 to LH", "r0"),
+        ("bars #2-#3 staff 2 to RH", "l1 l2"),
     ],
 )
 def test_what_a_line_moves(line, ids):
@@ -134,6 +137,8 @@ def test_a_pickups_beats_count_from_the_end_of_its_bar():
         "bar 1 H4 to LH",
         "bar 1 split C4 to LH",
         "bars 1-2 staff x to LH",
+        "bar 1 beat 2 beat 3 to LH",
+        "bar 1 staff 1 voice 2 staff 2 to LH",
     ],
 )
 def test_a_line_that_is_no_move_is_one_sentence(line):
@@ -145,12 +150,14 @@ def test_a_move_can_be_checked_against_the_score():
     check(piece(), parse_move("bar 4 to LH"))
     with pytest.raises(MoveError, match=r"that this score has not: its last is bar 4\.$"):
         check(piece(), parse_move("bars 4-9 to LH"))
+    with pytest.raises(MoveError, match="ends before it begins: name the earlier bar first"):
+        check(piece(), parse_move("bars 4-2 to LH"))
     with pytest.raises(MoveError, match="finds no note"):
         check(piece(), parse_move("bar 1 voice 7 to LH"))
 
 
 spellings = st.builds(Spelling, st.sampled_from("CDEFGAB"), st.integers(-2, 2), st.integers(-1, 9))
-names = st.sampled_from(["1", "12", "X1", "#0", "8a"])
+names = st.sampled_from(["1", "12", "X1", "#1", "8a"])
 places = st.fixed_dictionaries(
     {},
     optional={
@@ -188,3 +195,30 @@ def test_a_move_changes_hands_and_nothing_else(place, goal):
         assert replace(new, hand=old.hand) == old
         assert new.hand is old.hand or old.id in chosen
     assert apply(after, [move]).notes == after.notes
+
+
+def test_a_bar_named_by_its_place_is_the_one_that_a_window_so_named_begins_with():
+    """``--move`` and ``--bars`` stand in one command line: the same name is the same bar."""
+    score = piece()
+    window = choose_window(score, bars="#3")
+    (bass,) = selected(score, parse_move("bar #3 staff 2 to RH"))
+    assert bass.onset_quarters == window.start_quarters
+
+
+@pytest.mark.parametrize(
+    ("moves", "by", "left"),
+    [
+        (["bar 1 to LH"], ["bar 1 to RH"], ["bar 1 to RH"]),
+        (["bar 1 to LH", "bar 1 to RH"], ["bar 1 to LH"], ["bar 1 to LH"]),
+        (["bar 1 to LH", "bar 2 to LH"], ["bar 1 to LH"], ["bar 2 to LH", "bar 1 to LH"]),
+        (["bar 1 split C4"], ["bar 1 to RH"], ["bar 1 to RH"]),
+        (["bar 1 voice 1 to LH"], ["bar 1 to RH"], ["bar 1 voice 1 to LH", "bar 1 to RH"]),
+        (["bar 1 to LH"], ["bar 1 to home staff"], ["bar 1 to LH", "bar 1 to home staff"]),
+    ],
+)
+def test_the_last_move_of_a_note_is_the_one_that_holds(moves, by, left):
+    """To the left, back, and to the left again: the third is not the first, long overruled."""
+    after = followed([parse_move(one) for one in moves], [parse_move(one) for one in by])
+    assert [str(move) for move in after] == left
+    every = [parse_move(one) for one in (*moves, *by)]
+    assert apply(piece(), after).notes == apply(piece(), every).notes

@@ -10,7 +10,7 @@ from coach.coaching.facts import Goal, Order, Way
 from coach.judging.facts import Stage
 from coach.record.folder import cache_folder, data_folder, named_folder
 from coach.score.choose import choose_window
-from coach.score.handmoves import apply, check, parse_move
+from coach.score.handmoves import apply, check, followed, parse_move
 from coach.score.model import Score
 from coach.score.opening import open_score, score_key
 from coach.score.opening.kept_hands import load_moves, save_moves
@@ -36,13 +36,14 @@ def open_piece(
     )
     folder, key = named_folder(data) / _HANDS_FOLDER, score_key(path)
     kept = load_moves(folder, key)
-    fresh = [move for move in map(parse_move, moves) if move not in kept]
+    fresh = [parse_move(move) for move in moves]
     for move in fresh:
         check(score, move)
-    if fresh:
+    every = followed(kept, fresh)
+    if fresh and every != kept:
         data_folder(data)  # whose sentence says more than that of a file in it
-        save_moves(folder, key, (*kept, *fresh), score.title or path.name)
-    return apply(score, (*kept, *fresh))
+        save_moves(folder, key, every, score.title or path.name)
+    return apply(score, every)
 
 
 def window_from(options: Namespace, score: Score) -> Window:

@@ -11,13 +11,13 @@ A line names bars as printed, then what is meant in them, then where it goes::
     all bars staff 2 to LH          the whole piece
     all bars to home staff          each voice to the hand of the staff that it mostly lies on
 
-Where numbers are printed twice, a bar may be named by its index, counted from 0: ``bar #17``.
+Where numbers are printed twice, a bar may be named by its place: ``bar #17`` is the seventeenth.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -36,7 +36,7 @@ class HandMove:
     hand: Hand | None
     """Where they go; None for a split, and for the home staff."""
     first_bar: str | None = None
-    """Printed number or ``#index`` of the first bar; None for the whole piece."""
+    """Printed number of the first bar, or ``#n`` for the n-th; None for the whole piece."""
     last_bar: str | None = None
     """The last bar; None where it is the first bar alone."""
     beat: Fraction | None = None
@@ -78,16 +78,17 @@ _NOTE = r"[a-g](?:bb|b|\#\#|\#|x)?-?\d"
 _MOVE = re.compile(
     rf"""\s*
     (?: all\s+bars | bars?\s+(?P<first>\#?[^\s-]+) (?:\s*-\s*(?P<last>\#?[^\s-]+))? )
-    (?: \s+beat\s+ (?P<beat>\d+ (?: \.\d+ | (?:\s+|\s*\+\s*) \d+/\d+ )? ) )?
-    (?: \s+staff\s+(?P<staff>\d+) | \s+voice\s+(?P<voice>\S+) )*
-    (?: \s+above\s+(?P<above>{_NOTE}) | \s+below\s+(?P<below>{_NOTE}) )*
-    (?: \s+(?P<pitch>{_NOTE}) )?
+    (?: \s+beat\s+ (?P<beat>\d+ (?: \.\d+ | (?:\s+|\s*\+\s*) \d+/\d+ )? )
+      | \s+staff\s+(?P<staff>\d+) | \s+voice\s+(?P<voice>\S+)
+      | \s+above\s+(?P<above>{_NOTE}) | \s+below\s+(?P<below>{_NOTE})
+      | \s+(?P<pitch>{_NOTE}) )*
     (?: \s+split\s+(?:at\s+)?(?P<split>{_NOTE})
       | \s+to\s+(?P<home>home\s+staff)
       | \s+to\s+(?:the\s+)?(?P<hand>RH|LH|right|left)(?:\s+hand)? )
     \s*""",
     re.IGNORECASE | re.VERBOSE,
 )
+_PART = re.compile(r"\s(beat|staff|voice|above|below)\s")
 _EXAMPLE = '"bars 5-8 voice 2 to RH", "bar 3 beat 2 F4 to LH" or "bars 9-12 split C4"'
 _ALTERS = {"": 0, "b": -1, "bb": -2, "#": 1, "##": 2, "x": 2}
 
@@ -95,7 +96,8 @@ _ALTERS = {"": 0, "b": -1, "bb": -2, "#": 1, "##": 2, "x": 2}
 def parse_move(text: str) -> HandMove:
     """The move that a line asks for; raises MoveError."""
     found = _MOVE.fullmatch(text.replace("–", "-"))
-    if not found:
+    said = _PART.findall(text.lower())
+    if not found or len(said) > len(set(said)):
         raise MoveError(f'"{text.strip()}" is not a hand move: write it like {_EXAMPLE}.')
     staff, hand = found["staff"], found["hand"]
     return HandMove(
@@ -162,9 +164,28 @@ def _remark(move: HandMove, count: int) -> Remark:
     return Remark("note", f"Hands as you asked: {move} ({notes}).")
 
 
+def followed(moves: Sequence[HandMove], by: Sequence[HandMove]) -> tuple[HandMove, ...]:
+    """The moves followed by others; without those that a later one of the same notes undoes."""
+    kept: list[HandMove] = []
+    for move in (*moves, *by):
+        kept = [one for one in kept if not _undoes(move, one)]
+        kept.append(move)
+    return tuple(kept)
+
+
+def _undoes(move: HandMove, earlier: HandMove) -> bool:
+    """Whether nothing is left of an earlier move: a home staff depends on what was before it."""
+    if move.home_staff:
+        return move == earlier
+    here, there = (replace(m, hand=None, split=None, home_staff=False) for m in (move, earlier))
+    return here == there
+
+
 def check(score: Score, move: HandMove) -> None:
     """Raise MoveError where the move names bars that there are not, or finds no note."""
     if not _bars(score, move):
+        if all(any(_is_named(bar, name) for bar in score.bars) for name in _names(move)):
+            raise MoveError(f'"{move}" ends before it begins: name the earlier bar first.')
         last = score.bars[-1].number if score.bars else "0"
         raise MoveError(f'"{move}" names bars that this score has not: its last is bar {last}.')
     if not selected(score, move):
@@ -189,8 +210,12 @@ def _bars(score: Score, move: HandMove) -> tuple[Bar, ...]:
     return score.bars[first[0] : last[-1] + 1] if last else ()
 
 
+def _names(move: HandMove) -> tuple[str, ...]:
+    return tuple(filter(None, (move.first_bar, move.last_bar)))
+
+
 def _is_named(bar: Bar, name: str) -> bool:
-    return str(bar.index) == name[1:] if name.startswith("#") else bar.number == name
+    return name in (bar.number, f"#{bar.index + 1}")
 
 
 def _means(score: Score, move: HandMove, note: ScoreNote) -> bool:

@@ -23,7 +23,7 @@ def move_of(score: Score, note: ScoreNote) -> HandMove:
     alone = sum(other.number == bar.number for other in score.bars) == 1
     return HandMove(
         hand=_OTHER[note.hand],
-        first_bar=bar.number if alone and bar.number else f"#{bar.index}",
+        first_bar=bar.number if alone and bar.number else f"#{bar.index + 1}",
         beat=score.place(note.onset_quarters).beat,
         staff=note.staff,
         voice=note.voice,
