@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from coach.playing.simulated import SimulatedPianist, demo_pianist
+from coach.playing.simulated import SimulatedPianist
+from coach.playing.simulated_demo import demo_pianist
 from coach.playing.simulated_skill import (
     ADVANCED,
     LEVELS,

@@ -23,31 +23,43 @@ fidgeting through the count-in."""
 
 
 class Clicking:
-    """The click that runs or comes next; ``offset_s`` is how late the player's keys come."""
+    """The click of one assignment: what runs of it, or comes next.
 
-    def __init__(self, offset_s: float) -> None:
-        self._offset_s = offset_s
+    ``qpm`` is its tempo, None where no click is asked for; ``offset_s`` is how late the player's
+    keys come.
+    """
+
+    def __init__(self, score: Score, window: Excerpt, qpm: float | None, offset_s: float) -> None:
+        self._score, self._window, self._qpm, self._offset_s = score, window, qpm, offset_s
         self.running: CountIn | None = None
         self._next_s: float | None = None
         self._early: set[int] = set()
 
-    def clear(self) -> None:
+    @property
+    def is_wanted(self) -> bool:
+        """Whether the assignment is played with a click."""
+        return self._qpm is not None
+
+    def stop(self) -> None:
         """No click runs, and none is planned."""
         self.running = self._next_s = None
         self._early.clear()
 
     def plan(self, now_s: float) -> None:
-        """The next count-in comes after a breath."""
-        self.running, self._next_s = None, now_s + BREATH_S
+        """The next count-in comes after a breath, where a click is asked for."""
+        self.stop()
+        if self.is_wanted:
+            self._next_s = now_s + BREATH_S
 
     def is_due(self, now_s: float) -> bool:
         """Whether a planned count-in should begin."""
         return self._next_s is not None and now_s >= self._next_s
 
-    def start(self, window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn:
+    def start(self, now_s: float) -> CountIn:
         """Begin to count in."""
-        self.clear()
-        self.running = count_in(window, score, qpm, now_s)
+        assert self._qpm is not None
+        self.stop()
+        self.running = count_in(self._window, self._score, self._qpm, now_s)
         return self.running
 
     @property
@@ -63,14 +75,14 @@ class Clicking:
         click, due_s = self.running, self.window_s
         return click is not None and due_s is not None and at_s < due_s - EARLY_BEATS * click.beat_s
 
-    def is_early(self, pitch: int, at_s: float, window: Excerpt) -> bool:
+    def is_early(self, pitch: int, at_s: float) -> bool:
         """Whether with this key the window itself was begun before its time.
 
         Its first onset was struck in the count-in, and this key goes on from there. A key that is
         only too soon is remembered for that.
         """
         onsets: dict[int, set[int]] = {}
-        for note, number in zip(window.notes, window.onset_numbers, strict=True):
+        for note, number in zip(self._window.notes, self._window.onset_numbers, strict=True):
             onsets.setdefault(number, set()).add(note.pitch)
         expected = next((at for at, keys in onsets.items() if not keys <= self._early), 0)
         if expected > 0 and pitch in onsets[expected] - onsets[0]:

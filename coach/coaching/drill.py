@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from coach.coaching.clicking import Clicking
 from coach.coaching.coach import Coach
 from coach.coaching.ear import Ear
 from coach.coaching.facts import (
@@ -101,23 +102,20 @@ class Drill:
         out: list[Outcome] = []
         if self.state is State.RESTING:  # playing on ends a pause: no hand is free for a key
             out += self._move(Event.GO_ON)
-        if self.state is State.READY and self._ear.wants_click:
+        if self.state is State.READY and self._click.is_wanted:
             return (*out, *self._start_click(at_s))
         if self.state is State.COUNT_IN:
-            if self._ear.click.is_early(pitch, at_s, self.excerpt):
+            if self._click.is_early(pitch, at_s):
                 out += self._drop(TOO_SOON, Event.OVER)
-                self._ear.click.plan(at_s)
+                self._click.plan(at_s)
                 return tuple(out)
-            if self._ear.click.is_before_window(at_s):
+            if self._click.is_before_window(at_s):
                 return tuple(out)
         follower = self._ear.follower
         heard = follower.key_down(pitch, velocity, at_s)
         out += self._hear(heard, at_s)
-        if (
-            self._ear.follower is not follower
-            and _begins_another(heard)
-            and not self._ear.wants_click
-        ):
+        has_turned = self._ear.follower is not follower
+        if has_turned and _begins_another(heard) and not self._click.is_wanted:
             # It ended a repetition and began one of the next window.
             out += self._hear(self._ear.follower.key_down(pitch, velocity, at_s), at_s)
         return tuple(out)
@@ -137,10 +135,10 @@ class Drill:
         if self.state in (State.NO_PIANO, State.RESTING, State.FINISHED):
             return ()
         out = self._hear(self._ear.follower.tick(now_s), now_s)
-        if self._ear.click.is_due(now_s):
+        if self._click.is_due(now_s):
             out = (*out, *self._start_click(now_s))
-        if self.state is State.COUNT_IN and self._ear.click.has_run_out(now_s):
-            self._ear.click.clear()
+        if self.state is State.COUNT_IN and self._click.has_run_out(now_s):
+            self._click.stop()
             out = (*out, *self._move(Event.CLICK_RUNS_OUT))
         return out
 
@@ -152,7 +150,10 @@ class Drill:
         ``now_s`` is when it ended (for breaks and for tomorrow); ``click_s`` when the window's
         first grid beat was clicked, None where no click ran.
         """
-        return self._judge(Take(tuple(notes)), now_s, click_s)
+        ended = self._judge(Take(tuple(notes)), now_s, click_s)
+        if ended.decision.changed:
+            self._ear.set_up(self.assignment)
+        return ended
 
     # -- what is asked for ------------------------------------------------------------------
 
@@ -186,7 +187,7 @@ class Drill:
         return self.state is State.FINISHED and not self.decision.finished
 
     def _given_anew(self, now_s: float) -> tuple[Outcome, ...]:
-        self._set_up()
+        self._ear.set_up(self.assignment)
         out = self._move(Event.GO_ON) if self.state is State.FINISHED else []
         return (*out, self._given(now_s))
 
@@ -219,8 +220,9 @@ class Drill:
 
     # -- inside -----------------------------------------------------------------------------
 
-    def _set_up(self) -> None:
-        self._ear.set_up(self.assignment)
+    @property
+    def _click(self) -> Clicking:
+        return self._ear.click
 
     def _given(self, now_s: float) -> AssignmentGiven:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
@@ -235,7 +237,7 @@ class Drill:
             out.append(SetAside(reason))
         if event is not Event.OVER or self.state in (State.PLAYING, State.COUNT_IN):
             out += self._move(event)
-        self._set_up()
+        self._ear.set_up(self.assignment)
         return out
 
     def _hear(self, heard: Sequence[Heard], now_s: float) -> tuple[Outcome, ...]:
@@ -257,36 +259,31 @@ class Drill:
         return tuple(out)
 
     def _not_this(self, reason: str, now_s: float) -> list[Outcome]:
-        self._ear.plan_click(now_s)
+        self._click.plan(now_s)
         return [SetAside(reason), *self._move(Event.OVER)]
 
     def _ended(self, take: Take, now_s: float) -> list[Outcome]:
-        ended = self._judge(take, now_s, self._ear.click.window_s, keep_follower=True)
+        ended = self._judge(take, now_s, self._click.window_s)
         out: list[Outcome] = [ended]
         finished = ended.decision.finished
         out += self._move(Event.GOAL_REACHED if finished else Event.OVER)
         if ended.decision.changed:
-            self._set_up()
+            self._ear.set_up(self.assignment)
             out.append(self._given(now_s))
         if not finished:
-            self._ear.plan_click(now_s)
+            self._click.plan(now_s)
         return out + [Proposed(text) for text in ended.decision.proposals]
 
-    def _judge(
-        self, take: Take, now_s: float, click_s: float | None, keep_follower: bool = False
-    ) -> RepetitionEnded:
+    def _judge(self, take: Take, now_s: float, click_s: float | None) -> RepetitionEnded:
         asked, judgement = self.assignment, self._ear.judge(take, click_s)
         decision = self.coach.after(judgement, now_s + self._epoch_s)
-        if decision.changed and not keep_follower:
-            self._set_up()
         return RepetitionEnded(take, judgement, decision, asked)
 
     def _start_click(self, now_s: float) -> tuple[Outcome, ...]:
         if self.state is not State.READY:
-            self._ear.click.clear()
+            self._click.stop()
             return ()
-        click = self._ear.start_click(now_s)
-        return (*self._move(Event.CLICK_STARTS), click)
+        return (*self._move(Event.CLICK_STARTS), self._click.start(now_s))
 
 
 def _begins_another(heard: Sequence[Heard]) -> bool:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from coach.coaching.clicking import Clicking
 from coach.coaching.facts import Assignment
-from coach.coaching.outcomes import CountIn
 from coach.judging.facts import Judgement
 from coach.judging.following import Follower
 from coach.judging.habits import Habits
@@ -25,17 +24,17 @@ class Ear:
     def __init__(
         self, score: Score, tolerance: Tolerance, click_offset_s: float, asked: Assignment
     ) -> None:
-        self.score, self.tolerance = score, tolerance
-        self.click = Clicking(click_offset_s)
+        self._score, self._tolerance, self._click_offset_s = score, tolerance, click_offset_s
         self._habits = Habits()
         self.set_up(asked)
 
     def set_up(self, asked: Assignment) -> None:
         """Turn to an assignment from its beginning: nothing is heard of it yet, no click runs."""
         self.asked = asked
-        self.excerpt = excerpt(self.score, asked.window)
+        self.excerpt = excerpt(self._score, asked.window)
         self.follower = Follower(self.excerpt, qpm=asked.qpm)
-        self.click.clear()
+        click_qpm = asked.qpm if asked.click else None
+        self.click = Clicking(self._score, self.excerpt, click_qpm, self._click_offset_s)
 
     def judge(self, take: Take, click_s: float | None) -> Judgement:
         """Judge a take of what is set up, and remember how this player plays.
@@ -48,24 +47,8 @@ class Ear:
             stage=self.asked.stage,
             qpm=self.asked.qpm,
             click_s=click_s,
-            tolerance=self.tolerance,
+            tolerance=self._tolerance,
             habits=self._habits,
         )
         self._habits = self._habits.with_(judgement, self.asked.qpm)
         return judgement
-
-    @property
-    def wants_click(self) -> bool:
-        """Whether the assignment is played with a click."""
-        return self.asked.click and self.asked.qpm is not None
-
-    def plan_click(self, now_s: float) -> None:
-        """Count in after a breath, where a click is asked for."""
-        self.click.clear()
-        if self.wants_click:
-            self.click.plan(now_s)
-
-    def start_click(self, now_s: float) -> CountIn:
-        """Count in now."""
-        qpm = self.asked.qpm or self.excerpt.qpm
-        return self.click.start(self.excerpt, self.score, qpm, now_s)
