@@ -56,7 +56,7 @@ def _readings(layout: Layout, take: list[PlayedNote], period: float) -> list[tup
 def _matching(
     layout: Layout, take: list[PlayedNote], order: list[int], labels: Labels, unsure: bool
 ) -> Matching:
-    score = [ScoreLabel(note, Label.MISSED) for note in range(len(layout.note))]
+    struck: dict[int, ScoreLabel] = {}
     keys: list[PlayedLabel] = []
     for at, (label, target) in enumerate(labels):
         if target < 0:
@@ -65,7 +65,9 @@ def _matching(
             continue
         note = layout.note[target]
         keys.append(PlayedLabel(order[at], label, note, HANDS[layout.hand[target]]))
-        if label is not Label.REPEATED and score[note].label is Label.MISSED:
-            score[note] = ScoreLabel(note, label, order[at])
+        if label is not Label.REPEATED and note not in struck:
+            struck[note] = ScoreLabel(note, label, order[at])
     keys.sort(key=lambda key: key.played)
-    return Matching(tuple(score), tuple(keys), unsure)
+    notes = range(len(layout.note))
+    score = tuple(struck.get(note) or ScoreLabel(note, Label.MISSED) for note in notes)
+    return Matching(score, tuple(keys), unsure)

@@ -39,7 +39,9 @@ class State(NamedTuple):
     """What is made of the keys so far."""
 
     beam: list[Reading]
-    """The likeliest first."""
+    """The readings kept, the likeliest first."""
+    cost: float
+    """What the likeliest costs; infinite where none is kept."""
     calm: int
     """How many keys in a row fitted surely."""
     dropped_from: float
@@ -81,11 +83,9 @@ class Decoder:
         self.most = most
         self.guess_s = period_s
         self.scale = BEAT / period_s
-        self.beam = [opening(BEAT)]
+        self.state = State([opening(BEAT)], 0.0, 0, inf, 0)
+        """What is made of the keys so far; setting it goes back to what was made of fewer."""
         self.count = 0
-        self.calm = 0
-        self.dropped_from = inf
-        self.dropped_at = 0
         self.limit = inf
         """What a reading may cost that should be kept now."""
         self.recent: list[Past] = []
@@ -96,18 +96,9 @@ class Decoder:
         return self.beam[0].period_s / self.scale
 
     @property
-    def cost(self) -> float:
-        """What the likeliest reading costs; infinite where none is kept."""
-        return self.beam[0].cost if self.beam else inf
-
-    @property
-    def state(self) -> State:
-        """What is made of the keys so far; setting it hears them in another way."""
-        return State(self.beam, self.calm, self.dropped_from, self.dropped_at)
-
-    @state.setter
-    def state(self, state: State) -> None:
-        self.beam, self.calm, self.dropped_from, self.dropped_at = state
+    def beam(self) -> list[Reading]:
+        """The readings kept, the likeliest first."""
+        return self.state.beam
 
     def hear(self, note: PlayedNote) -> None:
         """Extend every reading by one more key.
@@ -118,9 +109,9 @@ class Decoder:
         since = key.at - TOGETHER_S
         self.recent = [past for past in self.recent if past.key.at > since]
         self.recent.append(Past(key, self.state, careful=False))
-        before = self.cost
+        before = self.state
         self._take_in(key, careful=False)
-        if self.hears_again and self.cost - before > self.costs.doubtful:
+        if self.hears_again and self.state.cost - before.cost > self.costs.doubtful:
             self._again()
 
     def _again(self) -> None:
@@ -134,40 +125,37 @@ class Decoder:
             self._take_in(past.key, careful=True)
 
     def _take_in(self, key: Key, *, careful: bool) -> None:
-        places = Places()
-        before, width = self.cost, self.costs.width
-        sure = width if careful else width * WIDTHS[self.calm]
-        surely = NEVER if careful else self.costs.surely
-        slack, wide = self.slack, self.wide
-        ways = Ways(key, self.count, surely, min(sure, wide) + slack, min(width, wide) + slack)
-        extra = self.costs.brush if key.soft else self.costs.extra
-        bound = min(before + extra + ways.wide, self.most)
-        for reading in self.beam:
+        state, costs, places = self.state, self.costs, Places()
+        sure = costs.width if careful else costs.width * WIDTHS[state.calm]
+        surely = NEVER if careful else costs.surely
+        slack, wide = self.slack, min(costs.width, self.wide)
+        ways = Ways(key, self.count, surely, min(sure, wide) + slack, wide + slack)
+        bound = min(state.cost + (costs.brush if key.soft else costs.extra) + ways.wide, self.most)
+        for reading in state.beam:
             if reading.cost <= bound:
                 bound = self.moves.of(reading, ways, bound, places)
         self.count += 1
-        calm = self._keep(places.all(), sure)
-        self.calm = min(self.calm + 1, len(WIDTHS) - 1) if calm else 0
+        self.state = self._kept(places.all(), sure)
 
-    def _keep(self, found: list[Reading], sure: float) -> bool:
-        """Keep the best of the readings found; whether the key surely fits the best."""
-        rank = self.rank
-        found.sort(key=rank)
-        old, self.beam = self.beam, found
+    def _kept(self, found: list[Reading], sure: float) -> State:
+        """What is kept of the readings found for the last key."""
+        old, costs, rank = self.state, self.costs, self.rank
         if not found:
-            return False
-        best = found[0]
-        calm = best.cost - old[0].cost < self.costs.surely and _grown(best, old[0])
-        self.limit = rank(best) + (sure if calm else self.costs.width)
-        limit = min(self.limit, rank(best) + self.wide, self.most)
-        self.beam = [r for r in found[: self.costs.beam] if rank(r) <= limit]
-        if self.dropped_from >= self.limit + GIVEN_BACK:
-            self.dropped_from = inf
+            return State([], inf, 0, old.dropped_from, old.dropped_at)
+        found.sort(key=rank)
+        best, least = found[0], rank(found[0])
+        is_calm = best.cost - old.cost < costs.surely and _grown(best, old.beam[0])
+        calm = min(old.calm + 1, len(WIDTHS) - 1) if is_calm else 0
+        self.limit = least + (sure if is_calm else costs.width)
+        limit = min(self.limit, least + self.wide, self.most)
+        kept = [reading for reading in found[: costs.beam] if rank(reading) <= limit]
+        dropped_from, dropped_at = old.dropped_from, old.dropped_at
+        if dropped_from >= self.limit + GIVEN_BACK:
+            dropped_from = inf
         if limit < self.limit:
-            if self.dropped_from == inf:
-                self.dropped_at = self.count - 1
-            self.dropped_from = min(self.dropped_from, limit)
-        return calm
+            dropped_at = self.count - 1 if dropped_from == inf else dropped_at
+            dropped_from = min(dropped_from, limit)
+        return State(kept, best.cost, calm, dropped_from, dropped_at)
 
     def _key(self, note: PlayedNote) -> Key:
         if note.length_s is None:

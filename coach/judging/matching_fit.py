@@ -28,6 +28,7 @@ class Fit:
             [n for n, hand in enumerate(layout.hand) if hand == 1],
         )
         self.by_size = [self._wrong_size(size) for size in range(128)]
+        self.least_wrong = min(self.by_size)
         self.by_count = [self._left_out(count) for count in range(8)]
         self.due_rank = [self._due_ranks(hand) for hand in (0, 1)]
         self.before = [self._before(hand) for hand in (0, 1)]

@@ -113,6 +113,9 @@ class Moves(Back):
             notes = self.of_hand[hand]
             seen = before = 0
             onset, missed = front, 0.0
+            most = room - (costs.wrong_same if last else self.least_wrong)
+            if most < 0:
+                continue
             for rank in range(self.due_rank[hand][front], len(notes)):
                 target = notes[rank]
                 if done >> target & 1:
@@ -120,6 +123,8 @@ class Moves(Back):
                 if onsets[target] > onset:
                     onset, before = onsets[target], seen
                     missed = self.passed(reading, hand, front, onset, before) if before else 0.0
+                    if missed > most:
+                        break
                 seen += 1
                 if seen > REACH:
                     break

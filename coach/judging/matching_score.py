@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coach.score.model import Hand, ScoreNote
+from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 GRACE_LEAD_BEATS = 0.02
@@ -29,8 +29,6 @@ class Layout:
     """Index into ``beat``."""
     small: list[bool]
     free: list[bool]
-    end_beat: list[float]
-    """Where the note's written length ends."""
     beat: list[float]
     """Place of each onset, in beats."""
     first: list[int]
@@ -49,15 +47,16 @@ class Layout:
 def lay_out(excerpt: Excerpt) -> Layout:
     """The excerpt's notes in order of onset, small notes before their main notes."""
     beats = excerpt.onset_beats
-    order = sorted(
-        range(len(excerpt.notes)),
-        key=lambda i: (beats[i], not _small(excerpt.notes[i]), excerpt.notes[i].pitch),
-    )
-    out = Layout([], [], [], [], [], [], [], [], order, {})
+    keys = [
+        (beat, note.grace is None, note.pitch)
+        for beat, note in zip(beats, excerpt.notes, strict=True)
+    ]
+    order = sorted(range(len(keys)), key=keys.__getitem__)
+    out = Layout([], [], [], [], [], [], [], order, {})
     last: tuple[float, bool] | None = None
     for at, index in enumerate(order):
         note = excerpt.notes[index]
-        small = _small(note)
+        small = note.grace is not None
         place = (beats[index], small)
         if place != last:
             out.beat.append(place[0] - (GRACE_LEAD_BEATS if small else 0.0))
@@ -68,11 +67,6 @@ def lay_out(excerpt: Excerpt) -> Layout:
         out.onset.append(len(out.beat) - 1)
         out.small.append(small)
         out.free.append(note.is_free)
-        out.end_beat.append(excerpt.beat_of(note.end_quarters) if note.is_free else place[0])
         out.of_pitch.setdefault(note.pitch, []).append(at)
     out.first.append(len(order))
     return out
-
-
-def _small(note: ScoreNote) -> bool:
-    return note.grace is not None

@@ -73,7 +73,7 @@ class _Search:
         decoder = self.decoder
         for index in range(len(self.take)):
             self._hear(index)
-            if decoder.limit <= decoder.cost + SETTLED:
+            if decoder.limit <= decoder.state.cost + SETTLED:
                 self._is_wider(decoder.limit + GIVEN_BACK)
         readings = decoder.readings()
         while self._is_wider(readings[0][0] + AS_GOOD if readings else inf):
@@ -88,9 +88,9 @@ class _Search:
         """Whether a reading was dropped that cost less: then the keys since were heard again."""
         decoder = self.decoder
         most = min(most, self.most)
-        if decoder.dropped_from >= most:
+        if decoder.state.dropped_from >= most:
             return False
-        since, end = decoder.dropped_at, decoder.count
+        since, end = decoder.state.dropped_at, decoder.count
         self._hear_widely(since, end, most)
         if not decoder.beam:  # more was given back
             self._hear_widely(since, end, self.most)

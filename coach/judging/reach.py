@@ -33,14 +33,8 @@ def is_complete(excerpt: Excerpt, matching: Matching) -> bool:
 
 def last_struck(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> int:
     """The number of the last onset that something was struck for, -1 for none."""
-    return max(
-        (
-            number
-            for label, number in zip(labels, excerpt.onset_numbers, strict=True)
-            if label.label is not Label.MISSED
-        ),
-        default=-1,
-    )
+    backwards = zip(reversed(labels), reversed(excerpt.onset_numbers), strict=True)
+    return next((number for label, number in backwards if label.label is not Label.MISSED), -1)
 
 
 def before_the_break(

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import hypot, log, sqrt
+from operator import mul
 
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
@@ -124,7 +125,8 @@ def _parabola(xs: Sequence[float], ts: Sequence[float]) -> _Bend:
 
 
 def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return sum(x * y for x, y in zip(a, b, strict=True))
+    total: float = sum(map(mul, a, b))
+    return total
 
 
 def _without(values: Sequence[float], other: Sequence[float]) -> list[float]:

@@ -12,7 +12,7 @@ Intervals are numbered by the moment they lead to: interval ``i`` runs from mome
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from coach.judging.timing_moments import Moment
@@ -67,18 +67,23 @@ def _whole_period(row: Sequence[Moment]) -> float:
 
 def _period_around(row: Sequence[Moment], i: int) -> float | None:
     """The weighted middle of the tempos of the stretches that end before i or begin at it."""
-    found: list[tuple[float, float]] = []
-    for step, start in ((-1, i - 1), (1, i)):
-        end = start
-        for _ in range(_REACH):
-            crossed = row[end] if step < 0 else (row[end + 1] if end + 1 < len(row) else None)
-            end += step
-            if not 0 <= end < len(row) or crossed is None or crossed.broken or crossed.gap:
-                break
-            span = abs(row[end].x - row[start].x)
-            time = abs(row[end].at_s - row[start].at_s)
-            found.append((time / span, span))
+    before = range(i - 1, max(i - 1 - _REACH, 0), -1)
+    after = range(i + 1, min(i + 1 + _REACH, len(row)))
+    found = [*_periods(row, i - 1, before, -1), *_periods(row, i, after, 0)]
     return weighted_median(found) if found else None
+
+
+def _periods(
+    row: Sequence[Moment], start: int, crossed: range, side: int
+) -> Iterator[tuple[float, float]]:
+    """Period and quarters of ever longer stretches from a moment on, up to what is broken."""
+    x, at_s = row[start].x, row[start].at_s
+    for i in crossed:
+        if row[i].broken or row[i].gap:
+            return
+        end = row[i + side]
+        span = abs(end.x - x)
+        yield abs(end.at_s - at_s) / span, span
 
 
 def weighted_median(found: list[tuple[float, float]]) -> float:
@@ -106,17 +111,18 @@ def foretold(row: Sequence[Moment], lifts: Sequence[float]) -> tuple[float, ...]
         total += lift
         free.append(moment.at_s - total)
     total, out = 0.0, []
+    xs = [moment.x for moment in row]
     for i, lift in enumerate(lifts):
-        out.append(_local_fit(row, free, i) + total)
+        out.append(_local_fit(xs, free, i) + total)
         total += lift
     return tuple(out)
 
 
-def _local_fit(row: Sequence[Moment], free: Sequence[float], i: int) -> float:
+def _local_fit(xs: Sequence[float], free: Sequence[float], i: int) -> float:
     """A straight line through the neighbours, refitted with less of what lies off it."""
     near = [
-        (row[j].x - row[i].x, free[j], _TRICUBE[abs(j - i)])
-        for j in range(max(0, i - _REACH), min(len(row), i + _REACH + 1))
+        (xs[j] - xs[i], free[j], _TRICUBE[abs(j - i)])
+        for j in range(max(0, i - _REACH), min(len(xs), i + _REACH + 1))
         if j != i
     ]
     if len(near) < 2:
@@ -125,11 +131,12 @@ def _local_fit(row: Sequence[Moment], free: Sequence[float], i: int) -> float:
     for _ in range(_REFITS):
         at, slope = _line(kept)
         errors = [abs(t - at - slope * x) for x, t, _ in near]
-        limit = max(_OUTLYING * sorted(errors)[len(errors) // 2], _PRECISE_S)
-        if max(errors) <= limit:
+        ordered = sorted(errors)
+        limit = max(_OUTLYING * ordered[len(errors) // 2], _PRECISE_S)
+        if ordered[-1] <= limit:
             return at
         kept = [
-            (x, t, w * min(1.0, limit / max(error, _PRECISE_S)) ** 2)
+            (x, t, w if error <= limit else w * (limit / error) ** 2)
             for (x, t, w), error in zip(near, errors, strict=True)
         ]
     return _line(kept)[0]
@@ -139,11 +146,12 @@ def _line(points: Sequence[tuple[float, float, float]]) -> tuple[float, float]:
     """Value at 0 and slope of the weighted least squares line."""
     w = sx = st = sxx = sxt = 0.0
     for x, t, weight in points:
+        wx = weight * x
         w += weight
-        sx += weight * x
+        sx += wx
         st += weight * t
-        sxx += weight * x * x
-        sxt += weight * x * t
+        sxx += wx * x
+        sxt += wx * t
     spread = w * sxx - sx * sx
     if spread <= 1e-12:
         return st / w, 0.0

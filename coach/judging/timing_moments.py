@@ -97,12 +97,11 @@ def moments(
                 onset,
                 number,
                 float(onset),
-                excerpt.beat_of(onset),
+                excerpt.beats_of_onsets[number],
                 hands,
                 at_s,
                 broken=before is not None and _any_between(repeats, before.at_s, at_s),
-                gap=before is not None
-                and any(n in passed for n in range(before.number + 1, number)),
+                gap=before is not None and not passed.isdisjoint(range(before.number + 1, number)),
                 torn=len(hands) == 2
                 and _any_between(repeats, *sorted(hand.at_s for hand in hands)),
             )

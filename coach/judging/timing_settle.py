@@ -57,7 +57,8 @@ def _walk_back(
     k = min(range(len(best[-1])), key=lambda j: round(best[-1][j][0], _TIES))
     out: list[Moment] = []
     for i in range(len(row) - 1, -1, -1):
-        out.append(replace(row[i], at_s=choices[i][k]))
+        at_s = choices[i][k]
+        out.append(row[i] if at_s == row[i].at_s else replace(row[i], at_s=at_s))
         k = best[i][k][1]
     return tuple(reversed(out))
 

@@ -88,7 +88,12 @@ class Excerpt:
     @cached_property
     def onset_beats(self) -> tuple[float, ...]:
         """Place in beats of each of ``notes``."""
-        return tuple(self.beat_of(note.onset_quarters) for note in self.notes)
+        return tuple(self.beats_of_onsets[number] for number in self.onset_numbers)
+
+    @cached_property
+    def beats_of_onsets(self) -> tuple[float, ...]:
+        """Place in beats of each of ``onsets_quarters``."""
+        return tuple(map(self.beat_of, self.onsets_quarters))
 
     def place_of(self, onset_quarters: Fraction) -> Place:
         """Bar and beat of an onset; without a score behind it, beats counted in the window."""
