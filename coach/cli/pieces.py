@@ -35,7 +35,7 @@ def open_piece(
         path, cache_dir=cache_folder(data), on_progress=on_progress, cancelled=cancelled
     )
     folder, key = named_folder(data) / _HANDS_FOLDER, score_key(path)
-    kept = load_moves(folder, key)
+    kept = load_moves(folder, key) if folder.parent.is_dir() else ()
     fresh = [parse_move(move) for move in moves]
     for move in fresh:
         check(score, move)

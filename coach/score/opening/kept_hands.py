@@ -28,7 +28,7 @@ def load_moves(folder: Path, key: str) -> tuple[HandMove, ...]:
     try:
         with file.open("rb") as opened:
             text = opened.read(_LONGEST_BYTES).decode("utf-8", "replace")
-    except (FileNotFoundError, NotADirectoryError):
+    except FileNotFoundError:
         return ()
     except OSError as error:
         raise _trouble("cannot be read", file, error) from None
