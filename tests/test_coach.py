@@ -10,6 +10,7 @@ from coach.judging.facts import Judgement, Outcome, TransitionResult
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
+from tests.lessons import Lesson
 
 
 def four_bars():
@@ -107,6 +108,14 @@ def test_a_wish_that_changes_nothing_is_answered_with_why(score, request_, says)
     after = coach.ask(request_, 0.0).assignment
     assert (after.window, after.qpm) == (before.window, before.qpm)
     assert says in after.reason
+
+
+def test_the_answer_to_a_wish_stands_until_the_next_repetition():
+    lesson = Lesson()
+    before = lesson.asked.reason
+    lesson.drill.ask(Request.LARGER, 0.0)
+    assert "all that you set out to play" in lesson.asked.reason
+    assert lesson.plays().decision.assignment.reason == before
 
 
 def test_smaller_ends_at_the_smallest_window_and_says_so(coach):

@@ -59,6 +59,8 @@ class Coach:
         self._work = self._work_of_now()
         self._rest = Rest()
         self._proposals: tuple[str, ...] = ()
+        self._answer = ""
+        """What is said to a wish that changed nothing, until the next repetition."""
         self._finished = False
         self._changed = True
 
@@ -79,8 +81,9 @@ class Coach:
     def decision(self) -> Decision:
         """What stands now."""
         work = self._work
+        reason = self._answer or work.assignment.reason
         return Decision(
-            assignment=work.assignment,
+            assignment=replace(work.assignment, reason=reason),
             changed=self._changed,
             clean_run=work.run.clean,
             trouble=self._trouble(),
@@ -104,6 +107,7 @@ class Coach:
 
     def after(self, judgement: Judgement, now_s: float) -> Decision:
         """Take in a judged repetition and decide."""
+        self._answer = ""
         before = self._work.assignment
         heard = observations(judgement, now_s)
         window = judgement.excerpt.window
@@ -155,6 +159,7 @@ class Coach:
         return f"From now on: {order}."
 
     def _turn_to_now(self, before: Assignment) -> None:
+        self._answer = ""
         self._finished = self._plan.is_done
         self._work = self._work_of_now()
         self._changed = before.to_play != self._work.assignment.to_play
@@ -171,9 +176,8 @@ class Coach:
         else:
             follow(work, request)
         self._changed = before != self._work.assignment
-        if request is not Request.AGAIN and before.to_play == self._work.assignment.to_play:
-            reason = as_far_as_it_goes(request, before.qpm)
-            self._work.assignment = replace(self._work.assignment, reason=reason)
+        same = request is not Request.AGAIN and before.to_play == self._work.assignment.to_play
+        self._answer = as_far_as_it_goes(request, before.qpm) if same else ""
         return self.decision
 
     def why(self) -> str:
