@@ -527,7 +527,9 @@ def test_without_ports_the_demo_and_the_letters_are_offered():
     seated((80, 24), run, piano=False, ports=False)
 
 
-def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in():
+def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in(monkeypatch):
+    monkeypatch.setattr("coach.screens.app.PIANO_WAIT_S", 1000.0)  # it is asked for nothing else
+
     async def run(seat):
         gone, post = "JACK has stopped: start it again.", seat.staging.ports.post
         post(PianoLost("Test piano", gone))
