@@ -81,9 +81,8 @@ class Coach:
     def decision(self) -> Decision:
         """What stands now."""
         work = self._work
-        reason = self._answer or work.assignment.reason
         return Decision(
-            assignment=replace(work.assignment, reason=reason),
+            assignment=replace(work.assignment, reason=self._reason),
             changed=self._changed,
             clean_run=work.run.clean,
             trouble=self._trouble(),
@@ -92,6 +91,10 @@ class Coach:
             proposals=self._proposals,
             note=self._note(),
         )
+
+    @property
+    def _reason(self) -> str:
+        return self._answer or self._work.assignment.reason
 
     def _trouble(self) -> Trouble | None:
         case = self._work.case
@@ -178,12 +181,14 @@ class Coach:
         self._changed = before != self._work.assignment
         same = request is not Request.AGAIN and before.to_play == self._work.assignment.to_play
         self._answer = as_far_as_it_goes(request, before.qpm) if same else ""
+        if same:
+            self._work.assignment = replace(self._work.assignment, reason=before.reason)
         return self.decision
 
     def why(self) -> str:
         """The reason for the present assignment, with the evidence."""
         trouble = self._trouble()
-        reason = self._work.assignment.reason
+        reason = self._reason
         if trouble is None or not trouble.evidence:
             return reason
         return f"{reason} {trouble.place}: {trouble.evidence}."
