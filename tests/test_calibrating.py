@@ -12,6 +12,7 @@ from coach.cli.commands.calibrating import calibrate_click
 from coach.cli.errors import CannotDo
 from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.record.settings import Kept, load_settings, save_settings
+from coach.screens.big import big
 
 BEATS, BEAT_S, LATE_S = 14, 0.1, 0.01
 
@@ -93,3 +94,12 @@ def test_what_keeps_it_from_being_known_is_said_and_the_old_offset_stays(
     with pytest.raises(CannotDo, match=said):
         sit(**how)
     assert load_settings(tmp_path)[0].click_offset_ms == 12.0
+
+
+def test_in_a_terminal_the_beats_are_large_and_each_is_written_over_the_one_before() -> None:
+    first, second = (calibrating._figure(beat, is_terminal=True) for beat in (0, 1))
+    *rows, last = first.rstrip("\n").split("\n")
+    assert [row.removeprefix("\r  ") for row in rows] == list(big("1", tall=True))
+    assert "to go" in last
+    assert second.startswith(f"\x1b[{len(rows) + 1}A")
+    assert second.count("\n") == len(rows) + 1

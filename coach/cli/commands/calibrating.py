@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from argparse import Namespace
 from dataclasses import replace
@@ -17,6 +18,8 @@ from coach.playing.noise import divert_noise
 from coach.playing.ports import Ports
 from coach.record.folder import data_folder
 from coach.record.settings import load_settings, save_settings
+from coach.screens.big import TALL_ROWS, big
+from coach.screens.pianos import piano_words
 
 BEATS = 24
 BEAT_S = 0.6
@@ -51,7 +54,7 @@ def calibrate_click(options: Namespace) -> int:
     side = "after" if found.offset_ms >= 0 else "before"
     print(
         f"Your keys come {abs(found.offset_ms):.0f} ms {side} the click (from {found.taps} taps, "
-        f"scatter {found.scatter_ms:.0f} ms). It is kept, and taken out wherever a click runs."
+        f"scatter {found.scatter_ms:.0f} ms).\nIt is kept, and taken out wherever a click runs."
     )
     return 0
 
@@ -62,10 +65,11 @@ def _heard(ports: Ports, wanted: str | None) -> tuple[tuple[float, ...], tuple[f
     print("Looking for the piano …", flush=True)
     ports.listen(wanted, bench.events.put)
     none = "No piano was found; plug in its cable, switch it on, and try again."
-    print(f"Piano: {bench.wait_for(PianoFound, _LOOK_S, none).name}")
+    print(f"Piano: {piano_words(bench.wait_for(PianoFound, _LOOK_S, none).name)}")
     out = ports.open_out()
-    sounds = "" if out else " This piano takes no click: go by the figures here."
-    print(f"Strike any key to begin; then tap one with every beat, from the third on.{sounds}")
+    print("Strike any key to begin; then tap one with every beat, from the third on.")
+    if out is None:
+        print("This piano takes no click: go by the figures here.")
     none = "No key was heard; see with coach ports whether this is the piano, and try again."
     bench.wait_for(KeyDown, _SIT_DOWN_S, none)
     return _tap_along(out, bench)
@@ -80,13 +84,25 @@ def _tap_along(out: OutPort | None, bench: _Bench) -> tuple[tuple[float, ...], t
     try:
         for beat, at_s in enumerate(clicks):
             time.sleep(max(at_s - time.perf_counter(), 0.0))
-            print(f"\r{beat % 4 + 1}  ({BEATS - beat - 1} to go) ", end="", flush=True)
+            print(_figure(beat, is_terminal=sys.stdout.isatty()), end="", flush=True)
         time.sleep(BEAT_S)
     finally:
         print()
         if click:
             click.close()
     return clicks, bench.taps(since_s=start_s - BEAT_S)
+
+
+def _figure(beat: int, *, is_terminal: bool) -> str:
+    """The beat that sounds, large enough to be tapped along with from the bench.
+
+    In a terminal each one is written over the one before.
+    """
+    number, to_go = str(beat % 4 + 1), f"({BEATS - beat - 1} to go) "
+    if not is_terminal:
+        return f"\r{number}  {to_go}"
+    up = f"\x1b[{TALL_ROWS + 1}A" if beat else ""
+    return up + "".join(f"\r  {row}\n" for row in big(number, tall=True)) + f"\r{to_go}\n"
 
 
 class _Bench:
