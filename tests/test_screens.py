@@ -413,6 +413,12 @@ def test_requests_are_in_the_command_palette():
     async def run(seat):
         names = {one.title for one in seat.app.get_system_commands(seat.app.screen)}
         assert {request.value.capitalize() for request in Request} <= names
+        every = [one.title for one in seat.app.get_system_commands(seat.app.screen)]
+        assert len(every) == len(set(every))
+        assert "Screenshot" not in every
+        await seat.pilot.press("ctrl+p")
+        await seat.pilot.pause()
+        assert "🔎" not in seat.text
 
     seated((80, 24), run)
 

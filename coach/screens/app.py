@@ -37,7 +37,10 @@ class KeyholeApp(PlainlyEnding):
     """Keyhole on the screen."""
 
     TITLE = "Keyhole"
-    CSS = "App.-plain ModalScreen > * { border: ascii $foreground; }"
+    CSS = """
+    App.-plain ModalScreen > * { border: ascii $foreground; }
+    SearchIcon { display: none; }  /* not every terminal has that character */
+    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+q", "quit", "quit", show=False, priority=True)
     ]
@@ -245,7 +248,8 @@ class KeyholeApp(PlainlyEnding):
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Everything that can be asked for, by name, in the command palette."""
-        yield from super().get_system_commands(screen)
+        kept = ("Theme", "Quit")  # the others are of no use to a pianist, or are here by our names
+        yield from (one for one in super().get_system_commands(screen) if one.title in kept)
         drill = self._drill()
         if drill and screen is drill:
             from coach.screens.commands import COMMANDS, DEMO_COMMANDS
