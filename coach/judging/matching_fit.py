@@ -11,6 +11,8 @@ from coach.judging.matching_score import Layout
 IMPOSSIBLE = 99.0
 FRESH = 1.0
 """A hand that played so many beats before the other tells no more than the other does."""
+WILD = 13
+"""A key this many semitones off, or more, is wrong no matter how far."""
 CORRECTION_S = 0.7
 """A wrong key is put right within this time, or not at all."""
 
@@ -27,7 +29,7 @@ class Fit:
             [n for n, hand in enumerate(layout.hand) if hand == 0],
             [n for n, hand in enumerate(layout.hand) if hand == 1],
         )
-        self.by_size = [self._wrong_size(size) for size in range(128)]
+        self.by_size = [self._wrong_size(size) for size in range(WILD)]
         self.least_wrong = min(self.by_size)
         self.by_count = [self._left_out(count) for count in range(8)]
         self.due_rank = [self._due_ranks(hand) for hand in (0, 1)]
@@ -135,7 +137,8 @@ class Fit:
                 return self.costs.wrong_same
             if off * last > 0 and -4 <= off <= 4:
                 return self.costs.wrong_shift
-        return self.by_size[off if off > 0 else -off]
+        size = off if off > 0 else -off
+        return self.by_size[size] if size < WILD else self.costs.wrong_wild
 
     def _wrong_size(self, size: int) -> float:
         costs = self.costs

@@ -91,12 +91,11 @@ def moments(
         hands = rows[number]
         at_s = hands[0].at_s if len(hands) == 1 else (hands[0].at_s + hands[1].at_s) / 2
         before = out[-1] if out else None
-        onset = excerpt.onsets_quarters[number]
         out.append(
             Moment(
-                onset,
+                excerpt.onsets_quarters[number],
                 number,
-                float(onset),
+                excerpt.onsets[number],
                 excerpt.beats_of_onsets[number],
                 hands,
                 at_s,

@@ -93,7 +93,7 @@ class Excerpt:
     @cached_property
     def beats_of_onsets(self) -> tuple[float, ...]:
         """Place in beats of each of ``onsets_quarters``."""
-        return tuple(map(self.beat_of, self.onsets_quarters))
+        return tuple(map(self.beat_of, self.onsets))
 
     def place_of(self, onset_quarters: Fraction) -> Place:
         """Bar and beat of an onset; without a score behind it, beats counted in the window."""
@@ -112,17 +112,24 @@ class Excerpt:
 
     def _into(self, index: int, hands: Hands) -> Transition:
         """The transition to a grid beat, also one beat outside the grid."""
+        index = min(max(index, 0), len(self.grid_quarters))
+        return Transition(hands, *self._beats_round[index : index + 2])
+
+    @cached_property
+    def _beats_round(self) -> tuple[Fraction, ...]:
+        """``grid_quarters`` with one beat more on each side."""
         grid = self.grid_quarters
-        if index <= 0:
-            return Transition(hands, grid[0] - (grid[1] - grid[0]), grid[0])
-        if index >= len(grid):
-            return Transition(hands, grid[-1], grid[-1] + (grid[-1] - grid[-2]))
-        return Transition(hands, grid[index - 1], grid[index])
+        return (2 * grid[0] - grid[1], *grid, 2 * grid[-1] - grid[-2])
 
     @cached_property
     def onsets_quarters(self) -> tuple[Fraction, ...]:
         """The different onsets of ``notes``, in order of time."""
         return tuple(self._numbered[1])
+
+    @cached_property
+    def onsets(self) -> tuple[float, ...]:
+        """``onsets_quarters`` as floats."""
+        return tuple(map(float, self.onsets_quarters))
 
     @cached_property
     def onset_numbers(self) -> tuple[int, ...]:
@@ -163,8 +170,8 @@ class Excerpt:
     @cached_property
     def arrivals(self) -> tuple[int, ...]:
         """For each of ``onsets_quarters``, the grid beat k of its transition (k-1, k]."""
-        out, k, grid = [], 0, self.grid_quarters
-        for onset in self.onsets_quarters:
+        out, k, grid = [], 0, self.grid
+        for onset in self.onsets:
             while k < len(grid) and grid[k] < onset:
                 k += 1
             out.append(k)
