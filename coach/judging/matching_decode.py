@@ -50,8 +50,8 @@ class State(NamedTuple):
     """from this key on."""
 
 
-class Past(NamedTuple):
-    """One of the last keys, and what was made of those before it."""
+class Heard(NamedTuple):
+    """A key, and what was made of those before it."""
 
     key: Key
     before: State
@@ -84,11 +84,10 @@ class Decoder:
         self.guess_s = period_s
         self.scale = BEAT / period_s
         self.state = State([opening(BEAT)], 0.0, 0, inf, 0)
-        """What is made of the keys so far; setting it goes back to what was made of fewer."""
         self.count = 0
+        self.heard: list[Heard] = []
         self.limit = inf
         """What a reading may cost that should be kept now."""
-        self.recent: list[Past] = []
 
     @property
     def period_s(self) -> float:
@@ -105,24 +104,30 @@ class Decoder:
 
         Where it fits badly, the keys struck together with it are heard again, more carefully.
         """
-        key = self._key(note)
-        since = key.at - TOGETHER_S
-        self.recent = [past for past in self.recent if past.key.at > since]
-        self.recent.append(Past(key, self.state, careful=False))
-        before = self.state
+        key, before = self._key(note), self.state
         self._take_in(key, careful=False)
-        if self.hears_again and self.state.cost - before.cost > self.costs.doubtful:
-            self._again()
+        if self.hears_again:
+            self.heard.append(Heard(key, before, careful=False))
+            if self.state.cost - before.cost > self.costs.doubtful:
+                self._again(key.at - TOGETHER_S)
 
-    def _again(self) -> None:
-        """Hear the last keys again from the first that was heard in passing."""
-        first = next(at for at, past in enumerate(self.recent) if not past.careful)
-        again = self.recent[first:]
-        self.state = again[0].before
-        self.count -= len(again)
-        for at, past in enumerate(again):
-            self.recent[first + at] = Past(past.key, self.state, careful=True)
-            self._take_in(past.key, careful=True)
+    def _again(self, since: float) -> None:
+        """Hear the keys after a time again, from the first that was heard in passing."""
+        first = self.count
+        while first > 0 and self.heard[first - 1].key.at > since:
+            first -= 1
+        while self.heard[first].careful:
+            first += 1
+        again = self.heard[first:]
+        self.go_back(first)
+        for key, _, _ in again:
+            self.heard.append(Heard(key, self.state, careful=True))
+            self._take_in(key, careful=True)
+
+    def go_back(self, count: int) -> None:
+        """Forget all keys but so many."""
+        self.state, self.count = self.heard[count].before, count
+        del self.heard[count:]
 
     def _take_in(self, key: Key, *, careful: bool) -> None:
         state, costs, places = self.state, self.costs, Places()

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from math import inf
 from operator import itemgetter
 
-from coach.judging.matching_decode import GIVEN_BACK, CountingDecoder, Decoder, Past, State
+from coach.judging.matching_decode import GIVEN_BACK, CountingDecoder, Decoder
 from coach.judging.matching_doubt import UNSURE_BELOW
 from coach.judging.matching_moves import Moves
 from coach.judging.matching_reading import Reading
@@ -65,24 +65,18 @@ class _Search:
         self.take = take
         self.most = most
         self.decoder = Decoder(moves, period_s, wide=NARROW, most=most)
-        self.before: list[tuple[State, list[Past]]] = []
-        """The decoder before each key."""
 
     def readings(self) -> list[tuple[float, Reading]]:
         """Hear all keys; then what is left of the readings."""
         decoder = self.decoder
-        for index in range(len(self.take)):
-            self._hear(index)
+        for note in self.take:
+            decoder.hear(note)
             if decoder.limit <= decoder.state.cost + SETTLED:
                 self._is_wider(decoder.limit + GIVEN_BACK)
         readings = decoder.readings()
         while self._is_wider(readings[0][0] + AS_GOOD if readings else inf):
             readings = decoder.readings()
         return readings
-
-    def _hear(self, index: int) -> None:
-        self.before[index:] = [(self.decoder.state, self.decoder.recent)]
-        self.decoder.hear(self.take[index])
 
     def _is_wider(self, most: float) -> bool:
         """Whether a reading was dropped that cost less: then the keys since were heard again."""
@@ -98,8 +92,8 @@ class _Search:
 
     def _hear_widely(self, since: int, end: int, most: float) -> None:
         decoder = self.decoder
-        decoder.state, decoder.recent = self.before[since]
-        decoder.count, decoder.wide, decoder.most = since, inf, most
-        for index in range(since, end):
-            self._hear(index)
+        decoder.go_back(since)
+        decoder.wide, decoder.most = inf, most
+        for note in self.take[since:end]:
+            decoder.hear(note)
         decoder.wide, decoder.most = NARROW, self.most
