@@ -61,3 +61,11 @@ def test_a_stretch_is_widened_to_where_it_goes_on_alike() -> None:
     long_row = row([0.2 * i + 0.06 * (i % 2) * (3 <= i <= 17) for i in range(22)])
     best = max(long_row.turns(), key=lambda turns: turns.gain)
     assert list(long_row.widened(best).late) == list(range(3, 18, 2))
+
+
+def test_four_onsets_of_which_the_first_and_third_seem_late_are_a_pause() -> None:
+    paused = row([0.0, 0.6, 2.0, 2.6])
+    turns = next(t for t in paused.turns() if t.first == 0)
+    assert paused.is_one(turns)
+    uneven = row([0.0, 0.7, 1.2, 1.9, 2.4])
+    assert not any(uneven.is_one(t) for t in uneven.turns())

@@ -32,6 +32,9 @@ _EACH = 0.05
 _MORE = 1.2
 """A single late onset explains a row better where it explains a fifth more: alike readings differ
 by as much by chance."""
+_AS_MUCH = 0.999
+"""Four onsets of which the first and the third are late are as well a pause between the middle
+ones: the same to the last place but for rounding."""
 _STOP = 0.5
 """Beyond a ratio of 3 to 1 it is a stop, not unevenness; as scatter it counts no more than that."""
 _NEXT = 0.14
@@ -117,10 +120,17 @@ class Row:
         return _explained(gaps, lags[1:-1], self._weights)
 
     def is_one(self, turns: Turns) -> bool:
-        """Whether a single late onset explains more."""
+        """Whether a single late onset explains more, or a single pause as much."""
         low, high = self._reach(turns.late)
         single = (self._explained((i,), low, high) for i in turns.late)
-        return any(delay_s > 0 and gain >= _MORE * turns.gain for delay_s, gain, _ in single)
+        if any(delay_s > 0 and gain > _MORE * turns.gain for delay_s, gain, _ in single):
+            return True
+        gaps, none = self.gaps[low:high], [0.0] * (high - low)
+        pauses = (
+            _explained(gaps, [*none[:i], 1.0, *none[i + 1 :]], self._weights)
+            for i in range(len(gaps))
+        )
+        return any(delay_s > 0 and gain > _AS_MUCH * turns.gain for delay_s, gain, _ in pauses)
 
     def widened(self, turns: Turns) -> Turns:
         """The stretch with what goes on in the same way before and after it."""
