@@ -3,6 +3,7 @@
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -10,10 +11,12 @@ from records import SCORE, WINDOW, ended
 
 from coach.cli.keeper import ELSEWHERE, Keeper
 from coach.coaching.drill import Drill
-from coach.coaching.facts import Goal
+from coach.coaching.facts import Goal, Request
 from coach.record.lease import Lease
 from coach.record.piece import piece_key
 from coach.record.store import FILE, Store
+from coach.score.build import score_from_notes
+from coach.score.window import Window
 
 PIECE = piece_key(SCORE)
 
@@ -26,8 +29,13 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 @pytest.fixture
-def keeper(store: Store) -> Keeper:
-    return Keeper(store, PIECE, Drill(SCORE, Goal(WINDOW, 80.0)))
+def drill() -> Drill:
+    return Drill(SCORE, Goal(WINDOW, 80.0))
+
+
+@pytest.fixture
+def keeper(store: Store, drill: Drill) -> Keeper:
+    return Keeper(store, PIECE, drill)
 
 
 @contextmanager
@@ -55,10 +63,11 @@ def test_a_repetition_waits_in_memory_until_another_program_lets_go(
 
 
 def test_leaving_a_piece_says_where_the_record_is_and_that_nothing_is_lost(
-    keeper: Keeper, store: Store, tmp_path: Path
+    keeper: Keeper, drill: Drill, store: Store, tmp_path: Path
 ) -> None:
     with held(tmp_path):
         keeper.keep(ended())
+        drill.ask(Request.SLOWER, 0.0)
         said = keeper.leave()
     assert str(tmp_path / FILE) in said
     assert said.endswith("kept in memory.")
@@ -104,11 +113,28 @@ def test_a_drill_that_keeps_nothing_leaves_the_others_place_alone(tmp_path: Path
         for _ in range(2)
     )
     first.save()
+    first.keep(ended())
     second.save()
+    second.keep(ended())
+    begun = Store(tmp_path)
+    begun.save_session_state(PIECE, {"of": "the first"})
+    begun.close()
     assert second.leave() == ""
     seen = Store(tmp_path)
-    assert seen.session_state(PIECE) is None
+    assert seen.session_state(PIECE) == {"of": "the first"}
     assert Lease(tmp_path).take() is False  # it is still the first one's
     first.leave()
-    assert seen.session_state(PIECE) is not None
     seen.close()
+
+
+def test_a_piece_that_was_only_looked_at_does_not_count_as_played(store: Store) -> None:
+    other = score_from_notes([{"pitch": 60, "onset": 0, "length": 1, "hand": "RH"}], title="Other")
+    for score in (SCORE, other):
+        drill = Drill(score, Goal(Window(Fraction(0), Fraction(1)), 80.0))
+        keeper = Keeper(store, piece_key(score), drill)
+        keeper.save()
+        if score is SCORE:
+            drill.ask(Request.SLOWER, 0.0)
+        assert keeper.leave() == ""
+    assert store.last_piece() == PIECE
+    assert store.session_state(piece_key(other)) is None

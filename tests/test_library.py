@@ -66,6 +66,11 @@ def test_right_after_playing_the_piece_comes_before_its_weak_spots(library):
     ]
 
 
+def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(options, file):
+    for library in library_of(options, file, time.time() + 5 * 86400.0):
+        assert lines(library)[0] == (Errand.GO_ON, "Two Hands", "go on where you stopped today")
+
+
 def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file):
     keeping = Keeping(options)
     keeping.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())

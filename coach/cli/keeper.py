@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable
 
@@ -34,6 +35,7 @@ class Keeper:
     ) -> None:
         self._store, self._piece, self._drill, self._lease = store, piece, drill, lease
         self._keeps_place = keeps_place
+        self._begun = json.dumps(self._place())
 
     def keep(self, ended: RepetitionEnded) -> str:
         """Keep a repetition and where the drill now stands."""
@@ -50,7 +52,10 @@ class Keeper:
         return self._brief(Store.save_unsaved)
 
     def leave(self) -> str:
-        """Keep where the drill stands, and give the lease back."""
+        """Keep where the drill stands, where it has moved, and give the lease back.
+
+        A piece that was only looked at is not the last one that was played.
+        """
         if self._store is None or (self._lease and not self._lease.ours):
             return ""
         said = self._keep_place(self._store)
@@ -63,7 +68,7 @@ class Keeper:
         place = self._place()
         try:
             store.save_unsaved()
-            if place is not None:
+            if place is not None and json.dumps(place) != self._begun:
                 store.save_session_state(self._piece, place)
         except RecordError as error:
             return [f"{error} {UNTIL_THEN}" if store.unsaved else str(error)]

@@ -138,6 +138,8 @@ def _title(path: Path) -> str:
 
 
 def _days_ago(at_s: float) -> str:
+    """In words; what a clock that was wrong put into the future is of today."""
+    at_s = min(at_s, time.time())
     today, then = time.localtime(), time.localtime(at_s)
     days = int((time.mktime((*today[:3], 0, 0, 0, 0, 0, -1)) - at_s) // 86400) + 1
     if (today.tm_year, today.tm_yday) == (then.tm_year, then.tm_yday):
