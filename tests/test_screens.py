@@ -744,6 +744,29 @@ def test_plain_characters_only_on_the_whole_drill_screen():
     seated((80, 24), run, settings=Settings(ascii_only=True), drill=drill)
 
 
+def test_plain_characters_only_on_every_other_screen():
+    score = two_hands(8)
+    drill = Drill(score, learn(score, Window(F(0), F(32))))
+
+    async def run(seat):
+        for key in ("t", "w", "d", "m", "?"):
+            await seat.pilot.press(key)
+            await seat.pilot.pause()
+            assert seat.text.isascii(), key
+            await seat.pilot.press("escape")
+        await seat.pilot.press("escape")
+        await seat.pilot.pause()
+        assert "Another score" in seat.text
+        assert seat.text.isascii()
+        await seat.pilot.press("f")
+        await seat.pilot.pause(0.1)
+        assert "folder above" in seat.text
+        assert seat.text.isascii()
+
+    plain = Settings(ascii_only=True)
+    seated((120, 70), run, settings=plain, drill=drill, learns=True)
+
+
 def test_a_pause_says_how_to_go_on():
     async def run(seat):
         await seat.pilot.press("p")

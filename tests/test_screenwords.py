@@ -19,8 +19,9 @@ from coach.screens.big import big, big_width
 from coach.screens.commands import COMMANDS, DEMO_COMMANDS, help_line
 from coach.screens.fitting import fitted, rows_of, shortened_to
 from coach.screens.pianos import piano_words
+from coach.screens.plainly import plain
 from coach.screens.widgets.head import shortened
-from coach.screens.words import bpm, plain, state_words, tempo_words, window_words
+from coach.screens.words import bpm, state_words, tempo_words, window_words
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,9 @@ class KeyholeApp(PlainlyEnding):
     TITLE = "Keyhole"
     CSS = """
     App.-plain ModalScreen > * { border: ascii $foreground; }
+    App.-plain ModalScreen > .keys { border: none; }
+    App.-plain Input, App.-plain Input:focus { border: ascii $foreground; }
+    App.-plain LoadingIndicator { display: none; }
     SearchIcon { display: none; }  /* not every terminal has that character */
     """
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -11,6 +11,8 @@ from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach.screens.plainly import as_shown
+
 if TYPE_CHECKING:
     from coach.screens.collaborators import PortsLike
 
@@ -62,7 +64,7 @@ class ConnectScreen(ModalScreen[str]):
         demo = [Option(DEMO, id="demo")] if self._can_demo else []
         with Vertical():
             yield Static("I hear no piano.", id="title")
-            yield Static(self._sentence, id="reason", markup=False)
+            yield Static(as_shown(self, self._sentence), id="reason", markup=False)
             yield OptionList(
                 Option(self._wait, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
             )

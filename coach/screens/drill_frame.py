@@ -16,6 +16,7 @@ from coach.screens.collaborators import Desk, Settings
 from coach.screens.commands import help_line
 from coach.screens.notices import is_too_small
 from coach.screens.pianos import piano_words
+from coach.screens.plainly import plain
 from coach.screens.staff.glyphs import ASCII, UNICODE
 from coach.screens.staff.page import Sheet
 from coach.screens.staff.sheet import Manuscript
@@ -23,7 +24,7 @@ from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
 from coach.screens.widgets.result import Result
 from coach.screens.widgets.staff_view import StaffView
 from coach.screens.widgets.strip_line import StripLine
-from coach.screens.words import assignment_words, plain, state_words, too_tall
+from coach.screens.words import assignment_words, state_words, too_tall
 
 _LOW_ROWS = 28
 """In a terminal with fewer rows the state line gives its row to the staff."""

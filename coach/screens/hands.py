@@ -13,6 +13,7 @@ from textual.widgets import Input, OptionList, Static
 
 from coach.score.handmoves import HandMove, MoveError, check, parse_move
 from coach.score.model import Hand, Score, ScoreNote
+from coach.screens.plainly import as_shown
 
 _OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
 
@@ -73,7 +74,8 @@ class HandsScreen(ModalScreen[tuple[str, ...]]):
         with Vertical():
             yield Static("Which notes go to the other hand?", id="title")
             yield OptionList(*map(self._line, range(len(self._notes))), markup=False)
-            yield Static("↑↓ Space choose  m move  Tab a passage in words  Esc back")
+            keys = "↑↓ Space choose  m move  Tab a passage in words  Esc back"
+            yield Static(as_shown(self, keys))
             yield Input(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")
             yield Static("", id="wrong", markup=False)
 

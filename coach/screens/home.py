@@ -16,6 +16,7 @@ from textual.widgets.option_list import Option
 from coach.screens.cautions import CAUTIONS
 from coach.screens.collaborators import HomeItem, Library
 from coach.screens.pianos import piano_words
+from coach.screens.plainly import as_shown
 from coach.screens.widgets.head import HelpLine, StateLine
 
 SCORE_ENDINGS = (
@@ -62,7 +63,8 @@ class HomeScreen(Screen[None]):
         yield Static("What will you play?", id="welcome")
         yield OptionList(id="choices")
         yield Static("\n".join(CAUTIONS), id="cautions", markup=False)
-        yield HelpLine("↑↓ Enter choose  f find a score  q quit  ? keys", id="help", markup=False)
+        keys = "↑↓ Enter choose  f find a score  q quit  ? keys"
+        yield HelpLine(as_shown(self, keys), id="help", markup=False)
 
     def on_mount(self) -> None:
         """Fill the list."""
@@ -86,7 +88,7 @@ class HomeScreen(Screen[None]):
         choices.add_options(
             [Option(_line(item), id=str(index)) for index, item in enumerate(self._items)]
         )
-        choices.add_option(Option("Another score …", id="find"))
+        choices.add_option(Option(as_shown(self, "Another score …"), id="find"))
         choices.focus()
         choices.highlighted = 0
 
@@ -157,8 +159,10 @@ class FindScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         """The folder's tree and the keys."""
         with Vertical():
-            yield ScoreTree(self._folder)
-            yield Static("↑↓ Enter open  Backspace folder above  Esc back")
+            tree = ScoreTree(self._folder)
+            tree.show_guides = not self.app.has_class("-plain")
+            yield tree
+            yield Static(as_shown(self, "↑↓ Enter open  Backspace folder above  Esc back"))
 
     def action_up(self) -> None:
         """The folder above."""

@@ -13,6 +13,8 @@ from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from coach.screens.plainly import as_shown
+
 MINIMUM = (60, 18)
 """The smallest terminal in which a window can be read, in columns and rows."""
 
@@ -75,7 +77,8 @@ class SheetScreen(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         """The text, and how to close it."""
-        yield SheetBox(Static(self.text(), markup=False, id="text"), more=self.more)
+        text = as_shown(self, self.text())
+        yield SheetBox(Static(text, markup=False, id="text"), more=self.more)
 
 
 class NoticeScreen(SheetScreen):

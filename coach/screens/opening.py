@@ -18,6 +18,7 @@ from coach.record.errors import RecordError
 from coach.score.errors import ScoreError
 from coach.screens.collaborators import Errand, Opener
 from coach.screens.messages import OpeningProgress, ScoreOpened, ScoreRefused
+from coach.screens.plainly import as_shown
 
 
 class OpeningScreen(ModalScreen[None]):
@@ -49,7 +50,7 @@ class OpeningScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         """What is opened, how far it is, how to give up."""
         with Vertical():
-            yield Static(f"Opening {self._path.name} …", markup=False)
+            yield Static(as_shown(self, f"Opening {self._path.name} …"), markup=False)
             yield Static("", id="progress", markup=False)
             yield LoadingIndicator()
             yield Static("Esc: give up")

@@ -15,6 +15,7 @@ from coach.coaching.plan import PlanRow
 from coach.score.model import Score
 from coach.score.window import Window
 from coach.screens.notices import SheetBox, SheetScreen
+from coach.screens.plainly import as_shown
 from coach.screens.words import window_words
 
 _WIDTH = max(map(len, ("held", "NOW", "to come", "left out")))
@@ -76,7 +77,7 @@ class PlanScreen(SheetScreen):
     def compose(self) -> ComposeResult:
         """The tasks, what was done to them, and the keys, which stay in sight."""
         yield from super().compose()
-        yield Static(_KEYS if self._change else _LOOK, classes="keys")
+        yield Static(as_shown(self, _KEYS if self._change else _LOOK), classes="keys")
 
     DEFAULT_CSS = """
     PlanScreen > .keys { width: 96%; max-width: 100; padding: 0 2; color: $text-muted; }
@@ -130,7 +131,7 @@ class PlanScreen(SheetScreen):
         return next((at for at, row in enumerate(self._rows()) if row.state == "now"), 0)
 
     def _refresh(self) -> None:
-        self.query_one("#text", Static).update(self.text())
+        self.query_one("#text", Static).update(as_shown(self, self.text()))
         self.call_after_refresh(self._show_chosen)
 
     def _show_chosen(self) -> None:

@@ -27,15 +27,6 @@ HANDS = {
     Hands.TOGETHER: "hands together",
 }
 
-_PLAIN = str.maketrans(
-    {"·": "|", "→": "->", "←": "<-", "↑": "^", "↓": "v", "…": "...", "“": '"', "”": '"', "’": "'"}
-)
-
-
-def plain(text: str) -> str:
-    """The same in plain letters, for terminals that show others at twice their width."""
-    return text.translate(_PLAIN)
-
 
 def bpm(score: Score, window: Window, qpm: float) -> int:
     """Beats a minute of the metre at the window's start, rounded."""

@@ -9,8 +9,8 @@ from textual.widgets import Static
 
 from coach.screens.big import ROWS, TALL_ROWS, big, big_width
 from coach.screens.fitting import fitted
+from coach.screens.plainly import plain
 from coach.screens.widgets.clean_run import CleanRun
-from coach.screens.words import plain
 
 _FIGURES = 30
 """Columns left of the headline: ``2 of 3 clean`` with tall figures, and some air."""
