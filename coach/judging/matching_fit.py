@@ -32,29 +32,20 @@ class Fit:
         self.by_size = [self._wrong_size(size) for size in range(WILD)]
         self.least_wrong = min(self.by_size)
         self.by_count = [self._left_out(count) for count in range(8)]
-        self.due_rank = [self._due_ranks(hand) for hand in (0, 1)]
-        self.before = [self._before(hand) for hand in (0, 1)]
+        self.before = self._before()
+        self.due_rank = [[bits.bit_count() for bits in before] for before in self.before]
+        """For each hand and onset, how many notes of the hand lie before it."""
 
-    def _due_ranks(self, hand: int) -> list[int]:
-        """For each onset, how many notes of the hand lie before it."""
-        out, rank = [], 0
-        notes, onset = self.of_hand[hand], self.layout.onset
-        for at in range(len(self.layout.beat) + 1):
-            while rank < len(notes) and onset[notes[rank]] < at:
-                rank += 1
-            out.append(rank)
+    def _before(self) -> tuple[list[int], list[int]]:
+        """For each onset, the notes of each hand that lie before it, as bits."""
+        layout, bits = self.layout, [0, 0]
+        out: tuple[list[int], list[int]] = ([0], [0])
+        for start, end in pairwise(layout.first):
+            for note in range(start, end):
+                bits[layout.hand[note]] |= 1 << note
+            for hand in (0, 1):
+                out[hand].append(bits[hand])
         return out
-
-    def _before(self, hand: int) -> list[int]:
-        """For each onset, the notes of the hand that lie before it, as bits."""
-        out, bits = [], 0
-        first, hands = self.layout.first, self.layout.hand
-        for at in range(len(self.layout.beat)):
-            out.append(bits)
-            for note in range(first[at], first[at + 1]):
-                if hands[note] == hand:
-                    bits |= 1 << note
-        return [*out, bits]
 
     def _lie_before(self, right: int, left: int) -> int:
         """The notes of each hand that lie before an onset, as bits."""
@@ -104,9 +95,6 @@ class Fit:
             return 0.0
         if onset < front:
             return self.costs.order - self.costs.missed_many
-        ranks = self.due_rank[hand]
-        if ranks[front] == ranks[onset]:
-            return 0.0
         missed = self.missing(reading.done, hand, front, onset)
         return self.passed(reading, hand, front, onset, missed) if missed else 0.0
 

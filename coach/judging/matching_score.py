@@ -52,21 +52,27 @@ def lay_out(excerpt: Excerpt) -> Layout:
         for beat, note in zip(beats, excerpt.notes, strict=True)
     ]
     order = sorted(range(len(keys)), key=keys.__getitem__)
-    out = Layout([], [], [], [], [], [], [], order, {})
+    notes = [excerpt.notes[index] for index in order]
+    small = [note.grace is not None for note in notes]
+    out = Layout(
+        pitch=[note.pitch for note in notes],
+        hand=[0 if note.hand is Hand.RIGHT else 1 for note in notes],
+        onset=[],
+        small=small,
+        free=[note.is_free for note in notes],
+        beat=[],
+        first=[],
+        note=order,
+        of_pitch={},
+    )
     last: tuple[float, bool] | None = None
     for at, index in enumerate(order):
-        note = excerpt.notes[index]
-        small = note.grace is not None
-        place = (beats[index], small)
+        place = (beats[index], small[at])
         if place != last:
-            out.beat.append(place[0] - (GRACE_LEAD_BEATS if small else 0.0))
+            out.beat.append(place[0] - (GRACE_LEAD_BEATS if small[at] else 0.0))
             out.first.append(at)
             last = place
-        out.pitch.append(note.pitch)
-        out.hand.append(0 if note.hand is Hand.RIGHT else 1)
         out.onset.append(len(out.beat) - 1)
-        out.small.append(small)
-        out.free.append(note.is_free)
-        out.of_pitch.setdefault(note.pitch, []).append(at)
+        out.of_pitch.setdefault(out.pitch[at], []).append(at)
     out.first.append(len(order))
     return out
