@@ -102,6 +102,8 @@ class Fit:
         """What so many notes of a hand cost that it left out on its way to an onset."""
         if reading.step is None:
             return self.costs.enter + self.left_out(missed)
+        if reading.gap_end <= front:
+            return self.left_out(missed)
         shared = self._shared(reading, hand, front, onset)
         missed -= shared
         return self.costs.shared * shared + (self.left_out(missed) if missed else 0.0)

@@ -44,10 +44,11 @@ def _cheapest(
 
 
 def _choices(moment: Moment) -> tuple[float, ...]:
-    times = {hand.at_s for hand in moment.hands}
-    times |= {hand.first_s for hand in moment.hands} | {hand.last_s for hand in moment.hands}
-    if max(times) - min(times) <= _PARTED_S:
+    first_s = min([hand.first_s for hand in moment.hands])
+    last_s = max([hand.last_s for hand in moment.hands])
+    if last_s - first_s <= _PARTED_S:
         return (moment.at_s,)
+    times = {s for hand in moment.hands for s in (hand.first_s, hand.at_s, hand.last_s)}
     return tuple(sorted(times))
 
 
