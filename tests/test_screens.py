@@ -144,6 +144,24 @@ def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand
     seated(size, run, drill=drill)
 
 
+def test_the_last_of_several_keys_is_named_for_its_whole_time(monkeypatch):
+    class Waiting:
+        stopped = False
+
+        def stop(self):
+            self.stopped = True
+
+    async def run(seat):
+        screen, timers = seat.app.screen, []
+        monkeypatch.setattr(screen, "set_timer", lambda *_: timers.append(Waiting()) or timers[-1])
+        for pitch in (61, 63, 66):
+            screen.show_heard(pitch)
+        assert "heard: F sharp" in top_line(seat)
+        assert [timer.stopped for timer in timers] == [True, True, False]
+
+    seated((80, 24), run)
+
+
 def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_who_plays_on():
     async def run(seat):
         await seat.play(*RIGHT)
@@ -438,7 +456,7 @@ def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back():
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(size, monkeypatch):
-    monkeypatch.setattr("coach.screens.drill_view.SAVE_S", 0.01)
+    monkeypatch.setattr("coach.screens.drill_sayings.SAVE_S", 0.01)
     locked = "Another program holds the record: close it. Till then all is kept in memory."
 
     async def run(seat):

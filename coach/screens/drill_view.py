@@ -21,20 +21,12 @@ from coach.coaching.outcomes import (
     StateChanged,
     StrayKey,
 )
-from coach.score.pitch import Spelling
 from coach.screens.collaborators import ClickLike, Desk, Settings
-from coach.screens.drill_frame import DrillFrame
+from coach.screens.drill_sayings import DrillSayings
 from coach.screens.marks import mark_of, marks_of
 from coach.screens.pulse import Pulse
 from coach.screens.widgets.strip_line import StripLine
-from coach.screens.words import (
-    FINISHED,
-    NO_PIANO,
-    RESTING,
-    STRIKE,
-    proposal_headline,
-    verdict_headline,
-)
+from coach.screens.words import FINISHED, NO_PIANO, RESTING, STRIKE, verdict_headline
 
 BEAT_S = 0.01
 """How often it is looked whether a beat is due, while a click runs."""
@@ -42,15 +34,9 @@ HOLD_S = 1.2
 """How long a marked repetition stays in sight, with all that was asked for in it, before what is
 asked for next takes its place, unless the pianist plays on: time to see where it broke. Our
 choice."""
-SAVE_S = 2.0
-"""How often it is tried again to keep what the record does not take."""
-HEARD_S = 2.0
-"""How long a key that begins nothing is named. Our choice."""
-READ_S = 4.0
-"""How long a verdict stays beside a proposal that needs its row: time to read both. Our choice."""
 
 
-class DrillView(DrillFrame):
+class DrillView(DrillSayings):
     """Shows what the drill answers; it decides nothing, and what comes in is not its business."""
 
     def __init__(
@@ -74,12 +60,9 @@ class DrillView(DrillFrame):
         self._click = click
         self._pulse = Pulse()
         self._beats: Timer | None = None
-        self._ended: RepetitionEnded | None = None
         self._just_ended = False
         self._next: AssignmentGiven | None = None
         self._hold: Timer | None = None
-        self._trying: Timer | None = None
-        self._waits = False
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
         """Show what the drill answered; marks that come together are painted together."""
@@ -95,8 +78,7 @@ class DrillView(DrillFrame):
     def _show_one(self, outcome: Outcome) -> None:
         match outcome:
             case StrayKey(pitch):
-                self.show_assignment(f"not in the window: {self._key_words(pitch)}")
-                self._take_back_clean()
+                self.show_stray(pitch)
             case StateChanged(state):
                 self.show_assignment()
                 self._changed(state)
@@ -116,28 +98,7 @@ class DrillView(DrillFrame):
                 self.staff.turn_to(0)
                 self.result.show_verdict(reason)
             case Proposed(text):
-                self._propose(text)
-
-    def _propose(self, text: str) -> None:
-        """Say it in the reason's place, until it is answered or the next repetition is over.
-
-        Whoever plays straight on has not read it yet: so it outlasts that repetition.
-        """
-        self._proposed = " ".join(filter(None, (self._proposed, text)))
-        self.show_reason()
-        if self.desk.drill.state is not State.FINISHED:
-            self.result.show_headline(proposal_headline(text))
-        self.set_timer(READ_S, self.make_room)
-
-    def make_room(self) -> None:
-        """In a low terminal give the verdict's row to a proposal, which needs it."""
-        if self._proposed and not self.result.is_roomy and self.desk.drill.state is State.READY:
-            self.result.show_verdict("")
-
-    def take_back(self) -> None:
-        """A proposal is answered, or passed over."""
-        self._proposed = ""
-        self.show_reason()
+                self.propose(text)
 
     def _start_click(self, click: CountIn) -> None:
         self._release()
@@ -193,19 +154,6 @@ class DrillView(DrillFrame):
         if self.desk.drill.state is not State.PLAYING:
             self.staff.turn_to(0)
 
-    def show_unkept(self, sentence: str) -> None:
-        """Say what goes wrong with the record, until it no longer does."""
-        if sentence == self._unkept:
-            return
-        self._unkept = sentence
-        self.show_keys()
-        if self._trying:
-            self._trying.stop()
-        self._trying = self.set_interval(SAVE_S, self._save) if sentence else None
-
-    def _save(self) -> None:
-        self.show_unkept(self.desk.save())
-
     def _show_given(self, given: AssignmentGiven) -> None:
         """What follows from a repetition waits until its marks have been seen."""
         self._next = given
@@ -250,28 +198,6 @@ class DrillView(DrillFrame):
         elif self._waits:
             self.result.show_verdict("")
         self._waits = words is not None
-
-    def show_heard(self, pitch: int) -> None:
-        """A key that begins nothing: say that it was heard, as when the sound is tested."""
-        if self.desk.drill.state in (State.READY, State.FINISHED):
-            self.show_assignment(f"heard: {self._key_words(pitch)}")
-            self._take_back_clean()
-            self.set_timer(HEARD_S, self.forget_heard)
-
-    def forget_heard(self) -> None:
-        """Where the drill stands, in place of the key."""
-        if self._said.startswith("heard"):
-            self.show_assignment()
-
-    def _take_back_clean(self) -> None:
-        """No ``Clean.`` is left standing beside a key that is not in the window."""
-        if self._ended and self._ended.judgement.clean and not self._waits:
-            self.result.show_verdict("")
-
-    def _key_words(self, pitch: int) -> str:
-        """A key's name, as it would be written here."""
-        start = self.asked.window.start_quarters
-        return Spelling.of(pitch, self.desk.score.bar_at(start).key_fifths).words
 
 
 def _reason(decision: Decision) -> str:
