@@ -125,6 +125,26 @@ def test_the_goal_is_reached_by_clean_repetitions_alone(player):
     assert player.all(RepetitionEnded)[-1].decision.finished
 
 
+def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_are_not(player):
+    """No hand is free for the computer: who plays on is heard."""
+    for _ in range(3):
+        player.plays()
+        player.waits(4)
+    player.heard.clear()
+    for pitch in (61, 63, 66, 90):
+        player.note(player.drill.key_down(pitch, 64, player.now_s))
+        player.waits(2)
+    assert player.heard == []
+    player.plays()
+    player.waits(4)
+    (again,) = player.all(RepetitionEnded)
+    assert again.judgement.clean
+    assert player.drill.state is State.FINISHED
+    player.plays(wrong={2, 3})
+    player.waits(4)
+    assert player.drill.state is State.READY
+
+
 def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(player):
     player.plays()
     player.waits(4)

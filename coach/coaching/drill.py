@@ -89,6 +89,11 @@ class Drill:
         """The notes of the present window."""
         return self._ear.excerpt
 
+    @property
+    def is_finished(self) -> bool:
+        """Whether it stands at its goal."""
+        return self.state is State.FINISHED
+
     def start(self, now_s: float) -> tuple[Outcome, ...]:
         """Show the first assignment."""
         return (StateChanged(self.state), self._given(now_s))
@@ -96,8 +101,11 @@ class Drill:
     # -- what is played ---------------------------------------------------------------------
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
-        """A key was struck."""
-        if self.state in (State.NO_PIANO, State.FINISHED):
+        """A key was struck.
+
+        At the goal the window played anew from its beginning goes on with it; other keys do not.
+        """
+        if self.state is State.NO_PIANO or (self.is_finished and self._click.is_wanted):
             return ()
         out: list[Outcome] = []
         if self.state is State.RESTING:  # playing on ends a pause: no hand is free for a key
@@ -113,6 +121,10 @@ class Drill:
                 return tuple(out)
         follower = self._ear.follower
         heard = follower.key_down(pitch, velocity, at_s)
+        if self.is_finished:
+            if not any(isinstance(one, Begun) for one in heard):
+                return ()
+            out += self._move(Event.GO_ON)
         out += self._hear(heard, at_s)
         has_turned = self._ear.follower is not follower
         if has_turned and _begins_another(heard) and not self._click.is_wanted:

@@ -26,7 +26,14 @@ from coach.screens.drill_sayings import DrillSayings
 from coach.screens.marks import mark_of, marks_of
 from coach.screens.pulse import Pulse
 from coach.screens.widgets.strip_line import StripLine
-from coach.screens.words import FINISHED, NO_PIANO, RESTING, STRIKE, verdict_headline
+from coach.screens.words import (
+    FINISHED,
+    FINISHED_WITH_CLICK,
+    NO_PIANO,
+    RESTING,
+    STRIKE,
+    verdict_headline,
+)
 
 BEAT_S = 0.01
 """How often it is looked whether a beat is due, while a click runs."""
@@ -190,7 +197,7 @@ class DrillView(DrillSayings):
         words = {
             State.NO_PIANO: (self._no_piano or NO_PIANO, ""),
             State.RESTING: (RESTING, "REST"),
-            State.FINISHED: (FINISHED, "FINISHED"),
+            State.FINISHED: (FINISHED_WITH_CLICK if self.asked.click else FINISHED, "FINISHED"),
         }.get(state)
         if words:
             self.take_back()

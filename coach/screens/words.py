@@ -115,7 +115,8 @@ NO_PIANO = (
 )
 STRIKE = "Strike any key for the count-in; then play with the click."
 RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
-FINISHED = "The goal is reached. Press p to go on with it, Esc for another piece."
+FINISHED = "The goal is reached. Play it again or press p to go on, Esc for another piece."
+FINISHED_WITH_CLICK = "The goal is reached. Press p to go on with it, Esc for another piece."
 
 
 def too_tall(missing: int) -> str:

@@ -36,14 +36,14 @@ class CleanRun(Static):
             self.show(*self._run)
 
     def show(self, run: int, required: int) -> None:
-        """So many clean running, of so many."""
-        self._run = run, required
+        """So many clean running, of so many; past the goal as many as were asked for."""
+        self._run = min(run, required), required
         self.update("\n".join(self._rows()))
 
     def add_one(self) -> None:
         """One more, up to as many as were asked for."""
         run, required = self._run
-        self.show(min(run + 1, required), required)
+        self.show(run + 1, required)
 
     def show_beat(self, beat: int) -> None:
         """The beat that sounds, in place of the clean run."""
