@@ -36,7 +36,7 @@ _USUAL, _USUAL_SPREAD = log(0.85), 0.4
 _OTHER_SPREAD = 0.2
 """How far the hands are apart in this, in log share, where the other one has many notes, and
 where what is seen of this one does not part them further."""
-_SPREAD, _SPREAD_S, _SPREAD_WEIGHT = 0.28, 0.03, 8
+_SPREAD, _SPREAD_S, _SPREAD_WEIGHT = 0.25, 0.03, 8
 """How much one hand's holds vary before any is seen: this share of them, and so many seconds of
 release, which are much of a sixteenth and little of a half note; and for how many seen ones that
 stands (our own choice)."""
