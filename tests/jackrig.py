@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -64,6 +65,11 @@ class JackServer:
             if self._process.poll() is not None:
                 missing(f"JACK did not start: {self._log.read_text(errors='replace')[-300:]}")
             time.sleep(0.01)
+
+    def hang(self, hangs: bool) -> None:
+        """Stand still, or go on."""
+        assert self._process
+        self._process.send_signal(signal.SIGSTOP if hangs else signal.SIGCONT)
 
     def stop(self) -> None:
         if self._process:

@@ -71,6 +71,10 @@ def test_an_answer_that_is_needed_at_once_is_waited_for_no_longer_than_that() ->
     start_s = system.now_s
     assert not system.beat.answers()
     assert system.now_s - start_s <= AT_ONCE_S + 0.01
+    assert system.beat.is_beating()  # not for so long that it would be lost
+    assert not system.beat.came_back()
+    system.under_way.append((system.now_s, MESSAGE))
+    assert system.beat.came_back()
 
 
 def test_an_answer_from_before_the_system_died_does_not_count() -> None:
@@ -89,3 +93,17 @@ def test_what_is_sent_means_nothing_to_another_instrument() -> None:
     assert MESSAGE[1] == 0x7D
     assert MESSAGE[-1] == 0xF7
     assert all(byte < 0x80 for byte in MESSAGE[1:-1])
+
+
+def test_a_system_that_takes_nothing_is_given_no_more_and_one_that_only_hung_is_known() -> None:
+    """A full buffer would hold whoever sends, for as long as the system hangs."""
+    system = System()
+    system.beating_for(5)
+    system.carries = False
+    system.beating_for(5)
+    sent = system.sent
+    assert [system.beating_for(1) for _ in range(60)] == [0.1] * 60
+    assert system.sent == sent
+    system.under_way.append((system.now_s, MESSAGE))  # what was sent last comes out at last
+    system.carries = True
+    assert system.beating_for(10) is None

@@ -197,10 +197,34 @@ def test_a_jack_server_that_dies_is_noticed_and_taken_up_again_when_it_is_back(
             assert ports.names_in() == ports.names_out() == ()
             mortal_server.start()
             player = Pianist()
+            wait_for(lambda: events.last_is(PianoFound), within_s=10)
+            player.send(0x90, 72, 64)
+            wait_for(lambda: events.last_is(KeyDown))
+    finally:
+        player.close()
+        ports.close()
+
+
+def test_a_jack_server_that_hangs_holds_nothing_up_and_is_heard_when_it_goes_on(
+    mortal_server: JackServer,
+) -> None:
+    events, ports, player = Heard(), Ports(), Pianist()
+    try:
+        ports.listen(None, events.append)
+        wait_for(lambda: events.last_is(PianoFound))
+        for _ in range(2):
+            mortal_server.hang(True)
+            wait_for(lambda: events.last_is(PianoLost))
+            start_s = time.perf_counter()
+            time.sleep(1.5)  # while it is asked whether there is a server
+            assert ports.names_in() == ports.names_out() == ()
+            assert time.perf_counter() - start_s < 10  # it would be for ever
+            mortal_server.hang(False)
             wait_for(lambda: events.last_is(PianoFound))
             player.send(0x90, 72, 64)
             wait_for(lambda: events.last_is(KeyDown))
     finally:
+        mortal_server.hang(False)
         player.close()
         ports.close()
 
@@ -224,6 +248,7 @@ def test_a_click_that_is_asked_for_as_the_jack_server_dies_is_silent(
     with pytest.raises(OSError, match="gone"):
         out.send([0x99, 76, 110])
     out.close()
+    wait_for(lambda: driver.names_out() or not out.is_open, within_s=10)
     driver.close()
 
 

@@ -32,19 +32,21 @@ class Port:
     Thread-safe: yes. Once closed it is silent: nothing comes, and sending raises OSError.
     """
 
-    def __init__(self, client: Any) -> None:
-        self._client = client
+    def __init__(self, client: Any, may_end: Callable[[], bool]) -> None:
+        """``may_end``: whether rtmidi may be told to let go of it now."""
+        self._client, self._may_end = client, may_end
+        self._closed = False
         self._lock = threading.Lock()
 
     @property
     def is_open(self) -> bool:
-        """Whether it has not been closed."""
+        """Whether rtmidi still has it."""
         return self._client is not None
 
     def get_message(self) -> tuple[Sequence[int], float] | None:
         """The next waiting message and the seconds since the one before it, or None."""
         with self._lock:
-            if self._client is None:
+            if self._closed:
                 return None
             message: tuple[Sequence[int], float] | None = self._client.get_message()
             return message
@@ -52,13 +54,21 @@ class Port:
     def send(self, message: Sequence[int]) -> None:
         """Send one whole MIDI message. Raises OSError where the other side can't take it."""
         with self._lock:
-            if self._client is None:
+            if self._closed:
                 raise OSError("the MIDI system has gone")
             self._client.send_message(message)
 
     def close(self) -> None:
         """Let go of it; harmless where that is done."""
         with self._lock:
+            self._closed = True
+        if self._may_end():
+            self.end()
+
+    def end(self) -> None:
+        """Have rtmidi let go of it."""
+        with self._lock:
+            self._closed = True
             if self._client is not None:
                 self._client.close_port()
                 self._client.delete()
@@ -74,6 +84,7 @@ class Clients:
     def __init__(self, rtmidi: Any, api: int) -> None:
         self._rtmidi, self._api = rtmidi, api
         self._opened: list[Port] = []
+        self._silent = False
         self._watch_in = self._make_in()
         try:
             self._watch_out = self._make_out()
@@ -101,6 +112,10 @@ class Clients:
         except OSError:
             return False
 
+    def came_back(self) -> bool:
+        """Whether a system that carried nothing has carried what was sent after all."""
+        return self._heartbeat is not None and self._heartbeat.came_back()
+
     def open_in(self, name: str) -> Port | None:
         """Listen to a port; None where it is gone or taken."""
         return self._open(self._make_in, name)
@@ -109,13 +124,28 @@ class Clients:
         """Send to a port; None where it is gone or taken."""
         return self._open(self._make_out, name)
 
+    def fall_silent(self) -> None:
+        """The system carries nothing: all ports are closed, and rtmidi is left alone for now.
+
+        A server that hangs would hold it, and nothing of Python runs meanwhile.
+        """
+        self._silent = True
+        for port in self._opened:
+            port.close()
+
+    def rise(self) -> None:
+        """The system only hung, and carries again: what was closed meanwhile is let go of."""
+        self._silent = False
+        for port in self._opened:
+            port.close()
+
     def end(self) -> None:
         """Let go of everything, opened ports too; takes a second for each output of a dead server.
 
         rtmidi waits so long for what was sent to leave, without letting Python run.
         """
         for port in self._opened:
-            port.close()
+            port.end()
         for watch in (self._watch_in, self._watch_out):
             watch.close_port()
             watch.delete()
@@ -140,7 +170,7 @@ class Clients:
             client.delete()
             return None
         self._opened = [port for port in self._opened if port.is_open]
-        self._opened.append(Port(client))
+        self._opened.append(Port(client, lambda: not self._silent))
         return self._opened[-1]
 
     def _feel(self) -> Heartbeat | None:

@@ -9,16 +9,12 @@ import importlib
 import os
 import sys
 import threading
-import time
 from collections.abc import Sequence
 from contextlib import suppress
-from math import inf
 from typing import Any, Protocol
 
 from coach.playing.clients import CLIENT, Clients
-
-RETRY_S = 1.0
-"""How often a MIDI system that has gone is looked for (some 8 ms each time)."""
+from coach.playing.probe import Probe
 
 GONE = (
     "JACK has stopped and I hear nothing: start it again, and I go on by myself; nothing is lost."
@@ -91,8 +87,9 @@ class RtMidiDriver:
         self._api = self._find_api(api or os.environ.get("KEYHOLE_MIDI_API", ""))
         self._clients: Clients | None = Clients(self._rtmidi, self._api)
         self._gone: Clients | None = None
-        """Those of a system that has gone, until they are ended."""
-        self._retry_s = inf
+        """Those of a system that carries nothing, until they are ended."""
+        self._probe = Probe.of(self._api)
+        self._closed = False
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to; our own are left out."""
@@ -125,35 +122,38 @@ class RtMidiDriver:
     def close(self) -> None:
         """Let go of everything, opened ports too."""
         with self._lock:
-            self._end_gone()
+            self._closed = True
+            self._probe.stop()
             if self._clients:
                 self._clients.end()
-            self._clients, self._retry_s = None, inf
+            self._clients = None
 
     def _alive(self, *, now: bool = False) -> Clients | None:
-        """Our clients; None while the system carries nothing.
-
-        Those of a system that has gone are all ended before new ones are made, but not at once:
-        rtmidi takes a second for it, and lets nothing else run, so the pianist is told before.
-        """
+        """Our clients; None while the system carries nothing."""
         if self._clients is None:
-            self._end_gone()
-            self._try_again()
+            self._come_back()
         elif not self._clients.are_alive(now=now):
+            self._clients.fall_silent()
             self._clients, self._gone = None, self._clients
-            self._retry_s = time.perf_counter() + RETRY_S
+            self._probe.stop()  # an answer from before would be none
         return self._clients
 
-    def _end_gone(self) -> None:
-        if self._gone:
-            self._gone.end()
-            self._gone = None
+    def _come_back(self) -> None:
+        """Go on with a system that only hung; begin anew with one that has died and is back.
 
-    def _try_again(self) -> None:
-        if time.perf_counter() >= self._retry_s:
-            self._retry_s = time.perf_counter() + RETRY_S
-            with suppress(OSError):
-                self._clients = Clients(self._rtmidi, self._api)
+        All clients of one that has died are ended before new ones are made. That takes a second in
+        which nothing else runs, and for ever where it hangs: so a process of its own asks before.
+        """
+        if self._gone and self._gone.came_back():
+            self._clients, self._gone = self._gone, None
+            self._clients.rise()
+        elif not self._closed and (there := self._probe.answer()) is not None:
+            if self._gone:
+                self._gone.end()
+                self._gone = None
+            elif there:
+                with suppress(OSError):
+                    self._clients = Clients(self._rtmidi, self._api)
 
     def _find_api(self, wanted: str) -> int:
         """The first MIDI system that answers and has a port; else the first that answers."""

@@ -49,10 +49,15 @@ class Heartbeat:
         """Whether what was sent came back in time; sends anew when it is time. Returns at once."""
         now_s = self._clock()
         self._take(now_s)
-        if now_s - self._sent_s >= EVERY_S:
+        # Nothing more into a system that takes nothing out: its buffer would fill, and hold us.
+        if now_s - self._sent_s >= EVERY_S and self._waited_s(now_s) < LOST_S:
             self._beat(now_s)
-        waits_s = 0.0 if self._waits_since_s is None else now_s - self._waits_since_s
-        return not self._known or waits_s < LOST_S
+        return not self._known or self._waited_s(now_s) < LOST_S
+
+    def came_back(self) -> bool:
+        """Whether nothing that was sent is still on its way. Returns at once, and sends nothing."""
+        self._take(self._clock())
+        return self._waits_since_s is None
 
     def answers(self) -> bool:
         """Whether a message that is sent now comes back at once; waits for it."""
@@ -66,6 +71,9 @@ class Heartbeat:
             self._sleep(0.001)
             self._take(now_s)
         return not self._known or self._waits_since_s is None
+
+    def _waited_s(self, now_s: float) -> float:
+        return 0.0 if self._waits_since_s is None else now_s - self._waits_since_s
 
     def _beat(self, now_s: float) -> None:
         self._send(MESSAGE)
