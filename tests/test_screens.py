@@ -691,6 +691,17 @@ def learning(bars, held):
     ]
 
 
+@pytest.mark.parametrize(("tasks", "told"), [(2, True), (1, False)])
+def test_a_plan_of_one_task_offers_nothing_to_look_along(tasks, told):
+    async def run(seat):
+        seat.staging.plan = learning(1, held=0)[:tasks]
+        await seat.pilot.press("t")
+        await seat.pilot.pause()
+        assert ("look along the plan" in seat.text) is told
+
+    seated((80, 24), run)
+
+
 def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done():
     score = two_hands(8)
     drill = Drill(score, learn(score, Window(F(0), F(32))))

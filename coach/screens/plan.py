@@ -77,7 +77,9 @@ class PlanScreen(SheetScreen):
     def compose(self) -> ComposeResult:
         """The tasks, what was done to them, and the keys, which stay in sight."""
         yield from super().compose()
-        yield Static(as_shown(self, _KEYS if self._change else _LOOK), classes="keys")
+        if len(self._rows()) > 1:
+            keys = _KEYS if self._change else _LOOK
+            yield Static(as_shown(self, keys), classes="keys")
 
     DEFAULT_CSS = """
     PlanScreen > .keys { width: 96%; max-width: 100; padding: 0 2; color: $text-muted; }
