@@ -99,6 +99,8 @@ class Excerpt:
         """Bar and beat of an onset; without a score behind it, beats counted in the window."""
         grid = self.grid_quarters
         index = max(bisect_right(grid, onset_quarters) - 1, 0)
+        if self.places and onset_quarters == grid[index]:
+            return self.places[index]
         step = grid[index + 1] - grid[index] if index + 1 < len(grid) else grid[-1] - grid[-2]
         part = (onset_quarters - grid[index]) / step
         if not self.places:
