@@ -14,6 +14,10 @@ from hypothesis import strategies as st
 
 from coach.judging.facts import Label, Matching
 from coach.judging.matching import match
+from coach.judging.matching_costs import COSTS
+from coach.judging.matching_moves import Moves
+from coach.judging.matching_reading import Kind, opening
+from coach.judging.matching_score import lay_out
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand
@@ -265,6 +269,22 @@ def test_the_first_key_struck_twice() -> None:
     """Begun, stopped and begun again: the later one is in time with what follows."""
     found = match(FIVE, played("60@0 60@3 62@4 64@5 65@6 67@7"))
     assert keys(found) == "rmmmmm"
+
+
+def test_a_note_left_out_does_not_come_beats_later() -> None:
+    """A late note may still be its own while its beat lasts; after that it is one too many."""
+    line = window("60 62 64 65 67 69 71 72")
+    found = match(line, played("60@0 64@2 65@3 67@4 69@5 62@5.5 71@6 72@7"))
+    assert keys(found) == "mmmmmemm"
+    assert notes(found) == "mxmmmmmm"
+
+
+def test_the_farther_a_skip_goes_the_more_it_costs() -> None:
+    """A hand does not leap away from the other to where its keys happen to be written."""
+    moves = Moves(lay_out(window(" ".join(str(60 + at % 12) for at in range(60)))), COSTS)
+    begun = replace(opening(0.6), step=(None, 0, Kind.MATCH, 0), done=1, right_s=0.0)
+    costs = [moves.advance(begun, target) for target in (1, 3, 10, 20, 50)]
+    assert costs == sorted(set(costs))
 
 
 @pytest.mark.outside

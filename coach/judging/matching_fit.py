@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from math import log
 
 from coach.judging.matching_costs import Costs
 from coach.judging.matching_reading import NEVER, Key, Reading
@@ -13,6 +14,10 @@ FRESH = 1.0
 """A hand that played so many beats before the other tells no more than the other does."""
 WILD = 13
 """A key this many semitones off, or more, is wrong no matter how far."""
+LEAP = 4.0
+"""Leaving out more beats than this is rare, and the rarer the farther it goes."""
+BEHIND = 1.0
+"""So many beats behind its hand's front a note may still come."""
 CORRECTION_S = 0.7
 """A wrong key is put right within this time, or not at all."""
 
@@ -88,15 +93,20 @@ class Fit:
 
     def advance(self, reading: Reading, target: int) -> float:
         """What moving the hand to a note costs: notes left out, or a note out of order."""
-        layout = self.layout
+        layout, costs = self.layout, self.costs
         hand, onset = layout.hand[target], layout.onset[target]
         front = reading.left if hand else reading.right
         if onset == front:
             return 0.0
         if onset < front:
-            return self.costs.order - self.costs.missed_many
+            behind = layout.beat[front] - layout.beat[onset]
+            return costs.order - costs.missed_many if behind <= BEHIND else IMPOSSIBLE
         missed = self.missing(reading.done, hand, front, onset)
-        return self.passed(reading, hand, front, onset, missed) if missed else 0.0
+        if not missed:
+            return 0.0
+        passed = self.passed(reading, hand, front, onset, missed)
+        leap = layout.beat[onset] - layout.beat[front]
+        return passed + costs.far * log(leap / LEAP) if leap > LEAP else passed
 
     def passed(self, reading: Reading, hand: int, front: int, onset: int, missed: int) -> float:
         """What so many notes of a hand cost that it left out on its way to an onset."""
