@@ -101,7 +101,7 @@ def test_each_rung_is_more_than_the_one_below_it(score, data):
 
 def case(at=1, start=1, now=100.0):
     windows, _ = ladder(piece(), Transition(LH, F(13), F(14)))
-    return Case(Transition(LH, F(13), F(14)), tuple(windows), at, Climb(100.0, now), start)
+    return Case(Transition(LH, F(13), F(14)), tuple(windows), at, Climb.of(100.0, now), start)
 
 
 def test_a_relapse_goes_back_one_rung_at_a_time_and_ends_at_the_bottom():

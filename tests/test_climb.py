@@ -102,7 +102,7 @@ def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(lessons):
 
 
 def test_at_one_s_own_pace_there_is_nothing_to_climb():
-    climb = Climb(target=None, now=None)
+    climb = Climb.of(target=None, now=None)
     assert climb.at_target
     assert climb.at_floor
     climb.down(BEAT)

@@ -105,6 +105,19 @@ class TestWhatIsAskedFor:
         for lesson, steps in courses:
             assert all(s.clean or s.after.qpm <= s.asked.qpm for s in steps), lesson
 
+    def test_nothing_is_ever_asked_for_below_half_the_tempo(self):
+        """Also where one place after the other won't hold: the whole gets slower, they with it."""
+        lesson = Lesson([Weak("RH", 3), Weak("LH", 10)])
+        steps = walked(lesson, 60)
+        assert min(step.after.qpm for step in steps) == QPM / 2
+
+    def test_what_was_clean_twice_when_it_was_looked_into_is_not_asked_for_again(self, courses):
+        for lesson, steps in courses:
+            for one, two in pairwise(steps):
+                looked_into = "is it" in two.asked.reason and place(one.asked) == place(two.asked)
+                if looked_into and one.clean and two.clean:
+                    assert place(two.after) != place(two.asked), lesson
+
     def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(self, courses):
         """There is always somewhere to come from, and the arrival is in it."""
         for lesson, steps in courses:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.climb import FLOOR, Climb
+from coach.coaching.climb import FIRST_SLOWER, FLOOR, Climb
 from coach.coaching.facts import Kind
 from coach.coaching.likely import CHANCES, clean_chance
 from coach.coaching.metronome import quicker, slower
@@ -34,7 +34,7 @@ def climbed(climb, trials_hold=False):
 
 def failing(target, *tempi):
     """A climb at the slowest of these tempi, after a failure at each."""
-    climb = Climb(target=target, now=target)
+    climb = Climb.of(target=target, now=target)
     for now in tempi:
         climb.now = now
         climb.heard(clean=False)
@@ -42,7 +42,7 @@ def failing(target, *tempi):
 
 
 def test_where_the_record_permits_the_tempo_asked_for_is_tried_and_saves_the_climb():
-    climb = Climb(target=120, now=80)
+    climb = Climb.of(target=120, now=80)
     for _ in range(3):
         climb.heard(clean=True)
     assert climb.up(BEAT) is Kind.TRIAL
@@ -61,7 +61,7 @@ def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial():
 
 
 def test_after_a_trial_that_fails_it_goes_back_to_what_held():
-    climb = Climb(target=120, now=80)
+    climb = Climb.of(target=120, now=80)
     climb.up(BEAT)
     climb.heard(clean=False)
     climb.trial_failed()
@@ -70,7 +70,7 @@ def test_after_a_trial_that_fails_it_goes_back_to_what_held():
 
 
 def test_between_two_trials_lies_half_of_the_way_that_was_left():
-    climb, tried_from = Climb(target=160, now=80), []
+    climb, tried_from = Climb.of(target=160, now=80), []
     while not climb.at_target:
         before = climb.now
         if climb.up(BEAT) is Kind.TRIAL:
@@ -126,7 +126,7 @@ def test_what_was_heard_moves_the_chance_as_bayes_rule_says():
 
 
 def test_slower_is_clearly_slower_and_ends_at_half_the_tempo():
-    climb = Climb(target=100, now=100)
+    climb = Climb.of(target=100, now=100)
     climb.down(BEAT)
     assert climb.now <= 90
     for _ in range(9):
@@ -135,8 +135,18 @@ def test_slower_is_clearly_slower_and_ends_at_half_the_tempo():
     assert climb.now == 100 * FLOOR
 
 
+def test_a_place_is_not_begun_at_half_its_tempo_at_once():
+    climb = Climb.of(target=100, now=100)
+    climb.tries += [(1.0, False)] * 5
+    climb.settle(BEAT)
+    assert climb.now == 100 * FIRST_SLOWER
+    climb.heard(clean=False)
+    climb.down(BEAT)
+    assert climb.now < 100 * FIRST_SLOWER
+
+
 def test_at_one_s_own_pace_there_is_nothing_to_climb():
-    climb = Climb(target=None, now=None)
+    climb = Climb.of(target=None, now=None)
     assert climb.at_target
     assert climb.at_floor
     climb.down(BEAT)
@@ -146,7 +156,7 @@ def test_at_one_s_own_pace_there_is_nothing_to_climb():
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.98), st.booleans())
 def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, trials_hold):
-    tempi = climbed(Climb(target=target, now=target * share), trials_hold)
+    tempi = climbed(Climb.of(target=target, now=target * share), trials_hold)
     assert tempi[-1] == pytest.approx(target)
     assert max(tempi) <= target + 1e-6
     assert all(after >= slower(before, BEAT) for before, after in pairwise(tempi))
@@ -156,7 +166,7 @@ def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, tri
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
 def test_the_first_step_up_is_one_mark(target, share):
     """Common practice; after the trial, which is no step."""
-    climb = Climb(target=target, now=target * share)
+    climb = Climb.of(target=target, now=target * share)
     if climb.up(BEAT) is Kind.TRIAL:
         climb.trial_failed()
     assert climb.now <= quicker(target * share, BEAT) + 1e-6
@@ -165,7 +175,7 @@ def test_the_first_step_up_is_one_mark(target, share):
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
 def test_the_first_step_after_slowing_down_is_one_mark_again(target, share):
-    climb = Climb(target=target, now=target * share)
+    climb = Climb.of(target=target, now=target * share)
     climbed_to = climbed(climb)[-2]
     climb.now = climbed_to
     climb.down(BEAT)
@@ -178,7 +188,7 @@ def test_the_first_step_after_slowing_down_is_one_mark_again(target, share):
 @pytest.mark.property
 @given(st.lists(st.sampled_from(["up", "down", "held", "failed"]), max_size=12))
 def test_it_is_taken_up_again_where_it_stood(moves):
-    climb = Climb(target=120, now=80)
+    climb = Climb.of(target=120, now=80)
     for move in moves:
         if move == "down":
             climb.down(BEAT)

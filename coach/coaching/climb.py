@@ -20,7 +20,12 @@ from coach.coaching.likely import KEPT, Try, clean_chance
 from coach.coaching.metronome import quicker, slower
 
 FLOOR = 0.5
-"""Slowest tempo that is asked for, as a share of the goal's."""
+"""Slowest tempo that is asked for, as a share of the task's, also for a place inside it that is
+taken slower than the task itself."""
+FIRST_SLOWER = 0.7
+"""A place is begun no slower than at this share of its tempo, however often it failed: half of it
+at once is another movement, and more than a teacher would ask for. What fails there goes on down.
+Our choice."""
 MOST_MARKS = 4
 LIKELY = 0.72
 """Chance of a clean repetition that a tempo is chosen for: most are clean, and it still teaches.
@@ -40,6 +45,8 @@ class Climb:
 
     target: float | None
     now: float | None
+    slowest: float | None
+    """Nothing slower is asked for; a case has this from its task."""
     marks: int = 1
     """Size of the next step up."""
     before_trial: float | None = None
@@ -49,6 +56,11 @@ class Climb:
     tries: list[Try] = field(default_factory=list)
     """The player's record of this window: tempo as a share of the target, and clean or not."""
 
+    @classmethod
+    def of(cls, target: float | None, now: float | None) -> Climb:
+        """A task's climb, from a tempo to the one asked for."""
+        return cls(target, now, None if target is None else target * FLOOR)
+
     @property
     def at_target(self) -> bool:
         """Nothing left to climb."""
@@ -57,7 +69,7 @@ class Climb:
     @property
     def at_floor(self) -> bool:
         """Nothing left to slow down."""
-        return self.target is None or self.now is None or self.now <= self.target * FLOOR + _SAME
+        return self.now is None or self.slowest is None or self.now <= self.slowest + _SAME
 
     @property
     def on_trial(self) -> bool:
@@ -81,18 +93,18 @@ class Climb:
 
     def likely(self, beat_quarters: Fraction) -> float | None:
         """The quickest tempo at which a clean repetition is likely: the target or a mark."""
-        if self.target is None:
+        if self.target is None or self.slowest is None:
             return None
-        qpm, floor = self.target, self.target * FLOOR
-        while qpm > floor and self.chance(qpm) < LIKELY:
+        qpm = self.target
+        while qpm > self.slowest and self.chance(qpm) < LIKELY:
             qpm = slower(qpm, beat_quarters)
-        return max(qpm, floor)
+        return max(qpm, self.slowest)
 
     def settle(self, beat_quarters: Fraction) -> None:
-        """Begin no quicker than where a clean repetition is likely."""
+        """Begin where a clean repetition is likely, though not slower than one would at first."""
         likely = self.likely(beat_quarters)
-        if likely is not None and self.now is not None:
-            self.now = min(self.now, likely)
+        if likely is not None and self.now is not None and self.target is not None:
+            self.now = min(self.now, max(likely, self.target * FIRST_SLOWER))
 
     def up(self, beat_quarters: Fraction) -> Kind:
         """After a full clean run: a trial or a step up; more than a mark as the record permits."""
@@ -128,9 +140,9 @@ class Climb:
 
     def down(self, beat_quarters: Fraction) -> None:
         """Slower by one mark at least, four at most: to where a clean repetition is likely."""
-        if self.now is not None and self.target is not None:
+        if self.now is not None and self.slowest is not None:
             likely = self.likely(beat_quarters) or self.now
-            low = max(slower(self.now, beat_quarters, MOST_MARKS), self.target * FLOOR)
+            low = max(slower(self.now, beat_quarters, MOST_MARKS), self.slowest)
             self.now = max(min(slower(self.now, beat_quarters), likely), low)
         self.marks, self.before_trial, self.tried_from = 1, None, None
 
@@ -139,6 +151,7 @@ class Climb:
         return {
             "target": self.target,
             "now": self.now,
+            "slowest": self.slowest,
             "marks": self.marks,
             "before_trial": self.before_trial,
             "tried_from": self.tried_from,
@@ -150,8 +163,8 @@ class Climb:
         """A climb from the data of :meth:`plain`."""
         tries = [(float(share), bool(clean)) for share, clean in plain["tries"]]
         numbers = [None if plain[k] is None else float(plain[k]) for k in _TEMPI]
-        target, now, before_trial, tried_from = numbers
-        return cls(target, now, int(plain["marks"]), before_trial, tried_from, tries)
+        target, now, slowest, before_trial, tried_from = numbers
+        return cls(target, now, slowest, int(plain["marks"]), before_trial, tried_from, tries)
 
 
-_TEMPI = ("target", "now", "before_trial", "tried_from")
+_TEMPI = ("target", "now", "slowest", "before_trial", "tried_from")

@@ -53,6 +53,11 @@ class Run:
         self.clean, self.unclean = (self.clean + 1, 0) if clean else (0, self.unclean + 1)
 
     @property
+    def held_twice(self) -> bool:
+        """Two clean ones running: a probe that goes on asking learns little more."""
+        return self.clean >= 2
+
+    @property
     def asks_for_change(self) -> bool:
         """Two unclean ones running, or as plain a sign that it can't be had as it is."""
         return self.unclean >= 2 or STOP_EARLY.verdict(self.failed, self.played) is False

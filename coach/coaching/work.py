@@ -38,7 +38,7 @@ class Work:
         self.task, self.places = task, places
         self.finding = Finding(task, places, evidence)
         self.mending = Mending(task, places, evidence)
-        self.climb = Climb(task.qpm, task.start_qpm)
+        self.climb = Climb.of(task.qpm, task.start_qpm)
         """The tempo of the task's window; a case has its own."""
         self.run = Run()
         self.asked: Assignment | None = None
@@ -133,11 +133,12 @@ class Work:
         if on_all and self.finding.is_all_loose:
             self._give(self._loosen() if must_change else None)
             return
-        probe = self.finding.best(diagnosis, self.assignment.window if must_change else None)
+        enough = must_change or (not on_all and self.run.held_twice)
+        probe = self.finding.best(diagnosis, self.assignment.window if enough else None)
         named = self.finding.named(diagnosis)
         if named and (probe is None or probe.suspect.belief.fault <= OPEN_DOUBT):
-            enough = self.finding.has_heard_enough or (on_all and must_change)
-            self._give(self._open(named[0]) if enough else self.finding.hear_again())
+            begin = self.finding.has_heard_enough or (on_all and must_change)
+            self._give(self._open(named[0]) if begin else self.finding.hear_again())
         elif probe is not None:
             ask = self.finding.look_into(probe)
             self._give(None if probe.window == self.assignment.window else ask)
@@ -163,7 +164,7 @@ class Work:
     def case_climb(self) -> Climb:
         """The tempo for a case that begins now: from the whole's, on its way back to it."""
         now = self.assignment.qpm if self.climb.on_trial else self.climb.now
-        return Climb(target=self.climb.now, now=now)
+        return Climb(self.climb.now, now, self.climb.slowest)
 
     # -- assignments -------------------------------------------------------------------------
 
