@@ -6,9 +6,9 @@ from bisect import bisect_left
 from typing import NamedTuple
 
 from coach.judging.matching_back import Back
-from coach.judging.matching_fit import IMPOSSIBLE
 from coach.judging.matching_places import Places
 from coach.judging.matching_reading import NEVER, Key, Kind, Reading
+from coach.judging.matching_skips import IMPOSSIBLE
 from coach.judging.matching_steps import aside
 
 AHEAD = 4

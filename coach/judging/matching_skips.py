@@ -1,0 +1,111 @@
+"""What the notes cost that a reading leaves out: on a hand's way, and at the end."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import log
+
+from coach.judging.matching_costs import Costs
+from coach.judging.matching_reading import Reading
+from coach.judging.matching_score import Layout
+
+IMPOSSIBLE = 99.0
+LEAP = 4.0
+"""Leaving out more beats than this is rare, and the rarer the farther it goes."""
+BEHIND = 1.0
+"""So many beats behind its hand's front a note may still come."""
+
+
+class Skips:
+    """Costs of notes left out over one score."""
+
+    def __init__(self, layout: Layout, costs: Costs) -> None:
+        self.layout = layout
+        self.costs = costs
+        self.by_count = [self._left_out(count) for count in range(8)]
+        self.before = self._before()
+        self.due_rank = [[bits.bit_count() for bits in before] for before in self.before]
+        """For each hand and onset, how many notes of the hand lie before it."""
+
+    def _before(self) -> tuple[list[int], list[int]]:
+        """For each onset, the notes of each hand that lie before it, as bits."""
+        layout, bits = self.layout, [0, 0]
+        out: tuple[list[int], list[int]] = ([0], [0])
+        for start, end in pairwise(layout.first):
+            for note in range(start, end):
+                bits[layout.hand[note]] |= 1 << note
+            for hand in (0, 1):
+                out[hand].append(bits[hand])
+        return out
+
+    def advance(self, reading: Reading, target: int) -> float:
+        """What moving the hand to a note costs: notes left out, or a note out of order."""
+        layout, costs = self.layout, self.costs
+        hand, onset = layout.hand[target], layout.onset[target]
+        front = reading.left if hand else reading.right
+        if onset == front:
+            return 0.0
+        if onset < front:
+            behind = layout.beat[front] - layout.beat[onset]
+            return costs.order - costs.missed_many if behind <= BEHIND else IMPOSSIBLE
+        missed = self.missing(reading.done, hand, front, onset)
+        if not missed:
+            return 0.0
+        passed = self.passed(reading, hand, front, onset, missed)
+        leap = layout.beat[onset] - layout.beat[front]
+        return passed + costs.far * log(leap / LEAP) if leap > LEAP else passed
+
+    def passed(self, reading: Reading, hand: int, front: int, onset: int, missed: int) -> float:
+        """What so many notes of a hand cost that it left out on its way to an onset."""
+        if reading.step is None:
+            return self.costs.enter + self.left_out(missed)
+        shared = self._shared(reading, hand, front, onset)
+        missed -= shared
+        return self.costs.shared * shared + (self.left_out(missed) if missed else 0.0)
+
+    def _shared(self, reading: Reading, hand: int, front: int, onset: int) -> int:
+        """How many notes on its way to an onset a hand left out where the other skipped too."""
+        if reading.gap_end <= front or reading.gap >= onset:
+            return 0
+        low, high = max(front, reading.gap), min(onset, reading.gap_end)
+        return self.missing(reading.done, hand, low, high)
+
+    def missing(self, done: int, hand: int, front: int, onset: int) -> int:
+        """How many notes of a hand from one onset up to another were not played."""
+        before = self.before[hand]
+        return ((before[front] ^ before[onset]) & ~done).bit_count()
+
+    def left_out(self, count: int) -> float:
+        """What leaving out so many notes at one place costs."""
+        return self.by_count[count] if count < len(self.by_count) else self.costs.missed_most
+
+    def _left_out(self, count: int) -> float:
+        costs = self.costs
+        many = count - 4 if count > 4 else 0
+        cost = costs.skip + costs.missed * (count - many) + costs.missed_many * many
+        return min(cost, costs.missed_most)
+
+    def owed(self, reading: Reading, keys: int) -> float:
+        """What is sure to be left out yet costs, where so many keys are all that is to come."""
+        past = self._lie_before(reading.right, reading.left) | reading.done
+        if reading.gap_end:
+            gap, after = reading.gap, reading.gap_end
+            past |= self._lie_before(after, after) & ~self._lie_before(gap, gap)
+        short = len(self.layout.pitch) - past.bit_count() - keys
+        return self.left_out(short) if short > 0 else 0.0
+
+    def unplayed(self, reading: Reading) -> float:
+        """What the notes never played cost, those before each hand's front having been paid."""
+        total, end = 0.0, len(self.layout.beat)
+        for hand, front in ((0, reading.right), (1, reading.left)):
+            missed = self.missing(reading.done, hand, front, end)
+            if missed:
+                shared = self._shared(reading, hand, front, end)
+                missed -= shared
+                total += self.costs.shared * shared
+                total += self.costs.end + self.left_out(missed) if missed else 0.0
+        return total
+
+    def _lie_before(self, right: int, left: int) -> int:
+        """The notes of each hand that lie before an onset, as bits."""
+        return self.before[0][right] | self.before[1][left]
