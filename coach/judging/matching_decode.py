@@ -30,6 +30,8 @@ TOGETHER_S = 0.15
 """Keys this close together, in the decoder's own time, may be one chord."""
 WIDTHS = (1.0, 1.0, 0.7, 0.45, 0.25)
 """How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
+NEAR = 4.0
+"""How far behind the best a reading is kept in any case: where all fits surely, none is further."""
 GIVEN_BACK = 0.6
 """How much less a reading may cost later on: so much is given back where a note that was left out
 comes after all. That a reading may have more than one made no difference in 2,335 takes."""
@@ -152,14 +154,16 @@ class Decoder:
         is_calm = best.cost - old.cost < costs.surely and _grown(best, old.beam[0])
         calm = min(old.calm + 1, len(WIDTHS) - 1) if is_calm else 0
         self.limit = least + (sure if is_calm else costs.width)
-        limit = min(self.limit, least + self.wide, self.most)
-        kept = [reading for reading in found[: costs.beam] if rank(reading) <= limit]
+        limit = min(self.limit, self.most)
         dropped_from, dropped_at = old.dropped_from, old.dropped_at
         if dropped_from >= self.limit + GIVEN_BACK:
             dropped_from = inf
+        if self.wide < inf:  # what costs more than something dropped is of no use any more
+            limit = min(limit, least + self.wide, max(dropped_from, least + NEAR))
         if limit < self.limit:
             dropped_at = self.count - 1 if dropped_from == inf else dropped_at
             dropped_from = min(dropped_from, limit)
+        kept = [reading for reading in found[: costs.beam] if rank(reading) <= limit]
         return State(kept, best.cost, calm, dropped_from, dropped_at)
 
     def _key(self, note: PlayedNote) -> Key:

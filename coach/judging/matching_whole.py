@@ -11,17 +11,15 @@ from collections.abc import Sequence
 from math import inf
 from operator import itemgetter
 
-from coach.judging.matching_decode import GIVEN_BACK, CountingDecoder, Decoder
+from coach.judging.matching_decode import GIVEN_BACK, NEAR, CountingDecoder, Decoder
 from coach.judging.matching_doubt import UNSURE_BELOW
 from coach.judging.matching_moves import Moves
 from coach.judging.matching_reading import Reading
 from coach.playing.notes import PlayedNote
 
-NARROW = 7.0
-"""How far behind the best a reading is kept at first: a slip costs five and a little. From 6 to 9
+NARROW = 7.5
+"""How far behind the best a reading is kept at first: a slip costs five and a little. From 7 to 10
 it takes about the same time."""
-SETTLED = 4.0
-"""What was dropped is looked into once no reading further behind the best matters any more."""
 AS_GOOD = UNSURE_BELOW + GIVEN_BACK
 """How much costlier than the best a reading may be now, to be about as good in the end."""
 
@@ -71,7 +69,7 @@ class _Search:
         decoder = self.decoder
         for note in self.take:
             decoder.hear(note)
-            if decoder.limit <= decoder.state.cost + SETTLED:
+            if decoder.limit <= decoder.state.cost + NEAR:  # the take fits surely again
                 self._is_wider(decoder.limit + GIVEN_BACK)
         readings = decoder.readings()
         while self._is_wider(readings[0][0] + AS_GOOD if readings else inf):
