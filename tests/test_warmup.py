@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.facts import Observation
-from coach.coaching.warmup import all_fit, last_session, spot_window, warm_up, weak_spots
+from coach.coaching.warmup import all_fit, last_session, warm_up, weak_spots
 from coach.judging.facts import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -70,8 +70,9 @@ def test_it_fits_the_minutes_but_is_never_empty():
 
 @pytest.mark.parametrize("beat", [0, 1, 3, 15])
 def test_a_spot_s_window_lands_on_the_note_arrived_at(beat):
-    window = spot_window(piece(), Transition(Hands.LEFT, F(beat - 1), F(beat)))
-    assert window.hands is Hands.LEFT
+    (spot,) = warm_up(piece(), heard(beat, "xx"), minutes=5)
+    window = spot.window
+    assert window.hands is spot.spot.transition.hands
     assert window.start_quarters < window.end_quarters
     assert window.start_quarters <= beat <= window.end_quarters
 

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.coaching.facts import Observation
+from coach.coaching.places import Places
 from coach.judging.facts import Outcome
+from coach.score.choose import whole_piece
 from coach.score.model import Score
 from coach.score.window import Transition, Window
 
@@ -108,10 +110,11 @@ def _is_weak(spot: WeakSpot) -> bool:
 
 def warm_up(score: Score, history: Iterable[Observation], *, minutes: float) -> tuple[WarmUp, ...]:
     """Short drills of the weak spots that fit into the minutes, worst first; at least one."""
+    places = Places(score, whole_piece(score))
     chosen: list[WarmUp] = []
     left_s = minutes * 60.0
     for spot in weak_spots(history):
-        item = _item(score, spot)
+        item = _item(places, spot)
         if any(item.window.contains(other.window) for other in chosen):
             continue
         if chosen and item.expected_s > left_s:
@@ -136,24 +139,9 @@ def _expected_s(quarters: Fraction, qpm: float) -> float:
     return REPETITIONS * (float(quarters + 1) * 60.0 / qpm + LINE_S)
 
 
-def _item(score: Score, spot: WeakSpot) -> WarmUp:
-    window = spot_window(score, spot.transition)
-    asked_qpm = score.tempo_at(window.start_quarters)
+def _item(places: Places, spot: WeakSpot) -> WarmUp:
+    """The spot's hand alone, with a beat of run-up, landing on the note arrived at."""
+    window = places.around(spot.transition, spot.transition.hands)
+    asked_qpm = places.score.tempo_at(window.start_quarters)
     qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
     return WarmUp(spot, window, qpm, _expected_s(window.end_quarters - window.start_quarters, qpm))
-
-
-def spot_window(score: Score, transition: Transition) -> Window:
-    """The transition with a beat of run-up, its hand alone, landing on the beat arrived at.
-
-    Widened backwards to the hand's last earlier onset where it does not play in the run-up.
-    """
-    beat = score.bar_at(transition.to_quarters).metre.beat_quarters
-    start = max(transition.from_quarters - beat, Fraction(0))
-    end = max(transition.to_quarters, start + beat / 2)
-    if not score.notes_between(start, end, transition.hands):
-        before = score.notes_between(Fraction(0), end, transition.hands)
-        start = before[-1].onset_quarters if before else start
-        if not before:
-            end = transition.to_quarters + beat
-    return Window(start, end, transition.hands)
