@@ -37,6 +37,11 @@ def f_for_e(note: ScoreNote) -> int:
     return int(note.hand is Hand.LEFT and note.onset_quarters == 2)
 
 
+def _is_over(screen: str) -> bool:
+    """Whether nothing is being played."""
+    return READY in screen or "finished" in screen
+
+
 class Lesson:
     """A pianist before the drill screen."""
 
@@ -61,8 +66,9 @@ class Lesson:
         """Do what is asked for; the screen with the verdict on it."""
         read = self.read()
         self.played.append(read.words)
+        before = self._terminal.text()
         self._pianist.play(play(read, fault))
-        return self._terminal.wait(lambda screen: READY in screen or "finished" in screen)
+        return self._terminal.wait(lambda screen: screen != before and _is_over(screen))
 
     def begin(self, notes: int) -> None:
         """Play the first notes of the window, and no more."""
