@@ -269,6 +269,8 @@ def test_the_first_key_struck_twice() -> None:
     """Begun, stopped and begun again: the later one is in time with what follows."""
     found = match(FIVE, played("60@0 60@3 62@4 64@5 65@6 67@7"))
     assert keys(found) == "rmmmmm"
+    found = match(FIVE, played("60@0 60@1 62@2 64@3 65@4 67@5"))
+    assert keys(found) == "emmmmm", "without a stop the earlier one is one too many"
 
 
 def test_a_note_left_out_does_not_come_beats_later() -> None:

@@ -34,7 +34,8 @@ NEAR = 4.0
 """How far behind the best a reading is kept in any case: where all fits surely, none is further."""
 GIVEN_BACK = 0.6
 """How much less a reading may cost later on: so much is given back where a note that was left out
-comes after all. That a reading may have more than one made no difference in 2,335 takes."""
+comes after all. A reading may have more than one; that all the same nothing is lost is held by
+``tests/test_matching_whole.py``."""
 
 
 class State(NamedTuple):
@@ -52,7 +53,7 @@ class State(NamedTuple):
     """from this key on."""
 
 
-class Heard(NamedTuple):
+class Struck(NamedTuple):
     """A key, and what was made of those before it."""
 
     key: Key
@@ -87,7 +88,7 @@ class Decoder:
         self.scale = BEAT / period_s
         self.state = State([opening(BEAT)], 0.0, 0, inf, 0)
         self.count = 0
-        self.heard: list[Heard] = []
+        self.heard: list[Struck] = []
         self.limit = inf
         """What a reading may cost that should be kept now."""
 
@@ -109,7 +110,7 @@ class Decoder:
         key, before = self._key(note), self.state
         self._take_in(key, careful=False)
         if self.hears_again:
-            self.heard.append(Heard(key, before, careful=False))
+            self.heard.append(Struck(key, before, careful=False))
             if self.state.cost - before.cost > self.costs.doubtful:
                 self._again(key.at - TOGETHER_S)
 
@@ -123,7 +124,7 @@ class Decoder:
         again = self.heard[first:]
         self.go_back(first)
         for key, _, _ in again:
-            self.heard.append(Heard(key, self.state, careful=True))
+            self.heard.append(Struck(key, self.state, careful=True))
             self._take_in(key, careful=True)
 
     def go_back(self, count: int) -> None:
@@ -189,10 +190,10 @@ class CountingDecoder(Decoder):
     def __init__(self, moves: Moves, period_s: float, keys: int, most: float) -> None:
         super().__init__(moves, period_s, most=most)
         self.keys = keys
-        self.rank = self._with_owed
         self.slack = self.costs.missed_most
 
-    def _with_owed(self, reading: Reading) -> float:
+    def rank(self, reading: Reading) -> float:
+        """Its cost, with what is owed."""
         return reading.cost + self.moves.owed(reading, self.keys - self.count)
 
 

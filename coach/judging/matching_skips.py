@@ -59,16 +59,22 @@ class Skips:
         """What so many notes of a hand cost that it left out on its way to an onset."""
         if reading.step is None:
             return self.costs.enter + self.left_out(missed)
-        shared = self._shared(reading, hand, front, onset)
-        missed -= shared
-        return self.costs.shared * shared + (self.left_out(missed) if missed else 0.0)
+        return self._skipped(reading, hand, front, onset, missed)
 
-    def _shared(self, reading: Reading, hand: int, front: int, onset: int) -> int:
-        """How many notes on its way to an onset a hand left out where the other skipped too."""
-        if reading.gap_end <= front or reading.gap >= onset:
-            return 0
-        low, high = max(front, reading.gap), min(onset, reading.gap_end)
-        return self.missing(reading.done, hand, low, high)
+    def _skipped(
+        self, reading: Reading, hand: int, front: int, onset: int, missed: int, besides: float = 0.0
+    ) -> float:
+        """What so many notes cost; those left out where the other hand skipped too cost little.
+
+        ``besides`` is what it costs that there are any others.
+        """
+        shared = 0
+        if reading.gap_end > front and reading.gap < onset:
+            low, high = max(front, reading.gap), min(onset, reading.gap_end)
+            shared = self.missing(reading.done, hand, low, high)
+        alone = missed - shared
+        cost = self.costs.shared * shared
+        return cost + besides + self.left_out(alone) if alone else cost
 
     def missing(self, done: int, hand: int, front: int, onset: int) -> int:
         """How many notes of a hand from one onset up to another were not played."""
@@ -100,10 +106,7 @@ class Skips:
         for hand, front in ((0, reading.right), (1, reading.left)):
             missed = self.missing(reading.done, hand, front, end)
             if missed:
-                shared = self._shared(reading, hand, front, end)
-                missed -= shared
-                total += self.costs.shared * shared
-                total += self.costs.end + self.left_out(missed) if missed else 0.0
+                total += self._skipped(reading, hand, front, end, missed, self.costs.end)
         return total
 
     def _lie_before(self, right: int, left: int) -> int:

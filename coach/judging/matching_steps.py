@@ -24,15 +24,11 @@ class Steps(Fit):
         off: int, skipped: bool, places: Places,
     ) -> None:  # fmt: skip
         """The reading after a key played for a note; ``skipped``: its hand left notes out."""
+        if not self.wanted(reading, target, at, cost, places):
+            return
         layout, done, total = self.layout, reading.done | 1 << target, reading.cost + cost
         onset, hand = layout.onset[target], layout.hand[target]
         right, left = reading.right, reading.left
-        if hand:
-            wanted = places.wants(right, onset if onset > left else left, done, at, total)
-        else:
-            wanted = places.wants(onset if onset > right else right, left, done, at, total)
-        if not wanted:
-            return
         period, beat = reading.period_s, layout.beat[onset]
         right_s, left_s = reading.right_s, reading.left_s
         right_beat, left_beat = reading.right_beat, reading.left_beat

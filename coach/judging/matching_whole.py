@@ -18,8 +18,8 @@ from coach.judging.matching_reading import Reading
 from coach.playing.notes import PlayedNote
 
 NARROW = 7.5
-"""How far behind the best a reading is kept at first: a slip costs five and a little. From 7 to 10
-it takes about the same time."""
+"""How far behind the best a reading is kept at first: a slip costs five and a little. What it saves
+is seen in the times of ``python -m scripts.bench_ear``."""
 AS_GOOD = UNSURE_BELOW + GIVEN_BACK
 """How much costlier than the best a reading may be now, to be about as good in the end."""
 
