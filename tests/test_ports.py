@@ -38,10 +38,21 @@ def ports(jack_server: JackServer) -> Iterator[Ports]:
 @pytest.fixture
 def heard(ports: Ports, pianist: Pianist) -> Heard:
     """What is heard of a piano that has been found."""
+    return heard_through(ports)
+
+
+def heard_through(ports: Ports) -> Heard:
+    """What is heard from now on, once a piano has been found."""
     events = Heard()
     ports.listen(None, events.append)
     wait_for(lambda: events.last_is(PianoFound))
     return events
+
+
+def strike(player: Pianist, heard: Heard) -> None:
+    """Strike a key, and see that it is heard."""
+    player.send(0x90, 72, 64)
+    wait_for(lambda: heard.last_is(KeyDown))
 
 
 def test_notes_of_another_process_arrive_whole_in_order_and_stamped(
@@ -171,7 +182,7 @@ def test_many_openings_leave_no_thread_or_handle(jack_server: JackServer) -> Non
 def mortal_server(
     jack_server: JackServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[JackServer]:
-    """A second JACK server, which a test may stop and start; all clients go to it."""
+    """A second JACK server, which a test may stop and start; clients made from now on go to it."""
     server = JackServer(tmp_path / "jackd.log", "mortal")
     monkeypatch.setenv("JACK_DEFAULT_SERVER", server.name)
     server.start()
@@ -182,12 +193,11 @@ def mortal_server(
 
 
 def test_a_jack_server_that_dies_is_noticed_and_taken_up_again_when_it_is_back(
-    mortal_server: JackServer,
+    mortal_server: JackServer, ports: Ports
 ) -> None:
-    events, ports, player = Heard(), Ports(), Pianist()
+    player = Pianist()
     try:
-        ports.listen(None, events.append)
-        wait_for(lambda: events.last_is(PianoFound))
+        events = heard_through(ports)
         for _ in range(2):
             mortal_server.stop()
             player.die()
@@ -198,20 +208,17 @@ def test_a_jack_server_that_dies_is_noticed_and_taken_up_again_when_it_is_back(
             mortal_server.start()
             player = Pianist()
             wait_for(lambda: events.last_is(PianoFound), within_s=10)
-            player.send(0x90, 72, 64)
-            wait_for(lambda: events.last_is(KeyDown))
+            strike(player, events)
     finally:
         player.close()
-        ports.close()
 
 
 def test_a_jack_server_that_hangs_holds_nothing_up_and_is_heard_when_it_goes_on(
-    mortal_server: JackServer,
+    mortal_server: JackServer, ports: Ports
 ) -> None:
-    events, ports, player = Heard(), Ports(), Pianist()
+    player = Pianist()
     try:
-        ports.listen(None, events.append)
-        wait_for(lambda: events.last_is(PianoFound))
+        events = heard_through(ports)
         for _ in range(2):
             mortal_server.hang(True)
             wait_for(lambda: events.last_is(PianoLost))
@@ -221,12 +228,10 @@ def test_a_jack_server_that_hangs_holds_nothing_up_and_is_heard_when_it_goes_on(
             assert time.perf_counter() - start_s < 10  # it would be for ever
             mortal_server.hang(False)
             wait_for(lambda: events.last_is(PianoFound))
-            player.send(0x90, 72, 64)
-            wait_for(lambda: events.last_is(KeyDown))
+            strike(player, events)
     finally:
         mortal_server.hang(False)
         player.close()
-        ports.close()
 
 
 def test_a_click_that_is_asked_for_as_the_jack_server_dies_is_silent(
