@@ -39,16 +39,20 @@ def run_up_words(score: Score, window: Window, move: Transition) -> str:
     return f" Begin at {f'beat {beat_words(start.beat)}' if same_bar else start}."
 
 
+def whole_bars_words(score: Score, window: Window) -> str:
+    """``bars 3 to 5``; empty where a window is not of whole bars."""
+    first, last = score.bars_of(window.start_quarters, window.end_quarters)
+    whole = window.start_quarters == first.onset_quarters
+    return (
+        stretch_of_bars(first, last) if whole and window.end_quarters >= last.end_quarters else ""
+    )
+
+
 def stretch_words(score: Score, window: Window) -> str:
     """``bar 3``, ``bars 3 to 5``, ``bar 3, beats 2 to 4``: a window for people."""
-    bars = score.bars
+    if whole := whole_bars_words(score, window):
+        return whole
     first, last = score.place(window.start_quarters), score.place(window.end_quarters)
-    end_bar = last.bar_index - (window.end_quarters == bars[last.bar_index].onset_quarters)
-    end_bar = max(end_bar, first.bar_index)
-    whole_start = window.start_quarters == bars[first.bar_index].onset_quarters
-    whole_end = window.end_quarters >= bars[end_bar].end_quarters
-    if whole_start and whole_end:
-        return stretch_of_bars(bars[first.bar_index], bars[end_bar])
     if first.bar_index == last.bar_index:
         return f"{first.bar}, beats {beat_words(first.beat)} to {beat_words(last.beat)}"
     return f"{first} to {last}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 
 from coach.record.errors import RecordError
@@ -126,6 +127,11 @@ def _said(path: Path, code: int, error: sqlite3.Error) -> RecordError:
         "choose another with --data FOLDER.",
         "The record can't be written to.",
     )
+
+
+def dated(at_s: float) -> str:
+    """A time, in unix seconds, for the name of a file."""
+    return f"{datetime.fromtimestamp(at_s):%Y-%m-%d-%H%M%S}"
 
 
 def keep_aside(path: Path, stamp: str) -> Path:

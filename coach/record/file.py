@@ -5,11 +5,10 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
-from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, keep_aside
+from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, dated, keep_aside
 from coach.record.errors import RecordError
 from coach.record.joining import join_file, rescue
 
@@ -67,7 +66,7 @@ class RecordFile:
 
     def stamp(self) -> str:
         """The time, for the name of a file."""
-        return f"{datetime.fromtimestamp(self._now()):%Y-%m-%d-%H%M%S}"
+        return dated(self._now())
 
     def _here(self) -> Database:
         """The file, opened where it was not; anew where it no longer lies in its place."""

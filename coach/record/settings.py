@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
-from datetime import datetime
 from math import isfinite
 from pathlib import Path
 from typing import Any
@@ -95,12 +95,15 @@ def _others(path: Path) -> dict[str, Any]:
 
 def _set_aside(folder: Path, kept: Kept, lost: tuple[str, ...]) -> str:
     """Move the damaged file out of the way, keep what was good in it, and say so."""
-    from coach.record.database import keep_aside  # with sqlite3, which takes a while to import
+    from coach.record.database import (  # with sqlite3, which takes a while to import
+        dated,
+        keep_aside,
+    )
 
     path = folder / FILE
     what_to_do = " and ".join(_AGAIN[name] for name in lost)
     try:
-        aside = keep_aside(path, f"{datetime.now():%Y-%m-%d-%H%M%S}")
+        aside = keep_aside(path, dated(time.time()))
         save_settings(folder, kept)
     except (OSError, RecordError):
         return f"The settings ({path}) are damaged: delete that file, and {what_to_do}."

@@ -289,6 +289,12 @@ class Score:
         beat = 1 + inside / bar.metre.beat_quarters
         return Place(bar.index, bar.number, beat, bar.is_pickup)
 
+    def bars_of(self, start_quarters: Fraction, end_quarters: Fraction) -> tuple[Bar, Bar]:
+        """The first and the last bar of a stretch; a bar that begins at its end is not in it."""
+        first = self.bar_at(start_quarters)
+        inside = (bar for bar in reversed(self.bars) if bar.onset_quarters < end_quarters)
+        return first, next(inside, first)
+
     def notes_between(
         self, start_quarters: Fraction, end_quarters: Fraction, hands: Hands = Hands.TOGETHER
     ) -> tuple[ScoreNote, ...]:

@@ -16,7 +16,7 @@ from coach.screens.collaborators import Desk, Settings
 from coach.screens.commands import help_line
 from coach.screens.notices import is_too_small
 from coach.screens.pianos import piano_words
-from coach.screens.plainly import plain
+from coach.screens.plainly import as_shown
 from coach.screens.staff.glyphs import ASCII, UNICODE
 from coach.screens.staff.page import Sheet
 from coach.screens.staff.sheet import Manuscript
@@ -102,7 +102,7 @@ class DrillFrame(Screen[None]):
         words = assignment_words(self.desk.score, self.asked)
         self._said = state_words(self.desk.drill.state, self.asked) if state is None else state
         right = " · ".join(filter(None, (self.staff.page_words, self._said)))
-        self.query_one(AssignmentLine).show(self._plain(words), self._plain(right))
+        self.query_one(AssignmentLine).show(as_shown(self, words), as_shown(self, right))
 
     def on_page_turned(self) -> None:
         """Say which page it is."""
@@ -119,9 +119,6 @@ class DrillFrame(Screen[None]):
             self._manuscript = Manuscript(score, excerpt, counts)
         return self._manuscript
 
-    def _plain(self, text: str) -> str:
-        return plain(text) if self._settings.ascii_only else text
-
     def show_keys(self) -> None:
         """The keys, as many as fit; in their place what goes wrong with the record."""
         text = help_line(
@@ -130,7 +127,7 @@ class DrillFrame(Screen[None]):
             letters=self.letters,
         )
         line = self.query_one(HelpLine)
-        line.update(self._plain(self._unkept or text))
+        line.update(as_shown(self, self._unkept or text))
         line.set_class(bool(self._unkept), "-unkept")
         line.display = bool(self._unkept) or self._has_row_for_keys
 

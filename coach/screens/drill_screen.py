@@ -127,7 +127,7 @@ class DrillScreen(DrillView):
         desk = self.desk
 
         def asked() -> str:
-            return self._plain(assignment_words(desk.score, desk.drill.assignment))
+            return assignment_words(desk.score, desk.drill.assignment)
 
         change, reorder = desk.change_plan, desk.reorder
         self.app.push_screen(

@@ -11,14 +11,14 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Static
 
 from coach.coaching.facts import Order, PlanChange
-from coach.coaching.plan import PlanRow
+from coach.coaching.plan import PlanRow, RowState
 from coach.score.model import Score
 from coach.score.window import Window
 from coach.screens.notices import SheetBox, SheetScreen
 from coach.screens.plainly import as_shown
 from coach.screens.words import window_words
 
-_WIDTH = max(map(len, ("held", "NOW", "to come", "left out")))
+_WIDTH = max(map(len, RowState))
 _ABOVE = 5
 """Lines over the first task."""
 _LONG = 10
@@ -89,7 +89,7 @@ class PlanScreen(SheetScreen):
     def text(self) -> str:
         """The tasks in their order, and what was last done to them."""
         rows = self._rows()
-        done = sum(row.state == "held" for row in rows)
+        done = sum(row.state == RowState.HELD for row in rows)
         lines = [f"{done} of {len(rows)} held. Asked for now:", f"  {self._asked()}", ""]
         lines += [self._said or "The plan", *plan_lines(self._score, rows, self._chosen)]
         return "\n".join(lines)
@@ -119,7 +119,7 @@ class PlanScreen(SheetScreen):
 
     def action_leave_out(self) -> None:
         """Leave the chosen task out; one that is left out or held is taken up again."""
-        done = self._rows()[self._chosen].state in ("left out", "held")
+        done = self._rows()[self._chosen].state in (RowState.LEFT_OUT, RowState.HELD)
         self.action_change((PlanChange.TAKE_UP if done else PlanChange.LEAVE_OUT).name)
 
     def action_reorder(self, name: str) -> None:
@@ -130,7 +130,7 @@ class PlanScreen(SheetScreen):
             self._refresh()
 
     def _now(self) -> int:
-        return next((at for at, row in enumerate(self._rows()) if row.state == "now"), 0)
+        return next((at for at, row in enumerate(self._rows()) if row.state == RowState.NOW), 0)
 
     def _refresh(self) -> None:
         self.query_one("#text", Static).update(as_shown(self, self.text()))
@@ -152,7 +152,7 @@ def folded(rows: Sequence[PlanRow], chosen: int) -> list[range]:
 
     def group(at: int) -> tuple[str, int]:
         near = chosen - _BEFORE <= at <= chosen + _AFTER
-        alone = not long or near or rows[at].state == "now"
+        alone = not long or near or rows[at].state == RowState.NOW
         return rows[at].state, at if alone else -1
 
     lines = []
@@ -169,7 +169,7 @@ def plan_lines(score: Score, rows: Sequence[PlanRow], chosen: int) -> list[str]:
 
 def _line(score: Score, rows: Sequence[PlanRow], part: range, is_chosen: bool) -> str:
     first = rows[part[0]]
-    state = first.state.upper() if first.state == "now" else first.state
+    state = first.state.upper() if first.state == RowState.NOW else first.state
     what = f"{part[0] + 1:>3}. {first.what}"
     if len(part) > 1:
         windows = [rows[at].window for at in part]

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from coach.coaching.facts import Assignment, Decision
 from coach.coaching.outcomes import State
+from coach.coaching.placewords import whole_bars_words
 from coach.coaching.words import ENOUGH, WIDE
 from coach.judging.facts import Judgement, Stage
 from coach.judging.reach import before_the_break
-from coach.score.model import Hands, Score, beat_words, stretch_of_bars
+from coach.score.model import Hands, Score, beat_words
 from coach.score.window import Window
 
 STAGES = {
@@ -44,12 +45,8 @@ def tempo_words(score: Score, window: Window, qpm: float | None) -> str:
 
 def window_words(score: Score, window: Window) -> str:
     """Where a window lies: ``bars 5 to 8``, ``bar 12``, ``bar 12, beat 1 → 3``."""
-    first = score.bar_at(window.start_quarters)
-    last = next(
-        (bar for bar in reversed(score.bars) if bar.onset_quarters < window.end_quarters), first
-    )
-    if window.start_quarters == first.onset_quarters and window.end_quarters >= last.end_quarters:
-        return stretch_of_bars(first, last)
+    if whole := whole_bars_words(score, window):
+        return whole
     start = score.place(window.start_quarters)
     end = score.place(window.end_quarters)
     if start.bar_index == end.bar_index:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from argparse import Namespace
-from fractions import Fraction
 
 from coach.cli.pieces import open_piece, qpm_from, window_from
 from coach.judging.facts import Judgement, Label, Stage
@@ -41,8 +40,7 @@ def verdict_lines(
 ) -> list[str]:
     """The verdict as text: what was judged, the sentence, the counts, and note by note."""
     window = judgement.excerpt.window
-    start = score.bar_at(window.start_quarters)
-    bars = stretch_of_bars(start, score.bar_at(window.end_quarters - Fraction(1, 64)))
+    bars = stretch_of_bars(*score.bars_of(window.start_quarters, window.end_quarters))
     lines = [
         f"{score.title or 'Untitled'}: {bars}, "
         f"{_hands(window.hands.value)}, judged for {judgement.stage.value}",

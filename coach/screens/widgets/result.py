@@ -9,7 +9,7 @@ from textual.widgets import Static
 
 from coach.screens.big import ROWS, TALL_ROWS, big, big_width
 from coach.screens.fitting import fitted
-from coach.screens.plainly import plain
+from coach.screens.plainly import as_shown
 from coach.screens.widgets.clean_run import CleanRun
 
 _FIGURES = 30
@@ -158,7 +158,7 @@ class Result(Horizontal):
     def show_verdict(self, sentence: str, headline: str = "", *, fault: bool = False) -> None:
         """The last verdict, or whatever else is to be said in its place."""
         self.show_headline(headline)
-        self.query_one(Words).show_verdict(self._plain(sentence), fault=fault)
+        self.query_one(Words).show_verdict(as_shown(self, sentence), fault=fault)
 
     def show_headline(self, text: str) -> None:
         """A word or three in large letters."""
@@ -172,7 +172,4 @@ class Result(Horizontal):
 
     def show_reason(self, text: str, *, strong: bool = False) -> None:
         """Why this is asked for; ``strong`` for what is proposed in its place."""
-        self.query_one(Words).show_reason(self._plain(text), strong=strong)
-
-    def _plain(self, text: str) -> str:
-        return plain(text) if self._ascii_only else text
+        self.query_one(Words).show_reason(as_shown(self, text), strong=strong)
