@@ -191,9 +191,9 @@ def _read_and_answer(path: Path, pipe: int) -> None:
         os.dup2(nowhere, 1)
         os.dup2(nowhere, 2)
         limit_process()
-        kind, text = answer(path)
+        said = answer(path)
         with os.fdopen(pipe, "wb") as out:
-            out.write(f"{kind}\n{text}".encode("utf-8", "backslashreplace"))
+            out.write(said)
     finally:
         os._exit(0)
 

@@ -27,8 +27,7 @@ def main() -> None:
     request = json.load(sys.stdin.buffer)
     path = Path(request["path"])
     limit_process()
-    kind, text = answer(path)
-    out.write(kind.encode() + b"\n" + text.encode("utf-8", "backslashreplace"))
+    out.write(answer(path))
     out.flush()
     os._exit(0)  # a large score takes a while to be taken apart, and the pianist waits
 
@@ -42,19 +41,27 @@ def _private_output() -> BinaryIO:
     return pipe
 
 
-def answer(path: Path) -> tuple[str, str]:
-    """The word and the text that this process answers with; it can change nothing afterwards."""
+def answer(path: Path) -> bytes:
+    """What this process answers with; it can change nothing afterwards.
+
+    The bytes are made in here, so that memory which runs out over the last copy is said too.
+    """
     try:
-        return "score", _read(path)
+        return _said("score", _read(path))
     except ScoreError as error:
-        return "refused", str(error)
+        return _said("refused", str(error))
     except MemoryError:
         limit = MEMORY_BYTES >> 20
-        return "refused", f"{shown(path)} takes more than {limit} MiB of memory to read: refused."
+        sentence = f"{shown(path)} takes more than {limit} MiB of memory to read: refused."
+        return _said("refused", sentence)
     except RecursionError:
-        return "refused", f"{shown(path)} is nested too deeply for a score: refused."
+        return _said("refused", f"{shown(path)} is nested too deeply for a score: refused.")
     except Exception:
-        return "fault", traceback.format_exc(limit=-4)
+        return _said("fault", traceback.format_exc(limit=-4))
+
+
+def _said(kind: str, text: str) -> bytes:
+    return f"{kind}\n{text}".encode("utf-8", "backslashreplace")
 
 
 def _read(path: Path) -> str:
