@@ -85,6 +85,26 @@ def test_memory_is_limited():
 
 
 @real_limits
+def test_a_score_too_large_for_the_memory_is_refused_with_the_sentence_that_says_so(tmp_path):
+    # The reader fills its memory to the last in small pieces, and holds them as it fails.
+    (tmp_path / "large.krn").write_text("**kern\n4c\n*-\n")
+    code = (
+        "from pathlib import Path\n"
+        "from coach.score import reading\n"
+        "from coach.score.opening import child, limits\n"
+        "def hoard(path):\n"
+        "    held = None\n"
+        "    while True: held = (held,)\n"
+        "reading.read_score = hoard\n"
+        "limits.limit_process(1 << 28, 5)\n"
+        f"print(child.answer(Path({str(tmp_path / 'large.krn')!r})).decode())"
+    )
+    kind, _, sentence = ask({}, program=python(code)).decode().partition("\n")
+    assert kind == "refused"
+    assert sentence.strip() == "large.krn takes more than 1024 MiB of memory to read: refused."
+
+
+@real_limits
 def test_processor_time_is_limited_even_without_a_parent():
     start = time.monotonic()
     with pytest.raises(Died):

@@ -32,6 +32,15 @@ def test_abc_gives_its_first_tune(tmp_path):
     assert "2 pieces" in found.remarks[0].text
 
 
+def test_a_file_that_takes_too_much_memory_is_not_called_damaged(tmp_path, monkeypatch):
+    def runs_out(*given):
+        raise MemoryError
+
+    monkeypatch.setattr("coach.score.reading.others._parsed", runs_out)
+    with pytest.raises(MemoryError):
+        opened(tmp_path, KERN, "case.krn")
+
+
 @pytest.mark.outside
 def test_mei_as_partitura_ships_it(tmp_path):
     # The same three notes as in the MusicXML file beside it.

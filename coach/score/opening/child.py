@@ -51,13 +51,15 @@ def answer(path: Path) -> bytes:
     except ScoreError as error:
         return _said("refused", str(error))
     except MemoryError:
-        limit = MEMORY_BYTES >> 20
-        sentence = f"{shown(path)} takes more than {limit} MiB of memory to read: refused."
-        return _said("refused", sentence)
+        pass  # a sentence needs memory too: first all that the reading held is let go
     except RecursionError:
         return _said("refused", f"{shown(path)} is nested too deeply for a score: refused.")
     except Exception:
         return _said("fault", traceback.format_exc(limit=-4))
+    limit = MEMORY_BYTES >> 20
+    return _said(
+        "refused", f"{shown(path)} takes more than {limit} MiB of memory to read: refused."
+    )
 
 
 def _said(kind: str, text: str) -> bytes:

@@ -58,6 +58,10 @@ def _as_musicxml(text: str, source: Source) -> bytes:
         warnings.simplefilter("ignore")
         try:
             return _exported(_parsed(text, _FORMATS[source.kind]))
+        except (
+            MemoryError
+        ):  # not the file's grammar: the process that reads it says how much it may
+            raise
         except Exception:  # whatever a damaged file does to music21, the pianist gets one sentence
             kind = source.kind.value
             raise ScoreError(
