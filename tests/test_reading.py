@@ -18,7 +18,8 @@ from scorexml import (
     score,
 )
 
-from coach.score.model import Grace, Hand
+from coach.score.marks import Grace
+from coach.score.model import Hand
 
 PICKUP = piano(
     bar(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from coach.score.model import Hands, Score, beat_words, stretch_of_bars
+from coach.score.model import Hands, Score
+from coach.score.place import beat_words
 from coach.score.window import Transition, Window
 
 
@@ -43,9 +44,7 @@ def whole_bars_words(score: Score, window: Window) -> str:
     """``bars 3 to 5``; empty where a window is not of whole bars."""
     first, last = score.bars_of(window.start_quarters, window.end_quarters)
     whole = window.start_quarters == first.onset_quarters
-    return (
-        stretch_of_bars(first, last) if whole and window.end_quarters >= last.end_quarters else ""
-    )
+    return first.words_to(last) if whole and window.end_quarters >= last.end_quarters else ""
 
 
 def stretch_words(score: Score, window: Window) -> str:

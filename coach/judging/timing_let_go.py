@@ -19,7 +19,8 @@ from math import log, sqrt
 from statistics import median
 
 from coach.judging.tolerance import Tolerance
-from coach.score.model import Hand, Mark
+from coach.score.marks import Mark
+from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 _LIKE = (2.2, 4.1)

@@ -18,7 +18,8 @@ from statistics import median
 
 from coach.judging.facts import Label, Matching
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hand, Mark
+from coach.score.marks import Mark
+from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 

@@ -18,7 +18,7 @@ from coach.judging.habits import Habits
 from coach.judging.timing_line import Interval
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
-from coach.score.model import Mark
+from coach.score.marks import Mark
 from coach.score.window import Excerpt
 
 _ENOUGH = 5

@@ -16,7 +16,8 @@ from coach.judging.timing import Timing
 from coach.judging.timing_let_go import SHORT, Hold, let_go_early
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hand, Mark
+from coach.score.marks import Mark
+from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 _SLUR = frozenset({Mark.UNDER_SLUR, Mark.SLUR_START})

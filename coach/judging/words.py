@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from coach.judging.facts import Fault
-from coach.score.model import Hands, beat_words
+from coach.score.model import Hands
+from coach.score.place import beat_words
 from coach.score.window import Excerpt
 
 _HOLDS_PLACE = frozenset({"hesitation", "one hand late", "one hand early"})

@@ -21,8 +21,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from coach.score.model import Bar, Hand, Remark, Score, ScoreNote, beat_words
+from coach.score.model import Bar, Hand, Score, ScoreNote
 from coach.score.pitch import Spelling
+from coach.score.place import beat_words
+from coach.score.printed import Remark
 
 
 class MoveError(ValueError):

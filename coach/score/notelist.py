@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from coach.score.model import Grace, Score, ScoreNote, beat_words
+from coach.score.marks import Grace
+from coach.score.model import Score, ScoreNote
+from coach.score.place import beat_words
 from coach.score.words import printable
 
 _HEADS = (

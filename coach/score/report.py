@@ -7,9 +7,10 @@ from fractions import Fraction
 from itertools import groupby
 from textwrap import fill
 
-from coach.score.model import Bar, Hand, Score, ScoreNote, TempoMark
+from coach.score.model import Bar, Hand, Score, ScoreNote
 from coach.score.notelist import notes_table
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
+from coach.score.printed import TempoMark
 from coach.score.reportdata import notes_plain, report_plain
 from coach.score.words import beat_name, count_of, key_words, mixed, printable
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from coach.score.model import Bar, Hand, Score, ScoreNote, beat_words
+from coach.score.model import Bar, Hand, Score, ScoreNote
 from coach.score.notelist import flags
+from coach.score.place import beat_words
 
 
 def report_plain(score: Score) -> dict[str, Any]:

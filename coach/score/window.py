@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from coach.score.model import Hand, Hands, Place, Score, ScoreNote
+from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.pitch import Spelling
+from coach.score.place import Place
 
 
 @dataclass(frozen=True, slots=True)

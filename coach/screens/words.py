@@ -11,7 +11,8 @@ from coach.coaching.placewords import whole_bars_words
 from coach.coaching.words import ENOUGH, WIDE
 from coach.judging.facts import Judgement, Stage
 from coach.judging.reach import before_the_break
-from coach.score.model import Hands, Score, beat_words
+from coach.score.model import Hands, Score
+from coach.score.place import beat_words
 from coach.score.window import Window
 
 STAGES = {

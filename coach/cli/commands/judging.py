@@ -12,7 +12,7 @@ from coach.judging.plain import judgement_to_plain
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.midifile import read_take
 from coach.playing.notes import Take
-from coach.score.model import Score, stretch_of_bars
+from coach.score.model import Score
 from coach.score.window import excerpt
 
 
@@ -40,9 +40,9 @@ def verdict_lines(
 ) -> list[str]:
     """The verdict as text: what was judged, the sentence, the counts, and note by note."""
     window = judgement.excerpt.window
-    bars = stretch_of_bars(*score.bars_of(window.start_quarters, window.end_quarters))
+    first, last = score.bars_of(window.start_quarters, window.end_quarters)
     lines = [
-        f"{score.title or 'Untitled'}: {bars}, "
+        f"{score.title or 'Untitled'}: {first.words_to(last)}, "
         f"{_hands(window.hands.value)}, judged for {judgement.stage.value}",
         judgement.sentence if judgement.clean else f"Not clean: {judgement.sentence}",
         _tempo_line(score, judgement),

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from coach.score.errors import ScoreError
-from coach.score.model import Remark
+from coach.score.printed import Remark
 from coach.score.reading.parts import Part
 from coach.score.reading.raw import PartFacts
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.score.model import Grace, Mark
+from coach.score.marks import Grace, Mark
 from coach.score.reading.raw import RawNote
 
 

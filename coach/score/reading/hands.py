@@ -9,7 +9,8 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from coach.score.model import Clef, Hand, Score, ScoreNote
+from coach.score.model import Hand, Score, ScoreNote
+from coach.score.printed import Clef
 
 _HOME_SHARE = 0.8
 """A voice has a home where at least this share of its notes stands on one staff."""

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from coach.score.model import Bar, Mark
+from coach.score.marks import Mark
+from coach.score.model import Bar
 from coach.score.reading.raw import LineAt
 from coach.score.reading.ties import Tied
 

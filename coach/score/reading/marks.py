@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from itertools import groupby
 from xml.etree.ElementTree import Element
 
-from coach.score.model import Mark
+from coach.score.marks import Mark
 from coach.score.reading.raw import RawNote
 from coach.score.reading.safe import clean
 

@@ -14,8 +14,9 @@ from fractions import Fraction
 
 from coach.score.errors import ScoreError
 from coach.score.metre import COMMON_TIME, Metre
-from coach.score.model import Bar, Clef, Hand, Remark, Score, ScoreNote, TempoMark
+from coach.score.model import Bar, Hand, Score, ScoreNote
 from coach.score.pitch import Spelling
+from coach.score.printed import Clef, Remark, TempoMark
 from coach.score.reading.files import Source
 from coach.score.reading.midifile import MidiPiece, read_midi_file
 from coach.score.reading.midigrid import is_notated, quarters

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coach.score.errors import ScoreError
-from coach.score.model import Hand, Remark
+from coach.score.model import Hand
+from coach.score.printed import Remark
 from coach.score.reading.choose import OTHER_PLAYERS
 from coach.score.reading.handsplit import split_hands
 from coach.score.reading.midifile import MidiPiece, Stream

@@ -7,7 +7,9 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from coach.score.errors import ScoreError
-from coach.score.model import Bar, Clef, Direction, Grace, Score, ScoreNote
+from coach.score.marks import Grace
+from coach.score.model import Bar, Score, ScoreNote
+from coach.score.printed import Clef, Direction
 from coach.score.reading.bars import build_bars
 from coach.score.reading.choose import choose_piano
 from coach.score.reading.files import Source

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from coach.score.marks import Grace, Mark
 from coach.score.metre import Metre
-from coach.score.model import Grace, Mark
 from coach.score.pitch import Spelling
 
 

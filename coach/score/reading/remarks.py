@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.score.model import Remark
+from coach.score.printed import Remark
 from coach.score.reading.piano import Piano
 from coach.score.reading.safe import count
 

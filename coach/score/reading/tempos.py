@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from coach.score.model import Bar, TempoMark
+from coach.score.model import Bar
+from coach.score.printed import TempoMark
 from coach.score.reading.raw import PartFacts, TempoAt
 from coach.score.reading.tempo import UNMARKED_QPM, sensible, words_qpm
 

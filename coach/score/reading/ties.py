@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
 
-from coach.score.model import FREE_MARKS, Mark
+from coach.score.marks import FREE_MARKS, Mark
 from coach.score.reading.raw import RawNote
 
 _NEAR = Fraction(1, 16)

@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element, TreeBuilder
 from xml.parsers import expat
 
 from coach.score.errors import ScoreError
-from coach.score.model import Remark
+from coach.score.printed import Remark
 
 _STRAY_AMPERSAND = re.compile(r"&(?!(?:amp|lt|gt|quot|apos|#\d{1,7}|#x[0-9a-fA-F]{1,6});)")
 _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")

@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from coach.score.model import Grace, Hand, Score, ScoreNote
+from coach.score.marks import Grace
+from coach.score.model import Hand, Score, ScoreNote
 from coach.score.window import Excerpt
 from coach.screens.staff.accidentals import accidentals
 from coach.screens.staff.clefs import bottom_step, clef_at
