@@ -3,7 +3,7 @@
 import pytest
 
 from coach.score.errors import ScoreError
-from coach.score.handmoves import parse_move
+from coach.score.handlines import parse_move
 from coach.score.opening.kept_hands import load_moves, save_moves
 
 KEY = "ab" * 32

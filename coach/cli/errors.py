@@ -54,7 +54,7 @@ def _expected() -> tuple[type[BaseException], ...]:
     from coach.record.errors import RecordError
     from coach.score.choose import WindowError
     from coach.score.errors import ScoreError
-    from coach.score.handmoves import MoveError
+    from coach.score.handlines import MoveError
 
     return (CannotDo, ScoreError, MoveError, WindowError, TakeError, PortsUnavailable, RecordError)
 

@@ -10,7 +10,8 @@ from coach.coaching.facts import Goal, Order, Way
 from coach.judging.facts import Stage
 from coach.record.folder import cache_folder, data_folder, named_folder
 from coach.score.choose import choose_window
-from coach.score.handmoves import apply, check, followed, parse_move
+from coach.score.handlines import parse_move
+from coach.score.handmoves import apply, check, followed
 from coach.score.model import Score
 from coach.score.opening import open_score, score_key
 from coach.score.opening.kept_hands import load_moves, save_moves

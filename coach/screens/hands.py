@@ -11,7 +11,8 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 
-from coach.score.handmoves import HandMove, MoveError, check, parse_move
+from coach.score.handlines import HandMove, MoveError, parse_move
+from coach.score.handmoves import check
 from coach.score.model import Hand, Score, ScoreNote
 from coach.screens.plainly import as_shown
 

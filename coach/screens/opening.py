@@ -62,7 +62,7 @@ class OpeningScreen(ModalScreen[None]):
     @work(thread=True, exclusive=True)
     def _open(self) -> None:
         """Runs in a thread: it touches no widget, and ends in one message."""
-        from coach.score.handmoves import MoveError  # not needed before a piece is opened
+        from coach.score.handlines import MoveError  # not needed before a piece is opened
 
         try:
             score = self._opener(

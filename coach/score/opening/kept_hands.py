@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from coach.score.errors import ScoreError
-from coach.score.handmoves import HandMove, MoveError, parse_move
+from coach.score.handlines import HandMove, MoveError, parse_move
 
 _COMMENT = "//"
 _LONGEST_BYTES = 1 << 20
