@@ -2,7 +2,9 @@
 
 A parabola of time over the score is fitted: its bend is the change of tempo, the scatter round it
 says how sure that is. Each third must go on where the one before left off, since a phrase that
-speeds up or broadens once is expression.
+speeds up or broadens once is expression. A change too small for that is told of an even player
+only: where the tempo's straight trend (:mod:`coach.judging.timing_trend`) is plain against the
+spread of this repetition's own gaps.
 """
 
 from __future__ import annotations
@@ -10,10 +12,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import hypot, log, sqrt
+from math import exp, hypot, log, sqrt
 from operator import mul
 
 from coach.judging.timing_moments import Moment
+from coach.judging.timing_trend import trend
 from coach.judging.tolerance import Tolerance
 
 _LEAST_SURE, _LEAST_LIKELY = 5, 4
@@ -28,6 +31,11 @@ the scatter lets it show: worth a word, but not held against anybody. What that 
 untouched windows is the line "or forgiven" of ``scripts/bench_ear.py``."""
 _LARGE = {1: 1.035, -1: 1.075}
 """How much larger than the least change one must be that is only likely."""
+_AUDIBLE = 1.1
+"""No smaller change is looked into: expression alone makes it (:mod:`.timing_trend`)."""
+_PLAIN = 1.6
+"""The trend against what spread and expression make of a steady tempo, in standard deviations:
+one steady repetition in twenty is beyond it by chance, fewer where each end is left out too."""
 _PRECISE_S = 0.006
 """No player's scatter is taken for less: a professional's single onset (Jabusch 2006)."""
 _SCATTER_S = 0.015
@@ -82,12 +90,23 @@ def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) ->
     places = [moment.x for moment in row]
     found = _parabola(places, free)
     ratio = found.ratio(places[-1] - places[0])
-    if ratio is None or max(ratio, 1 / ratio) <= tolerance.drift_ratio:
+    if ratio is None or max(ratio, 1 / ratio) <= _AUDIBLE:
         return None
-    steps = _steps(places, free, log(ratio), found.scatter_s)
-    if len(row) >= _LEAST_SURE and _is_sure(found, ratio, steps):
-        return Rush(ratio)
-    return Rush(ratio, sure=False) if _is_likely(found, ratio, steps, tolerance) else None
+    if max(ratio, 1 / ratio) > tolerance.drift_ratio:
+        steps = _steps(places, free, log(ratio), found.scatter_s)
+        if len(row) >= _LEAST_SURE and _is_sure(found, ratio, steps):
+            return Rush(ratio)
+        if _is_likely(found, ratio, steps, tolerance):
+            return Rush(ratio, sure=False)
+    return _plain(places, free, tolerance)
+
+
+def _plain(places: Sequence[float], free: Sequence[float], tolerance: Tolerance) -> Rush | None:
+    """A change that is plain for how even the gaps are, None where it may be any player's."""
+    found = trend(places, free)
+    if found.least <= log(tolerance.even_drift_ratio) or found.least <= _PLAIN * found.error:
+        return None
+    return Rush(exp(found.change), sure=False)
 
 
 def _is_sure(found: _Bend, ratio: float, steps: Sequence[tuple[float, float]]) -> bool:

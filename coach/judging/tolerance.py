@@ -80,6 +80,9 @@ class Tolerance:
     """Tempo at the end against the start (or the start against the end), when it changes evenly:
     five tempo JNDs of 2.5 % a beat over two beats. Slowing counts only where a pulse is asked
     for: an even rallentando is told and forgiven before that."""
+    even_drift_ratio: float = 1.28
+    """The same of a player who is even enough that the change is plain: by eye half-way between
+    1.2, two standard deviations of what expression makes, and the figure above."""
     click_ms: float = 50.0
     """Error against the click once the constant offset is out: the MIREX onset window, about
     2 SD of untrained tapping at 500 ms (Repp 2005)."""
@@ -123,6 +126,7 @@ class Tolerance:
             uneven_ms=cls().uneven_ms * scale,
             ragged_cv=cls().ragged_cv * scale,
             drift_ratio=1 + (cls().drift_ratio - 1) * scale,
+            even_drift_ratio=1 + (cls().even_drift_ratio - 1) * scale,
             click_ms=cls().click_ms * scale,
             click_share=cls().click_share * scale,
             slow_share=cls().slow_share * scale,
