@@ -219,6 +219,13 @@ class TestTheClick:
         assert player.all(SetAside) == []
         assert len(player.all(RepetitionBegan)) == 1
 
+    def test_at_the_goal_any_key_counts_in_again(self, player):
+        """No hand is free for the computer: what began every repetition before begins this."""
+        player.drill.state = State.FINISHED
+        player.note(player.drill.key_down(60, 64, player.now_s))
+        assert player.drill.state is State.COUNT_IN
+        assert len(player.all(CountIn)) == 1
+
     def test_nobody_playing_lets_it_run_out(self, player):
         player.note(player.drill.key_down(60, 64, player.now_s))
         player.waits(20)

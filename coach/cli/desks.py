@@ -15,6 +15,8 @@ from coach.coaching.coach import Coach
 from coach.coaching.drill import Drill
 from coach.coaching.evidence import MOST_OBSERVATIONS
 from coach.coaching.facts import Goal, Observation, Way
+from coach.coaching.onward import onward
+from coach.coaching.placewords import stretch_words
 from coach.coaching.sequence import DrillSequence
 from coach.coaching.warmup import WarmUp, warm_up
 from coach.judging.tolerance import Strictness, Tolerance
@@ -24,7 +26,7 @@ from coach.record.piece import PieceKey, piece_key
 from coach.record.store import Store
 from coach.score.choose import whole_piece
 from coach.score.model import Score
-from coach.screens.collaborators import Desk, Errand
+from coach.screens.collaborators import Desk, Errand, Onward
 
 WARM_UP_CLEAN = 2
 """Clean repetitions of each spot in the warm-up: it wakes the hands up, the drill comes after."""
@@ -51,8 +53,10 @@ class Desks:
         strictness = options.strictness if options else "usual"
         self._tolerance = Tolerance.of(Strictness(strictness))
 
-    def make(self, score: Score, path: Path, errand: Errand, now_s: float) -> Desk:
-        """The desk for an errand.
+    def make(
+        self, score: Score, path: Path, errand: Errand, now_s: float, goal: Goal | None = None
+    ) -> Desk:
+        """The desk for an errand, or for a goal that the pianist goes on to.
 
         Raises ValueError, one sentence, where there is nothing to drill.
         """
@@ -63,8 +67,11 @@ class Desks:
         with suppress(RecordError):  # what is wrong is said when the drill is kept
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.WARM_UP:
-            return self._warm_up(score, piece, history, now_s, epoch_s)
-        coach = self._coach(score, piece, errand, history, now_s + epoch_s)
+            return self._warm_up(score, path, piece, history, now_s, epoch_s)
+        if goal:
+            coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
+        else:
+            coach = self._coach(score, piece, errand, history, now_s + epoch_s)
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach)
         keeper = Keeper(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
@@ -73,7 +80,16 @@ class Desks:
             drill.change_plan if learns else None,
             drill.reorder if learns else None,
             keeper.save,
+            None if errand is Errand.DEMO else self._after(score, path, coach.goal),
         )  # fmt: skip
+
+    def _after(self, score: Score, path: Path, goal: Goal) -> Onward | None:
+        """The bars that come after a goal."""
+        after = onward(score, goal)
+        if after is None:
+            return None
+        where = stretch_words(score, after.window)
+        return Onward(where, lambda at_s: self.make(score, path, Errand.DRILL, at_s, after))
 
     def _coach(
         self,
@@ -112,6 +128,7 @@ class Desks:
     def _warm_up(
         self,
         score: Score,
+        path: Path,
         piece: PieceKey,
         history: tuple[Observation, ...],
         now_s: float,
@@ -127,6 +144,11 @@ class Desks:
             score, drill, f"Warm-up: {piece.title}", lambda: drill.drill.coach.why(),
             keeper.keep, keeper.leave, lambda: warm_up_plan(score, spots, drill.states),
             save=keeper.save,
+            onward=Onward(
+                "the piece itself",
+                lambda at_s: self.make(score, path, Errand.GO_ON, at_s),
+                "The warm-up is done.",
+            ),
         )  # fmt: skip
 
     def _spot(self, score: Score, spot: WarmUp, at_s: float, epoch_s: float) -> Drill:

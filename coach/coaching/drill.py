@@ -103,12 +103,14 @@ class Drill:
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
         """A key was struck.
 
-        At the goal the window played anew from its beginning goes on with it; other keys do not.
+        At the goal the window played anew from its beginning goes on with it, and other keys do
+        not; with a click any key counts in, as ever.
         """
-        if self.state is State.NO_PIANO or (self.is_finished and self._click.is_wanted):
+        if self.state is State.NO_PIANO:
             return ()
         out: list[Outcome] = []
-        if self.state is State.RESTING:  # playing on ends a pause: no hand is free for a key
+        at_rest = self.state is State.RESTING or (self.is_finished and self._click.is_wanted)
+        if at_rest:  # no hand is free for a key of the computer
             out += self._move(Event.GO_ON)
         if self.state is State.READY and self._click.is_wanted:
             return (*out, *self._start_click(at_s))

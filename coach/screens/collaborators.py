@@ -88,6 +88,18 @@ class Errand(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Onward:
+    """What comes after a goal that is reached."""
+
+    where: str
+    """What is gone on to, in words: ``bars 5 to 8``."""
+    make: Callable[[float], Desk]
+    """Put it on the desk, at a time of the monotonic clock (s), once this desk is left."""
+    reached: str = "The goal is reached."
+    """What is reached, in a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
 class Desk:
     """A piece on the desk: its score, its drill, and what is kept of it."""
 
@@ -108,6 +120,8 @@ class Desk:
     """Put all bars in another order, as ``Drill.reorder``."""
     save: Callable[[], str] = str
     """Keep what could not be kept before; answers as ``keep``. Returns at once."""
+    onward: Onward | None = None
+    """What comes once the goal is reached; None where that is all."""
 
 
 Opener: TypeAlias = (

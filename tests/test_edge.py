@@ -1,0 +1,31 @@
+"""The key at the edge of the keyboard that asks to go on."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.playing.edge import Edge
+
+KEYBOARDS = [(21, 108), (28, 103), (36, 96)]
+"""Lowest and highest key of keyboards of 88, 76 and 61 keys (common practice)."""
+TUNE = range(48, 80)
+
+
+@pytest.mark.parametrize("keyboard", KEYBOARDS)
+@pytest.mark.parametrize(("played", "edge"), [(TUNE, "lowest"), (range(36, 80), "highest")])
+def test_the_outermost_key_of_every_keyboard_asks(keyboard, played, edge):
+    found = Edge.clear_of(played)
+    assert found == edge
+    assert found.is_struck(keyboard[edge == "highest"], played)
+
+
+def test_music_to_both_ends_leaves_the_keys_below_it():
+    played = range(28, 108)
+    assert Edge.clear_of(played).is_struck(21, played)
+
+
+@pytest.mark.property
+@given(st.sets(st.integers(21, 108), min_size=1), st.integers(21, 108))
+def test_no_key_that_is_played_asks(played, pitch):
+    if pitch in played:
+        assert not Edge.clear_of(played).is_struck(pitch, played)

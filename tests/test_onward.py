@@ -1,0 +1,54 @@
+"""What comes once a goal is reached."""
+
+from fractions import Fraction as F
+
+import pytest
+from screenfakes import note, two_hands
+
+from coach.coaching.facts import Goal
+from coach.coaching.onward import onward
+from coach.coaching.placewords import stretch_words
+from coach.score.build import score_from_notes
+from coach.score.choose import choose_window
+from coach.score.model import Hands
+
+SCORE = two_hands(5)
+
+
+def after(bars, score=SCORE, hands="both", qpm=80.0):
+    goal = onward(score, Goal(choose_window(score, bars=bars, hands=hands), qpm))
+    return goal and stretch_words(score, goal.window)
+
+
+@pytest.mark.parametrize(
+    ("bars", "next_bars"),
+    [
+        ("1-2", "bars 3 to 4"),
+        ("1", "bar 2"),
+        ("3-4", "bar 5"),
+        ("4-5", "bars 1 to 5"),
+        (None, None),
+    ],
+)
+def test_as_many_bars_again_and_after_the_last_the_whole_and_nothing_after_that(bars, next_bars):
+    assert after(bars) == next_bars
+
+
+def test_the_hands_and_the_share_of_the_piece_s_tempo_stay():
+    window = choose_window(SCORE, bars="1-2", hands="rh")
+    goal = onward(SCORE, Goal(window, 60.0, clean_required=5))
+    assert goal is not None
+    assert (goal.window.hands, goal.qpm, goal.clean_required) == (Hands.RIGHT, 60.0, 5)
+
+
+def test_bars_in_which_the_hand_rests_are_passed_over():
+    tune = [note(60, 4 * bar, 4) for bar in range(4)]
+    score = score_from_notes([*tune, note(48, 0, 4, "LH"), note(48, 12, 4, "LH")])
+    assert after("1", score, "lh") == "bar 4"
+
+
+def test_beats_of_a_bar_go_on_with_the_bar_after():
+    window = choose_window(SCORE, bars="2", beats="2-3")
+    goal = onward(SCORE, Goal(window, 80.0))
+    assert goal is not None
+    assert goal.window.start_quarters == F(8)
