@@ -24,7 +24,7 @@ from coach.score.build import score_from_notes
 from coach.score.errors import ScoreError
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
-from coach.screens.collaborators import Collaborators, Desk, Errand, HomeItem
+from coach.screens.collaborators import Collaborators, Desk, Errand, HomeItem, Onward
 
 
 def note(pitch, onset, length, hand="RH", **more):
@@ -215,7 +215,15 @@ class Staging:
     """Everything the app is given, and what it did with it."""
 
     def __init__(
-        self, folder=Path("."), *, drill=None, ports=True, sentence="", learns=False, notices=()
+        self,
+        folder=Path("."),
+        *,
+        drill=None,
+        ports=True,
+        sentence="",
+        learns=False,
+        notices=(),
+        after=None,
     ):
         self.score = drill.score if drill else two_hands()
         self.drill = drill or FakeDrill(self.score)
@@ -223,6 +231,7 @@ class Staging:
         self.kept, self.left, self.errands, self.moves = [], 0, [], []
         self.keep_says = sentence
         self.plan, self.learns = (), learns
+        self.after = after
         self.given = Collaborators(
             open_score=self._open,
             make_desk=self._desk,
@@ -241,6 +250,10 @@ class Staging:
             raise ScoreError("broken.musicxml is empty; choose another file.")
         return self.score
 
+    def _go_on(self, now_s):
+        self.drill, self.after = self.after, None
+        return self._desk(self.score, None, "going on", now_s)
+
     def _desk(self, score, path, errand, now_s):
         self.errands.append(errand)
         return Desk(
@@ -249,6 +262,7 @@ class Staging:
             self.drill.change_plan if self.learns else None,
             self.drill.reorder if self.learns else None,
             lambda: self.keep_says,
+            Onward("bars 3 to 4", self._go_on) if self.after else None,
         )  # fmt: skip
 
     def _keep(self, ended):

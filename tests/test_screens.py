@@ -18,11 +18,12 @@ from coach.coaching.facts import Order, Request
 from coach.coaching.outcomes import State
 from coach.coaching.plan import PlanRow
 from coach.drill import Drill, learn, repair
-from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.playing.events import KeyDown, KeyUp, PianoFound, PianoLost
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.app import KeyholeApp
+from coach.screens.big import big
 from coach.screens.collaborators import Errand, Settings, Start
 from coach.screens.connect import ConnectScreen
 from coach.screens.drill_screen import DrillScreen
@@ -67,6 +68,26 @@ class Seat:
                 return await self.until(DrillScreen)
             await asyncio.sleep(0.01)
         raise AssertionError(f"opened for {self.staging.errands}")
+
+    async def until_large(self, words):
+        for _ in range(300):  # a busy machine takes its time
+            if self.is_large(words):
+                return
+            await asyncio.sleep(0.01)
+        raise AssertionError(self.text)
+
+    def is_large(self, words, **how):
+        """Whether it is on the screen in large letters."""
+        lines = self.text.splitlines()
+        for tall in (False, True):
+            rows = [row.rstrip() for row in big(words, tall=tall, **how)]
+            rows = rows[: len(rows) if tall else 3]
+            for at, line in enumerate(lines):
+                for column in range(len(line)):
+                    under = [one[column:] for one in lines[at : at + len(rows)]]
+                    if all(map(str.startswith, under, rows)) and len(under) == len(rows):
+                        return True
+        return False
 
     @property
     def text(self):
@@ -319,7 +340,9 @@ BREAK = (
 
 
 def words_of(seat):
-    return " ".join(seat.text.split())
+    """The verdict and the reason, as far as they are shown."""
+    lines = [seat.app.screen.query_one(name) for name in ("#verdict", "#reason")]
+    return " ".join(str(line.render()) for line in lines if line.display)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -364,8 +387,7 @@ def test_a_proposed_break_can_be_read_whole(size):
         await seat.play(*RIGHT)
         seat.app.screen.make_room()  # what the verdict's time in sight is followed by
         await seat.pilot.pause()
-        rows = [row[row.rfind("  ") :] for row in seat.text.splitlines()[-9:]]
-        assert BREAK in " ".join(" ".join(rows).split())
+        assert BREAK in words_of(seat)
 
     seated(size, run, drill=drill)
 
@@ -387,6 +409,7 @@ def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(size, 
     drill = FakeDrill(two_hands(), window=Window(F(0), F(8), hands))
 
     async def run(seat):
+        await seat.play(*[note.pitch for note in drill.excerpt.notes[:-1]], 61)
         screen = seat.app.screen
         screen.result.show_verdict(LONG_VERDICT, "RH BEAT 2", fault=True)
         if size[1] > 18:
@@ -826,3 +849,67 @@ def test_a_passage_is_moved_in_one_line_and_a_wrong_line_is_said():
         await seat.opened(2)
 
     assert seated((80, 24), run).moves == ["bars 1-2 split D4"]
+
+
+def going_on():
+    """A goal about to be reached, and what comes after it."""
+    score = two_hands(4)
+    return FakeDrill(score, required=1), FakeDrill(score, window=Window(F(8), F(16), Hands.RIGHT))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(size, monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_view.READ_S", 0.05)
+    first, then = going_on()
+
+    async def run(seat):
+        await seat.play(*RIGHT)
+        said = words_of(seat)
+        assert "Your lowest key goes on to bars 3 to 4; or play this again." in said
+        await seat.until_large("LOW KEY: ON")
+        await seat.play(21)
+        await seat.opened(2)
+        assert "bars 3 to 4" in top_line(seat)
+        assert seat.staging.left == 1
+
+    seated(size, run, drill=first, after=then)
+
+
+def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does():
+    first, then = going_on()
+
+    async def run(seat):
+        await seat.play(*RIGHT)
+        for pitch in (40, 61, 90):
+            seat.app.screen._answer(KeyUp(pitch, 9.0))
+            assert not seat.app.screen.goes_on(pitch)
+        await seat.pilot.press("n")
+        await seat.opened(2)
+
+    seated(SIZES[0], run, drill=first, after=then)
+
+
+def test_the_lowest_key_asks_for_nothing_before_the_goal():
+    async def run(seat):
+        await seat.play(21)
+        assert seat.staging.errands == [Errand.DRILL]
+
+    first, then = going_on()
+    seated(SIZES[0], run, drill=first, after=then)
+
+
+@pytest.mark.parametrize("ascii_only", [False, True])
+@pytest.mark.parametrize("hands", [Hands.RIGHT, Hands.TOGETHER])
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40)])
+def test_the_verdict_is_written_large_in_every_usual_terminal(size, hands, ascii_only):
+    drill = FakeDrill(two_hands(), hands=hands)
+    keys = [note.pitch for note in drill.excerpt.notes]
+
+    async def run(seat):
+        await seat.play(*keys)
+        assert seat.is_large("CLEAN", plain=ascii_only)
+        await seat.play(*keys[:-1], 66)
+        assert not seat.is_large("CLEAN", plain=ascii_only)
+        assert seat.is_large(f"{hands.value.upper()} BEAT 1", plain=ascii_only)
+
+    seated(size, run, drill=drill, settings=Settings(ascii_only=ascii_only))

@@ -14,7 +14,7 @@ from textual.geometry import Size
 from textual.screen import Screen
 
 from coach.playing.events import MidiEvent, PianoFound, PianoLost
-from coach.screens.collaborators import Collaborators, Errand, Settings, Start
+from coach.screens.collaborators import Collaborators, Desk, Errand, Settings, Start
 from coach.screens.connect import ConnectScreen, unheard
 from coach.screens.ending import end_when_told
 from coach.screens.home import FIRST_PAINT_S, HomeScreen
@@ -196,7 +196,6 @@ class KeyholeApp(PlainlyEnding):
     def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
         # Not needed to show the home screen, and a third of the time to import what is.
         from coach.screens.demo_screen import DemoScreen
-        from coach.screens.drill_screen import DrillScreen
         from coach.screens.player import DemoClock
 
         given = self.collaborators
@@ -204,16 +203,29 @@ class KeyholeApp(PlainlyEnding):
             clock = DemoClock(self._clock, self._start.demo_speed)
             desk = given.make_desk(score, path, errand, clock.now())
             return DemoScreen(desk, self.settings, clock, given.make_pianist(score))
-        desk = given.make_desk(score, path, errand, self._clock())
+        return self._drill_at(given.make_desk(score, path, errand, self._clock()))
+
+    def _drill_at(self, desk: Desk) -> DrillScreen:
+        from coach.screens.drill_screen import DrillScreen
+
         return DrillScreen(
             desk,
             self.settings,
             self._clock,
             piano=self._piano,
             no_piano=self._no_piano,
-            click=given.click,
+            click=self.collaborators.click,
             letters=self._letters,
         )
+
+    def on_went_on(self) -> None:
+        """From a goal that is reached to what comes after it."""
+        drill = self._drill()
+        onward = drill and drill.desk.onward
+        if drill and onward and self.screen is drill:
+            drill.action_home()  # what is said on leaving stays over the next drill
+            self._drilling = self._drill_at(onward.make(self._clock()))
+            self.push_screen(self._drilling)
 
     def on_hands_moved(self, message: HandsMoved) -> None:
         """Give notes of the piece on the screen to the other hand: it is opened anew so."""

@@ -43,6 +43,7 @@ _DOTS = {
     "X": ("# #", "# #", " # ", "# #", "# #"),
     "Y": ("# #", "# #", " # ", " # ", " # "),
     "Z": ("###", "  #", " # ", "#  ", "###"),
+    ":": (" ", "#", " ", "#", " "),
     " ": ("  ", "  ", "  ", "  ", "  "),
 }
 
@@ -53,17 +54,23 @@ ROWS, TALL_ROWS = 3, 5
 """Rows of a line of letters, and of one of tall letters."""
 
 
+_PLAIN = str.maketrans({"█": "#", "▀": '"', "▄": "o"})
+
+
 def big_width(text: str, *, tall: bool = False) -> int:
     """Columns that a text takes when written large."""
     dots = max(sum(len(_DOTS[char][0]) + 1 for char in text.upper()) - 1, 0)
     return 2 * dots if tall else dots
 
 
-def big(text: str, *, tall: bool = False) -> tuple[str, ...]:
+def big(text: str, *, tall: bool = False, plain: bool = False) -> tuple[str, ...]:
     """A text in large letters: three rows, or five and twice as wide where it is ``tall``.
 
-    Knows the letters A to Z, figures and the space; raises KeyError on anything else.
+    ``plain``: of ASCII characters, for terminals without blocks.
+    Knows the letters A to Z, figures, the colon and the space; raises KeyError on anything else.
     """
+    if plain:
+        return tuple(row.translate(_PLAIN) for row in big(text, tall=tall))
     lines = [" ".join(_DOTS[char][row] for char in text.upper()) for row in range(TALL_ROWS)]
     if tall:
         return tuple(line.replace("#", "██").replace(" ", "  ") for line in lines)

@@ -53,6 +53,8 @@ class DrillFrame(Screen[None]):
         self._settings = settings
         self._said = self._unkept = ""
         self._has_row_for_keys = True
+        self._has_played = False
+        """Whether a repetition was judged: then the verdict matters more than the keys."""
         self._proposed = self._too_tall = self._reason = ""
         self._manuscript: Manuscript | None = None
 
@@ -147,9 +149,12 @@ class DrillFrame(Screen[None]):
         room = self.size.height - _FRAME_ROWS + (self.size.height < _LOW_ROWS)
         needed = self._rows_needed(room - Result.ROWS)
         spare = (more for more in Result.HEIGHTS if self._is_spare(room - more, needed))
-        self.result.take(next(spare, Result.ROWS))
+        rows = next(spare, Result.ROWS)
         missing = needed - (room - Result.ROWS)
-        self._has_row_for_keys = missing <= 0  # else it is the staff's: ? still works
+        # Else it is the staff's, or that of the words beside a large verdict: ? still works.
+        takes_keys_row = rows == Result.ROWS and self._has_played and not self._unkept
+        self._has_row_for_keys = missing <= 0 and not takes_keys_row
+        self.result.take(rows + (missing <= 0 and takes_keys_row))
         self.show_keys()
         self._too_tall = too_tall(missing) if missing > 1 else ""
         self.show_reason()

@@ -5,9 +5,10 @@ from __future__ import annotations
 from textual.timer import Timer
 
 from coach.coaching.outcomes import RepetitionEnded, State
+from coach.playing.edge import Edge
 from coach.score.pitch import Spelling
 from coach.screens.drill_frame import DrillFrame
-from coach.screens.words import proposal_headline
+from coach.screens.words import finished_words, proposal_headline, way_on_headline
 
 SAVE_S = 2.0
 """How often it is tried again to keep what the record does not take."""
@@ -41,7 +42,7 @@ class DrillSayings(DrillFrame):
     def make_room(self) -> None:
         """In a low terminal give the verdict's row to a proposal, which needs it."""
         if self._proposed and not self.result.is_roomy and self.desk.drill.state is State.READY:
-            self.result.show_verdict("")
+            self.result.show_verdict("", self.result.headline)
 
     def take_back(self) -> None:
         """A proposal is answered, or passed over."""
@@ -53,6 +54,7 @@ class DrillSayings(DrillFrame):
         if sentence == self._unkept:
             return
         self._unkept = sentence
+        self.choose_foot()
         self.show_keys()
         if self._trying:
             self._trying.stop()
@@ -60,6 +62,36 @@ class DrillSayings(DrillFrame):
 
     def _save(self) -> None:
         self.show_unkept(self.desk.save())
+
+    @property
+    def _edge(self) -> Edge:
+        return Edge.clear_of(self._pitches)
+
+    @property
+    def _pitches(self) -> set[int]:
+        return {note.pitch for note in self.desk.drill.excerpt.notes}
+
+    def goes_on(self, pitch: int) -> bool:
+        """Whether this key of the piano goes on from the goal that is reached."""
+        return self.is_reached and self._edge.is_struck(pitch, self._pitches)
+
+    @property
+    def is_reached(self) -> bool:
+        """Whether the goal is reached and something comes after it."""
+        drill = self.desk.drill
+        waits = drill.state in (State.READY, State.FINISHED)
+        return waits and drill.decision.finished and self.desk.onward is not None
+
+    @property
+    def finished_words(self) -> str:
+        """What can be done at the goal."""
+        key = "F7" if self.letters else f"Your {self._edge} key"
+        return finished_words(key, self.desk.onward, click=self.asked.click)
+
+    def show_way_on(self) -> None:
+        """The key that goes on, large, once it has been read that the goal is reached."""
+        if self.is_reached and not self.letters:
+            self.result.show_headline(way_on_headline(self._edge))
 
     def show_heard(self, pitch: int) -> None:
         """A key that begins nothing: say that it was heard, as when the sound is tested."""

@@ -18,7 +18,7 @@ from coach.screens.details import DetailsScreen, WhyScreen
 from coach.screens.drill_view import DrillView
 from coach.screens.hands import HandsScreen
 from coach.screens.help import HelpScreen
-from coach.screens.messages import HandsMoved
+from coach.screens.messages import HandsMoved, WentOn
 from coach.screens.notices import NoticeScreen
 from coach.screens.plan import PlanScreen
 from coach.screens.words import assignment_words
@@ -61,6 +61,9 @@ class DrillScreen(DrillView):
         drill = self.desk.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
+                if self.goes_on(pitch):
+                    self.go_on()
+                    return ()
                 answer = drill.key_down(pitch, velocity, at_s)
                 if not answer:
                     self.show_heard(pitch)
@@ -101,8 +104,15 @@ class DrillScreen(DrillView):
 
     def action_request(self, name: str) -> None:
         """Ask the coach for something else."""
+        if Request[name] is Request.NEXT and self.is_reached:
+            self.go_on()
+            return
         self.take_back()
         self.show(self.desk.drill.ask(Request[name], self._clock()))
+
+    def go_on(self) -> None:
+        """To what comes after the goal that is reached."""
+        self.post_message(WentOn())
 
     def action_pause(self) -> None:
         """Rest, or go on."""

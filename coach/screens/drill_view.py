@@ -22,13 +22,12 @@ from coach.coaching.outcomes import (
     StrayKey,
 )
 from coach.screens.collaborators import ClickLike, Desk, Settings
-from coach.screens.drill_sayings import DrillSayings
+from coach.screens.drill_sayings import READ_S, DrillSayings
 from coach.screens.marks import mark_of, marks_of
 from coach.screens.pulse import Pulse
+from coach.screens.widgets.clean_run import CLEAN
 from coach.screens.widgets.strip_line import StripLine
 from coach.screens.words import (
-    FINISHED,
-    FINISHED_WITH_CLICK,
     NO_PIANO,
     RESTING,
     STRIKE,
@@ -92,6 +91,7 @@ class DrillView(DrillSayings):
             case RepetitionBegan():
                 self._just_ended = False
                 self._release()
+                self.result.show_run_alone()
                 self.staff.mark_all({})
                 self.staff.turn_to(0)
             case RepetitionEnded():
@@ -109,6 +109,7 @@ class DrillView(DrillSayings):
 
     def _start_click(self, click: CountIn) -> None:
         self._release()
+        self.result.show_run_alone()
         excerpt = self.desk.drill.excerpt
         self._pulse.start(self.desk.score, excerpt, click)
         if self._beats is None:
@@ -144,6 +145,9 @@ class DrillView(DrillSayings):
         self._show_run_of(ended)
         self.show_unkept(self.desk.keep(ended))
         self.set_timer(HOLD_S, self._turn_back)
+        if not self._has_played:
+            self._has_played = True
+            self.choose_foot()
 
     def _show_run_of(self, ended: RepetitionEnded) -> None:
         """How the assignment that was played stands now, also where the next one is decided."""
@@ -186,6 +190,8 @@ class DrillView(DrillSayings):
         result = self.result
         self._reason = _reason(given.decision)
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
+        if result.headline == CLEAN:  # it was of the run before
+            result.show_run_alone()
         if given.assignment.click and self._ended is None and self.desk.drill.state is State.READY:
             result.show_verdict(STRIKE)
             self._waits = True
@@ -197,11 +203,16 @@ class DrillView(DrillSayings):
         words = {
             State.NO_PIANO: (self._no_piano or NO_PIANO, ""),
             State.RESTING: (RESTING, "REST"),
-            State.FINISHED: (FINISHED_WITH_CLICK if self.asked.click else FINISHED, "FINISHED"),
+            State.FINISHED: (self.finished_words, "FINISHED"),
         }.get(state)
+        if state is State.FINISHED:
+            self.set_timer(READ_S, self.show_way_on)
         if words:
             self.take_back()
             self.result.show_verdict(*words)
+        elif state is State.READY and self.is_reached:  # nobody played it again after all
+            self.result.show_verdict(self.finished_words)
+            self.show_way_on()
         elif self._waits:
             self.result.show_verdict("")
         self._waits = words is not None

@@ -47,6 +47,11 @@ class PageTurned(Message):
 
 
 @dataclass
+class WentOn(Message):
+    """The goal on the screen is reached, and the pianist goes on to what comes after it."""
+
+
+@dataclass
 class HandsMoved(Message):
     """Notes of the piece on the screen are to go to the other hand; one line each."""
 

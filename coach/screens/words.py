@@ -11,9 +11,11 @@ from coach.coaching.placewords import whole_bars_words
 from coach.coaching.words import ENOUGH, WIDE
 from coach.judging.facts import Judgement, Stage
 from coach.judging.reach import before_the_break
+from coach.playing.edge import Edge
 from coach.score.model import Hands, Score
 from coach.score.place import beat_words
 from coach.score.window import Window
+from coach.screens.collaborators import Onward
 
 STAGES = {
     Stage.NOTES: "notes: the right keys in order",
@@ -113,8 +115,23 @@ NO_PIANO = (
 )
 STRIKE = "Strike any key for the count-in; then play with the click."
 RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
-FINISHED = "The goal is reached. Play it again or press p to go on, Esc for another piece."
-FINISHED_WITH_CLICK = "The goal is reached. Press p to go on with it, Esc for another piece."
+
+
+GOAL_REACHED = "The goal is reached."
+
+
+def finished_words(key: str, onward: Onward | None, *, click: bool) -> str:
+    """What can be done at the goal; ``key`` goes on to what comes after it, where anything does."""
+    if onward is None:
+        again = "Any key counts in again" if click else "Play it again"
+        return f"{GOAL_REACHED} {again}; Esc is for another piece."
+    again = "any other counts in again" if click else "or play this again"
+    return f"{onward.reached} {key} goes on to {onward.where}; {again}."
+
+
+def way_on_headline(edge: Edge) -> str:
+    """The key that goes on, to be written large."""
+    return "LOW KEY: ON" if edge is Edge.LOWEST else "HIGH KEY: ON"
 
 
 def too_tall(missing: int) -> str:

@@ -6,11 +6,15 @@ from textual.widgets import Static
 
 from coach.screens.big import big
 
+CLEAN = "CLEAN"
+"""The verdict that stands beside the figures, which it belongs to."""
+
 
 class CleanRun(Static):
     """``2 of 3 clean``, the figures large enough to be read from the bench.
 
-    While a click runs, its beat stands in their place, in the same columns.
+    In their place, in large letters too: the verdict, where it has no room of its own; and while a
+    click runs, its beat, in the same columns.
     """
 
     DEFAULT_CSS = """
@@ -21,6 +25,7 @@ class CleanRun(Static):
         super().__init__(id=id, markup=False)
         self._ascii_only = ascii_only
         self._run = (0, 0)
+        self._said = ""
         self._tall = False
 
     @property
@@ -33,35 +38,50 @@ class CleanRun(Static):
         """Write the figures tall, or not."""
         if tall is not self._tall:
             self._tall = tall
-            self.show(*self._run)
+            self._write()
 
     def show(self, run: int, required: int) -> None:
         """So many clean running, of so many; past the goal as many as were asked for."""
         self._run = min(run, required), required
-        self.update("\n".join(self._rows()))
+        self._write()
 
     def add_one(self) -> None:
         """One more, up to as many as were asked for."""
         run, required = self._run
         self.show(run + 1, required)
 
+    def say(self, text: str) -> None:
+        """Something in its place; ``CLEAN`` beside the figures; the figures alone for ""."""
+        if text != self._said:
+            self._said = text
+            self._write()
+
     def show_beat(self, beat: int) -> None:
         """The beat that sounds, in place of the clean run."""
         width = max(map(len, self._rows()))
-        rows = ("", str(beat), "") if self._ascii_only else big(str(beat), tall=self._tall)
-        self.update("\n".join(row.center(width) for row in rows))
+        self.update("\n".join(row.center(width) for row in self._big(str(beat))))
 
     def hide_beat(self) -> None:
         """The clean run again."""
-        self.show(*self._run)
+        self._write()
+
+    def _write(self) -> None:
+        self.update("\n".join(self._rows()))
 
     def _rows(self) -> list[str]:
-        if self._ascii_only:
-            return ["", f"  {self.words}  ", ""]
-        left, right = (big(str(figure), tall=self._tall) for figure in self._run)
+        if self._said == CLEAN:
+            clean = self._big(CLEAN)
+            return [f"{run} {word}" for run, word in zip(self._figures(), clean, strict=True)]
+        return list(self._big(self._said)) if self._said else self._figures(" clean")
+
+    def _figures(self, word: str = "") -> list[str]:
+        left, right = (self._big(str(figure)) for figure in self._run)
         middle = len(left) // 2
         parts = zip(left, right, strict=True)
         return [
-            f"{one}{' of ' if row == middle else '    '}{other}{' clean' if row == middle else ''}"
+            f"{one}{' of ' if row == middle else '    '}{other}{word if row == middle else ''}"
             for row, (one, other) in enumerate(parts)
         ]
+
+    def _big(self, text: str) -> tuple[str, ...]:
+        return big(text, tall=self._tall, plain=self._ascii_only)

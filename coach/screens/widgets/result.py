@@ -14,6 +14,8 @@ from coach.screens.widgets.clean_run import CleanRun
 
 _FIGURES = 30
 """Columns left of the headline: ``2 of 3 clean`` with tall figures, and some air."""
+_WORDS = 36
+"""Columns that the words need beside a headline: three rows of them hold most sentences."""
 
 
 class VerdictLine(Static):
@@ -38,12 +40,16 @@ class Headline(Static):
     rows = 0
     """Rows that it takes where it is displayed."""
 
+    def __init__(self, *, ascii_only: bool, id: str) -> None:
+        super().__init__("", id=id, markup=False)
+        self._ascii_only = ascii_only
+
     def show(self, text: str, room: int) -> None:
         """Write it as large as fits into so many columns; not at all where nothing does."""
         tall = big_width(text, tall=True) <= room
         fits = bool(text) and big_width(text) <= room
         self.rows = (TALL_ROWS if tall else ROWS) if fits else 0
-        self.update("\n".join(big(text, tall=tall)) if fits else "")
+        self.update("\n".join(big(text, tall=tall, plain=self._ascii_only)) if fits else "")
         self.set_class(not fits, "-empty")
 
 
@@ -58,14 +64,15 @@ class Words(Vertical):
     }
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, ascii_only: bool) -> None:
         super().__init__()
+        self._ascii_only = ascii_only
         self._verdict = self._reason = ""
         self.has_headline = False
 
     def compose(self) -> ComposeResult:
         """From the top, the most important first."""
-        yield Headline("", id="headline", markup=False)
+        yield Headline(ascii_only=self._ascii_only, id="headline")
         yield VerdictLine("", id="verdict", markup=False)
         yield Static("", id="reason", markup=False)
 
@@ -99,7 +106,11 @@ class Words(Vertical):
 
 
 class Result(Horizontal):
-    """The foot of the drill screen: clean run, verdict, reason."""
+    """The foot of the drill screen: clean run, verdict, reason.
+
+    The verdict in a word or three is always written large. Where there is no room for it beside the
+    clean run it takes its place, until the next repetition begins.
+    """
 
     DEFAULT_CSS = """
     Result {
@@ -123,7 +134,7 @@ class Result(Horizontal):
     def compose(self) -> ComposeResult:
         """Figures at the left, words at the right."""
         yield CleanRun(ascii_only=self._ascii_only, id="clean-run")
-        yield Words()
+        yield Words(ascii_only=self._ascii_only)
 
     @property
     def is_roomy(self) -> bool:
@@ -138,6 +149,7 @@ class Result(Horizontal):
         self.query_one(CleanRun).stand(tall=roomy)
         self.query_one(Words).has_headline = roomy
         self.query_one(Words).fit()
+        self._say()
 
     def show_run(self, run: int, required: int) -> None:
         """The clean run so far."""
@@ -162,9 +174,24 @@ class Result(Horizontal):
 
     def show_headline(self, text: str) -> None:
         """A word or three in large letters."""
-        self._headline = "" if self._ascii_only else text
+        self._headline = text
         self.query_one(Headline).show(self._headline, self.size.width - _FIGURES)
         self.query_one(Words).fit()
+        self._say()
+
+    def show_run_alone(self) -> None:
+        """The clean run where a verdict has taken its place."""
+        self.query_one(CleanRun).say("")
+
+    def _say(self) -> None:
+        text = "" if self.is_roomy else self._headline
+        fits = big_width(text) <= self.size.width - _WORDS
+        self.query_one(CleanRun).say(text if fits else "")
+
+    @property
+    def headline(self) -> str:
+        """What is written large now."""
+        return self._headline
 
     def on_resize(self, event: Resize) -> None:
         """Write it as large as fits now."""
