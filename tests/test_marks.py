@@ -54,5 +54,5 @@ def test_what_is_forgiven_is_not_shown():
 
 def test_what_was_not_reached_has_no_mark():
     judgement = judged(Label.MATCHED, Label.MISSED)
-    score = (judgement.score[0], replace(judgement.score[1], reached=False))
+    score = (judgement.score[0], judgement.score[1]._replace(reached=False))
     assert set(marks_of(replace(judgement, score=score))) == {0}

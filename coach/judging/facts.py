@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from typing import NamedTuple
 
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt, Transition
@@ -63,8 +64,7 @@ class Outcome(StrEnum):
     NOT_REACHED = "not reached"
 
 
-@dataclass(frozen=True, slots=True)
-class ScoreLabel:
+class ScoreLabel(NamedTuple):
     """What became of one score note."""
 
     note: int
@@ -78,8 +78,7 @@ class ScoreLabel:
     """False for notes after the place where the repetition broke off."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlayedLabel:
+class PlayedLabel(NamedTuple):
     """What one struck key was."""
 
     played: int

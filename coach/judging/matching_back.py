@@ -2,24 +2,33 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
+from coach.judging.matching_costs import Costs
 from coach.judging.matching_places import Places
 from coach.judging.matching_reading import NEVER, Key, Kind, Reading
+from coach.judging.matching_score import Layout
 from coach.judging.matching_steps import Steps
 
 PAUSE_S = 0.25
 """A stop this much longer than the written gap is surely one."""
+LAST = 0.5
+"""Beats after which a key may be expected where none is written any more."""
 
 
 class Back(Steps):
     """Extends readings by going back."""
 
+    def __init__(self, layout: Layout, costs: Costs) -> None:
+        super().__init__(layout, costs)
+        self.usual = [after - before for before, after in pairwise(layout.beat)] + [LAST]
+        """Beats from each onset to the next."""
+
     def pause(self, reading: Reading, key: Key) -> float:
         """Whether the pianist stopped before this key: 0 not at all, 1 surely."""
-        front = reading.right if reading.right > reading.left else reading.left
-        beats = self.layout.beat
-        usual = beats[front + 1] - beats[front] if front + 1 < len(beats) else 0.5
-        pause = (key.at - reading.last_s - usual * reading.period_s) / PAUSE_S
-        return 0.0 if pause < 0 else min(pause, 1.0)
+        usual = self.usual[reading.right if reading.right > reading.left else reading.left]
+        late = key.at - reading.last_s - usual * reading.period_s
+        return 0.0 if late <= 0 else 1.0 if late >= PAUSE_S else late / PAUSE_S
 
     def jumps(
         self, reading: Reading, index: int, key: Key, pause: float, room: float, places: Places

@@ -7,9 +7,13 @@ times likelier. Set by a search over seeded cases (``scripts/earcases``), not pu
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+
+WILD = 13
+"""A key this many semitones off, or more, is wrong no matter how far."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Costs:
     """One number for each kind of event."""
 
@@ -87,6 +91,24 @@ class Costs:
     """A note that fits worse than this may be a jump back."""
     beam: int = 30
     width: float = 15.0
+
+    @cached_property
+    def by_count(self) -> list[float]:
+        """What leaving out none, one, two ... notes at one place costs, up to the most it does."""
+        out = []
+        for count in range(8):
+            many = max(count - 4, 0)
+            cost = self.skip + self.missed * (count - many) + self.missed_many * many
+            out.append(min(cost, self.missed_most))
+        return out
+
+    @cached_property
+    def by_size(self) -> list[float]:
+        """What a wrong key costs by the semitones that it is off, up to ``WILD``."""
+        near = [self.wrong_near] * 3
+        farther = [self.wrong_near + self.wrong_far * more for more in (1, 2, 3)]
+        wild = [self.wrong_wild] * (WILD - 7)
+        return [*near, *farther, *wild, self.wrong_octave]
 
 
 COSTS = Costs()

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from coach.judging.matching_costs import Costs
+from coach.judging.matching_costs import WILD, Costs
 from coach.judging.matching_reading import NEVER, Key, Reading
 from coach.judging.matching_score import Layout
 from coach.judging.matching_skips import IMPOSSIBLE, Skips
 
 FRESH = 1.0
 """A hand that played so many beats before the other tells no more than the other does."""
-WILD = 13
-"""A key this many semitones off, or more, is wrong no matter how far."""
 CORRECTION_S = 0.7
 """A wrong key is put right within this time, or not at all."""
 
@@ -28,8 +26,10 @@ class Fit(Skips):
             [n for n, hand in enumerate(layout.hand) if hand == 0],
             [n for n, hand in enumerate(layout.hand) if hand == 1],
         )
-        self.by_size = [self._wrong_size(size) for size in range(WILD)]
+        self.by_size = costs.by_size
         self.least_wrong = min(self.by_size)
+        self.most_wrong = costs.extra + costs.missed + costs.skip + 1
+        """A wrong key that costs more is surely one too many, and its note left out."""
 
     def excused(
         self, reading: Reading, target: int, key: Key, missed: float, timing: float
@@ -54,16 +54,6 @@ class Fit(Skips):
                 return self.costs.wrong_shift
         size = off if off > 0 else -off
         return self.by_size[size] if size < WILD else self.costs.wrong_wild
-
-    def _wrong_size(self, size: int) -> float:
-        costs = self.costs
-        if size <= 2:
-            return costs.wrong_near
-        if size == 12:
-            return costs.wrong_octave
-        if size <= 5:
-            return costs.wrong_near + costs.wrong_far * (size - 2)
-        return costs.wrong_wild
 
     def timing(self, reading: Reading, target: int, at: float) -> float:
         """How badly a time fits a note: by its own hand's clock and by the other's."""

@@ -6,8 +6,10 @@ from bisect import bisect_left
 from typing import NamedTuple
 
 from coach.judging.matching_back import Back
+from coach.judging.matching_costs import Costs
 from coach.judging.matching_places import Places
 from coach.judging.matching_reading import NEVER, Key, Kind, Reading
+from coach.judging.matching_score import Layout
 from coach.judging.matching_skips import IMPOSSIBLE
 from coach.judging.matching_steps import aside
 
@@ -34,6 +36,12 @@ class Ways(NamedTuple):
 class Moves(Back):
     """Extends readings over one score."""
 
+    def __init__(self, layout: Layout, costs: Costs) -> None:
+        super().__init__(layout, costs)
+        first = layout.first
+        self.low = [first[onset - REACH if onset > REACH else 0] for onset in range(len(first))]
+        """The first note that may still be due where the hand behind has come to an onset."""
+
     def of(self, reading: Reading, ways: Ways, bound: float, places: Places) -> float:
         """Keep the readings that follow with a cost up to ``bound``; the bound that they set."""
         key, index, surely, sure, wide = ways
@@ -42,7 +50,8 @@ class Moves(Back):
         if pause == 1.0:
             surely = NEVER
         best = self._matches(reading, ways, surely, bound - base, places)
-        bound = min(bound, base + best + (sure if best < surely else wide))
+        most = base + best + (sure if best < surely else wide)
+        bound = most if most < bound else bound
         if best < surely:
             return bound
         room = bound - base
@@ -61,16 +70,16 @@ class Moves(Back):
     ) -> float:
         """The key as a note of its pitch: what the best of these costs."""
         key, index, _, sure, wide = ways
-        layout, at = self.layout, key.at
+        layout, at, fits = self.layout, key.at, self.costs.surely
         done, ahead, best = reading.done, 0, IMPOSSIBLE
+        right, left = reading.right, reading.left
         targets = layout.of_pitch.get(key.pitch, ())
-        low = layout.first[max(min(reading.right, reading.left) - REACH, 0)]
-        for at_rank in range(bisect_left(targets, low), len(targets)):
-            target = targets[at_rank]
+        low = self.low[right if right < left else left]
+        for rank in range(bisect_left(targets, low), len(targets)):
+            target = targets[rank]
             if done >> target & 1:
                 continue
-            onset = layout.onset[target]
-            if onset > (reading.left if layout.hand[target] else reading.right):
+            if layout.onset[target] > (left if layout.hand[target] else right):
                 ahead += 1
                 if ahead > AHEAD:
                     break
@@ -78,12 +87,13 @@ class Moves(Back):
             if missed > room:
                 continue
             timing = self.timing(reading, target, at)
-            if timing > self.costs.surely:
+            if timing > fits:
                 timing = self.excused(reading, target, key, missed, timing)
             cost = timing + missed
             if cost < best:
                 best = cost
-                room = min(room, cost + (sure if cost < surely else wide))
+                most = cost + (sure if cost < surely else wide)
+                room = most if most < room else room
             if cost <= room:
                 self.play(reading, index, at, target, Kind.MATCH, cost, 0, missed > 0, places)
         return best
@@ -104,44 +114,48 @@ class Moves(Back):
 
     def _wrong(self, reading: Reading, index: int, key: Key, room: float, places: Places) -> None:
         """A wrong key for a note that is due now."""
-        costs, layout, done, at = self.costs, self.layout, reading.done, key.at
-        pitches, onsets = layout.pitch, layout.onset
-        limit = min(costs.extra + costs.missed + costs.skip + 1, room)
+        costs = self.costs
         for hand, front, last in (
             (0, reading.right, reading.right_off), (1, reading.left, reading.left_off)
         ):  # fmt: skip
-            notes = self.of_hand[hand]
-            seen = before = 0
-            onset, missed = front, 0.0
             most = room - (costs.wrong_same if last else self.least_wrong)
-            if most < 0:
+            if most >= 0:
+                self._wrong_by(hand, front, last, reading, index, key, room, most, places)
+
+    def _wrong_by(
+        self, hand: int, front: int, last: int, reading: Reading, index: int, key: Key,
+        room: float, most: float, places: Places,
+    ) -> None:  # fmt: skip
+        """The same for one hand; the notes that it left out cost up to ``most``."""
+        layout, done, at, pitch = self.layout, reading.done, key.at, key.pitch
+        pitches, onsets, notes = layout.pitch, layout.onset, self.of_hand[hand]
+        limit = self.most_wrong if self.most_wrong < room else room
+        seen = before = 0
+        onset, missed = front, 0.0
+        for rank in range(self.due_rank[hand][front], len(notes)):
+            target = notes[rank]
+            if done >> target & 1:
                 continue
-            for rank in range(self.due_rank[hand][front], len(notes)):
-                target = notes[rank]
-                if done >> target & 1:
-                    continue
-                if onsets[target] > onset:
-                    onset, before = onsets[target], seen
-                    missed = self.passed(reading, hand, front, onset, before) if before else 0.0
-                    if missed > most:
-                        break
-                seen += 1
-                if seen > REACH:
+            if onsets[target] > onset:
+                onset, before = onsets[target], seen
+                missed = self.passed(reading, hand, front, onset, before) if before else 0.0
+                if missed > most:
                     break
-                off = key.pitch - pitches[target]
-                if off == 0:
-                    continue
-                cost = self.wrong_pitch(off, last)
-                if cost >= limit or cost + missed > room:
-                    continue
-                if not self.wanted(reading, target, at, cost + missed, places):
-                    continue
-                cost += costs.wrong_timing * self.timing(reading, target, at)
-                if cost < limit and cost + missed <= room:
-                    total = cost + missed
-                    self.play(
-                        reading, index, at, target, Kind.WRONG, total, off, before > 0, places
-                    )
+            seen += 1
+            if seen > REACH:
+                break
+            off = pitch - pitches[target]
+            if off == 0:
+                continue
+            cost = self.wrong_pitch(off, last)
+            if cost >= limit or cost + missed > room:
+                continue
+            if not self.wanted(reading, target, at, cost + missed, places):
+                continue
+            cost += self.costs.wrong_timing * self.timing(reading, target, at)
+            if cost < limit and cost + missed <= room:
+                total = cost + missed
+                self.play(reading, index, at, target, Kind.WRONG, total, off, before > 0, places)
 
     def _extra(self, reading: Reading, index: int, key: Key, room: float, places: Places) -> None:
         """A key that the score does not ask for; a soft short one costs less."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from operator import attrgetter
 
 from coach.judging.matching_reading import Reading
@@ -35,7 +36,11 @@ class Places:
 
     def keep(self, new: Reading) -> None:
         """Take in a reading that is wanted, in place of what it is better than."""
-        kept = self.kept.setdefault((new.right, new.left), [])
+        place = new.right, new.left
+        kept = self.kept.get(place)
+        if kept is None:
+            self.kept[place] = [new]
+            return
         for at, old in enumerate(kept):
             if old.done == new.done and old.last_s == new.last_s:
                 kept[at] = new
@@ -50,4 +55,4 @@ class Places:
 
     def all(self) -> list[Reading]:
         """All that is kept."""
-        return [reading for kept in self.kept.values() for reading in kept]
+        return [*chain.from_iterable(self.kept.values())]

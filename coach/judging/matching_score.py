@@ -14,9 +14,9 @@ HANDS = (Hand.RIGHT, Hand.LEFT)
 """The hands by their index here."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class Layout:
-    """Parallel lists over the excerpt's notes and over its onsets.
+    """Parallel lists over the excerpt's notes and over its onsets; never changed once made.
 
     An *onset* here is one place in the score with the notes of both hands; small notes have an
     onset of their own just before their main note's.
@@ -54,8 +54,9 @@ def lay_out(excerpt: Excerpt) -> Layout:
     order = sorted(range(len(keys)), key=keys.__getitem__)
     notes = [excerpt.notes[index] for index in order]
     small = [note.grace is not None for note in notes]
+    pitch = [note.pitch for note in notes]
     out = Layout(
-        pitch=[note.pitch for note in notes],
+        pitch=pitch,
         hand=[0 if note.hand is Hand.RIGHT else 1 for note in notes],
         onset=[],
         small=small,
@@ -65,6 +66,7 @@ def lay_out(excerpt: Excerpt) -> Layout:
         note=order,
         of_pitch={},
     )
+    onsets, of_pitch = out.onset, out.of_pitch
     last: tuple[float, bool] | None = None
     for at, index in enumerate(order):
         place = (beats[index], small[at])
@@ -72,7 +74,7 @@ def lay_out(excerpt: Excerpt) -> Layout:
             out.beat.append(place[0] - (GRACE_LEAD_BEATS if small[at] else 0.0))
             out.first.append(at)
             last = place
-        out.onset.append(len(out.beat) - 1)
-        out.of_pitch.setdefault(out.pitch[at], []).append(at)
+        onsets.append(len(out.beat) - 1)
+        of_pitch.setdefault(pitch[at], []).append(at)
     out.first.append(len(order))
     return out

@@ -22,21 +22,21 @@ class Skips:
     def __init__(self, layout: Layout, costs: Costs) -> None:
         self.layout = layout
         self.costs = costs
-        self.by_count = [self._left_out(count) for count in range(8)]
+        self.by_count = costs.by_count
         self.before = self._before()
         self.due_rank = [[bits.bit_count() for bits in before] for before in self.before]
         """For each hand and onset, how many notes of the hand lie before it."""
 
     def _before(self) -> tuple[list[int], list[int]]:
         """For each onset, the notes of each hand that lie before it, as bits."""
-        layout, bits = self.layout, [0, 0]
-        out: tuple[list[int], list[int]] = ([0], [0])
-        for start, end in pairwise(layout.first):
+        hands, bits = self.layout.hand, [0, 0]
+        right, left = [0], [0]
+        for start, end in pairwise(self.layout.first):
             for note in range(start, end):
-                bits[layout.hand[note]] |= 1 << note
-            for hand in (0, 1):
-                out[hand].append(bits[hand])
-        return out
+                bits[hands[note]] |= 1 << note
+            right.append(bits[0])
+            left.append(bits[1])
+        return right, left
 
     def advance(self, reading: Reading, target: int) -> float:
         """What moving the hand to a note costs: notes left out, or a note out of order."""
@@ -84,12 +84,6 @@ class Skips:
     def left_out(self, count: int) -> float:
         """What leaving out so many notes at one place costs."""
         return self.by_count[count] if count < len(self.by_count) else self.costs.missed_most
-
-    def _left_out(self, count: int) -> float:
-        costs = self.costs
-        many = count - 4 if count > 4 else 0
-        cost = costs.skip + costs.missed * (count - many) + costs.missed_many * many
-        return min(cost, costs.missed_most)
 
     def owed(self, reading: Reading, keys: int) -> float:
         """What is sure to be left out yet costs, where so many keys are all that is to come."""

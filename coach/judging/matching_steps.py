@@ -24,39 +24,38 @@ class Steps(Fit):
         off: int, skipped: bool, places: Places,
     ) -> None:  # fmt: skip
         """The reading after a key played for a note; ``skipped``: its hand left notes out."""
-        if not self.wanted(reading, target, at, cost, places):
-            return
-        layout, done, total = self.layout, reading.done | 1 << target, reading.cost + cost
+        layout, r = self.layout, reading
         onset, hand = layout.onset[target], layout.hand[target]
-        right, left = reading.right, reading.left
-        period, beat = reading.period_s, layout.beat[onset]
-        right_s, left_s = reading.right_s, reading.left_s
-        right_beat, left_beat = reading.right_beat, reading.left_beat
-        right_off, left_off = reading.right_off, reading.left_off
-        small = layout.small[target]
-        gap, gap_end = reading.gap, reading.gap_end
-        after = (left if hand else right) + 1
+        right, left, total = r.right, r.left, r.cost + cost
+        done, before = r.done | 1 << target, left if hand else right
+        if onset > before:
+            right, left = (right, onset) if hand else (onset, left)
+        if not places.wants(right, left, done, at, total):
+            return
+        period, beat = r.period_s, layout.beat[onset]
+        right_s, left_s, right_beat, left_beat = r.right_s, r.left_s, r.right_beat, r.left_beat
+        right_off, left_off, gap, gap_end = r.right_off, r.left_off, r.gap, r.gap_end
+        after = before + 1
         if skipped and onset > after and onset > gap_end and beat - layout.beat[after] > 0.9:
             gap, gap_end = after, onset
+        moves = onset > before or (onset == before and (left_s if hand else right_s) == NEVER)
+        if layout.small[target]:
+            moves = False
         if hand:
             left_off = off
-            if onset > left or (onset == left and left_s == NEVER):
-                left = onset
-                if not small:
-                    period = _tempo(period, beat - left_beat, at - left_s)
-                    left_s, left_beat = at, beat
+            if moves:
+                period = _tempo(period, beat - left_beat, at - left_s)
+                left_s, left_beat = at, beat
         else:
             right_off = off
-            if onset > right or (onset == right and right_s == NEVER):
-                right = onset
-                if not small:
-                    period = _tempo(period, beat - right_beat, at - right_s)
-                    right_s, right_beat = at, beat
+            if moves:
+                period = _tempo(period, beat - right_beat, at - right_s)
+                right_s, right_beat = at, beat
         places.keep(
             Reading(
                 total, done, right, left, right_s, left_s, right_beat, left_beat, period,
-                right_off, left_off, reading.stray, reading.stray_s, at,
-                (reading.step, index, kind, target), gap, gap_end,
+                right_off, left_off, r.stray, r.stray_s, at,
+                (r.step, index, kind, target), gap, gap_end,
             )
         )  # fmt: skip
 
@@ -75,5 +74,6 @@ def _tempo(period: float, gap: float, passed_s: float) -> float:
     """Seconds in a beat after one more gap was played in so many seconds."""
     if gap <= 0 or passed_s > 1e9:
         return period
-    rate = min(max(passed_s / gap, period * 0.75), period * 1.35)
-    return period + min(0.35, 0.5 * gap) * (rate - period)
+    rate, low, high = passed_s / gap, period * 0.75, period * 1.35
+    rate = low if rate < low else high if rate > high else rate
+    return period + (0.35 if gap > 0.7 else 0.5 * gap) * (rate - period)

@@ -20,7 +20,7 @@ def with_reach(excerpt: Excerpt, matching: Matching) -> Matching:
     if silent < _BROKE_OFF and last >= 0:
         return matching
     labels = tuple(
-        replace(label, reached=False) if number > last else label
+        label._replace(reached=False) if number > last else label
         for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
     )
     return replace(matching, score=labels)

@@ -12,8 +12,8 @@ Intervals are numbered by the moment they lead to: interval ``i`` runs from mome
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import NamedTuple
 
 from coach.judging.timing_moments import Moment
 
@@ -24,11 +24,11 @@ _OUTLYING = 2.0
 """Errors beyond twice the middle one count less and less."""
 _PRECISE_S = 0.008
 """Nearer than a professional's own scatter (8 ms, Jabusch 2006) nothing is outlying."""
-_TRICUBE = tuple((1 - (d / (_REACH + 1)) ** 3) ** 3 for d in range(_REACH + 1))
+_TRICUBE = tuple((1 - (abs(d) / (_REACH + 1)) ** 3) ** 3 for d in range(-_REACH, _REACH + 1))
+"""The weights of a moment's neighbours; its own is 1."""
 
 
-@dataclass(frozen=True, slots=True)
-class Interval:
+class Interval(NamedTuple):
     """From one moment to the next."""
 
     quarters: float
@@ -69,21 +69,25 @@ def _period_around(row: Sequence[Moment], i: int) -> float | None:
     """The weighted middle of the tempos of the stretches that end before i or begin at it."""
     before = range(i - 1, max(i - 1 - _REACH, 0), -1)
     after = range(i + 1, min(i + 1 + _REACH, len(row)))
-    found = [*_periods(row, i - 1, before, -1), *_periods(row, i, after, 0)]
+    found: list[tuple[float, float]] = []
+    _periods(row, i - 1, before, -1, found)
+    _periods(row, i, after, 0, found)
     return weighted_median(found) if found else None
 
 
 def _periods(
-    row: Sequence[Moment], start: int, crossed: range, side: int
-) -> Iterator[tuple[float, float]]:
+    row: Sequence[Moment], start: int, crossed: range, side: int, found: list[tuple[float, float]]
+) -> None:
     """Period and quarters of ever longer stretches from a moment on, up to what is broken."""
-    x, at_s = row[start].x, row[start].at_s
+    first = row[start]
+    x, at_s = first.x, first.at_s
     for i in crossed:
-        if row[i].broken or row[i].gap:
+        over = row[i]
+        if over.broken or over.gap:
             return
-        end = row[i + side]
+        end = row[i + side] if side else over
         span = abs(end.x - x)
-        yield abs(end.at_s - at_s) / span, span
+        found.append((abs(end.at_s - at_s) / span, span))
 
 
 def weighted_median(found: list[tuple[float, float]]) -> float:
@@ -120,11 +124,9 @@ def foretold(row: Sequence[Moment], lifts: Sequence[float]) -> tuple[float, ...]
 
 def _local_fit(xs: Sequence[float], free: Sequence[float], i: int) -> float:
     """A straight line through the neighbours, refitted with less of what lies off it."""
-    near = [
-        (xs[j] - xs[i], free[j], _TRICUBE[abs(j - i)])
-        for j in range(max(0, i - _REACH), min(len(xs), i + _REACH + 1))
-        if j != i
-    ]
+    low, high, x0 = max(0, i - _REACH), i + _REACH + 1, xs[i]
+    around = zip(xs[low:high], free[low:high], _TRICUBE[low - i + _REACH :], strict=False)
+    near = [(x - x0, t, weight) for x, t, weight in around if weight < 1.0]
     if len(near) < 2:
         return free[i]  # one neighbour tells no tempo
     kept = near

@@ -11,10 +11,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from statistics import median
+from typing import NamedTuple
 
 from coach.judging.facts import Label, Matching
 from coach.playing.notes import PlayedNote
@@ -23,8 +23,7 @@ from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 
-@dataclass(frozen=True, slots=True)
-class HandOnset:
+class HandOnset(NamedTuple):
     """One hand's notes at one score onset, as struck."""
 
     hand: Hand
@@ -47,8 +46,7 @@ class HandOnset:
         return (self.last_s - self.first_s) * 1000
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(NamedTuple):
     """One score onset, by whichever hands struck it."""
 
     onset_quarters: Fraction

@@ -11,7 +11,7 @@ Told apart from
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import median
 
 from coach.judging.habits import Habits
@@ -54,7 +54,7 @@ def at_known_pace(steps: Sequence[Interval], pace_qpm: float | None) -> tuple[In
     period = 60 / pace_qpm
     fit = [abs(s.seconds - period * s.quarters) <= _SAME_PACE * period * s.quarters for s in steps]
     return tuple(
-        replace(step, period_s=min(step.period_s, period))
+        step._replace(period_s=min(step.period_s, period))
         if i and (len(steps) == 2 or any(fit[j] for j in range(1, len(steps)) if j != i))
         else step
         for i, step in enumerate(steps)

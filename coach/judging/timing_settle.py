@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import pairwise
 from statistics import median
 
@@ -59,7 +58,7 @@ def _walk_back(
     out: list[Moment] = []
     for i in range(len(row) - 1, -1, -1):
         at_s = choices[i][k]
-        out.append(row[i] if at_s == row[i].at_s else replace(row[i], at_s=at_s))
+        out.append(row[i] if at_s == row[i].at_s else row[i]._replace(at_s=at_s))
         k = best[i][k][1]
     return tuple(reversed(out))
 

@@ -94,7 +94,12 @@ class Excerpt:
     @cached_property
     def beats_of_onsets(self) -> tuple[float, ...]:
         """Place in beats of each of ``onsets_quarters``."""
-        return tuple(map(self.beat_of, self.onsets))
+        grid, last, out = self.grid, len(self.grid) - 1, []
+        for at, arrival in zip(self.onsets, self.arrivals, strict=True):
+            index = min(max(arrival, 1), last)
+            low = grid[index - 1]
+            out.append(index - 1 + (at - low) / (grid[index] - low))
+        return tuple(out)
 
     def place_of(self, onset_quarters: Fraction) -> Place:
         """Bar and beat of an onset; without a score behind it, beats counted in the window."""
@@ -116,7 +121,8 @@ class Excerpt:
     def _into(self, index: int, hands: Hands) -> Transition:
         """The transition to a grid beat, also one beat outside the grid."""
         index = min(max(index, 0), len(self.grid_quarters))
-        return Transition(hands, *self._beats_round[index : index + 2])
+        round_ = self._beats_round
+        return Transition(hands, round_[index], round_[index + 1])
 
     @cached_property
     def _beats_round(self) -> tuple[Fraction, ...]:
