@@ -41,3 +41,24 @@ def test_of_two_beats_alone_the_later_hand_is_the_late_one() -> None:
     late = {i: late_s[note.pitch] for i, note in enumerate(pair.notes) if note.pitch in late_s}
     told = judge(pair, play(pair, late=late)).faults
     assert [(f.cause, f.hands) for f in told] == [("one hand late", Hands.LEFT)]
+
+
+def parted_at_the_end(left_onsets: int) -> list[tuple[str, Hands]]:
+    """Nine quarters in the right hand, a few last ones in the left; the last left one early."""
+    left = tune(left_onsets, F(1), hand="LH", start=36)
+    for note in left:
+        note["onset"] = F(str(note["onset"])) + 9 - left_onsets
+    window = whole(score_from_notes([*tune(9, F(1), start=72), *left]))
+    last = max(i for i, note in enumerate(window.notes) if note.hand is Hand.LEFT)
+    return [
+        (f.cause, f.hands) for f in judge(window, play(window, qpm=80, late={last: -0.2})).faults
+    ]
+
+
+def test_a_hand_with_a_pulse_of_its_own_can_be_early() -> None:
+    assert parted_at_the_end(5) == [("one hand early", Hands.LEFT)]
+
+
+def test_against_a_single_onset_the_later_hand_is_the_late_one() -> None:
+    """One onset has no pulse: as well the other hand may have fallen behind, which is likelier."""
+    assert parted_at_the_end(1) == [("one hand late", Hands.RIGHT)]

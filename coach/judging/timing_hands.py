@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from math import sqrt
 from statistics import median
@@ -17,6 +17,9 @@ _PLAIN = 0.2
 early. Being late is by far the likelier mistake, so it needs plain evidence."""
 _LEAST_LINE = 3
 """Moments that make a line: between two there is no saying which hand kept the beat."""
+_LEAST_PULSE = 3
+"""Onsets from which a hand has a pulse of its own that it could be early against. Where the other
+plays nearly all, the line is that hand's, and lies near it also where it falls behind."""
 _ALONE = 1.2
 """How much more is asked where the other hand does not play at the same onset."""
 _USUALLY_S, _USUALLY_SHARE, _USUALLY_WEIGHT = 0.025, 0.03, 4
@@ -64,6 +67,9 @@ def parted(
     limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
     least = tolerance.hands_apart_least_ms(beat_s * 1000) / 1000
     apart = _distances(row)
+    pulsed = {
+        hand for hand in Hand if sum(moment.of(hand) is not None for moment in row) >= _LEAST_PULSE
+    }
     found = []
     for i, moment in enumerate(row):
         if moment.torn or any(hand.loose for hand in moment.hands):
@@ -71,7 +77,7 @@ def parted(
         if len(moment.hands) == 2:
             stands_out = abs(apart[i]) > least and _unusual(apart, i, beat_s) > tolerance.z_limit
             due_s = line[i] if len(row) >= _LEAST_LINE else None
-            one = _of_two(moment, i, due_s, least if stands_out else limit)
+            one = _of_two(moment, i, due_s, least if stands_out else limit, pulsed)
         else:
             one = _of_one(row, line, i, _ALONE * limit)
         if one is not None and not _is_meant(one, moment, beat_s, habits):
@@ -109,14 +115,16 @@ def _is_meant(one: Parted, moment: Moment, beat_s: float, habits: Habits | None)
     return habits.is_expressive(moment.onset_quarters, one.hand, error_ms, beat_ms)
 
 
-def _of_two(moment: Moment, i: int, due_s: float | None, limit: float) -> Parted | None:
+def _of_two(
+    moment: Moment, i: int, due_s: float | None, limit: float, pulsed: Set[Hand]
+) -> Parted | None:
     """The hand that parted from the other: the later one, unless the line says plainly no."""
     early, late = sorted(moment.hands, key=lambda hand: hand.at_s)
     clear_s = late.first_s - early.last_s
     if clear_s <= limit:
         return None
     kept_beat = due_s is not None and abs(late.at_s - due_s) < _PLAIN * (late.at_s - early.at_s)
-    if kept_beat and clear_s > _ALONE * limit:
+    if kept_beat and early.hand in pulsed and clear_s > _ALONE * limit:
         return Parted(i, early.hand, -clear_s)
     return Parted(i, late.hand, clear_s)
 
