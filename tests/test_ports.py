@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from jackrig import PIANO, JackServer, Pianist, wait_for
 
-from coach.playing.driver import CLIENT, RtMidiDriver
+from coach.playing.clients import CLIENT
+from coach.playing.driver import RtMidiDriver
 from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.playing.notes import PlayedNote
 from coach.playing.ports import Ports, PortsUnavailable

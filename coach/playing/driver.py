@@ -5,25 +5,19 @@ The rtmidi objects themselves are made in ``clients.py``.
 
 from __future__ import annotations
 
-import importlib
-import os
-import sys
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
-from typing import Any, Protocol
+from typing import Protocol
 
-from coach.playing.clients import CLIENT, Clients
+from coach.playing.clients import Clients
 from coach.playing.probe import Probe
+from coach.playing.systems import find_system, load
 
 GONE = (
     "JACK has stopped and I hear nothing: start it again, and I go on by myself; nothing is lost."
 )
 """What is said while a JACK server is away."""
-
-
-class PortsUnavailable(Exception):
-    """There is no MIDI here; its text is one sentence that says what to do."""
 
 
 class InPort(Protocol):
@@ -82,9 +76,9 @@ class RtMidiDriver:
     """
 
     def __init__(self, api: str | None = None) -> None:
-        self._rtmidi = _load()
+        self._rtmidi = load()
         self._lock = threading.Lock()
-        self._api = self._find_api(api or os.environ.get("KEYHOLE_MIDI_API", ""))
+        self._api = find_system(self._rtmidi, api)
         self._clients: Clients | None = Clients(self._rtmidi, self._api)
         self._gone: Clients | None = None
         """Those of a system that carries nothing, until they are ended."""
@@ -154,59 +148,3 @@ class RtMidiDriver:
             elif there:
                 with suppress(OSError):
                     self._clients = Clients(self._rtmidi, self._api)
-
-    def _find_api(self, wanted: str) -> int:
-        """The first MIDI system that answers and has a port; else the first that answers."""
-        answering = None
-        for api in self._apis(wanted):
-            try:
-                client = self._rtmidi.MidiIn(api, CLIENT)
-            except OSError:
-                continue
-            has_ports = client.get_port_count() > 0
-            client.delete()
-            if has_ports:
-                return api
-            answering = api if answering is None else answering
-        if answering is None:
-            raise PortsUnavailable(_no_system(wanted))
-        return answering
-
-    def _apis(self, wanted: str) -> list[int]:
-        if not wanted:
-            return list(self._rtmidi.get_compiled_api())
-        api = self._rtmidi.get_compiled_api_by_name(wanted)
-        if api == self._rtmidi.API_UNSPECIFIED:
-            known = ", ".join(map(self._rtmidi.get_api_name, self._rtmidi.get_compiled_api()))
-            raise PortsUnavailable(
-                f"KEYHOLE_MIDI_API is {wanted!r}, which is not here; choose from: {known}."
-            )
-        return [api]
-
-
-def _load() -> Any:
-    """The rtmidi module, which needs a system library on Linux."""
-    try:
-        return importlib.import_module("rtmidi")
-    except ImportError as error:
-        raise PortsUnavailable(_cannot_load(str(error))) from error
-
-
-def _cannot_load(why: str) -> str:
-    if sys.platform == "linux" and "libasound" in why:
-        return (
-            "MIDI needs the system's libasound.so.2: install it (Debian, Ubuntu: sudo apt-get "
-            "install libasound2; Fedora: sudo dnf install alsa-lib) and start Keyhole again."
-        )
-    return f"python-rtmidi does not load ({why}); run the set-up again to have a piano."
-
-
-def _no_system(wanted: str) -> str:
-    if wanted == "jack":
-        return "No JACK server answers; start JACK, then start Keyhole again to have a piano."
-    if sys.platform == "linux":
-        return (
-            "This machine's MIDI system does not answer: load it with 'sudo modprobe snd-seq' "
-            "or start JACK, then start Keyhole again to have a piano."
-        )
-    return "This machine's MIDI system does not answer; restart it to have a piano."

@@ -7,8 +7,9 @@ import threading
 import time
 
 from coach.playing.choosing import choose, counterpart, shown
-from coach.playing.driver import Driver, OutPort, PortsUnavailable, RtMidiDriver
+from coach.playing.driver import Driver, OutPort, RtMidiDriver
 from coach.playing.listener import POLL_S, Listener, Post
+from coach.playing.systems import PortsUnavailable
 
 __all__ = ["Ports", "PortsUnavailable"]
 
