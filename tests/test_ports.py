@@ -2,14 +2,16 @@
 
 import sys
 import time
+from argparse import Namespace
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from jackrig import PIANO, JackServer, Pianist, wait_for
 
+from coach.cli.commands.connecting import show_ports
 from coach.playing.clients import CLIENT
-from coach.playing.driver import RtMidiDriver
+from coach.playing.driver import NOT_YET, RtMidiDriver
 from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.playing.notes import PlayedNote
 from coach.playing.ports import Ports, PortsUnavailable
@@ -258,12 +260,34 @@ def test_a_click_that_is_asked_for_as_the_jack_server_dies_is_silent(
     driver.close()
 
 
-def test_no_jack_server_is_one_sentence(
+def test_a_jack_server_that_is_not_there_at_the_start_is_found_when_it_comes(
+    mortal_server: JackServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mortal_server.stop()
+    ports = Ports()
+    player: Pianist | None = None
+    try:
+        events = Heard()
+        ports.listen(None, events.append)
+        wait_for(lambda: events.last_is(PianoLost))
+        assert events == [PianoLost("", NOT_YET.format(name="jack"))]
+        mortal_server.start()
+        player = Pianist()
+        wait_for(lambda: events.last_is(PianoFound), within_s=10)
+        assert ports.trouble == ""
+        strike(player, events)
+    finally:
+        ports.close()
+        if player:
+            player.close()
+
+
+def test_where_no_jack_server_answers_the_list_of_ports_says_what_to_do(
     jack_server: JackServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "nobody_is_there")
-    with pytest.raises(PortsUnavailable, match="start JACK"):
-        RtMidiDriver("jack")
+    with pytest.raises(PortsUnavailable, match="start it, and I find it by myself"):
+        show_ports(Namespace())
 
 
 def test_an_unknown_midi_system_names_the_known_ones(jack_server: JackServer) -> None:

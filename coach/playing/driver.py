@@ -18,6 +18,8 @@ GONE = (
     "JACK has stopped and I hear nothing: start it again, and I go on by myself; nothing is lost."
 )
 """What is said while a JACK server is away."""
+NOT_YET = "The MIDI system {name} does not answer: start it, and I find it by myself."
+"""What is said while the one that was asked for has not been there yet."""
 
 
 class InPort(Protocol):
@@ -72,14 +74,17 @@ class RtMidiDriver:
     Thread-safe: yes. Its calls take microseconds, but for opening a port (some 15 ms) and
     for ending those of a dead server (a second).
 
+    One that was asked for by name and is not there yet is waited for in the same way.
+
     Raises PortsUnavailable where python-rtmidi does not load or no MIDI system answers.
     """
 
     def __init__(self, api: str | None = None) -> None:
         self._rtmidi = load()
         self._lock = threading.Lock()
-        self._api = find_system(self._rtmidi, api)
-        self._clients: Clients | None = Clients(self._rtmidi, self._api)
+        self._api, answers = find_system(self._rtmidi, api)
+        self._clients = Clients(self._rtmidi, self._api) if answers else None
+        self._was_there = answers
         self._gone: Clients | None = None
         """Those of a system that carries nothing, until they are ended."""
         self._probe = Probe.of(self._api)
@@ -111,7 +116,11 @@ class RtMidiDriver:
 
     def trouble(self) -> str:
         """A sentence where the MIDI system has gone; "" where it is there."""
-        return "" if self._clients else GONE
+        if self._clients:
+            return ""
+        return (
+            GONE if self._was_there else NOT_YET.format(name=self._rtmidi.get_api_name(self._api))
+        )
 
     def close(self) -> None:
         """Let go of everything, opened ports too."""
@@ -148,3 +157,4 @@ class RtMidiDriver:
             elif there:
                 with suppress(OSError):
                     self._clients = Clients(self._rtmidi, self._api)
+                    self._was_there = True

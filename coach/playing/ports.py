@@ -37,6 +37,11 @@ class Ports:
         return tuple(map(shown, self._driver.names_out()))
 
     @property
+    def trouble(self) -> str:
+        """A sentence that says what to do where the MIDI system is not there; else ""."""
+        return self._driver.trouble()
+
+    @property
     def piano(self) -> str | None:
         """The piano that is heard now, or None. Thread-safe: yes."""
         return self._listener.name if self._listener else None

@@ -22,11 +22,11 @@ def load() -> Any:
         raise PortsUnavailable(_cannot_load(str(error))) from error
 
 
-def find_system(rtmidi: Any, wanted: str | None = None) -> int:
-    """The first MIDI system that answers and has a port; else the first that answers.
+def find_system(rtmidi: Any, wanted: str | None = None) -> tuple[int, bool]:
+    """The first MIDI system that answers and has a port, else the first that answers; and True.
 
-    ``wanted`` names one, as rtmidi does; so does the variable KEYHOLE_MIDI_API. Raises
-    PortsUnavailable where none answers.
+    ``wanted`` names one, as rtmidi does; so does the variable KEYHOLE_MIDI_API. It may be waited
+    for: then it comes with False. Raises PortsUnavailable where none is named and none answers.
     """
     wanted = wanted or os.environ.get("KEYHOLE_MIDI_API", "")
     answering = None
@@ -38,11 +38,13 @@ def find_system(rtmidi: Any, wanted: str | None = None) -> int:
         has_ports = client.get_port_count() > 0
         client.delete()
         if has_ports:
-            return api
+            return api, True
         answering = api if answering is None else answering
-    if answering is None:
-        raise PortsUnavailable(_no_system(wanted))
-    return answering
+    if answering is not None:
+        return answering, True
+    if wanted:
+        return rtmidi.get_compiled_api_by_name(wanted), False
+    raise PortsUnavailable(_no_system())
 
 
 def _systems(rtmidi: Any, wanted: str) -> list[int]:
@@ -66,9 +68,7 @@ def _cannot_load(why: str) -> str:
     return f"python-rtmidi does not load ({why}); run the set-up again to have a piano."
 
 
-def _no_system(wanted: str) -> str:
-    if wanted == "jack":
-        return "No JACK server answers; start JACK, then start Keyhole again to have a piano."
+def _no_system() -> str:
     if sys.platform == "linux":
         return (
             "This machine's MIDI system does not answer: load it with 'sudo modprobe snd-seq' "

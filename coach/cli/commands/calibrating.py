@@ -64,7 +64,7 @@ def _heard(ports: Ports, wanted: str | None) -> tuple[tuple[float, ...], tuple[f
     bench = _Bench()
     print("Looking for the piano …", flush=True)
     ports.listen(wanted, bench.events.put)
-    none = "No piano was found; plug in its cable, switch it on, and try again."
+    none = ports.trouble or "No piano was found; plug in its cable, switch it on, and try again."
     print(f"Piano: {piano_words(bench.wait_for(PianoFound, _LOOK_S, none).name)}")
     out = ports.open_out()
     print("Strike any key to begin; then tap one with every beat, from the third on.")

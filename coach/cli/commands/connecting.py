@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 
 from coach.playing.noise import divert_noise
-from coach.playing.ports import Ports
+from coach.playing.ports import Ports, PortsUnavailable
 
 
 def show_ports(options: Namespace) -> int:
@@ -14,6 +14,8 @@ def show_ports(options: Namespace) -> int:
     ports = Ports()
     try:
         into, out = ports.names_in(), ports.names_out()
+        if ports.trouble:
+            raise PortsUnavailable(ports.trouble)
     finally:
         ports.close()
     for title, names in (("From the piano:", into), ("To the piano:", out)):
