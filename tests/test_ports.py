@@ -270,7 +270,7 @@ def test_a_jack_server_that_is_not_there_at_the_start_is_found_when_it_comes(
         events = Heard()
         ports.listen(None, events.append)
         wait_for(lambda: events.last_is(PianoLost))
-        assert events == [PianoLost("", NOT_YET.format(name="jack"))]
+        assert events == [PianoLost("", NOT_YET.format(name="JACK"))]
         mortal_server.start()
         player = Pianist()
         wait_for(lambda: events.last_is(PianoFound), within_s=10)
@@ -286,6 +286,7 @@ def test_where_no_jack_server_answers_the_list_of_ports_says_what_to_do(
     jack_server: JackServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "nobody_is_there")
+    monkeypatch.setattr("coach.cli.commands.connecting.divert_noise", lambda: None)
     with pytest.raises(PortsUnavailable, match="start it, and I find it by myself"):
         show_ports(Namespace())
 

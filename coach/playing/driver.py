@@ -18,7 +18,7 @@ GONE = (
     "JACK has stopped and I hear nothing: start it again, and I go on by myself; nothing is lost."
 )
 """What is said while a JACK server is away."""
-NOT_YET = "The MIDI system {name} does not answer: start it, and I find it by myself."
+NOT_YET = "{name} does not answer yet: start it, and I find it by myself."
 """What is said while the one that was asked for has not been there yet."""
 
 
@@ -118,9 +118,9 @@ class RtMidiDriver:
         """A sentence where the MIDI system has gone; "" where it is there."""
         if self._clients:
             return ""
-        return (
-            GONE if self._was_there else NOT_YET.format(name=self._rtmidi.get_api_name(self._api))
-        )
+        if self._was_there:
+            return GONE
+        return NOT_YET.format(name=self._rtmidi.get_api_name(self._api).upper())
 
     def close(self) -> None:
         """Let go of everything, opened ports too."""

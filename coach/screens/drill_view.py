@@ -201,7 +201,7 @@ class DrillView(DrillSayings):
         if state not in (State.COUNT_IN, State.PLAYING) and self._pulse.running:
             self._stop_click()
         words = {
-            State.NO_PIANO: (self._no_piano or NO_PIANO, ""),
+            State.NO_PIANO: (self._no_piano or NO_PIANO, "NO PIANO"),
             State.RESTING: (RESTING, "REST"),
             State.FINISHED: (self.finished_words, "FINISHED"),
         }.get(state)
