@@ -20,6 +20,7 @@ from coach.coaching.plan import PlanRow
 from coach.drill import Drill, learn, repair
 from coach.playing.events import KeyDown, KeyUp, PianoFound, PianoLost
 from coach.score.build import score_from_notes
+from coach.score.errors import ScoreError
 from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.app import KeyholeApp
@@ -30,6 +31,7 @@ from coach.screens.drill_screen import DrillScreen
 from coach.screens.help import HelpScreen
 from coach.screens.home import HomeScreen
 from coach.screens.notices import NoticeScreen, TooSmallScreen
+from coach.screens.opening import OpeningScreen
 
 SIZES = [(80, 24), (120, 40)]
 RIGHT = (60, 62, 64, 65, 62)
@@ -913,3 +915,27 @@ def test_the_verdict_is_written_large_in_every_usual_terminal(size, hands, ascii
         assert seat.is_large(f"{hands.value.upper()} BEAT 1", plain=ascii_only)
 
     seated(size, run, drill=drill, settings=Settings(ascii_only=ascii_only))
+
+
+@pytest.mark.parametrize("size", [(60, 18), *SIZES])
+def test_while_a_long_score_is_read_it_says_for_how_long_and_how_to_give_up(size):
+    def opener(path, moves, on_progress, cancelled):
+        on_progress("Reading tune.musicxml: 3 s")
+        while not cancelled():
+            time.sleep(0.01)
+        raise ScoreError("Given up.")
+
+    async def run(seat):
+        await seat.until(HomeScreen)
+        opening = OpeningScreen(opener, Path("tune.musicxml"), Errand.DRILL)
+        await seat.app.push_screen(opening)
+        for _ in range(500):
+            await seat.pilot.pause()
+            if "Reading tune.musicxml: 3 s" in seat.text:
+                break
+        assert "Reading tune.musicxml: 3 s" in seat.text
+        assert "Esc: give up" in seat.text
+        await seat.pilot.press("escape")
+        await seat.until(HomeScreen)
+
+    seated(size, run, start=Start())

@@ -41,7 +41,6 @@ class KeyholeApp(PlainlyEnding):
     App.-plain ModalScreen > * { border: ascii $foreground; }
     App.-plain ModalScreen > .keys { border: none; }
     App.-plain Input, App.-plain Input:focus { border: ascii $foreground; }
-    App.-plain LoadingIndicator { display: none; }
     SearchIcon { display: none; }  /* not every terminal has that character */
     """
     BINDINGS: ClassVar[list[BindingType]] = [

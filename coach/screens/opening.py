@@ -12,7 +12,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import LoadingIndicator, Static
+from textual.widgets import Static
 
 from coach.record.errors import RecordError
 from coach.score.errors import ScoreError
@@ -30,11 +30,10 @@ class OpeningScreen(ModalScreen[None]):
     OpeningScreen {
         align: center middle;
         & > Vertical {
-            width: 70%; height: 7; padding: 1 2;
+            width: 70%; height: auto; padding: 1 2;
             border: round $foreground 60%; background: $surface;
         }
-        & LoadingIndicator { height: 1; }
-        & Static { height: 1; }
+        & #progress { margin-bottom: 1; }
     }
     """
 
@@ -48,11 +47,10 @@ class OpeningScreen(ModalScreen[None]):
         self._cancelled = Event()
 
     def compose(self) -> ComposeResult:
-        """What is opened, how far it is, how to give up."""
+        """What is opened and for how long so far, how to give up."""
         with Vertical():
-            yield Static(as_shown(self, f"Opening {self._path.name} …"), markup=False)
-            yield Static("", id="progress", markup=False)
-            yield LoadingIndicator()
+            opening = as_shown(self, f"Opening {self._path.name} …")
+            yield Static(opening, id="progress", markup=False)
             yield Static("Esc: give up")
 
     def on_mount(self) -> None:

@@ -6,6 +6,7 @@ from argparse import Namespace
 
 from coach.cli.errors import CannotDo
 from coach.cli.keeping import Keeping
+from coach.cli.waiting import waiting_line
 
 
 def home(options: Namespace) -> int:
@@ -20,7 +21,8 @@ def drill(options: Namespace) -> int:
     from coach.cli.pieces import goal_from, open_piece
     from coach.cli.staging import Errand, Start, run
 
-    score = open_piece(options.score, options.move, data=options.data)
+    with waiting_line() as say:
+        score = open_piece(options.score, options.move, data=options.data, on_progress=say)
     goal_from(options, score)
     return run(options, Start(options.score, Errand.DRILL), Keeping(options))
 
@@ -36,7 +38,8 @@ def demo(options: Namespace) -> int:
     if options.score:
         from coach.cli.pieces import open_piece
 
-        open_piece(path, data=options.data)
+        with waiting_line() as say:
+            open_piece(path, data=options.data, on_progress=say)
     return run(options, Start(path, Errand.DEMO), Keeping(options, keeps=False))
 
 
