@@ -30,7 +30,7 @@ from coach.screens.connect import ConnectScreen
 from coach.screens.drill_screen import DrillScreen
 from coach.screens.help import HelpScreen
 from coach.screens.home import HomeScreen
-from coach.screens.notices import NoticeScreen, TooSmallScreen
+from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen
 from coach.screens.opening import OpeningScreen
 
 SIZES = [(80, 24), (120, 40)]
@@ -778,7 +778,7 @@ def test_a_text_longer_than_the_terminal_says_that_there_is_more_and_with_which_
         await seat.pilot.press("?")
         await seat.pilot.pause()
         assert ("PgDn: more" in seat.text) is more
-        assert "Enter or Esc: back" in seat.text
+        assert "Enter, Esc or play: back" in seat.text
         assert ("a note too many" in seat.text) is not more
         await seat.pilot.press("pagedown", "pagedown", "pagedown")
         await seat.pilot.pause(0.5)
@@ -939,3 +939,31 @@ def test_while_a_long_score_is_read_it_says_for_how_long_and_how_to_give_up(size
         await seat.until(HomeScreen)
 
     seated(size, run, start=Start())
+
+
+@pytest.mark.parametrize("key", ["d", "w", "t", "question_mark"])
+def test_playing_on_closes_what_stands_over_the_music_and_is_heard(key):
+    async def run(seat):
+        await seat.pilot.press(key)
+        await seat.until(SheetScreen)
+        await seat.play(*RIGHT)
+        await seat.until(DrillScreen)
+        assert "1 of 3 clean" in seat.app.screen.query_one("#clean-run").words
+
+    seated(SIZES[0], run)
+
+
+def test_a_notice_at_the_start_goes_when_the_pianist_plays():
+    async def run(seat):
+        await seat.until(NoticeScreen)
+        await seat.play(RIGHT[0])
+        await seat.until(DrillScreen)
+
+    seated(SIZES[0], run, start=Start(Path("tune.musicxml")), notices=("The record is locked.",))
+
+
+def test_control_c_leaves_the_program_and_keeps_where_the_drill_stands():
+    async def run(seat):
+        await seat.pilot.press("ctrl+c")
+
+    assert seated(SIZES[0], run).left == 1

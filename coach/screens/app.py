@@ -13,7 +13,7 @@ from textual.events import Resize
 from textual.geometry import Size
 from textual.screen import Screen
 
-from coach.playing.events import MidiEvent, PianoFound, PianoLost
+from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.screens.collaborators import Collaborators, Desk, Errand, Settings, Start
 from coach.screens.connect import ConnectScreen, unheard
 from coach.screens.ending import end_when_told
@@ -22,7 +22,7 @@ from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.mistakes import PlainlyEnding
-from coach.screens.notices import NoticeScreen, TooSmallScreen, is_too_small
+from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen, is_too_small
 from coach.screens.opening import OpeningScreen
 
 if TYPE_CHECKING:
@@ -44,7 +44,8 @@ class KeyholeApp(PlainlyEnding):
     SearchIcon { display: none; }  /* not every terminal has that character */
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+q", "quit", "quit", show=False, priority=True)
+        Binding("ctrl+q", "quit", "quit", show=False, priority=True),
+        Binding("ctrl+c", "quit", "quit", show=False),  # as everywhere in a terminal
     ]
 
     def __init__(
@@ -114,6 +115,8 @@ class KeyholeApp(PlainlyEnding):
                 self._piano_changed(event.name)
             elif isinstance(event, PianoLost):
                 self._piano_changed(None, event.why)
+            elif isinstance(event, KeyDown) and isinstance(self._top, SheetScreen):
+                self._top.dismiss()  # no hand is free for the computer
         drill = self._drill()
         if drill and not drill.is_demo:
             drill.hear(events)

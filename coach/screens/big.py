@@ -1,7 +1,7 @@
 """Letters and figures large enough to be read from the bench, drawn with blocks.
 
-A letter is 3 dots wide and 5 high. Three rows of half blocks hold one line of them; where there
-is room a dot is a whole row high and two columns wide.
+A letter is 3 dots wide, N one more, and 5 high. Three rows of half blocks hold one line of them;
+where there is room a dot is a whole row high and two columns wide.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _DOTS = {
     "K": ("# #", "# #", "## ", "# #", "# #"),
     "L": ("#  ", "#  ", "#  ", "#  ", "###"),
     "M": ("# #", "###", "###", "# #", "# #"),
-    "N": ("###", "# #", "# #", "# #", "# #"),
+    "N": ("#  #", "## #", "# ##", "#  #", "#  #"),
     "O": ("###", "# #", "# #", "# #", "###"),
     "P": ("###", "# #", "###", "#  ", "#  "),
     "Q": ("###", "# #", "# #", "###", "  #"),

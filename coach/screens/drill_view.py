@@ -193,7 +193,7 @@ class DrillView(DrillSayings):
         if result.headline == CLEAN:  # it was of the run before
             result.show_run_alone()
         if given.assignment.click and self._ended is None and self.desk.drill.state is State.READY:
-            result.show_verdict(STRIKE)
+            result.show_verdict(STRIKE, "ANY KEY")
             self._waits = True
         self.choose_foot()
 

@@ -16,6 +16,13 @@ Commands keep their function keys meanwhile."""
 """On a computer keyboard with the letters in English order."""
 
 
+AT_THE_PIANO = """\
+The first note of the window begins a repetition; it ends by itself.
+With a click any key counts in. Playing on ends a pause and closes
+what stands over the music. At the goal the lowest key goes on."""
+"""What is asked for at the piano, where no hand is free for the computer."""
+
+
 class HelpScreen(SheetScreen):
     """All keys, all marks, and the usual cautions."""
 
@@ -24,10 +31,11 @@ class HelpScreen(SheetScreen):
         self._demo = demo
 
     def text(self) -> str:
-        """Keys, marks, cautions."""
+        """What the piano asks for, keys, marks, cautions."""
         commands = (*(DEMO_COMMANDS if self._demo else ()), *COMMANDS)
         keys = "\n".join(f"{one.shown:>5}  {one.name:<17} {one.help}" for one in commands)
         marks = "\n".join(f"{face.char:>5}  {face.words}" for face in FACES.values())
         more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{LETTERS}"
+        piano = f"At the piano\n{AT_THE_PIANO}"
         cautions = "\n".join(CAUTIONS)
-        return f"Keys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"
+        return f"{piano}\n\nKeys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"

@@ -42,11 +42,11 @@ class SheetBox(VerticalScroll):
 
     def _say(self) -> None:
         more = f"{self._more}: more   " if self.max_scroll_y else ""
-        self.border_subtitle = f"{more}Enter or Esc: back"
+        self.border_subtitle = f"{more}Enter, Esc or play: back"
 
 
 class SheetScreen(ModalScreen[None]):
-    """A text over the screen, closed with any of the usual keys."""
+    """A text over the screen, closed with any of the usual keys, or by playing on."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,enter,space,q", "dismiss", "close", show=False),
