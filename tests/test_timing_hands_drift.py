@@ -56,3 +56,24 @@ def test_hands_within_a_melodys_lead_do_not_drift() -> None:
     rng = random.Random(3)
     late = {i: (n.hand is Hand.LEFT) * 0.03 + rng.gauss(0, 0.01) for i, n in enumerate(TUNE.notes)}
     assert judge(TUNE, play(TUNE, late=late)).clean
+
+
+def test_the_hand_that_leaves_is_named_by_chance_no_more_often_when_it_lags() -> None:
+    """Hands that scatter by 15 ms: whichever way one of them leaves, it is found about as often."""
+    right = {
+        total_s: sum(named(total_s, hand, seed) is hand for hand in Hand for seed in range(30))
+        for total_s in (0.25, -0.25)
+    }
+    assert min(right.values()) >= 48
+    assert abs(right[0.25] - right[-0.25]) <= 6
+
+
+def named(total_s: float, hand: Hand, seed: int) -> Hand | None:
+    """The hand that is said to drift where this one does, and both scatter."""
+    rng = random.Random(seed)
+    late = {i: rng.gauss(0, 0.015) for i in range(len(TUNE.notes))}
+    for i, moved in drifting(hand, total_s).items():
+        late[i] += moved
+    faults = judge(TUNE, play(TUNE, late=late)).faults
+    told = next((f.hands.value for f in faults if f.cause == "hands drift"), None)
+    return next((one for one in Hand if one.value == told), None)

@@ -29,8 +29,10 @@ _TURNS = (0.0, 0.15, 0.3, 0.5, 0.7)
 _BETTER = 2.5
 """How many times smaller the squares left by one hand's leaving must be than those of a change of
 tempo of both. Alike readings differ by chance by less: F(20, 20) is 2.1 at 5 %."""
-_ALIKE = 1.1
-"""Readings whose squares differ by less are alike: then a hand lags sooner than it hurries."""
+_ALIKE = 1.01
+"""Readings whose squares differ by less are the same: then a hand lags sooner than it hurries. Any
+wider, and the guess costs more than it gives: the hand that hurries, often the easier one, shows
+in the same small differences."""
 _APART_S = 0.05
 """Hands that never lie further than this from the local line did not drift (Goebl 2001: the
 melody's lead is 30 ms)."""
@@ -78,7 +80,7 @@ def drift(row: Sequence[Moment], line: Sequence[float], tolerance: Tolerance) ->
 
 
 def _likelier(readings: Sequence[_Leaving]) -> _Leaving | None:
-    """The reading that leaves least; of two alike, that a hand lags."""
+    """The reading that leaves least; of two that are the same, that a hand lags."""
     if not readings:
         return None
     limit = _ALIKE * (min(one.left for one in readings) + _SMALLEST)
