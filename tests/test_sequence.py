@@ -8,8 +8,10 @@ from screenfakes import two_hands
 from coach.cli.warmlist import warm_up_plan
 from coach.coaching.drill import Drill
 from coach.coaching.facts import Goal, Request
+from coach.coaching.outcomes import Proposed
 from coach.coaching.sequence import DrillSequence
 from coach.coaching.warmup import WarmUp
+from coach.coaching.words import ENOUGH
 from coach.score.model import Hands
 from coach.score.window import Window
 
@@ -26,12 +28,14 @@ def sequence():
 
 
 def play(sequence, at_s):
-    """The window, rightly; half a minute's silence after it."""
+    """The window, rightly; half a minute's silence after it. Answers with all outcomes."""
+    out = []
     for place, one in enumerate(sequence.excerpt.notes):
-        sequence.key_down(one.pitch, 64, at_s + 0.75 * place)
-        sequence.key_up(one.pitch, at_s + 0.75 * place + 0.5)
+        out += sequence.key_down(one.pitch, 64, at_s + 0.75 * place)
+        out += sequence.key_up(one.pitch, at_s + 0.75 * place + 0.5)
     for tick in range(60):
-        sequence.tick(at_s + 4.0 + 0.5 * tick)
+        out += sequence.tick(at_s + 4.0 + 0.5 * tick)
+    return out
 
 
 def test_the_first_is_now_and_the_rest_to_come(sequence):
@@ -42,6 +46,11 @@ def test_a_spot_that_holds_hands_on_to_the_next(sequence):
     play(sequence, 0.0)
     assert sequence.states == ("held", "now", "to come")
     assert sequence.assignment.window.start_quarters == 4
+
+
+def test_it_is_said_to_be_enough_after_the_last_spot_only(sequence):
+    proposed = [Proposed(ENOUGH) in play(sequence, 100.0 * spot) for spot, _ in enumerate(WINDOWS)]
+    assert proposed == [False, False, True]
 
 
 def test_a_spot_that_is_passed_over_is_not_said_to_hold(sequence):

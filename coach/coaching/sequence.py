@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 
 from coach.coaching.drill import Drill
 from coach.coaching.facts import Assignment, Decision, Request
-from coach.coaching.outcomes import AssignmentGiven, Outcome, State, StateChanged
+from coach.coaching.outcomes import AssignmentGiven, Outcome, Proposed, State, StateChanged
 from coach.coaching.plan import RowState
+from coach.coaching.words import ENOUGH
 from coach.score.window import Excerpt
 
 
@@ -103,7 +104,9 @@ class DrillSequence:
     def _on(self, outcomes: tuple[Outcome, ...], now_s: float) -> tuple[Outcome, ...]:
         if self.drill.state is not State.FINISHED or not self._left:
             return outcomes
-        shown = tuple(one for one in outcomes if one != StateChanged(State.FINISHED))
+        # It is not enough yet: the next spot comes.
+        last = (StateChanged(State.FINISHED), Proposed(ENOUGH))
+        shown = tuple(one for one in outcomes if one not in last)
         return shown + self._next(now_s)
 
     def _next(self, now_s: float) -> tuple[Outcome, ...]:
