@@ -1,8 +1,7 @@
 """Whether the MIDI system still carries anything, with a system that can be made to fail."""
 
-from collections.abc import Sequence
-
-from coach.playing.heartbeat import AT_ONCE_S, EVERY_S, LOST_S, MESSAGE, Heartbeat
+from coach.playing.echo import MESSAGE
+from coach.playing.heartbeat import AT_ONCE_S, EVERY_S, LOST_S, Heartbeat
 
 
 class System:
@@ -10,18 +9,18 @@ class System:
 
     def __init__(self, takes_s: float = 0.01) -> None:
         self.now_s, self.takes_s, self.carries = 0.0, takes_s, True
-        self.under_way: list[tuple[float, Sequence[int]]] = []
+        self.under_way: list[float] = []
         self.sent = 0
         self.beat = Heartbeat(self.send, self.receive, lambda: self.now_s, self.sleep)
 
-    def send(self, message: Sequence[int]) -> None:
+    def send(self) -> None:
         self.sent += 1
         if self.carries:
-            self.under_way.append((self.now_s + self.takes_s, message))
+            self.under_way.append(self.now_s + self.takes_s)
 
-    def receive(self) -> Sequence[int] | None:
-        due = self.under_way and self.under_way[0][0] <= self.now_s
-        return self.under_way.pop(0)[1] if due else None
+    def receive(self) -> float | None:
+        due = self.under_way and self.under_way[0] <= self.now_s
+        return self.under_way.pop(0) if due else None
 
     def sleep(self, seconds: float) -> None:
         self.now_s += seconds
@@ -73,7 +72,7 @@ def test_an_answer_that_is_needed_at_once_is_waited_for_no_longer_than_that() ->
     assert system.now_s - start_s <= AT_ONCE_S + 0.01
     assert system.beat.is_beating()  # not for so long that it would be lost
     assert not system.beat.came_back()
-    system.under_way.append((system.now_s, MESSAGE))
+    system.under_way.append(system.now_s)
     assert system.beat.came_back()
 
 
@@ -104,6 +103,6 @@ def test_a_system_that_takes_nothing_is_given_no_more_and_one_that_only_hung_is_
     sent = system.sent
     assert [system.beating_for(1) for _ in range(60)] == [0.1] * 60
     assert system.sent == sent
-    system.under_way.append((system.now_s, MESSAGE))  # what was sent last comes out at last
+    system.under_way.append(system.now_s)  # what was sent last comes out at last
     system.carries = True
     assert system.beating_for(10) is None

@@ -1,5 +1,7 @@
 """Real MIDI: two processes, python-rtmidi's own ports, JACK between them."""
 
+import os
+import re
 import sys
 import time
 from argparse import Namespace
@@ -214,6 +216,19 @@ def test_a_jack_server_that_dies_is_noticed_and_taken_up_again_when_it_is_back(
             strike(player, events)
     finally:
         player.close()
+
+
+def test_this_process_has_no_output_that_a_dead_jack_server_would_hold(ports: Ports) -> None:
+    """rtmidi waits a second for each before it lets go, and the screen would stand still."""
+    import rtmidi
+
+    look = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, "Look")
+    try:
+        asking = re.compile(rf"{CLIENT} asks.*:heartbeat {os.getpid()}")
+        wait_for(lambda: any(asking.match(name) for name in look.get_ports()))
+        assert not any(re.match(rf"{CLIENT}(-\d+)?:", name) for name in look.get_ports())
+    finally:
+        look.delete()
 
 
 def test_a_jack_server_that_hangs_holds_nothing_up_and_is_heard_when_it_goes_on(

@@ -8,12 +8,12 @@ client that is made while one of the dead server's is left brings the whole prog
 
 from __future__ import annotations
 
-import os
 import re
 import threading
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from coach.playing.echo import Echo
 from coach.playing.heartbeat import Heartbeat
 
 CLIENT = "Keyhole"
@@ -21,9 +21,6 @@ CLIENT = "Keyhole"
 
 QUEUE_MESSAGES = 8192
 """How many messages may wait for us: a flood of eight seconds at a MIDI cable's full speed."""
-
-_BEAT = "heartbeat"
-"""What the name of the port begins with that the heartbeat leaves by."""
 
 
 class Port:
@@ -91,7 +88,8 @@ class Clients:
         except OSError:
             self._watch_in.delete()
             raise
-        self._heartbeat = self._feel() if api == rtmidi.API_UNIX_JACK else None
+        self._echo = Echo.of(api) if api == rtmidi.API_UNIX_JACK else None
+        self._heartbeat = Heartbeat(self._echo.send, self._echo.receive) if self._echo else None
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to; our own are left out."""
@@ -106,11 +104,8 @@ class Clients:
 
         To be asked often; or, with ``now``, before a port is opened: that waits for the answer.
         """
-        try:
-            beat = self._heartbeat
-            return beat is None or (beat.answers() if now else beat.is_beating())
-        except OSError:
-            return False
+        beat = self._heartbeat
+        return beat is None or (beat.answers() if now else beat.is_beating())
 
     def came_back(self) -> bool:
         """Whether a system that carried nothing has carried what was sent after all."""
@@ -140,10 +135,13 @@ class Clients:
             port.close()
 
     def end(self) -> None:
-        """Let go of everything, opened ports too; takes a second for each output of a dead server.
+        """Let go of everything, opened ports too.
 
-        rtmidi waits so long for what was sent to leave, without letting Python run.
+        An output of a dead server, where the click was sounded, takes a second: rtmidi waits so
+        long for what was sent to leave, without letting Python run.
         """
+        if self._echo:
+            self._echo.stop()
         for port in self._opened:
             port.end()
         for watch in (self._watch_in, self._watch_out):
@@ -172,20 +170,6 @@ class Clients:
         self._opened = [port for port in self._opened if port.is_open]
         self._opened.append(Port(client, lambda: not self._silent))
         return self._opened[-1]
-
-    def _feel(self) -> Heartbeat | None:
-        """From the client that looks for outputs to the one that looks for inputs."""
-        try:
-            mine = f"{_BEAT} {os.getpid()}"  # not another Keyhole's
-            self._watch_out.open_virtual_port(mine)
-            names = self._watch_in.get_ports()
-            own = next(at for at, name in enumerate(names) if name.endswith(f":{mine}"))
-            self._watch_in.open_port(own, _BEAT)
-            beat = Heartbeat(self._watch_out.send_message, self._watch_in.get_message)
-            beat.answers()
-        except (OSError, StopIteration):  # a server without room for more ports
-            return None
-        return beat
 
 
 def _others(names: Sequence[str]) -> tuple[str, ...]:

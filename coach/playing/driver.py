@@ -72,7 +72,7 @@ class RtMidiDriver:
     back.
 
     Thread-safe: yes. Its calls take microseconds, but for opening a port (some 15 ms) and
-    for ending those of a dead server (a second).
+    for ending the click's output at a dead server (a second).
 
     One that was asked for by name and is not there yet is waited for in the same way.
 
@@ -144,8 +144,8 @@ class RtMidiDriver:
     def _come_back(self) -> None:
         """Go on with a system that only hung; begin anew with one that has died and is back.
 
-        All clients of one that has died are ended before new ones are made. That takes a second in
-        which nothing else runs, and for ever where it hangs: so a process of its own asks before.
+        All clients of one that has died are ended before new ones are made. Where the system hangs
+        that would take for ever, and nothing else would run: so a process of its own asks before.
         """
         if self._gone and self._gone.came_back():
             self._clients, self._gone = self._gone, None

@@ -8,12 +8,8 @@ in the kernel, and those of macOS and Windows are the system's own.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from math import inf
-
-MESSAGE = (0xF0, 0x7D, 0xF7)
-"""An empty system exclusive message with the number kept for uses outside commerce (MIDI 1.0):
-should another program be connected to our port, the message means nothing to it."""
 
 EVERY_S = 0.5
 LOST_S = 1.0
@@ -34,12 +30,12 @@ class Heartbeat:
 
     def __init__(
         self,
-        send: Callable[[Sequence[int]], object],
+        send: Callable[[], object],
         receive: Callable[[], object],
         clock: Callable[[], float] = time.perf_counter,
         sleep: Callable[[float], object] = time.sleep,
     ) -> None:
-        """``receive`` returns None where nothing has come; what ``send`` raises is passed on."""
+        """``receive`` returns None where nothing has come; neither of them waits."""
         self._send, self._receive, self._clock, self._sleep = send, receive, clock, sleep
         self._waits_since_s: float | None = None
         self._sent_s = -inf
@@ -76,7 +72,7 @@ class Heartbeat:
         return 0.0 if self._waits_since_s is None else now_s - self._waits_since_s
 
     def _beat(self, now_s: float) -> None:
-        self._send(MESSAGE)
+        self._send()
         self._sent_s = now_s
         if self._waits_since_s is None:
             self._waits_since_s = now_s
