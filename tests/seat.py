@@ -1,0 +1,123 @@
+"""A seat at the running app, for tests of the screens: keys of the piano, and what is seen."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+from screenfakes import Staging
+
+from coach.playing.events import KeyDown, PianoFound
+from coach.screens.app import KeyholeApp
+from coach.screens.big import big
+from coach.screens.collaborators import Start
+from coach.screens.connect import ConnectScreen
+from coach.screens.drill_screen import DrillScreen
+
+SIZES = [(80, 24), (120, 40)]
+
+
+RIGHT = (60, 62, 64, 65, 62)
+
+
+WRONG = (60, 62, 66, 65, 62)
+
+
+def text_of(app):
+    """What is on the screen, as text. A private name of Textual's, used here only."""
+    return "\n".join(strip.text.rstrip() for strip in app.screen._compositor.render_strips())
+
+
+class Seat:
+    """A running app at a fake piano."""
+
+    def __init__(self, app, staging, pilot):
+        self.app, self.staging, self.pilot = app, staging, pilot
+
+    async def play(self, *pitches):
+        for at, pitch in enumerate(pitches):
+            self.staging.ports.post(KeyDown(pitch, 64, 0.5 * at))
+        await asyncio.sleep(0)  # the inbox hands over
+        await self.pilot.pause()
+
+    async def until(self, screen):
+        for _ in range(1000):  # a busy machine takes its time
+            if isinstance(self.app.screen, screen):
+                await self.pilot.pause()
+                return
+            await asyncio.sleep(0.01)
+        raise AssertionError(f"still at {self.app.screen}")
+
+    async def opened(self, times):
+        """Wait until a piece has been put on the desk so many times."""
+        for _ in range(1000):  # a busy machine takes its time
+            if len(self.staging.errands) == times:
+                return await self.until(DrillScreen)
+            await asyncio.sleep(0.01)
+        raise AssertionError(f"opened for {self.staging.errands}")
+
+    async def until_large(self, words):
+        for _ in range(300):  # a busy machine takes its time
+            if self.is_large(words):
+                return
+            await asyncio.sleep(0.01)
+        raise AssertionError(self.text)
+
+    def is_large(self, words, **how):
+        """Whether it is on the screen in large letters."""
+        lines = self.text.splitlines()
+        for tall in (False, True):
+            rows = [row.rstrip() for row in big(words, tall=tall, **how)]
+            rows = rows[: len(rows) if tall else 3]
+            for at, line in enumerate(lines):
+                for column in range(len(line)):
+                    under = [one[column:] for one in lines[at : at + len(rows)]]
+                    if all(map(str.startswith, under, rows)) and len(under) == len(rows):
+                        return True
+        return False
+
+    @property
+    def text(self):
+        return text_of(self.app)
+
+
+def seated(size, run, *, start=None, settings=None, piano=True, **how):
+    """Run ``run(seat)`` in an app of this size, with a piano unless told otherwise."""
+
+    async def main():
+        staging = Staging(**how)
+        app = KeyholeApp(staging.given, settings, start or Start(Path("tune.musicxml")))
+        async with app.run_test(size=size) as pilot:
+            seat = Seat(app, staging, pilot)
+            if piano:
+                staging.ports.post(PianoFound("Test piano:out"))
+            if start is None:
+                await seat.until(DrillScreen if piano else ConnectScreen)
+            await pilot.pause()
+            await run(seat)
+        return staging
+
+    return asyncio.run(main())
+
+
+def words_of(seat):
+    """The verdict and the reason, as far as they are shown."""
+    lines = [seat.app.screen.query_one(name) for name in ("#verdict", "#reason")]
+    return " ".join(str(line.render()) for line in lines if line.display)
+
+
+def top_line(seat):
+    return str(seat.app.screen.query_one("#assignment").render())
+
+
+def strip_line(seat):
+    return str(seat.app.screen.query_one("#strip").render())
+
+
+def reason_line(seat):
+    return str(seat.app.screen.query_one("#reason").render())
+
+
+def line_of(seat, words):
+    """The line of the screen with these words in it."""
+    return next(line for line in seat.text.splitlines() if words in line)

@@ -1,0 +1,260 @@
+"""The drill screen: what is played, marked, said and asked for."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+from fractions import Fraction as F
+
+import pytest
+from screenfakes import FakeDrill, note, two_hands
+from seat import (
+    RIGHT,
+    SIZES,
+    WRONG,
+    reason_line,
+    seated,
+    strip_line,
+    top_line,
+)
+
+from coach.coaching.facts import Request
+from coach.coaching.outcomes import State
+from coach.drill import Drill, repair
+from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Window
+from coach.screens.drill_screen import DrillScreen
+from coach.screens.help import HelpScreen
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_three_clean_repetitions_fill_the_clean_run_without_a_key_of_the_computer(size):
+    async def run(seat):
+        for done in (1, 2):
+            await seat.play(*RIGHT)
+            assert seat.app.screen.query_one("#clean-run").words == f"{done} of 3 clean"
+            assert "Clean." in seat.text
+        await seat.play(*RIGHT)
+        assert seat.staging.drill.state is State.FINISHED
+        assert "The goal is reached" in seat.text
+
+    assert len(seated(size, run).kept) == 3
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size):
+    async def run(seat):
+        await seat.play(*WRONG[:3])
+        marks = next(line for line in seat.text.splitlines() if "=" in line)
+        assert marks.split() == ["=", "=", "W"]
+        assert "not in the window: F sharp" in seat.text
+        await seat.play(*WRONG[3:])
+        assert "RH wrong key on beat 3." in seat.text
+        assert seat.app.screen.query_one("#clean-run").words == "0 of 3 clean"
+
+    seated(size, run)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand_beside_it(
+    size,
+):
+    one_note = score_from_notes([note(60, 0, 4)], qpm=80, title="Fake tune")
+    drill = Drill(one_note, repair(one_note, Window(F(0), F(4), Hands.RIGHT), qpm=80))
+
+    async def run(seat):
+        await seat.play(60)
+        seat.app.screen.show(drill.tick(11.0))
+        await seat.pilot.pause()
+        assert "Clean" in seat.text
+        seat.staging.ports.post(KeyDown(61, 64, 20.0))
+        await asyncio.sleep(0)
+        await seat.pilot.pause()
+        assert "heard: C sharp" in top_line(seat)
+        assert "Clean" not in seat.text
+        assert "1 of" in seat.app.screen.query_one("#clean-run").words
+        seat.app.screen.forget_heard()  # what its time in sight is followed by
+        assert "play when ready" in top_line(seat)
+
+    seated(size, run, drill=drill)
+
+
+def test_the_last_of_several_keys_is_named_for_its_whole_time(monkeypatch):
+    class Waiting:
+        stopped = False
+
+        def stop(self):
+            self.stopped = True
+
+    async def run(seat):
+        screen, timers = seat.app.screen, []
+        monkeypatch.setattr(screen, "set_timer", lambda *_: timers.append(Waiting()) or timers[-1])
+        for pitch in (61, 63, 66):
+            screen.show_heard(pitch)
+        assert "heard: F sharp" in top_line(seat)
+        assert [timer.stopped for timer in timers] == [True, True, False]
+
+    seated((80, 24), run)
+
+
+def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_who_plays_on():
+    async def run(seat):
+        await seat.play(*RIGHT)
+        await seat.play(*WRONG)
+        assert "W" in "".join(line for line in seat.text.splitlines() if "=" in line)
+        shown = (lambda: top_line(seat), lambda: strip_line(seat), lambda: reason_line(seat))
+        last = [one() for one in shown]
+        assert "bar 1 · 60 bpm" in last[0]
+        assert "so that I hear where it breaks" in last[2]
+        assert seat.app.screen.query_one("#clean-run").words == "0 of 3 clean"
+        await seat.play(60)
+        staff = seat.app.screen.query_one("#staff")
+        assert len(staff.sheet.pages[0].notes) == 3  # two beats and the note arrived at
+        assert "beat 1 → 3 · 40 bpm" in top_line(seat)
+        assert "Only this." in reason_line(seat)
+        assert strip_line(seat) != last[1]
+
+    seated((80, 24), run)
+
+
+def test_what_the_pianist_asks_for_is_shown_at_once_and_all_of_it_together():
+    async def run(seat):
+        await seat.play(*WRONG)
+        await seat.pilot.press("right")
+        assert "bars 1 to 2 · 60 bpm" in top_line(seat)
+        assert "so that I hear where it breaks" in reason_line(seat)
+        assert len(seat.app.screen.query_one("#staff").sheet.pages[0].notes) == 8
+
+    seated((80, 24), run)
+
+
+def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown(monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_screen.TICK_S", 1000.0)  # time is the test's own
+    monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 1000.0)
+    drill = Drill(two_hands(), repair(two_hands(), Window(F(0), F(4), Hands.RIGHT), qpm=80))
+    drill.ask(Request.SMALLER, 0.0)
+    required = drill.assignment.clean_required
+
+    async def run(seat):
+        at_s, counted = 0.0, []
+        while drill.assignment.window.end_quarters < 4:
+            for one in drill.excerpt.notes:
+                at_s += 0.75
+                seat.staging.ports.post(KeyDown(one.pitch, 64, at_s))
+            await asyncio.sleep(0)  # the inbox hands over
+            await seat.pilot.pause()
+            seat.app.screen.show(drill.tick(at_s + 0.5))
+            at_s += 2.0
+            counted.append(seat.app.screen.query_one("#clean-run").words)
+        assert counted[-1] == f"{required} of {required} clean"
+
+    seated((80, 24), run, drill=drill)
+
+
+def test_where_a_click_is_asked_for_it_says_how_to_start_it():
+    async def run(seat):
+        assert "Strike any key for the count-in" in seat.text
+        assert "any key counts in" in seat.text
+
+    drill = FakeDrill(two_hands())
+    drill.click = True
+    seated((80, 24), run, drill=drill)
+
+
+def test_every_request_has_a_key():
+    async def run(seat):
+        for key in ("left", "down", "up", "o", "a", "n", "x", "right"):
+            await seat.pilot.press(key)
+        assert set(seat.staging.drill.asked) == set(Request)
+
+    seated((80, 24), run)
+
+
+def test_requests_are_in_the_command_palette():
+    async def run(seat):
+        names = {one.title for one in seat.app.get_system_commands(seat.app.screen)}
+        assert {request.value.capitalize() for request in Request} <= names
+        every = [one.title for one in seat.app.get_system_commands(seat.app.screen)]
+        assert len(every) == len(set(every))
+        assert "Screenshot" not in every
+        await seat.pilot.press("ctrl+p")
+        await seat.pilot.pause()
+        assert "🔎" not in seat.text
+
+    seated((80, 24), run)
+
+
+def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back():
+    async def run(seat):
+        await seat.play(60, 62)
+        seat.staging.ports.post(PianoLost("Test piano"))
+        await seat.pilot.pause()
+        assert "No piano. Plug it in" in seat.text
+        seat.staging.ports.post(PianoFound("Test piano"))
+        await seat.play(*RIGHT)
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+
+    seated((80, 24), run)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(size, monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_sayings.SAVE_S", 0.01)
+    locked = "Another program holds the record: close it. Till then all is kept in memory."
+
+    async def run(seat):
+        await seat.play(*RIGHT)
+        assert isinstance(seat.app.screen, DrillScreen)  # nothing lies over the staff
+        assert seat.text.splitlines()[-1].strip() == locked
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+        await seat.play(*RIGHT)
+        await asyncio.sleep(0.05)
+        assert seat.text.splitlines()[-1].strip() == locked
+        seat.staging.keep_says = ""  # the other program is closed
+        await asyncio.sleep(0.05)
+        await seat.pilot.pause()
+        assert locked not in seat.text
+        assert "? keys" in seat.text.splitlines()[-1]
+
+    seated(size, run, sentence=locked)
+
+
+def test_the_letters_say_which_notes_they_are():
+    async def run(seat):
+        await seat.pilot.press("k")
+        assert "Z row from C3, Q row from C4" in seat.text
+        await seat.pilot.press("f1")
+        assert "for the right hand" in HelpScreen().text()
+
+    seated((80, 24), run)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="a system without these signals")
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_an_ended_program_keeps_where_the_drill_stands(name):
+    async def run(seat):
+        await seat.play(*RIGHT[:2])
+        os.kill(os.getpid(), getattr(signal, name))
+        await asyncio.sleep(0.05)
+
+    assert seated((80, 24), run).left == 1
+
+
+def test_a_pause_says_how_to_go_on():
+    async def run(seat):
+        await seat.pilot.press("p")
+        assert "Resting." in seat.text
+        await seat.pilot.press("p")
+        assert "Resting." not in seat.text
+
+    seated((80, 24), run)
+
+
+def test_control_c_leaves_the_program_and_keeps_where_the_drill_stands():
+    async def run(seat):
+        await seat.pilot.press("ctrl+c")
+
+    assert seated(SIZES[0], run).left == 1

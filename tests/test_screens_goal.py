@@ -1,0 +1,65 @@
+"""At the goal: what comes after it is asked for at the piano."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+from screenfakes import FakeDrill, two_hands
+from seat import (
+    RIGHT,
+    SIZES,
+    seated,
+    top_line,
+    words_of,
+)
+
+from coach.score.model import Hands
+from coach.score.window import Window
+from coach.screens.collaborators import Errand
+
+
+def going_on():
+    """A goal about to be reached, and what comes after it."""
+    score = two_hands(4)
+    return FakeDrill(score, required=1), FakeDrill(score, window=Window(F(8), F(16), Hands.RIGHT))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(size, monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_view.READ_S", 0.05)
+    first, then = going_on()
+
+    async def run(seat):
+        await seat.play(*RIGHT)
+        said = words_of(seat)
+        assert "Your lowest key goes on to bars 3 to 4; or play this again." in said
+        await seat.until_large("LOW KEY: ON")
+        await seat.play(21)
+        await seat.opened(2)
+        assert "bars 3 to 4" in top_line(seat)
+        assert seat.staging.left == 1
+
+    seated(size, run, drill=first, after=then)
+
+
+def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does():
+    first, then = going_on()
+
+    async def run(seat):
+        await seat.play(*RIGHT)
+        for pitch in (40, 61, 90):
+            assert not seat.app.screen.goes_on(pitch)
+        await seat.pilot.press("n")
+        await seat.opened(2)
+
+    seated(SIZES[0], run, drill=first, after=then)
+
+
+def test_the_lowest_key_asks_for_nothing_before_the_goal():
+    async def run(seat):
+        await seat.play(21)
+        assert seat.staging.errands == [Errand.DRILL]
+
+    first, then = going_on()
+    seated(SIZES[0], run, drill=first, after=then)

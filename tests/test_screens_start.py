@@ -1,0 +1,176 @@
+"""Home, opening a score, and no piano."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from screenfakes import Staging
+from seat import (
+    RIGHT,
+    SIZES,
+    seated,
+)
+
+from coach.playing.events import PianoFound, PianoLost
+from coach.score.errors import ScoreError
+from coach.screens.collaborators import Errand, Start
+from coach.screens.connect import ConnectScreen
+from coach.screens.drill_screen import DrillScreen
+from coach.screens.home import HomeScreen
+from coach.screens.notices import NoticeScreen
+from coach.screens.opening import OpeningScreen
+
+
+@pytest.mark.parametrize("start", [None, Start()])
+def test_the_piano_is_called_by_its_name(start):
+    async def run(seat):
+        assert "Test piano\n" in f"{seat.text}\n"
+        assert ":out" not in seat.text
+
+    seated((80, 24), run, start=start)
+
+
+def test_a_notice_at_the_start_waits_until_the_score_is_open(monkeypatch):
+    async def run(seat):
+        await seat.until(NoticeScreen)
+        assert [type(one) for one in seat.app.screen_stack][1:] == [
+            HomeScreen,
+            DrillScreen,
+            NoticeScreen,
+        ]
+        await seat.pilot.press("enter", "escape")
+        assert isinstance(seat.app.screen, HomeScreen)
+
+    def slowly(self, path, moves, on_progress, cancelled):
+        time.sleep(0.2)
+        return self.score
+
+    monkeypatch.setattr(Staging, "_open", slowly)
+    seated((80, 24), run, start=Start(Path("tune.musicxml")), notices=("The settings are gone.",))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_home_offers_the_warm_up_first_then_the_last_piece(size):
+    async def run(seat):
+        lines = [line.strip() for line in seat.text.splitlines()]
+        offers = [line for line in lines if line.startswith(("Warm-up", "Fake tune", "Another"))]
+        assert offers[0].startswith("Warm-up   2 weak spots")
+        assert offers[1].startswith("Fake tune   go on")
+        assert offers[2].startswith("Another score")
+        assert "Pain means stop" in seat.text
+        assert "What your teacher or your doctor tells you comes first." in seat.text
+        await seat.pilot.press("down", "enter")
+        await seat.until(DrillScreen)
+        assert seat.staging.errands == [Errand.GO_ON]
+        await seat.pilot.press("escape")
+        assert isinstance(seat.app.screen, HomeScreen)
+
+    assert seated(size, run, start=Start()).left == 1
+
+
+def test_a_score_that_cannot_be_opened_is_said_in_its_own_sentence():
+    async def run(seat):
+        await seat.until(NoticeScreen)
+        assert "broken.musicxml is empty; choose another file." in seat.text
+
+    seated((80, 24), run, start=Start(Path("broken.musicxml")))
+
+
+def test_without_ports_the_demo_and_the_letters_are_offered():
+    async def run(seat):
+        await seat.until(ConnectScreen)
+        assert "Install libasound2" in seat.text
+        assert "I notice it by myself" not in seat.text  # without MIDI nothing is noticed
+        assert "demo" in seat.text
+        await seat.pilot.press("down", "down", "enter")
+        await seat.pilot.pause()
+        await seat.pilot.press("q", "w", "e", "r", "w")  # C D E F D on the upper row
+        await seat.pilot.pause()
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+
+    seated((80, 24), run, piano=False, ports=False)
+
+
+def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in(monkeypatch):
+    monkeypatch.setattr("coach.screens.app.PIANO_WAIT_S", 1000.0)  # it is asked for nothing else
+
+    async def run(seat):
+        gone, post = "JACK has stopped: start it again.", seat.staging.ports.post
+        post(PianoLost("Test piano", gone))
+        await seat.pilot.pause()
+        assert gone in seat.text
+        assert "Plug it in" not in seat.text
+        await seat.pilot.press("escape", "enter")  # another piece, meanwhile
+        await seat.until(DrillScreen)
+        assert gone in seat.text
+        post(PianoLost("Test piano"))  # it is back, but the piano is not
+        await seat.pilot.pause()
+        assert gone not in seat.text
+        assert "Plug it in" in seat.text
+        post(PianoFound("Test piano"))
+        await seat.pilot.pause()
+        assert "play when ready" in seat.text
+
+    seated((120, 40), run)
+
+
+def test_a_port_that_is_not_there_is_said_with_those_that_are():
+    async def run(seat):
+        seat.app.collaborators = replace(seat.app.collaborators, port_wanted="organ")
+        await seat.until(ConnectScreen)
+        assert "No port has “organ” in its name. There is: Test piano." in seat.text
+
+    seated((80, 24), run, start=Start(), piano=False)
+
+
+def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself():
+    async def run(seat):
+        await seat.until(DrillScreen)
+        assert "SIMULATED PLAYER" in seat.text
+        await seat.pilot.press("]", "]", "]", "]")
+        for _ in range(200):
+            if seat.staging.kept:
+                break
+            await asyncio.sleep(0.02)
+        await seat.pilot.pause()
+        assert "Clean." in seat.text
+
+    start = Start(Path("tune.musicxml"), Errand.DEMO)
+    assert seated((80, 24), run, start=start, piano=False).kept
+
+
+@pytest.mark.parametrize("size", [(60, 18), *SIZES])
+def test_while_a_long_score_is_read_it_says_for_how_long_and_how_to_give_up(size):
+    def opener(path, moves, on_progress, cancelled):
+        on_progress("Reading tune.musicxml: 3 s")
+        while not cancelled():
+            time.sleep(0.01)
+        raise ScoreError("Given up.")
+
+    async def run(seat):
+        await seat.until(HomeScreen)
+        opening = OpeningScreen(opener, Path("tune.musicxml"), Errand.DRILL)
+        await seat.app.push_screen(opening)
+        for _ in range(500):
+            await seat.pilot.pause()
+            if "Reading tune.musicxml: 3 s" in seat.text:
+                break
+        assert "Reading tune.musicxml: 3 s" in seat.text
+        assert "Esc: give up" in seat.text
+        await seat.pilot.press("escape")
+        await seat.until(HomeScreen)
+
+    seated(size, run, start=Start())
+
+
+def test_a_notice_at_the_start_goes_when_the_pianist_plays():
+    async def run(seat):
+        await seat.until(NoticeScreen)
+        await seat.play(RIGHT[0])
+        await seat.until(DrillScreen)
+
+    seated(SIZES[0], run, start=Start(Path("tune.musicxml")), notices=("The record is locked.",))
