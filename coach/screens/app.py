@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
-
-from textual.app import SystemCommand
-from textual.binding import Binding, BindingType
-from textual.events import Resize
-from textual.geometry import Size
-from textual.screen import Screen
+from typing import TYPE_CHECKING
 
 from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.screens.app_frame import AppFrame
 from coach.screens.collaborators import Collaborators, Desk, Errand, Settings, Start
 from coach.screens.connect import ConnectScreen, unheard
 from coach.screens.ending import end_when_told
@@ -21,8 +16,7 @@ from coach.screens.home import FIRST_PAINT_S, HomeScreen
 from coach.screens.inbox import Inbox
 from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
-from coach.screens.mistakes import PlainlyEnding
-from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen, is_too_small
+from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen
 from coach.screens.opening import OpeningScreen
 
 if TYPE_CHECKING:
@@ -33,20 +27,8 @@ PIANO_WAIT_S = 1.0
 """How long a piano may take to be found before it is said that there is none."""
 
 
-class KeyholeApp(PlainlyEnding):
+class KeyholeApp(AppFrame):
     """Keyhole on the screen."""
-
-    TITLE = "Keyhole"
-    CSS = """
-    App.-plain ModalScreen > * { border: ascii $foreground; }
-    App.-plain ModalScreen > .keys { border: none; }
-    App.-plain Input, App.-plain Input:focus { border: ascii $foreground; }
-    SearchIcon { display: none; }  /* not every terminal has that character */
-    """
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+q", "quit", "quit", show=False, priority=True),
-        Binding("ctrl+c", "quit", "quit", show=False),  # as everywhere in a terminal
-    ]
 
     def __init__(
         self,
@@ -81,13 +63,13 @@ class KeyholeApp(PlainlyEnding):
         if self._start.path:
             self.open(self._start.path, self._start.errand)
         self.set_timer(2 * FIRST_PAINT_S, self._say_notices)
-        self._mind_size()
+        self.mind_size()
         if self._start.errand is not Errand.DEMO:
             self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
         self.set_timer(3 * FIRST_PAINT_S, settle_memory)
 
     def _say_notices(self) -> None:
-        if isinstance(self._top, OpeningScreen):  # it is to go by itself, and must be on top for it
+        if isinstance(self.top, OpeningScreen):  # it is to go by itself, and must be on top for it
             self.set_timer(FIRST_PAINT_S, self._say_notices)
             return
         for notice in reversed(self.collaborators.notices()):
@@ -115,9 +97,9 @@ class KeyholeApp(PlainlyEnding):
                 self._piano_changed(event.name)
             elif isinstance(event, PianoLost):
                 self._piano_changed(None, event.why)
-            elif isinstance(event, KeyDown) and isinstance(self._top, SheetScreen):
-                self._top.dismiss()  # no hand is free for the computer
-        drill = self._drill()
+            elif isinstance(event, KeyDown) and isinstance(self.top, SheetScreen):
+                self.top.dismiss()  # no hand is free for the computer
+        drill = self.drill
         if drill and not drill.is_demo:
             drill.hear(events)
 
@@ -126,28 +108,23 @@ class KeyholeApp(PlainlyEnding):
         for screen in self.screen_stack:
             if isinstance(screen, HomeScreen):
                 screen.show_piano(name)
-        top = self._top
+        top = self.top
         if name and isinstance(top, ConnectScreen):
             top.dismiss("wait")
 
     @property
-    def _top(self) -> Screen[object] | None:
-        """The screen that is seen; None while the app ends, when timers may still run."""
-        stack = self.screen_stack
-        return stack[-1] if stack else None
-
-    def _drill(self) -> DrillScreen | None:
+    def drill(self) -> DrillScreen | None:
         """The drill that is on the screen, also under a small screen."""
         return self._drilling if self._drilling in self.screen_stack else None
 
     def _is_demo(self) -> bool:
-        drill = self._drill()
+        drill = self.drill
         return drill is not None and drill.is_demo
 
     def _offer_ways(self) -> None:
-        if self._top is None:
+        if self.top is None:
             return
-        if isinstance(self._top, OpeningScreen | TooSmallScreen):  # these would cover the offer
+        if isinstance(self.top, OpeningScreen | TooSmallScreen):  # these would cover the offer
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
         elif self._piano is None and not self._is_demo():
             given = self.collaborators
@@ -157,7 +134,7 @@ class KeyholeApp(PlainlyEnding):
             self.push_screen(screen, self._go_way)
 
     def _go_way(self, way: str | None) -> None:
-        drill = self._drill()
+        drill = self.drill
         if way == "demo":
             path = self.collaborators.demo_path
             if path:
@@ -177,7 +154,7 @@ class KeyholeApp(PlainlyEnding):
         """Say why."""
         self._close_opening()
         self.push_screen(NoticeScreen(message.sentence))
-        self._mind_size()
+        self.mind_size()
 
     def on_score_opened(self, message: ScoreOpened) -> None:
         """Drill it."""
@@ -193,7 +170,7 @@ class KeyholeApp(PlainlyEnding):
         self.call_after_refresh(settle_memory)
         if remarks:
             self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))
-        self._mind_size()
+        self.mind_size()
 
     def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
         # Not needed to show the home screen, and a third of the time to import what is.
@@ -222,7 +199,7 @@ class KeyholeApp(PlainlyEnding):
 
     def on_went_on(self) -> None:
         """From a goal that is reached to what comes after it."""
-        drill = self._drill()
+        drill = self.drill
         onward = drill and drill.desk.onward
         if drill and onward and self.screen is drill:
             drill.action_home()  # what is said on leaving stays over the next drill
@@ -231,55 +208,13 @@ class KeyholeApp(PlainlyEnding):
 
     def on_hands_moved(self, message: HandsMoved) -> None:
         """Give notes of the piece on the screen to the other hand: it is opened anew so."""
-        drill = self._drill()
+        drill = self.drill
         if drill and self._opened:
             drill.action_home()
             self.open(self._opened, Errand.GO_ON, message.moves)
 
     def _close_opening(self) -> None:
-        if isinstance(self._top, TooSmallScreen):
+        if isinstance(self.top, TooSmallScreen):
             self.pop_screen()
-        if isinstance(self._top, OpeningScreen):
+        if isinstance(self.top, OpeningScreen):
             self.pop_screen()
-
-    # -- the terminal -----------------------------------------------------------------------
-
-    def on_resize(self, event: Resize) -> None:
-        """A terminal too small for music says so; it comes back as it was."""
-        self._mind_size(event.size)
-
-    def _mind_size(self, size: Size | None = None) -> None:
-        small = is_too_small(size or self.size)
-        if self._top is None:
-            return
-        if small and not isinstance(self._top, TooSmallScreen):
-            self.push_screen(TooSmallScreen())
-        elif not small and isinstance(self._top, TooSmallScreen):
-            self.pop_screen()
-
-    def action_keys(self) -> None:
-        """All keys and marks."""
-        from coach.screens.help import HelpScreen
-
-        self.push_screen(HelpScreen())
-
-    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Everything that can be asked for, by name, in the command palette."""
-        kept = ("Theme", "Quit")  # the others are of no use to a pianist, or are here by our names
-        yield from (one for one in super().get_system_commands(screen) if one.title in kept)
-        drill = self._drill()
-        if drill and screen is drill:
-            from coach.screens.commands import COMMANDS, DEMO_COMMANDS
-
-            demo = DEMO_COMMANDS if drill.is_demo else ()
-            for one in (*COMMANDS, *demo):
-                yield SystemCommand(
-                    one.name.capitalize(), one.help, self._runner(drill, one.action)
-                )
-
-    def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
-        return lambda: void(self.call_later(screen.run_action, action))
-
-
-def void(_: object) -> None:
-    """Drop a value that a callback must not return."""

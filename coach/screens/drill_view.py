@@ -22,9 +22,9 @@ from coach.coaching.outcomes import (
     StrayKey,
 )
 from coach.screens.collaborators import ClickLike, Desk, Settings
-from coach.screens.drill_sayings import READ_S, DrillSayings
+from coach.screens.drill_click import DrillClick
+from coach.screens.drill_sayings import READ_S
 from coach.screens.marks import mark_of, marks_of
-from coach.screens.pulse import Pulse
 from coach.screens.widgets.clean_run import CLEAN
 from coach.screens.widgets.strip_line import StripLine
 from coach.screens.words import (
@@ -34,15 +34,13 @@ from coach.screens.words import (
     verdict_headline,
 )
 
-BEAT_S = 0.01
-"""How often it is looked whether a beat is due, while a click runs."""
 HOLD_S = 1.2
 """How long a marked repetition stays in sight, with all that was asked for in it, before what is
 asked for next takes its place, unless the pianist plays on: time to see where it broke. Our
 choice."""
 
 
-class DrillView(DrillSayings):
+class DrillView(DrillClick):
     """Shows what the drill answers; it decides nothing, and what comes in is not its business."""
 
     def __init__(
@@ -60,12 +58,8 @@ class DrillView(DrillSayings):
 
         ``no_piano``: what to say where there is none, for another reason than that it is off.
         """
-        super().__init__(desk, settings, piano=piano, letters=letters)
-        self._clock = clock
+        super().__init__(desk, settings, clock, piano=piano, click=click, letters=letters)
         self._no_piano = no_piano
-        self._click = click
-        self._pulse = Pulse()
-        self._beats: Timer | None = None
         self._just_ended = False
         self._next: AssignmentGiven | None = None
         self._hold: Timer | None = None
@@ -99,38 +93,14 @@ class DrillView(DrillSayings):
             case AssignmentGiven():
                 self._show_given(outcome)
             case CountIn():
-                self._start_click(outcome)
+                self._release()
+                self.start_click(outcome)
             case SetAside(reason):
                 self.staff.mark_all({})
                 self.staff.turn_to(0)
                 self.result.show_verdict(reason)
             case Proposed(text):
                 self.propose(text)
-
-    def _start_click(self, click: CountIn) -> None:
-        self._release()
-        self.result.show_run_alone()
-        excerpt = self.desk.drill.excerpt
-        self._pulse.start(self.desk.score, excerpt, click)
-        if self._beats is None:
-            self._beats = self.set_interval(BEAT_S, self.beat)
-        self._beats.resume()
-        if self._click:
-            self._click.start(self.desk.score, excerpt, click)
-
-    def _stop_click(self) -> None:
-        self._pulse.stop()
-        if self._beats:
-            self._beats.pause()
-        self.result.hide_beat()
-        if self._click:
-            self._click.stop()
-
-    def beat(self) -> None:
-        """Show the beat that sounds now, for those who can't hear it."""
-        beat = self._pulse.due(self._clock())
-        if beat:
-            self.result.show_beat(beat.beat)
 
     def _show_ended(self, ended: RepetitionEnded) -> None:
         self._ended, self._just_ended = ended, True
@@ -198,8 +168,8 @@ class DrillView(DrillSayings):
         self.choose_foot()
 
     def _changed(self, state: State) -> None:
-        if state not in (State.COUNT_IN, State.PLAYING) and self._pulse.running:
-            self._stop_click()
+        if state not in (State.COUNT_IN, State.PLAYING) and self.clicks:
+            self.stop_click()
         words = {
             State.NO_PIANO: (self._no_piano or NO_PIANO, "NO PIANO"),
             State.RESTING: (RESTING, "REST"),

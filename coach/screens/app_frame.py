@@ -1,0 +1,86 @@
+"""The app's frame: its keys and look, a terminal that is too small, and the command palette."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import SystemCommand
+from textual.binding import Binding, BindingType
+from textual.events import Resize
+from textual.geometry import Size
+from textual.screen import Screen
+
+from coach.screens.mistakes import PlainlyEnding
+from coach.screens.notices import TooSmallScreen, is_too_small
+
+if TYPE_CHECKING:
+    from coach.screens.drill_screen import DrillScreen
+
+
+class AppFrame(PlainlyEnding):
+    """What is so whatever is played."""
+
+    TITLE = "Keyhole"
+    CSS = """
+    App.-plain ModalScreen > * { border: ascii $foreground; }
+    App.-plain ModalScreen > .keys { border: none; }
+    App.-plain Input, App.-plain Input:focus { border: ascii $foreground; }
+    SearchIcon { display: none; }  /* not every terminal has that character */
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+q", "quit", "quit", show=False, priority=True),
+        Binding("ctrl+c", "quit", "quit", show=False),  # as everywhere in a terminal
+    ]
+
+    @property
+    def drill(self) -> DrillScreen | None:
+        """The drill that is on the screen, also under a small screen."""
+        raise NotImplementedError
+
+    @property
+    def top(self) -> Screen[object] | None:
+        """The screen that is seen; None while the app ends, when timers may still run."""
+        stack = self.screen_stack
+        return stack[-1] if stack else None
+
+    def on_resize(self, event: Resize) -> None:
+        """A terminal too small for music says so; it comes back as it was."""
+        self.mind_size(event.size)
+
+    def mind_size(self, size: Size | None = None) -> None:
+        """See whether music can be shown, and say so where not."""
+        small = is_too_small(size or self.size)
+        if self.top is None:
+            return
+        if small and not isinstance(self.top, TooSmallScreen):
+            self.push_screen(TooSmallScreen())
+        elif not small and isinstance(self.top, TooSmallScreen):
+            self.pop_screen()
+
+    def action_keys(self) -> None:
+        """All keys and marks."""
+        from coach.screens.help import HelpScreen
+
+        self.push_screen(HelpScreen())
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Everything that can be asked for, by name, in the command palette."""
+        kept = ("Theme", "Quit")  # the others are of no use to a pianist, or are here by our names
+        yield from (one for one in super().get_system_commands(screen) if one.title in kept)
+        drill = self.drill
+        if drill and screen is drill:
+            from coach.screens.commands import COMMANDS, DEMO_COMMANDS
+
+            demo = DEMO_COMMANDS if drill.is_demo else ()
+            for one in (*COMMANDS, *demo):
+                yield SystemCommand(
+                    one.name.capitalize(), one.help, self._runner(drill, one.action)
+                )
+
+    def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
+        return lambda: void(self.call_later(screen.run_action, action))
+
+
+def void(_: object) -> None:
+    """Drop a value that a callback must not return."""

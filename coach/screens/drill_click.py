@@ -1,0 +1,67 @@
+"""The click on the drill screen: sounded through the piano, and its beats shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from textual.timer import Timer
+
+from coach.coaching.outcomes import CountIn
+from coach.screens.collaborators import ClickLike, Desk, Settings
+from coach.screens.drill_sayings import DrillSayings
+from coach.screens.pulse import Pulse
+
+BEAT_S = 0.01
+"""How often it is looked whether a beat is due, while a click runs."""
+
+
+class DrillClick(DrillSayings):
+    """Starts and stops the click that the drill asks for."""
+
+    def __init__(
+        self,
+        desk: Desk,
+        settings: Settings,
+        clock: Callable[[], float],
+        *,
+        piano: str | None,
+        click: ClickLike | None,
+        letters: bool,
+    ) -> None:
+        """``clock`` gives seconds on the clock that the piano's events are stamped with."""
+        super().__init__(desk, settings, piano=piano, letters=letters)
+        self._clock = clock
+        self._click = click
+        self._pulse = Pulse()
+        self._beats: Timer | None = None
+
+    @property
+    def clicks(self) -> bool:
+        """Whether a click runs."""
+        return self._pulse.running
+
+    def start_click(self, click: CountIn) -> None:
+        """Sound and show it."""
+        self.result.show_run_alone()
+        excerpt = self.desk.drill.excerpt
+        self._pulse.start(self.desk.score, excerpt, click)
+        if self._beats is None:
+            self._beats = self.set_interval(BEAT_S, self.beat)
+        self._beats.resume()
+        if self._click:
+            self._click.start(self.desk.score, excerpt, click)
+
+    def stop_click(self) -> None:
+        """Silence, and the clean run again."""
+        self._pulse.stop()
+        if self._beats:
+            self._beats.pause()
+        self.result.hide_beat()
+        if self._click:
+            self._click.stop()
+
+    def beat(self) -> None:
+        """Show the beat that sounds now, for those who can't hear it."""
+        beat = self._pulse.due(self._clock())
+        if beat:
+            self.result.show_beat(beat.beat)
