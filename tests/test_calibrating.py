@@ -20,6 +20,8 @@ BEATS, BEAT_S, LATE_S = 14, 0.1, 0.01
 class Tapper:
     """Ports with a piano, and someone who strikes a key to begin and then taps with the click."""
 
+    trouble = ""
+
     def __init__(self, *, taps: int = 99, begins: bool = True, lost_after: int = 99) -> None:
         self.taps, self.begins, self.lost_after, self.clicks = taps, begins, lost_after, 0
         self.closed = False
