@@ -149,7 +149,7 @@ def test_a_line_that_is_no_move_is_one_sentence(line):
 
 def test_a_move_can_be_checked_against_the_score():
     check(piece(), parse_move("bar 4 to LH"))
-    with pytest.raises(MoveError, match=r"that this score has not: its last is bar 4\.$"):
+    with pytest.raises(MoveError, match=r"that this score does not have: its last is bar 4\.$"):
         check(piece(), parse_move("bars 4-9 to LH"))
     with pytest.raises(MoveError, match="ends before it begins: name the earlier bar first"):
         check(piece(), parse_move("bars 4-2 to LH"))

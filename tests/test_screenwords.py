@@ -75,9 +75,13 @@ def test_no_tempo_is_the_players_own():
     assert tempo_words(two_hands(), Window(F(0), F(4)), None) == "own tempo"
 
 
-def test_a_compound_metre_says_that_its_beat_is_dotted():
-    score = score_from_notes([note(60, 0, 3)], metre="6/8")
-    assert tempo_words(score, Window(F(0), F(3)), 84) == "56 dotted bpm"
+@pytest.mark.parametrize(
+    ("metre", "shown"),
+    [("6/8", "dotted quarter = 56"), ("6/4", "dotted half = 28"), ("9/16", "dotted eighth = 112")],
+)
+def test_a_compound_metre_names_its_beat_as_on_the_page(metre, shown):
+    score = score_from_notes([note(60, 0, 1)], metre=metre)
+    assert tempo_words(score, Window(F(0), F(1)), 84) == shown
 
 
 @pytest.mark.parametrize(

@@ -69,7 +69,9 @@ def check(score: Score, move: HandMove) -> None:
         if all(any(_is_named(bar, name) for bar in score.bars) for name in _names(move)):
             raise MoveError(f'"{move}" ends before it begins: name the earlier bar first.')
         last = score.bars[-1].number if score.bars else "0"
-        raise MoveError(f'"{move}" names bars that this score has not: its last is bar {last}.')
+        raise MoveError(
+            f'"{move}" names bars that this score does not have: its last is bar {last}.'
+        )
     if not selected(score, move):
         raise MoveError(f'"{move}" finds no note: "coach score FILE --notes" lists them all.')
 

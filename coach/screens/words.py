@@ -5,6 +5,8 @@ The core counts in quarters a minute; only here they become beats a minute of th
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from coach.coaching.facts import Assignment, Decision
 from coach.coaching.outcomes import State
 from coach.coaching.placewords import whole_bars_words
@@ -32,6 +34,15 @@ HANDS = {
 }
 
 
+_DOTTED = {
+    Fraction(3, 8): "dotted sixteenth",
+    Fraction(3, 4): "dotted eighth",
+    Fraction(3, 2): "dotted quarter",
+    Fraction(3): "dotted half",
+}
+"""The beats of compound metres by their length in quarters."""
+
+
 def bpm(score: Score, window: Window, qpm: float) -> int:
     """Beats a minute of the metre at the window's start, rounded."""
     beat = score.bar_at(window.start_quarters).metre.beat_quarters
@@ -39,11 +50,14 @@ def bpm(score: Score, window: Window, qpm: float) -> int:
 
 
 def tempo_words(score: Score, window: Window, qpm: float | None) -> str:
-    """``60 bpm`` or ``own tempo``; compound metres name their beat."""
+    """``60 bpm`` or ``own tempo``; compound metres name their beat: ``dotted quarter = 56``."""
     if qpm is None:
         return "own tempo"
-    dotted = score.bar_at(window.start_quarters).metre.is_compound
-    return f"{bpm(score, window, qpm)} {'dotted bpm' if dotted else 'bpm'}"
+    metre = score.bar_at(window.start_quarters).metre
+    beats = bpm(score, window, qpm)
+    if not metre.is_compound:
+        return f"{beats} bpm"
+    return f"{_DOTTED.get(metre.beat_quarters, 'dotted beat')} = {beats}"
 
 
 def window_words(score: Score, window: Window) -> str:
