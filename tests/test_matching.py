@@ -289,6 +289,33 @@ def test_the_farther_a_skip_goes_the_more_it_costs() -> None:
     assert costs == sorted(set(costs))
 
 
+def test_a_wrong_key_far_ahead_costs_the_leap_as_a_right_one_does() -> None:
+    """Whether the key was right says nothing of how far the hand went."""
+    moves = Moves(lay_out(window(" ".join(str(60 + at % 12) for at in range(60)))), COSTS)
+    begun = replace(opening(0.6), step=(None, 0, Kind.MATCH, 0), done=1, right_s=0.0)
+    for onset in (3, 10, 50):
+        assert moves.passed(begun, 0, 0, onset, onset - 1) == moves.advance(begun, onset)
+
+
+def test_one_leap_of_both_hands_is_paid_for_once() -> None:
+    """The music leapt once: the hand that follows the other pays for what it goes on beyond."""
+    line = " ".join(str(60 + at % 12) for at in range(60))
+    lower = " ".join(str(36 + at % 12) for at in range(60))
+    layout = lay_out(window(line, lower))
+    moves = Moves(layout, COSTS)
+    note = {(hand, onset): n for n, (hand, onset) in enumerate(
+        zip(layout.hand, layout.onset, strict=True))}  # fmt: skip
+    leapt = replace(
+        opening(0.6), step=(None, 0, Kind.MATCH, note[0, 0]), right=40, right_s=24.0,
+        right_beat=40.0, left_s=0.0, done=1 << note[0, 0] | 1 << note[1, 0] | 1 << note[0, 40],
+        gap=1, gap_end=40,
+    )  # fmt: skip
+    follows, goes_on = (moves.advance(leapt, note[1, onset]) for onset in (40, 55))
+    assert follows == pytest.approx(COSTS.shared * 39)
+    alone = replace(leapt, right=0, right_s=0.0, right_beat=0.0, gap=0, gap_end=0)
+    assert follows < goes_on < moves.advance(alone, note[1, 55]) + COSTS.shared * 39
+
+
 @pytest.mark.outside
 def test_published_transcription_vector() -> None:
     """mir_eval, tests/test_transcription.py (commit fe73b35): without offsets P .6, R .75, F .667.

@@ -51,15 +51,24 @@ class Skips:
         missed = self.missing(reading.done, hand, front, onset)
         if not missed:
             return 0.0
-        passed = self.passed(reading, hand, front, onset, missed)
-        leap = layout.beat[onset] - layout.beat[front]
-        return passed + costs.far * log(leap / LEAP) if leap > LEAP else passed
+        return self.passed(reading, hand, front, onset, missed)
 
     def passed(self, reading: Reading, hand: int, front: int, onset: int, missed: int) -> float:
         """What so many notes of a hand cost that it left out on its way to an onset."""
+        cost = self._leap(reading, front, onset)
         if reading.step is None:
-            return self.costs.enter + self.left_out(missed)
-        return self._skipped(reading, hand, front, onset, missed)
+            return cost + self.costs.enter + self.left_out(missed)
+        return cost + self._skipped(reading, hand, front, onset, missed)
+
+    def _leap(self, reading: Reading, front: int, onset: int) -> float:
+        """What it costs to go far ahead; where the other hand has leapt, it has paid for both."""
+        beat = self.layout.beat
+        leap = beat[onset] - beat[front]
+        if leap <= LEAP:
+            return 0.0
+        if reading.gap_end > front and reading.gap < onset:
+            leap -= beat[min(onset, reading.gap_end)] - beat[max(front, reading.gap)]
+        return self.costs.far * log(leap / LEAP) if leap > LEAP else 0.0
 
     def _skipped(
         self, reading: Reading, hand: int, front: int, onset: int, missed: int, besides: float = 0.0
