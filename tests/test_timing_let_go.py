@@ -87,11 +87,45 @@ def test_a_whole_row_of_short_keys_is_a_way_of_playing() -> None:
     assert not judge(ROW, held(ROW, dict.fromkeys(range(4, 12), 0.2))).faults
 
 
-def test_a_light_bass_that_shows_no_longer_notes_is_no_lapse() -> None:
+def test_a_light_bass_is_no_lapse_but_two_short_keys_beside_held_ones_are() -> None:
     window = whole(both(8))
     left = [i for i, n in enumerate(play(window)) if n.pitch < 60]
-    assert not judge(window, held(window, dict.fromkeys(left[:3], 0.15), usual=0.9)).faults
+    assert not judge(window, held(window, dict.fromkeys(left, 0.15), usual=0.9)).faults
     assert judge(window, held(window, dict.fromkeys(left[:2], 0.15), usual=0.9)).faults
+
+
+def test_of_a_hand_with_no_held_keys_to_show_its_way_nothing_is_said() -> None:
+    window = whole(both(4))
+    left = [i for i, n in enumerate(play(window)) if n.pitch < 60]
+    assert not judge(window, held(window, dict.fromkeys(left, 0.13), usual=0.9)).faults
+
+
+def held_s(window, seconds: list[float]):  # type: ignore[no-untyped-def]
+    """Each note held for so many seconds."""
+    return [replace(p, length_s=s) for p, s in zip(play(window), seconds, strict=True)]
+
+
+def test_a_key_that_is_struck_again_has_to_come_up_before() -> None:
+    again = [{**n, "pitch": 67} if i in (5, 6) else n for i, n in enumerate(tune(16))]
+    window = whole(score_from_notes(again))
+    holds = [0.26 - 0.01 * (i % 3) for i in range(16)]
+    early = [0.06 if i == 5 else hold for i, hold in enumerate(holds)]
+    assert not judge(window, held_s(window, early)).faults
+    assert judge(ROW, held_s(ROW, early)).faults[0].cause == "early release"
+
+
+def test_a_long_note_may_be_let_go_once_its_hand_plays_on() -> None:
+    under = [{**n, "length": 2} if i % 4 == 0 else n for i, n in enumerate(tune(16))]
+    window = whole(score_from_notes(under))
+    holds = [0.26 - 0.01 * (i % 3) for i in range(16)]
+    assert not judge(window, held_s(window, holds)).faults
+    holds[8] = 0.05
+    assert [f.from_beat for f in judge(window, held_s(window, holds)).faults] == [4]
+
+
+def test_two_lapses_do_not_hide_each_other() -> None:
+    told = judge(ROW, held(ROW, {4: 0.15, 11: 0.15})).faults
+    assert [(f.cause, f.from_beat) for f in told] == [("early release", 2), ("early release", 5)]
 
 
 def test_a_staccato_bass_does_not_hide_a_short_key_beside_held_ones_in_the_other_hand() -> None:

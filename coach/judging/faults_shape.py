@@ -8,7 +8,7 @@ from dataclasses import replace
 from coach.judging.facts import Family, Fault
 from coach.judging.faults_hands import surer
 from coach.judging.faults_places import spanning
-from coach.judging.timing_let_go import Hold
+from coach.judging.timing_holds import Hold
 from coach.judging.timing_release import Shape
 from coach.score.model import Hands
 from coach.score.window import Excerpt

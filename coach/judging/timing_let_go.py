@@ -2,136 +2,108 @@
 
 What a hold should be is foretold from what is known: how pianists hold notes at all, how the other
 hand holds its own, and how this hand holds those of like length. The fewer of these there are, the
-less is foretold, and the less surprises.
+less is foretold, and the less surprises. What of its like was held longer than usual foretells
+nothing of letting go: the spread is taken from those below the middle.
 
 Conventions
 -----------
-A hold is the time that a key was down as a share of the written length at the tempo found; it is
-compared in logarithms, since half and double are alike.
+Shares are of what was asked (:mod:`~coach.judging.timing_holds`), in natural logarithms.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 from math import log, sqrt
 from statistics import median
 
+from coach.judging.timing_holds import HandHolds, Hold, Kept, Onward
 from coach.judging.tolerance import Tolerance
-from coach.score.marks import Mark
 from coach.score.model import Hand
 from coach.score.window import Excerpt
 
-_LIKE = (2.2, 4.1)
-"""Notes are alike in length within the first factor (an eighth tells of quarters and sixteenths),
-or, where these are too few, within the second, or else however long."""
+_LIKE = 3.0
+"""Notes are alike in length within this factor (an eighth tells of quarters and sixteenths), or,
+where these are too few, however long."""
 _LEAST_LIKE = 3
-_LEAST_S = 0.08
-"""Shorter notes say nothing: a pianist's own releases vary by 50 ms and more."""
-_BRIEF_S = 0.3
-"""A key that was down for longer was not let go at once, however long its note."""
-_USUAL, _USUAL_SPREAD = log(0.85), 0.4
-"""Nothing else known, a hand holds its notes for 85 % of their length, and two hands in three for
-57 to 127 % (our own choice: between portato and legato with overlap)."""
-_OTHER_SPREAD = 0.2
-"""How far the hands are apart in this, in log share, where the other one has many notes, and
-where what is seen of this one does not part them further."""
-_SPREAD, _SPREAD_S, _SPREAD_WEIGHT = 0.25, 0.03, 8
+_NEAR = 48
+"""How many onsets to each side tell of a hold: more say nothing new, and a take is judged in time
+that grows with it."""
+_LEAST_S = 0.06
+"""Where less was asked nothing is said: a pianist's own releases vary by 30 ms and more."""
+_USUAL, _USUAL_SPREAD = log(0.75), 0.35
+"""Nothing else known, a hand holds its keys for three quarters of what is asked, and two hands in
+three for 53 % and more (our own choice: between portato and legato)."""
+_OTHER_SPREAD = 0.3
+"""How far the hands are apart in this, in log share, where the other one has many notes."""
+_SPREAD, _SPREAD_S, _SPREAD_WEIGHT = 0.25, 0.045, 8
 """How much one hand's holds vary before any is seen: this share of them, and so many seconds of
 release, which are much of a sixteenth and little of a half note; and for how many seen ones that
 stands (our own choice)."""
+_OUTLYING = 2.0
+"""One that is further below than this many standard deviations counts no more than so far: else a
+second lapse would hide the first."""
+_AS_ONWARD = {Onward.OTHER: 0.0, Onward.SAME: 0.4, Onward.NOTHING: 0.15}
+"""How much more they vary, in log share, where the key has to come up to be struck again (in the
+recorded performance at hand half of such keys are up after 40 %) and no three others like it show
+how this player does it; and where the hand has nothing more to play and may go."""
 _FIRM = log(0.4)
-"""Of a hand from which no more than this is to be expected nothing is said: it plays detached."""
+"""A hold of more than this share is no short one."""
 _LEAST_FIRM = 2
-"""...nor where it holds fewer of its other notes (or not the only one) for longer than that, or
-fewer than it let go: a bass of short notes is common, and no editor marks it."""
-_UNLIKE, _UNLIKE_FEW = 4.5, 5.5
-"""How far below what was foretold, in its standard deviations: the z limit of 3.5 (Iglewicz &
-Hoaglin 1993) and a margin, since a window has many notes of which any may be short by chance;
-one more where the hand has a single other note."""
+"""Nothing is said where a hand holds fewer of its other notes (or not the only one) for longer
+than that, or fewer than it let go: a bass of short notes is common, and no editor marks it."""
+_EACH = 1.0
+"""Every key of a lapse is at least this far below what was foretold, in standard deviations."""
+_UNLIKE, _UNLIKE_FEW = 4.0, 5.0
+"""How far they are together: the z limit of 3.5 (Iglewicz & Hoaglin 1993) and a margin, since a
+window has many notes of which any may be short by chance; one more where the hand has a single
+other note."""
 _MOST = 3
 """Keys of one lapse; a longer row of short ones is a way of playing."""
-SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
-"""Marks of notes that are meant to be short."""
-
-
-@dataclass(frozen=True, slots=True)
-class Hold:
-    """One note and how it was held."""
-
-    note: int
-    hand: Hand
-    written_s: float
-    held_s: float
-    surprise: float = 0.0
-    """Of what was let go early: how far below what was foretold, in standard deviations."""
-
-    @property
-    def share(self) -> float:
-        """Held against written."""
-        return self.held_s / self.written_s
-
-    @property
-    def log_share(self) -> float:
-        """Its natural logarithm; nothing is held for less than a hundredth."""
-        return log(max(self.share, 0.01))
 
 
 def let_go_early(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> tuple[Hold, ...]:
     """Onsets at which a hand let go of everything far earlier than is to be expected of it.
 
     Of each the note that was held the longest: an inner voice that is short alone is no lapse.
-    Nothing is said of a hand that plays detached, and little of one that mixes long and short.
+    Little is said of a hand that plays detached or mixes long and short.
     """
-    hands = {hand: _longest(excerpt, [h for h in found if h.hand is hand]) for hand in Hand}
-    out: list[Hold] = []
-    for hand, own in hands.items():
-        brief = [_is_brief(excerpt, hold, tolerance) for hold in own]
+    right, left = (HandHolds(excerpt, [h for h in found if h.hand is hand]) for hand in Hand)
+    return (*_of_hand(right, left, tolerance), *_of_hand(left, right, tolerance))
+
+
+def _of_hand(own: HandHolds, other: HandHolds, tolerance: Tolerance) -> Iterator[Hold]:
+    """The lapses of one hand, beside the other one."""
+    if own.may_be_brief(tolerance.release_share):
+        least = log(tolerance.release_share)
+        kept = own.kept
+        brief = [one.telling and one.log_share < least and one.asked_s > _LEAST_S for one in kept]
         if any(brief):
-            others = [
-                hold.log_share for of, holds in hands.items() if of is not hand for hold in holds
-            ]
-            out += _lapses(own, brief, _manner(others))
-    return tuple(out)
+            yield from _lapses(kept, brief, _manner(other.kept))
 
 
-def _longest(excerpt: Excerpt, own: Sequence[Hold]) -> list[Hold]:
-    """For each onset in order, the note that a hand held for the largest share of its length."""
-    out: dict[int, Hold] = {}
-    for hold in own:
-        number = excerpt.onset_numbers[hold.note]
-        if number not in out or hold.share > out[number].share:
-            out[number] = hold
-    return [out[number] for number in sorted(out)]
-
-
-def _is_brief(excerpt: Excerpt, hold: Hold, tolerance: Tolerance) -> bool:
-    short = hold.share < tolerance.release_share and hold.held_s < _BRIEF_S
-    return short and hold.written_s > _LEAST_S and not excerpt.notes[hold.note].marks & SHORT
-
-
-def _manner(others: Sequence[float]) -> tuple[float, float]:
+def _manner(others: Sequence[Kept]) -> tuple[float, float]:
     """What the other hand lets expect of this one: the log share, and how sure (1 / variance)."""
     usual = 1 / _USUAL_SPREAD**2
-    if not others:
+    told = [one.log_share for one in others if one.onward is Onward.OTHER]
+    if not told:
         return _USUAL, usual
-    told = len(others) / (len(others) + 2) / _OTHER_SPREAD**2
-    return (usual * _USUAL + told * median(others)) / (usual + told), usual + told
+    sure = len(told) / (len(told) + 2) / _OTHER_SPREAD**2
+    return (usual * _USUAL + sure * median(told)) / (usual + sure), usual + sure
 
 
 def _lapses(
-    own: Sequence[Hold], brief: Sequence[bool], manner: tuple[float, float]
+    own: Sequence[Kept], brief: Sequence[bool], manner: tuple[float, float]
 ) -> Iterator[Hold]:
-    """Runs of a few brief holds that surprise; beside more such ones none is a lapse."""
+    """Runs of a few brief holds that surprise."""
     for is_run, row in groupby(range(len(own)), key=brief.__getitem__):
         run = list(row)
         if is_run and len(run) <= _MOST:
-            short = max(_parts(run), key=lambda part: _surprise(own, part, manner))
-            few = len(own) - len(short) < _LEAST_FIRM
-            surprise = _surprise(own, short, manner)
-            if surprise > (_UNLIKE_FEW if few else _UNLIKE):
-                yield from (replace(own[i], surprise=surprise) for i in short)
+            rated = ((_surprise(own, part, manner), part) for part in _parts(run))
+            surprise, part = max(rated, key=lambda one: one[0])
+            if surprise > 0:
+                yield from (replace(own[i].hold, surprise=surprise) for i in part)
 
 
 def _parts(run: Sequence[int]) -> Iterator[range]:
@@ -141,46 +113,43 @@ def _parts(run: Sequence[int]) -> Iterator[range]:
             yield range(first, last + 1)
 
 
-def _surprise(own: Sequence[Hold], run: range, manner: tuple[float, float]) -> float:
-    """How far below what the others foretell, in standard deviations of independent notes."""
-    others = [*own[: run.start], *own[run.stop :]]
+def _surprise(own: Sequence[Kept], run: range, manner: tuple[float, float]) -> float:
+    """How far below what the others foretell, in standard deviations of independent notes.
+
+    0 where that may be chance.
+    """
+    near = [*own[max(run.start - _NEAR, 0) : run.start], *own[run.stop : run.stop + _NEAR]]
+    others = [one for one in near if one.telling]
     held = sum(other.log_share > _FIRM for other in others)
     if held < max(min(_LEAST_FIRM, len(others)), len(run)):
         return 0.0
-    return min(_below(own[i], others, manner) for i in run) * sqrt(len(run))
+    below = [_below(own[i], others, manner) for i in run]
+    surprise = sum(below) / sqrt(len(run)) if min(below) > _EACH else 0.0
+    return surprise if surprise > (_UNLIKE_FEW if held < _LEAST_FIRM else _UNLIKE) else 0.0
 
 
-def _below(hold: Hold, others: Sequence[Hold], manner: tuple[float, float]) -> float:
+def _below(one: Kept, others: Sequence[Kept], manner: tuple[float, float]) -> float:
     """One hold against its posterior predictive, from its hand's like notes and the manner."""
-    like = _like(hold, others)
-    middle = median(like) if like else 0.0
-    spread = median(abs(x - middle) for x in like) / 0.6745 if like else 0.0
-    before = _SPREAD**2 + (_SPREAD_S / hold.written_s) ** 2
-    variance = (len(like) * spread**2 + _SPREAD_WEIGHT * before) / (len(like) + _SPREAD_WEIGHT)
-    told = len(like) / variance
-    usual, sure = _as_far_as_seen(manner, middle, told) if like else manner
-    expected = (told * middle + sure * usual) / (told + sure)
-    if expected < _FIRM:
-        return 0.0
-    return (expected - hold.log_share) / sqrt(variance + 1 / (told + sure))
-
-
-def _as_far_as_seen(manner: tuple[float, float], middle: float, told: float) -> tuple[float, float]:
-    """The manner, less sure where the hand's own like notes lie further from it than chance.
-
-    A staccato bass says nothing of a melody that is seen to be held.
-    """
+    alike = [other for other in others if other.onward is one.onward]
+    known = one.onward is Onward.SAME and len(alike) >= _LEAST_LIKE
+    if one.onward is Onward.NOTHING or (one.onward is Onward.SAME and not known):
+        alike = list(others)
+    like = _like(one, alike or others)
     usual, sure = manner
-    variance = 1 / sure
-    further = max(0.0, (usual - middle) ** 2 - variance - 1 / told)
-    return usual, 1 / (variance + further)
+    variance = _SPREAD**2 + (_SPREAD_S / one.asked_s) ** 2
+    if like:
+        middle = median(like)
+        most = _OUTLYING * sqrt(variance)
+        squares = 2 * sum(min(max(middle - share, 0.0), most) ** 2 for share in like)
+        variance = (squares + _SPREAD_WEIGHT * variance) / (len(like) + _SPREAD_WEIGHT)
+        told = len(like) / variance
+        usual, sure = (told * middle + sure * usual) / (told + sure), told + sure
+    more = 0.0 if known else _AS_ONWARD[one.onward]
+    return (usual - one.log_share) / sqrt(variance + 1 / sure + more**2)
 
 
-def _like(hold: Hold, others: Sequence[Hold]) -> list[float]:
-    """How the hand holds its notes of about this length."""
-    for factor in _LIKE:
-        least, most = hold.written_s / factor, hold.written_s * factor
-        like = [other.log_share for other in others if least < other.written_s < most]
-        if len(like) >= _LEAST_LIKE:
-            return like
-    return [other.log_share for other in others]
+def _like(one: Kept, others: Sequence[Kept]) -> list[float]:
+    """How the hand holds its notes of which about as much is asked."""
+    least, most = one.asked_s / _LIKE, one.asked_s * _LIKE
+    like = [other.log_share for other in others if least < other.asked_s < most]
+    return like if len(like) >= _LEAST_LIKE else [other.log_share for other in others]

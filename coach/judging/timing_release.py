@@ -13,7 +13,8 @@ from statistics import fmean
 
 from coach.judging.facts import Label, Matching
 from coach.judging.timing import Timing
-from coach.judging.timing_let_go import SHORT, Hold, let_go_early
+from coach.judging.timing_holds import SHORT, Hold
+from coach.judging.timing_let_go import let_go_early
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.marks import Mark
@@ -47,10 +48,10 @@ def holds(
         note = excerpt.notes[label.note]
         if label.label is not Label.MATCHED or label.played is None or not note.length_quarters:
             continue
-        held = played[label.played].length_s
-        if held is not None and not note.is_free:
-            written = float(note.length_quarters) * quarter_s
-            out.append(Hold(label.note, note.hand, written, held))
+        key = played[label.played]
+        if key.length_s is not None and not note.is_free:
+            written_s = float(note.length_quarters) * quarter_s
+            out.append(Hold(label.note, note.hand, written_s, key.length_s, key.onset_s))
     return tuple(out)
 
 

@@ -94,8 +94,9 @@ class Tolerance:
     fast_share: float = 0.12
     """How far above: half as much again, since too fast is the lesser proof of weakness."""
     release_share: float = 0.35
-    """A note held for less than this share of what the player gives its like is let go early: a
-    design choice that no unmarked staccato in the recorded performance at hand comes near."""
+    """A key held for less than this share of the time to the hand's next one may be let go early,
+    where the player's other holds say so: more than that is a way to play detached (common
+    practice: staccato is half of the length)."""
     gap_share: float = 0.30
     """Silence before the next note, as a share of the note, that breaks a slur (common practice:
     portato already is a break of a quarter)."""

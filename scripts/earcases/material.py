@@ -22,6 +22,10 @@ KEYBOARD_REDUCTIONS = (
 )
 """Several parts, of which the upper half goes to the right hand, the lower to the left."""
 
+_NO_PEDAL = 128
+"""A pedal value that no pedal reaches: a note is as long as its key was down, which is what a live
+keyboard sends, and not until the pedal let it end."""
+
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -149,6 +153,8 @@ def recorded_piece() -> Piece | None:
             performance, alignment, score = partitura.load_match(
                 parangonar.EXAMPLE, create_score=True
             )
+            for own in performance:
+                own.sustain_pedal_threshold = _NO_PEDAL
             part = score[0]
             table = part.note_array(include_staff=True, include_grace_notes=True)
             played = performance.note_array()
