@@ -1,8 +1,8 @@
 """How long each key was held, and for how long its onset had to be.
 
 A key has to sound until its hand strikes again, or until its written length is over where that
-comes first. It is not asked for more: a long note below a moving voice is let go in many styles
-once its finger is wanted.
+comes first: a long note below a moving voice is let go in many styles once its finger is wanted.
+Where a player is seen to hold such notes for as long as they are written, that is what is asked.
 
 Conventions
 -----------
@@ -92,29 +92,32 @@ class HandHolds:
 
         True too often, but soon known: in most windows there is no such onset.
         """
-        for i, onset in enumerate(self._onsets):
-            asked_s = _STRETCH[1] * max([hold.written_s for hold in onset])
-            if i + 1 < len(self._onsets):
-                struck_s = min([hold.struck_s for hold in onset])
-                asked_s = min(asked_s, self._onsets[i + 1][0].struck_s - struck_s)
-            if min([hold.held_s for hold in onset]) < share * asked_s:
-                return True
-        return False
+        return any(
+            min([hold.held_s / hold.written_s for hold in onset]) < share * _STRETCH[1]
+            for onset in self._onsets
+        )
 
     @cached_property
-    def kept(self) -> list[Kept]:
+    def until_next(self) -> list[Kept]:
         """The onsets in order, each by the note of it that was kept the longest.
 
         An inner voice that is short alone is no lapse, so the others stand for it.
         """
-        return [self._kept(i) for i in range(len(self._onsets))]
+        last = len(self._onsets) - 1
+        return [
+            self._kept(*self._until(i)) if i < last else self._kept(Onward.NOTHING, _written(onset))
+            for i, onset in enumerate(self._onsets)
+        ]
 
-    def _kept(self, i: int) -> Kept:
-        onset = self._onsets[i]
-        onward = Onward.NOTHING
-        asked = [(hold, hold.written_s) for hold in onset]
-        if i + 1 < len(self._onsets):
-            onward, asked = self._until(i)
+    @cached_property
+    def as_written(self) -> list[Kept]:
+        """The same where each was asked to be held for its written length."""
+        return [
+            self._kept(before.onward, _written(onset))
+            for before, onset in zip(self.until_next, self._onsets, strict=True)
+        ]
+
+    def _kept(self, onward: Onward, asked: Sequence[tuple[Hold, float]]) -> Kept:
         hold, asked_s = max(asked, key=lambda one: one[0].held_s / one[1])
         share = min(max(hold.held_s / asked_s, _LEAST_SHARE), 1.0)
         short = bool(self._excerpt.notes[hold.note].marks & SHORT)
@@ -136,3 +139,7 @@ class HandHolds:
             stretch = min(max(until_s / at_tempo_s, _STRETCH[0]), _STRETCH[1])
             out.append((hold, max(min(until_s, stretch * hold.written_s), _LEAST_S)))
         return Onward.OTHER if free else Onward.SAME, out
+
+
+def _written(onset: Sequence[Hold]) -> list[tuple[Hold, float]]:
+    return [(hold, hold.written_s) for hold in onset]

@@ -17,6 +17,7 @@ from dataclasses import replace
 from itertools import groupby
 from math import log, sqrt
 from statistics import median
+from typing import NamedTuple
 
 from coach.judging.timing_holds import HandHolds, Hold, Kept, Onward
 from coach.judging.tolerance import Tolerance
@@ -55,12 +56,24 @@ _LEAST_FIRM = 2
 than that, or fewer than it let go: a bass of short notes is common, and no editor marks it."""
 _EACH = 1.0
 """Every key of a lapse is at least this far below what was foretold, in standard deviations."""
-_UNLIKE, _UNLIKE_FEW = 4.0, 5.0
-"""How far they are together: the z limit of 3.5 (Iglewicz & Hoaglin 1993) and a margin, since a
-window has many notes of which any may be short by chance; one more where the hand has a single
-other note."""
 _MOST = 3
 """Keys of one lapse; a longer row of short ones is a way of playing."""
+
+
+class _Proof(NamedTuple):
+    """What it takes to say that a key was let go early."""
+
+    unlike: float
+    """Standard deviations below what was foretold; one more where the hand has a single other."""
+    like: int = 0
+    """Notes of about its length in the same hand."""
+
+
+_BY_THE_NEXT = _Proof(4.0)
+"""The z limit of 3.5 (Iglewicz & Hoaglin 1993) and a margin, since a window has many notes of
+which any may be short by chance."""
+_BY_THE_PAGE = _Proof(5.0, 5)
+"""More, where it did sound until the next key and was only not held on as its like are."""
 
 
 def let_go_early(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> tuple[Hold, ...]:
@@ -75,12 +88,10 @@ def let_go_early(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) 
 
 def _of_hand(own: HandHolds, other: HandHolds, tolerance: Tolerance) -> Iterator[Hold]:
     """The lapses of one hand, beside the other one."""
-    if own.may_be_brief(tolerance.release_share):
-        least = log(tolerance.release_share)
-        kept = own.kept
-        brief = [one.telling and one.log_share < least and one.asked_s > _LEAST_S for one in kept]
-        if any(brief):
-            yield from _lapses(kept, brief, _manner(other.kept))
+    if not own.may_be_brief(tolerance.release_share):
+        return
+    told = list(_lapses(own.until_next, other.until_next, tolerance, _BY_THE_NEXT))
+    yield from told or _lapses(own.as_written, other.as_written, tolerance, _BY_THE_PAGE)
 
 
 def _manner(others: Sequence[Kept]) -> tuple[float, float]:
@@ -94,13 +105,18 @@ def _manner(others: Sequence[Kept]) -> tuple[float, float]:
 
 
 def _lapses(
-    own: Sequence[Kept], brief: Sequence[bool], manner: tuple[float, float]
+    own: Sequence[Kept], others: Sequence[Kept], tolerance: Tolerance, proof: _Proof
 ) -> Iterator[Hold]:
     """Runs of a few brief holds that surprise."""
+    least = log(tolerance.release_share)
+    brief = [one.telling and one.log_share < least and one.asked_s > _LEAST_S for one in own]
+    if not any(brief):
+        return
+    manner = _manner(others)
     for is_run, row in groupby(range(len(own)), key=brief.__getitem__):
         run = list(row)
         if is_run and len(run) <= _MOST:
-            rated = ((_surprise(own, part, manner), part) for part in _parts(run))
+            rated = ((_surprise(own, part, manner, proof), part) for part in _parts(run))
             surprise, part = max(rated, key=lambda one: one[0])
             if surprise > 0:
                 yield from (replace(own[i].hold, surprise=surprise) for i in part)
@@ -113,7 +129,7 @@ def _parts(run: Sequence[int]) -> Iterator[range]:
             yield range(first, last + 1)
 
 
-def _surprise(own: Sequence[Kept], run: range, manner: tuple[float, float]) -> float:
+def _surprise(own: Sequence[Kept], run: range, manner: tuple[float, float], proof: _Proof) -> float:
     """How far below what the others foretell, in standard deviations of independent notes.
 
     0 where that may be chance.
@@ -123,9 +139,12 @@ def _surprise(own: Sequence[Kept], run: range, manner: tuple[float, float]) -> f
     held = sum(other.log_share > _FIRM for other in others)
     if held < max(min(_LEAST_FIRM, len(others)), len(run)):
         return 0.0
+    if any(len(_like(own[i], others)) < proof.like for i in run):
+        return 0.0
     below = [_below(own[i], others, manner) for i in run]
     surprise = sum(below) / sqrt(len(run)) if min(below) > _EACH else 0.0
-    return surprise if surprise > (_UNLIKE_FEW if held < _LEAST_FIRM else _UNLIKE) else 0.0
+    few = 1.0 if held < _LEAST_FIRM else 0.0
+    return surprise if surprise > proof.unlike + few else 0.0
 
 
 def _below(one: Kept, others: Sequence[Kept], manner: tuple[float, float]) -> float:
@@ -135,6 +154,8 @@ def _below(one: Kept, others: Sequence[Kept], manner: tuple[float, float]) -> fl
     if one.onward is Onward.NOTHING or (one.onward is Onward.SAME and not known):
         alike = list(others)
     like = _like(one, alike or others)
+    if len(like) < _LEAST_LIKE:
+        like = [other.log_share for other in alike or others]
     usual, sure = manner
     variance = _SPREAD**2 + (_SPREAD_S / one.asked_s) ** 2
     if like:
@@ -151,5 +172,4 @@ def _below(one: Kept, others: Sequence[Kept], manner: tuple[float, float]) -> fl
 def _like(one: Kept, others: Sequence[Kept]) -> list[float]:
     """How the hand holds its notes of which about as much is asked."""
     least, most = one.asked_s / _LIKE, one.asked_s * _LIKE
-    like = [other.log_share for other in others if least < other.asked_s < most]
-    return like if len(like) >= _LEAST_LIKE else [other.log_share for other in others]
+    return [other.log_share for other in others if least < other.asked_s < most]
