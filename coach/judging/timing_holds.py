@@ -97,6 +97,12 @@ class HandHolds:
             for onset in self._onsets
         )
 
+    def is_brief_as_written(self, share: float) -> bool:
+        """Whether any onset was held for less than this share of its written length."""
+        return any(
+            max([hold.held_s / hold.written_s for hold in onset]) < share for onset in self._onsets
+        )
+
     @cached_property
     def until_next(self) -> list[Kept]:
         """The onsets in order, each by the note of it that was kept the longest.

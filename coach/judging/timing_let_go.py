@@ -91,7 +91,9 @@ def _of_hand(own: HandHolds, other: HandHolds, tolerance: Tolerance) -> Iterator
     if not own.may_be_brief(tolerance.release_share):
         return
     told = list(_lapses(own.until_next, other.until_next, tolerance, _BY_THE_NEXT))
-    yield from told or _lapses(own.as_written, other.as_written, tolerance, _BY_THE_PAGE)
+    if not told and own.is_brief_as_written(tolerance.release_share):
+        told = list(_lapses(own.as_written, other.as_written, tolerance, _BY_THE_PAGE))
+    yield from told
 
 
 def _manner(others: Sequence[Kept]) -> tuple[float, float]:
