@@ -98,8 +98,9 @@ def _pair_rates(
             continue
         nearest_s = max(least_s * gap, apart_s)
         starts = when.get(layout.pitch[last], ())
-        for start, after in _next_to(starts, when.get(pitch, ()), nearest_s):
-            rates.append((after - start) / gap)
+        later = when.get(pitch, ())
+        if starts and later:
+            rates += [(after - start) / gap for start, after in _next_to(starts, later, nearest_s)]
     return rates
 
 

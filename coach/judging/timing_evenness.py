@@ -48,8 +48,8 @@ def evenness(points: Points, held: frozenset[int]) -> tuple[Evenness, ...]:
     out = []
     for hand in Hand:
         run = max(even_runs(points[hand], held), key=len, default=[])
-        gaps = _without_trend([(b[1] - a[1]) * 1000 for a, b in pairwise(run)])
-        if len(gaps) >= _LEAST:
+        if len(run) > _LEAST:
+            gaps = _without_trend([(b[1] - a[1]) * 1000 for a, b in pairwise(run)])
             clock, motor = clock_and_motor(gaps) if len(gaps) >= _SPLIT else (None, None)
             mean = fmean(gaps)
             sd = sqrt(sum((gap - mean) ** 2 for gap in gaps) / (len(gaps) - 1))

@@ -62,6 +62,8 @@ def uneven(points: Points, broken: frozenset[int], tolerance: Tolerance) -> tupl
         for run in even_runs(points[hand], broken)
         if len(run) >= _LEAST_POINTS
     ]
+    if not rows:
+        return ()
     whole = _sum(row.squares() for _, row in rows)
     times = {hand: {moment: at_s for moment, at_s, _ in points[hand]} for hand in Hand}
     best: dict[Hand, Uneven] = {}
