@@ -85,3 +85,13 @@ def test_hands_that_drift_from_the_first_note_are_told_with_the_slower_hand() ->
     judgement = judge(WINDOW, play(WINDOW, late=late))
     assert judgement.faults[0].cause == "hands drift"
     assert judgement.faults[0].hands is Hands.LEFT
+
+
+@pytest.mark.parametrize(("late_s", "told"), [(0.38, ["hesitation"]), (0.26, [])])
+def test_of_two_slow_intervals_one_longer_by_a_third_is_a_hesitation(
+    late_s: float, told: list[str]
+) -> None:
+    """Three quarters at 60: too few to show how freely they are played."""
+    three = whole(score_from_notes(tune(3, F(1))))
+    take = judge(three, play(three, qpm=60, late={2: late_s}))
+    assert [fault.cause for fault in take.faults] == told

@@ -45,9 +45,11 @@ class Tolerance:
     known_pause_ms: float = 180.0
     """The same where the player's tempo and scatter are known from before: over three times the
     floor."""
-    pause_share: float = 0.40
+    pause_share: float = 0.30
     """...and this share of the interval that it lengthens, where the repetition is too short to
-    show how freely it is played."""
+    show how freely it is played: a little above the quarter that an even player is held to. At .40
+    another 13 of 1,750 planted hesitations were passed over, and 4 fewer of 3,500 repetitions with
+    practice-room timing accused; untouched playing showed no difference."""
     pause_scatters: float = 4.0
     """...and, where it is long enough, this many times the scatter of its own intervals: the
     z limit of 3.5 (Iglewicz & Hoaglin 1993) and a margin, since one repetition estimates it."""
