@@ -8,7 +8,7 @@ from coach.coaching.tally import BeatTally, Counts
 from coach.score.model import Hand, Hands
 
 BOTH = frozenset({Hands.RIGHT, Hands.LEFT})
-SLIPS = Slips.of(0.6, 120.0)
+SLIPS = Slips.of_rate(0.005)
 
 
 def believed(tally: BeatTally, slips: Slips = SLIPS) -> Belief:
@@ -56,8 +56,7 @@ def test_both_hands_late_at_once_is_one_slip_and_not_two():
 
 
 def test_the_more_a_player_slips_everywhere_the_less_one_failure_is_a_place():
-    players = [Slips.of(slips, 1000.0) for slips in (2.0, 20.0, 200.0)]
-    sure = [believed(tally(3, right=1), player).fault for player in players]
+    sure = [believed(tally(3, right=1), Slips.of_rate(rate)).fault for rate in (0.002, 0.02, 0.2)]
     assert sure == sorted(sure, reverse=True)
 
 

@@ -11,7 +11,7 @@ from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Observation
 from coach.coaching.observing import chance_to_hear_late
 from coach.coaching.places import Places
-from coach.coaching.slips import Heard
+from coach.coaching.slips import slip_rate
 from coach.judging.facts import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -54,7 +54,7 @@ def believed(outcome, hears_late):
         evidence.add([observation(at_s, h, Hands.TOGETHER, outcome) for h in sorted(BOTH)], 90.0)
     for at_s in (3.0, 4.0, 5.0, 6.0):
         evidence.add([observation(at_s, Hands.LEFT, Hands.LEFT, Outcome.CLEAN, hears_late)], 90.0)
-    slips = Heard.of([(0.0, 100.0, 1.0)]).everywhere
+    slips = slip_rate([(0.0, 100.0, 1.0)])
     return belief_of(evidence.tally(F(5)), slips, chance_of_fault(30), BOTH)
 
 

@@ -11,7 +11,7 @@ from coach.coaching.tally import BeatTally
 from coach.coaching.telling import bits
 from coach.score.model import Hands
 
-SLIPS = Slips.of(0.6, 120.0)
+SLIPS = Slips.of_rate(0.005)
 WHOSE = Belief(0.0, 0.4, 0.4, 0.2)
 """That it is a fault is known; whose, is not."""
 

@@ -2,11 +2,11 @@
 
 Four explanations are weighed for every beat: nothing stands there and failures were slips; the
 right hand's move is at fault; the left hand's; or only both together. A slip's rate is the
-player's own, as far as it is known from all the *other* places (:mod:`~coach.coaching.slips`), and
-each move keeps some freedom to be a harder one. The chance of a standing fault is shared out over
-all the moves that were looked at, so that looking at more of them does not make a false claim
-likelier: where slips are as modelled, the chance that any healthy move's posterior ever passes
-``c`` is at most (1 - c) / c (Ville's inequality, 1939, from memory).
+player's own, estimated from all the other moves, and each move keeps some freedom to be a harder
+one. The chance of a standing fault is shared out over all the moves that were looked at, so that
+looking at more of them does not make a false claim likelier: where slips are as modelled, the
+chance that any healthy move's posterior ever passes ``c`` is at most (1 - c) / c (Ville's
+inequality, 1939, from memory).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from math import exp, log
 
 from coach.coaching.evidence import Evidence
 from coach.coaching.showing import ONE_HAND, TOGETHER, log_chance
-from coach.coaching.slips import Heard, Slips
+from coach.coaching.slips import Slips, slip_rate
 from coach.coaching.statistics import log_beta_binomial, posterior
 from coach.coaching.tally import BeatTally, hand_of
 from coach.score.model import Hand, Hands
@@ -73,32 +73,30 @@ def beliefs(
     takes for faults is left out of the slip rate of the next.
     """
     hands: dict[Fraction, frozenset[Hands]] = {}
-    sums: dict[Fraction, tuple[float, float]] = {}
+    sums: list[tuple[Fraction, float, float]] = []
     for transition in transitions:
         beat = transition.to_quarters
         tally = evidence.tally(beat)
-        failed, attempts = tally.totals(hand_of(transition))
-        before = sums.get(beat, (0.0, 0.0))
-        sums[beat] = before[0] + failed, before[1] + attempts
+        sums.append((beat, *tally.totals(hand_of(transition))))
         if tally.failed > 0.0:
             hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
     chance = chance_of_fault(len(transitions))
     # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
-    healthy = {beat: FIRST_GUESS / max(sums[beat][0], 1.0) for beat in hands}
+    slips = slip_rate(
+        (failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in sums
+    )
     out: dict[Fraction, Belief] = {}
     for _ in range(ROUNDS):
-        heard = Heard.of((*counts, healthy.get(beat, 1.0)) for beat, counts in sums.items())
         found = sum(one.fault for one in out.values() if one.fault > SURE)
         likelier = round(chance * (1.0 + found), 4)
         out = {
-            beat: belief_of(
-                evidence.tally(beat), heard.elsewhere(*sums[beat], healthy[beat]), likelier, whose
-            )
+            beat: belief_of(evidence.tally(beat), slips, likelier, whose)
             for beat, whose in hands.items()
         }
-        healthy = {beat: belief.healthy for beat, belief in out.items()}
-    heard = Heard.of((*counts, healthy.get(beat, 1.0)) for beat, counts in sums.items())
-    return out, heard.everywhere
+        slips = slip_rate(
+            (failed, n, out[beat].healthy if beat in out else 1.0) for beat, failed, n in sums
+        )
+    return out, slips
 
 
 def chance_of_fault(moves: int) -> float:

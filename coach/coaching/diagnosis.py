@@ -18,9 +18,8 @@ from coach.judging.facts import Outcome
 from coach.score.model import Hands
 from coach.score.window import Transition
 
-CLAIM_FAULT = 0.95
-"""How sure it must be that something stands at fault before a place is named: at most one healthy
-passage in nineteen is accused wrongly where slips are as modelled (see the belief)."""
+CLAIM_FAULT = 0.92
+"""How sure it must be that something stands at fault before a place is named."""
 CLAIM_HANDS = 0.8
 """How sure, given that, whose it is."""
 SUSPECT = 0.04

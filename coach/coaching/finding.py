@@ -24,10 +24,9 @@ from coach.score.window import Transition, Window
 OPEN_DOUBT = 0.3
 """A suspect likelier than this is looked into before a named trouble is mended; nothing else is."""
 HEARINGS = 2
-"""A short whole is heard so often before anything in it is mended, because a second trouble that
-fails in 60 % of repetitions hides from two hearings in one case of six, from three in one of
-sixteen. A third hearing costs learners more playing than it saves (``python -m
-scripts.bench_coaching --only two --only mending``)."""
+"""A short whole is heard so often before anything in it is mended: one may hide a second trouble.
+A third hearing costs learners more playing than it saves (``python -m scripts.bench_coaching
+--only mending``)."""
 SHORT_BEATS = 24.0
 """A longer whole is heard once: to hear all of it again takes as long as mending what is known."""
 FAILED_TWICE = 1.8
