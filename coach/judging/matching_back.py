@@ -66,8 +66,11 @@ class Back(Steps):
         first = layout.first[onset]
         if cost > room or not reading.done >> first:
             return
-        if onset > 0:
-            cost += min(0.15 * (max(reading.right, reading.left) - onset), 2.0)
+        if onset > 0:  # to the window's first onset it is as near from everywhere
+            front = max(reading.right, reading.left)
+            cost += min(0.15 * (front - onset), 2.0) + self.far(
+                layout.beat[front] - layout.beat[onset]
+            )
         cost += self._owed(reading, onset)
         done = reading.done & (1 << first) - 1 | 1 << target
         if cost > room or not places.wants(onset, onset, done, at, reading.cost + cost):

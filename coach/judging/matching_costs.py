@@ -26,7 +26,7 @@ class Costs:
     missed_most: float = 8.0
     """The most that one gap costs: after it, a lost reading finds its place again."""
     far: float = 2.0
-    """Each time that what is left out grows e times longer than four beats."""
+    """Each time that a leap, ahead or back, grows e times longer than four beats."""
     lost: float = 10.0
     """A gap that costs more is taken for a place lost and found again,"""
     found: float = 2.0

@@ -12,6 +12,7 @@ from math import inf
 from operator import attrgetter
 from typing import NamedTuple
 
+from coach.judging.matching_beam import likeliest
 from coach.judging.matching_moves import Moves, Ways
 from coach.judging.matching_places import Places
 from coach.judging.matching_reading import NEVER, Key, Reading, opening
@@ -164,7 +165,7 @@ class Decoder:
         if limit < self.limit:
             dropped_at = self.count - 1 if dropped_from == inf else dropped_at
             dropped_from = min(dropped_from, limit)
-        kept = [reading for reading in found[: costs.beam] if rank(reading) <= limit]
+        kept = likeliest(found, limit, costs.beam, rank)
         return State(kept, best.cost, calm, dropped_from, dropped_at)
 
     def _key(self, note: PlayedNote) -> Key:

@@ -11,7 +11,7 @@ from coach.judging.matching_score import Layout
 
 IMPOSSIBLE = 99.0
 LEAP = 4.0
-"""Leaving out more beats than this is rare, and the rarer the farther it goes."""
+"""Going on more beats ahead than this, or back, is rare, and the rarer the farther it goes."""
 BEHIND = 1.0
 """So many beats behind its hand's front a note may still come."""
 
@@ -68,7 +68,11 @@ class Skips:
             return 0.0
         if reading.gap_end > front and reading.gap < onset:
             leap -= beat[min(onset, reading.gap_end)] - beat[max(front, reading.gap)]
-        return self.costs.far * log(leap / LEAP) if leap > LEAP else 0.0
+        return self.far(leap)
+
+    def far(self, beats: float) -> float:
+        """What it costs that so many beats are leapt over, forward or back."""
+        return self.costs.far * log(beats / LEAP) if beats > LEAP else 0.0
 
     def _skipped(
         self, reading: Reading, hand: int, front: int, onset: int, missed: int, besides: float = 0.0

@@ -1,0 +1,33 @@
+"""Which readings are kept after a key: the likeliest, and of each onset reached at least one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import takewhile
+
+from coach.judging.matching_reading import Reading
+
+
+def likeliest(
+    found: list[Reading], limit: float, count: int, rank: Callable[[Reading], float]
+) -> list[Reading]:
+    """Of readings in the order of their ``rank``, up to a limit: so many, and one of each onset
+    that none of them has come to.
+
+    Where the place was lost there are so many like readings of the wrong one that, but for this,
+    they would crowd out the right one.
+    """
+    kept = [reading for reading in found[:count] if rank(reading) <= limit]
+    if len(kept) < count:
+        return kept
+    fronts = set(map(_front, kept))
+    for reading in takewhile(lambda one: rank(one) <= limit, found[count:]):
+        if _front(reading) not in fronts:
+            fronts.add(_front(reading))
+            kept.append(reading)
+    return kept
+
+
+def _front(reading: Reading) -> int:
+    """The onset that it has come to, with either hand."""
+    return max(reading.right, reading.left)
