@@ -55,6 +55,12 @@ def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(les
                 assert two.qpm <= one.qpm
 
 
+def test_the_reason_for_a_slower_tempo_is_still_true_beside_a_clean_repetition(lessons):
+    slower = {a.reason for steps in lessons for a, _, _ in steps if a.kind is Kind.SLOWER}
+    assert slower
+    assert all(reason.endswith("until it holds.") for reason in slower), slower
+
+
 def test_a_place_that_fails_above_a_tempo_is_soon_asked_for_under_it():
     """Straight to what holds: few unclean repetitions between the naming and a clean one."""
     for above in (50.0, 60.0, 72.0, 84.0):

@@ -90,6 +90,11 @@ def up_words(kind: Kind, tempo: str) -> str:
     return f"It holds: {tempo}."
 
 
+def down_words(tempo: str) -> str:
+    """Why it gets slower; it stands there also when what follows is clean."""
+    return f"{tempo[0].upper()}{tempo[1:]} until it holds."
+
+
 def as_far_as_it_goes(request: Request, qpm: float | None) -> str:
     """Why a wish changes nothing, in place of a promise."""
     if qpm is None and request in (Request.SLOWER, Request.FASTER):

@@ -124,7 +124,7 @@ class Work:
             self.climb.trial_held()
             return Ask(window, Kind.QUICKEN, "Clean at the tempo asked for: hold it there.")
         self.climb.trial_failed()
-        return Ask(window, Kind.SLOWER, f"Not yet: {self._tempo()} once more.")
+        return Ask(window, Kind.SLOWER, f"Too soon: {self._tempo()} until it holds.")
 
     def _look(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Look for the trouble; mend it where it is named and little else is in doubt."""
