@@ -200,6 +200,23 @@ def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back():
     seated((80, 24), run)
 
 
+def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(monkeypatch):
+    compose = DrillScreen.compose
+
+    def with_a_piano(self):
+        self.hear((PianoFound("Test piano"), KeyDown(60, 64, 0.0)))
+        return compose(self)
+
+    monkeypatch.setattr(DrillScreen, "compose", with_a_piano)
+
+    async def run(seat):
+        assert "Test piano" in seat.text
+        await seat.play(*RIGHT[1:])
+        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+
+    seated((80, 24), run)
+
+
 @pytest.mark.parametrize("size", SIZES)
 def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(size, monkeypatch):
     monkeypatch.setattr("coach.screens.drill_sayings.SAVE_S", 0.01)

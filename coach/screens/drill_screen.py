@@ -35,6 +35,9 @@ class DrillScreen(DrillView):
     ]
 
     _is_left = False
+    _is_up = False
+    _heard_early: tuple[MidiEvent, ...] = ()
+    """What came before the screen stood: the piano may be found while it is being made."""
 
     def on_mount(self) -> None:
         """Show the first assignment, and let time pass."""
@@ -45,6 +48,8 @@ class DrillScreen(DrillView):
         if self.piano is None and not self._has_player:
             self.show(self.desk.drill.piano_lost(self._clock()))
         self.set_interval(TICK_S, self._tick)
+        self._is_up = True
+        self.hear(self._heard_early)
 
     @property
     def _has_player(self) -> bool:
@@ -55,6 +60,9 @@ class DrillScreen(DrillView):
 
     def hear(self, events: Iterable[MidiEvent]) -> None:
         """What was played, and the piano's coming and going."""
+        if not self._is_up:
+            self._heard_early += tuple(events)
+            return
         self.show(chain.from_iterable(self._answer(event) for event in events))
 
     def _answer(self, event: MidiEvent) -> tuple[Outcome, ...]:
