@@ -160,7 +160,7 @@ class TestWhatIsAskedFor:
                     assert step.decision.clean_run == 0, lesson
                     if step.decision.changed:
                         assert step.after.kind is not Kind.QUICKEN, lesson
-                        assert "holds" not in step.after.reason, lesson
+                        assert "It holds" not in step.after.reason, lesson
 
     def test_finished_is_the_whole_at_its_tempo_and_nothing_less(self, courses):
         finished = [(lesson, s) for lesson, steps in courses for s in steps if s.decision.finished]
