@@ -123,6 +123,23 @@ def test_a_long_note_may_be_let_go_once_its_hand_plays_on() -> None:
     assert [f.from_beat for f in judge(window, held_s(window, holds)).faults] == [4]
 
 
+def test_a_single_long_note_may_be_let_go_once_its_hand_plays_on() -> None:
+    window = whole(score_from_notes([{**n, "length": 2} if i == 8 else n
+                                     for i, n in enumerate(tune(16))]))  # fmt: skip
+    assert not judge(window, held_s(window, [0.26 - 0.01 * (i % 3) for i in range(16)])).faults
+
+
+def test_a_long_note_is_to_be_held_on_where_the_player_holds_its_like_on() -> None:
+    long = range(0, 16, 2)
+    window = whole(score_from_notes([{**n, "length": 2} if i in long else n
+                                     for i, n in enumerate(tune(16))]))  # fmt: skip
+    holds = [1.1 - 0.02 * (i % 3) if i in long else 0.26 for i in range(16)]
+    assert not judge(window, held_s(window, holds)).faults
+    holds[8] = 0.28
+    told = judge(window, held_s(window, holds)).faults
+    assert [(f.cause, f.from_beat) for f in told] == [("early release", 4)]
+
+
 def test_two_lapses_do_not_hide_each_other() -> None:
     told = judge(ROW, held(ROW, {4: 0.15, 11: 0.15})).faults
     assert [(f.cause, f.from_beat) for f in told] == [("early release", 2), ("early release", 5)]
