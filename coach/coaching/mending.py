@@ -20,7 +20,7 @@ from coach.coaching.likely import Try
 from coach.coaching.places import Places
 from coach.coaching.placewords import move_words, run_up_words
 from coach.coaching.task import Ask, Run, Task
-from coach.coaching.words import down_words, tempo_words, times, up_words
+from coach.coaching.words import down_words, tempo_words, times, trial_failed_words, up_words
 from coach.score.window import Transition
 
 
@@ -85,7 +85,7 @@ class Mending:
     def _after_trial(self, case: Case, clean: bool, run: Run) -> Ask | None:
         if not clean:
             case.climb.trial_failed()
-            return self._ask(case, Kind.SLOWER, f"Too soon: {self._tempo(case)} until it holds.")
+            return self._ask(case, Kind.SLOWER, trial_failed_words(self._tempo(case)))
         case.climb.trial_held()
         if self._is_full(case, run):
             return self._up(case)

@@ -18,6 +18,8 @@ def onward(score: Score, goal: Goal) -> Goal | None:
     """
     hands, start = goal.window.hands, goal.window.start_quarters
     whole = whole_piece(score, hands)
+    if goal.window.contains(whole):
+        return None
     first, last = score.bars_of(start, goal.window.end_quarters)
     bars = score.bars[last.index + 1 :]
     count = last.index - first.index + 1
@@ -25,8 +27,6 @@ def onward(score: Score, goal: Goal) -> Goal | None:
     windows = [Window(some[0].onset_quarters, some[-1].end_quarters, hands) for some in stretches]
     ahead = [one for one in windows if _is_played(score, one)]
     after = ahead[0] if ahead else whole
-    if goal.window.contains(whole):
-        return None
     proportion = goal.qpm / score.tempo_at(start)
     return replace(
         goal, window=after, qpm=score.tempo_at(after.start_quarters) * proportion, reason=""

@@ -95,6 +95,11 @@ def down_words(tempo: str) -> str:
     return f"{tempo[0].upper()}{tempo[1:]} until it holds."
 
 
+def trial_failed_words(tempo: str) -> str:
+    """Why a tempo that was tried is not asked for yet."""
+    return f"Too soon: {tempo} until it holds."
+
+
 def as_far_as_it_goes(request: Request, qpm: float | None) -> str:
     """Why a wish changes nothing, in place of a promise."""
     if qpm is None and request in (Request.SLOWER, Request.FASTER):

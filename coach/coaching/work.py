@@ -25,7 +25,7 @@ from coach.coaching.finding import OPEN_DOUBT, Finding
 from coach.coaching.mending import Mending
 from coach.coaching.places import Places
 from coach.coaching.task import Ask, Run, Task, most_of
-from coach.coaching.words import tempo_words, up_words
+from coach.coaching.words import tempo_words, trial_failed_words, up_words
 from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -124,7 +124,7 @@ class Work:
             self.climb.trial_held()
             return Ask(window, Kind.QUICKEN, "Clean at the tempo asked for: hold it there.")
         self.climb.trial_failed()
-        return Ask(window, Kind.SLOWER, f"Too soon: {self._tempo()} until it holds.")
+        return Ask(window, Kind.SLOWER, trial_failed_words(self._tempo()))
 
     def _look(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Look for the trouble; mend it where it is named and little else is in doubt."""

@@ -35,7 +35,7 @@ class Back(Steps):
     ) -> None:
         """Back to any earlier note of this pitch; after a stop, also with a wrong key."""
         layout, costs = self.layout, self.costs
-        front = max(reading.right, reading.left)
+        front = reading.front
         base = costs.jump - costs.pause * pause
         if reading.step is not None and reading.step[2] is Kind.WRONG:
             base -= costs.erred
@@ -67,10 +67,9 @@ class Back(Steps):
         if cost > room or not reading.done >> first:
             return
         if onset > 0:  # to the window's first onset it is as near from everywhere
-            front = max(reading.right, reading.left)
-            cost += min(0.15 * (front - onset), 2.0) + self.far(
-                layout.beat[front] - layout.beat[onset]
-            )
+            front = reading.front
+            cost += min(0.15 * (front - onset), 2.0)
+            cost += self.far(layout.beat[front] - layout.beat[onset])
         cost += self._owed(reading, onset)
         done = reading.done & (1 << first) - 1 | 1 << target
         if cost > room or not places.wants(onset, onset, done, at, reading.cost + cost):

@@ -20,14 +20,9 @@ def likeliest(
     kept = [reading for reading in found[:count] if rank(reading) <= limit]
     if len(kept) < count:
         return kept
-    fronts = set(map(_front, kept))
+    fronts = {reading.front for reading in kept}
     for reading in takewhile(lambda one: rank(one) <= limit, found[count:]):
-        if _front(reading) not in fronts:
-            fronts.add(_front(reading))
+        if reading.front not in fronts:
+            fronts.add(reading.front)
             kept.append(reading)
     return kept
-
-
-def _front(reading: Reading) -> int:
-    """The onset that it has come to, with either hand."""
-    return max(reading.right, reading.left)

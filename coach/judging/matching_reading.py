@@ -64,6 +64,11 @@ class Reading:
     """The last skip: from this onset up to that one, which was played, all was left out."""
     gap_end: int = 0
 
+    @property
+    def front(self) -> int:
+        """Furthest onset that either hand has reached."""
+        return max(self.right, self.left)
+
 
 def opening(period_s: float) -> Reading:
     """Nothing played yet."""

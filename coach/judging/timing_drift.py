@@ -90,9 +90,12 @@ def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) ->
     places = [moment.x for moment in row]
     found = _parabola(places, free)
     ratio = found.ratio(places[-1] - places[0])
-    if ratio is None or max(ratio, 1 / ratio) <= _AUDIBLE:
+    if ratio is None:
         return None
-    if max(ratio, 1 / ratio) > tolerance.drift_ratio:
+    size = max(ratio, 1 / ratio)
+    if size <= _AUDIBLE:
+        return None
+    if size > tolerance.drift_ratio:
         steps = _steps(places, free, log(ratio), found.scatter_s)
         if len(row) >= _LEAST_SURE and _is_sure(found, ratio, steps):
             return Rush(ratio)

@@ -93,15 +93,12 @@ class HandHolds:
         True too often, but soon known: in most windows there is no such onset.
         """
         return any(
-            min([hold.held_s / hold.written_s for hold in onset]) < share * _STRETCH[1]
-            for onset in self._onsets
+            min(hold.share for hold in onset) < share * _STRETCH[1] for onset in self._onsets
         )
 
     def is_brief_as_written(self, share: float) -> bool:
         """Whether any onset was held for less than this share of its written length."""
-        return any(
-            max([hold.held_s / hold.written_s for hold in onset]) < share for onset in self._onsets
-        )
+        return any(max(hold.share for hold in onset) < share for onset in self._onsets)
 
     @cached_property
     def until_next(self) -> list[Kept]:

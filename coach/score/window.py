@@ -82,7 +82,12 @@ class Excerpt:
     def beat_of(self, onset_quarters: Fraction | float) -> float:
         """Place of an onset in beats on the grid: 0 at the first grid beat; linear outside."""
         grid, at = self.grid, float(onset_quarters)
-        index = min(max(bisect_left(grid, at), 1), len(grid) - 1)
+        return self._beat_at(at, bisect_left(grid, at))
+
+    def _beat_at(self, at: float, arrival: int) -> float:
+        """The beat of an onset whose next grid beat is known."""
+        grid = self.grid
+        index = min(max(arrival, 1), len(grid) - 1)
         low, high = grid[index - 1], grid[index]
         return index - 1 + (at - low) / (high - low)
 
@@ -94,12 +99,7 @@ class Excerpt:
     @cached_property
     def beats_of_onsets(self) -> tuple[float, ...]:
         """Place in beats of each of ``onsets_quarters``."""
-        grid, last, out = self.grid, len(self.grid) - 1, []
-        for at, arrival in zip(self.onsets, self.arrivals, strict=True):
-            index = min(max(arrival, 1), last)
-            low = grid[index - 1]
-            out.append(index - 1 + (at - low) / (grid[index] - low))
-        return tuple(out)
+        return tuple(map(self._beat_at, self.onsets, self.arrivals))
 
     def place_of(self, onset_quarters: Fraction) -> Place:
         """Bar and beat of an onset; without a score behind it, beats counted in the window."""
@@ -121,8 +121,8 @@ class Excerpt:
     def _into(self, index: int, hands: Hands) -> Transition:
         """The transition to a grid beat, also one beat outside the grid."""
         index = min(max(index, 0), len(self.grid_quarters))
-        round_ = self._beats_round
-        return Transition(hands, round_[index], round_[index + 1])
+        beats = self._beats_round
+        return Transition(hands, beats[index], beats[index + 1])
 
     @cached_property
     def _beats_round(self) -> tuple[Fraction, ...]:

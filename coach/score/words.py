@@ -21,7 +21,7 @@ _KEY_NAMES = {
     -6: ("G flat", "E flat"),
     -7: ("C flat", "A flat"),
 }
-_BEAT_NAMES = {
+BEAT_NAMES = {
     Fraction(1, 4): "sixteenth",
     Fraction(3, 8): "dotted sixteenth",
     Fraction(1, 2): "eighth",
@@ -32,6 +32,7 @@ _BEAT_NAMES = {
     Fraction(3): "dotted half",
     Fraction(4): "whole",
 }
+"""The note values by their length in quarters."""
 
 
 def printable(text: str, longest: int = 600) -> str:
@@ -60,4 +61,4 @@ def key_words(fifths: int) -> str:
 
 def beat_name(length_quarters: Fraction) -> str:
     """A beat by the note that it is as long as: ``dotted quarter``."""
-    return _BEAT_NAMES.get(length_quarters, f"{length_quarters} quarters")
+    return BEAT_NAMES.get(length_quarters, f"{length_quarters} quarters")

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from coach.screens.drill_like import DrillLike
 
 
+GOAL_REACHED = "The goal is reached."
+
+
 class Errand(StrEnum):
     """What a piece is opened for."""
 
@@ -46,7 +49,7 @@ class Onward:
     """What is gone on to, in words: ``bars 5 to 8``."""
     make: Callable[[float], Desk]
     """Put it on the desk, at a time of the monotonic clock (s), once this desk is left."""
-    reached: str = "The goal is reached."
+    reached: str = GOAL_REACHED
     """What is reached, in a sentence."""
 
 

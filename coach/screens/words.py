@@ -5,8 +5,6 @@ The core counts in quarters a minute; only here they become beats a minute of th
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 from coach.coaching.facts import Assignment, Decision
 from coach.coaching.outcomes import State
 from coach.coaching.placewords import whole_bars_words
@@ -17,7 +15,8 @@ from coach.playing.edge import Edge
 from coach.score.model import Hands, Score
 from coach.score.place import beat_words
 from coach.score.window import Window
-from coach.screens.collaborators import Onward
+from coach.score.words import BEAT_NAMES
+from coach.screens.collaborators import GOAL_REACHED, Onward
 
 STAGES = {
     Stage.NOTES: "notes: the right keys in order",
@@ -34,15 +33,6 @@ HANDS = {
 }
 
 
-_DOTTED = {
-    Fraction(3, 8): "dotted sixteenth",
-    Fraction(3, 4): "dotted eighth",
-    Fraction(3, 2): "dotted quarter",
-    Fraction(3): "dotted half",
-}
-"""The beats of compound metres by their length in quarters."""
-
-
 def bpm(score: Score, window: Window, qpm: float) -> int:
     """Beats a minute of the metre at the window's start, rounded."""
     beat = score.bar_at(window.start_quarters).metre.beat_quarters
@@ -57,7 +47,7 @@ def tempo_words(score: Score, window: Window, qpm: float | None) -> str:
     beats = bpm(score, window, qpm)
     if not metre.is_compound:
         return f"{beats} bpm"
-    return f"{_DOTTED.get(metre.beat_quarters, 'dotted beat')} = {beats}"
+    return f"{BEAT_NAMES.get(metre.beat_quarters, 'dotted beat')} = {beats}"
 
 
 def window_words(score: Score, window: Window) -> str:
@@ -129,9 +119,6 @@ NO_PIANO = (
 )
 STRIKE = "Strike any key for the count-in; then play with the click."
 RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
-
-
-GOAL_REACHED = "The goal is reached."
 
 
 def finished_words(key: str, onward: Onward | None, *, click: bool) -> str:

@@ -59,10 +59,8 @@ def _as_musicxml(text: str, source: Source) -> bytes:
         warnings.simplefilter("ignore")
         try:
             return _exported(_parsed(text, _FORMATS[source.kind]))
-        except (
-            MemoryError
-        ):  # not the file's grammar: the process that reads it says how much it may
-            raise
+        except MemoryError:
+            raise  # no fault of the file's: the process that reads it says how much it may take
         except Exception:  # whatever a damaged file does to music21, the pianist gets one sentence
             kind = source.kind.value
             raise ScoreError(
