@@ -21,7 +21,7 @@ from coach.coaching.evidence import Evidence, fold
 from coach.coaching.facts import Observation
 from coach.coaching.sums import carried_on, kept
 from coach.judging.facts import Outcome
-from coach.playing.simulated_skill import LEVELS, Law
+from coach.playing.simulated.skill import LEVELS, Law
 from coach.score.model import Hands
 from coach.score.window import Transition
 from scripts.coachbench import baselines, naming

@@ -5,7 +5,7 @@ from statistics import NormalDist
 import pytest
 from scipy import stats
 
-from coach.playing.simulated import SimulatedPianist
+from coach.playing.simulated.player import SimulatedPianist
 from scripts import bench_coaching
 from scripts.coachbench import baselines, figures, pianists
 from scripts.coachbench.sections import whole

@@ -16,7 +16,7 @@ COACH = ROOT / "coach"
 CORE = [
     *COACH.glob("coaching/**/*.py"),
     *COACH.glob("judging/**/*.py"),
-    *COACH.glob("playing/simulated*.py"),
+    *COACH.glob("playing/simulated/*.py"),
     *COACH.glob("drill*.py"),
     COACH / "playing/notes.py",
     *(COACH / f"score/{name}.py" for name in ("build", "metre", "model", "pitch", "window")),

@@ -4,8 +4,8 @@ from dataclasses import replace
 from fractions import Fraction as F
 
 from coach.drill import Drill, repair, score_from_notes
-from coach.playing.simulated import SimulatedPianist
-from coach.playing.simulated_skill import INTERMEDIATE, Failing, PlayerFault
+from coach.playing.simulated.player import SimulatedPianist
+from coach.playing.simulated.skill import INTERMEDIATE, Failing, PlayerFault
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from coach.playing.simulated import SimulatedPianist
-from coach.playing.simulated_demo import demo_pianist
-from coach.playing.simulated_skill import (
+from coach.playing.simulated.demo import demo_pianist
+from coach.playing.simulated.player import SimulatedPianist
+from coach.playing.simulated.skill import (
     ADVANCED,
     LEVELS,
     Failing,

@@ -135,7 +135,7 @@ class ClickLike(Protocol):
 
 
 class PianistLike(Protocol):
-    """A simulated pianist (``coach.playing.simulated.SimulatedPianist``)."""
+    """A simulated pianist (``coach.playing.simulated.player.SimulatedPianist``)."""
 
     def play(
         self, excerpt: Excerpt, qpm: float | None, *, start_s: float

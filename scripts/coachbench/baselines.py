@@ -7,7 +7,7 @@ from math import log2
 
 from coach.coaching.metronome import quicker, slower
 from coach.judging.facts import Outcome
-from coach.playing.simulated import SimulatedPianist
+from coach.playing.simulated.player import SimulatedPianist
 from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, excerpt
 from scripts.coachbench.sections import QPM, moves, whole

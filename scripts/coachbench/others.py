@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.playing.simulated import Key, SimulatedPianist
-from coach.playing.simulated_skill import Failing, PlayerFault
+from coach.playing.simulated.player import Key, SimulatedPianist
+from coach.playing.simulated.skill import Failing, PlayerFault
 from coach.score.window import Excerpt
 
 

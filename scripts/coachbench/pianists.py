@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from random import Random
 
-from coach.playing.simulated import SimulatedPianist
-from coach.playing.simulated_skill import INTERMEDIATE, Failing, Law, Level, PlayerFault
+from coach.playing.simulated.player import SimulatedPianist
+from coach.playing.simulated.skill import INTERMEDIATE, Failing, Law, Level, PlayerFault
 from coach.score.model import Score
 from scripts.coachbench.sections import plant, section
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from coach.drill import Drill, Stage, Window, excerpt, judge, repair
 from coach.judging.facts import Judgement
 from coach.playing.notes import PlayedNote
-from coach.playing.simulated import SimulatedPianist
+from coach.playing.simulated.player import SimulatedPianist
 from coach.score.model import Score
 from coach.score.window import Transition
 from scripts.coachbench.sections import QPM, whole

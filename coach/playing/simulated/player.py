@@ -12,7 +12,7 @@ from fractions import Fraction
 from random import Random
 
 from coach.playing.notes import PlayedNote
-from coach.playing.simulated_skill import (
+from coach.playing.simulated.skill import (
     INTERMEDIATE,
     OVERNIGHT,
     TIRED_AFTER,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coach.playing.simulated import SimulatedPianist
-from coach.playing.simulated_skill import INTERMEDIATE, Failing, PlayerFault
+from coach.playing.simulated.player import SimulatedPianist
+from coach.playing.simulated.skill import INTERMEDIATE, Failing, PlayerFault
 from coach.score.model import Hand, Hands, Score
 from coach.score.window import Transition
 
