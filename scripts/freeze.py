@@ -25,7 +25,7 @@ from coach.drill import Drill, repair
 from coach.judging.facts import Stage
 from coach.judging.judge import judge
 from coach.judging.plain import judgement_to_plain
-from coach.playing.simulated_skill import LEVELS, Law
+from coach.playing.simulated.skill import LEVELS, Law
 from coach.score.choose import choose_window
 from coach.score.model import Hands, Score
 from coach.score.notelist import notes_table
