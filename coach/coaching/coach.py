@@ -109,7 +109,10 @@ class Coach:
         return NO_ONE_PLACE if slipped and not self._diagnosis.troubles and self._work.done else ""
 
     def after(self, judgement: Judgement, now_s: float) -> Decision:
-        """Take in a judged repetition and decide."""
+        """Take in a judged repetition and decide; what was none changes nothing."""
+        if not judgement.is_repetition:
+            self._changed = False
+            return self.decision
         self._answer = ""
         before = self._work.assignment
         heard = observations(judgement, now_s)

@@ -50,5 +50,6 @@ class Ear:
             tolerance=self._tolerance,
             habits=self._habits,
         )
-        self._habits = self._habits.with_(judgement, self.asked.qpm)
+        if judgement.is_repetition:
+            self._habits = self._habits.with_(judgement, self.asked.qpm)
         return judgement

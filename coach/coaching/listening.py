@@ -27,7 +27,8 @@ def where_it_breaks(
     these are also told when they are only suspected: look at ``sure``.
     """
     evidence, places = Evidence(), Places(score, window)
-    for count, judgement in enumerate(judgements):
+    heard = (judgement for judgement in judgements if judgement.is_repetition)
+    for count, judgement in enumerate(heard):
         evidence.add(observations(judgement, count * _APART_S), qpm)
     found = diagnose(evidence, places)
     return tuple(trouble(suspect, evidence, places) for suspect in found.suspects)

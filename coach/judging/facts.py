@@ -166,3 +166,6 @@ class Judgement:
     """Worth knowing, not faults: a spread chord, a constant offset against the click."""
     offset_ms: float = 0.0
     """The constant offset against the click that was taken out."""
+    is_repetition: bool = True
+    """False where something else was played than the window (another octave, one hand of two):
+    ``sentence`` says what, nothing is at fault, and nothing is evidence."""

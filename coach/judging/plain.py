@@ -13,6 +13,7 @@ def judgement_to_plain(judgement: Judgement) -> dict[str, object]:
     """
     return {
         "stage": judgement.stage.value,
+        "is_repetition": judgement.is_repetition,
         "clean": judgement.clean,
         "complete": judgement.complete,
         "unsure": judgement.unsure,
