@@ -1,8 +1,9 @@
 """What start.py and test.py share: a virtual environment beside the project, made when needed.
 
-Everything goes into ``.venv``; nothing outside the project's folder is changed. A stamp in it says
-what was installed from which pyproject.toml, so that later starts need no network and no wait.
-Only Python's own library is used, since nothing else is there yet.
+Everything goes into ``.venv``; nothing outside the project's folder is changed. pip installs the
+packages that ``locks`` names, and nothing whose hash is not in there. A stamp in ``.venv`` says
+what was installed from which lock, so that later starts need no network and no wait. Only Python's
+own library is used, since nothing else is there yet.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ PROJECT = Path(__file__).resolve().parent.parent
 HOME = PROJECT / ".venv"
 STAMP = HOME / "keyhole.json"
 LOG = HOME / "set-up.log"
+LOCKS = PROJECT / "locks"
 PYTHON = HOME / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 _NO_NETWORK = (
@@ -36,6 +38,9 @@ _NO_NETWORK = (
     "timed out",
 )
 """What pip writes where the package index can't be reached (seen with pip 23 to 26)."""
+_OTHER_HASH = "DO NOT MATCH THE HASHES"
+_NOT_COMPILED = ("metadata-generation-failed", "Failed building wheel", "failed-wheel-build")
+"""What pip writes where a package that comes as source can't be compiled."""
 
 
 def hand_over(arguments: Sequence[str]) -> NoReturn:
@@ -79,12 +84,19 @@ def prepare(*extras: str) -> None:
 
 def _stamp(extras: set[str] | list[str]) -> dict[str, list[str]]:
     """What an environment has to match: its Python, the project's place and its requirements."""
-    requirements = (PROJECT / "pyproject.toml").read_bytes()
+    requirements = [PROJECT / "pyproject.toml", _lock(extras)]
     return {
         "python": [os.path.realpath(PYTHON), *map(str, _made_with())],
-        "project": [str(PROJECT), hashlib.sha256(requirements).hexdigest()],
+        "project": [
+            str(PROJECT), *(hashlib.sha256(one.read_bytes()).hexdigest() for one in requirements)
+        ],
         "extras": sorted(extras),
-    }
+    }  # fmt: skip
+
+
+def _lock(extras: set[str] | list[str]) -> Path:
+    """The packages to install, with their hashes."""
+    return LOCKS / ("test.txt" if "test" in extras else "start.txt")
 
 
 def _made_with() -> list[str]:
@@ -130,24 +142,38 @@ def _runs() -> bool:
 
 
 def _install(extras: list[str]) -> None:
-    """Install the project where it lies, with its requirements."""
-    what = f"{PROJECT}[{','.join(extras)}]" if extras else str(PROJECT)
-    command = [str(PYTHON), "-m", "pip", "install", "--disable-pip-version-check", "--retries=2"]
+    """Install what the lock names, then the project where it lies, which needs no network."""
+    command = [str(PYTHON), "-m", "pip", "install", "--disable-pip-version-check", "--no-input"]
+    packages = ["--retries=2", "--require-hashes", "--requirement", str(_lock(extras))]
+    project = ["--no-deps", "--no-build-isolation", "--editable", str(PROJECT)]
     with LOG.open("w", encoding="utf-8") as log:
-        done = subprocess.run(
-            [*command, "--no-input", "--editable", what], stdout=log, stderr=log, check=False
-        )
+        for what in (packages, project):
+            done = subprocess.run([*command, *what], stdout=log, stderr=log, check=False)
+            if done.returncode:
+                break
     if done.returncode:
         sys.exit(_why_not(LOG.read_text(encoding="utf-8", errors="replace")))
 
 
 def _why_not(log: str) -> str:
     """The reason why pip failed, in one sentence."""
+    said = f"(what pip said is in {LOG})"
     if any(sign in log for sign in _NO_NETWORK):
         return (
             "Keyhole could not fetch its packages: connect this computer to the internet for the "
-            f"first start and try again (what pip said is in {LOG})."
+            f"first start and try again {said}."
+        )
+    if _OTHER_HASH in log:
+        return (
+            "Nothing was installed, since a package that came over the network is not the one that "
+            f"Keyhole was tested with: try again later, or on another network {said}."
+        )
+    if any(sign in log for sign in _NOT_COMPILED):
+        return (
+            "A package has to be compiled for this Python, and that failed: start Keyhole with "
+            "Python 3.11 or 3.12, or install a C++ compiler (on Debian or Ubuntu 'sudo apt install "
+            f"g++ pkg-config python3-dev libasound2-dev') and try again {said}."
         )
     errors = [line for line in log.splitlines() if line.startswith("ERROR:")]
     last = errors[-1].removeprefix("ERROR:").strip() if errors else "pip failed"
-    return f"Keyhole could not install its packages: {last} (what pip said is in {LOG})."
+    return f"Keyhole could not install its packages: {last} {said}."

@@ -21,9 +21,13 @@ def project(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(prepare, "STAMP", tmp_path / ".venv/keyhole.json")
     monkeypatch.setattr(prepare, "LOG", tmp_path / ".venv/set-up.log")
     monkeypatch.setattr(prepare, "PYTHON", tmp_path / ".venv/bin/python")
+    monkeypatch.setattr(prepare, "LOCKS", tmp_path / "locks")
     monkeypatch.setattr(prepare, "_make", lambda: _touch(tmp_path / ".venv/bin/python"))
     monkeypatch.setattr(prepare, "_install", lambda extras: _note(tmp_path, extras))
     (tmp_path / "pyproject.toml").write_text("[project]\n")
+    (tmp_path / "locks").mkdir()
+    for name in ("start.txt", "test.txt"):
+        (tmp_path / "locks" / name).write_text("one==1\n")
     return tmp_path
 
 
@@ -63,6 +67,16 @@ def test_new_requirements_are_installed_with_what_was_there(project: Path) -> No
     (project / "pyproject.toml").write_text("[project]\ndependencies = []\n")
     prepare.prepare()
     assert installed(project) == ["keyhole+test"] * 2
+
+
+def test_another_lock_is_installed_by_those_who_use_it(project: Path) -> None:
+    prepare.prepare()
+    (project / "locks/test.txt").write_text("one==2\n")
+    prepare.prepare()
+    assert installed(project) == ["keyhole"]
+    (project / "locks/start.txt").write_text("one==2\n")
+    prepare.prepare()
+    assert installed(project) == ["keyhole"] * 2
 
 
 @pytest.mark.parametrize("left", ["", "{", "[]", '{"extras": 3}', '{"extras": ["test"]}'])
@@ -124,6 +138,43 @@ def test_what_pip_says_becomes_one_sentence() -> None:
     missing = "ERROR: No matching distribution found for nothing==9"
     assert "No matching distribution found for nothing==9" in prepare._why_not(missing)
     assert "pip failed" in prepare._why_not("")
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        (
+            "ERROR: THESE PACKAGES DO NOT MATCH THE HASHES FROM THE REQUIREMENTS FILE. If you have",
+            "not the one that Keyhole was tested with",
+        ),
+        (
+            '../meson.build:66:15: ERROR: Dependency "alsa" not found (tried pkg-config)\n'
+            "error: metadata-generation-failed",
+            "g++ pkg-config python3-dev libasound2-dev",
+        ),
+    ],
+)
+def test_what_pip_says_of_a_package_becomes_one_sentence(said: str, told: str) -> None:
+    # Lines as pip 24.2 writes them.
+    assert told in prepare._why_not(said)
+
+
+def test_nothing_is_installed_without_a_hash(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    commands: list[list[str]] = []
+
+    def note(command: list[str], **_: object) -> subprocess.CompletedProcess[str]:
+        commands.append(command)
+        return subprocess.CompletedProcess(command, 0)
+
+    monkeypatch.setattr(prepare, "LOG", tmp_path / "set-up.log")
+    monkeypatch.setattr(prepare.subprocess, "run", note)
+    prepare._install(["test"])
+    packages, project = commands
+    assert "--require-hashes" in packages
+    assert packages[-1].endswith("test.txt")
+    assert {"--no-deps", "--no-build-isolation"} <= set(project)
 
 
 @pytest.mark.parametrize("name", ["start.py", "test.py"])

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import coach
 from coach.cli.keeping import Keeping
 from coach.cli.parser import WARM_UP_MIN
 from coach.record.errors import RecordError
@@ -15,9 +14,6 @@ from coach.screens.collaborators import Errand, HomeItem
 
 if TYPE_CHECKING:
     from coach.record.seen import PieceSeen
-
-SAMPLES = Path(coach.__file__).parent.parent / "sample_scores"
-"""Beside the code, where the project was set up from its own folder."""
 
 SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".krn", ".mei", ".abc")
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
@@ -116,11 +112,21 @@ def _where_it_stands(one: PieceSeen, at: int) -> str:
     return f"last played {ago}" if at else f"go on where you stopped {ago}"
 
 
+def samples_folder() -> Path:
+    """In the package where it was installed by itself, beside it in the project's own folder."""
+    from importlib.resources import files  # only here: it takes milliseconds of every start
+
+    package = Path(str(files("coach")))
+    installed = package / "samples"
+    return installed if installed.is_dir() else package.parent / "sample_scores"
+
+
 def samples() -> tuple[HomeItem, ...]:
     """The sample scores, the easiest first (their file names are numbered so)."""
-    if not SAMPLES.is_dir():
+    folder = samples_folder()
+    if not folder.is_dir():
         return ()
-    files = sorted(path for path in SAMPLES.iterdir() if path.suffix in SUFFIXES)
+    files = sorted(path for path in folder.iterdir() if path.suffix in SUFFIXES)
     return tuple(HomeItem(Errand.DRILL, _title(path), "sample score", path) for path in files)
 
 

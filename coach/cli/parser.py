@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from coach import __version__
+
 WARM_UP_MIN = 5.0
 """How long a warm-up is where nothing else is asked for, in minutes: a short one, before the piece
 itself. Our choice."""
@@ -16,6 +18,9 @@ def make_parser() -> argparse.ArgumentParser:
         prog="coach",
         description="A live drill coach for pianists at a digital piano.",
         epilog="Without a command the home screen opens.",
+    )
+    parser.add_argument(
+        "--version", action="version", version=f"Keyhole {__version__}", help="say which Keyhole"
     )
     _add_common(parser)
     parser.set_defaults(command=None)
