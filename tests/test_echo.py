@@ -1,6 +1,5 @@
 """The line to the process that sends a message through a MIDI system and back."""
 
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,7 +16,7 @@ HANGS = "import time; time.sleep(60)"
 
 @contextmanager
 def echo(program: str) -> Iterator[Echo]:
-    made = Echo([sys.executable, "-c", program])
+    made = Echo(["-c", program])
     try:
         yield made
     finally:

@@ -13,7 +13,7 @@ real_limits = pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="no
 
 
 def python(code: str) -> tuple[str, ...]:
-    return (*process.READER[:1], "-P", "-c", code)
+    return ("-c", code)
 
 
 ECHO = "import sys; print(sys.stdin.read()[::-1])"

@@ -1,6 +1,5 @@
 """Asking another process whether a system is there: its answers; it is never waited for."""
 
-import sys
 import time
 
 import pytest
@@ -12,7 +11,7 @@ from coach.playing.probe import Probe
 def asked(code: str, monkeypatch: pytest.MonkeyPatch, within_s: float = 20.0) -> bool | None:
     """The first answer of a process that runs this, or None where there is none."""
     monkeypatch.setattr(probe, "PATIENCE_S", 0.3 if "sleep" in code else 20.0)
-    asking = Probe([sys.executable, "-c", code])
+    asking = Probe(["-c", code])
     end_s = time.perf_counter() + within_s
     try:
         while time.perf_counter() < end_s:
@@ -40,7 +39,7 @@ def test_of_one_that_fails_or_hangs_nothing_is_known(
 
 def test_a_process_that_hangs_is_ended_and_another_asks(monkeypatch: pytest.MonkeyPatch) -> None:
     now_s = [0.0]
-    asking = Probe([sys.executable, "-c", "import time; time.sleep(60)"], lambda: now_s[0])
+    asking = Probe(["-c", "import time; time.sleep(60)"], lambda: now_s[0])
     children = []
     for _ in range(3):
         assert asking.answer() is None

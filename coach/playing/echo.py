@@ -7,9 +7,10 @@ Python runs meanwhile: the screen would stand still. A process can simply be end
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from collections.abc import Sequence
+from subprocess import PIPE
+
+from coach.children import start_python
 
 MESSAGE = [0xF0, 0x7D, 0xF7]
 """An empty system exclusive message with the number kept for uses outside commerce (MIDI 1.0):
@@ -39,10 +40,9 @@ class Echo:
     """
 
     def __init__(self, program: Sequence[str]) -> None:
-        """``program`` answers each byte on its input with one on its output."""
-        pipe, nothing = subprocess.PIPE, subprocess.DEVNULL
-        self._child = subprocess.Popen(
-            program, stdin=pipe, stdout=pipe, stderr=nothing, bufsize=0, start_new_session=True
+        """``program``: Python's arguments for what answers each byte on its input with one."""
+        self._child = start_python(
+            program, stdin=PIPE, stdout=PIPE, buffered=False, own_session=True
         )
         assert self._child.stdin
         assert self._child.stdout
@@ -53,7 +53,7 @@ class Echo:
     @classmethod
     def of(cls, api: int) -> Echo:
         """Through one of rtmidi's MIDI systems."""
-        return cls([sys.executable, "-c", _ECHO, str(api), f"heartbeat {os.getpid()}"])
+        return cls(["-c", _ECHO, str(api), f"heartbeat {os.getpid()}"])
 
     def send(self) -> None:
         """Send one message; where the process has ended, none comes back."""

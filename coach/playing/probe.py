@@ -6,11 +6,12 @@ meanwhile: the screen would stand still. So another process asks, and is ended i
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Sequence
 from math import inf
+from subprocess import Popen
+
+from coach.children import start_python
 
 EVERY_S = 1.0
 PATIENCE_S = 3.0
@@ -34,15 +35,15 @@ class Probe:
         program: Sequence[str],
         clock: Callable[[], float] = time.perf_counter,
     ) -> None:
-        """``program`` exits with 0 where the system answers, with 3 where there is none."""
+        """``program``: Python's arguments for what exits with 0 where it answers, 3 where not."""
         self._program, self._clock = program, clock
-        self._child: subprocess.Popen[bytes] | None = None
+        self._child: Popen[bytes] | None = None
         self._start_s = -inf
 
     @classmethod
     def of(cls, api: int) -> Probe:
         """For one of rtmidi's MIDI systems."""
-        return cls([sys.executable, "-c", _ASK, str(api)])
+        return cls(["-c", _ASK, str(api)])
 
     def answer(self) -> bool | None:
         """Whether the system is there; None where it is not known (yet). Returns at once."""
@@ -66,5 +67,4 @@ class Probe:
         if self._clock() - self._start_s < EVERY_S:
             return
         self._start_s = self._clock()
-        nothing = subprocess.DEVNULL
-        self._child = subprocess.Popen(self._program, stdin=nothing, stdout=nothing, stderr=nothing)
+        self._child = start_python(self._program)

@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import IO, Any
 
-import coach
+from coach.children import start_python
 from coach.score.opening.limits import ANSWER_BYTES, SECONDS
 
-READER = (sys.executable, "-P", "-X", "utf8", "-m", "coach.score.opening.child")
-"""The reading program. ``-P``: no module is taken from the folder that one happens to be in."""
+READER = ("-X", "utf8", "-m", "coach.score.opening.child")
+"""The reading program: arguments of Python."""
 
 _GLANCE_S = 0.05
 
@@ -99,18 +96,9 @@ class _Answer(threading.Thread):
 
 
 def _start(program: Sequence[str]) -> subprocess.Popen[bytes]:
-    home = str(Path(coach.__file__).parents[1])
-    found = os.pathsep.join(filter(None, [home, os.environ.get("PYTHONPATH", "")]))
     # One thread is enough, and each would claim address space.
     alone = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-    return subprocess.Popen(
-        program,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        env={**os.environ, **alone, "PYTHONPATH": found},
-        creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
-    )
+    return start_python(program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, environment=alone)
 
 
 def _tell(child: subprocess.Popen[bytes], request: dict[str, Any]) -> None:
