@@ -61,6 +61,8 @@ class Coach:
         self._proposals: tuple[str, ...] = ()
         self._answer = ""
         """What is said to a wish that changed nothing, until the next repetition."""
+        self._undecided: bool | None = None
+        """Whether the last repetition was clean, where nothing was decided upon it yet."""
         self._finished = False
         self._changed = True
 
@@ -108,20 +110,64 @@ class Coach:
         slipped = self._diagnosis.suspects or self._work.run.failed
         return NO_ONE_PLACE if slipped and not self._diagnosis.troubles and self._work.done else ""
 
-    def after(self, judgement: Judgement, now_s: float) -> Decision:
-        """Take in a judged repetition and decide; what was none changes nothing."""
+    def after(
+        self, judgement: Judgement, now_s: float, asked: Assignment | None = None
+    ) -> Decision:
+        """Take in a judged repetition and decide.
+
+        ``asked`` is what it was played for, where that may no longer be what is asked for now: then
+        it is evidence, and counts for nothing else. So does what is only a part of the window, with
+        nothing wrong in it: a break tells nothing. What was no repetition changes nothing.
+        """
+        if self._hear(judgement, now_s, asked):
+            self._decide(judgement.clean)
+        return self.decision
+
+    def hear(self, judgement: Judgement, now_s: float, asked: Assignment | None = None) -> Decision:
+        """Take in a judged repetition, and leave the decision to the next, or to :meth:`decide`.
+
+        What is asked for stands while the hands go on: one that went wrong may be broken off by
+        beginning again.
+        """
+        if self._hear(judgement, now_s, asked):
+            self._undecided = judgement.clean
+        return self.decision
+
+    def decide(self) -> Decision:
+        """Decide upon what was heard last, where that is still to be done."""
+        if self._undecided is not None:
+            self._proposals = ()
+            self._decide(self._undecided)
+        return self.decision
+
+    def _hear(self, judgement: Judgement, now_s: float, asked: Assignment | None) -> bool:
+        """Take in the evidence; whether the repetition counts for what is asked for now."""
         if not judgement.is_repetition:
             self._changed = False
-            return self.decision
+            return False
         self._answer = ""
-        before = self._work.assignment
+        now = self._work.assignment
+        asked = asked or now
         heard = observations(judgement, now_s)
         window = judgement.excerpt.window
         moves = [o for o in heard if not self.places.is_entry(o.transition, window)]
-        self.evidence.add(moves, before.qpm if before.qpm is None else self._qpm)
+        self.evidence.add(moves, asked.qpm if asked.qpm is None else self._qpm)
         self._diagnosis = diagnose(self.evidence, self.places)
-        self._work.after(judgement.clean, self._diagnosis)
         self._proposals = self._rest.heard(judgement.excerpt, _played_s(judgement), now_s)
+        is_of_now = asked.to_play == now.to_play
+        self._changed = not is_of_now
+        if not is_of_now or judgement.is_part:
+            return False
+        self._work.hear(judgement.clean)
+        if not judgement.clean:
+            self._plan.hold(False)
+            self._finished = False
+        return True
+
+    def _decide(self, clean: bool) -> None:
+        self._undecided = None
+        before = self._work.assignment
+        self._work.decide(clean, self._diagnosis)
         was_finished = self._finished
         self._plan.hold(self._work.done)
         self._finished = self._plan.is_done
@@ -129,7 +175,6 @@ class Coach:
         if self._finished and not was_finished:
             self._proposals += (ENOUGH,)
         self._changed = before.to_play != self._work.assignment.to_play
-        return self.decision
 
     def plan(self) -> tuple[PlanRow, ...]:
         """The whole way to the goal, with where it stands: "now" is the first open row."""
@@ -165,7 +210,7 @@ class Coach:
         return f"From now on: {order}."
 
     def _turn_to_now(self, before: Assignment) -> None:
-        self._answer = ""
+        self._answer, self._undecided = "", None
         self._finished = self._plan.is_done
         self._work = self._work_of_now()
         self._changed = before.to_play != self._work.assignment.to_play
@@ -174,6 +219,7 @@ class Coach:
         """Follow the pianist's wish."""
         before, work = self._work.assignment, self._work
         work.done = self._finished = False
+        self._undecided = None
         self._plan.hold(False)
         on = request in (Request.NEXT, Request.NOT_THIS)
         if on and work.is_plain and len(self._plan.rows) > 1:
@@ -204,6 +250,7 @@ class Coach:
             "work": work_to_plain(self._work),
             "plan": self._plan.plain(),
             "evidence": kept(self.evidence, self._qpm),
+            "undecided": self._undecided,
         }
 
     @classmethod
@@ -229,6 +276,9 @@ class Coach:
         coach._work = coach._work_of_now()
         take_up(coach._work, state["work"], coach.places)
         coach._finished = coach._plan.is_done
+        undecided = state.get("undecided")
+        coach._undecided = None if undecided is None else bool(undecided)
+        coach.decide()
         return coach
 
 

@@ -11,7 +11,7 @@ from coach.coaching.facts import Assignment
 from coach.judging.facts import Judgement
 from coach.judging.following import Follower
 from coach.judging.habits import Habits
-from coach.judging.judge import judge
+from coach.judging.job import JudgingJob
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import Take
 from coach.score.model import Score
@@ -36,20 +36,23 @@ class Ear:
         click_qpm = asked.qpm if asked.click else None
         self.click = Clicking(self._score, self.excerpt, click_qpm, self._click_offset_s)
 
-    def judge(self, take: Take, click_s: float | None) -> Judgement:
-        """Judge a take of what is set up, and remember how this player plays.
+    def job(self, number: int, take: Take, click_s: float | None) -> JudgingJob:
+        """What the judge needs for a take of what is set up.
 
         ``click_s`` is when the window's first grid beat was clicked; None where no click ran.
         """
-        judgement = judge(
+        return JudgingJob(
+            number,
             self.excerpt,
-            take.notes,
-            stage=self.asked.stage,
-            qpm=self.asked.qpm,
-            click_s=click_s,
-            tolerance=self._tolerance,
-            habits=self._habits,
+            take,
+            self.asked.stage,
+            self.asked.qpm,
+            click_s,
+            self._tolerance,
+            self._habits,
         )
+
+    def remember(self, judgement: Judgement, asked_qpm: float | None) -> None:
+        """Remember how this player plays."""
         if judgement.is_repetition:
-            self._habits = self._habits.with_(judgement, self.asked.qpm)
-        return judgement
+            self._habits = self._habits.with_(judgement, asked_qpm)

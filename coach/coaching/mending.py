@@ -70,10 +70,13 @@ class Mending:
 
     # -- after a repetition ------------------------------------------------------------------
 
-    def after(self, case: Case, clean: bool, run: Run) -> Ask | None:
-        """What comes next in a case; None: the same again. The case may be closed by it."""
+    def hear(self, case: Case, clean: bool) -> None:
+        """Take in a repetition of a case."""
         case.unclean += not clean
         case.climb.heard(clean)
+
+    def after(self, case: Case, clean: bool, run: Run) -> Ask | None:
+        """What comes next in a case; None: the same again. The case may be closed by it."""
         if case.climb.on_trial:
             return self._after_trial(case, clean, run)
         if clean:

@@ -7,13 +7,14 @@ from enum import StrEnum
 
 from coach.coaching.facts import Assignment, Decision
 from coach.judging.facts import Judgement, Label
+from coach.judging.job import JudgingJob
 from coach.playing.notes import Take
 from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 
 class State(StrEnum):
-    """Where the drill stands; the moves between them are one table in ``drill.py``."""
+    """Where the drill stands; the moves between them are one table in ``states.py``."""
 
     READY = "ready"
     """Waiting for the first note of the window."""
@@ -79,8 +80,22 @@ class StrayKey:
 
 
 @dataclass(frozen=True, slots=True)
+class ToJudge:
+    """A repetition is over that takes long to judge: have it judged elsewhere.
+
+    Hand the verdict to ``Drill.judged``; then comes its :class:`RepetitionEnded`.
+    """
+
+    job: JudgingJob
+
+
+@dataclass(frozen=True, slots=True)
 class RepetitionEnded:
-    """A repetition is over: its verdict, and the decision that follows from it."""
+    """A repetition was judged: its verdict, and the decision that follows from it.
+
+    The next one may have begun already, where this was broken off by starting again, or judged
+    elsewhere.
+    """
 
     take: Take
     judgement: Judgement
@@ -118,6 +133,7 @@ Outcome = (
     | RepetitionBegan
     | NoteMarked
     | StrayKey
+    | ToJudge
     | RepetitionEnded
     | SetAside
     | Proposed

@@ -65,8 +65,22 @@ class Work:
 
     def after(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Decide what comes next. ``diagnosis`` already knows of the repetition."""
+        self.hear(clean)
+        self.decide(clean, diagnosis)
+
+    def hear(self, clean: bool) -> None:
+        """Take in a repetition, without deciding anything yet."""
         self.run.count(clean)
         self.done = self.done and clean
+        if self.asked is not None:
+            return
+        if self.case is not None:
+            self.mending.hear(self.case, clean)
+        elif self.assignment.window == self.task.window:
+            self.climb.heard(clean)
+
+    def decide(self, clean: bool, diagnosis: Diagnosis) -> None:
+        """Decide what comes next after the last repetition that was heard, clean or not."""
         if self.asked is not None:
             if self._run_is_full:
                 self.go_on("On from where we were.")
@@ -77,7 +91,6 @@ class Work:
             if self.case is None:
                 self.climb.tries.clear()  # it is another passage now
         elif self.assignment.window == self.task.window:
-            self.climb.heard(clean)
             self.finding.hearings += 1
             self._hear(clean, diagnosis)
         else:

@@ -157,7 +157,7 @@ class Judgement:
     """The most important first."""
     clean: bool
     complete: bool
-    """Reached the last note."""
+    """From the first note to the last."""
     unsure: bool
     sentence: str
     """At most twelve words, the most important thing first."""
@@ -169,3 +169,8 @@ class Judgement:
     is_repetition: bool = True
     """False where something else was played than the window (another octave, one hand of two):
     ``sentence`` says what, nothing is at fault, and nothing is evidence."""
+
+    @property
+    def is_part(self) -> bool:
+        """Nothing wrong in it, but not all of the window: broken off, or begun in its middle."""
+        return not self.complete and all(fault.forgiven for fault in self.faults)

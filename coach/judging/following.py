@@ -2,12 +2,16 @@
 
 Rules
 -----
-- A repetition begins with a key of the window's first onset after a second of silence; otherwise
-  when two or three keys that fit have come (``following_rules.is_begun``).
+- A repetition begins with a key of the window's first onset after a rest; otherwise, and where keys
+  have just gone on past the window's end, when two or three keys that fit have come
+  (``following_rules.is_begun``). Keys struck before its first note are not its keys.
 - It ends when the last onset is played, 0.15 s after its last key (a beat where notes are wanting).
 - It is broken off by silence (``following_rules.silence_s``), or by starting again from the
   window's first onset: the take up to there is ended, and the next repetition has begun.
+- A first onset or two, left and begun again, are a false start, and tell nothing.
 - A first onset alone, keys that fit nowhere, and another piece are not repetitions.
+
+The states and the moves between them are one table: ``following_states``.
 """
 
 from __future__ import annotations
@@ -17,6 +21,7 @@ from dataclasses import replace
 from coach.judging import following_rules as rules
 from coach.judging.following_marks import WAIT_S, Marks
 from coach.judging.following_reading import Understanding
+from coach.judging.following_states import FOLLOWER_TABLE, FollowerEvent, FollowerState
 from coach.judging.heard import Begun, Ended, Heard, NotThis
 from coach.judging.matching_score import lay_out
 from coach.judging.matching_tempo import written_period
@@ -25,6 +30,7 @@ from coach.score.window import Excerpt
 
 OTHER_NOTES = "These are not the notes of this window."
 ONLY_A_CHORD = "Only the first notes were played."
+FALSE_START = "A false start: it does not count."
 
 
 class Follower:
@@ -32,25 +38,29 @@ class Follower:
 
     def __init__(self, excerpt: Excerpt, *, qpm: float | None = None) -> None:
         self.excerpt = excerpt
+        self.state = FollowerState.SILENT
         self._layout = lay_out(excerpt)
         self._heard = Understanding(self._layout, written_period(excerpt, qpm))
         self._openers = rules.first_pitches(self._layout)
         self._last_s = float("-inf")
+        self._rest_s = rules.FRESH_S
+        """After such a silence a key of the first onset begins a repetition at once."""
+        self._is_fresh = True
+        """Whether the keys heard now came after such a silence."""
         self._pedals: list[PedalMove] = []
         self._held: dict[int, int] = {}
         self._take: list[PlayedNote] = []
-        self._begun = False
-        self._clear()
+        self._forget()
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Heard, ...]:
         """A key went down."""
         out = list(self.tick(at_s))
-        if not self._begun:
+        if self.state is not FollowerState.FOLLOWING:
             self._make_room(pitch, at_s)
         self._held[pitch] = len(self._take)
         self._take.append(PlayedNote(pitch, velocity, at_s))
         self._last_s = at_s
-        self._waiting = True
+        self._waits = True
         self._heard.hear(self._take)
         out += self._listen()
         return tuple(out)
@@ -64,125 +74,141 @@ class Follower:
 
     def pedal(self, controller: int, value: int, at_s: float) -> None:
         """A pedal moved."""
+        if not self._take:  # before a repetition only where each pedal stands is of use
+            self._pedals = [move for move in self._pedals if move.controller != controller]
         self._pedals.append(PedalMove(controller, value, at_s))
 
     def tick(self, now_s: float) -> tuple[Heard, ...]:
         """Time has passed: what is over is ended, what was doubtful is told."""
-        if not self._take or not self._begun:
+        if self.state is not FollowerState.FOLLOWING:
             return ()
         quiet_s = now_s - self._last_s
         over_s = rules.end_after_s(self._layout, self._heard.decoder)
         if over_s is not None and quiet_s >= over_s:
-            return (*self._told(), *self._end())
+            return (*self._tell(), self._end(FollowerEvent.AT_END))
         if quiet_s >= rules.silence_s(self._layout, self._heard.decoder):
-            return self._broken_off()
-        return self._told() if quiet_s >= WAIT_S else ()
+            return self._break_off()
+        return self._tell() if quiet_s >= WAIT_S else ()
 
     # -- one key ----------------------------------------------------------------------------
 
-    def _clear(self, keep: int | None = None) -> None:
-        """Ready for the next repetition, with the keys from ``keep`` on as its first ones."""
-        kept = [] if keep is None else self._take[keep:]
-        shift = 0 if keep is None else keep
-        held = {} if keep is None else self._held
-        self._held = {p: i - shift for p, i in held.items() if i >= shift}
-        self._take = kept
-        if not kept:
-            self._pedals = self._pedals[-1:] if self._pedals else []
-        self._begun = self._waiting = False
-        self._said_no = False
-        self._fresh = True
+    def _move(self, event: FollowerEvent) -> None:
+        self.state = FOLLOWER_TABLE[self.state][event]
+
+    def _forget(self, keep: int | None = None) -> None:
+        """Hear anew, with the keys from ``keep`` on as the first ones."""
+        shift = len(self._take) if keep is None else keep
+        self._held = {p: i - shift for p, i in self._held.items() if i >= shift}
+        self._take = self._take[shift:]
+        self._pedals = _since(self._pedals, self._take[0].onset_s if self._take else float("inf"))
+        self._waits = False
         self._heard.forget()
         self._marks = Marks(self._layout)
 
     def _make_room(self, pitch: int, at_s: float) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
-        fresh = at_s - self._last_s >= rules.FRESH_S
         keys = self._heard.trace.keys
         noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
-        if fresh or (noodling and pitch in self._openers):
-            said = self._said_no and not fresh
-            self._clear()
-            self._fresh, self._said_no = fresh, said
+        if at_s - self._last_s >= self._rest_s:
+            self._forget()
+            self._move(FollowerEvent.RESTED)
+            self._is_fresh, self._rest_s = True, rules.FRESH_S
+        elif noodling and pitch in self._openers:
+            self._forget()
+            self._is_fresh = False
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
-            said = self._said_no
-            self._clear(keep=len(keys) - 4)
-            self._fresh, self._said_no = False, said
+            self._forget(keep=len(keys) - 4)
+            self._is_fresh = False
             self._heard.catch_up(self._take)
 
     def _listen(self) -> list[Heard]:
         """What the last key means for the repetition and its marks."""
-        if not self._begun:
+        if self.state is not FollowerState.FOLLOWING:
             return self._before()
         if rules.is_lost(self._layout, self._heard.trace.keys, self._take):
-            self._clear()
-            self._said_no, self._fresh = True, False
-            return [NotThis(OTHER_NOTES)]
-        if self._starts_again():
-            return self._start_again()
-        return self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
+            self._move(FollowerEvent.LEFT)
+            return [self._not_this()]
+        again = rules.goes_back(self._layout, self._heard.trace, self._take)
+        if again is not None:
+            return self._begin_again(again)
+        return self._mark()
 
     def _before(self) -> list[Heard]:
         keys = self._heard.trace.keys
-        if rules.is_begun(self._layout, keys, self._fresh):
-            self._begun = True
-            marks = self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
-            return [Begun(self._take[0].onset_s), *marks]
-        if len(keys) >= rules.ENOUGH_KEYS and not self._said_no:
-            self._said_no = True
-            return [NotThis(OTHER_NOTES)]
+        if rules.is_begun(self._layout, keys, self._is_fresh):
+            self._move(FollowerEvent.BEGUN)
+            first = rules.first_key(keys, self._take)
+            if first:
+                self._forget(keep=first)
+                self._waits = True
+                self._heard.begin_again(self._take)
+            return [Begun(self._take[0].onset_s), *self._mark()]
+        if len(keys) >= rules.ENOUGH_KEYS and self.state is not FollowerState.ELSEWHERE:
+            self._move(FollowerEvent.STRANGE)
+            return [NotThis(OTHER_NOTES, self._taken(len(self._take)))]
+        self._move(FollowerEvent.KEY)
         return []
+
+    def _mark(self) -> list[Heard]:
+        return self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
 
     # -- ends -------------------------------------------------------------------------------
 
-    def _starts_again(self) -> bool:
-        """Whether the pianist has gone back to the window's start and on from there."""
-        trace, layout = self._heard.trace, self._layout
-        if not trace.pass_key or trace.pass_note or trace.left_at < 0:
-            return False
-        here = {layout.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
-        if trace.left_at > 1:
-            return len(here) > 1
-        stopped = self._take[trace.pass_key].onset_s - self._take[trace.pass_key - 1].onset_s
-        return trace.left_at == 0 and stopped >= rules.FALSE_START_S
-
-    def _start_again(self) -> list[Heard]:
-        at, tried = self._heard.trace.pass_key, self._heard.trace.left_at == 0
-        ended: list[Heard] = [] if tried else [Ended(self._taken(at))]
-        if not tried:
-            self._pedals = [p for p in self._pedals if p.at_s >= self._take[at].onset_s]
-        self._clear(keep=at)
-        self._begun = self._waiting = True
+    def _begin_again(self, event: FollowerEvent) -> list[Heard]:
+        """The attempt in hand is over, and the keys since going back begin the next."""
+        at = self._heard.trace.pass_key
+        is_false = event is FollowerEvent.FALSE_START
+        ended = NotThis(FALSE_START) if is_false else Ended(self._taken(at))
+        self._move(event)
+        self._forget(keep=at)
+        self._waits = True
         self._heard.begin_again(self._take)
-        marks = self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
-        return [*ended, Begun(self._take[0].onset_s), *marks]
+        return [ended, Begun(self._take[0].onset_s), *self._mark()]
 
-    def _broken_off(self) -> tuple[Heard, ...]:
+    def _break_off(self) -> tuple[Heard, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         reading, keys = self._heard.decoder.beam[0], self._heard.trace.keys
-        reason = OTHER_NOTES if max(reading.right, reading.left) else ONLY_A_CHORD
-        if reason == ONLY_A_CHORD or rules.fits(keys) * 3 < len(keys):
-            self._clear()
-            return (
-                NotThis(ONLY_A_CHORD if max(reading.right, reading.left) == 0 else OTHER_NOTES),
-            )
-        return (*self._told(), *self._end())
+        if reading.front == 0:
+            self._move(FollowerEvent.BROKEN_OFF)
+            self._forget()
+            return (NotThis(ONLY_A_CHORD),)
+        if rules.fits(keys) * 3 < len(keys):
+            self._move(FollowerEvent.BROKEN_OFF)
+            return (self._not_this(),)
+        return (*self._tell(), self._end(FollowerEvent.BROKEN_OFF))
 
-    def _end(self) -> tuple[Heard, ...]:
+    def _not_this(self) -> NotThis:
+        """Something else was played: it is forgotten."""
         take = self._taken(len(self._take))
-        self._clear()
-        return (Ended(take),)
+        self._forget()
+        self._is_fresh = False
+        return NotThis(OTHER_NOTES, take)
+
+    def _end(self, event: FollowerEvent) -> Ended:
+        take = self._taken(len(self._take))
+        if event is FollowerEvent.AT_END:
+            self._rest_s = rules.rest_after_s(self._heard.decoder)
+            self._is_fresh = False
+        self._move(event)
+        self._forget()
+        return Ended(take)
 
     def _taken(self, count: int) -> Take:
         notes = tuple(self._take[:count])
         until = self._take[count].onset_s if count < len(self._take) else float("inf")
         return Take(notes, tuple(p for p in self._pedals if p.at_s < until))
 
-    def _told(self) -> tuple[Heard, ...]:
+    def _tell(self) -> tuple[Heard, ...]:
         """What was held back as doubtful, once."""
-        if not self._waiting:
+        if not self._waits:
             return ()
-        self._waiting = False
+        self._waits = False
         return tuple(
             self._marks.after_wait(self._heard.trace, self._heard.decoder.beam[0], self._take)
         )
+
+
+def _since(pedals: list[PedalMove], at_s: float) -> list[PedalMove]:
+    """The pedals' moves from a time on, and where each stood then."""
+    stood = {move.controller: move for move in pedals if move.at_s < at_s}
+    return [*stood.values(), *(move for move in pedals if move.at_s >= at_s)]

@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coach.judging.facts import Label
+from coach.judging.following_states import FollowerEvent
 from coach.judging.matching_decode import Decoder
 from coach.judging.matching_score import Layout
+from coach.judging.matching_trace import Trace
 from coach.playing.notes import PlayedNote
 
 STRAY_S = 0.15
@@ -23,6 +25,10 @@ FRESH_S = 1.0
 """After such a silence a key of the first onset begins a repetition at once."""
 FALSE_START_S = 0.8
 """A first onset alone, left for this long and struck again, was a trial of the sound."""
+TELLS_NOTHING = 2
+"""An attempt of so many onsets, begun again from the start, is a false start: one interval shows
+neither a tempo nor a place that fails."""
+LONGEST_REST_S = 3.0
 ENOUGH_KEYS = 8
 """After so many keys that do not fit it is said that this is not the window."""
 LOST_OF = 12
@@ -61,6 +67,30 @@ def is_begun(layout: Layout, keys: Sequence[tuple[Label, int]], fresh: bool) -> 
     return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
 
 
+def first_key(keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> int:
+    """The first key that may belong to the repetition: what came well before its first note
+    was played before the window."""
+    belongs = next((at for at, (_, note) in enumerate(keys) if note >= 0), 0)
+    begun_s = take[belongs].onset_s
+    return next(at for at, note in enumerate(take) if begun_s - note.onset_s < STRAY_S)
+
+
+def goes_back(layout: Layout, trace: Trace, take: Sequence[PlayedNote]) -> FollowerEvent | None:
+    """Whether the pianist has gone back to the window's start and on from there.
+
+    After a first onset alone, and a stop, already the key struck again tells.
+    """
+    if not trace.pass_key or trace.pass_note or trace.left_at < 0:
+        return None
+    here = {layout.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
+    stopped_s = take[trace.pass_key].onset_s - take[trace.pass_key - 1].onset_s
+    is_trial = trace.left_at == 0 and stopped_s >= FALSE_START_S
+    if len(here) < 2 and not is_trial:
+        return None
+    is_short = trace.left_at < TELLS_NOTHING
+    return FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN
+
+
 def is_lost(layout: Layout, keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> bool:
     """Whether the last keys belong to something else than this window."""
     first = max(len(keys) - LOST_OF, 0)
@@ -85,6 +115,14 @@ def silence_s(layout: Layout, decoder: Decoder) -> float:
     front = max(decoder.beam[0].right, decoder.beam[0].left)
     gap = layout.beat[front + 1] - layout.beat[front] if front + 1 < len(layout.beat) else 1.0
     return min(max(SILENCE_S, 2.5 * gap * decoder.period_s + 1.5), LONGEST_SILENCE_S)
+
+
+def rest_after_s(decoder: Decoder) -> float:
+    """How long a silence after a window's end is a rest: longer than the next beat is away.
+
+    Whoever plays on past the end goes on in time; the next key of theirs begins nothing.
+    """
+    return min(max(FRESH_S, 1.5 * decoder.period_s), LONGEST_REST_S)
 
 
 def end_after_s(layout: Layout, decoder: Decoder) -> float | None:

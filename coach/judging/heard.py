@@ -49,6 +49,8 @@ class NotThis:
     """What was played is no repetition of the window; one sentence says why."""
 
     reason: str
+    take: Take | None = None
+    """The keys that were none of the window's; None where too little was played to ask about."""
 
 
 Heard = Begun | Marked | Stray | Ended | NotThis
