@@ -18,8 +18,7 @@ from coach.coaching.outcomes import (
     StateChanged,
 )
 from coach.judging.facts import Label, Stage
-from coach.judging.heard import Begun, Ended, Marked
-from coach.playing.notes import PlayedNote, Take
+from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
@@ -248,47 +247,3 @@ def test_a_whole_repetition_can_be_given_at_once():
     ended = drill.repetition(notes, now_s=30.0)
     assert ended.judgement.clean
     assert ended.decision.clean_run == 1
-
-
-class EndsAndBegins:
-    """A follower that hears in one key the end of a repetition and the start of another."""
-
-    def __init__(self, take):
-        self.take = take
-
-    def key_down(self, pitch, velocity, at_s):
-        return (Ended(self.take), Begun(at_s), Marked(0, Label.WRONG))
-
-
-def test_a_key_that_ends_the_last_repetition_begins_none_after_the_goal():
-    drill = Drill(piece(), Goal(Window(F(0), F(8)), QPM, clean_required=1))
-    take = Take(
-        tuple(
-            PlayedNote(n.pitch, 64, float(n.onset_quarters) * BEAT_S, 0.5)
-            for n in drill.excerpt.notes
-        )
-    )
-    drill.key_down(72, 64, 0.0)
-    drill._ear.follower = EndsAndBegins(take)
-    out = drill.key_down(72, 64, 9.0)
-    assert drill.state is State.FINISHED
-    assert not any(isinstance(one, RepetitionBegan) for one in out)
-
-
-def test_a_key_that_ends_a_repetition_and_begins_one_is_heard_in_the_new_window():
-    drill = Drill(piece(), goal())
-    drill.ask(Request.LARGER, 0.0)
-    take = Take(tuple(PlayedNote(60, 64, float(i), 0.5) for i in range(8)))
-    changed = False
-    for round_ in range(6):
-        drill.key_down(drill.excerpt.notes[0].pitch, 64, 100.0 * round_)
-        drill._ear.follower = EndsAndBegins(take)
-        before = drill.excerpt
-        out = drill.key_down(before.notes[0].pitch, 64, 100.0 * round_ + 9.0)
-        ended = [one for one in out if isinstance(one, RepetitionEnded)]
-        if ended[0].decision.changed:
-            changed = True
-            marks = [one for one in out if isinstance(one, NoteMarked)]
-            assert NoteMarked(0, Label.WRONG) not in marks  # the old window's follower said so
-            break
-    assert changed

@@ -147,8 +147,9 @@ def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown
             await asyncio.sleep(0)  # the inbox hands over
             await seat.pilot.pause()
             seat.app.screen.show(drill.tick(at_s + 0.5))
-            at_s += 2.0
             counted.append(seat.app.screen.query_one("#clean-run").words)
+            at_s += 2.0
+            seat.app.screen.show(drill.tick(at_s))  # the hands rest
         assert counted[-1] == f"{required} of {required} clean"
 
     seated((80, 24), run, drill=drill)

@@ -212,6 +212,11 @@ class Drill:
                 played.judgement = judgement
         return (*self._take_verdicts(now_s), *self._settle(now_s))
 
+    def waits_for(self, job: JudgingJob | None = None) -> bool:
+        """Whether the verdict on this job is still to come, or on any."""
+        waiting = (one.job for one in self._played if one.judgement is None)
+        return any(job is None or one is job or one == job for one in waiting)
+
     def repetition(
         self, notes: Sequence[PlayedNote], *, now_s: float = 0.0, click_s: float | None = None
     ) -> RepetitionEnded:

@@ -6,9 +6,18 @@ from collections.abc import Callable, Sequence
 
 from coach.coaching.drill import Drill
 from coach.coaching.facts import Assignment, Decision, Request
-from coach.coaching.outcomes import AssignmentGiven, Outcome, Proposed, State, StateChanged
+from coach.coaching.outcomes import (
+    AssignmentGiven,
+    Outcome,
+    Proposed,
+    RepetitionEnded,
+    State,
+    StateChanged,
+)
 from coach.coaching.plan import RowState
 from coach.coaching.words import ENOUGH
+from coach.judging.facts import Judgement
+from coach.judging.job import JudgingJob
 from coach.score.window import Excerpt
 
 
@@ -23,6 +32,8 @@ class DrillSequence:
         self._count = len(makers)
         self._passed_over: set[int] = set()
         self.drill = self._left.pop(0)(now_s)
+        self._before: list[Drill] = []
+        """Those that were passed over while a verdict was still to come."""
 
     @property
     def state(self) -> State:
@@ -78,6 +89,14 @@ class DrillSequence:
         """Time passed."""
         return self._on(self.drill.tick(now_s), now_s)
 
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[Outcome, ...]:
+        """The verdict on a repetition that was given out to be judged."""
+        for drill in self._before:
+            if drill.waits_for(job):
+                said = drill.judged(job, judgement, now_s)
+                return tuple(one for one in said if isinstance(one, RepetitionEnded))
+        return self._on(self.drill.judged(job, judgement, now_s), now_s)
+
     def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
         """The piano vanished."""
         return self.drill.piano_lost(now_s)
@@ -110,6 +129,8 @@ class DrillSequence:
         return shown + self._next(now_s)
 
     def _next(self, now_s: float) -> tuple[Outcome, ...]:
+        if self.drill.waits_for():
+            self._before.append(self.drill)
         self.drill = self._left.pop(0)(now_s)
         given = AssignmentGiven(self.assignment, self.excerpt, self.decision)
         return (StateChanged(self.state), given)

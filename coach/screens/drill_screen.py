@@ -116,6 +116,7 @@ class DrillScreen(DrillView):
             self.go_on()
             return
         self.take_back()
+        self.let_go()
         self.show(self.desk.drill.ask(Request[name], self._clock()))
 
     def go_on(self) -> None:
@@ -161,6 +162,7 @@ class DrillScreen(DrillView):
     def _replan(self, outcomes: tuple[Outcome, ...]) -> str:
         """Show what follows from another plan; answers with what was done."""
         self.take_back()
+        self.let_go()
         self.show(outcomes)
         return next((one.said for one in outcomes if isinstance(one, PlanChanged)), "")
 

@@ -60,13 +60,12 @@ class DrillView(DrillClick):
         """
         super().__init__(desk, settings, clock, piano=piano, click=click, letters=letters)
         self._no_piano = no_piano
-        self._just_ended = False
         self._next: AssignmentGiven | None = None
         self._hold: Timer | None = None
+        """Runs while the marks of the last repetition are to stay in sight."""
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
         """Show what the drill answered; marks that come together are painted together."""
-        self._just_ended = False
         for is_mark, some in groupby(outcomes, lambda outcome: isinstance(outcome, NoteMarked)):
             if is_mark:
                 marked = (one for one in some if isinstance(one, NoteMarked))
@@ -83,7 +82,6 @@ class DrillView(DrillClick):
                 self.show_assignment()
                 self._changed(state)
             case RepetitionBegan():
-                self._just_ended = False
                 self._release()
                 self.result.show_run_alone()
                 self.staff.mark_all({})
@@ -103,7 +101,9 @@ class DrillView(DrillClick):
                 self.propose(text)
 
     def _show_ended(self, ended: RepetitionEnded) -> None:
-        self._ended, self._just_ended = ended, True
+        self._ended = ended
+        self.let_go()
+        self._hold = self.set_timer(HOLD_S, self._release)
         if not ended.decision.changed:
             self._reason = _reason(ended.decision)
         self.take_back()
@@ -138,16 +138,18 @@ class DrillView(DrillClick):
     def _show_given(self, given: AssignmentGiven) -> None:
         """What follows from a repetition waits until its marks have been seen."""
         self._next = given
-        if self._just_ended and self.staff.is_marked:
-            self._hold = self.set_timer(HOLD_S, self._release)
-        else:
+        if self._hold is None or not self.staff.is_marked:
             self._release()
 
-    def _release(self) -> None:
-        """Show the assignment that waits, if one does."""
+    def let_go(self) -> None:
+        """Nothing needs to stay in sight any longer: the pianist goes on, or asks for something."""
         if self._hold:
             self._hold.stop()
         self._hold = None
+
+    def _release(self) -> None:
+        """Show the assignment that waits, if one does."""
+        self.let_go()
         given, self._next = self._next, None
         if given is None:
             return
