@@ -164,7 +164,7 @@ def test_nothing_in_a_file_reaches_the_terminal_as_control_characters():
     )
     assert all(c.isprintable() for c in score_report(score).replace("\n", ""))
     assert all(c.isprintable() for c in notes_table(score).replace("\n", ""))
-    assert "odd        b?c?" in score_report(score)
+    assert "odd        b c?" in score_report(score)
 
 
 def test_a_score_without_anything():

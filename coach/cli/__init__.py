@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from coach.cli.parser import make_parser
+
+if TYPE_CHECKING:
+    from coach.cli.errors import Ran
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status (0 done, 2 could not)."""
-    options = make_parser().parse_args(argv)
-    from coach.cli import commands
     from coach.cli.errors import said_plainly
+    from coach.cli.terminal import flush, let_go_of_output, open_what_is_shut
 
-    with said_plainly(getattr(options, "data", None)) as outcome:
-        outcome.status = commands.RUN[options.command or "home"](options)
-    sys.stdout.flush()
-    return outcome.status
+    open_what_is_shut()
+    with said_plainly() as ran:
+        ran.status = _run(argv, ran)
+        flush()
+    if ran.status:
+        let_go_of_output()
+    return ran.status
+
+
+def _run(argv: Sequence[str] | None, ran: Ran) -> int:
+    try:
+        options = make_parser().parse_args(argv)
+    except SystemExit as done:  # help was asked for, or the words are none of ours
+        return int(done.code or 0)
+    from coach.cli import commands
+
+    ran.data = options.data
+    return commands.RUN[options.command or "home"](options)

@@ -5,8 +5,6 @@ The traceback of what should not have happened goes to a file in the data folder
 
 from __future__ import annotations
 
-import os
-import sys
 import time
 import traceback
 from collections.abc import Iterator
@@ -29,21 +27,25 @@ class Ran:
     """How a command ended."""
 
     status: int = 0
+    data: Path | None = None
+    """The data folder that was asked for."""
 
 
 @contextmanager
 def said_plainly(data: Path | None = None) -> Iterator[Ran]:
-    """Turn every error into a sentence; ``data`` is the data folder that was asked for."""
-    ran = Ran()
+    """Turn every error into a sentence; ``data`` is the data folder, if it is known already."""
+    from coach.cli.terminal import let_go_of_output, warn
+
+    ran = Ran(data=data)
     try:
         yield ran
     except KeyboardInterrupt:
         ran.status = 130
     except BrokenPipeError:  # the reader of our output (head, a pager) went away: not an error
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        let_go_of_output()
     except Exception as error:
         plain = isinstance(error, _expected())
-        print(f"coach: {error if plain else _unexpected(error, data)}", file=sys.stderr)
+        warn(str(error) if plain else _unexpected(error, ran.data))
         ran.status = COULD_NOT if plain else OUR_FAULT
 
 

@@ -6,12 +6,12 @@ The record is opened when it is first asked for: the home screen is painted befo
 from __future__ import annotations
 
 import atexit
-import sys
 from argparse import Namespace
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from coach.cli.terminal import warn
 from coach.record.errors import UNTIL_THEN, RecordError
 from coach.record.folder import data_folder, named_folder
 from coach.record.settings import Kept, load_settings, save_settings
@@ -83,6 +83,6 @@ def close_record(store: Store) -> None:
     try:
         store.close()
     except RecordError as error:
-        print(f"coach: {error}", file=sys.stderr)
+        warn(str(error))
     for notice in store.notices:
-        print(f"coach: {notice}", file=sys.stderr)
+        warn(notice)

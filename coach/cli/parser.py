@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import NoReturn
+
+from coach.score.words import printable_lines
 
 from coach import __version__
 
@@ -12,9 +15,17 @@ WARM_UP_MIN = 5.0
 itself. Our choice."""
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with the words of a command, safe for a terminal."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with a sentence; the shell may have put a file's name among the words."""
+        super().error(printable_lines(message))
+
+
 def make_parser() -> argparse.ArgumentParser:
     """The parser of the ``coach`` command."""
-    parser = argparse.ArgumentParser(
+    parser: argparse.ArgumentParser = _Parser(
         prog="coach",
         description="A live drill coach for pianists at a digital piano.",
         epilog="Without a command the home screen opens.",

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from coach.cli.keeping import Keeping
 from coach.cli.library import HomeLibrary, demo_score
 from coach.cli.parser import WARM_UP_MIN
+from coach.cli.terminal import need_terminal
 from coach.playing.ports import Ports, PortsUnavailable
 from coach.score.counting import CountingSystem
 from coach.screens.collaborators import (
@@ -36,6 +37,7 @@ __all__ = ["Errand", "Start", "run"]
 
 def run(options: Namespace, start: Start, keeping: Keeping) -> int:
     """Open the ports, show the screens until the pianist leaves, and let go of everything."""
+    need_terminal()
     gc.disable()  # importing the screens makes no garbage; settle_memory turns it on again
     from coach.playing.noise import divert_noise
     from coach.screens.app import KeyholeApp

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
+from coach.score.words import printable
+
 _WIPED = "\r\x1b[K"
 """Back to the line's start, and erase it (ECMA-48: EL)."""
 
@@ -24,7 +26,7 @@ def waiting_line(terminal: TextIO | None = None) -> Iterator[Callable[[str], Non
         nonlocal written
         if out.isatty():
             written = True
-            print(f"{_WIPED}{text}", end="", file=out, flush=True)
+            print(f"{_WIPED}{printable(text)}", end="", file=out, flush=True)
 
     try:
         yield write

@@ -5,13 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from coach.score.words import printable
+
 _LOOPS = ("through", "rtpmidi announce", "system:midi_")
 """Ports that no piano sits behind: loops of the system's own."""
 
 
 def shown(name: str) -> str:
-    """A port's name without the numbers that ALSA adds, which change when it is plugged again."""
-    return re.sub(r"\s+\d+:\d+$", "", name)
+    """A port's name without the numbers that ALSA adds, which change when it is plugged again.
+
+    A port is called as another program or a device likes: only what can be seen is left of it.
+    """
+    return printable(re.sub(r"\s+\d+:\d+$", "", name))
 
 
 def choose(names: Sequence[str], wanted: str | None = None) -> str | None:

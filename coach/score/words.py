@@ -35,10 +35,26 @@ BEAT_NAMES = {
 """The note values by their length in quarters."""
 
 
-def printable(text: str, longest: int = 600) -> str:
-    """The text with control characters as ``?``, cut to ``longest`` characters."""
-    clean = "".join(c if c.isprintable() else "?" for c in text)
+def printable(text: str, longest: int = 600, unseen: str = "?") -> str:
+    """Words from outside on one line, as they may be shown anywhere: the one door for them.
+
+    A port's name, a file's or a title may hold what a terminal obeys (escape sequences), what turns
+    a line round (U+202E), or half a character (a file name that is no UTF-8). White space of any
+    kind is a space, whatever else can't be seen is ``unseen``; cut to ``longest`` characters.
+    """
+    clean = text if text.isprintable() else "".join(_seen(char, unseen) for char in text)
     return clean if len(clean) <= longest else clean[: longest - 1] + "…"
+
+
+def printable_lines(text: str, longest: int = 100_000) -> str:
+    """The same of several lines; only a broken file has one longer than that (own choice)."""
+    return "\n".join(printable(line, longest) for line in text.split("\n"))
+
+
+def _seen(char: str, unseen: str) -> str:
+    if char.isprintable():
+        return char
+    return " " if char.isspace() else unseen
 
 
 def count_of(number: int, one: str, several: str = "") -> str:

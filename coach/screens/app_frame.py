@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.events import Resize
+from textual.filter import LineFilter
 from textual.geometry import Size
 from textual.screen import Screen
 
 from coach.screens.mistakes import PlainlyEnding
 from coach.screens.notices import TooSmallScreen, is_too_small
+from coach.screens.plainly import SeenOnly
 
 if TYPE_CHECKING:
     from coach.screens.drill_screen import DrillScreen
@@ -33,10 +35,16 @@ class AppFrame(PlainlyEnding):
         Binding("ctrl+c", "quit", "quit", show=False),  # as everywhere in a terminal
     ]
 
+    _seen_only = SeenOnly()
+
     @property
     def drill(self) -> DrillScreen | None:
         """The drill that is on the screen, also under a small screen."""
         raise NotImplementedError
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """Textual's own, and ours after them."""
+        return (*super().get_line_filters(), self._seen_only)
 
     @property
     def top(self) -> Screen[object] | None:

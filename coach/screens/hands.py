@@ -14,6 +14,7 @@ from textual.widgets import Input, OptionList, Static
 from coach.score.handlines import HandMove, MoveError, parse_move
 from coach.score.handmoves import check
 from coach.score.model import Hand, Score, ScoreNote
+from coach.score.words import printable
 from coach.screens.plainly import as_shown
 
 _OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
@@ -38,6 +39,14 @@ def note_words(score: Score, note: ScoreNote) -> str:
     place = score.place(note.onset_quarters)
     guess = ", a guess" if note.hand_is_guess else ""
     return f"{place!s:<20} {note.spelling.symbol:<5} now {note.hand.value}{guess}"
+
+
+class PassageInput(Input):
+    """A line for a passage; what is pasted into it may come from anywhere."""
+
+    def validate_value(self, value: str) -> str:
+        """What can be seen of it."""
+        return printable(value)
 
 
 class HandsScreen(ModalScreen[tuple[str, ...]]):
@@ -76,13 +85,13 @@ class HandsScreen(ModalScreen[tuple[str, ...]]):
             yield Static("Which notes go to the other hand?", id="title")
             yield OptionList(*map(self._line, range(len(self._notes))), markup=False)
             keys = "↑↓ Space choose  m move  Tab a passage in words  Esc back"
-            yield Static(as_shown(self, keys))
-            yield Input(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")
+            yield Static(as_shown(self, keys), markup=False)
+            yield PassageInput(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")
             yield Static("", id="wrong", markup=False)
 
     def _line(self, index: int) -> str:
         box = "[x]" if index in self._chosen else "[ ]"
-        return f"{box} {note_words(self._score, self._notes[index])}"
+        return f"{box} {printable(note_words(self._score, self._notes[index]))}"
 
     def action_choose(self) -> None:
         """Choose the note under the cursor, or no longer."""
@@ -106,7 +115,7 @@ class HandsScreen(ModalScreen[tuple[str, ...]]):
             move = parse_move(event.value)
             check(self._score, move)
         except MoveError as error:
-            self.query_one("#wrong", Static).update(str(error))
+            self.query_one("#wrong", Static).update(as_shown(self, str(error)))
         else:
             self.dismiss((str(move),))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import ClassVar
 
-from rich.text import Text
+from rich.text import Text, TextType
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
@@ -13,6 +13,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import DirectoryTree, OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach.score.words import printable
 from coach.screens.cautions import CAUTIONS
 from coach.screens.collaborators import HomeItem, Library
 from coach.screens.pianos import piano_words
@@ -112,14 +113,19 @@ class HomeScreen(Screen[None]):
 
 
 def _line(item: HomeItem) -> Text:
-    text = Text(item.title, style="bold")
-    return text.append(f"   {item.detail}", style="not bold dim") if item.detail else text
+    text = Text(printable(item.title), style="bold")
+    detail = f"   {printable(item.detail)}" if item.detail else ""
+    return text.append(detail, style="not bold dim")
 
 
 class ScoreTree(DirectoryTree):
     """Folders, and the files that a score may be in."""
 
     ICON_NODE, ICON_NODE_EXPANDED, ICON_FILE = "+ ", "- ", ""
+
+    def process_label(self, label: TextType) -> Text:
+        """A file's name as it is: brackets in it are no markup, and nothing in it is obeyed."""
+        return Text(printable(label)) if isinstance(label, str) else label
 
     def filter_paths(self, paths: object) -> list[Path]:
         """Leave out what is no score, and what is hidden."""

@@ -78,7 +78,7 @@ class OpeningScreen(ModalScreen[None]):
 
     def on_opening_progress(self, message: OpeningProgress) -> None:
         """Say how far it is."""
-        self.query_one("#progress", Static).update(message.text)
+        self.query_one("#progress", Static).update(as_shown(self, message.text))
 
     def action_give_up(self) -> None:
         """Open nothing."""

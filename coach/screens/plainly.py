@@ -1,8 +1,14 @@
-"""Plain letters, for terminals that show others at twice their width."""
+"""Texts as they may be shown: nothing that a terminal obeys, and plain letters where wanted."""
 
 from __future__ import annotations
 
+from rich.cells import cell_len
+from rich.segment import Segment
+from textual.color import Color
 from textual.dom import DOMNode
+from textual.filter import LineFilter
+
+from coach.score.words import printable_lines
 
 _PLAIN = str.maketrans(
     {"·": "|", "→": "->", "←": "<-", "↑": "^", "↓": "v", "…": "...", "“": '"', "”": '"', "’": "'"}
@@ -15,5 +21,27 @@ def plain(text: str) -> str:
 
 
 def as_shown(node: DOMNode, text: str) -> str:
-    """A text as it is to be shown in this app: in plain letters where that was asked for."""
+    """A text as it is to be shown in this app: in plain letters where that was asked for.
+
+    Whatever holds words from outside (a file's name, a piano's, a title, an error) comes by here or
+    by ``printable``, before it is known how wide it is.
+    """
+    text = printable_lines(text)
     return plain(text) if node.app.has_class("-plain") else text
+
+
+class SeenOnly(LineFilter):
+    """The last look at what goes to the terminal: characters that it would obey are taken out.
+
+    Texts are cleaned before they are laid out; this is for what was forgotten, so no width changes.
+    """
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """The same segments, or cleaned ones."""
+        if all(text.isprintable() for text, _, _ in segments):
+            return segments
+        return [Segment("".join(map(_as_wide, text)), style) for text, style, _ in segments]
+
+
+def _as_wide(char: str) -> str:
+    return char if char.isprintable() else "?" * cell_len(char)

@@ -10,6 +10,7 @@ from queue import Empty, SimpleQueue
 from typing import TypeVar
 
 from coach.cli.errors import CannotDo
+from coach.cli.terminal import draw, say
 from coach.judging.calibration import calibrate
 from coach.playing.clickthread import ClickThread
 from coach.playing.driver import OutPort
@@ -39,7 +40,7 @@ def calibrate_click(options: Namespace) -> int:
     folder = data_folder(options.data)
     settings, damage = load_settings(folder)
     if damage:
-        print(damage)
+        say(damage)
     ports = Ports()
     try:
         clicks, taps = _heard(ports, options.port)
@@ -52,7 +53,7 @@ def calibrate_click(options: Namespace) -> int:
         )
     save_settings(folder, replace(settings, click_offset_ms=found.offset_ms))
     side = "after" if found.offset_ms >= 0 else "before"
-    print(
+    say(
         f"Your keys come {abs(found.offset_ms):.0f} ms {side} the click (from {found.taps} taps, "
         f"scatter {found.scatter_ms:.0f} ms).\nIt is kept, and taken out wherever a click runs."
     )
@@ -62,14 +63,14 @@ def calibrate_click(options: Namespace) -> int:
 def _heard(ports: Ports, wanted: str | None) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """The times of the clicks and of the keys struck, in seconds; begun from the piano."""
     bench = _Bench()
-    print("Looking for the piano …", flush=True)
+    say("Looking for the piano …")
     ports.listen(wanted, bench.events.put)
     none = ports.trouble or "No piano was found; plug in its cable, switch it on, and try again."
-    print(f"Piano: {piano_words(bench.wait_for(PianoFound, _LOOK_S, none).name)}")
+    say(f"Piano: {piano_words(bench.wait_for(PianoFound, _LOOK_S, none).name)}")
     out = ports.open_out()
-    print("Strike any key to begin; then tap one with every beat, from the third on.")
+    say("Strike any key to begin; then tap one with every beat, from the third on.")
     if out is None:
-        print("This piano takes no click: go by the figures here.")
+        say("This piano takes no click: go by the figures here.")
     none = "No key was heard; see with coach ports whether this is the piano, and try again."
     bench.wait_for(KeyDown, _SIT_DOWN_S, none)
     return _tap_along(out, bench)
@@ -84,10 +85,10 @@ def _tap_along(out: OutPort | None, bench: _Bench) -> tuple[tuple[float, ...], t
     try:
         for beat, at_s in enumerate(clicks):
             time.sleep(max(at_s - time.perf_counter(), 0.0))
-            print(_figure(beat, is_terminal=sys.stdout.isatty()), end="", flush=True)
+            draw(_figure(beat, is_terminal=sys.stdout.isatty()))
         time.sleep(BEAT_S)
     finally:
-        print()
+        draw("\n")
         if click:
             click.close()
     return clicks, bench.taps(since_s=start_s - BEAT_S)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from argparse import Namespace
 
+from coach.cli.terminal import say
 from coach.playing.noise import divert_noise
 from coach.playing.ports import Ports, PortsUnavailable
 
@@ -19,8 +20,8 @@ def show_ports(options: Namespace) -> int:
     finally:
         ports.close()
     for title, names in (("From the piano:", into), ("To the piano:", out)):
-        print(title)
-        print("\n".join(f"  {name}" for name in names) or "  none")
+        say(title)
+        say("\n".join(f"  {name}" for name in names) or "  none")
     if not into:
-        print("Plug in the piano's USB cable and switch it on; coach notices it while running.")
+        say("Plug in the piano's USB cable and switch it on; coach notices it while running.")
     return 0

@@ -6,6 +6,7 @@ import json
 from argparse import Namespace
 
 from coach.cli.pieces import open_piece, qpm_from, window_from
+from coach.cli.terminal import say
 from coach.judging.facts import Judgement, Label, Stage
 from coach.judging.judge import judge
 from coach.judging.plain import judgement_to_plain
@@ -29,9 +30,9 @@ def judge_take(options: Namespace) -> int:
         tolerance=Tolerance.of(Strictness(options.strictness)),
     )
     if options.json:
-        print(json.dumps(judgement_to_plain(judgement), indent=1))
+        say(json.dumps(judgement_to_plain(judgement), indent=1))
     else:
-        print("\n".join(verdict_lines(score, judgement, take, every_note=options.notes)))
+        say("\n".join(verdict_lines(score, judgement, take, every_note=options.notes)))
     return 0
 
 

@@ -6,6 +6,7 @@ from argparse import Namespace
 
 from coach.cli.errors import CannotDo
 from coach.cli.keeping import Keeping
+from coach.cli.terminal import say
 from coach.cli.waiting import waiting_line
 
 
@@ -21,8 +22,8 @@ def drill(options: Namespace) -> int:
     from coach.cli.pieces import goal_from, open_piece
     from coach.cli.staging import Errand, Start, run
 
-    with waiting_line() as say:
-        score = open_piece(options.score, options.move, data=options.data, on_progress=say)
+    with waiting_line() as tell:
+        score = open_piece(options.score, options.move, data=options.data, on_progress=tell)
     goal_from(options, score)
     return run(options, Start(options.score, Errand.DRILL), Keeping(options))
 
@@ -38,8 +39,8 @@ def demo(options: Namespace) -> int:
     if options.score:
         from coach.cli.pieces import open_piece
 
-        with waiting_line() as say:
-            open_piece(path, data=options.data, on_progress=say)
+        with waiting_line() as tell:
+            open_piece(path, data=options.data, on_progress=tell)
     return run(options, Start(path, Errand.DEMO), Keeping(options, keeps=False))
 
 
@@ -58,11 +59,11 @@ def warmup(options: Namespace) -> int:
     if not items:
         played = keeping.store is not None and keeping.store.pieces()
         found = "Nothing was weak when you last played" if played else "Nothing was played yet"
-        print(f"{found}. Open a piece: coach drill SCORE.")
+        say(f"{found}. Open a piece: coach drill SCORE.")
         return 0
     if options.list:
         from coach.cli.warmlist import warm_up_lines
 
-        print("\n".join(warm_up_lines(items, keeping.store, options.minutes, options.data)))
+        say("\n".join(warm_up_lines(items, keeping.store, options.minutes, options.data)))
         return 0
     return run(options, Start(items[0].path, items[0].errand), keeping)

@@ -6,6 +6,7 @@ import json
 from argparse import Namespace
 
 from coach.cli.pieces import open_piece
+from coach.cli.terminal import say
 from coach.score.report import notes_plain, notes_table, report_plain, score_report
 
 
@@ -16,7 +17,7 @@ def show_score(options: Namespace) -> int:
         data: dict[str, object] = {"report": report_plain(score)}
         if options.notes:
             data["notes"] = notes_plain(score)
-        print(json.dumps(data, indent=1))
+        say(json.dumps(data, indent=1))
     else:
-        print(notes_table(score) if options.notes else score_report(score))
+        say(notes_table(score) if options.notes else score_report(score))
     return 0

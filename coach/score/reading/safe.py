@@ -10,6 +10,8 @@ import re
 from fractions import Fraction
 from functools import lru_cache
 
+from coach.score.words import printable
+
 _DECIMAL = re.compile(r"[+-]?\d{1,9}(\.\d{1,9})?|[+-]?\.\d{1,9}")
 _LONGEST_WORDS = 200
 
@@ -34,8 +36,7 @@ def clean(text: str | None) -> str:
     """Words on one line, without control characters, cut at 200 characters."""
     if not text:
         return ""
-    printable = "".join(c if c.isprintable() else " " for c in text)
-    return " ".join(printable.split())[:_LONGEST_WORDS]
+    return " ".join(printable(text, len(text), unseen=" ").split())[:_LONGEST_WORDS]
 
 
 def count(number_of: int, thing: str) -> str:

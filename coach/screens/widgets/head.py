@@ -7,6 +7,8 @@ import re
 from textual.events import Resize
 from textual.widgets import Static
 
+from coach.score.words import printable
+
 _BETWEEN = re.compile(r" [·|] ")
 """What stands between the parts of a line, also in plain letters."""
 
@@ -24,7 +26,7 @@ class SidedLine(Static):
 
     def show(self, left: str, right: str) -> None:
         """Show both sides."""
-        self._left, self._right = left, right
+        self._left, self._right = printable(left), printable(right)
         self._fill()
 
     def on_resize(self, event: Resize) -> None:

@@ -9,6 +9,7 @@ from textual.widget import Widget
 
 from coach.coaching.facts import Decision
 from coach.score.model import Score
+from coach.score.words import printable
 from coach.screens.strip import Place, strip, weak_bars
 
 
@@ -41,7 +42,7 @@ class StripLine(Widget):
 
     def show_right(self, text: str) -> None:
         """A text at the right, where the state line has no row of its own."""
-        self._right = text
+        self._right = printable(text)
         self.refresh()
 
     def render(self) -> Text:

@@ -1,0 +1,300 @@
+"""Words from outside (names of ports and files, titles, errors) are shown, and never obeyed."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import fields, is_dataclass, replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.segment import Segment
+from screenfakes import FakeDrill, FakeLibrary, Staging, two_hands
+from seat import RIGHT, Seat
+from textual.color import Color
+
+from coach.cli.parser import make_parser
+from coach.coaching.plan import PlanRow, RowState
+from coach.playing.choosing import shown
+from coach.playing.events import PianoFound, PianoLost
+from coach.score.errors import ScoreError
+from coach.score.reading import read_score
+from coach.score.reading.safe import clean
+from coach.score.words import printable, printable_lines
+from coach.screens.app import KeyholeApp
+from coach.screens.collaborators import Errand, HomeItem, Settings, Start
+from coach.screens.connect import ConnectScreen
+from coach.screens.drill_screen import DrillScreen
+from coach.screens.opening import OpeningScreen
+from coach.screens.plainly import SeenOnly
+
+ROOT = Path(__file__).parent.parent
+HOSTILE = (
+    "Eve\x1b[2J\x1b]0;x\x07\u202e\u2066\u200b\ufeff\x9b31m\ud800\udcff[red]b[/red][/]\r\n\t\x00."
+)
+"""What a terminal obeys, what turns a line round, half characters, and markup."""
+AS_FILE = b"Eve\x1b[2J\xe2\x80\xae\xc2\x9b31m\xff[red]b[#red][#]\r\n\t.musicxml".decode(
+    "utf-8", "surrogateescape"
+)
+
+pytestmark = pytest.mark.property
+
+
+def unseen(text: str) -> set[str]:
+    """The characters that a terminal might obey."""
+    return {char for char in text if not char.isprintable() and char != "\n"}
+
+
+anything = st.text(st.characters(codec=None, exclude_categories=())) | st.text(
+    st.sampled_from(HOSTILE)
+)
+
+
+@given(anything)
+def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text):
+    assert printable(text).isprintable()
+    assert shown(text).isprintable()
+    assert not unseen(printable_lines(text))
+    assert printable(printable(text)) == printable(text)
+    printable(text).encode("utf-8")
+
+
+@given(anything.filter(str.isprintable))
+def test_what_can_be_seen_stays_as_it_is(text):
+    assert printable(text, len(text)) == text
+
+
+@given(st.lists(anything, max_size=3))
+def test_whatever_was_forgotten_is_taken_out_before_it_reaches_the_terminal(texts):
+    line = [Segment(text) for text in texts]
+    cleaned = SeenOnly().apply(line, Color(0, 0, 0))
+    assert all(one.text.isprintable() for one in cleaned)
+    assert Segment.get_line_length(cleaned) == Segment.get_line_length(line)
+
+
+class HostileDrill(FakeDrill):
+    """Its reasons come from a bar of a hostile name."""
+
+    @property
+    def assignment(self):
+        return replace(super().assignment, reason=f"Play {HOSTILE}")
+
+
+class HostileLibrary(FakeLibrary):
+    """Pieces of hostile titles in hostile folders."""
+
+    def items(self):
+        path = Path(AS_FILE)
+        return (HomeItem(Errand.GO_ON, HOSTILE, f"its file is gone from {HOSTILE}", path),)
+
+
+def staged(folder: Path) -> Staging:
+    """Everything that comes from outside is hostile."""
+    score = two_hands()
+    bars = tuple(replace(bar, number=clean(HOSTILE)) for bar in score.bars)
+    notes = tuple(replace(note, voice=clean(HOSTILE)) for note in score.notes)
+    score = replace(score, title=HOSTILE, composer=HOSTILE, bars=bars, notes=notes)
+    drill = HostileDrill(score)
+    staging = Staging(drill=drill, sentence=f"The record in {HOSTILE} is full.")
+    staging.plan = (PlanRow(HOSTILE, drill.window, RowState.NOW),) * 2
+
+    def open_score(path, moves, on_progress, cancelled):
+        on_progress(f"reading {HOSTILE}")
+        if "broken" in path.name:
+            raise ScoreError(f"{HOSTILE} is empty.")
+        return score
+
+    make_desk = staging.given.make_desk
+    staging.given = replace(
+        staging.given,
+        open_score=open_score,
+        library=HostileLibrary(folder),
+        make_desk=lambda *given: replace(
+            make_desk(*given), title=HOSTILE, why=lambda: HOSTILE, leave=lambda: HOSTILE
+        ),
+        port_wanted=HOSTILE,
+        notices=lambda: (f"The record in {HOSTILE} was set aside.",),
+    )
+    staging.ports.names_in = lambda: (HOSTILE, HOSTILE)
+    return staging
+
+
+async def home(seat: Seat) -> None:
+    await seat.pilot.pause(0.1)
+
+
+async def find(seat: Seat) -> None:
+    await seat.pilot.pause(0.1)
+    await seat.pilot.press("escape", "f")
+    for _ in range(300):
+        if "Eve" in seat.text and "musicxml" in seat.text:
+            return
+        await seat.pilot.pause(0.01)
+    raise AssertionError(seat.text)
+
+
+async def broken(seat: Seat) -> None:
+    seat.app.open(Path("broken.musicxml"), Errand.DRILL)
+    await seat.pilot.pause(0.3)
+
+
+async def opening(seat: Seat) -> None:
+    screen = OpeningScreen(lambda *_: None, Path(AS_FILE), Errand.DRILL)
+    screen._open = lambda: None
+    await seat.app.push_screen(screen)
+    await seat.pilot.pause()
+    assert "Opening Eve" in seat.text
+
+
+async def connect(seat: Seat) -> None:
+    await seat.app.push_screen(ConnectScreen(f"There is: {HOSTILE}.", can_demo=True))
+    await seat.pilot.pause()
+
+
+async def drill(seat: Seat) -> None:
+    seat.app.open(Path(AS_FILE), Errand.DRILL)
+    await seat.until(DrillScreen)
+    await seat.play(*RIGHT)
+    seat.app.drill.result.show_verdict(HOSTILE, fault=True)
+    seat.app.drill.propose(HOSTILE)
+    await seat.pilot.pause()
+    assert "Eve" in seat.text
+
+
+async def no_midi(seat: Seat) -> None:
+    await drill(seat)
+    seat.staging.ports.post(PianoLost("x", f"MIDI is gone: {HOSTILE}"))
+    await seat.pilot.pause(0.05)
+
+
+def pressing(*keys: str) -> Callable[[Seat], Awaitable[None]]:
+    async def look(seat: Seat) -> None:
+        await drill(seat)
+        await seat.pilot.press(*keys)
+        await seat.pilot.pause()
+
+    look.__name__ = " ".join(keys)
+    return look
+
+
+async def wrong_move(seat: Seat) -> None:
+    await pressing("m")(seat)
+    line = seat.app.screen.query_one("PassageInput")
+    line.focus()
+    line.insert(f"bars 5-8 {HOSTILE} to RH", 0)
+    await seat.pilot.press("enter")
+    await seat.pilot.pause()
+    assert "is not" in seat.text
+
+
+LOOKS = [
+    home, find, broken, opening, connect, drill, no_midi, wrong_move,
+    *map(pressing, ["d", "w", "t", "m", "question_mark", "escape", "ctrl+p"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("low", [False, True])
+@pytest.mark.parametrize("ascii_only", [False, True])
+@pytest.mark.parametrize("look", LOOKS, ids=lambda look: look.__name__)
+def test_no_screen_shows_what_a_terminal_would_obey(tmp_path, monkeypatch, look, ascii_only, low):
+    """Without the last look at what goes out, so that it is the words' own doors that are tried."""
+    monkeypatch.setattr(SeenOnly, "apply", lambda self, segments, background: segments)
+    with contextlib.suppress(OSError, UnicodeError):  # not every system has such names
+        (tmp_path / AS_FILE).touch()
+    (tmp_path / "Eve [red]b[.musicxml").touch()
+    shown_rows = []
+
+    async def main():
+        staging = staged(tmp_path)
+        app = KeyholeApp(staging.given, Settings(ascii_only=ascii_only), Start())
+        async with app.run_test(size=(80, 24) if low else (120, 40)) as pilot:
+            staging.ports.post(PianoFound(shown(HOSTILE)))
+            await pilot.pause()
+            await look(Seat(app, staging, pilot))
+            for screen in app.screen_stack:
+                for strip in screen._compositor.render_strips():
+                    shown_rows.append(strip.text)
+        assert app.mistake is None
+
+    asyncio.run(main())
+    assert not unseen("".join(shown_rows))
+    assert "[red]b" in "".join(shown_rows) or look.__name__ in ("ctrl+p", "opening")
+
+
+def strings_of(thing: object) -> Iterator[str]:
+    """Every text in a score."""
+    if isinstance(thing, str):
+        yield thing
+    elif isinstance(thing, tuple):
+        for one in thing:
+            yield from strings_of(one)
+    elif is_dataclass(thing):
+        for one in fields(thing):
+            yield from strings_of(getattr(thing, one.name))
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "sample_scores").glob("*.musicxml")), ids=str)
+def test_no_text_of_a_score_holds_what_a_terminal_would_obey(tmp_path, path):
+    text = path.read_text(encoding="utf-8")
+    odd = "\\g<0>&#x202e;&#x9b;&#x200b;"
+    text = re.sub(r"(?<=>)[A-Za-z][^<>]*(?=</(?!step|type|sign|beam|mode|stem))", odd, text)
+    text = re.sub(r'(?<=number=")\d+(?=" ?)(?=[^<]*<(?:note|attributes|print))', odd, text)
+    text = re.sub(r"(?<=<fingering>)\d", odd, text)
+    (tmp_path / "odd.musicxml").write_text(text, encoding="utf-8")
+    score = read_score(tmp_path / "odd.musicxml")
+    assert score.notes
+    assert "&#x202e;" in text
+    assert all(one.isprintable() for one in strings_of(score))
+
+
+def coach(*arguments: str, folder: Path) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [sys.executable, "-m", "coach", *arguments, "--data", str(folder / "data")],
+        capture_output=True, cwd=ROOT, stdin=subprocess.DEVNULL, timeout=60, check=False,
+        env={**os.environ, "KEYHOLE_MIDI_API": "none\x1b[2J"},
+    )  # fmt: skip
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="such file names are Linux's alone")
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("score",), ("score", "--notes"), ("score", "--json"), ("score", "--move", HOSTILE),
+        ("drill",), ("drill", "--bars", "\x1b[2J"), ("demo",), ("judge",), ("judge", "--json"),
+        ("ports",), ("nothing",), ("warmup", "--list"), ("score", "--move", "bar \x1b[2J to LH"),
+        ("warmup", "--minutes", "\x1b[2J"),
+    ],
+    ids=" ".join,
+)  # fmt: skip
+@pytest.mark.parametrize("damaged", [False, True])
+def test_no_command_says_what_a_terminal_would_obey(tmp_path, words, damaged):
+    written = "<work><work-title>Eve&#x202e;&#x9b;31m</work-title></work>"
+    sample = (ROOT / "sample_scores/1-low-tide.musicxml").read_text(encoding="utf-8")
+    text = sample.replace("<part-list>", f"{written}<part-list>", 1)
+    score = tmp_path / AS_FILE
+    score.write_text("\x1b[2J" if damaged else text, encoding="utf-8")
+    command, *options = words
+    options = [one.replace("\x00", "").encode("utf-8", "replace").decode() for one in options]
+    files = [] if command in ("ports", "warmup") else [str(score)]
+    files += [str(score)] if command == "judge" else []
+    done = coach(command, *files, *options, folder=tmp_path)
+    said = (done.stdout + done.stderr).decode("utf-8")
+    assert said
+    assert not unseen(said), said
+    assert done.returncode in (0, 2), said
+    if "--json" in options and not done.returncode:
+        json.loads(done.stdout)
+
+
+def test_words_that_are_no_command_are_said_so_that_nothing_is_obeyed(capsys):
+    with pytest.raises(SystemExit):
+        make_parser().parse_args(["ports", HOSTILE])
+    assert not unseen(capsys.readouterr().err)
