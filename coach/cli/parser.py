@@ -6,9 +6,8 @@ import argparse
 from pathlib import Path
 from typing import NoReturn
 
-from coach.score.words import printable_lines
-
 from coach import __version__
+from coach.score.words import printable_lines
 
 WARM_UP_MIN = 5.0
 """How long a warm-up is where nothing else is asked for, in minutes: a short one, before the piece
