@@ -97,3 +97,18 @@ def test_a_judgement_is_json() -> None:
 
     plain = judgement_to_plain(judge(WINDOW, play(WINDOW)))
     assert json.loads(json.dumps(plain))["clean"] is True
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+def test_all_keys_at_one_moment_are_judged_like_anything_else(stage: Stage) -> None:
+    keys = [replace(key, onset_s=1.0) for key in play(WINDOW)]
+    assert not judge(WINDOW, keys, stage=stage, qpm=60).sentence.startswith(" ")
+
+
+def test_what_the_clock_says_changes_no_figure() -> None:
+    """Times in 1024ths, so that the shift itself rounds nothing."""
+    keys = [replace(key, onset_s=round(key.onset_s * 1024) / 1024) for key in play(WINDOW, qpm=83)]
+    later = [replace(key, onset_s=key.onset_s + 4096) for key in keys]
+    here, there = judge(WINDOW, keys), judge(WINDOW, later)
+    assert here.score == there.score
+    assert here.qpm == there.qpm

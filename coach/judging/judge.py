@@ -38,6 +38,7 @@ def judge(
     window's first grid beat where a click ran; ``habits`` what earlier repetitions of this
     player showed at each onset. Played notes are in the order of their onsets.
     """
+    played, click_s = _since_the_first(played, click_s)
     return judge_matched(
         excerpt,
         played,
@@ -62,6 +63,7 @@ def judge_matched(
     habits: Habits | None = None,
 ) -> Judgement:
     """The same from a matching that is already there."""
+    played, click_s = _since_the_first(played, click_s)
     matching = with_reach(excerpt, matching)
     with_click = qpm is not None and click_s is not None and stage in _WITH_CLICK
     click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None
@@ -89,6 +91,20 @@ def judge_matched(
         notices=notices(excerpt, timing, formed, tolerance),
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
     )
+
+
+def _since_the_first(
+    played: Sequence[PlayedNote], click_s: float | None
+) -> tuple[Sequence[PlayedNote], float | None]:
+    """Times from the first key on, so that no verdict hangs on how the clock's figures round."""
+    zero_s = played[0].onset_s if played else 0.0
+    if not zero_s:
+        return played, click_s
+    moved = [
+        PlayedNote(note.pitch, note.velocity, note.onset_s - zero_s, note.length_s)
+        for note in played
+    ]
+    return moved, None if click_s is None else click_s - zero_s
 
 
 def _tempo_faults(

@@ -52,6 +52,8 @@ def evenness(points: Points, held: frozenset[int]) -> tuple[Evenness, ...]:
             gaps = _without_trend([(b[1] - a[1]) * 1000 for a, b in pairwise(run)])
             clock, motor = clock_and_motor(gaps) if len(gaps) >= _SPLIT else (None, None)
             mean = fmean(gaps)
+            if mean <= 0:  # all at one moment: no row of intervals
+                continue
             sd = sqrt(sum((gap - mean) ** 2 for gap in gaps) / (len(gaps) - 1))
             out.append(Evenness(hand, run[1][0], run[-1][0], mean, sd, clock, motor))
     return tuple(out)
