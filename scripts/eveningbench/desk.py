@@ -1,0 +1,211 @@
+"""The desk of an evening: one drill after another, driven as the screen drives it."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from coach.coaching.coach import Coach
+from coach.coaching.facts import Goal, Observation, Order, Request, Way
+from coach.coaching.observing import observations
+from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
+from coach.coaching.sequence import DrillSequence
+from coach.coaching.standing import goal_from_plain, goal_to_plain
+from coach.coaching.warmup import warm_up
+from coach.drill import Drill
+from coach.judging.facts import Stage
+from coach.playing.simulated.evening import Seen
+from coach.playing.simulated.gesture import Act, Do
+from coach.score.choose import WindowError, choose_window
+from coach.score.model import Hands, Score
+from coach.score.window import Window
+from scripts.eveningbench.pieces import paths, score_at
+from scripts.eveningbench.tally import LONGEST_STEP_MS, Tally
+
+TICK_S = 0.05
+"""Twenty times a second, as the screen does."""
+IDLE_S, IDLE_TICK_S = 20.0, 0.5
+"""So long after the last key, where no click runs, ticks are fewer: nothing is waited for."""
+EPOCH_S = 1_800_000_000.0
+DAY_S = 86_400.0
+WARM_UP_CLEAN = 2
+
+Hear = Callable[[Outcome, float], None]
+
+
+class Desk:
+    """A drill and the clock before it; every call of the drill is timed, and kept for a replay."""
+
+    def __init__(self, tally: Tally, hear: Hear) -> None:
+        self._tally, self._hear = tally, hear
+        self.now_s = 10.0
+        self._last_key_s = 0.0
+        self._epoch_s = EPOCH_S
+        self._click: CountIn | None = None
+        self._history: dict[Path, list[Observation]] = {}
+        self.path, self.score = paths()[0], score_at(paths()[0])
+        self.drill: Drill | DrillSequence
+        self.log: list[Any] = []
+        """How the drill in hand was set up, and everything done with it since."""
+
+    # -- what is put on it ------------------------------------------------------------------
+
+    def open(self, random: Random) -> str:
+        """Put a piece on the desk: any of them, any goal; in words."""
+        self.path = random.choice(paths())
+        self.score = score_at(self.path)
+        known = self._history.get(self.path, ())
+        if known and random.random() < 0.3:
+            spots = warm_up(self.score, known, minutes=5)
+            if spots:
+                self._begin({"goals": [self._spot(s.window, s.qpm, s.reason) for s in spots]})
+                return f"warm-up of {self.path.stem}"
+        goal = any_goal(self.score, random)
+        self._begin({"goals": [goal_to_plain(goal)]})
+        return f"{self.path.stem} {float(goal.window.start_quarters):g}-" + (
+            f"{float(goal.window.end_quarters):g} {goal.window.hands} {goal.stage} {goal.way}"
+        )
+
+    def _spot(self, window: Window, qpm: float, reason: str) -> dict[str, Any]:
+        return goal_to_plain(Goal(window, qpm, clean_required=WARM_UP_CLEAN, reason=reason))
+
+    def _begin(self, setup: dict[str, Any]) -> None:
+        setup = {"path": str(self.path), "now_s": self.now_s, "epoch_s": self._epoch_s, **setup}
+        self.log = [json.loads(json.dumps(setup))]
+        self.set_up(self.log[0])
+
+    def set_up(self, setup: dict[str, Any]) -> None:
+        """Make the drill, or the row of drills, of a setup."""
+        self.path = Path(setup["path"])
+        self.score = score_at(self.path)
+        self.now_s, self._epoch_s = setup["now_s"], setup["epoch_s"]
+        history, coach = tuple(self._history.get(self.path, ())), None
+        if "state" in setup:
+            unix_s = self.now_s + self._epoch_s
+            coach = Coach.resume(self.score, setup["state"], history=history, now_s=unix_s)
+            self.drill = self._drill(coach.goal, coach, self.now_s)
+        else:
+            goals = [goal_from_plain(goal) for goal in setup["goals"]]
+            if len(goals) == 1:
+                self.drill = self._drill(goals[0], None, self.now_s)
+            else:
+                makers = [lambda at_s, g=goal: self._drill(g, None, at_s) for goal in goals]
+                self.drill = DrillSequence(makers, self.now_s)
+        self._click = None
+        self._call("start", self.drill.start, self.now_s)
+
+    def _drill(self, goal: Goal, coach: Coach | None, now_s: float) -> Drill:
+        return Drill(self.score, goal, coach=coach, now_s=now_s, epoch_s=self._epoch_s)
+
+    # -- what is seen on it -----------------------------------------------------------------
+
+    @property
+    def is_finished(self) -> bool:
+        """Whether the drill in hand has reached its goal."""
+        return self.drill.state is State.FINISHED
+
+    def seen(self) -> Seen:
+        """What the pianist sees now."""
+        asked, excerpt = self.drill.assignment, self.drill.excerpt
+        click = self._click if self.drill.state is State.COUNT_IN else None
+        due_s = None
+        if click:
+            due_s = click.first_beat_s + click.count_in_beats * click.beat_s
+        return Seen(
+            self.now_s, self.score, excerpt, asked.qpm, asked.stage.value, asked.click, due_s,
+            self.is_finished,
+        )  # fmt: skip
+
+    # -- what is done at it -----------------------------------------------------------------
+
+    def act(self, act: Act) -> None:
+        """Let time pass up to an act, and do it."""
+        self.wait_until(act.at_s)
+        self.log.append(list(act))
+        drill, now_s = self.drill, self.now_s
+        if act.do is Do.DOWN:
+            self._last_key_s = now_s
+            self._call("key down", drill.key_down, act.one, act.two, act.at_s)
+        elif act.do is Do.UP:
+            self._call("key up", drill.key_up, act.one, act.at_s)
+        elif act.do is Do.PEDAL:
+            self._call("pedal", drill.pedal, act.one, act.two, act.at_s)
+        elif act.do is Do.LOST:
+            self._call("piano lost", drill.piano_lost, now_s)
+        elif act.do is Do.FOUND:
+            self._call("piano found", drill.piano_found, now_s)
+        elif act.do is Do.PAUSE:
+            self._call("pause", drill.pause, now_s)
+        elif act.do is Do.RESUME:
+            self._call("resume", drill.resume, now_s)
+        elif act.do is Do.ASK:
+            self._call("ask", drill.ask, Request(act.word), now_s)
+        elif isinstance(drill, Drill):
+            self._leave(drill)
+
+    def _leave(self, drill: Drill) -> None:
+        """Close the piece, and open it again tomorrow where it was left."""
+        self._epoch_s += DAY_S
+        self._begin({"state": drill.coach.state()})
+
+    def wait_until(self, at_s: float) -> None:
+        """Time passes, with ticks as the screen gives them."""
+        while self.now_s < at_s:
+            quiet_s = self.now_s - self._last_key_s
+            clicks = self.drill.assignment.click
+            step_s = TICK_S if quiet_s < IDLE_S or clicks else IDLE_TICK_S
+            self.now_s = min(self.now_s + step_s, at_s)
+            self._call("tick", self.drill.tick, self.now_s)
+
+    def _call(self, what: str, method: Callable[..., tuple[Outcome, ...]], *given: Any) -> None:
+        started_s = time.thread_time()
+        outcomes = method(*given)
+        ms = (time.thread_time() - started_s) * 1000
+        tally = self._tally
+        tally.steps += 1
+        if ms > LONGEST_STEP_MS:
+            tally.slow_steps += 1
+        if ms > tally.longest_ms:
+            tally.longest_ms = ms
+            tally.longest_what = (
+                f"{what}, {self.path.stem}, {len(self.drill.excerpt.notes)} notes"
+                f"{', verdict' if any(isinstance(o, RepetitionEnded) for o in outcomes) else ''}"
+            )
+        for outcome in outcomes:
+            if isinstance(outcome, CountIn):
+                self._click = outcome
+            elif isinstance(outcome, RepetitionEnded):
+                heard = observations(outcome.judgement, self.now_s + self._epoch_s)
+                kept = self._history.setdefault(self.path, [])
+                kept += heard
+                del kept[:-2000]
+            self._hear(outcome, self.now_s)
+
+
+def any_goal(score: Score, random: Random) -> Goal:
+    """Any goal that a pianist may set: some bars, some hands, some tempo."""
+    count = random.choice((1, 2, 2, 4, 4, 8, 16, len(score.bars)))
+    for _ in range(20):
+        first = random.randrange(max(len(score.bars) - count, 0) + 1)
+        last = min(first + count, len(score.bars)) - 1
+        hands = random.choice(("both", "both", "both", "rh", "lh"))
+        try:
+            window = choose_window(score, bars=f"#{first + 1}-#{last + 1}", hands=hands)
+        except WindowError:
+            continue
+        qpm = score.tempo_at(window.start_quarters) * random.uniform(0.4, 1.0)
+        stages = [Stage.RHYTHM] * 6 + [Stage.NOTES, Stage.PULSE, Stage.TEMPO, Stage.SHAPE]
+        return Goal(
+            window,
+            round(max(qpm, 20.0)),
+            random.choice(stages),
+            random.choice((1, 2, 3, 3, 5)),
+            random.choice((Way.REPAIR, Way.LEARN)),
+            random.choice(list(Order)),
+            random.random() < 0.15,
+        )
+    return Goal(Window(score.bars[0].onset_quarters, score.end_quarters, Hands.TOGETHER), 60.0)

@@ -1,0 +1,224 @@
+"""Holds what the drill answers against what the player meant."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from coach.coaching.facts import Assignment
+from coach.coaching.observing import FAILED, observations
+from coach.coaching.outcomes import AssignmentGiven, Outcome, RepetitionEnded
+from coach.judging.facts import Family, Fault
+from coach.playing.simulated.gesture import Gesture, Passage, Planted, Worth
+from coach.score.window import Excerpt
+from scripts.eveningbench.tally import Tally
+
+NOTE_FAMILIES = frozenset({Family.PITCH, Family.MISSING, Family.EXTRA, Family.REPEAT})
+TOLD_FAMILIES = frozenset({Family.PITCH, Family.MISSING, Family.EXTRA})
+BREAKS = frozenset(
+    {"false start", "broken off", "a long stop", "on after a long stop", "stops", "unplugged",
+     "leaves", "joins in"}
+)  # fmt: skip
+LONG_MS = 800.0
+"""Lateness that only a break makes."""
+SETTLED_S = 30.0
+"""A verdict comes within this time, or not at all."""
+MOST = 0.6
+"""Share of a passage's keys that a verdict has to be about to be its verdict."""
+
+
+@dataclass(eq=False)
+class _Open:
+    """A passage that waits for its verdict."""
+
+    passage: Passage
+    gesture: Gesture
+    judged: RepetitionEnded | None = None
+
+
+class Referee:
+    """Watches one evening."""
+
+    def __init__(self, tally: Tally, name: str) -> None:
+        self.tally, self._name = tally, name
+        self._by_time: dict[float, _Open] = {}
+        self._open: list[_Open] = []
+        self._hands_on: tuple[float, float] | None = None
+        self._gesture: Gesture | None = None
+        self._asked: Assignment | None = None
+        self.where = ""
+        """The piece in hand, for examples."""
+
+    def watch(self, gesture: Gesture) -> None:
+        """A gesture is about to be made."""
+        self.tally.gestures[gesture.kind] += 1
+        self._gesture, self._hands_on = gesture, gesture.hands_on
+        for passage in gesture.passages:
+            one = _Open(passage, gesture)
+            self._open.append(one)
+            self._by_time.update(dict.fromkeys(passage.struck_s, one))
+
+    def hear(self, outcome: Outcome, now_s: float) -> None:
+        """The drill answered."""
+        if isinstance(outcome, AssignmentGiven):
+            self._given(outcome.assignment, now_s)
+        elif isinstance(outcome, RepetitionEnded):
+            self._ended(outcome, now_s)
+
+    def opened_none(self) -> None:
+        """Another piece comes onto the desk: what is asked for then is no change."""
+        self._asked = self._hands_on = None
+
+    def note_exception(self, text: str, now_s: float) -> None:
+        """The drill ended in an exception: what was played then can't get its verdict."""
+        kind = self._gesture.kind if self._gesture else ""
+        self._example("EXCEPTION", kind, now_s, text)
+        self._open = [one for one in self._open if one.gesture is not self._gesture]
+
+    def settle(self, now_s: float) -> None:
+        """Let go of passages that can't get a verdict any more."""
+        still: list[_Open] = []
+        for one in self._open:
+            if one.passage.struck_s[-1] + SETTLED_S > now_s:
+                still.append(one)
+                continue
+            for at_s in one.passage.struck_s:
+                self._by_time.pop(at_s, None)
+            self._account(one)
+        self._open = still
+
+    # -- inside -----------------------------------------------------------------------------
+
+    def _given(self, asked: Assignment, now_s: float) -> None:
+        before, self._asked = self._asked, asked
+        if before is None or before.to_play == asked.to_play or self._hands_on is None:
+            return
+        first_s, last_s = self._hands_on
+        if first_s < now_s <= last_s and self._gesture and not self._gesture.may_change:
+            kind = self._gesture.kind
+            self.tally.windows_changed[kind] += 1
+            self._example("window changed", kind, now_s, f"{before.window} to {asked.window}")
+
+    def _ended(self, ended: RepetitionEnded, now_s: float) -> None:
+        tally, judgement = self.tally, ended.judgement
+        tally.repetitions += 1
+        played = Counter(
+            self._by_time[note.onset_s]
+            for note in ended.take.notes
+            if note.onset_s in self._by_time
+        )
+        if not played:
+            return
+        for one, keys in played.items():
+            if keys >= MOST * len(one.passage.struck_s):
+                one.judged = ended
+        main = max(played, key=lambda one: played[one])
+        kinds = " + ".join(sorted({one.passage.kind for one in played}))
+        if judgement.clean and main.passage.worth in (Worth.UNCLEAN, Worth.NOTHING):
+            tally.false_clean[main.passage.kind] += 1
+            self._example("false clean", kinds, now_s, judgement.sentence)
+        if main.passage.worth is Worth.NOTHING:
+            tally.recorded_nothings[main.passage.kind] += 1
+        self._false_faults(ended, [one.passage for one in played], kinds, now_s)
+
+    def _false_faults(
+        self, ended: RepetitionEnded, passages: list[Passage], kinds: str, now_s: float
+    ) -> None:
+        if not all(passage.notes_right for passage in passages):
+            return
+        judgement = ended.judgement
+        counted = [fault for fault in judgement.faults if not fault.forgiven]
+        broken = any(passage.kind in BREAKS for passage in passages)
+        repeats = any(passage.repeats for passage in passages)
+        false = [f for f in counted if f.family in NOTE_FAMILIES]
+        if repeats:
+            false = [f for f in false if f.family is not Family.REPEAT]
+        caused = []
+        if broken:
+            caused = [f for f in counted if f not in false and _by_break(f)]
+            known = {fault.transition for fault in counted}
+            failed = [
+                one for one in observations(judgement, now_s)
+                if one.outcome in FAILED and one.transition not in known
+            ]  # fmt: skip
+            if failed:
+                self.tally.by_breaks[kinds] += 1
+                self._example("kept as failed for a break", kinds, now_s, judgement.sentence)
+        if false:
+            self.tally.false_faults[kinds] += len(false)
+            self._example("false fault", kinds, now_s, _told(false))
+        if caused:
+            self.tally.by_breaks[kinds] += len(caused)
+            self._example("fault by a break", kinds, now_s, _told(caused))
+
+    def _account(self, one: _Open) -> None:
+        tally, passage, ended = self.tally, one.passage, one.judged
+        at_s = passage.struck_s[0]
+        if passage.worth in (Worth.UNCLEAN, Worth.NOTHING):
+            tally.could_not_be_clean[passage.kind] += 1
+        if not passage.is_whole:
+            return
+        tally.whole += 1
+        if passage.worth is Worth.CLEAN:
+            tally.meant += 1
+            why = _why_not(ended)
+            if why:
+                tally.meant_not[why] += 1
+                said = ended.judgement.sentence if ended else "no verdict"
+                self._example(f"right, not clean ({why})", one.gesture.kind, at_s, said)
+            else:
+                tally.meant_clean += 1
+        if ended is None:
+            tally.lost[passage.kind] += 1
+            self._example("lost", one.gesture.kind, at_s, passage.kind)
+        for planted in passage.planted:
+            tally.planted += 1
+            if ended and _is_told(ended, planted):
+                tally.told += 1
+            else:
+                said = ended.judgement.sentence if ended else "no verdict"
+                self._example("not told", one.gesture.kind, at_s, f"{planted}: {said}")
+
+    def _example(self, what: str, kind: str, at_s: float, text: str) -> None:
+        self.tally.example(f"{self._name} {at_s:.1f} s, {self.where}: {what}: {kind}: {text}")
+
+
+def _why_not(ended: RepetitionEnded | None) -> str:
+    """Why a right repetition was not counted clean; empty where it was."""
+    if ended is None:
+        return "lost"
+    judgement = ended.judgement
+    if judgement.clean:
+        return ""
+    counted = [fault for fault in judgement.faults if not fault.forgiven]
+    if any(fault.family in NOTE_FAMILIES for fault in counted):
+        return "notes"
+    return "time" if counted else "cut"
+
+
+def _by_break(fault: Fault) -> bool:
+    return fault.family is Family.REPEAT or (fault.size_ms or 0.0) >= LONG_MS
+
+
+def _told(faults: list[Fault]) -> str:
+    return "; ".join(f"{fault.words} at {fault.onset_quarters}" for fault in faults[:4])
+
+
+def _is_told(ended: RepetitionEnded, planted: Planted) -> bool:
+    """Whether a fault of notes is told at the planted onset, or one beside it."""
+    judgement = ended.judgement
+    at = _number(judgement.excerpt, planted)
+    return not judgement.clean and any(
+        fault.family in TOLD_FAMILIES
+        and abs(_nearest(judgement.excerpt, float(fault.onset_quarters)) - at) <= 1
+        for fault in judgement.faults
+    )
+
+
+def _number(excerpt: Excerpt, planted: Planted) -> int:
+    return _nearest(excerpt, float(planted.onset_quarters))
+
+
+def _nearest(excerpt: Excerpt, onset: float) -> int:
+    onsets = excerpt.onsets
+    return min(range(len(onsets)), key=lambda at: abs(onsets[at] - onset))

@@ -1,0 +1,115 @@
+"""The evening player: what it says of its playing is true of its keys."""
+
+from collections import Counter
+from fractions import Fraction as F
+from random import Random
+
+import pytest
+
+from coach.playing.simulated.evening import EveningPlayer, Seen
+from coach.playing.simulated.gesture import Do, Worth
+from coach.playing.simulated.manner import SHORTEST_GAP_S, Manner, in_time
+from coach.score.build import score_from_notes
+from coach.score.window import Window, excerpt
+
+RIGHT_HAND = (72, 74, 76, 77, 79, 77, 76, 74, 72, 71, 69, 71, 72, 76, 79, 84)
+LEFT_HAND = (48, 52, 43, 47, 45, 41, 43, 36)
+
+
+def piece():
+    right = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": "RH"}
+        for at, pitch in enumerate(RIGHT_HAND)
+    ]
+    left = [
+        {"pitch": pitch, "onset": 2 * at, "length": 2, "hand": "LH"}
+        for at, pitch in enumerate(LEFT_HAND)
+    ]
+    return score_from_notes([*right, *left], qpm=90)
+
+
+def seen(score, now_s=10.0, **changes):
+    shown = excerpt(score, Window(F(4), F(12)))
+    given = {
+        "now_s": now_s, "score": score, "excerpt": shown, "qpm": 80.0, "stage": "rhythm",
+        "click_asked": False, "click_s": None,
+    }  # fmt: skip
+    return Seen(**{**given, **changes})
+
+
+def gestures(seeds=60, each=10):
+    score = piece()
+    for seed in range(seeds):
+        player = EveningPlayer(Random(seed))
+        player.opens(score)
+        now_s = 10.0
+        for _ in range(each):
+            gesture = player.next(seen(score, now_s))
+            yield gesture
+            now_s = max((act.at_s for act in gesture.acts), default=now_s) + gesture.rest_s
+
+
+def test_the_same_random_numbers_play_the_same_evening():
+    assert list(gestures(5)) == list(gestures(5))
+
+
+def test_keys_go_down_and_up_by_turns_and_times_never_go_back():
+    for gesture in gestures():
+        down = set()
+        assert [act.at_s for act in gesture.acts] == sorted(act.at_s for act in gesture.acts)
+        if "doubled" in gesture.kind:
+            continue
+        for act in gesture.acts:
+            if act.do is Do.DOWN:
+                assert act.one not in down, gesture.kind
+                down.add(act.one)
+            elif act.do is Do.UP:
+                down.remove(act.one)
+
+
+def test_what_is_said_to_be_right_has_every_key_of_the_window_and_no_other():
+    wanted = sorted(note.pitch for note in seen(piece()).excerpt.notes)
+    pitches = {True: 0, False: 0}
+    for gesture in gestures():
+        struck = {act.at_s: act.one for act in gesture.acts if act.do is Do.DOWN}
+        for passage in gesture.passages:
+            if passage.is_whole and not passage.repeats:
+                keys = sorted(struck[at_s] for at_s in passage.struck_s)
+                pitches[keys == wanted] += 1
+                assert (keys == wanted) is (passage.notes_right), (gesture.kind, passage)
+    assert min(pitches.values()) > 20
+
+
+def test_everything_that_people_do_is_done_some_evening():
+    kinds = Counter(p.kind for gesture in gestures(300, 30) for p in gesture.passages)
+    assert set(kinds) >= {
+        "right", "wrong note", "left out", "again at once", "false start", "broken off",
+        "the bar before", "past the end", "a stop", "a long stop", "goes back", "note by note",
+        "stops", "joins in", "an octave off", "transposed", "a forgotten clef", "one hand for both",
+        "another page", "mashed", "doubled", "unplugged", "leaves", "mash of keys", "noodling",
+        "humming along",
+    }  # fmt: skip
+
+
+def test_no_hand_is_faster_than_a_hand_and_a_mashed_window_is():
+    for gesture in gestures():
+        for passage in gesture.passages:
+            if passage.worth is Worth.CLEAN:
+                assert passage.struck_s[-1] - passage.struck_s[0] > 4 * SHORTEST_GAP_S
+            if passage.kind == "mashed":
+                assert passage.struck_s[-1] - passage.struck_s[0] < 0.05 * len(passage.struck_s)
+
+
+@pytest.mark.parametrize("family", ["gaussian", "laplace", "even", "wandering", "lumpy"])
+def test_onsets_scatter_as_the_manner_has_it(family):
+    """Ten to thirty-five milliseconds, whatever the shape of the scatter."""
+    from dataclasses import replace
+    from statistics import pstdev
+
+    steady = replace(
+        Manner.drawn(Random(1)), family=family, scatter_s=0.02, clock_share=0, sway=0, drift=0
+    )
+    times = in_time([0.6] * 2000, 1.0, steady, Random(2))
+    off = [at_s - 0.6 * k for k, at_s in enumerate(times)]
+    assert 0.013 < pstdev(off) < 0.024
+    assert max(map(abs, off)) < 0.05
