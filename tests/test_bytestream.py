@@ -40,6 +40,12 @@ def read(*chunks: str) -> list[object]:
         ("F0 7E 7F F8 09 01 F7 80 3C 40", [(0xF8,), (0x80, 60, 64)]),
         # a new status drops what was unfinished
         ("90 3C 80 3C 40", [(0x80, 60, 64)]),
+        # any status ends a system exclusive whose own end never came (MIDI 1.0, "System Exclusive")
+        ("F0 7E 7F 90 3C 40 3E 40", [(0x90, 60, 64), (0x90, 62, 64)]),
+        ("F0 7E F0 43 90 3C 40", [(0x90, 60, 64)]),
+        ("F0 7E B0 40 7F", [(0xB0, 64, 127)]),
+        # undefined ones end running status too
+        ("90 3C 40 F4 3E 40 90 40 40", [(0x90, 60, 64), (0x90, 64, 64)]),
         # data without a status is nothing
         ("3C 40 F7", []),
     ],
@@ -65,6 +71,80 @@ def test_what_is_no_key_or_pedal_is_dropped() -> None:
 def test_a_layered_sound_on_a_second_channel_is_one_key() -> None:
     events = read("90 3C 40", "91 3C 40", "80 3C 40", "81 3C 40", "91 3C 30")
     assert events == [KeyDown(60, 64, 1.0), KeyUp(60, 1.0), KeyDown(60, 48, 1.0)]
+
+
+def timed(*line: tuple[float, str]) -> list[object]:
+    """Key and pedal events of messages in hex, each at its time."""
+    splitter, reader = Splitter(), KeyReader()
+    return [
+        event
+        for at_s, chunk in line
+        for message in splitter.feed(bytes.fromhex(chunk))
+        for event in reader.read(message, at_s)
+    ]
+
+
+def downs(events: list[object]) -> list[tuple[int, float]]:
+    return [(e.pitch, e.at_s) for e in events if isinstance(e, KeyDown)]
+
+
+def test_a_key_that_hangs_on_one_channel_is_heard_on_another() -> None:
+    events = timed((1, "91 3C 40"), (5, "90 3C 50"), (5.4, "80 3C 00"), (6, "90 3C 50"))
+    assert downs(events) == [(60, 1), (60, 5), (60, 6)]
+    assert KeyUp(60, 5.4) in events
+
+
+def test_the_end_of_a_stroke_that_hung_does_not_let_go_of_the_next_one() -> None:
+    line = ((1, "91 3C 40"), (5, "90 3C 50"), (5.2, "81 3C 00"), (5.4, "80 3C 00"))
+    assert timed(*line) == [KeyDown(60, 64, 1), KeyDown(60, 80, 5), KeyUp(60, 5.4)]
+
+
+def test_a_layered_chord_of_ten_over_a_slow_cable_is_ten_keys() -> None:
+    """Twenty messages of 0.96 ms: the copies may come one by one, or all after the others."""
+    keys = range(48, 68, 2)
+    in_turn = [f"9{channel} {key:02X} 40" for key in keys for channel in (0, 1)]
+    after = [f"9{channel} {key:02X} 40" for channel in (0, 1) for key in keys]
+    for order in (in_turn, after):
+        events = timed(*((k * 0.00096, chunk) for k, chunk in enumerate(order)))
+        assert [pitch for pitch, _ in downs(events)] == list(keys)
+
+
+def test_three_sounds_at_once_are_one_key_still() -> None:
+    assert len(downs(timed((1, "90 3C 40"), (1.001, "91 3C 40"), (1.002, "92 3C 40")))) == 1
+
+
+@pytest.mark.parametrize("off", ["80 3C 40", "90 3C 00"])
+def test_a_repeated_key_of_a_layered_sound_is_struck_each_time(off: str) -> None:
+    """Ten a second, which is a fast repetition of one key, and each on both channels."""
+    both = off, off[0] + "1" + off[2:]
+    line = []
+    for k in range(10):
+        at_s = k * 0.1
+        line += [(at_s, "90 3C 40"), (at_s + 0.001, "91 3C 40")]
+        line += [(at_s + 0.06, both[0]), (at_s + 0.061, both[1])]
+    events = timed(*line)
+    assert len(downs(events)) == 10
+    assert sum(isinstance(event, KeyUp) for event in events) == 10
+
+
+def test_a_copy_that_comes_after_the_key_was_let_go_of_is_still_one() -> None:
+    line = ((1, "90 3C 40"), (1.004, "80 3C 40"), (1.005, "91 3C 40"), (1.008, "81 3C 40"))
+    assert timed(*line) == [KeyDown(60, 64, 1), KeyUp(60, 1.004)]
+
+
+def test_both_parts_of_a_split_keyboard_are_heard() -> None:
+    events = timed((1, "90 48 40"), (1.001, "91 30 40"), (1.5, "81 30 00"), (1.6, "80 48 00"))
+    assert downs(events) == [(72, 1), (48, 1.001)]
+
+
+def test_the_same_key_from_both_parts_of_a_split_in_turn_is_struck_twice() -> None:
+    events = timed((1, "90 3C 40"), (1.2, "91 3C 40"), (1.5, "80 3C 00"), (1.6, "81 3C 00"))
+    assert events == [KeyDown(60, 64, 1), KeyDown(60, 64, 1.2), KeyUp(60, 1.6)]
+
+
+def test_all_notes_off_is_of_its_own_channel() -> None:
+    events = timed((1, "90 3C 40"), (1, "91 40 40"), (2, "B1 7B 00"), (3, "80 3C 00"))
+    assert events[2:] == [KeyUp(64, 2), KeyUp(60, 3)]
 
 
 def test_a_lost_note_off_does_not_swallow_the_next_stroke() -> None:
@@ -97,21 +177,58 @@ channel_messages = st.one_of(
 )
 
 
+lines = st.lists(
+    st.one_of(
+        channel_messages,
+        st.binary(max_size=6).map(lambda data: bytes(byte & 0x7F for byte in data)),
+    )
+)
+"""Channel messages, and between them system exclusives of these data bytes."""
+
+
 @pytest.mark.property
-@given(st.lists(channel_messages), st.booleans(), st.data())
-def test_messages_survive_running_status_and_interleaved_clock(
-    messages: list[Message], running: bool, data: st.DataObject
+@given(lines, st.data())
+def test_messages_survive_whatever_midi_1_0_allows_between_their_bytes(
+    line: list[Message | bytes], data: st.DataObject
 ) -> None:
+    """Running status or not, system exclusives with and without an end, real-time bytes anywhere.
+
+    Data bytes to no status may follow where a system exclusive has ended running status.
+    """
     stream: list[int] = []
-    previous = None
-    for message in messages:
-        stream += [] if running and message.status == previous else [message.status]
-        stream += message.data
-        previous = message.status
-    for _ in range(data.draw(st.integers(0, 4))):
-        stream.insert(data.draw(st.integers(0, len(stream))), 0xF8)
-    got = [m for m in Splitter().feed(stream) if m.status != 0xF8]
-    assert got == messages
+    running: int | None = None
+    real_time = st.sampled_from([0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFD, 0xFE, 0xFF])
+    for one in line:
+        if isinstance(one, Message):
+            may_run = one.status == running and data.draw(st.booleans(), label="runs")
+            stream += one.data if may_run else (one.status, *one.data)
+            running = one.status
+        else:
+            end = data.draw(st.sampled_from([(), (0xF7,), (0xF7, 0x3C, 0x40), (0xF6,)]))
+            stream += (0xF0, *one, *end)
+            running = None
+    sent = []
+    for _ in range(data.draw(st.integers(0, 6))):
+        sent.append(data.draw(real_time))
+        stream.insert(data.draw(st.integers(0, len(stream))), sent[-1])
+    got, whole = Splitter().feed(stream), [one for one in line if isinstance(one, Message)]
+    assert [m for m in got if m.status < 0xF8] == whole
+    assert sorted(m.status for m in got if m.status >= 0xF8) == sorted(sent)
+
+
+@pytest.mark.property
+@given(st.lists(st.tuples(st.integers(1, 15), st.integers(58, 62), st.booleans()), max_size=40))
+def test_a_key_on_a_channel_of_its_own_is_never_deaf_for_what_others_do(
+    others: list[tuple[int, int, bool]],
+) -> None:
+    """Whatever hangs on other channels: each later stroke on the first is heard, and let go of."""
+    reader = KeyReader()
+    for k, (channel, pitch, is_down) in enumerate(others):
+        reader.read(Message((0x90 if is_down else 0x80) | channel, (pitch, 64)), 0.1 * k)
+    at_s = 0.1 * len(others) + 1.0
+    for pitch in range(58, 63):
+        assert reader.read(Message(0x90, (pitch, 64)), at_s) == (KeyDown(pitch, 64, at_s),)
+        assert reader.read(Message(0x80, (pitch, 0)), at_s + 1) == (KeyUp(pitch, at_s + 1),)
 
 
 @pytest.mark.property

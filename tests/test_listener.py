@@ -4,9 +4,10 @@ import sys
 from collections.abc import Sequence
 
 from coach.playing.driver import InPort, OutPort
-from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.playing.events import KeyDown, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.playing.listener import LOOK_S, POLL_S, Listener
 from coach.playing.ports import Ports
+from coach.playing.sensing import STEADY_COUNT
 
 
 class FakeDriver:
@@ -123,10 +124,17 @@ def test_a_port_that_cannot_be_opened_is_tried_again() -> None:
     assert room.after(LOOK_S) == [PianoFound("Piano")]
 
 
-def test_a_sensing_piano_that_falls_silent_is_lost_until_it_sends_again() -> None:
+def steadily_sensing() -> Room:
+    """A piano that has sent active sensing for long enough to be held to it."""
     room = Room("Piano")
     room.after(0)
-    assert room.after(0.3, SENSING) == []
+    for _ in range(STEADY_COUNT):
+        assert room.after(0.3, SENSING) == []
+    return room
+
+
+def test_a_sensing_piano_that_falls_silent_is_lost_until_it_sends_again() -> None:
+    room = steadily_sensing()
     assert room.after(0.35) == []
     assert room.after(0.65) == [PianoLost("Piano")]
     assert room.listener.name is None
@@ -136,13 +144,56 @@ def test_a_sensing_piano_that_falls_silent_is_lost_until_it_sends_again() -> Non
     assert room.after(LOOK_S) == [PianoLost("Piano")]
 
 
-def test_a_silent_piano_whose_port_goes_too_is_not_lost_twice() -> None:
+def test_one_stray_byte_of_active_sensing_makes_no_rest_the_end_of_the_piano() -> None:
     room = Room("Piano")
     room.after(0)
-    room.after(0.3, SENSING)
+    assert room.after(0.3, SENSING) == []
+    assert room.after(60.0) == []
+    assert room.after(0.5, C4) == [KeyDown(60, 64, room.now_s)]
+
+
+def test_a_silent_piano_whose_port_goes_too_is_not_lost_twice() -> None:
+    room = steadily_sensing()
     assert room.after(1.0) == [PianoLost("Piano")]
     room.driver.names = ()
     assert room.after(LOOK_S) == []
+
+
+def test_an_empty_message_tells_the_time_and_is_no_sign_of_life() -> None:
+    room = steadily_sensing()
+    for _ in range(10):
+        posted = room.after(0.1, [])
+    assert room.listener.name is None
+    assert posted == []
+
+
+OPEN_EXCLUSIVE = [0xF0, 0x7E, 0x7F]
+
+
+def test_keys_held_back_for_long_behind_an_unended_message_are_not_judged() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.after(0.1, [])
+    lump = [*OPEN_EXCLUSIVE, *C4, 0x90, 62, 64, 0xB0, 64, 127, 0xF0, 0x7D, 0xF7]
+    assert room.after(3.0, lump) == [Pedal(64, 127, room.now_s)]
+    assert room.after(0.5, C4) == [KeyDown(60, 64, room.now_s)]
+
+
+def test_keys_held_back_for_a_moment_are_heard() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.after(0.1, [])
+    room.after(0.02, [])
+    (down,) = room.after(0.02, [*OPEN_EXCLUSIVE, *C4, 0xF0, 0x7D, 0xF7])
+    assert isinstance(down, KeyDown)
+    assert room.now_s - 0.021 < down.at_s <= room.now_s
+
+
+def test_a_key_that_itself_ends_the_message_before_it_is_heard_in_time() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.after(0.1, C4)
+    assert room.after(3.0, [*OPEN_EXCLUSIVE, *C4]) == [KeyDown(60, 64, room.now_s)]
 
 
 def test_a_message_cut_off_by_the_unplugging_does_not_spoil_the_next_one() -> None:

@@ -17,8 +17,13 @@ from coach.playing.driver import NOT_YET, RtMidiDriver
 from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.playing.notes import PlayedNote
 from coach.playing.ports import Ports, PortsUnavailable
+from coach.playing.sensing import STEADY_COUNT
 
 pytestmark = pytest.mark.real
+
+
+ANSWERS_S = 1.0
+"""By then the process that ends messages has found our port."""
 
 
 class Heard(list[MidiEvent]):
@@ -97,6 +102,111 @@ def test_running_status_passes_through_jack(heard: Heard, pianist: Pianist) -> N
     pianist.send(62, 0)
     wait_for(lambda: heard.last_is(KeyUp))
     assert [down.pitch for down in heard.downs()] == [60, 62]
+
+
+def test_notes_behind_an_unended_system_exclusive_come_through_in_time(
+    heard: Heard, pianist: Pianist
+) -> None:
+    """rtmidi takes all that follows for its rest, and would hold every note back."""
+    time.sleep(ANSWERS_S)
+    for unended in ([0xF0, 0x7E, 0x7F], [0xF0], [0xF0, 0x43, 0x10]):
+        heard.clear()
+        pianist.send(*unended)
+        time.sleep(0.1)
+        notes = [PlayedNote(60 + k, 64, k * 0.12, 0.1) for k in range(12)]
+        struck = pianist.play(notes)
+        wait_for(lambda: sum(isinstance(event, KeyUp) for event in heard) == 12)
+        downs = heard.downs()
+        assert [down.pitch for down in downs] == [note.pitch for note in notes]
+        late_ms = [(d.at_s - at_s) * 1e3 for d, at_s in zip(downs, struck, strict=True)]
+        assert sorted(late_ms)[len(late_ms) // 2] < 5
+
+
+def test_notes_at_once_after_an_unended_message_are_hardly_late(
+    heard: Heard, pianist: Pianist
+) -> None:
+    late_ms = []
+    time.sleep(ANSWERS_S)
+    for k in range(10):
+        pianist.send(0xF0, 0x7E)
+        at_s = pianist.send(0x90, 60 + k, 64)
+        wait_for(lambda: heard.last_is(KeyDown))
+        late_ms.append((heard.downs()[-1].at_s - at_s) * 1e3)
+        pianist.send(0x80, 60 + k, 0)
+        wait_for(lambda: heard.last_is(KeyUp))
+    assert [down.pitch for down in heard.downs()] == list(range(60, 70))
+    assert sorted(late_ms)[5] < 50  # a fiftieth of a second, and what the machine adds
+
+
+def test_a_long_system_exclusive_in_parts_is_no_key_and_leaves_none_deaf(
+    heard: Heard, pianist: Pianist
+) -> None:
+    pianist.send(0xF0, 0x7E, 60, 64)
+    for _ in range(4):
+        time.sleep(0.05)
+        pianist.send(60, 64, 0x10)
+    pianist.send(60, 0xF7)
+    pianist.send(0x90, 72, 64)
+    wait_for(heard.downs)
+    assert [down.pitch for down in heard.downs()] == [72]
+
+
+def test_what_we_send_into_our_own_port_is_no_message_and_breaks_none(
+    heard: Heard, pianist: Pianist
+) -> None:
+    pianist.send(0x90, 60, 64)
+    time.sleep(0.1)
+    pianist.send(62, 64)  # running status
+    time.sleep(0.1)
+    assert [type(event) for event in heard] == [PianoFound, KeyDown, KeyDown]
+
+
+def test_a_key_that_hangs_on_a_second_channel_is_still_heard(
+    heard: Heard, pianist: Pianist
+) -> None:
+    pianist.send(0x91, 60, 64)
+    wait_for(heard.downs)
+    time.sleep(0.1)
+    for _ in range(2):
+        pianist.send(0x90, 60, 64)
+        wait_for(lambda: heard.last_is(KeyDown))
+        pianist.send(0x80, 60, 0)
+        wait_for(lambda: heard.last_is(KeyUp))
+    assert len(heard.downs()) == 3
+
+
+def test_a_layered_sound_is_one_key_also_in_a_chord(heard: Heard, pianist: Pianist) -> None:
+    for channel in (0, 1):
+        for pitch in range(60, 70):
+            pianist.send(0x90 | channel, pitch, 64)
+    for channel in (0, 1):
+        for pitch in range(60, 70):
+            pianist.send(0x80 | channel, pitch, 0)
+    wait_for(lambda: sum(isinstance(event, KeyUp) for event in heard) == 10)
+    time.sleep(0.05)
+    assert [down.pitch for down in heard.downs()] == list(range(60, 70))
+    assert len(heard) == 21
+
+
+def test_a_stray_active_sensing_byte_makes_no_rest_the_end_of_the_piano(
+    heard: Heard, pianist: Pianist
+) -> None:
+    pianist.send(0xFE)
+    time.sleep(1.5)
+    pianist.send(0x90, 60, 64)
+    wait_for(heard.downs)
+    assert [type(event) for event in heard] == [PianoFound, KeyDown]
+
+
+def test_a_piano_that_senses_steadily_is_gone_when_it_stops_and_a_note_proves_it_there(
+    heard: Heard, pianist: Pianist
+) -> None:
+    for _ in range(STEADY_COUNT + 1):
+        pianist.send(0xFE)
+        time.sleep(0.3)
+    assert 0.2 < wait_for(lambda: heard.last_is(PianoLost)) < 1
+    strike(pianist, heard)
+    assert [type(event) for event in heard] == [PianoFound, PianoLost, PianoFound, KeyDown]
 
 
 def test_a_piano_switched_off_is_noticed_within_two_seconds_and_its_return_heard(

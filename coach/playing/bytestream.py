@@ -1,8 +1,9 @@
 """Bytes from a piano to keys and pedals, as MIDI 1.0 has them.
 
 Running status, real-time bytes inside other messages, note-on with velocity 0 as note-off, system
-exclusive skipped. Two things that pianos do besides: a layered sound sends every key on a second
-channel, which is still one key; and "all notes off" lets go of whatever is down.
+exclusive skipped (any status byte ends it, whether its own end came or not). Two things that pianos
+do besides: a layered sound sends every key on a second channel, which is still one key; and "all
+notes off" lets go of whatever is down on its channel.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ PEDALS = frozenset({64, 66, 67})
 """Damper, sostenuto, soft (MIDI 1.0 controllers)."""
 
 ACTIVE_SENSING = 0xFE
+EXCLUSIVE, EXCLUSIVE_END = 0xF0, 0xF7
 _NOTE_OFF, _NOTE_ON, _CONTROL = 0x80, 0x90, 0xB0
 _SYSTEM, _REAL_TIME = 0xF0, 0xF8
 _ALL_SOUND_OFF, _ALL_NOTES_OFF = 120, 123
@@ -81,11 +83,35 @@ def _data_bytes(status: int) -> int:
     return _DATA_BYTES.get(status if status >= _SYSTEM else status & 0xF0, 0)
 
 
+LAYER_S = 0.03
+"""Within this time a key that comes on another channel too is the same stroke, sent for a second
+sound. A cable brings the twenty messages of a chord of ten in 19 ms, so the copy of its first key
+comes some 10 ms after it; no finger repeats a key within 50 ms."""
+
+
+@dataclass(slots=True)
+class _Stroke:
+    """One stroke of a key: the channel that brought it first, and those with a copy of it."""
+
+    channel: int
+    at_s: float
+    channels: set[int]
+
+
 class KeyReader:
-    """Messages to keys and pedals; everything else is dropped."""
+    """Messages to keys and pedals; everything else is dropped.
+
+    A key is down on its channel. A keyboard that plays two sounds at once (a layer) sends each
+    stroke on two channels within a few milliseconds: that is one stroke, and it is let go of when
+    the first channel lets go. The same key on another channel later is another stroke, whatever
+    hangs on the first one: a stuck key, or the other part of a split keyboard.
+    """
 
     def __init__(self) -> None:
-        self._down: dict[int, int] = {}  # pitch to the channel that struck it
+        self._newest: dict[int, _Stroke] = {}
+        """By pitch; a stroke that is let go of stays here, for a copy of it may still come."""
+        self._down: set[int] = set()
+        """Pitches that were said to be down."""
 
     def read(self, message: Message, at_s: float) -> tuple[KeyEvent, ...]:
         """What this message means for the keys and pedals; mostly one event or none."""
@@ -94,7 +120,7 @@ class KeyReader:
             return ()
         number, value = message.data
         if kind == _CONTROL:
-            return self._control(number, value, at_s)
+            return self._control(number, value, channel, at_s)
         if kind == _NOTE_ON and value > 0:
             return self._key_down(number, value, channel, at_s)
         return self._key_up(number, channel, at_s)
@@ -102,20 +128,25 @@ class KeyReader:
     def _key_down(
         self, pitch: int, velocity: int, channel: int, at_s: float
     ) -> tuple[KeyEvent, ...]:
-        if self._down.setdefault(pitch, channel) != channel:
+        stroke = self._newest.get(pitch)
+        if stroke and channel not in stroke.channels and at_s - stroke.at_s <= LAYER_S:
+            stroke.channels.add(channel)
             return ()
+        self._newest[pitch] = _Stroke(channel, at_s, {channel})
+        self._down.add(pitch)
         return (KeyDown(pitch, velocity, at_s),)
 
     def _key_up(self, pitch: int, channel: int, at_s: float) -> tuple[KeyEvent, ...]:
-        if self._down.get(pitch) != channel:
+        """Only the newest stroke is let go of: one that hung on another channel is over already."""
+        if pitch not in self._down or self._newest[pitch].channel != channel:
             return ()
-        del self._down[pitch]
+        self._down.discard(pitch)
         return (KeyUp(pitch, at_s),)
 
-    def _control(self, number: int, value: int, at_s: float) -> tuple[KeyEvent, ...]:
+    def _control(self, number: int, value: int, channel: int, at_s: float) -> tuple[KeyEvent, ...]:
         if number in PEDALS:
             return (Pedal(number, value, at_s),)
         if number in (_ALL_SOUND_OFF, _ALL_NOTES_OFF):
-            down, self._down = sorted(self._down), {}
-            return tuple(KeyUp(pitch, at_s) for pitch in down)
+            ups = [self._key_up(pitch, channel, at_s) for pitch in sorted(self._down)]
+            return tuple(up for some in ups for up in some)
         return ()

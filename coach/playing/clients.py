@@ -13,7 +13,7 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from coach.playing.echo import Echo
+from coach.playing.echo import MESSAGE, Echo, ear
 from coach.playing.heartbeat import Heartbeat
 
 CLIENT = "Keyhole"
@@ -41,12 +41,15 @@ class Port:
         return self._client is not None
 
     def get_message(self) -> tuple[Sequence[int], float] | None:
-        """The next waiting message and the seconds since the one before it, or None."""
+        """The next waiting message and the seconds since the one before it, or None.
+
+        What we send into it ourselves, for messages that have no end, is left out: where it came
+        alone the message is empty, and still tells the time.
+        """
         with self._lock:
-            if self._closed:
-                return None
-            message: tuple[Sequence[int], float] | None = self._client.get_message()
-            return message
+            got: tuple[list[int], float] | None
+            got = None if self._closed else self._client.get_message()
+        return ([], got[1]) if got and got[0] == MESSAGE else got
 
     def send(self, message: Sequence[int]) -> None:
         """Send one whole MIDI message. Raises OSError where the other side can't take it."""
@@ -113,11 +116,14 @@ class Clients:
 
     def open_in(self, name: str) -> Port | None:
         """Listen to a port; None where it is gone or taken."""
-        return self._open(self._make_in, name)
+        port = self._open(self._make_in, name, ear())
+        if port and self._echo:
+            self._echo.end_exclusives()
+        return port
 
     def open_out(self, name: str) -> Port | None:
         """Send to a port; None where it is gone or taken."""
-        return self._open(self._make_out, name)
+        return self._open(self._make_out, name, CLIENT)
 
     def fall_silent(self) -> None:
         """The system carries nothing: all ports are closed, and rtmidi is left alone for now.
@@ -157,13 +163,13 @@ class Clients:
     def _make_out(self) -> Any:
         return self._rtmidi.MidiOut(self._api, CLIENT)
 
-    def _open(self, make: Callable[[], Any], name: str) -> Port | None:
+    def _open(self, make: Callable[[], Any], name: str, own_name: str) -> Port | None:
         try:
             client = make()
         except OSError:  # the system takes no more programs
             return None
         try:
-            client.open_port(client.get_ports().index(name), CLIENT)
+            client.open_port(client.get_ports().index(name), own_name)
         except (ValueError, OSError):
             client.delete()
             return None

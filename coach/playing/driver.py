@@ -26,7 +26,10 @@ class InPort(Protocol):
     """An opened input."""
 
     def get_message(self) -> tuple[Sequence[int], float] | None:
-        """The next waiting message and the seconds since the one before it, or None."""
+        """The next waiting message and the seconds since the one before it, or None.
+
+        An empty one only tells the time.
+        """
 
     def close(self) -> None:
         """Let go of it; may be called on a port whose other side is gone."""

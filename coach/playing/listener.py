@@ -11,10 +11,17 @@ import time
 from collections.abc import Callable, Sequence
 from math import inf
 
-from coach.playing.bytestream import ACTIVE_SENSING, KeyEvent, KeyReader, Splitter
+from coach.playing.bytestream import (
+    ACTIVE_SENSING,
+    EXCLUSIVE,
+    EXCLUSIVE_END,
+    KeyEvent,
+    KeyReader,
+    Splitter,
+)
 from coach.playing.choosing import choose, shown
 from coach.playing.driver import Driver, InPort
-from coach.playing.events import MidiEvent, PianoFound, PianoLost
+from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.playing.sensing import Sensing
 from coach.playing.stamps import Stamper
 
@@ -24,6 +31,10 @@ A whole millisecond would save one hundredth of a processor and show each note 0
 
 LOOK_S = 0.1
 """How often the names are looked at: rtmidi says nothing when the other side goes away."""
+
+HELD_S = 0.1
+"""A key's time that is more uncertain than this says nothing about its rhythm: a sixteenth note at
+120 quarters a minute lasts 125 ms. Our choice."""
 
 Post = Callable[[MidiEvent], None]
 
@@ -37,15 +48,28 @@ class _Hearing:
         self.sensing = Sensing()
         self.empty_s = -inf
         """When nothing waited in it, last."""
+        self._stamped_s = -inf
+        """The time of the last message."""
         self._stamper, self._splitter, self._keys = Stamper(), Splitter(), KeyReader()
 
     def take(self, stream: Sequence[int], delta_s: float, arrived_s: float) -> list[KeyEvent]:
-        """What these bytes mean for keys and pedals."""
+        """What these bytes mean for keys and pedals.
+
+        Keys that were held back behind an unended system exclusive message come all at once. Where
+        that was for long nobody knows when they were struck, and they are not handed on.
+        """
         at_s = self._stamper.stamp(arrived_s, delta_s, self.empty_s)
+        held_s, self._stamped_s = at_s - self._stamped_s, at_s
+        if not stream:
+            return []
         messages = self._splitter.feed(stream)
         sensing = any(message.status == ACTIVE_SENSING for message in messages)
         self.sensing.heard(arrived_s, sensing=sensing)
-        return [event for message in messages for event in self._keys.read(message, at_s)]
+        events = [event for message in messages for event in self._keys.read(message, at_s)]
+        was_held = stream[0] == EXCLUSIVE and stream[-1] == EXCLUSIVE_END
+        if was_held and held_s > HELD_S:
+            return [event for event in events if not isinstance(event, KeyDown)]
+        return events
 
 
 class Listener:
@@ -98,7 +122,7 @@ class Listener:
             waiting.append((got[0], got[1], looked_s))
         # Posted when all is read: the first one would set the screen going before a chord's others.
         for stream, delta_s, arrived_s in waiting:
-            if hearing.silent:
+            if hearing.silent and stream:
                 self._set_silent(hearing, False)
             for event in hearing.take(stream, delta_s, arrived_s):
                 self._post(event)
