@@ -23,6 +23,8 @@ def missed_faults(excerpt: Excerpt, matching: Matching, timing: Timing) -> list[
     missed: dict[int, list[int]] = {}
     struck: dict[int, int] = {}
     for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
+        if label.note in excerpt.same_key:
+            continue
         if label.label is not Label.MISSED:
             struck[number] = struck.get(number, 0) + 1
         elif label.reached:

@@ -29,7 +29,7 @@ def _runs(excerpt: Excerpt, matching: Matching, hand: Hand) -> list[list[ScoreLa
     wrong: dict[int, list[ScoreLabel]] = {}
     right: set[int] = set()
     for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
-        if excerpt.notes[label.note].hand is hand:
+        if excerpt.notes[label.note].hand is hand and label.note not in excerpt.same_key:
             if label.label is Label.WRONG:
                 wrong.setdefault(number, []).append(label)
             elif label.label is Label.MATCHED:

@@ -61,7 +61,9 @@ class Marks:
                     del self.shown[note]
                 else:
                     self.shown[note] = label
-                out.append(Marked(self.layout.note[note], label))
+                written = self.layout.note[note]
+                shared = self.layout.shared.get(written, ())
+                out += [Marked(one, label) for one in (written, *shared)]
         trace.changed = later
         return out
 

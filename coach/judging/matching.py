@@ -28,7 +28,8 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None =
 
     After a stumble or a restart the last play of a note is the match, the earlier ones are
     repeated; a wrong key of the aborted attempt is extra. Played notes may come in any order.
-    The keys of a freely played ornament are all matched to its one note. ``qpm`` is the tempo
+    The keys of a freely played ornament are all matched to its one note, and notes that share a
+    key and an onset all to the one key. ``qpm`` is the tempo
     asked for, in quarters a minute: where the keys alone do not tell the tempo, it is taken to be
     that one.
     """
@@ -68,6 +69,9 @@ def _matching(
         if label is not Label.REPEATED and note not in struck:
             struck[note] = ScoreLabel(note, label, order[at])
     keys.sort(key=lambda key: key.played)
-    notes = range(len(layout.note))
+    for note, others in layout.shared.items():
+        if note in struck:
+            struck |= {other: struck[note]._replace(note=other) for other in others}
+    notes = range(len(layout.note) + sum(map(len, layout.shared.values())))
     score = tuple(struck.get(note) or ScoreLabel(note, Label.MISSED) for note in notes)
     return Matching(score, tuple(keys), unsure)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from coach.score.model import Hand
 from coach.score.window import Excerpt
@@ -37,6 +37,9 @@ class Layout:
     """Index into ``excerpt.notes`` of each note here."""
     of_pitch: dict[int, list[int]]
     """Notes of each pitch, in order."""
+    shared: dict[int, list[int]] = field(default_factory=dict)
+    """For a note of ``excerpt.notes``, others of it that are the same key at the same onset: they
+    are not laid out, since a key is struck once."""
 
     @property
     def only_hand(self) -> int | None:
@@ -45,13 +48,14 @@ class Layout:
 
 
 def lay_out(excerpt: Excerpt) -> Layout:
-    """The excerpt's notes in order of onset, small notes before their main notes."""
+    """The excerpt's keys in order of onset, small notes before their main notes."""
     beats = excerpt.onset_beats
     keys = [
         (beat, note.grace is None, note.pitch)
         for beat, note in zip(beats, excerpt.notes, strict=True)
     ]
-    order = sorted(range(len(keys)), key=keys.__getitem__)
+    same_key = excerpt.same_key
+    order = sorted((at for at in range(len(keys)) if at not in same_key), key=keys.__getitem__)
     notes = [excerpt.notes[index] for index in order]
     small = [note.grace is not None for note in notes]
     pitch = [note.pitch for note in notes]
@@ -77,4 +81,6 @@ def lay_out(excerpt: Excerpt) -> Layout:
         onsets.append(len(out.beat) - 1)
         of_pitch.setdefault(pitch[at], []).append(at)
     out.first.append(len(order))
+    for other, struck in same_key.items():
+        out.shared.setdefault(struck, []).append(other)
     return out

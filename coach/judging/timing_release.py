@@ -48,6 +48,8 @@ def holds(
         note = excerpt.notes[label.note]
         if label.label is not Label.MATCHED or label.played is None or not note.length_quarters:
             continue
+        if label.note in excerpt.same_key:
+            continue
         key = played[label.played]
         if key.length_s is not None and not note.is_free:
             written_s = float(note.length_quarters) * quarter_s

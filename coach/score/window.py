@@ -163,6 +163,34 @@ class Excerpt:
         return Hands(members.pop()) if len(members) == 1 else Hands.TOGETHER
 
     @cached_property
+    def same_key(self) -> dict[int, int]:
+        """For each note that is another's key at the same onset: the note that is struck for both.
+
+        Two voices or both hands may be written on one key, which is struck but once. It is played
+        by the hand that has less to play there; of one hand's two notes the longer one is held.
+        """
+        places: dict[tuple[int, int], list[int]] = {}
+        sizes: dict[tuple[int, Hand], int] = {}
+        for index, (note, number) in enumerate(zip(self.notes, self.onset_numbers, strict=True)):
+            if note.grace is None:
+                places.setdefault((number, note.pitch), []).append(index)
+                sizes[number, note.hand] = sizes.get((number, note.hand), 0) + 1
+        out: dict[int, int] = {}
+        for (number, _), shared in places.items():
+            if len(shared) > 1:
+                notes = {index: self.notes[index] for index in shared}
+                struck = min(
+                    shared,
+                    key=lambda index: (
+                        not notes[index].is_free,
+                        sizes[number, notes[index].hand],
+                        -notes[index].length_quarters,
+                    ),
+                )
+                out |= {index: struck for index in shared if index != struck}
+        return out
+
+    @cached_property
     def is_one_bar(self) -> bool:
         """Whether all notes but the landing's lie in one bar."""
         landing = self.landing_quarters
