@@ -7,6 +7,10 @@ import pytest
 from coach.judging.calibration import calibrate
 from coach.judging.facts import Stage
 from coach.judging.judge import judge
+from coach.judging.matching import match
+from coach.judging.timing_click import against_click
+from coach.judging.timing_moments import moments
+from coach.judging.tolerance import USUAL
 from tests.judging_help import after, both, play, whole
 
 WINDOW = whole(both())
@@ -71,3 +75,13 @@ def test_tapping_along_finds_the_offset() -> None:
 )
 def test_no_tapping_along_is_no_calibration(taps: list[float]) -> None:
     assert calibrate([0.5 * i for i in range(16)], taps) is None
+
+
+def test_breaks_that_the_player_did_not_take_leave_the_offset_alone() -> None:
+    """Around ornaments and rests the tempo is not known well: they are no reason to shift it all."""
+    notes = play(WINDOW, qpm=100, start_s=2.02)
+    row = moments(WINDOW, notes, match(WINDOW, notes))
+    lifts = [-0.1 if 3 <= at < 6 else 0.0 for at in range(len(row))]
+    timing = against_click(WINDOW, row, lifts, 100.0, 2.0, USUAL)
+    assert timing.offset_s == pytest.approx(0.02, abs=1e-4)
+    assert timing.off == ()

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
+from itertools import accumulate
+from statistics import fmean, median
 
 from coach.judging.timing_moments import Moment
 from coach.judging.tolerance import Tolerance
@@ -46,7 +47,8 @@ def against_click(
 ) -> ClickTiming:
     """Hold the moments to a click whose first grid beat fell at ``click_s``.
 
-    ``lifts`` are the pauses found: the offset is the player's, not what a pause made of it.
+    ``lifts`` are the pauses found: the offset is the player's, not what a pause made of it. Where
+    the player was with the click again after them, they are no part of it.
     """
     start = float(excerpt.grid_quarters[0])
     beat_ms = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0]) * 60000 / qpm
@@ -58,11 +60,19 @@ def against_click(
 
 
 def _offset(row: Sequence[Moment], click: Sequence[float], lifts: Sequence[float]) -> float:
-    errors, total = [], 0.0
-    for moment, at, lift in zip(row, click, lifts, strict=True):
-        total += lift
-        errors.append(moment.at_s - at - total)
-    return median(errors) if errors else 0.0
+    if not row:
+        return 0.0
+    with_click = [moment.at_s - at for moment, at in zip(row, click, strict=True)]
+    left_behind = [
+        error - total for error, total in zip(with_click, accumulate(lifts), strict=True)
+    ]
+    return median(min(left_behind, with_click, key=_spread))
+
+
+def _spread(errors: Sequence[float]) -> float:
+    """How far the errors lie from their middle, on average."""
+    middle = median(errors)
+    return fmean(abs(error - middle) for error in errors)
 
 
 def _runs(row: Sequence[Moment], due: Sequence[float], limit: float) -> tuple[OffClick, ...]:
