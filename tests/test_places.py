@@ -161,6 +161,14 @@ class TestEntry:
         assert here.is_entry(move, Window(F(4), F(8)))
         assert not here.is_entry(move, Window(F(3), F(8)))
 
+    def test_a_hand_that_lands_later_than_the_whole_arrives_at_nothing_on_the_map(self):
+        """Alone it plays on to its own next note, which the whole window does not ask for."""
+        score = piece(rests={4})
+        here = Places(score, Window(F(0), F(4)))
+        alone = excerpt(score, Window(F(0), F(4), LH))
+        assert alone.landing_quarters == F(5)
+        assert here.is_entry(alone.transitions[-1], alone.window)
+
 
 @pytest.mark.parametrize(
     ("window", "move", "made"),

@@ -78,7 +78,7 @@ def test_no_tapping_along_is_no_calibration(taps: list[float]) -> None:
 
 
 def test_breaks_that_the_player_did_not_take_leave_the_offset_alone() -> None:
-    """Around ornaments and rests the tempo is not known well: they are no reason to shift it all."""
+    """Around ornaments and rests the tempo is not well known: no reason to shift all of it."""
     notes = play(WINDOW, qpm=100, start_s=2.02)
     row = moments(WINDOW, notes, match(WINDOW, notes))
     lifts = [-0.1 if 3 <= at < 6 else 0.0 for at in range(len(row))]

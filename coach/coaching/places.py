@@ -36,13 +36,17 @@ class Places:
     def is_entry(self, transition: Transition, window: Window) -> bool:
         """Whether the hand only begins here in this window: it arrives from nowhere.
 
-        Such a move tells nothing of the transition, unless the whole window begins with it.
+        Such a move tells nothing of the transition, unless the whole window begins with it. Nor
+        does one that is not on the map: a hand alone may land later than the whole window does.
         """
+        arrivals = self.onsets_in(transition)
+        if not arrivals:
+            return True
         if window.start_quarters == self.whole.start_quarters:
             return False
         onsets = self.onsets[transition.hands]
         first = bisect_left(onsets, window.start_quarters)
-        return first >= len(onsets) or onsets[first] >= self.onsets_in(transition)[-1]
+        return first >= len(onsets) or onsets[first] >= arrivals[-1]
 
     @cached_property
     def hands_in_use(self) -> tuple[Hands, ...]:

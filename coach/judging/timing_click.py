@@ -66,7 +66,8 @@ def _offset(row: Sequence[Moment], click: Sequence[float], lifts: Sequence[float
     left_behind = [
         error - total for error, total in zip(with_click, accumulate(lifts), strict=True)
     ]
-    return median(min(left_behind, with_click, key=_spread))
+    is_lifted = _spread(left_behind) <= _spread(with_click)
+    return median(left_behind if is_lifted else with_click)
 
 
 def _spread(errors: Sequence[float]) -> float:
