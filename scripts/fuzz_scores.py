@@ -1,13 +1,18 @@
 """Damages real scores for as long as one likes, and opens each: does the reader ever fall over?
 
-    python scripts/fuzz_scores.py --minutes 60 --seed 1
+    python -m scripts.fuzz_scores --minutes 60 --seed 1
+    python -m scripts.fuzz_scores --seed 1 --round 812     # one damaged score again
+    python -m scripts.fuzz_scores --seed 1 --from 5000     # go on where a run was stopped
+
+A round is one damaged score; its seed is the run's with the round's number, so each can be made
+again by itself. Before the first come the hostile kinds, as they are.
 
 Each case is read in a process of its own, as ``open_score`` does, but forked from one in which
 the readers are loaded already, so that an hour holds many cases; one in fifty goes the whole way
 through ``open_score`` and its cache. What may come of it is a score that holds together, or a
 sentence; what takes longer than the product allows is ended, as the product does, and counts as
 refused for its time. Reported as failures: any other exception, a process that dies, a case over
-20 seconds, memory over 2 GiB, and a score that does not hold together. The damaged file is kept in
+45 seconds, memory over 2 GiB, and a score that does not hold together. The damaged file is kept in
 the folder for findings. Runs where processes can be forked (Linux, macOS).
 """
 
@@ -25,7 +30,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import count, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +47,9 @@ from coach.score.report import score_report
 from scripts.hostile_scores import KINDS
 from scripts.mutate_scores import bases, damaged
 
-HANG_S = 20.0
+HANG_S = 45.0
+"""Reading is ended after 18 s; a case that is not over long after that hangs. Own choice, with room
+for a machine that does other things."""
 MEMORY_BYTES = 2 << 30
 WHOLE_WAY = 50
 
@@ -61,11 +68,11 @@ class Tally:
         self.largest = max(self.largest, (memory_bytes, case))
 
     def __str__(self) -> str:
-        kinds = ", ".join(f"{count:,} {kind}" for kind, count in self.outcomes.most_common())
+        kinds = ", ".join(f"{number:,} {kind}" for kind, number in self.outcomes.most_common())
         return (
-            f"{self.outcomes.total():,} cases: {kinds}\n"
+            f"{self.outcomes.total():,} cases: {kinds}; "
             f"slowest {self.slowest[0]:.1f} s ({self.slowest[1]}), "
-            f"most memory {self.largest[0] / (1 << 20):.0f} MiB ({self.largest[1]})\n"
+            f"most memory {self.largest[0] / (1 << 20):.0f} MiB ({self.largest[1]}); "
             f"failures: {len(self.failures)}"
         )
 
@@ -75,6 +82,7 @@ def main() -> int:
     args.findings.mkdir(parents=True, exist_ok=True)
     tally, until = Tally(), time.monotonic() + 60 * args.minutes
     report_at = time.monotonic() + 60
+    print(f"seed {args.seed}, from round {args.start}", flush=True)
     _load_readers()
     with tempfile.TemporaryDirectory() as folder:
         for case, name, data in _cases(args):
@@ -82,8 +90,8 @@ def main() -> int:
             if time.monotonic() > until:
                 break
             if time.monotonic() > report_at:
-                print(tally, flush=True)
-                report_at += 300
+                print(f"up to round {case}: {tally}", flush=True)
+                report_at += 60
     print(f"{args.minutes:g} minutes, seed {args.seed}: {tally}")
     return 1 if tally.failures else 0
 
@@ -92,7 +100,8 @@ def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--minutes", type=float, default=1.0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--case", type=int, help="only this damaged score, to look at it again")
+    parser.add_argument("--round", type=int, help="only this damaged score, to look at it again")
+    parser.add_argument("--from", dest="start", type=int, default=0, help="the first round")
     parser.add_argument("--hostile", action="store_true", help="only the hostile kinds, once each")
     findings = Path(tempfile.gettempdir()) / "keyhole-fuzz"
     parser.add_argument("--findings", type=Path, default=findings)
@@ -110,13 +119,13 @@ def _load_readers() -> None:
 
 def _cases(args: argparse.Namespace) -> Iterator[tuple[str, str, bytes]]:
     """Case, file name and content: the hostile kinds as they are, then damaged scores for ever."""
-    if args.case is None:
+    if args.round is None and not args.start:
         for name, make in KINDS.items():
             yield name, _file_name(name), make()
     if args.hostile:
         return
     sources = bases()
-    numbers = iter(range(sys.maxsize)) if args.case is None else [args.case]
+    numbers = count(args.start) if args.round is None else [args.round]
     for number in numbers:
         rng = random.Random(f"{args.seed}:{number}")
         name, data = rng.choice(sources)
@@ -139,7 +148,7 @@ def _try(case: str, path: Path, data: bytes, tally: Tally, findings: Path) -> No
         kept.write_bytes(data)
         tally.failures.append(case)
         print(
-            f"FAILURE {kind} at case {case}, {seconds:.1f} s, kept as {kept}: {detail}", flush=True
+            f"FAILURE {kind} at round {case}, {seconds:.1f} s, kept as {kept}: {detail}", flush=True
         )
     path.unlink()
 
