@@ -102,7 +102,7 @@ def main() -> int:
             break
         if now > report_at:
             print(f"up to round {number}: {tally}", flush=True)
-            report_at += REPORT_S
+            report_at = now + REPORT_S
     print(f"{args.minutes:g} minutes, seed {args.seed}: {tally}")
     return 1 if tally.failures else 0
 

@@ -91,7 +91,7 @@ def main() -> int:
                 break
             if time.monotonic() > report_at:
                 print(f"up to round {case}: {tally}", flush=True)
-                report_at += 60
+                report_at = time.monotonic() + 60
     print(f"{args.minutes:g} minutes, seed {args.seed}: {tally}")
     return 1 if tally.failures else 0
 

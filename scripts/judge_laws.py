@@ -35,7 +35,8 @@ def _laws(
         "a note has a key unless it is missed",
         all((one.played is None) == (one.label is Label.MISSED) for one in notes),
     )
-    struck = Counter(one.played for one in notes if one.played is not None)
+    same = excerpt.same_key  # notes that another one of the same key and onset is struck for
+    struck = Counter(one.played for one in notes if one.played is not None and one.note not in same)
     yield "no key stands for two notes", max(struck.values(), default=1) == 1
     inside = all(0 <= at < len(take) for at in struck)
     yield "a note's key is one of the take", inside
@@ -46,7 +47,7 @@ def _laws(
                 (excerpt.notes[one.note].pitch == take[one.played].pitch)
                 == (one.label is Label.MATCHED)
                 and keys[one.played].label is one.label
-                and keys[one.played].note == one.note
+                and keys[one.played].note == same.get(one.note, one.note)
                 for one in notes
                 if one.played is not None
             ),

@@ -11,7 +11,7 @@ from typing import Any
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.choose import whole_piece
-from coach.score.model import Hands, Score
+from coach.score.model import Hands, Score, ScoreNote
 from coach.score.opening import open_score
 from coach.score.window import Excerpt, Window, excerpt
 
@@ -75,6 +75,11 @@ def random_excerpt(score: Score, rng: random.Random) -> Excerpt:
             return found
 
 
+def _keys(window: Excerpt) -> list[ScoreNote]:
+    """The notes that are struck: of several on one key at one onset, one."""
+    return [note for at, note in enumerate(window.notes) if at not in window.same_key]
+
+
 def _exact(seconds: float) -> float:
     return round(seconds * TICKS) / TICKS
 
@@ -99,7 +104,7 @@ def _written(window: Excerpt, rng: random.Random, scatter_s: float = 0.01) -> li
                 ),
                 _exact(max(0.9 * float(note.length_quarters) * quarter_s, 0.03)),
             )
-            for note in window.notes
+            for note in _keys(window)
         ]
     )
 
@@ -135,7 +140,7 @@ def _mashed(window: Excerpt, rng: random.Random) -> list[PlayedNote]:
     gap_ticks = rng.choice([1, 3, 10, 30, 50])
     return [
         PlayedNote(note.pitch, 90, index * gap_ticks / TICKS, 0.25)
-        for index, note in enumerate(window.notes)
+        for index, note in enumerate(_keys(window))
     ]
 
 
@@ -152,12 +157,14 @@ def _shuffled(window: Excerpt, rng: random.Random) -> list[PlayedNote]:
 
 def _one_stamp(window: Excerpt, rng: random.Random) -> list[PlayedNote]:
     at_s = _exact(rng.uniform(-10, 1e5))
-    return [PlayedNote(note.pitch, 64, at_s, rng.choice([0.0, 0.5, None])) for note in window.notes]
+    return [
+        PlayedNote(note.pitch, 64, at_s, rng.choice([0.0, 0.5, None])) for note in _keys(window)
+    ]
 
 
 def huge_take(window: Excerpt, rng: random.Random) -> list[PlayedNote]:
     """Thousands of keys: the window over and over, or anything."""
-    pitches = [note.pitch for note in window.notes]
+    pitches = [note.pitch for note in _keys(window)]
     anything = rng.random() < 0.5
     at_s, out = 0.0, []
     for index in range(rng.randint(MOST_KEYS // 3, MOST_KEYS)):
@@ -169,7 +176,7 @@ def huge_take(window: Excerpt, rng: random.Random) -> list[PlayedNote]:
 
 def _anything(window: Excerpt, rng: random.Random) -> list[PlayedNote]:
     """Any keys at any time."""
-    pitches = rng.choice([range(128), [note.pitch for note in window.notes], [60]])
+    pitches = rng.choice([range(128), [note.pitch for note in _keys(window)], [60]])
     span_s = rng.choice([0.1, 3, 60])
     return _in_order(
         [
@@ -203,7 +210,7 @@ def _impossible(window: Excerpt, rng: random.Random) -> list[PlayedNote]:
         ]
     steps = [0.0, 2.0**-30, 2.0**-10, 1.0, 3600.0, 2.0**20]
     at_s, out = rng.choice([0.0, -(2.0**20), 2.0**30]), []
-    for note in window.notes:
+    for note in _keys(window):
         at_s += rng.choice(steps)
         out.append(PlayedNote(note.pitch, 64, at_s, rng.choice(lengths)))
     return _in_order(out)
