@@ -84,7 +84,7 @@ class Pianist:
 
     def __init__(self, name: str = PIANO) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, str(PIANIST), "--name", name, "--api", "jack"],
+            [sys.executable, str(PIANIST), f"--name={name}", "--api", "jack"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,

@@ -211,6 +211,20 @@ class FakePorts:
         self.closed = True
 
 
+class FakeClick:
+    """Sounds, or has no way to."""
+
+    def __init__(self, sounds=True):
+        self.sounds, self.started = sounds, 0
+
+    def start(self, score, excerpt, click):
+        self.started += 1
+        return self.sounds
+
+    def stop(self):
+        pass
+
+
 class Staging:
     """Everything the app is given, and what it did with it."""
 
@@ -224,6 +238,7 @@ class Staging:
         learns=False,
         notices=(),
         after=None,
+        click=None,
     ):
         self.score = drill.score if drill else two_hands()
         self.drill = drill or FakeDrill(self.score)
@@ -237,6 +252,7 @@ class Staging:
             make_desk=self._desk,
             library=FakeLibrary(folder),
             ports=self.ports,
+            click=click,
             ports_sentence="" if ports else "Install libasound2 to use a piano.",
             make_pianist=lambda score: FakePianist(),
             demo_path=Path("tune.musicxml"),

@@ -186,6 +186,13 @@ class TestTheClick:
     def player(self):
         return Player(Drill(piece(), goal(stage=Stage.PULSE)))
 
+    @pytest.mark.parametrize("stage", [Stage.PULSE, Stage.TEMPO, Stage.SHAPE])
+    def test_each_stage_from_the_pulse_on_has_a_click(self, stage):
+        player = Player(Drill(piece(), goal(stage=stage)))
+        assert player.drill.assignment.click
+        player.note(player.drill.key_down(60, 64, player.now_s))
+        assert len(player.all(CountIn)) == 1
+
     def test_a_key_starts_the_count_in(self, player):
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.state is State.COUNT_IN

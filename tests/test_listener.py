@@ -4,7 +4,7 @@ import sys
 from collections.abc import Sequence
 
 from coach.playing.driver import InPort, OutPort
-from coach.playing.events import KeyDown, MidiEvent, Pedal, PianoFound, PianoLost
+from coach.playing.events import KeyDown, MidiEvent, OtherPianos, Pedal, PianoFound, PianoLost
 from coach.playing.listener import LOOK_S, POLL_S, Listener
 from coach.playing.ports import Ports
 from coach.playing.sensing import STEADY_COUNT
@@ -106,7 +106,17 @@ def test_the_same_piano_is_preferred_when_it_comes_back_beside_another() -> None
     room.driver.names = ()
     room.after(LOOK_S)
     room.driver.names = ("Other 24:0", "First 28:0")
-    assert room.after(LOOK_S) == [PianoFound("First")]
+    assert room.after(LOOK_S) == [PianoFound("First"), OtherPianos("First", ("Other",))]
+
+
+def test_a_second_piano_is_told_of_once_and_so_is_its_going() -> None:
+    room = Room("Piano")
+    room.after(0)
+    room.driver.names = ("Piano", "Organ", "Midi Through:Port-0")
+    assert room.after(LOOK_S) == [OtherPianos("Piano", ("Organ",))]
+    assert room.after(LOOK_S) == []
+    room.driver.names = ("Piano",)
+    assert room.after(LOOK_S) == [OtherPianos("Piano", ())]
 
 
 def test_another_piano_is_taken_where_the_first_stays_away() -> None:

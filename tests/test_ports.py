@@ -2,6 +2,7 @@
 
 import os
 import re
+import subprocess
 import sys
 import time
 from argparse import Namespace
@@ -14,7 +15,15 @@ from jackrig import PIANO, JackServer, Pianist, wait_for
 from coach.cli.commands.connecting import show_ports
 from coach.playing.clients import CLIENT
 from coach.playing.driver import NOT_YET, RtMidiDriver
-from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
+from coach.playing.events import (
+    KeyDown,
+    KeyUp,
+    MidiEvent,
+    OtherPianos,
+    Pedal,
+    PianoFound,
+    PianoLost,
+)
 from coach.playing.notes import PlayedNote
 from coach.playing.ports import Ports, PortsUnavailable
 from coach.playing.sensing import STEADY_COUNT
@@ -33,7 +42,9 @@ class Heard(list[MidiEvent]):
         return [event for event in self if isinstance(event, KeyDown)]
 
     def last_is(self, kind: type) -> bool:
-        return bool(self) and isinstance(self[-1], kind)
+        """Of what is said of other pianos, or else of all besides."""
+        apart = [e for e in self if isinstance(e, OtherPianos) == (kind is OtherPianos)]
+        return bool(apart) and isinstance(apart[-1], kind)
 
 
 @pytest.fixture
@@ -252,6 +263,85 @@ def test_the_piano_is_chosen_by_part_of_its_name(ports: Ports, pianist: Pianist)
         other.close()
 
 
+ODD_NAMES = ["Flügel ♪ 鋼琴", "Pi:ano", "\x1b[31mred", "two\nlines", "\u202eevil", "", "  a  ",
+             "'\"`$(id)`", "Piano 20:0", "Keyhole Organ", "-organ"]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ODD_NAMES, ids=ascii)
+def test_a_piano_is_heard_and_asked_for_whatever_it_is_called(
+    name: str, jack_server: JackServer
+) -> None:
+    player, ports = Pianist(name), Ports()
+    try:
+        events = heard_through(ports)
+        strike(player, events)
+        (listed,) = ports.names_in()
+        assert listed.isprintable()
+        events = Heard()
+        ports.listen(listed, events.append)
+        wait_for(lambda: events.last_is(PianoFound))
+        strike(player, events)
+    finally:
+        ports.close()
+        player.close()
+
+
+def test_of_two_pianos_of_one_name_each_can_be_played(ports: Ports, pianist: Pianist) -> None:
+    twin = Pianist(PIANO)
+    try:
+        events = heard_through(ports)
+        wait_for(lambda: events.last_is(OtherPianos))
+        (told,) = (event for event in events if isinstance(event, OtherPianos))
+        (wish,) = told.names
+        heard = {told.heard: events}
+        again = Heard()
+        ports.listen(wish, again.append)
+        wait_for(lambda: again.last_is(OtherPianos))
+        assert isinstance(again[0], PianoFound)
+        assert again[0].name not in heard
+        downs = []
+        for player, pitch in ((pianist, 60), (twin, 72)):
+            player.send(0x90, pitch, 64)
+            time.sleep(0.1)
+            downs.append([down.pitch for down in again.downs()])
+        assert downs in ([[60], [60]], [[], [72]])  # one of them, and not the other
+    finally:
+        twin.close()
+
+
+def test_the_going_of_the_other_piano_is_told_and_this_one_is_still_heard(
+    heard: Heard, pianist: Pianist
+) -> None:
+    organ = Pianist("Stage Organ")
+    try:
+        wait_for(lambda: heard.last_is(OtherPianos))
+        assert heard[-1] == OtherPianos(f"{PIANO}:out", ("Stage Organ",))
+        strike(pianist, heard)
+    finally:
+        organ.close()
+    wait_for(lambda: OtherPianos(f"{PIANO}:out", ()) in heard)
+    strike(pianist, heard)
+
+
+def test_a_piano_that_comes_back_under_another_number_is_taken_up_again(
+    ports: Ports, jack_server: JackServer
+) -> None:
+    """JACK numbers a client whose name is taken, as it is for a while after an unclean death."""
+    first, second = Pianist(PIANO), Pianist(PIANO)
+    try:
+        events = Heard()
+        ports.listen(f"{PIANO}:out", events.append)
+        wait_for(lambda: events.last_is(OtherPianos))
+        strike(first, events)
+        first.close()
+        wait_for(lambda: events.last_is(PianoFound))
+        assert [e for e in events if isinstance(e, PianoFound)][-1].name == f"{PIANO}-01:out"
+        strike(second, events)
+    finally:
+        first.close()
+        second.close()
+
+
 def test_names_are_listed_without_our_own(ports: Ports, pianist: Pianist) -> None:
     wait_for(lambda: ports.names_in() == (f"{PIANO}:out",))
     ports.listen(None, Heard().append)
@@ -419,6 +509,31 @@ def test_where_no_jack_server_answers_the_list_of_ports_says_what_to_do(
 def test_an_unknown_midi_system_names_the_known_ones(jack_server: JackServer) -> None:
     with pytest.raises(PortsUnavailable, match=r"choose from: .*jack"):
         RtMidiDriver("pigeon post")
+
+
+def test_an_unknown_midi_system_is_named_by_the_program_with_those_that_exist(
+    jack_server: JackServer,
+) -> None:
+    for command in ("ports", "calibrate"):
+        done = subprocess.run(
+            [sys.executable, "-m", "coach", command],
+            env={**os.environ, "KEYHOLE_MIDI_API": "pigeon post"},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 2
+        (sentence,) = done.stderr.splitlines()
+        assert "KEYHOLE_MIDI_API is 'pigeon post'" in sentence
+        assert "jack" in sentence
+
+
+@pytest.mark.parametrize("name", ["JACK", " jack "])
+def test_a_midi_system_may_be_named_in_capitals(
+    jack_server: JackServer, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setenv("KEYHOLE_MIDI_API", name)
+    Ports().close()
 
 
 def test_a_machine_without_libasound_is_told_what_to_install(

@@ -5,10 +5,11 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
+import time
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import FakeDrill, note, two_hands
+from screenfakes import FakeClick, FakeDrill, note, two_hands
 from seat import (
     RIGHT,
     SIZES,
@@ -17,12 +18,13 @@ from seat import (
     seated,
     strip_line,
     top_line,
+    words_of,
 )
 
 from coach.coaching.facts import Request
-from coach.coaching.outcomes import State
+from coach.coaching.outcomes import CountIn, State
 from coach.drill import Drill, repair
-from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.playing.events import KeyDown, OtherPianos, PianoFound, PianoLost
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -163,6 +165,52 @@ def test_where_a_click_is_asked_for_it_says_how_to_start_it():
     drill = FakeDrill(two_hands())
     drill.click = True
     seated((80, 24), run, drill=drill)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(size):
+    async def run(seat):
+        for said in (1, 0):
+            seat.app.screen.show([CountIn(time.perf_counter() - 1.1, 0.5, 4, 8)])
+            seat.app.screen.beat()
+            await seat.pilot.pause()
+            assert seat.text.count("The click can't sound here") == said
+            assert seat.is_large("3")  # the beat that is due
+            seat.app.screen.stop_click()
+            seat.app.screen.take_back()
+
+    drill = FakeDrill(two_hands())
+    drill.click = True
+    seated(size, run, drill=drill, click=FakeClick(sounds=False))
+
+
+def test_a_click_that_sounds_needs_no_words():
+    async def run(seat):
+        seat.app.screen.show([CountIn(time.perf_counter() - 1.0, 0.5, 4, 8)])
+        await seat.pilot.pause()
+        assert click.started == 1
+        assert "can't sound" not in seat.text
+
+    click = FakeClick()
+    drill = FakeDrill(two_hands())
+    drill.click = True
+    seated((80, 24), run, drill=drill, click=click)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_second_piano_is_told_of_once_and_how_to_play_on_it(size):
+    async def run(seat):
+        seat.staging.ports.post(OtherPianos("Test piano:out", ("Stage Organ",)))
+        await seat.pilot.pause()
+        assert "I hear Test piano. Stage Organ is connected too" in " ".join(words_of(seat).split())
+        assert "--port 'Stage Organ'" in " ".join(words_of(seat).split())
+        await seat.play(*RIGHT)  # the next repetition is over: it was read
+        assert "Stage Organ" not in seat.text
+        seat.staging.ports.post(OtherPianos("Test piano:out", ("Stage Organ",)))
+        await seat.pilot.pause()
+        assert "Stage Organ" not in seat.text
+
+    seated(size, run)
 
 
 def test_every_request_has_a_key():

@@ -15,7 +15,7 @@ from seat import (
     seated,
 )
 
-from coach.playing.events import PianoFound, PianoLost
+from coach.playing.events import OtherPianos, PianoFound, PianoLost
 from coach.score.errors import ScoreError
 from coach.screens.collaborators import Errand, Start
 from coach.screens.connect import ConnectScreen
@@ -174,3 +174,40 @@ def test_a_notice_at_the_start_goes_when_the_pianist_plays():
         await seat.until(DrillScreen)
 
     seated(SIZES[0], run, start=Start(Path("tune.musicxml")), notices=("The record is locked.",))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_home_says_which_of_two_pianos_is_heard_as_long_as_there_are_two(size):
+    async def run(seat):
+        seat.staging.ports.post(OtherPianos("Test piano:out", ("Organ",)))
+        await seat.pilot.pause()
+        assert "I hear Test piano. Organ is connected too" in seat.text
+        assert "--port Organ" in " ".join(seat.text.split())
+        seat.staging.ports.post(OtherPianos("Test piano:out", ()))
+        await seat.pilot.pause()
+        assert "Organ" not in seat.text
+
+    seated(size, run, start=Start())
+
+
+def test_a_second_piano_that_was_there_before_is_told_of_when_a_piece_is_opened():
+    async def run(seat):
+        seat.staging.ports.post(OtherPianos("Test piano:out", ("Organ",)))
+        await seat.pilot.pause()
+        seat.app.open(Path("tune.musicxml"), Errand.DRILL)
+        await seat.opened(1)
+        await seat.pilot.pause()
+        assert "Organ is connected too" in seat.text
+
+    seated((80, 24), run, start=Start())
+
+
+def test_why_there_is_no_midi_stands_on_the_drill_screen_too():
+    async def run(seat):
+        await seat.until(ConnectScreen)
+        await seat.pilot.press("escape")
+        await seat.pilot.pause()
+        assert "Install libasound2 to use a piano." in seat.text
+        assert "Plug it in" not in seat.text
+
+    seated((80, 24), run, piano=False, ports=False)

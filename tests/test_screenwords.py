@@ -18,7 +18,7 @@ from coach.score.window import Window
 from coach.screens.big import big, big_width
 from coach.screens.commands import COMMANDS, DEMO_COMMANDS, help_line
 from coach.screens.fitting import fitted, rows_of, shortened_to
-from coach.screens.pianos import piano_words
+from coach.screens.pianos import others_words, piano_words
 from coach.screens.plainly import plain
 from coach.screens.widgets.head import shortened
 from coach.screens.words import bpm, state_words, tempo_words, window_words
@@ -187,3 +187,17 @@ def test_no_word_is_cut_and_nothing_is_over_the_rows(words, width, rows):
     assert text.startswith(some.removesuffix("..."))
     kept = some.removesuffix("...").split()
     assert kept == words[: len(kept)]
+
+
+@pytest.mark.parametrize(
+    ("names", "words"),
+    [
+        ((), ""),
+        (("Organ",), "I hear Piano. Organ is connected too: to play on it, leave and start again "
+                     "with --port Organ."),
+        (("Organ", "My 'Synth'"), "I hear Piano. Organ and My 'Synth' are connected too: to play "
+                                  "on one of them, leave and start again with --port Organ."),
+    ],
+)  # fmt: skip
+def test_several_pianos_in_words(names: tuple[str, ...], words: str) -> None:
+    assert others_words("Piano:out", names) == words

@@ -19,15 +19,15 @@ class PianoClick:
         self._ports = ports
         self._thread: ClickThread | None = None
 
-    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> None:
-        """Sound the count-in and the click of one repetition; returns at once."""
+    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
+        """Sound the count-in and the click of one repetition, if the piano takes it."""
         from coach.playing.click import clicks, messages
         from coach.playing.clickthread import ClickThread
 
         self.stop()
         out = self._ports.open_out()
         if out is None:
-            return
+            return False
         beat = score.bar_at(excerpt.grid_quarters[0]).metre.beat_quarters
         sounding = clicks(
             score,
@@ -38,6 +38,7 @@ class PianoClick:
         )
         self._thread = ClickThread(out)
         self._thread.play(messages(sounding))
+        return True
 
     def stop(self) -> None:
         """Silence."""

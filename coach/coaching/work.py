@@ -26,7 +26,6 @@ from coach.coaching.mending import Mending
 from coach.coaching.places import Places
 from coach.coaching.task import Ask, Run, Task, most_of
 from coach.coaching.words import tempo_words, trial_failed_words, up_words
-from coach.judging.facts import Stage
 from coach.score.model import Hands
 from coach.score.window import Window
 
@@ -219,7 +218,7 @@ class Work:
             clean_required=self._required(ask.window),
             kind=ask.kind,
             reason=ask.reason,
-            click=self.task.stage in (Stage.PULSE, Stage.TEMPO) and qpm is not None,
+            click=self.task.stage.has_click and qpm is not None,
         )
 
     def _give(self, ask: Ask | None) -> None:

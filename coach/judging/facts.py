@@ -27,6 +27,11 @@ class Stage(StrEnum):
     TEMPO = "tempo"
     SHAPE = "shape"
 
+    @property
+    def has_click(self) -> bool:
+        """Whether it is played with a click, once there is a tempo."""
+        return self in (Stage.PULSE, Stage.TEMPO, Stage.SHAPE)
+
 
 class Label(StrEnum):
     """What became of a note. Score notes: matched, wrong, missed. Played: all but missed."""

@@ -18,7 +18,6 @@ from coach.judging.verdict import at_stage, details, is_clean, sentence
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
-_WITH_CLICK = frozenset({Stage.PULSE, Stage.TEMPO, Stage.SHAPE})
 _AT_TEMPO = frozenset({Stage.TEMPO, Stage.SHAPE})
 
 
@@ -65,7 +64,7 @@ def judge_matched(
     """The same from a matching that is already there."""
     played, click_s = _since_the_first(played, click_s)
     matching = with_reach(excerpt, matching)
-    with_click = qpm is not None and click_s is not None and stage in _WITH_CLICK
+    with_click = qpm is not None and click_s is not None and stage.has_click
     click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None
     timing = measure(excerpt, played, matching, tolerance, habits, click, qpm)
     formed = shape(excerpt, played, matching, timing, tolerance)

@@ -10,6 +10,9 @@ from coach.score.words import printable
 _LOOPS = ("through", "rtpmidi announce", "system:midi_")
 """Ports that no piano sits behind: loops of the system's own."""
 
+BRIDGES = ("a2j", "Midi-Bridge")
+"""Clients that only carry other programs' ports over to JACK (from memory)."""
+
 
 def shown(name: str) -> str:
     """A port's name without the numbers that ALSA adds, which change when it is plugged again.
@@ -19,18 +22,44 @@ def shown(name: str) -> str:
     return printable(re.sub(r"\s+\d+:\d+$", "", name))
 
 
+def told(names: Sequence[str]) -> tuple[str, ...]:
+    """Ports as they are listed: two of the same name keep the numbers that tell them apart."""
+    short = [shown(name) for name in names]
+    return tuple(
+        printable(name) if short.count(one) > 1 else one
+        for name, one in zip(names, short, strict=True)
+    )
+
+
 def choose(names: Sequence[str], wanted: str | None = None) -> str | None:
     """The port to use: the one called ``wanted``, else the first with it in its name.
 
-    Letter case does not matter. Without a wish, the first that is not a loop of the system's own.
-    None where there is none to choose.
+    Letter case does not matter. A piano that was plugged again may have another number by now. With
+    no wish, the first that is not a loop of the system's own. None where there is none to choose.
     """
     if not wanted:
         return next((name for name in names if not _is_loop(name)), None)
-    part = shown(wanted).casefold()
-    exact = (name for name in names if shown(name).casefold() == part)
-    containing = (name for name in names if part in name.casefold())
-    return next(exact, None) or next(containing, None)
+    part, alike = shown(wanted).casefold(), _without_number(wanted)
+    ways = (
+        (name for name in names if name == wanted or printable(name) == wanted),
+        (name for name in names if shown(name).casefold() == part),
+        (name for name in names if _without_number(name) == alike),
+        (name for name in names if part in shown(name).casefold()),
+    )
+    return next((name for way in ways for name in way), None)
+
+
+def others(names: Sequence[str], heard: str) -> tuple[str, ...]:
+    """What to ask for to hear the other pianos there, in place of the one that is heard.
+
+    Another port of the same device is no other piano.
+    """
+    seen, found = {_device(heard)}, []
+    for name in names:
+        if not _is_loop(name) and (device := _device(name)) not in seen:
+            seen.add(device)
+            found.append(_shortest_wish(names, name))
+    return tuple(found)
 
 
 def counterpart(names_out: Sequence[str], piano: str) -> str | None:
@@ -43,6 +72,25 @@ def counterpart(names_out: Sequence[str], piano: str) -> str | None:
     device = shown(piano).split(":")[0].casefold()
     alike = (name for name in names_out if name.split(":")[0].casefold() == device)
     return same or next(alike, None)
+
+
+def _without_number(name: str) -> str:
+    """A port's name as it was before JACK told its client from others of the same name."""
+    return re.sub(r"-\d\d(?=:)", "", shown(name)).casefold()
+
+
+def _device(name: str) -> str:
+    """What a port is of: its client, with ALSA's number for it; behind a bridge what it names."""
+    client, _, own = name.partition(":")
+    if client in BRIDGES and own:
+        return re.split(r" ?[:(\[]", own)[0].casefold()
+    number = re.search(r"\s(\d+):\d+$", name)
+    return f"{client.casefold()} {number[1] if number else ''}"
+
+
+def _shortest_wish(names: Sequence[str], name: str) -> str:
+    ways = (shown(name).partition(":")[0], shown(name), printable(name))
+    return next((way for way in ways if way and choose(names, way) == name), ways[-1])
 
 
 def _is_loop(name: str) -> bool:

@@ -179,4 +179,5 @@ class Clients:
 
 
 def _others(names: Sequence[str]) -> tuple[str, ...]:
-    return tuple(name for name in names if not re.match(rf"{CLIENT}\b", name))
+    ours = re.compile(rf"{CLIENT}( asks)?(-\d+)?:")
+    return tuple(name for name in names if not ours.match(name))

@@ -58,5 +58,15 @@ class PianoLost:
     """A sentence that says what to do where the whole MIDI system is gone; else ""."""
 
 
-MidiEvent = KeyDown | KeyUp | Pedal | PianoFound | PianoLost
+@dataclass(frozen=True, slots=True)
+class OtherPianos:
+    """Which other pianos are there now, and not listened to; comes where that has changed."""
+
+    heard: str
+    """The piano that is listened to."""
+    names: tuple[str, ...]
+    """What to ask for in its place (``--port``), one for each of the others."""
+
+
+MidiEvent = KeyDown | KeyUp | Pedal | PianoFound | PianoLost | OtherPianos
 """Anything that the ports post."""

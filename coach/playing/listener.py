@@ -19,9 +19,9 @@ from coach.playing.bytestream import (
     KeyReader,
     Splitter,
 )
-from coach.playing.choosing import choose, shown
+from coach.playing.choosing import choose, others, shown
 from coach.playing.driver import Driver, InPort
-from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.playing.events import KeyDown, MidiEvent, OtherPianos, PianoFound, PianoLost
 from coach.playing.sensing import Sensing
 from coach.playing.stamps import Stamper
 
@@ -89,6 +89,7 @@ class Listener:
         self._driver, self._wanted, self._post, self._clock = driver, wanted, post, clock
         self._hearing: _Hearing | None = None
         self._last: str | None = None
+        self._others: tuple[str, ...] = ()
         self._trouble = ""
         self._look_at_s = 0.0
 
@@ -97,6 +98,12 @@ class Listener:
         """The piano that is heard now, as shown to people."""
         hearing = self._hearing
         return shown(hearing.name) if hearing and not hearing.silent else None
+
+    @property
+    def port_name(self) -> str | None:
+        """The same as the MIDI system calls it."""
+        hearing = self._hearing
+        return hearing.name if hearing and not hearing.silent else None
 
     def step(self) -> float:
         """Read what waits, look for the piano when it is time; seconds until the next step."""
@@ -144,6 +151,8 @@ class Listener:
             self._find(names)
         if self._hearing is None:
             self._say_trouble()
+        else:
+            self._say_others(self._hearing.name, names)
 
     def _lose(self, hearing: _Hearing) -> None:
         self._read(hearing)
@@ -159,6 +168,12 @@ class Listener:
         if trouble != self._trouble:
             self._trouble = trouble
             self._post(PianoLost(shown(self._last or ""), trouble))
+
+    def _say_others(self, heard: str, names: tuple[str, ...]) -> None:
+        there = others(names, heard)
+        if there != self._others:
+            self._others = there
+            self._post(OtherPianos(shown(heard), there))
 
     def _find(self, names: tuple[str, ...]) -> None:
         name = (self._last and choose(names, self._last)) or choose(names, self._wanted)

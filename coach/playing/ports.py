@@ -6,7 +6,7 @@ import sys
 import threading
 import time
 
-from coach.playing.choosing import choose, counterpart, shown
+from coach.playing.choosing import choose, counterpart, told
 from coach.playing.driver import Driver, OutPort, RtMidiDriver
 from coach.playing.listener import POLL_S, Listener, Post
 from coach.playing.systems import PortsUnavailable
@@ -30,11 +30,11 @@ class Ports:
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to, as shown to people."""
-        return tuple(map(shown, self._driver.names_in()))
+        return told(self._driver.names_in())
 
     def names_out(self) -> tuple[str, ...]:
         """Ports that can be sent to, as shown to people."""
-        return tuple(map(shown, self._driver.names_out()))
+        return told(self._driver.names_out())
 
     @property
     def trouble(self) -> str:
@@ -68,7 +68,8 @@ class Ports:
 
         None where the piano takes nothing, or there is none.
         """
-        names, piano = self._driver.names_out(), self.piano
+        names = self._driver.names_out()
+        piano = self._listener and self._listener.port_name
         name = choose(names, wanted) if wanted else piano and counterpart(names, piano)
         return self._driver.open_out(name) if name else None
 

@@ -43,14 +43,14 @@ def find_system(rtmidi: Any, wanted: str | None = None) -> tuple[int, bool]:
     if answering is not None:
         return answering, True
     if wanted:
-        return rtmidi.get_compiled_api_by_name(wanted), False
+        return rtmidi.get_compiled_api_by_name(wanted.strip().lower()), False
     raise PortsUnavailable(_no_system())
 
 
 def _systems(rtmidi: Any, wanted: str) -> list[int]:
     if not wanted:
         return list(rtmidi.get_compiled_api())
-    api = rtmidi.get_compiled_api_by_name(wanted)
+    api = rtmidi.get_compiled_api_by_name(wanted.strip().lower())
     if api == rtmidi.API_UNSPECIFIED:
         known = ", ".join(map(rtmidi.get_api_name, rtmidi.get_compiled_api()))
         raise PortsUnavailable(

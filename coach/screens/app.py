@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.playing.events import KeyDown, MidiEvent, OtherPianos, PianoFound, PianoLost
 from coach.screens.app_frame import AppFrame
 from coach.screens.collaborators import Collaborators, Desk, Errand, Settings, Start
 from coach.screens.connect import ConnectScreen, unheard
@@ -18,6 +18,7 @@ from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen
 from coach.screens.opening import OpeningScreen
+from coach.screens.pianos import others_words
 
 if TYPE_CHECKING:
     from coach.score.model import Score
@@ -45,7 +46,8 @@ class KeyholeApp(AppFrame):
         self._start = start or Start()
         self._clock = clock
         self._piano: str | None = None
-        self._no_piano = ""
+        self._no_piano = self.collaborators.ports_sentence
+        self._others = ""
         self._inbox: Inbox | None = None
         self._letters = False
         self._opened: Path | None = None
@@ -97,6 +99,8 @@ class KeyholeApp(AppFrame):
                 self._piano_changed(event.name)
             elif isinstance(event, PianoLost):
                 self._piano_changed(None, event.why)
+            elif isinstance(event, OtherPianos):
+                self._others_changed(others_words(event.heard, event.names))
             elif isinstance(event, KeyDown) and isinstance(self.top, SheetScreen):
                 self.top.dismiss()  # no hand is free for the computer
         drill = self.drill
@@ -111,6 +115,19 @@ class KeyholeApp(AppFrame):
         top = self.top
         if name and isinstance(top, ConnectScreen):
             top.dismiss("wait")
+
+    def _others_changed(self, sentence: str) -> None:
+        self._others = sentence
+        for screen in self.screen_stack:
+            if isinstance(screen, HomeScreen):
+                screen.show_others(sentence)
+        self._say_others()
+
+    def _say_others(self) -> None:
+        """Once at the drill; at home it stands as long as it is so."""
+        drill = self.drill
+        if drill and drill.is_mounted and not drill.is_demo and self._others:
+            drill.say_once(self._others)
 
     @property
     def drill(self) -> DrillScreen | None:
@@ -167,6 +184,7 @@ class KeyholeApp(AppFrame):
             return
         self._opened, self._drilling = message.path, screen
         self.push_screen(screen)
+        self.call_after_refresh(self._say_others)
         self.call_after_refresh(settle_memory)
         if remarks:
             self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))

@@ -127,8 +127,8 @@ class PortsLike(Protocol):
 class ClickLike(Protocol):
     """The click through the piano's own sound."""
 
-    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> None:
-        """Sound a count-in and click; returns at once."""
+    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
+        """Sound a count-in and click; returns at once: whether there is a way for it to sound."""
 
     def stop(self) -> None:
         """Silence."""

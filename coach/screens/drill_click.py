@@ -11,6 +11,9 @@ from coach.screens.collaborators import ClickLike, Desk, Settings
 from coach.screens.drill_sayings import DrillSayings
 from coach.screens.pulse import Pulse
 
+SILENT_CLICK = "The click can't sound here: go by the count on the screen."
+"""Said once a drill, where the piano takes no click or there is none."""
+
 BEAT_S = 0.01
 """How often it is looked whether a beat is due, while a click runs."""
 
@@ -48,8 +51,9 @@ class DrillClick(DrillSayings):
         if self._beats is None:
             self._beats = self.set_interval(BEAT_S, self.beat)
         self._beats.resume()
-        if self._click:
-            self._click.start(self.desk.score, excerpt, click)
+        sounds = self._click is not None and self._click.start(self.desk.score, excerpt, click)
+        if not sounds and not self.is_demo:
+            self.say_once(SILENT_CLICK)
 
     def stop_click(self) -> None:
         """Silence, and the clean run again."""

@@ -7,6 +7,7 @@ from textual.timer import Timer
 from coach.coaching.outcomes import RepetitionEnded, State
 from coach.playing.edge import Edge
 from coach.score.pitch import Spelling
+from coach.screens.collaborators import Desk, Settings
 from coach.screens.drill_frame import DrillFrame
 from coach.screens.words import finished_words, proposal_headline, way_on_headline
 
@@ -28,6 +29,11 @@ class DrillSayings(DrillFrame):
     _trying: Timer | None = None
     _forgetting: Timer | None = None
 
+    def __init__(self, desk: Desk, settings: Settings, *, piano: str | None, letters: bool) -> None:
+        """``letters``: whether the computer keyboard stands in for the piano."""
+        super().__init__(desk, settings, piano=piano, letters=letters)
+        self._told: set[str] = set()
+
     def propose(self, text: str) -> None:
         """Say it in the reason's place, until it is answered or the next repetition is over.
 
@@ -38,6 +44,13 @@ class DrillSayings(DrillFrame):
         if self.desk.drill.state is not State.FINISHED:
             self.result.show_headline(proposal_headline(text))
         self.set_timer(READ_S, self.make_room)
+
+    def say_once(self, text: str) -> None:
+        """Say what is so as long as this drill lasts, in the place of a proposal, and no more."""
+        if text not in self._told:
+            self._told.add(text)
+            self._proposed = " ".join(filter(None, (self._proposed, text)))
+            self.show_reason()
 
     def make_room(self) -> None:
         """In a low terminal give the verdict's row to a proposal, which needs it."""

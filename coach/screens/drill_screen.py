@@ -11,7 +11,15 @@ from textual.events import Key
 
 from coach.coaching.facts import Request
 from coach.coaching.outcomes import Outcome, PlanChanged, State, StateChanged
-from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
+from coach.playing.events import (
+    KeyDown,
+    KeyUp,
+    MidiEvent,
+    OtherPianos,
+    Pedal,
+    PianoFound,
+    PianoLost,
+)
 from coach.playing.keys import LENGTH_S, VELOCITY, pitch_of
 from coach.screens.commands import COMMANDS
 from coach.screens.details import DetailsScreen, WhyScreen
@@ -80,6 +88,8 @@ class DrillScreen(DrillView):
                 return drill.key_up(pitch, at_s)
             case Pedal(controller, value, at_s):
                 return drill.pedal(controller, value, at_s)
+            case OtherPianos():
+                return ()  # the app has it said
             case PianoFound(name):
                 self.piano = name
                 self.show_who()

@@ -49,6 +49,7 @@ class HomeScreen(Screen[None]):
         & #welcome { padding: 1 2 0 2; text-style: bold; }
         & OptionList { height: 1fr; margin: 1 0; background: $background; }
         & OptionList, & OptionList:focus { border: none; }
+        & #others { padding: 0 2; height: auto; display: none; }
         & #cautions { padding: 0 2; color: $text-muted; height: auto; }
     }
     """
@@ -62,6 +63,7 @@ class HomeScreen(Screen[None]):
         """Title, choices, cautions, keys."""
         yield StateLine(id="state")
         yield Static("What will you play?", id="welcome")
+        yield Static(id="others", markup=False)
         yield OptionList(id="choices")
         yield Static("\n".join(CAUTIONS), id="cautions", markup=False)
         keys = "↑↓ Enter choose  f find a score  q quit  ? keys"
@@ -80,6 +82,12 @@ class HomeScreen(Screen[None]):
     def show_piano(self, name: str | None) -> None:
         """Say which piano is heard."""
         self.query_one(StateLine).show("Keyhole", piano_words(name) if name else "no piano")
+
+    def show_others(self, sentence: str) -> None:
+        """Say which other pianos are there, and how to play on them."""
+        others = self.query_one("#others", Static)
+        others.update(as_shown(self, sentence))
+        others.display = bool(sentence)
 
     def fill(self) -> None:
         """Read the choices anew."""
