@@ -2,6 +2,7 @@
 
     python -m scripts.evening --hours 1 --evenings 100 --seed 1
     python -m scripts.evening --replay LOG      does again what ended in an exception
+    python scripts/evening.py --live --minutes 30 --log LOG      through the real app, over JACK
 
 A simulated player with every habit of a living room drives the drill as the screen does. Evenings
 are numbered from 0 and told apart by seed and number, so any of them can be played again alone
@@ -102,7 +103,14 @@ def main() -> int:
     parser.add_argument("--out", type=Path, help="keep finished evenings, and logs of failures")
     parser.add_argument("--examples", type=int, default=40, help="how many to print")
     parser.add_argument("--replay", type=Path)
+    parser.add_argument("--live", action="store_true", help="in real time, through the real app")
+    parser.add_argument("--minutes", type=float, default=10.0)
+    parser.add_argument("--log", type=Path, default=Path("evening.log"))
     options = parser.parse_args()
+    if options.live:
+        from scripts.eveningbench.live import run_live
+
+        return run_live(options.seed, options.minutes, options.log)
     if options.replay:
         replay(options.replay)
         return 0

@@ -104,6 +104,7 @@ class EveningPlayer:
         self._habits = {name: self._habit() for name in _HABITS}
         self._bodies = {name: self._habit() for name in self._body_makers()}
         self._bodies["right"] = 0.8 + dice.random()
+        self._habits["planted"] = dice.uniform(0.05, 0.25)
 
     def _habit(self) -> float:
         """How often something happens this evening: often never, seldom often."""
@@ -415,7 +416,7 @@ class EveningPlayer:
     def _hum(self, playing: _Playing) -> None:
         """Other keys along with it, softly: then nothing of it can be clean."""
         dice = self._dice
-        strokes, passage = playing.parts[-1]
+        strokes, _ = playing.parts[-1]
         from_s, to_s = strokes[0].at_s, max(stroke.at_s for stroke in strokes)
         if to_s - from_s < 1.5:
             return
@@ -428,10 +429,10 @@ class EveningPlayer:
             at_s += dice.uniform(0.15, 0.8)
         if len(more) < 3:
             return
-        whole = passage.is_whole
         playing.parts[-1] = (
-            strokes + more, _passage("humming along", Worth.UNCLEAN, whole=whole, right=False)
-        )  # fmt: skip
+            strokes + more,
+            _passage("humming along", Worth.UNCLEAN, right=False),
+        )
         playing.strokes += more
         playing.kinds.append("humming along")
 
