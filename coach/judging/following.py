@@ -119,7 +119,6 @@ class Follower:
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
             self._forget(keep=len(keys) - 4)
             self._is_fresh = False
-            self._heard.catch_up(self._take)
 
     def _listen(self) -> list[Heard]:
         """What the last key means for the repetition and its marks."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Sequence
 from itertools import pairwise
 
 from coach.judging.matching_costs import Costs
@@ -19,8 +21,11 @@ LAST = 0.5
 class Back(Steps):
     """Extends readings by going back."""
 
-    def __init__(self, layout: Layout, costs: Costs) -> None:
+    def __init__(self, layout: Layout, costs: Costs, most_back: int | None = None) -> None:
+        """``most_back``: only to so many notes of a key's pitch, those nearest, and to the window's
+        beginning; None: to all."""
         super().__init__(layout, costs)
+        self.most_back = most_back
         self.usual = [after - before for before, after in pairwise(layout.beat)] + [LAST]
         """Beats from each onset to the next."""
 
@@ -39,9 +44,7 @@ class Back(Steps):
         base = costs.jump - costs.pause * pause
         if reading.step is not None and reading.step[2] is Kind.WRONG:
             base -= costs.erred
-        for target in layout.of_pitch.get(key.pitch, ()):
-            if layout.onset[target] > front:
-                break
+        for target in self._back_to(key.pitch, front):
             self._jump(reading, index, key, target, base, room, places)
         if pause == 1.0:
             for target in self._again(front):
@@ -49,6 +52,15 @@ class Back(Steps):
                 if off:
                     cost = base + self.wrong_pitch(off, 0)
                     self._jump(reading, index, key, target, cost, room, places)
+
+    def _back_to(self, pitch: int, front: int) -> Sequence[int]:
+        """The notes of a pitch up to an onset."""
+        first, targets = self.layout.first, self.layout.of_pitch.get(pitch, [])
+        end = bisect_left(targets, first[front + 1])
+        start = 0 if self.most_back is None else max(end - self.most_back, 0)
+        if not start:
+            return targets[:end]
+        return [*targets[: bisect_left(targets, first[1], 0, start)], *targets[start:end]]
 
     def _again(self, front: int) -> list[int]:
         """Notes that a new attempt may begin with: the window's first, and the last few."""

@@ -39,6 +39,12 @@ comes after all. A reading may have more than one; that all the same nothing is 
 ``tests/test_matching_whole.py``."""
 
 
+MOST_LIVE = 48
+"""Readings kept while the pianist plays, where each key may take only so long: among 17,000 keys of
+``scripts/earcases`` there never were more; in a whole piece, played as if it were another, there
+would be hundreds, and some of them matter to a verdict, for which there is time."""
+
+
 class State(NamedTuple):
     """What is made of the keys so far."""
 
@@ -83,6 +89,7 @@ class Decoder:
         self.moves = moves
         self.costs = moves.costs
         self.hears_again = again
+        self.most_kept = None if again else MOST_LIVE
         self.wide = wide
         self.most = most
         self.guess_s = period_s
@@ -165,7 +172,7 @@ class Decoder:
         if limit < self.limit:
             dropped_at = self.count - 1 if dropped_from == inf else dropped_at
             dropped_from = min(dropped_from, limit)
-        kept = likeliest(found, limit, costs.beam, rank)
+        kept = likeliest(found, limit, costs.beam, rank, self.most_kept)
         return State(kept, best.cost, calm, dropped_from, dropped_at)
 
     def _key(self, note: PlayedNote) -> Key:

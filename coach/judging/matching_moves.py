@@ -36,8 +36,8 @@ class Ways(NamedTuple):
 class Moves(Back):
     """Extends readings over one score."""
 
-    def __init__(self, layout: Layout, costs: Costs) -> None:
-        super().__init__(layout, costs)
+    def __init__(self, layout: Layout, costs: Costs, most_back: int | None = None) -> None:
+        super().__init__(layout, costs, most_back)
         first = layout.first
         self.low = [first[onset - REACH if onset > REACH else 0] for onset in range(len(first))]
         """The first note that may still be due where the hand behind has come to an onset."""

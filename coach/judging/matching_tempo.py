@@ -11,6 +11,9 @@ from coach.score.window import Excerpt
 
 ALIKE = 1.25
 """Tempi within this ratio are one."""
+Neighbours = dict[int, dict[tuple[int, float], int]]
+"""For each pitch those that are written next in its hand, each with the beats between the two, and
+how often that is written."""
 TOO_FAST = 0.15
 """Less than this share of the take's mean seconds in a beat: two keys of one chord."""
 
@@ -23,7 +26,7 @@ def written_period(excerpt: Excerpt, qpm: float | None = None) -> float:
 
 def beat_period(
     layout: Layout, take: Sequence[PlayedNote], usual_s: float, *, least_s: float = 0.0,
-    apart_s: float = 0.0, known: bool = False,
+    apart_s: float = 0.0, known: bool = False, neighbours: Neighbours | None = None,
 ) -> float:  # fmt: skip
     """Seconds in a beat: as most neighbouring places that were surely played have it.
 
@@ -32,7 +35,8 @@ def beat_period(
     every play of it that is close together; where all are one key, its plays one after the other.
     Where nothing fits, ``usual_s``; where that is the tempo asked for (``known``), it goes before
     what one key alone seems to tell. ``least_s``: no beat is shorter; ``apart_s``: nor
-    are two onsets nearer, where that is known.
+    are two onsets nearer, where that is known. ``neighbours``: the
+    layout's, where they are at hand.
     """
     when: dict[int, list[float]] = {}
     for key in take:
@@ -40,7 +44,7 @@ def beat_period(
     rates = _sure_rates(layout, when)
     if len(rates) < 8:
         least_s = max(TOO_FAST * mean_period(layout, take), least_s)
-        rates += _pair_rates(layout, when, least_s, apart_s)
+        rates += _pair_rates(neighbours or neighbours_of(layout), when, least_s, apart_s)
     if not rates and not known:
         rates = _again_rates(layout, when)
     if not rates:
@@ -82,10 +86,9 @@ def mean_period(layout: Layout, take: Sequence[PlayedNote]) -> float:
     return (take[-1].onset_s - take[0].onset_s) / whole if take and whole > 0 else 0.0
 
 
-def _pair_rates(
-    layout: Layout, when: dict[int, list[float]], least_s: float, apart_s: float
-) -> list[float]:
-    rates: list[float] = []
+def neighbours_of(layout: Layout) -> Neighbours:
+    """The written pairs of neighbouring notes of one hand, and how often there is each."""
+    found: Neighbours = {}
     before = [-1, -1]
     for note, pitch in enumerate(layout.pitch):
         if layout.small[note]:
@@ -94,13 +97,22 @@ def _pair_rates(
         if last < 0 or layout.pitch[last] == pitch:
             continue
         gap = layout.beat[layout.onset[note]] - layout.beat[layout.onset[last]]
-        if gap <= 0:
-            continue
-        nearest_s = max(least_s * gap, apart_s)
-        starts = when.get(layout.pitch[last], ())
-        later = when.get(pitch, ())
-        if starts and later:
-            rates += [(after - start) / gap for start, after in _next_to(starts, later, nearest_s)]
+        if gap > 0:
+            pairs = found.setdefault(layout.pitch[last], {})
+            pairs[pitch, gap] = pairs.get((pitch, gap), 0) + 1
+    return found
+
+
+def _pair_rates(
+    neighbours: Neighbours, when: dict[int, list[float]], least_s: float, apart_s: float
+) -> list[float]:
+    rates: list[float] = []
+    for first, starts in when.items():
+        for (second, gap), count in neighbours.get(first, {}).items():
+            later = when.get(second)
+            if later:
+                near = _next_to(starts, later, max(least_s * gap, apart_s))
+                rates += [(after - start) / gap for start, after in near] * count
     return rates
 
 

@@ -1,0 +1,141 @@
+"""How much a key may be thought about while the pianist plays: bounded, whatever is played."""
+
+from __future__ import annotations
+
+import random
+from fractions import Fraction as F
+
+import pytest
+
+from coach.judging.facts import Label
+from coach.judging.following import Follower
+from coach.judging.following_reading import FEW, MOST_WORK, Understanding
+from coach.judging.heard import Marked
+from coach.judging.matching_costs import COSTS
+from coach.judging.matching_decode import MOST_LIVE
+from coach.judging.matching_moves import Moves
+from coach.judging.matching_score import lay_out
+from coach.judging.matching_tempo import beat_period, neighbours_of, written_period
+from coach.playing.notes import PlayedNote
+from coach.score.build import score_from_notes
+from coach.score.window import Excerpt
+from tests.judging_help import both, play, whole
+
+LONGEST_CATCH_UP = 16
+"""Keys heard anew at the most: none are kept beyond these before a repetition, nor is the tempo
+found anew after them."""
+
+
+def piece(bars: int = 60, seed: int = 3) -> Excerpt:
+    """Eighths over quarters in a narrow compass: every key stands in very many places."""
+    rng = random.Random(seed)
+    notes: list[dict[str, object]] = [
+        {"pitch": rng.randrange(60, 73), "onset": F(at, 2), "length": F(1, 2), "hand": "RH"}
+        for at in range(8 * bars)
+    ]
+    notes += [
+        {"pitch": rng.randrange(43, 56), "onset": at, "length": 1, "hand": "LH"}
+        for at in range(4 * bars)
+    ]
+    return whole(score_from_notes(notes))
+
+
+def mashed(part: Excerpt, rng: random.Random) -> list[PlayedNote]:
+    """Handfuls of the window's keys, twenty a second."""
+    pitches = sorted({note.pitch for note in part.notes})
+    return [PlayedNote(rng.choice(pitches), 80, at // 5 * 0.05) for at in range(120)]
+
+
+def noodled(part: Excerpt, rng: random.Random) -> list[PlayedNote]:
+    """The window's keys one by one, in any order and time."""
+    pitches = sorted({note.pitch for note in part.notes})
+    gaps = [rng.choice((0.1, 0.2, 0.35, 0.6)) for _ in range(120)]
+    return [PlayedNote(rng.choice(pitches), 60, sum(gaps[:at])) for at in range(120)]
+
+
+def off(part: Excerpt, rng: random.Random) -> list[PlayedNote]:
+    """All of it a semitone off, and slower than asked for."""
+    return [PlayedNote(n.pitch + 1, 64, n.onset_s) for n in play(part, qpm=55)[:150]]
+
+
+@pytest.mark.parametrize("playing", [mashed, noodled, off])
+@pytest.mark.parametrize("bars", [1, 60])
+def test_a_key_takes_only_so_many_readings_further(
+    monkeypatch: pytest.MonkeyPatch, playing, bars: int
+) -> None:
+    counted = 0
+    of = Moves.of
+
+    def counting(self, *given):  # type: ignore[no-untyped-def]
+        nonlocal counted
+        counted += 1
+        return of(self, *given)
+
+    monkeypatch.setattr(Moves, "of", counting)
+    part = piece(bars)
+    follower, most = Follower(part), 0
+    for key in playing(part, random.Random(1)):
+        counted = 0
+        follower.key_down(key.pitch, key.velocity, key.onset_s)
+        most = max(most, counted)
+    assert most <= MOST_WORK + MOST_LIVE + FEW * LONGEST_CATCH_UP
+
+
+def test_a_better_tempo_is_taken_up_over_several_keys() -> None:
+    """All is possible, and little can be thought of at once: yet it has heard all in the end."""
+    part = piece(4)
+    layout = lay_out(part)
+    rng = random.Random(5)
+    pitches = sorted({note.pitch for note in part.notes})
+    take = [
+        PlayedNote(rng.choice(pitches), 64, 1.9 * at * rng.uniform(0.9, 1.1)) for at in range(9)
+    ]
+    heard = Understanding(layout, written_period(part, None))
+    was_behind = False
+    for count in range(1, len(take) + 1):
+        before = heard.decoder
+        heard.hear(take[:count])
+        was_behind |= heard._better is not None and heard.decoder is before
+        assert len(heard.trace.keys) == count  # never behind in what is shown
+    assert was_behind
+    last = take[-1]
+    for more in range(1, 31):  # from the sixteenth on no tempo is looked for any more
+        take.append(PlayedNote(last.pitch, 64, last.onset_s + more))
+        heard.hear(take)
+    assert heard._better is None
+
+
+def test_the_place_is_kept_in_a_long_piece_though_few_readings_are() -> None:
+    """Bars from the middle of a long piece, after a right beginning: their notes are marked."""
+    part = piece()
+    keys = play(part, qpm=80)
+    follower, marks = Follower(part), {}
+    for key in [*keys[:24], *keys[120:180]]:
+        late = 0.0 if key in keys[:24] else keys[24].onset_s - keys[120].onset_s + 1.0
+        for one in follower.key_down(key.pitch, 64, key.onset_s + late):
+            if isinstance(one, Marked):
+                marks[one.note] = one.label
+    right = [note for note, label in marks.items() if label is Label.MATCHED]
+    assert sum(note >= 120 for note in right) >= 40
+
+
+def test_pairs_counted_once_give_the_same_tempo() -> None:
+    part = whole(both(32))
+    layout = lay_out(part)
+    for qpm in (50, 100, 171):
+        take = play(part, qpm=qpm)[::3]
+        usual_s = written_period(part, None)
+        assert beat_period(layout, take, usual_s) == beat_period(
+            layout, take, usual_s, neighbours=neighbours_of(layout)
+        )
+
+
+def test_a_jump_back_in_a_verdict_may_go_anywhere() -> None:
+    """Only the live line leaves out what is far back."""
+    layout = lay_out(piece())
+    pitch = max(layout.of_pitch, key=lambda one: len(layout.of_pitch[one]))
+    last = len(layout.beat) - 1
+    everywhere = Moves(layout, COSTS)._back_to(pitch, last)
+    near = Moves(layout, COSTS, 5)._back_to(pitch, last)
+    assert list(everywhere) == layout.of_pitch[pitch]
+    assert [note for note in near if layout.onset[note] > 0] == layout.of_pitch[pitch][-5:]
