@@ -12,8 +12,9 @@ from records import SCORE, ended
 
 from coach.coaching.facts import Observation
 from coach.coaching.observing import observations
-from coach.judging.facts import Outcome
+from coach.judging.facts import Label, Outcome
 from coach.record.errors import RecordError
+from coach.record.packing import unpack_take, unpack_words
 from coach.record.piece import PieceKey, piece_key
 from coach.record.schema import MIGRATIONS, VERSION
 from coach.record.store import FILE, Store
@@ -91,11 +92,14 @@ def test_a_take_can_be_heard_again(store: Store) -> None:
 
 def test_labels_and_decision_are_in_the_file(store: Store, tmp_path: Path) -> None:
     store.save_repetition(PIECE, ended(clean=False), NOON_S)
-    assert rows(tmp_path, "SELECT count(*), min(label), max(error_ms) FROM note") == [
-        (7, "matched", 1.5)
-    ]
-    query = "SELECT json_extract(decision, '$.trouble.place'), missed FROM repetition"
-    assert rows(tmp_path, query) == [("LH bar 1, beat 2 → 3", "[4]")]
+    [(take, words)] = rows(tmp_path, "SELECT take, words FROM repetition")
+    assert isinstance(take, bytes)
+    assert isinstance(words, bytes)
+    _, struck = unpack_take(take)
+    assert [(one.label, one.error_ms) for one in struck] == [(Label.MATCHED, 1.5)] * 7
+    told = unpack_words(words)
+    assert told["decision"]["trouble"]["place"] == "LH bar 1, beat 2 → 3"
+    assert told["missed"] == [4]
 
 
 def test_the_last_piece_and_where_one_stood_are_there_after_reopening(
@@ -123,8 +127,8 @@ def test_pieces_are_listed_the_last_used_first(store: Store) -> None:
         (PIECE, 2, 1),
         (OTHER, 1, 1),
     ]
-    assert set(store.recent(NOON_S + 1)) == {PIECE, OTHER}
-    assert set(store.recent(NOON_S + 4)) == {PIECE}
+    assert [piece for piece, _ in store.recent(NOON_S + 1)] == [PIECE, OTHER]
+    assert [piece for piece, _ in store.recent(NOON_S + 4)] == [PIECE]
 
 
 def test_a_repetition_is_kept_whole_or_not_at_all(
@@ -136,11 +140,11 @@ def test_a_repetition_is_kept_whole_or_not_at_all(
         raise RuntimeError("pulled the plug")
 
     with monkeypatch.context() as patch:
-        patch.setattr(conversions, "observation_rows", torn)
+        patch.setattr(conversions, "repetition_row", torn)
         with pytest.raises(RuntimeError):
             store.save_repetition(PIECE, ended(), NOON_S)
     assert rows(tmp_path, "SELECT count(*) FROM repetition") == [(0,)]
-    assert rows(tmp_path, "SELECT count(*) FROM note") == [(0,)]
+    assert rows(tmp_path, "SELECT count(*) FROM piece") == [(0,)]
 
 
 def test_a_held_record_loses_nothing_and_says_so(store: Store, tmp_path: Path) -> None:
@@ -199,10 +203,12 @@ def test_what_can_still_be_read_of_a_damaged_record_is_rescued(tmp_path: Path) -
     store.close()
     file = tmp_path / FILE
     whole = bytearray(file.read_bytes())
-    root = rows(tmp_path, "SELECT rootpage FROM sqlite_master WHERE name = 'pedal'")[0][0]
+    root = rows(tmp_path, "SELECT rootpage FROM sqlite_master WHERE name = 'repetition_of_piece'")[
+        0
+    ][0]
     page = 4096
     assert isinstance(root, int)
-    whole[(root - 1) * page : root * page] = b"\xa5" * page  # the pedals' page is torn
+    whole[(root - 1) * page : root * page] = b"\xa5" * page  # a page of the index is torn
     file.write_bytes(whole)
     damaged = file.read_bytes()
     store = Store(tmp_path)

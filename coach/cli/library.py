@@ -63,7 +63,7 @@ class HomeLibrary:
         if (store := self._keeping.store) is None:
             return ()
         found = []
-        for piece, history in store.recent(time.time() - _DAYS_S).items():
+        for piece, history in store.recent(time.time() - _DAYS_S):
             spots = weak_spots(history)
             if spots and Path(piece.path).is_file():
                 newest_s = last_session(history)[-1].at_s
@@ -92,10 +92,9 @@ class HomeLibrary:
 
         if (store := self._keeping.store) is None:
             return ()
-        recent = store.recent(time.time() - _DAYS_S).items()
         return tuple(
             piece.path
-            for piece, history in recent
+            for piece, history in store.recent(time.time() - _DAYS_S)
             if piece.path and not Path(piece.path).is_file() and weak_spots(history)
         )
 

@@ -23,7 +23,7 @@ def warm_up_lines(
     lines = []
     for item in items:
         score = open_piece(item.path, data=data)
-        history = store.history(piece_key(score, item.path)) if store else ()
+        history = store.last_session(piece_key(score, item.path)) if store else ()
         lines.append(score.title)
         lines += [f"  {_line(score, one)}" for one in warm_up(score, history, minutes=minutes)]
     return lines

@@ -2,22 +2,46 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
 from coach.record.errors import RecordError
-from coach.record.schema import VERSION, migrate, version_of
+from coach.record.header import APPLICATION_ID, VERSION, read_header
+from coach.record.moving import bring_up_to_date
+from coach.record.schema import is_a_record, is_whole, tables_of, version_of
+from coach.score.opening.private import make_private_file, tighten
 
 OPEN_WAIT_S = 2.0
 """How long opening and closing wait for another program that holds the record."""
 SAVE_WAIT_S = 0.1
 """How long a repetition waits for it: the screen stands still meanwhile."""
 
+Say = Callable[[str], None]
+"""Told what takes long."""
+
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _HELD = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL}
+_OUTSIDE = {
+    *_HELD,
+    sqlite3.SQLITE_FULL,
+    sqlite3.SQLITE_READONLY,
+    sqlite3.SQLITE_IOERR,
+    sqlite3.SQLITE_CANTOPEN,
+    sqlite3.SQLITE_PERM,
+    sqlite3.SQLITE_AUTH,
+    sqlite3.SQLITE_INTERRUPT,
+    sqlite3.SQLITE_NOLFS,
+}
+"""What goes wrong around a file; anything else may be the file itself."""
+_NEWEST_VERSION = VERSION + 1000
+"""A version beyond this is no newer Keyhole's, but damage."""
+_PARTS = ("", "-wal", "-shm", "-journal")
+"""What SQLite may have beside a file."""
 
 
 class Damaged(Exception):
@@ -28,66 +52,182 @@ class Database:
     """One open SQLite file with the record's tables, newest version.
 
     Write-ahead logging, so that a reader never waits and a crash loses nothing that was committed.
-    Raises RecordError from every method, Damaged where the file itself is broken.
+    A file that is not the record's is not touched. Raises RecordError from every method, Damaged
+    where the file itself is broken.
     """
 
-    def __init__(self, path: Path, wait_s: float = OPEN_WAIT_S) -> None:
-        """``wait_s``: how long to wait for another program that holds the file."""
+    def __init__(
+        self,
+        path: Path,
+        wait_s: float = OPEN_WAIT_S,
+        *,
+        say: Say | None = None,
+        backup: Path | None = None,
+    ) -> None:
+        """``wait_s``: how long to wait for another program that holds the file.
+
+        ``say`` is told how far an older record has been brought up to date; ``backup`` is where it
+        is first copied to, as it is.
+        """
         self.path = path
-        # A log left behind tells of a crash: then the whole file is looked through.
-        crashed = Path(f"{path}-wal").exists()
-        with translated(path):
+        self.was_backed_up = False
+        """Whether there is such a copy now."""
+        with self._translated():
+            crashed = _look_at(path)
             self._connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
-            try:
-                self._prepare(crashed)
-            except BaseException:
-                self._connection.close()
-                raise
+            self._connection.text_factory = _text
+        try:
+            with self._translated():
+                self._prepare(crashed, say or _nothing, backup)
+        except BaseException:
+            self._connection.close()
+            raise
+        for part in _PARTS:
+            tighten(Path(f"{path}{part}"))
         self._identity = _identity(path)
 
     def is_in_place(self) -> bool:
         """Whether the file still lies where it was opened: elsewhere sqlite would not notice."""
         return self._identity is not None and self._identity == _identity(self.path)
 
-    def _prepare(self, crashed: bool) -> None:
+    def _prepare(self, crashed: bool, say: Say, backup: Path | None) -> None:
         run = self._connection.execute
         if crashed and run("PRAGMA quick_check(1)").fetchone() != ("ok",):
             raise Damaged
-        if version_of(self._connection) > VERSION:
+        version = version_of(self._connection)
+        if VERSION < version <= _NEWEST_VERSION:
             raise RecordError(
                 f"{self.path} was written by a newer Keyhole; update Keyhole, or choose another "
                 "folder with --data FOLDER.",
                 "The record is a newer Keyhole's: update this one.",
             )
+        if not 0 <= version <= VERSION or not is_whole(self._connection):
+            raise Damaged
+        if version == 0:  # before there is a log, so that the file itself bears the mark
+            run(f"PRAGMA application_id = {APPLICATION_ID}")
         run("PRAGMA journal_mode = WAL")
         run("PRAGMA synchronous = NORMAL")
+        run("PRAGMA cell_size_check = ON")  # find damage, and don't follow it
+        self.was_backed_up = bring_up_to_date(self._connection, say, backup)
         run("PRAGMA foreign_keys = ON")
-        migrate(self._connection)
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
         """Queries."""
-        with translated(self.path):
+        with self._translated():
             yield self._connection
 
     @contextmanager
     def writing(self, wait_s: float = SAVE_WAIT_S) -> Iterator[sqlite3.Connection]:
         """One transaction: all of it is kept, or nothing."""
         run = self._connection.execute
-        with translated(self.path):
+        with self._translated():
             run(f"PRAGMA busy_timeout = {int(wait_s * 1000)}")
             run("BEGIN IMMEDIATE")
             try:
                 yield self._connection
                 run("COMMIT")
             except BaseException:
-                if self._connection.in_transaction:
-                    run("ROLLBACK")
+                with suppress(sqlite3.Error):
+                    if self._connection.in_transaction:
+                        run("ROLLBACK")
                 raise
 
     def close(self) -> None:
         """Close the file; the log is folded into it."""
-        self._connection.close()
+        with suppress(sqlite3.Error):
+            self._connection.close()
+
+    @contextmanager
+    def _translated(self) -> Iterator[None]:
+        """sqlite3's errors as sentences for the pianist."""
+        try:
+            yield
+        except (sqlite3.Error, MemoryError, OverflowError) as error:
+            code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without the extended part
+            if code in _DAMAGED or (code not in _OUTSIDE and not self._holds_together()):
+                raise Damaged from error
+            raise _said(self.path, code, error) from error
+        except OSError as error:
+            raise _said(self.path, sqlite3.SQLITE_CANTOPEN, error) from error
+
+    def _holds_together(self) -> bool:
+        """Whether the file itself is sound: then what went wrong is something else."""
+        if not hasattr(self, "_connection"):
+            return True
+        try:
+            checked = self._connection.execute("PRAGMA quick_check(1)").fetchone()
+            return checked == ("ok",) and is_whole(self._connection)
+        except (sqlite3.Error, MemoryError, OverflowError):
+            return False
+
+
+def _nothing(text: str) -> None:
+    """Tell nobody."""
+
+
+def _text(raw: bytes) -> object:
+    """Text as it is kept; the bytes where it is none."""
+    try:
+        return raw.decode()
+    except UnicodeDecodeError:
+        return raw
+
+
+def _look_at(path: Path) -> bool:
+    """Make the file where there is none; whether a crash may have left it.
+
+    Raises RecordError where it is another program's, Damaged where it is no database, OSError.
+    """
+    if make_private_file(path):
+        for part in _PARTS[1:]:  # of a file that is gone: they must not be taken for this one's
+            Path(f"{path}{part}").unlink(missing_ok=True)
+        return False
+    # A log left behind tells of a crash: then the whole file is looked through.
+    crashed = Path(f"{path}-wal").exists() or Path(f"{path}-journal").exists()
+    if path.stat().st_size == 0:
+        return crashed
+    header = read_header(path)
+    if header is None or not header.is_sound:
+        raise Damaged
+    if header.application_id != APPLICATION_ID and not _is_ours(path, header.application_id):
+        raise RecordError(
+            f"{path} is another program's file and was left alone; choose another folder with "
+            "--data FOLDER, or move that file.",
+            "The record's file is another program's.",
+        )
+    return crashed
+
+
+def _is_ours(path: Path, application_id: int) -> bool:
+    """Whether a file without our mark is a record all the same; it is only read."""
+    try:
+        with closing(_only_read(path)) as db:
+            if tables_of(db):
+                return is_a_record(db)
+            version = version_of(db)
+        if not Path(f"{path}-wal").exists():
+            return version == application_id == 0
+    except sqlite3.Error as error:
+        if application_id == 0:
+            raise Damaged from error
+        return False
+    return _is_ours_with_its_log(path)
+
+
+def _is_ours_with_its_log(path: Path) -> bool:
+    """The same for a file that was just made when its program was ended: all is in the log."""
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / path.name
+        for part in ("", "-wal"):
+            shutil.copyfile(f"{path}{part}", f"{copy}{part}")
+        with suppress(sqlite3.Error), closing(sqlite3.connect(copy)) as db:
+            return is_a_record(db) if tables_of(db) else version_of(db) == 0
+    return False
+
+
+def _only_read(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
 
 
 def _identity(path: Path) -> tuple[int, int] | None:
@@ -99,19 +239,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
-@contextmanager
-def translated(path: Path) -> Iterator[None]:
-    """sqlite3's errors as sentences for the pianist."""
-    try:
-        yield
-    except sqlite3.DatabaseError as error:
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without the extended part
-        if code in _DAMAGED:
-            raise Damaged from error
-        raise _said(path, code, error) from error
-
-
-def _said(path: Path, code: int, error: sqlite3.Error) -> RecordError:
+def _said(path: Path, code: int, error: BaseException) -> RecordError:
     if code in _HELD:
         return RecordError(
             f"Another program holds the practice record ({path}); close that program.",
@@ -136,9 +264,19 @@ def dated(at_s: float) -> str:
 
 def keep_aside(path: Path, stamp: str) -> Path:
     """Move a damaged file, and what belongs to it, out of the way under a dated name."""
-    aside = path.with_name(f"{path.stem}-damaged-{stamp}{path.suffix}")
-    for ending in ("", "-wal", "-shm"):
+    aside = _free(path.with_name(f"{path.stem}-damaged-{stamp}{path.suffix}"))
+    for ending in _PARTS:
         part = Path(f"{path}{ending}")
         if part.exists():
             part.rename(f"{aside}{ending}")
+            tighten(Path(f"{aside}{ending}"))
     return aside
+
+
+def _free(path: Path) -> Path:
+    """The name, or the next that no file has: what was kept before must not be written over."""
+    count, free = 2, path
+    while free.exists():
+        free = path.with_name(f"{path.stem}-{count}{path.suffix}")
+        count += 1
+    return free

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
 
-from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, dated, keep_aside
+from coach.record.database import (
+    OPEN_WAIT_S,
+    SAVE_WAIT_S,
+    Damaged,
+    Database,
+    Say,
+    dated,
+    keep_aside,
+)
 from coach.record.errors import RecordError
+from coach.record.header import VERSION
 from coach.record.joining import join_file, rescue
+from coach.score.opening.private import make_private_folder
 
 UNSAVED = "unsaved-"
 """What the name of a file begins with that is to join the record."""
@@ -25,9 +35,10 @@ class RecordFile:
     each call tries again and raises RecordError.
     """
 
-    def __init__(self, path: Path, now: Callable[[], float]) -> None:
+    def __init__(self, path: Path, now: Callable[[], float], say: Say | None = None) -> None:
+        """``say`` is told what takes long when the file is opened."""
         self.notices: list[str] = []
-        self._path, self._now = path, now
+        self._path, self._now, self._say = path, now, say
         self._database: Database | None = None
 
     def open(self) -> None:
@@ -44,7 +55,7 @@ class RecordFile:
             with self._here().reading() as db:
                 return work(db)
         except Damaged:
-            with self._start_anew().reading() as db:
+            with self._sound(), self._start_anew().reading() as db:
                 return work(db)
 
     def write(
@@ -55,7 +66,7 @@ class RecordFile:
             with self._here().writing(wait_s) as db:
                 work(db)
         except Damaged:
-            with self._start_anew().writing(wait_s) as db:
+            with self._sound(), self._start_anew().writing(wait_s) as db:
                 work(db)
 
     def close(self) -> None:
@@ -75,7 +86,7 @@ class RecordFile:
         was_open = self._database is not None
         self.close()
         with suppress(OSError):  # else the file can't be made, which is said in a sentence
-            self._path.parent.mkdir(exist_ok=True, mode=0o700)
+            make_private_folder(self._path.parent)
         begun = not self._path.exists()
         self._database = self._opened(0.0)
         if was_open and begun:
@@ -86,14 +97,35 @@ class RecordFile:
         return self._database
 
     def _opened(self, wait_s: float) -> Database:
+        backup = self._path.with_name(
+            f"{self._path.stem}-before-version-{VERSION}-{self.stamp()}{self._path.suffix}"
+        )
         try:
-            opened = Database(self._path, wait_s)
+            opened = Database(self._path, wait_s, say=self._say, backup=backup)
         except Damaged:
-            opened = self._replace()
+            with self._sound():
+                opened = self._replace()
+        if opened.was_backed_up:
+            self.notices.append(
+                f"The practice record was brought up to date. As it was before it is kept as "
+                f"{backup}: delete that file whenever you like."
+            )
         for beside in sorted(self._path.parent.glob(f"{UNSAVED}*.sqlite3")):
             with suppress(RecordError, Damaged):  # earlier sessions had to leave it there
                 join_file(opened, beside)
         return opened
+
+    @contextmanager
+    def _sound(self) -> Iterator[None]:
+        """What is begun anew holds; where it does not, the disk itself is what is damaged."""
+        try:
+            yield
+        except Damaged as error:
+            raise RecordError(
+                f"The practice record ({self._path}) is damaged again and again: its disk may be "
+                "failing; choose another folder with --data FOLDER.",
+                "The record's disk may be failing.",
+            ) from error
 
     def _start_anew(self) -> Database:
         self.close()
@@ -101,6 +133,8 @@ class RecordFile:
         return self._database
 
     def _replace(self) -> Database:
+        if self._say:
+            self._say("The practice record is damaged: reading what can still be read of it")
         try:
             aside = keep_aside(self._path, self.stamp())
         except OSError as error:

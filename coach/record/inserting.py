@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,14 +34,17 @@ def touch(
 ) -> int:
     """The piece's row, made or brought up to date."""
     query = """
-        INSERT INTO piece (key, title, path, used_at_s, state) VALUES (?, ?, ?, ?, ?)
+        INSERT INTO piece (key, title, path, used_at_s, state, state_checksum)
+        VALUES (?, ?, ?, ?, ?, ?)
         ON CONFLICT (key) DO UPDATE SET
             title = excluded.title, used_at_s = max(used_at_s, excluded.used_at_s),
             path = CASE excluded.path WHEN '' THEN path ELSE excluded.path END,
-            state = coalesce(excluded.state, state)
+            state = coalesce(excluded.state, state),
+            state_checksum = coalesce(excluded.state_checksum, state_checksum)
     """
     plain = None if state is None else json.dumps(state)
-    db.execute(query, (piece.key, piece.title, piece.path, at_s, plain))
+    told = None if plain is None else rows.state_checksum(plain)
+    db.execute(query, (piece.key, piece.title, piece.path, at_s, plain, told))
     found = piece_id(db, piece)
     assert found is not None  # just made
     return found
@@ -50,22 +53,14 @@ def touch(
 def insert(db: sqlite3.Connection, unsaved: Unsaved) -> None:
     """A repetition with all that belongs to it."""
     piece = touch(db, unsaved.piece, unsaved.at_s, unsaved.state)
-    row = rows.repetition_row(unsaved.ended, unsaved.at_s)
-    repetition_id = add(db, "repetition", [{"piece_id": piece, **row}])
-    for table, made in (
-        ("note", rows.note_rows(unsaved.ended)),
-        ("pedal", rows.pedal_rows(unsaved.ended)),
-        ("observation", rows.observation_rows(unsaved.ended, unsaved.at_s)),
-    ):
-        add(db, table, [{"repetition_id": repetition_id, **row} for row in made])
+    add(db, piece, rows.repetition_row(unsaved.ended, unsaved.at_s))
 
 
-def add(db: sqlite3.Connection, table: str, made: Iterable[rows.Row]) -> int:
-    """Insert rows that all have the same columns; the last one's id."""
-    made = list(made)
-    if made:
-        columns = ", ".join(made[0])
-        places = ", ".join("?" * len(made[0]))
-        query = f"INSERT INTO {table} ({columns}) VALUES ({places})"
-        db.executemany(query, [tuple(row.values()) for row in made])
-    return int(db.execute("SELECT last_insert_rowid()").fetchone()[0])
+def add(db: sqlite3.Connection, piece: int, row: rows.Row) -> None:
+    """A repetition's row, counted with its piece."""
+    columns = ", ".join(("piece_id", *row))
+    places = ", ".join("?" * (len(row) + 1))
+    query = f"INSERT INTO repetition ({columns}) VALUES ({places})"
+    db.execute(query, (piece, *row.values()))
+    count = "UPDATE piece SET repetitions = repetitions + 1, clean = clean + ? WHERE id = ?"
+    db.execute(count, (row["clean"], piece))

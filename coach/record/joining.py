@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, suppress
 from pathlib import Path
+from typing import Any
 
+from coach.record import rows
+from coach.record.aside import keep_entry
 from coach.record.database import OPEN_WAIT_S, Database
 from coach.record.inserting import add
-from coach.record.rows import Row
+from coach.record.moving import old_repetition
+from coach.record.salvage import SalvagedPiece, salvage
+from coach.record.schema import tables_of
 
-_PARTS = ("note", "pedal", "observation")
+_PIECE = ("key", "title", "path", "used_at_s", "state", "state_checksum")
 
 
 def join_file(into: Database, beside: Path) -> None:
@@ -28,79 +33,170 @@ def join_file(into: Database, beside: Path) -> None:
     beside.unlink(missing_ok=True)
 
 
+def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
+    """Take in every piece and repetition that is not there yet, and what was set aside.
+
+    A repetition is known again by its piece and its time.
+    """
+    pieces = f"SELECT id, {', '.join(_PIECE)} FROM piece ORDER BY id"
+    of = f"SELECT {rows.CHECKED} FROM repetition WHERE piece_id = ? ORDER BY id"
+    for number, *values in source.execute(pieces):
+        piece = _join_piece(into, values)
+        for found in source.execute(of, (number,)):
+            row = dict(zip((*rows.COLUMNS, "checksum"), found, strict=True))
+            if rows.is_sound(found):
+                _join_repetition(into, piece, row)
+            else:
+                keep_entry(into, "repetition", row, values[3])
+    aside = "SELECT at_s, table_name, entry FROM set_aside"
+    put = "INSERT INTO set_aside (at_s, table_name, entry) VALUES (?, ?, ?)"
+    into.executemany(put, source.execute(aside).fetchall())
+
+
+def _join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
+    """The piece's row there; whichever record used it last knows where the pianist stands."""
+    query = """
+        INSERT INTO piece (key, title, path, used_at_s, state, state_checksum)
+        VALUES (?, ?, ?, ?, ?, ?)
+        ON CONFLICT (key) DO UPDATE SET
+            title = excluded.title, path = excluded.path, used_at_s = excluded.used_at_s,
+            state = coalesce(excluded.state, state),
+            state_checksum = coalesce(excluded.state_checksum, state_checksum)
+        WHERE excluded.used_at_s > used_at_s
+    """
+    piece, used_at_s = rows.piece_in(*values[:4])
+    state, told = values[4:6]
+    try:
+        rows.state_in(state, told)
+    except ValueError:
+        state = told = None
+    into.execute(query, [piece.key, piece.title, piece.path, used_at_s, state, told])
+    found = into.execute("SELECT id FROM piece WHERE key = ?", (piece.key,)).fetchone()
+    return int(found[0])
+
+
+def _join_repetition(into: sqlite3.Connection, piece: int, row: rows.Row) -> bool:
+    """Take it in where it is not there yet; whether it was taken."""
+    known = "SELECT 1 FROM repetition WHERE piece_id = ? AND at_s = ?"
+    if into.execute(known, (piece, row["at_s"])).fetchone():
+        return False
+    add(into, piece, row)
+    return True
+
+
+# -- out of a damaged file ------------------------------------------------------------------------
+
+_TROUBLE = (sqlite3.Error, MemoryError, OverflowError, ValueError, LookupError)
+"""What reading a damaged file may raise; the next row may be good."""
+
+
 def rescue(into: Database, damaged: Path) -> int:
     """Take over every repetition of a damaged file that can still be read; how many those are.
 
     The damaged file is only read.
     """
-    rescued = 0
-    source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
-    with closing(source), into.writing(OPEN_WAIT_S) as db, suppress(sqlite3.DatabaseError):
-        last = source.execute("SELECT max(id) FROM repetition").fetchone()[0] or 0
-        pieces = {row["id"]: _join_piece(db, row) for row in _rows(source, "SELECT * FROM piece")}
-        for number in range(1, last + 1):
-            with suppress(sqlite3.DatabaseError, KeyError):  # this one is lost; the next may not be
-                for row in _rows(source, "SELECT * FROM repetition WHERE id = ?", number):
-                    _join_repetition(db, source, pieces[row["piece_id"]], row, _rows_left)
-                    rescued += 1
-    return rescued
+    with into.writing(OPEN_WAIT_S) as db:
+        rescuer = _Rescuer(db)
+        if not _rescue_by_query(rescuer, damaged):
+            _rescue_by_page(rescuer, damaged)
+        return rescuer.count
 
 
-def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
-    """Take in every piece and repetition that is not there yet.
+class _Rescuer:
+    """Takes over rows whose pieces may be lost."""
 
-    A repetition is known again by its piece and its time.
-    """
-    for piece in _rows(source, "SELECT * FROM piece ORDER BY id"):
-        piece_id = _join_piece(into, piece)
-        query = "SELECT * FROM repetition WHERE piece_id = ? ORDER BY id"
-        for repetition in _rows(source, query, piece["id"]):
-            _join_repetition(into, source, piece_id, repetition, _rows)
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self.count = 0
+        self.db = db
+        self._pieces: dict[int, int] = {}
 
+    def piece(self, number: int, values: Sequence[Any]) -> None:
+        """A piece's row, from its key on."""
+        filled = [*values, None, None][: len(_PIECE)]
+        filled += [None] * (len(_PIECE) - len(filled))
+        if isinstance(filled[4], str) and filled[5] is None:  # of a version that signed nothing
+            filled[5] = rows.state_checksum(filled[4])
+        if isinstance(values[0], str):
+            self._pieces[number] = _join_piece(self.db, filled)
 
-def _join_piece(into: sqlite3.Connection, piece: Row) -> int:
-    """The piece's row there; whichever record used it last knows where the pianist stands."""
-    query = """
-        INSERT INTO piece (key, title, path, used_at_s, state) VALUES (?, ?, ?, ?, ?)
-        ON CONFLICT (key) DO UPDATE SET
-            title = excluded.title, path = excluded.path, used_at_s = excluded.used_at_s,
-            state = coalesce(excluded.state, state)
-        WHERE excluded.used_at_s > used_at_s
-    """
-    into.execute(query, [piece[c] for c in ("key", "title", "path", "used_at_s", "state")])
-    found = into.execute("SELECT id FROM piece WHERE key = ?", (piece["key"],)).fetchone()
-    return int(found[0])
+    def repetition(self, piece: int, row: rows.Row) -> None:
+        """A repetition's row, of the piece that had this number."""
+        if piece not in self._pieces:
+            self.piece(piece, (f"unreadable {piece}", rows.UNTITLED, "", row["at_s"]))
+        self.count += _join_repetition(self.db, self._pieces[piece], row)
 
 
-def _join_repetition(
-    into: sqlite3.Connection,
-    source: sqlite3.Connection,
-    piece_id: int,
-    repetition: Row,
-    read: Callable[..., Iterable[Row]],
-) -> None:
-    known = "SELECT 1 FROM repetition WHERE piece_id = ? AND at_s = ?"
-    if into.execute(known, (piece_id, repetition["at_s"])).fetchone():
-        return
-    of = "SELECT * FROM {} WHERE repetition_id = ? ORDER BY n"
-    # All is read before anything is written: an error must not leave half a repetition.
-    parts = {table: list(read(source, of.format(table), repetition["id"])) for table in _PARTS}
-    del repetition["id"]
-    new = add(into, "repetition", [{**repetition, "piece_id": piece_id}])
-    for table, part in parts.items():
-        add(into, table, [{**row, "repetition_id": new} for row in part])
-
-
-def _rows(db: sqlite3.Connection, query: str, *values: object) -> Iterator[Row]:
-    found = db.execute(query, values)
-    columns = [column[0] for column in found.description]
-    for row in found.fetchall():
-        yield dict(zip(columns, row, strict=True))
-
-
-def _rows_left(db: sqlite3.Connection, query: str, *values: object) -> list[Row]:
-    """The rows, or none where the damage lies there."""
+def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:
+    """Whether that went without any trouble."""
+    whole = True
     try:
-        return list(_rows(db, query, *values))
-    except sqlite3.DatabaseError:
-        return []
+        source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
+    except sqlite3.Error:
+        return False
+    with closing(source):
+        try:
+            tables = tables_of(source)
+            known = _columns(source, "piece")
+            last = source.execute("SELECT max(id) FROM piece").fetchone()[0] or 0
+        except _TROUBLE:
+            return False
+        columns = ", ".join(column for column in _PIECE if column in known)
+        for number in range(1, last + 1):
+            try:
+                query = f"SELECT {columns} FROM piece WHERE id = ?"
+                for values in source.execute(query, (number,)):
+                    rescuer.piece(number, values)
+            except _TROUBLE:
+                whole = False
+        packed = "moves" in _columns(source, "repetition")
+        for prefix, is_packed in (("old_", False), ("", packed)):
+            if f"{prefix}repetition" in tables:
+                whole &= _rescue_table(rescuer, source, prefix, is_packed)
+    return whole
+
+
+def _columns(source: sqlite3.Connection, table: str) -> set[str]:
+    return {row[1] for row in source.execute(f"PRAGMA table_info({table})")}
+
+
+def _rescue_table(rescuer: _Rescuer, source: sqlite3.Connection, prefix: str, packed: bool) -> bool:
+    whole = True
+    try:
+        last = source.execute(f"SELECT max(id) FROM {prefix}repetition").fetchone()[0] or 0
+    except _TROUBLE:
+        return False
+    read = _packed if packed else _old
+    for number in range(1, last + 1):
+        try:
+            for piece, row in read(source, prefix, number):
+                rescuer.repetition(piece, row)
+        except _TROUBLE:
+            whole = False
+    return whole
+
+
+def _packed(source: sqlite3.Connection, prefix: str, number: int) -> Iterator[tuple[int, rows.Row]]:
+    query = f"SELECT piece_id, {rows.CHECKED} FROM {prefix}repetition WHERE id = ?"
+    for piece, *found in source.execute(query, (number,)):
+        if not rows.is_sound(found):
+            raise ValueError("not as it was written")
+        yield int(piece), dict(zip((*rows.COLUMNS, "checksum"), found, strict=True))
+
+
+def _old(source: sqlite3.Connection, prefix: str, number: int) -> Iterator[tuple[int, rows.Row]]:
+    if source.execute(f"SELECT 1 FROM {prefix}repetition WHERE id = ?", (number,)).fetchone():
+        old = old_repetition(source, number, prefix)
+        if old.row is not None:
+            yield old.piece, old.row
+
+
+def _rescue_by_page(rescuer: _Rescuer, damaged: Path) -> None:
+    """What lies whole in the file's pages, the pieces first."""
+    with suppress(OSError):
+        for found in salvage(damaged):
+            if isinstance(found, SalvagedPiece):
+                rescuer.piece(found.id, found.values)
+        for found in salvage(damaged):
+            if not isinstance(found, SalvagedPiece):
+                with suppress(*_TROUBLE):
+                    rescuer.repetition(found.piece_id, found.row)

@@ -1,133 +1,155 @@
-"""Facts to the record's rows, and back."""
+"""Facts to the record's rows, and back; a row that is not as it was written is known."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
-from fractions import Fraction
-from functools import lru_cache
+import math
+import zlib
+from collections.abc import Sequence
 from typing import Any
 
 from coach.coaching.facts import Observation
 from coach.coaching.observing import observations
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.plain import assignment_to_plain, trouble_to_plain
-from coach.judging.facts import Fault, Judgement, Label, Outcome
+from coach.judging.facts import Fault, Judgement, Label
+from coach.playing.notes import Take
+from coach.record.packing import (
+    Struck,
+    checksum,
+    pack_moves,
+    pack_take,
+    pack_words,
+    unpack_moves,
+    unpack_take,
+    unpack_words,
+)
+from coach.record.piece import PieceKey
+from coach.record.seen import RepetitionSeen
 from coach.score.model import Hands
-from coach.score.window import Transition
 
 Row = dict[str, Any]
 
+LATEST_S = 32_503_680_000.0
+"""The year 3000, unix time: calendars of some systems end there, and no clock was ever so wrong."""
+
+COLUMNS = (
+    "at_s",
+    "start_quarters",
+    "end_quarters",
+    "hands",
+    "clean",
+    "qpm",
+    "moves",
+    "take",
+    "words",
+)
+"""What a repetition's checksum is over, in this order."""
+CHECKED = ", ".join((*COLUMNS, "checksum"))
+"""The columns of a query whose rows :func:`is_sound` looks at."""
+_AT_S, _START, _END, _HANDS, _CLEAN, _QPM, _MOVES, _TAKE, _WORDS, _CHECKSUM = range(10)
+
+
+# -- a repetition ---------------------------------------------------------------------------------
+
 
 def repetition_row(ended: RepetitionEnded, at_s: float) -> Row:
-    """The repetition itself: what was asked for, what it was worth, what followed."""
+    """The repetition: what was asked for, what it was worth, what followed."""
     asked, judgement = ended.assignment, ended.judgement
     window = judgement.excerpt.window
-    return {
-        "at_s": at_s,
-        "start_quarters": str(window.start_quarters),
-        "end_quarters": str(window.end_quarters),
+    words = {
         "landing": window.landing,
-        "hands": window.hands.value,
         "asked_qpm": asked.qpm,
         "stage": judgement.stage.value,
         "clean_required": asked.clean_required,
         "kind": asked.kind.value,
         "click": asked.click,
         "reason": asked.reason,
-        "clean": judgement.clean,
         "complete": judgement.complete,
         "unsure": judgement.unsure,
-        "qpm": judgement.qpm,
         "offset_ms": judgement.offset_ms,
         "sentence": judgement.sentence,
-        "missed": json.dumps(_missed(judgement)),
-        "faults": json.dumps([_fault(fault) for fault in judgement.faults]),
-        "decision": json.dumps(_decision(ended)),
+        "missed": [label.note for label in judgement.score if label.label is Label.MISSED],
+        "faults": [_fault(fault) for fault in judgement.faults],
+        "decision": _decision(ended),
     }
+    return packed_row(
+        {
+            "at_s": at_s,
+            "start_quarters": str(window.start_quarters),
+            "end_quarters": str(window.end_quarters),
+            "hands": window.hands.value,
+            "clean": judgement.clean,
+            "qpm": judgement.qpm,
+        },
+        observations(judgement, at_s),
+        ended.take,
+        _struck(judgement, len(ended.take.notes)),
+        words,
+    )
 
 
-def note_rows(ended: RepetitionEnded) -> Iterator[Row]:
-    """Each key struck, and what it was judged to be."""
-    labels = {label.played: label for label in ended.judgement.played}
-    errors = {label.played: label.error_ms for label in ended.judgement.score}
-    for n, note in enumerate(ended.take.notes):
+def packed_row(
+    row: Row,
+    observed: Sequence[Observation],
+    take: Take,
+    struck: Sequence[Struck],
+    words: Row,
+) -> Row:
+    """The row with what is packed, and its checksum."""
+    whole = {
+        **row,
+        "clean": int(row["clean"]),
+        "moves": pack_moves(observed),
+        "take": pack_take(take, struck),
+        "words": pack_words(words),
+    }
+    return {**whole, "checksum": checksum(whole[column] for column in COLUMNS)}
+
+
+def is_sound(row: Sequence[Any]) -> bool:
+    """Whether a row of :data:`CHECKED` is as it was written."""
+    told: object = row[_CHECKSUM]
+    return checksum(row[:_CHECKSUM]) == told
+
+
+def observed_in(row: Sequence[Any]) -> tuple[Observation, ...]:
+    """What was observed in a row of :data:`CHECKED`. Raises ValueError."""
+    return unpack_moves(row[_MOVES], row[_AT_S], Hands(row[_HANDS]), row[_QPM])
+
+
+def seen_in(number: int, row: Sequence[Any]) -> RepetitionSeen:
+    """What a row of :data:`CHECKED` tells. Raises ValueError."""
+    words = unpack_words(row[_WORDS])
+    return RepetitionSeen(
+        number,
+        row[_AT_S],
+        bool(row[_CLEAN]),
+        row[_QPM],
+        str(words.get("sentence", "")),
+        row[_START],
+        row[_END],
+        row[_HANDS],
+    )
+
+
+def take_in(row: Sequence[Any]) -> Take:
+    """What was played in a row of :data:`CHECKED`. Raises ValueError."""
+    return unpack_take(row[_TAKE])[0]
+
+
+def _struck(judgement: Judgement, keys: int) -> list[Struck]:
+    errors = {label.played: label.error_ms for label in judgement.score}
+    labels = {label.played: label for label in judgement.played}
+    out = []
+    for n in range(keys):
         label = labels.get(n)
-        yield {
-            "n": n,
-            "pitch": note.pitch,
-            "velocity": note.velocity,
-            "onset_s": note.onset_s,
-            "length_s": note.length_s,
-            "label": label and label.label.value,
-            "score_note": label and label.note,
-            "hand": label and label.hand and label.hand.value,
-            "error_ms": errors.get(n),
-        }
-
-
-def pedal_rows(ended: RepetitionEnded) -> Iterator[Row]:
-    """Each move of a pedal."""
-    for n, move in enumerate(ended.take.pedals):
-        yield {"n": n, "controller": move.controller, "value": move.value, "at_s": move.at_s}
-
-
-def observation_rows(ended: RepetitionEnded, at_s: float) -> Iterator[Row]:
-    """What happened in each transition of each hand."""
-    for n, seen in enumerate(observations(ended.judgement, at_s)):
-        yield {
-            "n": n,
-            "hand": seen.transition.hands.value,
-            "from_quarters": str(seen.transition.from_quarters),
-            "to_quarters": str(seen.transition.to_quarters),
-            "onset_quarters": str(seen.onset_quarters),
-            "outcome": seen.outcome.value,
-            "error_ms": seen.error_ms,
-            "hears_late": seen.hears_late,
-        }
-
-
-HISTORY = """
-SELECT r.at_s, o.hand, o.from_quarters, o.to_quarters, o.onset_quarters, r.hands, o.outcome,
-       r.qpm, o.error_ms, o.hears_late
-FROM repetition r JOIN observation o ON o.repetition_id = r.id
-WHERE r.piece_id = ? AND r.at_s >= ? ORDER BY r.at_s DESC, r.id DESC, o.n DESC LIMIT ?
-"""
-"""The newest first, so that a long record can be cut short; -1 is no limit."""
-
-
-def history(rows: Iterable[tuple[Any, ...]]) -> Iterator[Observation]:
-    """The rows of :data:`HISTORY` as observations."""
-    for at_s, hand, start, end, onset, hands, outcome, qpm, error_ms, hears_late in rows:
-        yield Observation(
-            at_s,
-            _transition(hand, start, end),
-            _quarters(onset),
-            _HANDS[hands],
-            _OUTCOMES[outcome],
-            qpm,
-            error_ms,
-            hears_late,
+        out.append(
+            Struck(label.label, label.note, label.hand, errors.get(n))
+            if label
+            else Struck(error_ms=errors.get(n))
         )
-
-
-_HANDS = {hands.value: hands for hands in Hands}
-_OUTCOMES = {outcome.value: outcome for outcome in Outcome}
-
-
-# A long history names the same few places over and over.
-@lru_cache(maxsize=1 << 16)
-def _quarters(text: str) -> Fraction:
-    return Fraction(text)
-
-
-@lru_cache(maxsize=1 << 16)
-def _transition(hand: str, start: str, end: str) -> Transition:
-    return Transition(_HANDS[hand], _quarters(start), _quarters(end))
-
-
-def _missed(judgement: Judgement) -> list[int]:
-    return [label.note for label in judgement.score if label.label is Label.MISSED]
+    return out
 
 
 def _fault(fault: Fault) -> Row:
@@ -156,3 +178,64 @@ def _decision(ended: RepetitionEnded) -> Row:
         "assignment": assignment_to_plain(decision.assignment) if decision.changed else None,
         "note": decision.note,
     }
+
+
+# -- a piece --------------------------------------------------------------------------------------
+
+UNTITLED = "Untitled"
+
+
+def state_checksum(state: str) -> int:
+    """By it a damaged place in a piece is known."""
+    return zlib.crc32(state.encode("utf-8", "surrogatepass"))
+
+
+def is_time(found: object) -> bool:
+    """Whether it is a time that a calendar knows."""
+    return type(found) in (int, float) and 0.0 <= float(found) <= LATEST_S  # type: ignore[arg-type]
+
+
+def piece_in(key: object, title: object, path: object, used_at_s: object) -> tuple[PieceKey, float]:
+    """A piece's entry, and when it was last used; what can't be read of it is made good."""
+    piece = PieceKey(
+        key if isinstance(key, str) else "",
+        title if isinstance(title, str) else UNTITLED,
+        path if isinstance(path, str) and "\0" not in path else "",
+    )
+    return piece, float(used_at_s) if is_time(used_at_s) else 0.0  # type: ignore[arg-type]
+
+
+def is_piece(key: object, title: object, path: object, used_at_s: object) -> bool:
+    """Whether a piece's entry can be read as it stands."""
+    texts = all(isinstance(text, str) for text in (key, title, path))
+    return texts and "\0" not in str(path) and is_time(used_at_s)
+
+
+def state_in(state: object, told: object) -> Row | None:
+    """Where the pianist stood. Raises ValueError where that can't be read."""
+    if state is None:
+        return None
+    if not isinstance(state, str) or state_checksum(state) != told:
+        raise ValueError("not as it was written")
+    try:
+        plain = json.loads(state)
+    except RecursionError as error:
+        raise ValueError("too deep") from error
+    if not isinstance(plain, dict):
+        raise ValueError("no state")
+    return plain
+
+
+def as_json(row: Row) -> str:
+    """A row as it was found, so that nothing of it is lost."""
+    return json.dumps({column: _plain(value) for column, value in row.items()})
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, bytes):
+        return {"hex": value.hex()}
+    if isinstance(value, float) and not math.isfinite(value):
+        return repr(value)
+    if isinstance(value, list):
+        return [{k: _plain(v) for k, v in part.items()} for part in value]
+    return value

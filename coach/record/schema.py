@@ -1,12 +1,20 @@
 """The record's tables, and the steps from each version of them to the next.
 
-Positions in the score are exact, as text ("7/2" quarters from the piece's start). ``at_s`` is unix
-time in seconds; a take's own times are on the clock that it was played by.
+A repetition is one row of some 400 bytes: what is looked for stands in columns of its own, the
+rest is packed (``packing.py``): ``take`` are the keys and pedals with what each was judged to be,
+``moves`` what was observed in each transition of each hand, ``words`` what was asked for and what
+was said of it. ``checksum`` is over all of that, so that a row that is not as it was written is
+known. Positions in the score are exact, as text ("7/2" quarters from the piece's start).
+``at_s`` is unix time in seconds; a take's own times are on the clock that it was played by.
+
+``set_aside`` holds, as JSON, each row that could not be read any longer, as it was found.
 """
 
 from __future__ import annotations
 
 import sqlite3
+
+from coach.record.header import APPLICATION_ID, VERSION
 
 _FIRST = """
 CREATE TABLE piece (
@@ -82,10 +90,67 @@ CREATE TABLE observation (
 # The chance, 0 to 1, that a hesitation would have been heard in what was played.
 _HEARS_LATE = "ALTER TABLE observation ADD COLUMN hears_late REAL NOT NULL DEFAULT 1.0"
 
-MIGRATIONS = (_FIRST, _HEARS_LATE)
-"""The step into each version, the first into version 1."""
+# Each repetition one row. The old tables stay until all of their rows were moved.
+_ONE_ROW = f"""
+PRAGMA application_id = {APPLICATION_ID};
+DROP INDEX repetition_of_piece;
+ALTER TABLE repetition RENAME TO old_repetition;
+ALTER TABLE note RENAME TO old_note;
+ALTER TABLE pedal RENAME TO old_pedal;
+ALTER TABLE observation RENAME TO old_observation;
+ALTER TABLE piece ADD COLUMN state_checksum INTEGER;
+ALTER TABLE piece ADD COLUMN repetitions INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE piece ADD COLUMN clean INTEGER NOT NULL DEFAULT 0;
+CREATE TABLE repetition (
+    id INTEGER PRIMARY KEY,
+    piece_id INTEGER NOT NULL REFERENCES piece,
+    at_s REAL NOT NULL,
+    start_quarters TEXT NOT NULL,
+    end_quarters TEXT NOT NULL,
+    hands TEXT NOT NULL,
+    clean INTEGER NOT NULL,
+    qpm REAL,
+    moves BLOB NOT NULL,
+    take BLOB NOT NULL,
+    words BLOB NOT NULL,
+    checksum INTEGER NOT NULL       -- over at_s to words
+);
+CREATE INDEX repetition_of_piece ON repetition (piece_id, at_s);
+CREATE INDEX piece_by_time ON piece (used_at_s);
+CREATE TABLE set_aside (
+    id INTEGER PRIMARY KEY,
+    at_s REAL NOT NULL,             -- when it was found
+    table_name TEXT NOT NULL,
+    entry TEXT NOT NULL             -- the row as it was found, as JSON; bytes in hexadecimal
+);
+CREATE TABLE moved (up_to INTEGER NOT NULL);
+INSERT INTO moved VALUES (0)
+"""
 
-VERSION = len(MIGRATIONS)
+_ALL_MOVED = """
+UPDATE piece SET
+    repetitions = (SELECT count(*) FROM repetition WHERE piece_id = piece.id),
+    clean = (SELECT coalesce(sum(clean), 0) FROM repetition WHERE piece_id = piece.id);
+DROP TABLE old_observation;
+DROP TABLE old_pedal;
+DROP TABLE old_note;
+DROP TABLE old_repetition;
+DROP TABLE moved
+"""
+
+MIGRATIONS = (_FIRST, _HEARS_LATE, _ONE_ROW, _ALL_MOVED)
+"""The step into each version, the first into version 1. Before the last come the rows themselves,
+in many small transactions (``moving.py``)."""
+MOVING = 3
+"""The version at which rows are being moved."""
+
+_COLUMNS = {
+    "piece": {"id", "key", "title", "path", "used_at_s", "state"},
+    "repetition": {"id", "piece_id", "at_s", "start_quarters", "end_quarters", "hands", "clean"},
+}
+"""What the record has had in every version; no other program's tables are like these."""
+
+assert len(MIGRATIONS) == VERSION
 
 
 def version_of(connection: sqlite3.Connection) -> int:
@@ -94,16 +159,50 @@ def version_of(connection: sqlite3.Connection) -> int:
     return version
 
 
-def migrate(connection: sqlite3.Connection) -> None:
-    """Bring the tables to the newest version, each step whole or not at all."""
-    while (version := version_of(connection)) < VERSION:
-        step = (
-            f"BEGIN IMMEDIATE; {MIGRATIONS[version]}; PRAGMA user_version = {version + 1}; COMMIT"
-        )
-        try:
-            connection.executescript(step)
-        except sqlite3.Error:
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-            if version_of(connection) <= version:  # else another process has taken the step
-                raise
+def tables_of(connection: sqlite3.Connection) -> set[str]:
+    """The names of its tables."""
+    found = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+    return {str(name) for (name,) in found}
+
+
+def is_a_record(connection: sqlite3.Connection) -> bool:
+    """Whether these are the record's tables, of whatever version."""
+    return all(columns <= _columns_of(connection, table) for table, columns in _COLUMNS.items())
+
+
+def is_whole(connection: sqlite3.Connection) -> bool:
+    """Whether the tables are those of the version that the file says."""
+    packed = {"moves", "take", "words", "checksum"} <= _columns_of(connection, "repetition")
+    old = "old_repetition" in tables_of(connection)
+    version = version_of(connection)
+    if version < MOVING:
+        return not packed and not old and is_a_record(connection) is (version > 0)
+    return packed and is_a_record(connection) and old is (version == MOVING)
+
+
+def _columns_of(connection: sqlite3.Connection, table: str) -> set[str]:
+    return {str(row[1]) for row in connection.execute(f"PRAGMA table_info({table})")}
+
+
+def create(connection: sqlite3.Connection) -> None:
+    """The tables of the newest version, in a file that has none."""
+    if version_of(connection) == 0:
+        steps = ";".join(MIGRATIONS)
+        _take_step(connection, f"{steps}; PRAGMA user_version = {VERSION}", 0)
+
+
+def migrate(connection: sqlite3.Connection, up_to: int = VERSION) -> None:
+    """Bring the tables to a version, each step whole or not at all."""
+    while (version := version_of(connection)) < up_to:
+        step = f"{MIGRATIONS[version]}; PRAGMA user_version = {version + 1}"
+        _take_step(connection, step, version)
+
+
+def _take_step(connection: sqlite3.Connection, step: str, version: int) -> None:
+    try:
+        connection.executescript(f"BEGIN IMMEDIATE; {step}; COMMIT")
+    except sqlite3.Error:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        if version_of(connection) <= version:  # else another process has taken the step
+            raise

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+from coach.coaching.evidence import MOST_OBSERVATIONS
 from coach.coaching.facts import Observation
 from coach.coaching.outcomes import RepetitionEnded
-from coach.playing.notes import PedalMove, PlayedNote, Take
+from coach.coaching.warmup import SESSION_GAP_S
+from coach.playing.notes import Take
 from coach.record import rows
-from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Database
+from coach.record.aside import BadRow, set_aside, told
+from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Database, Say
 from coach.record.errors import RecordError
 from coach.record.file import UNSAVED, RecordFile
 from coach.record.inserting import Unsaved, insert, piece_id, touch
@@ -23,6 +25,7 @@ from coach.record.piece import PieceKey
 from coach.record.seen import PieceSeen, RepetitionSeen
 
 FILE = "record.sqlite3"
+_T = TypeVar("_T")
 
 
 class Store:
@@ -30,18 +33,29 @@ class Store:
 
     Belongs to one thread. A repetition that could not be saved is kept in memory and goes into the
     file with the next one, with ``save_unsaved``, or when the store is closed. A damaged file is
-    kept aside under a dated name and a new one is started; ``notices`` says so.
+    kept aside under a dated name and a new one is started; a row that can't be read is set aside
+    within the file; ``notices`` says so.
 
     Raises RecordError, from every method, where the file can't be used.
     """
 
     def __init__(
-        self, folder: Path, now: Callable[[], float] = time.time, *, opened: bool = True
+        self,
+        folder: Path,
+        now: Callable[[], float] = time.time,
+        *,
+        opened: bool = True,
+        say: Say | None = None,
     ) -> None:
-        """``opened`` False: the file is opened once it is first used."""
+        """``opened`` False: the file is opened once it is first used.
+
+        ``say`` is told what of it takes long: an older record is brought up to date first.
+        """
         self._path, self._now = folder / FILE, now
-        self._file = RecordFile(self._path, now)
+        self._file = RecordFile(self._path, now, say)
         self._unsaved: list[Unsaved] = []
+        self._aside: set[BadRow] = set()
+        self._told_aside = ""
         if opened:
             self._file.open()
 
@@ -85,19 +99,59 @@ class Store:
         ``newest``: only so many, the last ones: what is older has faded from belief, and reading
         it would make a piece open slower with every year.
         """
-        limit = -1 if newest is None else newest
+        query = f"""
+            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ? AND at_s >= ?
+            ORDER BY at_s DESC, id DESC
+        """
 
-        def read(db: sqlite3.Connection) -> tuple[Observation, ...]:
-            found = db.execute(rows.HISTORY, (piece_id(db, piece), since_s, limit))
-            return tuple(rows.history(found))[::-1]
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[Observation, ...]:
+            newest_first = _observed(db.execute(query, (piece_id(db, piece), since_s)), bad)
+            found: list[tuple[Observation, ...]] = []
+            count = 0
+            while (newest is None or count < newest) and (one := next(newest_first, None)):
+                found.append(one)
+                count += len(one)
+            flat = [one for repetition in reversed(found) for one in repetition]
+            return tuple(flat if newest is None else flat[len(flat) - min(newest, len(flat)) :])
 
-        return self._file.read(read)
+        return self._read(read)
 
-    def recent(self, since_s: float) -> dict[PieceKey, tuple[Observation, ...]]:
-        """What was observed from ``since_s`` on in every piece: where the weak spots are."""
-        pieces = [seen.piece for seen in self.pieces()]
-        found = ((piece, self.history(piece, since_s)) for piece in pieces)
-        return {piece: observed for piece, observed in found if observed}
+    def last_session(
+        self, piece: PieceKey, newest: int = MOST_OBSERVATIONS
+    ) -> tuple[Observation, ...]:
+        """What was observed when the piece was last played, in order; at most so much, the last.
+
+        What the warm-up looks at: what is older is not read.
+        """
+        query = f"""
+            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ?
+            ORDER BY at_s DESC, id DESC
+        """
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[Observation, ...]:
+            found: list[tuple[Observation, ...]] = []
+            count, after_s = 0, None
+            for one in _observed(db.execute(query, (piece_id(db, piece),)), bad):
+                if after_s is not None and after_s - one[0].at_s > SESSION_GAP_S:
+                    break
+                if count and count + len(one) > newest:
+                    break
+                found.append(one)
+                count, after_s = count + len(one), one[0].at_s
+            return tuple(one for repetition in reversed(found) for one in repetition)
+
+        return self._read(read)
+
+    def recent(self, since_s: float) -> Iterator[tuple[PieceKey, tuple[Observation, ...]]]:
+        """The last session of every piece that was played from ``since_s`` on: its weak spots.
+
+        The piece that was used last comes first; each is read when it is asked for.
+        """
+        for seen in self.pieces():
+            if seen.used_at_s >= since_s:
+                observed = self.last_session(seen.piece)
+                if observed and observed[-1].at_s >= since_s:
+                    yield seen.piece, observed
 
     def save_session_state(self, piece: PieceKey, plain: Mapping[str, Any]) -> None:
         """Keep where the pianist stands in a piece; it is then the last piece."""
@@ -109,10 +163,17 @@ class Store:
 
     def session_state(self, piece: PieceKey) -> dict[str, Any] | None:
         """Where the pianist stood when the piece was last open; None where it never was."""
-        find = "SELECT state FROM piece WHERE key = ?"
-        found = self._file.read(lambda db: db.execute(find, (piece.key,)).fetchone())
-        state: dict[str, Any] | None = json.loads(found[0]) if found and found[0] else None
-        return state
+        find = "SELECT id, state, state_checksum FROM piece WHERE key = ?"
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> dict[str, Any] | None:
+            for number, state, told_of_it in db.execute(find, (piece.key,)):
+                try:
+                    return rows.state_in(state, told_of_it)
+                except ValueError:
+                    bad.append(BadRow("state", number))
+            return None
+
+        return self._read(read)
 
     def last_piece(self) -> PieceKey | None:
         """The piece that was open last."""
@@ -122,36 +183,51 @@ class Store:
     def pieces(self) -> tuple[PieceSeen, ...]:
         """Every piece in the record, the last used first."""
         query = """
-            SELECT p.key, p.title, p.path, p.used_at_s, count(r.id), coalesce(sum(r.clean), 0)
-            FROM piece p LEFT JOIN repetition r ON r.piece_id = p.id
-            GROUP BY p.id ORDER BY p.used_at_s DESC, p.id DESC
+            SELECT id, key, title, path, used_at_s, repetitions, clean
+            FROM piece ORDER BY used_at_s DESC, id DESC
         """
-        found = self._file.read(lambda db: db.execute(query).fetchall())
-        return tuple(PieceSeen(PieceKey(*row[:3]), *row[3:]) for row in found)
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[PieceSeen, ...]:
+            out = []
+            for number, *entry, repetitions, clean in db.execute(query):
+                if not rows.is_piece(*entry):
+                    bad.append(BadRow("piece", number))
+                counts = [one if type(one) is int else 0 for one in (repetitions, clean)]
+                piece, used_at_s = rows.piece_in(*entry)
+                out.append(PieceSeen(piece, used_at_s, *counts))
+            return tuple(sorted(out, key=lambda one: -one.used_at_s) if bad else out)
+
+        return self._read(read)
 
     def repetitions(self, piece: PieceKey, newest: int = 100) -> tuple[RepetitionSeen, ...]:
         """The newest repetitions of a piece, the newest first."""
-        query = """
-            SELECT id, at_s, clean, qpm, sentence, start_quarters, end_quarters, hands
-            FROM repetition WHERE piece_id = ? ORDER BY at_s DESC, id DESC LIMIT ?
+        query = f"""
+            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ?
+            ORDER BY at_s DESC, id DESC
         """
-        found = self._file.read(
-            lambda db: db.execute(query, (piece_id(db, piece), newest)).fetchall()
-        )
-        return tuple(RepetitionSeen(row[0], row[1], bool(row[2]), *row[3:]) for row in found)
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[RepetitionSeen, ...]:
+            out: list[RepetitionSeen] = []
+            for number, *row in db.execute(query, (piece_id(db, piece),)):
+                if len(out) == newest:
+                    break
+                if (seen := _sound(rows.seen_in, number, row, bad)) is not None:
+                    out.append(seen)
+            return tuple(out)
+
+        return self._read(read)
 
     def take(self, repetition: int) -> Take:
-        """What was played in a repetition."""
-        notes = (
-            "SELECT pitch, velocity, onset_s, length_s FROM note WHERE repetition_id = ? ORDER BY n"
-        )
-        pedals = "SELECT controller, value, at_s FROM pedal WHERE repetition_id = ? ORDER BY n"
-        return self._file.read(
-            lambda db: Take(
-                tuple(PlayedNote(*row) for row in db.execute(notes, (repetition,))),
-                tuple(PedalMove(*row) for row in db.execute(pedals, (repetition,))),
-            )
-        )
+        """What was played in a repetition; nothing where that can't be read any longer."""
+        query = f"SELECT id, {rows.CHECKED} FROM repetition WHERE id = ?"
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> Take:
+            for number, *row in db.execute(query, (repetition,)):
+                if take := _sound(lambda _, row: rows.take_in(row), number, row, bad):
+                    return take
+            return Take(())
+
+        return self._read(read)
 
     def close(self) -> None:
         """Save what is still unsaved and close the file.
@@ -164,6 +240,30 @@ class Store:
         except RecordError as error:
             self._spill(error)
         self._file.close()
+
+    def _read(self, work: Callable[[sqlite3.Connection, list[BadRow]], _T]) -> _T:
+        """Queries; what could not be read of their rows is set aside, and said."""
+        bad: list[BadRow] = []
+
+        def read(db: sqlite3.Connection) -> _T:
+            bad.clear()  # of a file that was damaged throughout
+            return work(db, bad)
+
+        out = self._file.read(read)
+        if new := [one for one in bad if one not in self._aside]:
+            self._set_aside(new)
+        return out
+
+    def _set_aside(self, bad: list[BadRow]) -> None:
+        self._aside.update(bad)
+        with suppress(RecordError):  # then they are passed over where they lie
+            self._file.write(lambda db: set_aside(db, bad, self._now()), SAVE_WAIT_S)
+        repetitions = sum(one.table == "repetition" for one in self._aside)
+        pieces = len({one.id for one in self._aside if one.table != "repetition"})
+        if self._told_aside in self.notices:  # not yet shown: one sentence for all
+            self.notices.remove(self._told_aside)
+        self._told_aside = told(repetitions, pieces)
+        self.notices.append(self._told_aside)
 
     def _flush(self, wait_s: float) -> None:
         def save(db: sqlite3.Connection) -> None:
@@ -197,3 +297,25 @@ class Store:
                     insert(db, unsaved)
         finally:
             kept.close()
+
+
+def _observed(
+    found: Iterable[tuple[Any, ...]], bad: list[BadRow]
+) -> Iterator[tuple[Observation, ...]]:
+    """What was observed in each repetition that can be read, and in which anything was."""
+    for number, *row in found:
+        if observed := _sound(lambda _, row: rows.observed_in(row), number, row, bad):
+            yield observed
+
+
+def _sound(
+    read: Callable[[int, list[Any]], _T], number: int, row: list[Any], bad: list[BadRow]
+) -> _T | None:
+    """What is read of a repetition's row; None, and noted, where it is not as it was written."""
+    try:
+        if rows.is_sound(row):
+            return read(number, row)
+    except ValueError:
+        pass
+    bad.append(BadRow("repetition", number))
+    return None
