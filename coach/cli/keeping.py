@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import atexit
 from argparse import Namespace
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from coach.cli.terminal import warn
+from coach.cli.waiting import waiting_line
 from coach.record.errors import UNTIL_THEN, RecordError
 from coach.record.folder import data_folder, named_folder
+from coach.record.header import FILE, is_older
 from coach.record.settings import Kept, load_settings, save_settings
 
 if TYPE_CHECKING:
@@ -28,6 +31,7 @@ class Keeping:
         """``keeps`` False is for the demo: what a simulated pianist plays is no practice."""
         self._options, self._keeps = options, keeps
         self._notices: list[str] = []
+        self._say: Callable[[str], None] | None = None
 
     @cached_property
     def settings(self) -> Kept:
@@ -55,7 +59,7 @@ class Keeping:
         from coach.record.store import Store
 
         try:
-            store = Store(data_folder(self._options.data))
+            store = Store(data_folder(self._options.data), say=self._say)
         except RecordError as error:
             self._notices.append(f"{error} {UNTIL_THEN}")
             store = Store(named_folder(self._options.data), opened=False)
@@ -63,6 +67,13 @@ class Keeping:
         self._notices += store.notices
         store.notices.clear()
         return store
+
+    def bring_up_to_date(self) -> None:
+        """Open an older record now, while the terminal can still say how far that is."""
+        if self._keeps and is_older(named_folder(self._options.data) / FILE):
+            with waiting_line() as self._say:
+                self.store  # noqa: B018 - opening it is what brings it up to date
+            self._say = None
 
     @cached_property
     def lease(self) -> Lease | None:
@@ -74,7 +85,10 @@ class Keeping:
     def notices(self) -> tuple[str, ...]:
         """Sentences for the pianist about record and settings, each told once; opens both."""
         self.store, self.settings  # noqa: B018 - opening them is what may have something to say
-        said, self._notices = tuple(self._notices), []
+        since = self.store.notices if self.store else []  # what was found when it was first read
+        said = (*self._notices, *since)
+        self._notices.clear()
+        since.clear()
         return said
 
 

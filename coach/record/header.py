@@ -11,6 +11,7 @@ import struct
 from dataclasses import dataclass
 from pathlib import Path
 
+FILE = "record.sqlite3"
 VERSION = 4
 """Of the record's tables, newest; see ``schema.py``."""
 APPLICATION_ID = 0x6B657968

@@ -20,11 +20,13 @@ from coach.record.aside import BadRow, set_aside, told
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Database, Say
 from coach.record.errors import RecordError
 from coach.record.file import UNSAVED, RecordFile
+from coach.record.header import FILE
 from coach.record.inserting import Unsaved, insert, piece_id, touch
 from coach.record.piece import PieceKey
 from coach.record.seen import PieceSeen, RepetitionSeen
 
-FILE = "record.sqlite3"
+__all__ = ["FILE", "Store"]
+
 _T = TypeVar("_T")
 
 

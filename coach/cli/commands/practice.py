@@ -14,7 +14,9 @@ def home(options: Namespace) -> int:
     """The home screen."""
     from coach.cli.staging import Start, run
 
-    return run(options, Start(), Keeping(options))
+    keeping = Keeping(options)
+    keeping.bring_up_to_date()
+    return run(options, Start(), keeping)
 
 
 def drill(options: Namespace) -> int:
@@ -25,7 +27,9 @@ def drill(options: Namespace) -> int:
     with waiting_line() as tell:
         score = open_piece(options.score, options.move, data=options.data, on_progress=tell)
     goal_from(options, score)
-    return run(options, Start(options.score, Errand.DRILL), Keeping(options))
+    keeping = Keeping(options)
+    keeping.bring_up_to_date()
+    return run(options, Start(options.score, Errand.DRILL), keeping)
 
 
 def demo(options: Namespace) -> int:
@@ -50,6 +54,7 @@ def warmup(options: Namespace) -> int:
     from coach.cli.staging import Start, run
 
     keeping = Keeping(options)
+    keeping.bring_up_to_date()
     library = HomeLibrary(keeping)
     items = library.warm_ups()
     if not items and (gone := library.missing()):
