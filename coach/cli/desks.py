@@ -107,7 +107,8 @@ class Desks:
         if state is not None:
             try:
                 resumed = Coach.resume(score, state, history=history, now_s=unix_s)
-            except (KeyError, ValueError, TypeError):  # from another version: begin anew
+                resumed.why()
+            except Exception:  # of another version, or by another hand: whatever it is, begin anew
                 resumed = None
             if resumed and not resumed.decision.finished and asked in (None, resumed.goal):
                 return resumed

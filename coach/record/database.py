@@ -13,7 +13,7 @@ from pathlib import Path
 from coach.record.errors import RecordError
 from coach.record.header import APPLICATION_ID, VERSION, read_header
 from coach.record.moving import bring_up_to_date
-from coach.record.schema import is_a_record, is_whole, tables_of, version_of
+from coach.record.schema import is_a_record, is_whole, tables_of, transaction, version_of
 from coach.score.opening.private import make_private_file, tighten
 
 OPEN_WAIT_S = 2.0
@@ -42,6 +42,10 @@ _NEWEST_VERSION = VERSION + 1000
 """A version beyond this is no newer Keyhole's, but damage."""
 _PARTS = ("", "-wal", "-shm", "-journal")
 """What SQLite may have beside a file."""
+
+
+_RAISED = (sqlite3.Error, MemoryError, OverflowError, UnicodeError)
+"""What sqlite3 raises, the last three where a damaged file names absurd sizes and names."""
 
 
 class Damaged(Exception):
@@ -123,15 +127,8 @@ class Database:
         run = self._connection.execute
         with self._translated():
             run(f"PRAGMA busy_timeout = {int(wait_s * 1000)}")
-            run("BEGIN IMMEDIATE")
-            try:
+            with transaction(self._connection):
                 yield self._connection
-                run("COMMIT")
-            except BaseException:
-                with suppress(sqlite3.Error):
-                    if self._connection.in_transaction:
-                        run("ROLLBACK")
-                raise
 
     def close(self) -> None:
         """Close the file; the log is folded into it."""
@@ -143,7 +140,7 @@ class Database:
         """sqlite3's errors as sentences for the pianist."""
         try:
             yield
-        except (sqlite3.Error, MemoryError, OverflowError) as error:
+        except _RAISED as error:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without the extended part
             if code in _DAMAGED or (code not in _OUTSIDE and not self._holds_together()):
                 raise Damaged from error
@@ -158,7 +155,7 @@ class Database:
         try:
             checked = self._connection.execute("PRAGMA quick_check(1)").fetchone()
             return checked == ("ok",) and is_whole(self._connection)
-        except (sqlite3.Error, MemoryError, OverflowError):
+        except _RAISED:
             return False
 
 

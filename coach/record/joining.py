@@ -86,7 +86,7 @@ def _join_repetition(into: sqlite3.Connection, piece: int, row: rows.Row) -> boo
 
 # -- out of a damaged file ------------------------------------------------------------------------
 
-_TROUBLE = (sqlite3.Error, MemoryError, OverflowError, ValueError, LookupError)
+_TROUBLE = (sqlite3.Error, MemoryError, OverflowError, ValueError, LookupError, TypeError)
 """What reading a damaged file may raise; the next row may be good."""
 
 
@@ -97,7 +97,10 @@ def rescue(into: Database, damaged: Path) -> int:
     """
     with into.writing(OPEN_WAIT_S) as db:
         rescuer = _Rescuer(db)
-        if not _rescue_by_query(rescuer, damaged):
+        whole = False
+        with suppress(*_TROUBLE):
+            whole = _rescue_by_query(rescuer, damaged)
+        if not whole:
             _rescue_by_page(rescuer, damaged)
         return rescuer.count
 
@@ -127,19 +130,13 @@ class _Rescuer:
 
 
 def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:
-    """Whether that went without any trouble."""
+    """Whether that went without any trouble; may raise any of it."""
     whole = True
-    try:
-        source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
-    except sqlite3.Error:
-        return False
+    source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
     with closing(source):
-        try:
-            tables = tables_of(source)
-            known = _columns(source, "piece")
-            last = source.execute("SELECT max(id) FROM piece").fetchone()[0] or 0
-        except _TROUBLE:
-            return False
+        tables = tables_of(source)
+        known = _columns(source, "piece")
+        last = source.execute("SELECT max(id) FROM piece").fetchone()[0] or 0
         columns = ", ".join(column for column in _PIECE if column in known)
         for number in range(1, last + 1):
             try:

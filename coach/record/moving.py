@@ -27,7 +27,7 @@ from coach.record.errors import RecordError
 from coach.record.header import VERSION
 from coach.record.inserting import add
 from coach.record.packing import Struck
-from coach.record.schema import MOVING, create, migrate, version_of
+from coach.record.schema import MOVING, migrate, take_steps, transaction, version_of
 from coach.score.model import Hand, Hands
 from coach.score.opening.private import make_private_file
 from coach.score.window import Transition
@@ -53,17 +53,31 @@ def bring_up_to_date(
     if version == VERSION:
         return False
     if version == 0:
-        create(db)
+        migrate(db, VERSION)
         return False
-    copied = backup is not None and version < MOVING
-    if copied:
-        assert backup
-        _copy(db, backup, say)
-    migrate(db, MOVING)
+    copied = _begin(db, say, backup)
     _move_all(db, say)
     migrate(db, VERSION)
     _shrink(db, say)
     return copied
+
+
+def _begin(db: sqlite3.Connection, say: Callable[[str], None], backup: Path | None) -> bool:
+    """Copy the file and make room for the new rows, while no other program may write; whether
+    there is a copy now."""
+    with transaction(db):
+        version = version_of(db)
+        if version >= MOVING:  # another start, or another program, has begun
+            return False
+        if backup:
+            with closing(sqlite3.connect(_file_of(db))) as reader:
+                _copy(reader, backup, say)
+        take_steps(db, MOVING)
+    return backup is not None
+
+
+def _file_of(db: sqlite3.Connection) -> str:
+    return str(db.execute("PRAGMA database_list").fetchone()[2])
 
 
 def _copy(db: sqlite3.Connection, backup: Path, say: Callable[[str], None]) -> None:
@@ -104,15 +118,8 @@ def _move_all(db: sqlite3.Connection, say: Callable[[str], None]) -> None:
 
 def _move_some(db: sqlite3.Connection) -> int | None:
     """Move the next repetitions; the last one's id, None where there was none."""
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        up_to = _moved(db) if version_of(db) == MOVING else None
-        db.execute("COMMIT")
-    except BaseException:
-        with suppress(sqlite3.Error):
-            db.execute("ROLLBACK")
-        raise
-    return up_to
+    with transaction(db):
+        return _moved(db) if version_of(db) == MOVING else None
 
 
 def _moved(db: sqlite3.Connection) -> int | None:

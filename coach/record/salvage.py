@@ -15,8 +15,8 @@ from typing import Any, BinaryIO
 
 from coach.record import rows
 
-_LEAF = 0x0D
-"""The first byte of a page that holds rows."""
+_OTHER_PAGES = {0x02, 0x05, 0x0A}
+"""The first byte of a page that holds no rows; any other may be that of one that does, damaged."""
 _PAGE_BYTES = 4096
 """SQLite's own choice since 2016, and the record's."""
 _FILE_HEADER_BYTES = 100
@@ -105,7 +105,7 @@ def _rows_in(pages: _File, them: Iterator[bytes]) -> Iterator[SalvagedPiece | Sa
 
 def _cells(page: bytes, start: int) -> Iterator[int]:
     """Where the page's rows begin."""
-    if page[start] != _LEAF:
+    if page[start] in _OTHER_PAGES:
         return
     (count,) = struct.unpack_from(">H", page, start + 3)
     for n in range(min(count, _PAGE_BYTES // 2)):

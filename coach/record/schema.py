@@ -13,6 +13,8 @@ known. Positions in the score are exact, as text ("7/2" quarters from the piece'
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 
 from coach.record.header import APPLICATION_ID, VERSION
 
@@ -184,25 +186,40 @@ def _columns_of(connection: sqlite3.Connection, table: str) -> set[str]:
     return {str(row[1]) for row in connection.execute(f"PRAGMA table_info({table})")}
 
 
-def create(connection: sqlite3.Connection) -> None:
-    """The tables of the newest version, in a file that has none."""
-    if version_of(connection) == 0:
-        steps = ";".join(MIGRATIONS)
-        _take_step(connection, f"{steps}; PRAGMA user_version = {VERSION}", 0)
+def migrate(connection: sqlite3.Connection, up_to: int) -> None:
+    """Bring the tables to a version, in one transaction."""
+    if version_of(connection) < up_to:
+        with transaction(connection):
+            take_steps(connection, up_to)
 
 
-def migrate(connection: sqlite3.Connection, up_to: int = VERSION) -> None:
-    """Bring the tables to a version, each step whole or not at all."""
-    while (version := version_of(connection)) < up_to:
-        step = f"{MIGRATIONS[version]}; PRAGMA user_version = {version + 1}"
-        _take_step(connection, step, version)
+def take_steps(connection: sqlite3.Connection, up_to: int) -> None:
+    """The same within a transaction; what another program has done meanwhile is not done again."""
+    for version in range(version_of(connection), up_to):
+        for statement in _statements(MIGRATIONS[version]):
+            connection.execute(statement)
+        connection.execute(f"PRAGMA user_version = {version + 1}")
 
 
-def _take_step(connection: sqlite3.Connection, step: str, version: int) -> None:
+def _statements(script: str) -> Iterator[str]:
+    """One after the other: sqlite3's own way with scripts would end the transaction."""
+    statement = ""
+    for part in f"{script};".split(";"):
+        statement += f"{part};"
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    """All of it is kept, or nothing; no other program writes meanwhile."""
+    connection.execute("BEGIN IMMEDIATE")
     try:
-        connection.executescript(f"BEGIN IMMEDIATE; {step}; COMMIT")
-    except sqlite3.Error:
-        if connection.in_transaction:
-            connection.execute("ROLLBACK")
-        if version_of(connection) <= version:  # else another process has taken the step
-            raise
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        with suppress(sqlite3.Error):
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+        raise

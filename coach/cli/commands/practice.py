@@ -58,6 +58,7 @@ def warmup(options: Namespace) -> int:
     library = HomeLibrary(keeping)
     items = library.warm_ups()
     if not items and (gone := library.missing()):
+        _say_notices(keeping)
         raise CannotDo(
             f"There are weak spots, but {gone[0]} is gone; open it where it is now: coach drill."
         )
@@ -65,10 +66,20 @@ def warmup(options: Namespace) -> int:
         played = keeping.store is not None and keeping.store.pieces()
         found = "Nothing was weak when you last played" if played else "Nothing was played yet"
         say(f"{found}. Open a piece: coach drill SCORE.")
+        _say_notices(keeping)
         return 0
     if options.list:
         from coach.cli.warmlist import warm_up_lines
 
         say("\n".join(warm_up_lines(items, keeping.store, options.minutes, options.data)))
+        _say_notices(keeping)
         return 0
     return run(options, Start(items[0].path, items[0].errand), keeping)
+
+
+def _say_notices(keeping: Keeping) -> None:
+    """What there is to say of record and settings, where no screen shows it."""
+    from coach.cli.terminal import warn
+
+    for notice in keeping.notices():
+        warn(notice)

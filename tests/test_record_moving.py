@@ -1,0 +1,243 @@
+"""A record of an earlier version: all of it is taken along, whatever happens meanwhile."""
+
+import json
+import shutil
+import sqlite3
+import subprocess
+import sys
+import time
+from argparse import Namespace
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from records import SCORE, ended
+
+from coach.cli.keeping import Keeping, close_record
+from coach.coaching.observing import observations
+from coach.record.errors import RecordError
+from coach.record.header import is_older
+from coach.record.piece import PieceKey, piece_key
+from coach.record.schema import VERSION
+from coach.record.store import FILE, Store
+from scripts.old_record import add_old, make_old_record
+
+PIECE = piece_key(SCORE, "two_hands.musicxml")
+OTHER = PieceKey("other", "Another Piece")
+NOON_S = 1_700_000_000.0
+MOVES = len(observations(ended().judgement, 0.0))
+
+
+def old_record(folder: Path, version: int = 2, repetitions: int = 7) -> Path:
+    """A record as it was kept then; every second repetition unclean."""
+    make_old_record(folder / FILE, version)
+    with closing(sqlite3.connect(folder / FILE)) as db, db:
+        for k in range(repetitions):
+            add_old(db, PIECE, ended(clean=k % 2 == 0), NOON_S + k, {"clean_run": k}, version)
+        add_old(db, OTHER, ended(), NOON_S - 50, None, version)
+    return folder / FILE
+
+
+def change(file: Path, *queries: str) -> None:
+    with closing(sqlite3.connect(file)) as db, db:
+        for query in queries:
+            db.execute(query)
+
+
+def found(file: Path, query: str) -> list[tuple[object, ...]]:
+    with closing(sqlite3.connect(file)) as db:
+        return db.execute(query).fetchall()
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_an_older_record_is_taken_along_whole(tmp_path: Path, version: int) -> None:
+    old = old_record(tmp_path, version)
+    assert is_older(old)
+    before = found(old, "SELECT * FROM note ORDER BY repetition_id, n")
+    store = Store(tmp_path, lambda: NOON_S)
+    assert store.history(PIECE) == tuple(
+        one for k in range(7) for one in observations(ended(clean=k % 2 == 0).judgement, NOON_S + k)
+    )
+    seen = store.repetitions(PIECE)
+    assert [one.at_s - NOON_S for one in seen] == [6, 5, 4, 3, 2, 1, 0]
+    assert [store.take(one.id) for one in seen] == [ended(clean=one.clean).take for one in seen]
+    assert store.session_state(PIECE) == {"clean_run": 6}
+    assert [(one.repetitions, one.clean) for one in store.pieces()] == [(7, 4), (1, 1)]
+    [said] = store.notices
+    backup = tmp_path / f"record-before-version-{VERSION}-2023-11-14-221320.sqlite3"
+    assert str(backup) in said
+    store.close()
+    assert found(backup, "SELECT * FROM note ORDER BY repetition_id, n") == before
+    assert not is_older(tmp_path / FILE)
+    assert {path.name for path in tmp_path.iterdir()} == {FILE, backup.name}
+    again = Store(tmp_path)
+    assert again.notices == []
+    again.close()
+
+
+BAD = {
+    "UPDATE observation SET outcome = 'xlean' WHERE repetition_id = 3 AND n = 1": (7, -1, 1),
+    "UPDATE observation SET to_quarters = '1/0' WHERE repetition_id = 3 AND n = 1": (7, -1, 1),
+    "UPDATE observation SET to_quarters = '1e99999999' WHERE n = 1": (7, -7, 8),
+    "UPDATE observation SET hand = x'ff' WHERE repetition_id = 3 AND n = 2": (7, -1, 1),
+    "UPDATE observation SET error_ms = 9e999 WHERE repetition_id = 3 AND n = 2": (7, -1, 1),
+    "UPDATE note SET pitch = 'C' WHERE repetition_id = 3 AND n = 2": (7, 0, 1),
+    "UPDATE note SET label = 'fine' WHERE repetition_id = 3 AND n = 2": (7, 0, 1),
+    "UPDATE pedal SET at_s = 'now' WHERE repetition_id = 3": (7, 0, 1),
+    "UPDATE repetition SET hands = 'feet' WHERE id = 3": (6, -MOVES, 1),
+    "UPDATE repetition SET at_s = 'noon' WHERE id = 3": (6, -MOVES, 1),
+    "UPDATE repetition SET at_s = -9e999 WHERE id = 3": (6, -MOVES, 1),
+    "UPDATE repetition SET faults = '{' WHERE id = 3": (6, -MOVES, 1),
+    "UPDATE repetition SET sentence = x'ff' WHERE id = 3": (6, -MOVES, 1),
+    "UPDATE repetition SET start_quarters = 'start' WHERE id = 3": (6, -MOVES, 1),
+}  # fmt: skip
+"""What is done to it: repetitions left, moves fewer, rows set aside."""
+
+
+@pytest.mark.parametrize("bad", BAD)
+def test_a_bad_row_of_an_older_record_is_set_aside_and_the_rest_comes_along(
+    tmp_path: Path, bad: str
+) -> None:
+    change(old_record(tmp_path), bad)
+    left, fewer, aside = BAD[bad]
+    store = Store(tmp_path)
+    assert len(store.repetitions(PIECE)) == left
+    assert len(store.history(PIECE)) == 7 * MOVES + fewer
+    store.close()
+    kept = found(tmp_path / FILE, "SELECT entry FROM set_aside")
+    assert len(kept) == aside
+    assert all(isinstance(json.loads(str(entry)), dict) for (entry,) in kept)
+
+
+def test_a_bad_place_or_title_of_an_older_record_is_set_aside(tmp_path: Path) -> None:
+    change(old_record(tmp_path), "UPDATE piece SET state = '{', title = x'ff' WHERE id = 1")
+    store = Store(tmp_path)
+    assert store.session_state(PIECE) is None
+    assert len(store.history(PIECE)) == 7 * MOVES
+    assert [seen.piece.title for seen in store.pieces()] == ["Untitled", "Another Piece"]
+    store.close()
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from coach.record import moving
+from coach.record.store import Store
+moving.STEP = 3
+left = int(sys.argv[2])
+def say(text):
+    global left
+    left -= 1
+    if left < 0:
+        os._exit(9)
+Store(Path(sys.argv[1]), say=say)
+os._exit(0)
+"""
+
+
+@pytest.mark.parametrize("after", range(6))
+def test_ended_in_the_middle_it_goes_on_the_next_time(tmp_path: Path, after: int) -> None:
+    old_record(tmp_path, repetitions=7)
+    home = Path(__file__).parent.parent
+    program = [sys.executable, "-c", KILLED, str(tmp_path), str(after)]
+    done = subprocess.run(program, cwd=home, check=False)
+    assert done.returncode == (9 if after < 5 else 0)  # a copy, three steps, and making it small
+    store = Store(tmp_path)
+    assert len(store.history(PIECE)) == 7 * MOVES
+    assert [store.take(one.id) for one in store.repetitions(OTHER)] == [ended().take]
+    store.close()
+    assert found(tmp_path / FILE, "PRAGMA integrity_check") == [("ok",)]
+    assert not list(tmp_path.glob("*.part*"))
+
+
+def test_killed_at_any_moment_nothing_is_lost(tmp_path: Path) -> None:
+    whole = tmp_path / "whole"
+    whole.mkdir()
+    old_record(whole, repetitions=60)
+    program = (
+        "import sys; from pathlib import Path; from coach.record import moving;"
+        "from coach.record.store import Store; moving.STEP = 2; print(flush=True);"
+        "Store(Path(sys.argv[1])).close()"
+    )
+    home = Path(__file__).parent.parent
+    for n in range(8):
+        folder = tmp_path / str(n)
+        shutil.copytree(whole, folder)
+        for k in range(3):
+            child = subprocess.Popen(
+                [sys.executable, "-c", program, str(folder)], cwd=home, stdout=subprocess.PIPE
+            )
+            assert child.stdout
+            with child:
+                child.stdout.readline()
+                time.sleep(0.004 * (n + k))
+                child.kill()
+        store = Store(folder)
+        assert len(store.history(PIECE)) == 60 * MOVES
+        store.close()
+
+
+def test_two_programs_bring_it_up_to_date_together(tmp_path: Path) -> None:
+    old_record(tmp_path, repetitions=60)
+    program = (
+        "import sys; from pathlib import Path; from coach.record import moving;"
+        "from coach.record.store import Store; moving.STEP = 2; Store(Path(sys.argv[1])).close()"
+    )
+    home = Path(__file__).parent.parent
+    children = [
+        subprocess.Popen([sys.executable, "-c", program, str(tmp_path)], cwd=home) for _ in range(3)
+    ]
+    assert [child.wait(60) for child in children] == [0, 0, 0]
+    store = Store(tmp_path)
+    assert len(store.history(PIECE)) == 60 * MOVES
+    store.close()
+
+
+def test_without_room_for_a_copy_it_is_left_as_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = old_record(tmp_path)
+    before = found(old, "SELECT * FROM observation")
+    with monkeypatch.context() as patch:
+        usage = shutil.disk_usage(tmp_path)._replace(free=1000)
+        patch.setattr("shutil.disk_usage", lambda _: usage)
+        with pytest.raises(RecordError, match="free some space"):
+            Store(tmp_path)
+    assert found(old, "SELECT * FROM observation") == before
+    assert [path.name for path in tmp_path.iterdir()] == [FILE]
+
+
+def test_what_an_older_keyhole_left_beside_the_record_joins_it(tmp_path: Path) -> None:
+    Store(tmp_path).close()
+    old = tmp_path / "unsaved-1.sqlite3"
+    make_old_record(old)
+    with closing(sqlite3.connect(old)) as db, db:
+        add_old(db, PIECE, ended(), NOON_S)
+    store = Store(tmp_path)
+    assert len(store.history(PIECE)) == MOVES
+    assert not old.exists()
+    assert store.notices == []
+    store.close()
+
+
+def test_a_damaged_older_record_is_rescued(tmp_path: Path) -> None:
+    file = old_record(tmp_path, repetitions=40)
+    whole = bytearray(file.read_bytes())
+    root = found(file, "SELECT rootpage FROM sqlite_master WHERE name = 'pedal'")[0][0]
+    assert isinstance(root, int)
+    whole[(root - 1) * 4096 : root * 4096] = b"\xa5" * 4096
+    file.write_bytes(whole)
+    store = Store(tmp_path)
+    assert len(store.history(PIECE)) == 40 * MOVES
+    assert any("41 repetitions" in said for said in store.notices)
+    store.close()
+
+
+def test_a_command_with_a_screen_brings_it_up_to_date_first(tmp_path: Path) -> None:
+    old_record(tmp_path)
+    keeping = Keeping(Namespace(data=tmp_path, counting=None))
+    keeping.bring_up_to_date()
+    assert not is_older(tmp_path / FILE)
+    assert any("brought up to date" in said for said in keeping.notices())
+    assert keeping.store
+    close_record(keeping.store)
