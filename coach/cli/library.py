@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,9 +48,9 @@ class HomeLibrary:
         return (*played, *(item for item in samples() if item.path not in seen))
 
     def _played(self) -> tuple[HomeItem, ...]:
-        used, warm_ups = self._used(), self.warm_ups()
+        used, warm_ups = self._used(), tuple(islice(self._warm_ups(), WARM_UPS))
         first = used[:1] if self._played_today() else ()
-        return (*first, *warm_ups[:WARM_UPS], *used[len(first) :])
+        return (*first, *warm_ups, *used[len(first) :])
 
     def _played_today(self) -> bool:
         if (store := self._keeping.store) is None or (piece := store.last_piece()) is None:
@@ -58,20 +59,21 @@ class HomeLibrary:
 
     def warm_ups(self) -> tuple[HomeItem, ...]:
         """A warm-up for each piece that had weak spots when it was last played, newest first."""
+        return tuple(self._warm_ups())
+
+    def _warm_ups(self) -> Iterator[HomeItem]:
+        """The same, each read when it is asked for."""
         from coach.coaching.warmup import all_fit, last_session, weak_spots
 
         if (store := self._keeping.store) is None:
-            return ()
-        found = []
+            return
         for piece, history in store.recent(time.time() - _DAYS_S):
             spots = weak_spots(history)
             if spots and Path(piece.path).is_file():
                 newest_s = last_session(history)[-1].at_s
                 told = _spots(len(spots)) if all_fit(spots, WARM_UP_MIN) else "the worst weak spots"
                 line = f"{told} of {_days_ago(newest_s)}: {piece.title}"
-                item = HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
-                found.append((newest_s, item))
-        return tuple(item for _, item in sorted(found, key=lambda pair: -pair[0]))
+                yield HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
 
     def _used(self) -> tuple[HomeItem, ...]:
         if (store := self._keeping.store) is None:

@@ -40,6 +40,9 @@ _OUTSIDE = {
 """What goes wrong around a file; anything else may be the file itself."""
 _NEWEST_VERSION = VERSION + 1000
 """A version beyond this is no newer Keyhole's, but damage."""
+_ALWAYS_CHECKED_BYTES, _CHECKED_BYTES = 4 << 20, 64 << 20
+"""Files up to the first size are looked through whenever they are opened, up to the second after a
+crash: 5 ms and 0.4 s as measured. Damage in a larger one is found when it is read. Own choice."""
 _PARTS = ("", "-wal", "-shm", "-journal")
 """What SQLite may have beside a file."""
 
@@ -96,7 +99,9 @@ class Database:
 
     def _prepare(self, crashed: bool, say: Say, backup: Path | None) -> None:
         run = self._connection.execute
-        if crashed and run("PRAGMA quick_check(1)").fetchone() != ("ok",):
+        size = self.path.stat().st_size
+        looks = size <= _ALWAYS_CHECKED_BYTES or (crashed and size <= _CHECKED_BYTES)
+        if looks and run("PRAGMA integrity_check(1)").fetchone() != ("ok",):
             raise Damaged
         version = version_of(self._connection)
         if VERSION < version <= _NEWEST_VERSION:
