@@ -23,12 +23,14 @@ from coach.judging.following_marks import WAIT_S, Marks
 from coach.judging.following_reading import Understanding
 from coach.judging.following_states import FOLLOWER_TABLE, FollowerEvent, FollowerState
 from coach.judging.heard import Begun, Ended, Heard, NotThis
+from coach.judging.instead import played_instead
+from coach.judging.instead_so_far import Overheard
+from coach.judging.instead_words import OTHER_NOTES
 from coach.judging.matching_score import lay_out
 from coach.judging.matching_tempo import written_period
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
-OTHER_NOTES = "These are not the notes of this window."
 ONLY_A_CHORD = "Only the first notes were played."
 FALSE_START = "A false start: it does not count."
 
@@ -50,6 +52,7 @@ class Follower:
         self._pedals: list[PedalMove] = []
         self._held: dict[int, int] = {}
         self._take: list[PlayedNote] = []
+        self._overheard = Overheard(excerpt)
         self._forget()
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Heard, ...]:
@@ -57,6 +60,7 @@ class Follower:
         out = list(self.tick(at_s))
         if self.state is not FollowerState.FOLLOWING:
             self._make_room(pitch, at_s)
+            self._overheard.hear(PlayedNote(pitch, velocity, at_s))
         self._held[pitch] = len(self._take)
         self._take.append(PlayedNote(pitch, velocity, at_s))
         self._last_s = at_s
@@ -81,7 +85,7 @@ class Follower:
     def tick(self, now_s: float) -> tuple[Heard, ...]:
         """Time has passed: what is over is ended, what was doubtful is told."""
         if self.state is not FollowerState.FOLLOWING:
-            return ()
+            return self._strange(self._overheard.at_rest(now_s))
         quiet_s = now_s - self._last_s
         over_s = rules.end_after_s(self._layout, self._heard.decoder)
         if over_s is not None and quiet_s >= over_s:
@@ -124,29 +128,46 @@ class Follower:
         """What the last key means for the repetition and its marks."""
         if self.state is not FollowerState.FOLLOWING:
             return self._before()
-        if rules.is_lost(self._layout, self._heard.trace.keys, self._take):
+        said = self._instead_so_far()
+        if said or rules.is_lost(self._layout, self._heard.trace.keys, self._take):
             self._move(FollowerEvent.LEFT)
-            return [self._not_this()]
+            return [self._not_this(said or played_instead(self.excerpt, self._take))]
         again = rules.goes_back(self._layout, self._heard.trace, self._take)
         if again is not None:
             return self._begin_again(again)
         return self._mark()
 
+    def _instead_so_far(self) -> str | None:
+        """What is played instead, where the beginning fitted by chance."""
+        keys = self._heard.trace.keys
+        if len(keys) > 2 * rules.ENOUGH_KEYS or 2 * rules.fits(keys) > len(keys):
+            return None
+        return played_instead(self.excerpt, self._take, so_far=True)
+
     def _before(self) -> list[Heard]:
         keys = self._heard.trace.keys
-        if rules.is_begun(self._layout, keys, self._is_fresh):
+        begun = rules.is_begun(self._layout, keys, self._is_fresh)
+        if begun and not self._overheard.goes_on():
             self._move(FollowerEvent.BEGUN)
+            self._overheard.forget()
             first = rules.first_key(keys, self._take)
             if first:
                 self._forget(keep=first)
                 self._waits = True
                 self._heard.begin_again(self._take)
             return [Begun(self._take[0].onset_s), *self._mark()]
-        if len(keys) >= rules.ENOUGH_KEYS and self.state is not FollowerState.ELSEWHERE:
-            self._move(FollowerEvent.STRANGE)
-            return [NotThis(OTHER_NOTES, self._taken(len(self._take)))]
+        said = self._overheard.after_key()
+        if not said and len(keys) >= rules.ENOUGH_KEYS:
+            said = None if self.state is FollowerState.ELSEWHERE else OTHER_NOTES
         self._move(FollowerEvent.KEY)
-        return []
+        return list(self._strange(said))
+
+    def _strange(self, said: str | None) -> tuple[Heard, ...]:
+        """Before a repetition: what was played instead, once it is known."""
+        if said is None:
+            return ()
+        self._move(FollowerEvent.STRANGE)
+        return (NotThis(said, self._taken(len(self._take))),)
 
     def _mark(self) -> list[Heard]:
         return self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
@@ -173,15 +194,16 @@ class Follower:
             return (NotThis(ONLY_A_CHORD),)
         if rules.fits(keys) * 3 < len(keys):
             self._move(FollowerEvent.BROKEN_OFF)
-            return (self._not_this(),)
+            return (self._not_this(played_instead(self.excerpt, self._take)),)
         return (*self._tell(), self._end(FollowerEvent.BROKEN_OFF))
 
-    def _not_this(self) -> NotThis:
+    def _not_this(self, said: str | None) -> NotThis:
         """Something else was played: it is forgotten."""
         take = self._taken(len(self._take))
         self._forget()
+        self._overheard.take_over(take.notes, is_said=said is not None)
         self._is_fresh = False
-        return NotThis(OTHER_NOTES, take)
+        return NotThis(said or OTHER_NOTES, take)
 
     def _end(self, event: FollowerEvent) -> Ended:
         take = self._taken(len(self._take))

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from coach.judging.facts import Label
 from coach.judging.following_states import FollowerEvent
+from coach.judging.instead import is_wild
 from coach.judging.matching_decode import Decoder
 from coach.judging.matching_score import Layout
 from coach.judging.matching_trace import Trace
@@ -102,8 +103,7 @@ def _strange(layout: Layout, key: tuple[Label, int], played: PlayedNote) -> bool
     label, note = key
     if label is not Label.WRONG:
         return label is Label.EXTRA
-    away = abs(played.pitch - layout.pitch[note])
-    return away > 5 and away != 12
+    return is_wild(played.pitch - layout.pitch[note])
 
 
 def silence_s(layout: Layout, decoder: Decoder) -> float:

@@ -7,13 +7,17 @@ from collections.abc import Sequence
 from coach.judging.facts import Fault, Judgement, Matching, Stage
 from coach.judging.faults import by_importance, find_faults, tempo_fault
 from coach.judging.habits import Habits
+from coach.judging.instead import is_elsewhere, played_instead
+from coach.judging.instead_words import OTHER_NOTES, TOO_FAST
 from coach.judging.matching import match
+from coach.judging.nothing import no_repetition
 from coach.judging.notices import notices
 from coach.judging.reach import is_complete, with_reach
 from coach.judging.results import transition_results, with_errors
 from coach.judging.timing import Click, Timing, measure
 from coach.judging.timing_release import shape
 from coach.judging.tolerance import USUAL, Tolerance
+from coach.judging.too_fast import is_too_fast
 from coach.judging.verdict import at_stage, details, is_clean, sentence
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
@@ -33,11 +37,16 @@ def judge(
 ) -> Judgement:
     """Judge one repetition of the excerpt for a stage.
 
+    Where something else was played (another octave, one hand of two, all at once) it is no
+    repetition, and the sentence says what it was.
     ``qpm`` is the tempo asked for, in quarters a minute; ``click_s`` the clock time of the
     window's first grid beat where a click ran; ``habits`` what earlier repetitions of this
     player showed at each onset. Played notes are in the order of their onsets.
     """
     played, click_s = _since_the_first(played, click_s)
+    instead = played_instead(excerpt, played)
+    if instead is not None:
+        return no_repetition(excerpt, played, stage, instead)
     return judge_matched(
         excerpt,
         played,
@@ -63,6 +72,10 @@ def judge_matched(
 ) -> Judgement:
     """The same from a matching that is already there."""
     played, click_s = _since_the_first(played, click_s)
+    if is_too_fast(excerpt, played, matching, qpm):
+        return no_repetition(excerpt, played, stage, TOO_FAST)
+    if is_elsewhere(excerpt, played, matching):
+        return no_repetition(excerpt, played, stage, OTHER_NOTES)
     matching = with_reach(excerpt, matching)
     with_click = qpm is not None and click_s is not None and stage.has_click
     click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None

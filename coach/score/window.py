@@ -73,6 +73,10 @@ class Excerpt:
     """The piece's own tempo here, in quarters a minute."""
     places: tuple[Place, ...] = ()
     """Bar and beat of each of ``grid_quarters``; empty where no score stands behind it."""
+    other_hand: tuple[ScoreNote, ...] = ()
+    """What the hand that is not asked for has in the same stretch."""
+    key_fifths: int = 0
+    """The key signature at the start: sharps positive, flats negative."""
 
     @cached_property
     def grid(self) -> tuple[float, ...]:
@@ -248,16 +252,36 @@ def excerpt(score: Score, window: Window) -> Excerpt:
     Raises ValueError, with a sentence for the pianist, where the window holds no note.
     """
     landing = landing_quarters(score, window)
-    notes = list(score.notes_between(window.start_quarters, window.end_quarters, window.hands))
+    notes = _notes(score, window, landing, window.hands)
     if not notes:
         raise ValueError(f"There is nothing for {window.hands.value} to play in this window.")
-    if landing is not None:
-        notes += score.notes_between(landing, landing + Fraction(1, 1 << 30), window.hands)
+    other = _OTHER.get(window.hands)
     grid = beat_grid(
         score, window.start_quarters, max(notes[-1].onset_quarters, window.end_quarters)
     )
-    qpm = score.tempo_at(window.start_quarters)
-    return Excerpt(window, tuple(notes), landing, grid, qpm, tuple(map(score.place, grid)))
+    return Excerpt(
+        window=window,
+        notes=notes,
+        landing_quarters=landing,
+        grid_quarters=grid,
+        qpm=score.tempo_at(window.start_quarters),
+        places=tuple(map(score.place, grid)),
+        other_hand=_notes(score, window, landing, other) if other else (),
+        key_fifths=score.bar_at(window.start_quarters).key_fifths,
+    )
+
+
+_OTHER = {Hands.RIGHT: Hands.LEFT, Hands.LEFT: Hands.RIGHT}
+
+
+def _notes(
+    score: Score, window: Window, landing: Fraction | None, hands: Hands
+) -> tuple[ScoreNote, ...]:
+    """The notes of these hands in a window, and on its landing."""
+    notes = score.notes_between(window.start_quarters, window.end_quarters, hands)
+    if landing is None:
+        return notes
+    return notes + score.notes_between(landing, landing + Fraction(1, 1 << 30), hands)
 
 
 def beat_grid(

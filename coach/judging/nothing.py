@@ -1,0 +1,41 @@
+"""The judgement on what was no repetition: a sentence, and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coach.judging.facts import (
+    Judgement,
+    Label,
+    Outcome,
+    PlayedLabel,
+    ScoreLabel,
+    Stage,
+    TransitionResult,
+)
+from coach.playing.notes import PlayedNote
+from coach.score.window import Excerpt
+
+
+def no_repetition(
+    excerpt: Excerpt, played: Sequence[PlayedNote], stage: Stage, sentence: str
+) -> Judgement:
+    """Not clean, nothing at fault, nothing reached; ``sentence`` says what was played instead."""
+    return Judgement(
+        excerpt=excerpt,
+        stage=stage,
+        score=tuple(
+            ScoreLabel(note, Label.MISSED, reached=False) for note in range(len(excerpt.notes))
+        ),
+        played=tuple(PlayedLabel(key, Label.EXTRA) for key in range(len(played))),
+        qpm=None,
+        transitions=tuple(
+            TransitionResult(transition, Outcome.NOT_REACHED) for transition in excerpt.transitions
+        ),
+        faults=(),
+        clean=False,
+        complete=False,
+        unsure=False,
+        sentence=sentence,
+        is_repetition=False,
+    )
