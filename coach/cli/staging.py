@@ -47,7 +47,7 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
     counting = CountingSystem(options.counting or keeping.settings.counting)
     try:
         app = KeyholeApp(
-            _collaborators(options, keeping, ports, sentence),
+            collaborators(options, keeping, ports, sentence),
             Settings(options.ascii, counting),
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
@@ -67,9 +67,10 @@ def _ports() -> tuple[Ports | None, str]:
         return None, str(error)
 
 
-def _collaborators(
-    options: Namespace, keeping: Keeping, ports: Ports | None, sentence: str
+def collaborators(
+    options: Namespace, keeping: Keeping, ports: Ports | None, sentence: str = ""
 ) -> Collaborators:
+    """Everything that the screens are given; ``sentence`` says why there are no ports."""
     from coach.cli.sounding import PianoClick
 
     return Collaborators(

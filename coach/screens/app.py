@@ -164,7 +164,12 @@ class KeyholeApp(AppFrame):
     # -- a piece ----------------------------------------------------------------------------
 
     def open(self, path: Path, errand: Errand, moves: Sequence[str] = ()) -> None:
-        """Open a score, and drill it when it is open; ``moves`` give notes to the other hand."""
+        """Open a score, and drill it when it is open; ``moves`` give notes to the other hand.
+
+        One at a time: who strikes Enter twice does not want it twice.
+        """
+        if any(isinstance(screen, OpeningScreen) for screen in self.screen_stack):
+            return
         self.push_screen(OpeningScreen(self.collaborators.open_score, path, errand, moves))
 
     def on_score_refused(self, message: ScoreRefused) -> None:
@@ -232,7 +237,6 @@ class KeyholeApp(AppFrame):
             self.open(self._opened, Errand.GO_ON, message.moves)
 
     def _close_opening(self) -> None:
-        if isinstance(self.top, TooSmallScreen):
-            self.pop_screen()
-        if isinstance(self.top, OpeningScreen):
-            self.pop_screen()
+        for screen in self.screen_stack:
+            if isinstance(screen, OpeningScreen):
+                self.close(screen)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
@@ -12,8 +12,9 @@ from textual.filter import LineFilter
 from textual.geometry import Size
 from textual.screen import Screen
 
+from coach.screens.dialog import Palette
 from coach.screens.mistakes import PlainlyEnding
-from coach.screens.notices import TooSmallScreen, is_too_small
+from coach.screens.notices import NoticeScreen, TooSmallScreen, is_too_small
 from coach.screens.plainly import SeenOnly
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ class AppFrame(PlainlyEnding):
     App.-plain ModalScreen > * { border: ascii $foreground; }
     App.-plain ModalScreen > .keys { border: none; }
     App.-plain Input, App.-plain Input:focus { border: ascii $foreground; }
+    OptionList, Input, Tree { min-width: 20; }  /* Textual can't fold words into no columns */
     SearchIcon { display: none; }  /* not every terminal has that character */
     """
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -65,6 +67,35 @@ class AppFrame(PlainlyEnding):
             self.push_screen(TooSmallScreen())
         elif not small and isinstance(self.top, TooSmallScreen):
             self.pop_screen()
+
+    def push_screen(self, screen: Screen[Any], *args: Any, **how: Any) -> Any:  # type: ignore[override]
+        """Show a screen over the others; that the terminal is too small stays the uppermost."""
+        if isinstance(self.top, TooSmallScreen):
+            self.pop_screen()
+        pushed = super().push_screen(screen, *args, **how)
+        if is_too_small(self.size) and not isinstance(screen, TooSmallScreen):
+            super().push_screen(TooSmallScreen())
+        return pushed
+
+    def close(self, screen: Screen[Any]) -> None:
+        """Take a screen away, with what lies over it; notices over it are still to be read."""
+        if screen not in self.screen_stack:
+            return
+        notices: list[NoticeScreen] = []
+        while (top := self.screen_stack[-1]) is not screen:
+            if isinstance(top, NoticeScreen):
+                notices.append(top)
+            self.pop_screen()
+        self.pop_screen()
+        for notice in reversed(notices):
+            self.push_screen(NoticeScreen(notice.sentence))
+        self.mind_size()
+
+    def action_command_palette(self) -> None:
+        """Every command by its name; one palette at a time, and none over what can't be read."""
+        stack = self.screen_stack
+        if stack and not any(isinstance(one, Palette | TooSmallScreen) for one in stack):
+            self.push_screen(Palette())
 
     def action_keys(self) -> None:
         """All keys and marks."""

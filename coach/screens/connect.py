@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
-from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach.screens.dialog import Dialog
 from coach.screens.plainly import as_shown
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def unheard(wanted: str | None, ports: PortsLike | None) -> str:
     return f"No port has “{wanted}” in its name. There is: {', '.join(names)}."
 
 
-class ConnectScreen(ModalScreen[str]):
+class ConnectScreen(Dialog[str]):
     """Offers the demo and the makeshift piano; answers ``wait``, ``demo`` or ``letters``.
 
     It goes by itself as soon as a piano is there.

@@ -203,8 +203,11 @@ class DrillScreen(DrillView):
 
     def action_home(self) -> None:
         """Leave this piece; where it stands is kept."""
+        from coach.screens.app import KeyholeApp
+
+        assert isinstance(self.app, KeyholeApp)
         sentence = self._leave()
-        self.app.pop_screen()
+        self.app.close(self)
         if sentence:
             self.app.push_screen(NoticeScreen(sentence))
 

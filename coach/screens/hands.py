@@ -8,13 +8,13 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
-from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 
 from coach.score.handlines import HandMove, MoveError, parse_move
 from coach.score.handmoves import check
 from coach.score.model import Hand, Score, ScoreNote
 from coach.score.words import printable
+from coach.screens.dialog import Dialog
 from coach.screens.plainly import as_shown
 
 _OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
@@ -49,7 +49,7 @@ class PassageInput(Input):
         return printable(value)
 
 
-class HandsScreen(ModalScreen[tuple[str, ...]]):
+class HandsScreen(Dialog[tuple[str, ...]]):
     """Answers the moves as lines (:mod:`coach.score.handmoves`); () where nothing is moved."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -9,13 +9,14 @@ from rich.text import Text, TextType
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
-from textual.screen import ModalScreen, Screen
+from textual.screen import Screen
 from textual.widgets import DirectoryTree, OptionList, Static
 from textual.widgets.option_list import Option
 
 from coach.score.words import printable
 from coach.screens.cautions import CAUTIONS
 from coach.screens.collaborators import HomeItem, Library
+from coach.screens.dialog import Dialog
 from coach.screens.pianos import piano_words
 from coach.screens.plainly import as_shown
 from coach.screens.widgets.head import HelpLine, StateLine
@@ -146,7 +147,7 @@ class ScoreTree(DirectoryTree):
         ]
 
 
-class FindScreen(ModalScreen[None]):
+class FindScreen(Dialog[None]):
     """Find a score in the folders."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

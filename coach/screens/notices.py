@@ -9,10 +9,10 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.events import Resize
 from textual.geometry import Size
-from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from coach.screens.dialog import Dialog
 from coach.screens.plainly import as_shown
 
 MINIMUM = (60, 18)
@@ -45,7 +45,7 @@ class SheetBox(VerticalScroll):
         self.border_subtitle = f"{more}Enter, Esc or play: back"
 
 
-class SheetScreen(ModalScreen[None]):
+class SheetScreen(Dialog[None]):
     """A text over the screen, closed with any of the usual keys, or by playing on."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -93,7 +93,7 @@ class NoticeScreen(SheetScreen):
         return self.sentence
 
 
-class TooSmallScreen(ModalScreen[None]):
+class TooSmallScreen(Dialog[None]):
     """In place of a broken picture."""
 
     DEFAULT_CSS = """

@@ -11,17 +11,17 @@ from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from coach.record.errors import RecordError
 from coach.score.errors import ScoreError
 from coach.screens.collaborators import Errand, Opener
+from coach.screens.dialog import Dialog
 from coach.screens.messages import OpeningProgress, ScoreOpened, ScoreRefused
 from coach.screens.plainly import as_shown
 
 
-class OpeningScreen(ModalScreen[None]):
+class OpeningScreen(Dialog[None]):
     """Opens one score in a worker thread; answers the app with a message."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "give_up", "give up", show=False)]

@@ -29,10 +29,16 @@ class MarkedPage:
         self._plain: dict[int, tuple[str, list[str]]] = {}
         self._notes: dict[int, dict[int, list[tuple[int, bool]]]] = defaultdict(dict)
         for note, cells in page.notes.items():
-            for row, column in cells.heads:
+            for row, column in filter(self._has, cells.heads):
                 self._notes[row].setdefault(column, []).append((note, False))
-            row, column = cells.mark
-            self._notes[row].setdefault(column, []).append((note, True))
+            if self._has(cells.mark):
+                row, column = cells.mark
+                self._notes[row].setdefault(column, []).append((note, True))
+
+    def _has(self, cell: Cell) -> bool:
+        """Whether a cell is on the page: on a very narrow one what is too far right is left out."""
+        row, column = cell
+        return row < len(self._page.rows) and column < len(self._page.rows[row].text)
 
     @property
     def rows(self) -> int:
@@ -42,7 +48,8 @@ class MarkedPage:
     def cells_of(self, notes: Iterable[int]) -> set[Cell]:
         """The cells that show what became of these notes; none for notes of another page."""
         here = (self._page.notes[note] for note in notes if note in self._page.notes)
-        return {cell for cells in here for cell in (*cells.heads, cells.mark)}
+        every = (cell for cells in here for cell in (*cells.heads, cells.mark))
+        return set(filter(self._has, every))
 
     def row(self, row: int) -> tuple[str, list[str]]:
         """A row's characters and the look of each."""

@@ -1,0 +1,169 @@
+"""Screens over screens: each closes itself alone, at any moment, in a terminal of any size."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+from screenfakes import FakeDrill, two_hands
+from seat import RIGHT, seated
+from textual.command import CommandPalette
+from textual.events import Key
+
+from coach.playing.events import KeyDown
+from coach.score.model import Hands
+from coach.screens.collaborators import Errand, Start
+from coach.screens.drill_screen import DrillScreen
+from coach.screens.home import HomeScreen
+from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen
+from coach.screens.opening import OpeningScreen
+from scripts.fuzz_app import run_round, warmed
+
+DIALOGS = ["", "ctrl+p", "m", "t", "d", "w", "question_mark"]
+
+
+def strike(seat, *keys):
+    """Keys that come before anything has been made of the ones before."""
+    for key in keys:
+        seat.app.post_message(Key(key, key if len(key) == 1 else None))
+
+
+def kinds(seat):
+    return [type(screen) for screen in seat.app.screen_stack[1:]]
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        ["ctrl+p"] * 2,
+        ["ctrl+p"] * 5,
+        ["ctrl+p", "escape", "ctrl+p", "escape", "ctrl+p"],
+        ["question_mark", "ctrl+p", "ctrl+p"],
+        ["ctrl+p", "question_mark", "ctrl+p"],
+        ["ctrl+p", "escape", "escape", "escape", "ctrl+p", "ctrl+p"],
+    ],
+    ids=" ".join,
+)
+def test_the_palette_is_there_once_whenever_it_is_asked_for(keys):
+    async def run(seat):
+        seat.app.push_screen(NoticeScreen("Read this."))
+        strike(seat, *keys)
+        await seat.pilot.pause(0.05)
+        strike(seat, *keys)
+        await seat.pilot.pause(0.2)
+        assert sum(issubclass(one, CommandPalette) for one in kinds(seat)) <= 1
+
+    seated((80, 24), run)
+
+
+def test_a_notice_over_the_palette_and_the_palette_asked_for_again():
+    async def run(seat):
+        await seat.pilot.press("ctrl+p")
+        seat.app.push_screen(NoticeScreen("Read this."))
+        await seat.pilot.press("ctrl+p")
+        await seat.pilot.pause()
+        assert "Read this." in seat.text
+
+    seated((80, 24), run)
+
+
+@pytest.mark.parametrize("dialog", ["question_mark", "m", "d", "t", "ctrl+p"])
+def test_two_quick_escapes_close_the_dialog_and_not_what_lies_under_it(dialog):
+    async def run(seat):
+        await seat.pilot.press(dialog)
+        dialog_screen = seat.app.screen
+        dialog_screen.dismiss()
+        dialog_screen.dismiss()
+        await seat.pilot.pause(0.1)
+        assert kinds(seat) == [HomeScreen, DrillScreen]
+
+    seated((80, 24), run)
+
+
+def test_enter_struck_twice_opens_a_piece_once():
+    async def run(seat):
+        await seat.until(HomeScreen)
+        seat.app.open(Path("tune.musicxml"), Errand.DRILL)
+        seat.app.open(Path("tune.musicxml"), Errand.DRILL)
+        await seat.until(DrillScreen)
+        await seat.pilot.pause(0.1)
+        assert kinds(seat) == [HomeScreen, DrillScreen]
+
+    assert len(seated((80, 24), run, start=Start()).errands) == 1
+
+
+def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along():
+    async def run(seat):
+        waits = OpeningScreen(lambda *_: None, Path("tune.musicxml"), Errand.DRILL)
+        waits._open = lambda: None
+        seat.app.push_screen(waits)
+        await seat.pilot.press("ctrl+p")
+        seat.app.push_screen(NoticeScreen("Read this."))
+        await seat.pilot.pause()
+        seat.app._close_opening()
+        await seat.pilot.pause(0.1)
+        assert kinds(seat) == [HomeScreen, DrillScreen, NoticeScreen]
+        assert "Read this." in seat.text
+
+    seated((80, 24), run)
+
+
+@pytest.mark.parametrize("dialog", DIALOGS)
+def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog):
+    drill = FakeDrill(two_hands(4), hands=Hands.TOGETHER)
+
+    async def run(seat):
+        if dialog:
+            await seat.pilot.press(dialog)
+        stack = kinds(seat)
+        sizes = ((1, 1), (2, 1), (1, 60), (200, 1), (3, 3), (59, 18), (12, 40), (60, 17), (1, 1))
+        for at, size in enumerate(sizes):
+            await seat.pilot.resize_terminal(*size)
+            assert isinstance(seat.app.screen, TooSmallScreen)
+            seat.staging.ports.post(KeyDown(RIGHT[at % 5], 64, float(at)))
+            strike(seat, "ctrl+p", "escape", "d")
+            await seat.pilot.pause(0.02)
+            assert isinstance(seat.app.screen, TooSmallScreen)
+        await seat.pilot.resize_terminal(80, 24)
+        await seat.pilot.pause()
+        assert kinds(seat) == stack
+
+    seated((80, 24), run, drill=drill)
+
+
+@pytest.mark.parametrize("size", [(1, 1), (2, 40), (200, 1)])
+@pytest.mark.parametrize("piano", [False, True])
+def test_it_may_also_be_started_in_the_smallest_terminal(size, piano):
+    async def run(seat):
+        await seat.pilot.pause(0.3)
+        assert isinstance(seat.app.screen, TooSmallScreen)
+        await seat.pilot.resize_terminal(80, 24)
+        for _ in range(300):
+            if not isinstance(seat.app.screen, TooSmallScreen | OpeningScreen):
+                break
+            await asyncio.sleep(0.01)
+        assert TooSmallScreen not in kinds(seat)
+        assert DrillScreen in kinds(seat)
+
+    seated(size, run, start=Start(Path("tune.musicxml")), piano=piano)
+
+
+def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterwards():
+    async def run(seat):
+        await seat.pilot.resize_terminal(20, 5)
+        seat.app.push_screen(NoticeScreen("Read this."))
+        await seat.pilot.pause()
+        assert "too small" in seat.text.replace("\n", " ")
+        await seat.pilot.resize_terminal(80, 24)
+        await seat.pilot.pause()
+        assert "Read this." in seat.text
+        assert isinstance(seat.app.screen, SheetScreen)
+
+    seated((80, 24), run)
+
+
+def test_random_evenings_end_nothing(tmp_path):
+    """A short run of ``scripts/fuzz_app.py``."""
+    warm = warmed(tmp_path)
+    assert [run_round(7, number, warm) for number in range(2)] == [[], []]
