@@ -120,6 +120,12 @@ class Desk:
             self.is_finished,
         )  # fmt: skip
 
+    def has_changed_by(self, at_s: float) -> bool:
+        """Let time pass up to a moment; whether something else is asked for then."""
+        asked = self.drill.assignment.to_play
+        self.wait_until(at_s)
+        return self.drill.assignment.to_play != asked
+
     # -- what is done at it -----------------------------------------------------------------
 
     def act(self, act: Act) -> None:

@@ -32,6 +32,9 @@ FAST_S = 0.050
 DISTINCT = 6
 """Onsets that a window needs so that its notes shifted can't be anything else."""
 
+PLAIN = 3
+"""Onsets that a window needs so that one wrong of them leaves it plain which window it is."""
+
 ASKS = ("smaller", "larger", "slower", "faster", "other hand", "again", "next", "not this")
 
 
@@ -323,7 +326,7 @@ class EveningPlayer:
             and sum(n.pitch == note.pitch for n in chord.notes) == 1
         ]  # fmt: skip
         weak = [one for one in able if (one[1].onset_quarters, one[1].hand) in self._weak]
-        if not able:
+        if not able or len(row) < PLAIN:  # of two onsets with one wrong nobody can tell the window
             return {}, ()
         at, note = dice.choice(weak if weak and dice.random() < 0.6 else able)
         alone = len(row[at].pitches) == 1
@@ -347,7 +350,7 @@ class EveningPlayer:
             strokes, at_s = self._noodle(seen, at_s)
             playing.add(strokes, _passage("noodling", Worth.NOTHING))
             at_s += dice.uniform(0.3, 3.0)
-        if self._happens("false start"):
+        if len(row) > 1 and self._happens("false start"):
             for _ in range(dice.choice((1, 1, 2, 3))):
                 first = [row[0]]
                 if len(row[0].notes) > 1 and dice.random() < 0.3:  # one hand only
