@@ -14,7 +14,17 @@ from coach.drill import Drill, judgement_to_plain, repair, where_it_breaks
 from coach.judging.facts import Family, Stage
 from coach.judging.facts import Outcome as Result
 from coach.judging.instead import played_instead, read_off
-from coach.judging.instead_words import OTHER_NOTES, TOO_FAST
+from coach.judging.instead_words import (
+    OTHER_NOTES,
+    TOO_FAST,
+    both_hands_words,
+    clef_words,
+    in_short,
+    octave_words,
+    one_hand_words,
+    other_hand_words,
+    transposed_words,
+)
 from coach.judging.judge import judge
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -153,7 +163,7 @@ def test_a_left_hand_read_in_the_treble_clef_is_told(path, steps):
         for part in bars(path)
         if onsets(part, L) > 3 and L in part.window.hands
     ]
-    count, of = told(parts, "in the treble clef")
+    count, of = told(parts, "hand read the treble clef")
     # a third lower throughout is also what a transposed piano gives
     assert count >= (0.9 if steps > 0 else 0.7) * of
 
@@ -245,13 +255,13 @@ TUNE, BASS = "C5 E5 G5 F5 D5 B4 C5", "C3 - G3 - G2 - C3"
          "Both hands are an octave too low: move them up."),
         ("C7 E7 G7 F7 D7 B6 C7", BASS, "The right hand is two octaves too high: move it down."),
         ("C6 E6 G6 F6 D6 B5 C6", "C2 - G2 - G1 - C2",
-         "The right hand is an octave too high, the left an octave too low."),
+         "Right hand an octave too high, left hand an octave too low."),
         ("D5 F#5 A5 G5 E5 C#5 D5", "D3 - A3 - A2 - D3",
          "All of it is two half steps too high. Is the piano's transpose switched on?"),
         ("B4 D#5 F#5 E5 C#5 A#4 B4", "B2 - F#3 - F#2 - B2",
          "All of it is one half step too low. Is the piano's transpose switched on?"),
         (TUNE, "A2 - E3 - E2 - A2",
-         "The left hand was read in the treble clef: read the bass clef."),
+         "The left hand read the treble clef: read the bass clef."),
         (TUNE, "", "Both hands are asked for: only the right hand was heard."),
         ("", BASS, "Both hands are asked for: only the left hand was heard."),
         # a note wrong, and begun anew
@@ -517,7 +527,7 @@ LIVE: list[tuple[str, Callable[[Excerpt], list[PlayedNote] | None], float]] = [
     ("an octave too high", lambda part: plays(part, moved(12, R, L)), 0.9),
     ("Is the piano's transpose",
      lambda part: plays(part, moved(3, R, L)) if len(part.notes) > 6 else None, 0.9),
-    ("in the treble clef",
+    ("hand read the treble clef",
      lambda part: plays(part, read(part, L, 5)) if part.window.hands is Hands.LEFT else None, 0.7),
     ("only the right hand", lambda part: plays(part, only(R)) if _both(part) else None, 0.9),
     ("only the left hand", lambda part: plays(part, only(L)) if _both(part) else None, 0.9),
@@ -615,6 +625,26 @@ def test_it_is_no_evidence_and_breaks_no_run():
     assert (after.clean_run, after.assignment.qpm) == (1, before.assignment.qpm)
     assert after.assignment.window == before.assignment.window
     assert after.troubles == ()
+
+
+@pytest.mark.parametrize(
+    ("sentence", "short"),
+    [
+        (octave_words({R: 0, L: -12}), "OCTAVE"),
+        (octave_words({R: 12, L: -12}), "OCTAVE"),
+        (transposed_words(2), "TRANSPOSED"),
+        (clef_words(L, "treble"), "THE CLEF"),
+        (one_hand_words(R), "BOTH HANDS"),
+        (both_hands_words(L), "LH ALONE"),
+        (other_hand_words(L), "RH ALONE"),
+        (TOO_FAST, "TOO FAST"),
+        (OTHER_NOTES, "OTHER NOTES"),
+        ("You paused.", ""),
+    ],
+)
+def test_each_sentence_is_short_and_has_a_word_or_two_for_afar(sentence, short):
+    assert in_short(sentence) == short
+    assert len(sentence.split(".")[0].split()) <= 12
 
 
 # -- as data ----------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from coach.score.model import Hand
 
 OTHER_NOTES = "These are not the notes of this window."
-TOO_FAST = "Too fast to be heard as a rhythm: play what you can count."
+TOO_FAST = "Too fast to hear a rhythm: play what you can count."
 
 _NAME = {Hand.RIGHT: "right hand", Hand.LEFT: "left hand"}
 _OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
@@ -22,7 +22,7 @@ def octave_words(by: Mapping[Hand, int]) -> str:
     moved = {hand: steps for hand, steps in by.items() if steps}
     if len(set(moved.values())) > 1:
         right, left = _octaves(moved[Hand.RIGHT]), _octaves(moved[Hand.LEFT])
-        return f"The right hand is {right}, the left {left}."
+        return f"Right hand {right}, left hand {left}."
     steps = next(iter(moved.values()))
     way = "down" if steps > 0 else "up"
     if len(moved) == 2:
@@ -45,7 +45,7 @@ def transposed_words(steps: int) -> str:
 def clef_words(hand: Hand, clef: str) -> str:
     """``The left hand read the treble clef: it is the bass clef.``."""
     other = "bass" if clef == "treble" else "treble"
-    return f"The {_NAME[hand]} was read in the {clef} clef: read the {other} clef."
+    return f"The {_NAME[hand]} read the {clef} clef: read the {other} clef."
 
 
 def one_hand_words(heard: Hand) -> str:
@@ -61,3 +61,22 @@ def both_hands_words(asked: Hand) -> str:
 def other_hand_words(heard: Hand) -> str:
     """One hand is asked for, and the other was heard."""
     return f"The {_NAME[_OTHER[heard]]} is asked for: the {_NAME[heard]} was heard."
+
+
+_SHORT = (
+    (" clef: read the ", "THE CLEF"),
+    ("octave", "OCTAVE"),
+    ("transpose", "TRANSPOSED"),
+    ("Both hands are asked for", "BOTH HANDS"),
+    ("Right hand alone", "RH ALONE"),
+    ("The right hand is asked for", "RH ALONE"),
+    ("Left hand alone", "LH ALONE"),
+    ("The left hand is asked for", "LH ALONE"),
+    (TOO_FAST, "TOO FAST"),
+    (OTHER_NOTES, "OTHER NOTES"),
+)
+
+
+def in_short(sentence: str) -> str:
+    """One of the sentences above in a word or two, to be read from afar; empty for any other."""
+    return next((short for words, short in _SHORT if words in sentence), "")

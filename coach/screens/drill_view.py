@@ -21,6 +21,7 @@ from coach.coaching.outcomes import (
     StateChanged,
     StrayKey,
 )
+from coach.judging.instead_words import in_short
 from coach.screens.collaborators import ClickLike, Desk, Settings
 from coach.screens.drill_click import DrillClick
 from coach.screens.drill_sayings import READ_S
@@ -61,11 +62,14 @@ class DrillView(DrillClick):
         super().__init__(desk, settings, clock, piano=piano, click=click, letters=letters)
         self._no_piano = no_piano
         self._next: AssignmentGiven | None = None
+        self._is_set_aside = False
+        """Whether something was set aside just now, and why is to be read."""
         self._hold: Timer | None = None
         """Runs while the marks of the last repetition are to stay in sight."""
 
     def show(self, outcomes: Iterable[Outcome]) -> None:
         """Show what the drill answered; marks that come together are painted together."""
+        self._is_set_aside = False
         for is_mark, some in groupby(outcomes, lambda outcome: isinstance(outcome, NoteMarked)):
             if is_mark:
                 marked = (one for one in some if isinstance(one, NoteMarked))
@@ -96,7 +100,8 @@ class DrillView(DrillClick):
             case SetAside(reason):
                 self.staff.mark_all({})
                 self.staff.turn_to(0)
-                self.result.show_verdict(reason)
+                self.result.show_verdict(reason, in_short(reason))
+                self._is_set_aside = True
             case Proposed(text):
                 self.propose(text)
 
@@ -183,11 +188,19 @@ class DrillView(DrillClick):
             self.take_back()
             self.result.show_verdict(*words)
         elif state is State.READY and self.is_reached:  # nobody played it again after all
-            self.result.show_verdict(self.finished_words)
-            self.show_way_on()
+            if self._is_set_aside:
+                self.set_timer(READ_S, self._show_reached)
+            else:
+                self._show_reached()
         elif self._waits:
             self.result.show_verdict("")
         self._waits = words is not None
+
+    def _show_reached(self) -> None:
+        """What can be done at the goal, unless it is being played again."""
+        if self.is_reached:
+            self.result.show_verdict(self.finished_words)
+            self.show_way_on()
 
 
 def _reason(decision: Decision) -> str:

@@ -10,6 +10,7 @@ from coach.coaching.outcomes import State
 from coach.coaching.placewords import whole_bars_words
 from coach.coaching.words import ENOUGH, WIDE
 from coach.judging.facts import Judgement, Stage
+from coach.judging.instead_words import in_short
 from coach.judging.reach import before_the_break
 from coach.playing.edge import Edge
 from coach.score.model import Hands, Score
@@ -79,6 +80,8 @@ def verdict_headline(score: Score, judgement: Judgement) -> str:
     """The verdict in a word or three, to be written large: ``CLEAN``, ``LH BEAT 2``."""
     if judgement.clean:
         return "CLEAN"
+    if not judgement.is_repetition:
+        return in_short(judgement.sentence)
     if judgement.unsure:
         return "NOT SURE"
     counted = [one for one in judgement.faults if not one.forgiven]

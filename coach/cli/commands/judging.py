@@ -42,9 +42,14 @@ def verdict_lines(
     """The verdict as text: what was judged, the sentence, the counts, and note by note."""
     window = judgement.excerpt.window
     first, last = score.bars_of(window.start_quarters, window.end_quarters)
-    lines = [
+    heading = (
         f"{score.title or 'Untitled'}: {first.words_to(last)}, "
-        f"{_hands(window.hands.value)}, judged for {judgement.stage.value}",
+        f"{_hands(window.hands.value)}, judged for {judgement.stage.value}"
+    )
+    if not judgement.is_repetition:
+        return [heading, f"No repetition of it: {judgement.sentence}"]
+    lines = [
+        heading,
         judgement.sentence if judgement.clean else f"Not clean: {judgement.sentence}",
         _tempo_line(score, judgement),
         _count_line(judgement),

@@ -1,0 +1,58 @@
+"""What was no repetition is said in the verdict's place, and stands there until it is read."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+from screenfakes import FakeDrill, two_hands
+from seat import RIGHT, SIZES, seated, words_of
+
+from coach.coaching.outcomes import RepetitionBegan, SetAside, State, StateChanged
+
+LOW = "The left hand is an octave too low: move it up."
+
+
+def set_aside(seat):
+    """The drill says so, and is ready again."""
+    seat.app.screen.show([SetAside(LOW), StateChanged(State.READY)])
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_what_was_played_instead_is_written_large_and_in_words(size):
+    async def run(seat):
+        set_aside(seat)
+        await seat.until_large("OCTAVE")
+        assert LOW in " ".join(words_of(seat).split())
+
+    seated(size, run)
+
+
+def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again():
+    async def run(seat):
+        set_aside(seat)
+        seat.app.screen.show_heard(61)
+        await asyncio.sleep(0.1)
+        seat.app.screen.show([StateChanged(State.PLAYING), RepetitionBegan(1.0)])
+        await seat.pilot.pause()
+        assert LOW in " ".join(words_of(seat).split())
+
+    seated(SIZES[1], run)
+
+
+def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch):
+    monkeypatch.setattr("coach.screens.drill_view.READ_S", 0.3)
+    score = two_hands(4)
+    first, then = FakeDrill(score, required=1), FakeDrill(score)
+
+    async def run(seat):
+        await seat.play(*RIGHT)
+        first.state = State.READY
+        set_aside(seat)
+        await seat.pilot.pause()
+        assert LOW in " ".join(words_of(seat).split())
+        await asyncio.sleep(0.5)
+        await seat.pilot.pause()
+        assert "Your lowest key goes on" in words_of(seat)
+
+    seated(SIZES[1], run, drill=first, after=then)
