@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 from coach.coaching.evidence import Evidence, fold
 from coach.coaching.facts import Observation
 from coach.coaching.observing import observations
-from coach.drill import judge_window, played, window
+from coach.drill import played, window
 from coach.judging.facts import Outcome
+from coach.judging.habits import Habits
+from coach.judging.judge import judge
 from coach.score.model import Hand, Hands
-from coach.score.window import Transition
+from coach.score.window import Transition, excerpt
 from tests.lessons import piece
 
 QPM, DAY_S = 96.0, 86400.0
@@ -105,14 +107,15 @@ class TestFromTheVerdict:
 
     SCORE = piece(2)
 
-    def observed(self, *, wrong=None, stop_at=None):
+    def observed(self, *, wrong=None, stop_at=None, habits=None):
         keys = [
             (n.pitch + ((n.hand.value, n.onset_quarters) == wrong), 64,
              float(n.onset_quarters) * 60 / QPM, 0.5)
             for n in self.SCORE.notes
             if stop_at is None or n.onset_quarters < stop_at
         ]  # fmt: skip
-        heard = judge_window(self.SCORE, window(self.SCORE), played(keys), qpm=QPM)
+        all_of_it = excerpt(self.SCORE, window(self.SCORE))
+        heard = judge(all_of_it, played(keys), qpm=QPM, habits=habits)
         return {
             (o.transition.hands.value, int(o.transition.to_quarters)): o.outcome
             for o in observations(heard, 5.0)
@@ -128,9 +131,17 @@ class TestFromTheVerdict:
         assert [place for place, o in seen.items() if o is not Outcome.CLEAN] == [("LH", 5)]
         assert seen["LH", 5] is Outcome.WRONG
 
-    def test_where_it_just_stopped_is_kept_as_late_and_the_rest_as_not_reached(self):
+    def test_one_stop_tells_nothing_of_where_it_was(self):
         seen = self.observed(stop_at=5)
-        assert Outcome.LATE in {seen["RH", 5], seen["LH", 5]}
-        assert {seen[hand, beat] for hand in ("RH", "LH") for beat in (6, 7)} == {
+        assert set(seen.values()) == {Outcome.CLEAN, Outcome.NOT_REACHED}
+        assert {seen[hand, beat] for hand in ("RH", "LH") for beat in (5, 6, 7)} == {
             Outcome.NOT_REACHED
         }
+
+    def test_a_stop_where_the_player_stopped_before_is_kept_as_late(self):
+        stopped = Habits(stops=(F(5), None, None))
+        seen = self.observed(stop_at=5, habits=stopped)
+        assert {seen["RH", 5], seen["LH", 5]} == {Outcome.LATE}
+        assert seen["RH", 6] is Outcome.NOT_REACHED
+        seen = self.observed(stop_at=5, habits=Habits(stops=(F(4), F(6), None)))
+        assert Outcome.LATE not in seen.values()

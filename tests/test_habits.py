@@ -98,7 +98,7 @@ def test_the_tempo_kept_goes_along_with_the_tempo_asked_for() -> None:
 
 def test_a_window_of_a_few_notes_teaches_no_habits() -> None:
     window = first_notes(4)
-    assert Habits().with_(judge(window, play(window)), 60.0) == Habits()
+    assert Habits().with_(judge(window, play(window)), 60.0) == Habits(stops=(None,))
 
 
 def test_a_breath_that_comes_only_now_and_then_is_not_how_the_phrase_is_played() -> None:

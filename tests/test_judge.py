@@ -71,7 +71,7 @@ def test_breaking_off_in_the_middle_of_a_chord_is_breaking_off_and_no_missed_not
     notes = [note for note in play(WINDOW) if note.onset_s < 0.5 + 2 * 0.6 + 0.01]
     left = WINDOW.notes[index_at(F(2), Hand.LEFT)].pitch
     judgement = judge(WINDOW, [note for note in notes if note.pitch != left])
-    assert judgement.sentence == "Stopped at bar 1 beat 3; LH E missed"
+    assert judgement.sentence == "Stopped at bar 1 beat 3"
     assert verdict_headline(both(), judgement) == "BROKE OFF"
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from coach.coaching.facts import Observation
-from coach.judging.facts import Judgement, Outcome, TransitionResult
+from coach.judging.facts import Judgement, Outcome
 from coach.judging.tolerance import USUAL
 from coach.score.model import Hands
 from coach.score.window import Excerpt, Transition
@@ -21,12 +21,11 @@ FAILED = frozenset({Outcome.WRONG, Outcome.LATE, Outcome.EARLY, Outcome.UNEVEN, 
 def observations(judgement: Judgement, at_s: float) -> tuple[Observation, ...]:
     """What a judgement says of each transition of each hand, as it is kept in the record.
 
-    Where the playing just stopped, with nothing else wrong, the first move that was not reached
-    is what failed: it is kept as late.
+    Where the playing just stopped nothing failed: a stop tells something only where the player
+    stopped before, and then it is a fault of the judgement's (``reach.stopped_again``).
     """
     at_fault = _onsets_at_fault(judgement)
     hears_late = chances_to_hear_late(judgement.excerpt, judgement.qpm)
-    stopped = _stopped_at(judgement)
     return tuple(
         Observation(
             at_s=at_s,
@@ -36,12 +35,12 @@ def observations(judgement: Judgement, at_s: float) -> tuple[Observation, ...]:
                 result.transition.to_quarters,
             ),
             hands_played=judgement.excerpt.window.hands,
-            outcome=Outcome.LATE if i == stopped else result.outcome,
+            outcome=result.outcome,
             qpm=judgement.qpm,
             error_ms=result.error_ms,
             hears_late=hears_late.get(result.transition, 1.0),
         )
-        for i, result in enumerate(judgement.transitions)
+        for result in judgement.transitions
     )
 
 
@@ -58,18 +57,6 @@ def _onsets_at_fault(judgement: Judgement) -> dict[tuple[Hands, Fraction], Fract
             key = (result.transition.hands, result.transition.to_quarters)
             out.setdefault(key, notes[result.note].onset_quarters)
     return out
-
-
-def _stopped_at(judgement: Judgement) -> int | None:
-    results = judgement.transitions
-    if judgement.complete or any(r.outcome in FAILED for r in results):
-        return None
-    unreached = [i for i, r in enumerate(results) if r.outcome is Outcome.NOT_REACHED]
-    return unreached[0] if unreached and not _nothing_played(results) else None
-
-
-def _nothing_played(results: Sequence[TransitionResult]) -> bool:
-    return all(result.outcome is Outcome.NOT_REACHED for result in results)
 
 
 def chances_to_hear_late(excerpt: Excerpt, qpm: float | None) -> dict[Transition, float]:

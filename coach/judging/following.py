@@ -28,6 +28,7 @@ from coach.judging.instead_so_far import Overheard
 from coach.judging.instead_words import OTHER_NOTES
 from coach.judging.matching_score import lay_out
 from coach.judging.matching_tempo import written_period
+from coach.judging.note_for_note import NoteForNote
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
@@ -43,9 +44,10 @@ class Follower:
         self.state = FollowerState.SILENT
         self._layout = lay_out(excerpt)
         self._heard = Understanding(self._layout, written_period(excerpt, qpm))
+        self._written = NoteForNote(excerpt)
         self._openers = rules.first_pitches(self._layout)
         self._last_s = float("-inf")
-        self._rest_s = rules.FRESH_S
+        self._rest_s = rules.rest_s(self._layout, self._heard.usual_s)
         """After such a silence a key of the first onset begins a repetition at once."""
         self._is_fresh = True
         """Whether the keys heard now came after such a silence."""
@@ -53,6 +55,8 @@ class Follower:
         self._held: dict[int, int] = {}
         self._take: list[PlayedNote] = []
         self._overheard = Overheard(excerpt)
+        self._earlier: list[PlayedNote] = []
+        """Keys since the last rest or the last whole repetition that are in no take."""
         self._forget()
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Heard, ...]:
@@ -72,9 +76,10 @@ class Follower:
     def key_up(self, pitch: int, at_s: float) -> None:
         """A key came up."""
         index = self._held.pop(pitch, None)
-        if index is not None:
-            note = self._take[index]
-            self._take[index] = replace(note, length_s=max(at_s - note.onset_s, 0.0))
+        if index is None or -index > len(self._earlier):
+            return
+        keys = self._take if index >= 0 else self._earlier
+        keys[index] = replace(keys[index], length_s=max(at_s - keys[index].onset_s, 0.0))
 
     def pedal(self, controller: int, value: int, at_s: float) -> None:
         """A pedal moved."""
@@ -88,8 +93,12 @@ class Follower:
             return self._strange(self._overheard.at_rest(now_s))
         quiet_s = now_s - self._last_s
         over_s = rules.end_after_s(self._layout, self._heard.decoder)
+        if over_s is not None:
+            heard = self._heard
+            doubt_s = rules.doubt_s(self._layout, heard.decoder, heard.trace, heard.usual_s)
+            over_s = max(over_s, doubt_s)
         if over_s is not None and quiet_s >= over_s:
-            return (*self._tell(), self._end(FollowerEvent.AT_END))
+            return (*self._tell(), *self._find_start(), self._end(FollowerEvent.AT_END))
         if quiet_s >= rules.silence_s(self._layout, self._heard.decoder):
             return self._break_off()
         return self._tell() if quiet_s >= WAIT_S else ()
@@ -102,12 +111,27 @@ class Follower:
     def _forget(self, keep: int | None = None) -> None:
         """Hear anew, with the keys from ``keep`` on as the first ones."""
         shift = len(self._take) if keep is None else keep
-        self._held = {p: i - shift for p, i in self._held.items() if i >= shift}
+        self._held = {p: i - shift for p, i in self._held.items()}
+        most = len(self.excerpt.notes)
+        self._earlier = (self._earlier + self._take[:shift])[-most:]
         self._take = self._take[shift:]
+        self._hear_anew()
+
+    def _hear_anew(self) -> None:
         self._pedals = _since(self._pedals, self._take[0].onset_s if self._take else float("inf"))
         self._waits = False
         self._heard.forget()
         self._marks = Marks(self._layout)
+
+    def _take_back(self, count: int) -> None:
+        """Hear the last so many of the earlier keys as the first of the take."""
+        shift = len(self._earlier) - count
+        self._take = self._earlier[shift:] + self._take
+        self._held = {p: i + count for p, i in self._held.items()}
+        self._earlier = self._earlier[:shift]
+        self._hear_anew()
+        self._waits = True
+        self._heard.begin_again(self._take)
 
     def _make_room(self, pitch: int, at_s: float) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
@@ -115,8 +139,9 @@ class Follower:
         noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
             self._forget()
+            self._earlier = []
             self._move(FollowerEvent.RESTED)
-            self._is_fresh, self._rest_s = True, rules.FRESH_S
+            self._is_fresh = True
         elif noodling and pitch in self._openers:
             self._forget()
             self._is_fresh = False
@@ -132,9 +157,10 @@ class Follower:
         if said or rules.is_lost(self._layout, self._heard.trace.keys, self._take):
             self._move(FollowerEvent.LEFT)
             return [self._not_this(said or played_instead(self.excerpt, self._take))]
-        again = rules.goes_back(self._layout, self._heard.trace, self._take)
+        again = rules.goes_back(self._layout, self._heard.trace, self._take, self._openers)
         if again is not None:
-            return self._begin_again(again)
+            event, at = again
+            return self._begin_again(event, self._written.start_from(self._take, at))
         return self._mark()
 
     def _instead_so_far(self) -> str | None:
@@ -146,15 +172,15 @@ class Follower:
 
     def _before(self) -> list[Heard]:
         keys = self._heard.trace.keys
+        whole = self._written.whole_from([*self._earlier, *self._take])
+        if whole is not None:
+            return self._begin_whole(whole - len(self._earlier))
         begun = rules.is_begun(self._layout, keys, self._is_fresh)
         if begun and not self._overheard.goes_on():
             self._move(FollowerEvent.BEGUN)
             self._overheard.forget()
             first = rules.first_key(keys, self._take)
-            if first:
-                self._forget(keep=first)
-                self._waits = True
-                self._heard.begin_again(self._take)
+            self._start_at(first)
             return [Begun(self._take[0].onset_s), *self._mark()]
         said = self._overheard.after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
@@ -169,26 +195,56 @@ class Follower:
         self._move(FollowerEvent.STRANGE)
         return (NotThis(said, self._taken(len(self._take))),)
 
+    def _begin_whole(self, first: int) -> list[Heard]:
+        """The last keys are the whole window note for note, whatever came before them."""
+        self._move(FollowerEvent.BEGUN)
+        self._overheard.forget()
+        self._start_at(first)
+        return [Begun(self._take[0].onset_s), *self._mark()]
+
+    def _start_at(self, first: int) -> None:
+        """Let the take begin with another key; one of the earlier ones, where that is negative."""
+        if first < 0:
+            self._take_back(-first)
+        elif first > 0:
+            self._forget(keep=first)
+            self._waits = True
+            self._heard.begin_again(self._take)
+
     def _mark(self) -> list[Heard]:
         return self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
 
     # -- ends -------------------------------------------------------------------------------
 
-    def _begin_again(self, event: FollowerEvent) -> list[Heard]:
-        """The attempt in hand is over, and the keys since going back begin the next."""
-        at = self._heard.trace.pass_key
+    def _begin_again(self, event: FollowerEvent, at: int) -> list[Heard]:
+        """The attempt in hand is over, and the keys from one on begin the next."""
         is_false = event is FollowerEvent.FALSE_START
         ended = NotThis(FALSE_START) if is_false else Ended(self._taken(at))
         self._move(event)
-        self._forget(keep=at)
-        self._waits = True
-        self._heard.begin_again(self._take)
+        self._start_at(at)
         return [ended, Begun(self._take[0].onset_s), *self._mark()]
+
+    def _find_start(self) -> list[Heard]:
+        """Where the last keys are the whole window note for note, it began with these only.
+
+        With some earlier keys too, where only together they are a part of it.
+        """
+        whole = self._written.whole_from([*self._earlier, *self._take])
+        if whole is None:
+            first = -self._written.part_before(self._earlier, self._take)
+        else:
+            first = whole - len(self._earlier)
+        if first <= 0:
+            self._start_at(first)
+            return []
+        is_short = rules.strokes(self._take[:first]) <= rules.TELLS_NOTHING
+        event = FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN
+        return self._begin_again(event, first)
 
     def _break_off(self) -> tuple[Heard, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         reading, keys = self._heard.decoder.beam[0], self._heard.trace.keys
-        if reading.front == 0:
+        if reading.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
             self._move(FollowerEvent.BROKEN_OFF)
             self._forget()
             return (NotThis(ONLY_A_CHORD),)
@@ -208,10 +264,12 @@ class Follower:
     def _end(self, event: FollowerEvent) -> Ended:
         take = self._taken(len(self._take))
         if event is FollowerEvent.AT_END:
-            self._rest_s = rules.rest_after_s(self._heard.decoder)
             self._is_fresh = False
+        is_whole = self._written.whole_from(self._take) is not None
         self._move(event)
         self._forget()
+        if is_whole:  # else it may have been something else, and the window still comes
+            self._earlier = []
         return Ended(take)
 
     def _taken(self, count: int) -> Take:

@@ -6,6 +6,7 @@ All figures here are our own choice; none is published. Times are in seconds.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from coach.judging.facts import Label
 from coach.judging.following_states import FollowerEvent
@@ -26,10 +27,15 @@ FRESH_S = 1.0
 """After such a silence a key of the first onset begins a repetition at once."""
 FALSE_START_S = 0.8
 """A first onset alone, left for this long and struck again, was a trial of the sound."""
+CHORD_S = 0.06
+"""Keys this close together went down in one stroke: a melody leads by some 30 ms (Goebl 2001)."""
 TELLS_NOTHING = 2
 """An attempt of so many onsets, begun again from the start, is a false start: one interval shows
 neither a tempo nor a place that fails."""
 LONGEST_REST_S = 3.0
+DOUBTFUL_SHARE = 0.75
+"""With no more than this share of the onsets before it played, or of the keys right, the last one
+may be another."""
 ENOUGH_KEYS = 8
 """After so many keys that do not fit it is said that this is not the window."""
 LOST_OF = 12
@@ -68,6 +74,12 @@ def is_begun(layout: Layout, keys: Sequence[tuple[Label, int]], fresh: bool) -> 
     return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
 
 
+def strokes(take: Sequence[PlayedNote]) -> int:
+    """How many strokes of the hands: keys of a chord go down together."""
+    pairs = pairwise(note.onset_s for note in take)
+    return bool(take) + sum(after - before >= CHORD_S for before, after in pairs)
+
+
 def first_key(keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> int:
     """The first key that may belong to the repetition: what came well before its first note
     was played before the window."""
@@ -76,20 +88,39 @@ def first_key(keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> 
     return next(at for at, note in enumerate(take) if begun_s - note.onset_s < STRAY_S)
 
 
-def goes_back(layout: Layout, trace: Trace, take: Sequence[PlayedNote]) -> FollowerEvent | None:
-    """Whether the pianist has gone back to the window's start and on from there.
+def goes_back(
+    layout: Layout, trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
+) -> tuple[FollowerEvent, int] | None:
+    """Whether the pianist went back to the window's start and on from there, and with which key.
 
     After a first onset alone, and a stop, already the key struck again tells.
     """
-    if not trace.pass_key or trace.pass_note or trace.left_at < 0:
+    if not trace.pass_key:
+        return _was_tried(trace, take, openers)
+    if trace.pass_note or trace.left_at < 0:
         return None
     here = {layout.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
     stopped_s = take[trace.pass_key].onset_s - take[trace.pass_key - 1].onset_s
     is_trial = trace.left_at == 0 and stopped_s >= FALSE_START_S
     if len(here) < 2 and not is_trial:
         return None
+    at = trace.pass_key
+    while at > 1 and take[at].onset_s - take[at - 1].onset_s < CHORD_S:
+        at -= 1  # another key of the same chord
     is_short = trace.left_at < TELLS_NOTHING
-    return FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN
+    return (FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN), at
+
+
+def _was_tried(
+    trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
+) -> tuple[FollowerEvent, int] | None:
+    """Whether the first keys were tried, and only those after them begin the window."""
+    at = first_key(trace.keys, take)
+    stopped_s = take[at].onset_s - take[at - 1].onset_s if at else 0.0
+    tried = all(note.pitch in openers for note in take[:at])
+    if at and (tried or stopped_s >= FALSE_START_S):
+        return FollowerEvent.FALSE_START, at
+    return None
 
 
 def is_lost(layout: Layout, keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> bool:
@@ -117,12 +148,33 @@ def silence_s(layout: Layout, decoder: Decoder) -> float:
     return min(max(SILENCE_S, 2.5 * gap * decoder.period_s + 1.5), LONGEST_SILENCE_S)
 
 
-def rest_after_s(decoder: Decoder) -> float:
-    """How long a silence after a window's end is a rest: longer than the next beat is away.
+def rest_s(layout: Layout, usual_s: float) -> float:
+    """How long a silence between keys is a rest: longer than the next written onset is away.
 
-    Whoever plays on past the end goes on in time; the next key of theirs begins nothing.
+    Whoever plays on past the window's end, or begins before it, goes on in time.
     """
-    return min(max(FRESH_S, 1.5 * decoder.period_s), LONGEST_REST_S)
+    return min(max(FRESH_S, 1.5 * _longest_gap(layout) * usual_s), LONGEST_REST_S)
+
+
+def doubt_s(layout: Layout, decoder: Decoder, trace: Trace, usual_s: float) -> float:
+    """How long it is waited at the end where so much was left out or wrong that it may be no end.
+
+    The keys may be the window's first ones, struck again: the next key will tell.
+    """
+    last, done = len(layout.beat) - 1, decoder.beam[0].done
+    played = sum(
+        bool(done >> layout.first[at] & (1 << layout.first[at + 1] - layout.first[at]) - 1)
+        for at in range(last)
+    )
+    right = fits(trace.keys)
+    if played > DOUBTFUL_SHARE * last and right > DOUBTFUL_SHARE * len(trace.keys):
+        return 0.0
+    return min(1.5 * _longest_gap(layout) * max(decoder.period_s, usual_s), LONGEST_REST_S)
+
+
+def _longest_gap(layout: Layout) -> float:
+    """Beats between the two neighbouring onsets that are furthest apart."""
+    return max((after - before for before, after in pairwise(layout.beat)), default=1.0)
 
 
 def end_after_s(layout: Layout, decoder: Decoder) -> float | None:

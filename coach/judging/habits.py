@@ -12,12 +12,13 @@ hand and onset of a repetition, the oldest first.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import sqrt
 from statistics import median, stdev
 
 from coach.judging.facts import Judgement, Label
+from coach.judging.reach import stopped_before
 from coach.score.model import Hand
 
 Place = tuple[Fraction, Hand]
@@ -30,6 +31,8 @@ LEAST = 5
 with a floor, since a MAD of five values is far off as often as not."""
 _PACES = 5
 """Repetitions whose tempo is remembered: it changes from minute to minute."""
+_STOPS = 3
+"""Repetitions whose stops are remembered: with the one that is judged, the last four."""
 _ONSETS = 7
 """Onsets from which a repetition shows its own tempo and scatter, whatever happens at one; through
 fewer a line fits so closely that they would seem steadier than they are."""
@@ -76,14 +79,18 @@ class Habits:
     errors_ms: Mapping[Place, tuple[float, ...]] = field(default_factory=dict)
     paces: tuple[Pace, ...] = ()
     """Of the last repetitions that were long enough to show one."""
+    stops: tuple[Fraction | None, ...] = ()
+    """The onset that each of the last repetitions broke off before; None where it did not."""
 
     def with_(self, judgement: Judgement, asked_qpm: float | None = None) -> Habits:
         """These habits and one repetition more; only right keys that were reached count.
 
         ``asked_qpm`` is the tempo that was asked for in it.
         """
+        stop = stopped_before(judgement.excerpt, judgement.score)
+        stops = (*self.stops, stop)[-_STOPS:]
         if len(judgement.excerpt.onsets_quarters) < _ONSETS:
-            return self
+            return replace(self, stops=stops)
         found: dict[Place, list[float]] = {}
         for label in judgement.score:
             if label.label is Label.MATCHED and label.error_ms is not None:
@@ -94,7 +101,7 @@ class Habits:
             errors[place] = (*errors.get(place, ()), median(values))[-_KEPT:]
         pace = _pace_of(judgement, asked_qpm)
         paces = self.paces if pace is None else (*self.paces, pace)[-_PACES:]
-        return Habits(errors, paces)
+        return Habits(errors, paces, stops)
 
     def pace_qpm(self, asked_qpm: float | None) -> float | None:
         """The tempo to expect when this one is asked for (None: the player's own); None unknown.

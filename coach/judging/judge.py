@@ -6,10 +6,12 @@ from collections.abc import Sequence
 
 from coach.judging.facts import Fault, Judgement, Matching, Stage
 from coach.judging.faults import by_importance, find_faults, tempo_fault
+from coach.judging.faults_stopped import stopped_again
 from coach.judging.habits import Habits
 from coach.judging.instead import is_elsewhere, played_instead
 from coach.judging.instead_words import OTHER_NOTES, TOO_FAST
 from coach.judging.matching import match
+from coach.judging.note_for_note import as_part
 from coach.judging.nothing import no_repetition
 from coach.judging.notices import notices
 from coach.judging.reach import is_complete, with_reach
@@ -47,10 +49,12 @@ def judge(
     instead = played_instead(excerpt, played)
     if instead is not None:
         return no_repetition(excerpt, played, stage, instead)
+    stops = habits.stops if habits else ()
+    matching = as_part(excerpt, played, stops[-1] if stops else None)
     return judge_matched(
         excerpt,
         played,
-        match(excerpt, played, qpm=qpm),
+        matching or match(excerpt, played, qpm=qpm),
         stage=stage,
         qpm=qpm,
         click_s=click_s,
@@ -84,6 +88,9 @@ def judge_matched(
     faults = find_faults(excerpt, played, matching, timing, formed, tolerance)
     if stage in _AT_TEMPO:
         faults += _tempo_faults(excerpt, timing, qpm, tolerance)
+    stop = stopped_again(excerpt, matching.score, habits.stops if habits else ())
+    if stop is not None:
+        faults.append(stop)
     told = at_stage(by_importance(faults), stage)
     complete = is_complete(excerpt, matching)
     clean = is_clean(told, complete)

@@ -1,4 +1,4 @@
-"""How far a repetition came: to the last note, or to where it broke off."""
+"""How far a repetition came: from its first note or from later, to its last or to a break."""
 
 from __future__ import annotations
 
@@ -9,26 +9,74 @@ from fractions import Fraction
 from coach.judging.facts import Family, Fault, Label, Matching, ScoreLabel
 from coach.score.window import Excerpt
 
-_BROKE_OFF = 2
-"""Onsets left silent at the end from which it was a breaking off; one alone is a missed note."""
+_OUTSIDE = 2
+"""Onsets left silent at the beginning from which the window was entered in its middle, or at the
+end from which it was broken off; one alone is a missed note."""
+STOPPED_AGAIN = "stopped again"
+"""The cause of the fault where the playing stopped before the same onset more than once."""
 
 
 def with_reach(excerpt: Excerpt, matching: Matching) -> Matching:
-    """The matching with the notes after a breaking off marked as not reached."""
-    last = last_struck(excerpt, matching.score)
-    silent = len(excerpt.onsets_quarters) - 1 - last
-    if silent < _BROKE_OFF and last >= 0:
+    """The matching with the notes marked as not reached that lie before and after what was played.
+
+    So are those of an onset that was only partly struck where the playing broke off in it.
+    """
+    low, high = _entered(matching.score, excerpt), _left(matching.score, excerpt)
+    if low is None and high is None:
         return matching
+    last = len(excerpt.onsets_quarters)
+    low, high = low or 0, last if high is None else high
     labels = tuple(
-        label._replace(reached=False) if number > last else label
+        label._replace(reached=False)
+        if number < low or (number >= high and label.label is Label.MISSED)
+        else label
         for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
     )
     return replace(matching, score=labels)
 
 
+def _entered(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
+    """The onset at which the window was entered; None where that was its beginning."""
+    first = first_struck(excerpt, labels)
+    return first if _OUTSIDE <= first < len(excerpt.onsets_quarters) else None
+
+
+def _left(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
+    """The first onset that was not reached, or only partly; None where the end was."""
+    last = last_struck(excerpt, labels)
+    if last >= 0 and len(excerpt.onsets_quarters) - 1 - last < _OUTSIDE:
+        return None
+    is_whole = all(
+        label.label is not Label.MISSED
+        for label, number in zip(labels, excerpt.onset_numbers, strict=True)
+        if number == last
+    )
+    return last + 1 if is_whole else last
+
+
+def stopped_before(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> Fraction | None:
+    """The onset that the playing broke off before; None where it went on to the end."""
+    left = _left(labels, excerpt)
+    return None if left is None else excerpt.onsets_quarters[left]
+
+
+def entered_at(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> Fraction | None:
+    """The onset at which the window was entered; None where that was its beginning."""
+    entered = _entered(labels, excerpt)
+    return None if entered is None else excerpt.onsets_quarters[entered]
+
+
 def is_complete(excerpt: Excerpt, matching: Matching) -> bool:
-    """Whether something was struck for the last written onset."""
-    return last_struck(excerpt, matching.score) == len(excerpt.onsets_quarters) - 1
+    """Whether it went from the window's beginning to something struck for its last onset."""
+    at_end = last_struck(excerpt, matching.score) == len(excerpt.onsets_quarters) - 1
+    return at_end and _entered(matching.score, excerpt) is None
+
+
+def first_struck(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> int:
+    """The number of the first onset that something was struck for; that of none for none."""
+    pairs = zip(labels, excerpt.onset_numbers, strict=True)
+    none = len(excerpt.onsets_quarters)
+    return next((number for label, number in pairs if label.label is not Label.MISSED), none)
 
 
 def last_struck(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> int:
@@ -49,4 +97,6 @@ def before_the_break(
 
 
 def _is_break(fault: Fault, end_quarters: Fraction) -> bool:
+    if fault.cause == STOPPED_AGAIN:
+        return True
     return fault.family is Family.MISSING and fault.onset_quarters >= end_quarters

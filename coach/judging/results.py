@@ -13,6 +13,7 @@ from coach.judging.facts import (
     TransitionResult,
 )
 from coach.judging.faults_places import beats_into
+from coach.judging.reach import STOPPED_AGAIN
 from coach.judging.timing import Timing
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand
@@ -93,4 +94,6 @@ def _outcome(fault: Fault) -> Outcome:
         return _OUTCOMES[fault.family]
     if fault.cause in _UNEVEN:
         return Outcome.UNEVEN
+    if fault.cause == STOPPED_AGAIN:
+        return Outcome.LATE
     return Outcome.LATE if (fault.size_ms or 0) > 0 else Outcome.EARLY

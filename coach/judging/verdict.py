@@ -8,7 +8,13 @@ from dataclasses import replace
 from coach.judging.facts import Family, Fault, Matching, Stage
 from coach.judging.faults_timing import SLOWING
 from coach.judging.psychophysics import EVENNESS_CV
-from coach.judging.reach import before_the_break, last_struck
+from coach.judging.reach import (
+    STOPPED_AGAIN,
+    before_the_break,
+    entered_at,
+    last_struck,
+    stopped_before,
+)
 from coach.judging.timing import Timing
 from coach.judging.timing_evenness import Evenness
 from coach.judging.words import brief_fault, joined, place, whole_fault
@@ -69,20 +75,35 @@ def sentence(
 
 
 def _parts(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching, most: int) -> list[str]:
-    """The first fault with its place (if that fits), where it stopped, the others by name."""
-    last, onsets = last_struck(excerpt, matching.score), excerpt.onsets_quarters
-    if last == len(onsets) - 1:
-        return _told(excerpt, counted, most)
-    stop = f"stopped before {place(excerpt, onsets[last + 1])}"
+    """The first fault with its place (if that fits), where it began and stopped, the others."""
     before = before_the_break(excerpt, matching.score, counted)
-    if before:
-        first, *others = _told(excerpt, before, most)
-        fits = len(f"{first} {stop}".split()) <= most
-        return [first, stop if fits else "then stopped", *others]
-    silent = [fault for fault in counted if last >= 0 and fault.onset_quarters == onsets[last]]
-    if silent:  # in the middle of a chord
-        stop = f"stopped at {place(excerpt, onsets[last])}"
-    return [stop, *(brief_fault(excerpt, fault) for fault in silent)]
+    told = _told(excerpt, before, most) if before else []
+    part = [*_began(excerpt, matching), *_stopped(excerpt, counted, matching)]
+    if not told or not part:
+        return [*told, *part]
+    first, *others = told
+    fits = len(" ".join([first, *part]).split()) <= most
+    short = ["then stopped"] if stopped_before(excerpt, matching.score) is not None else []
+    return [first, *(part if fits else short), *others]
+
+
+def _began(excerpt: Excerpt, matching: Matching) -> list[str]:
+    """Where it began, if not at the window's beginning."""
+    entered = entered_at(excerpt, matching.score)
+    return [] if entered is None else [f"begun at {place(excerpt, entered)}"]
+
+
+def _stopped(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -> list[str]:
+    """Where it broke off: before an onset, or in the middle of a chord."""
+    labels, onsets = matching.score, excerpt.onsets_quarters
+    stop, last = stopped_before(excerpt, labels), last_struck(excerpt, labels)
+    if stop is None and last < len(onsets) - 1:
+        return [f"stopped before {place(excerpt, onsets[-1])}"]
+    if stop is None:
+        return []
+    again = " again" if any(fault.cause == STOPPED_AGAIN for fault in counted) else ""
+    way = "at" if last >= 0 and stop == onsets[last] else "before"
+    return [f"stopped {way} {place(excerpt, stop)}{again}"]
 
 
 def _told(excerpt: Excerpt, faults: Sequence[Fault], most: int) -> list[str]:

@@ -11,7 +11,7 @@ from coach.coaching.placewords import whole_bars_words
 from coach.coaching.words import ENOUGH, WIDE
 from coach.judging.facts import Judgement, Stage
 from coach.judging.instead_words import in_short
-from coach.judging.reach import before_the_break
+from coach.judging.reach import before_the_break, entered_at
 from coach.playing.edge import Edge
 from coach.score.model import Hands, Score
 from coach.score.place import beat_words
@@ -88,7 +88,9 @@ def verdict_headline(score: Score, judgement: Judgement) -> str:
     before = before_the_break(judgement.excerpt, judgement.score, counted)
     fault = next(iter(before), None)
     if fault is None:
-        return "BROKE OFF" if not judgement.complete else "NOT YET"
+        if judgement.complete:
+            return "NOT YET"
+        return "A PART" if entered_at(judgement.excerpt, judgement.score) else "BROKE OFF"
     beat = int(score.place(fault.onset_quarters).beat)
     return f"{fault.hands.value.upper()} BEAT {beat}"
 

@@ -1,0 +1,149 @@
+"""Note for note: keys that are exactly some of what is written, one onset after another.
+
+Most of what is played is right, and then no likelihoods are needed to say what it is: a part of the
+window, or the whole of it after keys that were something else. Likelihoods would weigh a part
+against a whole window with much left out, and take the one for the other where figures recur.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from coach.judging.facts import Label, Matching, PlayedLabel, ScoreLabel
+from coach.playing.notes import PlayedNote
+from coach.score.window import Excerpt
+
+LEAST_ONSETS = 3
+"""A part from the middle of the window has at least so many onsets: fewer might be anything."""
+
+
+class Part(NamedTuple):
+    """Onsets of the window that were played one after another, as numbers."""
+
+    first: int
+    last: int
+
+
+class NoteForNote:
+    """One window, to be compared with keys note for note."""
+
+    def __init__(self, excerpt: Excerpt) -> None:
+        self.excerpt = excerpt
+        self.onsets: list[dict[int, int]] = [{} for _ in excerpt.onsets_quarters]
+        """Of each onset its keys, and which note each is."""
+        self.is_exact = not any(note.is_free for note in excerpt.notes)
+        """Whether one key is written for each note: in a trill there is not."""
+        for index, (note, number) in enumerate(
+            zip(excerpt.notes, excerpt.onset_numbers, strict=True)
+        ):
+            self.is_exact = self.is_exact and note.pitch not in self.onsets[number]
+            self.onsets[number][note.pitch] = index
+
+    def last_of(self, pitches: Sequence[int], first: int) -> int | None:
+        """The last onset played, where the keys are exactly the onsets from ``first`` on.
+
+        Of the last one only some keys may have been struck.
+        """
+        number, due = first, set(self.onsets[first])
+        for pitch in pitches:
+            if not due:
+                number += 1
+                if number == len(self.onsets):
+                    return None
+                due = set(self.onsets[number])
+            if pitch not in due:
+                return None
+            due.remove(pitch)
+        return number
+
+    def whole_from(self, played: Sequence[PlayedNote]) -> int | None:
+        """The key from which the last keys are exactly the whole window; None: they are not."""
+        first = len(played) - len(self.excerpt.notes)
+        if first < 0 or not self.is_exact:
+            return None
+        is_whole = self.last_of([note.pitch for note in played[first:]], 0) is not None
+        return first if is_whole else None
+
+    def start_from(self, played: Sequence[PlayedNote], near: int) -> int:
+        """The first key, but the very first, from which all keys are exactly the window's first.
+
+        ``near`` where there is none.
+        """
+        pitches = [note.pitch for note in played]
+        begins = (
+            at
+            for at in range(1, len(pitches))
+            if self.is_exact and self.last_of(pitches[at:], 0) is not None
+        )
+        return next(begins, near)
+
+    def part_before(self, earlier: Sequence[PlayedNote], played: Sequence[PlayedNote]) -> int:
+        """How many of the keys before them make a longer part of the window of those played."""
+        room = min(len(earlier), len(self.excerpt.notes) - len(played))
+        longer = (
+            count
+            for count in range(room, 0, -1)
+            if self.part([*earlier[-count:], *played], None) is not None
+        )
+        return next(longer, 0)
+
+    def part(self, played: Sequence[PlayedNote], stop: Fraction | None) -> Part | None:
+        """Which onsets were played, where the keys are exactly a part of the window.
+
+        ``stop`` is the onset before which the player stopped last. Where figures recur a part may
+        lie in several places: then it goes on from there, or from the beginning, or to the end.
+        """
+        pitches = [note.pitch for note in played]
+        if not self.is_exact or not 0 < len(pitches) < len(self.excerpt.notes):
+            return None
+        found = list(self._places(pitches, stop))
+        return min(found, key=lambda part: self._unlikely(part, stop), default=None)
+
+    def _places(self, pitches: Sequence[int], stop: Fraction | None) -> Iterator[Part]:
+        for first in range(len(self.onsets)):
+            if pitches[0] in self.onsets[first]:
+                last = self.last_of(pitches, first)
+                goes_on = first == 0 or self.excerpt.onsets_quarters[first] == stop
+                if last is not None and (goes_on or last - first + 1 >= LEAST_ONSETS):
+                    yield Part(first, last)
+
+    def _unlikely(self, part: Part, stop: Fraction | None) -> tuple[bool, bool, bool, int]:
+        goes_on = stop is not None and self.excerpt.onsets_quarters[part.first] == stop
+        return not goes_on, part.first > 0, part.last < len(self.onsets) - 1, part.first
+
+    def matching(self, part: Part, played: Sequence[PlayedNote]) -> Matching:
+        """The keys as the notes of a part."""
+        notes = self.excerpt.notes
+        key_of: dict[int, int] = {}
+        number, due = part.first, dict(self.onsets[part.first])
+        for key, one in enumerate(played):
+            if not due:
+                number += 1
+                due = dict(self.onsets[number])
+            key_of[due.pop(one.pitch)] = key
+        note_of = {key: note for note, key in key_of.items()}
+        return Matching(
+            score=tuple(
+                ScoreLabel(note, Label.MATCHED, key_of[note])
+                if note in key_of
+                else ScoreLabel(note, Label.MISSED)
+                for note in range(len(notes))
+            ),
+            played=tuple(
+                PlayedLabel(key, Label.MATCHED, note_of[key], notes[note_of[key]].hand)
+                for key in range(len(played))
+            ),
+        )
+
+
+def as_part(
+    excerpt: Excerpt, played: Sequence[PlayedNote], stop: Fraction | None
+) -> Matching | None:
+    """The matching where the keys are note for note a part of the window; None: they are not."""
+    if len(played) >= len(excerpt.notes):
+        return None
+    written = NoteForNote(excerpt)
+    part = written.part(played, stop)
+    return None if part is None else written.matching(part, played)

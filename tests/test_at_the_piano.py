@@ -1,0 +1,184 @@
+"""What people do at the piano besides playing: nothing raises, nothing false is recorded.
+
+On every one-bar window of the sample scores, each hand alone and both: 316 of them.
+"""
+
+from collections import Counter
+from fractions import Fraction as F
+
+import pytest
+from live import SAMPLES, Live, one_bar_windows, sample
+
+from coach.coaching.outcomes import AssignmentGiven, RepetitionBegan
+from coach.judging.facts import Outcome
+from coach.judging.following import FALSE_START
+from coach.score.model import Hands
+from coach.score.window import Window
+
+
+def at_the_bar(**how):
+    return Live(sample("2-the-ferry-bell"), Window(F(5), F(9), Hands.RIGHT), **how)
+
+
+def faults_of(live):
+    return [f.cause for one in live.ended for f in one.judgement.faults if not f.forgiven]
+
+
+def clean_of(live):
+    return sum(one.judgement.clean for one in live.ended)
+
+
+def onsets_of(live):
+    return len(live.drill.excerpt.onsets_quarters)
+
+
+every_piece = pytest.mark.parametrize("name", SAMPLES)
+
+
+@every_piece
+def test_every_window_played_right_is_clean(name):
+    for window in one_bar_windows(name):
+        live = Live(sample(name), window).plays().waits(4)
+        assert (clean_of(live), faults_of(live)) == (1, []), window
+
+
+@every_piece
+@pytest.mark.parametrize("wait_s", [0.3, 0.8, 1.5, 3.0])
+def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(name, wait_s):
+    """The attempt leaves nothing behind, and what comes after it gets its full credit.
+
+    One window is left out: its three chords have a key in common, and struck anew, the first and
+    the second are taken for the second and the third.
+    """
+    for window in one_bar_windows(name):
+        if (name, window.start_quarters, wait_s) == ("2-the-ferry-bell", 33, 0.8):
+            continue
+        live = Live(sample(name), window).plays(0, 1).waits(wait_s).plays().waits(4)
+        assert (len(live.ended), clean_of(live), faults_of(live)) == (1, 1, []), window
+        assert live.drill.decision.clean_run == 1
+
+
+@every_piece
+@pytest.mark.parametrize("onsets", [3, 4, 5, 6, 7])
+def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name, onsets):
+    """But for figures that recur: note for note they are the window, with a stop in it."""
+    doubtful = {("1-low-tide", 8), ("6-the-lantern-room", 16), ("6-the-lantern-room", 20)}
+    for window in one_bar_windows(name):
+        live = Live(sample(name), window)
+        if onsets >= onsets_of(live) - 1 or (name, window.start_quarters) in doubtful:
+            continue
+        live.plays(0, onsets).waits(1).plays().waits(4)
+        assert (clean_of(live), faults_of(live)) == (1, []), window
+        assert live.ended[-1].judgement.clean
+        assert live.under_the_hands == []
+        given = [one.assignment.to_play for one in live.all(AssignmentGiven)]
+        assert len(given) == 1, "one attempt broken off changes nothing that is asked for"
+
+
+@every_piece
+@pytest.mark.parametrize("stop_s", [5.0, 120.0])
+def test_one_stop_is_a_break_and_tells_nothing(name, stop_s):
+    for window in one_bar_windows(name):
+        live = Live(sample(name), window)
+        if onsets_of(live) < 5:
+            continue
+        live.plays(0, 3).waits(stop_s).plays(3).waits(4)
+        assert (clean_of(live), faults_of(live)) == (0, []), window
+        results = [r.outcome for one in live.ended for r in one.judgement.transitions]
+        assert set(results) <= {Outcome.CLEAN, Outcome.NOT_REACHED}
+        assert len(live.all(AssignmentGiven)) == 1
+        live.plays().waits(4)
+        assert (clean_of(live), live.drill.decision.clean_run) == (1, 1)
+
+
+def test_a_window_entered_in_its_middle_says_so():
+    live = at_the_bar().plays(2).waits(4)
+    assert live.ended[0].judgement.sentence == "Begun at beat 2 1/2"
+
+
+@every_piece
+@pytest.mark.parametrize("first", [2, 3])
+def test_a_window_entered_in_its_middle_is_judged_from_there(name, first):
+    for window in one_bar_windows(name):
+        live = Live(sample(name), window)
+        if first >= onsets_of(live) - 2:
+            continue
+        live.plays(first).waits(4)
+        assert len(live.ended) <= 1
+        assert (clean_of(live), faults_of(live)) == (0, []), window
+        assert live.drill.decision.clean_run == 0
+        assert len(live.all(AssignmentGiven)) == 1
+
+
+def test_a_stop_before_the_same_onset_twice_in_four_is_a_hesitation_there():
+    live = at_the_bar()
+    live.plays(0, 3).waits(6)
+    assert faults_of(live) == []
+    live.plays().waits(4)
+    live.plays(0, 3).waits(6)
+    again = live.ended[-1]
+    (fault,) = [one for one in again.judgement.faults if not one.forgiven]
+    assert fault.cause == "stopped again"
+    assert fault.onset_quarters == again.judgement.excerpt.onsets_quarters[3]
+    assert again.judgement.sentence.endswith("again")
+    assert again.decision.clean_run == 0
+
+
+def test_a_stop_elsewhere_or_long_ago_is_no_hesitation():
+    live = at_the_bar()
+    live.plays(0, 3).waits(6).plays(0, 4).waits(6)
+    for _ in range(3):
+        live.plays().waits(4)
+    live.plays(0, 3).waits(6)
+    assert faults_of(live) == []
+
+
+def test_a_run_of_clean_ones_outlasts_a_false_start_and_a_break():
+    live = at_the_bar()
+    live.plays().waits(4).plays(0, 1).waits(1.5).plays().waits(4)
+    live.plays(0, 3).waits(6).plays(3).waits(4)
+    assert live.drill.decision.clean_run == 2
+    live.plays().waits(4)
+    assert live.drill.decision.finished
+
+
+def test_a_false_start_is_said_and_the_next_has_begun():
+    live = at_the_bar().plays(0, 1).waits(1.5).plays(0, 2)
+    assert live.aside == [FALSE_START]
+    assert Counter(map(type, live.heard))[RepetitionBegan] == 2
+
+
+def test_a_wrong_note_before_a_restart_is_heard_and_decided_with_what_follows():
+    """Wrong twice running asks for a change; the right one between belongs to the run as it is."""
+    live = at_the_bar()
+    live.plays(0, 4, change=lambda note, pitch: pitch + (note == 2)).waits(1).plays().waits(4)
+    assert [one.judgement.clean for one in live.ended] == [False, True]
+    assert [one.decision.changed for one in live.ended] == [False, False]
+    assert live.drill.decision.clean_run == 1
+    assert faults_of(live) == ["wrong key"]
+
+
+def test_what_is_asked_for_changes_only_once_the_hands_rest():
+    live = at_the_bar()
+    for _ in range(2):
+        live.plays(change=lambda note, pitch: pitch + (note in (1, 3)))
+        live.waits(live.gap_s(0))
+    begun = live.drill.assignment
+    live.plays()
+    assert live.drill.assignment == begun
+    assert live.under_the_hands == []
+    live.waits(4)
+    assert [one.assignment.to_play for one in live.ended] == [begun.to_play] * 3
+    assert live.ended[-1].judgement.clean
+
+
+def test_who_plays_on_past_the_end_is_not_given_another_window_meanwhile():
+    live = at_the_bar()
+    for _ in range(2):
+        live.plays(change=lambda note, pitch: pitch + (note in (1, 3))).waits(4)
+    given = len(live.all(AssignmentGiven))
+    live.plays(change=lambda note, pitch: pitch + (note in (1, 3)))
+    for pitch in (90, 88, 93, 91, 85, 95):
+        live.waits(0.6)
+        live.strikes(pitch, held_s=0.1)
+        assert len(live.all(AssignmentGiven)) == given
