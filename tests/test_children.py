@@ -14,9 +14,16 @@ import pytest
 from jackrig import JackServer, wait_for
 
 from coach.children import start_python
+from coach.cli.judges import Judges
+from coach.judging.facts import Stage
+from coach.judging.habits import Habits
+from coach.judging.job import JudgingJob
+from coach.judging.tolerance import USUAL
 from coach.playing.echo import Echo
+from coach.playing.notes import Take
 from coach.playing.probe import Probe
 from coach.score.opening.process import ask
+from tests.judging_help import both, whole
 
 ROOT = Path(__file__).parent.parent
 HOSTILE = ("rtmidi", "json", "subprocess", "coach", "mido", "textual", "threading")
@@ -53,7 +60,15 @@ def reader() -> None:
     ask({"path": str(ROOT / "sample_scores" / "none.musicxml")})
 
 
-CHILDREN = [echo, probe, reader]
+def judge() -> None:
+    part = whole(both(8))
+    job = JudgingJob(0, part, Take(()), Stage.RHYTHM, None, None, USUAL, Habits())
+    judges = Judges(patience_s=20)
+    judges.give(job).result(60)
+    judges.close()
+
+
+CHILDREN = [echo, probe, reader, judge]
 
 
 @pytest.mark.parametrize("child", CHILDREN)

@@ -46,9 +46,11 @@ class Desks:
         options: Namespace | None = None,
         minutes: float = WARM_UP_MIN,
         click_offset_ms: float = 0.0,
+        judges_elsewhere: bool = False,
     ) -> None:
         self._store, self._options, self._minutes = store, options, minutes
         self._lease = lease
+        self._judges_elsewhere = judges_elsewhere
         self._click_offset_s = click_offset_ms / 1000.0
         strictness = options.strictness if options else "usual"
         self._tolerance = Tolerance.of(Strictness(strictness))
@@ -72,7 +74,8 @@ class Desks:
             coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
         else:
             coach = self._coach(score, piece, errand, history, now_s + epoch_s)
-        drill = self._drill(score, coach.goal, now_s, epoch_s, coach)
+        elsewhere = self._judges_elsewhere and errand is not Errand.DEMO
+        drill = self._drill(score, coach.goal, now_s, epoch_s, coach, elsewhere=elsewhere)
         keeper = Keeper(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
         return Desk(
@@ -81,6 +84,7 @@ class Desks:
             drill.reorder if learns else None,
             keeper.save,
             None if errand is Errand.DEMO else self._after(score, path, coach.goal),
+            keeper.keep_unjudged,
         )  # fmt: skip
 
     def _after(self, score: Score, path: Path, goal: Goal) -> Onward | None:
@@ -144,7 +148,7 @@ class Desks:
         return Desk(
             score, drill, f"Warm-up: {piece.title}", lambda: drill.drill.coach.why(),
             keeper.keep, keeper.leave, lambda: warm_up_plan(score, spots, drill.states),
-            save=keeper.save,
+            save=keeper.save, keep_unjudged=keeper.keep_unjudged,
             onward=Onward(
                 "the piece itself",
                 lambda at_s: self.make(score, path, Errand.GO_ON, at_s),
@@ -154,10 +158,17 @@ class Desks:
 
     def _spot(self, score: Score, spot: WarmUp, at_s: float, epoch_s: float) -> Drill:
         goal = Goal(spot.window, spot.qpm, clean_required=WARM_UP_CLEAN, reason=spot.reason)
-        return self._drill(score, goal, at_s, epoch_s)
+        return self._drill(score, goal, at_s, epoch_s, elsewhere=self._judges_elsewhere)
 
     def _drill(
-        self, score: Score, goal: Goal, now_s: float, epoch_s: float, coach: Coach | None = None
+        self,
+        score: Score,
+        goal: Goal,
+        now_s: float,
+        epoch_s: float,
+        coach: Coach | None = None,
+        *,
+        elsewhere: bool = False,
     ) -> Drill:
         return Drill(
             score,
@@ -167,6 +178,7 @@ class Desks:
             now_s=now_s,
             epoch_s=epoch_s,
             click_offset_s=self._click_offset_s,
+            judges_elsewhere=elsewhere,
         )
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from coach.coaching.drill import Drill
 from coach.coaching.outcomes import RepetitionEnded
 from coach.coaching.sequence import DrillSequence
+from coach.judging.job import JudgingJob
 from coach.record.errors import UNTIL_THEN, RecordError
 from coach.record.lease import Lease
 from coach.record.piece import PieceKey
@@ -44,6 +45,24 @@ class Keeper:
         return self._brief(
             lambda store: store.save_repetition(self._piece, ended, time.time(), self._place())
         )
+
+    def keep_unjudged(self, job: JudgingJob) -> str:
+        """Keep what was played where there was no time for a verdict; says where, in a sentence.
+
+        Once, to be heard again or judged from the command line; it is no evidence.
+        """
+        if self._store is None:
+            return ""
+        from coach.playing.midifile import TakeError, write_take
+
+        stamp = time.strftime("%Y-%m-%d-%H%M%S")
+        path = self._store.folder / f"unjudged-{stamp}-{job.number}.mid"
+        try:
+            write_take(job.take, path)
+            path.chmod(0o600)
+        except (TakeError, OSError) as error:
+            return f"The last repetition was not judged, and its take is lost: {error}"
+        return f"The last repetition was not judged yet; its take is {path} (see coach judge)."
 
     def save(self) -> str:
         """Take the lease, keep what could not be kept before; "" once all of it is."""

@@ -30,6 +30,7 @@ from coach.screens.collaborators import (
 
 if TYPE_CHECKING:
     from coach.cli.desks import Desks
+    from coach.cli.judges import Judges
     from coach.score.model import Score
 
 __all__ = ["Errand", "Start", "run"]
@@ -39,15 +40,17 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
     """Open the ports, show the screens until the pianist leaves, and let go of everything."""
     need_terminal()
     gc.disable()  # importing the screens makes no garbage; settle_memory turns it on again
+    from coach.cli.judges import Judges
     from coach.playing.noise import divert_noise
     from coach.screens.app import KeyholeApp
 
     divert_noise()
     ports, sentence = _ports()
+    judges = Judges()
     counting = CountingSystem(options.counting or keeping.settings.counting)
     try:
         app = KeyholeApp(
-            collaborators(options, keeping, ports, sentence),
+            collaborators(options, keeping, ports, sentence, judges),
             Settings(options.ascii, counting),
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
@@ -56,6 +59,7 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
             raise app.mistake
         return app.return_code or 0
     finally:
+        judges.close()
         if ports:
             ports.close()
 
@@ -68,9 +72,16 @@ def _ports() -> tuple[Ports | None, str]:
 
 
 def collaborators(
-    options: Namespace, keeping: Keeping, ports: Ports | None, sentence: str = ""
+    options: Namespace,
+    keeping: Keeping,
+    ports: Ports | None,
+    sentence: str = "",
+    judges: Judges | None = None,
 ) -> Collaborators:
-    """Everything that the screens are given; ``sentence`` says why there are no ports."""
+    """Everything that the screens are given; ``sentence`` says why there are no ports.
+
+    Without ``judges`` every take is judged on the event loop.
+    """
     from coach.cli.sounding import PianoClick
 
     return Collaborators(
@@ -81,6 +92,7 @@ def collaborators(
         ports_sentence=sentence,
         port_wanted=options.port,
         click=PianoClick(ports) if ports else None,
+        judges=judges,
         demo_path=demo_score(),
         make_pianist=_pianist_maker(options),
         notices=keeping.notices,
@@ -103,6 +115,7 @@ def _desk_maker(
                     options=options if options.command == "drill" else None,
                     minutes=getattr(options, "minutes", WARM_UP_MIN),
                     click_offset_ms=keeping.settings.click_offset_ms,
+                    judges_elsewhere=True,
                 )
             )
         return made[0].make(score, path, errand, now_s)

@@ -11,6 +11,8 @@ from coach.judging.tolerance import Tolerance
 from coach.playing.notes import Take
 from coach.score.window import Excerpt
 
+UNJUDGED = "There was no time to judge it: it does not count."
+
 
 @dataclass(frozen=True, slots=True)
 class JudgingJob:
@@ -33,6 +35,13 @@ class JudgingJob:
     def size(self) -> int:
         """Keys times notes: what judging takes grows with it."""
         return len(self.take.notes) * len(self.excerpt.notes)
+
+    def unjudged(self) -> Judgement:
+        """What stands in a verdict's place where there is none: it counts for nothing."""
+        return Judgement(
+            self.excerpt, self.stage, (), (), None, (), (), False, False, True, UNJUDGED,
+            is_repetition=False,
+        )  # fmt: skip
 
     def judge(self) -> Judgement:
         """The verdict, here and now."""

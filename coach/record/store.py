@@ -62,6 +62,11 @@ class Store:
             self._file.open()
 
     @property
+    def folder(self) -> Path:
+        """Where the record is kept."""
+        return self._path.parent
+
+    @property
     def notices(self) -> list[str]:
         """Sentences to show to the pianist; whoever shows them empties the list."""
         return self._file.notices

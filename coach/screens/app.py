@@ -7,13 +7,14 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coach.playing.events import KeyDown, MidiEvent, OtherPianos, PianoFound, PianoLost
+from coach.playing.events import KeyDown, OtherPianos, PianoFound, PianoLost
 from coach.screens.app_frame import AppFrame
 from coach.screens.collaborators import Collaborators, Desk, Errand, Settings, Start
 from coach.screens.connect import ConnectScreen, unheard
 from coach.screens.ending import end_when_told
 from coach.screens.home import FIRST_PAINT_S, HomeScreen
-from coach.screens.inbox import Inbox
+from coach.screens.inbox import Inbox, InboxEvent
+from coach.screens.judged import Judged
 from coach.screens.memory import settle_memory
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen
@@ -21,8 +22,13 @@ from coach.screens.opening import OpeningScreen
 from coach.screens.pianos import others_words
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from coach.judging.facts import Judgement
+    from coach.judging.job import JudgingJob
     from coach.score.model import Score
     from coach.screens.drill_screen import DrillScreen
+    from coach.screens.given_out import Giving
 
 PIANO_WAIT_S = 1.0
 """How long a piano may take to be found before it is said that there is none."""
@@ -86,14 +92,14 @@ class KeyholeApp(AppFrame):
 
     # -- the piano --------------------------------------------------------------------------
 
-    def _hear_or_end(self, events: tuple[MidiEvent, ...]) -> None:
+    def _hear_or_end(self, events: tuple[InboxEvent, ...]) -> None:
         """Called by the event loop itself, which would pass over a mistake of ours unsaid."""
         try:
             self._hear(events)
         except Exception as error:
             self.end_by(error)
 
-    def _hear(self, events: tuple[MidiEvent, ...]) -> None:
+    def _hear(self, events: tuple[InboxEvent, ...]) -> None:
         for event in events:
             if isinstance(event, PianoFound):
                 self._piano_changed(event.name)
@@ -218,7 +224,20 @@ class KeyholeApp(AppFrame):
             no_piano=self._no_piano,
             click=self.collaborators.click,
             letters=self._letters,
+            give=self._giving(),
         )
+
+    def _giving(self) -> Giving | None:
+        """Who judges long takes; made ready while the pianist looks at the music."""
+        judges, inbox = self.collaborators.judges, self._inbox
+        if judges is None or inbox is None:
+            return None
+        judges.start()
+
+        def give(job: JudgingJob) -> Future[Judgement]:
+            return judges.give(job, lambda verdict: inbox.post(Judged(job, verdict)))
+
+        return give
 
     def on_went_on(self) -> None:
         """From a goal that is reached to what comes after it."""

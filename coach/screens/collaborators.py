@@ -7,6 +7,7 @@ thread) and the ``post`` that ``ports`` is given.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from coach.coaching.facts import Order, PlanChange
     from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded
     from coach.coaching.plan import PlanRow
+    from coach.judging.facts import Judgement
+    from coach.judging.job import JudgingJob
     from coach.playing.events import MidiEvent
     from coach.playing.notes import PlayedNote
     from coach.score.model import Score
@@ -76,6 +79,8 @@ class Desk:
     """Keep what could not be kept before; answers as ``keep``. Returns at once."""
     onward: Onward | None = None
     """What comes once the goal is reached; None where that is all."""
+    keep_unjudged: Callable[[JudgingJob], str] = lambda job: ""
+    """Keep what was played where there is no time for a verdict; answers in a sentence where."""
 
 
 Opener: TypeAlias = (
@@ -134,6 +139,19 @@ class ClickLike(Protocol):
         """Silence."""
 
 
+class JudgesLike(Protocol):
+    """Whoever judges long takes, so that the screen does not stand still for it."""
+
+    def start(self) -> None:
+        """Get ready, in the background."""
+
+    def give(self, job: JudgingJob, done: Callable[[Future[Judgement]], None]) -> Future[Judgement]:
+        """Have a job judged; ``done`` is called with its future, on another thread."""
+
+    def close(self) -> None:
+        """Judge nothing more."""
+
+
 class PianistLike(Protocol):
     """A simulated pianist (``coach.playing.simulated.player.SimulatedPianist``)."""
 
@@ -159,6 +177,8 @@ class Collaborators:
     """None where no demo is to be had."""
     notices: Callable[[], tuple[str, ...]] = tuple
     """Sentences about the record, to be shown at the start, once the home screen is there."""
+    judges: JudgesLike | None = None
+    """None: every take is judged at once, here."""
     demo_path: Path | None = None
     """The score that the demo is shown with."""
 

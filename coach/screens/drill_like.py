@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     from coach.coaching.facts import Assignment, Decision, Request
     from coach.coaching.outcomes import Outcome, State
+    from coach.judging.facts import Judgement
+    from coach.judging.job import JudgingJob
     from coach.score.window import Excerpt
 
 
@@ -43,6 +45,9 @@ class DrillLike(Protocol):
 
     def tick(self, now_s: float) -> tuple[Outcome, ...]:
         """Time passed."""
+
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[Outcome, ...]:
+        """The verdict on a repetition that was given out to be judged."""
 
     def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
         """The piano vanished."""

@@ -10,11 +10,10 @@ from textual.binding import Binding, BindingType
 from textual.events import Key
 
 from coach.coaching.facts import Request
-from coach.coaching.outcomes import Outcome, PlanChanged, State, StateChanged
+from coach.coaching.outcomes import Outcome, PlanChanged, RepetitionEnded, State, StateChanged
 from coach.playing.events import (
     KeyDown,
     KeyUp,
-    MidiEvent,
     OtherPianos,
     Pedal,
     PianoFound,
@@ -26,6 +25,8 @@ from coach.screens.details import DetailsScreen, WhyScreen
 from coach.screens.drill_view import DrillView
 from coach.screens.hands import HandsScreen
 from coach.screens.help import HelpScreen
+from coach.screens.inbox import InboxEvent
+from coach.screens.judged import Judged
 from coach.screens.messages import HandsMoved, WentOn
 from coach.screens.notices import NoticeScreen
 from coach.screens.plan import PlanScreen
@@ -33,6 +34,8 @@ from coach.screens.words import assignment_words
 
 TICK_S = 0.05
 """How often the drill is told that time passes."""
+LEAVE_S = 1.0
+"""How long a verdict that is still to come is waited for on leaving. Our choice."""
 
 
 class DrillScreen(DrillView):
@@ -44,7 +47,7 @@ class DrillScreen(DrillView):
 
     _is_left = False
     _is_up = False
-    _heard_early: tuple[MidiEvent, ...] = ()
+    _heard_early: tuple[InboxEvent, ...] = ()
     """What came before the screen stood: the piano may be found while it is being made."""
 
     def on_mount(self) -> None:
@@ -66,14 +69,14 @@ class DrillScreen(DrillView):
 
     # -- what comes in ----------------------------------------------------------------------
 
-    def hear(self, events: Iterable[MidiEvent]) -> None:
+    def hear(self, events: Iterable[InboxEvent]) -> None:
         """What was played, and the piano's coming and going."""
         if not self._is_up:
             self._heard_early += tuple(events)
             return
         self.show(chain.from_iterable(self._answer(event) for event in events))
 
-    def _answer(self, event: MidiEvent) -> tuple[Outcome, ...]:
+    def _answer(self, event: InboxEvent) -> tuple[Outcome, ...]:
         drill = self.desk.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
@@ -88,6 +91,10 @@ class DrillScreen(DrillView):
                 return drill.key_up(pitch, at_s)
             case Pedal(controller, value, at_s):
                 return drill.pedal(controller, value, at_s)
+            case Judged(job, verdict):
+                if self.given_out and self.given_out.is_due(job):
+                    return drill.judged(job, verdict.result(), self._clock())
+                return ()
             case OtherPianos():
                 return ()  # the app has it said
             case PianoFound(name):
@@ -219,4 +226,16 @@ class DrillScreen(DrillView):
         if self._is_left:
             return ""
         self._is_left = True
-        return self.desk.leave()
+        return " ".join(filter(None, [*self._finish_judging(), self.desk.leave()]))
+
+    def _finish_judging(self) -> list[str]:
+        """Keep what is still being judged: its verdict, or what was played."""
+        said: list[str] = []
+        for job, judgement in self.given_out.rest(LEAVE_S) if self.given_out else ():
+            if judgement is None:
+                said.append(self.desk.keep_unjudged(job))
+            verdict = judgement or job.unjudged()
+            for one in self.desk.drill.judged(job, verdict, self._clock()):
+                if isinstance(one, RepetitionEnded):
+                    self.desk.keep(one)
+        return said

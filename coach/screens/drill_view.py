@@ -20,15 +20,20 @@ from coach.coaching.outcomes import (
     State,
     StateChanged,
     StrayKey,
+    ToJudge,
 )
+from coach.judging.facts import Judgement
 from coach.judging.instead_words import in_short
+from coach.judging.job import JudgingJob
 from coach.screens.collaborators import ClickLike, Desk, Settings
 from coach.screens.drill_click import DrillClick
 from coach.screens.drill_sayings import READ_S
+from coach.screens.given_out import GivenOut, Giving
 from coach.screens.marks import mark_of, marks_of
 from coach.screens.widgets.clean_run import CLEAN
 from coach.screens.widgets.strip_line import StripLine
 from coach.screens.words import (
+    LISTENING_BACK,
     NO_PIANO,
     RESTING,
     STRIKE,
@@ -54,13 +59,16 @@ class DrillView(DrillClick):
         no_piano: str = "",
         click: ClickLike | None = None,
         letters: bool = False,
+        give: Giving | None = None,
     ) -> None:
         """``clock`` gives seconds on the clock that the piano's events are stamped with.
 
         ``no_piano``: what to say where there is none, for another reason than that it is off.
+        ``give``: have a repetition judged elsewhere that the drill gives out to be judged.
         """
         super().__init__(desk, settings, clock, piano=piano, click=click, letters=letters)
         self._no_piano = no_piano
+        self.given_out = GivenOut(give) if give else None
         self._next: AssignmentGiven | None = None
         self._is_set_aside = False
         """Whether something was set aside just now, and why is to be read."""
@@ -90,6 +98,8 @@ class DrillView(DrillClick):
                 self.result.show_run_alone()
                 self.staff.mark_all({})
                 self.staff.turn_to(0)
+            case ToJudge(job):
+                self.give_out(job)
             case RepetitionEnded():
                 self._show_ended(outcome)
             case AssignmentGiven():
@@ -105,6 +115,15 @@ class DrillView(DrillClick):
             case Proposed(text):
                 self.propose(text)
 
+    def give_out(self, job: JudgingJob) -> None:
+        """Have a repetition judged elsewhere, where there is one; the next may begin meanwhile."""
+        if self.given_out is None:
+            self.show(self.desk.drill.judged(job, job.judge(), self._clock()))
+            return
+        self.given_out.add(job)
+        self.take_back()
+        self.result.show_verdict(LISTENING_BACK)
+
     def _show_ended(self, ended: RepetitionEnded) -> None:
         self._ended = ended
         self.let_go()
@@ -113,9 +132,11 @@ class DrillView(DrillClick):
             self._reason = _reason(ended.decision)
         self.take_back()
         judgement = ended.judgement
-        self.staff.mark_all(marks_of(judgement))
+        headline = ""
+        if not self._has_gone_on(judgement):
+            self.staff.mark_all(marks_of(judgement))
+            headline = verdict_headline(self.desk.score, judgement)
         result = self.result
-        headline = verdict_headline(self.desk.score, judgement)
         result.show_verdict(judgement.sentence, headline, fault=not judgement.clean)
         self._show_run_of(ended)
         self.show_unkept(self.desk.keep(ended))
@@ -134,6 +155,13 @@ class DrillView(DrillClick):
             self.result.add_clean()
         else:
             self.result.show_run(0, ended.assignment.clean_required)
+
+    def _has_gone_on(self, judgement: Judgement) -> bool:
+        """Whether the staff shows something else than what was judged: the next repetition, or
+        another window."""
+        if self.excerpt is None or self.excerpt.window != judgement.excerpt.window:
+            return True
+        return self.desk.drill.state is State.PLAYING
 
     def _turn_back(self) -> None:
         """To the first page, where the next repetition begins, unless it has begun."""

@@ -1,4 +1,4 @@
-"""From the MIDI thread to the screen: the only line that crosses threads."""
+"""From other threads to the screen: the only line that crosses them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,10 @@ from collections import deque
 from collections.abc import Callable
 
 from coach.playing.events import MidiEvent
+from coach.screens.judged import Judged
+
+InboxEvent = MidiEvent | Judged
+"""Anything that comes from another thread."""
 
 
 class Inbox:
@@ -16,16 +20,16 @@ class Inbox:
     A chord's ten notes cause one call, so that the screen paints once.
     """
 
-    def __init__(self, handle: Callable[[tuple[MidiEvent, ...]], None]) -> None:
+    def __init__(self, handle: Callable[[tuple[InboxEvent, ...]], None]) -> None:
         """Call it on the loop's thread; ``handle`` is called there with all that has come."""
         self._handle = handle
         self._loop = asyncio.get_running_loop()
         self._context = contextvars.copy_context()
-        self._waiting: deque[MidiEvent] = deque()
+        self._waiting: deque[InboxEvent] = deque()
         self._called = False
         self._closed = False
 
-    def post(self, event: MidiEvent) -> None:
+    def post(self, event: InboxEvent) -> None:
         """Hand an event on. Thread-safe: yes. Blocks: no. After closing it does nothing."""
         if self._closed:
             return

@@ -123,6 +123,7 @@ NO_PIANO = (
     "No piano. Plug it in and switch it on, or press k to play with letters; nothing is lost."
 )
 STRIKE = "Strike any key for the count-in; then play with the click."
+LISTENING_BACK = "Listening back ..."
 RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
 
 
