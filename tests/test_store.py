@@ -337,7 +337,10 @@ def test_what_can_go_nowhere_else_is_left_where_the_system_keeps_what_passes(
     with pytest.raises(RecordError):
         store.save_repetition(PIECE, ended(), NOON_S)
     store.close()
-    [left] = passing.iterdir()
+    [own] = passing.iterdir()
+    assert own.stat().st_mode & 0o777 == 0o700
+    [left] = own.iterdir()
+    assert left.stat().st_mode & 0o777 == 0o600
     assert str(left) in store.notices[0]
     assert f"move that file to {data}" in store.notices[0]
     data.unlink()

@@ -64,12 +64,13 @@ def _expected() -> tuple[type[BaseException], ...]:
 def _unexpected(error: Exception, data: Path | None) -> str:
     """Keep the traceback of an error of ours; the sentence that says where."""
     from coach.record.folder import data_folder
+    from coach.score.opening.private import write_private
 
     told = "".join(traceback.format_exception(error))
     said = "Keyhole stopped because of a mistake of its own; every repetition up to it is kept."
     try:
         file = data_folder(data) / f"mistake-{time.strftime('%Y-%m-%d-%H%M%S')}.txt"
-        file.write_text(told, encoding="utf-8")
+        write_private(file, told)
     except Exception:  # the folder itself may be what is wrong
         return f"{said} It was: {type(error).__name__}: {error}. Start it again."
     return f"{said} Start it again; {file} tells its makers what happened."

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
 import platformdirs
 
 from coach.record.errors import RecordError
+from coach.score.opening.private import make_private_folder, tighten
 
 APP = "keyhole"
 VARIABLE = "KEYHOLE_DATA"
@@ -42,11 +44,34 @@ def _writable(folder: Path) -> Path:
     import tempfile  # slow to import, and not needed before the first screen
 
     try:
-        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        make_private_folder(folder)
         with tempfile.TemporaryFile(dir=folder):
+            _close_to_others(folder)
             return folder
     except OSError as error:
         raise RecordError(
             f"The folder {folder} can't be written to ({error.strerror or error}); choose another "
             f"with --data FOLDER or {VARIABLE}."
         ) from error
+
+
+_OURS = re.compile(
+    r"(record|unsaved|settings)[^/]*\.(sqlite3|json)(-wal|-shm|-journal|\.part)?"
+    r"|mistake-[^/]*\.txt|in-use\.lock|cache|hands"
+)
+"""The names of what Keyhole keeps in its folder."""
+
+
+def _close_to_others(folder: Path) -> None:
+    """Take from others what an older Keyhole, or a lavish system, let them do.
+
+    The files are always closed. The folder is where nothing else lies in it: one that the pianist
+    shares with other things may be open for a reason, and what we keep there is closed anyway.
+    """
+    names = os.listdir(folder)
+    ours = [name for name in names if _OURS.fullmatch(name)]
+    for name in ours:
+        if (folder / name).is_file():
+            tighten(folder / name)
+    if len(ours) == len(names):
+        tighten(folder)

@@ -13,6 +13,7 @@ from typing import Any
 
 from coach.record.errors import RecordError
 from coach.score.counting import CountingSystem
+from coach.score.opening.private import write_private
 
 FILE = "settings.json"
 
@@ -66,7 +67,7 @@ def save_settings(folder: Path, kept: Kept) -> None:
     part = folder / f"{FILE}.part"
     try:
         plain = {**_others(folder / FILE), **asdict(kept)}
-        part.write_text(json.dumps(plain, indent=1) + "\n", encoding="utf-8")
+        write_private(part, json.dumps(plain, indent=1) + "\n")
         os.replace(part, folder / FILE)
     except OSError as error:
         raise RecordError(

@@ -17,7 +17,7 @@ from coach.coaching.warmup import SESSION_GAP_S
 from coach.playing.notes import Take
 from coach.record import rows
 from coach.record.aside import BadRow, set_aside, told
-from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Database, Say
+from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
 from coach.record.errors import RecordError
 from coach.record.file import UNSAVED, RecordFile
 from coach.record.header import FILE
@@ -284,17 +284,28 @@ class Store:
     def _spill(self, error: RecordError) -> None:
         """Beside the record; where that can't be, where the system keeps what passes."""
         name = f"{UNSAVED}{self._file.stamp()}.sqlite3"
-        beside, passing = self._path.with_name(name), Path(tempfile.gettempdir()) / name
+        beside = self._path.with_name(name)
         try:
             self._save_in(beside)
             then = f"are in {beside} and join it later."
-        except RecordError:
+        except (RecordError, Damaged):
             with suppress(OSError):  # what little of it may have been made
                 beside.unlink(missing_ok=True)
+            passing = self._passing() / name
             self._save_in(passing)
             then = f"are in {passing}: move that file to {beside.parent}, and they join it."
         self._unsaved.clear()
         self.notices.append(f"{error} The last repetitions {then}")
+
+    def _passing(self) -> Path:
+        """A folder of our own where the system keeps what passes: anybody may write in that."""
+        try:
+            return Path(tempfile.mkdtemp(prefix="keyhole-"))
+        except OSError as error:
+            raise RecordError(
+                f"The last repetitions are lost: neither {self._path.parent} nor the system's own "
+                f"place for what passes can be written to ({error.strerror or error})."
+            ) from error
 
     def _save_in(self, file: Path) -> None:
         kept = Database(file)

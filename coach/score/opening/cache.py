@@ -19,6 +19,7 @@ from pathlib import Path
 import coach.score
 from coach.score.model import Score
 from coach.score.opening.limits import ANSWER_BYTES
+from coach.score.opening.private import make_private_folder
 from coach.score.plain import FORMAT, score_from_plain
 
 _MOST_ENTRIES = 500
@@ -70,7 +71,7 @@ def load(folder: Path, entry: str) -> Score | None:
 def store(folder: Path, entry: str, body: bytes) -> None:
     """Keep a score's plain data, JSON as bytes; whoever reads meanwhile sees all of it or none."""
     with contextlib.suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
+        make_private_folder(folder)
         handle, written = tempfile.mkstemp(dir=folder, suffix=".part")
         try:
             with os.fdopen(handle, "wb") as file:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from coach.score.errors import ScoreError
 from coach.score.handlines import HandMove, MoveError, parse_move
+from coach.score.opening.private import make_private_folder
 
 _COMMENT = "//"
 _LONGEST_BYTES = 1 << 20
@@ -55,7 +56,7 @@ def save_moves(folder: Path, key: str, moves: Iterable[HandMove], name: str = ""
 
 
 def _write(file: Path, text: str) -> None:
-    file.parent.mkdir(parents=True, exist_ok=True)
+    make_private_folder(file.parent)
     handle, written = tempfile.mkstemp(dir=file.parent, suffix=".part")
     try:
         with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as opened:
