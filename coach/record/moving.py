@@ -12,9 +12,10 @@ import re
 import shutil
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing, suppress
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
@@ -37,6 +38,7 @@ _T = TypeVar("_T")
 STEP = 500
 """Repetitions moved in one transaction: some tens of milliseconds. Own choice, so that what is
 said of it moves on, and little is done twice after a crash."""
+_PARTS = ("note", "pedal", "observation")
 _BACKUP_PAGES = 4096
 """Pages copied between two words of it: 16 MiB."""
 _WORTH_SHRINKING = 0.25
@@ -126,18 +128,26 @@ def _moved(db: sqlite3.Connection) -> int | None:
     from_id = db.execute("SELECT up_to FROM moved").fetchone()[0]
     if from_id == 0:
         _check_states(db)
-    query = "SELECT id FROM old_repetition WHERE id > ? ORDER BY id LIMIT ?"
-    ids = [number for (number,) in db.execute(query, (from_id, STEP))]
-    if not ids:
+    query = "SELECT * FROM old_repetition WHERE id > ? ORDER BY id LIMIT ?"
+    every = _rows(db, query, from_id, STEP)
+    if not every:
         return None
-    for number in ids:
-        old = old_repetition(db, number, "old_")
+    last = every[-1]["id"]
+    parts: dict[str, dict[int, list[rows.Row]]] = {}
+    for table in _PARTS:
+        of = f"SELECT * FROM old_{table} WHERE repetition_id > ? AND repetition_id <= ?"
+        of_each = parts.setdefault(table, {})
+        for row in _rows(db, f"{of} ORDER BY repetition_id, n", from_id, last):
+            of_each.setdefault(row["repetition_id"], []).append(row)
+    for found in every:
+        number = found["id"]
+        old = _read(found, {table: parts[table].get(number, []) for table in _PARTS})
         if old.row is not None:
             add(db, old.piece, {"id": number, **old.row})
         for table, row in old.bad:
             keep_entry(db, table, row, time.time())
-    db.execute("UPDATE moved SET up_to = ?", (ids[-1],))
-    return int(ids[-1])
+    db.execute("UPDATE moved SET up_to = ?", (last,))
+    return int(last)
 
 
 def _check_states(db: sqlite3.Connection) -> None:
@@ -184,11 +194,11 @@ class OldRepetition:
 def old_repetition(db: sqlite3.Connection, number: int, prefix: str = "") -> OldRepetition:
     """Read it; ``prefix`` is before its tables' names. Raises sqlite3.Error, LookupError."""
     (found,) = _rows(db, f"SELECT * FROM {prefix}repetition WHERE id = ?", number)
+    return _read(found, {table: _rows_left(db, f"{prefix}{table}", number) for table in _PARTS})
+
+
+def _read(found: rows.Row, parts: Mapping[str, list[rows.Row]]) -> OldRepetition:
     old = OldRepetition(found)
-    parts = {
-        table: _rows_left(db, f"{prefix}{table}", number)
-        for table in ("note", "pedal", "observation")
-    }
     try:
         words = _words(found)
         assert isinstance(found["piece_id"], int)
@@ -237,7 +247,10 @@ def _words(found: rows.Row) -> rows.Row:
             plain[name] = json.loads(found[name])
         except RecursionError as error:
             raise ValueError("too deep") from error
-    json.dumps(plain)
+    if not all(isinstance(plain[name], str) for name in ("stage", "kind", "reason", "sentence")):
+        raise ValueError("no words")
+    for name in ("asked_qpm", "offset_ms", "clean_required"):
+        _number(plain[name])
     return plain
 
 
@@ -264,9 +277,7 @@ def _pedal(row: rows.Row) -> PedalMove:
 def _observation(row: rows.Row, found: rows.Row) -> Observation:
     return Observation(
         found["at_s"],
-        Transition(
-            Hands(row["hand"]), _quarters(row["from_quarters"]), _quarters(row["to_quarters"])
-        ),
+        _transition(row["hand"], row["from_quarters"], row["to_quarters"]),
         _quarters(row["onset_quarters"]),
         Hands(found["hands"]),
         Outcome(row["outcome"]),
@@ -274,6 +285,11 @@ def _observation(row: rows.Row, found: rows.Row) -> Observation:
         _number(row["error_ms"]),
         _some(row.get("hears_late", 1.0)),
     )
+
+
+@lru_cache(maxsize=1 << 14)
+def _transition(hand: object, start: object, end: object) -> Transition:
+    return Transition(Hands(str(hand)), _quarters(start), _quarters(end))
 
 
 def _good(
@@ -289,6 +305,7 @@ def _good(
             old.bad.append((table, row))
 
 
+@lru_cache(maxsize=1 << 14)
 def _quarters(text: object) -> Fraction:
     if not isinstance(text, str) or not _PLACE.fullmatch(text):
         raise ValueError("no position")

@@ -176,7 +176,7 @@ def pack_moves(observed: Sequence[Observation]) -> bytes:
     _add(out, len(observed))
     reached: dict[int, int] = {}
     for one, three in zip(observed, places, strict=True):
-        start, end, onset = (int(place * unit) for place in three)
+        start, end, onset = (place.numerator * (unit // place.denominator) for place in three)
         hand = _HANDS_CODES[one.transition.hands]
         before = reached.get(hand, 0)
         out.append(
@@ -291,10 +291,12 @@ with it could not be read again."""
 
 def pack_words(plain: dict[str, Any]) -> bytes:
     """JSON-ready facts, compressed."""
-    packer = zlib.compressobj(9, zdict=_COMMON)
+    packer = zlib.compressobj(9, wbits=_WINDOW_BITS, memLevel=_MEMORY_LEVEL, zdict=_COMMON)
     return packer.compress(json.dumps(plain, ensure_ascii=False).encode()) + packer.flush()
 
 
+_WINDOW_BITS, _MEMORY_LEVEL = 13, 5
+"""Small enough that setting up takes less than packing; the dictionary fits in the window."""
 _LONGEST_WORDS_BYTES = 1 << 24
 """A repetition's facts are some hundred bytes; what unpacks to more than this is damaged."""
 
