@@ -178,7 +178,10 @@ def make(
             if version is None and state:
                 sign = "UPDATE piece SET state_checksum = ? WHERE id = ?"
                 db.execute(sign, (rows.state_checksum(state), n + 1))
-        (_lay_new if version is None else _lay_old)(db, planned)
+        if version is None:
+            _lay_new(db, planned)
+        else:
+            _lay_old(db, planned, version)
         last = "(SELECT coalesce(max(at_s), 0.0) FROM repetition WHERE piece_id = piece.id)"
         db.execute(f"UPDATE piece SET used_at_s = {last}")
         db.execute("DELETE FROM piece WHERE used_at_s = 0.0")
@@ -207,7 +210,7 @@ def _lay_new(db: sqlite3.Connection, planned: Iterator[Planned]) -> None:
     db.executemany(put, many)
 
 
-def _lay_old(db: sqlite3.Connection, planned: Iterator[Planned]) -> None:
+def _lay_old(db: sqlite3.Connection, planned: Iterator[Planned], version: int) -> None:
     many: dict[str, list[tuple[Any, ...]]] = {}
     columns: dict[str, list[str]] = {}
 
@@ -224,8 +227,9 @@ def _lay_old(db: sqlite3.Connection, planned: Iterator[Planned]) -> None:
         many.setdefault("repetition", []).append(tuple(row.values()))
         for table in PARTS:
             for part in one.template.old[table]:
-                columns[table] = ["repetition_id", *part]
-                many.setdefault(table, []).append((number, *part.values()))
+                kept = {c: v for c, v in part.items() if version > 1 or c != "hears_late"}
+                columns[table] = ["repetition_id", *kept]
+                many.setdefault(table, []).append((number, *kept.values()))
         if number % (_STEP // 10) == 0:
             put()
     put()

@@ -234,6 +234,27 @@ def test_another_program_that_is_in_its_file_keeps_its_log(tmp_path: Path) -> No
         assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
 
 
+def test_what_was_played_beside_another_programs_file_can_be_taken_elsewhere(
+    tmp_path: Path,
+) -> None:
+    theirs, ours = tmp_path / "theirs", tmp_path / "ours"
+    for folder in (theirs, ours):
+        folder.mkdir()
+    foreign(theirs / FILE)
+    before = (theirs / FILE).read_bytes()
+    store = Store(theirs, opened=False)
+    with pytest.raises(RecordError, match="another program's"):
+        store.save_repetition(PIECE, ended(), NOON_S)
+    store.close()
+    [left] = theirs.glob("unsaved-*")
+    assert f"{left}: move it to the folder that you choose" in store.notices[0]
+    assert (theirs / FILE).read_bytes() == before
+    left.rename(ours / left.name)
+    again = Store(ours)
+    assert len(again.repetitions(PIECE)) == 1
+    again.close()
+
+
 def test_a_record_whose_first_rows_are_still_in_its_log_is_ours(tmp_path: Path) -> None:
     folder, copy = tmp_path / "data", tmp_path / "copy"
     folder.mkdir()

@@ -10,7 +10,7 @@ from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
-from coach.record.errors import RecordError
+from coach.record.errors import NotOurs, RecordError
 from coach.record.header import APPLICATION_ID, VERSION, read_header
 from coach.record.moving import bring_up_to_date
 from coach.record.schema import is_a_record, is_whole, tables_of, transaction, version_of
@@ -193,7 +193,7 @@ def _look_at(path: Path) -> bool:
     if header is None or not header.is_sound:
         raise Damaged
     if header.application_id != APPLICATION_ID and not _is_ours(path, header.application_id):
-        raise RecordError(
+        raise NotOurs(
             f"{path} is another program's file and was left alone; choose another folder with "
             "--data FOLDER, or move that file.",
             "The record's file is another program's.",

@@ -13,3 +13,7 @@ class RecordError(Exception):
         """``brief`` says the same in half a row, for a pianist who goes on playing."""
         super().__init__(sentence)
         self.brief = brief or sentence
+
+
+class NotOurs(RecordError):
+    """The record's file is another program's, and nothing will ever join it."""

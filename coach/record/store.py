@@ -18,7 +18,7 @@ from coach.playing.notes import Take
 from coach.record import rows
 from coach.record.aside import BadRow, set_aside, told
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
-from coach.record.errors import RecordError
+from coach.record.errors import NotOurs, RecordError
 from coach.record.file import UNSAVED, RecordFile
 from coach.record.header import FILE
 from coach.record.inserting import Unsaved, insert, piece_id, touch
@@ -288,6 +288,8 @@ class Store:
         try:
             self._save_in(beside)
             then = f"are in {beside} and join it later."
+            if isinstance(error, NotOurs):
+                then = f"are in {beside}: move it to the folder that you choose, and they join it."
         except (RecordError, Damaged):
             with suppress(OSError):  # what little of it may have been made
                 beside.unlink(missing_ok=True)
