@@ -1,6 +1,6 @@
 """Kills the running program while somebody plays, over and over: is what it showed in the record?
 
-    scripts/jack python -m scripts.kill_live --kills 1000 --seed 1 --tally kills.json
+    python -m scripts.kill_live --kills 1000 --seed 1 --tally kills.json
 
 Needs JACK (Linux). The real program (``coach drill``) runs in a pseudo-terminal and hears a piano
 through a real JACK port; a pianist plays what it asks for, now and then a wrong key. At a random
@@ -10,9 +10,8 @@ Then the record is opened as the program does it, and must hold every verdict th
 order, and pass SQLite's ``integrity_check``.
 
 To make a kill cheap each program is forked from a process in which everything is imported already.
-The tally is a file: the script can be ended at any time and goes on from there. It begins a JACK
-server of its own after some kills, because dead clients fill one up: run it without
-``scripts/jack`` then, as ``python -m scripts.kill_live``; it calls that itself.
+The tally is a file: the script can be ended at any time and goes on from there. It calls
+``scripts/jack`` itself, anew after some kills, because dead clients fill a server up.
 """
 
 from __future__ import annotations
@@ -163,7 +162,7 @@ def _mark_what_is_shown() -> None:
             mark(app.drill, ready=True, asked=asked(app.drill))
 
     DrillScreen.show = shown  # type: ignore[method-assign, assignment]
-    KeyholeApp._piano_changed = heard  # type: ignore[method-assign, assignment]
+    KeyholeApp._piano_changed = heard  # type: ignore[method-assign]
 
 
 class Program:
@@ -350,19 +349,30 @@ def main() -> int:
     args = parser.parse_args()
     if args.inside:
         return some_kills(args)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
     command = [str(ROOT / "scripts/jack"), sys.executable, "-m", "scripts.kill_live", "--inside"]
     command += ["--kills", str(args.kills), "--seed", str(args.seed), "--tally", str(args.tally)]
     tally = read_tally(args.tally)
     while tally.kills < args.kills:
-        done = subprocess.run(command, cwd=ROOT, check=False)
+        done = run_to_its_end(command)
         before, tally = tally, read_tally(args.tally)
         print(tally, flush=True)
-        if done.returncode or tally.kills == before.kills:
-            print(f"it ended with {done.returncode} after {tally.kills} kills", file=sys.stderr)
+        if done or tally.kills == before.kills:
+            print(f"it ended with {done} after {tally.kills} kills", file=sys.stderr)
             return 2
     for failure in tally.failures:
         print(f"FAILURE: {failure}")
     return 1 if tally.missing or tally.unsound else 0
+
+
+def run_to_its_end(command: list[str]) -> int:
+    """Its exit status; where this script is told to end, all that it has begun ends too."""
+    child = subprocess.Popen(command, cwd=ROOT, start_new_session=True)
+    try:
+        return child.wait()
+    except BaseException:
+        os.killpg(child.pid, signal.SIGKILL)
+        raise
 
 
 def read_tally(path: Path) -> Tally:
