@@ -12,6 +12,7 @@ from coach.judging.facts import Judgement
 from coach.judging.following import Follower
 from coach.judging.habits import Habits
 from coach.judging.job import JudgingJob
+from coach.judging.surroundings import Surroundings
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import Take
 from coach.score.model import Score
@@ -32,7 +33,8 @@ class Ear:
         """Turn to an assignment from its beginning: nothing is heard of it yet, no click runs."""
         self.asked = asked
         self.excerpt = excerpt(self._score, asked.window)
-        self.follower = Follower(self.excerpt, qpm=asked.qpm)
+        around = Surroundings(self._score, self.excerpt)
+        self.follower = Follower(self.excerpt, qpm=asked.qpm, surroundings=around)
         click_qpm = asked.qpm if asked.click else None
         self.click = Clicking(self._score, self.excerpt, click_qpm, self._click_offset_s)
 

@@ -29,24 +29,35 @@ from coach.judging.instead_words import OTHER_NOTES
 from coach.judging.matching_score import lay_out
 from coach.judging.matching_tempo import written_period
 from coach.judging.note_for_note import NoteForNote
+from coach.judging.surroundings import Surroundings
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
 ONLY_A_CHORD = "Only the first notes were played."
+AROUND = "That was not the window but what stands around it."
 FALSE_START = "A false start: it does not count."
 
 
 class Follower:
     """Follows repetition after repetition of one window; times come in, marks go out."""
 
-    def __init__(self, excerpt: Excerpt, *, qpm: float | None = None) -> None:
+    def __init__(
+        self,
+        excerpt: Excerpt,
+        *,
+        qpm: float | None = None,
+        surroundings: Surroundings | None = None,
+    ) -> None:
+        """``surroundings``: what is written around the window, where that is known."""
         self.excerpt = excerpt
+        self._surroundings = surroundings
         self.state = FollowerState.SILENT
         self._layout = lay_out(excerpt)
         self._heard = Understanding(self._layout, written_period(excerpt, qpm))
         self._written = NoteForNote(excerpt)
         self._openers = rules.first_pitches(self._layout)
-        self._last_s = float("-inf")
+        self._last_s = self._before_s = float("-inf")
+        """When the last key was struck, and the last one before the take."""
         self._rest_s = rules.rest_s(self._layout, self._heard.usual_s)
         """After such a silence a key of the first onset begins a repetition at once."""
         self._is_fresh = True
@@ -114,6 +125,8 @@ class Follower:
         self._held = {p: i - shift for p, i in self._held.items()}
         most = len(self.excerpt.notes)
         self._earlier = (self._earlier + self._take[:shift])[-most:]
+        if shift:
+            self._before_s = self._take[shift - 1].onset_s
         self._take = self._take[shift:]
         self._hear_anew()
 
@@ -129,6 +142,7 @@ class Follower:
         self._take = self._earlier[shift:] + self._take
         self._held = {p: i + count for p, i in self._held.items()}
         self._earlier = self._earlier[:shift]
+        self._before_s = self._earlier[-1].onset_s if self._earlier else float("-inf")
         self._hear_anew()
         self._waits = True
         self._heard.begin_again(self._take)
@@ -219,7 +233,7 @@ class Follower:
     def _begin_again(self, event: FollowerEvent, at: int) -> list[Heard]:
         """The attempt in hand is over, and the keys from one on begin the next."""
         is_false = event is FollowerEvent.FALSE_START
-        ended = NotThis(FALSE_START) if is_false else Ended(self._taken(at))
+        ended = NotThis(FALSE_START) if is_false else self._ended(self._taken(at), at)
         self._move(event)
         self._start_at(at)
         return [ended, Begun(self._take[0].onset_s), *self._mark()]
@@ -261,8 +275,25 @@ class Follower:
         self._is_fresh = False
         return NotThis(said or OTHER_NOTES, take)
 
-    def _end(self, event: FollowerEvent) -> Ended:
+    def _ended(self, take: Take, count: int) -> Ended | NotThis:
+        """What the first keys so many were: a repetition, or the music around the window.
+
+        Only where the keys go on without a rest: then one leads into the other.
+        """
+        if self._surroundings is None:
+            return Ended(take)
+        next_s = self._take[count].onset_s if count < len(self._take) else float("inf")
+        rest_s = min(
+            take.notes[0].onset_s - self._before_s,
+            next_s - take.notes[-1].onset_s,
+        )
+        if rest_s < self._rest_s and self._surroundings.explain(take.notes):
+            return NotThis(AROUND)
+        return Ended(take)
+
+    def _end(self, event: FollowerEvent) -> Ended | NotThis:
         take = self._taken(len(self._take))
+        ended = self._ended(take, len(self._take))
         if event is FollowerEvent.AT_END:
             self._is_fresh = False
         is_whole = self._written.whole_from(self._take) is not None
@@ -270,7 +301,7 @@ class Follower:
         self._forget()
         if is_whole:  # else it may have been something else, and the window still comes
             self._earlier = []
-        return Ended(take)
+        return ended
 
     def _taken(self, count: int) -> Take:
         notes = tuple(self._take[:count])

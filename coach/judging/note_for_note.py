@@ -17,6 +17,8 @@ from coach.score.window import Excerpt
 
 LEAST_ONSETS = 3
 """A part from the middle of the window has at least so many onsets: fewer might be anything."""
+MOST_BEFORE = 24
+"""No more keys than this are looked at that came before what seemed to be the first one."""
 
 
 class Part(NamedTuple):
@@ -81,7 +83,7 @@ class NoteForNote:
 
     def part_before(self, earlier: Sequence[PlayedNote], played: Sequence[PlayedNote]) -> int:
         """How many of the keys before them make a longer part of the window of those played."""
-        room = min(len(earlier), len(self.excerpt.notes) - len(played))
+        room = min(len(earlier), len(self.excerpt.notes) - len(played), MOST_BEFORE)
         longer = (
             count
             for count in range(room, 0, -1)
