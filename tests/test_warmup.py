@@ -45,7 +45,7 @@ def test_one_slip_in_many_is_no_weak_spot():
 def test_a_failure_at_eight_in_the_evening_is_in_the_warm_up_at_seven():
     """The FSRS package would call it remembered (whole days only; see the roadmap)."""
     evening = heard(3, "xx", at_s=20 * HOUR_S)
-    assert beats(item.spot for item in warm_up(piece(), evening, minutes=5)) == [3]
+    assert beats(item.spot for item in warm_up(piece(), evening)) == [3]
 
 
 def test_only_the_last_session_counts():
@@ -54,23 +54,23 @@ def test_only_the_last_session_counts():
     assert len(last_session(history)) == 2
 
 
-def test_without_the_score_it_is_told_by_the_same_rule_whether_all_spots_fit():
+def test_every_weak_spot_is_in_it_each_place_once():
+    history = [one for beat in (3, 9, 12) for one in heard(beat, "xx")]
+    assert beats(item.spot for item in warm_up(piece(), history)) == [3, 9, 12]
+    side_by_side = [one for beat in (3, 4) for one in heard(beat, "xx")]
+    assert len(warm_up(piece(), side_by_side)) == 1
+
+
+def test_it_is_told_without_the_score_whether_there_is_time_for_all_spots():
     history = [one for beat in range(2, 16) for one in heard(beat, "xx")]
-    for minutes in (1, 2, 3, 5, 8):
-        took = len(warm_up(piece(), history, minutes=minutes))
-        assert all_fit(weak_spots(history), minutes) is (took == 14)
-    assert all_fit(weak_spots(history)[:3], 2)
-
-
-def test_it_fits_the_minutes_but_is_never_empty():
-    history = [one for beat in (3, 6, 9, 12) for one in heard(beat, "xx")]
-    assert len(warm_up(piece(), history, minutes=0.1)) == 1
-    assert len(warm_up(piece(), history, minutes=30)) == 4
+    spots = weak_spots(history)
+    assert [all_fit(spots, minutes) for minutes in (1, 3, 5)] == [False, False, True]
+    assert all_fit(spots[:3], 1)
 
 
 @pytest.mark.parametrize("beat", [0, 1, 3, 15])
 def test_a_spot_s_window_lands_on_the_note_arrived_at(beat):
-    (spot,) = warm_up(piece(), heard(beat, "xx"), minutes=5)
+    (spot,) = warm_up(piece(), heard(beat, "xx"))
     window = spot.window
     assert window.hands is spot.spot.transition.hands
     assert window.start_quarters < window.end_quarters
@@ -78,18 +78,18 @@ def test_a_spot_s_window_lands_on_the_note_arrived_at(beat):
 
 
 def test_nothing_played_nothing_weak():
-    assert warm_up(piece(), [], minutes=5) == ()
+    assert warm_up(piece(), []) == ()
 
 
 def test_each_spot_says_why_it_comes():
-    (failing,) = warm_up(piece(), heard(3, "xx."), minutes=5)
+    (failing,) = warm_up(piece(), heard(3, "xx."))
     assert failing.reason == "Weak when you last played: it failed 2 of 3 times."
-    (mended,) = warm_up(piece(), heard(3, "xx..."), minutes=5)
+    (mended,) = warm_up(piece(), heard(3, "xx..."))
     assert mended.reason.endswith("Does it still?")
 
 
 def test_no_spot_is_asked_quicker_than_the_piece():
     """It was played at 80; the next day it is not begun above the tempo of the piece."""
     history = heard(3, "xx.")
-    assert [one.qpm for one in warm_up(piece(qpm=72), history, minutes=5)] == [72]
-    assert [one.qpm for one in warm_up(piece(qpm=96), history, minutes=5)] == [80]
+    assert [one.qpm for one in warm_up(piece(qpm=72), history)] == [72]
+    assert [one.qpm for one in warm_up(piece(qpm=96), history)] == [80]

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from coach.cli.keeper import Keeper
 from coach.cli.parser import WARM_UP_MIN
-from coach.cli.pieces import goal_from
+from coach.cli.pieces import goal_from, open_piece
+from coach.cli.warming import OpenScore, Warming, WarmPiece, pieces_of
 from coach.cli.warmlist import warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.drill import Drill
@@ -17,8 +18,8 @@ from coach.coaching.evidence import MOST_OBSERVATIONS
 from coach.coaching.facts import Goal, Observation, Way
 from coach.coaching.onward import onward
 from coach.coaching.placewords import stretch_words
-from coach.coaching.sequence import DrillSequence
-from coach.coaching.warmup import WarmUp, warm_up
+from coach.coaching.warmup import WarmUp
+from coach.coaching.warmup_drill import WarmUpDrill
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.record.errors import RecordError
 from coach.record.lease import Lease
@@ -26,6 +27,7 @@ from coach.record.piece import PieceKey, piece_key
 from coach.record.store import Store
 from coach.score.choose import whole_piece
 from coach.score.model import Score
+from coach.score.window import Window
 from coach.screens.collaborators import Desk, Errand, Onward
 
 WARM_UP_CLEAN = 2
@@ -47,10 +49,12 @@ class Desks:
         minutes: float = WARM_UP_MIN,
         click_offset_ms: float = 0.0,
         judges_elsewhere: bool = False,
+        open_score: OpenScore = open_piece,
     ) -> None:
         self._store, self._options, self._minutes = store, options, minutes
         self._lease = lease
         self._judges_elsewhere = judges_elsewhere
+        self._open_score = open_score
         self._click_offset_s = click_offset_ms / 1000.0
         strictness = options.strictness if options else "usual"
         self._tolerance = Tolerance.of(Strictness(strictness))
@@ -69,7 +73,10 @@ class Desks:
         with suppress(RecordError):  # what is wrong is said when the drill is kept
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.WARM_UP:
-            return self._warm_up(score, path, piece, history, now_s, epoch_s)
+            first = WarmPiece(piece, path, history, score)
+            others = tuple(pieces_of(self._store, piece))
+            warming = Warming(first, others, self._minutes, self._open_score)
+            return self._warm_up(warming, piece.key, now_s)
         if goal:
             coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
         else:
@@ -130,35 +137,39 @@ class Desks:
             return None
         return goal_from(options, score)
 
-    def _warm_up(
-        self,
-        score: Score,
-        path: Path,
-        piece: PieceKey,
-        history: tuple[Observation, ...],
-        now_s: float,
-        epoch_s: float,
-    ) -> Desk:
-        spots = warm_up(score, history, minutes=self._minutes)
-        if not spots:
-            raise ValueError("Nothing was weak when you last played this piece: go on with it.")
-        makers = [lambda at_s, s=spot: self._spot(score, s, at_s, epoch_s) for spot in spots]
-        drill = DrillSequence(makers, now_s)
-        keeper = Keeper(self._store, piece, drill, self._lease, keeps_place=False)
+    def _warm_up(self, warming: Warming, key: str, now_s: float) -> Desk:
+        """The desk for one piece of a warm-up; what comes after it is the next one, by itself."""
+        one, spots = warming.piece(key), warming.spots(key)
+        score = one.score
+        assert score
+        epoch_s = time.time() - now_s
+
+        def make(spot: WarmUp, window: Window, at_s: float) -> Drill:
+            goal = Goal(window, spot.qpm, clean_required=WARM_UP_CLEAN, reason=spot.reason)
+            return self._drill(score, goal, at_s, epoch_s, elsewhere=self._judges_elsewhere)
+
+        drill = WarmUpDrill(warming.round, spots, make, now_s)
+        keeper = Keeper(self._store, one.piece, drill, self._lease, keeps_place=False)
         return Desk(
-            score, drill, f"Warm-up: {piece.title}", lambda: drill.drill.coach.why(),
-            keeper.keep, keeper.leave, lambda: warm_up_plan(score, spots, drill.states),
+            score, drill, f"Warm-up: {one.piece.title}", lambda: drill.drill.coach.why(),
+            keeper.keep, keeper.leave,
+            lambda: warm_up_plan(score, [*spots.values()], drill.states),
             save=keeper.save, keep_unjudged=keeper.keep_unjudged,
             onward=Onward(
                 "the piece itself",
-                lambda at_s: self.make(score, path, Errand.GO_ON, at_s),
+                lambda at_s: self._after_warm_up(warming, one, at_s),
                 "The warm-up is done.",
             ),
+            path=one.path,
         )  # fmt: skip
 
-    def _spot(self, score: Score, spot: WarmUp, at_s: float, epoch_s: float) -> Drill:
-        goal = Goal(spot.window, spot.qpm, clean_required=WARM_UP_CLEAN, reason=spot.reason)
-        return self._drill(score, goal, at_s, epoch_s, elsewhere=self._judges_elsewhere)
+    def _after_warm_up(self, warming: Warming, last: WarmPiece, now_s: float) -> Desk:
+        """The next piece of a warm-up; once that is over, the piece itself that it ended with."""
+        coming = warming.next_piece(now_s)
+        if coming is not None and coming.score is not None:
+            return self._warm_up(warming, coming.piece.key, now_s)
+        assert last.score
+        return self.make(last.score, last.path, Errand.GO_ON, now_s)
 
     def _drill(
         self,

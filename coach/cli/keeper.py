@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from coach.coaching.drill import Drill
 from coach.coaching.outcomes import RepetitionEnded
-from coach.coaching.sequence import DrillSequence
+from coach.coaching.warmup_drill import WarmUpDrill
 from coach.judging.job import JudgingJob
 from coach.record.errors import UNTIL_THEN, RecordError
 from coach.record.lease import Lease
@@ -29,7 +29,7 @@ class Keeper:
         self,
         store: Store | None,
         piece: PieceKey,
-        drill: Drill | DrillSequence,
+        drill: Drill | WarmUpDrill,
         lease: Lease | None = None,
         *,
         keeps_place: bool = True,
@@ -103,6 +103,6 @@ class Keeper:
         return ""
 
     def _place(self) -> dict[str, object] | None:
-        if not self._keeps_place or isinstance(self._drill, DrillSequence):
+        if not self._keeps_place or isinstance(self._drill, WarmUpDrill):
             return None
         return self._drill.coach.state()

@@ -106,6 +106,7 @@ def _desk_maker(
 
     def make(score: Score, path: Path, errand: Errand, now_s: float) -> Desk:
         from coach.cli.desks import Desks
+        from coach.cli.pieces import open_piece
 
         if not made:
             made.append(
@@ -116,6 +117,7 @@ def _desk_maker(
                     minutes=getattr(options, "minutes", WARM_UP_MIN),
                     click_offset_ms=keeping.settings.click_offset_ms,
                     judges_elsewhere=True,
+                    open_score=lambda path: open_piece(path, data=options.data),
                 )
             )
         return made[0].make(score, path, errand, now_s)

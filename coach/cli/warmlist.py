@@ -16,16 +16,14 @@ from coach.score.model import Score
 from coach.screens.collaborators import HomeItem
 
 
-def warm_up_lines(
-    items: Sequence[HomeItem], store: Store | None, minutes: float, data: Path | None
-) -> list[str]:
+def warm_up_lines(items: Sequence[HomeItem], store: Store | None, data: Path | None) -> list[str]:
     """For each piece its spots, the worst first."""
     lines = []
     for item in items:
         score = open_piece(item.path, data=data)
         history = store.last_session(piece_key(score, item.path)) if store else ()
         lines.append(score.title)
-        lines += [f"  {_line(score, one)}" for one in warm_up(score, history, minutes=minutes)]
+        lines += [f"  {_line(score, one)}" for one in warm_up(score, history)]
     return lines
 
 

@@ -119,6 +119,11 @@ class Proposed:
 
 
 @dataclass(frozen=True, slots=True)
+class MovedOn:
+    """What is to be played next is in another piece: put that on the desk."""
+
+
+@dataclass(frozen=True, slots=True)
 class PlanChanged:
     """The pianist changed the plan, or tried to."""
 
@@ -137,5 +142,6 @@ Outcome = (
     | RepetitionEnded
     | SetAside
     | Proposed
+    | MovedOn
     | PlanChanged
 )

@@ -7,6 +7,7 @@ relearn on later days; the figures come from verbal recall, not from the piano).
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -25,8 +26,14 @@ SESSION_GAP_S = 3 * 3600.0
 SLIP_RATE = 1 / 3
 """A spot that fails in fewer of its tries than this, and only once, was a slip. Our choice."""
 
-REPETITIONS = 5
-"""Repetitions that a short drill is expected to take: three clean and two to get there."""
+REPETITIONS = 3
+"""Repetitions that a spot is expected to take: two clean, and one to get there."""
+
+FEW_ONSETS = 4
+"""A window of fewer onsets is no movement, but notes found one by one. Our choice."""
+
+USUAL_MOVES = 3
+"""Beats of a spot's smallest window, mostly: a run-up, the move, and one on. Told from the code."""
 
 USUAL_QPM = 80.0
 """Where no tempo is known of a spot. Our choice: a walking pace."""
@@ -57,13 +64,21 @@ class WeakSpot:
 
 @dataclass(frozen=True, slots=True)
 class WarmUp:
-    """One short drill of the warm-up."""
+    """One weak spot as it is warmed up."""
 
     spot: WeakSpot
     window: Window
+    """Its smallest useful context: the trouble as it was drilled, the spot's hand alone."""
+    around: Window
+    """The same hand with the bar around it, for once the small one holds."""
     qpm: float
     expected_s: float
     """How long it will take, about."""
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """What is played of it, the smallest first."""
+        return (self.window,) if self.window.contains(self.around) else (self.window, self.around)
 
     @property
     def reason(self) -> str:
@@ -108,30 +123,33 @@ def _is_weak(spot: WeakSpot) -> bool:
     return spot.failures >= 2 or (spot.failures == 1 and spot.failures / spot.tries >= SLIP_RATE)
 
 
-def warm_up(score: Score, history: Iterable[Observation], *, minutes: float) -> tuple[WarmUp, ...]:
-    """Short drills of the weak spots that fit into the minutes, worst first; at least one."""
+def warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUp, ...]:
+    """The weak spots of a piece as they are warmed up, worst first; each place once."""
     places = Places(score, whole_piece(score))
     chosen: list[WarmUp] = []
-    left_s = minutes * 60.0
     for spot in weak_spots(history):
         item = _item(places, spot)
-        if any(item.window.contains(other.window) for other in chosen):
-            continue
-        if chosen and item.expected_s > left_s:
-            break
-        chosen.append(item)
-        left_s -= item.expected_s
+        if not any(_is_played_with(item, other) for other in chosen):
+            chosen.append(item)
     return tuple(chosen)
 
 
-def all_fit(spots: Iterable[WeakSpot], minutes: float) -> bool:
-    """Whether the warm-up takes all of these spots, told without their score.
+def _is_played_with(item: WarmUp, other: WarmUp) -> bool:
+    """Whether a spot is in another's window anyway, or its window all around that."""
+    move, window = item.spot.transition, other.window
+    inside = window.start_quarters <= move.from_quarters and move.to_quarters <= window.end_quarters
+    return item.window.contains(window) or (inside and move.hands is window.hands)
 
-    By the same rule, with each spot's usual window (a beat of run-up and the move) at the tempo it
-    was last tried at.
-    """
-    moves = ((spot, spot.transition.to_quarters - spot.transition.from_quarters) for spot in spots)
-    return sum(_expected_s(2 * move, spot.qpm or USUAL_QPM) for spot, move in moves) <= 60 * minutes
+
+def all_fit(spots: Iterable[WeakSpot], minutes: float) -> bool:
+    """Whether there is time for all of these spots, told without their score."""
+    return sum(map(expected_s, spots)) <= 60 * minutes
+
+
+def expected_s(spot: WeakSpot) -> float:
+    """How long a spot takes, about, told without its score."""
+    move = spot.transition.to_quarters - spot.transition.from_quarters
+    return _expected_s(USUAL_MOVES * move, spot.qpm or USUAL_QPM)
 
 
 def _expected_s(quarters: Fraction, qpm: float) -> float:
@@ -140,8 +158,27 @@ def _expected_s(quarters: Fraction, qpm: float) -> float:
 
 
 def _item(places: Places, spot: WeakSpot) -> WarmUp:
-    """The spot's hand alone, with a beat of run-up, landing on the note arrived at."""
-    window = places.around(spot.transition, spot.transition.hands)
+    hands = spot.transition.hands
+    window, around = _small(places, spot.transition), places.bar(spot.transition, hands)
+    if not around.contains(window):
+        around = places.bar(spot.transition, hands, before=1)
     asked_qpm = places.score.tempo_at(window.start_quarters)
     qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
-    return WarmUp(spot, window, qpm, _expected_s(window.end_quarters - window.start_quarters, qpm))
+    took_s = _expected_s(window.end_quarters - window.start_quarters, qpm)
+    return WarmUp(spot, window, around, qpm, took_s)
+
+
+def _small(places: Places, transition: Transition) -> Window:
+    """A run-up and the move, landing on the note arrived at: wide enough to be a movement."""
+    window = places.around(transition, transition.hands)
+    for before, after in ((1, 1), (2, 1), (2, 2), (3, 2)):
+        if _onsets(places, window) >= FEW_ONSETS:
+            break
+        window = places.around(transition, transition.hands, before, after)
+    return window
+
+
+def _onsets(places: Places, window: Window) -> int:
+    onsets = places.onsets[window.hands]
+    end = places.end_of(window) if window.landing else window.end_quarters
+    return bisect_right(onsets, end) - bisect_left(onsets, window.start_quarters)

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from coach.screens.drill_screen import DrillScreen
     from coach.screens.given_out import Giving
 
+READ_AGAIN_S = 0.3
+"""How often it is looked whether what is over the drill has gone, where it is to go on."""
 PIANO_WAIT_S = 1.0
 """How long a piano may take to be found before it is said that there is none."""
 
@@ -243,10 +245,16 @@ class KeyholeApp(AppFrame):
         """From a goal that is reached to what comes after it."""
         drill = self.drill
         onward = drill and drill.desk.onward
-        if drill and onward and self.screen is drill:
-            drill.action_home()  # what is said on leaving stays over the next drill
-            self._drilling = self._drill_at(onward.make(self._clock()))
-            self.push_screen(self._drilling)
+        if not drill or not onward:
+            return
+        if self.screen is not drill:  # something is over it, to be read first
+            self.set_timer(READ_AGAIN_S, self.on_went_on)
+            return
+        drill.action_home()  # what is said on leaving stays over the next drill
+        desk = onward.make(self._clock())
+        self._opened = desk.path or self._opened
+        self._drilling = self._drill_at(desk)
+        self.push_screen(self._drilling)
 
     def on_hands_moved(self, message: HandsMoved) -> None:
         """Give notes of the piece on the screen to the other hand: it is opened anew so."""

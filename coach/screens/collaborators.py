@@ -81,6 +81,8 @@ class Desk:
     """What comes once the goal is reached; None where that is all."""
     keep_unjudged: Callable[[JudgingJob], str] = lambda job: ""
     """Keep what was played where there is no time for a verdict; answers in a sentence where."""
+    path: Path | None = None
+    """The score's file, where that is another than was opened."""
 
 
 Opener: TypeAlias = (

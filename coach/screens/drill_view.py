@@ -11,6 +11,7 @@ from coach.coaching.facts import Decision
 from coach.coaching.outcomes import (
     AssignmentGiven,
     CountIn,
+    MovedOn,
     NoteMarked,
     Outcome,
     Proposed,
@@ -30,6 +31,7 @@ from coach.screens.drill_click import DrillClick
 from coach.screens.drill_sayings import READ_S
 from coach.screens.given_out import GivenOut, Giving
 from coach.screens.marks import mark_of, marks_of
+from coach.screens.messages import WentOn
 from coach.screens.widgets.clean_run import CLEAN
 from coach.screens.widgets.strip_line import StripLine
 from coach.screens.words import (
@@ -114,6 +116,8 @@ class DrillView(DrillClick):
                 self._is_set_aside = True
             case Proposed(text):
                 self.propose(text)
+            case MovedOn():
+                self.post_message(WentOn())
 
     def give_out(self, job: JudgingJob) -> None:
         """Have a repetition judged elsewhere, where there is one; the next may begin meanwhile."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -13,16 +13,17 @@ from coach.coaching.coach import Coach
 from coach.coaching.facts import Goal, Observation, Order, Request, Way
 from coach.coaching.observing import observations
 from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
-from coach.coaching.sequence import DrillSequence
 from coach.coaching.standing import goal_from_plain, goal_to_plain
-from coach.coaching.warmup import warm_up
+from coach.coaching.warmup import WarmUp, WeakSpot, warm_up
+from coach.coaching.warmup_drill import WarmUpDrill, dues_of
+from coach.coaching.warmup_round import Round
 from coach.drill import Drill
 from coach.judging.facts import Stage
 from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
 from coach.score.choose import WindowError, choose_window
 from coach.score.model import Hands, Score
-from coach.score.window import Window
+from coach.score.window import Transition, Window
 from scripts.eveningbench.pieces import paths, score_at
 from scripts.eveningbench.tally import LONGEST_STEP_MS, Tally
 
@@ -33,6 +34,7 @@ IDLE_S, IDLE_TICK_S = 20.0, 0.5
 EPOCH_S = 1_800_000_000.0
 DAY_S = 86_400.0
 WARM_UP_CLEAN = 2
+WARM_UP_MIN = 5.0
 
 Hear = Callable[[Outcome, float], None]
 
@@ -48,7 +50,7 @@ class Desk:
         self._click: CountIn | None = None
         self._history: dict[Path, list[Observation]] = {}
         self.path, self.score = paths()[0], score_at(paths()[0])
-        self.drill: Drill | DrillSequence
+        self.drill: Drill | WarmUpDrill
         self.log: list[Any] = []
         """How the drill in hand was set up, and everything done with it since."""
 
@@ -60,7 +62,7 @@ class Desk:
         self.score = score_at(self.path)
         known = self._history.get(self.path, ())
         if known and random.random() < 0.3:
-            spots = warm_up(self.score, known, minutes=5)
+            spots = warm_up(self.score, known)
             if spots:
                 self._begin({"goals": [self._spot(s.window, s.qpm, s.reason) for s in spots]})
                 return f"warm-up of {self.path.stem}"
@@ -93,10 +95,20 @@ class Desk:
             if len(goals) == 1:
                 self.drill = self._drill(goals[0], None, self.now_s)
             else:
-                makers = [lambda at_s, g=goal: self._drill(g, None, at_s) for goal in goals]
-                self.drill = DrillSequence(makers, self.now_s)
+                self.drill = self._warm_up(goals)
         self._click = None
         self._call("start", self.drill.start, self.now_s)
+
+    def _warm_up(self, goals: Sequence[Goal]) -> WarmUpDrill:
+        """The goals as spots of a warm-up of one piece."""
+        spots = [WarmUp(_weak(goal), goal.window, goal.window, goal.qpm, 20.0) for goal in goals]
+        by_window = {goal.window: goal for goal in goals}
+        return WarmUpDrill(
+            Round(dues_of("piece", spots), WARM_UP_MIN),
+            dict(enumerate(spots)),
+            lambda spot, window, at_s: self._drill(by_window[window], None, at_s),
+            self.now_s,
+        )
 
     def _drill(self, goal: Goal, coach: Coach | None, now_s: float) -> Drill:
         return Drill(self.score, goal, coach=coach, now_s=now_s, epoch_s=self._epoch_s)
@@ -215,3 +227,9 @@ def any_goal(score: Score, random: Random) -> Goal:
             random.random() < 0.15,
         )
     return Goal(Window(score.bars[0].onset_quarters, score.end_quarters, Hands.TOGETHER), 60.0)
+
+
+def _weak(goal: Goal) -> WeakSpot:
+    window = goal.window
+    move = Transition(window.hands, window.start_quarters, window.end_quarters)
+    return WeakSpot(move, 2, 3, mended=False, qpm=goal.qpm)

@@ -71,7 +71,7 @@ def warmup(options: Namespace) -> int:
     if options.list:
         from coach.cli.warmlist import warm_up_lines
 
-        say("\n".join(warm_up_lines(items, keeping.store, options.minutes, options.data)))
+        say("\n".join(warm_up_lines(items, keeping.store, options.data)))
         _say_notices(keeping)
         return 0
     return run(options, Start(items[0].path, items[0].errand), keeping)

@@ -1,0 +1,117 @@
+"""A warm-up over all pieces with weak spots: their scores, opened before they are needed."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from coach.coaching.facts import Observation
+from coach.coaching.warmup import WarmUp, warm_up, weak_spots
+from coach.coaching.warmup_drill import dues_of
+from coach.coaching.warmup_round import Due, Round
+from coach.record.errors import RecordError
+from coach.record.piece import PieceKey
+from coach.record.store import Store
+from coach.score.errors import ScoreError
+from coach.score.handlines import MoveError
+from coach.score.model import Score
+
+RECENT_S = 30 * 86400.0
+"""A piece that was last played longer ago is not warmed up."""
+
+OpenScore = Callable[[Path], Score]
+
+
+@dataclass(slots=True)
+class WarmPiece:
+    """One piece of a warm-up."""
+
+    piece: PieceKey
+    path: Path
+    history: tuple[Observation, ...]
+    score: Score | None = None
+    is_gone: bool = False
+    """Its score can't be opened."""
+
+
+class Warming:
+    """One warm-up, from the piece that it begins with to the last."""
+
+    def __init__(
+        self, first: WarmPiece, others: Sequence[WarmPiece], minutes: float, open_score: OpenScore
+    ) -> None:
+        """``first`` is open. Raises ValueError where nothing in it is weak."""
+        assert first.score
+        spots = warm_up(first.score, first.history)
+        if not spots:
+            raise ValueError("Nothing was weak when you last played this piece: go on with it.")
+        self._pieces = {one.piece.key: one for one in (first, *others)}
+        self._open_score = open_score
+        dues = [*dues_of(first.piece.key, spots)]
+        for one in others:
+            dues += [Due(one.piece.key, spot) for spot in weak_spots(one.history)]
+        self.round = Round(dues, minutes, self._is_ready)
+        self._spots = {first.piece.key: dict(enumerate(spots))}
+        if others:
+            threading.Thread(target=self._open_others, name="warm-up", daemon=True).start()
+
+    def piece(self, key: str) -> WarmPiece:
+        """One of its pieces."""
+        return self._pieces[key]
+
+    def next_piece(self, now_s: float) -> WarmPiece | None:
+        """The piece whose turn it is; None where the warm-up is over."""
+        at = self.round.now
+        due = self.round.choose(now_s) if at is None else self.round.dues[at]
+        return self._pieces[due.piece] if due else None
+
+    def spots(self, key: str) -> dict[int, WarmUp]:
+        """The spots of a piece that is open, by their places in the round."""
+        if key not in self._spots:
+            one = self._pieces[key]
+            assert one.score
+            made = {spot.spot: spot for spot in warm_up(one.score, one.history)}
+            self._spots[key] = {}
+            for at, due in enumerate(self.round.dues):
+                if due.piece != key:
+                    continue
+                spot = made.get(due.spot)
+                if spot is None:  # another one's window holds it
+                    self.round.leave_out(at)
+                else:
+                    self._spots[key][at] = spot
+                    self.round.has_windows(at, len(spot.windows))
+        return self._spots[key]
+
+    def _is_ready(self, key: str) -> bool:
+        one = self._pieces[key]
+        if one.is_gone:
+            for at, due in enumerate(self.round.dues):
+                if due.piece == key:
+                    self.round.leave_out(at)
+        elif one.score and key not in self._spots:
+            self.spots(key)
+        return one.score is not None
+
+    def _open_others(self) -> None:
+        for one in self._pieces.values():
+            if one.score is None:
+                try:
+                    one.score = self._open_score(one.path)
+                except (ScoreError, MoveError, RecordError):  # it is said where it is opened itself
+                    one.is_gone = True
+
+
+def pieces_of(store: Store | None, but: PieceKey) -> Iterator[WarmPiece]:
+    """The other pieces that had weak spots when they were last played, the newest first."""
+    if store is None:
+        return
+    with suppress(RecordError):  # what is wrong is said when the drill is kept
+        for piece, history in store.recent(time.time() - RECENT_S):
+            path = Path(piece.path)
+            if piece.key != but.key and piece.path and path.is_file() and weak_spots(history):
+                yield WarmPiece(piece, path, history)

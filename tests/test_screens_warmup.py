@@ -1,0 +1,133 @@
+"""A warm-up through the real app: two scores, a record, and no hand at the computer."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from fractions import Fraction as F
+from pathlib import Path
+
+import pytest
+from screenfakes import FakePorts
+from seat import text_of
+
+from coach.cli.keeping import Keeping
+from coach.cli.library import samples
+from coach.cli.parser import make_parser
+from coach.cli.pieces import open_piece
+from coach.cli.staging import collaborators
+from coach.coaching.drill import Drill
+from coach.coaching.facts import Goal
+from coach.coaching.outcomes import RepetitionEnded, State
+from coach.judging.facts import Stage
+from coach.playing.events import KeyDown, KeyUp, PianoFound
+from coach.record.piece import piece_key
+from coach.score.model import Hands, Score
+from coach.score.window import Window
+from coach.screens.app import KeyholeApp
+from coach.screens.collaborators import Errand, Start
+from coach.screens.drill_screen import DrillScreen
+
+SPEED = 40.0
+
+
+class FastClock:
+    def __init__(self) -> None:
+        self.since = time.perf_counter()
+
+    def __call__(self) -> float:
+        return self.since + (time.perf_counter() - self.since) * SPEED
+
+
+def played(drill: Drill, at_s: float, *, wrong: bool) -> tuple[list, float]:
+    """One repetition of what is asked for: its keys, and when the last comes."""
+    excerpt = drill.excerpt
+    pace_s = 60.0 / (drill.assignment.qpm or excerpt.qpm)
+    first = excerpt.window.start_quarters
+    right = [n for n in excerpt.notes if n.hand.name == "RIGHT"] or list(excerpt.notes)
+    slip = right[-1] if wrong else None
+    keys = []
+    for note in excerpt.notes:
+        when_s = at_s + float(note.onset_quarters - first) * pace_s
+        keys.append((when_s, note.pitch + (1 if note is slip else 0)))
+    return sorted(keys), max(when for when, _ in keys)
+
+
+def fail_in(store, score: Score, path: Path, bar: int) -> None:
+    """Yesterday the right hand's last note of a bar failed, twice."""
+    start = score.bars[bar].onset_quarters
+    goal = Goal(Window(start, start + F(3), Hands.RIGHT), 60.0, Stage.RHYTHM)
+    drill = Drill(score, goal)
+    for time_ in range(2):
+        keys, last_s = played(drill, 20.0 * time_, wrong=True)
+        out = []
+        for when_s, pitch in keys:
+            out += drill.key_down(pitch, 64, when_s)
+        out += drill.tick(last_s + 4.0)
+        ended = [one for one in out if isinstance(one, RepetitionEnded)]
+        for one in ended:
+            yesterday_s = time.time() - 86_400 + 20.0 * time_
+            store.save_repetition(piece_key(score, path), one, yesterday_s)
+
+
+@pytest.fixture
+def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """The app at a warm-up of five minutes with a weak spot in each of two pieces."""
+    for name in ("HOLD_S", "READ_S"):
+        monkeypatch.setattr(f"coach.screens.drill_view.{name}", 0.02)
+    monkeypatch.setattr("coach.screens.drill_screen.TICK_S", 0.01)
+    options = make_parser().parse_args(["warmup", "--minutes", "5", "--data", str(tmp_path)])
+    keeping = Keeping(options)
+    store = keeping.store
+    assert store
+    for item in samples()[:2]:
+        fail_in(store, open_piece(item.path, data=tmp_path), item.path, 2)
+    ports = FakePorts()
+    ports.trouble, ports.piano = "", None
+    given = collaborators(options, keeping, ports)
+    items = given.library.items()
+    warm = next(one for one in items if one.errand is Errand.WARM_UP)
+    app = KeyholeApp(given, start=Start(warm.path, Errand.WARM_UP), clock=FastClock())
+    yield app, ports, store
+    store.close()
+
+
+def test_piece_after_piece_without_a_key_of_the_computer(setting):
+    app, ports, store = setting
+    titles, done = [], []
+
+    async def repetition(screen: DrillScreen) -> None:
+        drill = screen.desk.drill
+        keys, _ = played(drill, app._clock(), wrong=False)
+        for when_s, pitch in keys:
+            while app._clock() < when_s:
+                await asyncio.sleep(0.001)
+            ports.post(KeyDown(pitch, 64, app._clock()))
+            ports.post(KeyUp(pitch, app._clock() + 0.05))
+        await asyncio.sleep(1.2 / SPEED)
+
+    async def main() -> None:
+        async with app.run_test(size=(100, 32)) as pilot:
+            ports.post(PianoFound("Test piano:out"))
+            until = time.monotonic() + 100
+            while time.monotonic() < until:
+                screen = app.screen
+                if not isinstance(screen, DrillScreen):
+                    await asyncio.sleep(0.01)
+                    continue
+                if screen.desk.title not in titles:
+                    titles.append(screen.desk.title)
+                if screen.desk.drill.state is State.FINISHED:
+                    break
+                if screen.desk.drill.state is State.READY and not screen.desk.drill._is_over:
+                    await repetition(screen)
+                    done.append(screen.desk.title)
+                await asyncio.sleep(0.005)
+            await pilot.pause()
+            assert "warm-up is done" in text_of(app) or app.screen.is_reached
+
+    asyncio.run(main())
+    assert len(titles) == 2
+    assert len(done) >= 6
+    kept = [len(store.repetitions(seen.piece)) for seen in store.pieces()]
+    assert min(kept) >= 2 + 2
