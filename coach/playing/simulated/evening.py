@@ -28,7 +28,10 @@ LOOK_S = 1.5
 LIKE = 0.5
 """Other music of which more than this share could be the window's is not other music."""
 FAST_S = 0.050
-"""Keys mashed through a window come at most this far apart, onset from onset."""
+"""Keys mashed through a window come at most this far apart, onset from onset. No single hand is as
+fast over a whole window: a trained trill has some fifteen notes a second."""
+FAST_TOGETHER_S = 0.033
+"""Nor are two hands that take turns."""
 DISTINCT = 6
 """Onsets that a window needs so that its notes shifted can't be anything else."""
 
@@ -659,7 +662,10 @@ class EveningPlayer:
         for at, one in enumerate(row):
             for pitch in one.pitches:
                 strokes.append(Stroke(at_s + at * step_s, pitch, self._fingers.velocity(), 0.1))
-        playing.add(strokes, _passage("mashed", Worth.NOTHING))
+        busiest = max(sum(any(n.hand is hand for n in one.notes) for one in row) for hand in Hand)
+        by_hand_s = step_s * len(row) / busiest
+        can_be = by_hand_s > FAST_S and step_s > FAST_TOGETHER_S
+        playing.add(strokes, _passage("mashed", Worth.OPEN if can_be else Worth.NOTHING))
         return strokes[-1].at_s
 
     def _doubled(

@@ -1,0 +1,117 @@
+"""Evenings held against what was meant: the referee sees what is wrong, and evenings are right.
+
+The whole measurement is ``python -m scripts.evening``; here are a few short evenings of it.
+"""
+
+from dataclasses import replace
+from fractions import Fraction as F
+
+import pytest
+from judging_help import both
+
+from coach.coaching.outcomes import AssignmentGiven
+from coach.drill import Drill, Window, played, repair
+from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
+from scripts.eveningbench.evening import run_evening
+from scripts.eveningbench.referee import SETTLED_S, Referee
+from scripts.eveningbench.tally import Tally
+
+PASSAGE = Passage("right", Worth.CLEAN, is_whole=True, notes_right=True)
+
+
+class Table:
+    """A drill on the desk, and a referee beside it."""
+
+    def __init__(self):
+        score = both()
+        self.drill = Drill(score, repair(score, Window(F(0), F(4)), qpm=100))
+        self.referee = Referee(Tally(), "test")
+
+    def plays(self, passage=PASSAGE, *, wrong=None, heard=True, given_s=None):
+        """One repetition, from 0 s on; ``wrong``: a note a semitone up; the tally."""
+        notes = self.drill.excerpt.notes
+        times = [0.6 * float(note.onset_quarters) + 0.001 * at for at, note in enumerate(notes)]
+        passage = replace(passage, struck_s=tuple(times))
+        acts = tuple(Act(at_s, Do.DOWN, n.pitch, 64) for at_s, n in zip(times, notes, strict=True))
+        self.referee.watch(Gesture("a gesture", acts, (passage,), 1.0))
+        if given_s is not None:
+            for window in (Window(F(0), F(4)), Window(F(0), F(2))):
+                asked = replace(self.drill.assignment, window=window)
+                given = AssignmentGiven(asked, self.drill.excerpt, self.drill.decision)
+                self.referee.hear(given, given_s)
+        if heard:
+            keys = [
+                (note.pitch + (at == wrong), 64, at_s, 0.25)
+                for at, (note, at_s) in enumerate(zip(notes, times, strict=True))
+            ]
+            self.referee.hear(self.drill.repetition(played(keys)), times[-1] + 0.2)
+        self.referee.settle(times[-1] + SETTLED_S + 1)
+        return self.referee.tally
+
+
+@pytest.fixture
+def table():
+    return Table()
+
+
+def test_a_right_repetition_counted_clean_is_as_it_should_be(table):
+    tally = table.plays()
+    assert (tally.meant, tally.meant_clean, tally.whole) == (1, 1, 1)
+    assert tally.holds
+
+
+def test_one_without_a_verdict_is_lost(table):
+    tally = table.plays(heard=False)
+    assert tally.lost == {"right": 1}
+    assert not tally.holds
+
+
+def test_a_fault_of_notes_that_nobody_made_is_false(table):
+    tally = table.plays(wrong=3)
+    assert tally.meant_not == {"notes": 1}
+    assert tally.false_faults == {"right": 1}
+
+
+@pytest.mark.parametrize("worth", [Worth.UNCLEAN, Worth.NOTHING])
+def test_what_can_not_be_clean_and_is_called_clean(table, worth):
+    tally = table.plays(replace(PASSAGE, kind="mashed", worth=worth))
+    assert tally.false_clean == {"mashed": 1}
+    assert not tally.holds
+
+
+def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table):
+    note = table.drill.excerpt.notes[3]
+    planted = replace(
+        PASSAGE, worth=Worth.UNCLEAN, notes_right=False,
+        planted=(Planted(note.onset_quarters, note.pitch, False),),
+    )  # fmt: skip
+    assert table.plays(planted, wrong=3).told == 1
+    elsewhere = Table()
+    last = len(elsewhere.drill.excerpt.notes) - 1
+    assert elsewhere.plays(planted, wrong=last).told == 0
+
+
+@pytest.mark.parametrize(("given_s", "count"), [(1.0, 1), (9.0, 0)])
+def test_a_window_may_change_after_the_last_key_and_not_before(table, given_s, count):
+    assert table.plays(given_s=given_s).windows_changed.total() == count
+
+
+def test_a_tally_comes_back_from_the_file_as_it_went_there(table):
+    tally = table.plays(wrong=3)
+    again = Tally.from_plain(tally.plain())
+    assert again == tally
+    again.add(tally)
+    assert again.repetitions == 2
+    assert again.false_faults == {"right": 2}
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("number", range(6))
+def test_a_short_evening_breaks_nothing_and_loses_nothing(number):
+    """Ten minutes of every habit there is; seed 8 is looked at by nothing else."""
+    tally = run_evening(8, number, 1 / 6)
+    assert tally.repetitions > 5
+    assert not tally.exceptions, tally.examples
+    assert not tally.windows_changed, tally.examples
+    assert not tally.lost, tally.examples
+    assert not tally.false_clean, tally.examples
