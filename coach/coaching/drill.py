@@ -60,12 +60,12 @@ TOO_SOON = "You came in before the count was over: listen to all of it."
 LARGE = 3000
 """Keys times notes from which a take is judged elsewhere, where that is allowed: some 55 keys of 55
 notes. Our choice."""
-REST_S = 0.5
+REST_S = 1.2
 """A silence after which the hands rest, and something else may be asked for, at the least. Our
-choice: most of a beat at a usual tempo."""
+choice: a verdict is in sight for as long, and whoever begins again meanwhile plays what is seen."""
 REST_BEATS = 1.4
 """The same in beats: whoever plays on past the window's end strikes the next key within a beat."""
-LONGEST_REST_S = 1.5
+LONGEST_REST_S = 2.0
 """Nobody is kept waiting longer for what comes next. Our choice."""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from collections import deque
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from random import Random
@@ -12,13 +13,14 @@ from typing import Any
 from coach.coaching.coach import Coach
 from coach.coaching.facts import Goal, Observation, Order, Request, Way
 from coach.coaching.observing import observations
-from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State
+from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State, ToJudge
 from coach.coaching.standing import goal_from_plain, goal_to_plain
 from coach.coaching.warmup import WarmUp, WeakSpot, warm_up
 from coach.coaching.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.warmup_round import Round
 from coach.drill import Drill
-from coach.judging.facts import Stage
+from coach.judging.facts import Judgement, Stage
+from coach.judging.job import JudgingJob
 from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
 from coach.score.choose import WindowError, choose_window
@@ -35,6 +37,11 @@ EPOCH_S = 1_800_000_000.0
 DAY_S = 86_400.0
 WARM_UP_CLEAN = 2
 WARM_UP_MIN = 5.0
+ELSEWHERE_S = 0.05
+"""How long a verdict takes to be asked for and to come back, beside the judging itself."""
+JUDGE_S = 1.1e-5
+"""How long judging takes, for each key times note: measured on takes of some 700 notes. By a
+clock no evening would be the same twice."""
 
 Hear = Callable[[Outcome, float], None]
 
@@ -48,6 +55,8 @@ class Desk:
         self._last_key_s = 0.0
         self._epoch_s = EPOCH_S
         self._click: CountIn | None = None
+        self._elsewhere: deque[tuple[float, JudgingJob, Judgement]] = deque()
+        """Verdicts that are being made by another process, and when each is there."""
         self._history: dict[Path, list[Observation]] = {}
         self.path, self.score = paths()[0], score_at(paths()[0])
         self.drill: Drill | WarmUpDrill
@@ -97,6 +106,7 @@ class Desk:
             else:
                 self.drill = self._warm_up(goals)
         self._click = None
+        self._elsewhere.clear()
         self._call("start", self.drill.start, self.now_s)
 
     def _warm_up(self, goals: Sequence[Goal]) -> WarmUpDrill:
@@ -111,7 +121,9 @@ class Desk:
         )
 
     def _drill(self, goal: Goal, coach: Coach | None, now_s: float) -> Drill:
-        return Drill(self.score, goal, coach=coach, now_s=now_s, epoch_s=self._epoch_s)
+        return Drill(
+            self.score, goal, coach=coach, now_s=now_s, epoch_s=self._epoch_s, judges_elsewhere=True
+        )
 
     # -- what is seen on it -----------------------------------------------------------------
 
@@ -177,6 +189,9 @@ class Desk:
             clicks = self.drill.assignment.click
             step_s = TICK_S if quiet_s < IDLE_S or clicks else IDLE_TICK_S
             self.now_s = min(self.now_s + step_s, at_s)
+            while self._elsewhere and self._elsewhere[0][0] <= self.now_s:
+                _, job, judgement = self._elsewhere.popleft()
+                self._call("verdict", self.drill.judged, job, judgement, self.now_s)
             self._call("tick", self.drill.tick, self.now_s)
 
     def _call(self, what: str, method: Callable[..., tuple[Outcome, ...]], *given: Any) -> None:
@@ -196,6 +211,9 @@ class Desk:
         for outcome in outcomes:
             if isinstance(outcome, CountIn):
                 self._click = outcome
+            elif isinstance(outcome, ToJudge):
+                due_s = self.now_s + ELSEWHERE_S + JUDGE_S * outcome.job.size
+                self._elsewhere.append((due_s, outcome.job, outcome.job.judge()))
             elif isinstance(outcome, RepetitionEnded):
                 heard = observations(outcome.judgement, self.now_s + self._epoch_s)
                 kept = self._history.setdefault(self.path, [])
