@@ -16,6 +16,7 @@ changed.
 from __future__ import annotations
 
 import argparse
+import atexit
 import contextlib
 import io
 import random
@@ -161,6 +162,7 @@ class Bench:
             warmup(options)
         assert keeping.store
         close_record(keeping.store)
+        atexit.unregister(close_record)  # else every round's stores stay to the end
         return kept_s
 
     def _next_day(self, data: Path, base: Base, hurt: int | None, kept_s: float) -> None:

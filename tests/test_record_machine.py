@@ -59,8 +59,12 @@ class RecordMachine(RuleBasedStateMachine):
 
     # -- what a pianist and a program do ----------------------------------------------------------
 
-    @rule(piece=pieces, clean=st.booleans())
-    def save(self, piece: PieceKey, clean: bool) -> None:
+    @rule(piece=pieces, cleans=st.lists(st.booleans(), min_size=1, max_size=3))
+    def save(self, piece: PieceKey, cleans: list[bool]) -> None:
+        for clean in cleans:
+            self._save(piece, clean)
+
+    def _save(self, piece: PieceKey, clean: bool) -> None:
         self.now_s += 10
         place = {"at": int(self.now_s)}
         self.waiting.append((piece, self.now_s, clean, place))
@@ -200,8 +204,8 @@ class RecordMachine(RuleBasedStateMachine):
 MOVES = len(ended().judgement.transitions)
 
 RecordMachine.TestCase.settings = settings(
-    max_examples=40,
-    stateful_step_count=30,
+    max_examples=60,
+    stateful_step_count=40,
     deadline=None,
     suppress_health_check=list(HealthCheck),
 )

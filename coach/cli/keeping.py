@@ -100,3 +100,4 @@ def close_record(store: Store) -> None:
         warn(str(error))
     for notice in store.notices:
         warn(notice)
+    store.notices.clear()
