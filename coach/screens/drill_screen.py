@@ -27,6 +27,7 @@ from coach.screens.hands import HandsScreen
 from coach.screens.help import HelpScreen
 from coach.screens.inbox import InboxEvent
 from coach.screens.judged import Judged
+from coach.screens.memory import Rests
 from coach.screens.messages import HandsMoved, WentOn
 from coach.screens.notices import NoticeScreen
 from coach.screens.plan import PlanScreen
@@ -53,6 +54,7 @@ class DrillScreen(DrillView):
     def on_mount(self) -> None:
         """Show the first assignment, and let time pass."""
         self._letter_ups: list[KeyUp] = []
+        self._rests = Rests()
         self.show_who()
         self.show(self.desk.drill.start(self._clock()))
         self.show_unkept(self.desk.save())
@@ -80,6 +82,7 @@ class DrillScreen(DrillView):
         drill = self.desk.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
+                self._rests.strike(at_s)
                 if self.goes_on(pitch):
                     self.go_on()
                     return ()
@@ -114,6 +117,7 @@ class DrillScreen(DrillView):
             up = self._letter_ups.pop(0)
             self.show(self.desk.drill.key_up(up.pitch, up.at_s))
         self.show(self.desk.drill.tick(now_s))
+        self._rests.tick(now_s)
 
     def on_key(self, event: Key) -> None:
         """Letters are piano keys while the makeshift piano is on."""

@@ -11,13 +11,14 @@ be covered or about to move, nothing is written here and Textual paints in its o
 
 from __future__ import annotations
 
-import time
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from textual.geometry import Region
 from textual.widget import Widget
+
+from coach.screens.writing import write_at_once
 
 _NAMES = {
     "app": "_batch_count _closed _driver _sync_available ansi_theme native_ansi_color",
@@ -74,6 +75,7 @@ class CellPainter:
     def forget(self) -> None:
         """Other styles from now on."""
         self._faces.clear()
+        self._conditions = ()
 
     def paint(self, cells: Mapping[tuple[int, int], Hashable]) -> bool:
         """Write cells (row and column in the widget) in one piece; False where Textual has to.
@@ -84,14 +86,19 @@ class CellPainter:
         place = self._find() if cells else None
         if place is None:
             return False
-        self._widget._styles_cache.set_dirty(*(Region(0, row, 1, 1) for row, _ in cells))
-        self._mind_conditions()
+        self._widget._styles_cache.set_dirty(
+            *(Region(0, row, 1, 1) for row in {r for r, _ in cells})
+        )
+        if not self._conditions:
+            self._mind_conditions()
         x, y = place.region.offset
         written = "".join(
             f"\x1b[{y + row + 1};{x + column + 1}H{self._look(row, column, face)}"
             for (row, column), face in sorted(cells.items())
         )
-        return len(written) <= _LARGEST and self._write(written)
+        is_written = len(written) <= _LARGEST and self._write(written)
+        # Seldom anything else: looked at when the mark is out, and put right where it was so.
+        return not self._mind_conditions() and is_written
 
     def _look(self, row: int, column: int, face: Hashable) -> str:
         """A cell as Textual writes it."""
@@ -100,14 +107,19 @@ class CellPainter:
             self._faces[face] = strip.render(self._widget.app.console)
         return self._faces[face]
 
-    def _mind_conditions(self) -> None:
-        """Whatever else decides how a cell looks: where it has changed, faces are drawn anew."""
+    def _mind_conditions(self) -> bool:
+        """Whatever else decides how a cell looks: where it has changed, faces are drawn anew.
+
+        Whether it was so, and faces drawn before are wrong.
+        """
         widget, app = self._widget, self._widget.app
         colours = (widget.background_colors, widget.opacity, app.console.color_system)
         conditions = (*colours, app.ansi_theme, app.native_ansi_color, *widget.get_line_filters())
-        if conditions != self._conditions:
-            self._conditions = conditions
-            self._faces.clear()
+        if conditions == self._conditions:
+            return False
+        self._conditions, were_known = conditions, bool(self._conditions)
+        self._faces.clear()
+        return were_known
 
     def _write(self, written: str) -> bool:
         app: Any = self._widget.app
@@ -115,9 +127,9 @@ class CellPainter:
         written += f"\x1b[{y + 1};{x + 1}H"  # where Textual leaves it, too
         if app._sync_available:
             written = f"{_SYNC_START}{written}{_SYNC_END}"
+        write_at_once(app)
         app._driver.write(written)
         app._driver.flush()
-        time.sleep(0)  # the thread that writes has its turn now, not when this one is done
         return True
 
     def _find(self) -> _Place | None:
