@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
 
+from coach.coaching.drill import Drill
+from coach.coaching.facts import Goal
+from coach.coaching.outcomes import RepetitionEnded, ToJudge
 from coach.judging.facts import Label
 from coach.judging.following import Follower
-from coach.judging.following_reading import FEW, MOST_WORK, Understanding
+from coach.judging.following_reading import FEW, FEWEST, MANY_KEYS, MOST_WORK, Understanding
 from coach.judging.heard import Marked
 from coach.judging.matching_costs import COSTS
 from coach.judging.matching_decode import MOST_LIVE
@@ -19,11 +23,7 @@ from coach.judging.matching_tempo import beat_period, neighbours_of, written_per
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt
-from tests.judging_help import both, play, whole
-
-LONGEST_CATCH_UP = 16
-"""Keys heard anew at the most: none are kept beyond these before a repetition, nor is the tempo
-found anew after them."""
+from tests.judging_help import both, play, tune, whole
 
 
 def piece(bars: int = 60, seed: int = 3) -> Excerpt:
@@ -78,7 +78,7 @@ def test_a_key_takes_only_so_many_readings_further(
         counted = 0
         follower.key_down(key.pitch, key.velocity, key.onset_s)
         most = max(most, counted)
-    assert most <= MOST_WORK + MOST_LIVE + FEW * LONGEST_CATCH_UP
+    assert most <= MOST_WORK + MOST_LIVE + max(FEW * MANY_KEYS, FEWEST * 120)
 
 
 def test_a_better_tempo_is_taken_up_over_several_keys() -> None:
@@ -139,3 +139,32 @@ def test_a_jump_back_in_a_verdict_may_go_anywhere() -> None:
     near = Moves(layout, COSTS, 5)._back_to(pitch, last)
     assert list(everywhere) == layout.of_pitch[pitch]
     assert [note for note in near if layout.onset[note] > 0] == layout.of_pitch[pitch][-5:]
+
+
+def given_out(keys: list[PlayedNote], part: Excerpt) -> bool:
+    """Whether a playing of a bar is given out to be judged."""
+    score = score_from_notes(
+        [
+            {"pitch": n.pitch, "onset": n.onset_quarters, "length": n.length_quarters, "hand": "RH"}
+            for n in part.notes
+        ]
+    )
+    drill = Drill(score, Goal(part.window, 100.0), judges_elsewhere=True)
+    out = []
+    for key in keys:
+        out += drill.key_down(key.pitch, key.velocity, key.onset_s)
+    for tick in range(200):
+        out += drill.tick(keys[-1].onset_s + 0.05 * tick)
+    assert any(isinstance(one, ToJudge | RepetitionEnded) for one in out)
+    return any(isinstance(one, ToJudge) for one in out)
+
+
+def test_what_was_played_strangely_is_judged_elsewhere_however_short() -> None:
+    """Judging a bar takes 2 ms where it is right, and 300 where it is mashed."""
+    part = whole(score_from_notes(tune(8)))
+    right = play(part)
+    one_wrong = [replace(key, pitch=key.pitch + (at == 4)) for at, key in enumerate(right)]
+    strange = [replace(key, pitch=key.pitch + (at in (3, 4, 6))) for at, key in enumerate(right)]
+    assert not given_out(right, part)
+    assert not given_out(one_wrong, part)
+    assert given_out(strange, part)

@@ -280,8 +280,9 @@ class Follower:
 
         Only where the keys go on without a rest: then one leads into the other.
         """
+        cost = self._heard.decoder.state.cost
         if self._surroundings is None:
-            return Ended(take)
+            return Ended(take, cost)
         next_s = self._take[count].onset_s if count < len(self._take) else float("inf")
         rest_s = min(
             take.notes[0].onset_s - self._before_s,
@@ -289,7 +290,7 @@ class Follower:
         )
         if rest_s < self._rest_s and self._surroundings.explain(take.notes):
             return NotThis(AROUND)
-        return Ended(take)
+        return Ended(take, cost)
 
     def _end(self, event: FollowerEvent) -> Ended | NotThis:
         take = self._taken(len(self._take))

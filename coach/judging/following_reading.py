@@ -29,7 +29,10 @@ MOST_WORK = 100
 """Readings taken one key further while one key goes down, besides its own: some six milliseconds.
 In 1 key of 1,000 of ``scripts/earcases`` more would be needed, where it comes with the next one."""
 FEW = 8
-"""Readings kept, at the least, where many keys are taken in at once."""
+"""Readings kept, at the least, where several keys are taken in at once,"""
+MANY_KEYS = 16
+FEWEST = 2
+"""and where more than so many are: they are taken in anew because they are as written."""
 ALIKE = 1.25
 """A new guess within this ratio of the last changes nothing."""
 
@@ -82,7 +85,8 @@ class Understanding:
                 self.decoder, self._better = self._better, None
         behind = len(take) - self.decoder.count
         if behind > 1:
-            self.decoder.most_kept = max(self._left // behind, FEW)
+            least = FEW if behind <= MANY_KEYS else FEWEST
+            self.decoder.most_kept = max(self._left // behind, least)
             self._left -= _hear(self.decoder, take)
             self.decoder.most_kept = MOST_LIVE
         else:

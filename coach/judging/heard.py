@@ -42,6 +42,9 @@ class Ended:
     """A repetition is over: played to the end, broken off, or begun anew. Judge this take."""
 
     take: Take
+    cost: float = 0.0
+    """Of its likeliest reading while it was played (``matching_costs``): the stranger, the longer
+    it takes to judge."""
 
 
 @dataclass(frozen=True, slots=True)
