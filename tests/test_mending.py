@@ -1,11 +1,18 @@
 """Mending and joining: narrow and slow at once, wider while it holds, the tempo last."""
 
+from fractions import Fraction as F
 from itertools import pairwise
 
 import pytest
 
+from coach.coaching.evidence import Evidence
 from coach.coaching.facts import Kind
+from coach.coaching.places import Places
+from coach.coaching.task import Task
+from coach.coaching.work import Work
+from coach.judging.facts import Stage
 from coach.score.model import Hands
+from coach.score.window import Window
 from tests.lessons import QPM, Lesson, Weak, piece
 
 MOST = 60
@@ -155,3 +162,15 @@ def _ends_as_said(score, asked):
     end = score.place(asked.window.end_quarters)
     arrives = f"bar {end.bar_number}, beat {end.beat}" if place.startswith("bar") else str(end.beat)
     return place.startswith(arrives)
+
+
+@pytest.mark.parametrize("beats", [1, 2, 3, 4])
+def test_the_worst_move_of_a_window_of_any_length_is_taken_up(beats):
+    """In one of a beat or two nothing smaller is left for both hands; one hand alone still is."""
+    score = piece()
+    whole = Window(F(4), F(4 + beats))
+    work = Work(Task(whole, QPM, Stage.RHYTHM, 3, QPM), Places(score, whole), Evidence())
+    for move in work.places.transitions:
+        asked = work.mending.open_worst(move, work.case_climb())
+        assert whole.contains(asked.window)
+        assert asked.window.hands is whole.hands or beats <= 2

@@ -49,7 +49,8 @@ class Mending:
     def open_worst(self, move: Transition, climb: Climb) -> Ask:
         """Begin on the move that failed most, in its bar, where nothing stands out."""
         ladder, _ = rungs(self.places, move, self.task.window)
-        together = tuple(w for w in ladder if w.hands is self.task.window.hands)
+        # In a window of a beat or two nothing smaller is left for both hands.
+        together = tuple(w for w in ladder if w.hands is self.task.window.hands) or ladder
         bar = self.places.bar(move, self.task.window.hands)
         at = together.index(bar) if bar in together else len(together) - 1
         return self.begin(Case(move, together, at, climb, at), Kind.NARROW)
