@@ -89,13 +89,13 @@ def run(name: str, *, minutes: float, seed: int) -> Ran:
     """One fuzz in a process of its own, ended with all that it started where it takes too long."""
     command = [sys.executable, "-m", f"scripts.{name}", f"--minutes={minutes}", f"--seed={seed}"]
     begun = time.monotonic()
-    with tempfile.TemporaryFile() as file:
+    with tempfile.TemporaryFile() as file, tempfile.TemporaryFile() as errors:
         process = subprocess.Popen(
             command,
             cwd=PROJECT,
             stdin=subprocess.DEVNULL,
             stdout=file,
-            stderr=subprocess.STDOUT,
+            stderr=errors,
             start_new_session=True,
         )
         status: int | None = None
@@ -103,8 +103,10 @@ def run(name: str, *, minutes: float, seed: int) -> Ran:
             status = process.wait(60 * minutes + GRACE_S)
         except subprocess.TimeoutExpired:
             _end(process)
-        file.seek(0)
-        output = file.read().decode(errors="replace")
+        output = ""
+        for part in (errors, file):  # its summary last, whatever is said at the very end
+            part.seek(0)
+            output += part.read().decode(errors="replace")
     return Ran(name, status, time.monotonic() - begun, output)
 
 

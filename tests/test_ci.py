@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from pathlib import Path
 
@@ -61,7 +62,8 @@ def fuzz(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, body: str) -> fuzzes.R
 def test_a_fuzz_that_finds_nothing_has_passed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    ran = fuzz(tmp_path, monkeypatch, "import sys; print(*sys.argv[1:])")
+    last = "print('gone', file=sys.stderr, flush=True)"
+    ran = fuzz(tmp_path, monkeypatch, f"import sys; print(*sys.argv[1:], flush=True); {last}")
     assert ran.passed
     assert ran.told().endswith("--minutes=0.0 --seed=5")
 
@@ -77,3 +79,12 @@ def test_a_fuzz_that_does_not_end_is_ended(tmp_path: Path, monkeypatch: pytest.M
     assert not ran.passed
     assert ran.seconds < 30
     assert "had to be ended" in ran.told()
+
+
+@pytest.mark.parametrize(
+    "file", sorted(fuzzes.PROJECT.glob("scripts/fuzz_*.py")), ids=lambda file: file.stem
+)
+def test_every_fuzz_can_be_run_with_the_others_and_a_round_of_it_again(file: Path) -> None:
+    command = [sys.executable, "-m", f"scripts.{file.stem}", "--help"]
+    done = subprocess.run(command, cwd=fuzzes.PROJECT, capture_output=True, text=True, check=True)
+    assert {"--minutes", "--seed", "--round"} <= set(done.stdout.split())
