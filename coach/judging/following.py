@@ -155,6 +155,7 @@ class Follower:
             self._forget()
             self._earlier = []
             self._move(FollowerEvent.RESTED)
+            self._overheard.rest()
             self._is_fresh = True
         elif noodling and pitch in self._openers:
             self._forget()
@@ -296,6 +297,7 @@ class Follower:
         take = self._taken(len(self._take))
         ended = self._ended(take, len(self._take))
         if event is FollowerEvent.AT_END:
+            self._overheard.go_past()
             self._is_fresh = False
         is_whole = self._written.whole_from(self._take) is not None
         self._move(event)

@@ -55,7 +55,7 @@ LEAST_SO_FAR = 5
 """Keys or chords one after the other from which it can be told while it is still going on:
 a slip of the hand by an octave holds for four at the most in made windows."""
 MANY_KEYS, MANY_KEYS_IN = 8, 3
-"""Of chords, or of both hands, so many keys in so many onsets are enough."""
+"""Of both hands so many keys in so many onsets are enough."""
 BEGINNING = 24
 """In a longer take so many keys tell first whether it may be; half of them have to fit."""
 SILENT = 0.15
@@ -67,7 +67,8 @@ ELSEWHERE_SHARE = 5 / 6
 OCTAVES = (-24, -12, 12, 24)
 TRANSPOSED = tuple(steps for steps in range(-11, 12) if steps)
 LIES_OFF = 2
-"""Half steps by which a hand may lie beside its place, which is a fault and no transposition."""
+"""Half steps by which a hand may lie beside its place, which is a fault and no transposition: for
+six onsets at the most in made windows."""
 LIKELY_TRANSPOSED = 5
 """Half steps by which a piano is transposed for singers and players of other instruments."""
 TREBLE_FOR_BASS = (12, 5, -2)
@@ -202,7 +203,8 @@ def _likelihood(way: _Way, keys: Sequence[int], as_written: int, *, so_far: bool
     onsets = len({onset for onset, _, _ in moved})
     if onsets < way.onsets or len(moved) < way.least:
         return None
-    if so_far and onsets < (MANY_KEYS_IN if len(moved) >= MANY_KEYS else LEAST_SO_FAR):
+    many = way.moved is Hands.TOGETHER and len(moved) >= MANY_KEYS
+    if so_far and onsets < (MANY_KEYS_IN if many else LEAST_SO_FAR):
         return None
     saved = len(got) - as_written
     if saved < max(way.saves + so_far, SAVED * len(moved)):
@@ -263,10 +265,10 @@ class _Desk:
             if all(map(self._may_be, parts.values())):
                 # one hand alone may as well lie a step too high or too low
                 may_lie = abs(steps) <= LIES_OFF and len(self.hands) == 1
-                saves, least = (4, 5) if may_lie else (3, 3)
+                saves, onsets, least = (5, 7, 7) if may_lie else (3, 3, 3)
                 slips = 1.6 if abs(steps) <= LIKELY_TRANSPOSED else 2.2
                 moved = _hands(self.hands)
-                yield _Way(transposed_words(steps), _row(parts), moved, slips, saves, 3, least)
+                yield _Way(transposed_words(steps), _row(parts), moved, slips, saves, onsets, least)
 
     def _clefs(self) -> Iterator[_Way]:
         for hand in self.hands:
@@ -314,7 +316,7 @@ class _Desk:
             and len({row[at][0] for at in got}) >= 2
             and as_written - len(got) <= SILENT * len(silent)
             and tried <= SILENT * len(silent)
-            and 2 * len(strange) <= len(silent)
+            and 3 * len(strange) <= len(silent)
         )
 
     def _of(self, hand: Hand, steps: int) -> Part:

@@ -26,7 +26,20 @@ class Overheard:
     def __init__(self, excerpt: Excerpt) -> None:
         self._excerpt = excerpt
         self._least = min(LEAST_AT_REST, len(excerpt.onsets_quarters))
+        self._goes_past = False
+        """Whether the keys go on from the window's end: they are what comes after it."""
         self.forget()
+
+    def go_past(self) -> None:
+        """The window was played to its end: what comes without a rest is not meant for it."""
+        self.forget()
+        self._goes_past = True
+
+    def rest(self) -> None:
+        """The hands have rested."""
+        if self._goes_past:
+            self.forget()
+        self._goes_past = False
 
     def forget(self) -> None:
         """A repetition begins."""
@@ -62,7 +75,7 @@ class Overheard:
         return self._say(so_far=False) if onset_count(self._keys) >= self._least else None
 
     def _say(self, *, so_far: bool) -> str | None:
-        if self._is_said or len(self._keys) > MOST_KEYS:
+        if self._is_said or self._goes_past or len(self._keys) > MOST_KEYS:
             return None
         said = played_instead(self._excerpt, self._keys, so_far=so_far)
         self._is_said = said is not None

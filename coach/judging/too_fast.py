@@ -13,6 +13,9 @@ from coach.score.window import Excerpt
 MOST_ONSETS_S = 30.0
 """Onsets a second over a whole bar: two hands that take turns reach about so many. Own choice: the
 fastest single fingers tap some seven times a second, a trained trill has some fifteen notes."""
+MANY_ONSETS, MOST_OF_MANY_S = 4, 20.0
+"""Of so many onsets or more nobody plays so many a second where nothing like it is written; of two
+or three, one may come too soon. Own choice."""
 AS_WRITTEN = 2.0
 """Where the score itself asks for more than half of that, so many times its own rate is allowed."""
 MOSTLY = 0.6
@@ -27,10 +30,10 @@ def is_too_fast(
     Small notes and free ornaments are left out, and a rolled chord begins with its first key.
     """
     when = _struck_s(excerpt, played, matching)
-    least_s = 1 / MOST_ONSETS_S
+    least_s = 1 / MOST_OF_MANY_S
     if all(after - before >= least_s for before, after in pairwise(when.values())):
         return False
-    quarter_s = 60.0 / (qpm or excerpt.qpm)
+    quarter_s = 60.0 / max(qpm or 0.0, excerpt.qpm)
     return any(
         _is_mashed(excerpt, matching, when, stretch, quarter_s) for stretch in _stretches(excerpt)
     )
@@ -85,7 +88,8 @@ def _is_mashed(
     span_s = max(struck) - min(struck)
     onsets = excerpt.onsets
     as_written_s = (onsets[written[-1]] - onsets[written[0]]) * quarter_s
-    most = max(MOST_ONSETS_S, AS_WRITTEN * (len(written) - 1) / as_written_s)
+    least = MOST_OF_MANY_S if len(struck) >= MANY_ONSETS else MOST_ONSETS_S
+    most = max(least, AS_WRITTEN * (len(written) - 1) / as_written_s)
     return len(struck) - 1 > most * span_s
 
 
