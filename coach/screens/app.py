@@ -59,7 +59,8 @@ class KeyholeApp(AppFrame):
         self._inbox: Inbox | None = None
         self._letters = False
         self._opened: Path | None = None
-        self._drilling: DrillScreen | None = None
+        self._drills: list[DrillScreen] = []
+        """Those on the screen: a demo may be looked at in the middle of a drill."""
 
     async def on_mount(self) -> None:
         """Home first; over it whatever was asked for on the command line."""
@@ -140,7 +141,8 @@ class KeyholeApp(AppFrame):
     @property
     def drill(self) -> DrillScreen | None:
         """The drill that is on the screen, also under a small screen."""
-        return self._drilling if self._drilling in self.screen_stack else None
+        self._drills = [one for one in self._drills if one in self.screen_stack]
+        return self._drills[-1] if self._drills else None
 
     def _is_demo(self) -> bool:
         drill = self.drill
@@ -167,7 +169,7 @@ class KeyholeApp(AppFrame):
         elif way == "letters":
             self._letters = True
             if drill:
-                drill.action_keyboard()
+                drill.call_later(drill.action_keyboard)  # once it stands
 
     # -- a piece ----------------------------------------------------------------------------
 
@@ -195,8 +197,8 @@ class KeyholeApp(AppFrame):
         except ValueError as nothing:
             self.push_screen(NoticeScreen(str(nothing)))
             return
-        self._opened, self._drilling = message.path, screen
-        self.push_screen(screen)
+        self._opened = message.path
+        self._show_drill(screen)
         self.call_after_refresh(self._say_others)
         self.call_after_refresh(settle_memory)
         if remarks:
@@ -214,6 +216,10 @@ class KeyholeApp(AppFrame):
             desk = given.make_desk(score, path, errand, clock.now())
             return DemoScreen(desk, self.settings, clock, given.make_pianist(score))
         return self._drill_at(given.make_desk(score, path, errand, self._clock()))
+
+    def _show_drill(self, screen: DrillScreen) -> None:
+        self.push_screen(screen)
+        self._drills.append(screen)
 
     def _drill_at(self, desk: Desk) -> DrillScreen:
         from coach.screens.drill_screen import DrillScreen
@@ -253,8 +259,7 @@ class KeyholeApp(AppFrame):
         drill.action_home()  # what is said on leaving stays over the next drill
         desk = onward.make(self._clock())
         self._opened = desk.path or self._opened
-        self._drilling = self._drill_at(desk)
-        self.push_screen(self._drilling)
+        self._show_drill(self._drill_at(desk))
 
     def on_hands_moved(self, message: HandsMoved) -> None:
         """Give notes of the piece on the screen to the other hand: it is opened anew so."""

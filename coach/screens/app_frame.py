@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
-from textual.events import Resize
+from textual.events import Event, InputEvent, Resize
 from textual.filter import LineFilter
 from textual.geometry import Size
 from textual.screen import Screen
+from textual.theme import ThemeProvider
 
 from coach.screens.dialog import Palette
 from coach.screens.mistakes import PlainlyEnding
@@ -19,6 +20,11 @@ from coach.screens.plainly import SeenOnly
 
 if TYPE_CHECKING:
     from coach.screens.drill_screen import DrillScreen
+
+
+MOST_SCREENS = 12
+"""So many screens over each other: nobody reads more of them, and Textual draws each through those
+over it, 40 deep at most. Own choice."""
 
 
 class AppFrame(PlainlyEnding):
@@ -54,6 +60,11 @@ class AppFrame(PlainlyEnding):
         stack = self.screen_stack
         return stack[-1] if stack else None
 
+    async def on_event(self, event: Event) -> None:
+        """Textual's own; keys that are struck while the program ends come to nothing."""
+        if self.screen_stack or not isinstance(event, InputEvent):
+            await super().on_event(event)
+
     def on_resize(self, event: Resize) -> None:
         """A terminal too small for music says so; it comes back as it was."""
         self.mind_size(event.size)
@@ -71,6 +82,8 @@ class AppFrame(PlainlyEnding):
     def push_screen(self, screen: Screen[Any], *args: Any, **how: Any) -> Any:  # type: ignore[override]
         """Show a screen over the others; that the terminal is too small stays the uppermost."""
         if isinstance(self.top, TooSmallScreen):
+            self.pop_screen()
+        if len(self.screen_stack) > MOST_SCREENS:
             self.pop_screen()
         pushed = super().push_screen(screen, *args, **how)
         if is_too_small(self.size) and not isinstance(screen, TooSmallScreen):
@@ -90,6 +103,10 @@ class AppFrame(PlainlyEnding):
         for notice in reversed(notices):
             self.push_screen(NoticeScreen(notice.sentence))
         self.mind_size()
+
+    def search_themes(self) -> None:
+        """Textual's own list of themes, closed as a dialog is."""
+        self.push_screen(Palette([ThemeProvider], placeholder="Search for themes…"))
 
     def action_command_palette(self) -> None:
         """Every command by its name; one palette at a time, and none over what can't be read."""

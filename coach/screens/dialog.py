@@ -6,6 +6,7 @@ from typing import Any
 
 from textual.await_complete import AwaitComplete
 from textual.command import CommandPalette
+from textual.css.query import NoMatches
 from textual.screen import ModalScreen, ScreenResultType
 
 
@@ -35,3 +36,15 @@ class Palette(CommandPalette):
         if self.app.screen_stack[-1:] != [self]:
             return AwaitComplete()
         return super().dismiss(result)
+
+    def query_one(self, selector: Any, expect_type: Any = None) -> Any:
+        """A part of it; once it is taken away, one that nobody sees.
+
+        It searches in a worker and by timers, which may come to an end after it has.
+        """
+        try:
+            return super().query_one(selector, expect_type)
+        except NoMatches:
+            if self in self.app.screen_stack or not isinstance(selector, type):
+                raise
+            return selector()

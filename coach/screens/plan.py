@@ -133,14 +133,15 @@ class PlanScreen(SheetScreen):
         return next((at for at, row in enumerate(self._rows()) if row.state == RowState.NOW), 0)
 
     def _refresh(self) -> None:
-        self.query_one("#text", Static).update(as_shown(self, self.text()))
+        for text in self.query("#text").results(Static):
+            text.update(as_shown(self, self.text()))
         self.call_after_refresh(self._show_chosen)
 
     def _show_chosen(self) -> None:
-        box = self.query_one(SheetBox)
         stretches = folded(self._rows(), self._chosen)
         line = next((at for at, part in enumerate(stretches) if self._chosen in part), 0)
-        box.scroll_to(y=line + _ABOVE - box.size.height // 2, animate=False)
+        for box in self.query(SheetBox):  # none where it has been closed meanwhile
+            box.scroll_to(y=line + _ABOVE - box.size.height // 2, animate=False)
 
 
 def folded(rows: Sequence[PlanRow], chosen: int) -> list[range]:
