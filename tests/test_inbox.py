@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import asyncio
-from threading import Thread
+import time
+from threading import Event, Thread
 
-from coach.playing.events import KeyDown
-from coach.screens.inbox import Inbox
+import pytest
+from seat import seated
+from textual.events import Key
+
+from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.screens.inbox import TOO_MANY, Inbox
 
 
 def run(play):
@@ -42,3 +47,107 @@ def test_after_the_loop_has_ended_posting_does_nothing():
     _, inbox = run(lambda inbox: None)
     inbox.post(KeyDown(60, 64, 0.0))
     inbox.post(KeyDown(62, 64, 0.0))
+
+
+def flood(inbox, clock, seconds, a_second=10_000):
+    for at in range(seconds * a_second):
+        clock.now_s += 1 / a_second
+        inbox.post(KeyDown(at % 88 + 21, 64, clock.now_s))
+
+
+class Clock:
+    now_s = 0.0
+
+    def __call__(self):
+        return self.now_s
+
+
+def flooded(then):
+    """What the screen hears of a flood and what comes after it; ``then`` goes on after it."""
+    heard, clock = [], Clock()
+
+    async def main():
+        inbox = Inbox(heard.extend, clock)
+        inbox.post(PianoFound("Test piano"))
+        flood(inbox, clock, 3)
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+        await then(inbox, clock)
+
+    asyncio.run(main())
+    return heard
+
+
+def test_of_more_than_anyone_can_play_it_is_said_once_and_nothing_else_comes():
+    async def then(inbox, clock):
+        flood(inbox, clock, 1)
+        assert len(inbox._waiting) == 0
+
+    assert flooded(then) == [PianoLost("Test piano", TOO_MANY)]
+
+
+def test_when_it_is_quiet_again_the_piano_is_heard_again():
+    async def then(inbox, clock):
+        clock.now_s += 5.0
+        await asyncio.sleep(1.1)  # it looks once a second
+        inbox.post(KeyDown(60, 64, clock.now_s))
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+
+    heard = flooded(then)
+    assert [type(one) for one in heard] == [PianoLost, PianoFound, KeyDown]
+    assert heard[1].name == "Test piano"
+
+
+def test_as_fast_as_a_cable_carries_it_all_comes():
+    heard, clock = [], Clock()
+
+    async def main():
+        inbox = Inbox(heard.extend, clock)
+        flood(inbox, clock, 3, a_second=990)
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+
+    asyncio.run(main())
+    assert len(heard) == 3 * 990
+
+
+def test_as_long_as_it_goes_on_the_piano_is_not_heard():
+    async def then(inbox, clock):
+        for _ in range(3):
+            await asyncio.sleep(0.4)
+            flood(inbox, clock, 1, a_second=1_200)
+
+    assert flooded(then) == [PianoLost("Test piano", TOO_MANY)]
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+def test_while_more_comes_than_anyone_can_play_the_app_says_so_and_quits_at_once(size):
+    async def run(seat):
+        stop = Event()
+
+        def play():
+            while not stop.is_set():
+                for at in range(100):
+                    seat.staging.ports.post(KeyDown(at % 88 + 21, 64, time.perf_counter()))
+                time.sleep(0.01)
+
+        thread = Thread(target=play)
+        thread.start()
+        try:
+            for _ in range(500):
+                await asyncio.sleep(0.01)
+                if "More keys arrive" in seat.text:
+                    break
+            assert "More keys arrive than anyone can play" in " ".join(seat.text.split())
+            assert "--port." in seat.text
+            asked_s = time.perf_counter()
+            seat.app.post_message(Key("ctrl+q", None))
+            while not seat.app._exit:
+                await asyncio.sleep(0.005)
+            assert time.perf_counter() - asked_s < 1.0
+        finally:
+            stop.set()
+            thread.join()
+
+    seated(size, run)

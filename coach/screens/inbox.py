@@ -1,55 +1,128 @@
-"""From other threads to the screen: the only line that crosses them."""
+"""From the MIDI thread to the screen: the only line that crosses threads."""
 
 from __future__ import annotations
 
 import asyncio
 import contextvars
+import time
 from collections import deque
 from collections.abc import Callable
+from math import inf
 
-from coach.playing.events import MidiEvent
+from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.screens.judged import Judged
 
 InboxEvent = MidiEvent | Judged
 """Anything that comes from another thread."""
+Played = KeyDown | KeyUp | Pedal
+"""What there may be too much of."""
+
+MOST_A_SECOND = 1000
+"""More keys and pedals than this in a second are no playing: a MIDI cable carries about as many
+(31,250 bits a second, 30 bits a message), ten fingers make a tenth of it."""
+MOST_AT_ONCE = 40
+"""Events in one call: two chords of ten notes and the release of two others. What is more waits
+until the event loop has looked at the computer's keys, too."""
+TOO_MANY = (
+    "More keys arrive than anyone can play: something else sends to this port. Stop it, or choose "
+    "another port with --port."
+)
+
+
+QUIET_S = 1.5
+"""So long there must not have been too much. More than a second: in each it is counted anew."""
 
 
 class Inbox:
     """Events from any thread, handed over on the event loop's thread in their order.
 
-    A chord's ten notes cause one call, so that the screen paints once.
+    A chord's ten notes cause one call, so that the screen paints once. What nobody can play is not
+    handed over, so that the computer's keys are still heard: the piano counts as lost until a
+    second has passed with fewer events.
     """
 
-    def __init__(self, handle: Callable[[tuple[InboxEvent, ...]], None]) -> None:
+    def __init__(
+        self,
+        handle: Callable[[tuple[InboxEvent, ...]], None],
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
         """Call it on the loop's thread; ``handle`` is called there with all that has come."""
         self._handle = handle
+        self._clock = clock
         self._loop = asyncio.get_running_loop()
         self._context = contextvars.copy_context()
         self._waiting: deque[InboxEvent] = deque()
         self._called = False
         self._closed = False
+        self._piano: str | None = None
+        """The piano that was found last."""
+        self._second_s = clock()
+        """When the second began in which events are counted."""
+        self._count = 0
+        self._flooded = False
+        self._too_much_s = -inf
+        """When there was last more than anyone can play."""
 
     def post(self, event: InboxEvent) -> None:
         """Hand an event on. Thread-safe: yes. Blocks: no. After closing it does nothing."""
         if self._closed:
             return
+        if isinstance(event, PianoFound | PianoLost):
+            self._piano = event.name if isinstance(event, PianoFound) else None
+        elif isinstance(event, Played) and self._is_too_much():
+            return
         self._waiting.append(event)
-        if not self._called:  # a race here costs one empty call, never an event
-            self._called = True
-            try:
-                self._loop.call_soon_threadsafe(self._drain, context=self._context)
-            except RuntimeError:  # the loop has ended between the two lines
-                self._closed = True
+        self._call(self._drain)
 
     def close(self) -> None:
         """Take no more."""
         self._closed = True
 
+    def _call(self, drain: Callable[[], None]) -> None:
+        if not self._called:  # a race here costs one empty call, never an event
+            self._called = True
+            try:
+                self._loop.call_soon_threadsafe(drain, context=self._context)
+            except RuntimeError:  # the loop has ended between the two lines
+                self._closed = True
+
+    def _is_too_much(self) -> bool:
+        """Count an event; whether it is one of more than anyone can play."""
+        now_s = self._clock()
+        if now_s - self._second_s >= 1.0:
+            self._second_s, self._count = now_s, 0
+        self._count += 1
+        if self._count > MOST_A_SECOND:
+            self._too_much_s = now_s
+        if self._count > MOST_A_SECOND and not self._flooded:
+            self._flooded = True
+            self._waiting.append(PianoLost(self._piano or "", TOO_MANY))
+            self._call(self._drain)
+        return self._flooded
+
     def _drain(self) -> None:
         # Lowered first: what is posted from now on either is taken below or calls again.
         self._called = False
         events = []
-        while self._waiting:
-            events.append(self._waiting.popleft())
+        while self._waiting and len(events) < MOST_AT_ONCE:
+            event = self._waiting.popleft()
+            if not (self._flooded and isinstance(event, Played)):
+                events.append(event)
+        if self._waiting:
+            self._call(self._drain)
+        if self._flooded:
+            self._loop.call_later(1.0, self._look, context=self._context)
         if events and not self._closed:
             self._handle(tuple(events))
+
+    def _look(self) -> None:
+        """Whether it has become quiet: then the piano is heard again."""
+        if self._closed or not self._flooded:
+            return
+        if self._clock() - self._too_much_s < QUIET_S:
+            self._loop.call_later(1.0, self._look, context=self._context)
+            return
+        self._flooded = False
+        if self._piano:
+            self._waiting.append(PianoFound(self._piano))
+            self._call(self._drain)
