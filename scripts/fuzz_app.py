@@ -284,6 +284,8 @@ def main() -> int:
             rounds += 1
             failed += bool(wrong)
             print(f"seed {asked.seed} round {number}: {'FAILED' if wrong else 'well'}", flush=True)
+            if wrong:
+                print(f"FAILURE in round {number} of seed {asked.seed}: {wrong[0].strip()[-300:]}")
             for line in wrong:
                 print(line, flush=True)
     print(f"{rounds} rounds, {failed} failed")

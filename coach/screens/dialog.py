@@ -9,6 +9,8 @@ from textual.command import CommandPalette
 from textual.css.query import NoMatches
 from textual.screen import ModalScreen, ScreenResultType
 
+from coach.screens.memory import forget_pictures
+
 
 class Dialog(ModalScreen[ScreenResultType]):
     """A screen over the others that is closed with an answer.
@@ -23,6 +25,10 @@ class Dialog(ModalScreen[ScreenResultType]):
             return AwaitComplete()
         return super().dismiss(result)
 
+    def on_unmount(self) -> None:
+        """It is gone, and so is its picture."""
+        forget_pictures()
+
 
 class Palette(CommandPalette):
     """Every command by its name; closed as a dialog is.
@@ -36,6 +42,10 @@ class Palette(CommandPalette):
         if self.app.screen_stack[-1:] != [self]:
             return AwaitComplete()
         return super().dismiss(result)
+
+    def on_unmount(self) -> None:
+        """It is gone, and so is its picture."""
+        forget_pictures()
 
     def query_one(self, selector: Any, expect_type: Any = None) -> Any:
         """A part of it; once it is taken away, one that nobody sees.

@@ -103,7 +103,7 @@ class Inbox:
     def _drain(self) -> None:
         # Lowered first: what is posted from now on either is taken below or calls again.
         self._called = False
-        events = []
+        events: list[InboxEvent] = []
         while self._waiting and len(events) < MOST_AT_ONCE:
             event = self._waiting.popleft()
             if not (self._flooded and isinstance(event, Played)):

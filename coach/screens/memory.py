@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import gc
 
+from textual._styles_cache import StylesCache
+
 REST_S = 0.5
 """So long after a key the hands rest: then there is time to collect. Our choice: longer than any
 note of a passage, shorter than the breath between repetitions."""
@@ -17,7 +19,9 @@ def settle_memory() -> None:
 
     Collecting, which is off while the screens are being loaded, is on from here, but seldom: see
     :class:`Rests`. Left to itself it takes 0.5 ms of every third chord, and 3 ms now and then.
+    What was taken out before is looked at once more: a piece that has been left since is let go of.
     """
+    gc.unfreeze()
     gc.collect()
     gc.freeze()
     gc.set_threshold(_MOST_NEW, 10, 10)
@@ -42,3 +46,15 @@ class Rests:
         if gc.isenabled():
             gc.collect()
         return True
+
+
+def forget_pictures() -> None:
+    """Let go of how widgets looked that are gone.
+
+    Textual (8.2) remembers the colours of the last 1,024 widgets, gone or not, and with each the
+    picture of all its rows: some ten megabytes after an evening with many dialogs. It says nothing
+    of this in public; a Textual without these names keeps what it likes.
+    """
+    forget = getattr(getattr(StylesCache, "get_inner_outer", None), "cache_clear", None)
+    if forget:
+        forget()

@@ -1,0 +1,87 @@
+"""An evening takes no more memory than its first minutes: nothing that is over is kept."""
+
+from __future__ import annotations
+
+import gc
+import weakref
+from pathlib import Path
+
+import pytest
+from screenfakes import FakeDrill, two_hands
+from seat import RIGHT, WRONG, seated
+
+from coach.screens.collaborators import Errand
+from coach.screens.memory import settle_memory
+
+
+def objects():
+    """How many objects the collector knows, once all that is over has been let go of."""
+    gc.unfreeze()
+    gc.collect()
+    return len(gc.get_objects())
+
+
+async def grown(seat, once, settle, times):
+    """How many objects more there are for each time, after a few times to settle in."""
+    for _ in range(settle):
+        await once(seat)
+    before = objects()
+    for _ in range(times):
+        await once(seat)
+    return (objects() - before) / times
+
+
+async def play(seat):
+    await seat.play(*RIGHT)
+    await seat.play(*WRONG)
+    await seat.play(60, 66)
+
+
+async def look_at(seat):
+    for key in ("d", "t", "ctrl+p"):
+        await seat.pilot.press(key)
+        await seat.pilot.press("escape")
+
+
+async def resize(seat):
+    for size in ((120, 40), (20, 5), (80, 24)):
+        await seat.pilot.resize_terminal(*size)
+
+
+@pytest.mark.parametrize(
+    ("once", "settle", "times", "most"),
+    [(play, 60, 300, 1.0), (look_at, 8, 25, 60.0), (resize, 8, 25, 60.0)],
+)
+def test_whatever_is_done_over_and_over_leaves_nothing_behind(once, settle, times, most):
+    """``most``: objects each time; a widget or a picture that is kept is hundreds."""
+
+    async def run(seat):
+        seat.staging.kept = _Nothing()
+        more = await grown(seat, once, settle, times)
+        assert more < most
+
+    seated((80, 24), run, drill=FakeDrill(two_hands(), required=10**6))
+
+
+class _Nothing:
+    """Keeps nothing, unlike the fake of the record."""
+
+    def append(self, _):
+        pass
+
+
+def test_a_piece_that_was_left_is_let_go_of_when_the_next_is_opened():
+    drills = []
+
+    async def run(seat):
+        for number in range(2, 5):
+            drills.append(weakref.ref(seat.app.drill))
+            await seat.pilot.press("escape")
+            await seat.pilot.pause()
+            seat.app.open(Path("tune.musicxml"), Errand.DRILL)
+            await seat.opened(number)
+            await seat.pilot.pause()
+        settle_memory()
+        assert sum(one() is not None for one in drills) <= 1
+
+    seated((80, 24), run)
