@@ -20,8 +20,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from coach.coaching.drill import Drill
-from coach.coaching.facts import (
+from coach.coaching.drill import Drill, RepetitionEnded
+from coach.coaching.listening import where_it_breaks
+from coach.coaching.model import (
     Assignment,
     Decision,
     Goal,
@@ -31,12 +32,10 @@ from coach.coaching.facts import (
     Trouble,
     Way,
 )
-from coach.coaching.listening import where_it_breaks
-from coach.coaching.outcomes import RepetitionEnded
-from coach.coaching.plain import assignment_to_plain, decision_to_plain, trouble_to_plain
-from coach.judging.facts import Judgement, Stage
+from coach.coaching.serialize import assignment_to_plain, decision_to_plain, trouble_to_plain
 from coach.judging.judge import judge
-from coach.judging.plain import judgement_to_plain
+from coach.judging.model import Judgement, Stage
+from coach.judging.serialize import judgement_to_plain
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes

@@ -17,10 +17,9 @@ from fractions import Fraction
 from itertools import repeat
 from statistics import median
 
-from coach.coaching.evidence import Evidence, fold
-from coach.coaching.facts import Observation
-from coach.coaching.sums import carried_on, kept
-from coach.judging.facts import Outcome
+from coach.coaching.diagnosis.evidence import Evidence, carried_on, fold, kept
+from coach.coaching.model import Observation
+from coach.judging.model import Outcome
 from coach.playing.simulated.skill import LEVELS, Law
 from coach.score.model import Hands
 from coach.score.window import Transition

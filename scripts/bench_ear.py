@@ -15,8 +15,8 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
+from coach.judging.alignment.align import match
 from coach.judging.judge import judge
-from coach.judging.matching import match
 from scripts.earcases.adapter import diagnosis, excerpt_of, load, played_of, prediction
 from scripts.earcases.cases import cases
 from scripts.earcases.diagnosing import Named

@@ -2,7 +2,7 @@
 
     python -m scripts.bench_hands [FILE ...]
 
-Each score's notes are merged into one track; what :mod:`coach.score.reading.handsplit` guesses is
+Each score's notes are merged into one track; what :mod:`coach.score.reading.guessed_hands` guesses is
 compared with the staff that each note stands on, beside a split at middle C and the best fixed
 split that the score allows. The staff is not always the hand, but the best truth at hand.
 """
@@ -16,7 +16,7 @@ from statistics import median
 
 from coach.score.model import Hand, Score
 from coach.score.reading import read_score
-from coach.score.reading.handsplit import split_hands
+from coach.score.reading.guessed_hands import split_hands
 from scripts.corpus import PIANO_SCORES, corpus
 
 

@@ -24,8 +24,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from coach.playing.events import KeyDown, KeyUp, PianoFound
-from coach.screens.drill_screen import DrillScreen
+from coach.playing.midi_events import KeyDown, KeyUp, PianoFound
+from coach.screens.drill.screen import DrillScreen
 from scripts.headless_app import SCORES, FastClock, HeadlessApp, hurry_screens
 
 SETTLED_MIN = 10

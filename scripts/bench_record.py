@@ -34,12 +34,12 @@ SMALL = 2000
 def inside(folder: Path) -> dict[str, float]:
     """Seconds of each step, in a process that has imported all of it."""
     from coach.cli.commands.practice import warmup
-    from coach.cli.desks import Desks
-    from coach.cli.keeping import Keeping, close_record
-    from coach.cli.library import HomeLibrary
-    from coach.cli.pieces import open_piece
+    from coach.cli.open_score import open_piece
+    from coach.cli.score_library import HomeLibrary
+    from coach.cli.sessions import Desks
+    from coach.cli.storage import Keeping, close_record
     from coach.record.store import Store
-    from coach.screens.collaborators import Errand
+    from coach.screens.interfaces import Errand
 
     out: dict[str, float] = {}
     options = Namespace(data=folder, counting=None, list=True, minutes=5.0)

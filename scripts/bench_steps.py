@@ -21,14 +21,14 @@ from itertools import product
 from statistics import quantiles
 from typing import TypeVar
 
-from coach.judging.following import Follower
-from coach.judging.heard import Ended, Heard
+from coach.judging.alignment.beam_search import Decoder
+from coach.judging.alignment.costs import COSTS
+from coach.judging.alignment.initial_tempo import written_period
+from coach.judging.alignment.score_arrays import lay_out
+from coach.judging.alignment.transitions import Moves
+from coach.judging.following.events import Ended, Heard
+from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
-from coach.judging.matching_costs import COSTS
-from coach.judging.matching_decode import Decoder
-from coach.judging.matching_moves import Moves
-from coach.judging.matching_score import lay_out
-from coach.judging.matching_tempo import written_period
 from coach.playing.notes import PlayedNote, Take
 from coach.score.window import Excerpt, Window
 from scripts.earcases.adapter import excerpt_of

@@ -132,7 +132,7 @@ def check(python: Path, package: Path, folder: Path) -> None:
     run([*pip, "check"], elsewhere)
     version = run([coach, "--version"], elsewhere)
     run([coach, "demo", "--help"], elsewhere)
-    where = "import coach.cli.library as home; print(home.samples_folder())"
+    where = "import coach.cli.score_library as home; print(home.samples_folder())"
     samples = Path(run([inside, "-c", where], elsewhere).strip())
     if not samples.is_relative_to(home):
         raise CheckFailed(f"{package.name}: the samples are not in it, but in {samples}")

@@ -20,19 +20,19 @@ from itertools import islice, zip_longest
 from pathlib import Path
 from typing import Any
 
-from coach.coaching.plain import decision_to_plain
+from coach.coaching.serialize import decision_to_plain
 from coach.drill import Drill, repair
-from coach.judging.facts import Stage
 from coach.judging.judge import judge
-from coach.judging.plain import judgement_to_plain
+from coach.judging.model import Stage
+from coach.judging.serialize import judgement_to_plain
 from coach.playing.simulated.skill import LEVELS, Law
 from coach.score.choose import choose_window
 from coach.score.model import Hands, Score
-from coach.score.notelist import notes_table
 from coach.score.opening import open_score
+from coach.score.report import notes_table
 from coach.score.window import excerpt
 from coach.screens.staff.glyphs import ASCII, UNICODE
-from coach.screens.staff.sheet import lay_out
+from coach.screens.staff.layout import lay_out
 from scripts.coachbench.pianists import make
 from scripts.coachbench.sections import QPM, whole
 from scripts.corpus import PIANO_SCORES, corpus

@@ -22,9 +22,9 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from itertools import count
 
-from coach.judging.facts import Judgement, Stage
-from coach.judging.habits import Habits
 from coach.judging.judge import judge
+from coach.judging.model import Judgement, Stage
+from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.model import Score

@@ -35,17 +35,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coach.cli.commands.practice import warmup
-from coach.cli.desks import Desks
 from coach.cli.errors import CannotDo
-from coach.cli.keeping import Keeping, close_record
-from coach.cli.library import HomeLibrary
-from coach.cli.pieces import open_piece
+from coach.cli.open_score import open_piece
+from coach.cli.score_library import HomeLibrary
+from coach.cli.sessions import Desks
+from coach.cli.storage import Keeping, close_record
 from coach.record.errors import RecordError
 from coach.record.header import FILE, VERSION
 from coach.record.settings import FILE as SETTINGS
 from coach.record.store import Store
 from coach.score.model import Score
-from coach.screens.collaborators import Errand
+from coach.screens.interfaces import Errand
 from scripts.make_record import SAMPLES, Sample, make, samples
 from scripts.old_record import make_old_record
 

@@ -17,15 +17,17 @@ from textual.events import Key, Resize
 from textual.geometry import Size
 from textual.keys import _character_to_key
 
-from coach.cli.keeping import Keeping
 from coach.cli.parser import make_parser
-from coach.cli.staging import collaborators
-from coach.playing.events import MidiEvent
-from coach.playing.ports import Ports
-from coach.screens import drill_sayings, drill_screen, drill_view
-from coach.screens.app import KeyholeApp
-from coach.screens.collaborators import Errand, Settings, Start
-from coach.screens.drill_screen import DrillScreen
+from coach.cli.storage import Keeping
+from coach.cli.wiring import collaborators
+from coach.playing.midi_events import MidiEvent
+from coach.playing.ports.ports import Ports
+from coach.screens.app.app import KeyholeApp
+from coach.screens.drill import sayings as drill_sayings
+from coach.screens.drill import screen as drill_screen
+from coach.screens.drill import view as drill_view
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Errand, Settings, Start
 
 SCORES = tuple(sorted((Path(__file__).parents[1] / "sample_scores").glob("*.musicxml")))
 

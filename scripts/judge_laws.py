@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from math import isfinite
 from typing import Any
 
-from coach.judging.facts import Judgement, Label
-from coach.judging.plain import judgement_to_plain
+from coach.judging.model import Judgement, Label
+from coach.judging.serialize import judgement_to_plain
 from coach.judging.verdict import MOST_WORDS
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt

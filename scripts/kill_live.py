@@ -118,9 +118,9 @@ def fork_program(arguments: list[str]) -> tuple[int, int]:
 
 def _mark_what_is_shown() -> None:
     """Let the program say, behind the frame that shows it, what was shown."""
-    from coach.coaching.outcomes import RepetitionEnded
-    from coach.screens.app import KeyholeApp
-    from coach.screens.drill_screen import DrillScreen
+    from coach.coaching.drill.drill_events import RepetitionEnded
+    from coach.screens.app.app import KeyholeApp
+    from coach.screens.drill.screen import DrillScreen
 
     show = DrillScreen.show
     changed = KeyholeApp._piano_changed
@@ -383,12 +383,12 @@ def read_tally(path: Path) -> Tally:
 def some_kills(args: Namespace) -> int:
     """As many as one JACK server bears."""
     import coach.cli.commands.practice
-    import coach.cli.desks
-    import coach.cli.pieces
-    import coach.cli.staging
-    import coach.playing.ports
-    import coach.screens.app
-    import coach.screens.drill_screen  # noqa: F401
+    import coach.cli.open_score
+    import coach.cli.sessions
+    import coach.cli.wiring
+    import coach.playing.ports.ports
+    import coach.screens.app.app
+    import coach.screens.drill.screen  # noqa: F401
 
     tally = read_tally(args.tally)
     pianist = Pianist()

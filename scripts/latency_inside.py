@@ -16,10 +16,10 @@ import tty
 from collections.abc import Callable
 from pathlib import Path
 
-from coach.playing.events import KeyDown, MidiEvent, PianoFound
-from coach.playing.listener import Post
-from coach.playing.noise import divert_noise
-from coach.playing.ports import Ports
+from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound
+from coach.playing.ports.listener import Post
+from coach.playing.ports.ports import Ports
+from coach.playing.quiet_stderr import divert_noise
 
 Noting = Callable[[MidiEvent], None]
 

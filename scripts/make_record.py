@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from coach.coaching.outcomes import RepetitionEnded
+from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.drill import Drill, repair, window
 from coach.playing.notes import PedalMove, Take
 from coach.playing.simulated.player import SimulatedPianist

@@ -13,8 +13,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from coach.coaching.observing import observations
-from coach.coaching.outcomes import RepetitionEnded
+from coach.coaching.drill.drill_events import RepetitionEnded
+from coach.coaching.observations import observations
 from coach.record import rows
 from coach.record.packing import unpack_words
 from coach.record.piece import PieceKey

@@ -8,8 +8,8 @@ from fractions import Fraction as F
 from random import Random
 from typing import Any
 
-from coach.coaching.facts import Assignment, Decision, Observation
-from coach.coaching.observing import observations
+from coach.coaching.model import Assignment, Decision, Observation
+from coach.coaching.observations import observations
 from coach.drill import Drill, RepetitionEnded, repair, score_from_notes
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hands, Score

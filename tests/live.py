@@ -8,9 +8,15 @@ from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
 
-from coach.coaching.drill import Drill
-from coach.coaching.facts import Assignment
-from coach.coaching.outcomes import AssignmentGiven, Outcome, RepetitionEnded, SetAside, State
+from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill_events import (
+    AssignmentGiven,
+    Outcome,
+    RepetitionEnded,
+    SetAside,
+    State,
+)
+from coach.coaching.model import Assignment
 from coach.drill import repair
 from coach.score.model import Hands, Score
 from coach.score.reading import read_score

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from coach.coaching.facts import Assignment, Decision, Kind, Trouble, TroubleKind
-from coach.coaching.outcomes import RepetitionEnded
-from coach.judging.facts import (
+from coach.coaching.drill.drill_events import RepetitionEnded
+from coach.coaching.model import Assignment, Decision, Kind, Trouble, TroubleKind
+from coach.judging.model import (
     Family,
     Fault,
     Judgement,

@@ -6,8 +6,7 @@ from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
 
-from coach.coaching.facts import Assignment, Decision, Kind, Request, Trouble, TroubleKind
-from coach.coaching.outcomes import (
+from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     NoteMarked,
     Proposed,
@@ -18,13 +17,14 @@ from coach.coaching.outcomes import (
     StateChanged,
     StrayKey,
 )
-from coach.judging.facts import Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.coaching.model import Assignment, Decision, Kind, Request, Trouble, TroubleKind
+from coach.judging.model import Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
 from coach.score.errors import ScoreError
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
-from coach.screens.collaborators import Collaborators, Desk, Errand, HomeItem, Onward
+from coach.screens.interfaces import Collaborators, Desk, Errand, HomeItem, Onward
 
 
 def note(pitch, onset, length, hand="RH", **more):

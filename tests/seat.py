@@ -7,12 +7,12 @@ from pathlib import Path
 
 from screenfakes import Staging
 
-from coach.playing.events import KeyDown, PianoFound
-from coach.screens.app import KeyholeApp
-from coach.screens.big import big
-from coach.screens.collaborators import Start
-from coach.screens.connect import ConnectScreen
-from coach.screens.drill_screen import DrillScreen
+from coach.playing.midi_events import KeyDown, PianoFound
+from coach.screens.app.app import KeyholeApp
+from coach.screens.dialogs.connect import ConnectScreen
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Start
+from coach.screens.widgets.big import big
 
 SIZES = [(80, 24), (120, 40)]
 

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.coaching.coach import Coach
-from coach.coaching.facts import Goal, Order, PlanChange, Request, Way
-from coach.coaching.outcomes import AssignmentGiven, PlanChanged, State
+from coach.coaching.drill.drill_events import AssignmentGiven, PlanChanged, State
+from coach.coaching.model import Goal, Order, PlanChange, Request, Way
 from coach.drill import Drill, played, score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window

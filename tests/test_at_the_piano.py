@@ -9,9 +9,9 @@ from fractions import Fraction as F
 import pytest
 from live import SAMPLES, Live, one_bar_windows, sample
 
-from coach.coaching.outcomes import AssignmentGiven, RepetitionBegan
-from coach.judging.facts import Outcome
-from coach.judging.following import FALSE_START
+from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionBegan
+from coach.judging.following.follower import FALSE_START
+from coach.judging.model import Outcome
 from coach.score.model import Hands
 from coach.score.window import Window
 

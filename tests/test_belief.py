@@ -2,9 +2,8 @@
 
 import pytest
 
-from coach.coaching.belief import Belief, belief_of, chance_of_fault
-from coach.coaching.slips import Slips
-from coach.coaching.tally import BeatTally, Counts
+from coach.coaching.diagnosis.evidence import BeatTally, Counts
+from coach.coaching.diagnosis.trouble_model import Belief, Slips, belief_of, chance_of_fault
 from coach.score.model import Hand, Hands
 
 BOTH = frozenset({Hands.RIGHT, Hands.LEFT})

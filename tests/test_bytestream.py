@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.bytestream import KeyReader, Message, Splitter
-from coach.playing.events import KeyDown, KeyUp, Pedal
+from coach.playing.midi_events import KeyDown, KeyUp, Pedal
+from coach.playing.ports.byte_stream import KeyReader, Message, Splitter
 
 
 def split(*chunks: str) -> list[tuple[int, ...]]:
@@ -244,7 +244,7 @@ def test_chopping_the_stream_changes_nothing_and_nothing_breaks_it(stream: bytes
 @pytest.mark.outside
 def test_the_port_is_read_more_often_than_a_cable_can_bring_notes() -> None:
     """MIDI 1.0: 31.25 kbaud, 10 bits a byte (from memory)."""
-    from coach.playing.listener import POLL_S
+    from coach.playing.ports.listener import POLL_S
 
     byte_s = 10 / 31_250
     assert 3 * byte_s == pytest.approx(0.00096)

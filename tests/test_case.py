@@ -7,9 +7,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from coach.coaching.case import Case, rungs
-from coach.coaching.climb import Climb
-from coach.coaching.places import Places
+from coach.coaching.practice.repair import Case, rungs
+from coach.coaching.practice.tempo import Climb
+from coach.coaching.windows import Places
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window

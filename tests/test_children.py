@@ -15,13 +15,13 @@ from jackrig import JackServer, wait_for
 
 from coach.children import start_python
 from coach.cli.judges import Judges
-from coach.judging.facts import Stage
-from coach.judging.habits import Habits
 from coach.judging.job import JudgingJob
+from coach.judging.model import Stage
+from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import USUAL
-from coach.playing.echo import Echo
 from coach.playing.notes import Take
-from coach.playing.probe import Probe
+from coach.playing.ports.echo import Echo
+from coach.playing.ports.probe import Probe
 from coach.score.opening.process import ask
 from tests.judging_help import both, whole
 

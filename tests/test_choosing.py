@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.choosing import choose, counterpart, others, shown, told
+from coach.playing.ports.port_choice import choose, counterpart, others, shown, told
 
 NAMES = ("Midi Through:Midi Through Port-0 14:0", "Stage Piano:Stage Piano MIDI 1 20:0", "Piano")
 

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from coach.playing.click import clicks, count_in_beats, messages
+from coach.playing.click_schedule import clicks, count_in_beats, messages
 from coach.score.metre import Metre
 from coach.score.model import Bar, Score
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 import pytest
 from jackrig import wait_for
 
-from coach.playing.clickthread import ClickThread
+from coach.playing.sounding.click_output import ClickThread
 
 ON, OFF = (0x99, 76, 100), (0x89, 76, 0)
 

@@ -5,9 +5,8 @@ from itertools import pairwise
 
 import pytest
 
-from coach.coaching.climb import FLOOR, Climb
-from coach.coaching.facts import Kind
-from coach.coaching.metronome import MARKS, quicker
+from coach.coaching.model import Kind
+from coach.coaching.practice.tempo import FLOOR, MARKS, Climb, quicker
 from tests.lessons import QPM, Lesson, Weak
 
 BEAT = F(1)

@@ -6,8 +6,8 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.coach import Coach
-from coach.coaching.facts import Goal, Request
-from coach.judging.facts import Judgement, Outcome, TransitionResult
+from coach.coaching.model import Goal, Request
+from coach.judging.model import Judgement, Outcome, TransitionResult
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt

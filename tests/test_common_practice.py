@@ -14,8 +14,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from coach.coaching.coach import Coach
-from coach.coaching.facts import Assignment, Decision, Goal, Kind, Request
-from coach.coaching.metronome import quicker, slower
+from coach.coaching.model import Assignment, Decision, Goal, Kind, Request
+from coach.coaching.practice.tempo import quicker, slower
 from coach.drill import Drill
 from coach.score.model import Hands
 from coach.score.window import Excerpt, excerpt

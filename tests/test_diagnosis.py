@@ -5,13 +5,12 @@ from random import Random
 
 import pytest
 
-from coach.coaching.diagnosis import diagnose, fitts_bits
-from coach.coaching.evidence import Evidence
-from coach.coaching.facts import Observation, TroubleKind
-from coach.coaching.places import Places
-from coach.coaching.tally import Move
-from coach.coaching.words import evidence_words
-from coach.judging.facts import Outcome
+from coach.coaching.diagnosis.evidence import Evidence, Move
+from coach.coaching.diagnosis.troubles import diagnose, fitts_bits
+from coach.coaching.model import Observation, TroubleKind
+from coach.coaching.windows import Places
+from coach.coaching.wording import evidence_words
+from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window

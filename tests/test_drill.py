@@ -4,10 +4,9 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.clicking import count_in
-from coach.coaching.drill import TOO_SOON, Drill
-from coach.coaching.facts import Goal, Request, Way
-from coach.coaching.outcomes import (
+from coach.coaching.drill.count_in import count_in
+from coach.coaching.drill.drill import TOO_SOON, Drill
+from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     CountIn,
     NoteMarked,
@@ -17,7 +16,8 @@ from coach.coaching.outcomes import (
     State,
     StateChanged,
 )
-from coach.judging.facts import Label, Stage
+from coach.coaching.model import Goal, Request, Way
+from coach.judging.model import Label, Stage
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 import pytest
 from jackrig import wait_for
 
-from coach.playing.echo import Echo
+from coach.playing.ports.echo import Echo
 
 ANSWERS = "import os\nwhile got := os.read(0, 1): os.write(1, got)"
 ENDS = "pass"

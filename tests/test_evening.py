@@ -9,7 +9,7 @@ from fractions import Fraction as F
 import pytest
 from judging_help import both
 
-from coach.coaching.outcomes import AssignmentGiven
+from coach.coaching.drill.drill_events import AssignmentGiven
 from coach.drill import Drill, Window, played, repair
 from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
 from scripts.eveningbench.evening import run_evening

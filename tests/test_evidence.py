@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.evidence import Evidence, fold
-from coach.coaching.facts import Observation
-from coach.coaching.observing import observations
+from coach.coaching.diagnosis.evidence import Evidence, fold
+from coach.coaching.model import Observation
+from coach.coaching.observations import observations
 from coach.drill import played, window
-from coach.judging.facts import Outcome
-from coach.judging.habits import Habits
 from coach.judging.judge import judge
+from coach.judging.model import Outcome
+from coach.judging.timing.habits import Habits
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition, excerpt
 from tests.lessons import piece

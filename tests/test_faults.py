@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coach.judging.facts import Family, Fault, Judgement, Outcome, Stage
 from coach.judging.judge import judge
+from coach.judging.model import Family, Fault, Judgement, Outcome, Stage
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands

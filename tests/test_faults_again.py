@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.drill import judge
-from coach.judging.facts import Family
+from coach.judging.model import Family
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt, Window, excerpt

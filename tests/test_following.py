@@ -4,9 +4,9 @@ from fractions import Fraction
 
 import pytest
 
-from coach.judging.facts import Label
-from coach.judging.following import OTHER_NOTES, Follower
-from coach.judging.heard import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.following.events import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.following.follower import OTHER_NOTES, Follower
+from coach.judging.model import Label
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt, Window, excerpt
 

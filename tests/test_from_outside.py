@@ -22,19 +22,19 @@ from seat import RIGHT, Seat
 from textual.color import Color
 
 from coach.cli.parser import make_parser
-from coach.coaching.plan import PlanRow, RowState
-from coach.playing.choosing import shown
-from coach.playing.events import PianoFound, PianoLost
+from coach.coaching.planning.plan import PlanRow, RowState
+from coach.playing.midi_events import PianoFound, PianoLost
+from coach.playing.ports.port_choice import shown
 from coach.score.errors import ScoreError
 from coach.score.reading import read_score
 from coach.score.reading.safe import clean
 from coach.score.words import printable, printable_lines
-from coach.screens.app import KeyholeApp
-from coach.screens.collaborators import Errand, HomeItem, Settings, Start
-from coach.screens.connect import ConnectScreen
-from coach.screens.drill_screen import DrillScreen
-from coach.screens.opening import OpeningScreen
-from coach.screens.plainly import SeenOnly
+from coach.screens.app.app import KeyholeApp
+from coach.screens.dialogs.connect import ConnectScreen
+from coach.screens.dialogs.opening import OpeningScreen
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Errand, HomeItem, Settings, Start
+from coach.screens.terminal.ascii_fallback import SeenOnly
 
 ROOT = Path(__file__).parent.parent
 HOSTILE = (

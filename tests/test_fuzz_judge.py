@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from coach.judging.facts import Judgement, Label
 from coach.judging.judge import judge
+from coach.judging.model import Judgement, Label
 from scripts.fuzz_judge import make_round
 from scripts.judge_laws import broken_laws, differences
 from scripts.judge_material import sample_scores

@@ -4,8 +4,8 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.judging.habits import Habits, modified_z
 from coach.judging.judge import judge
+from coach.judging.timing.habits import Habits, modified_z
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt, Window, excerpt
 from tests.judging_help import after, both, play, whole

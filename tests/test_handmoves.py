@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
 from coach.score.choose import choose_window
-from coach.score.handlines import HandMove, MoveError, parse_move
-from coach.score.handmoves import apply, check, followed, selected
+from coach.score.hand_moves import HandMove, MoveError, apply, check, followed, parse_move, selected
 from coach.score.model import Hand, Score
 from coach.score.pitch import Spelling
 

@@ -4,15 +4,14 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.belief import belief_of, beliefs, chance_of_fault
-from coach.coaching.choice import Choice
-from coach.coaching.diagnosis import diagnose
-from coach.coaching.evidence import Evidence
-from coach.coaching.facts import Observation
-from coach.coaching.observing import chance_to_hear_late
-from coach.coaching.places import Places
-from coach.coaching.slips import slip_rate
-from coach.judging.facts import Outcome
+from coach.coaching.diagnosis.evidence import Evidence
+from coach.coaching.diagnosis.probe_selection import Choice
+from coach.coaching.diagnosis.trouble_model import belief_of, beliefs, chance_of_fault, slip_rate
+from coach.coaching.diagnosis.troubles import diagnose
+from coach.coaching.model import Observation
+from coach.coaching.observations import chance_to_hear_late
+from coach.coaching.windows import Places
+from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window

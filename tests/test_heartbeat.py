@@ -1,7 +1,7 @@
 """Whether the MIDI system still carries anything, with a system that can be made to fail."""
 
-from coach.playing.echo import MESSAGE
-from coach.playing.heartbeat import AT_ONCE_S, EVERY_S, LOST_S, Heartbeat
+from coach.playing.ports.echo import MESSAGE
+from coach.playing.ports.jack_clients import AT_ONCE_S, EVERY_S, LOST_S, Heartbeat
 
 
 class System:

@@ -5,8 +5,7 @@ import pytest
 from coach.score.errors import ScoreError
 from coach.score.model import Score
 from coach.score.opening import open_score
-from coach.score.opening.archive import check_archive, is_archive
-from coach.score.opening.files import file_bytes
+from coach.score.opening.files import check_archive, file_bytes, is_archive
 from coach.score.reading import read_score
 from scripts.hostile_scores import KINDS, MANY
 

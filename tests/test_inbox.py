@@ -10,7 +10,7 @@ import pytest
 from seat import seated
 from textual.events import Key
 
-from coach.playing.events import KeyDown, PianoFound, PianoLost
+from coach.playing.midi_events import KeyDown, PianoFound, PianoLost
 from coach.screens.inbox import TOO_MANY, Inbox
 
 

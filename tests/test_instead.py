@@ -9,12 +9,10 @@ from random import Random
 
 import pytest
 
-from coach.coaching.outcomes import Outcome, RepetitionEnded, SetAside
+from coach.coaching.drill.drill_events import Outcome, RepetitionEnded, SetAside
 from coach.drill import Drill, judgement_to_plain, repair, where_it_breaks
-from coach.judging.facts import Family, Stage
-from coach.judging.facts import Outcome as Result
-from coach.judging.instead import played_instead, read_off
-from coach.judging.instead_words import (
+from coach.judging.instead.instead import played_instead, read_off
+from coach.judging.instead.wording import (
     OTHER_NOTES,
     TOO_FAST,
     both_hands_words,
@@ -26,6 +24,8 @@ from coach.judging.instead_words import (
     transposed_words,
 )
 from coach.judging.judge import judge
+from coach.judging.model import Family, Stage
+from coach.judging.model import Outcome as Result
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands, Score, ScoreNote

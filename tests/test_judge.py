@@ -5,11 +5,11 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.judging.facts import Family, Outcome, Stage
 from coach.judging.judge import judge
-from coach.judging.plain import judgement_to_plain
+from coach.judging.model import Family, Outcome, Stage
+from coach.judging.serialize import judgement_to_plain
 from coach.score.model import Hand, Hands
-from coach.screens.words import verdict_headline
+from coach.screens.wording import verdict_headline
 from tests.judging_help import after, both, play, whole
 
 WINDOW = whole(both())

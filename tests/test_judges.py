@@ -16,9 +16,9 @@ import pytest
 
 from coach.children import start_python
 from coach.cli.judges import PROGRAM, Judges
-from coach.judging.facts import Judgement, Stage
-from coach.judging.habits import Habits
 from coach.judging.job import JudgingJob
+from coach.judging.model import Judgement, Stage
+from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import USUAL
 from coach.playing.notes import Take
 from coach.score.build import score_from_notes

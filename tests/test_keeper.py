@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from records import SCORE, WINDOW, ended
 
-from coach.cli.keeper import ELSEWHERE, Keeper
-from coach.coaching.drill import Drill
-from coach.coaching.facts import Goal, Request
-from coach.record.lease import Lease
+from coach.cli.recorder import ELSEWHERE, Keeper
+from coach.coaching.drill.drill import Drill
+from coach.coaching.model import Goal, Request
+from coach.record.lock import Lease
 from coach.record.piece import piece_key
 from coach.record.store import FILE, Store
 from coach.score.build import score_from_notes

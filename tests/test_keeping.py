@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 from records import SCORE, ended
 
-from coach.cli.desks import Desks
-from coach.cli.keeping import Keeping, close_record
-from coach.cli.library import HomeLibrary
+from coach.cli.score_library import HomeLibrary
+from coach.cli.sessions import Desks
+from coach.cli.storage import Keeping, close_record
 from coach.record.errors import RecordError
 from coach.record.piece import piece_key
 from coach.record.settings import FILE as SETTINGS
 from coach.record.settings import Kept, save_settings
 from coach.record.store import FILE, Store
-from coach.screens.collaborators import Errand
+from coach.screens.interfaces import Errand
 
 
 def test_what_another_program_kept_out_of_the_record_is_kept_beside_it_and_said(
@@ -78,7 +78,7 @@ def test_a_counting_system_that_cannot_be_kept_holds_and_so_does_the_calibration
     def full(*_: object) -> None:
         raise RecordError("The settings can't be kept.")
 
-    monkeypatch.setattr("coach.cli.keeping.save_settings", full)
+    monkeypatch.setattr("coach.cli.storage.save_settings", full)
     keeping = Keeping(options(tmp_path, "takadimi"))
     assert keeping.settings == Kept(click_offset_ms=40.0, counting="takadimi")
     assert keeping.notices() == ("The settings can't be kept.",)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from coach.playing.keys import Layout, pitch_of
+from coach.playing.letter_keyboard import Layout, pitch_of
 
 
 @pytest.mark.parametrize(

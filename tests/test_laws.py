@@ -12,10 +12,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from coach.judging.facts import Family, Judgement, Label, Stage
-from coach.judging.following import Follower
-from coach.judging.heard import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.following.events import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
+from coach.judging.model import Family, Judgement, Label, Stage
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 from tests.windows import WAYS, mistaken, performance, windows

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from coach.record.lease import FILE, Lease
+from coach.record.lock import FILE, Lease
 
 HOLD = """
-import sys; from pathlib import Path; from coach.record.lease import Lease
+import sys; from pathlib import Path; from coach.record.lock import Lease
 lease = Lease(Path(sys.argv[1])); print(lease.take(), flush=True); sys.stdin.read()
 """
 
@@ -75,6 +75,6 @@ def test_where_nothing_can_be_known_it_is_ours(
     def unsupported(file: int) -> None:
         raise OSError(95, "Operation not supported")
 
-    monkeypatch.setattr("coach.record.lease._lock", unsupported)
+    monkeypatch.setattr("coach.record.lock._lock", unsupported)
     if sys.platform != "win32":  # there every error means that it is taken
         assert Lease(tmp_path).take()

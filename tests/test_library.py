@@ -10,13 +10,13 @@ from records import SCORE, ended
 
 from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
-from coach.cli.keeping import Keeping, close_record
-from coach.cli.library import HomeLibrary, samples
-from coach.judging.facts import Outcome, TransitionResult
+from coach.cli.score_library import HomeLibrary, samples
+from coach.cli.storage import Keeping, close_record
+from coach.judging.model import Outcome, TransitionResult
 from coach.record.piece import piece_key
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
-from coach.screens.collaborators import Errand
+from coach.screens.interfaces import Errand
 
 
 @pytest.fixture

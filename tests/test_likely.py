@@ -8,10 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.climb import FIRST_SLOWER, FLOOR, Climb
-from coach.coaching.facts import Kind
-from coach.coaching.likely import CHANCES, clean_chance
-from coach.coaching.metronome import quicker, slower
+from coach.coaching.model import Kind
+from coach.coaching.practice.tempo import (
+    CHANCES,
+    FIRST_SLOWER,
+    FLOOR,
+    Climb,
+    clean_chance,
+    quicker,
+    slower,
+)
 
 BEAT = F(1)
 

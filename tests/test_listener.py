@@ -3,11 +3,11 @@
 import sys
 from collections.abc import Sequence
 
-from coach.playing.driver import InPort, OutPort
-from coach.playing.events import KeyDown, MidiEvent, OtherPianos, Pedal, PianoFound, PianoLost
-from coach.playing.listener import LOOK_S, POLL_S, Listener
-from coach.playing.ports import Ports
-from coach.playing.sensing import STEADY_COUNT
+from coach.playing.midi_events import KeyDown, MidiEvent, OtherPianos, Pedal, PianoFound, PianoLost
+from coach.playing.ports.byte_stream import STEADY_COUNT
+from coach.playing.ports.driver import InPort, OutPort
+from coach.playing.ports.listener import LOOK_S, POLL_S, Listener
+from coach.playing.ports.ports import Ports
 
 
 class FakeDriver:

@@ -8,18 +8,18 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.drill import Drill
-from coach.coaching.facts import Goal
-from coach.coaching.outcomes import RepetitionEnded, ToJudge
-from coach.judging.facts import Label
-from coach.judging.following import Follower
-from coach.judging.following_reading import FEW, FEWEST, MANY_KEYS, MOST_WORK, Understanding
-from coach.judging.heard import Marked
-from coach.judging.matching_costs import COSTS
-from coach.judging.matching_decode import MOST_LIVE
-from coach.judging.matching_moves import Moves
-from coach.judging.matching_score import lay_out
-from coach.judging.matching_tempo import beat_period, neighbours_of, written_period
+from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill_events import RepetitionEnded, ToJudge
+from coach.coaching.model import Goal
+from coach.judging.alignment.beam_search import MOST_LIVE
+from coach.judging.alignment.costs import COSTS
+from coach.judging.alignment.initial_tempo import beat_period, neighbours_of, written_period
+from coach.judging.alignment.score_arrays import lay_out
+from coach.judging.alignment.transitions import Moves
+from coach.judging.following.events import Marked
+from coach.judging.following.follower import Follower
+from coach.judging.following.tracking import FEW, FEWEST, MANY_KEYS, MOST_WORK, Understanding
+from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt

@@ -6,8 +6,8 @@ from statistics import fmean
 
 import pytest
 
-from coach.coaching import statistics as ours
-from coach.judging.facts import Outcome
+from coach.coaching.diagnosis import statistics as ours
+from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from tests.test_diagnosis import Ear

@@ -7,7 +7,7 @@ from fractions import Fraction as F
 
 from screenfakes import two_hands
 
-from coach.judging.facts import Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.judging.model import Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
 from coach.screens.marks import FACES, Mark, marks_of

@@ -12,12 +12,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from coach.judging.facts import Label, Matching
-from coach.judging.matching import match
-from coach.judging.matching_costs import COSTS
-from coach.judging.matching_moves import Moves
-from coach.judging.matching_reading import Kind, opening
-from coach.judging.matching_score import lay_out
+from coach.judging.alignment.align import match
+from coach.judging.alignment.costs import COSTS
+from coach.judging.alignment.hypothesis import Kind, opening
+from coach.judging.alignment.score_arrays import lay_out
+from coach.judging.alignment.transitions import Moves
+from coach.judging.model import Label, Matching
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand

@@ -5,9 +5,9 @@ from operator import attrgetter
 
 import pytest
 
-from coach.judging.matching import match
-from coach.judging.matching_beam import likeliest
-from coach.judging.matching_reading import Reading, opening
+from coach.judging.alignment.align import match
+from coach.judging.alignment.beam_search import likeliest
+from coach.judging.alignment.hypothesis import Reading, opening
 from scripts.earcases.adapter import excerpt_of, played_of, prediction
 from scripts.earcases.material import corpus_piece
 from scripts.earcases.scoring import Tally

@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coach.judging import matching_whole
-from coach.judging.matching_costs import COSTS
-from coach.judging.matching_decode import Decoder
-from coach.judging.matching_doubt import UNSURE_BELOW
-from coach.judging.matching_moves import Moves
-from coach.judging.matching_reading import Reading, steps
-from coach.judging.matching_score import lay_out
-from coach.judging.matching_tempo import beat_period, written_period
-from coach.judging.matching_whole import decode
+from coach.judging.alignment import search as matching_whole
+from coach.judging.alignment.ambiguity import UNSURE_BELOW
+from coach.judging.alignment.beam_search import Decoder
+from coach.judging.alignment.costs import COSTS
+from coach.judging.alignment.hypothesis import Reading, steps
+from coach.judging.alignment.initial_tempo import beat_period, written_period
+from coach.judging.alignment.score_arrays import lay_out
+from coach.judging.alignment.search import decode
+from coach.judging.alignment.transitions import Moves
 from coach.playing.notes import PlayedNote
 from scripts.earcases.adapter import excerpt_of, played_of
 from scripts.earcases.cases import window_cases

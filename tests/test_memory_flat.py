@@ -10,8 +10,8 @@ import pytest
 from screenfakes import FakeDrill, two_hands
 from seat import RIGHT, WRONG, seated
 
-from coach.screens.collaborators import Errand
-from coach.screens.memory import settle_memory
+from coach.screens.app.gc_pause import settle_memory
+from coach.screens.interfaces import Errand
 
 
 def objects():

@@ -5,12 +5,12 @@ from itertools import pairwise
 
 import pytest
 
-from coach.coaching.evidence import Evidence
-from coach.coaching.facts import Kind
-from coach.coaching.places import Places
-from coach.coaching.task import Task
-from coach.coaching.work import Work
-from coach.judging.facts import Stage
+from coach.coaching.diagnosis.evidence import Evidence
+from coach.coaching.model import Kind
+from coach.coaching.practice.task import Task
+from coach.coaching.practice.task_runner import Work
+from coach.coaching.windows import Places
+from coach.judging.model import Stage
 from coach.score.model import Hands
 from coach.score.window import Window
 from tests.lessons import QPM, Lesson, Weak, piece

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.metronome import MARKS, marked, quicker, slower
+from coach.coaching.practice.tempo import MARKS, marked, quicker, slower
 from coach.judging.psychophysics import jnd95_ms
 
 TEMPI = st.floats(20, 320)

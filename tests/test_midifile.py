@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.midifile import TICK_S, TakeError, read_take, write_take
+from coach.playing.midi_takes import TICK_S, TakeError, read_take, write_take
 from coach.playing.notes import PedalMove, PlayedNote, Take
 
 VLQ = {

@@ -11,9 +11,9 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from coach.cli.errors import OUR_FAULT, said_plainly
-from coach.playing.events import KeyDown, PianoFound
-from coach.screens.app import KeyholeApp
-from coach.screens.collaborators import Start
+from coach.playing.midi_events import KeyDown, PianoFound
+from coach.screens.app.app import KeyholeApp
+from coach.screens.interfaces import Start
 
 
 def test_a_mistake_of_ours_is_one_sentence_and_its_traceback_is_kept(tmp_path, capsys):

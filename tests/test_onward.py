@@ -5,9 +5,9 @@ from fractions import Fraction as F
 import pytest
 from screenfakes import note, two_hands
 
-from coach.coaching.facts import Goal
-from coach.coaching.onward import onward
-from coach.coaching.placewords import stretch_words
+from coach.coaching.model import Goal
+from coach.coaching.planning.next_goal import onward
+from coach.coaching.wording import stretch_words
 from coach.score.build import score_from_notes
 from coach.score.choose import choose_window
 from coach.score.model import Hands

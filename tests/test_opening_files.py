@@ -12,8 +12,7 @@ import pytest
 
 from coach.score.errors import ScoreError
 from coach.score.opening import files
-from coach.score.opening.archive import check_archive
-from coach.score.opening.files import file_bytes, shown
+from coach.score.opening.files import check_archive, file_bytes, shown
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="not on Windows")
 

@@ -12,7 +12,7 @@ import pytest
 
 import coach
 from coach.cli import main
-from coach.cli.library import samples, samples_folder
+from coach.cli.score_library import samples, samples_folder
 
 ROOT = Path(__file__).parents[1]
 
@@ -42,7 +42,7 @@ def run(installed: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_an_installed_keyhole_brings_the_sample_scores_along(installed: Path) -> None:
-    ask = "from coach.cli.library import demo_score, samples; "
+    ask = "from coach.cli.score_library import demo_score, samples; "
     done = run(installed, "-c", ask + "print(len(samples()), demo_score())")
     count, demo = done.stdout.strip().split(" ", 1)
     assert int(count) == len(samples())

@@ -18,15 +18,15 @@ from textual.pilot import Pilot
 from textual.strip import Strip
 from textual.widget import Widget
 
-from coach.playing.events import KeyDown, PianoFound
+from coach.playing.midi_events import KeyDown, PianoFound
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens import painting
-from coach.screens.app import KeyholeApp
-from coach.screens.collaborators import Start
-from coach.screens.drill_screen import DrillScreen
+from coach.screens.app.app import KeyholeApp
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Start
 from coach.screens.marks import Mark
-from coach.screens.painting import paint_now
+from coach.screens.terminal import cell_painter as painting
+from coach.screens.terminal.cell_painter import paint_now
 from coach.screens.widgets.staff_view import StaffView
 
 SIZES = [(120, 40), (80, 24)]

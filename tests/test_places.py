@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.places import Places
+from coach.coaching.windows import Places
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window, excerpt

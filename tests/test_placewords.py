@@ -4,7 +4,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.placewords import move_words, stretch_words
+from coach.coaching.wording import move_words, stretch_words
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 from tests.test_places import piece

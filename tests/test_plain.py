@@ -9,12 +9,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
-from coach.score.marks import Grace, Mark
 from coach.score.metre import Metre
 from coach.score.model import Bar, Hand, Score, ScoreNote
 from coach.score.pitch import Spelling
 from coach.score.plain import score_from_plain, score_to_plain
-from coach.score.printed import Clef, Direction, Remark, TempoMark
+from coach.score.printed import Clef, Direction, Grace, Mark, Remark, TempoMark
 
 fractions = st.fractions(min_value=0, max_value=10**6, max_denominator=100_000)
 words = st.text(max_size=8)

@@ -5,11 +5,11 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.coach import Coach
-from coach.coaching.facts import Goal, Order, Request, Way
-from coach.coaching.places import Places
-from coach.coaching.plan import steps
+from coach.coaching.model import Goal, Order, Request, Way
+from coach.coaching.planning.plan import steps
+from coach.coaching.windows import Places
 from coach.drill import Drill, played
-from coach.judging.facts import Stage
+from coach.judging.model import Stage
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from coach.playing.events import KeyDown
+from coach.playing.midi_events import KeyDown
 from coach.playing.notes import PlayedNote
-from coach.screens.player import DemoClock, Performance
+from coach.screens.demo.performer import DemoClock, Performance
 
 
 def test_keys_go_down_and_up_in_the_order_of_time():

@@ -13,9 +13,7 @@ import pytest
 from jackrig import PIANO, JackServer, Pianist, wait_for
 
 from coach.cli.commands.connecting import show_ports
-from coach.playing.clients import CLIENT
-from coach.playing.driver import NOT_YET, RtMidiDriver
-from coach.playing.events import (
+from coach.playing.midi_events import (
     KeyDown,
     KeyUp,
     MidiEvent,
@@ -25,8 +23,10 @@ from coach.playing.events import (
     PianoLost,
 )
 from coach.playing.notes import PlayedNote
-from coach.playing.ports import Ports, PortsUnavailable
-from coach.playing.sensing import STEADY_COUNT
+from coach.playing.ports.byte_stream import STEADY_COUNT
+from coach.playing.ports.driver import NOT_YET, RtMidiDriver
+from coach.playing.ports.jack_clients import CLIENT
+from coach.playing.ports.ports import Ports, PortsUnavailable
 
 pytestmark = pytest.mark.real
 

@@ -4,8 +4,8 @@ import time
 
 import pytest
 
-from coach.playing import probe
-from coach.playing.probe import Probe
+from coach.playing.ports import probe
+from coach.playing.ports.probe import Probe
 
 
 def asked(code: str, monkeypatch: pytest.MonkeyPatch, within_s: float = 20.0) -> bool | None:

@@ -6,9 +6,9 @@ from fractions import Fraction as F
 
 from screenfakes import two_hands
 
-from coach.coaching.outcomes import CountIn
+from coach.coaching.drill.drill_events import CountIn
 from coach.score.window import Window, excerpt
-from coach.screens.pulse import Pulse
+from coach.screens.drill.click import Pulse
 
 
 def test_every_beat_is_due_once_and_a_late_look_gets_the_newest():

@@ -18,8 +18,8 @@ from scorexml import (
     score,
 )
 
-from coach.score.marks import Grace
 from coach.score.model import Hand
+from coach.score.printed import Grace
 
 PICKUP = piano(
     bar(

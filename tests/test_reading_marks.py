@@ -3,7 +3,7 @@
 import pytest
 from scorexml import attributes, back, bar, direction, metre, note, opened, piano, words
 
-from coach.score.marks import Mark
+from coach.score.printed import Mark
 
 
 def finger(*texts):

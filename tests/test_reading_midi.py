@@ -10,7 +10,7 @@ from scorexml import opened
 
 from coach.score.errors import ScoreError
 from coach.score.model import Hand
-from coach.score.reading.handsplit import split_hands
+from coach.score.reading.guessed_hands import split_hands
 
 
 def track(*messages):

@@ -9,7 +9,7 @@ from coach.score.errors import ScoreError
 from coach.score.model import Hand
 from coach.score.reading import read_score
 from coach.score.reading.files import Kind
-from coach.score.reading.tokens import first_tune, written_notes
+from coach.score.reading.music21_formats import first_tune, written_notes
 
 KERN = "\n".join(
     ["**kern\t**kern", "*clefF4\t*clefG2", "*M2/4\t*M2/4", "=1\t=1", "2C\t4c 4e", ".\t4d",
@@ -36,7 +36,7 @@ def test_a_file_that_takes_too_much_memory_is_not_called_damaged(tmp_path, monke
     def runs_out(*given):
         raise MemoryError
 
-    monkeypatch.setattr("coach.score.reading.others._parsed", runs_out)
+    monkeypatch.setattr("coach.score.reading.music21_formats._parsed", runs_out)
     with pytest.raises(MemoryError):
         opened(tmp_path, KERN, "case.krn")
 
@@ -67,7 +67,7 @@ def test_written_notes_are_counted(kind, text, notes):
 
 
 def test_lost_notes_are_said(tmp_path, monkeypatch):
-    monkeypatch.setattr("coach.score.reading.others.written_notes", lambda text, kind: 9)
+    monkeypatch.setattr("coach.score.reading.music21_formats.written_notes", lambda text, kind: 9)
     found = opened(tmp_path, KERN, "case.krn")
     assert "4 notes of the file may be missing" in found.remarks[0].text
 

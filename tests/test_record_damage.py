@@ -16,15 +16,15 @@ from hypothesis import strategies as st
 from records import SCORE, ended
 
 from coach.cli.commands.practice import warmup
-from coach.cli.desks import Desks
-from coach.cli.keeping import Keeping, close_record
-from coach.cli.library import HomeLibrary
-from coach.coaching.observing import observations
+from coach.cli.score_library import HomeLibrary
+from coach.cli.sessions import Desks
+from coach.cli.storage import Keeping, close_record
+from coach.coaching.observations import observations
 from coach.record.errors import RecordError
 from coach.record.header import APPLICATION_ID
 from coach.record.piece import PieceKey, piece_key
 from coach.record.store import FILE, Store
-from coach.screens.collaborators import Errand
+from coach.screens.interfaces import Errand
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")

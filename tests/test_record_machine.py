@@ -13,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 from records import SCORE, ended
 
 from coach.record.errors import RecordError
-from coach.record.lease import Lease
+from coach.record.lock import Lease
 from coach.record.piece import PieceKey, piece_key
 from coach.record.store import FILE, Store
 

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 from records import SCORE, ended
 
-from coach.cli.keeping import Keeping, close_record
-from coach.coaching.observing import observations
+from coach.cli.storage import Keeping, close_record
+from coach.coaching.observations import observations
 from coach.record.errors import RecordError
 from coach.record.header import is_older
 from coach.record.piece import PieceKey, piece_key

@@ -2,7 +2,7 @@
 
 from fractions import Fraction as F
 
-from coach.coaching.rest import Rest, is_wide
+from coach.coaching.practice.breaks import Rest, is_wide
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
 

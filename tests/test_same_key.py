@@ -5,11 +5,11 @@ from fractions import Fraction as F
 import pytest
 from judging_help import play, whole
 
-from coach.judging.facts import Label, Stage
-from coach.judging.following import Follower
-from coach.judging.heard import Ended, Marked
+from coach.judging.alignment.align import match
+from coach.judging.following.events import Ended, Marked
+from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
-from coach.judging.matching import match
+from coach.judging.model import Label, Stage
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 

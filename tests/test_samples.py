@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.marks import Grace, Mark
 from coach.score.model import Hand, Score, ScoreNote
+from coach.score.printed import Grace, Mark
 from coach.score.reading import read_score
 
 FOLDER = Path(__file__).parent.parent / "sample_scores"

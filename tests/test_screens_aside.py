@@ -8,7 +8,7 @@ import pytest
 from screenfakes import FakeDrill, two_hands
 from seat import RIGHT, SIZES, seated, words_of
 
-from coach.coaching.outcomes import RepetitionBegan, SetAside, State, StateChanged
+from coach.coaching.drill.drill_events import RepetitionBegan, SetAside, State, StateChanged
 
 LOW = "The left hand is an octave too low: move it up."
 
@@ -41,7 +41,7 @@ def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again():
 
 
 def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch):
-    monkeypatch.setattr("coach.screens.drill_view.READ_S", 0.3)
+    monkeypatch.setattr("coach.screens.drill.view.READ_S", 0.3)
     score = two_hands(4)
     first, then = FakeDrill(score, required=1), FakeDrill(score)
 

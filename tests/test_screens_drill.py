@@ -21,15 +21,15 @@ from seat import (
     words_of,
 )
 
-from coach.coaching.facts import Request
-from coach.coaching.outcomes import CountIn, State
+from coach.coaching.drill.drill_events import CountIn, State
+from coach.coaching.model import Request
 from coach.drill import Drill, repair
-from coach.playing.events import KeyDown, OtherPianos, PianoFound, PianoLost
+from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLost
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.drill_screen import DrillScreen
-from coach.screens.help import HelpScreen
+from coach.screens.dialogs.help import HelpScreen
+from coach.screens.drill.screen import DrillScreen
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -134,8 +134,8 @@ def test_what_the_pianist_asks_for_is_shown_at_once_and_all_of_it_together():
 
 
 def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown(monkeypatch):
-    monkeypatch.setattr("coach.screens.drill_screen.TICK_S", 1000.0)  # time is the test's own
-    monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 1000.0)
+    monkeypatch.setattr("coach.screens.drill.screen.TICK_S", 1000.0)  # time is the test's own
+    monkeypatch.setattr("coach.screens.drill.view.HOLD_S", 1000.0)
     drill = Drill(two_hands(), repair(two_hands(), Window(F(0), F(4), Hands.RIGHT), qpm=80))
     drill.ask(Request.SMALLER, 0.0)
     required = drill.assignment.clean_required
@@ -268,7 +268,7 @@ def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(monkey
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(size, monkeypatch):
-    monkeypatch.setattr("coach.screens.drill_sayings.SAVE_S", 0.01)
+    monkeypatch.setattr("coach.screens.drill.sayings.SAVE_S", 0.01)
     locked = "Another program holds the record: close it. Till then all is kept in memory."
 
     async def run(seat):

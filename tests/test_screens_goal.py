@@ -16,7 +16,7 @@ from seat import (
 
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.collaborators import Errand
+from coach.screens.interfaces import Errand
 
 
 def going_on():
@@ -27,7 +27,7 @@ def going_on():
 
 @pytest.mark.parametrize("size", SIZES)
 def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(size, monkeypatch):
-    monkeypatch.setattr("coach.screens.drill_view.READ_S", 0.05)
+    monkeypatch.setattr("coach.screens.drill.view.READ_S", 0.05)
     first, then = going_on()
 
     async def run(seat):

@@ -11,19 +11,19 @@ import pytest
 from screenfakes import Staging
 from seat import seated, text_of, words_of
 
-from coach.cli.keeper import Keeper
-from coach.coaching.drill import Drill
-from coach.coaching.facts import Goal
-from coach.coaching.outcomes import State
+from coach.cli.recorder import Keeper
+from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill_events import State
+from coach.coaching.model import Goal
 from coach.judging.job import JudgingJob
 from coach.judging.tolerance import USUAL
-from coach.playing.events import KeyDown
-from coach.playing.midifile import read_take
+from coach.playing.midi_events import KeyDown
+from coach.playing.midi_takes import read_take
 from coach.record.piece import PieceKey
 from coach.record.store import Store
 from coach.score.build import score_from_notes
 from coach.score.window import Window
-from coach.screens import drill_screen
+from coach.screens.drill import screen as drill_screen
 
 LINE = (60, 62, 64, 65)
 
@@ -55,7 +55,7 @@ class SlowJudges:
 def judges(monkeypatch):
     """Every take is a large one, and the app is given slow judges."""
     slow, made = SlowJudges(), Staging.__init__
-    monkeypatch.setattr("coach.coaching.drill.LARGE", 0)
+    monkeypatch.setattr("coach.coaching.drill.drill.LARGE", 0)
 
     def with_judges(self, *given, **how):
         made(self, *given, **how)

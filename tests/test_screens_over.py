@@ -16,13 +16,13 @@ from seat import (
     seated,
 )
 
-from coach.coaching.facts import Order
-from coach.coaching.plan import PlanRow
+from coach.coaching.model import Order
+from coach.coaching.planning.plan import PlanRow
 from coach.drill import Drill, learn
 from coach.score.window import Window
-from coach.screens.collaborators import Errand, Settings
-from coach.screens.drill_screen import DrillScreen
-from coach.screens.notices import SheetScreen
+from coach.screens.dialogs.notice import SheetScreen
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Errand, Settings
 
 
 def test_details_and_why_are_one_key_away():

@@ -14,8 +14,8 @@ from seat import (
 
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.collaborators import Settings
-from coach.screens.notices import TooSmallScreen
+from coach.screens.dialogs.notice import TooSmallScreen
+from coach.screens.interfaces import Settings
 
 
 def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time():
@@ -99,7 +99,7 @@ def test_a_window_too_tall_for_the_terminal_says_so_beside_the_verdict_as_long_a
 
 
 def test_after_a_window_of_several_pages_its_first_page_comes_back(monkeypatch):
-    monkeypatch.setattr("coach.screens.drill_view.HOLD_S", 0.01)
+    monkeypatch.setattr("coach.screens.drill.view.HOLD_S", 0.01)
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
     async def run(seat):

@@ -11,13 +11,13 @@ from seat import RIGHT, seated
 from textual.command import CommandPalette
 from textual.events import Key
 
-from coach.playing.events import KeyDown
+from coach.playing.midi_events import KeyDown
 from coach.score.model import Hands
-from coach.screens.collaborators import Errand, Start
-from coach.screens.drill_screen import DrillScreen
-from coach.screens.home import HomeScreen
-from coach.screens.notices import NoticeScreen, SheetScreen, TooSmallScreen
-from coach.screens.opening import OpeningScreen
+from coach.screens.dialogs.home import HomeScreen
+from coach.screens.dialogs.notice import NoticeScreen, SheetScreen, TooSmallScreen
+from coach.screens.dialogs.opening import OpeningScreen
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Errand, Start
 from scripts.fuzz_app import run_round, warmed
 
 DIALOGS = ["", "ctrl+p", "m", "t", "d", "w", "question_mark"]

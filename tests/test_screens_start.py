@@ -15,14 +15,14 @@ from seat import (
     seated,
 )
 
-from coach.playing.events import OtherPianos, PianoFound, PianoLost
+from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
 from coach.score.errors import ScoreError
-from coach.screens.collaborators import Errand, Start
-from coach.screens.connect import ConnectScreen
-from coach.screens.drill_screen import DrillScreen
-from coach.screens.home import HomeScreen
-from coach.screens.notices import NoticeScreen
-from coach.screens.opening import OpeningScreen
+from coach.screens.dialogs.connect import ConnectScreen
+from coach.screens.dialogs.home import HomeScreen
+from coach.screens.dialogs.notice import NoticeScreen
+from coach.screens.dialogs.opening import OpeningScreen
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Errand, Start
 
 
 @pytest.mark.parametrize("start", [None, Start()])
@@ -96,7 +96,9 @@ def test_without_ports_the_demo_and_the_letters_are_offered():
 
 
 def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in(monkeypatch):
-    monkeypatch.setattr("coach.screens.app.PIANO_WAIT_S", 1000.0)  # it is asked for nothing else
+    monkeypatch.setattr(
+        "coach.screens.app.app.PIANO_WAIT_S", 1000.0
+    )  # it is asked for nothing else
 
     async def run(seat):
         gone, post = "JACK has stopped: start it again.", seat.staging.ports.post

@@ -11,22 +11,22 @@ import pytest
 from screenfakes import FakePorts
 from seat import text_of
 
-from coach.cli.keeping import Keeping
-from coach.cli.library import samples
+from coach.cli.open_score import open_piece
 from coach.cli.parser import make_parser
-from coach.cli.pieces import open_piece
-from coach.cli.staging import collaborators
-from coach.coaching.drill import Drill
-from coach.coaching.facts import Goal
-from coach.coaching.outcomes import RepetitionEnded, State
-from coach.judging.facts import Stage
-from coach.playing.events import KeyDown, KeyUp, PianoFound
+from coach.cli.score_library import samples
+from coach.cli.storage import Keeping
+from coach.cli.wiring import collaborators
+from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill_events import RepetitionEnded, State
+from coach.coaching.model import Goal
+from coach.judging.model import Stage
+from coach.playing.midi_events import KeyDown, KeyUp, PianoFound
 from coach.record.piece import piece_key
 from coach.score.model import Hands, Score
 from coach.score.window import Window
-from coach.screens.app import KeyholeApp
-from coach.screens.collaborators import Errand, Start
-from coach.screens.drill_screen import DrillScreen
+from coach.screens.app.app import KeyholeApp
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Errand, Start
 
 SPEED = 40.0
 
@@ -74,8 +74,8 @@ def fail_in(store, score: Score, path: Path, bar: int) -> None:
 def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """The app at a warm-up of five minutes with a weak spot in each of two pieces."""
     for name in ("HOLD_S", "READ_S"):
-        monkeypatch.setattr(f"coach.screens.drill_view.{name}", 0.02)
-    monkeypatch.setattr("coach.screens.drill_screen.TICK_S", 0.01)
+        monkeypatch.setattr(f"coach.screens.drill.view.{name}", 0.02)
+    monkeypatch.setattr("coach.screens.drill.screen.TICK_S", 0.01)
     options = make_parser().parse_args(["warmup", "--minutes", "5", "--data", str(tmp_path)])
     keeping = Keeping(options)
     store = keeping.store

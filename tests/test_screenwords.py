@@ -10,18 +10,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from screenfakes import note, two_hands
 
-from coach.coaching.facts import Assignment, Kind
-from coach.coaching.outcomes import State
-from coach.judging.facts import Stage
+from coach.coaching.drill.drill_events import State
+from coach.coaching.model import Assignment, Kind
+from coach.judging.model import Stage
 from coach.score.build import score_from_notes
 from coach.score.window import Window
-from coach.screens.big import big, big_width
-from coach.screens.commands import COMMANDS, DEMO_COMMANDS, help_line
-from coach.screens.fitting import fitted, rows_of, shortened_to
-from coach.screens.pianos import others_words, piano_words
-from coach.screens.plainly import plain
+from coach.screens.interfaces import others_words, piano_words
+from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, help_line
+from coach.screens.terminal.ascii_fallback import plain
+from coach.screens.widgets.big import big, big_width
 from coach.screens.widgets.head import shortened
-from coach.screens.words import bpm, state_words, tempo_words, window_words
+from coach.screens.widgets.verdict import fitted, rows_of, shortened_to
+from coach.screens.wording import bpm, state_words, tempo_words, window_words
 
 
 @pytest.mark.parametrize(

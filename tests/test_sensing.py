@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.sensing import SILENCE_S, STEADY_COUNT, Sensing
+from coach.playing.ports.byte_stream import SILENCE_S, STEADY_COUNT, Sensing
 
 
 def heard(*at_s: float, sensing: bool = True) -> Sensing:

@@ -15,7 +15,7 @@ from coach.score.model import Hands
 from coach.score.reading import read_score
 from coach.score.window import Window, excerpt
 from coach.screens.staff.canvas import Role
-from coach.screens.staff.sheet import lay_out
+from coach.screens.staff.layout import lay_out
 
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_scores").glob("*.musicxml"))
 SIZES = [(80, 18), (120, 29), (60, 12)]

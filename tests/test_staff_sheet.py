@@ -19,7 +19,7 @@ from coach.score.printed import Clef
 from coach.score.window import Window, excerpt
 from coach.screens.staff.clefs import bottom_step, key_positions
 from coach.screens.staff.glyphs import ASCII
-from coach.screens.staff.sheet import lay_out
+from coach.screens.staff.layout import lay_out
 from coach.screens.staff.values import value_of
 from coach.screens.staff.written import heads
 

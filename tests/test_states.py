@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from coach.coaching.outcomes import State
-from coach.coaching.states import TABLE, Event, as_markdown, moved
-from coach.judging.following_states import (
+from coach.coaching.drill.drill_events import State
+from coach.coaching.drill.states import TABLE, Event, as_markdown, moved
+from coach.judging.following.states import (
     FOLLOWER_TABLE,
     FollowerEvent,
     FollowerState,

@@ -8,7 +8,7 @@ from math import comb, log
 import pytest
 from scipy import stats
 
-from coach.coaching import statistics as ours
+from coach.coaching.diagnosis import statistics as ours
 
 pytestmark = pytest.mark.outside
 

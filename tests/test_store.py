@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from records import SCORE, ended
 
-from coach.coaching.facts import Observation
-from coach.coaching.observing import observations
-from coach.judging.facts import Label, Outcome
+from coach.coaching.model import Observation
+from coach.coaching.observations import observations
+from coach.judging.model import Label, Outcome
 from coach.record.errors import RecordError
 from coach.record.packing import unpack_take, unpack_words
 from coach.record.piece import PieceKey, piece_key

@@ -9,7 +9,7 @@ from screenfakes import note, two_hands
 
 from coach.score.build import score_from_notes
 from coach.score.window import Window
-from coach.screens.strip import Place, strip
+from coach.screens.widgets.strip import Place, strip
 
 
 def text(*args, **more):

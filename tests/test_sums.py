@@ -7,10 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.evidence import Evidence, fold
-from coach.coaching.facts import Observation
-from coach.coaching.sums import SAVED_WITHIN_S, carried_on, kept
-from coach.judging.facts import Outcome
+from coach.coaching.diagnosis.evidence import SAVED_WITHIN_S, Evidence, carried_on, fold, kept
+from coach.coaching.model import Observation
+from coach.judging.model import Outcome
 from coach.score.model import Hands
 from coach.score.window import Transition
 

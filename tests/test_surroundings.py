@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live import SAMPLES, Live, one_bar_windows, sample
 
-from coach.judging.surroundings import Surroundings, fewest_errors
+from coach.judging.following.surroundings import Surroundings, fewest_errors
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt

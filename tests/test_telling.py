@@ -4,11 +4,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.belief import Belief
-from coach.coaching.showing import ONE_HAND, TOGETHER, expected, log_chance
-from coach.coaching.slips import Slips
-from coach.coaching.tally import BeatTally
-from coach.coaching.telling import bits
+from coach.coaching.diagnosis.evidence import BeatTally
+from coach.coaching.diagnosis.probe_selection import bits
+from coach.coaching.diagnosis.trouble_model import (
+    ONE_HAND,
+    TOGETHER,
+    Belief,
+    Slips,
+    expected,
+    log_chance,
+)
 from coach.score.model import Hands
 
 SLIPS = Slips.of_rate(0.005)

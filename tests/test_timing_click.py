@@ -4,12 +4,12 @@ from fractions import Fraction as F
 
 import pytest
 
+from coach.judging.alignment.align import match
 from coach.judging.calibration import calibrate
-from coach.judging.facts import Stage
 from coach.judging.judge import judge
-from coach.judging.matching import match
-from coach.judging.timing_click import against_click
-from coach.judging.timing_moments import moments
+from coach.judging.model import Stage
+from coach.judging.timing.click import against_click
+from coach.judging.timing.onsets import moments
 from coach.judging.tolerance import USUAL
 from tests.judging_help import after, both, play, whole
 

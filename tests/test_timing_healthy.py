@@ -7,10 +7,10 @@ from statistics import fmean, stdev
 
 import pytest
 
-from coach.judging.facts import Judgement
-from coach.judging.habits import Habits
 from coach.judging.judge import judge
-from coach.judging.timing_evenness import clock_and_motor
+from coach.judging.model import Judgement
+from coach.judging.timing.evenness import clock_and_motor
+from coach.judging.timing.habits import Habits
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt

@@ -3,8 +3,8 @@
 import random
 from dataclasses import replace
 
-from coach.judging.facts import Stage
 from coach.judging.judge import judge
+from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from tests.judging_help import both, play, tune, whole

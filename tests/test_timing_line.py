@@ -4,8 +4,8 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.judging.facts import Stage
 from coach.judging.judge import judge
+from coach.judging.model import Stage
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from tests.judging_help import after, both, play, tune, whole

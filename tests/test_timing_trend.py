@@ -6,7 +6,7 @@ from math import log
 import pytest
 
 from coach.judging.judge import judge
-from coach.judging.timing_trend import trend
+from coach.judging.timing.tempo_drift import trend
 from tests.judging_help import both, play, whole
 
 WINDOW = whole(both(16))

@@ -5,7 +5,7 @@ import random
 import numpy as np
 import pytest
 
-from coach.judging.timing_turns import PULSE_SHARE, STROKE_S, Row, Turns
+from coach.judging.timing.evenness import PULSE_SHARE, STROKE_S, Row, Turns
 
 
 def row(times: list[float]) -> Row:

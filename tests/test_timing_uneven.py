@@ -5,8 +5,8 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.judging.facts import Fault
 from coach.judging.judge import judge
+from coach.judging.model import Fault
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from tests.judging_help import play, tune, whole

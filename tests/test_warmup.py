@@ -4,9 +4,9 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.facts import Observation
-from coach.coaching.warmup import all_fit, last_session, warm_up, weak_spots
-from coach.judging.facts import Outcome
+from coach.coaching.model import Observation
+from coach.coaching.planning.warmup import all_fit, last_session, warm_up, weak_spots
+from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition

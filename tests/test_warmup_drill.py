@@ -8,15 +8,21 @@ from itertools import groupby
 
 import pytest
 
-from coach.cli.warmlist import warm_up_plan
-from coach.coaching.drill import Drill
-from coach.coaching.facts import Goal, Observation, Request
-from coach.coaching.outcomes import AssignmentGiven, MovedOn, Proposed, RepetitionEnded, State
-from coach.coaching.warmup import REPETITIONS, WeakSpot, expected_s, warm_up
-from coach.coaching.warmup_drill import REST_S, WarmUpDrill, dues_of
-from coach.coaching.warmup_round import MOST_TRIES, MOST_TURNS, Due, Round, next_turn
-from coach.coaching.words import ENOUGH
-from coach.judging.facts import Outcome
+from coach.cli.warmup_listing import warm_up_plan
+from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill_events import (
+    AssignmentGiven,
+    MovedOn,
+    Proposed,
+    RepetitionEnded,
+    State,
+)
+from coach.coaching.drill.warmup_drill import REST_S, WarmUpDrill, dues_of
+from coach.coaching.model import Goal, Observation, Request
+from coach.coaching.planning.warmup import REPETITIONS, WeakSpot, expected_s, warm_up
+from coach.coaching.planning.warmup_round import MOST_TRIES, MOST_TURNS, Due, Round, next_turn
+from coach.coaching.wording import ENOUGH
+from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.window import Transition

@@ -51,12 +51,12 @@ def said_plainly(data: Path | None = None) -> Iterator[Ran]:
 
 def _expected() -> tuple[type[BaseException], ...]:
     """Imported only once something went wrong: start-up stays quick."""
-    from coach.playing.midifile import TakeError
+    from coach.playing.midi_takes import TakeError
     from coach.playing.ports import PortsUnavailable
     from coach.record.errors import RecordError
     from coach.score.choose import WindowError
     from coach.score.errors import ScoreError
-    from coach.score.handlines import MoveError
+    from coach.score.hand_moves import MoveError
 
     return (CannotDo, ScoreError, MoveError, WindowError, TakeError, PortsUnavailable, RecordError)
 

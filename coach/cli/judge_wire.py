@@ -12,8 +12,8 @@ import struct
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 if TYPE_CHECKING:
-    from coach.judging.facts import Judgement
     from coach.judging.job import JudgingJob
+    from coach.judging.model import Judgement
 
 _LENGTH = struct.Struct("<Q")
 _EXCERPT = "excerpt"

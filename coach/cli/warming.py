@@ -9,15 +9,14 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from coach.coaching.facts import Observation
-from coach.coaching.warmup import WarmUp, warm_up, weak_spots
-from coach.coaching.warmup_drill import dues_of
-from coach.coaching.warmup_round import Due, Round
+from coach.coaching.drill import dues_of
+from coach.coaching.model import Observation
+from coach.coaching.planning import Due, Round, WarmUp, warm_up, weak_spots
 from coach.record.errors import RecordError
 from coach.record.piece import PieceKey
 from coach.record.store import Store
 from coach.score.errors import ScoreError
-from coach.score.handlines import MoveError
+from coach.score.hand_moves import MoveError
 from coach.score.model import Score
 
 RECENT_S = 30 * 86400.0

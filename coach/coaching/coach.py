@@ -6,9 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from coach.coaching.arrangement import Arrangement
-from coach.coaching.diagnosis import Diagnosis, diagnose
-from coach.coaching.facts import (
+from coach.coaching.diagnosis import Diagnosis, carried_on, diagnose, kept
+from coach.coaching.model import (
     Assignment,
     Decision,
     Goal,
@@ -19,22 +18,19 @@ from coach.coaching.facts import (
     Trouble,
     Way,
 )
-from coach.coaching.observing import observations
-from coach.coaching.places import Places
-from coach.coaching.plan import PlanRow, steps
-from coach.coaching.rest import Rest
-from coach.coaching.standing import (
+from coach.coaching.observations import observations
+from coach.coaching.planning import Arrangement, PlanRow, steps
+from coach.coaching.practice import Rest, Work, follow
+from coach.coaching.saved_state import (
     FORMAT,
     goal_from_plain,
     goal_to_plain,
     take_up,
     work_to_plain,
 )
-from coach.coaching.sums import carried_on, kept
-from coach.coaching.wishes import follow
-from coach.coaching.words import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
-from coach.coaching.work import Work
-from coach.judging.facts import Judgement
+from coach.coaching.windows import Places
+from coach.coaching.wording import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
+from coach.judging.model import Judgement
 from coach.score.model import Score
 
 

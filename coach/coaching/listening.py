@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from coach.coaching.diagnosis import diagnose, trouble
-from coach.coaching.evidence import Evidence
-from coach.coaching.facts import Trouble
-from coach.coaching.observing import observations
-from coach.coaching.places import Places
-from coach.judging.facts import Judgement
+from coach.coaching.diagnosis import Evidence, diagnose, trouble
+from coach.coaching.model import Trouble
+from coach.coaching.observations import observations
+from coach.coaching.windows import Places
+from coach.judging.model import Judgement
 from coach.score.model import Score
 from coach.score.window import Window
 

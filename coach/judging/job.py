@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coach.judging.facts import Judgement, Stage
-from coach.judging.habits import Habits
 from coach.judging.judge import judge
+from coach.judging.model import Judgement, Stage
+from coach.judging.timing import Habits
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import Take
 from coach.score.window import Excerpt

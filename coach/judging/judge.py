@@ -4,22 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coach.judging.facts import Fault, Judgement, Matching, Stage
-from coach.judging.faults import by_importance, find_faults, tempo_fault
-from coach.judging.faults_stopped import stopped_again
-from coach.judging.habits import Habits
-from coach.judging.instead import is_elsewhere, played_instead
-from coach.judging.instead_words import OTHER_NOTES, TOO_FAST
-from coach.judging.matching import match
+from coach.judging.alignment import match
+from coach.judging.articulation import shape
+from coach.judging.completion import is_complete, with_reach
+from coach.judging.faults import by_importance, find_faults, stopped_again, tempo_fault
+from coach.judging.instead import OTHER_NOTES, TOO_FAST, is_elsewhere, is_too_fast, played_instead
+from coach.judging.model import Fault, Judgement, Matching, Stage
 from coach.judging.note_for_note import as_part
 from coach.judging.nothing import no_repetition
 from coach.judging.notices import notices
-from coach.judging.reach import is_complete, with_reach
-from coach.judging.results import transition_results, with_errors
-from coach.judging.timing import Click, Timing, measure
-from coach.judging.timing_release import shape
+from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
-from coach.judging.too_fast import is_too_fast
+from coach.judging.transition_results import transition_results, with_errors
 from coach.judging.verdict import at_stage, details, is_clean, sentence
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt

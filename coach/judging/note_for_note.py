@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from coach.judging.facts import Label, Matching, PlayedLabel, ScoreLabel
+from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coach.judging.facts import (
+from coach.judging.model import (
     Judgement,
     Label,
     Outcome,

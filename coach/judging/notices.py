@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from coach.judging.articulation import Shape
 from coach.judging.timing import Timing
-from coach.judging.timing_release import Shape
 from coach.judging.tolerance import Tolerance
-from coach.judging.words import place, seconds
+from coach.judging.wording import place, seconds
 from coach.score.window import Excerpt
 
 _OFFSET_S = 0.030

@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from coach.judging.facts import Family, Fault, Matching, Stage
-from coach.judging.faults_timing import SLOWING
-from coach.judging.psychophysics import EVENNESS_CV
-from coach.judging.reach import (
+from coach.judging.completion import (
     STOPPED_AGAIN,
     before_the_break,
     entered_at,
     last_struck,
     stopped_before,
 )
-from coach.judging.timing import Timing
-from coach.judging.timing_evenness import Evenness
-from coach.judging.words import brief_fault, joined, place, whole_fault
+from coach.judging.faults import SLOWING
+from coach.judging.model import Family, Fault, Matching, Stage
+from coach.judging.psychophysics import EVENNESS_CV
+from coach.judging.timing import Evenness, Timing
+from coach.judging.wording import brief_fault, joined, place, whole_fault
 from coach.score.window import Excerpt
 
 MOST_WORDS = 12

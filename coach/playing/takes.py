@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal
+from coach.playing.midi_events import KeyDown, KeyUp, MidiEvent, Pedal
 from coach.playing.notes import PedalMove, PlayedNote, Take
 
 

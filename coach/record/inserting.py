@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from coach.coaching.outcomes import RepetitionEnded
+from coach.coaching.drill import RepetitionEnded
 from coach.record import rows
 from coach.record.piece import PieceKey
 

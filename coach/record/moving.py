@@ -19,8 +19,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
-from coach.coaching.facts import Observation
-from coach.judging.facts import Label, Outcome
+from coach.coaching.model import Observation
+from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.record import rows
 from coach.record.aside import keep_entry

@@ -22,8 +22,8 @@ from functools import lru_cache
 from math import lcm
 from typing import Any
 
-from coach.coaching.facts import Observation
-from coach.judging.facts import Label, Outcome
+from coach.coaching.model import Observation
+from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition

@@ -8,11 +8,11 @@ import zlib
 from collections.abc import Sequence
 from typing import Any
 
-from coach.coaching.facts import Observation
-from coach.coaching.observing import observations
-from coach.coaching.outcomes import RepetitionEnded
-from coach.coaching.plain import assignment_to_plain, trouble_to_plain
-from coach.judging.facts import Fault, Judgement, Label
+from coach.coaching.drill import RepetitionEnded
+from coach.coaching.model import Observation
+from coach.coaching.observations import observations
+from coach.coaching.serialize import assignment_to_plain, trouble_to_plain
+from coach.judging.model import Fault, Judgement, Label
 from coach.playing.notes import Take
 from coach.record.packing import (
     Struck,
@@ -25,7 +25,7 @@ from coach.record.packing import (
     unpack_words,
 )
 from coach.record.piece import PieceKey
-from coach.record.seen import RepetitionSeen
+from coach.record.summaries import RepetitionSeen
 from coach.score.model import Hands
 
 Row = dict[str, Any]

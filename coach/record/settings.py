@@ -96,10 +96,7 @@ def _others(path: Path) -> dict[str, Any]:
 
 def _set_aside(folder: Path, kept: Kept, lost: tuple[str, ...]) -> str:
     """Move the damaged file out of the way, keep what was good in it, and say so."""
-    from coach.record.database import (  # with sqlite3, which takes a while to import
-        dated,
-        keep_aside,
-    )
+    from coach.record.database import dated, keep_aside
 
     path = folder / FILE
     what_to_do = " and ".join(_AGAIN[name] for name in lost)

@@ -10,20 +10,20 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
-from coach.coaching.evidence import MOST_OBSERVATIONS
-from coach.coaching.facts import Observation
-from coach.coaching.outcomes import RepetitionEnded
-from coach.coaching.warmup import SESSION_GAP_S
+from coach.coaching.diagnosis import MOST_OBSERVATIONS
+from coach.coaching.drill import RepetitionEnded
+from coach.coaching.model import Observation
+from coach.coaching.planning import SESSION_GAP_S
 from coach.playing.notes import Take
 from coach.record import rows
 from coach.record.aside import BadRow, set_aside, told
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
 from coach.record.errors import NotOurs, RecordError
-from coach.record.file import UNSAVED, RecordFile
 from coach.record.header import FILE
 from coach.record.inserting import Unsaved, insert, piece_id, touch
 from coach.record.piece import PieceKey
-from coach.record.seen import PieceSeen, RepetitionSeen
+from coach.record.recovery import UNSAVED, RecordFile
+from coach.record.summaries import PieceSeen, RepetitionSeen
 
 __all__ = ["FILE", "Store"]
 

@@ -8,11 +8,10 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from coach.score.marks import Grace, Mark
 from coach.score.metre import Metre
 from coach.score.model import Bar, Hand, Score, ScoreNote
 from coach.score.pitch import Spelling
-from coach.score.printed import TempoMark
+from coach.score.printed import Grace, Mark, TempoMark
 
 _GRID = 10080
 """Denominators up to this are kept exact when positions come as floats (9, 7, 5 x 32)."""

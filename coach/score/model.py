@@ -18,11 +18,10 @@ from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
 
-from coach.score.marks import FREE_MARKS, Grace, Mark
 from coach.score.metre import Metre
 from coach.score.pitch import Spelling
 from coach.score.place import Place, bar_words
-from coach.score.printed import Clef, Direction, Remark, TempoMark
+from coach.score.printed import FREE_MARKS, Clef, Direction, Grace, Mark, Remark, TempoMark
 
 
 class Hand(StrEnum):

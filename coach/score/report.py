@@ -1,4 +1,9 @@
-"""What was read from a score, said so that a pianist can check it against the page."""
+"""Every note that was read, one a line, so that anyone can hold it against the page.
+
+What was read from a score, as plain data for JSON: ``coach score FILE --json``.
+
+What was read from a score, said so that a pianist can check it against the page.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +11,157 @@ from collections.abc import Callable, Iterable
 from fractions import Fraction
 from itertools import groupby
 from textwrap import fill
+from typing import Any
 
 from coach.score.model import Bar, Hand, Score, ScoreNote
-from coach.score.notelist import notes_table
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
-from coach.score.printed import TempoMark
-from coach.score.reportdata import notes_plain, report_plain
+from coach.score.place import beat_words
+from coach.score.printed import Grace, TempoMark
 from coach.score.words import beat_name, count_of, key_words, mixed, printable
+
+_HEADS = (
+    *("bar", "no.", "beat", "in bar", "onset", "length", "key"),
+    *("name", "staff", "voice", "hand", "finger", "flags"),
+)
+_GRACES = {Grace.BEFORE: "grace before its note", Grace.AFTER: "grace after its note"}
+_WORDS_FROM = _HEADS.index("name")
+"""From this column on, entries stand at the left."""
+
+
+def notes_table(score: Score) -> str:
+    """The notes, a line each.
+
+    ``bar`` is the bar's index from 0 and ``no.`` its printed number; ``in bar``, ``onset`` (from
+    the piece's start) and ``length`` are exact, in quarters; ``key`` is the MIDI key number.
+    """
+    rows = [_HEADS, *(_note_row(score, note) for note in score.notes)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return "\n".join(_line(row, widths) for row in rows)
+
+
+def _note_row(score: Score, note: ScoreNote) -> tuple[str, ...]:
+    bar = score.bars[note.bar_index]
+    return (
+        str(bar.index),
+        printable(bar.number, 12) or "-",
+        beat_words(score.place(note.onset_quarters).beat),
+        str(note.onset_quarters - bar.onset_quarters),
+        str(note.onset_quarters),
+        str(note.length_quarters),
+        str(note.pitch),
+        note.spelling.symbol,
+        str(note.staff),
+        printable(note.voice, 12) or "-",
+        note.hand.value,
+        printable(" ".join(note.fingering), 24) or "-",
+        ", ".join(flags(note)),
+    )
+
+
+def _line(row: tuple[str, ...], widths: list[int]) -> str:
+    cells = (
+        cell.ljust(width) if column >= _WORDS_FROM else cell.rjust(width)
+        for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+    )
+    return "  ".join(cells).rstrip()
+
+
+def flags(note: ScoreNote) -> tuple[str, ...]:
+    """What else is to be known of a note, in words."""
+    tied = " + ".join(map(str, note.segments_quarters))
+    octaves = f"written {_octaves(note.octave_shift)}" if note.octave_shift else ""
+    return tuple(
+        filter(
+            None,
+            (
+                _GRACES[note.grace] if note.grace else "",
+                f"tied {tied}" if len(note.segments_quarters) > 1 else "",
+                *sorted(mark.value for mark in note.marks),
+                octaves,
+                "hand is a guess" if note.hand_is_guess else "",
+            ),
+        )
+    )
+
+
+def _octaves(shift: int) -> str:
+    size = "an octave" if abs(shift) == 1 else f"{abs(shift)} octaves"
+    return f"{size} {'higher' if shift > 0 else 'lower'}"
+
+
+def report_plain(score: Score) -> dict[str, Any]:
+    """The report as data, bars and all; the notes themselves are in ``notes_plain``."""
+    return {
+        "title": score.title,
+        "composer": score.composer,
+        "source": score.source,
+        "bars": [_bar_plain(bar) for bar in score.bars],
+        "tempos": [
+            {
+                "onset_quarters": str(mark.onset_quarters),
+                "qpm": mark.qpm,
+                "words": mark.words,
+                "is_guess": mark.is_guess,
+            }
+            for mark in score.tempos
+        ],
+        "notes_by_hand": {
+            hand.value: sum(1 for note in score.notes if note.hand is hand) for hand in Hand
+        },
+        "fingered_notes": sum(1 for note in score.notes if note.fingering),
+        "guessed_hands": sum(1 for note in score.notes if note.hand_is_guess),
+        "remarks": [{"kind": remark.kind, "text": remark.text} for remark in score.remarks],
+    }
+
+
+def _bar_plain(bar: Bar) -> dict[str, Any]:
+    return {
+        "bar_index": bar.index,
+        "bar_number": bar.number,
+        "onset_quarters": str(bar.onset_quarters),
+        "length_quarters": str(bar.length_quarters),
+        "lead_quarters": str(bar.lead_quarters),
+        "metre": str(bar.metre),
+        "key_fifths": bar.key_fifths,
+        "repeat_start": bar.repeat_start,
+        "repeat_end": bar.repeat_end,
+        "ending": bar.ending,
+        "section": bar.section,
+    }
+
+
+def notes_plain(score: Score) -> list[dict[str, Any]]:
+    """Every note in the score's order; positions as ``"n/d"`` in quarters."""
+    return [_plain(score, note) for note in score.notes]
+
+
+def _plain(score: Score, note: ScoreNote) -> dict[str, Any]:
+    bar = score.bars[note.bar_index]
+    return {
+        "id": note.id,
+        "bar_index": bar.index,
+        "bar_number": bar.number,
+        "beat": beat_words(score.place(note.onset_quarters).beat),
+        "onset_in_bar_quarters": str(note.onset_quarters - bar.onset_quarters),
+        "onset_quarters": str(note.onset_quarters),
+        "length_quarters": str(note.length_quarters),
+        "pitch": note.pitch,
+        "spelling": note.spelling.symbol,
+        "step": note.spelling.step,
+        "alter": note.spelling.alter,
+        "octave": note.spelling.octave,
+        "staff": note.staff,
+        "voice": note.voice,
+        "hand": note.hand.value,
+        "hand_is_guess": note.hand_is_guess,
+        "fingering": list(note.fingering),
+        "grace": note.grace.value if note.grace else None,
+        "segments_quarters": [str(length) for length in note.segments_quarters],
+        "octave_shift": note.octave_shift,
+        "marks": sorted(mark.value for mark in note.marks),
+        "flags": list(flags(note)),
+    }
+
 
 __all__ = ["notes_plain", "notes_table", "report_plain", "score_report"]
 

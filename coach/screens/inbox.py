@@ -9,7 +9,7 @@ from collections import deque
 from collections.abc import Callable
 from math import inf
 
-from coach.playing.events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
+from coach.playing.midi_events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
 from coach.screens.judged import Judged
 
 InboxEvent = MidiEvent | Judged

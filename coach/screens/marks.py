@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import IntEnum
 
-from coach.judging.facts import Family, Fault, Judgement, Label
+from coach.judging.model import Family, Fault, Judgement, Label
 from coach.score.window import Excerpt
 
 

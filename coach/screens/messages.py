@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from textual.message import Message
 
-from coach.screens.collaborators import Errand
+from coach.screens.interfaces import Errand
 
 if TYPE_CHECKING:
     from coach.score.model import Score

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from math import log2
 
-from coach.coaching.metronome import quicker, slower
-from coach.judging.facts import Outcome
+from coach.coaching.practice.tempo import quicker, slower
+from coach.judging.model import Outcome
 from coach.playing.simulated.player import SimulatedPianist
 from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, excerpt

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from coach.drill import Drill, Stage, Window, excerpt, judge, repair
-from coach.judging.facts import Judgement
+from coach.judging.model import Judgement
 from coach.playing.notes import PlayedNote
 from coach.playing.simulated.player import SimulatedPianist
 from coach.score.model import Score

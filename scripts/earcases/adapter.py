@@ -9,7 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from coach.judging.facts import Judgement, Label, Matching
+from coach.judging.model import Judgement, Label, Matching
 from coach.playing.notes import PlayedNote
 from coach.score.build import exact, score_from_notes
 from coach.score.model import Hands

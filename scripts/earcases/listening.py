@@ -7,10 +7,10 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
-from coach.judging.facts import Label
-from coach.judging.following import Follower
-from coach.judging.heard import Ended, Heard, Marked, Stray
-from coach.judging.matching import match
+from coach.judging.alignment.align import match
+from coach.judging.following.events import Ended, Heard, Marked, Stray
+from coach.judging.following.follower import Follower
+from coach.judging.model import Label
 from scripts.earcases.adapter import excerpt_of, played_of
 
 FRAME_S = 1 / 30

@@ -11,16 +11,16 @@ from random import Random
 from typing import Any
 
 from coach.coaching.coach import Coach
-from coach.coaching.facts import Goal, Observation, Order, Request, Way
-from coach.coaching.observing import observations
-from coach.coaching.outcomes import CountIn, Outcome, RepetitionEnded, State, ToJudge
-from coach.coaching.standing import goal_from_plain, goal_to_plain
-from coach.coaching.warmup import WarmUp, WeakSpot, warm_up
-from coach.coaching.warmup_drill import WarmUpDrill, dues_of
-from coach.coaching.warmup_round import Round
+from coach.coaching.drill.drill_events import CountIn, Outcome, RepetitionEnded, State, ToJudge
+from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
+from coach.coaching.model import Goal, Observation, Order, Request, Way
+from coach.coaching.observations import observations
+from coach.coaching.planning.warmup import WarmUp, WeakSpot, warm_up
+from coach.coaching.planning.warmup_round import Round
+from coach.coaching.saved_state import goal_from_plain, goal_to_plain
 from coach.drill import Drill
-from coach.judging.facts import Judgement, Stage
 from coach.judging.job import JudgingJob
+from coach.judging.model import Judgement, Stage
 from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
 from coach.score.choose import WindowError, choose_window

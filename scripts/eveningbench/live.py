@@ -36,7 +36,7 @@ KEYS = {
     "smaller": "Left", "larger": "Right", "slower": "Down", "faster": "Up", "other hand": "o",
     "again": "a", "next": "n", "not this": "x",
 }  # fmt: skip
-"""What is pressed on the computer's keyboard for each wish (coach/screens/commands.py)."""
+"""What is pressed on the computer's keyboard for each wish (coach/screens/keymap.py)."""
 BARS = r"bars? (\S+?)(?: to (\S+?))?"
 BEATS = r"(?:, beat (\d+(?: \d/\d)?) (?:→|->) (?:bar \S+?, beat )?(\d+(?: \d/\d)?))?"
 ASKED = re.compile(rf"(LH alone|RH alone|hands together) · {BARS}{BEATS} · (?:(\d+) bpm|own tempo)")

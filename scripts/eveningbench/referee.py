@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from coach.coaching.facts import Assignment
-from coach.coaching.observing import FAILED, observations
-from coach.coaching.outcomes import AssignmentGiven, Outcome, RepetitionEnded
-from coach.judging.facts import Family, Fault
+from coach.coaching.drill.drill_events import AssignmentGiven, Outcome, RepetitionEnded
+from coach.coaching.model import Assignment
+from coach.coaching.observations import FAILED, observations
+from coach.judging.model import Family, Fault
 from coach.playing.simulated.gesture import Gesture, Passage, Planted, Worth
 from coach.score.window import Excerpt
 from scripts.eveningbench.tally import Tally

@@ -12,15 +12,14 @@ from typing import TypeVar
 from coach.cli.errors import CannotDo
 from coach.cli.terminal import draw, say
 from coach.judging.calibration import calibrate
-from coach.playing.clickthread import ClickThread
-from coach.playing.driver import OutPort
-from coach.playing.events import KeyDown, MidiEvent, PianoFound, PianoLost
-from coach.playing.noise import divert_noise
-from coach.playing.ports import Ports
+from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.playing.ports import OutPort, Ports
+from coach.playing.quiet_stderr import divert_noise
+from coach.playing.sounding import ClickThread
 from coach.record.folder import data_folder
 from coach.record.settings import load_settings, save_settings
-from coach.screens.big import TALL_ROWS, big
-from coach.screens.pianos import piano_words
+from coach.screens.interfaces import piano_words
+from coach.screens.widgets.big import TALL_ROWS, big
 
 BEATS = 24
 BEAT_S = 0.6

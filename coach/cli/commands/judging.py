@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from argparse import Namespace
 
-from coach.cli.pieces import open_piece, qpm_from, window_from
+from coach.cli.open_score import open_piece, qpm_from, window_from
 from coach.cli.terminal import say
-from coach.judging.facts import Judgement, Label, Stage
 from coach.judging.judge import judge
-from coach.judging.plain import judgement_to_plain
+from coach.judging.model import Judgement, Label, Stage
+from coach.judging.serialize import judgement_to_plain
 from coach.judging.tolerance import Strictness, Tolerance
-from coach.playing.midifile import read_take
+from coach.playing.midi_takes import read_take
 from coach.playing.notes import Take
 from coach.score.model import Score
 from coach.score.window import excerpt

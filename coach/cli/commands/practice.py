@@ -5,14 +5,14 @@ from __future__ import annotations
 from argparse import Namespace
 
 from coach.cli.errors import CannotDo
-from coach.cli.keeping import Keeping
+from coach.cli.progress import waiting_line
+from coach.cli.storage import Keeping
 from coach.cli.terminal import say
-from coach.cli.waiting import waiting_line
 
 
 def home(options: Namespace) -> int:
     """The home screen."""
-    from coach.cli.staging import Start, run
+    from coach.cli.wiring import Start, run
 
     keeping = Keeping(options)
     keeping.bring_up_to_date()
@@ -21,8 +21,8 @@ def home(options: Namespace) -> int:
 
 def drill(options: Namespace) -> int:
     """Practise the piece; a score that does not open is said before any screen is."""
-    from coach.cli.pieces import goal_from, open_piece
-    from coach.cli.staging import Errand, Start, run
+    from coach.cli.open_score import goal_from, open_piece
+    from coach.cli.wiring import Errand, Start, run
 
     with waiting_line() as tell:
         score = open_piece(options.score, options.move, data=options.data, on_progress=tell)
@@ -34,14 +34,14 @@ def drill(options: Namespace) -> int:
 
 def demo(options: Namespace) -> int:
     """A simulated pianist plays a sample score, or the one that is named."""
-    from coach.cli.library import demo_score
-    from coach.cli.staging import Errand, Start, run
+    from coach.cli.score_library import demo_score
+    from coach.cli.wiring import Errand, Start, run
 
     path = options.score or demo_score()
     if path is None:
         raise CannotDo("The sample scores are not here; name a score: coach demo SCORE.")
     if options.score:
-        from coach.cli.pieces import open_piece
+        from coach.cli.open_score import open_piece
 
         with waiting_line() as tell:
             open_piece(path, data=options.data, on_progress=tell)
@@ -50,8 +50,8 @@ def demo(options: Namespace) -> int:
 
 def warmup(options: Namespace) -> int:
     """The weak spots of the last session; ``--list`` only says them."""
-    from coach.cli.library import HomeLibrary
-    from coach.cli.staging import Start, run
+    from coach.cli.score_library import HomeLibrary
+    from coach.cli.wiring import Start, run
 
     keeping = Keeping(options)
     keeping.bring_up_to_date()
@@ -69,7 +69,7 @@ def warmup(options: Namespace) -> int:
         _say_notices(keeping)
         return 0
     if options.list:
-        from coach.cli.warmlist import warm_up_lines
+        from coach.cli.warmup_listing import warm_up_lines
 
         say("\n".join(warm_up_lines(items, keeping.store, options.data)))
         _say_notices(keeping)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from argparse import Namespace
 
-from coach.cli.pieces import open_piece
+from coach.cli.open_score import open_piece
 from coach.cli.terminal import say
 from coach.score.report import notes_plain, notes_table, report_plain, score_report
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from coach.score.model import Score
 from coach.score.opening.files import file_bytes
-from coach.score.opening.refusals import OpeningCancelled, ReaderFault
+from coach.score.opening.process import OpeningCancelled, ReaderFault
 
 __all__ = ["OpeningCancelled", "ReaderFault", "open_score", "score_key"]
 
@@ -36,7 +36,7 @@ def open_score(
     """
     # Not above: the reading process, which lies in this package, starts sooner without them.
     from coach.score.opening import cache
-    from coach.score.opening.reader import read_apart, understood
+    from coach.score.opening.process import read_apart, understood
 
     data = file_bytes(path)
     folder = cache_dir or cache.default_folder()

@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from coach.score.errors import ScoreError
-from coach.score.opening.archive import check_archive, is_archive
-from coach.score.opening.files import file_bytes, shown
+from coach.score.opening.files import check_archive, file_bytes, is_archive, shown
 from coach.score.opening.limits import MEMORY_BYTES, limit_process, seal_process
 from coach.score.plain import score_to_plain
 

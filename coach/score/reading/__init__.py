@@ -12,8 +12,8 @@ from coach.score.model import Score
 from coach.score.reading.files import Kind, load
 from coach.score.reading.hands import hands_by_voice
 from coach.score.reading.midi import read_midi
+from coach.score.reading.music21_formats import read_other
 from coach.score.reading.musicxml import read_musicxml
-from coach.score.reading.others import read_other
 
 __all__ = ["hands_by_voice", "read_score"]
 

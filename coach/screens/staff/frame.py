@@ -8,8 +8,8 @@ from coach.score.model import Bar, Hand
 from coach.score.printed import Clef
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.clefs import clef_at, key_positions
-from coach.screens.staff.lanes import StaffRows
-from coach.screens.staff.slots import SlotKind
+from coach.screens.staff.columns import SlotKind
+from coach.screens.staff.rows import StaffRows
 from coach.screens.staff.spread import LABEL_WIDTH, Spread
 
 

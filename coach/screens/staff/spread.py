@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from coach.screens.staff.canvas import Canvas
+from coach.screens.staff.columns import Chord, Slot, columns
+from coach.screens.staff.content import SlotKey, Written, slot_key
 from coach.screens.staff.glyphs import Glyphs
-from coach.screens.staff.lanes import Form, StaffRows
 from coach.screens.staff.page import Cell
-from coach.screens.staff.plan import SlotKey, Written, slot_key
-from coach.screens.staff.slots import Chord, Slot, columns
+from coach.screens.staff.rows import Form, StaffRows
 from coach.screens.staff.written import Head
 
 LABEL_WIDTH = 3

@@ -1,22 +1,75 @@
-"""What an excerpt looks like on paper: heads, pieces of tied notes, stems, rests.
+"""Accidentals: which notes carry a sign, by the key signature and what the bar has had.
+
+An accidental holds for its line or space, on its staff, to the end of the bar (common practice).
+In a window that begins inside a bar, what stood before it is out of sight: a sign is shown where
+the page has one and also where the reader of the window alone would need one.
+
+What an excerpt looks like on paper: heads, pieces of tied notes, stems, rests.
 
 Still without columns or rows: only what is written where in time and on which position of which
 staff. Positions count steps from the bottom line of the staff (see :mod:`.clefs`).
+
+Far ledger lines folded away: groups of notes written an octave nearer, under an octave line.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from coach.score.marks import Grace
 from coach.score.model import Hand, Score, ScoreNote
+from coach.score.printed import Grace
 from coach.score.window import Excerpt
-from coach.screens.staff.accidentals import accidentals
-from coach.screens.staff.clefs import bottom_step, clef_at
+from coach.screens.staff.clefs import bottom_step, clef_at, key_alters
 from coach.screens.staff.values import Value, pieces
+
+SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "x"}
+"""The signs as they are shown; the musical ones are in few fonts."""
+
+Memory = dict[tuple[int, str, int], int]
+"""Staff, letter and written octave to the alteration now in force."""
+
+
+def accidentals(score: Score, notes: Sequence[ScoreNote]) -> tuple[str, ...]:
+    """The sign of each of ``notes`` (an excerpt's notes, in order): "" where none is needed."""
+    if not notes:
+        return ()
+    on_page = _page_signs(score, notes)
+    seen: Memory = {}
+    bar_index = -1
+    out = []
+    for note in notes:
+        if note.bar_index != bar_index:
+            bar_index, seen = note.bar_index, {}
+        needed = _needs(score, note, seen)
+        out.append(SIGNS.get(note.spelling.alter, "") if needed or note.id in on_page else "")
+    return tuple(out)
+
+
+def _page_signs(score: Score, notes: Sequence[ScoreNote]) -> set[str]:
+    """Ids of the notes that carry a sign on the page, where all of the bar is in sight."""
+    first, last = score.bars[notes[0].bar_index], score.bars[notes[-1].bar_index]
+    signed: set[str] = set()
+    memory: Memory = {}
+    bar_index = -1
+    for note in score.notes_between(first.onset_quarters, last.end_quarters):
+        if note.bar_index != bar_index:
+            bar_index, memory = note.bar_index, {}
+        if _needs(score, note, memory):
+            signed.add(note.id)
+    return signed
+
+
+def _needs(score: Score, note: ScoreNote, memory: Memory) -> bool:
+    """Whether this note needs a sign after what ``memory`` holds; remembers it."""
+    spelling = note.spelling
+    place = (note.staff, spelling.step, spelling.octave + note.octave_shift)
+    key = key_alters(score.bars[note.bar_index].key_fifths)
+    in_force = memory.get(place, key.get(spelling.step, 0))
+    memory[place] = spelling.alter
+    return in_force != spelling.alter
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,3 +231,42 @@ def _upper_voices(all_heads: tuple[Head, ...]) -> dict[int, set[str]]:
         order = sorted(voices, key=lambda v: -sum(voices[v]) / len(voices[v]))
         upper[staff] = set(order[:1])
     return upper
+
+
+_FAR_ABOVE, _FAR_BELOW = 12, -4
+"""Positions beyond the second ledger line."""
+
+
+def folded(all_heads: tuple[Head, ...]) -> tuple[Head, ...]:
+    """The same heads, with those on far ledger lines written an octave nearer.
+
+    All heads of a staff at one onset move together, so that the octave line over them is true of
+    each; not where that would push others off the other side, nor across a tie.
+    """
+    groups: dict[tuple[Fraction, int], list[Head]] = defaultdict(list)
+    for head in all_heads:
+        groups[head.onset_quarters, head.staff].append(head)
+    octaves = {key: _nearer(group) for key, group in groups.items()}
+    return tuple(_moved(head, octaves[head.onset_quarters, head.staff]) for head in all_heads)
+
+
+def _nearer(group: list[Head]) -> int:
+    """By how many octaves to move a group: 0, or 1 towards its staff."""
+    low = min(head.position for head in group)
+    high = max(head.position for head in group)
+    if any(head.tied_on or not head.first for head in group):
+        return 0
+    if high > _FAR_ABOVE and low - 7 >= _FAR_BELOW:
+        return -1
+    return 1 if low < _FAR_BELOW and high + 7 <= _FAR_ABOVE else 0
+
+
+def _moved(head: Head, octaves: int) -> Head:
+    if not octaves:
+        return head
+    return replace(
+        head,
+        step=head.step + 7 * octaves,
+        position=head.position + 7 * octaves,
+        octave_shift=head.octave_shift + octaves,
+    )

@@ -1,0 +1,76 @@
+"""Opening a piece as every command does: the score, and the hands as the pianist gave them."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from coach.coaching.model import Goal, Order, Way
+from coach.judging.model import Stage
+from coach.record.folder import cache_folder, data_folder, named_folder
+from coach.score.choose import choose_window
+from coach.score.hand_moves import apply, check, followed, parse_move
+from coach.score.model import Score
+from coach.score.opening import open_score, score_key
+from coach.score.opening.hand_moves_file import load_moves, save_moves
+from coach.score.window import Window
+
+_HANDS_FOLDER = "hands"
+
+
+def open_piece(
+    path: Path,
+    moves: Sequence[str] = (),
+    *,
+    data: Path | None = None,
+    on_progress: Callable[[str], None] | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Score:
+    """Open a score and give notes to the hand that the pianist gave them to; new moves are kept.
+
+    Raises ScoreError, MoveError or RecordError, one sentence each.
+    """
+    score = open_score(
+        path, cache_dir=cache_folder(data), on_progress=on_progress, cancelled=cancelled
+    )
+    folder, key = named_folder(data) / _HANDS_FOLDER, score_key(path)
+    kept = load_moves(folder, key) if folder.parent.is_dir() else ()
+    fresh = [parse_move(move) for move in moves]
+    for move in fresh:
+        check(score, move)
+    every = followed(kept, fresh)
+    if fresh and every != kept:
+        data_folder(data)  # whose sentence says more than that of a file in it
+        save_moves(folder, key, every, score.title or path.name)
+    return apply(score, every)
+
+
+def window_from(options: Namespace, score: Score) -> Window:
+    """The window that the options ask for."""
+    return choose_window(score, bars=options.bars, beats=options.beats, hands=options.hand)
+
+
+def qpm_from(options: Namespace, score: Score, window: Window) -> float | None:
+    """The tempo asked for in quarters a minute (``--tempo`` counts the metre's beats)."""
+    if options.tempo is None:
+        return None
+    beat = score.bar_at(window.start_quarters).metre.beat_quarters
+    return float(options.tempo * float(beat))
+
+
+_ORDERS = {"forward": Order.FORWARD, "from-end": Order.FROM_END, "hard-first": Order.HARD_FIRST}
+
+
+def goal_from(options: Namespace, score: Score) -> Goal:
+    """What ``coach drill`` is to reach."""
+    window = window_from(options, score)
+    return Goal(
+        window,
+        qpm_from(options, score, window) or score.tempo_at(window.start_quarters),
+        Stage(options.stage),
+        options.clean,
+        Way.LEARN if options.learn else Way.REPAIR,
+        _ORDERS[options.order],
+        options.own_pace,
+    )

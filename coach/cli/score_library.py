@@ -1,0 +1,154 @@
+"""What the home screen offers: the warm-up, the last piece, and the scores that are at hand."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from coach.cli.parser import WARM_UP_MIN
+from coach.cli.storage import Keeping
+from coach.record.errors import RecordError
+from coach.screens.interfaces import Errand, HomeItem
+
+if TYPE_CHECKING:
+    from coach.record.summaries import PieceSeen
+
+SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".krn", ".mei", ".abc")
+_SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
+"""Words that a title has in small letters, but for the first."""
+WARM_UPS = 3
+"""Warm-ups that are offered at home, each for another piece: the newest. More hide the pieces."""
+_DAYS_S = 30 * 86400.0
+
+
+class HomeLibrary:
+    """The lines of the home screen, from the record and the folders."""
+
+    def __init__(self, keeping: Keeping, folder: Path | None = None) -> None:
+        self._keeping, self._folder = keeping, folder or Path.cwd()
+
+    def folder(self) -> Path:
+        """Where to begin looking for another score."""
+        return self._folder
+
+    def items(self) -> Sequence[HomeItem]:
+        """What a pianist wants next first, then the pieces of the record, then the sample scores.
+
+        The warm-up opens a day; once something was played today it is the last piece's turn. Of a
+        record that can't be read nothing is offered: what is wrong with it is said elsewhere.
+        """
+        try:
+            played = self._played()
+        except RecordError:
+            played = ()
+        seen = {item.path for item in played}
+        return (*played, *(item for item in samples() if item.path not in seen))
+
+    def _played(self) -> tuple[HomeItem, ...]:
+        used, warm_ups = self._used(), tuple(islice(self._warm_ups(), WARM_UPS))
+        first = used[:1] if self._played_today() else ()
+        return (*first, *warm_ups, *used[len(first) :])
+
+    def _played_today(self) -> bool:
+        if (store := self._keeping.store) is None or (piece := store.last_piece()) is None:
+            return False
+        return any(_days_ago(one.at_s) == "today" for one in store.repetitions(piece, newest=1))
+
+    def warm_ups(self) -> tuple[HomeItem, ...]:
+        """A warm-up for each piece that had weak spots when it was last played, newest first."""
+        return tuple(self._warm_ups())
+
+    def _warm_ups(self) -> Iterator[HomeItem]:
+        """The same, each read when it is asked for."""
+        from coach.coaching.planning import all_fit, last_session, weak_spots
+
+        if (store := self._keeping.store) is None:
+            return
+        for piece, history in store.recent(time.time() - _DAYS_S):
+            spots = weak_spots(history)
+            if spots and Path(piece.path).is_file():
+                newest_s = last_session(history)[-1].at_s
+                told = _spots(len(spots)) if all_fit(spots, WARM_UP_MIN) else "the worst weak spots"
+                line = f"{told} of {_days_ago(newest_s)}: {piece.title}"
+                yield HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
+
+    def _used(self) -> tuple[HomeItem, ...]:
+        if (store := self._keeping.store) is None:
+            return ()
+        pieces = [
+            one
+            for at, one in enumerate(store.pieces())
+            if Path(one.piece.path).is_file() or (at == 0 and one.piece.path)
+        ]
+        return tuple(
+            HomeItem(Errand.GO_ON, one.piece.title, _where_it_stands(one, at), Path(one.piece.path))
+            for at, one in enumerate(pieces)
+        )
+
+    def missing(self) -> tuple[str, ...]:
+        """Files of pieces with weak spots that are not where they were."""
+        from coach.coaching.planning import weak_spots
+
+        if (store := self._keeping.store) is None:
+            return ()
+        return tuple(
+            piece.path
+            for piece, history in store.recent(time.time() - _DAYS_S)
+            if piece.path and not Path(piece.path).is_file() and weak_spots(history)
+        )
+
+
+def _spots(count: int) -> str:
+    return f"{count} weak {'spot' if count == 1 else 'spots'}"
+
+
+def _where_it_stands(one: PieceSeen, at: int) -> str:
+    """What to say of the piece that was open so many pieces ago."""
+    if not Path(one.piece.path).is_file():
+        return f"its file is gone from {Path(one.piece.path).parent}: find it anew with f"
+    ago = _days_ago(one.used_at_s)
+    return f"last played {ago}" if at else f"go on where you stopped {ago}"
+
+
+def samples_folder() -> Path:
+    """In the package where it was installed by itself, beside it in the project's own folder."""
+    from importlib.resources import files  # only here: it takes milliseconds of every start
+
+    package = Path(str(files("coach")))
+    installed = package / "samples"
+    return installed if installed.is_dir() else package.parent / "sample_scores"
+
+
+def samples() -> tuple[HomeItem, ...]:
+    """The sample scores, the easiest first (their file names are numbered so)."""
+    folder = samples_folder()
+    if not folder.is_dir():
+        return ()
+    files = sorted(path for path in folder.iterdir() if path.suffix in SUFFIXES)
+    return tuple(HomeItem(Errand.DRILL, _title(path), "sample score", path) for path in files)
+
+
+def demo_score() -> Path | None:
+    """The piece that the simulated pianist plays: easy enough to follow by eye, not a first one."""
+    paths = [item.path for item in samples()]
+    return paths[1] if len(paths) > 1 else None
+
+
+def _title(path: Path) -> str:
+    words = path.stem.replace("_", " ").replace("-", " ").split()
+    named = words[1:] if words and words[0].isdigit() else words
+    capital = [one if at and one in _SMALL else one.title() for at, one in enumerate(named)]
+    return " ".join(capital)
+
+
+def _days_ago(at_s: float) -> str:
+    """In words; what a clock that was wrong put into the future is of today."""
+    at_s = min(at_s, time.time())
+    today, then = time.localtime(), time.localtime(at_s)
+    days = int((time.mktime((*today[:3], 0, 0, 0, 0, 0, -1)) - at_s) // 86400) + 1
+    if (today.tm_year, today.tm_yday) == (then.tm_year, then.tm_yday):
+        return "today"
+    return "yesterday" if days == 1 else f"{days} days ago"

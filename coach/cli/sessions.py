@@ -1,0 +1,209 @@
+"""Putting a piece on the desk: its drill, from where the pianist stands, and what is kept of it."""
+
+from __future__ import annotations
+
+import time
+from argparse import Namespace
+from contextlib import suppress
+from pathlib import Path
+
+from coach.cli.open_score import goal_from, open_piece
+from coach.cli.parser import WARM_UP_MIN
+from coach.cli.recorder import Keeper
+from coach.cli.warming import OpenScore, Warming, WarmPiece, pieces_of
+from coach.cli.warmup_listing import warm_up_plan
+from coach.coaching.coach import Coach
+from coach.coaching.diagnosis import MOST_OBSERVATIONS
+from coach.coaching.drill import Drill, WarmUpDrill
+from coach.coaching.model import Goal, Observation, Way
+from coach.coaching.planning import WarmUp, onward
+from coach.coaching.wording import stretch_words
+from coach.judging.tolerance import Strictness, Tolerance
+from coach.record.errors import RecordError
+from coach.record.lock import Lease
+from coach.record.piece import PieceKey, piece_key
+from coach.record.store import Store
+from coach.score.choose import whole_piece
+from coach.score.model import Score
+from coach.score.window import Window
+from coach.screens.interfaces import Desk, Errand, Onward
+
+WARM_UP_CLEAN = 2
+"""Clean repetitions of each spot in the warm-up: it wakes the hands up, the drill comes after."""
+
+
+class Desks:
+    """Makes desks; ``options`` are those of ``coach drill``, or None.
+
+    ``lease``: the record's, taken by each desk that keeps anything.
+    """
+
+    def __init__(
+        self,
+        store: Store | None,
+        lease: Lease | None = None,
+        *,
+        options: Namespace | None = None,
+        minutes: float = WARM_UP_MIN,
+        click_offset_ms: float = 0.0,
+        judges_elsewhere: bool = False,
+        open_score: OpenScore = open_piece,
+    ) -> None:
+        self._store, self._options, self._minutes = store, options, minutes
+        self._lease = lease
+        self._judges_elsewhere = judges_elsewhere
+        self._open_score = open_score
+        self._click_offset_s = click_offset_ms / 1000.0
+        strictness = options.strictness if options else "usual"
+        self._tolerance = Tolerance.of(Strictness(strictness))
+
+    def make(
+        self, score: Score, path: Path, errand: Errand, now_s: float, goal: Goal | None = None
+    ) -> Desk:
+        """The desk for an errand, or for a goal that the pianist goes on to.
+
+        Raises ValueError, one sentence, where there is nothing to drill.
+        """
+        piece = piece_key(score, path)
+        epoch_s = time.time() - now_s
+        store = None if errand is Errand.DEMO else self._store
+        history: tuple[Observation, ...] = ()
+        with suppress(RecordError):  # what is wrong is said when the drill is kept
+            history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
+        if errand is Errand.WARM_UP:
+            first = WarmPiece(piece, path, history, score)
+            others = tuple(pieces_of(self._store, piece))
+            warming = Warming(first, others, self._minutes, self._open_score)
+            return self._warm_up(warming, piece.key, now_s)
+        if goal:
+            coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
+        else:
+            coach = self._coach(score, piece, errand, history, now_s + epoch_s)
+        elsewhere = self._judges_elsewhere and errand is not Errand.DEMO
+        drill = self._drill(score, coach.goal, now_s, epoch_s, coach, elsewhere=elsewhere)
+        keeper = Keeper(store, piece, drill, self._lease)
+        learns = coach.goal.way is Way.LEARN
+        return Desk(
+            score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan,
+            drill.change_plan if learns else None,
+            drill.reorder if learns else None,
+            keeper.save,
+            None if errand is Errand.DEMO else self._after(score, path, coach.goal),
+            keeper.keep_unjudged,
+        )  # fmt: skip
+
+    def _after(self, score: Score, path: Path, goal: Goal) -> Onward | None:
+        """The bars that come after a goal."""
+        after = onward(score, goal)
+        if after is None:
+            return None
+        where = stretch_words(score, after.window)
+        return Onward(where, lambda at_s: self.make(score, path, Errand.DRILL, at_s, after))
+
+    def _coach(
+        self,
+        score: Score,
+        piece: PieceKey,
+        errand: Errand,
+        history: tuple[Observation, ...],
+        unix_s: float,
+    ) -> Coach:
+        asked = self._goal(score, errand)
+        state = None
+        with suppress(RecordError):
+            if self._store and self._resumes(errand):
+                state = self._store.session_state(piece)
+        if state is not None:
+            try:
+                resumed = Coach.resume(score, state, history=history, now_s=unix_s)
+                resumed.why()
+            except Exception:  # of another version, or by another hand: whatever it is, begin anew
+                resumed = None
+            if resumed and not resumed.decision.finished and asked in (None, resumed.goal):
+                return resumed
+        goal = asked or _whole(score)
+        return Coach(score, goal, history=history, now_s=unix_s)
+
+    def _resumes(self, errand: Errand) -> bool:
+        afresh = self._options is not None and self._options.afresh
+        return errand in (Errand.GO_ON, Errand.DRILL) and not afresh
+
+    def _goal(self, score: Score, errand: Errand) -> Goal | None:
+        """What the command line asks for; None where it leaves it to where the pianist stands."""
+        options = self._options
+        if options is None or errand is not Errand.DRILL or not asks_for_something(options):
+            return None
+        return goal_from(options, score)
+
+    def _warm_up(self, warming: Warming, key: str, now_s: float) -> Desk:
+        """The desk for one piece of a warm-up; what comes after it is the next one, by itself."""
+        one, spots = warming.piece(key), warming.spots(key)
+        score = one.score
+        assert score
+        epoch_s = time.time() - now_s
+
+        def make(spot: WarmUp, window: Window, at_s: float) -> Drill:
+            goal = Goal(window, spot.qpm, clean_required=WARM_UP_CLEAN, reason=spot.reason)
+            return self._drill(score, goal, at_s, epoch_s, elsewhere=self._judges_elsewhere)
+
+        drill = WarmUpDrill(warming.round, spots, make, now_s)
+        keeper = Keeper(self._store, one.piece, drill, self._lease, keeps_place=False)
+        return Desk(
+            score, drill, f"Warm-up: {one.piece.title}", lambda: drill.drill.coach.why(),
+            keeper.keep, keeper.leave,
+            lambda: warm_up_plan(score, [*spots.values()], drill.states),
+            save=keeper.save, keep_unjudged=keeper.keep_unjudged,
+            onward=Onward(
+                "the piece itself",
+                lambda at_s: self._after_warm_up(warming, one, at_s),
+                "The warm-up is done.",
+            ),
+            path=one.path,
+        )  # fmt: skip
+
+    def _after_warm_up(self, warming: Warming, last: WarmPiece, now_s: float) -> Desk:
+        """The next piece of a warm-up; once that is over, the piece itself that it ended with."""
+        coming = warming.next_piece(now_s)
+        if coming is not None and coming.score is not None:
+            return self._warm_up(warming, coming.piece.key, now_s)
+        assert last.score
+        return self.make(last.score, last.path, Errand.GO_ON, now_s)
+
+    def _drill(
+        self,
+        score: Score,
+        goal: Goal,
+        now_s: float,
+        epoch_s: float,
+        coach: Coach | None = None,
+        *,
+        elsewhere: bool = False,
+    ) -> Drill:
+        return Drill(
+            score,
+            goal,
+            coach=coach,
+            tolerance=self._tolerance,
+            now_s=now_s,
+            epoch_s=epoch_s,
+            click_offset_s=self._click_offset_s,
+            judges_elsewhere=elsewhere,
+        )
+
+
+def _whole(score: Score) -> Goal:
+    window = whole_piece(score)
+    return Goal(window, score.tempo_at(window.start_quarters))
+
+
+def asks_for_something(options: Namespace) -> bool:
+    """Whether ``coach drill`` names a window, tempo or way, and not only a score."""
+    plain: dict[str, object] = {
+        "bars": None,
+        "beats": None,
+        "hand": "both",
+        "tempo": None,
+        "stage": "rhythm",
+    }
+    plain |= {"clean": 3, "learn": False, "order": "forward", "own_pace": False}
+    return any(getattr(options, name) != value for name, value in plain.items())

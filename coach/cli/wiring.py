@@ -1,0 +1,150 @@
+"""Setting the stage: everything that the screens are given, and running them.
+
+What only a drill needs is imported when a piece is opened: the home screen is there sooner.
+"""
+
+from __future__ import annotations
+
+import gc
+from argparse import Namespace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from coach.cli.parser import WARM_UP_MIN
+from coach.cli.score_library import HomeLibrary, demo_score
+from coach.cli.storage import Keeping
+from coach.cli.terminal import need_terminal
+from coach.playing.ports import Ports, PortsUnavailable
+from coach.score.counting import CountingSystem
+from coach.screens.interfaces import (
+    Collaborators,
+    Desk,
+    Errand,
+    Opener,
+    PianistLike,
+    Settings,
+    Start,
+)
+
+if TYPE_CHECKING:
+    from coach.cli.judges import Judges
+    from coach.cli.sessions import Desks
+    from coach.score.model import Score
+
+__all__ = ["Errand", "Start", "run"]
+
+
+def run(options: Namespace, start: Start, keeping: Keeping) -> int:
+    """Open the ports, show the screens until the pianist leaves, and let go of everything."""
+    need_terminal()
+    gc.disable()  # importing the screens makes no garbage; settle_memory turns it on again
+    from coach.cli.judges import Judges
+    from coach.playing.quiet_stderr import divert_noise
+    from coach.screens.app import KeyholeApp
+
+    divert_noise()
+    ports, sentence = _ports()
+    judges = Judges()
+    counting = CountingSystem(options.counting or keeping.settings.counting)
+    try:
+        app = KeyholeApp(
+            collaborators(options, keeping, ports, sentence, judges),
+            Settings(options.ascii, counting),
+            replace(start, demo_speed=getattr(options, "speed", 1.0)),
+        )
+        app.run()
+        if app.mistake is not None:
+            raise app.mistake
+        return app.return_code or 0
+    finally:
+        judges.close()
+        if ports:
+            ports.close()
+
+
+def _ports() -> tuple[Ports | None, str]:
+    try:
+        return Ports(), ""
+    except PortsUnavailable as error:
+        return None, str(error)
+
+
+def collaborators(
+    options: Namespace,
+    keeping: Keeping,
+    ports: Ports | None,
+    sentence: str = "",
+    judges: Judges | None = None,
+) -> Collaborators:
+    """Everything that the screens are given; ``sentence`` says why there are no ports.
+
+    Without ``judges`` every take is judged on the event loop.
+    """
+    from coach.cli.sounding import PianoClick
+
+    return Collaborators(
+        open_score=_opener(options),
+        make_desk=_desk_maker(options, keeping),
+        library=HomeLibrary(keeping),
+        ports=ports,
+        ports_sentence=sentence,
+        port_wanted=options.port,
+        click=PianoClick(ports) if ports else None,
+        judges=judges,
+        demo_path=demo_score(),
+        make_pianist=_pianist_maker(options),
+        notices=keeping.notices,
+    )
+
+
+def _desk_maker(
+    options: Namespace, keeping: Keeping
+) -> Callable[[Score, Path, Errand, float], Desk]:
+    made: list[Desks] = []
+
+    def make(score: Score, path: Path, errand: Errand, now_s: float) -> Desk:
+        from coach.cli.open_score import open_piece
+        from coach.cli.sessions import Desks
+
+        if not made:
+            made.append(
+                Desks(
+                    keeping.store,
+                    keeping.lease,
+                    options=options if options.command == "drill" else None,
+                    minutes=getattr(options, "minutes", WARM_UP_MIN),
+                    click_offset_ms=keeping.settings.click_offset_ms,
+                    judges_elsewhere=True,
+                    open_score=lambda path: open_piece(path, data=options.data),
+                )
+            )
+        return made[0].make(score, path, errand, now_s)
+
+    return make
+
+
+def _pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:
+    def make(score: Score) -> PianistLike:
+        from coach.playing.simulated.demo import demo_pianist
+
+        return demo_pianist(score, seed=getattr(options, "seed", 1))
+
+    return make
+
+
+def _opener(options: Namespace) -> Opener:
+    def opener(
+        path: Path,
+        moves: Sequence[str],
+        on_progress: Callable[[str], None],
+        cancelled: Callable[[], bool],
+    ) -> Score:
+        from coach.cli.open_score import open_piece
+
+        return open_piece(
+            path, moves, data=options.data, on_progress=on_progress, cancelled=cancelled
+        )
+
+    return opener

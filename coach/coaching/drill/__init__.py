@@ -1,0 +1,40 @@
+"""The drill: keys and silence in; marks, verdicts and assignments out."""
+
+from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill_events import (
+    AssignmentGiven,
+    CountIn,
+    MovedOn,
+    NoteMarked,
+    Outcome,
+    PlanChanged,
+    Proposed,
+    RepetitionBegan,
+    RepetitionEnded,
+    SetAside,
+    State,
+    StateChanged,
+    StrayKey,
+    ToJudge,
+)
+from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
+
+__all__ = [
+    "AssignmentGiven",
+    "CountIn",
+    "Drill",
+    "MovedOn",
+    "NoteMarked",
+    "Outcome",
+    "PlanChanged",
+    "Proposed",
+    "RepetitionBegan",
+    "RepetitionEnded",
+    "SetAside",
+    "State",
+    "StateChanged",
+    "StrayKey",
+    "ToJudge",
+    "WarmUpDrill",
+    "dues_of",
+]

@@ -1,0 +1,419 @@
+"""The drill: keys, silence and wishes in; marks, verdicts and assignments out.
+
+It reads no clock, keeps no file and calls nobody: every method takes the time and returns the
+outcomes in the order in which they happened. Times are seconds on one monotonic clock;
+``epoch_s`` (Unix time minus that clock) places them on a day.
+
+Rules
+-----
+- A repetition is judged against what stood when it began: its window, its tempo, its click.
+- What is asked for changes only between repetitions, once the hands rest, or when the pianist asks.
+- A repetition that went wrong is heard at once, and decided upon once the hands rest: with the next
+  one, where that is in hand already (begun again from the start, or judged elsewhere meanwhile).
+- Verdicts are taken in the order in which the repetitions were played.
+
+Thread-safe: no. Blocks: no.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from coach.coaching.coach import Coach
+from coach.coaching.drill.count_in import Clicking
+from coach.coaching.drill.drill_events import (
+    AssignmentGiven,
+    NoteMarked,
+    Outcome,
+    PlanChanged,
+    Proposed,
+    RepetitionBegan,
+    RepetitionEnded,
+    SetAside,
+    State,
+    StateChanged,
+    StrayKey,
+    ToJudge,
+)
+from coach.coaching.drill.hearing import Ear
+from coach.coaching.drill.states import Event, moved
+from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
+from coach.judging.following import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.job import JudgingJob
+from coach.judging.model import Judgement
+from coach.judging.tolerance import Strictness, Tolerance
+from coach.playing.notes import PlayedNote, Take
+from coach.score.model import Score
+from coach.score.window import Excerpt
+
+TOO_SOON = "You came in before the count was over: listen to all of it."
+LARGE = 3000
+"""Keys times notes from which a take is judged elsewhere, where that is allowed: some 55 keys of 55
+notes,"""
+STRANGE = 10.0
+"""and what its reading costs (``Ended.cost``) from which it is. A wrong key costs five. Of 1,000
+takes of ``scripts/earcases`` and of mashed and shifted ones none within both took longer than
+9 ms on a busy machine; a mashed bar of 22 notes took 0.3 s."""
+REST_S = 1.2
+"""A silence after which the hands rest, and something else may be asked for, at the least. Our
+choice: a verdict is in sight for as long, and whoever begins again meanwhile plays what is seen."""
+REST_BEATS = 1.4
+"""The same in beats: whoever plays on past the window's end strikes the next key within a beat."""
+LONGEST_REST_S = 2.0
+"""Nobody is kept waiting longer for what comes next. Our choice."""
+
+
+@dataclass(slots=True)
+class _Played:
+    """A repetition that has ended, and its verdict once it is there."""
+
+    job: JudgingJob
+    asked: Assignment
+    judgement: Judgement | None = None
+
+
+class Drill:
+    """One pianist at one piece, until the goal is reached.
+
+    Feed it with :meth:`key_down`, :meth:`key_up`, :meth:`pedal` and, some twenty times a second,
+    :meth:`tick`; or give it whole repetitions with :meth:`repetition`. ``click_offset_s`` is how
+    late the player's keys come against the click (see ``coach.judging.calibration``). With
+    ``judges_elsewhere`` large takes are given out to be judged (:class:`ToJudge`, :meth:`judged`).
+    """
+
+    def __init__(
+        self,
+        score: Score,
+        goal: Goal,
+        *,
+        coach: Coach | None = None,
+        history: Iterable[Observation] = (),
+        tolerance: Tolerance | None = None,
+        now_s: float = 0.0,
+        epoch_s: float = 0.0,
+        click_offset_s: float = 0.0,
+        judges_elsewhere: bool = False,
+    ) -> None:
+        self.score = score
+        self.goal = goal
+        self.coach = coach or Coach(score, goal, history=history, now_s=now_s + epoch_s)
+        self.state = State.READY
+        self._epoch_s = epoch_s
+        self._judges_elsewhere = judges_elsewhere
+        tolerance = tolerance or Tolerance.of(Strictness.USUAL)
+        self._ear = Ear(score, tolerance, click_offset_s, self.decision.assignment)
+        self._played: deque[_Played] = deque()
+        """Repetitions that have ended and whose verdict is not taken yet."""
+        self._count = 0
+        self._last_key_s = float("-inf")
+        self._goal_reached = False
+        """Whether the last verdict reached the goal, and this is not shown yet."""
+
+    @property
+    def decision(self) -> Decision:
+        """What the coach decided last."""
+        return self.coach.decision
+
+    @property
+    def assignment(self) -> Assignment:
+        """What is to be played now: what was given last, until the hands rest."""
+        wanted = self.coach.decision.assignment
+        return wanted if wanted.to_play == self._ear.asked.to_play else self._ear.asked
+
+    @property
+    def excerpt(self) -> Excerpt:
+        """The notes of the present window."""
+        return self._ear.excerpt
+
+    @property
+    def is_finished(self) -> bool:
+        """Whether it stands at its goal."""
+        return self.state is State.FINISHED
+
+    def start(self, now_s: float) -> tuple[Outcome, ...]:
+        """Show the first assignment."""
+        return (StateChanged(self.state), self._given())
+
+    # -- what is played ---------------------------------------------------------------------
+
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was struck.
+
+        At the goal the window played anew from its beginning goes on with it, and other keys do
+        not; with a click any key counts in, as ever.
+        """
+        if self.state is State.NO_PIANO:
+            return ()
+        out: list[Outcome] = []
+        if self.state in (State.COUNT_IN, State.PLAYING):
+            out += self._hear(self._ear.follower.tick(at_s), at_s)
+        out += self._settle(at_s)
+        rested = self._hands_rest(at_s)
+        self._last_key_s = max(at_s, self._last_key_s)
+        at_rest = self.state is State.RESTING or (self.is_finished and self._click.is_wanted)
+        if at_rest:  # no hand is free for a key of the computer
+            out += self._move(Event.GO_ON)
+        if self.state is State.READY and self._click.is_wanted:
+            # Whoever plays on past the window's end asks for no count-in.
+            return (*out, *self._start_click(at_s)) if rested else tuple(out)
+        if self.state is State.COUNT_IN:
+            if self._click.is_early(pitch, at_s):
+                out += self._drop(TOO_SOON, Event.OVER)
+                self._click.plan(at_s)
+                return tuple(out)
+            if self._click.is_before_window(at_s):
+                return tuple(out)
+        heard = self._ear.follower.key_down(pitch, velocity, at_s)
+        if self.is_finished:
+            if not any(isinstance(one, Begun) for one in heard):
+                return tuple(out)
+            out += self._move(Event.GO_ON)
+        return (*out, *self._hear(heard, at_s))
+
+    def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was released."""
+        self._ear.follower.key_up(pitch, at_s)
+        return ()
+
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
+        """A pedal moved."""
+        self._ear.follower.pedal(controller, value, at_s)
+        return ()
+
+    def tick(self, now_s: float) -> tuple[Outcome, ...]:
+        """Time passed: silence ends a repetition, a click begins or runs out, the hands rest."""
+        if self.state in (State.NO_PIANO, State.RESTING):
+            return ()
+        out: list[Outcome] = []
+        if not self.is_finished:
+            out += self._hear(self._ear.follower.tick(now_s), now_s)
+        out += self._settle(now_s)
+        if self._click.is_due(now_s) and self._hands_rest(now_s) and not self._played:
+            out += self._start_click(now_s)
+        if self.state is State.COUNT_IN and self._click.has_run_out(now_s):
+            self._click.stop()
+            out += self._move(Event.CLICK_RUNS_OUT)
+        return tuple(out)
+
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[Outcome, ...]:
+        """The verdict on a repetition that was given out to be judged (:class:`ToJudge`).
+
+        Verdicts are taken in the order in which the repetitions were played: one that comes too
+        soon waits for those before it. Nobody waits for a second verdict on the same one.
+        """
+        for played in self._played:
+            if played.job.number == job.number and played.judgement is None:
+                played.judgement = judgement
+        return (*self._take_verdicts(now_s), *self._settle(now_s))
+
+    def waits_for(self, job: JudgingJob | None = None) -> bool:
+        """Whether the verdict on this job is still to come, or on any."""
+        waiting = (one.job for one in self._played if one.judgement is None)
+        return any(job is None or one is job or one == job for one in waiting)
+
+    def repetition(
+        self, notes: Sequence[PlayedNote], *, now_s: float = 0.0, click_s: float | None = None
+    ) -> RepetitionEnded:
+        """Judge a whole repetition of the present assignment, and decide: the headless way.
+
+        ``now_s`` is when it ended (for breaks and for tomorrow); ``click_s`` when the window's
+        first grid beat was clicked, None where no click ran.
+        """
+        job, asked = self._ear.job(self._count, Take(tuple(notes)), click_s), self.assignment
+        self._count += 1
+        judgement = job.judge()
+        self._ear.remember(judgement, asked.qpm)
+        decision = self.coach.after(judgement, now_s + self._epoch_s)
+        if decision.changed:
+            self._ear.set_up(decision.assignment)
+        return RepetitionEnded(job.take, judgement, decision, asked)
+
+    # -- what is asked for ------------------------------------------------------------------
+
+    def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist asks for something else; the repetition in hand is set aside."""
+        out = self._drop("You asked for something else.", Event.OVER)
+        self.coach.ask(request, now_s + self._epoch_s)
+        return (*out, *self._given_anew(now_s))
+
+    def change_plan(self, row: int, change: PlanChange, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist moves a row of ``coach.plan()``, leaves it out, or takes it up again.
+
+        The last outcome is :class:`PlanChanged`, with what was done or why it can't be; before it
+        comes a new assignment, where there is one. See ``Coach.change_plan``.
+        """
+        return self._replanned(self.coach.change_plan(row, change), now_s)
+
+    def reorder(self, order: Order, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist wants the bars in another order; outcomes as of :meth:`change_plan`."""
+        return self._replanned(self.coach.reorder(order), now_s)
+
+    def _replanned(self, said: str, now_s: float) -> tuple[Outcome, ...]:
+        self.goal = self.coach.goal
+        if not self.decision.changed and not self._can_go_on:
+            return (PlanChanged(said),)
+        out = self._drop("You changed the plan.", Event.OVER)
+        return (*out, *self._given_anew(now_s), PlanChanged(said))
+
+    @property
+    def _can_go_on(self) -> bool:
+        return self.state is State.FINISHED and not self.decision.finished
+
+    def _given_anew(self, now_s: float) -> tuple[Outcome, ...]:
+        self._ear.set_up(self.decision.assignment)
+        self._goal_reached = False
+        out = self._move(Event.GO_ON) if self.state is State.FINISHED else []
+        return (*out, self._given())
+
+    def pause(self, now_s: float) -> tuple[Outcome, ...]:
+        """Rest; the repetition in hand is set aside."""
+        if self.state in (State.RESTING, State.NO_PIANO, State.FINISHED):
+            return ()
+        return tuple(self._drop("You paused.", Event.PAUSE))
+
+    def resume(self, now_s: float) -> tuple[Outcome, ...]:
+        """Go on after a pause, or past the goal."""
+        if self.state not in (State.RESTING, State.FINISHED):
+            return ()
+        self._ear.set_up(self.decision.assignment)
+        return (*self._move(Event.GO_ON), self._given())
+
+    def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano vanished: the repetition in hand is set aside, nothing else is lost."""
+        if self.state is State.NO_PIANO:
+            return ()
+        return tuple(self._drop("The piano was unplugged.", Event.PIANO_LOST))
+
+    def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano is there (again)."""
+        if self.state is not State.NO_PIANO:
+            return ()
+        out = self._move(Event.PIANO_FOUND)
+        self._ear.set_up(self.decision.assignment)
+        if self.decision.finished:
+            self._goal_reached = False
+            return (*out, *self._move(Event.GOAL_REACHED))
+        return (*out, self._given())
+
+    # -- inside -----------------------------------------------------------------------------
+
+    @property
+    def _click(self) -> Clicking:
+        return self._ear.click
+
+    def _given(self) -> AssignmentGiven:
+        return AssignmentGiven(self.assignment, self.excerpt, self.decision)
+
+    def _move(self, event: Event) -> list[Outcome]:
+        before, self.state = self.state, moved(self.state, event)
+        return [] if self.state is before else [StateChanged(self.state)]
+
+    def _drop(self, reason: str, event: Event) -> list[Outcome]:
+        """Set aside what is in hand, and hear what is asked for from its beginning."""
+        out: list[Outcome] = []
+        if self.state in (State.PLAYING, State.COUNT_IN):
+            out.append(SetAside(reason))
+        out += self._move(event)
+        self._ear.set_up(self._ear.asked)
+        return out
+
+    def _hear(self, heard: Sequence[Heard], now_s: float) -> list[Outcome]:
+        out: list[Outcome] = []
+        for at, one in enumerate(heard):
+            if isinstance(one, Marked):
+                out.append(NoteMarked(one.note, one.label))
+            elif isinstance(one, Stray):
+                out.append(StrayKey(one.pitch, one.hand))
+            elif isinstance(one, Begun):
+                out += [*self._move(Event.FIRST_NOTE), RepetitionBegan(one.at_s)]
+            elif isinstance(one, NotThis):
+                out += self._over([SetAside(one.reason)], now_s)
+            elif isinstance(one, Ended):
+                goes_on = any(isinstance(later, Begun) for later in heard[at:])
+                out += self._ended(one, now_s, goes_on=goes_on)
+        return out
+
+    def _over(self, said: list[Outcome], now_s: float) -> list[Outcome]:
+        """Nothing is in hand any more; the next count-in comes after a breath."""
+        said += self._move(Event.OVER)
+        if self.state is State.READY:
+            self._click.plan(now_s)
+        return said
+
+    def _ended(self, ended: Ended, now_s: float, *, goes_on: bool) -> list[Outcome]:
+        """A repetition is over; ``goes_on``: with the next one in hand."""
+        job = self._ear.job(self._count, ended.take, self._click.window_s)
+        self._count += 1
+        played = _Played(job, self.assignment)
+        self._played.append(played)
+        if self._judges_elsewhere and (job.size > LARGE or ended.cost > STRANGE):
+            return self._over([ToJudge(job)], now_s)
+        played.judgement = job.judge()
+        if not goes_on:
+            said = self._take_verdicts(now_s, ends=True)
+            return self._over(said, now_s) if self.state is State.PLAYING else said
+        return self._over(self._take_verdicts(now_s), now_s)
+
+    def _take_verdicts(self, now_s: float, *, ends: bool = False) -> list[Outcome]:
+        """Hear the verdicts that are there, in the order played.
+
+        ``ends``: the last of them ended just now, and nothing is in hand after it.
+        """
+        out: list[Outcome] = []
+        while self._played and (judgement := self._played[0].judgement) is not None:
+            played = self._played.popleft()
+            out += self._take(played, judgement, now_s, ends=ends and not self._played)
+        return out
+
+    def _take(
+        self, played: _Played, judgement: Judgement, now_s: float, *, ends: bool
+    ) -> list[Outcome]:
+        if not judgement.is_repetition:
+            return [SetAside(judgement.sentence)]
+        self._ear.remember(judgement, played.asked.qpm)
+        heard = self.coach.after if judgement.clean else self.coach.hear
+        decision = heard(judgement, now_s + self._epoch_s, played.asked)
+        out: list[Outcome] = [RepetitionEnded(played.job.take, judgement, decision, played.asked)]
+        self._goal_reached = decision.finished and judgement.clean
+        if ends:
+            out += self._reach_goal()
+        return out + [Proposed(text) for text in decision.proposals]
+
+    def _reach_goal(self) -> list[Outcome]:
+        reached, self._goal_reached = self._goal_reached, False
+        return self._move(Event.GOAL_REACHED) if reached else []
+
+    def _hands_rest(self, now_s: float) -> bool:
+        """Whether no key has come for a moment, longer where the tempo is slow."""
+        beat_s = float(self._beat_quarters) * 60.0 / (self._ear.asked.qpm or self.excerpt.qpm)
+        rest_s = min(max(REST_S, REST_BEATS * beat_s), LONGEST_REST_S)
+        return now_s - self._last_key_s >= rest_s
+
+    @property
+    def _beat_quarters(self) -> float:
+        grid = self.excerpt.grid
+        return grid[1] - grid[0]
+
+    def _settle(self, now_s: float) -> list[Outcome]:
+        """Between repetitions, once the hands rest: what follows from what was played."""
+        free = self.state in (State.READY, State.FINISHED)
+        if not free or self._played or not self._hands_rest(now_s):
+            return []
+        before = self.assignment
+        wanted = self.coach.decide().assignment
+        out = self._reach_goal()
+        if wanted.to_play != self._ear.asked.to_play:
+            self._ear.set_up(wanted)
+        if wanted != before:
+            out.append(self._given())
+            if self.state is State.READY:
+                self._click.plan(now_s)
+        return out
+
+    def _start_click(self, now_s: float) -> list[Outcome]:
+        if self.state is not State.READY:
+            self._click.stop()
+            return []
+        return [*self._move(Event.CLICK_STARTS), self._click.start(now_s)]

@@ -1,0 +1,147 @@
+"""What the drill answers to an input: the only things that a screen or a program has to show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from coach.coaching.model import Assignment, Decision
+from coach.judging.job import JudgingJob
+from coach.judging.model import Judgement, Label
+from coach.playing.notes import Take
+from coach.score.model import Hand
+from coach.score.window import Excerpt
+
+
+class State(StrEnum):
+    """Where the drill stands; the moves between them are one table in ``states.py``."""
+
+    READY = "ready"
+    """Waiting for the first note of the window."""
+    COUNT_IN = "count-in"
+    PLAYING = "playing"
+    NO_PIANO = "no piano"
+    RESTING = "resting"
+    """The pianist asked for a pause."""
+    FINISHED = "finished"
+
+
+@dataclass(frozen=True, slots=True)
+class StateChanged:
+    """The drill is in another state now."""
+
+    state: State
+
+
+@dataclass(frozen=True, slots=True)
+class AssignmentGiven:
+    """There is something to play: show this window and this reason."""
+
+    assignment: Assignment
+    excerpt: Excerpt
+    decision: Decision
+
+
+@dataclass(frozen=True, slots=True)
+class CountIn:
+    """A click runs from now on: the first beat of the count-in is at ``first_beat_s``."""
+
+    first_beat_s: float
+    beat_s: float
+    """Length of a beat (the metre's beat) in seconds."""
+    count_in_beats: int
+    """Beats before the window's first beat."""
+    beats: int
+    """Beats in all, count-in included."""
+
+
+@dataclass(frozen=True, slots=True)
+class RepetitionBegan:
+    """The first note of a repetition was heard."""
+
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoteMarked:
+    """A score note's mark while playing; None takes an earlier mark back."""
+
+    note: int
+    """Index into ``excerpt.notes``."""
+    label: Label | None
+
+
+@dataclass(frozen=True, slots=True)
+class StrayKey:
+    """A key that belongs to no score note, while playing."""
+
+    pitch: int
+    hand: Hand | None
+
+
+@dataclass(frozen=True, slots=True)
+class ToJudge:
+    """A repetition is over that takes long to judge: have it judged elsewhere.
+
+    Hand the verdict to ``Drill.judged``; then comes its :class:`RepetitionEnded`.
+    """
+
+    job: JudgingJob
+
+
+@dataclass(frozen=True, slots=True)
+class RepetitionEnded:
+    """A repetition was judged: its verdict, and the decision that follows from it.
+
+    The next one may have begun already, where this was broken off by starting again, or judged
+    elsewhere.
+    """
+
+    take: Take
+    judgement: Judgement
+    decision: Decision
+    assignment: Assignment
+    """What was asked for when it was played."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """What was played does not count: noodling, a lost piano, a new assignment in mid-bar."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Proposed:
+    """An offer to the pianist: a break, stopping for today."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class MovedOn:
+    """What is to be played next is in another piece: put that on the desk."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanChanged:
+    """The pianist changed the plan, or tried to."""
+
+    said: str
+    """What was done, or why it can't be: one sentence."""
+
+
+Outcome = (
+    StateChanged
+    | AssignmentGiven
+    | CountIn
+    | RepetitionBegan
+    | NoteMarked
+    | StrayKey
+    | ToJudge
+    | RepetitionEnded
+    | SetAside
+    | Proposed
+    | MovedOn
+    | PlanChanged
+)

@@ -1,0 +1,229 @@
+"""One piece's part of a warm-up, behaving as a drill: spot after spot, without a hand for it.
+
+A spot's turn is over when it holds, or after so many tries; then, once the hands have rested, the
+next one comes by itself. Where that is in another piece, :class:`MovedOn` says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill_events import (
+    AssignmentGiven,
+    MovedOn,
+    Outcome,
+    Proposed,
+    RepetitionEnded,
+    State,
+    StateChanged,
+)
+from coach.coaching.model import Assignment, Decision, Request
+from coach.coaching.planning import MOST_TRIES, Due, Round, RowState, WarmUp
+from coach.coaching.wording import ENOUGH
+from coach.judging.job import JudgingJob
+from coach.judging.model import Judgement
+from coach.score.window import Excerpt, Window
+
+REST_S = 3.0
+"""A silence after which the next spot comes. Own choice: time to read the verdict and lift the
+hands, and too short to wonder whether anything will come."""
+
+DrillMaker = Callable[[WarmUp, Window, float], Drill]
+"""Makes the drill of one window of a spot, at a time."""
+
+
+class WarmUpDrill:
+    """Behaves as a :class:`Drill`. ``spots`` are this piece's, by their places in the round."""
+
+    def __init__(
+        self,
+        round_: Round,
+        spots: Mapping[int, WarmUp],
+        make: DrillMaker,
+        now_s: float,
+    ) -> None:
+        """Raises ValueError where the round has nothing (more) of this piece."""
+        self.round, self._spots, self._make = round_, spots, make
+        self._drills: dict[tuple[int, int], Drill] = {}
+        self._tries = 0
+        self._is_over = self._is_done = self._moves_on = False
+        self._held_back: AssignmentGiven | None = None
+        """What the drill of a turn that is over asks for; shown only if it is gone on with."""
+        self._last_key_s = now_s
+        if round_.now is None:
+            round_.choose(now_s)
+        if round_.now not in spots:
+            raise ValueError("Nothing is left to warm up in this piece.")
+        self.drill = self._present(now_s)
+
+    @property
+    def state(self) -> State:
+        """Where the present drill stands."""
+        if self._is_done and self.drill.state is not State.NO_PIANO:
+            return State.FINISHED
+        return State.READY if self.drill.state is State.FINISHED else self.drill.state
+
+    @property
+    def decision(self) -> Decision:
+        """What the coach decided last; finished once the whole warm-up is."""
+        return replace(self.drill.decision, finished=self._is_done)
+
+    @property
+    def assignment(self) -> Assignment:
+        """What is to be played now."""
+        return self.drill.assignment
+
+    @property
+    def excerpt(self) -> Excerpt:
+        """The notes of the present window."""
+        return self.drill.excerpt
+
+    @property
+    def states(self) -> tuple[RowState, ...]:
+        """What became of each of this piece's spots, in order."""
+        return tuple(self._state(at) for at in self._spots)
+
+    def _state(self, at: int) -> RowState:
+        due = self.round.dues[at]
+        if at == self.round.now:
+            return RowState.NOW
+        if due.left_out:
+            return RowState.LEFT_OUT
+        return RowState.HELD if due.held else RowState.TO_COME
+
+    # -- as a drill -------------------------------------------------------------------------
+
+    def start(self, now_s: float) -> tuple[Outcome, ...]:
+        """Show the first assignment."""
+        return self.drill.start(now_s)
+
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was struck."""
+        if self._is_done:
+            return ()
+        self.round.begin(at_s)
+        self._last_key_s = at_s
+        out: tuple[Outcome, ...] = ()
+        if self._held_back:
+            out, self._held_back = (self._held_back,), None
+        return out + self._on(self.drill.key_down(pitch, velocity, at_s))
+
+    def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
+        """A key was released."""
+        return self._on(self.drill.key_up(pitch, at_s))
+
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
+        """A pedal moved."""
+        return self.drill.pedal(controller, value, at_s)
+
+    def tick(self, now_s: float) -> tuple[Outcome, ...]:
+        """Time passed: after a rest the next spot comes."""
+        if self._is_done or self._moves_on:
+            return ()
+        out = self._on(self.drill.tick(now_s))
+        rests = self.drill.state in (State.READY, State.FINISHED)
+        if not (self._is_over and rests and now_s - self._last_key_s >= REST_S):
+            return out
+        return out if self.drill.waits_for() else out + self._next(now_s)
+
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[Outcome, ...]:
+        """The verdict on a repetition that was given out to be judged."""
+        for drill in self._drills.values():
+            if drill is not self.drill and drill.waits_for(job):
+                said = drill.judged(job, judgement, now_s)
+                return tuple(one for one in said if isinstance(one, RepetitionEnded))
+        return self._on(self.drill.judged(job, judgement, now_s))
+
+    def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano vanished."""
+        return self.drill.piano_lost(now_s)
+
+    def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
+        """The piano is there."""
+        self._last_key_s = now_s
+        return self._on(self.drill.piano_found(now_s))
+
+    def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
+        """The pianist's wish; "next" and "not this" leave this spot for good."""
+        if self._is_done:
+            return ()
+        if request in (Request.NEXT, Request.NOT_THIS) and self.round.now is not None:
+            self.round.leave_out(self.round.now)
+            return self._next(now_s)
+        self._is_over = False  # whoever asks for something of it goes on with it
+        self._tries, self._held_back = 0, None
+        return self._on(self.drill.ask(request, now_s))
+
+    def pause(self, now_s: float) -> tuple[Outcome, ...]:
+        """Rest."""
+        return () if self._is_done else self.drill.pause(now_s)
+
+    def resume(self, now_s: float) -> tuple[Outcome, ...]:
+        """Go on."""
+        self._last_key_s = now_s
+        return () if self._is_done else self._on(self.drill.resume(now_s))
+
+    # -- from turn to turn ------------------------------------------------------------------
+
+    def _on(self, outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
+        """Count the tries; what is said at a goal is kept back, for it is not the end yet."""
+        shown: list[Outcome] = []
+        for one in outcomes:
+            if isinstance(one, RepetitionEnded):
+                self._tries += 1
+                reached = one.decision.finished and one.judgement.clean
+                self._is_over = self._is_over or reached or self._tries >= MOST_TRIES
+            if one in (StateChanged(State.FINISHED), Proposed(ENOUGH)):
+                continue
+            if self._is_over and isinstance(one, AssignmentGiven):
+                self._held_back = one
+                continue
+            shown.append(one)
+        return tuple(shown)
+
+    def _next(self, now_s: float) -> tuple[Outcome, ...]:
+        """The next turn: in this piece, in another, or none."""
+        if self.round.now is not None:
+            self.round.over(held=self.drill.decision.finished)
+            self.drill.pause(now_s)
+        due = self.round.choose(now_s)
+        if due is None:
+            return self._end(now_s)
+        if self.round.now in self._spots:
+            return self._turn_to(now_s)
+        if not self.round.is_ready(due.piece) or not due.is_open:
+            self.round.now = None  # it is being opened, or is gone: look again
+            return ()
+        self._moves_on = True
+        return (MovedOn(),)
+
+    def _turn_to(self, now_s: float) -> tuple[Outcome, ...]:
+        self._tries, self._is_over, self._held_back = 0, False, None
+        self.drill = self._present(now_s)
+        if self.drill.state is State.RESTING:
+            self.drill.resume(now_s)
+        given = AssignmentGiven(self.assignment, self.excerpt, self.decision)
+        return (StateChanged(self.state), given)
+
+    def _present(self, now_s: float) -> Drill:
+        """The drill of the round's present turn; as it was left, where it had one before."""
+        at = self.round.now
+        assert at is not None
+        windows = self._spots[at].windows
+        level = min(self.round.dues[at].held, len(windows) - 1)
+        drill = self._drills.get((at, level))
+        if drill is None:
+            drill = self._make(self._spots[at], windows[level], now_s)
+            self._drills[at, level] = drill
+        return drill
+
+    def _end(self, now_s: float) -> tuple[Outcome, ...]:
+        self._is_done = True
+        return (StateChanged(State.FINISHED), Proposed(self.round.why_over(now_s)))
+
+
+def dues_of(piece: str, spots: Sequence[WarmUp]) -> tuple[Due, ...]:
+    """A piece's spots as they are due, where its score is open."""
+    return tuple(Due(piece, one.spot, len(one.windows)) for one in spots)

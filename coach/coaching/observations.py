@@ -1,0 +1,91 @@
+"""What a judgement says of each transition, as it is kept in the record and believed in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from coach.coaching.model import Observation
+from coach.judging.model import Judgement, Outcome
+from coach.judging.tolerance import USUAL
+from coach.score.model import Hands
+from coach.score.window import Excerpt, Transition
+
+LEAST_MS, HALF_MS = 180.0, 170.0
+"""A hesitation that counts at all is longer than the first (the ear's own floor); half of them are
+longer than both together, half of the rest than as much again (a design choice)."""
+
+FAILED = frozenset({Outcome.WRONG, Outcome.LATE, Outcome.EARLY, Outcome.UNEVEN, Outcome.REPEATED})
+
+
+def observations(judgement: Judgement, at_s: float) -> tuple[Observation, ...]:
+    """What a judgement says of each transition of each hand, as it is kept in the record.
+
+    Where the playing just stopped nothing failed: a stop tells something only where the player
+    stopped before, and then it is a fault of the judgement's (``reach.stopped_again``).
+    """
+    at_fault = _onsets_at_fault(judgement)
+    hears_late = chances_to_hear_late(judgement.excerpt, judgement.qpm)
+    return tuple(
+        Observation(
+            at_s=at_s,
+            transition=result.transition,
+            onset_quarters=at_fault.get(
+                (result.transition.hands, result.transition.to_quarters),
+                result.transition.to_quarters,
+            ),
+            hands_played=judgement.excerpt.window.hands,
+            outcome=result.outcome,
+            qpm=judgement.qpm,
+            error_ms=result.error_ms,
+            hears_late=hears_late.get(result.transition, 1.0),
+        )
+        for result in judgement.transitions
+    )
+
+
+def _onsets_at_fault(judgement: Judgement) -> dict[tuple[Hands, Fraction], Fraction]:
+    """The heaviest fault's onset in each transition, both hands' faults given to each hand."""
+    out: dict[tuple[Hands, Fraction], Fraction] = {}
+    for fault in judgement.faults:
+        if not fault.forgiven:
+            for hand in fault.hands.members:
+                out.setdefault((Hands(hand), fault.transition.to_quarters), fault.onset_quarters)
+    notes = judgement.excerpt.notes
+    for result in judgement.transitions:
+        if result.note is not None:
+            key = (result.transition.hands, result.transition.to_quarters)
+            out.setdefault(key, notes[result.note].onset_quarters)
+    return out
+
+
+def chances_to_hear_late(excerpt: Excerpt, qpm: float | None) -> dict[Transition, float]:
+    """For each move, the chance that a hesitation into it would be heard in this excerpt."""
+    onsets = excerpt.onsets_quarters
+    quarter_ms = 60_000 / (qpm or excerpt.qpm)
+    return {
+        excerpt.transition_to(note.onset_quarters, Hands(note.hand)): chance_to_hear_late(
+            onsets, number, quarter_ms
+        )
+        for note, number in zip(excerpt.notes, excerpt.onset_numbers, strict=True)
+    }
+
+
+def chance_to_hear_late(onsets: Sequence[Fraction], at: int, quarter_ms: float) -> float:
+    """The chance that a hesitation before one of these onsets would be heard.
+
+    The longer the interval, the more of it counts as the player's own timing, more still where a
+    long note ends. The player's tempo and scatter are taken as known from before.
+    """
+    if at == 0:
+        return 0.0
+    interval = onsets[at] - onsets[at - 1]
+    before = [onsets[i] - onsets[i - 1] for i in range(max(1, at - 2), at)]
+    ending = bool(before) and interval >= 2 * max(before)
+    limit_ms = USUAL.hesitation_ms(float(interval) * quarter_ms, 0.0, ending=ending, known=True)
+    return _exceeds(limit_ms)
+
+
+def _exceeds(limit_ms: float) -> float:
+    chance: float = 0.5 ** (max(limit_ms - LEAST_MS, 0.0) / HALF_MS)
+    return chance

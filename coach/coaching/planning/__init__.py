@@ -1,0 +1,31 @@
+"""What to practise in which order: the plan, what comes next, the warm-up."""
+
+from coach.coaching.planning.next_goal import onward
+from coach.coaching.planning.plan import PlanRow, RowState, steps
+from coach.coaching.planning.plan_edits import Arrangement
+from coach.coaching.planning.warmup import (
+    SESSION_GAP_S,
+    WarmUp,
+    all_fit,
+    last_session,
+    warm_up,
+    weak_spots,
+)
+from coach.coaching.planning.warmup_round import MOST_TRIES, Due, Round
+
+__all__ = [
+    "MOST_TRIES",
+    "SESSION_GAP_S",
+    "Arrangement",
+    "Due",
+    "PlanRow",
+    "Round",
+    "RowState",
+    "WarmUp",
+    "all_fit",
+    "last_session",
+    "onward",
+    "steps",
+    "warm_up",
+    "weak_spots",
+]

@@ -1,0 +1,184 @@
+"""The warm-up: the spots that were weak when the pianist last played, worst first.
+
+The rule is unconditional for the next day: every spot that failed in the last session comes
+again, also one that was mended, because a day's sleep lies between (Rawson and Dunlosky, 2011:
+relearn on later days; the figures come from verbal recall, not from the piano).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from coach.coaching.model import Observation
+from coach.coaching.windows import Places
+from coach.judging.model import Outcome
+from coach.score.choose import whole_piece
+from coach.score.model import Score
+from coach.score.window import Transition, Window
+
+SESSION_GAP_S = 3 * 3600.0
+"""A pause this long ends a session. Our choice: longer than a meal, shorter than a night."""
+
+SLIP_RATE = 1 / 3
+"""A spot that fails in fewer of its tries than this, and only once, was a slip. Our choice."""
+
+REPETITIONS = 3
+"""Repetitions that a spot is expected to take: two clean, and one to get there."""
+
+FEW_ONSETS = 4
+"""A window of fewer onsets is no movement, but notes found one by one. Our choice."""
+
+USUAL_MOVES = 3
+"""Beats of a spot's smallest window, mostly: a run-up, the move, and one on. Told from the code."""
+
+USUAL_QPM = 80.0
+"""Where no tempo is known of a spot. Our choice: a walking pace."""
+
+LINE_S = 3.0
+"""Seconds between two repetitions, for reading the verdict and lifting the hands."""
+
+
+@dataclass(frozen=True, slots=True)
+class WeakSpot:
+    """A transition of one hand that failed when the pianist last played."""
+
+    transition: Transition
+    failures: int
+    tries: int
+    mended: bool
+    """The last three tries of the session were clean."""
+    qpm: float | None
+    """The tempo it was last tried at, in quarters a minute."""
+
+    @property
+    def weight(self) -> float:
+        """How weak: the expected chance of failing (uniform prior), mended spots after all
+        others."""
+        chance = (self.failures + 1) / (self.tries + 2)
+        return chance - 1.0 if self.mended else chance
+
+
+@dataclass(frozen=True, slots=True)
+class WarmUp:
+    """One weak spot as it is warmed up."""
+
+    spot: WeakSpot
+    window: Window
+    """Its smallest useful context: the trouble as it was drilled, the spot's hand alone."""
+    around: Window
+    """The same hand with the bar around it, for once the small one holds."""
+    qpm: float
+    expected_s: float
+    """How long it will take, about."""
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """What is played of it, the smallest first."""
+        return (self.window,) if self.window.contains(self.around) else (self.window, self.around)
+
+    @property
+    def reason(self) -> str:
+        """Why it comes, in a sentence."""
+        failed = f"it failed {self.spot.failures} of {self.spot.tries} times"
+        if self.spot.mended:
+            return f"Weak when you last played: {failed}, and then it held. Does it still?"
+        return f"Weak when you last played: {failed}."
+
+
+def last_session(history: Iterable[Observation]) -> tuple[Observation, ...]:
+    """The observations of the last session, in the order of time."""
+    ordered = sorted(history, key=lambda one: one.at_s)
+    start = len(ordered)
+    while start > 0:
+        gap_s = ordered[start].at_s - ordered[start - 1].at_s if start < len(ordered) else 0.0
+        if gap_s > SESSION_GAP_S:
+            break
+        start -= 1
+    return tuple(ordered[start:])
+
+
+def weak_spots(history: Iterable[Observation]) -> tuple[WeakSpot, ...]:
+    """The weak spots of the last session, worst first."""
+    tries: dict[Transition, list[Observation]] = defaultdict(list)
+    for one in last_session(history):
+        if one.outcome is not Outcome.NOT_REACHED:
+            tries[one.transition].append(one)
+    spots = (_spot(transition, seen) for transition, seen in tries.items())
+    weak = (spot for spot in spots if _is_weak(spot))
+    return tuple(sorted(weak, key=lambda spot: (-spot.weight, spot.transition.to_quarters)))
+
+
+def _spot(transition: Transition, seen: Sequence[Observation]) -> WeakSpot:
+    failed = [one.outcome is not Outcome.CLEAN for one in seen]
+    tempos = [one.qpm for one in seen if one.qpm is not None]
+    mended = len(failed) >= 3 and not any(failed[-3:])
+    return WeakSpot(transition, sum(failed), len(failed), mended, tempos[-1] if tempos else None)
+
+
+def _is_weak(spot: WeakSpot) -> bool:
+    return spot.failures >= 2 or (spot.failures == 1 and spot.failures / spot.tries >= SLIP_RATE)
+
+
+def warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUp, ...]:
+    """The weak spots of a piece as they are warmed up, worst first; each place once."""
+    places = Places(score, whole_piece(score))
+    chosen: list[WarmUp] = []
+    for spot in weak_spots(history):
+        item = _item(places, spot)
+        if not any(_is_played_with(item, other) for other in chosen):
+            chosen.append(item)
+    return tuple(chosen)
+
+
+def _is_played_with(item: WarmUp, other: WarmUp) -> bool:
+    """Whether a spot is in another's window anyway, or its window all around that."""
+    move, window = item.spot.transition, other.window
+    inside = window.start_quarters <= move.from_quarters and move.to_quarters <= window.end_quarters
+    return item.window.contains(window) or (inside and move.hands is window.hands)
+
+
+def all_fit(spots: Iterable[WeakSpot], minutes: float) -> bool:
+    """Whether there is time for all of these spots, told without their score."""
+    return sum(map(expected_s, spots)) <= 60 * minutes
+
+
+def expected_s(spot: WeakSpot) -> float:
+    """How long a spot takes, about, told without its score."""
+    move = spot.transition.to_quarters - spot.transition.from_quarters
+    return _expected_s(USUAL_MOVES * move, spot.qpm or USUAL_QPM)
+
+
+def _expected_s(quarters: Fraction, qpm: float) -> float:
+    """How long a short drill takes, about: its repetitions, each with its landing and a breath."""
+    return REPETITIONS * (float(quarters + 1) * 60.0 / qpm + LINE_S)
+
+
+def _item(places: Places, spot: WeakSpot) -> WarmUp:
+    hands = spot.transition.hands
+    window, around = _small(places, spot.transition), places.bar(spot.transition, hands)
+    if not around.contains(window):
+        around = places.bar(spot.transition, hands, before=1)
+    asked_qpm = places.score.tempo_at(window.start_quarters)
+    qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
+    took_s = _expected_s(window.end_quarters - window.start_quarters, qpm)
+    return WarmUp(spot, window, around, qpm, took_s)
+
+
+def _small(places: Places, transition: Transition) -> Window:
+    """A run-up and the move, landing on the note arrived at: wide enough to be a movement."""
+    window = places.around(transition, transition.hands)
+    for before, after in ((1, 1), (2, 1), (2, 2), (3, 2)):
+        if _onsets(places, window) >= FEW_ONSETS:
+            break
+        window = places.around(transition, transition.hands, before, after)
+    return window
+
+
+def _onsets(places: Places, window: Window) -> int:
+    onsets = places.onsets[window.hands]
+    end = places.end_of(window) if window.landing else window.end_quarters
+    return bisect_right(onsets, end) - bisect_left(onsets, window.start_quarters)

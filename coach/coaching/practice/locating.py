@@ -1,0 +1,155 @@
+"""Looking for the trouble: what is worth hearing next, and which trouble is to be mended.
+
+The task's window is heard as it is; where something may stand at fault, its surroundings are
+probed, to learn whether it does and in which hand; until a trouble is named and little is left in
+doubt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from coach.coaching.diagnosis import (
+    CLAIM_FAULT,
+    Choice,
+    Diagnosis,
+    Evidence,
+    Probe,
+    hand_of,
+    trouble,
+)
+from coach.coaching.model import Kind, Trouble
+from coach.coaching.practice.task import Ask, Task
+from coach.coaching.windows import SINGLE, Places
+from coach.coaching.wording import HANDS, run_up_words, way_words
+from coach.score.window import Transition, Window
+
+OPEN_DOUBT = 0.3
+"""A suspect likelier than this is looked into before a named trouble is mended; nothing else is."""
+HEARINGS = 2
+"""A short whole is heard so often before anything in it is mended: one may hide a second trouble.
+A third hearing costs learners more playing than it saves (``python -m scripts.bench_coaching
+--only mending``)."""
+SHORT_BEATS = 24.0
+"""A longer whole is heard once: to hear all of it again takes as long as mending what is known."""
+FAILED_TWICE = 1.8
+"""Weight of two failures, some way faded."""
+STILL_IN_DOUBT = 0.02
+"""A hand likelier than this to have a trouble alone is heard alone again, where it won't mend."""
+HOLDS = "That holds: the whole of it again."
+ANOTHER = "All of it once more: is there another place?"
+A_SLIP = "That may have been a slip: the whole of it again."
+
+
+class Finding:
+    """Looks for troubles inside one task."""
+
+    def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
+        self.task, self.places, self.evidence = task, places, evidence
+        self.probe: Probe | None = None
+        """What is being looked into."""
+        self.left_alone: set[Fraction] = set()
+        """Beats that the pianist declined, or that would not mend for now."""
+        self.hearings = 0
+        """How often the whole was heard."""
+
+    def named(self, diagnosis: Diagnosis) -> list[Trouble]:
+        """Troubles inside the task that are not left alone, the surest first."""
+        return [trouble for trouble in diagnosis.troubles if self._is_open(trouble)]
+
+    def _is_open(self, trouble: Trouble) -> bool:
+        whole, move = self.task.window, trouble.transition
+        inside = self.places.covers(whole, replace(move, hands=whole.hands))
+        return move.to_quarters not in self.left_alone and inside
+
+    def best(self, diagnosis: Diagnosis, passed_over: Window | None) -> Probe | None:
+        """The probe that tells most for its time; None where the whole tells as much."""
+        return self._choice(diagnosis).best(passed_over)
+
+    def _choice(self, diagnosis: Diagnosis) -> Choice:
+        whole = self.task.window
+        return Choice(self._open_suspects(diagnosis), self.evidence, self.places, whole)
+
+    def _open_suspects(self, diagnosis: Diagnosis) -> Diagnosis:
+        left = tuple(
+            s for s in diagnosis.suspects if s.transition.to_quarters not in self.left_alone
+        )
+        return replace(diagnosis, suspects=left)
+
+    def untold(self, diagnosis: Diagnosis) -> Trouble | None:
+        """A place that surely breaks, though whose it is can't be told: a trouble of all that play.
+
+        A hand with few notes does not show its hesitations alone.
+        """
+        for suspect in self._open_suspects(diagnosis).suspects:
+            sure = suspect.belief.fault >= CLAIM_FAULT and not suspect.is_claimed
+            tally = self.evidence.tally(suspect.transition.to_quarters)
+            if sure and tally.failed >= FAILED_TWICE:
+                move = replace(suspect.transition, hands=self.task.window.hands)
+                found = trouble(replace(suspect, transition=move), self.evidence, self.places)
+                if self._is_open(found):
+                    return found
+        return None
+
+    @property
+    def has_heard_enough(self) -> bool:
+        """Whether the whole was heard often enough to begin on what is named."""
+        short = self.places.beats(self.task.window) <= SHORT_BEATS
+        return self.hearings >= (HEARINGS if short else 1)
+
+    def begin(self) -> None:
+        """A named trouble is begun on: what it takes was heard."""
+        self.probe = None
+        self.hearings = max(self.hearings, HEARINGS)
+
+    def hear_again(self) -> Ask:
+        """Ask for the whole once more, although a trouble is named."""
+        self.probe = None
+        return Ask(self.task.window, Kind.TRY, ANOTHER)
+
+    @property
+    def is_all_loose(self) -> bool:
+        """Most moves failed when they were last played: no single one stands out."""
+        last = [
+            kept[-1].failed
+            for move in self.places.transitions
+            if self.places.covers(self.task.window, move)
+            and (kept := self.evidence.tally(move.to_quarters).moves[hand_of(move)])
+        ]
+        return 2 * sum(last) > len(last)
+
+    def hand_to_check(self, diagnosis: Diagnosis, move: Transition) -> Probe | None:
+        """One hand alone, where a trouble of both together may yet be its own."""
+        for suspect in diagnosis.suspects:
+            if suspect.transition.to_quarters == move.to_quarters:
+                hand = max(SINGLE, key=suspect.belief.of)
+                if suspect.belief.of(hand) >= STILL_IN_DOUBT:
+                    return self._choice(diagnosis).alone(suspect, hand)
+        return None
+
+    def look_into(self, probe: Probe) -> Ask:
+        """Ask for a suspect's surroundings."""
+        self.probe = probe
+        score, move = self.places.score, probe.suspect.transition
+        apart = probe.window.hands is not self.task.window.hands
+        what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
+        reason = f"{what}: is it {way_words(score, move)}?"
+        reason += run_up_words(score, probe.window, move)
+        return Ask(probe.window, Kind.APART if apart else Kind.NARROW, reason)
+
+    def back_to_all(self, clean: bool) -> Ask:
+        """Ask for the whole again, after a probe that was clean or not."""
+        self.probe = None
+        return Ask(self.task.window, Kind.WIDEN, HOLDS if clean else A_SLIP)
+
+    def worst(self, window: Window | None = None) -> Transition:
+        """The move that failed most in a window (the task's if not given), whoever's it is."""
+        moves, whole = self.places.transitions, self.task.window
+        inside = [t for t in moves if self.places.covers(window or whole, t)]
+        inside = inside or [t for t in moves if self.places.covers(whole, t)]
+
+        def failed(move: Transition) -> float:
+            return self.evidence.tally(move.to_quarters).failures(move.hands)
+
+        return max(inside, key=failed)

@@ -1,0 +1,71 @@
+"""What is to be reached, how the present assignment goes, and what is to be asked for next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+from typing import NamedTuple
+
+from coach.coaching.diagnosis import Sprt
+from coach.coaching.model import Kind
+from coach.judging.model import Stage
+from coach.score.window import Window
+
+STOP_EARLY = Sprt(low=0.1, high=0.5, alpha=0.05, beta=0.10)
+"""Clean nine times in ten, or only every second time: two failures running decide for the latter,
+four clean ones for the former (Wald 1945)."""
+
+
+def most_of(clean_required: int) -> int:
+    """Two thirds of a clean run: what a part of the way to the goal asks for. Our choice."""
+    return ceil(clean_required * 2 / 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What is to be reached: a window, clean at a tempo, so many times running."""
+
+    window: Window
+    qpm: float | None
+    stage: Stage
+    clean_required: int
+    start_qpm: float | None
+    """The tempo to begin at."""
+    kind: Kind = Kind.TRY
+    reason: str = "Play it as you would, so that I hear where it breaks."
+
+
+@dataclass(slots=True)
+class Run:
+    """The repetitions of the present assignment, up to now."""
+
+    clean: int = 0
+    """Clean ones running."""
+    unclean: int = 0
+    """Unclean ones running."""
+    played: int = 0
+    failed: int = 0
+
+    def count(self, clean: bool) -> None:
+        """Take in one repetition."""
+        self.played += 1
+        self.failed += not clean
+        self.clean, self.unclean = (self.clean + 1, 0) if clean else (0, self.unclean + 1)
+
+    @property
+    def held_twice(self) -> bool:
+        """Two clean ones running: a probe that goes on asking learns little more."""
+        return self.clean >= 2
+
+    @property
+    def asks_for_change(self) -> bool:
+        """Two unclean ones running, or as plain a sign that it can't be had as it is."""
+        return self.unclean >= 2 or STOP_EARLY.verdict(self.failed, self.played) is False
+
+
+class Ask(NamedTuple):
+    """A window to ask for next, at the tempo that stands, and why."""
+
+    window: Window
+    kind: Kind
+    reason: str

@@ -1,0 +1,167 @@
+"""The coach's sentences, and moves and windows in words, as a pianist finds them on the page."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from coach.coaching.model import Kind, Request
+from coach.judging.model import Outcome
+from coach.score.model import Hands, Score
+from coach.score.place import beat_words
+from coach.score.window import Transition, Window
+
+HANDS = {
+    Hands.RIGHT: "right hand alone",
+    Hands.LEFT: "left hand alone",
+    Hands.TOGETHER: "hands together",
+}
+_FAILED = {
+    Outcome.WRONG: "wrong",
+    Outcome.LATE: "late",
+    Outcome.EARLY: "early",
+    Outcome.UNEVEN: "uneven",
+    Outcome.REPEATED: "stumbled",
+}
+NO_ONE_PLACE = "There is no one place: these are ordinary slips."
+_AS_FAR_AS_IT_GOES = {
+    Request.SMALLER: "This is as small as it gets.",
+    Request.LARGER: "This is all that you set out to play.",
+    Request.SLOWER: "It gets no slower than this.",
+    Request.FASTER: "It gets no faster than this.",
+    Request.OTHER_HAND: "Only this hand is in what you set out to play.",
+    Request.NEXT: "There is nothing after this.",
+    Request.NOT_THIS: "There is nothing else to play here.",
+}
+BREAK = (
+    "You have played for {minutes} minutes: rest your hands for {rest}. "
+    "If anything hurts, stop, and ask your teacher or a doctor."
+)
+ENOUGH = (
+    "It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for it."
+)
+"""Overlearning is offered, not forced: its gain is large after a week and mostly gone after nine
+(Rohrer and others 2005, of verbal recall)."""
+WIDE = (
+    "That was many wide stretches. Do something else for a while; "
+    "if it strains or hurts, stop, and ask your teacher or a doctor."
+)
+
+if TYPE_CHECKING:
+    from coach.coaching.diagnosis import Move
+
+
+def evidence_words(moves: Sequence[Move], place: str, hands: Hands) -> str:
+    """``4 of the last 5: late to beat 2, 0.3 to 0.6 s, LH``.
+
+    Where none of the moves that are still known failed, that is said; empty where none is known.
+    """
+    failed = [move for move in moves if move.failed]
+    whose = "together" if hands is Hands.TOGETHER else hands.value
+    if not failed:
+        return f"clean in the last {len(moves)}; it failed before that, {whose}" if moves else ""
+    what = Counter(_FAILED[move.outcome] for move in failed).most_common(1)[0][0]
+    return (
+        f"{len(failed)} of the last {len(moves)}: {what}{_at(what, place)}{_size(failed)}, {whose}"
+    )
+
+
+def _at(what: str, place: str) -> str:
+    return f" {'to' if what in ('late', 'early') else 'at'} {place}"
+
+
+def _size(failed: Sequence[Move]) -> str:
+    timed = sorted(
+        abs(move.error_ms) / 1000
+        for move in failed
+        if move.error_ms is not None and move.outcome in (Outcome.LATE, Outcome.EARLY)
+    )
+    if not timed:
+        return ""
+    low, high = f"{timed[0]:.1f}", f"{timed[-1]:.1f}"
+    return f", {low} s" if low == high else f", {low} to {high} s"
+
+
+def tempo_words(qpm: float | None, beat_quarters: float) -> str:
+    """``at 66``: a tempo in beats a minute, or the player's own pace."""
+    return "at your own pace" if qpm is None else f"at {qpm / beat_quarters:.0f}"
+
+
+def up_words(kind: Kind, tempo: str) -> str:
+    """Why it gets quicker: a trial at the tempo asked for, or a step."""
+    if kind is Kind.TRIAL:
+        return "It holds: try it once at the tempo asked for."
+    return f"It holds: {tempo}."
+
+
+def down_words(tempo: str) -> str:
+    """Why it gets slower; it stands there also when what follows is clean."""
+    return f"{tempo[0].upper()}{tempo[1:]} until it holds."
+
+
+def trial_failed_words(tempo: str) -> str:
+    """Why a tempo that was tried is not asked for yet."""
+    return f"Too soon: {tempo} until it holds."
+
+
+def as_far_as_it_goes(request: Request, qpm: float | None) -> str:
+    """Why a wish changes nothing, in place of a promise."""
+    if qpm is None and request in (Request.SLOWER, Request.FASTER):
+        return "Your own pace sets the tempo here."
+    return _AS_FAR_AS_IT_GOES[request]
+
+
+def times(count: int) -> str:
+    """``once``, ``twice``, ``3 times``."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def move_words(score: Score, move: Transition) -> str:
+    """``LH bar 12, beat 1 → 2``: whose move, and from where to where."""
+    whose = "both hands" if move.hands is Hands.TOGETHER else move.hands.value
+    return f"{whose} {way_words(score, move)}"
+
+
+def way_words(score: Score, move: Transition) -> str:
+    """``bar 12, beat 1 → 2``; across a barline ``bar 12, beat 4 → bar 13, beat 1``."""
+    start, end = score.place(move.from_quarters), score.place(move.to_quarters)
+    if move.from_quarters < score.bars[0].onset_quarters:  # the piece's first note
+        return str(end)
+    crossing = "" if start.bar_index == end.bar_index else f"{end.bar}, beat "
+    return f"{start} → {crossing}{beat_words(end.beat)}"
+
+
+def arrival_words(score: Score, move: Transition) -> str:
+    """``bar 12 beat 2``: where a move arrives."""
+    return str(score.place(move.to_quarters)).replace(",", "")
+
+
+def run_up_words(score: Score, window: Window, move: Transition) -> str:
+    """`` Begin at beat 3.``: what a window has before the move that it is there for.
+
+    Empty where it has nothing before it, and where the move is not all that follows.
+    """
+    before = window.start_quarters < move.from_quarters
+    if not before or window.end_quarters > move.to_quarters:
+        return ""
+    start = score.place(window.start_quarters)
+    same_bar = start.bar_index == score.place(move.from_quarters).bar_index
+    return f" Begin at {f'beat {beat_words(start.beat)}' if same_bar else start}."
+
+
+def whole_bars_words(score: Score, window: Window) -> str:
+    """``bars 3 to 5``; empty where a window is not of whole bars."""
+    first, last = score.bars_of(window.start_quarters, window.end_quarters)
+    whole = window.start_quarters == first.onset_quarters
+    return first.words_to(last) if whole and window.end_quarters >= last.end_quarters else ""
+
+
+def stretch_words(score: Score, window: Window) -> str:
+    """``bar 3``, ``bars 3 to 5``, ``bar 3, beats 2 to 4``: a window for people."""
+    if whole := whole_bars_words(score, window):
+        return whole
+    first, last = score.place(window.start_quarters), score.place(window.end_quarters)
+    if first.bar_index == last.bar_index:
+        return f"{first.bar}, beats {beat_words(first.beat)} to {beat_words(last.beat)}"
+    return f"{first} to {last}"

@@ -1,0 +1,38 @@
+"""Which hand struck a key that the score does not ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coach.judging.alignment.score_arrays import HANDS, Layout
+from coach.judging.model import Label
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand
+
+NEIGHBOURS = 6
+"""Keys on each side that tell where the hands were."""
+SEMITONES_ACROSS = 18.0
+"""How far in pitch a key may be that is as far away in time as these keys reach: at any tempo."""
+
+
+def likely_hand(
+    layout: Layout, labels: Sequence[tuple[Label, int]], take: Sequence[PlayedNote], at: int
+) -> Hand | None:
+    """The hand of the nearest key in pitch and time whose hand is known.
+
+    Where the window is for one hand, that hand; None where nothing was played for the score.
+    """
+    if layout.only_hand is not None:
+        return HANDS[layout.only_hand]
+    note = take[at]
+    best, found = float("inf"), None
+    first, end = max(at - NEIGHBOURS, 0), min(at + NEIGHBOURS + 1, len(labels))
+    across_s = max(take[end - 1].onset_s - take[first].onset_s, 1e-9)
+    for near in range(first, end):
+        target = labels[near][1]
+        if target >= 0:
+            away = abs(take[near].onset_s - note.onset_s) / across_s * SEMITONES_ACROSS
+            away += abs(take[near].pitch - note.pitch)
+            if away < best:
+                best, found = away, layout.hand[target]
+    return None if found is None else HANDS[found]

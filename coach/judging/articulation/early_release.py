@@ -1,0 +1,291 @@
+"""Keys let go far too early, by how this player holds the other notes.
+
+What a hold should be is foretold from what is known: how pianists hold notes at all, how the other
+hand holds its own, and how this hand holds those of like length. The fewer of these there are, the
+less is foretold, and the less surprises. What of its like was held longer than usual foretells
+nothing of letting go: the spread is taken from those below the middle.
+
+Conventions
+-----------
+Shares are of what was asked (:mod:`~coach.judging.articulation.holds`), in natural logarithms.
+
+How long keys were held: let go early, gaps under a slur, staccato held on, and loudness.
+
+Conventions
+-----------
+A hold is the time that a key was down as a share of the written length at the tempo found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+from math import log, sqrt
+from statistics import fmean, median
+from typing import NamedTuple
+
+from coach.judging.articulation.holds import SHORT, HandHolds, Hold, Kept, Onward
+from coach.judging.model import Label, Matching
+from coach.judging.timing import Timing
+from coach.judging.tolerance import Tolerance
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand
+from coach.score.printed import Mark
+from coach.score.window import Excerpt
+
+_LIKE = 3.0
+"""Notes are alike in length within this factor (an eighth tells of quarters and sixteenths), or,
+where these are too few, however long."""
+_LEAST_LIKE = 3
+_NEAR = 48
+"""How many onsets to each side tell of a hold: more say nothing new, and a take is judged in time
+that grows with it."""
+_LEAST_S = 0.06
+"""Where less was asked nothing is said: a pianist's own releases vary by 30 ms and more."""
+_USUAL, _USUAL_SPREAD = log(0.75), 0.35
+"""Nothing else known, a hand holds its keys for three quarters of what is asked, and two hands in
+three for 53 % and more (our own choice: between portato and legato)."""
+_OTHER_SPREAD = 0.3
+"""How far the hands are apart in this, in log share, where the other one has many notes."""
+_SPREAD, _SPREAD_S, _SPREAD_WEIGHT = 0.25, 0.045, 8
+"""How much one hand's holds vary before any is seen: this share of them, and so many seconds of
+release, which are much of a sixteenth and little of a half note; and for how many seen ones that
+stands (our own choice)."""
+_OUTLYING = 2.0
+"""One that is further below than this many standard deviations counts no more than so far: else a
+second lapse would hide the first."""
+_AS_ONWARD = {Onward.OTHER: 0.0, Onward.SAME: 0.4, Onward.NOTHING: 0.15}
+"""How much more they vary, in log share, where the key has to come up to be struck again (in the
+recorded performance at hand half of 19 such keys are up after 24 %) and no three others like it
+show how this player does it; and where the hand has nothing more to play and may go."""
+_FIRM = log(0.4)
+"""A hold of more than this share is no short one."""
+_LEAST_FIRM = 2
+"""Nothing is said where a hand holds fewer of its other notes (or not the only one) for longer
+than that, or fewer than it let go: a bass of short notes is common, and no editor marks it."""
+_EACH = 1.0
+"""Every key of a lapse is at least this far below what was foretold, in standard deviations."""
+_MOST = 3
+"""Keys of one lapse; a longer row of short ones is a way of playing."""
+
+
+class _Proof(NamedTuple):
+    """What it takes to say that a key was let go early."""
+
+    unlike: float
+    """Standard deviations below what was foretold; one more where the hand has a single other."""
+    like: int = 0
+    """Notes of about its length in the same hand."""
+
+
+_BY_THE_NEXT = _Proof(4.0)
+"""The z limit of 3.5 (Iglewicz & Hoaglin 1993) and a margin, since a window has many notes of
+which any may be short by chance."""
+_BY_THE_PAGE = _Proof(5.0, 5)
+"""More, where it did sound until the next key and was only not held on as its like are."""
+
+
+def let_go_early(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> tuple[Hold, ...]:
+    """Onsets at which a hand let go of everything far earlier than is to be expected of it.
+
+    Of each the note that was held the longest: an inner voice that is short alone is no lapse.
+    Little is said of a hand that plays detached or mixes long and short.
+    """
+    right, left = (HandHolds(excerpt, [h for h in found if h.hand is hand]) for hand in Hand)
+    return (*_of_hand(right, left, tolerance), *_of_hand(left, right, tolerance))
+
+
+def _of_hand(own: HandHolds, other: HandHolds, tolerance: Tolerance) -> Iterator[Hold]:
+    """The lapses of one hand, beside the other one."""
+    if not own.may_be_brief(tolerance.release_share):
+        return
+    told = list(_lapses(own.until_next, other.until_next, tolerance, _BY_THE_NEXT))
+    if not told and own.is_brief_as_written(tolerance.release_share):
+        told = list(_lapses(own.as_written, other.as_written, tolerance, _BY_THE_PAGE))
+    yield from told
+
+
+def _manner(others: Sequence[Kept]) -> tuple[float, float]:
+    """What the other hand lets expect of this one: the log share, and how sure (1 / variance)."""
+    usual = 1 / _USUAL_SPREAD**2
+    told = [one.log_share for one in others if one.onward is Onward.OTHER]
+    if not told:
+        return _USUAL, usual
+    sure = len(told) / (len(told) + 2) / _OTHER_SPREAD**2
+    return (usual * _USUAL + sure * median(told)) / (usual + sure), usual + sure
+
+
+def _lapses(
+    own: Sequence[Kept], others: Sequence[Kept], tolerance: Tolerance, proof: _Proof
+) -> Iterator[Hold]:
+    """Runs of a few brief holds that surprise."""
+    least = log(tolerance.release_share)
+    brief = [one.telling and one.log_share < least and one.asked_s > _LEAST_S for one in own]
+    if not any(brief):
+        return
+    manner = _manner(others)
+    for is_run, row in groupby(range(len(own)), key=brief.__getitem__):
+        run = list(row)
+        if is_run and len(run) <= _MOST:
+            rated = ((_surprise(own, part, manner, proof), part) for part in _parts(run))
+            surprise, part = max(rated, key=lambda one: one[0])
+            if surprise > 0:
+                yield from (replace(own[i].hold, surprise=surprise) for i in part)
+
+
+def _parts(run: Sequence[int]) -> Iterator[range]:
+    """Every stretch of a run."""
+    for first in run:
+        for last in range(first, run[-1] + 1):
+            yield range(first, last + 1)
+
+
+def _surprise(own: Sequence[Kept], run: range, manner: tuple[float, float], proof: _Proof) -> float:
+    """How far below what the others foretell, in standard deviations of independent notes.
+
+    0 where that may be chance.
+    """
+    near = [*own[max(run.start - _NEAR, 0) : run.start], *own[run.stop : run.stop + _NEAR]]
+    others = [one for one in near if one.telling]
+    held = sum(other.log_share > _FIRM for other in others)
+    if held < max(min(_LEAST_FIRM, len(others)), len(run)):
+        return 0.0
+    if any(len(_like(own[i], others)) < proof.like for i in run):
+        return 0.0
+    below = [_below(own[i], others, manner) for i in run]
+    surprise = sum(below) / sqrt(len(run)) if min(below) > _EACH else 0.0
+    few = 1.0 if held < _LEAST_FIRM else 0.0
+    return surprise if surprise > proof.unlike + few else 0.0
+
+
+def _below(one: Kept, others: Sequence[Kept], manner: tuple[float, float]) -> float:
+    """One hold against its posterior predictive, from its hand's like notes and the manner."""
+    alike = [other for other in others if other.onward is one.onward]
+    known = one.onward is Onward.SAME and len(alike) >= _LEAST_LIKE
+    if one.onward is Onward.NOTHING or (one.onward is Onward.SAME and not known):
+        alike = list(others)
+    like = _like(one, alike or others)
+    if len(like) < _LEAST_LIKE:
+        like = [other.log_share for other in alike or others]
+    usual, sure = manner
+    variance = _SPREAD**2 + (_SPREAD_S / one.asked_s) ** 2
+    if like:
+        middle = median(like)
+        most = _OUTLYING * sqrt(variance)
+        squares = 2 * sum(min(max(middle - share, 0.0), most) ** 2 for share in like)
+        variance = (squares + _SPREAD_WEIGHT * variance) / (len(like) + _SPREAD_WEIGHT)
+        told = len(like) / variance
+        usual, sure = (told * middle + sure * usual) / (told + sure), told + sure
+    more = 0.0 if known else _AS_ONWARD[one.onward]
+    return (usual - one.log_share) / sqrt(variance + 1 / sure + more**2)
+
+
+def _like(one: Kept, others: Sequence[Kept]) -> list[float]:
+    """How the hand holds its notes of which about as much is asked."""
+    least, most = one.asked_s / _LIKE, one.asked_s * _LIKE
+    return [other.log_share for other in others if least < other.asked_s < most]
+
+
+_SLUR = frozenset({Mark.UNDER_SLUR, Mark.SLUR_START})
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What of articulation and balance is not as written."""
+
+    let_go: tuple[Hold, ...] = ()
+    """Released far earlier than the same hand's other notes."""
+    gaps: tuple[Hold, ...] = ()
+    """Not joined to the next note under a slur."""
+    held_on: tuple[Hold, ...] = ()
+    """Staccato notes that were not short."""
+    left_louder_by: float = 0.0
+    """Mean MIDI velocity of the left hand over the right's; 0 where one hand plays."""
+
+
+def holds(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, timing: Timing
+) -> tuple[Hold, ...]:
+    """How long each right key was held."""
+    quarter_s = 60 / (timing.qpm or excerpt.qpm)
+    out = []
+    for label in matching.score:
+        note = excerpt.notes[label.note]
+        if label.label is not Label.MATCHED or label.played is None or not note.length_quarters:
+            continue
+        if label.note in excerpt.same_key:
+            continue
+        key = played[label.played]
+        if key.length_s is not None and not note.is_free:
+            written_s = float(note.length_quarters) * quarter_s
+            out.append(Hold(label.note, note.hand, written_s, key.length_s, key.onset_s))
+    return tuple(out)
+
+
+def shape(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    timing: Timing,
+    tolerance: Tolerance,
+) -> Shape:
+    """Articulation and balance against what is written."""
+    found = holds(excerpt, played, matching, timing)
+    return Shape(
+        let_go_early(excerpt, found, tolerance),
+        tuple(_gaps(excerpt, played, matching, found, tolerance)),
+        tuple(_held_on(excerpt, found, tolerance)),
+        _left_louder(excerpt, played, matching),
+    )
+
+
+def _gaps(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    found: Sequence[Hold],
+    tolerance: Tolerance,
+) -> Iterator[Hold]:
+    marks = [(hold, excerpt.notes[hold.note].marks) for hold in found]
+    slurred = [hold for hold, own in marks if own & _SLUR and not own & SHORT]
+    onsets = _hand_onsets(excerpt, played, matching) if slurred else {}
+    for hold in slurred:
+        note = excerpt.notes[hold.note]
+        following = onsets.get((note.hand, note.end_quarters))
+        struck = onsets.get((note.hand, note.onset_quarters))
+        if following is None or struck is None:
+            continue
+        silence_s = following - struck - hold.held_s
+        if silence_s > max(tolerance.late_floor_ms / 1000, tolerance.gap_share * hold.written_s):
+            yield hold
+
+
+def _held_on(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> Iterator[Hold]:
+    for hold in found:
+        marks = excerpt.notes[hold.note].marks
+        if marks & SHORT and not marks & _SLUR and hold.share > tolerance.staccato_share:
+            yield hold
+
+
+def _hand_onsets(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
+) -> dict[tuple[Hand, object], float]:
+    out: dict[tuple[Hand, object], float] = {}
+    for label in matching.score:
+        if label.played is not None and label.label is not Label.MISSED:
+            note = excerpt.notes[label.note]
+            key = (note.hand, note.onset_quarters)
+            at = played[label.played].onset_s
+            out[key] = min(at, out.get(key, at))
+    return out
+
+
+def _left_louder(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching) -> float:
+    loud: dict[Hand, list[int]] = {Hand.RIGHT: [], Hand.LEFT: []}
+    for label in matching.score:
+        if label.played is not None and label.label is Label.MATCHED:
+            loud[excerpt.notes[label.note].hand].append(played[label.played].velocity)
+    if not all(loud.values()):
+        return 0.0
+    return fmean(loud[Hand.LEFT]) - fmean(loud[Hand.RIGHT])

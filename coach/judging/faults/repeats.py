@@ -1,0 +1,169 @@
+"""What was played again: stumbles and restarts, and the move that broke before them."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from coach.judging.faults.location import hands_of, spanning
+from coach.judging.model import Family, Fault, Label, Matching, PlayedLabel
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand, Hands
+from coach.score.window import Excerpt
+
+SAME_STROKE_S = 0.05
+"""Keys within this went down together (MIREX onset window)."""
+
+
+@dataclass
+class Attempt:
+    """Notes played and then played again, and stray keys among them, in the order played."""
+
+    excerpt: Excerpt
+    played: Sequence[PlayedNote]
+    labels: list[PlayedLabel] = field(default_factory=list)
+    up: PlayedLabel | None = None
+    """The key after it, with which it was taken up again."""
+    first: int = 0
+    """Number of its lowest onset,"""
+    last: int = 0
+    """and of the furthest one that it got to."""
+
+    def number(self, label: PlayedLabel) -> int | None:
+        """The number of the onset that a key was for; None for a stray one."""
+        return None if label.note is None else self.excerpt.onset_numbers[label.note]
+
+    def at_s(self, label: PlayedLabel) -> float:
+        """When a key was struck."""
+        return self.played[label.played].onset_s
+
+    def struck(self, number: int) -> list[PlayedLabel]:
+        """The keys that were struck for an onset."""
+        return [label for label in self.labels if self.number(label) == number]
+
+    def strays(self, with_number: int | None = None) -> list[PlayedLabel]:
+        """The stray keys: all, or those in the same stroke as an onset."""
+        found = [label for label in self.labels if label.note is None]
+        if with_number is None:
+            return found
+        times = [self.at_s(label) for label in self.struck(with_number)]
+        return [
+            label
+            for label in found
+            if any(abs(self.at_s(label) - at_s) < SAME_STROKE_S for at_s in times)
+        ]
+
+
+def attempts(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
+) -> tuple[Attempt, ...]:
+    """Split the repeated notes, with the extra keys among and right after them, into attempts."""
+    found = tuple(_split(excerpt, played, matching))
+    for attempt in found:
+        numbers = [n for label in attempt.labels if (n := attempt.number(label)) is not None]
+        attempt.first, attempt.last = min(numbers), max(numbers)
+        before = max((n for n in numbers if n < attempt.last), default=None)
+        if before is None:
+            continue
+        if _was_a_slip(attempt, before) or _is_taken_up(attempt, before):
+            attempt.last = before
+    return found
+
+
+def _split(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching) -> Iterator[Attempt]:
+    current: Attempt | None = None
+    last = 0
+    for label in matching.played:
+        if label.label is Label.REPEATED and label.note is not None:
+            number = excerpt.onset_numbers[label.note]
+            if current is not None and number < last - 1:
+                current.up = label
+                yield current
+                current = None
+            if current is None:
+                current, last = Attempt(excerpt, played), number
+            last = max(last, number)
+            current.labels.append(label)
+        elif label.label is Label.EXTRA and current is not None:
+            current.labels.append(label)
+        elif current is not None:
+            current.up = label
+            yield current
+            current = None
+    if current is not None:
+        yield current
+
+
+def _was_a_slip(attempt: Attempt, before: int) -> bool:
+    """Whether its last onset went down in one stroke with the one before: a wrong key there."""
+    last_s, before_s = (attempt.at_s(attempt.struck(n)[0]) for n in (attempt.last, before))
+    return last_s - before_s < SAME_STROKE_S
+
+
+def _is_taken_up(attempt: Attempt, before: int) -> bool:
+    """Whether its last onset is already the first one taken up again, being the same keys.
+
+    Going back to an onset that is written like the one after the break sounds as if that one had
+    been reached. What went wrong just before tells, or the pause: it comes before the keys that
+    are taken up.
+    """
+    number = attempt.number(attempt.up) if attempt.up is not None else None
+    if attempt.up is None or not number:
+        return False
+    last = attempt.struck(attempt.last)
+    keys = [*last, *attempt.strays(attempt.last)]
+    pitches = {attempt.played[label.played].pitch for label in keys}
+    written = {attempt.excerpt.notes[note].pitch for note in _written(attempt.excerpt, number - 1)}
+    if pitches != written:
+        return False
+    if attempt.strays(before) or _not_struck(attempt, before):
+        return True
+    onsets = attempt.excerpt.onsets_quarters
+    pause_s = attempt.at_s(last[0]) - attempt.at_s(attempt.struck(before)[0])
+    step_s = attempt.at_s(attempt.up) - attempt.at_s(last[0])
+    pause = float(onsets[attempt.last] - onsets[before])
+    step = float(onsets[number] - onsets[number - 1])
+    return pause_s * step > step_s * pause
+
+
+def broken(attempt: Attempt) -> Fault:
+    """The move that broke: into the onset after the last one that was played again.
+
+    Or into that one itself, where a wrong key was struck with it or a note of it was not.
+    """
+    excerpt, number = attempt.excerpt, attempt.last
+    with_last, strays = attempt.strays(number), attempt.strays()
+    not_struck = _not_struck(attempt, number)
+    if not with_last and (strays or not not_struck):
+        number = min(number + 1, len(excerpt.onsets_quarters) - 1)
+    if strays:
+        stray = (with_last or strays)[-1]
+        pitch = attempt.played[stray.played].pitch
+        hands = Hands(stray.hand or _nearest_hand(excerpt, number, pitch))
+    elif not_struck:
+        hands = hands_of([excerpt.notes[note].hand for note in not_struck])
+    else:
+        hands = excerpt.hands
+    cause = "restart" if attempt.first == 0 < attempt.last else "stumble"
+    words = "started again" if cause == "restart" else "stumbled"
+    onset = excerpt.onsets_quarters[number]
+    return spanning(excerpt, onset, onset, hands, Family.REPEAT, 0.97, words, cause)
+
+
+def _not_struck(attempt: Attempt, number: int) -> list[int]:
+    """The notes of an onset that were wanting in an attempt."""
+    struck = {label.note for label in attempt.struck(number)}
+    return [note for note in _written(attempt.excerpt, number) if note not in struck]
+
+
+def _written(excerpt: Excerpt, number: int) -> range:
+    """The notes that are written at an onset, given its number."""
+    numbers = excerpt.onset_numbers
+    return range(bisect_left(numbers, number), bisect_right(numbers, number))
+
+
+def _nearest_hand(excerpt: Excerpt, number: int, pitch: int) -> Hand:
+    """The hand of the written note at an onset that lies nearest to a key."""
+    notes = [excerpt.notes[note] for note in _written(excerpt, number)]
+    return min(notes, key=lambda note: abs(note.pitch - pitch)).hand

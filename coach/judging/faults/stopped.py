@@ -1,0 +1,27 @@
+"""A stop before an onset where this player stopped before: a hesitation there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from coach.judging.completion import STOPPED_AGAIN, stopped_before
+from coach.judging.faults.location import hands_of, spanning
+from coach.judging.model import Family, Fault, ScoreLabel
+from coach.score.window import Excerpt
+
+
+def stopped_again(
+    excerpt: Excerpt, labels: Sequence[ScoreLabel], before: Sequence[Fraction | None]
+) -> Fault | None:
+    """A stop where the player stopped in one of the repetitions before: a hesitation there.
+
+    One stop alone is a break, and tells nothing.
+    """
+    onset = stopped_before(excerpt, labels)
+    if onset is None or onset not in before:
+        return None
+    hands = hands_of([note.hand for note in excerpt.notes if note.onset_quarters == onset])
+    return spanning(
+        excerpt, onset, onset, hands, Family.TIMING, 0.9, "stopped again", STOPPED_AGAIN
+    )

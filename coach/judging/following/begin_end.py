@@ -1,0 +1,194 @@
+"""When a repetition begins and ends, told from the playing alone.
+
+All figures here are our own choice; none is published. Times are in seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from coach.judging.alignment import Decoder, Layout, Trace
+from coach.judging.following.states import FollowerEvent
+from coach.judging.instead import is_wild
+from coach.judging.model import Label
+from coach.playing.notes import PlayedNote
+
+STRAY_S = 0.15
+"""Keys this soon after the last note still belong to the repetition."""
+SPREAD_S = 0.6
+"""How long a landing chord of which notes are wanting is waited for, at the least."""
+SILENCE_S = 3.0
+"""A silence that ends a repetition, at the least."""
+LONGEST_SILENCE_S = 12.0
+FRESH_S = 1.0
+"""After such a silence a key of the first onset begins a repetition at once."""
+FALSE_START_S = 0.8
+"""A first onset alone, left for this long and struck again, was a trial of the sound."""
+CHORD_S = 0.06
+"""Keys this close together went down in one stroke: a melody leads by some 30 ms (Goebl 2001)."""
+TELLS_NOTHING = 2
+"""An attempt of so many onsets, begun again from the start, is a false start: one interval shows
+neither a tempo nor a place that fails."""
+LONGEST_REST_S = 3.0
+DOUBTFUL_SHARE = 0.75
+"""With no more than this share of the onsets before it played, or of the keys right, the last one
+may be another."""
+ENOUGH_KEYS = 8
+"""After so many keys that do not fit it is said that this is not the window."""
+LOST_OF = 12
+"""Of the last so many keys,"""
+LOST_KEYS = 10
+"""so many that belong nowhere mean that something else is being played."""
+
+
+def first_pitches(layout: Layout) -> frozenset[int]:
+    """The keys with which the window begins, small notes before the first onset included."""
+    end = 1
+    while end < len(layout.beat) and all(layout.small[: layout.first[end]]):
+        end += 1
+    return frozenset(layout.pitch[: layout.first[end]])
+
+
+def fits(keys: Sequence[tuple[Label, int]]) -> int:
+    """How many keys are right."""
+    return sum(label in (Label.MATCHED, Label.REPEATED) for label, _ in keys)
+
+
+def is_begun(layout: Layout, keys: Sequence[tuple[Label, int]], fresh: bool) -> bool:
+    """Whether the keys so far are the beginning of a repetition.
+
+    After a silence the first right key is enough, so that its mark comes at once. Without one,
+    or where the first keys are wrong, it takes two right keys, three where the window was entered
+    from its middle, and half of all keys right.
+    """
+    right = fits(keys)
+    if fresh and keys[0][0] is Label.MATCHED and layout.onset[keys[0][1]] == 0:
+        return True
+    entered = min((layout.onset[note] for _, note in keys if note >= 0), default=0)
+    wanted = 2 if entered <= 1 and fresh else 3
+    onsets = {layout.onset[note] for label, note in keys if label is Label.MATCHED}
+    few = len(layout.beat) == 1
+    return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
+
+
+def strokes(take: Sequence[PlayedNote]) -> int:
+    """How many strokes of the hands: keys of a chord go down together."""
+    pairs = pairwise(note.onset_s for note in take)
+    return bool(take) + sum(after - before >= CHORD_S for before, after in pairs)
+
+
+def first_key(keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> int:
+    """The first key that may belong to the repetition: what came well before its first note
+    was played before the window."""
+    belongs = next((at for at, (_, note) in enumerate(keys) if note >= 0), 0)
+    begun_s = take[belongs].onset_s
+    return next(at for at, note in enumerate(take) if begun_s - note.onset_s < STRAY_S)
+
+
+def goes_back(
+    layout: Layout, trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
+) -> tuple[FollowerEvent, int] | None:
+    """Whether the pianist went back to the window's start and on from there, and with which key.
+
+    After a first onset alone, and a stop, already the key struck again tells.
+    """
+    if not trace.pass_key:
+        return _was_tried(trace, take, openers)
+    if trace.pass_note or trace.left_at < 0:
+        return None
+    here = {layout.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
+    stopped_s = take[trace.pass_key].onset_s - take[trace.pass_key - 1].onset_s
+    is_trial = trace.left_at == 0 and stopped_s >= FALSE_START_S
+    if len(here) < 2 and not is_trial:
+        return None
+    at = trace.pass_key
+    while at > 1 and take[at].onset_s - take[at - 1].onset_s < CHORD_S:
+        at -= 1  # another key of the same chord
+    is_short = trace.left_at < TELLS_NOTHING
+    return (FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN), at
+
+
+def _was_tried(
+    trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
+) -> tuple[FollowerEvent, int] | None:
+    """Whether the first keys were tried, and only those after them begin the window."""
+    at = first_key(trace.keys, take)
+    stopped_s = take[at].onset_s - take[at - 1].onset_s if at else 0.0
+    tried = all(note.pitch in openers for note in take[:at])
+    if at and (tried or stopped_s >= FALSE_START_S):
+        return FollowerEvent.FALSE_START, at
+    return None
+
+
+def is_lost(layout: Layout, keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> bool:
+    """Whether the last keys belong to something else than this window."""
+    first = max(len(keys) - LOST_OF, 0)
+    return sum(_strange(layout, keys[at], take[at]) for at in range(first, len(keys))) >= LOST_KEYS
+
+
+def _strange(layout: Layout, key: tuple[Label, int], played: PlayedNote) -> bool:
+    """A key too many, or one that is no likely slip (a fourth, an octave) for its note."""
+    label, note = key
+    if label is not Label.WRONG:
+        return label is Label.EXTRA
+    return is_wild(played.pitch - layout.pitch[note])
+
+
+def silence_s(layout: Layout, decoder: Decoder) -> float:
+    """How long a silence breaks a repetition off here.
+
+    Three seconds, or two and a half times the written gap and a second and a half more, up to
+    twelve seconds: long enough to find the next note, too long for a rest.
+    """
+    front = max(decoder.beam[0].right, decoder.beam[0].left)
+    gap = layout.beat[front + 1] - layout.beat[front] if front + 1 < len(layout.beat) else 1.0
+    return min(max(SILENCE_S, 2.5 * gap * decoder.period_s + 1.5), LONGEST_SILENCE_S)
+
+
+def rest_s(layout: Layout, usual_s: float) -> float:
+    """How long a silence between keys is a rest: longer than the next written onset is away.
+
+    Whoever plays on past the window's end, or begins before it, goes on in time.
+    """
+    return min(max(FRESH_S, 1.5 * _longest_gap(layout) * usual_s), LONGEST_REST_S)
+
+
+def doubt_s(layout: Layout, decoder: Decoder, trace: Trace, usual_s: float) -> float:
+    """How long it is waited at the end where so much was left out or wrong that it may be no end.
+
+    The keys may be the window's first ones, struck again: the next key will tell.
+    """
+    last, done = len(layout.beat) - 1, decoder.beam[0].done
+    played = sum(
+        bool(done >> layout.first[at] & (1 << layout.first[at + 1] - layout.first[at]) - 1)
+        for at in range(last)
+    )
+    right = fits(trace.keys)
+    if played > DOUBTFUL_SHARE * last and right > DOUBTFUL_SHARE * len(trace.keys):
+        return 0.0
+    return min(1.5 * _longest_gap(layout) * max(decoder.period_s, usual_s), LONGEST_REST_S)
+
+
+def _longest_gap(layout: Layout) -> float:
+    """Beats between the two neighbouring onsets that are furthest apart."""
+    return max((after - before for before, after in pairwise(layout.beat)), default=1.0)
+
+
+def end_after_s(layout: Layout, decoder: Decoder) -> float | None:
+    """How long after the last key the repetition is over; None: the end is not reached.
+
+    With the last note of each hand played it is over at once, but for a stray key. With some of
+    the last onset's notes wanting, or a hand behind, it is given a beat.
+    """
+    last, reading = len(layout.beat) - 1, decoder.beam[0]
+    if max(reading.right, reading.left) < last or not reading.done >> layout.first[last]:
+        return None
+    if any(layout.free[layout.first[last] :]):
+        return SPREAD_S
+    hands = {0: reading.right, 1: reading.left}
+    behind = any(
+        not reading.done >> note & 1 and layout.onset[note] >= hands[layout.hand[note]]
+        for note in range(len(layout.pitch))
+    )
+    return min(max(SPREAD_S, decoder.period_s), 2.0) if behind else STRAY_S

@@ -1,0 +1,60 @@
+"""What the follower says while the pianist plays, as plain facts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coach.judging.model import Label
+from coach.playing.notes import Take
+from coach.score.model import Hand
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A repetition has begun, with the key struck then."""
+
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A score note is now this (matched, wrong or missed); None takes a mark away.
+
+    A mark may be revised when later notes explain an earlier one better.
+    """
+
+    note: int
+    """Index into ``excerpt.notes``."""
+    label: Label | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stray:
+    """A key was struck that the score does not ask for."""
+
+    pitch: int
+    hand: Hand | None
+    """Which hand, as far as can be told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """A repetition is over: played to the end, broken off, or begun anew. Judge this take."""
+
+    take: Take
+    cost: float = 0.0
+    """Of its likeliest reading while it was played (``matching_costs``): the stranger, the longer
+    it takes to judge."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotThis:
+    """What was played is no repetition of the window; one sentence says why."""
+
+    reason: str
+    take: Take | None = None
+    """The keys that were none of the window's; None where too little was played to ask about."""
+
+
+Heard = Begun | Marked | Stray | Ended | NotThis
+"""Everything that the follower can say."""

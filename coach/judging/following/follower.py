@@ -1,0 +1,324 @@
+"""Following: marks while the pianist plays, and repetitions found from the playing alone.
+
+Rules
+-----
+- A repetition begins with a key of the window's first onset after a rest; otherwise, and where keys
+  have just gone on past the window's end, when two or three keys that fit have come
+  (``following_rules.is_begun``). Keys struck before its first note are not its keys.
+- It ends when the last onset is played, 0.15 s after its last key (a beat where notes are wanting).
+- It is broken off by silence (``following_rules.silence_s``), or by starting again from the
+  window's first onset: the take up to there is ended, and the next repetition has begun.
+- A first onset or two, left and begun again, are a false start, and tell nothing.
+- A first onset alone, keys that fit nowhere, and another piece are not repetitions.
+
+The states and the moves between them are one table: ``following_states``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from coach.judging.alignment import lay_out, written_period
+from coach.judging.following import begin_end as rules
+from coach.judging.following.events import Begun, Ended, Heard, NotThis
+from coach.judging.following.marks import WAIT_S, Marks
+from coach.judging.following.states import FOLLOWER_TABLE, FollowerEvent, FollowerState
+from coach.judging.following.surroundings import Surroundings
+from coach.judging.following.tracking import Understanding
+from coach.judging.instead import OTHER_NOTES, Overheard, played_instead
+from coach.judging.note_for_note import NoteForNote
+from coach.playing.notes import PedalMove, PlayedNote, Take
+from coach.score.window import Excerpt
+
+ONLY_A_CHORD = "Only the first notes were played."
+AROUND = "That was not the window but what stands around it."
+FALSE_START = "A false start: it does not count."
+
+
+class Follower:
+    """Follows repetition after repetition of one window; times come in, marks go out."""
+
+    def __init__(
+        self,
+        excerpt: Excerpt,
+        *,
+        qpm: float | None = None,
+        surroundings: Surroundings | None = None,
+    ) -> None:
+        """``surroundings``: what is written around the window, where that is known."""
+        self.excerpt = excerpt
+        self._surroundings = surroundings
+        self.state = FollowerState.SILENT
+        self._layout = lay_out(excerpt)
+        self._heard = Understanding(self._layout, written_period(excerpt, qpm))
+        self._written = NoteForNote(excerpt)
+        self._openers = rules.first_pitches(self._layout)
+        self._last_s = self._before_s = float("-inf")
+        """When the last key was struck, and the last one before the take."""
+        self._rest_s = rules.rest_s(self._layout, self._heard.usual_s)
+        """After such a silence a key of the first onset begins a repetition at once."""
+        self._is_fresh = True
+        """Whether the keys heard now came after such a silence."""
+        self._pedals: list[PedalMove] = []
+        self._held: dict[int, int] = {}
+        self._take: list[PlayedNote] = []
+        self._overheard = Overheard(excerpt)
+        self._earlier: list[PlayedNote] = []
+        """Keys since the last rest or the last whole repetition that are in no take."""
+        self._forget()
+
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Heard, ...]:
+        """A key went down."""
+        out = list(self.tick(at_s))
+        if self.state is not FollowerState.FOLLOWING:
+            self._make_room(pitch, at_s)
+            self._overheard.hear(PlayedNote(pitch, velocity, at_s))
+        self._held[pitch] = len(self._take)
+        self._take.append(PlayedNote(pitch, velocity, at_s))
+        self._last_s = at_s
+        self._waits = True
+        self._heard.hear(self._take)
+        out += self._listen()
+        return tuple(out)
+
+    def key_up(self, pitch: int, at_s: float) -> None:
+        """A key came up."""
+        index = self._held.pop(pitch, None)
+        if index is None or -index > len(self._earlier):
+            return
+        keys = self._take if index >= 0 else self._earlier
+        keys[index] = replace(keys[index], length_s=max(at_s - keys[index].onset_s, 0.0))
+
+    def pedal(self, controller: int, value: int, at_s: float) -> None:
+        """A pedal moved."""
+        if not self._take:  # before a repetition only where each pedal stands is of use
+            self._pedals = [move for move in self._pedals if move.controller != controller]
+        self._pedals.append(PedalMove(controller, value, at_s))
+
+    def tick(self, now_s: float) -> tuple[Heard, ...]:
+        """Time has passed: what is over is ended, what was doubtful is told."""
+        if self.state is not FollowerState.FOLLOWING:
+            return self._strange(self._overheard.at_rest(now_s))
+        quiet_s = now_s - self._last_s
+        over_s = rules.end_after_s(self._layout, self._heard.decoder)
+        if over_s is not None:
+            heard = self._heard
+            doubt_s = rules.doubt_s(self._layout, heard.decoder, heard.trace, heard.usual_s)
+            over_s = max(over_s, doubt_s)
+        if over_s is not None and quiet_s >= over_s:
+            return (*self._tell(), *self._find_start(), self._end(FollowerEvent.AT_END))
+        if quiet_s >= rules.silence_s(self._layout, self._heard.decoder):
+            return self._break_off()
+        return self._tell() if quiet_s >= WAIT_S else ()
+
+    # -- one key ----------------------------------------------------------------------------
+
+    def _move(self, event: FollowerEvent) -> None:
+        self.state = FOLLOWER_TABLE[self.state][event]
+
+    def _forget(self, keep: int | None = None) -> None:
+        """Hear anew, with the keys from ``keep`` on as the first ones."""
+        shift = len(self._take) if keep is None else keep
+        self._held = {p: i - shift for p, i in self._held.items()}
+        most = len(self.excerpt.notes)
+        self._earlier = (self._earlier + self._take[:shift])[-most:]
+        if shift:
+            self._before_s = self._take[shift - 1].onset_s
+        self._take = self._take[shift:]
+        self._hear_anew()
+
+    def _hear_anew(self) -> None:
+        self._pedals = _since(self._pedals, self._take[0].onset_s if self._take else float("inf"))
+        self._waits = False
+        self._heard.forget()
+        self._marks = Marks(self._layout)
+
+    def _take_back(self, count: int) -> None:
+        """Hear the last so many of the earlier keys as the first of the take."""
+        shift = len(self._earlier) - count
+        self._take = self._earlier[shift:] + self._take
+        self._held = {p: i + count for p, i in self._held.items()}
+        self._earlier = self._earlier[:shift]
+        self._before_s = self._earlier[-1].onset_s if self._earlier else float("-inf")
+        self._hear_anew()
+        self._waits = True
+        self._heard.begin_again(self._take)
+
+    def _make_room(self, pitch: int, at_s: float) -> None:
+        """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
+        keys = self._heard.trace.keys
+        noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
+        if at_s - self._last_s >= self._rest_s:
+            self._forget()
+            self._earlier = []
+            self._move(FollowerEvent.RESTED)
+            self._overheard.rest()
+            self._is_fresh = True
+        elif noodling and pitch in self._openers:
+            self._forget()
+            self._is_fresh = False
+        elif len(keys) >= 2 * rules.ENOUGH_KEYS:
+            self._forget(keep=len(keys) - 4)
+            self._is_fresh = False
+
+    def _listen(self) -> list[Heard]:
+        """What the last key means for the repetition and its marks."""
+        if self.state is not FollowerState.FOLLOWING:
+            return self._before()
+        said = self._instead_so_far()
+        if said or rules.is_lost(self._layout, self._heard.trace.keys, self._take):
+            self._move(FollowerEvent.LEFT)
+            return [self._not_this(said or played_instead(self.excerpt, self._take))]
+        again = rules.goes_back(self._layout, self._heard.trace, self._take, self._openers)
+        if again is not None:
+            event, at = again
+            return self._begin_again(event, self._written.start_from(self._take, at))
+        return self._mark()
+
+    def _instead_so_far(self) -> str | None:
+        """What is played instead, where the beginning fitted by chance."""
+        keys = self._heard.trace.keys
+        if len(keys) > 2 * rules.ENOUGH_KEYS or 2 * rules.fits(keys) > len(keys):
+            return None
+        return played_instead(self.excerpt, self._take, so_far=True)
+
+    def _before(self) -> list[Heard]:
+        keys = self._heard.trace.keys
+        whole = self._written.whole_from([*self._earlier, *self._take])
+        if whole is not None:
+            return self._begin_whole(whole - len(self._earlier))
+        begun = rules.is_begun(self._layout, keys, self._is_fresh)
+        if begun and not self._overheard.goes_on():
+            self._move(FollowerEvent.BEGUN)
+            self._overheard.forget()
+            first = rules.first_key(keys, self._take)
+            self._start_at(first)
+            return [Begun(self._take[0].onset_s), *self._mark()]
+        said = self._overheard.after_key()
+        if not said and len(keys) >= rules.ENOUGH_KEYS:
+            said = None if self.state is FollowerState.ELSEWHERE else OTHER_NOTES
+        self._move(FollowerEvent.KEY)
+        return list(self._strange(said))
+
+    def _strange(self, said: str | None) -> tuple[Heard, ...]:
+        """Before a repetition: what was played instead, once it is known."""
+        if said is None:
+            return ()
+        self._move(FollowerEvent.STRANGE)
+        return (NotThis(said, self._taken(len(self._take))),)
+
+    def _begin_whole(self, first: int) -> list[Heard]:
+        """The last keys are the whole window note for note, whatever came before them."""
+        self._move(FollowerEvent.BEGUN)
+        self._overheard.forget()
+        self._start_at(first)
+        return [Begun(self._take[0].onset_s), *self._mark()]
+
+    def _start_at(self, first: int) -> None:
+        """Let the take begin with another key; one of the earlier ones, where that is negative."""
+        if first < 0:
+            self._take_back(-first)
+        elif first > 0:
+            self._forget(keep=first)
+            self._waits = True
+            self._heard.begin_again(self._take)
+
+    def _mark(self) -> list[Heard]:
+        return self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
+
+    # -- ends -------------------------------------------------------------------------------
+
+    def _begin_again(self, event: FollowerEvent, at: int) -> list[Heard]:
+        """The attempt in hand is over, and the keys from one on begin the next."""
+        is_false = event is FollowerEvent.FALSE_START
+        ended = NotThis(FALSE_START) if is_false else self._ended(self._taken(at), at)
+        self._move(event)
+        self._start_at(at)
+        return [ended, Begun(self._take[0].onset_s), *self._mark()]
+
+    def _find_start(self) -> list[Heard]:
+        """Where the last keys are the whole window note for note, it began with these only.
+
+        With some earlier keys too, where only together they are a part of it.
+        """
+        whole = self._written.whole_from([*self._earlier, *self._take])
+        if whole is None:
+            first = -self._written.part_before(self._earlier, self._take)
+        else:
+            first = whole - len(self._earlier)
+        if first <= 0:
+            self._start_at(first)
+            return []
+        is_short = rules.strokes(self._take[:first]) <= rules.TELLS_NOTHING
+        event = FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN
+        return self._begin_again(event, first)
+
+    def _break_off(self) -> tuple[Heard, ...]:
+        """Silence: a repetition broken off, unless hardly anything of it was played."""
+        reading, keys = self._heard.decoder.beam[0], self._heard.trace.keys
+        if reading.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
+            self._move(FollowerEvent.BROKEN_OFF)
+            self._forget()
+            return (NotThis(ONLY_A_CHORD),)
+        if rules.fits(keys) * 3 < len(keys):
+            self._move(FollowerEvent.BROKEN_OFF)
+            return (self._not_this(played_instead(self.excerpt, self._take)),)
+        return (*self._tell(), self._end(FollowerEvent.BROKEN_OFF))
+
+    def _not_this(self, said: str | None) -> NotThis:
+        """Something else was played: it is forgotten."""
+        take = self._taken(len(self._take))
+        self._forget()
+        self._overheard.take_over(take.notes, is_said=said is not None)
+        self._is_fresh = False
+        return NotThis(said or OTHER_NOTES, take)
+
+    def _ended(self, take: Take, count: int) -> Ended | NotThis:
+        """What the first keys so many were: a repetition, or the music around the window.
+
+        Only where the keys go on without a rest: then one leads into the other.
+        """
+        cost = self._heard.decoder.state.cost
+        if self._surroundings is None:
+            return Ended(take, cost)
+        next_s = self._take[count].onset_s if count < len(self._take) else float("inf")
+        rest_s = min(
+            take.notes[0].onset_s - self._before_s,
+            next_s - take.notes[-1].onset_s,
+        )
+        if rest_s < self._rest_s and self._surroundings.explain(take.notes):
+            return NotThis(AROUND)
+        return Ended(take, cost)
+
+    def _end(self, event: FollowerEvent) -> Ended | NotThis:
+        take = self._taken(len(self._take))
+        ended = self._ended(take, len(self._take))
+        if event is FollowerEvent.AT_END:
+            self._overheard.go_past()
+            self._is_fresh = False
+        is_whole = self._written.whole_from(self._take) is not None
+        self._move(event)
+        self._forget()
+        if is_whole:  # else it may have been something else, and the window still comes
+            self._earlier = []
+        return ended
+
+    def _taken(self, count: int) -> Take:
+        notes = tuple(self._take[:count])
+        until = self._take[count].onset_s if count < len(self._take) else float("inf")
+        return Take(notes, tuple(p for p in self._pedals if p.at_s < until))
+
+    def _tell(self) -> tuple[Heard, ...]:
+        """What was held back as doubtful, once."""
+        if not self._waits:
+            return ()
+        self._waits = False
+        return tuple(
+            self._marks.after_wait(self._heard.trace, self._heard.decoder.beam[0], self._take)
+        )
+
+
+def _since(pedals: list[PedalMove], at_s: float) -> list[PedalMove]:
+    """The pedals' moves from a time on, and where each stood then."""
+    stood = {move.controller: move for move in pedals if move.at_s < at_s}
+    return [*stood.values(), *(move for move in pedals if move.at_s >= at_s)]

@@ -1,0 +1,75 @@
+"""What stands around the window: who plays on past its end, or begins before it, plays that.
+
+The music around a window is often nearly the same as the window, and played rightly it sounds like
+the window with mistakes. Which of the two it is, the written notes tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from coach.judging.following.begin_end import CHORD_S
+from coach.playing.notes import PlayedNote
+from coach.score.model import Score, ScoreNote
+from coach.score.window import Excerpt
+
+QUARTERS = 32
+"""How far around the window is looked: eight bars of four. Our choice."""
+MOST_STRANGE = 0.3
+"""No more than this share of the keys may be strange to it."""
+
+
+class Surroundings:
+    """The notes before and after one window, of its hands, as keys in their order."""
+
+    def __init__(self, score: Score, excerpt: Excerpt) -> None:
+        window = excerpt.window
+        low, high = excerpt.onsets_quarters[0], excerpt.onsets_quarters[-1]
+        near = score.notes_between(low - QUARTERS, high + QUARTERS, window.hands)
+        self.inside = _keys(excerpt.notes)
+        self.around = _keys(near)
+
+    def explain(self, take: Sequence[PlayedNote]) -> bool:
+        """Whether keys are rather the music around the window than the window."""
+        keys = _struck(take)
+        around = fewest_errors(keys, self.around)
+        return around <= MOST_STRANGE * len(keys) and around < fewest_errors(keys, self.inside)
+
+
+def _keys(notes: Iterable[ScoreNote]) -> tuple[int, ...]:
+    return tuple(pitch for _, pitch in sorted((note.onset_quarters, note.pitch) for note in notes))
+
+
+def _struck(take: Sequence[PlayedNote]) -> tuple[int, ...]:
+    """The keys in order, those of one stroke from low to high."""
+    strokes: list[list[int]] = [[note.pitch for note in take[:1]]]
+    for before, note in pairwise(take):
+        if note.onset_s - before.onset_s >= CHORD_S:
+            strokes.append([])
+        strokes[-1].append(note.pitch)
+    return tuple(pitch for stroke in strokes for pitch in sorted(stroke))
+
+
+def fewest_errors(keys: Sequence[int], written: Sequence[int]) -> int:
+    """The fewest keys wrong, too many or left out that make these keys some stretch of a row.
+
+    The edit distance to the nearest substring, by bit vectors (Myers 1999, J. ACM 46, 395-415).
+    """
+    if not keys:
+        return 0
+    places: dict[int, int] = {}
+    for at, key in enumerate(keys):
+        places[key] = places.get(key, 0) | 1 << at
+    every, last = (1 << len(keys)) - 1, 1 << len(keys) - 1
+    up, down, errors = every, 0, len(keys)
+    fewest = errors
+    for pitch in written:
+        match = places.get(pitch, 0)
+        diagonal = ((match & up) + up ^ up) | match | down
+        more, fewer = down | ~(diagonal | up) & every, up & diagonal
+        errors += bool(more & last) - bool(fewer & last)
+        fewest = min(fewest, errors)
+        more, fewer = more << 1 & every, fewer << 1 & every
+        up, down = fewer | ~(diagonal | more) & every, more & diagonal
+    return fewest

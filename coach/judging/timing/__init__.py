@@ -1,0 +1,7 @@
+"""When the notes came: tempo, hesitations, hands, evenness, the click."""
+
+from coach.judging.timing.evenness import Evenness
+from coach.judging.timing.habits import Habits
+from coach.judging.timing.timing import Click, Timing, measure
+
+__all__ = ["Click", "Evenness", "Habits", "Timing", "measure"]

@@ -1,0 +1,316 @@
+"""Hands together: one hand late or early at an onset, and chords that fell apart.
+
+Hands that drift apart: one of them leaves the common tempo evenly and comes ever more late.
+
+Three readings of the playing are fitted and compared: both hands on one straight tempo line up to
+some place and on another after it; the right hand alone leaving the line there; the left alone.
+A hand has drifted where its leaving explains the playing far better than a change of tempo that
+both share. Which hand it was shows in how they began: the other one went on as both had begun.
+
+Conventions
+-----------
+``u`` is a place in the score as a share of the way from the first onset to the last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass
+from itertools import combinations
+from math import sqrt
+from statistics import median
+
+from coach.judging.timing.habits import Habits
+from coach.judging.timing.onsets import Moment
+from coach.judging.timing.regression import Struck, Sums
+from coach.judging.tolerance import Tolerance
+from coach.score.model import Hand
+
+_PLAIN = 0.2
+"""The later hand is this near to the line, as a share of the hands' distance: then the other was
+early. Being late is by far the likelier mistake, so it needs plain evidence."""
+_LEAST_LINE = 3
+"""Moments that make a line: between two there is no saying which hand kept the beat."""
+_LEAST_PULSE = 3
+"""Onsets from which a hand has a pulse of its own that it could be early against. Where the other
+plays nearly all, the line is that hand's, and lies near it also where it falls behind."""
+_ALONE = 1.2
+"""How much more is asked where the other hand does not play at the same onset."""
+_USUALLY_S, _USUALLY_SHARE, _USUALLY_WEIGHT = 0.025, 0.03, 4
+"""How far hands part before any parting is seen (the melody's lead of 30 ms, Goebl 2001), or this
+share of the beat, since expressive parting grows as the music slows; and for how many seen onsets
+it stands."""
+_FAR_S = 0.15
+"""One far parting says no more of the others than this."""
+_ALONE_SHARE = 0.3
+_ALONE_NOISE = 2.5
+
+
+@dataclass(frozen=True, slots=True)
+class Parted:
+    """One hand's onset away from where the line and the other hand have it."""
+
+    moment: int
+    hand: Hand
+    error_s: float
+    """Positive when late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """A chord of one hand of which a note came late, as an event of its own."""
+
+    moment: int
+    hand: Hand
+    note: int
+    gap_s: float
+
+
+def parted(
+    row: Sequence[Moment],
+    line: Sequence[float],
+    beat_s: float,
+    tolerance: Tolerance,
+    habits: Habits | None = None,
+) -> tuple[Parted, ...]:
+    """Single onsets at which one hand was late or early, in order of time.
+
+    ``beat_s`` is the length of a beat: hands part further when the music is slow. A parting that
+    the habits show as meant is left out.
+    """
+    limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
+    least = tolerance.hands_apart_least_ms(beat_s * 1000) / 1000
+    apart = _distances(row)
+    pulsed = {
+        hand for hand in Hand if sum(moment.of(hand) is not None for moment in row) >= _LEAST_PULSE
+    }
+    found = []
+    for i, moment in enumerate(row):
+        if moment.torn or any(hand.loose for hand in moment.hands):
+            continue
+        if len(moment.hands) == 2:
+            stands_out = abs(apart[i]) > least and _unusual(apart, i, beat_s) > tolerance.z_limit
+            due_s = line[i] if len(row) >= _LEAST_LINE else None
+            one = _of_two(moment, i, due_s, least if stands_out else limit, pulsed)
+        else:
+            one = _of_one(row, line, i, _ALONE * limit)
+        if one is not None and not _is_meant(one, moment, beat_s, habits):
+            found.append(one)
+    return tuple(found)
+
+
+def _distances(row: Sequence[Moment]) -> dict[int, float]:
+    """How far the hands are apart at each moment that both struck in time."""
+    return {
+        i: moment.apart_s
+        for i, moment in enumerate(row)
+        if moment.apart_s is not None and not any(hand.loose for hand in moment.hands)
+    }
+
+
+def _unusual(apart: Mapping[int, float], i: int, beat_s: float) -> float:
+    """How far one distance is from the others of this repetition, in standard deviations.
+
+    Where these keep together, a parting stands out that would be expression in a freer playing.
+    """
+    others = [distance for j, distance in apart.items() if j != i]
+    count = len(others)
+    middle = median(others) * count / (count + 1) if others else 0.0
+    usual = max(_USUALLY_S, _USUALLY_SHARE * beat_s)
+    squares = sum(min(abs(x - middle), _FAR_S) ** 2 for x in others)
+    variance = (squares + _USUALLY_WEIGHT * usual**2) / (count + _USUALLY_WEIGHT)
+    return abs(apart[i] - middle) / sqrt(variance * (1 + 1 / (count + 1)))
+
+
+def _is_meant(one: Parted, moment: Moment, beat_s: float, habits: Habits | None) -> bool:
+    if habits is None:
+        return False
+    error_ms, beat_ms = one.error_s * 1000, beat_s * 1000
+    return habits.is_expressive(moment.onset_quarters, one.hand, error_ms, beat_ms)
+
+
+def _of_two(
+    moment: Moment, i: int, due_s: float | None, limit: float, pulsed: Set[Hand]
+) -> Parted | None:
+    """The hand that parted from the other: the later one, unless the line says plainly no."""
+    early, late = sorted(moment.hands, key=lambda hand: hand.at_s)
+    clear_s = late.first_s - early.last_s
+    if clear_s <= limit:
+        return None
+    kept_beat = due_s is not None and abs(late.at_s - due_s) < _PLAIN * (late.at_s - early.at_s)
+    if kept_beat and early.hand in pulsed and clear_s > _ALONE * limit:
+        return Parted(i, early.hand, -clear_s)
+    return Parted(i, late.hand, clear_s)
+
+
+def _of_one(row: Sequence[Moment], line: Sequence[float], i: int, limit: float) -> Parted | None:
+    """A lone onset counts where its neighbours keep the line and it leaves it clearly."""
+    error = row[i].at_s - line[i]
+    if abs(error) <= limit or i in (0, len(row) - 1) or row[i].broken:
+        return None
+    others = max(abs(row[j].at_s - line[j]) for j in (i - 1, i + 1))
+    span = line[i + 1] - line[i - 1]
+    if abs(error) <= max(_ALONE_SHARE * span, _ALONE_NOISE * others):
+        return None
+    return Parted(i, row[i].hands[0].hand, error)
+
+
+def splits(row: Sequence[Moment], beat_s: float, tolerance: Tolerance) -> tuple[Split, ...]:
+    """Chords that fell apart into two events; a chord rolled evenly is none."""
+    limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
+    return tuple(
+        Split(i, hand.hand, hand.behind, hand.gap_s)
+        for i, moment in enumerate(row)
+        for hand in moment.hands
+        if hand.behind is not None and hand.gap_s > limit and not hand.loose
+    )
+
+
+_STARTS = (0.0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3)
+"""Where a hand may leave the line, as shares of its own way: hands that drift start together."""
+_TURNS = (0.0, 0.15, 0.3, 0.5, 0.7)
+"""Where the tempo of both may change."""
+_BETTER = 2.5
+"""How many times smaller the squares left by one hand's leaving must be than those of a change of
+tempo of both. Alike readings differ by chance by less: F(20, 20) is 2.1 at 5 %."""
+_ALIKE = 1.01
+"""Readings whose squares differ by less are the same: then a hand lags sooner than it hurries. Any
+wider, and the guess costs more than it gives: the hand that hurries, often the easier one, shows
+in the same small differences."""
+_APART_S = 0.05
+"""Hands that never lie further than this from the local line did not drift (Goebl 2001: the
+melody's lead is 30 ms)."""
+_SMALLEST = 1e-5
+"""Squares left that are as good as none, in s²: 1 ms at ten onsets."""
+_LEAST_OWN = 3
+_WITHOUT = 0.5
+_BETTER_WITHOUT = 1.0
+"""What must remain of a drift, and of its being better, when any one onset of either hand is left
+out: one late note is none."""
+_SCATTER = 0.15
+"""Hands part evenly where the scatter round the line is this small against the whole."""
+_BEGUN_S = 0.06
+_BEGUN_SHARE = 0.35
+"""...and where they began together."""
+_MOST_SHARED = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """One hand that moves away from the other evenly."""
+
+    hand: Hand
+    first: int
+    """The first moment that is displaced."""
+    last: int
+    total_s: float
+    """How far apart at the end; positive when the hand is late, negative when it ran ahead."""
+
+
+def drift(row: Sequence[Moment], line: Sequence[float], tolerance: Tolerance) -> Drift | None:
+    """The hands' even parting over the repetition, None where they keep together."""
+    points = _points(row, line)
+    if points is None:
+        return None
+    everybody = Sums(points)
+    found = _likelier([one for hand in Hand if (one := _leaving(points, everybody, hand))])
+    if found is None or abs(found.total_s) * 1000 <= tolerance.apart_ms:
+        return None
+    if not _explains(points, found) and not _part_evenly(row, tolerance):
+        return None
+    own = [point for point in points if point.hand is found.hand]
+    first = next(point.moment for point in own if point.u > found.start)
+    return Drift(found.hand, first, own[-1].moment, found.total_s)
+
+
+def _likelier(readings: Sequence[_Leaving]) -> _Leaving | None:
+    """The reading that leaves least; of two that are the same, that a hand lags."""
+    if not readings:
+        return None
+    limit = _ALIKE * (min(one.left for one in readings) + _SMALLEST)
+    alike = [one for one in readings if one.left + _SMALLEST <= limit]
+    return min(alike, key=lambda one: (one.total_s < 0, one.left))
+
+
+def _part_evenly(row: Sequence[Moment], tolerance: Tolerance) -> bool:
+    """Whether the hands' distance grows evenly where both play, however free the tempo is."""
+    shared = _drift_distances(row)
+    if len(shared) < _LEAST_OWN:
+        return False
+    start, span = shared[0][0], shared[-1][0] - shared[0][0]
+    slope = median((b[1] - a[1]) / (b[0] - a[0]) for a, b in combinations(shared, 2))
+    total = slope * span
+    begun = median(apart - slope * (x - start) for x, apart in shared)
+    scatter = median(abs(apart - begun - slope * (x - start)) for x, apart in shared)
+    if abs(total) * 1000 <= tolerance.apart_ms or scatter > _SCATTER * abs(total):
+        return False
+    return abs(begun) <= max(_BEGUN_S, _BEGUN_SHARE * abs(total))
+
+
+def _drift_distances(row: Sequence[Moment]) -> list[tuple[float, float]]:
+    """Place and distance wherever both hands play; a few dozen of them at most."""
+    out = [(moment.x, moment.apart_s) for moment in row if moment.apart_s is not None]
+    step = -(-len(out) // _MOST_SHARED) or 1
+    return out[::step]
+
+
+@dataclass(frozen=True, slots=True)
+class _Leaving:
+    """One hand that leaves the line at ``start``, and the squares that this reading leaves."""
+
+    hand: Hand
+    start: float
+    total_s: float
+    left: float
+
+
+def _points(row: Sequence[Moment], line: Sequence[float]) -> list[Struck] | None:
+    """Every onset of each hand; None where nothing can have drifted."""
+    if len(row) < _LEAST_OWN or not any(
+        abs(hand.at_s - due) > _APART_S
+        for moment, due in zip(row, line, strict=True)
+        for hand in moment.hands
+    ):
+        return None
+    start, span = row[0].x, row[-1].x - row[0].x
+    points = [
+        Struck(i, (moment.x - start) / span, hand.at_s - row[0].at_s, hand.hand)
+        for i, moment in enumerate(row)
+        for hand in moment.hands
+        if not hand.loose
+    ]
+    return points if len({point.hand for point in points}) == len(Hand) else None
+
+
+def _leaving(points: Sequence[Struck], everybody: Sums, hand: Hand) -> _Leaving | None:
+    own = [point for point in points if point.hand is hand]
+    if len({point.u for point in own}) < _LEAST_OWN:
+        return None
+    mine = Sums(own)
+    low, high = own[0].u, own[-1].u
+    out = []
+    for share in _STARTS:
+        start = low + share * (high - low)
+        left, slope = everybody.bent(mine, start)
+        out.append(_Leaving(hand, start, slope * (high - start), left))
+    return min(out, key=lambda one: one.left)
+
+
+def _explains(points: Sequence[Struck], found: _Leaving) -> bool:
+    """Whether one hand's leaving says far more than a change of tempo, and not by one onset."""
+    if not _is_better(points, found, _BETTER):
+        return False
+    return all(
+        _is_better([p for p in points if (p.moment, p.hand) != out], found, _BETTER_WITHOUT)
+        for out in {(p.moment, p.hand) for p in points if p.u > found.start}
+    )
+
+
+def _is_better(points: Sequence[Struck], found: _Leaving, times: float) -> bool:
+    everybody, mine = Sums(points), Sums([p for p in points if p.hand is found.hand])
+    left, slope = everybody.bent(mine, found.start)
+    total = slope * (points[-1].u - found.start)
+    if total / found.total_s < _WITHOUT:
+        return False
+    shared = min(everybody.bent(everybody, turn)[0] for turn in _TURNS)
+    return shared + _SMALLEST >= times * (left + _SMALLEST)

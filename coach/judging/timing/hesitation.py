@@ -1,0 +1,159 @@
+"""Hesitations: one interval longer than the tempo around it, after which the tempo goes on.
+
+Told apart from
+- a slow tempo: the tempo is the repetition's own;
+- an even rallentando: each interval is held against the slower of its neighbours;
+- a phrase ending: the last arrival and long notes may be stretched further;
+- one late note: after a hesitation everything stays late, after a late note nothing does;
+- expressive lateness that recurs at the same place (:mod:`coach.judging.timing.habits`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from coach.judging.timing.habits import Habits
+from coach.judging.timing.local_tempo import Interval
+from coach.judging.timing.onsets import Moment
+from coach.judging.tolerance import Tolerance
+from coach.score.printed import Mark
+from coach.score.window import Excerpt
+
+_ENOUGH = 5
+"""Intervals from which a repetition's own scatter can be told."""
+_SAME_PACE = 0.15
+"""An interval within this share of the known tempo keeps it: twice what a professional's
+intervals scatter (Jabusch 2006), and well inside the least hesitation."""
+_SHORT_S = 0.25
+"""Below about 300 ms the scatter of intervals no longer shrinks with them (Repp 1997)."""
+_SCATTERS = 5.5
+"""An unsteady player's floor, in standard deviations of an onset: four of an interval, which has
+two onsets. At an onset SD of 20 ms the 50 ms floor alone calls one good repetition in eight
+unclean."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """A hesitation before one moment."""
+
+    moment: int
+    excess_s: float
+    expected_s: float
+
+
+def at_known_pace(steps: Sequence[Interval], pace_qpm: float | None) -> tuple[Interval, ...]:
+    """Hold a few intervals to the tempo that this player was heard to keep before.
+
+    Two or three notes don't show whether one of them came late or all are slow. Where one of the
+    others keeps the known tempo, or where there is only one interval, that tempo is believed.
+    """
+    if pace_qpm is None or len(steps) > _ENOUGH:
+        return tuple(steps)
+    period = 60 / pace_qpm
+    fit = [abs(s.seconds - period * s.quarters) <= _SAME_PACE * period * s.quarters for s in steps]
+    return tuple(
+        step._replace(period_s=min(step.period_s, period))
+        if i and (len(steps) == 2 or any(fit[j] for j in range(1, len(steps)) if j != i))
+        else step
+        for i, step in enumerate(steps)
+    )
+
+
+def pauses(
+    excerpt: Excerpt,
+    row: Sequence[Moment],
+    steps: Sequence[Interval],
+    tolerance: Tolerance,
+    habits: Habits | None = None,
+) -> tuple[Pause, ...]:
+    """The hesitations, in order of time; what the habits show as meant is none."""
+    found = []
+    scatter = _scatter(steps)
+    for i in range(1, len(row)):
+        if row[i].broken or row[i].gap:
+            continue
+        expected = _patient_s(row, steps, i)
+        pause = Pause(i, steps[i].seconds - expected, expected)
+        if pause.excess_s * 1000 < tolerance.late_floor_ms:
+            continue
+        ending = _is_ending(excerpt, row, steps, i)
+        if habits is None:
+            limit_ms = tolerance.hesitation_ms(expected * 1000, scatter, ending=ending)
+        else:
+            limit_ms = _known_limit_ms(row[i], pause, scatter, ending, tolerance, habits)
+        if pause.excess_s * 1000 > limit_ms and _stays(row, steps, i, pause.excess_s):
+            found.append(pause)
+    return tuple(found)
+
+
+def _known_limit_ms(
+    moment: Moment,
+    pause: Pause,
+    scatter: float | None,
+    ending: bool,
+    tolerance: Tolerance,
+    habits: Habits,
+) -> float:
+    """The limit where earlier repetitions are known: none for what is meant, finer for the rest.
+
+    Finer only in a repetition long enough to show its own scatter: two or three intervals scatter
+    as much as what is looked for. Both are asked then: beyond the late limit, and beyond this
+    onset's own history.
+    """
+    error_ms, ioi_ms = pause.excess_s * 1000, pause.expected_s * 1000
+    places = [(moment.onset_quarters, hand.hand) for hand in moment.hands]
+    if any(habits.is_expressive(*place, error_ms, ioi_ms) for place in places):
+        return float("inf")
+    shares = scatter
+    if shares is None:
+        shares = habits.interval_scatter(max(ioi_ms, 1000 * _SHORT_S))
+    goes_on = all(habits.goes_on(*place, tolerance.late_floor_ms) for place in places)
+    limit_ms = tolerance.hesitation_ms(
+        ioi_ms, shares, ending=ending and not goes_on, known=bool(habits.paces)
+    )
+    if scatter is None:
+        return limit_ms
+    if all(habits.is_unusual(*place, error_ms, tolerance.z_limit) for place in places):
+        return min(limit_ms, max(tolerance.late_ms(ioi_ms), _SCATTERS * habits.scatter_ms))
+    return limit_ms
+
+
+def _scatter(steps: Sequence[Interval]) -> float | None:
+    """The robust spread (MAD) of the intervals round the tempo line, as a share of them."""
+    if len(steps) <= _ENOUGH:
+        return None
+    shares = [abs(step.excess_s) / max(step.expected_s, _SHORT_S) for step in steps[1:]]
+    return median(shares) / 0.6745
+
+
+def _patient_s(row: Sequence[Moment], steps: Sequence[Interval], i: int) -> float:
+    """What an even rallentando or accelerando would lead one to expect of interval i."""
+    period = steps[i].period_s
+    if i >= 3 and not (row[i - 1].broken or row[i - 1].gap or row[i - 2].broken):
+        last, before = (steps[j].seconds / steps[j].quarters for j in (i - 1, i - 2))
+        if last > before:
+            period = max(period, last)
+    return period * steps[i].quarters
+
+
+def _is_ending(excerpt: Excerpt, row: Sequence[Moment], steps: Sequence[Interval], i: int) -> bool:
+    """The end of a long note, a slur or a fermata: where lengthening is expected."""
+    before = row[i - 1]
+    marks = {
+        mark for hand in before.hands for note in hand.notes for mark in excerpt.notes[note].marks
+    }
+    if marks & {Mark.FERMATA, Mark.SLUR_END}:
+        return True
+    near = [steps[j].quarters for j in range(max(1, i - 2), i)]
+    return bool(near) and steps[i].quarters >= 2 * max(near)
+
+
+def _stays(row: Sequence[Moment], steps: Sequence[Interval], i: int, excess: float) -> bool:
+    """Whether the moments after it are late with it."""
+    if i + 1 >= len(row) or row[i + 1].broken or row[i + 1].gap:
+        return True
+    shift = steps[i].seconds + steps[i + 1].seconds
+    shift -= steps[i].period_s * (steps[i].quarters + steps[i + 1].quarters)
+    return shift > 0.5 * excess

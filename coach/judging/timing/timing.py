@@ -1,0 +1,138 @@
+"""The timing of one repetition, all that is found of it, as plain facts.
+
+Conventions
+-----------
+Errors are seconds here (``_s``), positive when late: against the repetition's own tempo line, or
+against the click where one is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from coach.judging.model import Matching
+from coach.judging.timing.click import ClickTiming, against_click
+from coach.judging.timing.evenness import Evenness, Uneven, evenness, points_of, uneven
+from coach.judging.timing.habits import Habits
+from coach.judging.timing.hands import Drift, Parted, Split, drift, parted, splits
+from coach.judging.timing.hesitation import Pause, at_known_pace, pauses
+from coach.judging.timing.local_tempo import Interval, foretold, intervals
+from coach.judging.timing.onsets import Moment, moments, settle
+from coach.judging.timing.proportions import Figure, figures
+from coach.judging.timing.tempo_drift import Rush, rush
+from coach.judging.tolerance import Tolerance
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand
+from coach.score.window import Excerpt
+
+
+@dataclass(frozen=True, slots=True)
+class Click:
+    """The click that ran: its tempo, and when the window's first grid beat was due."""
+
+    qpm: float
+    first_s: float
+
+
+@dataclass(frozen=True)
+class Timing:
+    """What is known of a repetition's time."""
+
+    row: tuple[Moment, ...]
+    steps: tuple[Interval, ...]
+    line_s: tuple[float, ...]
+    """Where each moment would have fallen, at the repetition's own tempo."""
+    qpm: float | None
+    """The tempo found, in quarters a minute, pauses left out."""
+    pauses: tuple[Pause, ...] = ()
+    parted: tuple[Parted, ...] = ()
+    splits: tuple[Split, ...] = ()
+    drift: Drift | None = None
+    uneven: tuple[Uneven, ...] = ()
+    evenness: tuple[Evenness, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    rush: Rush | None = None
+    click: ClickTiming | None = None
+
+    @cached_property
+    def at(self) -> dict[int, int]:
+        """The moment of each onset (by its number in the excerpt) that was struck."""
+        return {moment.number: i for i, moment in enumerate(self.row)}
+
+    @cached_property
+    def times(self) -> dict[Hand | None, list[tuple[float, int]]]:
+        """When each hand (None: any) struck its moments, sorted: seconds and moment."""
+        out: dict[Hand | None, list[tuple[float, int]]] = {None: []}
+        for hand in Hand:
+            own = ((m.of(hand), i) for i, m in enumerate(self.row))
+            out[hand] = sorted((onset.at_s, i) for onset, i in own if onset is not None)
+        out[None] = sorted((moment.at_s, i) for i, moment in enumerate(self.row))
+        return out
+
+    def due_s(self, number: int) -> float | None:
+        """When an onset was due by click or line; None where nothing was struck for it."""
+        i = self.at.get(number)
+        if i is None:
+            return None
+        return self.line_s[i] if self.click is None else self.click.due_s[i]
+
+
+def measure(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    tolerance: Tolerance,
+    habits: Habits | None = None,
+    click: Click | None = None,
+    asked_qpm: float | None = None,
+) -> Timing:
+    """Find the tempo line and what leaves it; with a click, also what left that."""
+    row = settle(moments(excerpt, played, matching))
+    steps = at_known_pace(intervals(row), habits.pace_qpm(asked_qpm) if habits else None)
+    found = pauses(excerpt, row, steps, tolerance, habits)
+    lifts = _lifts(row, steps, found)
+    line = foretold(row, lifts)
+    qpm = _tempo(row, lifts)
+    beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_s = beat_x * 60 / (qpm or excerpt.qpm)
+    held = frozenset(i for i, lift in enumerate(lifts) if lift)
+    points = points_of(row)
+    broken = frozenset(i for i, moment in enumerate(row) if moment.broken or moment.gap)
+    return Timing(
+        row=row,
+        steps=steps,
+        line_s=line,
+        qpm=qpm,
+        pauses=found,
+        parted=parted(row, line, beat_s, tolerance, habits),
+        splits=splits(row, beat_s, tolerance),
+        drift=drift(row, line, tolerance),
+        uneven=uneven(points, broken, tolerance),
+        evenness=evenness(points, held),
+        figures=figures(points, held, beat_x, tolerance),
+        rush=rush(row, lifts, tolerance),
+        click=against_click(excerpt, row, lifts, click.qpm, click.first_s, tolerance)
+        if click
+        else None,
+    )
+
+
+def _lifts(
+    row: Sequence[Moment], steps: Sequence[Interval], found: Sequence[Pause]
+) -> tuple[float, ...]:
+    """Seconds of each interval that were a pause or a break."""
+    held = {pause.moment: pause.excess_s for pause in found}
+    return tuple(
+        steps[i].excess_s if moment.broken or moment.gap else held.get(i, 0.0)
+        for i, moment in enumerate(row)
+    )
+
+
+def _tempo(row: Sequence[Moment], lifts: Sequence[float]) -> float | None:
+    """Quarters a minute from the first moment to the last, pauses and breaks left out."""
+    if len(row) < 2:
+        return None
+    seconds = row[-1].at_s - row[0].at_s - sum(lifts)
+    return 60 * (row[-1].x - row[0].x) / seconds if seconds > 0 else None

@@ -1,0 +1,261 @@
+"""Whether the MIDI system still carries anything: what we send to ourselves through it comes back.
+
+A JACK server that has died says nothing to python-rtmidi, which goes on listing its ports. So a
+message of ours goes through the server and back, now and then. Other systems need none: ALSA's is
+in the kernel, and those of macOS and Windows are the system's own.
+
+Our clients of one MIDI system, as python-rtmidi makes them: they live and are ended together.
+
+rtmidi hands over each message with the driver's own time since the one before it; that is why the
+ports are opened here and not through mido, which throws it away. Every rtmidi object is deleted
+explicitly: letting go of it alone leaks a thread and handles, and where a JACK server has died, a
+client that is made while one of the dead server's is left brings the whole program down.
+"""
+
+from __future__ import annotations
+
+import re
+import threading
+import time
+from collections.abc import Callable, Sequence
+from math import inf
+from typing import Any
+
+from coach.playing.ports.echo import MESSAGE, Echo, ear
+
+EVERY_S = 0.5
+LOST_S = 1.0
+"""A message that takes longer is lost. JACK's takes two of its periods: 2.7 ms with 64 frames, 43
+with 1024; a server that sets itself up anew is silent for some tenths of a second."""
+AT_ONCE_S = 0.3
+"""How long an answer is waited for where one is needed at once; twice what a server with periods of
+4096 frames takes."""
+
+
+class Heartbeat:
+    """Sends a message through the system now and then, and sees to it that it comes back.
+
+    A system that never brought one back is not held to it: then nothing can be known.
+
+    Thread-safe: no.
+    """
+
+    def __init__(
+        self,
+        send: Callable[[], object],
+        receive: Callable[[], object],
+        clock: Callable[[], float] = time.perf_counter,
+        sleep: Callable[[float], object] = time.sleep,
+    ) -> None:
+        """``receive`` returns None where nothing has come; neither of them waits."""
+        self._send, self._receive, self._clock, self._sleep = send, receive, clock, sleep
+        self._waits_since_s: float | None = None
+        self._sent_s = -inf
+        self._known = False
+
+    def is_beating(self) -> bool:
+        """Whether what was sent came back in time; sends anew when it is time. Returns at once."""
+        now_s = self._clock()
+        self._take(now_s)
+        # Nothing more into a system that takes nothing out: its buffer would fill, and hold us.
+        if now_s - self._sent_s >= EVERY_S and self._waited_s(now_s) < LOST_S:
+            self._beat(now_s)
+        return not self._known or self._waited_s(now_s) < LOST_S
+
+    def came_back(self) -> bool:
+        """Whether nothing that was sent is still on its way. Returns at once, and sends nothing."""
+        self._take(self._clock())
+        return self._waits_since_s is None
+
+    def answers(self) -> bool:
+        """Whether a message that is sent now comes back at once; waits for it."""
+        start_s = self._clock()
+        self._take(start_s)
+        self._beat(start_s)
+        while self._waits_since_s is not None:
+            now_s = self._clock()
+            if now_s - start_s > AT_ONCE_S:
+                break
+            self._sleep(0.001)
+            self._take(now_s)
+        return not self._known or self._waits_since_s is None
+
+    def _waited_s(self, now_s: float) -> float:
+        return 0.0 if self._waits_since_s is None else now_s - self._waits_since_s
+
+    def _beat(self, now_s: float) -> None:
+        self._send()
+        self._sent_s = now_s
+        if self._waits_since_s is None:
+            self._waits_since_s = now_s
+
+    def _take(self, now_s: float) -> None:
+        while self._receive() is not None:
+            self._waits_since_s, self._known = None, True
+
+
+CLIENT = "Keyhole"
+"""Our name among the machine's MIDI programs."""
+
+QUEUE_MESSAGES = 8192
+"""How many messages may wait for us: a flood of eight seconds at a MIDI cable's full speed."""
+
+
+class Port:
+    """One opened rtmidi client, in or out.
+
+    Thread-safe: yes. Once closed it is silent: nothing comes, and sending raises OSError.
+    """
+
+    def __init__(self, client: Any, may_end: Callable[[], bool]) -> None:
+        """``may_end``: whether rtmidi may be told to let go of it now."""
+        self._client, self._may_end = client, may_end
+        self._closed = False
+        self._lock = threading.Lock()
+
+    @property
+    def is_open(self) -> bool:
+        """Whether rtmidi still has it."""
+        return self._client is not None
+
+    def get_message(self) -> tuple[Sequence[int], float] | None:
+        """The next waiting message and the seconds since the one before it, or None.
+
+        What we send into it ourselves, for messages that have no end, is left out: where it came
+        alone the message is empty, and still tells the time.
+        """
+        with self._lock:
+            got: tuple[list[int], float] | None
+            got = None if self._closed else self._client.get_message()
+        return ([], got[1]) if got and got[0] == MESSAGE else got
+
+    def send(self, message: Sequence[int]) -> None:
+        """Send one whole MIDI message. Raises OSError where the other side can't take it."""
+        with self._lock:
+            if self._closed:
+                raise OSError("the MIDI system has gone")
+            self._client.send_message(message)
+
+    def close(self) -> None:
+        """Let go of it; harmless where that is done."""
+        with self._lock:
+            self._closed = True
+        if self._may_end():
+            self.end()
+
+    def end(self) -> None:
+        """Have rtmidi let go of it."""
+        with self._lock:
+            self._closed = True
+            if self._client is not None:
+                self._client.close_port()
+                self._client.delete()
+                self._client = None
+
+
+class Clients:
+    """All clients of ours in one MIDI system: two that look at the names, and the opened ports.
+
+    Thread-safe: no, but for the ports. Raises OSError where the system does not answer.
+    """
+
+    def __init__(self, rtmidi: Any, api: int) -> None:
+        self._rtmidi, self._api = rtmidi, api
+        self._opened: list[Port] = []
+        self._silent = False
+        self._watch_in = self._make_in()
+        try:
+            self._watch_out = self._make_out()
+        except OSError:
+            self._watch_in.delete()
+            raise
+        self._echo = Echo.of(api) if api == rtmidi.API_UNIX_JACK else None
+        self._heartbeat = Heartbeat(self._echo.send, self._echo.receive) if self._echo else None
+
+    def names_in(self) -> tuple[str, ...]:
+        """Ports that can be listened to; our own are left out."""
+        return _others(self._watch_in.get_ports())
+
+    def names_out(self) -> tuple[str, ...]:
+        """Ports that can be sent to; our own are left out."""
+        return _others(self._watch_out.get_ports())
+
+    def are_alive(self, *, now: bool) -> bool:
+        """Whether the system still carries what we send.
+
+        To be asked often; or, with ``now``, before a port is opened: that waits for the answer.
+        """
+        beat = self._heartbeat
+        return beat is None or (beat.answers() if now else beat.is_beating())
+
+    def came_back(self) -> bool:
+        """Whether a system that carried nothing has carried what was sent after all."""
+        return self._heartbeat is not None and self._heartbeat.came_back()
+
+    def open_in(self, name: str) -> Port | None:
+        """Listen to a port; None where it is gone or taken."""
+        port = self._open(self._make_in, name, ear())
+        if port and self._echo:
+            self._echo.end_exclusives()
+        return port
+
+    def open_out(self, name: str) -> Port | None:
+        """Send to a port; None where it is gone or taken."""
+        return self._open(self._make_out, name, CLIENT)
+
+    def fall_silent(self) -> None:
+        """The system carries nothing: all ports are closed, and rtmidi is left alone for now.
+
+        A server that hangs would hold it, and nothing of Python runs meanwhile.
+        """
+        self._silent = True
+        for port in self._opened:
+            port.close()
+
+    def rise(self) -> None:
+        """The system only hung, and carries again: what was closed meanwhile is let go of."""
+        self._silent = False
+        for port in self._opened:
+            port.close()
+
+    def end(self) -> None:
+        """Let go of everything, opened ports too.
+
+        An output of a dead server, where the click was sounded, takes a second: rtmidi waits so
+        long for what was sent to leave, without letting Python run.
+        """
+        if self._echo:
+            self._echo.stop()
+        for port in self._opened:
+            port.end()
+        for watch in (self._watch_in, self._watch_out):
+            watch.close_port()
+            watch.delete()
+
+    def _make_in(self) -> Any:
+        client = self._rtmidi.MidiIn(self._api, CLIENT, queue_size_limit=QUEUE_MESSAGES)
+        # Nothing may be ignored: on JACK the time of ignored messages vanishes from the sum.
+        client.ignore_types(sysex=False, timing=False, active_sense=False)
+        return client
+
+    def _make_out(self) -> Any:
+        return self._rtmidi.MidiOut(self._api, CLIENT)
+
+    def _open(self, make: Callable[[], Any], name: str, own_name: str) -> Port | None:
+        try:
+            client = make()
+        except OSError:  # the system takes no more programs
+            return None
+        try:
+            client.open_port(client.get_ports().index(name), own_name)
+        except (ValueError, OSError):
+            client.delete()
+            return None
+        self._opened = [port for port in self._opened if port.is_open]
+        self._opened.append(Port(client, lambda: not self._silent))
+        return self._opened[-1]
+
+
+def _others(names: Sequence[str]) -> tuple[str, ...]:
+    ours = re.compile(rf"{CLIENT}( asks)?(-\d+)?:")
+    return tuple(name for name in names if not ours.match(name))

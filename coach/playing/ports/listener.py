@@ -1,0 +1,183 @@
+"""Listening to one piano that may come and go: from the port's bytes to stamped events.
+
+One small thread reads the port every half millisecond. rtmidi could call us back instead, sooner by
+half a millisecond, but its own thread would then wait for Python's lock before it takes the next
+message's time; read like this the stamps are immune to a busy screen.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from math import inf
+
+from coach.playing.midi_events import KeyDown, MidiEvent, OtherPianos, PianoFound, PianoLost
+from coach.playing.ports.byte_stream import (
+    ACTIVE_SENSING,
+    EXCLUSIVE,
+    EXCLUSIVE_END,
+    KeyEvent,
+    KeyReader,
+    Sensing,
+    Splitter,
+)
+from coach.playing.ports.driver import Driver, InPort
+from coach.playing.ports.port_choice import choose, others, shown
+from coach.playing.ports.stamps import Stamper
+
+POLL_S = 0.0005
+"""How often an open port is read: twice while a note takes its way through a MIDI cable (0.96 ms).
+A whole millisecond would save one hundredth of a processor and show each note 0.25 ms later."""
+
+LOOK_S = 0.1
+"""How often the names are looked at: rtmidi says nothing when the other side goes away."""
+
+HELD_S = 0.1
+"""A key's time that is more uncertain than this says nothing about its rhythm: a sixteenth note at
+120 quarters a minute lasts 125 ms. Our choice."""
+
+Post = Callable[[MidiEvent], None]
+
+
+class _Hearing:
+    """One opened port and all that belongs to this opening of it."""
+
+    def __init__(self, name: str, port: InPort) -> None:
+        self.name, self.port = name, port
+        self.silent = False
+        self.sensing = Sensing()
+        self.empty_s = -inf
+        """When nothing waited in it, last."""
+        self._stamped_s = -inf
+        """The time of the last message."""
+        self._stamper, self._splitter, self._keys = Stamper(), Splitter(), KeyReader()
+
+    def take(self, stream: Sequence[int], delta_s: float, arrived_s: float) -> list[KeyEvent]:
+        """What these bytes mean for keys and pedals.
+
+        Keys that were held back behind an unended system exclusive message come all at once. Where
+        that was for long nobody knows when they were struck, and they are not handed on.
+        """
+        at_s = self._stamper.stamp(arrived_s, delta_s, self.empty_s)
+        held_s, self._stamped_s = at_s - self._stamped_s, at_s
+        if not stream:
+            return []
+        messages = self._splitter.feed(stream)
+        sensing = any(message.status == ACTIVE_SENSING for message in messages)
+        self.sensing.heard(arrived_s, sensing=sensing)
+        events = [event for message in messages for event in self._keys.read(message, at_s)]
+        was_held = stream[0] == EXCLUSIVE and stream[-1] == EXCLUSIVE_END
+        if was_held and held_s > HELD_S:
+            return [event for event in events if not isinstance(event, KeyDown)]
+        return events
+
+
+class Listener:
+    """Finds the piano, reads it, notices when it goes and when it comes back.
+
+    ``step`` does one round and is all that the thread calls, so tests need no thread. ``post`` is
+    called on the thread that steps.
+    """
+
+    def __init__(
+        self,
+        driver: Driver,
+        wanted: str | None,
+        post: Post,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        self._driver, self._wanted, self._post, self._clock = driver, wanted, post, clock
+        self._hearing: _Hearing | None = None
+        self._last: str | None = None
+        self._others: tuple[str, ...] = ()
+        self._trouble = ""
+        self._look_at_s = 0.0
+
+    @property
+    def name(self) -> str | None:
+        """The piano that is heard now, as shown to people."""
+        hearing = self._hearing
+        return shown(hearing.name) if hearing and not hearing.silent else None
+
+    @property
+    def port_name(self) -> str | None:
+        """The same as the MIDI system calls it."""
+        hearing = self._hearing
+        return hearing.name if hearing and not hearing.silent else None
+
+    def step(self) -> float:
+        """Read what waits, look for the piano when it is time; seconds until the next step."""
+        now_s = self._clock()
+        if self._hearing:
+            self._read(self._hearing)
+            self._check_sensing(self._hearing)
+        if now_s >= self._look_at_s:
+            self._look_at_s = now_s + LOOK_S
+            self._look()
+        return POLL_S if self._hearing else LOOK_S
+
+    def close(self) -> None:
+        """Let go of the port, saying nothing."""
+        if self._hearing:
+            self._hearing.port.close()
+            self._hearing = None
+
+    def _read(self, hearing: _Hearing) -> None:
+        waiting, looked_s = [], self._clock()
+        while (got := hearing.port.get_message()) is not None:
+            looked_s = self._clock()
+            waiting.append((got[0], got[1], looked_s))
+        # Posted when all is read: the first one would set the screen going before a chord's others.
+        for stream, delta_s, arrived_s in waiting:
+            if hearing.silent and stream:
+                self._set_silent(hearing, False)
+            for event in hearing.take(stream, delta_s, arrived_s):
+                self._post(event)
+        hearing.empty_s = looked_s
+
+    def _check_sensing(self, hearing: _Hearing) -> None:
+        if not hearing.silent and hearing.sensing.is_lost(self._clock()):
+            self._set_silent(hearing, True)
+
+    def _set_silent(self, hearing: _Hearing, silent: bool) -> None:
+        hearing.silent = silent
+        self._post((PianoLost if silent else PianoFound)(shown(hearing.name)))
+
+    def _look(self) -> None:
+        names = self._driver.names_in()
+        if self._hearing and self._hearing.name not in names:
+            self._lose(self._hearing)
+        if self._hearing is None:
+            self._find(names)
+        if self._hearing is None:
+            self._say_trouble()
+        else:
+            self._say_others(self._hearing.name, names)
+
+    def _lose(self, hearing: _Hearing) -> None:
+        self._read(hearing)
+        hearing.port.close()
+        self._hearing = None
+        if not hearing.silent:
+            self._trouble = self._driver.trouble()
+            self._post(PianoLost(shown(hearing.name), self._trouble))
+
+    def _say_trouble(self) -> None:
+        """Say it where the MIDI system has gone, or is back without the piano."""
+        trouble = self._driver.trouble()
+        if trouble != self._trouble:
+            self._trouble = trouble
+            self._post(PianoLost(shown(self._last or ""), trouble))
+
+    def _say_others(self, heard: str, names: tuple[str, ...]) -> None:
+        there = others(names, heard)
+        if there != self._others:
+            self._others = there
+            self._post(OtherPianos(shown(heard), there))
+
+    def _find(self, names: tuple[str, ...]) -> None:
+        name = (self._last and choose(names, self._last)) or choose(names, self._wanted)
+        port = self._driver.open_in(name) if name else None
+        if name and port:
+            self._hearing, self._last, self._trouble = _Hearing(name, port), name, ""
+            self._post(PianoFound(shown(name)))

@@ -1,0 +1,162 @@
+"""Ties merged: one note for what is struck once.
+
+A note that ends a tie continues the open note of the same key that ends where it begins: first
+one of its own voice and staff, then of its staff, then any. A tie that is begun and never ended
+(a tie into another ending, a note left to ring) leaves the note its own length; an end without a
+beginning is a note of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import groupby
+
+from coach.score.printed import FREE_MARKS, Mark
+from coach.score.reading.musicxml.found import RawNote
+
+_NEAR = Fraction(1, 16)
+"""Exporters' rounding: a tie's two notes may miss each other by this much, in quarters."""
+_Fit = Callable[["Tied", Fraction, RawNote], bool]
+_LASTING = FREE_MARKS | {Mark.FERMATA}
+"""Marks that count for the whole sound wherever they stand on it."""
+
+
+@dataclass(slots=True)
+class Tied:
+    """A note as it is struck: one written note, or several that ties join."""
+
+    first: RawNote
+    onset: Fraction
+    """In quarters from the start of the piece."""
+    segments: list[Fraction]
+    last: RawNote
+    """The written note that ends it."""
+    last_end: Fraction
+    reach: Fraction
+    """Where the last note may be meant to end: with its chord, or with its bar."""
+
+    @property
+    def length(self) -> Fraction:
+        """The sounding length."""
+        return self.segments[0] if len(self.segments) == 1 else sum(self.segments, Fraction(0))
+
+
+_Placed = tuple[Fraction, RawNote]
+
+
+def merge_ties(notes: Iterable[_Placed], bar_ends: Sequence[Fraction]) -> list[Tied]:
+    """Merge the notes, given with their onsets in the piece, in the order of their onsets."""
+    in_order = sorted(notes, key=_struck)
+    reaches = _reaches(in_order, bar_ends)
+    merged: list[Tied] = []
+    waiting: dict[int, list[Tied]] = {}
+    for _, group in groupby(in_order, key=_struck):
+        merged += _at_one_onset(list(group), waiting, reaches)
+    return merged
+
+
+def _struck(placed: _Placed) -> tuple[Fraction, bool]:
+    # A small note that is tied to its main note is struck before it.
+    return placed[0], placed[1].grace is None
+
+
+def _reaches(notes: list[_Placed], bar_ends: Sequence[Fraction]) -> dict[int, Fraction]:
+    """Where each chord may be meant to end.
+
+    A file may give the notes of a tied chord different lengths by mistake; and a voice may stop
+    short of its bar's end, in a bar that another part makes too long, with a tie over the barline.
+    """
+    reaches: dict[int, Fraction] = {}
+    last: dict[tuple[int, int, str], RawNote] = {}
+    for onset, note in notes:
+        end = onset + note.length
+        reaches[note.chord] = max(reaches.get(note.chord, end), end)
+        last[note.bar, note.staff, note.voice] = note
+    for note in last.values():
+        reaches[note.chord] = max(reaches[note.chord], bar_ends[note.bar])
+    return reaches
+
+
+def _at_one_onset(
+    group: list[_Placed], waiting: dict[int, list[Tied]], reaches: dict[int, Fraction]
+) -> list[Tied]:
+    """Continue what waits for these notes; the rest are new."""
+    joined = _continued(group, waiting)
+    new: list[Tied] = []
+    opened: list[Tied] = []
+    for onset, note in group:
+        tied = joined.get(id(note))
+        if tied is None:
+            tied = Tied(note, onset, [note.length], note, onset + note.length, onset)
+            new.append(tied)
+        tied.reach = reaches[note.chord]
+        if note.tie_start:
+            opened.append(tied)
+    for tied in opened:
+        waiting.setdefault(tied.first.spelling.midi, []).append(tied)
+    return new
+
+
+def _continued(group: list[_Placed], waiting: dict[int, list[Tied]]) -> dict[int, Tied]:
+    """The open note that each of these notes continues, by the note's identity."""
+    joined: dict[int, Tied] = {}
+    for fits in _FITS:
+        for onset, note in group:
+            if note.tie_stop and id(note) not in joined:
+                tied = _take(waiting.get(note.spelling.midi, []), onset, note, fits)
+                if tied:
+                    joined[id(note)] = tied
+                    _lengthen(tied, onset, note)
+    return joined
+
+
+def _take(candidates: list[Tied], onset: Fraction, note: RawNote, fits: _Fit) -> Tied | None:
+    """Take out the open note that the given one continues."""
+    candidates[:] = [tied for tied in candidates if tied.reach >= onset - _NEAR]
+    for tied in candidates:
+        if fits(tied, onset, note):
+            candidates.remove(tied)
+            return tied
+    return None
+
+
+def _lengthen(tied: Tied, onset: Fraction, note: RawNote) -> None:
+    first = tied.first
+    if first.grace and note.length:
+        # Struck before the beat and held: it is the main note, rolled in.
+        first.grace = None
+        first.marks |= note.marks | {Mark.ARPEGGIO}
+        first.fingering = first.fingering or note.fingering
+        tied.segments.clear()
+    first.marks |= note.marks & _LASTING
+    first.slurs = first.slurs + note.slurs
+    tied.segments.append(note.length)
+    tied.last = note
+    tied.last_end = onset + note.length
+
+
+def _meets(tied: Tied, onset: Fraction) -> bool:
+    return abs(tied.last_end - onset) <= _NEAR
+
+
+def _same_voice(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    return _same_staff(tied, onset, note) and tied.last.voice == note.voice
+
+
+def _same_staff(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    return _meets(tied, onset) and tied.last.staff == note.staff
+
+
+def _same_key(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    return _meets(tied, onset)
+
+
+def _stretched(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    """The note before stops short of this one, but its chord or its bar does not."""
+    kin = tied.last.staff == note.staff and tied.last.voice == note.voice
+    return kin and abs(tied.reach - onset) <= _NEAR
+
+
+_FITS: tuple[_Fit, ...] = (_same_voice, _same_staff, _same_key, _stretched)

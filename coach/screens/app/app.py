@@ -1,0 +1,415 @@
+"""The app's frame: its keys and look, a terminal that is too small, and the command palette.
+
+The app: which screen is shown, and who hears the piano. It drills nothing itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.app import SystemCommand
+from textual.binding import Binding, BindingType
+from textual.events import Event, InputEvent, Resize
+from textual.filter import LineFilter
+from textual.geometry import Size
+from textual.screen import Screen
+from textual.theme import ThemeProvider
+
+from coach.screens.app.crash import PlainlyEnding
+from coach.screens.dialogs import NoticeScreen, Palette, TooSmallScreen, is_too_small
+from coach.screens.terminal import SeenOnly
+
+if TYPE_CHECKING:
+    from coach.screens.drill import DrillScreen
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLost
+from coach.screens.app.gc_pause import settle_memory
+from coach.screens.app.signals import end_when_told
+from coach.screens.dialogs import (
+    FIRST_PAINT_S,
+    ConnectScreen,
+    HomeScreen,
+    OpeningScreen,
+    SheetScreen,
+    unheard,
+)
+from coach.screens.inbox import Inbox, InboxEvent
+from coach.screens.interfaces import Collaborators, Desk, Errand, Settings, Start, others_words
+from coach.screens.judged import Judged
+from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from coach.judging.job import JudgingJob
+    from coach.judging.model import Judgement
+    from coach.score.model import Score
+    from coach.screens.drill import DrillScreen
+    from coach.screens.judged import Giving
+
+
+MOST_SCREENS = 12
+"""So many screens over each other: nobody reads more of them, and Textual draws each through those
+over it, 40 deep at most. Own choice."""
+
+
+class AppFrame(PlainlyEnding):
+    """What is so whatever is played."""
+
+    TITLE = "Keyhole"
+    CSS = """
+    App.-plain ModalScreen > * { border: ascii $foreground; }
+    App.-plain ModalScreen > .keys { border: none; }
+    App.-plain Input, App.-plain Input:focus { border: ascii $foreground; }
+    OptionList, Input, Tree { min-width: 20; }  /* Textual can't fold words into no columns */
+    SearchIcon { display: none; }  /* not every terminal has that character */
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+q", "quit", "quit", show=False, priority=True),
+        Binding("ctrl+c", "quit", "quit", show=False),  # as everywhere in a terminal
+    ]
+
+    _seen_only = SeenOnly()
+
+    @property
+    def drill(self) -> DrillScreen | None:
+        """The drill that is on the screen, also under a small screen."""
+        raise NotImplementedError
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """Textual's own, and ours after them."""
+        return (*super().get_line_filters(), self._seen_only)
+
+    @property
+    def top(self) -> Screen[object] | None:
+        """The screen that is seen; None while the app ends, when timers may still run."""
+        stack = self.screen_stack
+        return stack[-1] if stack else None
+
+    async def on_event(self, event: Event) -> None:
+        """Textual's own; keys that are struck while the program ends come to nothing."""
+        if self.screen_stack or not isinstance(event, InputEvent):
+            await super().on_event(event)
+
+    def on_resize(self, event: Resize) -> None:
+        """A terminal too small for music says so; it comes back as it was."""
+        self.mind_size(event.size)
+
+    def mind_size(self, size: Size | None = None) -> None:
+        """See whether music can be shown, and say so where not."""
+        small = is_too_small(size or self.size)
+        if self.top is None:
+            return
+        if small and not isinstance(self.top, TooSmallScreen):
+            self.push_screen(TooSmallScreen())
+        elif not small and isinstance(self.top, TooSmallScreen):
+            self.pop_screen()
+
+    def push_screen(self, screen: Screen[Any], *args: Any, **how: Any) -> Any:  # type: ignore[override]
+        """Show a screen over the others; that the terminal is too small stays the uppermost."""
+        if isinstance(self.top, TooSmallScreen):
+            self.pop_screen()
+        if len(self.screen_stack) > MOST_SCREENS:
+            self.pop_screen()
+        pushed = super().push_screen(screen, *args, **how)
+        if is_too_small(self.size) and not isinstance(screen, TooSmallScreen):
+            super().push_screen(TooSmallScreen())
+        return pushed
+
+    def close(self, screen: Screen[Any]) -> None:
+        """Take a screen away, with what lies over it; notices over it are still to be read."""
+        if screen not in self.screen_stack:
+            return
+        notices: list[NoticeScreen] = []
+        while (top := self.screen_stack[-1]) is not screen:
+            if isinstance(top, NoticeScreen):
+                notices.append(top)
+            self.pop_screen()
+        self.pop_screen()
+        for notice in reversed(notices):
+            self.push_screen(NoticeScreen(notice.sentence))
+        self.mind_size()
+
+    def search_themes(self) -> None:
+        """Textual's own list of themes, closed as a dialog is."""
+        self.push_screen(Palette([ThemeProvider], placeholder="Search for themes…"))
+
+    def action_command_palette(self) -> None:
+        """Every command by its name; one palette at a time, and none over what can't be read."""
+        stack = self.screen_stack
+        if stack and not any(isinstance(one, Palette | TooSmallScreen) for one in stack):
+            self.push_screen(Palette())
+
+    def action_keys(self) -> None:
+        """All keys and marks."""
+        from coach.screens.dialogs import HelpScreen
+
+        self.push_screen(HelpScreen())
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Everything that can be asked for, by name, in the command palette."""
+        kept = ("Theme", "Quit")  # the others are of no use to a pianist, or are here by our names
+        yield from (one for one in super().get_system_commands(screen) if one.title in kept)
+        drill = self.drill
+        if drill and screen is drill:
+            from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
+
+            demo = DEMO_COMMANDS if drill.is_demo else ()
+            for one in (*COMMANDS, *demo):
+                yield SystemCommand(
+                    one.name.capitalize(), one.help, self._runner(drill, one.action)
+                )
+
+    def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
+        return lambda: void(self.call_later(screen.run_action, action))
+
+
+def void(_: object) -> None:
+    """Drop a value that a callback must not return."""
+
+
+READ_AGAIN_S = 0.3
+"""How often it is looked whether what is over the drill has gone, where it is to go on."""
+PIANO_WAIT_S = 1.0
+"""How long a piano may take to be found before it is said that there is none."""
+
+
+class KeyholeApp(AppFrame):
+    """Keyhole on the screen."""
+
+    def __init__(
+        self,
+        collaborators: Collaborators,
+        settings: Settings | None = None,
+        start: Start | None = None,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        """``clock`` is the one that the piano's events are stamped with, in seconds."""
+        super().__init__()
+        self.collaborators = collaborators
+        self.settings = settings or Settings()
+        self._start = start or Start()
+        self._clock = clock
+        self._piano: str | None = None
+        self._no_piano = self.collaborators.ports_sentence
+        self._others = ""
+        self._inbox: Inbox | None = None
+        self._letters = False
+        self._opened: Path | None = None
+        self._drills: list[DrillScreen] = []
+        """Those on the screen: a demo may be looked at in the middle of a drill."""
+
+    async def on_mount(self) -> None:
+        """Home first; over it whatever was asked for on the command line."""
+        end_when_told(self)
+        self.set_class(self.settings.ascii_only, "-plain")
+        given = self.collaborators
+        await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
+        self._inbox = Inbox(self._hear_or_end)
+        if given.ports:
+            given.ports.listen(given.port_wanted, self._inbox.post)
+        if self._start.path:
+            self.open(self._start.path, self._start.errand)
+        self.set_timer(2 * FIRST_PAINT_S, self._say_notices)
+        self.mind_size()
+        if self._start.errand is not Errand.DEMO:
+            self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
+        self.set_timer(3 * FIRST_PAINT_S, settle_memory)
+
+    def _say_notices(self) -> None:
+        if isinstance(self.top, OpeningScreen):  # it is to go by itself, and must be on top for it
+            self.set_timer(FIRST_PAINT_S, self._say_notices)
+            return
+        for notice in reversed(self.collaborators.notices()):
+            self.push_screen(NoticeScreen(notice))
+
+    def on_unmount(self) -> None:
+        """Let go of the ports."""
+        if self._inbox:
+            self._inbox.close()
+        if self.collaborators.ports:
+            self.collaborators.ports.close()
+
+    # -- the piano --------------------------------------------------------------------------
+
+    def _hear_or_end(self, events: tuple[InboxEvent, ...]) -> None:
+        """Called by the event loop itself, which would pass over a mistake of ours unsaid."""
+        try:
+            self._hear(events)
+        except Exception as error:
+            self.end_by(error)
+
+    def _hear(self, events: tuple[InboxEvent, ...]) -> None:
+        for event in events:
+            if isinstance(event, PianoFound):
+                self._piano_changed(event.name)
+            elif isinstance(event, PianoLost):
+                self._piano_changed(None, event.why)
+            elif isinstance(event, OtherPianos):
+                self._others_changed(others_words(event.heard, event.names))
+            elif isinstance(event, KeyDown) and isinstance(self.top, SheetScreen):
+                self.top.dismiss()  # no hand is free for the computer
+        drill = self.drill
+        if drill and not drill.is_demo:
+            drill.hear(events)
+
+    def _piano_changed(self, name: str | None, why: str = "") -> None:
+        self._piano, self._no_piano = name, why
+        for screen in self.screen_stack:
+            if isinstance(screen, HomeScreen):
+                screen.show_piano(name)
+        top = self.top
+        if name and isinstance(top, ConnectScreen):
+            top.dismiss("wait")
+
+    def _others_changed(self, sentence: str) -> None:
+        self._others = sentence
+        for screen in self.screen_stack:
+            if isinstance(screen, HomeScreen):
+                screen.show_others(sentence)
+        self._say_others()
+
+    def _say_others(self) -> None:
+        """Once at the drill; at home it stands as long as it is so."""
+        drill = self.drill
+        if drill and drill.is_mounted and not drill.is_demo and self._others:
+            drill.say_once(self._others)
+
+    @property
+    def drill(self) -> DrillScreen | None:
+        """The drill that is on the screen, also under a small screen."""
+        self._drills = [one for one in self._drills if one in self.screen_stack]
+        return self._drills[-1] if self._drills else None
+
+    def _is_demo(self) -> bool:
+        drill = self.drill
+        return drill is not None and drill.is_demo
+
+    def _offer_ways(self) -> None:
+        if self.top is None:
+            return
+        if isinstance(self.top, OpeningScreen | TooSmallScreen):  # these would cover the offer
+            self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
+        elif self._piano is None and not self._is_demo():
+            given = self.collaborators
+            why = given.ports_sentence or self._no_piano or unheard(given.port_wanted, given.ports)
+            can_wait = given.ports is not None
+            screen = ConnectScreen(why, can_demo=given.can_demo, can_wait=can_wait)
+            self.push_screen(screen, self._go_way)
+
+    def _go_way(self, way: str | None) -> None:
+        drill = self.drill
+        if way == "demo":
+            path = self.collaborators.demo_path
+            if path:
+                self.open(path, Errand.DEMO)
+        elif way == "letters":
+            self._letters = True
+            if drill:
+                drill.call_later(drill.action_keyboard)  # once it stands
+
+    # -- a piece ----------------------------------------------------------------------------
+
+    def open(self, path: Path, errand: Errand, moves: Sequence[str] = ()) -> None:
+        """Open a score, and drill it when it is open; ``moves`` give notes to the other hand.
+
+        One at a time: who strikes Enter twice does not want it twice.
+        """
+        if any(isinstance(screen, OpeningScreen) for screen in self.screen_stack):
+            return
+        self.push_screen(OpeningScreen(self.collaborators.open_score, path, errand, moves))
+
+    def on_score_refused(self, message: ScoreRefused) -> None:
+        """Say why."""
+        self._close_opening()
+        self.push_screen(NoticeScreen(message.sentence))
+        self.mind_size()
+
+    def on_score_opened(self, message: ScoreOpened) -> None:
+        """Drill it."""
+        self._close_opening()
+        remarks = [r.text for r in message.score.remarks if r.kind in ("repaired", "left out")]
+        try:
+            screen = self._drill_screen(message.score, message.path, message.errand)
+        except ValueError as nothing:
+            self.push_screen(NoticeScreen(str(nothing)))
+            return
+        self._opened = message.path
+        self._show_drill(screen)
+        self.call_after_refresh(self._say_others)
+        self.call_after_refresh(settle_memory)
+        if remarks:
+            self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))
+        self.mind_size()
+
+    def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
+        # Not needed to show the home screen, and a third of the time to import what is.
+        from coach.screens.demo import DemoClock, DemoScreen
+
+        given = self.collaborators
+        if errand is Errand.DEMO and given.make_pianist:
+            clock = DemoClock(self._clock, self._start.demo_speed)
+            desk = given.make_desk(score, path, errand, clock.now())
+            return DemoScreen(desk, self.settings, clock, given.make_pianist(score))
+        return self._drill_at(given.make_desk(score, path, errand, self._clock()))
+
+    def _show_drill(self, screen: DrillScreen) -> None:
+        self.push_screen(screen)
+        self._drills.append(screen)
+
+    def _drill_at(self, desk: Desk) -> DrillScreen:
+        from coach.screens.drill import DrillScreen
+
+        return DrillScreen(
+            desk,
+            self.settings,
+            self._clock,
+            piano=self._piano,
+            no_piano=self._no_piano,
+            click=self.collaborators.click,
+            letters=self._letters,
+            give=self._giving(),
+        )
+
+    def _giving(self) -> Giving | None:
+        """Who judges long takes; made ready while the pianist looks at the music."""
+        judges, inbox = self.collaborators.judges, self._inbox
+        if judges is None or inbox is None:
+            return None
+        judges.start()
+
+        def give(job: JudgingJob) -> Future[Judgement]:
+            return judges.give(job, lambda verdict: inbox.post(Judged(job, verdict)))
+
+        return give
+
+    def on_went_on(self) -> None:
+        """From a goal that is reached to what comes after it."""
+        drill = self.drill
+        onward = drill and drill.desk.onward
+        if not drill or not onward:
+            return
+        if self.screen is not drill:  # something is over it, to be read first
+            self.set_timer(READ_AGAIN_S, self.on_went_on)
+            return
+        drill.action_home()  # what is said on leaving stays over the next drill
+        desk = onward.make(self._clock())
+        self._opened = desk.path or self._opened
+        self._show_drill(self._drill_at(desk))
+
+    def on_hands_moved(self, message: HandsMoved) -> None:
+        """Give notes of the piece on the screen to the other hand: it is opened anew so."""
+        drill = self.drill
+        if drill and self._opened:
+            drill.action_home()
+            self.open(self._opened, Errand.GO_ON, message.moves)
+
+    def _close_opening(self) -> None:
+        for screen in self.screen_stack:
+            if isinstance(screen, OpeningScreen):
+                self.close(screen)

@@ -1,0 +1,85 @@
+"""The demo's player: a simulated pianist's notes, sounding when their time comes.
+
+The demo runs on a clock of its own that can be slowed and hurried: the coach sees the same times
+as at the plain speed, so that no verdict depends on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from heapq import heapify, heappop
+
+from coach.playing.midi_events import KeyDown, KeyUp
+from coach.playing.notes import PlayedNote
+
+SPEEDS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
+"""How many of the demo's seconds pass in one."""
+
+
+class DemoClock:
+    """Seconds that pass slower or faster than the clock's, or stand still.
+
+    It begins at the one of ``SPEEDS`` that is nearest to ``speed``.
+    """
+
+    def __init__(self, clock: Callable[[], float], speed: float = 1.0) -> None:
+        self._clock = clock
+        self._since = clock()
+        self._base_s = self._since
+        self._place = min(range(len(SPEEDS)), key=lambda at: abs(SPEEDS[at] - speed))
+        self.stopped = False
+
+    @property
+    def speed(self) -> float:
+        """Demo seconds in a second."""
+        return SPEEDS[self._place]
+
+    def now(self) -> float:
+        """The demo's time in seconds."""
+        passed = 0.0 if self.stopped else self._clock() - self._since
+        return self._base_s + passed * self.speed
+
+    def hurry(self, steps: int) -> None:
+        """Faster by so many steps; slower where it is negative."""
+        self._settle()
+        self._place = min(max(self._place + steps, 0), len(SPEEDS) - 1)
+
+    def stop(self, stopped: bool) -> None:
+        """Stand still, or go on."""
+        self._settle()
+        self.stopped = stopped
+
+    def _settle(self) -> None:
+        self._base_s, self._since = self.now(), self._clock()
+
+
+class Performance:
+    """The key strokes that are still to come."""
+
+    def __init__(self) -> None:
+        self._waiting: list[tuple[float, int, KeyDown | KeyUp]] = []
+
+    @property
+    def over(self) -> bool:
+        """Nothing is to come."""
+        return not self._waiting
+
+    def play(self, notes: tuple[PlayedNote, ...]) -> None:
+        """These notes in place of any that still wait."""
+        events: list[KeyDown | KeyUp] = []
+        for note in notes:
+            events.append(KeyDown(note.pitch, note.velocity, note.onset_s))
+            events.append(KeyUp(note.pitch, note.onset_s + (note.length_s or 0.3)))
+        self._waiting = [(event.at_s, place, event) for place, event in enumerate(events)]
+        heapify(self._waiting)
+
+    def drop(self) -> None:
+        """Play none of what still waits."""
+        self._waiting = []
+
+    def due(self, now_s: float) -> tuple[KeyDown | KeyUp, ...]:
+        """What has its time by now, in order."""
+        out = []
+        while self._waiting and self._waiting[0][0] <= now_s:
+            out.append(heappop(self._waiting)[2])
+        return tuple(out)

@@ -1,0 +1,95 @@
+"""The demo: the drill screen with a simulated pianist at the keys."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+
+from coach.coaching.drill import AssignmentGiven, CountIn, Outcome, SetAside, State
+from coach.screens.demo.performer import DemoClock, Performance
+from coach.screens.drill import DrillScreen
+from coach.screens.interfaces import Desk, PianistLike, Settings
+from coach.screens.keymap import DEMO_COMMANDS
+
+_STEP_S = 0.01
+"""How often it is seen to which keys are due."""
+_BREATH_S = 2.5
+"""Demo seconds between two repetitions: time to read the verdict."""
+
+
+class DemoScreen(DrillScreen):
+    """A simulated pianist plays; nothing that is heard is kept."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(one.keys, one.action, one.name, show=False) for one in DEMO_COMMANDS
+    ]
+    is_demo = True
+
+    def __init__(
+        self, desk: Desk, settings: Settings, clock: DemoClock, pianist: PianistLike
+    ) -> None:
+        super().__init__(desk, settings, clock.now)
+        self._time = clock
+        self._pianist = pianist
+        self._performance = Performance()
+        self._begin_s: float | None = None
+
+    def on_mount(self) -> None:
+        """Let the player begin."""
+        self.set_interval(_STEP_S, self._perform)
+
+    @property
+    def _has_player(self) -> bool:
+        return True
+
+    def show(self, outcomes: Iterable[Outcome]) -> None:
+        """The player sees what the drill answers, too."""
+        outcomes = tuple(outcomes)
+        super().show(outcomes)
+        for outcome in outcomes:
+            if isinstance(outcome, CountIn):
+                start_s = outcome.first_beat_s + outcome.count_in_beats * outcome.beat_s
+                self._play(start_s)
+            elif isinstance(outcome, AssignmentGiven | SetAside):
+                self._performance.drop()
+                self._begin_s = None
+
+    def _perform(self) -> None:
+        now_s = self._clock()
+        due = self._performance.due(now_s)
+        if due:
+            self.hear(due)
+        waits = self._performance.over and self.desk.drill.state is State.READY
+        if not waits:
+            self._begin_s = None
+        elif self._begin_s is None:
+            self._begin_s = now_s + _BREATH_S
+        elif now_s >= self._begin_s:
+            self._play(now_s)
+
+    def _play(self, start_s: float) -> None:
+        drill = self.desk.drill
+        notes = self._pianist.play(drill.excerpt, drill.assignment.qpm, start_s=start_s)
+        self._performance.play(notes)
+
+    def who(self) -> str:
+        """That nobody real plays, and how fast the demo goes."""
+        if self._time.stopped:
+            return "SIMULATED PLAYER, stopped"
+        speed = "" if self._time.speed == 1 else f", {self._time.speed:g} times as fast"
+        return f"SIMULATED PLAYER{speed}"
+
+    def action_hurry(self, steps: int) -> None:
+        """Slow the demo down or hurry it."""
+        self._time.hurry(steps)
+        self.show_who()
+
+    def action_stop(self) -> None:
+        """Stop the player, or let them go on."""
+        self._time.stop(not self._time.stopped)
+        self.show_who()
+
+    def action_keyboard(self) -> None:
+        """No letters here: the player is at the keys."""

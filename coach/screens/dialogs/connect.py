@@ -1,0 +1,74 @@
+"""No piano: what can be done without one, or while it is looked for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from coach.screens.dialogs.dialog import Dialog
+from coach.screens.terminal import as_shown
+
+if TYPE_CHECKING:
+    from coach.screens.interfaces import PortsLike
+
+WAIT = "Wait for the piano: plug it in and switch it on; I notice it by myself"
+LOOK = "Look at the piece without a piano"
+DEMO = "See the demo: a simulated player with a known fault"
+LETTERS = "Play with the letters of this computer, to try it out"
+
+
+def unheard(wanted: str | None, ports: PortsLike | None) -> str:
+    """Why none of the ports that are there is the piano; "" where that needs no words."""
+    names = ports.names_in() if wanted and ports else ()
+    if not names:
+        return ""
+    return f"No port has “{wanted}” in its name. There is: {', '.join(names)}."
+
+
+class ConnectScreen(Dialog[str]):
+    """Offers the demo and the makeshift piano; answers ``wait``, ``demo`` or ``letters``.
+
+    It goes by itself as soon as a piano is there.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss('wait')", "wait", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    ConnectScreen {
+        align: center middle;
+        & > Vertical {
+            width: 90%; max-width: 90; height: auto; padding: 1 2;
+            border: round $foreground 60%; background: $surface;
+        }
+        & #title { text-style: bold; }
+        & #reason { color: $text-muted; }
+        & OptionList, & OptionList:focus { height: auto; border: none; margin-top: 1; }
+    }
+    """
+
+    def __init__(self, sentence: str, *, can_demo: bool, can_wait: bool = True) -> None:
+        """``can_wait``: there is MIDI, so that a piano plugged in later is noticed."""
+        super().__init__()
+        self._sentence, self._can_demo = sentence, can_demo
+        self._wait = WAIT if can_wait else LOOK
+
+    def compose(self) -> ComposeResult:
+        """What is the matter, and three ways on."""
+        demo = [Option(DEMO, id="demo")] if self._can_demo else []
+        with Vertical():
+            yield Static("I hear no piano.", id="title")
+            yield Static(as_shown(self, self._sentence), id="reason", markup=False)
+            yield OptionList(
+                Option(self._wait, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
+            )
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Answer."""
+        self.dismiss(event.option.id or "wait")

@@ -1,0 +1,193 @@
+"""The home screen: the warm-up, the piece to go on with, the scores at hand, or another one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import ClassVar
+
+from rich.text import Text, TextType
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import Screen
+from textual.widgets import DirectoryTree, OptionList, Static
+from textual.widgets.option_list import Option
+
+from coach.score.words import printable
+from coach.screens.dialogs.dialog import Dialog
+from coach.screens.dialogs.help import CAUTIONS
+from coach.screens.interfaces import HomeItem, Library, piano_words
+from coach.screens.terminal import as_shown
+from coach.screens.widgets.head import HelpLine, StateLine
+
+SCORE_ENDINGS = (
+    ".musicxml",
+    ".xml",
+    ".mxl",
+    ".mid",
+    ".midi",
+    ".krn",
+    ".mei",
+    ".abc",
+)
+"""Files that the picker shows."""
+FIRST_PAINT_S = 0.02
+"""After this long the screen has been painted once."""
+
+
+class HomeScreen(Screen[None]):
+    """Choose what to play."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f", "find", "find a score", show=False),
+        Binding("q", "app.quit", "quit", show=False),
+        Binding("question_mark,f1", "app.keys", "keys", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    HomeScreen {
+        & #welcome { padding: 1 2 0 2; text-style: bold; }
+        & OptionList { height: 1fr; margin: 1 0; background: $background; }
+        & OptionList, & OptionList:focus { border: none; }
+        & #others { padding: 0 2; height: auto; display: none; }
+        & #cautions { padding: 0 2; color: $text-muted; height: auto; }
+    }
+    """
+
+    def __init__(self, library: Library, *, piano: str | None, can_demo: bool) -> None:
+        super().__init__()
+        self._library, self._piano, self._can_demo = library, piano, can_demo
+        self._items: tuple[HomeItem, ...] = ()
+
+    def compose(self) -> ComposeResult:
+        """Title, choices, cautions, keys."""
+        yield StateLine(id="state")
+        yield Static("What will you play?", id="welcome")
+        yield Static(id="others", markup=False)
+        yield OptionList(id="choices")
+        yield Static("\n".join(CAUTIONS), id="cautions", markup=False)
+        keys = "↑↓ Enter choose  f find a score  q quit  ? keys"
+        yield HelpLine(as_shown(self, keys), id="help", markup=False)
+
+    def on_mount(self) -> None:
+        """Fill the list."""
+        self.show_piano(self._piano)
+        self.set_timer(FIRST_PAINT_S, self.fill)  # the record is read once the screen is there
+
+    def on_screen_resume(self) -> None:
+        """The last piece and the weak spots have changed meanwhile."""
+        if self._items:  # not the first time: then the screen is painted before it is filled
+            self.fill()
+
+    def show_piano(self, name: str | None) -> None:
+        """Say which piano is heard."""
+        self.query_one(StateLine).show("Keyhole", piano_words(name) if name else "no piano")
+
+    def show_others(self, sentence: str) -> None:
+        """Say which other pianos are there, and how to play on them."""
+        others = self.query_one("#others", Static)
+        others.update(as_shown(self, sentence))
+        others.display = bool(sentence)
+
+    def fill(self) -> None:
+        """Read the choices anew."""
+        self._items = tuple(self._library.items())
+        choices = self.query_one(OptionList)
+        choices.clear_options()
+        choices.add_options(
+            [Option(_line(item), id=str(index)) for index, item in enumerate(self._items)]
+        )
+        choices.add_option(Option(as_shown(self, "Another score …"), id="find"))
+        choices.focus()
+        choices.highlighted = 0
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Open what was chosen."""
+        if event.option.id == "find":
+            self.action_find()
+        elif event.option.id is not None:
+            self.choose(self._items[int(event.option.id)])
+
+    def choose(self, item: HomeItem) -> None:
+        """Open an item."""
+        from coach.screens.app import KeyholeApp
+
+        assert isinstance(self.app, KeyholeApp)
+        self.app.open(item.path, item.errand)
+
+    def action_find(self) -> None:
+        """Look for a score in the folders."""
+        self.app.push_screen(FindScreen(self._library.folder()))
+
+
+def _line(item: HomeItem) -> Text:
+    text = Text(printable(item.title), style="bold")
+    detail = f"   {printable(item.detail)}" if item.detail else ""
+    return text.append(detail, style="not bold dim")
+
+
+class ScoreTree(DirectoryTree):
+    """Folders, and the files that a score may be in."""
+
+    ICON_NODE, ICON_NODE_EXPANDED, ICON_FILE = "+ ", "- ", ""
+
+    def process_label(self, label: TextType) -> Text:
+        """A file's name as it is: brackets in it are no markup, and nothing in it is obeyed."""
+        return Text(printable(label)) if isinstance(label, str) else label
+
+    def filter_paths(self, paths: object) -> list[Path]:
+        """Leave out what is no score, and what is hidden."""
+        assert not isinstance(paths, str)
+        return [
+            path
+            for path in paths  # type: ignore[attr-defined]
+            if not path.name.startswith(".")
+            and (path.is_dir() or path.suffix.lower() in SCORE_ENDINGS)
+        ]
+
+
+class FindScreen(Dialog[None]):
+    """Find a score in the folders."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss", "back", show=False),
+        Binding("backspace", "up", "folder above", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    FindScreen {
+        align: center middle;
+        & > Vertical {
+            width: 90%; height: 90%; padding: 0 1;
+            border: round $foreground 60%; background: $surface;
+        }
+        & ScoreTree { height: 1fr; }
+        & Static { height: 1; color: $text-muted; }
+    }
+    """
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__()
+        self._folder = folder
+
+    def compose(self) -> ComposeResult:
+        """The folder's tree and the keys."""
+        with Vertical():
+            tree = ScoreTree(self._folder)
+            tree.show_guides = not self.app.has_class("-plain")
+            yield tree
+            yield Static(as_shown(self, "↑↓ Enter open  Backspace folder above  Esc back"))
+
+    def action_up(self) -> None:
+        """The folder above."""
+        tree = self.query_one(ScoreTree)
+        tree.path = Path(tree.path).resolve().parent
+
+    def on_directory_tree_file_selected(self, event: DirectoryTree.FileSelected) -> None:
+        """Open the chosen file."""
+        from coach.screens.app import KeyholeApp
+        from coach.screens.interfaces import Errand
+
+        assert isinstance(self.app, KeyholeApp)
+        self.dismiss()
+        self.app.open(event.path, Errand.DRILL)

@@ -1,0 +1,5 @@
+"""The drill on the screen."""
+
+from coach.screens.drill.screen import DrillScreen
+
+__all__ = ["DrillScreen"]

@@ -1,0 +1,243 @@
+"""What the screens need from outside, as small protocols: the command line hands them in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol, TypeAlias
+
+from coach.playing.letter_keyboard import Layout
+from coach.score.counting import CountingSystem
+
+if TYPE_CHECKING:
+    from coach.coaching.drill import CountIn, Outcome, RepetitionEnded
+    from coach.coaching.model import Order, PlanChange
+    from coach.coaching.planning import PlanRow
+    from coach.judging.job import JudgingJob
+    from coach.judging.model import Judgement
+    from coach.playing.midi_events import MidiEvent
+    from coach.playing.notes import PlayedNote
+    from coach.score.model import Score
+    from coach.score.window import Excerpt
+    from coach.screens.drill_session import DrillLike
+import re
+import shlex
+
+from coach.playing.ports import BRIDGES
+
+GOAL_REACHED = "The goal is reached."
+
+
+class Errand(StrEnum):
+    """What a piece is opened for."""
+
+    DRILL = "drill"
+    """As the command line asked, or the whole piece."""
+    GO_ON = "go on"
+    """Where the pianist left off."""
+    WARM_UP = "warm-up"
+    DEMO = "demo"
+    """A simulated pianist plays; nothing is kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Onward:
+    """What comes after a goal that is reached."""
+
+    where: str
+    """What is gone on to, in words: ``bars 5 to 8``."""
+    make: Callable[[float], Desk]
+    """Put it on the desk, at a time of the monotonic clock (s), once this desk is left."""
+    reached: str = GOAL_REACHED
+    """What is reached, in a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """A piece on the desk: its score, its drill, and what is kept of it."""
+
+    score: Score
+    drill: DrillLike
+    title: str
+    why: Callable[[], str]
+    """The coach's reasons for the present assignment, with the evidence."""
+    keep: Callable[[RepetitionEnded], str]
+    """Keep a repetition; answers "", or in one row what goes wrong."""
+    leave: Callable[[], str]
+    """Keep where the drill stands, on leaving it; answers in a sentence what there is to read."""
+    plan: Callable[[], Sequence[PlanRow]] = tuple
+    """Every task on the way to the goal, with where it stands."""
+    change_plan: Callable[[int, PlanChange, float], tuple[Outcome, ...]] | None = None
+    """Change a row of the plan, as ``Drill.change_plan``; None where it can't be changed."""
+    reorder: Callable[[Order, float], tuple[Outcome, ...]] | None = None
+    """Put all bars in another order, as ``Drill.reorder``."""
+    save: Callable[[], str] = str
+    """Keep what could not be kept before; answers as ``keep``. Returns at once."""
+    onward: Onward | None = None
+    """What comes once the goal is reached; None where that is all."""
+    keep_unjudged: Callable[[JudgingJob], str] = lambda job: ""
+    """Keep what was played where there is no time for a verdict; answers in a sentence where."""
+    path: Path | None = None
+    """The score's file, where that is another than was opened."""
+
+
+Opener: TypeAlias = (
+    "Callable[[Path, Sequence[str], Callable[[str], None], Callable[[], bool]], Score]"
+)
+"""Open a score: path, hand moves to be kept with it (lines as ``coach.score.hand_moves`` reads),
+progress to be told, whether to give up. Raises ScoreError, MoveError or RecordError. May block."""
+
+DeskMaker: TypeAlias = "Callable[[Score, Path, Errand, float], Desk]"
+"""Make a desk for a score from a path, for an errand, at a time of the monotonic clock (s).
+
+Raises ValueError, with one sentence for the pianist, where there is nothing to drill.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class HomeItem:
+    """One line of the home screen that can be chosen."""
+
+    errand: Errand
+    title: str
+    detail: str
+    path: Path
+
+
+class Library(Protocol):
+    """What can be chosen at home."""
+
+    def items(self) -> Sequence[HomeItem]:
+        """The warm-up first, then the last piece, then the scores that are at hand."""
+
+    def folder(self) -> Path:
+        """Where to begin looking for another score."""
+
+
+class PortsLike(Protocol):
+    """The piano's ports (``coach.playing.ports.ports.Ports``)."""
+
+    def names_in(self) -> tuple[str, ...]:
+        """What can be listened to."""
+
+    def listen(self, wanted: str | None, post: Callable[[MidiEvent], None]) -> None:
+        """Post what is played, from another thread, from now on."""
+
+    def close(self) -> None:
+        """Let go of the ports."""
+
+
+class ClickLike(Protocol):
+    """The click through the piano's own sound."""
+
+    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
+        """Sound a count-in and click; returns at once: whether there is a way for it to sound."""
+
+    def stop(self) -> None:
+        """Silence."""
+
+
+class JudgesLike(Protocol):
+    """Whoever judges long takes, so that the screen does not stand still for it."""
+
+    def start(self) -> None:
+        """Get ready, in the background."""
+
+    def give(self, job: JudgingJob, done: Callable[[Future[Judgement]], None]) -> Future[Judgement]:
+        """Have a job judged; ``done`` is called with its future, on another thread."""
+
+    def close(self) -> None:
+        """Judge nothing more."""
+
+
+class PianistLike(Protocol):
+    """A simulated pianist (``coach.playing.simulated.player.SimulatedPianist``)."""
+
+    def play(
+        self, excerpt: Excerpt, qpm: float | None, *, start_s: float
+    ) -> tuple[PlayedNote, ...]:
+        """The notes of the next repetition, the first at about ``start_s``."""
+
+
+@dataclass(frozen=True)
+class Collaborators:
+    """Everything that the screens are given."""
+
+    open_score: Opener
+    make_desk: DeskMaker
+    library: Library
+    ports: PortsLike | None = None
+    ports_sentence: str = ""
+    """Why there are no ports, and what to do; "" where there are."""
+    port_wanted: str | None = None
+    click: ClickLike | None = None
+    make_pianist: Callable[[Score], PianistLike] | None = None
+    """None where no demo is to be had."""
+    notices: Callable[[], tuple[str, ...]] = tuple
+    """Sentences about the record, to be shown at the start, once the home screen is there."""
+    judges: JudgesLike | None = None
+    """None: every take is judged at once, here."""
+    demo_path: Path | None = None
+    """The score that the demo is shown with."""
+
+    @property
+    def can_demo(self) -> bool:
+        """Whether a demo can be offered."""
+        return self.make_pianist is not None and self.demo_path is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How things are shown."""
+
+    ascii_only: bool = False
+    counting: CountingSystem = CountingSystem.TRADITIONAL
+    keyboard: Layout = Layout.QWERTY
+    """The computer keyboard that stands in for a piano."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What to show first: home where no path is given."""
+
+    path: Path | None = None
+    errand: Errand = Errand.DRILL
+    demo_speed: float = 1.0
+    """How many of the demo's seconds pass in one."""
+
+
+_ALSA_ADDRESS = re.compile(r" \d+:\d+$")
+_PORT = re.compile(r"(midi|out|output|capture|port|[\W_\d])*", re.IGNORECASE)
+
+
+def piano_words(port: str) -> str:
+    """A piano's name out of its port's: ``Stage piano`` of ``Stage piano:out``.
+
+    Ports are called ``client:port``, by ALSA with an address after it; where the port only says
+    that it is one, or says the client's name again, the client's name is the piano's.
+    """
+    client, colon, own = _ALSA_ADDRESS.sub("", port).partition(":")
+    if client in BRIDGES and own:
+        return re.split(r" ?[:(\[]", own)[0] or port
+    if colon and (own.startswith(client) or _PORT.fullmatch(own)):
+        return client or port
+    return _ALSA_ADDRESS.sub("", port)
+
+
+def others_words(heard: str, others: Sequence[str]) -> str:
+    """Which of several pianos is heard, and how another is chosen; "" where there is but one.
+
+    ``others`` as :class:`~coach.playing.midi_events.OtherPianos` has them.
+    """
+    if not others:
+        return ""
+    quoted = shlex.quote(others[0])
+    names = " and ".join(dict.fromkeys(piano_words(other) for other in others))
+    are, there = ("is", "it") if len(others) == 1 else ("are", "one of them")
+    return (
+        f"I hear {piano_words(heard)}. {names} {are} connected too: to play on {there}, leave and "
+        f"start again with --port {quoted}."
+    )

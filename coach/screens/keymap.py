@@ -1,0 +1,80 @@
+"""What the pianist can ask for at the computer, and with which keys: one table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coach.coaching.model import Request
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """One thing to ask for."""
+
+    action: str
+    """The screen's action."""
+    keys: str
+    """Textual's names, with commas; the function keys also work while letters are piano keys."""
+    shown: str
+    """The keys as they are shown, letter first."""
+    name: str
+    help: str
+
+
+def _ask(request: Request, keys: str, shown: str, help: str) -> Command:
+    return Command(f"request('{request.name}')", keys, shown, request.value, help)
+
+
+COMMANDS = (
+    _ask(Request.SMALLER, "left", "←", "A smaller window"),
+    _ask(Request.LARGER, "right", "→", "A larger window"),
+    _ask(Request.SLOWER, "down", "↓", "A slower tempo"),
+    _ask(Request.FASTER, "up", "↑", "A faster tempo"),
+    _ask(Request.OTHER_HAND, "o,f5", "o", "The other hand, or one hand alone"),
+    _ask(Request.AGAIN, "a,f6", "a", "The same again"),
+    _ask(Request.NEXT, "n,f7", "n", "On to the next assignment"),
+    _ask(Request.NOT_THIS, "x,f8", "x", "Anything but this"),
+    Command("details", "d,f2", "d", "details", "What was heard, in full"),
+    Command("why", "w,f3", "w", "why", "The reason and the evidence"),
+    Command("plan", "t,f12", "t", "plan", "All tasks up to the goal, and which is now"),
+    Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
+    Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
+    Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
+    Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
+    Command("page(-1)", "pageup", "PgUp", "page before", "The page before"),
+    Command("help", "question_mark,f1", "?", "keys", "All keys and marks"),
+    Command("home", "escape", "Esc", "home", "Another piece; this one is kept"),
+)
+
+DEMO_COMMANDS = (
+    Command("hurry(-1)", "left_square_bracket,minus", "[", "slower", "Slow the demo down"),
+    Command("hurry(1)", "right_square_bracket,plus", "]", "hurry", "Hurry the demo"),
+    Command("stop", "s", "s", "stop", "Stop the player, or let them go on"),
+)
+
+
+def help_line(width: int, *, demo: bool = False, letters: bool = False) -> str:
+    """The keys in one row: as many as fit, ``? keys`` always."""
+    if letters:
+        last = "F1 keys"
+        parts = ["Z row from C3, Q row from C4", "F4 letters off", "arrows size and tempo"]
+        parts.append("Esc home")
+        return fit(parts, width - len(last) - 2) + "  " + last
+    last = "? keys"
+    parts = ["←→ smaller larger", "↓↑ slower faster"]
+    if demo:
+        parts = ["[ slower", "] hurry", "s stop"]
+    shown = {"other hand", "next", "not this", "details", "why", "plan", "pause", "home"}
+    parts += [f"{one.shown} {one.name}" for one in COMMANDS if one.name in shown]
+    return fit(parts, width - len(last) - 2) + "  " + last
+
+
+def fit(parts: list[str], width: int) -> str:
+    """As many parts as fit into a width, two spaces between them."""
+    out = ""
+    for part in parts:
+        longer = f"{out}  {part}" if out else part
+        if len(longer) > width:
+            break
+        out = longer
+    return out

@@ -1,0 +1,150 @@
+"""What the screens say, as plain text made from facts.
+
+The core counts in quarters a minute; only here they become beats a minute of the metre.
+"""
+
+from __future__ import annotations
+
+from coach.coaching.drill import State
+from coach.coaching.model import Assignment, Decision
+from coach.coaching.wording import ENOUGH, WIDE, whole_bars_words
+from coach.judging.completion import before_the_break, entered_at
+from coach.judging.instead import in_short
+from coach.judging.model import Judgement, Stage
+from coach.playing.end_key import Edge
+from coach.score.model import Hands, Score
+from coach.score.place import beat_words
+from coach.score.window import Window
+from coach.score.words import BEAT_NAMES
+from coach.screens.interfaces import GOAL_REACHED, Onward
+
+STAGES = {
+    Stage.NOTES: "notes: the right keys in order",
+    Stage.RHYTHM: "rhythm: at your own pace",
+    Stage.PULSE: "pulse: with the click",
+    Stage.TEMPO: "tempo: at the piece's tempo",
+    Stage.SHAPE: "shape: touch and loudness",
+}
+
+HANDS = {
+    Hands.RIGHT: "RH alone",
+    Hands.LEFT: "LH alone",
+    Hands.TOGETHER: "hands together",
+}
+
+
+def bpm(score: Score, window: Window, qpm: float) -> int:
+    """Beats a minute of the metre at the window's start, rounded."""
+    beat = score.bar_at(window.start_quarters).metre.beat_quarters
+    return round(qpm / float(beat))
+
+
+def tempo_words(score: Score, window: Window, qpm: float | None) -> str:
+    """``60 bpm`` or ``own tempo``; compound metres name their beat: ``dotted quarter = 56``."""
+    if qpm is None:
+        return "own tempo"
+    metre = score.bar_at(window.start_quarters).metre
+    beats = bpm(score, window, qpm)
+    if not metre.is_compound:
+        return f"{beats} bpm"
+    return f"{BEAT_NAMES.get(metre.beat_quarters, 'dotted beat')} = {beats}"
+
+
+def window_words(score: Score, window: Window) -> str:
+    """Where a window lies: ``bars 5 to 8``, ``bar 12``, ``bar 12, beat 1 → 3``."""
+    if whole := whole_bars_words(score, window):
+        return whole
+    start = score.place(window.start_quarters)
+    end = score.place(window.end_quarters)
+    if start.bar_index == end.bar_index:
+        return f"{start} → {beat_words(end.beat)}"
+    return f"{start} → {end}"
+
+
+def assignment_words(score: Score, assignment: Assignment) -> str:
+    """The assignment in one line: hands, window, tempo, stage."""
+    window = assignment.window
+    parts = [
+        HANDS[window.hands],
+        window_words(score, window),
+        tempo_words(score, window, assignment.qpm),
+        assignment.stage.value,
+    ]
+    if assignment.click:
+        parts.append("click")
+    return " · ".join(parts)
+
+
+def verdict_headline(score: Score, judgement: Judgement) -> str:
+    """The verdict in a word or three, to be written large: ``CLEAN``, ``LH BEAT 2``."""
+    if judgement.clean:
+        return "CLEAN"
+    if not judgement.is_repetition:
+        return in_short(judgement.sentence)
+    if judgement.unsure:
+        return "NOT SURE"
+    counted = [one for one in judgement.faults if not one.forgiven]
+    before = before_the_break(judgement.excerpt, judgement.score, counted)
+    fault = next(iter(before), None)
+    if fault is None:
+        if judgement.complete:
+            return "NOT YET"
+        return "A PART" if entered_at(judgement.excerpt, judgement.score) else "BROKE OFF"
+    beat = int(score.place(fault.onset_quarters).beat)
+    return f"{fault.hands.value.upper()} BEAT {beat}"
+
+
+def proposal_headline(text: str) -> str:
+    """What is proposed in a word or two, to be written large."""
+    return {ENOUGH: "ENOUGH", WIDE: "A CHANGE"}.get(text, "A BREAK")
+
+
+COUNTS_IN = "any key counts in"
+"""In place of ``play when ready``, where a click is to be played with."""
+
+STATES = {
+    State.READY: "play when ready",
+    State.COUNT_IN: "count in",
+    State.PLAYING: "listening",
+    State.NO_PIANO: "no piano",
+    State.RESTING: "resting",
+    State.FINISHED: "finished",
+}
+"""Where the drill stands, short."""
+
+
+def state_words(state: State, assignment: Assignment) -> str:
+    """Where the drill stands; where a click is asked for, how it is started."""
+    return COUNTS_IN if state is State.READY and assignment.click else STATES[state]
+
+
+NO_PIANO = (
+    "No piano. Plug it in and switch it on, or press k to play with letters; nothing is lost."
+)
+STRIKE = "Strike any key for the count-in; then play with the click."
+LISTENING_BACK = "Listening back ..."
+RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
+
+
+def finished_words(key: str, onward: Onward | None, *, click: bool) -> str:
+    """What can be done at the goal; ``key`` goes on to what comes after it, where anything does."""
+    if onward is None:
+        again = "Any key counts in again" if click else "Play it again"
+        return f"{GOAL_REACHED} {again}; Esc is for another piece."
+    again = "any other counts in again" if click else "or play this again"
+    return f"{onward.reached} {key} goes on to {onward.where}; {again}."
+
+
+def way_on_headline(edge: Edge) -> str:
+    """The key that goes on, to be written large."""
+    return "LOW KEY: ON" if edge is Edge.LOWEST else "HIGH KEY: ON"
+
+
+def too_tall(missing: int) -> str:
+    """What to do about a window that needs more rows than there are."""
+    return f"This window needs {missing} more rows. Make the terminal taller, or press o."
+
+
+def clean_words(decision: Decision) -> str:
+    """The clean run in words: ``2 of 3 clean``."""
+    return f"{decision.clean_run} of {decision.assignment.clean_required} clean"
