@@ -2,7 +2,7 @@
 
     python -m scripts.bench_hands [FILE ...]
 
-Each score's notes are merged into one track; what :mod:`coach.score.reading.guessed_hands` guesses is
+Each score's notes are merged into one track; what ``score/reading/guessed_hands`` guesses is
 compared with the staff that each note stands on, beside a split at middle C and the best fixed
 split that the score allows. The staff is not always the hand, but the best truth at hand.
 """

@@ -1,6 +1,6 @@
 """The drill's ear: one window set up to be heard, with its follower, its click and its judge.
 
-What earlier repetitions showed of the player (:class:`~coach.judging.timing.habits.Habits`) is carried
+What earlier repetitions showed of the player (:class:`~coach.judging.timing.Habits`) is carried
 from window to window.
 """
 

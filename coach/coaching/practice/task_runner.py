@@ -1,8 +1,8 @@
 """The task in hand: one window to be got clean at its tempo, and the troubles met on the way.
 
-A task is listened to, its trouble looked for (:mod:`~coach.coaching.practice.locating`), mended and put back
-(:mod:`~coach.coaching.practice.repair`); then the window's own clean run is asked for again. :class:`Work`
-turns from one to the other after each repetition:
+A task is listened to, its trouble looked for (``locating``), mended and put back (``repair``); then
+the window's own clean run is asked for again. :class:`Work` turns from one to the other after each
+repetition:
 
 =========  ==============================================================================
 hearing    the task's window as it is, and its tempo on the way to the one asked for

@@ -14,8 +14,7 @@ A tempo that runs away, or sinks: evenly, from the beginning of the repetition t
 A parabola of time over the score is fitted: its bend is the change of tempo, the scatter round it
 says how sure that is. Each third must go on where the one before left off, since a phrase that
 speeds up or broadens once is expression. A change too small for that is told of an even player
-only: where the tempo's straight trend (:mod:`coach.judging.timing.tempo_drift`) is plain against the
-spread of this repetition's own gaps.
+only: where the tempo's straight trend is plain against the spread of this repetition's own gaps.
 """
 
 from __future__ import annotations
