@@ -72,6 +72,8 @@ class _Played:
     job: JudgingJob
     asked: Assignment
     judgement: Judgement | None = None
+    is_elsewhere: bool = False
+    """Whether it was given out to be judged."""
 
 
 class Drill:
@@ -234,9 +236,13 @@ class Drill:
 
     def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
         """The pianist asks for something else; the repetition in hand is set aside."""
-        out = self._drop("You asked for something else.", Event.OVER)
+        out = self.set_aside()
         self.coach.ask(request, now_s + self._epoch_s)
         return (*out, *self._given_anew(now_s))
+
+    def set_aside(self) -> list[Outcome]:
+        """Nothing is in hand any more: the pianist asks for something else."""
+        return self._drop("You asked for something else.", Event.OVER)
 
     def change_plan(self, row: int, change: PlanChange, now_s: float) -> tuple[Outcome, ...]:
         """The pianist moves a row of ``coach.plan()``, leaves it out, or takes it up again.
@@ -348,7 +354,10 @@ class Drill:
         self._count += 1
         played = _Played(job, self.assignment)
         self._played.append(played)
-        if self._judges_elsewhere and (job.size > LARGE or ended.cost > STRANGE):
+        # What ends while a verdict is still to come is judged after it, so elsewhere too.
+        takes_long = job.size > LARGE or ended.cost > STRANGE or len(self._played) > 1
+        if self._judges_elsewhere and takes_long:
+            played.is_elsewhere = True
             return self._over([ToJudge(job)], now_s)
         played.judgement = job.judge()
         if not goes_on:
@@ -371,7 +380,7 @@ class Drill:
         self, played: _Played, judgement: Judgement, now_s: float, *, ends: bool
     ) -> list[Outcome]:
         if not judgement.is_repetition:
-            return [SetAside(judgement.sentence)]
+            return [SetAside(judgement.sentence, played.job if played.is_elsewhere else None)]
         self._ear.remember(judgement, played.asked.qpm)
         heard = self.coach.after if judgement.clean else self.coach.hear
         decision = heard(judgement, now_s + self._epoch_s, played.asked)

@@ -109,6 +109,9 @@ class SetAside:
     """What was played does not count: noodling, a lost piano, a new assignment in mid-bar."""
 
     reason: str
+    job: JudgingJob | None = None
+    """What was given out to be judged, where the verdict is that it was no repetition: then this
+    is not about what is in hand now."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from coach.coaching.drill.drill_events import (
     Outcome,
     Proposed,
     RepetitionEnded,
+    SetAside,
     State,
     StateChanged,
 )
@@ -132,13 +133,12 @@ class WarmUpDrill:
         """The verdict on a repetition that was given out to be judged."""
         for drill in self._drills.values():
             if drill is not self.drill and drill.waits_for(job):
-                said = drill.judged(job, judgement, now_s)
-                return tuple(one for one in said if isinstance(one, RepetitionEnded))
+                return _late(drill.judged(job, judgement, now_s))
         return self._on(self.drill.judged(job, judgement, now_s))
 
     def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
         """The piano vanished."""
-        return self.drill.piano_lost(now_s)
+        return self._on(self.drill.piano_lost(now_s))
 
     def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
         """The piano is there."""
@@ -151,7 +151,7 @@ class WarmUpDrill:
             return ()
         if request in (Request.NEXT, Request.NOT_THIS) and self.round.now is not None:
             self.round.leave_out(self.round.now)
-            return self._next(now_s)
+            return (*self.drill.set_aside(), *self._next(now_s))
         self._is_over = False  # whoever asks for something of it goes on with it
         self._tries, self._held_back = 0, None
         return self._on(self.drill.ask(request, now_s))
@@ -169,13 +169,19 @@ class WarmUpDrill:
 
     def _on(self, outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
         """Count the tries; what is said at a goal is kept back, for it is not the end yet."""
+        if self._is_done:  # late verdicts, and the piano's coming and going
+            moves = any(isinstance(one, StateChanged) for one in outcomes)
+            return (*_late(outcomes), *((StateChanged(self.state),) if moves else ()))
         shown: list[Outcome] = []
         for one in outcomes:
             if isinstance(one, RepetitionEnded):
                 self._tries += 1
                 reached = one.decision.finished and one.judgement.clean
                 self._is_over = self._is_over or reached or self._tries >= MOST_TRIES
-            if one in (StateChanged(State.FINISHED), Proposed(ENOUGH)):
+            if one == Proposed(ENOUGH):
+                continue
+            if one == StateChanged(State.FINISHED):
+                shown.append(StateChanged(State.READY))
                 continue
             if self._is_over and isinstance(one, AssignmentGiven):
                 self._held_back = one
@@ -201,7 +207,12 @@ class WarmUpDrill:
 
     def _turn_to(self, now_s: float) -> tuple[Outcome, ...]:
         self._tries, self._is_over, self._held_back = 0, False, None
+        is_silent = self.drill.state is State.NO_PIANO
         self.drill = self._present(now_s)
+        if is_silent:
+            self.drill.piano_lost(now_s)
+        else:
+            self.drill.piano_found(now_s)
         if self.drill.state is State.RESTING:
             self.drill.resume(now_s)
         given = AssignmentGiven(self.assignment, self.excerpt, self.decision)
@@ -221,7 +232,16 @@ class WarmUpDrill:
 
     def _end(self, now_s: float) -> tuple[Outcome, ...]:
         self._is_done = True
-        return (StateChanged(State.FINISHED), Proposed(self.round.why_over(now_s)))
+        return (StateChanged(self.state), Proposed(self.round.why_over(now_s)))
+
+
+def _late(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
+    """The verdicts on what was given out to be judged."""
+    return tuple(
+        one
+        for one in outcomes
+        if isinstance(one, RepetitionEnded) or (isinstance(one, SetAside) and one.job is not None)
+    )
 
 
 def dues_of(piece: str, spots: Sequence[WarmUp]) -> tuple[Due, ...]:

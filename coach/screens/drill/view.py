@@ -103,9 +103,10 @@ class DrillView(DrillClick):
             case CountIn():
                 self._release()
                 self.start_click(outcome)
-            case SetAside(reason):
-                self.staff.mark_all({})
-                self.staff.turn_to(0)
+            case SetAside(reason, job):
+                if job is None or self.desk.drill.state is not State.PLAYING:
+                    self.staff.mark_all({})
+                    self.staff.turn_to(0)
                 self.result.show_verdict(reason, in_short(reason))
                 self._is_set_aside = True
             case Proposed(text):

@@ -1,0 +1,162 @@
+"""Judging that takes long is done elsewhere, and its verdict comes when it comes."""
+
+import pickle
+from fractions import Fraction as F
+
+import pytest
+from live import Live, sample
+
+from coach.coaching.drill import drill as drill_module
+from coach.coaching.drill.drill_events import AssignmentGiven, SetAside, State, ToJudge
+from coach.coaching.model import Request
+from coach.score.model import Hands
+from coach.score.window import Window
+
+BAR = Window(F(5), F(9), Hands.RIGHT)
+
+
+@pytest.fixture
+def live(monkeypatch):
+    monkeypatch.setattr(drill_module, "LARGE", 0)
+    return Live(sample("2-the-ferry-bell"), BAR, judges_elsewhere=True)
+
+
+def wrong(note, pitch):
+    return pitch + (note in (1, 3))
+
+
+def jobs_of(live):
+    return [one.job for one in live.all(ToJudge)]
+
+
+def verdict(live, job):
+    live.note(live.drill.judged(job, job.judge(), live.now_s))
+
+
+def test_a_large_take_is_given_out_and_its_verdict_ends_it(live):
+    live.plays().waits(2)
+    (job,) = jobs_of(live)
+    assert live.ended == []
+    assert live.drill.state is State.READY
+    verdict(live, job)
+    (ended,) = live.ended
+    assert ended.judgement.clean
+    assert ended.take is job.take
+    assert live.drill.decision.clean_run == 1
+
+
+def test_a_small_take_and_any_where_it_is_not_allowed_are_judged_at_once():
+    for how in ({"judges_elsewhere": True}, {}):
+        live = Live(sample("2-the-ferry-bell"), BAR, **how).plays().waits(2)
+        assert len(live.ended) == 1
+        assert jobs_of(live) == []
+
+
+def test_a_job_goes_to_another_process_and_back(live):
+    live.plays().waits(2)
+    (job,) = jobs_of(live)
+    sent = pickle.loads(pickle.dumps(job))
+    judgement = pickle.loads(pickle.dumps(sent.judge()))
+    live.note(live.drill.judged(sent, judgement, live.now_s))
+    assert live.ended[0].judgement == job.judge()
+
+
+def test_the_next_one_may_begin_and_end_before_the_verdict_and_both_count(live):
+    live.plays().waits(2).plays().waits(2)
+    for job in jobs_of(live):
+        verdict(live, job)
+    assert [one.judgement.clean for one in live.ended] == [True, True]
+    assert live.drill.decision.clean_run == 2
+
+
+def test_verdicts_are_taken_in_the_order_played(live):
+    live.plays(change=wrong).waits(2).plays().waits(2)
+    first, second = jobs_of(live)
+    verdict(live, second)
+    assert live.ended == []
+    verdict(live, first)
+    assert [one.judgement.clean for one in live.ended] == [False, True]
+    assert live.drill.decision.clean_run == 1
+
+
+def test_a_verdict_is_taken_once(live):
+    live.plays().waits(2)
+    (job,) = jobs_of(live)
+    verdict(live, job)
+    verdict(live, job)
+    assert len(live.ended) == 1
+
+
+def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the_hands(live):
+    live.plays(change=wrong).waits(2).plays(change=wrong).waits(2)
+    live.plays(0, 4)
+    for job in jobs_of(live):
+        verdict(live, job)
+    assert live.drill.state is State.PLAYING
+    live.waits(0.3).plays(4)
+    assert live.under_the_hands == []
+    assert len(live.all(AssignmentGiven)) == 1
+    live.waits(4)
+    verdict(live, jobs_of(live)[-1])
+    live.waits(2)
+    assert [one.judgement.clean for one in live.ended] == [False, False, True]
+    assert len(live.all(AssignmentGiven)) == 1, "the right one came in time"
+
+
+def test_two_wrong_ones_change_what_is_asked_for_once_their_verdicts_are_there(live):
+    live.plays(change=wrong).waits(2).plays(change=wrong).waits(2)
+    for job in jobs_of(live):
+        verdict(live, job)
+    live.waits(2)
+    assert len(live.all(AssignmentGiven)) == 2
+    assert live.asked.to_play != live.ended[0].assignment.to_play
+
+
+def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live):
+    live.plays().waits(2)
+    (job,) = jobs_of(live)
+    live.note(live.drill.ask(Request.SLOWER, live.now_s))
+    verdict(live, job)
+    assert live.ended[0].judgement.clean
+    assert live.ended[0].assignment.qpm > live.asked.qpm
+    assert live.drill.decision.clean_run == 0
+    assert sum(tally.failed == 0 for tally in live.drill.coach.evidence.beats.values()) > 2
+
+
+def test_the_goal_waits_for_what_is_in_hand(live):
+    for _ in range(3):
+        live.plays().waits(2)
+    live.plays(0, 4)
+    for job in jobs_of(live):
+        verdict(live, job)
+    assert live.ended[-1].decision.finished
+    assert live.drill.state is State.PLAYING
+    live.note(live.drill.ask(Request.AGAIN, live.now_s))
+    assert live.drill.state is State.READY
+
+
+def test_the_goal_is_shown_once_the_verdict_is_there(live):
+    for _ in range(3):
+        live.plays().waits(2)
+    assert live.drill.state is State.READY
+    for job in jobs_of(live):
+        verdict(live, job)
+    assert live.drill.state is State.FINISHED
+
+
+def test_a_verdict_survives_a_pause_and_a_lost_piano(live):
+    for stop, go_on in (("pause", "resume"), ("piano_lost", "piano_found")):
+        live.plays().waits(2)
+        live.note(getattr(live.drill, stop)(live.now_s))
+        verdict(live, jobs_of(live)[-1])
+        live.note(getattr(live.drill, go_on)(live.now_s))
+    assert live.drill.decision.clean_run == 2
+
+
+def test_what_turns_out_to_be_no_repetition_is_set_aside_by_itself(live):
+    live.plays(change=lambda note, pitch: pitch + 1).waits(6)
+    for job in jobs_of(live):
+        verdict(live, job)
+    assert live.ended == []
+    late = [one for one in live.all(SetAside) if one.job is not None]
+    assert [one.job for one in late] == jobs_of(live)
