@@ -37,9 +37,13 @@ class NoteForNote:
         """Of each onset its keys, and which note each is."""
         self.is_exact = not any(note.is_free for note in excerpt.notes)
         """Whether one key is written for each note: in a trill there is not."""
+        self.count = len(excerpt.notes) - len(excerpt.same_key)
+        """How many keys the whole window has."""
         for index, (note, number) in enumerate(
             zip(excerpt.notes, excerpt.onset_numbers, strict=True)
         ):
+            if index in excerpt.same_key:
+                continue
             self.is_exact = self.is_exact and note.pitch not in self.onsets[number]
             self.onsets[number][note.pitch] = index
 
@@ -62,7 +66,7 @@ class NoteForNote:
 
     def whole_from(self, played: Sequence[PlayedNote]) -> int | None:
         """The key from which the last keys are exactly the whole window; None: they are not."""
-        first = len(played) - len(self.excerpt.notes)
+        first = len(played) - self.count
         if first < 0 or not self.is_exact:
             return None
         is_whole = self.last_of([note.pitch for note in played[first:]], 0) is not None
@@ -83,7 +87,7 @@ class NoteForNote:
 
     def part_before(self, earlier: Sequence[PlayedNote], played: Sequence[PlayedNote]) -> int:
         """How many of the keys before them make a longer part of the window of those played."""
-        room = min(len(earlier), len(self.excerpt.notes) - len(played), MOST_BEFORE)
+        room = min(len(earlier), self.count - len(played), MOST_BEFORE)
         longer = (
             count
             for count in range(room, 0, -1)
@@ -98,7 +102,7 @@ class NoteForNote:
         lie in several places: then it goes on from there, or from the beginning, or to the end.
         """
         pitches = [note.pitch for note in played]
-        if not self.is_exact or not 0 < len(pitches) < len(self.excerpt.notes):
+        if not self.is_exact or not 0 < len(pitches) < self.count:
             return None
         found = list(self._places(pitches, stop))
         return min(found, key=lambda part: self._unlikely(part, stop), default=None)
@@ -126,6 +130,8 @@ class NoteForNote:
                 due = dict(self.onsets[number])
             key_of[due.pop(one.pitch)] = key
         note_of = {key: note for note, key in key_of.items()}
+        same_key = self.excerpt.same_key
+        key_of |= {note: key_of[other] for note, other in same_key.items() if other in key_of}
         return Matching(
             score=tuple(
                 ScoreLabel(note, Label.MATCHED, key_of[note])
@@ -144,8 +150,8 @@ def as_part(
     excerpt: Excerpt, played: Sequence[PlayedNote], stop: Fraction | None
 ) -> Matching | None:
     """The matching where the keys are note for note a part of the window; None: they are not."""
-    if len(played) >= len(excerpt.notes):
-        return None
     written = NoteForNote(excerpt)
+    if len(played) >= written.count:
+        return None
     part = written.part(played, stop)
     return None if part is None else written.matching(part, played)

@@ -177,8 +177,14 @@ class Desk:
         elif isinstance(drill, Drill):
             self._leave(drill)
 
+    def finish(self) -> None:
+        """Wait for the verdicts that are still being made."""
+        while self._elsewhere:
+            self.wait_until(self._elsewhere[0][0])
+
     def _leave(self, drill: Drill) -> None:
         """Close the piece, and open it again tomorrow where it was left."""
+        self.finish()
         self._epoch_s += DAY_S
         self._begin({"state": drill.coach.state()})
 

@@ -35,6 +35,7 @@ def run_evening(seed: int, number: int, hours: float, failures: Path | None = No
     while desk.now_s < end_s:
         try:
             if desk.now_s >= change_s or after_goal > AFTER_GOAL:
+                desk.finish()
                 referee.opened_none()
                 referee.where = desk.open(random)
                 player.opens(desk.score)

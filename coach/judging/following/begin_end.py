@@ -31,6 +31,8 @@ TELLS_NOTHING = 2
 """An attempt of so many onsets, begun again from the start, is a false start: one interval shows
 neither a tempo nor a place that fails."""
 LONGEST_REST_S = 3.0
+LONGEST_GAP_S = 12.0
+"""No written rest or long note is waited through for longer."""
 DOUBTFUL_SHARE = 0.75
 """With no more than this share of the onsets before it played, or of the keys right, the last one
 may be another."""
@@ -167,7 +169,27 @@ def doubt_s(layout: Layout, decoder: Decoder, trace: Trace, usual_s: float) -> f
     right = fits(trace.keys)
     if played > DOUBTFUL_SHARE * last and right > DOUBTFUL_SHARE * len(trace.keys):
         return 0.0
-    return min(1.5 * _longest_gap(layout) * max(decoder.period_s, usual_s), LONGEST_REST_S)
+    return gap_s(layout, max(decoder.period_s, usual_s))
+
+
+def gap_s(layout: Layout, period_s: float) -> float:
+    """How long a silence may still lie between two neighbouring onsets of the window."""
+    return min(1.5 * _longest_gap(layout) * period_s, LONGEST_GAP_S)
+
+
+def played_through(layout: Layout, keys: Sequence[tuple[Label, int]]) -> int | None:
+    """How many keys it was to the window's end, where it was reached before other keys came."""
+    last = len(layout.beat) - 1
+    ends = [
+        at for at, (label, note) in enumerate(keys)
+        if label is Label.MATCHED and layout.onset[note] == last
+    ]  # fmt: skip
+    if not ends:
+        return None
+    upto = keys[: ends[-1] + 1]
+    right = {note for label, note in upto if label is Label.MATCHED}
+    is_most = len(right) > DOUBTFUL_SHARE * max(len(layout.pitch), len(upto))
+    return len(upto) if is_most else None
 
 
 def _longest_gap(layout: Layout) -> float:

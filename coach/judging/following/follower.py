@@ -57,6 +57,8 @@ class Follower:
         """When the last key was struck, and the last one before the take."""
         self._rest_s = rules.rest_s(self._layout, self._heard.usual_s)
         """After such a silence a key of the first onset begins a repetition at once."""
+        self._gap_s = max(self._rest_s, rules.gap_s(self._layout, self._heard.usual_s))
+        """After such a silence nothing that was played before it belongs to the window."""
         self._is_fresh = True
         """Whether the keys heard now came after such a silence."""
         self._pedals: list[PedalMove] = []
@@ -150,7 +152,8 @@ class Follower:
         noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
             self._forget()
-            self._earlier = []
+            if at_s - self._last_s >= self._gap_s:
+                self._earlier = []
             self._move(FollowerEvent.RESTED)
             self._overheard.rest()
             self._is_fresh = True
@@ -167,6 +170,9 @@ class Follower:
             return self._before()
         said = self._instead_so_far()
         if said or rules.is_lost(self._layout, self._heard.trace.keys, self._take):
+            through = rules.played_through(self._layout, self._heard.trace.keys)
+            if through is not None:
+                return [self._end(FollowerEvent.AT_END, through)]
             self._move(FollowerEvent.LEFT)
             return [self._not_this(said or played_instead(self.excerpt, self._take))]
         again = rules.goes_back(self._layout, self._heard.trace, self._take, self._openers)
@@ -290,13 +296,15 @@ class Follower:
             return NotThis(AROUND)
         return Ended(take, cost)
 
-    def _end(self, event: FollowerEvent) -> Ended | NotThis:
-        take = self._taken(len(self._take))
-        ended = self._ended(take, len(self._take))
+    def _end(self, event: FollowerEvent, count: int | None = None) -> Ended | NotThis:
+        """The repetition is over; ``count``: with its first keys so many, and others came after."""
+        count = len(self._take) if count is None else count
+        take = self._taken(count)
+        ended = self._ended(take, count)
         if event is FollowerEvent.AT_END:
             self._overheard.go_past()
             self._is_fresh = False
-        is_whole = self._written.whole_from(self._take) is not None
+        is_whole = self._written.whole_from(self._take[:count]) is not None
         self._move(event)
         self._forget()
         if is_whole:  # else it may have been something else, and the window still comes

@@ -38,7 +38,9 @@ class Surroundings:
 
 
 def _keys(notes: Iterable[ScoreNote]) -> tuple[int, ...]:
-    return tuple(pitch for _, pitch in sorted((note.onset_quarters, note.pitch) for note in notes))
+    return tuple(
+        pitch for _, pitch in sorted({(note.onset_quarters, note.pitch) for note in notes})
+    )
 
 
 def _struck(take: Sequence[PlayedNote]) -> tuple[int, ...]:

@@ -333,7 +333,7 @@ class EveningPlayer:
             return {}, ()
         at, note = dice.choice(weak if weak and dice.random() < 0.6 else able)
         alone = len(row[at].pitches) == 1
-        if dice.random() < 0.4 and not (alone and at in (0, len(row) - 1)):
+        if dice.random() < 0.4 and at < len(row) - 1 and not (alone and at == 0):
             return {note.id: None}, (Planted(note.onset_quarters, note.pitch, True),)
         taken = {n.pitch for chord in row[max(at - 1, 0) : at + 2] for n in chord.notes}
         ways = [way for way in (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5) if note.pitch + way not in taken]
@@ -353,7 +353,7 @@ class EveningPlayer:
             strokes, at_s = self._noodle(seen, at_s)
             playing.add(strokes, _passage("noodling", Worth.NOTHING))
             at_s += dice.uniform(0.3, 3.0)
-        if len(row) > 1 and self._happens("false start"):
+        if len(row) > 1 and not _is_like(row[:1], row[1:2]) and self._happens("false start"):
             for _ in range(dice.choice((1, 1, 2, 3))):
                 first = [row[0]]
                 if len(row[0].notes) > 1 and dice.random() < 0.3:  # one hand only
@@ -366,6 +366,8 @@ class EveningPlayer:
         if len(row) > 3 and self._happens("restart"):
             for _ in range(dice.choice((1, 1, 2))):
                 upto = dice.randint(2, min(len(row) - 1, 9))
+                if _is_like(row[:1], row[upto : upto + 1]):
+                    continue  # the first chord could as well be the next one
                 strokes, at_s = self._fingers.play(row[:upto], at_s, quarter_s, {})
                 playing.add(strokes, _passage("broken off", Worth.UNCLEAN, repeats=True))
                 at_s += dice.uniform(0.3, 3.0)
@@ -382,7 +384,7 @@ class EveningPlayer:
         begins = bar.onset_quarters if bar.onset_quarters < start else start - bar.length_quarters
         hands = seen.excerpt.window.hands
         before = chords(seen.score.notes_between(begins, start, hands))
-        if not before or _is_like(before, row):
+        if not before or _is_like(before, row) or _is_like(row, before):
             return at_s
         strokes, last_s = self._fingers.play(before, at_s, quarter_s, {})
         playing.add(strokes, _passage("the bar before", Worth.NOTHING))
@@ -478,7 +480,9 @@ class EveningPlayer:
         before, middle_s = self._fingers.play(row[:at], at_s, quarter_s, {})
         again_s = middle_s + dice.uniform(0.3, 2.0)
         after, last_s = self._fingers.play(row[at - back :], again_s, quarter_s, {})
-        if back == at:
+        if back == at and _is_like(row[:1], row[at : at + 1]):
+            playing.add(before + after, _passage("goes back", Worth.OPEN, right=False))
+        elif back == at:
             playing.add(before, _passage("broken off", Worth.UNCLEAN, repeats=True))
             playing.add(after, self._meant(self._worth(seen), (), "right after all"))
         else:
@@ -522,9 +526,9 @@ class EveningPlayer:
         self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
     ) -> float:
         """Begins in the middle, on purpose."""
-        if len(row) < 3:
+        if len(row) < 4:
             return self._right(playing, seen, row, at_s, quarter_s)
-        at = self._dice.randint(1, len(row) - 2)
+        at = self._dice.randint(2, len(row) - 2)
         strokes, last_s = self._fingers.play(row[at:], at_s, quarter_s, {})
         playing.add(strokes, _passage("joins in", Worth.UNCLEAN))
         return last_s

@@ -1,0 +1,92 @@
+"""Long written notes and rests: a silence that is written is no silence. And the end among keys."""
+
+from fractions import Fraction as F
+
+import pytest
+from judging_help import play, whole
+
+from coach.judging.following.events import Ended
+from coach.judging.following.follower import Follower
+from coach.judging.note_for_note import NoteForNote
+from coach.score.build import score_from_notes
+
+
+def two_chords(gap=F(4)):
+    """Two chords with a common key, a bar apart."""
+    notes = [(43, F(0)), (50, F(0)), (50, gap), (55, gap)]
+    return whole(
+        score_from_notes(
+            [{"pitch": p, "onset": at, "length": gap, "hand": "LH"} for p, at in notes]
+        )
+    )
+
+
+def hears(follower, keys):
+    """What is said of keys (pitch, seconds), with the clock running and 8 s after them."""
+    out, now_s = [], keys[0][1]
+    for pitch, at_s in [*keys, (None, keys[-1][1] + 8)]:
+        while now_s + 0.05 < at_s:
+            now_s += 0.05
+            out += follower.tick(now_s)
+        if pitch is not None:
+            out += follower.key_down(pitch, 64, at_s)
+    return out
+
+
+def takes(heard):
+    return [[note.onset_s for note in one.take.notes] for one in heard if isinstance(one, Ended)]
+
+
+def once(start_s, gap_s=4.0):
+    return [
+        (43, start_s), (50, start_s + 0.01), (55, start_s + gap_s), (50, start_s + gap_s + 0.01)
+    ]  # fmt: skip
+
+
+def test_played_again_at_once_a_slow_window_is_heard_again():
+    keys = [*once(10.0), *once(14.4)]
+    heard = hears(Follower(two_chords(), qpm=60), keys)
+    assert takes(heard) == [[at for _, at in once(10.0)], [at for _, at in once(14.4)]]
+
+
+def test_a_first_chord_tried_is_not_taken_for_the_last_one_of_a_slow_window():
+    keys = [(43, 10.0), (50, 10.01), *once(11.0)]
+    heard = hears(Follower(two_chords(), qpm=60), keys)
+    assert takes(heard) == [[at for _, at in once(11.0)]]
+
+
+@pytest.mark.parametrize("step_s", [0.13, 0.1])
+def test_who_plays_on_so_fast_that_no_end_is_heard_has_played_the_window(step_s):
+    window = whole(
+        score_from_notes(
+            [
+                {"pitch": p, "onset": at, "length": 1, "hand": "LH"}
+                for at, p in enumerate((53, 55, 57))
+            ]
+        )
+    )
+    right = [(53, 10.0), (55, 10.8), (57, 11.6)]
+    on = (79, 81, 79, 77, 76, 74, 54, 72, 71, 43, 47, 50, 79, 76)
+    follower = Follower(window, qpm=75)
+    heard = hears(follower, [*right, *((p, 11.6 + step_s * (k + 1)) for k, p in enumerate(on))])
+    assert takes(heard) == [[at for _, at in right]]
+
+
+def test_two_voices_on_one_key_are_still_heard_note_for_note():
+    both = [(48, "LH"), (52, "LH"), (55, "LH"), (60, "LH"), (60, "RH")]
+    window = whole(
+        score_from_notes(
+            [
+                {"pitch": p, "onset": min(at, 3), "length": 1, "hand": hand}
+                for at, (p, hand) in enumerate(both)
+            ]
+        )
+    )
+    written = NoteForNote(window)
+    assert written.is_exact
+    keys = list(play(window))[:4]
+    assert written.whole_from(keys) == 0
+    part = written.part(keys[1:], None)
+    assert part is not None
+    matched = written.matching(part, keys[1:])
+    assert [label.played for label in matched.score] == [None, 0, 1, 2, 2]
