@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from coach.screens.app.gc_pause import REST_S, Rests, settle_memory
+from coach.screens.gc_pause import REST_S, Rests, settle_memory
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import pytest
 from screenfakes import FakeDrill, two_hands
 from seat import RIGHT, WRONG, seated
 
-from coach.screens.app.gc_pause import settle_memory
+from coach.screens.gc_pause import settle_memory
 from coach.screens.interfaces import Errand
 
 

@@ -27,7 +27,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLost
-from coach.screens.app.gc_pause import settle_memory
 from coach.screens.app.signals import end_when_told
 from coach.screens.dialogs import (
     FIRST_PAINT_S,
@@ -37,6 +36,7 @@ from coach.screens.dialogs import (
     SheetScreen,
     unheard,
 )
+from coach.screens.gc_pause import settle_memory
 from coach.screens.inbox import Inbox, InboxEvent
 from coach.screens.interfaces import Collaborators, Desk, Errand, Settings, Start, others_words
 from coach.screens.judged import Judged

@@ -9,7 +9,7 @@ from textual.command import CommandPalette
 from textual.css.query import NoMatches
 from textual.screen import ModalScreen, ScreenResultType
 
-from coach.screens.app import forget_pictures
+from coach.screens.gc_pause import forget_pictures
 
 
 class Dialog(ModalScreen[ScreenResultType]):

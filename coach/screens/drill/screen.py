@@ -13,7 +13,6 @@ from coach.coaching.drill import Outcome, PlanChanged, RepetitionEnded, State, S
 from coach.coaching.model import Request
 from coach.playing.letter_keyboard import LENGTH_S, VELOCITY, pitch_of
 from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, Pedal, PianoFound, PianoLost
-from coach.screens.app import Rests
 from coach.screens.dialogs import (
     DetailsScreen,
     HandsScreen,
@@ -23,6 +22,7 @@ from coach.screens.dialogs import (
     WhyScreen,
 )
 from coach.screens.drill.view import DrillView
+from coach.screens.gc_pause import Rests
 from coach.screens.inbox import InboxEvent
 from coach.screens.judged import Judged
 from coach.screens.keymap import COMMANDS

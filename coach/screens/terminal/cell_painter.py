@@ -18,7 +18,7 @@ from typing import Any
 from textual.geometry import Region
 from textual.widget import Widget
 
-from coach.screens.writing import write_at_once
+from coach.screens.terminal.writing import write_at_once
 
 _NAMES = {
     "app": "_batch_count _closed _driver _sync_available ansi_theme native_ansi_color",
