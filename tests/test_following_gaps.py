@@ -90,3 +90,25 @@ def test_two_voices_on_one_key_are_still_heard_note_for_note():
     assert part is not None
     matched = written.matching(part, keys[1:])
     assert [label.played for label in matched.score] == [None, 0, 1, 2, 2]
+
+
+def song():
+    """A window that ends as it begins, in long notes: G, G, A, B, G."""
+    rows = [(67, 0), (67, 1), (69, 2), (71, 3), (67, 4)]
+    notes = [{"pitch": p, "onset": at, "length": 1, "hand": "RH"} for p, at in rows]
+    return whole(score_from_notes(notes))
+
+
+def test_begun_again_in_the_middle_the_first_notes_are_not_taken_for_the_last_one():
+    line = (67, 67, 69, 67, 67, 69, 71, 67)
+    keys = [(pitch, 10.0 + 2.1 * at) for at, pitch in enumerate(line)]
+    assert takes(hears(Follower(song(), qpm=30), keys))[-1] == [at for _, at in keys[3:]]
+
+
+def test_a_long_first_note_is_waited_through():
+    follower = Follower(song(), qpm=30)
+    follower.key_down(40, 64, 10.0)
+    assert not follower.may_begin(10.1)
+    follower.key_down(67, 64, 10.4)
+    assert follower.may_begin(12.8)
+    assert not follower.may_begin(22.8)

@@ -85,6 +85,10 @@ class NoteForNote:
         )
         return next(begins, near)
 
+    def begins_in(self, played: Sequence[PlayedNote]) -> bool:
+        """Whether the last keys, from one of them on, are exactly the window's first."""
+        return self.start_from([*played[:1], *played], 0) > 0
+
     def part_before(self, earlier: Sequence[PlayedNote], played: Sequence[PlayedNote]) -> int:
         """How many of the keys before them make a longer part of the window of those played."""
         room = min(len(earlier), self.count - len(played), MOST_BEFORE)

@@ -410,6 +410,8 @@ class Drill:
         free = self.state in (State.READY, State.FINISHED)
         if not free or self._played or not self._hands_rest(now_s):
             return []
+        if self._ear.follower.may_begin(now_s):
+            return []  # a long note of the window's beginning
         before = self.assignment
         wanted = self.coach.decide().assignment
         out = self._reach_goal()

@@ -107,11 +107,28 @@ class Follower:
             heard = self._heard
             doubt_s = rules.doubt_s(self._layout, heard.decoder, heard.trace, heard.usual_s)
             over_s = max(over_s, doubt_s)
-        if over_s is not None and quiet_s >= over_s:
+        is_over = over_s is not None and quiet_s >= over_s
+        is_silent = quiet_s >= rules.silence_s(self._layout, self._heard.decoder)
+        if (is_over or is_silent) and not self._may_go_on(quiet_s):
+            if not is_over:
+                return self._break_off()
             return (*self._tell(), *self._find_start(), self._end(FollowerEvent.AT_END))
-        if quiet_s >= rules.silence_s(self._layout, self._heard.decoder):
-            return self._break_off()
         return self._tell() if quiet_s >= WAIT_S else ()
+
+    def may_begin(self, now_s: float) -> bool:
+        """Whether the last keys may yet be the window's beginning: the next one will tell."""
+        if self.state is FollowerState.FOLLOWING or not self._take:
+            return False
+        return now_s - self._last_s < self._gap_s and self._written.begins_in(self._take)
+
+    def _may_go_on(self, quiet_s: float) -> bool:
+        """Whether the last keys may be the window begun again, and the silence is a written one."""
+        gap_s = rules.gap_s(self._layout, max(self._heard.decoder.period_s, self._heard.usual_s))
+        return (
+            quiet_s < gap_s
+            and self._written.begins_in(self._take[1:])
+            and self._written.whole_from(self._take) is None
+        )
 
     # -- one key ----------------------------------------------------------------------------
 
