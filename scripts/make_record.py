@@ -175,9 +175,9 @@ def make(
             columns = "id, key, title, path, used_at_s, state"
             put = f"INSERT INTO piece ({columns}) VALUES (?, ?, ?, ?, 0.0, ?)"
             db.execute(put, (n + 1, piece.key, piece.title, piece.path, state))
-            if version is None and state:
-                sign = "UPDATE piece SET state_checksum = ? WHERE id = ?"
-                db.execute(sign, (rows.state_checksum(state), n + 1))
+            if version is None:
+                sign = "UPDATE piece SET checksum = ? WHERE id = ?"
+                db.execute(sign, (rows.piece_checksum(piece.key, state), n + 1))
         if version is None:
             _lay_new(db, planned)
         else:

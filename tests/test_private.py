@@ -5,7 +5,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
@@ -117,11 +117,14 @@ def test_a_folder_that_holds_other_things_stays_open_and_ours_in_it_is_closed(
     shutil.rmtree(folder)
 
 
-def test_another_programs_file_in_it_keeps_its_rights(tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["recipes.sqlite3", FILE, "record-of-cakes.sqlite3"])
+def test_another_programs_file_and_its_folder_keep_their_rights(tmp_path: Path, name: str) -> None:
     folder = tmp_path / "shared"
     folder.mkdir()
-    with closing(sqlite3.connect(folder / "recipes.sqlite3")) as db, db:
+    with closing(sqlite3.connect(folder / name)) as db, db:
         db.execute("CREATE TABLE recipes (cake TEXT)")
-    (folder / "recipes.sqlite3").chmod(0o664)
-    Store(data_folder(folder)).close()
-    assert (folder / "recipes.sqlite3").stat().st_mode & 0o777 == 0o664
+    (folder / name).chmod(0o664)
+    with suppress(RecordError):
+        Store(data_folder(folder)).close()
+    assert (folder / name).stat().st_mode & 0o777 == 0o664
+    assert folder.stat().st_mode & 0o777 == 0o777

@@ -1,6 +1,7 @@
 """A record that is not as it was written: what is bad is set aside and said, all else goes on."""
 
 import json
+import os
 import random
 import shutil
 import sqlite3
@@ -98,7 +99,7 @@ def test_a_repetition_that_cannot_be_read_is_set_aside_and_the_rest_is_there(
 
 
 @pytest.mark.parametrize("column", ["title", "path", "used_at_s", "key"])
-@pytest.mark.parametrize("value", [b"\xff", "x\0y", -5.0, float("inf"), "noon"])
+@pytest.mark.parametrize("value", [b"\xff", "x\0y", -5.0, float("inf"), "noon", "x" * 70_000])
 def test_a_pieces_entry_is_made_good_and_its_repetitions_stay(
     folder: Path, column: str, value: object
 ) -> None:
@@ -157,6 +158,27 @@ def test_bad_rows_of_a_record_that_cannot_be_written_are_passed_over_and_said_on
     assert found(folder, "SELECT count(*) FROM repetition") == [(7,)]
 
 
+def test_a_piece_whose_folder_may_not_be_looked_into_is_no_mistake(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    look = os.stat
+
+    def refused(path: object, **how: object) -> object:
+        if "two_hands" in str(path):
+            raise PermissionError(13, "Permission denied")
+        return look(path, **how)  # type: ignore[call-overload]
+
+    keeping = Keeping(options(folder))
+    library = HomeLibrary(keeping)
+    with monkeypatch.context() as patch:
+        patch.setattr("os.stat", refused)
+        patch.setattr("coach.cli.score_library.samples", tuple)
+        told = [item.detail for item in library.items()]
+    assert keeping.store
+    close_record(keeping.store)
+    assert "its file is gone" in told[0]
+
+
 def options(folder: Path) -> Namespace:
     return Namespace(data=folder, counting=None, list=True, minutes=5.0)
 
@@ -165,7 +187,7 @@ def options(folder: Path) -> Namespace:
     "broken",
     ["UPDATE repetition SET words = 'x', moves = 'y', at_s = 'noon', hands = 7",
      "UPDATE piece SET title = x'ff', path = 3.5, used_at_s = 'noon', state = '{'",
-     "UPDATE piece SET state_checksum = 1, state = '{\"format\": 1}'"],
+     "UPDATE piece SET checksum = 1, state = '{\"format\": 1}'"],
 )  # fmt: skip
 def test_home_drill_and_warm_up_open_with_bad_rows(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], broken: str
@@ -305,6 +327,14 @@ def test_flipped_bytes_end_nothing(tmp_path_factory: pytest.TempPathFactory, see
         whole[chance.randrange(len(whole))] ^= 1 << chance.randrange(8)
     (folder / FILE).write_bytes(whole)
     list(use(folder))
+
+
+def test_a_damaged_key_of_a_piece_is_found_again_in_its_index(folder: Path) -> None:
+    whole = bytearray((folder / FILE).read_bytes())
+    at = whole.rindex(PIECE.key.encode(), 4096, 8192)  # in the table, on the second page
+    whole[at + 3] ^= 0x04
+    (folder / FILE).write_bytes(whole)
+    assert list(use(folder)) == [5, 2]
 
 
 @pytest.mark.parametrize("at", [0, 16, 18, 28, 44, 56, 60, 68, 100, 103, 4096, 8192])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator, Sequence
 from itertools import islice
+from os.path import isfile  # False, and no error, where a folder above may not be looked into
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -69,7 +70,7 @@ class HomeLibrary:
             return
         for piece, history in store.recent(time.time() - _DAYS_S):
             spots = weak_spots(history)
-            if spots and Path(piece.path).is_file():
+            if spots and isfile(piece.path):
                 newest_s = last_session(history)[-1].at_s
                 told = _spots(len(spots)) if all_fit(spots, WARM_UP_MIN) else "the worst weak spots"
                 line = f"{told} of {_days_ago(newest_s)}: {piece.title}"
@@ -81,7 +82,7 @@ class HomeLibrary:
         pieces = [
             one
             for at, one in enumerate(store.pieces())
-            if Path(one.piece.path).is_file() or (at == 0 and one.piece.path)
+            if isfile(one.piece.path) or (at == 0 and one.piece.path)
         ]
         return tuple(
             HomeItem(Errand.GO_ON, one.piece.title, _where_it_stands(one, at), Path(one.piece.path))
@@ -97,7 +98,7 @@ class HomeLibrary:
         return tuple(
             piece.path
             for piece, history in store.recent(time.time() - _DAYS_S)
-            if piece.path and not Path(piece.path).is_file() and weak_spots(history)
+            if piece.path and not isfile(piece.path) and weak_spots(history)
         )
 
 
@@ -107,7 +108,7 @@ def _spots(count: int) -> str:
 
 def _where_it_stands(one: PieceSeen, at: int) -> str:
     """What to say of the piece that was open so many pieces ago."""
-    if not Path(one.piece.path).is_file():
+    if not isfile(one.piece.path):
         return f"its file is gone from {Path(one.piece.path).parent}: find it anew with f"
     ago = _days_ago(one.used_at_s)
     return f"last played {ago}" if at else f"go on where you stopped {ago}"

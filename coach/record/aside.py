@@ -31,8 +31,8 @@ def set_aside(db: sqlite3.Connection, bad: Iterable[BadRow], at_s: float) -> Non
             _mend_piece(db, one.id, at_s)
         elif (row := _row(db, "piece", one.id)) is not None:
             keep_entry(db, "piece", row, at_s)
-            forget = "UPDATE piece SET state = NULL, state_checksum = NULL WHERE id = ?"
-            db.execute(forget, (one.id,))
+            forget = "UPDATE piece SET state = NULL, checksum = ? WHERE id = ?"
+            db.execute(forget, (rows.piece_checksum(str(row["key"]), None), one.id))
 
 
 def keep_entry(db: sqlite3.Connection, table: str, row: rows.Row, at_s: float) -> None:

@@ -13,7 +13,14 @@ from pathlib import Path
 from coach.record.errors import NotOurs, RecordError
 from coach.record.header import APPLICATION_ID, VERSION, read_header
 from coach.record.moving import bring_up_to_date
-from coach.record.schema import is_a_record, is_whole, tables_of, transaction, version_of
+from coach.record.schema import (
+    is_a_record,
+    is_as_written,
+    is_whole,
+    tables_of,
+    transaction,
+    version_of,
+)
 from coach.score.opening.private import make_private_file, tighten
 
 OPEN_WAIT_S = 2.0
@@ -159,7 +166,8 @@ class Database:
             return True
         try:
             checked = self._connection.execute("PRAGMA quick_check(1)").fetchone()
-            return checked == ("ok",) and is_whole(self._connection)
+            sound = checked == ("ok",) and is_whole(self._connection)
+            return sound and is_as_written(self._connection)
         except _RAISED:
             return False
 

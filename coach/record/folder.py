@@ -10,6 +10,7 @@ from pathlib import Path
 import platformdirs
 
 from coach.record.errors import RecordError
+from coach.record.header import APPLICATION_ID, read_header
 from coach.score.opening.private import make_private_folder, tighten
 
 APP = "keyhole"
@@ -46,7 +47,7 @@ def _writable(folder: Path) -> Path:
     try:
         make_private_folder(folder)
         with tempfile.TemporaryFile(dir=folder):
-            _close_to_others(folder)
+            close_to_others(folder)
             return folder
     except OSError as error:
         raise RecordError(
@@ -60,18 +61,32 @@ _OURS = re.compile(
     r"|mistake-[^/]*\.txt|in-use\.lock|cache|hands"
 )
 """The names of what Keyhole keeps in its folder."""
+_COPIES = ("record-before-version-", "record-damaged-")
+"""How the names of those records begin that bear no mark for certain, and are ours all the same."""
 
 
-def _close_to_others(folder: Path) -> None:
+def close_to_others(folder: Path) -> None:
     """Take from others what an older Keyhole, or a lavish system, let them do.
 
     The files are always closed. The folder is where nothing else lies in it: one that the pianist
     shares with other things may be open for a reason, and what we keep there is closed anyway.
     """
     names = os.listdir(folder)
-    ours = [name for name in names if _OURS.fullmatch(name)]
+    ours = [name for name in names if _OURS.fullmatch(name) and _is_ours(folder, name)]
     for name in ours:
         if (folder / name).is_file():
             tighten(folder / name)
     if len(ours) == len(names):
         tighten(folder)
+
+
+def _is_ours(folder: Path, name: str) -> bool:
+    """Whether a file with a name of ours is not another program's database."""
+    database = re.sub(r"-(wal|shm|journal)$", "", name)
+    if not database.endswith(".sqlite3") or database.startswith(_COPIES):
+        return True
+    try:
+        header = read_header(folder / database)
+    except OSError:
+        return False
+    return header is None or header.application_id == APPLICATION_ID

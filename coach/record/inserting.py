@@ -34,16 +34,16 @@ def touch(
 ) -> int:
     """The piece's row, made or brought up to date."""
     query = """
-        INSERT INTO piece (key, title, path, used_at_s, state, state_checksum)
+        INSERT INTO piece (key, title, path, used_at_s, state, checksum)
         VALUES (?, ?, ?, ?, ?, ?)
         ON CONFLICT (key) DO UPDATE SET
             title = excluded.title, used_at_s = max(used_at_s, excluded.used_at_s),
             path = CASE excluded.path WHEN '' THEN path ELSE excluded.path END,
             state = coalesce(excluded.state, state),
-            state_checksum = coalesce(excluded.state_checksum, state_checksum)
+            checksum = iif(excluded.state IS NULL, checksum, excluded.checksum)
     """
     plain = None if state is None else json.dumps(state)
-    told = None if plain is None else rows.state_checksum(plain)
+    told = rows.piece_checksum(piece.key, plain)
     db.execute(query, (piece.key, piece.title, piece.path, at_s, plain, told))
     found = piece_id(db, piece)
     assert found is not None  # just made

@@ -16,7 +16,7 @@ from coach.record.moving import old_repetition
 from coach.record.salvage import SalvagedPiece, salvage
 from coach.record.schema import tables_of
 
-_PIECE = ("key", "title", "path", "used_at_s", "state", "state_checksum")
+_PIECE = ("key", "title", "path", "used_at_s", "state", "checksum")
 
 
 def join_file(into: Database, beside: Path) -> None:
@@ -56,20 +56,21 @@ def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
 def _join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
     """The piece's row there; whichever record used it last knows where the pianist stands."""
     query = """
-        INSERT INTO piece (key, title, path, used_at_s, state, state_checksum)
+        INSERT INTO piece (key, title, path, used_at_s, state, checksum)
         VALUES (?, ?, ?, ?, ?, ?)
         ON CONFLICT (key) DO UPDATE SET
             title = excluded.title, path = excluded.path, used_at_s = excluded.used_at_s,
             state = coalesce(excluded.state, state),
-            state_checksum = coalesce(excluded.state_checksum, state_checksum)
+            checksum = iif(excluded.state IS NULL, checksum, excluded.checksum)
         WHERE excluded.used_at_s > used_at_s
     """
     piece, used_at_s = rows.piece_in(*values[:4])
     state, told = values[4:6]
     try:
-        rows.state_in(state, told)
+        rows.state_in(piece.key, state, told)
     except ValueError:
-        state = told = None
+        state = None
+    told = rows.piece_checksum(piece.key, state)
     into.execute(query, [piece.key, piece.title, piece.path, used_at_s, state, told])
     found = into.execute("SELECT id FROM piece WHERE key = ?", (piece.key,)).fetchone()
     return int(found[0])
@@ -113,14 +114,18 @@ class _Rescuer:
         self.db = db
         self._pieces: dict[int, int] = {}
 
-    def piece(self, number: int, values: Sequence[Any]) -> None:
-        """A piece's row, from its key on."""
+    def piece(self, number: int, values: Sequence[Any], indexed: object = None) -> None:
+        """A piece's row, from its key on; its key as the index has it may be the sound one."""
         filled = [*values, None, None][: len(_PIECE)]
         filled += [None] * (len(_PIECE) - len(filled))
-        if isinstance(filled[4], str) and filled[5] is None:  # of a version that signed nothing
-            filled[5] = rows.state_checksum(filled[4])
-        if isinstance(values[0], str):
-            self._pieces[number] = _join_piece(self.db, filled)
+        key, state = filled[0], filled[4]
+        if not isinstance(key, str) or number in self._pieces:
+            return
+        if isinstance(state, str) and filled[5] is None:  # of a version that signed nothing
+            filled[5] = rows.piece_checksum(key, state)
+        if isinstance(indexed, str) and filled[5] == rows.piece_checksum(indexed, state):
+            filled[0] = indexed
+        self._pieces[number] = _join_piece(self.db, filled)
 
     def repetition(self, piece: int, row: rows.Row) -> None:
         """A repetition's row, of the piece that had this number."""
@@ -138,11 +143,15 @@ def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:
         known = _columns(source, "piece")
         last = source.execute("SELECT max(id) FROM piece").fetchone()[0] or 0
         columns = ", ".join(column for column in _PIECE if column in known)
+        indexed: dict[int, object] = {}
+        with suppress(*_TROUBLE):
+            by_key = "SELECT id, key FROM piece INDEXED BY sqlite_autoindex_piece_1 ORDER BY key"
+            indexed.update(source.execute(by_key))
         for number in range(1, last + 1):
             try:
                 query = f"SELECT {columns} FROM piece WHERE id = ?"
                 for values in source.execute(query, (number,)):
-                    rescuer.piece(number, values)
+                    rescuer.piece(number, values, indexed.get(number))
             except _TROUBLE:
                 whole = False
         packed = "moves" in _columns(source, "repetition")

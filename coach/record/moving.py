@@ -152,13 +152,13 @@ def _moved(db: sqlite3.Connection) -> int | None:
 
 def _check_states(db: sqlite3.Connection) -> None:
     """Sign where the pianist stands in each piece, where it can be read."""
-    for number, state in db.execute("SELECT id, state FROM piece").fetchall():
+    for number, key, state in db.execute("SELECT id, key, state FROM piece").fetchall():
         try:
-            told = rows.state_checksum(state) if isinstance(state, str) else None
-            rows.state_in(state, told)
+            told = rows.piece_checksum(str(key), state if isinstance(state, str) else None)
+            rows.state_in(str(key), state, told)
         except ValueError:
             continue  # it stays unsigned, and is set aside when it is asked for
-        db.execute("UPDATE piece SET state_checksum = ? WHERE id = ?", (told, number))
+        db.execute("UPDATE piece SET checksum = ? WHERE id = ?", (told, number))
 
 
 def _shrink(db: sqlite3.Connection, say: Callable[[str], None]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from os.path import exists  # False, and no error, where a folder may not be looked into
 from pathlib import Path
 from typing import TypeVar
 
@@ -18,6 +19,7 @@ from coach.record.database import (
     keep_aside,
 )
 from coach.record.errors import RecordError
+from coach.record.folder import close_to_others
 from coach.record.header import VERSION
 from coach.record.merge import join_file, rescue
 from coach.score.opening.private import make_private_folder
@@ -73,6 +75,8 @@ class RecordFile:
         """Close it; it would be opened again by the next call."""
         if self._database:
             self._database.close()
+            with suppress(OSError):  # an older record bears our mark only now
+                close_to_others(self._path.parent)
         self._database = None
 
     def stamp(self) -> str:
@@ -87,7 +91,7 @@ class RecordFile:
         self.close()
         with suppress(OSError):  # else the file can't be made, which is said in a sentence
             make_private_folder(self._path.parent)
-        begun = not self._path.exists()
+        begun = not exists(self._path)
         self._database = self._opened(0.0)
         if was_open and begun:
             self.notices.append(

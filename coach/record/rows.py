@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import zlib
 from collections.abc import Sequence
 from typing import Any
@@ -185,9 +186,9 @@ def _decision(ended: RepetitionEnded) -> Row:
 UNTITLED = "Untitled"
 
 
-def state_checksum(state: str) -> int:
-    """By it a damaged place in a piece is known."""
-    return zlib.crc32(state.encode("utf-8", "surrogatepass"))
+def piece_checksum(key: str, state: str | None) -> int:
+    """Of a piece's key and of where the pianist stands in it: by it damage to either is known."""
+    return zlib.crc32(f"{key} {state or ''}".encode("utf-8", "surrogatepass"))
 
 
 def is_time(found: object) -> bool:
@@ -200,7 +201,7 @@ def piece_in(key: object, title: object, path: object, used_at_s: object) -> tup
     piece = PieceKey(
         key if isinstance(key, str) else "",
         title if isinstance(title, str) else UNTITLED,
-        path if isinstance(path, str) and "\0" not in path else "",
+        path if isinstance(path, str) and _is_path(path) else "",
     )
     return piece, float(used_at_s) if is_time(used_at_s) else 0.0  # type: ignore[arg-type]
 
@@ -208,14 +209,25 @@ def piece_in(key: object, title: object, path: object, used_at_s: object) -> tup
 def is_piece(key: object, title: object, path: object, used_at_s: object) -> bool:
     """Whether a piece's entry can be read as it stands."""
     texts = all(isinstance(text, str) for text in (key, title, path))
-    return texts and "\0" not in str(path) and is_time(used_at_s)
+    return texts and _is_path(str(path)) and is_time(used_at_s)
 
 
-def state_in(state: object, told: object) -> Row | None:
+_LONGEST_PATH_BYTES, _LONGEST_NAME_BYTES = 1 << 15, 1 << 10
+"""No system's paths and names are longer (Windows: 32,767 characters and 255)."""
+
+
+def _is_path(path: str) -> bool:
+    raw = path.encode("utf-8", "surrogatepass")
+    names = re.split(rb"[/\\\\]", raw)
+    longest = max(map(len, names), default=0)
+    return len(raw) < _LONGEST_PATH_BYTES and longest < _LONGEST_NAME_BYTES and b"\0" not in raw
+
+
+def state_in(key: str, state: object, told: object) -> Row | None:
     """Where the pianist stood. Raises ValueError where that can't be read."""
     if state is None:
         return None
-    if not isinstance(state, str) or state_checksum(state) != told:
+    if not isinstance(state, str) or piece_checksum(key, state) != told:
         raise ValueError("not as it was written")
     try:
         plain = json.loads(state)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 
 from coach.record.header import APPLICATION_ID, VERSION
 
@@ -100,7 +100,7 @@ ALTER TABLE repetition RENAME TO old_repetition;
 ALTER TABLE note RENAME TO old_note;
 ALTER TABLE pedal RENAME TO old_pedal;
 ALTER TABLE observation RENAME TO old_observation;
-ALTER TABLE piece ADD COLUMN state_checksum INTEGER;
+ALTER TABLE piece ADD COLUMN checksum INTEGER;
 ALTER TABLE piece ADD COLUMN repetitions INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE piece ADD COLUMN clean INTEGER NOT NULL DEFAULT 0;
 CREATE TABLE repetition (
@@ -180,6 +180,18 @@ def is_whole(connection: sqlite3.Connection) -> bool:
     if version < MOVING:
         return not packed and not old and is_a_record(connection) is (version > 0)
     return packed and is_a_record(connection) and old is (version == MOVING)
+
+
+def is_as_written(connection: sqlite3.Connection) -> bool:
+    """Whether the tables of the newest version are told of in the very words that made them."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as fresh:
+        migrate(fresh, VERSION)
+        words = _words_of(fresh)
+    return version_of(connection) != VERSION or _words_of(connection) == words
+
+
+def _words_of(connection: sqlite3.Connection) -> set[tuple[str, str]]:
+    return set(connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"))
 
 
 def _columns_of(connection: sqlite3.Connection, table: str) -> set[str]:

@@ -170,12 +170,12 @@ class Store:
 
     def session_state(self, piece: PieceKey) -> dict[str, Any] | None:
         """Where the pianist stood when the piece was last open; None where it never was."""
-        find = "SELECT id, state, state_checksum FROM piece WHERE key = ?"
+        find = "SELECT id, state, checksum FROM piece WHERE key = ?"
 
         def read(db: sqlite3.Connection, bad: list[BadRow]) -> dict[str, Any] | None:
             for number, state, told_of_it in db.execute(find, (piece.key,)):
                 try:
-                    return rows.state_in(state, told_of_it)
+                    return rows.state_in(piece.key, state, told_of_it)
                 except ValueError:
                     bad.append(BadRow("state", number))
             return None
