@@ -9,13 +9,14 @@ from hypothesis import strategies as st
 
 from coach.coaching.diagnosis.evidence import Evidence, fold
 from coach.coaching.model import Observation
-from coach.coaching.observations import observations
+from coach.coaching.observations import chance_to_hear_late, chances_to_hear_late, observations
 from coach.drill import played, window
 from coach.judging.judge import judge
 from coach.judging.model import Outcome
 from coach.judging.timing.habits import Habits
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition, excerpt
+from tests.judging_help import both, whole
 from tests.lessons import piece
 
 QPM, DAY_S = 96.0, 86400.0
@@ -145,3 +146,19 @@ class TestFromTheVerdict:
         assert seen["RH", 6] is Outcome.NOT_REACHED
         seen = self.observed(stop_at=5, habits=Habits(stops=(F(4), F(6), None)))
         assert Outcome.LATE not in seen.values()
+
+
+def test_a_move_is_heard_late_as_its_last_note_is() -> None:
+    """Of several notes in one beat the last is the one arrived at, for each hand."""
+    part = whole(both(24))
+    chances = chances_to_hear_late(part, 90)
+    onsets, quarter_ms = part.onsets_quarters, 60_000 / 90
+    for note, number in zip(part.notes, part.onset_numbers, strict=True):
+        move = part.transition_to(note.onset_quarters, Hands(note.hand))
+        later = [
+            n
+            for n, one in zip(part.onset_numbers, part.notes, strict=True)
+            if part.transition_to(one.onset_quarters, Hands(one.hand)) == move
+        ]
+        assert chances[move] == chance_to_hear_late(onsets, max(later), quarter_ms)
+        assert number in later

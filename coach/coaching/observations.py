@@ -8,7 +8,7 @@ from fractions import Fraction
 from coach.coaching.model import Observation
 from coach.judging.model import Judgement, Outcome
 from coach.judging.tolerance import USUAL
-from coach.score.model import Hands
+from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt, Transition
 
 LEAST_MS, HALF_MS = 180.0, 170.0
@@ -61,13 +61,17 @@ def _onsets_at_fault(judgement: Judgement) -> dict[tuple[Hands, Fraction], Fract
 
 def chances_to_hear_late(excerpt: Excerpt, qpm: float | None) -> dict[Transition, float]:
     """For each move, the chance that a hesitation into it would be heard in this excerpt."""
-    onsets = excerpt.onsets_quarters
+    onsets, arrivals = excerpt.onsets_quarters, excerpt.arrivals
     quarter_ms = 60_000 / (qpm or excerpt.qpm)
+    last: dict[tuple[int, Hand], int] = {}
+    """The last onset that each hand arrives at on its way to each grid beat."""
+    for note, number in zip(excerpt.notes, excerpt.onset_numbers, strict=True):
+        last[arrivals[number], note.hand] = number
     return {
-        excerpt.transition_to(note.onset_quarters, Hands(note.hand)): chance_to_hear_late(
+        excerpt.transition_to(onsets[number], Hands(hand)): chance_to_hear_late(
             onsets, number, quarter_ms
         )
-        for note, number in zip(excerpt.notes, excerpt.onset_numbers, strict=True)
+        for (_, hand), number in last.items()
     }
 
 
