@@ -53,7 +53,7 @@ LARGE = 3000
 """Keys times notes from which a take is judged elsewhere, where that is allowed: some 55 keys of 55
 notes,"""
 STRANGE = 10.0
-"""and what its reading costs (``Ended.cost``) from which it is. A wrong key costs five. Of 1,000
+"""and what its reading costs (``Ended.cost``) from which it is. A wrong key costs five. Of 700
 takes of ``scripts/earcases`` and of mashed and shifted ones none within both took longer than
 9 ms on a busy machine; a mashed bar of 22 notes took 0.3 s."""
 REST_S = 1.2

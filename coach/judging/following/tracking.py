@@ -31,7 +31,7 @@ beginning. In a whole piece there may be a hundred; own choice, because who goes
 that has turned the page, and the verdict finds it."""
 MOST_WORK = 100
 """Readings taken one key further while one key goes down, besides its own: some six milliseconds.
-In 1 key of 1,000 of ``scripts/earcases`` more would be needed, where it comes with the next one."""
+In fewer than 1 key of 100 of ``scripts/earcases`` more is needed; it comes with the next one."""
 FEW = 8
 """Readings kept, at the least, where several keys are taken in at once,"""
 MANY_KEYS = 16
