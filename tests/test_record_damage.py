@@ -337,6 +337,20 @@ def test_a_damaged_key_of_a_piece_is_found_again_in_its_index(folder: Path) -> N
     assert list(use(folder)) == [5, 2]
 
 
+@pytest.mark.parametrize("column", ["key", "title", "path", "state"])
+def test_a_text_of_a_piece_that_is_none_loses_none_of_its_repetitions(
+    folder: Path, column: str
+) -> None:
+    change(folder, f"UPDATE piece SET {column} = CAST(x'ff41ff' AS TEXT) WHERE id = 1")
+    whole = bytearray((folder / FILE).read_bytes())
+    whole[28] ^= 0x55  # and the file itself is damaged
+    (folder / FILE).write_bytes(whole)
+    store = Store(folder)
+    assert sorted(seen.repetitions for seen in store.pieces()) == [2, 5]
+    assert len(store.history(PIECE)) == (0 if column == "key" else 5 * MOVES)
+    store.close()
+
+
 @pytest.mark.parametrize("at", [0, 16, 18, 28, 44, 56, 60, 68, 100, 103, 4096, 8192])
 def test_a_damaged_head_of_the_file_loses_no_repetition(folder: Path, at: int) -> None:
     """Of a page's first bytes none holds a row: all of them can be found again."""

@@ -89,7 +89,7 @@ class Database:
         with self._translated():
             crashed = _look_at(path)
             self._connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
-            self._connection.text_factory = _text
+            self._connection.text_factory = text_or_bytes
         try:
             with self._translated():
                 self._prepare(crashed, say or _nothing, backup)
@@ -176,7 +176,7 @@ def _nothing(text: str) -> None:
     """Tell nobody."""
 
 
-def _text(raw: bytes) -> object:
+def text_or_bytes(raw: bytes) -> object:
     """Text as it is kept; the bytes where it is none."""
     try:
         return raw.decode()

@@ -10,7 +10,7 @@ from typing import Any
 
 from coach.record import rows
 from coach.record.aside import keep_entry
-from coach.record.database import OPEN_WAIT_S, Database
+from coach.record.database import OPEN_WAIT_S, Database, text_or_bytes
 from coach.record.inserting import add
 from coach.record.moving import old_repetition
 from coach.record.salvage import SalvagedPiece, salvage
@@ -118,11 +118,15 @@ class _Rescuer:
         """A piece's row, from its key on; its key as the index has it may be the sound one."""
         filled = [*values, None, None][: len(_PIECE)]
         filled += [None] * (len(_PIECE) - len(filled))
+        if not isinstance(filled[0], str):
+            filled[0] = indexed
         key, state = filled[0], filled[4]
         if not isinstance(key, str) or number in self._pieces:
             return
         if isinstance(state, str) and filled[5] is None:  # of a version that signed nothing
             filled[5] = rows.piece_checksum(key, state)
+        if not isinstance(state, str):
+            state = None
         if isinstance(indexed, str) and filled[5] == rows.piece_checksum(indexed, state):
             filled[0] = indexed
         self._pieces[number] = _join_piece(self.db, filled)
@@ -138,6 +142,7 @@ def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:
     """Whether that went without any trouble; may raise any of it."""
     whole = True
     source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
+    source.text_factory = text_or_bytes
     with closing(source):
         tables = tables_of(source)
         known = _columns(source, "piece")

@@ -126,9 +126,15 @@ def _read(pages: _File, page: bytes, at: int) -> SalvagedPiece | SalvagedRepetit
             return None
         row = dict(zip((*rows.COLUMNS, "checksum"), values[2:], strict=True))
         return SalvagedRepetition(row_id, values[1], row)
-    if len(values) in _PIECE_COLUMNS and values[0] is None and rows.is_piece(*values[1:5]):
+    if len(values) in _PIECE_COLUMNS and values[0] is None and _may_be_piece(*values[1:5]):
         return SalvagedPiece(row_id, tuple(values[1:]))
     return None
+
+
+def _may_be_piece(key: object, title: object, path: object, used_at_s: object) -> bool:
+    """What of it can't be read is made good; it must have a key."""
+    texts = all(isinstance(text, str | bytes) for text in (title, path))
+    return isinstance(key, str) and key.isprintable() and texts and rows.is_time(used_at_s)
 
 
 def _payload(pages: _File, page: bytes, at: int, length: int) -> bytes:
@@ -180,7 +186,14 @@ def _value(payload: bytes, at: int, kind: int) -> tuple[Any, int]:
     raw = payload[at : at + size]
     if len(raw) < size:
         raise ValueError("too short")
-    return (raw.decode() if kind & 1 else bytes(raw)), at + size
+    return (_text(raw) if kind & 1 else bytes(raw)), at + size
+
+
+def _text(raw: bytes) -> str | bytes:
+    try:
+        return raw.decode()
+    except UnicodeDecodeError:
+        return bytes(raw)
 
 
 def _number(page: bytes, at: int) -> tuple[int, int]:
