@@ -9,10 +9,10 @@ from screenfakes import Staging
 
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.screens.app.app import KeyholeApp
+from coach.screens.big_letters import big
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Start
-from coach.screens.widgets.big import big
 
 SIZES = [(80, 24), (120, 40)]
 

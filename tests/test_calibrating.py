@@ -12,7 +12,7 @@ from coach.cli.commands.calibrating import calibrate_click
 from coach.cli.errors import CannotDo
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.record.settings import Kept, load_settings, save_settings
-from coach.screens.widgets.big import big
+from coach.screens.big_letters import big
 
 BEATS, BEAT_S, LATE_S = 14, 0.1, 0.01
 

@@ -6,6 +6,7 @@ import ast
 import json
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -50,6 +51,20 @@ def test_the_rooms_look_one_way() -> None:
         "from importlinter.cli import lint_imports; raise SystemExit(lint_imports(no_cache=True))"
     )
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_every_folder_below_a_room_is_entered_by_its_door() -> None:
+    config = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    contracts = config["tool"]["importlinter"]["contracts"]
+    guarded = {
+        (one["protected_modules"][0].removesuffix(".*"), *one["allowed_importers"])
+        for one in contracts
+        if one["type"] == "protected"
+    }
+    rooms = {COACH, *(COACH / name for name in ("coaching", "judging", "playing", "score"))}
+    rooms |= {COACH / name for name in ("cli", "cli/commands", "record", "screens")}
+    folders = {path.parent for path in COACH.rglob("__init__.py")} - rooms
+    assert guarded == {(dotted(folder / "__init__.py"),) * 2 for folder in folders}
 
 
 def test_importing_the_core_brings_in_nothing_from_outside() -> None:

@@ -6,9 +6,9 @@ import pytest
 
 from coach.cli.open_score import open_piece
 from coach.cli.score_library import samples_folder
+from coach.score.hand_moves_file import load_moves
 from coach.score.model import Hand
 from coach.score.opening import score_key
-from coach.score.opening.hand_moves_file import load_moves
 
 SCORE = samples_folder() / "5-two-lamps.musicxml"
 TO_LH, TO_RH = (f"bar 1 beat 1 staff 1 voice 2 to {hand}" for hand in ("LH", "RH"))

@@ -15,10 +15,10 @@ from coach.coaching.model import Assignment, Kind
 from coach.judging.model import Stage
 from coach.score.build import score_from_notes
 from coach.score.window import Window
+from coach.screens.big_letters import big, big_width
 from coach.screens.interfaces import others_words, piano_words
 from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, help_line
 from coach.screens.terminal.ascii_fallback import plain
-from coach.screens.widgets.big import big, big_width
 from coach.screens.widgets.head import shortened
 from coach.screens.widgets.verdict import fitted, rows_of, shortened_to
 from coach.screens.wording import bpm, state_words, tempo_words, window_words

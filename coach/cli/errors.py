@@ -63,8 +63,8 @@ def _expected() -> tuple[type[BaseException], ...]:
 
 def _unexpected(error: Exception, data: Path | None) -> str:
     """Keep the traceback of an error of ours; the sentence that says where."""
+    from coach.private_files import write_private
     from coach.record.folder import data_folder
-    from coach.score.opening.private import write_private
 
     told = "".join(traceback.format_exception(error))
     said = "Keyhole stopped because of a mistake of its own; every repetition up to it is kept."

@@ -11,9 +11,9 @@ from coach.judging.model import Stage
 from coach.record.folder import cache_folder, data_folder, named_folder
 from coach.score.choose import choose_window
 from coach.score.hand_moves import apply, check, followed, parse_move
+from coach.score.hand_moves_file import load_moves, save_moves
 from coach.score.model import Score
 from coach.score.opening import open_score, score_key
-from coach.score.opening.hand_moves_file import load_moves, save_moves
 from coach.score.window import Window
 
 _HANDS_FOLDER = "hands"

@@ -127,7 +127,7 @@ def _desk_maker(
 
 def _pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:
     def make(score: Score) -> PianistLike:
-        from coach.playing.simulated.demo import demo_pianist
+        from coach.playing.simulated import demo_pianist
 
         return demo_pianist(score, seed=getattr(options, "seed", 1))
 

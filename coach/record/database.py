@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
+from coach.private_files import make_private_file, tighten
 from coach.record.errors import NotOurs, RecordError
 from coach.record.header import APPLICATION_ID, VERSION, read_header
 from coach.record.moving import bring_up_to_date
@@ -21,7 +22,6 @@ from coach.record.schema import (
     transaction,
     version_of,
 )
-from coach.score.opening.private import make_private_file, tighten
 
 OPEN_WAIT_S = 2.0
 """How long opening and closing wait for another program that holds the record."""

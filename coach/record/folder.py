@@ -9,9 +9,9 @@ from pathlib import Path
 
 import platformdirs
 
+from coach.private_files import make_private_folder, tighten
 from coach.record.errors import RecordError
 from coach.record.header import APPLICATION_ID, read_header
-from coach.score.opening.private import make_private_folder, tighten
 
 APP = "keyhole"
 VARIABLE = "KEYHOLE_DATA"

@@ -22,6 +22,7 @@ from typing import TypeVar
 from coach.coaching.model import Observation
 from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
+from coach.private_files import make_private_file
 from coach.record import rows
 from coach.record.aside import keep_entry
 from coach.record.errors import RecordError
@@ -30,7 +31,6 @@ from coach.record.inserting import add
 from coach.record.packing import Struck
 from coach.record.schema import MOVING, migrate, take_steps, transaction, version_of
 from coach.score.model import Hand, Hands
-from coach.score.opening.private import make_private_file
 from coach.score.window import Transition
 
 _T = TypeVar("_T")

@@ -9,6 +9,7 @@ from os.path import exists  # False, and no error, where a folder may not be loo
 from pathlib import Path
 from typing import TypeVar
 
+from coach.private_files import make_private_folder
 from coach.record.database import (
     OPEN_WAIT_S,
     SAVE_WAIT_S,
@@ -22,7 +23,6 @@ from coach.record.errors import RecordError
 from coach.record.folder import close_to_others
 from coach.record.header import VERSION
 from coach.record.merge import join_file, rescue
-from coach.score.opening.private import make_private_folder
 
 UNSAVED = "unsaved-"
 """What the name of a file begins with that is to join the record."""

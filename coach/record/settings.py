@@ -11,9 +11,9 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from coach.private_files import write_private
 from coach.record.errors import RecordError
 from coach.score.counting import CountingSystem
-from coach.score.opening.private import write_private
 
 FILE = "settings.json"
 

@@ -155,7 +155,7 @@ def _destinations(score: Score, move: HandMove) -> dict[str, Hand]:
     if move.split:
         lowest = move.split.midi
         return {n.id: Hand.RIGHT if n.pitch >= lowest else Hand.LEFT for n in notes}
-    from coach.score.reading.hands import hands_by_voice
+    from coach.score.reading import hands_by_voice
 
     homes = {note.id: note.hand for note in hands_by_voice(score).notes}
     return {note.id: homes[note.id] for note in notes}

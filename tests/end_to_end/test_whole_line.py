@@ -18,8 +18,8 @@ from terminal import Terminal, terminal
 
 from coach.score.model import Hand, ScoreNote
 from coach.score.reading import read_score
+from coach.screens.big_letters import big
 from coach.screens.drill.view import HOLD_S
-from coach.screens.widgets.big import big
 
 __all__ = ["terminal"]
 

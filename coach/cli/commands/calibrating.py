@@ -18,8 +18,8 @@ from coach.playing.quiet_stderr import divert_noise
 from coach.playing.sounding import ClickThread
 from coach.record.folder import data_folder
 from coach.record.settings import load_settings, save_settings
+from coach.screens.big_letters import TALL_ROWS, big
 from coach.screens.interfaces import piano_words
-from coach.screens.widgets.big import TALL_ROWS, big
 
 BEATS = 24
 BEAT_S = 0.6

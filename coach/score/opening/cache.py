@@ -17,9 +17,9 @@ from functools import cache
 from pathlib import Path
 
 import coach.score
+from coach.private_files import make_private_folder
 from coach.score.model import Score
 from coach.score.opening.limits import ANSWER_BYTES
-from coach.score.opening.private import make_private_folder
 from coach.score.plain import FORMAT, score_from_plain
 
 _MOST_ENTRIES = 500

@@ -18,7 +18,7 @@ from coach.screens.dialogs.dialog import Dialog
 from coach.screens.dialogs.help import CAUTIONS
 from coach.screens.interfaces import HomeItem, Library, piano_words
 from coach.screens.terminal import as_shown
-from coach.screens.widgets.head import HelpLine, StateLine
+from coach.screens.widgets import HelpLine, StateLine
 
 SCORE_ENDINGS = (
     ".musicxml",

@@ -15,14 +15,9 @@ from coach.score.window import Excerpt
 from coach.screens.dialogs import is_too_small
 from coach.screens.interfaces import Desk, Settings, piano_words
 from coach.screens.keymap import help_line
-from coach.screens.staff.glyphs import ASCII, UNICODE
-from coach.screens.staff.layout import Manuscript
-from coach.screens.staff.page import Sheet
+from coach.screens.staff import ASCII, UNICODE, Manuscript, Sheet
 from coach.screens.terminal import as_shown
-from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
-from coach.screens.widgets.result import Result
-from coach.screens.widgets.staff_view import StaffView
-from coach.screens.widgets.strip import StripLine
+from coach.screens.widgets import AssignmentLine, HelpLine, Result, StaffView, StateLine, StripLine
 from coach.screens.wording import assignment_words, state_words, too_tall
 
 _LOW_ROWS = 28

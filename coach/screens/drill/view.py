@@ -32,8 +32,7 @@ from coach.screens.interfaces import ClickLike, Desk, Settings
 from coach.screens.judged import GivenOut, Giving
 from coach.screens.marks import mark_of, marks_of
 from coach.screens.messages import WentOn
-from coach.screens.widgets.clean_run import CLEAN
-from coach.screens.widgets.strip import StripLine
+from coach.screens.widgets import CLEAN, StripLine
 from coach.screens.wording import LISTENING_BACK, NO_PIANO, RESTING, STRIKE, verdict_headline
 
 HOLD_S = 1.2

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.widgets import Static
 
-from coach.screens.widgets.big import big
+from coach.screens.big_letters import big
 
 CLEAN = "CLEAN"
 """The verdict that stands beside the figures, which it belongs to."""

@@ -6,8 +6,8 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal
 from textual.events import Resize
 
+from coach.screens.big_letters import big_width
 from coach.screens.terminal import as_shown
-from coach.screens.widgets.big import big_width
 from coach.screens.widgets.clean_run import CleanRun
 from coach.screens.widgets.verdict import Headline, Words
 

@@ -18,7 +18,7 @@ from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.marks import Mark
 from coach.screens.messages import PageTurned
-from coach.screens.staff.page import BLANK, LOOKS, Cell, MarkedPage, Sheet
+from coach.screens.staff import BLANK, LOOKS, Cell, MarkedPage, Sheet
 from coach.screens.terminal import CellPainter, paint_now
 
 LayOut = Callable[[Score, Excerpt, int, int], Sheet]

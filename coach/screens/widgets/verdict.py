@@ -13,7 +13,7 @@ from textual.containers import Vertical
 from textual.events import Resize
 from textual.widgets import Static
 
-from coach.screens.widgets.big import ROWS, TALL_ROWS, big, big_width
+from coach.screens.big_letters import ROWS, TALL_ROWS, big, big_width
 
 _PARTS = re.compile(r"(?<=[.?!;]) ")
 _MORE = "..."

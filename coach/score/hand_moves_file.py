@@ -12,9 +12,9 @@ import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 
+from coach.private_files import make_private_folder
 from coach.score.errors import ScoreError
 from coach.score.hand_moves import HandMove, MoveError, parse_move
-from coach.score.opening.private import make_private_folder
 
 _COMMENT = "//"
 _LONGEST_BYTES = 1 << 20
