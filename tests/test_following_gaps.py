@@ -112,3 +112,19 @@ def test_a_long_first_note_is_waited_through():
     follower.key_down(67, 64, 10.4)
     assert follower.may_begin(12.8)
     assert not follower.may_begin(22.8)
+
+
+def test_stopped_after_beginning_again_it_is_no_other_reading_of_the_whole():
+    """80 79, then 80 79 78, and a long stop: not the whole line in another position."""
+    line = [{"pitch": p, "onset": F(k, 2), "length": F(1, 2), "hand": "RH"}
+            for k, p in enumerate((80, 79, 78, 77, 76))]  # fmt: skip
+    keys = [(80, 10.0), (79, 10.57), (80, 11.25), (79, 11.79), (78, 12.35)]
+    heard = hears(Follower(whole(score_from_notes(line)), qpm=50), keys)
+    assert takes(heard)[-1] == [at for _, at in keys[2:]]
+
+
+def test_at_half_the_tempo_asked_for_a_long_first_note_still_belongs_to_the_window():
+    keys = [(67, 10.0 + 4.0 * at) for at in range(2)] + [(69, 18.0), (71, 22.0), (67, 26.0)]
+    again = [(pitch, at + 17.0) for pitch, at in keys]
+    heard = hears(Follower(song(), qpm=30), [*keys, *again])
+    assert takes(heard) == [[at for _, at in keys], [at for _, at in again]]

@@ -89,6 +89,26 @@ class NoteForNote:
         """Whether the last keys, from one of them on, are exactly the window's first."""
         return self.start_from([*played[:1], *played], 0) > 0
 
+    def begun_again(self, played: Sequence[PlayedNote]) -> int | None:
+        """The key with which the window was begun for the last time and not ended.
+
+        Only where all keys are exactly its first ones, again and again, and the last ones plainly.
+        """
+        pitches = [note.pitch for note in played]
+        begun = self.start_from(played, 0)
+        reached = self.last_of(pitches[begun:], 0) if begun else None
+        if self.whole_from(played) == 0:
+            return None
+        if reached is None or not LEAST_ONSETS <= reached + 1 < len(self.onsets):
+            return None
+        before = played[:begun]
+        while self.last_of([note.pitch for note in before], 0) is None:
+            at = self.start_from(before, 0)
+            if not at:
+                return None
+            before = before[:at]
+        return begun
+
     def part_before(self, earlier: Sequence[PlayedNote], played: Sequence[PlayedNote]) -> int:
         """How many of the keys before them make a longer part of the window of those played."""
         room = min(len(earlier), self.count - len(played), MOST_BEFORE)

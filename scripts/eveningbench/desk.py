@@ -132,6 +132,11 @@ class Desk:
         """Whether the drill in hand has reached its goal."""
         return self.drill.state is State.FINISHED
 
+    @property
+    def is_warmed_up(self) -> bool:
+        """Whether a warm-up is over: after it nothing is listened for."""
+        return self.is_finished and isinstance(self.drill, WarmUpDrill)
+
     def seen(self) -> Seen:
         """What the pianist sees now."""
         asked, excerpt = self.drill.assignment, self.drill.excerpt

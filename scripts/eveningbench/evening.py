@@ -16,8 +16,6 @@ from scripts.eveningbench.tally import Tally
 
 PIECE_S = (300.0, 1500.0)
 """How long one piece stays on the desk at the most."""
-BLINK_S = 0.15
-"""What changes on the screen before this time before the first key is still seen."""
 AFTER_GOAL = 3
 """Repetitions played after a goal is reached, at the most."""
 
@@ -34,14 +32,14 @@ def run_evening(seed: int, number: int, hours: float, failures: Path | None = No
     change_s = after_goal = 0.0
     while desk.now_s < end_s:
         try:
-            if desk.now_s >= change_s or after_goal > AFTER_GOAL:
+            if desk.now_s >= change_s or after_goal > AFTER_GOAL or desk.is_warmed_up:
                 desk.finish()
                 referee.opened_none()
                 referee.where = desk.open(random)
                 player.opens(desk.score)
                 change_s, after_goal = desk.now_s + random.uniform(*PIECE_S), 0
             gesture = player.next(desk.seen())
-            if gesture.acts and desk.has_changed_by(gesture.acts[0].at_s - BLINK_S):
+            if gesture.acts and desk.has_changed_by(gesture.acts[0].at_s):
                 continue  # something else stands there now: the player looks again
             referee.watch(gesture)
             for act in gesture.acts:

@@ -31,6 +31,8 @@ TELLS_NOTHING = 2
 """An attempt of so many onsets, begun again from the start, is a false start: one interval shows
 neither a tempo nor a place that fails."""
 LONGEST_REST_S = 3.0
+SLOWEST = 2.0
+"""So many times slower than asked it may be played before the tempo is known. Our choice."""
 LONGEST_GAP_S = 12.0
 """No written rest or long note is waited through for longer."""
 DOUBTFUL_SHARE = 0.75
@@ -172,9 +174,12 @@ def doubt_s(layout: Layout, decoder: Decoder, trace: Trace, usual_s: float) -> f
     return gap_s(layout, max(decoder.period_s, usual_s))
 
 
-def gap_s(layout: Layout, period_s: float) -> float:
-    """How long a silence may still lie between two neighbouring onsets of the window."""
-    return min(1.5 * _longest_gap(layout) * period_s, LONGEST_GAP_S)
+def gap_s(layout: Layout, period_s: float, slower: float = 1.0) -> float:
+    """How long a silence may still lie between two neighbouring onsets of the window.
+
+    ``slower``: how many times slower than the period it may be played.
+    """
+    return min(1.5 * slower * _longest_gap(layout) * period_s, LONGEST_GAP_S)
 
 
 def played_through(layout: Layout, keys: Sequence[tuple[Label, int]]) -> int | None:

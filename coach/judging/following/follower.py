@@ -57,7 +57,8 @@ class Follower:
         """When the last key was struck, and the last one before the take."""
         self._rest_s = rules.rest_s(self._layout, self._heard.usual_s)
         """After such a silence a key of the first onset begins a repetition at once."""
-        self._gap_s = max(self._rest_s, rules.gap_s(self._layout, self._heard.usual_s))
+        self._gap_s = rules.gap_s(self._layout, self._heard.usual_s, rules.SLOWEST)
+        self._gap_s = max(self._rest_s, self._gap_s)
         """After such a silence nothing that was played before it belongs to the window."""
         self._is_fresh = True
         """Whether the keys heard now came after such a silence."""
@@ -112,6 +113,9 @@ class Follower:
         if (is_over or is_silent) and not self._may_go_on(quiet_s):
             if not is_over:
                 return self._break_off()
+            again = self._written.begun_again(self._take)
+            if again is not None:
+                return (*self._begin_again(self._kind_of(again), again), *self._break_off())
             return (*self._tell(), *self._find_start(), self._end(FollowerEvent.AT_END))
         return self._tell() if quiet_s >= WAIT_S else ()
 
@@ -272,9 +276,12 @@ class Follower:
         if first <= 0:
             self._start_at(first)
             return []
-        is_short = rules.strokes(self._take[:first]) <= rules.TELLS_NOTHING
-        event = FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN
-        return self._begin_again(event, first)
+        return self._begin_again(self._kind_of(first), first)
+
+    def _kind_of(self, attempt: int) -> FollowerEvent:
+        """What an attempt of so many keys was that was begun again."""
+        is_short = rules.strokes(self._take[:attempt]) <= rules.TELLS_NOTHING
+        return FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN
 
     def _break_off(self) -> tuple[Heard, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from coach.judging.following.begin_end import CHORD_S
 from coach.playing.notes import PlayedNote
 from coach.score.model import Score, ScoreNote
 from coach.score.window import Excerpt
@@ -18,6 +17,12 @@ QUARTERS = 32
 """How far around the window is looked: eight bars of four. Our choice."""
 MOST_STRANGE = 0.3
 """No more than this share of the keys may be strange to it."""
+
+CLEARLY = 2
+"""So many errors fewer it has to leave, where it does not explain every key: hands are not so
+together that the order of their keys tells anything. Our choice."""
+STROKE_S = 0.1
+"""Keys this close together may be one stroke of both hands."""
 
 
 class Surroundings:
@@ -33,8 +38,10 @@ class Surroundings:
     def explain(self, take: Sequence[PlayedNote]) -> bool:
         """Whether keys are rather the music around the window than the window."""
         keys = _struck(take)
-        around = fewest_errors(keys, self.around)
-        return around <= MOST_STRANGE * len(keys) and around < fewest_errors(keys, self.inside)
+        around, inside = fewest_errors(keys, self.around), fewest_errors(keys, self.inside)
+        if around == 0:
+            return inside > 0
+        return around <= MOST_STRANGE * len(keys) and around + CLEARLY <= inside
 
 
 def _keys(notes: Iterable[ScoreNote]) -> tuple[int, ...]:
@@ -47,7 +54,7 @@ def _struck(take: Sequence[PlayedNote]) -> tuple[int, ...]:
     """The keys in order, those of one stroke from low to high."""
     strokes: list[list[int]] = [[note.pitch for note in take[:1]]]
     for before, note in pairwise(take):
-        if note.onset_s - before.onset_s >= CHORD_S:
+        if note.onset_s - before.onset_s >= STROKE_S:
             strokes.append([])
         strokes[-1].append(note.pitch)
     return tuple(pitch for stroke in strokes for pitch in sorted(stroke))
