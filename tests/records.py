@@ -7,6 +7,7 @@ from fractions import Fraction
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.coaching.model import Assignment, Decision, Kind, Trouble, TroubleKind
 from coach.judging.model import (
+    Cause,
     Family,
     Fault,
     Judgement,
@@ -69,7 +70,17 @@ def ended(*, clean: bool = True, sentence: str = "Clean.") -> RepetitionEnded:
         ),
         faults=()
         if clean
-        else (Fault(at_fault, Fraction(2), Family.MISSING, 1.0, "D missed", note=lost),),
+        else (
+            Fault(
+                at_fault,
+                Fraction(2),
+                Family.MISSING,
+                1.0,
+                "D missed",
+                note=lost,
+                cause=Cause.MISSED_NOTE,
+            ),
+        ),
         clean=clean,
         complete=True,
         unsure=False,

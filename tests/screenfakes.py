@@ -18,7 +18,7 @@ from coach.coaching.drill.drill_events import (
     StrayKey,
 )
 from coach.coaching.model import Assignment, Decision, Kind, Request, Trouble, TroubleKind
-from coach.judging.model import Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
 from coach.score.errors import ScoreError
@@ -125,7 +125,17 @@ class FakeDrill:
             at = labels.index(Label.WRONG)
             onset = self.excerpt.notes[at].onset_quarters
             transition = self.excerpt.transition_to(onset, self.window.hands)
-            faults = (Fault(transition, onset, Family.PITCH, 1.0, "wrong key", note=at),)
+            faults = (
+                Fault(
+                    transition,
+                    onset,
+                    Family.PITCH,
+                    1.0,
+                    "wrong key",
+                    note=at,
+                    cause=Cause.WRONG_KEY,
+                ),
+            )
             kind = TroubleKind.ONE_HAND
             place = "RH bar 1, beat 2 → 3"
             self.troubles = (Trouble(transition, onset, kind, 0.8, "2 of the last 2", place),)

@@ -7,7 +7,7 @@ from fractions import Fraction as F
 
 from screenfakes import two_hands
 
-from coach.judging.model import Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
 from coach.screens.marks import FACES, Mark, marks_of
@@ -23,7 +23,8 @@ def judged(*labels, faults=()):
 
 def fault(at, family, **more):
     part = excerpt(two_hands(), Window(F(0), F(4), Hands.RIGHT))
-    return Fault(part.transition_to(F(at), Hands.RIGHT), F(at), family, 1.0, "", **more)
+    move = part.transition_to(F(at), Hands.RIGHT)
+    return Fault(move, F(at), family, 1.0, "", cause=Cause.HESITATION, **more)
 
 
 def test_every_label_has_its_letter():

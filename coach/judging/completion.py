@@ -6,14 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.judging.model import Family, Fault, Label, Matching, ScoreLabel
+from coach.judging.model import Cause, Family, Fault, Label, Matching, ScoreLabel
 from coach.score.window import Excerpt
 
 _OUTSIDE = 2
 """Onsets left silent at the beginning from which the window was entered in its middle, or at the
-end from which it was broken off; one alone is a missed note."""
-STOPPED_AGAIN = "stopped again"
-"""The cause of the fault where the playing stopped before the same onset more than once."""
+end from which it was broken off; one alone is a missed note (own choice)."""
 
 
 def with_reach(excerpt: Excerpt, matching: Matching) -> Matching:
@@ -97,6 +95,6 @@ def before_the_break(
 
 
 def _is_break(fault: Fault, end_quarters: Fraction) -> bool:
-    if fault.cause == STOPPED_AGAIN:
+    if fault.cause is Cause.STOPPED_AGAIN:
         return True
     return fault.family is Family.MISSING and fault.onset_quarters >= end_quarters

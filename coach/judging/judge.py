@@ -7,20 +7,25 @@ from collections.abc import Sequence
 from coach.judging.alignment import match
 from coach.judging.articulation import shape
 from coach.judging.completion import is_complete, with_reach
-from coach.judging.faults import by_importance, find_faults, stopped_again, tempo_fault
+from coach.judging.faults import (
+    FaultContext,
+    find_faults,
+    find_stop_again,
+    find_tempo_off,
+    is_asked,
+    sort_by_weight,
+)
 from coach.judging.instead import OTHER_NOTES, TOO_FAST, is_elsewhere, is_too_fast, played_instead
-from coach.judging.model import Fault, Judgement, Matching, Stage
+from coach.judging.model import Cause, Fault, Judgement, Matching, Stage
 from coach.judging.note_for_note import as_part
 from coach.judging.nothing import no_repetition
 from coach.judging.notices import notices
 from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
 from coach.judging.transition_results import transition_results, with_errors
-from coach.judging.verdict import at_stage, details, is_clean, sentence
+from coach.judging.verdict import details, forgive_unasked, is_clean, sentence
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
-
-_AT_TEMPO = frozenset({Stage.TEMPO, Stage.SHAPE})
 
 
 def judge(
@@ -81,13 +86,13 @@ def judge_matched(
     click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None
     timing = measure(excerpt, played, matching, tolerance, habits, click, qpm)
     formed = shape(excerpt, played, matching, timing, tolerance)
-    faults = find_faults(excerpt, played, matching, timing, formed, tolerance)
-    if stage in _AT_TEMPO:
+    faults = find_faults(FaultContext(excerpt, played, matching, timing, formed, tolerance))
+    if is_asked(Cause.SLOWER_THAN_ASKED, stage):
         faults += _tempo_faults(excerpt, timing, qpm, tolerance)
-    stop = stopped_again(excerpt, matching.score, habits.stops if habits else ())
+    stop = find_stop_again(excerpt, matching.score, habits.stops if habits else ())
     if stop is not None:
         faults.append(stop)
-    told = at_stage(by_importance(faults), stage)
+    told = forgive_unasked(sort_by_weight(faults), stage)
     complete = is_complete(excerpt, matching)
     clean = is_clean(told, complete)
     return Judgement(
@@ -131,4 +136,4 @@ def _tempo_faults(
     ratio = timing.qpm / asked_qpm
     if 1 - tolerance.slow_share <= ratio <= 1 + tolerance.fast_share:
         return []
-    return [tempo_fault(excerpt, timing.qpm, asked_qpm)]
+    return [find_tempo_off(excerpt, timing.qpm, asked_qpm)]

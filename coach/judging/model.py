@@ -9,7 +9,7 @@ Conventions
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
@@ -53,6 +53,53 @@ class Family(StrEnum):
     REPEAT = "repeat"
     RELEASE = "release"
     TEMPO = "tempo"
+
+
+class Cause(StrEnum):
+    """What was not right, exactly. All else about it stands in ``faults/catalogue.py``.
+
+    The values are stored in the record: a member may be added, but none renamed.
+    """
+
+    WRONG_KEY = "wrong key"
+    OCTAVE_SLIP = "octave slip"
+    SHIFTED_POSITION = "shifted position"
+    """The hand lies a few keys too high or too low for several onsets running."""
+    CORRECTED_KEY = "corrected key"
+    """A wrong key, put right at once."""
+    MISSED_NOTE = "missed note"
+    MISSED_IN_CHORD = "missed in chord"
+    STRETCH_LEFT_OUT = "stretch left out"
+    SKIPPED_BEAT = "skipped beat"
+    """A beat or more left out, and the time closed up over it."""
+    BRUSHED_KEY = "brushed key"
+    """A key too many."""
+    STUMBLE = "stumble"
+    """The last few notes played again."""
+    RESTART = "restart"
+    """The window begun again."""
+    HESITATION = "hesitation"
+    STOPPED_AGAIN = "stopped again"
+    """Broken off before an onset where the player stopped before."""
+    ONE_HAND_LATE = "one hand late"
+    ONE_HAND_EARLY = "one hand early"
+    SPLIT_CHORD = "split chord"
+    HANDS_DRIFT = "hands drift"
+    UNEVEN = "uneven"
+    WRONG_PROPORTIONS = "wrong proportions"
+    """A dotted figure played even, a triplet as two short notes and a long one."""
+    BEHIND_THE_CLICK = "behind the click"
+    AHEAD_OF_THE_CLICK = "ahead of the click"
+    TEMPO_DRIFT = "tempo drift"
+    """Faster and faster."""
+    SLOWING_DOWN = "slowing down"
+    """Slower and slower, evenly from beginning to end."""
+    SLOWER_THAN_ASKED = "slower than asked"
+    FASTER_THAN_ASKED = "faster than asked"
+    EARLY_RELEASE = "early release"
+    BROKEN_SLUR = "broken slur"
+    HELD_ON = "held on"
+    """A staccato note that was not short."""
 
 
 class Outcome(StrEnum):
@@ -123,8 +170,8 @@ class Fault:
     """Set where a fault spans more than its transition (drift, a shifted position): beats of the
     excerpt's grid; otherwise the transition's own."""
     to_beat: int | None = None
-    cause: str = ""
-    """Finer than the family, in lower case: "octave slip", "hesitation", "shifted position"."""
+    cause: Cause = field(kw_only=True)
+    """Finer than the family."""
     forgiven: bool = False
     """Told, but not asked for at the present stage: it does not make the repetition unclean."""
 

@@ -75,7 +75,7 @@ def _fault(judgement: Judgement, fault: Fault) -> dict[str, object]:
         "from_beat": fault.from_beat,
         "to_beat": fault.to_beat,
         "family": fault.family.value,
-        "cause": fault.cause,
+        "cause": fault.cause.value,
         "words": fault.words,
         "weight": _rounded(fault.weight, 3),
         "size_ms": _rounded(fault.size_ms, 1),

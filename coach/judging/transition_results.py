@@ -4,22 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coach.judging.completion import STOPPED_AGAIN
-from coach.judging.faults import beats_into
-from coach.judging.model import Family, Fault, Matching, Outcome, ScoreLabel, TransitionResult
+from coach.judging.faults import beats_into, outcome_of
+from coach.judging.model import Fault, Matching, Outcome, ScoreLabel, TransitionResult
 from coach.judging.timing import Timing
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand
 from coach.score.window import Excerpt, Transition
-
-_OUTCOMES = {
-    Family.PITCH: Outcome.WRONG,
-    Family.MISSING: Outcome.WRONG,
-    Family.EXTRA: Outcome.WRONG,
-    Family.REPEAT: Outcome.REPEATED,
-    Family.RELEASE: Outcome.UNEVEN,
-}
-_UNEVEN = frozenset({"uneven", "wrong proportions"})
 
 
 def with_errors(
@@ -57,18 +47,19 @@ def transition_results(
         for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
         if label.reached
     }
-    heaviest: dict[tuple[int, Hand], Fault] = {}
+    heaviest: dict[tuple[int, Hand], tuple[Fault, Outcome]] = {}
     for fault in faults:
-        if not fault.forgiven and fault.family is not Family.TEMPO:
-            for move in _touched(excerpt, fault):
-                heaviest.setdefault(move, fault)
+        outcome = None if fault.forgiven else outcome_of(fault)
+        if outcome is not None:
+            for move in _moves_in(excerpt, fault):
+                heaviest.setdefault(move, (fault, outcome))
     return tuple(
-        _result(transition, move in reached, heaviest.get(move))
+        _make_result(transition, move in reached, heaviest.get(move))
         for transition, move in zip(excerpt.transitions, excerpt.moves, strict=True)
     )
 
 
-def _touched(excerpt: Excerpt, fault: Fault) -> list[tuple[int, Hand]]:
+def _moves_in(excerpt: Excerpt, fault: Fault) -> list[tuple[int, Hand]]:
     """The single hand's moves that a fault lies in, or spans."""
     _, arrival = beats_into(excerpt, fault.onset_quarters)
     low = arrival if fault.from_beat is None else fault.from_beat + 1
@@ -76,17 +67,10 @@ def _touched(excerpt: Excerpt, fault: Fault) -> list[tuple[int, Hand]]:
     return [(k, hand) for k in range(low, high + 1) for hand in fault.hands.members]
 
 
-def _result(transition: Transition, reached: bool, fault: Fault | None) -> TransitionResult:
-    if fault is None:
+def _make_result(
+    transition: Transition, reached: bool, found: tuple[Fault, Outcome] | None
+) -> TransitionResult:
+    if found is None:
         return TransitionResult(transition, Outcome.CLEAN if reached else Outcome.NOT_REACHED)
-    return TransitionResult(transition, _outcome(fault), fault.size_ms, fault.note)
-
-
-def _outcome(fault: Fault) -> Outcome:
-    if fault.family in _OUTCOMES:
-        return _OUTCOMES[fault.family]
-    if fault.cause in _UNEVEN:
-        return Outcome.UNEVEN
-    if fault.cause == STOPPED_AGAIN:
-        return Outcome.LATE
-    return Outcome.LATE if (fault.size_ms or 0) > 0 else Outcome.EARLY
+    fault, outcome = found
+    return TransitionResult(transition, outcome, fault.size_ms, fault.note)

@@ -5,50 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from coach.judging.completion import (
-    STOPPED_AGAIN,
-    before_the_break,
-    entered_at,
-    last_struck,
-    stopped_before,
-)
-from coach.judging.faults import SLOWING
-from coach.judging.model import Family, Fault, Matching, Stage
+from coach.judging.completion import before_the_break, entered_at, last_struck, stopped_before
+from coach.judging.faults import is_asked
+from coach.judging.model import Cause, Fault, Matching, Stage
 from coach.judging.psychophysics import EVENNESS_CV
 from coach.judging.timing import Evenness, Timing
-from coach.judging.wording import brief_fault, joined, place, whole_fault
+from coach.judging.wording import describe_with_hand, describe_with_place, join_words, place
 from coach.score.window import Excerpt
 
 MOST_WORDS = 12
 """A longer sentence is not read in a glance."""
 
-_NOTES = frozenset({Family.PITCH, Family.MISSING, Family.EXTRA, Family.REPEAT})
-_TIME = _NOTES | {Family.TIMING, Family.TEMPO}
-ASKED: dict[Stage, frozenset[Family]] = {
-    Stage.NOTES: _NOTES,
-    Stage.RHYTHM: _TIME,
-    Stage.PULSE: _TIME,
-    Stage.TEMPO: _TIME,
-    Stage.SHAPE: _TIME | {Family.RELEASE},
-}
-"""What each stage asks for; what is found besides is told and forgiven."""
 
-
-_OF_PULSE = frozenset({SLOWING})
-"""What the rhythm stage tells and forgives: it asks for the proportions, and an even rallentando
-keeps them; from the pulse stage on the tempo is to hold."""
-
-
-def at_stage(faults: Sequence[Fault], stage: Stage) -> tuple[Fault, ...]:
+def forgive_unasked(faults: Sequence[Fault], stage: Stage) -> tuple[Fault, ...]:
     """The faults with those forgiven that the stage does not ask for, and these last."""
-    told = [fault if _is_asked(fault, stage) else replace(fault, forgiven=True) for fault in faults]
-    return tuple(sorted(told, key=lambda fault: fault.forgiven))
-
-
-def _is_asked(fault: Fault, stage: Stage) -> bool:
-    if stage is Stage.RHYTHM and fault.cause in _OF_PULSE:
-        return False
-    return fault.family in ASKED[stage]
+    marked = [
+        fault if is_asked(fault.cause, stage) else replace(fault, forgiven=True) for fault in faults
+    ]
+    return tuple(sorted(marked, key=lambda fault: fault.forgiven))
 
 
 def is_clean(faults: Sequence[Fault], complete: bool) -> bool:
@@ -69,7 +43,7 @@ def sentence(
     counted = [fault for fault in faults if not fault.forgiven]
     doubt = "unsure: " if matching.unsure and counted else ""
     most = MOST_WORDS - len(doubt.split())
-    text = doubt + joined(_parts(excerpt, counted, matching, most), most)
+    text = doubt + join_words(_parts(excerpt, counted, matching, most), most)
     return text[0].upper() + text[1:]
 
 
@@ -100,21 +74,22 @@ def _stopped(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -> 
         return [f"stopped before {place(excerpt, onsets[-1])}"]
     if stop is None:
         return []
-    again = " again" if any(fault.cause == STOPPED_AGAIN for fault in counted) else ""
+    again = " again" if any(fault.cause is Cause.STOPPED_AGAIN for fault in counted) else ""
     way = "at" if last >= 0 and stop == onsets[last] else "before"
     return [f"stopped {way} {place(excerpt, stop)}{again}"]
 
 
 def _told(excerpt: Excerpt, faults: Sequence[Fault], most: int) -> list[str]:
-    first = whole_fault(excerpt, faults[0])
-    parts = [first if len(first.split()) <= most else brief_fault(excerpt, faults[0])]
-    return parts + [brief_fault(excerpt, fault) for fault in faults[1:]]
+    first = describe_with_place(excerpt, faults[0])
+    parts = [first if len(first.split()) <= most else describe_with_hand(excerpt, faults[0])]
+    return parts + [describe_with_hand(excerpt, fault) for fault in faults[1:]]
 
 
 def details(excerpt: Excerpt, faults: Sequence[Fault], timing: Timing) -> tuple[str, ...]:
     """Every fault with its place, those that do not count marked; then how even the rows were."""
     told = [
-        whole_fault(excerpt, fault) + (" (does not count at this stage)" if fault.forgiven else "")
+        describe_with_place(excerpt, fault)
+        + (" (does not count at this stage)" if fault.forgiven else "")
         for fault in faults
     ]
     return (*told, *map(_evenness, timing.evenness))

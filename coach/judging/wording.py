@@ -1,4 +1,4 @@
-"""What is said of a repetition: keys and places in words."""
+"""What is said of a repetition: faults, keys and places in words."""
 
 from __future__ import annotations
 
@@ -6,14 +6,53 @@ from collections.abc import Collection, Sequence
 from fractions import Fraction
 from statistics import fmean
 
-from coach.judging.model import Fault
+from coach.judging.model import Cause, Fault
 from coach.score.model import Hands, ScoreNote
 from coach.score.pitch import Spelling, fifths_name
 from coach.score.place import beat_words
 from coach.score.window import Excerpt
 
-_HOLDS_PLACE = frozenset({"hesitation", "one hand late", "one hand early"})
+WORDS: dict[Cause, str] = {
+    Cause.WRONG_KEY: "{key} for {note}",
+    Cause.OCTAVE_SLIP: "an octave too {way}",
+    Cause.SHIFTED_POSITION: "hand lies too {way}",
+    Cause.CORRECTED_KEY: "{key} before {note}",
+    Cause.MISSED_NOTE: "{note} missed",
+    Cause.MISSED_IN_CHORD: "{note} missed",
+    Cause.STRETCH_LEFT_OUT: "{count} notes left out",
+    Cause.SKIPPED_BEAT: "skipped {beats}",
+    Cause.BRUSHED_KEY: "{key} too many",
+    Cause.STUMBLE: "stumbled",
+    Cause.RESTART: "started again",
+    Cause.HESITATION: "{way} to {place} ({size})",
+    Cause.STOPPED_AGAIN: "stopped again",
+    Cause.ONE_HAND_LATE: "{way} to {place} ({size})",
+    Cause.ONE_HAND_EARLY: "{way} to {place} ({size})",
+    Cause.SPLIT_CHORD: "{note} after its chord ({size})",
+    Cause.HANDS_DRIFT: "drifts {way} the other hand ({size})",
+    Cause.UNEVEN: "uneven ({measure})",
+    Cause.WRONG_PROPORTIONS: "{figure}",
+    Cause.BEHIND_THE_CLICK: "behind the click ({size})",
+    Cause.AHEAD_OF_THE_CLICK: "ahead of the click ({size})",
+    Cause.TEMPO_DRIFT: "faster and faster ({times} times)",
+    Cause.SLOWING_DOWN: "slower and slower ({times} times)",
+    Cause.SLOWER_THAN_ASKED: "slower than asked ({bpm} for {asked_bpm})",
+    Cause.FASTER_THAN_ASKED: "faster than asked ({bpm} for {asked_bpm})",
+    Cause.EARLY_RELEASE: "let go early",
+    Cause.BROKEN_SLUR: "gap under the slur",
+    Cause.HELD_ON: "staccato not short",
+}
+"""What is said of each cause, with gaps for what it was in the case at hand."""
+
+_NAME_THEIR_PLACE = frozenset({Cause.HESITATION, Cause.ONE_HAND_LATE, Cause.ONE_HAND_EARLY})
 """Causes whose words name their place already."""
+_TENTHS_FROM_S = 0.095
+"""From here on a time is told in tenths of a second: it rounds to a tenth or more."""
+
+
+def describe(cause: Cause, **gaps: str) -> str:
+    """What is said of a cause. Raises KeyError where a gap of its words is not filled."""
+    return WORDS[cause].format_map(gaps)
 
 
 def place(excerpt: Excerpt, onset: Fraction) -> str:
@@ -27,16 +66,16 @@ def place(excerpt: Excerpt, onset: Fraction) -> str:
     return f"{at.bar} {beat}"
 
 
-def late(excerpt: Excerpt, onset: Fraction, error_s: float) -> str:
+def describe_lateness(cause: Cause, excerpt: Excerpt, onset: Fraction, error_s: float) -> str:
     """``late to beat 2 (0.4 s)``."""
     way = "late" if error_s > 0 else "early"
-    return f"{way} to {place(excerpt, onset)} ({seconds(error_s)})"
+    return describe(cause, way=way, place=place(excerpt, onset), size=seconds(error_s))
 
 
 def seconds(value: float) -> str:
     """``0.4 s``; hundredths below a tenth."""
     size = abs(value)
-    return f"{size:.1f} s" if size >= 0.095 else f"{size:.2f} s"
+    return f"{size:.1f} s" if size >= _TENTHS_FROM_S else f"{size:.2f} s"
 
 
 def hand_prefix(excerpt: Excerpt, fault: Fault) -> str:
@@ -46,21 +85,21 @@ def hand_prefix(excerpt: Excerpt, fault: Fault) -> str:
     return f"{fault.hands.value} "
 
 
-def whole_fault(excerpt: Excerpt, fault: Fault) -> str:
+def describe_with_place(excerpt: Excerpt, fault: Fault) -> str:
     """A fault with its hand and place: ``RH C sharp for C at beat 3``."""
-    words = brief_fault(excerpt, fault)
-    if fault.cause in _HOLDS_PLACE:
+    words = describe_with_hand(excerpt, fault)
+    if fault.cause in _NAME_THEIR_PLACE:
         return words
     return f"{words} at {place(excerpt, fault.onset_quarters)}"
 
 
-def brief_fault(excerpt: Excerpt, fault: Fault) -> str:
+def describe_with_hand(excerpt: Excerpt, fault: Fault) -> str:
     """A fault with its hand: ``RH C sharp for C``, ``RH lies too high``."""
     prefix = hand_prefix(excerpt, fault)
     return prefix + (fault.words.removeprefix("hand ") if prefix else fault.words)
 
 
-def joined(parts: Sequence[str], most: int) -> str:
+def join_words(parts: Sequence[str], most: int) -> str:
     """As many parts as fit into ``most`` words, the first in any case."""
     out: list[str] = []
     for part in parts:
@@ -71,38 +110,47 @@ def joined(parts: Sequence[str], most: int) -> str:
 
 
 _FIFTHS = "FCGDAEB"
+"""The white keys in the order of the line of fifths."""
 _MIDDLE_OF_C_MAJOR = 2.0
-"""F to B on the line of fifths, C being 0."""
+"""The middle of F to B on the line of fifths, C being 0."""
+_OCTAVE = 12
+"""Semitones."""
+_FIFTH = 7
+"""Semitones, and also how far a sharp lies from its white key on the line of fifths."""
+_MIDDLE_OCTAVE = 4
+"""The octave that begins with middle C (scientific pitch notation)."""
 
 
-def spelled(pitch: int, excerpt: Excerpt) -> Spelling:
+def spell(pitch: int, excerpt: Excerpt) -> Spelling:
     """A key's spelling in this passage: as it is written there, else the nearest by fifths."""
-    known = excerpt.spellings.get(pitch % 12)
+    known = excerpt.spellings.get(pitch % _OCTAVE)
     if known is not None:
         step, alter = known.step, known.alter
     else:
         step, alter = fifths_name(_nearest_fifths(pitch, excerpt.spellings.values()))
-    octave = 4 + (pitch - Spelling(step, alter, 4).midi) // 12
+    above = pitch - Spelling(step, alter, _MIDDLE_OCTAVE).midi
+    octave = _MIDDLE_OCTAVE + above // _OCTAVE
     return Spelling(step, alter, octave)
 
 
 def _nearest_fifths(pitch: int, known: Collection[Spelling]) -> int:
     """The place of a key on the line of fifths that lies nearest to those that are written."""
     centre = fmean(map(_fifths, known)) if known else _MIDDLE_OF_C_MAJOR
-    place = pitch * 7 % 12
-    return min((place + 12 * k for k in range(-3, 4)), key=lambda fifths: abs(fifths - centre))
+    fifths = pitch * _FIFTH % _OCTAVE
+    names = (fifths + _OCTAVE * k for k in range(-3, 4))
+    return min(names, key=lambda name: abs(name - centre))
 
 
 def _fifths(spelling: Spelling) -> int:
-    return _FIFTHS.index(spelling.step) - 1 + 7 * spelling.alter
+    return _FIFTHS.index(spelling.step) - 1 + _FIFTH * spelling.alter
 
 
-def instead(played: int, written: ScoreNote, excerpt: Excerpt) -> str:
+def describe_wrong_key(played: int, written: ScoreNote, excerpt: Excerpt) -> str:
     """``C sharp for C``; by octaves: ``C an octave high``."""
     name = written.spelling.words
     steps = played - written.pitch
-    if steps % 12 == 0 and steps:
+    if steps % _OCTAVE == 0 and steps:
         way = "high" if steps > 0 else "low"
-        count = abs(steps) // 12
+        count = abs(steps) // _OCTAVE
         return f"{name} an octave {way}" if count == 1 else f"{name} {count} octaves {way}"
-    return f"{spelled(played, excerpt).words} for {name}"
+    return describe(Cause.WRONG_KEY, key=spell(played, excerpt).words, note=name)

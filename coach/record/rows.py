@@ -160,7 +160,7 @@ def _fault(fault: Fault) -> Row:
         "to_quarters": str(fault.transition.to_quarters),
         "onset_quarters": str(fault.onset_quarters),
         "family": fault.family.value,
-        "cause": fault.cause,
+        "cause": fault.cause.value,
         "words": fault.words,
         "weight": fault.weight,
         "size_ms": fault.size_ms,

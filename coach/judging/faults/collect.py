@@ -1,61 +1,37 @@
-"""All faults of a repetition, the most important first."""
+"""All faults of a repetition, from every detector."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 
-from coach.judging.articulation import Shape
-from coach.judging.faults.articulation import shape_faults
-from coach.judging.faults.extra import extra_faults
-from coach.judging.faults.location import spanning
-from coach.judging.faults.missing import missed_faults
-from coach.judging.faults.pitch import wrong_faults
-from coach.judging.faults.timing import timing_faults
-from coach.judging.model import Family, Fault, Matching
-from coach.judging.timing import Timing
-from coach.judging.tolerance import Tolerance
-from coach.playing.notes import PlayedNote
-from coach.score.window import Excerpt
-
-_EXPLAINED = 0.45
-"""Weight of being late where a key was wrong, missed or corrected: the key is the news."""
+from coach.judging.faults.articulation import find_touch_faults
+from coach.judging.faults.catalogue import NOT_THE_NEWS
+from coach.judging.faults.context import FaultContext
+from coach.judging.faults.extra import find_extra_keys
+from coach.judging.faults.missing import find_missed_notes
+from coach.judging.faults.pitch import find_wrong_keys
+from coach.judging.faults.timing import find_timing_faults
+from coach.judging.model import Family, Fault
 
 
-def find_faults(
-    excerpt: Excerpt,
-    played: Sequence[PlayedNote],
-    matching: Matching,
-    timing: Timing,
-    shape: Shape,
-    tolerance: Tolerance,
-) -> list[Fault]:
+def find_faults(context: FaultContext) -> list[Fault]:
     """Everything that was not right, at no stage in particular, in no order."""
-    notes = [
-        *wrong_faults(excerpt, played, matching),
-        *missed_faults(excerpt, matching, timing),
-        *extra_faults(excerpt, played, matching, timing),
+    keys = [
+        *find_wrong_keys(context),
+        *find_missed_notes(context),
+        *find_extra_keys(context),
     ]
-    told = {fault.onset_quarters for fault in notes if fault.family is not Family.EXTRA}
+    at_fault = {fault.onset_quarters for fault in keys if fault.family is not Family.EXTRA}
     time = [
-        replace(fault, weight=min(fault.weight, _EXPLAINED))
-        if fault.onset_quarters in told
+        replace(fault, weight=min(fault.weight, NOT_THE_NEWS))
+        if fault.onset_quarters in at_fault
         else fault
-        for fault in timing_faults(excerpt, timing, tolerance)
+        for fault in find_timing_faults(context)
     ]
-    return [*notes, *time, *shape_faults(excerpt, shape)]
+    return [*keys, *time, *find_touch_faults(context)]
 
 
-def by_importance(faults: Sequence[Fault]) -> list[Fault]:
+def sort_by_weight(faults: Sequence[Fault]) -> list[Fault]:
     """The heaviest first, then in order of time."""
     return sorted(faults, key=lambda fault: (-fault.weight, fault.onset_quarters))
-
-
-def tempo_fault(excerpt: Excerpt, qpm: float, asked_qpm: float) -> Fault:
-    """The tempo as a whole, slower or faster than asked, told in beats a minute."""
-    first, last = excerpt.notes[0].onset_quarters, excerpt.notes[-1].onset_quarters
-    beat = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
-    way = "slower" if qpm < asked_qpm else "faster"
-    words = f"{way} than asked ({qpm / beat:.0f} for {asked_qpm / beat:.0f})"
-    hands = excerpt.hands
-    return spanning(excerpt, first, last, hands, Family.TEMPO, 0.5, words, f"{way} than asked")

@@ -6,35 +6,19 @@ from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.judging.faults.location import spanning
-from coach.judging.model import Family, Fault
+from coach.judging.faults.catalogue import weigh
+from coach.judging.faults.context import FaultContext
+from coach.judging.faults.location import FaultSpan, make_fault
+from coach.judging.model import Cause, Fault
 from coach.judging.timing import Timing
-from coach.judging.wording import late, seconds
+from coach.judging.wording import describe, describe_lateness, seconds
 from coach.score.model import Hands
-from coach.score.window import Excerpt
-
-EXPLAINED = 0.25
-"""Weight of a lateness that comes of hands drifting or a row being uneven: the cause is told
-before it, however large it is."""
 
 
-def hands_faults(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+def find_hands_apart(context: FaultContext) -> Iterator[Fault]:
     """One hand against the other, and within its chords; where they drift, that alone."""
-    yield from _drift(excerpt, timing) if timing.drift else _parted(excerpt, timing)
-    yield from _splits(excerpt, timing)
-
-
-def weight(size_s: float, least: float) -> float:
-    """From ``least`` for the smallest to 0.3 more for half a second."""
-    return least + 0.3 * min(1.0, abs(size_s) / 0.5)
-
-
-def surer(least: float, surprise: float) -> float:
-    """From ``least`` to 0.05 more: of alike faults the one that is told first is the surest.
-
-    ``surprise`` is in standard deviations; those that are told have three and more.
-    """
-    return least + 0.05 * (1 - 3 / max(surprise, 3))
+    yield from _find_drift(context) if context.timing.drift else _find_one_hand_off(context)
+    yield from _find_split_chords(context)
 
 
 def onset_of(timing: Timing, moment: int) -> Fraction:
@@ -42,7 +26,7 @@ def onset_of(timing: Timing, moment: int) -> Fraction:
     return timing.row[moment].onset_quarters
 
 
-def explained(timing: Timing) -> set[int]:
+def explained_moments(timing: Timing) -> set[int]:
     """Moments whose lateness something larger explains.
 
     Those in a row that was played unevenly, and those that one hand has alone where hands drift.
@@ -54,54 +38,49 @@ def explained(timing: Timing) -> set[int]:
     return out
 
 
-def _parted(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
-    known = explained(timing)
+def _find_one_hand_off(context: FaultContext) -> Iterator[Fault]:
+    timing, excerpt = context.timing, context.excerpt
+    explained = explained_moments(timing)
     for one in timing.parted:
+        cause = Cause.ONE_HAND_LATE if one.error_s > 0 else Cause.ONE_HAND_EARLY
         onset = onset_of(timing, one.moment)
-        yield spanning(
+        yield make_fault(
             excerpt,
-            onset,
-            onset,
-            Hands(one.hand),
-            Family.TIMING,
-            weight(one.error_s, EXPLAINED if one.moment in known else 0.5),
-            late(excerpt, onset, one.error_s),
-            "one hand late" if one.error_s > 0 else "one hand early",
+            cause,
+            FaultSpan.at(onset, one.hand),
+            describe_lateness(cause, excerpt, onset, one.error_s),
+            weight=weigh(cause, size_s=one.error_s, explained=one.moment in explained),
             size_ms=one.error_s * 1000,
         )
 
 
-def _splits(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+def _find_split_chords(context: FaultContext) -> Iterator[Fault]:
+    timing, excerpt = context.timing, context.excerpt
     for split in timing.splits:
-        onset = onset_of(timing, split.moment)
         name = excerpt.notes[split.note].spelling.words
-        yield spanning(
+        yield make_fault(
             excerpt,
-            onset,
-            onset,
-            Hands(split.hand),
-            Family.TIMING,
-            weight(split.gap_s, 0.45),
-            f"{name} after its chord ({seconds(split.gap_s)})",
-            "split chord",
+            Cause.SPLIT_CHORD,
+            FaultSpan.at(onset_of(timing, split.moment), split.hand),
+            describe(Cause.SPLIT_CHORD, note=name, size=seconds(split.gap_s)),
+            weight=weigh(Cause.SPLIT_CHORD, size_s=split.gap_s),
             note=split.note,
             size_ms=split.gap_s * 1000,
         )
 
 
-def _drift(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
-    if timing.drift is not None:
-        first, last = onset_of(timing, timing.drift.first), onset_of(timing, timing.drift.last)
-        way = "behind" if timing.drift.total_s > 0 else "ahead of"
-        fault = spanning(
-            excerpt,
-            first,
-            last,
-            Hands(timing.drift.hand),
-            Family.TIMING,
-            0.7,
-            f"drifts {way} the other hand ({seconds(timing.drift.total_s)})",
-            "hands drift",
-            size_ms=timing.drift.total_s * 1000,
-        )
-        yield replace(fault, onset_quarters=last)
+def _find_drift(context: FaultContext) -> Iterator[Fault]:
+    """The drift spans all the onsets that it took; its own onset is the last, where it is worst."""
+    timing, drift = context.timing, context.timing.drift
+    if drift is None:
+        return
+    first, last = onset_of(timing, drift.first), onset_of(timing, drift.last)
+    way = "behind" if drift.total_s > 0 else "ahead of"
+    fault = make_fault(
+        context.excerpt,
+        Cause.HANDS_DRIFT,
+        FaultSpan(first, last, Hands(drift.hand)),
+        describe(Cause.HANDS_DRIFT, way=way, size=seconds(drift.total_s)),
+        size_ms=drift.total_s * 1000,
+    )
+    yield replace(fault, onset_quarters=last)

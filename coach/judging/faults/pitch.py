@@ -1,34 +1,39 @@
-"""Wrong keys: single ones, octave slips, and a hand that lies in a wrong position."""
+"""Wrong keys: single ones, octave slips, and a hand that lies in a wrong position.
+
+A hand in a wrong position strikes one wrong key after another, all off to the same side. To tell
+each of them would hide the one thing to be done, so a run of them is one fault.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-from coach.judging.faults.location import spanning
-from coach.judging.model import Family, Fault, Label, Matching, ScoreLabel
-from coach.judging.wording import instead
-from coach.playing.notes import PlayedNote
+from coach.judging.faults.context import FaultContext
+from coach.judging.faults.location import FaultSpan, make_fault
+from coach.judging.model import Cause, Fault, Label, ScoreLabel
+from coach.judging.wording import describe, describe_wrong_key
 from coach.score.model import Hand, Hands
-from coach.score.window import Excerpt
 
-_STEP = 4
-"""A hand that lies wrong is off by a few keys, no more than a major third."""
+_OCTAVE = 12
+"""Semitones."""
+_MOST_SHIFTED = 4
+"""Semitones. A hand that lies wrong is off by a few keys, no more than a major third (own choice:
+beyond it a hand of five fingers has left its position)."""
 
 
-def wrong_faults(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching) -> list[Fault]:
+def find_wrong_keys(context: FaultContext) -> list[Fault]:
     """Wrong keys; a hand displaced for several onsets running is one fault."""
     out = []
     for hand in Hand:
-        for run in _runs(excerpt, matching, hand):
-            out += _of_run(excerpt, played, run, Hands(hand))
+        for run in _split_runs(context, hand):
+            out += _judge_run(context, run, Hands(hand))
     return out
 
 
-def _runs(excerpt: Excerpt, matching: Matching, hand: Hand) -> list[list[ScoreLabel]]:
+def _split_runs(context: FaultContext, hand: Hand) -> list[list[ScoreLabel]]:
     """Wrong labels of one hand, apart where a right note of the hand came between."""
+    excerpt = context.excerpt
     wrong: dict[int, list[ScoreLabel]] = {}
     right: set[int] = set()
-    for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
+    for label, number in zip(context.matching.score, excerpt.onset_numbers, strict=True):
         if excerpt.notes[label.note].hand is hand and label.note not in excerpt.same_key:
             if label.label is Label.WRONG:
                 wrong.setdefault(number, []).append(label)
@@ -44,54 +49,40 @@ def _runs(excerpt: Excerpt, matching: Matching, hand: Hand) -> list[list[ScoreLa
     return [run for run in runs if run]
 
 
-def _of_run(
-    excerpt: Excerpt, played: Sequence[PlayedNote], run: list[ScoreLabel], hands: Hands
-) -> list[Fault]:
-    steps = [_steps(excerpt, played, label) for label in run]
-    onsets = {excerpt.notes[label.note].onset_quarters for label in run}
-    first, last = min(onsets), max(onsets)
-    if len(set(steps)) == 1 and steps[0] and steps[0] % 12 == 0:
-        words = _words(excerpt, played, run[0]) if len(run) == 1 else _octave_words(steps[0])
-        cause = "octave slip"
-    elif len(onsets) > 1 and (max(steps) < 0 or min(steps) > 0) and max(map(abs, steps)) <= _STEP:
-        words = f"hand lies too {'high' if steps[0] > 0 else 'low'}"
-        cause = "shifted position"
+def _judge_run(context: FaultContext, run: list[ScoreLabel], hands: Hands) -> list[Fault]:
+    """A run as one fault where the hand was displaced, else each key as a fault of its own."""
+    semitones = [_semitones_off(context, label) for label in run]
+    first = semitones[0]
+    way = "high" if first > 0 else "low"
+    onsets = {context.written(label).onset_quarters for label in run}
+    same_side = max(semitones) < 0 or min(semitones) > 0
+    if len(set(semitones)) == 1 and first and first % _OCTAVE == 0:
+        cause = Cause.OCTAVE_SLIP
+        single = len(run) == 1
+        words = _describe_key(context, run[0]) if single else describe(cause, way=way)
+    elif len(onsets) > 1 and same_side and max(map(abs, semitones)) <= _MOST_SHIFTED:
+        cause = Cause.SHIFTED_POSITION
+        words = describe(cause, way=way)
     else:
-        return [_wrong_key(excerpt, played, label, hands) for label in run]
-    return [
-        spanning(excerpt, first, last, hands, Family.PITCH, 0.92, words, cause, note=run[0].note)
-    ]
+        return [_make_wrong_key(context, label, hands) for label in run]
+    span = FaultSpan(min(onsets), max(onsets), hands)
+    return [make_fault(context.excerpt, cause, span, words, note=run[0].note)]
 
 
-def _octave_words(steps: int) -> str:
-    return f"an octave too {'high' if steps > 0 else 'low'}"
+def _make_wrong_key(context: FaultContext, label: ScoreLabel, hands: Hands) -> Fault:
+    span = FaultSpan.at(context.written(label).onset_quarters, hands)
+    words = _describe_key(context, label)
+    return make_fault(context.excerpt, Cause.WRONG_KEY, span, words, note=label.note)
 
 
-def _steps(excerpt: Excerpt, played: Sequence[PlayedNote], label: ScoreLabel) -> int:
-    return (
-        0
-        if label.played is None
-        else (played[label.played].pitch - excerpt.notes[label.note].pitch)
-    )
+def _describe_key(context: FaultContext, label: ScoreLabel) -> str:
+    written = context.written(label)
+    struck_pitch = written.pitch + _semitones_off(context, label)
+    return describe_wrong_key(struck_pitch, written, context.excerpt)
 
 
-def _words(excerpt: Excerpt, played: Sequence[PlayedNote], label: ScoreLabel) -> str:
-    written = excerpt.notes[label.note]
-    return instead(written.pitch + _steps(excerpt, played, label), written, excerpt)
-
-
-def _wrong_key(
-    excerpt: Excerpt, played: Sequence[PlayedNote], label: ScoreLabel, hands: Hands
-) -> Fault:
-    onset = excerpt.notes[label.note].onset_quarters
-    return spanning(
-        excerpt,
-        onset,
-        onset,
-        hands,
-        Family.PITCH,
-        0.9,
-        _words(excerpt, played, label),
-        "wrong key",
-        note=label.note,
-    )
+def _semitones_off(context: FaultContext, label: ScoreLabel) -> int:
+    """How far the struck key lies above the written one; 0 where none was struck."""
+    if label.played is None:
+        return 0
+    return context.played[label.played].pitch - context.written(label).pitch

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from coach.judging.completion import STOPPED_AGAIN, stopped_before
-from coach.judging.faults.location import hands_of, spanning
-from coach.judging.model import Family, Fault, ScoreLabel
+from coach.judging.completion import stopped_before
+from coach.judging.faults.location import FaultSpan, hands_of, make_fault
+from coach.judging.model import Cause, Fault, ScoreLabel
+from coach.judging.wording import describe
 from coach.score.window import Excerpt
 
 
-def stopped_again(
+def find_stop_again(
     excerpt: Excerpt, labels: Sequence[ScoreLabel], before: Sequence[Fraction | None]
 ) -> Fault | None:
     """A stop where the player stopped in one of the repetitions before: a hesitation there.
@@ -22,6 +23,5 @@ def stopped_again(
     if onset is None or onset not in before:
         return None
     hands = hands_of([note.hand for note in excerpt.notes if note.onset_quarters == onset])
-    return spanning(
-        excerpt, onset, onset, hands, Family.TIMING, 0.9, "stopped again", STOPPED_AGAIN
-    )
+    words = describe(Cause.STOPPED_AGAIN)
+    return make_fault(excerpt, Cause.STOPPED_AGAIN, FaultSpan.at(onset, hands), words)

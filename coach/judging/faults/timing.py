@@ -5,139 +5,140 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from coach.judging.faults.hands import EXPLAINED, explained, hands_faults, onset_of, surer, weight
-from coach.judging.faults.location import hands_of, spanning
-from coach.judging.model import Family, Fault
-from coach.judging.timing import Timing
-from coach.judging.tolerance import Tolerance
-from coach.judging.wording import late, seconds
+from coach.judging.faults.catalogue import SCATTERED_WEIGHT, weigh
+from coach.judging.faults.context import FaultContext
+from coach.judging.faults.hands import explained_moments, find_hands_apart, onset_of
+from coach.judging.faults.location import FaultSpan, hands_of, make_fault
+from coach.judging.model import Cause, Fault
+from coach.judging.wording import describe, describe_lateness, seconds
 from coach.score.model import Hands
 from coach.score.window import Excerpt
 
-SLOWING = "slowing down"
-"""The cause of a tempo that sinks evenly from beginning to end."""
-_UNEVEN, _LIKELY = 0.6, 0.35
-"""Least weight of unevenness, and of such as may be chance, told after what is plain."""
-_RUSHED, _DRIFTED = 0.55, 0.35
-"""Weight of running away; and of a drift that may be meant, told after what is plain."""
 
-
-def timing_faults(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> list[Fault]:
+def find_timing_faults(context: FaultContext) -> list[Fault]:
     """What the timing shows, in no order."""
     return [
-        *_hesitations(excerpt, timing),
-        *hands_faults(excerpt, timing),
-        *_uneven(excerpt, timing),
-        *_ragged(excerpt, timing, tolerance),
-        *_figures(excerpt, timing),
-        *_rush(excerpt, timing),
-        *_off_click(excerpt, timing),
+        *_find_hesitations(context),
+        *find_hands_apart(context),
+        *_find_uneven_rows(context),
+        *_find_scattered_rows(context),
+        *_find_wrong_proportions(context),
+        *_find_tempo_drift(context),
+        *_find_off_click(context),
     ]
 
 
-def _hesitations(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
-    known = explained(timing)
+def find_tempo_off(excerpt: Excerpt, qpm: float, asked_qpm: float) -> Fault:
+    """The tempo as a whole, slower or faster than asked, told in beats a minute."""
+    first, last = excerpt.notes[0].onset_quarters, excerpt.notes[-1].onset_quarters
+    beat_quarters = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    bpm, asked_bpm = (f"{one / beat_quarters:.0f}" for one in (qpm, asked_qpm))
+    cause = Cause.SLOWER_THAN_ASKED if qpm < asked_qpm else Cause.FASTER_THAN_ASKED
+    words = describe(cause, bpm=bpm, asked_bpm=asked_bpm)
+    return make_fault(excerpt, cause, FaultSpan(first, last, excerpt.hands), words)
+
+
+def _find_hesitations(context: FaultContext) -> Iterator[Fault]:
+    timing, excerpt = context.timing, context.excerpt
+    explained = explained_moments(timing)
     for pause in timing.pauses:
         moment = timing.row[pause.moment]
         onset = moment.onset_quarters
-        yield spanning(
+        yield make_fault(
             excerpt,
-            onset,
-            onset,
-            hands_of([hand.hand for hand in moment.hands]),
-            Family.TIMING,
-            weight(pause.excess_s, EXPLAINED if pause.moment in known else 0.55),
-            late(excerpt, onset, pause.excess_s),
-            "hesitation",
+            Cause.HESITATION,
+            FaultSpan.at(onset, hands_of([hand.hand for hand in moment.hands])),
+            describe_lateness(Cause.HESITATION, excerpt, onset, pause.excess_s),
+            weight=weigh(
+                Cause.HESITATION, size_s=pause.excess_s, explained=pause.moment in explained
+            ),
             size_ms=pause.excess_s * 1000,
         )
 
 
-def _uneven(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+def _find_uneven_rows(context: FaultContext) -> Iterator[Fault]:
+    """Rows written even in which long and short alternate; forgiven where it may be chance."""
+    timing = context.timing
     for row in timing.uneven:
-        fault = spanning(
-            excerpt,
-            onset_of(timing, row.first),
-            onset_of(timing, row.last),
-            Hands(row.hand),
-            Family.TIMING,
-            surer(_UNEVEN if row.sure else _LIKELY, row.surprise),
-            f"uneven ({row.ratio:.1f} to 1)",
-            "uneven",
+        fault = make_fault(
+            context.excerpt,
+            Cause.UNEVEN,
+            FaultSpan(onset_of(timing, row.first), onset_of(timing, row.last), Hands(row.hand)),
+            describe(Cause.UNEVEN, measure=f"{row.ratio:.1f} to 1"),
+            weight=weigh(Cause.UNEVEN, surprise=row.surprise, doubtful=not row.sure),
             size_ms=row.size_s * 1000,
         )
         yield replace(fault, forgiven=not row.sure)
 
 
-def _ragged(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> Iterator[Fault]:
-    told = {row.hand for row in timing.uneven}
+def _find_scattered_rows(context: FaultContext) -> Iterator[Fault]:
+    """Rows written even whose notes scatter, in hands of which no pattern was told."""
+    timing, tolerance = context.timing, context.tolerance
+    patterned = {row.hand for row in timing.uneven}
     for even in timing.evenness:
-        ragged = even.cv > tolerance.ragged_cv and even.sd_ms > tolerance.late_floor_ms
-        if ragged and even.hand not in told:
-            yield spanning(
-                excerpt,
-                onset_of(timing, even.first),
-                onset_of(timing, even.last),
-                Hands(even.hand),
-                Family.TIMING,
-                0.55,
-                f"uneven (by {even.cv:.0%})",
-                "uneven",
+        scattered = even.cv > tolerance.ragged_cv and even.sd_ms > tolerance.late_floor_ms
+        if scattered and even.hand not in patterned:
+            yield make_fault(
+                context.excerpt,
+                Cause.UNEVEN,
+                FaultSpan(
+                    onset_of(timing, even.first), onset_of(timing, even.last), Hands(even.hand)
+                ),
+                describe(Cause.UNEVEN, measure=f"by {even.cv:.0%}"),
+                weight=SCATTERED_WEIGHT,
                 size_ms=even.sd_ms,
             )
 
 
-def _figures(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+def _find_wrong_proportions(context: FaultContext) -> Iterator[Fault]:
+    timing = context.timing
     for figure in timing.figures:
-        onset = onset_of(timing, figure.moment)
-        yield spanning(
-            excerpt,
-            onset,
-            onset,
-            Hands(figure.hand),
-            Family.TIMING,
-            0.6,
-            figure.words,
-            "wrong proportions",
+        yield make_fault(
+            context.excerpt,
+            Cause.WRONG_PROPORTIONS,
+            FaultSpan.at(onset_of(timing, figure.moment), figure.hand),
+            describe(Cause.WRONG_PROPORTIONS, figure=figure.words),
             size_ms=figure.error_s * 1000,
         )
 
 
-def _rush(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
-    if timing.rush is None:
+def _find_tempo_drift(context: FaultContext) -> Iterator[Fault]:
+    """A tempo that rises or sinks over the whole; its onset is the last, where it got to."""
+    timing, excerpt, rush = context.timing, context.excerpt, context.timing.rush
+    if rush is None:
         return
-    ratio = timing.rush.ratio
-    way, times = ("faster", ratio) if ratio > 1 else ("slower", 1 / ratio)
-    first, last = onset_of(timing, 1), onset_of(timing, -1)
-    fault = spanning(
+    faster = rush.ratio > 1
+    cause = Cause.TEMPO_DRIFT if faster else Cause.SLOWING_DOWN
+    times = rush.ratio if faster else 1 / rush.ratio
+    last = onset_of(timing, -1)
+    fault = make_fault(
         excerpt,
-        first,
-        last,
-        excerpt.hands,
-        Family.TEMPO,
-        _RUSHED if ratio > 1 and timing.rush.sure else _DRIFTED,
-        f"{way} and {way} ({times:.1f} times)",
-        "tempo drift" if ratio > 1 else SLOWING,
+        cause,
+        FaultSpan(onset_of(timing, 1), last, excerpt.hands),
+        describe(cause, times=f"{times:.1f}"),
+        weight=weigh(cause, doubtful=not rush.sure),
     )
-    yield replace(fault, onset_quarters=last, forgiven=not timing.rush.sure)
+    yield replace(fault, onset_quarters=last, forgiven=not rush.sure)
 
 
-def _off_click(excerpt: Excerpt, timing: Timing) -> Iterator[Fault]:
+def _find_off_click(context: FaultContext) -> Iterator[Fault]:
+    """Stretches behind or ahead of the click.
+
+    Not those with a hesitation: it is told already, and being behind is what came of it.
+    """
+    timing = context.timing
     paused = {pause.moment for pause in timing.pauses}
-    runs = timing.click.off if timing.click else ()
-    for run in runs:
+    for run in timing.click.off if timing.click else ():
         if paused & set(range(run.first, run.last + 1)):
-            continue  # the hesitation is told already, and being behind is what came of it
+            continue
         moment = timing.row[run.first]
-        way = "behind" if run.error_s > 0 else "ahead of"
-        yield spanning(
-            excerpt,
-            moment.onset_quarters,
-            onset_of(timing, run.last),
-            hands_of([hand.hand for hand in moment.hands]),
-            Family.TIMING,
-            weight(run.error_s, 0.5),
-            f"{way} the click ({seconds(run.error_s)})",
-            f"{way} the click",
+        hands = hands_of([hand.hand for hand in moment.hands])
+        cause = Cause.BEHIND_THE_CLICK if run.error_s > 0 else Cause.AHEAD_OF_THE_CLICK
+        yield make_fault(
+            context.excerpt,
+            cause,
+            FaultSpan(moment.onset_quarters, onset_of(timing, run.last), hands),
+            describe(cause, size=seconds(run.error_s)),
+            weight=weigh(cause, size_s=run.error_s),
             size_ms=run.error_s * 1000,
         )

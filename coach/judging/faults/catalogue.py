@@ -1,0 +1,200 @@
+"""The one catalogue of faults: for each cause its family, its weight, its stages, its outcome.
+
+A detector (``pitch.py``, ``missing.py`` ...) finds that something was not right and names the
+cause. All that follows from the cause is looked up here: how much the fault matters, which stages
+ask for it, and what it makes of the transition it lies in. What is said of it stands in
+``judging/wording.py``.
+
+Conventions
+-----------
+A weight is a number from 0 to 1 and sets the order in which faults are told. It is an ordering,
+not a measurement: all weights are our own choice. The keys come before the time, because a wrong
+note has to be put right before its rhythm can be; what broke the playing comes first of all; touch
+comes last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from coach.judging.model import Cause, Family, Fault, Outcome, Stage
+
+_EVERY = tuple(Stage)
+_FROM_RHYTHM = (Stage.RHYTHM, Stage.PULSE, Stage.TEMPO, Stage.SHAPE)
+_FROM_PULSE = (Stage.PULSE, Stage.TEMPO, Stage.SHAPE)
+_AT_A_TEMPO = (Stage.TEMPO, Stage.SHAPE)
+_SHAPE = (Stage.SHAPE,)
+
+_WRONG, _LATE, _EARLY = (Outcome.WRONG,), (Outcome.LATE,), (Outcome.EARLY,)
+_UNEVEN, _REPEATED = (Outcome.UNEVEN,), (Outcome.REPEATED,)
+_LATE_OR_EARLY = (Outcome.LATE, Outcome.EARLY)
+_NONE: tuple[Outcome, ...] = ()
+
+
+class Growth(Enum):
+    """By what a fault weighs more than the least of its kind."""
+
+    NOT = "fixed"
+    BY_SIZE = "by size"
+    """The later, the heavier."""
+    BY_SURPRISE = "by surprise"
+    """The surer, the heavier: of faults that are alike the surest is told first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What the catalogue knows of one cause."""
+
+    family: Family
+    weight: float
+    """The least weight of such a fault."""
+    stages: tuple[Stage, ...]
+    """The stages that ask for it; at all others it is told and forgiven."""
+    outcomes: tuple[Outcome, ...]
+    """What it makes of its transition. Two: the first where it is late, else the second. None: it
+    concerns the whole window and no transition of it."""
+    growth: Growth = Growth.NOT
+    doubtful: float | None = None
+    """The weight in place of the usual one where it may be chance or meant."""
+    explained: float | None = None
+    """The weight in place of the usual one where a larger fault explains it."""
+
+
+_DOUBTFUL = 0.35
+"""What may be chance or meant is told after all that is plain."""
+_EXPLAINED = 0.25
+"""A lateness that comes of hands drifting or of a row being uneven: the cause of it is told
+before it, however large it is."""
+
+CATALOGUE: dict[Cause, Entry] = {
+    # What broke the playing.
+    Cause.RESTART: Entry(Family.REPEAT, 0.97, _EVERY, _REPEATED),
+    Cause.STUMBLE: Entry(Family.REPEAT, 0.97, _EVERY, _REPEATED),
+    Cause.SKIPPED_BEAT: Entry(Family.MISSING, 0.95, _EVERY, _WRONG),
+    # The keys. A lapse of several notes comes before one of a single note.
+    Cause.OCTAVE_SLIP: Entry(Family.PITCH, 0.92, _EVERY, _WRONG),
+    Cause.SHIFTED_POSITION: Entry(Family.PITCH, 0.92, _EVERY, _WRONG),
+    Cause.WRONG_KEY: Entry(Family.PITCH, 0.9, _EVERY, _WRONG),
+    Cause.STRETCH_LEFT_OUT: Entry(Family.MISSING, 0.9, _EVERY, _WRONG),
+    Cause.CORRECTED_KEY: Entry(Family.PITCH, 0.89, _EVERY, _WRONG),
+    Cause.MISSED_NOTE: Entry(Family.MISSING, 0.86, _EVERY, _WRONG),
+    Cause.MISSED_IN_CHORD: Entry(Family.MISSING, 0.86, _EVERY, _WRONG),
+    Cause.BRUSHED_KEY: Entry(Family.EXTRA, 0.84, _EVERY, _WRONG),
+    # The time.
+    Cause.STOPPED_AGAIN: Entry(Family.TIMING, 0.9, _FROM_RHYTHM, _LATE),
+    Cause.HANDS_DRIFT: Entry(Family.TIMING, 0.7, _FROM_RHYTHM, _LATE_OR_EARLY),
+    Cause.WRONG_PROPORTIONS: Entry(Family.TIMING, 0.6, _FROM_RHYTHM, _UNEVEN),
+    Cause.UNEVEN: Entry(
+        Family.TIMING, 0.6, _FROM_RHYTHM, _UNEVEN, Growth.BY_SURPRISE, doubtful=_DOUBTFUL
+    ),
+    Cause.HESITATION: Entry(
+        Family.TIMING, 0.55, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SIZE, explained=_EXPLAINED
+    ),
+    Cause.ONE_HAND_LATE: Entry(
+        Family.TIMING, 0.5, _FROM_RHYTHM, _LATE, Growth.BY_SIZE, explained=_EXPLAINED
+    ),
+    Cause.ONE_HAND_EARLY: Entry(
+        Family.TIMING, 0.5, _FROM_RHYTHM, _EARLY, Growth.BY_SIZE, explained=_EXPLAINED
+    ),
+    Cause.BEHIND_THE_CLICK: Entry(Family.TIMING, 0.5, _FROM_PULSE, _LATE, Growth.BY_SIZE),
+    Cause.AHEAD_OF_THE_CLICK: Entry(Family.TIMING, 0.5, _FROM_PULSE, _EARLY, Growth.BY_SIZE),
+    Cause.SPLIT_CHORD: Entry(Family.TIMING, 0.45, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SIZE),
+    # The tempo as a whole. The rhythm stage asks for the proportions, and an even rallentando
+    # keeps them; from the pulse stage on the tempo is to hold.
+    Cause.TEMPO_DRIFT: Entry(Family.TEMPO, 0.55, _FROM_RHYTHM, _NONE, doubtful=_DOUBTFUL),
+    Cause.SLOWER_THAN_ASKED: Entry(Family.TEMPO, 0.5, _AT_A_TEMPO, _NONE),
+    Cause.FASTER_THAN_ASKED: Entry(Family.TEMPO, 0.5, _AT_A_TEMPO, _NONE),
+    Cause.SLOWING_DOWN: Entry(Family.TEMPO, 0.35, _FROM_PULSE, _NONE),
+    # Touch.
+    Cause.EARLY_RELEASE: Entry(Family.RELEASE, 0.36, _SHAPE, _UNEVEN, Growth.BY_SURPRISE),
+    Cause.BROKEN_SLUR: Entry(Family.RELEASE, 0.3, _SHAPE, _UNEVEN),
+    Cause.HELD_ON: Entry(Family.RELEASE, 0.25, _SHAPE, _UNEVEN),
+}
+"""Every cause, the heaviest of each group first."""
+
+SCATTERED_WEIGHT = 0.55
+"""Of a row whose notes scatter without a pattern: less than where long and short alternate, since
+it says less of what to do."""
+NOT_THE_NEWS = 0.45
+"""At most this for being late where a key was wrong, missed or corrected: the key is the news."""
+
+_MOST_BY_SIZE = 0.3
+"""A fault of the largest size weighs so much more than one of the smallest. Own choice: the worst
+hesitation (0.55 + 0.3) stays below any fault of the keys but the brushed one."""
+_LARGEST_S = 0.5
+"""From this on a lateness is as heavy as it gets: at 120 a minute it is a whole beat."""
+_MOST_BY_SURPRISE = 0.05
+"""The surest of alike faults weighs so much more than the least sure: less than the distance to
+any other kind, so that it orders alike ones only."""
+_LEAST_SURPRISE = 3.0
+"""Standard deviations; those that are told at all have this and more."""
+
+
+def weigh(
+    cause: Cause,
+    *,
+    size_s: float = 0.0,
+    surprise: float = 0.0,
+    doubtful: bool = False,
+    explained: bool = False,
+) -> float:
+    """How much a fault matters, 0 to 1.
+
+    ``size_s`` is how late or early it was, in seconds; ``surprise`` how sure it is, in standard
+    deviations. They count where the catalogue says that the weight grows by them. ``doubtful`` and
+    ``explained`` ask for the lesser weights.
+    """
+    entry = CATALOGUE[cause]
+    least = entry.weight
+    if doubtful and entry.doubtful is not None:
+        least = entry.doubtful
+    if explained and entry.explained is not None:
+        least = entry.explained
+    if entry.growth is Growth.BY_SIZE:
+        return least + _MOST_BY_SIZE * min(1.0, abs(size_s) / _LARGEST_S)
+    if entry.growth is Growth.BY_SURPRISE:
+        more = 1 - _LEAST_SURPRISE / max(surprise, _LEAST_SURPRISE)
+        return least + _MOST_BY_SURPRISE * more
+    return least
+
+
+def is_asked(cause: Cause, stage: Stage) -> bool:
+    """Whether a stage asks for it: a fault that is not asked for is told and forgiven."""
+    return stage in CATALOGUE[cause].stages
+
+
+def outcome_of(fault: Fault) -> Outcome | None:
+    """What a fault makes of the transitions that it lies in; None for one of the whole window."""
+    outcomes = CATALOGUE[fault.cause].outcomes
+    if not outcomes:
+        return None
+    return outcomes[0] if (fault.size_ms or 0) > 0 else outcomes[-1]
+
+
+def as_markdown() -> str:
+    """The catalogue as it stands in DEVELOPERS.md: a row for each cause, the heaviest first."""
+    head = ["cause", "family", "weight", *Stage, "outcome"]
+    rows = [_as_row(head), _as_row(["---"] * len(head))]
+    for cause, entry in sorted(CATALOGUE.items(), key=lambda pair: -pair[1].weight):
+        asked = ["asked" if is_asked(cause, stage) else "" for stage in Stage]
+        outcome = " or ".join(entry.outcomes)
+        rows.append(_as_row([cause, entry.family, _weight_words(entry), *asked, outcome]))
+    return "\n".join(rows)
+
+
+def _weight_words(entry: Entry) -> str:
+    """``0.55 to 0.85 by size; 0.25 explained``."""
+    words = f"{entry.weight:.2f}"
+    if entry.growth is not Growth.NOT:
+        most = _MOST_BY_SIZE if entry.growth is Growth.BY_SIZE else _MOST_BY_SURPRISE
+        words += f" to {entry.weight + most:.2f} {entry.growth.value}"
+    if entry.doubtful is not None:
+        words += f"; {entry.doubtful:.2f} doubtful"
+    if entry.explained is not None:
+        words += f"; {entry.explained:.2f} explained"
+    return words
+
+
+def _as_row(cells: list[str]) -> str:
+    return "| " + " | ".join(cells) + " |"
