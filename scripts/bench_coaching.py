@@ -17,7 +17,12 @@ from fractions import Fraction
 from itertools import repeat
 from statistics import median
 
-from coach.coaching.diagnosis.evidence import Evidence, carried_on, fold, kept
+from coach.coaching.diagnosis.evidence import (
+    Evidence,
+    evidence_to_plain,
+    fold_history,
+    restore_evidence,
+)
 from coach.coaching.model import Observation
 from coach.judging.model import Outcome
 from coach.playing.simulated.skill import LEVELS, Law
@@ -87,19 +92,19 @@ def opening() -> None:
         heard = _repetition(i, at_s)
         evidence.add(heard, 90.0)
         history += heard
-    text = json.dumps(kept(evidence, 90.0))
+    text = json.dumps(evidence_to_plain(evidence, 90.0))
     begun = time.perf_counter()
-    opened = carried_on(json.loads(text), history, 90.0, at_s)
+    opened = restore_evidence(json.loads(text), history, 90.0, at_s)
     sums_ms = 1000 * (time.perf_counter() - begun)
     begun = time.perf_counter()
-    alone = fold(history, 90.0, at_s)
+    alone = fold_history(history, 90.0, at_s)
     fold_ms = 1000 * (time.perf_counter() - begun)
     beat = Fraction(4)
     print(f"{REPETITIONS:,} repetitions opened     from kept sums in {sums_ms:.1f} ms; "
           f"the newest of the record alone in {fold_ms:.0f} ms")  # fmt: skip
-    print(f"  weight of one beat's attempts: played {evidence.tally(beat).together:.2f}, "
-          f"from sums {opened.tally(beat).together:.2f}, from the record "
-          f"{alone.tally(beat).together:.2f}")  # fmt: skip
+    print(f"  weight of one beat's attempts: played {evidence.counts_at(beat).together:.2f}, "
+          f"from sums {opened.counts_at(beat).together:.2f}, from the record "
+          f"{alone.counts_at(beat).together:.2f}")  # fmt: skip
 
 
 def _repetition(i: int, at_s: float) -> list[Observation]:

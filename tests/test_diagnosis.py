@@ -5,7 +5,7 @@ from random import Random
 
 import pytest
 
-from coach.coaching.diagnosis.evidence import Evidence, Move
+from coach.coaching.diagnosis.evidence import Evidence, MoveAttempt
 from coach.coaching.diagnosis.troubles import diagnose, fitts_bits
 from coach.coaching.model import Observation, TroubleKind
 from coach.coaching.windows import Places
@@ -89,7 +89,7 @@ def test_one_slip_among_many_clean_ones_is_no_trouble():
 def test_what_failed_once_and_held_since_is_suspected_less_and_less():
     ear, sure = Ear().hears("w"), []
     for _ in range(6):
-        sure.append(ear.diagnosis.suspects[0].belief.fault)
+        sure.append(ear.diagnosis.suspects[0].posterior.fault)
         ear.hears(".")
     assert sure == sorted(sure, reverse=True)
     assert sure[-1] < sure[0] / 2
@@ -97,8 +97,8 @@ def test_what_failed_once_and_held_since_is_suspected_less_and_less():
 
 def test_clean_at_an_easy_tempo_says_little_of_the_tempo_asked_for():
     slow, fast = (Ear().hears("ww").hears("....", qpm=qpm) for qpm in (QPM / 2, QPM))
-    still = slow.diagnosis.suspects[0].belief.fault
-    assert still > fast.diagnosis.suspects[0].belief.fault
+    still = slow.diagnosis.suspects[0].posterior.fault
+    assert still > fast.diagnosis.suspects[0].posterior.fault
 
 
 def test_what_fails_only_together_is_named_so():
@@ -117,7 +117,7 @@ def test_several_troubles_are_ranked_the_surest_first():
         ear.repetition({(LH, 6): Outcome.WRONG, (LH, 12): Outcome.WRONG})
         ear.repetition({(LH, 6): Outcome.WRONG}, hands=LH)
     assert ear.troubles[0] == (LH, 6)
-    sure = [s.belief.fault for s in ear.diagnosis.suspects]
+    sure = [s.posterior.fault for s in ear.diagnosis.suspects]
     assert {int(s.transition.to_quarters) for s in ear.diagnosis.suspects} == {6, 12}
     assert sure == sorted(sure, reverse=True)
 
@@ -186,7 +186,7 @@ def test_the_further_the_harder():
 
 def test_a_trouble_that_has_held_since_says_so():
     """Still believed in, though none of the moves that are kept failed."""
-    clean = Move(False, Outcome.CLEAN, F(4), None, True, 1.0)
+    clean = MoveAttempt(False, Outcome.CLEAN, F(4), None, True, 1.0)
     said = evidence_words([clean] * 8, "bar 2 beat 1", Hands.LEFT)
     assert said == "clean in the last 8; it failed before that, LH"
     assert evidence_words([], "bar 2 beat 1", Hands.LEFT) == ""

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.diagnosis.evidence import Evidence, fold
+from coach.coaching.diagnosis.evidence import Evidence, fold_history
 from coach.coaching.model import Observation
 from coach.coaching.observations import chance_to_hear_late, chances_to_hear_late, observations
 from coach.drill import played, window
@@ -34,7 +34,7 @@ def heard(course, at_s=0.0, *, qpm=QPM, hands=Hands.TOGETHER, move=MOVE):
 
 def counted(rows, now_s=1000.0, hand=Hand.LEFT):
     """Failures and attempts of the hand on the beat."""
-    return fold(rows, QPM, now_s).tally(F(6)).totals(hand)
+    return fold_history(rows, QPM, now_s).counts_at(F(6)).totals(hand)
 
 
 def test_a_failure_and_a_clean_one_count_as_such():
@@ -69,10 +69,10 @@ def test_a_clean_one_at_half_the_tempo_counts_for_less_and_a_failure_in_full():
 
 
 def test_a_clean_run_over_it_makes_earlier_failures_count_for_less():
-    evidence = fold(heard("xxx"), QPM, 100.0)
-    before = evidence.tally(F(6)).totals(Hand.LEFT)
-    evidence.mended(F(6), Hands.LEFT)
-    after = evidence.tally(F(6)).totals(Hand.LEFT)
+    evidence = fold_history(heard("xxx"), QPM, 100.0)
+    before = evidence.counts_at(F(6)).totals(Hand.LEFT)
+    evidence.discount_mended(F(6), Hands.LEFT)
+    after = evidence.counts_at(F(6)).totals(Hand.LEFT)
     assert after[0] < before[0] / 2
 
 
@@ -94,13 +94,13 @@ def test_there_are_never_more_failures_than_attempts(course, hands):
 @given(COURSES, COURSES)
 def test_kept_as_plain_data_it_is_the_same_and_goes_on_the_same(course, after):
     """So a long record can be kept as sums."""
-    kept = fold(heard(course), QPM, 500.0)
-    again = Evidence.from_plain(json.loads(json.dumps(kept.plain())))
+    kept = fold_history(heard(course), QPM, 500.0)
+    again = Evidence.from_rows(json.loads(json.dumps(kept.to_rows())))
     for evidence in (kept, again):
         for one in heard(after, 600.0):
             evidence.add([one], QPM)
-    assert again.tally(F(6)).totals(Hand.LEFT) == kept.tally(F(6)).totals(Hand.LEFT)
-    assert again.plain() == kept.plain()
+    assert again.counts_at(F(6)).totals(Hand.LEFT) == kept.counts_at(F(6)).totals(Hand.LEFT)
+    assert again.to_rows() == kept.to_rows()
 
 
 class TestFromTheVerdict:

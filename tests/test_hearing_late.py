@@ -5,8 +5,13 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.diagnosis.evidence import Evidence
-from coach.coaching.diagnosis.probe_selection import Choice
-from coach.coaching.diagnosis.trouble_model import belief_of, beliefs, chance_of_fault, slip_rate
+from coach.coaching.diagnosis.probe_selection import ProbeSelection
+from coach.coaching.diagnosis.trouble_model import (
+    beat_posterior,
+    estimate_slip_rate,
+    fault_prior,
+    infer_posteriors,
+)
 from coach.coaching.diagnosis.troubles import diagnose
 from coach.coaching.model import Observation
 from coach.coaching.observations import chance_to_hear_late
@@ -53,8 +58,8 @@ def believed(outcome, hears_late):
         evidence.add([observation(at_s, h, Hands.TOGETHER, outcome) for h in sorted(BOTH)], 90.0)
     for at_s in (3.0, 4.0, 5.0, 6.0):
         evidence.add([observation(at_s, Hands.LEFT, Hands.LEFT, Outcome.CLEAN, hears_late)], 90.0)
-    slips = slip_rate([(0.0, 100.0, 1.0)])
-    return belief_of(evidence.tally(F(5)), slips, chance_of_fault(30), BOTH)
+    slips = estimate_slip_rate([(0.0, 100.0, 1.0)])
+    return beat_posterior(evidence.counts_at(F(5)), slips, fault_prior(30), BOTH)
 
 
 def test_clean_alone_speaks_against_the_hand_only_as_far_as_it_would_have_been_heard():
@@ -94,7 +99,9 @@ def chosen(score, outcome, beat=1):
             for t in places.transitions
         ]
         evidence.add(heard, 90.0)
-    return Choice(diagnose(evidence, places), evidence, places, places.whole).best(None), places
+    return ProbeSelection(diagnose(evidence, places), evidence, places, places.whole).choose_best(
+        None
+    ), places
 
 
 def test_lateness_is_looked_for_with_enough_notes_around_it():
@@ -137,7 +144,7 @@ def failing_at(*beats):
             for t in places.transitions
         ]
         evidence.add(heard, 90.0)
-    return beliefs(evidence, places.transitions)[0]
+    return infer_posteriors(evidence, places.transitions)[0]
 
 
 def test_one_sure_fault_makes_a_second_likelier():

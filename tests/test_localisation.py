@@ -35,7 +35,7 @@ def noisy_search(random, places, noise, sure=0.95):
         failed = (fault < cut) != (random.random() < noise)
         asked += 1
         heard = [log(row[0 if failed else 1]) for row in chances(cut)]
-        belief = ours.posterior(belief, heard)
+        belief = ours.posterior_probabilities(belief, heard)
     return asked, belief.index(max(belief)) == fault
 
 

@@ -139,7 +139,7 @@ class TestEightTransitions:
     @staticmethod
     def heard(prior, window, failed):
         fails = [0.9 if i in window else 0.1 for i in range(8)]
-        return ours.posterior(prior, [log(p if failed else 1 - p) for p in fails])
+        return ours.posterior_probabilities(prior, [log(p if failed else 1 - p) for p in fails])
 
     def test_the_worked_example(self):
         belief = self.heard([1 / 8] * 8, {0, 1, 2, 3}, failed=True)

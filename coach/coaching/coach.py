@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from coach.coaching.diagnosis import Diagnosis, carried_on, diagnose, kept
+from coach.coaching.diagnosis import Diagnosis, diagnose, evidence_to_plain, restore_evidence
 from coach.coaching.model import (
     Assignment,
     Decision,
@@ -48,7 +48,7 @@ class Coach:
     ) -> None:
         self.score, self.goal = score, goal
         self.places = Places(score, goal.window)
-        self.evidence = carried_on(sums, history, self._qpm, now_s)
+        self.evidence = restore_evidence(sums, history, self._qpm, now_s)
         self._diagnosis: Diagnosis = diagnose(self.evidence, self.places)
         self._plan = Arrangement(steps(self.places, goal))
         self._begun: dict[str, Work] = {}
@@ -245,7 +245,7 @@ class Coach:
             "goal": goal_to_plain(self.goal),
             "work": work_to_plain(self._work),
             "plan": self._plan.plain(),
-            "evidence": kept(self.evidence, self._qpm),
+            "evidence": evidence_to_plain(self.evidence, self._qpm),
             "undecided": self._undecided,
         }
 

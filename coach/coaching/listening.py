@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from coach.coaching.diagnosis import Evidence, diagnose, trouble
+from coach.coaching.diagnosis import Evidence, describe_trouble, diagnose
 from coach.coaching.model import Trouble
 from coach.coaching.observations import observations
 from coach.coaching.windows import Places
@@ -30,4 +30,4 @@ def where_it_breaks(
     for count, judgement in enumerate(heard):
         evidence.add(observations(judgement, count * _APART_S), qpm)
     found = diagnose(evidence, places)
-    return tuple(trouble(suspect, evidence, places) for suspect in found.suspects)
+    return tuple(describe_trouble(suspect, evidence, places) for suspect in found.suspects)

@@ -49,10 +49,10 @@ WIDE = (
 )
 
 if TYPE_CHECKING:
-    from coach.coaching.diagnosis import Move
+    from coach.coaching.diagnosis import MoveAttempt
 
 
-def evidence_words(moves: Sequence[Move], place: str, hands: Hands) -> str:
+def evidence_words(moves: Sequence[MoveAttempt], place: str, hands: Hands) -> str:
     """``4 of the last 5: late to beat 2, 0.3 to 0.6 s, LH``.
 
     Where none of the moves that are still known failed, that is said; empty where none is known.
@@ -71,7 +71,7 @@ def _at(what: str, place: str) -> str:
     return f" {'to' if what in ('late', 'early') else 'at'} {place}"
 
 
-def _size(failed: Sequence[Move]) -> str:
+def _size(failed: Sequence[MoveAttempt]) -> str:
     timed = sorted(
         abs(move.error_ms) / 1000
         for move in failed

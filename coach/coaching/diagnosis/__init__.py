@@ -1,30 +1,36 @@
-"""Where it breaks: evidence, the model of troubles, what to hear next."""
+"""Where it breaks: what was observed of each move, what stands at fault, what to hear next."""
 
 from coach.coaching.diagnosis.evidence import (
     MOST_OBSERVATIONS,
     Evidence,
-    Move,
-    carried_on,
-    hand_of,
-    kept,
+    MoveAttempt,
+    evidence_to_plain,
+    restore_evidence,
+    single_hand_of,
 )
-from coach.coaching.diagnosis.probe_selection import Choice, Probe
+from coach.coaching.diagnosis.probe_selection import ProbeSelection, TroubleProbe
 from coach.coaching.diagnosis.statistics import Sprt
-from coach.coaching.diagnosis.troubles import CLAIM_FAULT, Diagnosis, diagnose, fitts_bits, trouble
+from coach.coaching.diagnosis.troubles import (
+    CLAIM_FAULT,
+    Diagnosis,
+    describe_trouble,
+    diagnose,
+    fitts_bits,
+)
 
 __all__ = [
     "CLAIM_FAULT",
     "MOST_OBSERVATIONS",
-    "Choice",
     "Diagnosis",
     "Evidence",
-    "Move",
-    "Probe",
+    "MoveAttempt",
+    "ProbeSelection",
     "Sprt",
-    "carried_on",
+    "TroubleProbe",
+    "describe_trouble",
     "diagnose",
+    "evidence_to_plain",
     "fitts_bits",
-    "hand_of",
-    "kept",
-    "trouble",
+    "restore_evidence",
+    "single_hand_of",
 ]

@@ -1,21 +1,22 @@
-"""What was heard of one beat's arrival, as sums that fade, and as plain data.
+"""What was observed of each beat's arrival: exponentially discounted counts, which can be kept.
 
-What was heard so far of every beat-to-beat move, as sums that fade.
+Each beat has counts of attempts and failures, by hand and by who played. They fade by
+multiplication (exponential forgetting, as in discounted Bayesian filters: West and Harrison 1997),
+because what was played lately says most of what will be played next.
 
 Conventions
 -----------
-- A beat's tally is addressed by the beat that is arrived at (``Transition.to_quarters``).
-- Counts are weights: a repetition counts 1 when it is new and fades with every later one of the
-  same beat and with every day; a clean move at an easier tempo counts for less than one at the
-  tempo asked for, a failed one counts in full at any tempo.
-- Sums fade by multiplication, so that they can be kept instead of the single observations
-  (:meth:`Evidence.plain`): opening a long record costs nothing that grows with it.
+- Counts are addressed by the beat that is arrived at (``Transition.to_quarters``).
+- Counts are weights: a repetition counts 1 when it is new, and fades with every later one of the
+  same beat and with every day. A clean move at an easier tempo counts for less than one at the
+  tempo asked for; a failed one counts in full at any tempo.
 
-Evidence kept as its sums from one day to the next: opening costs nothing that grows with it.
-
-The sums hold all that was ever heard under a goal, faded, and what was mended since; of the
-record's history only what came after them is folded in. They are of one tempo, since a clean move
-counts by its ease: for another tempo the history is folded afresh.
+From one day to the next
+------------------------
+The counts are kept instead of the single observations (:meth:`Evidence.to_rows`), so opening a long
+record costs nothing that grows with it. They hold all that was ever observed under a goal, faded,
+and what was mended since; of the record's history only what came after them is folded in. They are
+of one tempo, since a clean move counts by its ease: for another tempo the history is folded afresh.
 """
 
 from __future__ import annotations
@@ -35,13 +36,15 @@ from coach.score.model import Hand, Hands
 from coach.score.window import Transition
 
 MENDED_KEEPS = 0.4
-"""What earlier failures still count after a full clean run over them."""
-KEPT_MOVES = 8
-"""How many single moves of each hand are kept in full, to be told as evidence."""
+"""What earlier failures still count, as a share, after a full clean run over them. Own choice,
+because a full run says much and not all: less than half, and not nothing."""
+RECENT_ATTEMPTS = 8
+"""How many single attempts of each hand are kept in full, to be told as evidence. Own choice,
+because "4 of the last 8" can still be remembered by whoever played them."""
 
 
 @dataclass(slots=True)
-class Counts:
+class AttemptCounts:
     """Weighted attempts and failures of one kind."""
 
     attempts: float = 0.0
@@ -56,14 +59,14 @@ class Counts:
         self.failed *= keep
         self.late *= keep
 
-    def telling(self, late_share: float) -> float:
+    def informative_attempts(self, late_share: float) -> float:
         """Attempts that count for a fault of which this share of the failures was lateness."""
         return self.attempts - late_share * (self.attempts - self.late)
 
 
 @dataclass(slots=True)
-class Move:
-    """One single move of a hand, kept to be told."""
+class MoveAttempt:
+    """One attempt of a hand at a move, kept in full to be told."""
 
     failed: bool
     outcome: Outcome
@@ -75,8 +78,8 @@ class Move:
 
 
 @dataclass(slots=True)
-class BeatTally:
-    """What was heard of one beat's arrival, by hand and by who played."""
+class BeatCounts:
+    """Counts of one beat's arrival, by hand and by who played."""
 
     together: float = 0.0
     """Attempts while both hands play, whether or not both have a note here."""
@@ -86,10 +89,12 @@ class BeatTally:
     both_failed: float = 0.0
     late: float = 0.0
     """Failures, of whichever hands, that were nothing but lateness."""
-    alone: dict[Hand, Counts] = field(default_factory=lambda: {hand: Counts() for hand in Hand})
+    alone: dict[Hand, AttemptCounts] = field(
+        default_factory=lambda: {hand: AttemptCounts() for hand in Hand}
+    )
     """One hand asked for alone."""
-    moves: dict[Hand, deque[Move]] = field(
-        default_factory=lambda: {hand: deque(maxlen=KEPT_MOVES) for hand in Hand}
+    moves: dict[Hand, deque[MoveAttempt]] = field(
+        default_factory=lambda: {hand: deque(maxlen=RECENT_ATTEMPTS) for hand in Hand}
     )
     at_s: float = 0.0
     """When it was last added to."""
@@ -104,7 +109,7 @@ class BeatTally:
         for counts in self.alone.values():
             counts.fade(keep)
 
-    def mend(self, hand: Hand) -> None:
+    def discount_failures(self, hand: Hand) -> None:
         """Let a hand's failures count for less, and as clean: it has held since."""
         counts = self.alone[hand]
         counts.failed *= MENDED_KEEPS
@@ -136,7 +141,7 @@ class BeatTally:
         """Weight of these hands' failures; one that both shared counts for each."""
         return sum(self.totals(hand)[0] for hand in hands.members)
 
-    def kept_moves(self, hands: Hands) -> list[Move]:
+    def recent_attempts(self, hands: Hands) -> list[MoveAttempt]:
         """What is kept of the hand, of these, that failed most; the oldest first."""
         kept = (list(self.moves[hand]) for hand in Hand if hand in hands)
         return max(kept, key=lambda moves: sum(move.failed for move in moves))
@@ -147,63 +152,75 @@ class BeatTally:
         return self.failed_together(hand) + alone.failed, self.together + alone.attempts
 
 
-def hand_of(move: Transition) -> Hand:
+def single_hand_of(move: Transition) -> Hand:
     """The hand that makes a single hand's move."""
     return Hand(move.hands.value)
 
 
-def plain_row(beat: Fraction, tally: BeatTally) -> list[Any]:
-    """A beat's tally, JSON-ready; :func:`tally_from` reads it back."""
-    alone = [[one.attempts, one.failed, one.late] for one in map(tally.alone.get, Hand) if one]
-    moves = [[_plain_move(move) for move in tally.moves[h]] for h in Hand]
-    sums = [tally.together, tally.right_failed, tally.left_failed, tally.both_failed, tally.late]
-    return [str(beat), tally.at_s, sums, alone, moves]
+def counts_to_row(beat: Fraction, beat_counts: BeatCounts) -> list[Any]:
+    """A beat's counts, JSON-ready; :func:`counts_from_row` reads it back."""
+    alone = [
+        [one.attempts, one.failed, one.late] for one in map(beat_counts.alone.get, Hand) if one
+    ]
+    moves = [[_attempt_to_row(move) for move in beat_counts.moves[h]] for h in Hand]
+    sums = [
+        beat_counts.together,
+        beat_counts.right_failed,
+        beat_counts.left_failed,
+        beat_counts.both_failed,
+        beat_counts.late,
+    ]
+    return [str(beat), beat_counts.at_s, sums, alone, moves]
 
 
-def _plain_move(move: Move) -> list[Any]:
+def _attempt_to_row(move: MoveAttempt) -> list[Any]:
     onset = str(move.onset_quarters)
     return [move.outcome.value, onset, move.error_ms, move.together, move.ease]
 
 
-def tally_from(row: Sequence[Any]) -> tuple[Fraction, BeatTally]:
-    """A beat and its tally from a row of :func:`plain_row`."""
+def counts_from_row(row: Sequence[Any]) -> tuple[Fraction, BeatCounts]:
+    """A beat and its counts from a row of :func:`counts_to_row`."""
     beat, at_s, sums, alone, moves = row
     together, right, left, both, late = map(float, sums)
-    tally = BeatTally(together, right, left, both, late, at_s=float(at_s))
-    for hand, counts, kept in zip(Hand, alone, moves, strict=True):
-        tally.alone[hand] = Counts(*counts)
-        tally.moves[hand].extend(map(_move_from, kept))
-    return Fraction(beat), tally
+    beat_counts = BeatCounts(together, right, left, both, late, at_s=float(at_s))
+    for hand, counts, recent in zip(Hand, alone, moves, strict=True):
+        beat_counts.alone[hand] = AttemptCounts(*counts)
+        beat_counts.moves[hand].extend(map(_attempt_from_row, recent))
+    return Fraction(beat), beat_counts
 
 
-def _move_from(row: Sequence[Any]) -> Move:
+def _attempt_from_row(row: Sequence[Any]) -> MoveAttempt:
     outcome, onset, error_ms, together, ease = row
     kind = Outcome(outcome)
-    return Move(kind in FAILED, kind, Fraction(onset), error_ms, together, ease)
+    return MoveAttempt(kind in FAILED, kind, Fraction(onset), error_ms, together, ease)
 
 
 FADE_PER_ATTEMPT = 0.97
-"""What an attempt keeps of its weight with each later one of the same beat (half after 23)."""
+"""What an attempt keeps of its weight with each later one of the same beat: half after 23. Own
+choice, because what was played some twenty times ago was played by another pianist."""
 FADE_PER_DAY = 0.7
-"""What is left of a weight a day later: skill drifts and is forgotten overnight."""
+"""What is left of a weight a day later. Own choice, because skill drifts and is forgotten from day
+to day: half is left after two days, a tenth after a week."""
 AFTER_A_FAILURE = 0.5
-"""What a failure counts in a hand that has just failed on the beat before."""
+"""What a failure counts in a hand that has just failed on the beat before. Own choice, because the
+second failure may be the first one's doing: the hand is still finding its way back."""
 OLDEST_DAYS = 21.0
-"""Observations older than this weigh under a thousandth and are passed over."""
+"""Observations older than this weigh under a thousandth (0.7 to the 21st) and are passed over."""
 MOST_OBSERVATIONS = 6000
-"""How many of the newest observations are read from a history; keep sums for longer ones."""
+"""How many of the newest observations are read from a history. Own choice, because what is older is
+carried by the counts that are kept."""
 _DAY_S = 86400.0
 
 
 class Evidence:
-    """All beats' tallies."""
+    """The counts of all beats."""
 
     def __init__(self) -> None:
-        self.beats: dict[Fraction, BeatTally] = {}
+        self.beats: dict[Fraction, BeatCounts] = {}
 
-    def tally(self, to_quarters: Fraction) -> BeatTally:
-        """The tally of a beat; an empty one where nothing was heard."""
-        return self.beats.get(to_quarters) or BeatTally()
+    def counts_at(self, to_quarters: Fraction) -> BeatCounts:
+        """The counts of a beat; empty ones where nothing was observed."""
+        return self.beats.get(to_quarters) or BeatCounts()
 
     def add(self, heard: Sequence[Observation], goal_qpm: float | None) -> None:
         """Take in the observations of one repetition, in the order of the excerpt."""
@@ -214,50 +231,51 @@ class Evidence:
         for to_quarters, ones in beats.items():
             reached = [one for one in ones if one.outcome is not Outcome.NOT_REACHED]
             if reached:
-                tally = self.beats.setdefault(to_quarters, BeatTally())
-                _add_beat(tally, reached, goal_qpm, failed_before)
+                beat_counts = self.beats.setdefault(to_quarters, BeatCounts())
+                _add_observations(beat_counts, reached, goal_qpm, failed_before)
 
-    def mended(self, to_quarters: Fraction, hands: Hands) -> None:
+    def discount_mended(self, to_quarters: Fraction, hands: Hands) -> None:
         """A full clean run went over this move: what failed before counts for less."""
-        tally = self.tally(to_quarters)
+        beat_counts = self.counts_at(to_quarters)
         for hand in hands.members:
-            tally.mend(hand)
+            beat_counts.discount_failures(hand)
 
-    def plain(self) -> list[list[Any]]:
-        """The sums as JSON-ready rows; :meth:`from_plain` reads them back."""
-        return [plain_row(beat, tally) for beat, tally in self.beats.items()]
+    def to_rows(self) -> list[list[Any]]:
+        """The sums as JSON-ready rows; :meth:`from_rows` reads them back."""
+        return [counts_to_row(beat, beat_counts) for beat, beat_counts in self.beats.items()]
 
     @classmethod
-    def from_plain(cls, rows: Iterable[Sequence[Any]]) -> Evidence:
-        """Evidence from the rows of :meth:`plain`."""
+    def from_rows(cls, rows: Iterable[Sequence[Any]]) -> Evidence:
+        """Evidence from the rows of :meth:`to_rows`."""
         out = cls()
         for row in rows:
-            beat, tally = tally_from(row)
-            out.beats[beat] = tally
+            beat, beat_counts = counts_from_row(row)
+            out.beats[beat] = beat_counts
         return out
 
 
-def _add_beat(
-    tally: BeatTally,
+def _add_observations(
+    beat_counts: BeatCounts,
     ones: list[Observation],
     goal_qpm: float | None,
     failed_before: dict[Hands, bool],
 ) -> None:
     ease = _ease(ones[0].qpm, goal_qpm)
-    _age(tally, ones[0].at_s)
-    weight = 1.0 if any(map(_failed, ones)) else clean_weight(ease)
-    if any(_failed(one) and failed_before.get(one.transition.hands) for one in ones):
-        # A hand that has just failed is still finding its way back.
+    _fade_until(beat_counts, ones[0].at_s)
+    weight = 1.0 if any(map(_is_failure, ones)) else clean_weight(ease)
+    if any(_is_failure(one) and failed_before.get(one.transition.hands) for one in ones):
         weight = AFTER_A_FAILURE
-    failed_before.update({one.transition.hands: _failed(one) for one in ones})
+    failed_before.update({one.transition.hands: _is_failure(one) for one in ones})
     together = ones[0].hands_played is Hands.TOGETHER
-    _count(tally, ones, together, weight)
+    _add_counts(beat_counts, ones, together, weight)
     for one in ones:
-        move = Move(_failed(one), one.outcome, one.onset_quarters, one.error_ms, together, ease)
-        tally.moves[hand_of(one.transition)].append(move)
+        move = MoveAttempt(
+            _is_failure(one), one.outcome, one.onset_quarters, one.error_ms, together, ease
+        )
+        beat_counts.moves[single_hand_of(one.transition)].append(move)
 
 
-def _failed(one: Observation) -> bool:
+def _is_failure(one: Observation) -> bool:
     return one.outcome in FAILED
 
 
@@ -265,45 +283,54 @@ def _ease(qpm: float | None, goal_qpm: float | None) -> float:
     return qpm / goal_qpm if qpm and goal_qpm else 1.0
 
 
+SAYS_NOTHING, SAYS_ALL = 1 / 3, 0.95
+"""Shares of the tempo asked for, at which a clean move says nothing of that tempo and says all. Own
+choice, because at a third it is another movement, and what lies within a metronome mark is the
+same."""
+LEAST_WEIGHT = 0.05
+"""What a clean move counts at the least. Own choice, because however slow, it was the right key."""
+
+
 def clean_weight(ease: float) -> float:
     """What a clean move at a share of the tempo asked for says about that tempo.
 
-    Nothing at a third of it, all of it from 0.95 on, in a straight line between: errors and
-    variability grow with tempo (Pfordresher, Palmer and Jungers 2007; Dalla Bella and Palmer
-    2011); the line itself is a design choice.
+    Next to nothing at a third of it, all of it from 0.95 on, in a straight line between: errors and
+    variability grow with tempo (Pfordresher, Palmer and Jungers 2007; Dalla Bella and Palmer 2011).
     """
-    return min(max((ease - 1 / 3) / (0.95 - 1 / 3), 0.05), 1.0)
+    return min(max((ease - SAYS_NOTHING) / (SAYS_ALL - SAYS_NOTHING), LEAST_WEIGHT), 1.0)
 
 
-def _age(tally: BeatTally, at_s: float) -> None:
+def _fade_until(beat_counts: BeatCounts, at_s: float) -> None:
     keep = FADE_PER_ATTEMPT
-    if tally.at_s and at_s > tally.at_s:
-        keep *= FADE_PER_DAY ** ((at_s - tally.at_s) / _DAY_S)
-    tally.fade(keep)
-    tally.at_s = max(at_s, tally.at_s)
+    if beat_counts.at_s and at_s > beat_counts.at_s:
+        keep *= FADE_PER_DAY ** ((at_s - beat_counts.at_s) / _DAY_S)
+    beat_counts.fade(keep)
+    beat_counts.at_s = max(at_s, beat_counts.at_s)
 
 
-def _count(tally: BeatTally, ones: Sequence[Observation], together: bool, weight: float) -> None:
-    failed = {one.transition.hands: one.outcome for one in ones if _failed(one)}
+def _add_counts(
+    beat_counts: BeatCounts, ones: Sequence[Observation], together: bool, weight: float
+) -> None:
+    failed = {one.transition.hands: one.outcome for one in ones if _is_failure(one)}
     if failed and set(failed.values()) == {Outcome.LATE}:
-        tally.late += weight
+        beat_counts.late += weight
     if not together:
         for one in ones:
-            counts = tally.alone[hand_of(one.transition)]
+            counts = beat_counts.alone[single_hand_of(one.transition)]
             counts.attempts += weight
-            counts.failed += weight * _failed(one)
-            counts.late += weight * (1.0 if _failed(one) else one.hears_late)
+            counts.failed += weight * _is_failure(one)
+            counts.late += weight * (1.0 if _is_failure(one) else one.hears_late)
         return
-    tally.together += weight
+    beat_counts.together += weight
     if len(failed) == 2:
-        tally.both_failed += weight
+        beat_counts.both_failed += weight
     elif Hands.RIGHT in failed:
-        tally.right_failed += weight
+        beat_counts.right_failed += weight
     elif Hands.LEFT in failed:
-        tally.left_failed += weight
+        beat_counts.left_failed += weight
 
 
-def fold(
+def fold_history(
     history: Iterable[Observation],
     goal_qpm: float | None,
     now_s: float,
@@ -329,13 +356,13 @@ SAVED_WITHIN_S = 2.0
 than this is in them already. No repetition follows another so soon."""
 
 
-def kept(evidence: Evidence, goal_qpm: float | None) -> dict[str, Any]:
-    """The sums, JSON-ready, for :func:`carried_on`."""
-    until_s = max((tally.at_s for tally in evidence.beats.values()), default=0.0)
-    return {"qpm": goal_qpm, "until_s": until_s, "sums": evidence.plain()}
+def evidence_to_plain(evidence: Evidence, goal_qpm: float | None) -> dict[str, Any]:
+    """The sums, JSON-ready, for :func:`restore_evidence`."""
+    until_s = max((beat_counts.at_s for beat_counts in evidence.beats.values()), default=0.0)
+    return {"qpm": goal_qpm, "until_s": until_s, "sums": evidence.to_rows()}
 
 
-def carried_on(
+def restore_evidence(
     plain: Mapping[str, Any] | None,
     history: Iterable[Observation],
     goal_qpm: float | None,
@@ -347,10 +374,10 @@ def carried_on(
     """
     rows = history if isinstance(history, list | tuple) else list(history)
     if plain is None or plain["qpm"] != goal_qpm:
-        return fold(rows, goal_qpm, now_s)
-    newer = _after(rows, float(plain["until_s"]) + SAVED_WITHIN_S)
-    return fold(newer, goal_qpm, now_s, Evidence.from_plain(plain["sums"]))
+        return fold_history(rows, goal_qpm, now_s)
+    newer = _newer_than(rows, float(plain["until_s"]) + SAVED_WITHIN_S)
+    return fold_history(newer, goal_qpm, now_s, Evidence.from_rows(plain["sums"]))
 
 
-def _after(rows: Sequence[Observation], at_s: float) -> list[Observation]:
+def _newer_than(rows: Sequence[Observation], at_s: float) -> list[Observation]:
     return list(takewhile(lambda one: one.at_s > at_s, reversed(rows)))[::-1]

@@ -1,11 +1,10 @@
-"""What one repetition is expected to tell about one beat, in bits.
+"""Which repetition tells most for the time it takes: expected information gain (Lindley 1956).
 
-Which repetition tells most for the time it takes, while the trouble is still looked for.
-
-Each one that could be asked for (the whole window again; a suspect's surroundings in one hand or
-in both) is worth the bits that it is expected to tell about every beat in it, divided by its
-length. With one place in doubt that cuts the window around it, with the hand in doubt it sets the
-hands apart, and with nothing in doubt it hears the whole again.
+While a trouble is still looked for, each repetition that could be asked for (the whole window
+again; a suspect's surroundings in one hand or in both) is worth the bits that it is expected to
+tell about every beat in it, divided by its length. With one place in doubt that cuts the window
+around it, with the hand in doubt it sets the hands apart, and with nothing in doubt it hears the
+whole again.
 """
 
 from __future__ import annotations
@@ -14,18 +13,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from coach.coaching.diagnosis.evidence import BeatTally, Evidence
+from coach.coaching.diagnosis.evidence import BeatCounts, Evidence
 from coach.coaching.diagnosis.statistics import information_bits
 from coach.coaching.diagnosis.trouble_model import (
     FAULT_A,
     FAULT_B,
-    ONE_HAND,
-    TOGETHER,
-    Belief,
-    Slips,
-    belief_of,
-    chance_of_fault,
-    expected,
+    ONE_HAND_FAULT,
+    TOGETHER_FAULT,
+    Posterior,
+    SlipRate,
+    beat_posterior,
+    fault_prior,
+    predict_pattern,
 )
 from coach.coaching.diagnosis.troubles import CLAIM_FAULT, Diagnosis, Suspect
 from coach.coaching.windows import SINGLE, Places
@@ -33,63 +32,81 @@ from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
 FAILS = FAULT_A / (FAULT_A + FAULT_B)
-"""How often a standing fault is expected to fail."""
+"""How often a standing fault is expected to fail: the mean of its Beta."""
 
 
-def bits(belief: Belief, hands: Hands, slips: Slips, heard: float, tally: BeatTally) -> float:
+def expected_bits(
+    posterior: Posterior, hands: Hands, slip_rate: SlipRate, audible: float, beat_counts: BeatCounts
+) -> float:
     """What playing a beat once with these hands is expected to tell about it, in bits.
 
-    ``heard`` is the chance that the fault would be heard where it shows; ``tally``, what was heard
-    of the beat, tells how it will show: one that always shows in both hands at once does not tell,
-    while both play, whose it is.
+    ``audible`` is the chance that the fault would be heard where it shows. ``beat_counts`` tell how
+    it will show: one that always shows in both hands at once does not tell, while both play, whose
+    it is.
     """
-    prior = [belief.healthy, belief.right, belief.left, belief.together]
+    prior = [posterior.healthy, posterior.right, posterior.left, posterior.together]
     rounded = tuple(round(p, 3) for p in prior)
     if hands is not Hands.TOGETHER:
-        return _bits_alone(rounded, hands, round(slips.rate, 4), round(heard, 2))
-    seen = tuple(round(x, 1) for x in (tally.right_failed, tally.left_failed, tally.both_failed))
-    return _bits_together(rounded, seen, round(slips.rate, 4), round(heard, 2))
+        return _expected_bits_alone(rounded, hands, round(slip_rate.mean, 4), round(audible, 2))
+    seen = tuple(
+        round(x, 1)
+        for x in (beat_counts.right_failed, beat_counts.left_failed, beat_counts.both_failed)
+    )
+    return _expected_bits_together(rounded, seen, round(slip_rate.mean, 4), round(audible, 2))
 
 
 @lru_cache(maxsize=4096)
-def _bits_alone(prior: tuple[float, ...], hands: Hands, slip: float, heard: float) -> float:
+def _expected_bits_alone(
+    prior: tuple[float, ...], hands: Hands, slip: float, audible: float
+) -> float:
     own = 1 if hands is Hands.RIGHT else 2
-    chances = [heard * FAILS if h == own else slip for h in range(4)]
+    chances = [audible * FAILS if h == own else slip for h in range(4)]
     return information_bits(prior, [(c, 1 - c) for c in chances])
 
 
 @lru_cache(maxsize=4096)
-def _bits_together(
-    prior: tuple[float, ...], seen: tuple[float, ...], slip: float, heard: float
+def _expected_bits_together(
+    prior: tuple[float, ...], seen: tuple[float, ...], slip: float, audible: float
 ) -> float:
-    fails = heard * FAILS
+    fails = audible * FAILS
     right, left, both = seen
-    own, other, at_once = expected((right, 0.0, both), ONE_HAND)
+    own, other, at_once = predict_pattern((right, 0.0, both), ONE_HAND_FAULT)
     of_right = (fails * own, max(fails * other, slip), fails * at_once)
-    own, other, at_once = expected((left, 0.0, both), ONE_HAND)
+    own, other, at_once = predict_pattern((left, 0.0, both), ONE_HAND_FAULT)
     of_left = (max(fails * other, slip), fails * own, fails * at_once)
-    of_both = tuple(fails * share for share in expected(seen, TOGETHER))
+    of_both = tuple(fails * share for share in predict_pattern(seen, TOGETHER_FAULT))
     shown = ((slip, slip, 0.0), of_right, of_left, of_both)
     return information_bits(prior, [(*one, max(1.0 - sum(one), 0.0)) for one in shown])
 
 
 PAUSE_BEATS = 2.0
-"""What a repetition costs besides its own beats: breath, hands in place, count-in."""
+"""What a repetition costs besides its own beats: breath, hands in place, count-in. Own choice."""
 APART_IS_WORTH = 1.5
-"""A hand alone is also what a trouble is drilled with: its repetitions are not lost."""
+"""What a bit is worth that is learnt from one hand alone. Own choice, because a hand alone is also
+what a trouble is drilled with, so its repetitions are not lost."""
 NAMING_IS_WORTH = 0.6
-"""Bits that it is worth to hear a likely fault once more, so that it can be named."""
+"""Bits that it is worth to hear a likely fault once more, so that it can be named. Own choice,
+because the repair begins only then; less than one bit, which is what the answer to an even doubt
+tells."""
 LATE_WINDOWS = ((1, 0), (1, 1), (3, 0), (3, 1))
-"""Beats of run-up and beats played on, for a move that fails by lateness: with too few notes
-around it a hesitation can't be told from the tempo."""
+"""Beats of run-up and beats played on, for a move that fails by lateness: with too few notes around
+it a hesitation can't be told from the tempo. Own choice, because three beats before it show a
+tempo."""
+QUIET_SHARE = 0.5
+"""What the bits of moves that nothing speaks against count for. Own choice, because most of them
+are healthy, and to hear so is worth less than to find what breaks."""
 MOST_SUSPECTS = 3
-"""How many suspects' surroundings are weighed."""
+"""How many suspects' surroundings are weighed. Own choice, because they come the likeliest first,
+and each costs time to weigh."""
+LIKELY_FAULT = 0.5
+"""From here on a fault is worth naming: likelier than not."""
 LEAST_SUSPECTED = 0.1
-"""A place that is less likely at fault is not probed."""
+"""A place that is less likely at fault than this is not probed. Own choice, because so unlikely a
+fault is mostly a slip."""
 
 
 @dataclass(frozen=True, slots=True)
-class Probe:
+class TroubleProbe:
     """A suspect's surroundings, to be heard for themselves."""
 
     suspect: Suspect
@@ -97,7 +114,7 @@ class Probe:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class ProbeSelection:
     """What could be asked for as things stand after a repetition, and what it is worth."""
 
     diagnosis: Diagnosis
@@ -106,12 +123,12 @@ class Choice:
     whole: Window
     """The task's window."""
 
-    def best(self, passed_over: Window | None) -> Probe | None:
+    def choose_best(self, passed_over: Window | None) -> TroubleProbe | None:
         """The probe that tells most for its time; None where the whole tells as much.
 
         ``passed_over`` is not to be given now.
         """
-        probes = [probe for probe in self._probes() if probe.window != passed_over]
+        probes = [probe for probe in self._possible_probes() if probe.window != passed_over]
         if not probes:
             return None
         best = max(probes, key=lambda probe: self._worth(probe.window))
@@ -119,35 +136,37 @@ class Choice:
             return None
         return best
 
-    def alone(self, suspect: Suspect, hand: Hands) -> Probe:
+    def probe_alone(self, suspect: Suspect, hand: Hands) -> TroubleProbe:
         """The shortest probe in which one hand would show best that the trouble is its own."""
         around = [self.places.around(suspect.transition, hand, *shape) for shape in LATE_WINDOWS]
-        return Probe(suspect, max(around, key=lambda window: self._heard(suspect, window)))
+        return TroubleProbe(suspect, max(around, key=lambda window: self._audible(suspect, window)))
 
-    def _probes(self) -> Iterator[Probe]:
+    def _possible_probes(self) -> Iterator[TroubleProbe]:
         suspects = self.diagnosis.suspects
-        doubtful = [s for s in suspects if not s.is_claimed and s.belief.fault > LEAST_SUSPECTED]
+        doubtful = [s for s in suspects if not s.is_claimed and s.posterior.fault > LEAST_SUSPECTED]
         for suspect in doubtful[:MOST_SUSPECTS]:
-            late = self._tally(suspect).late_share > 0.0
+            late = self._counts_of(suspect).late_share > 0.0
             for hands in self._hands_to_try(suspect):
                 for shape in LATE_WINDOWS if late else LATE_WINDOWS[:1]:
-                    yield Probe(suspect, self.places.around(suspect.transition, hands, *shape))
+                    yield TroubleProbe(
+                        suspect, self.places.around(suspect.transition, hands, *shape)
+                    )
 
     def _hands_to_try(self, suspect: Suspect) -> list[Hands]:
         if self.whole.hands is not Hands.TOGETHER:
             return [self.whole.hands]
-        return [*sorted(SINGLE, key=suspect.belief.of, reverse=True), Hands.TOGETHER]
+        return [*sorted(SINGLE, key=suspect.posterior.of, reverse=True), Hands.TOGETHER]
 
     def _worth(self, window: Window) -> float:
-        told = self._quiet_bits() if window == self.whole else 0.0
+        gained_bits = self._quiet_bits() if window == self.whole else 0.0
         for suspect in self.diagnosis.suspects:
             if not suspect.is_claimed and self._makes(window, suspect):
-                heard = self._heard(suspect, window)
-                told += self._bits(suspect, window.hands, heard)
-                told += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands) * heard
+                audible = self._audible(suspect, window)
+                gained_bits += self._bits(suspect, window.hands, audible)
+                gained_bits += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands) * audible
         if window.hands is not self.whole.hands:
-            told *= APART_IS_WORTH
-        return told / (self.places.beats(window) + PAUSE_BEATS)
+            gained_bits *= APART_IS_WORTH
+        return gained_bits / (self.places.beats(window) + PAUSE_BEATS)
 
     def _makes(self, window: Window, suspect: Suspect) -> bool:
         """Whether playing a window makes the suspected move: arrives there, not from nowhere."""
@@ -155,35 +174,45 @@ class Choice:
         arrives = bool(self.places.onsets_in(move)) and self.places.covers(window, move)
         return arrives and not self.places.is_entry(move, window)
 
-    def _heard(self, suspect: Suspect, window: Window) -> float:
+    def _audible(self, suspect: Suspect, window: Window) -> float:
         """The chance that the fault, if it shows as it did, would be heard in this window."""
-        late = self._tally(suspect).late_share
+        late = self._counts_of(suspect).late_share
         if late == 0.0:
             return 1.0
         quarter_ms = 60_000 / self.places.excerpt.qpm
         hears = self.places.hears_late(window, _made_by(window, suspect), quarter_ms)
         return 1.0 - late * (1.0 - hears)
 
-    def _bits(self, suspect: Suspect, hands: Hands, heard: float) -> float:
-        return bits(suspect.belief, hands, self.diagnosis.slips, heard, self._tally(suspect))
+    def _bits(self, suspect: Suspect, hands: Hands, audible: float) -> float:
+        return expected_bits(
+            suspect.posterior, hands, self.diagnosis.slip_rate, audible, self._counts_of(suspect)
+        )
 
     def _quiet_bits(self) -> float:
         """What the whole window would tell about all the moves that nothing speaks against yet."""
-        everything, slips = self.places.transitions, self.diagnosis.slips
+        everything, slip_rate = self.places.transitions, self.diagnosis.slip_rate
         suspected = {suspect.transition.to_quarters for suspect in self.diagnosis.suspects}
         quiet = [
-            self.evidence.tally(move.to_quarters)
+            self.evidence.counts_at(move.to_quarters)
             for move in everything
             if self.places.covers(self.whole, move) and move.to_quarters not in suspected
         ]
         if not quiet:
             return 0.0
-        typical = BeatTally(together=sum(tally.together for tally in quiet) / len(quiet))
-        belief = belief_of(typical, slips, chance_of_fault(len(everything)), frozenset(SINGLE))
-        return bits(belief, self.whole.hands, slips, 1.0, typical) * len(quiet) / 2
+        typical = BeatCounts(
+            together=sum(beat_counts.together for beat_counts in quiet) / len(quiet)
+        )
+        posterior = beat_posterior(
+            typical, slip_rate, fault_prior(len(everything)), frozenset(SINGLE)
+        )
+        return (
+            expected_bits(posterior, self.whole.hands, slip_rate, 1.0, typical)
+            * len(quiet)
+            * QUIET_SHARE
+        )
 
-    def _tally(self, suspect: Suspect) -> BeatTally:
-        return self.evidence.tally(suspect.transition.to_quarters)
+    def _counts_of(self, suspect: Suspect) -> BeatCounts:
+        return self.evidence.counts_at(suspect.transition.to_quarters)
 
 
 def _made_by(window: Window, suspect: Suspect) -> Transition:
@@ -193,7 +222,9 @@ def _made_by(window: Window, suspect: Suspect) -> Transition:
 
 def _chance_to_name(suspect: Suspect, hands: Hands) -> float:
     """Chance that one repetition shows a likely fault again, in the hands that it would be in."""
-    belief = suspect.belief
-    if belief.fault < 0.5 or (hands is Hands.TOGETHER and belief.fault >= CLAIM_FAULT):
+    posterior = suspect.posterior
+    if posterior.fault < LIKELY_FAULT or (
+        hands is Hands.TOGETHER and posterior.fault >= CLAIM_FAULT
+    ):
         return 0.0  # that it is one is known: what is left to learn is whose
-    return belief.of(hands) * FAILS
+    return posterior.of(hands) * FAILS

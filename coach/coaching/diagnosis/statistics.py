@@ -1,4 +1,6 @@
-"""The statistics that the coach decides by, from the standard library alone.
+"""Beta-binomial, Bayes' rule, entropy, and the sequential probability ratio test (Wald 1945).
+
+From the standard library alone.
 
 Conventions
 -----------
@@ -85,7 +87,9 @@ def information_bits(prior: Sequence[float], likelihoods: Sequence[Sequence[floa
     return entropy_bits(marginal) - noise
 
 
-def posterior(prior: Sequence[float], log_likelihoods: Sequence[float]) -> list[float]:
+def posterior_probabilities(
+    prior: Sequence[float], log_likelihoods: Sequence[float]
+) -> list[float]:
     """Bayes' rule: the hypotheses' chances, from each one's log likelihood of what was seen."""
     top = max(log_likelihoods)
     weights = [p * exp(x - top) for p, x in zip(prior, log_likelihoods, strict=True)]

@@ -1,20 +1,26 @@
-"""The player's slips: how often a move fails at which nothing stands at fault.
+"""The fault model: a Bayesian posterior over four explanations of each beat, Beta-binomial counts.
 
-How a fault shows while both hands play: in its own hand, in the other, or in both at once.
+Four explanations are weighed for every beat at which anything failed: nothing stands at fault and
+the failures were slips; the right hand's move is at fault; the left hand's; or only both together.
+The counts of :mod:`~coach.coaching.diagnosis.evidence` are weighed by Bayes' rule. How often a move
+fails is not known exactly, under any explanation: it is drawn from a Beta distribution, so the
+counts are Beta-binomial (Skellam 1948).
 
-A hand that hesitates makes the other wait; a wrong key stays in its own hand. In which manner a
-fault shows is not known before it has shown, so each way has its share, and what was seen of it
-makes one way likelier than the others.
+Three parts make up the model:
 
-How likely each beat's arrival is at fault, and in which hand: Bayes' rule on the tallies.
-
-Four explanations are weighed for every beat: nothing stands there and failures were slips; the
-right hand's move is at fault; the left hand's; or only both together. A slip's rate is the
-player's own, estimated from all the other moves, and each move keeps some freedom to be a harder
-one. The chance of a standing fault is shared out over all the moves that were looked at, so that
-looking at more of them does not make a false claim likelier: where slips are as modelled, the
-chance that any healthy move's posterior ever passes ``c`` is at most (1 - c) / c (Ville's
-inequality, 1939, from memory).
+slip rate
+    How often a healthy move fails. It is the player's own, estimated from all the moves that were
+    looked at (empirical Bayes: Robbins 1956; Efron and Morris 1973); each move keeps some freedom
+    to be a harder one.
+hand pattern
+    In which hand a fault shows while both play. A hand that hesitates makes the other wait; a wrong
+    key stays in its own hand. Which of the two it is, is not known before it has shown; so each
+    pattern has its share, and what was seen makes one likelier than the others.
+posterior
+    The four probabilities of one beat. The chance of a fault, before anything is heard, is shared
+    out over all the moves that were looked at; so looking at more of them does not make a false
+    claim likelier: where slips are as modelled, the chance that any healthy move's posterior ever
+    passes ``c`` is at most (1 - c) / c (Ville's inequality, 1939, from memory).
 """
 
 from __future__ import annotations
@@ -25,100 +31,118 @@ from fractions import Fraction
 from functools import lru_cache
 from math import exp, log
 
-from coach.coaching.diagnosis.evidence import BeatTally, Evidence, hand_of
-from coach.coaching.diagnosis.statistics import log_beta_binomial, posterior
+from coach.coaching.diagnosis.evidence import BeatCounts, Evidence, single_hand_of
+from coach.coaching.diagnosis.statistics import log_beta_binomial, posterior_probabilities
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
 
 SLIP_SHAPE = 1.5
-"""Freedom of a healthy move's own slip rate around the player's: shape of its Beta."""
+"""Shape of the Beta that a healthy move's own slip rate is drawn from; the smaller, the more moves
+differ. Own choice, because some moves are harder than others by several times, not by a hundred."""
 SLIPS_BEFORE, MOVES_BEFORE = 0.3, 60.0
-"""What is known of a player before anything is heard: a third of a slip in sixty moves."""
+"""Slips, and moves in which they came, that count as seen before anything is heard: a third of a
+slip in sixty moves. Own choice, because so little gives way to what a first page of playing
+shows."""
+MOST_SLIPPING = 0.5
+"""A slip rate is no higher than this. Own choice, because who fails every other move has no
+slips."""
 
 
 @dataclass(frozen=True, slots=True)
-class Slips:
+class SlipRate:
     """A player's slip rate, as the Beta that a healthy move's own rate is drawn from."""
 
     a: float
     b: float
 
     @classmethod
-    def of_rate(cls, rate: float) -> Slips:
+    def of_mean(cls, rate: float) -> SlipRate:
         """With the given mean rate."""
         return cls(SLIP_SHAPE, SLIP_SHAPE * (1.0 - rate) / rate)
 
     @property
-    def rate(self) -> float:
+    def mean(self) -> float:
         """The mean."""
         return self.a / (self.a + self.b)
 
 
-def slip_rate(tallies: Iterable[tuple[float, float, float]]) -> Slips:
+def estimate_slip_rate(counts: Iterable[tuple[float, float, float]]) -> SlipRate:
     """The player's slips from (failures, attempts, chance of health) of every move."""
     slips, moves = SLIPS_BEFORE, MOVES_BEFORE
-    for failed, attempts, healthy in tallies:
+    for failed, attempts, healthy in counts:
         slips += failed * healthy
         moves += attempts * healthy
-    return Slips.of_rate(min(slips / moves, 0.5))
+    return SlipRate.of_mean(min(slips / moves, MOST_SLIPPING))
 
 
-Manner = tuple[float, float, float]
-"""Chances that a failure shows in the first hand only, in the second only, in both."""
-Ways = Sequence[tuple[float, Manner]]
-"""The manners that there are, each with its share before anything was seen."""
+HandPattern = tuple[float, float, float]
+"""Chances that a failure shows in the first hand only, in the second only, in both; they sum to
+1."""
+PatternMixture = Sequence[tuple[float, HandPattern]]
+"""The patterns that there are, each with its share before anything was seen."""
 
-ONE_HAND: Ways = ((0.65, (0.94, 0.01, 0.05)), (0.35, (0.15, 0.01, 0.84)))
-"""A fault of one hand: its own hand is the first."""
-TOGETHER: Ways = (
+ONE_HAND_FAULT: PatternMixture = ((0.65, (0.94, 0.01, 0.05)), (0.35, (0.15, 0.01, 0.84)))
+"""A fault of one hand, which is the first: a wrong key that stays there, or a hesitation for which
+the other hand waits. Own choice, because wrong keys are the commoner; the hundredth keeps what is
+odd from being impossible."""
+TOGETHER_FAULT: PatternMixture = (
     (0.25, (0.9, 0.05, 0.05)),
     (0.25, (0.05, 0.9, 0.05)),
     (0.25, (0.05, 0.05, 0.9)),
     (0.25, (0.34, 0.33, 0.33)),
 )
-"""A fault of both together: the right hand is the first."""
+"""A fault of both together; the right hand is the first. Own choice, because nothing speaks for one
+pattern rather than another, so each of the four has a quarter."""
 
 
-def log_chance(seen: Sequence[float], ways: Ways) -> float:
+def log_pattern_likelihood(seen: Sequence[float], patterns: PatternMixture) -> float:
     """Log chance of what was seen (failures in the first hand, the second, both)."""
-    return log(sum(_weights(seen, ways)))
+    return log(sum(_pattern_weights(seen, patterns)))
 
 
-def expected(seen: Sequence[float], ways: Ways) -> Manner:
-    """How the next failure shows, after what was seen."""
-    weights = _weights(seen, ways)
+def predict_pattern(seen: Sequence[float], patterns: PatternMixture) -> HandPattern:
+    """In which hand the next failure shows, after what was seen."""
+    weights = _pattern_weights(seen, patterns)
     total = sum(weights)
     first, second, both = (
-        sum(w * manner[i] for w, (_, manner) in zip(weights, ways, strict=True)) / total
+        sum(w * pattern[i] for w, (_, pattern) in zip(weights, patterns, strict=True)) / total
         for i in range(3)
     )
     return first, second, both
 
 
-def _weights(seen: Sequence[float], ways: Ways) -> list[float]:
+def _pattern_weights(seen: Sequence[float], patterns: PatternMixture) -> list[float]:
     return [
-        part * exp(sum(count * log(chance) for count, chance in zip(seen, manner, strict=True)))
-        for part, manner in ways
+        part * exp(sum(count * log(chance) for count, chance in zip(seen, pattern, strict=True)))
+        for part, pattern in patterns
     ]
 
 
 FAULT_A, FAULT_B = 1.8, 1.2
-"""How often a standing fault fails: Beta, mean 0.6, broad."""
+"""How often a standing fault fails, a Beta: its mean is 0.6, and it is broad. Own choice, because a
+fault fails more often than not, and few fail always."""
 TOGETHER_SHARE = 0.27
-"""Of the chance that a beat is at fault: only when both hands play."""
+"""Share of the chance of a fault that is one of both hands together only. Own choice, because a
+fault of a single hand is the commoner: less than the third that each of three explanations would
+have."""
 FIRST_GUESS = 0.3
-"""Chance that a failure was a slip, before anything is weighed."""
+"""Chance that a failure was a slip, before anything is weighed. Own choice, because a first round
+that takes failures more for faults keeps a true fault out of the slip rate; the rounds set it
+right."""
 SURE = 0.92
-"""A fault as sure as a claimed one makes the others likelier, by as much as was expected of all:
-who has one place that breaks may well have a second."""
+"""A fault as sure as this makes the others likelier, by as much as was expected of all: who has one
+place that breaks may well have a second. As sure as one that is claimed (``CLAIM_FAULT``)."""
 ROUNDS = 3
+"""How often posteriors and slip rate are estimated from each other. Own choice, because each round
+changes less than the one before."""
 MOST_MOVES = 240.0
-"""The chance of a fault is shared among no more moves than this: long pieces have more faults."""
+"""The chance of a fault is shared among no more moves than this: long pieces have more faults. Own
+choice: 60 bars of four beats."""
 
 
 @dataclass(frozen=True, slots=True)
-class Belief:
-    """Probabilities of the four explanations of one beat."""
+class Posterior:
+    """Probabilities, 0 to 1, of the four explanations of one beat; they sum to 1."""
 
     healthy: float
     right: float
@@ -141,10 +165,10 @@ class Belief:
         return {Hands.RIGHT: self.right, Hands.LEFT: self.left}.get(hands, self.together)
 
 
-def beliefs(
+def infer_posteriors(
     evidence: Evidence, transitions: Sequence[Transition]
-) -> tuple[dict[Fraction, Belief], Slips]:
-    """Belief about each beat at which anything failed, and the player's slips.
+) -> tuple[dict[Fraction, Posterior], SlipRate]:
+    """The posterior of each beat at which anything failed, and the player's slip rate.
 
     ``transitions`` are all the single-hand moves that were looked at. In rounds: what one
     takes for faults is left out of the slip rate of the next.
@@ -153,66 +177,68 @@ def beliefs(
     sums: list[tuple[Fraction, float, float]] = []
     for transition in transitions:
         beat = transition.to_quarters
-        tally = evidence.tally(beat)
-        sums.append((beat, *tally.totals(hand_of(transition))))
-        if tally.failed > 0.0:
+        beat_counts = evidence.counts_at(beat)
+        sums.append((beat, *beat_counts.totals(single_hand_of(transition))))
+        if beat_counts.failed > 0.0:
             hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
-    chance = chance_of_fault(len(transitions))
+    chance = fault_prior(len(transitions))
     # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
-    slips = slip_rate(
+    slip_rate = estimate_slip_rate(
         (failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in sums
     )
-    out: dict[Fraction, Belief] = {}
+    out: dict[Fraction, Posterior] = {}
     for _ in range(ROUNDS):
         found = sum(one.fault for one in out.values() if one.fault > SURE)
         likelier = round(chance * (1.0 + found), 4)
         out = {
-            beat: belief_of(evidence.tally(beat), slips, likelier, whose)
+            beat: beat_posterior(evidence.counts_at(beat), slip_rate, likelier, whose)
             for beat, whose in hands.items()
         }
-        slips = slip_rate(
+        slip_rate = estimate_slip_rate(
             (failed, n, out[beat].healthy if beat in out else 1.0) for beat, failed, n in sums
         )
-    return out, slips
+    return out, slip_rate
 
 
-def chance_of_fault(moves: int) -> float:
+def fault_prior(moves: int) -> float:
     """Chance, before hearing it, that one of so many moves is at fault: one in all of them."""
     return 1.0 / min(max(moves, 2), MOST_MOVES)
 
 
-def belief_of(tally: BeatTally, slips: Slips, chance: float, hands: frozenset[Hands]) -> Belief:
+def beat_posterior(
+    beat_counts: BeatCounts, slip_rate: SlipRate, chance: float, hands: frozenset[Hands]
+) -> Posterior:
     """Bayes' rule for one beat, at which these hands have notes.
 
     ``chance`` is that of one hand's move being at fault, before anything is heard of it.
     """
     prior = _prior(chance, Hands.RIGHT in hands, Hands.LEFT in hands)
     key = (
-        tally.together,
-        tally.right_failed,
-        tally.left_failed,
-        tally.both_failed,
-        *(x for hand in Hand for x in _alone(tally, hand)),
+        beat_counts.together,
+        beat_counts.right_failed,
+        beat_counts.left_failed,
+        beat_counts.both_failed,
+        *(x for hand in Hand for x in _attempts_alone(beat_counts, hand)),
     )
     rounded = tuple(round(x, 3) for x in key)
-    return _believed(rounded, round(slips.a, 4), round(slips.b, 2), prior)
+    return _posterior_of(rounded, round(slip_rate.a, 4), round(slip_rate.b, 2), prior)
 
 
-def _alone(tally: BeatTally, hand: Hand) -> tuple[float, float]:
+def _attempts_alone(beat_counts: BeatCounts, hand: Hand) -> tuple[float, float]:
     """Failures and attempts of a hand alone, as far as they tell of how this beat fails."""
-    counts = tally.alone[hand]
-    return counts.failed, counts.telling(tally.late_share)
+    counts = beat_counts.alone[hand]
+    return counts.failed, counts.informative_attempts(beat_counts.late_share)
 
 
 @lru_cache(maxsize=64)
-def _prior(chance: float, right: bool, left: bool) -> Belief:
+def _prior(chance: float, right: bool, left: bool) -> Posterior:
     total = chance * (right + left)
     each = chance * (1.0 - TOGETHER_SHARE)
-    return Belief(1.0 - total, each * right, each * left, total * TOGETHER_SHARE)
+    return Posterior(1.0 - total, each * right, each * left, total * TOGETHER_SHARE)
 
 
 @lru_cache(maxsize=8192)
-def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Belief:
+def _posterior_of(key: tuple[float, ...], a: float, b: float, prior: Posterior) -> Posterior:
     together, right, left, both, right_alone, right_tries, left_alone, left_tries = key
 
     def healthy(failed: float, attempts: float) -> float:
@@ -229,16 +255,18 @@ def _believed(key: tuple[float, ...], a: float, b: float, prior: Belief) -> Beli
     )
     slipped = log(sum(map(exp, whose)) / 2) if both else whose[0]
     logs = (
-        slipped + log_chance((right + left, 0.0, both), ONE_HAND),
+        slipped + log_pattern_likelihood((right + left, 0.0, both), ONE_HAND_FAULT),
         faulty(right + both + right_alone, right_all)
         + healthy(left + left_alone, left_all)
-        + log_chance((right, 0.0, both), ONE_HAND),
+        + log_pattern_likelihood((right, 0.0, both), ONE_HAND_FAULT),
         faulty(left + both + left_alone, left_all)
         + healthy(right + right_alone, right_all)
-        + log_chance((left, 0.0, both), ONE_HAND),
+        + log_pattern_likelihood((left, 0.0, both), ONE_HAND_FAULT),
         faulty(right + left + both, together)
-        + log_chance((right, left, both), TOGETHER)
+        + log_pattern_likelihood((right, left, both), TOGETHER_FAULT)
         + healthy(right_alone, right_tries)
         + healthy(left_alone, left_tries),
     )
-    return Belief(*posterior((prior.healthy, prior.right, prior.left, prior.together), logs))
+    return Posterior(
+        *posterior_probabilities((prior.healthy, prior.right, prior.left, prior.together), logs)
+    )

@@ -1,4 +1,4 @@
-"""From beliefs to troubles: what is claimed, what is only suspected, and what sort it is."""
+"""From posteriors to troubles: which is claimed, which suspected, and which kind (Fitts 1954)."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import log2
 
-from coach.coaching.diagnosis.evidence import Evidence, Move
-from coach.coaching.diagnosis.trouble_model import Belief, Slips, beliefs
+from coach.coaching.diagnosis.evidence import Evidence, MoveAttempt
+from coach.coaching.diagnosis.trouble_model import Posterior, SlipRate, infer_posteriors
 from coach.coaching.model import Trouble, TroubleKind
 from coach.coaching.windows import Places
 from coach.coaching.wording import arrival_words, evidence_words, move_words
@@ -16,14 +16,23 @@ from coach.score.model import Hands
 from coach.score.window import Transition
 
 CLAIM_FAULT = 0.92
-"""How sure it must be that something stands at fault before a place is named."""
+"""How sure it must be that something stands at fault before a place is named. Own choice, because a
+false claim sends the pianist to drill what is not broken, and to wait costs a repetition or two."""
 CLAIM_HANDS = 0.8
-"""How sure, given that, whose it is."""
+"""How sure, given that, whose it is. Own choice, because a wrong hand shows soon in the repair: it
+is clean alone."""
 SUSPECT = 0.04
-"""Below this a place is not looked into."""
+"""A place less likely at fault than this is no suspect. Own choice, so that a few repetitions
+without a failure clear it."""
 KEY_MM = 23.5
-"""Width of a white key; an octave is 165 mm."""
+"""Width of a white key (165 mm / 7)."""
 OCTAVE_MM = 165.0
+"""An octave on today's pianos, seven white keys."""
+EASY = 0.9
+"""Share of the tempo asked for, under which it is an easier one. Own choice: two metronome marks
+under it."""
+OFTEN_LATE = 3
+"""So many late arrivals make a reading trouble. Own choice, because twice is still a chance."""
 HARD_LEAP_BITS = 2.9
 """Fitts index from which a move counts as a leap: about an octave (checked on 165 mm: 3.0)."""
 
@@ -34,13 +43,13 @@ class Suspect:
 
     transition: Transition
     """Of the hand, or both, that it most likely is."""
-    belief: Belief
+    posterior: Posterior
 
     @property
     def is_claimed(self) -> bool:
         """Sure enough to be named, place and hand."""
-        whose = self.belief.of(self.transition.hands)
-        return self.belief.fault >= CLAIM_FAULT and whose >= CLAIM_HANDS * self.belief.fault
+        whose = self.posterior.of(self.transition.hands)
+        return self.posterior.fault >= CLAIM_FAULT and whose >= CLAIM_HANDS * self.posterior.fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +60,7 @@ class Diagnosis:
     """Named, the surest first."""
     suspects: tuple[Suspect, ...]
     """Everything above :data:`SUSPECT`, named or not, the likeliest first."""
-    slips: Slips
+    slip_rate: SlipRate
 
 
 def fitts_bits(semitones: float) -> float:
@@ -64,39 +73,39 @@ def fitts_bits(semitones: float) -> float:
 
 def diagnose(evidence: Evidence, places: Places) -> Diagnosis:
     """Troubles and suspects in the whole window, from all that was heard."""
-    believed, slips = beliefs(evidence, places.transitions)
-    moves = {t.to_quarters: t for t in places.transitions if t.to_quarters in believed}
+    posteriors, slip_rate = infer_posteriors(evidence, places.transitions)
+    moves = {t.to_quarters: t for t in places.transitions if t.to_quarters in posteriors}
     suspects = sorted(
         (
-            Suspect(replace(moves[beat], hands=belief.best), belief)
-            for beat, belief in believed.items()
-            if belief.fault >= SUSPECT
+            Suspect(replace(moves[beat], hands=posterior.best), posterior)
+            for beat, posterior in posteriors.items()
+            if posterior.fault >= SUSPECT
         ),
         key=lambda s: (
-            -round(s.belief.fault, 3),
-            -evidence.tally(s.transition.to_quarters).failures(s.transition.hands),
+            -round(s.posterior.fault, 3),
+            -evidence.counts_at(s.transition.to_quarters).failures(s.transition.hands),
             s.transition.to_quarters,
         ),
     )
-    named = tuple(trouble(s, evidence, places) for s in suspects if s.is_claimed)
-    return Diagnosis(named, tuple(suspects), slips)
+    named = tuple(describe_trouble(s, evidence, places) for s in suspects if s.is_claimed)
+    return Diagnosis(named, tuple(suspects), slip_rate)
 
 
-def trouble(suspect: Suspect, evidence: Evidence, places: Places) -> Trouble:
+def describe_trouble(suspect: Suspect, evidence: Evidence, places: Places) -> Trouble:
     """A suspect as the pianist is told of it."""
     transition = suspect.transition
-    moves = evidence.tally(transition.to_quarters).kept_moves(transition.hands)
+    moves = evidence.counts_at(transition.to_quarters).recent_attempts(transition.hands)
     return Trouble(
         transition=transition,
         onset_quarters=_worst_onset(moves, transition),
-        kind=_kind(transition, moves, places),
-        sure=suspect.belief.fault,
+        kind=_trouble_kind(transition, moves, places),
+        sure=suspect.posterior.fault,
         evidence=evidence_words(moves, arrival_words(places.score, transition), transition.hands),
         place=move_words(places.score, transition),
     )
 
 
-def _worst_onset(moves: list[Move], transition: Transition) -> Fraction:
+def _worst_onset(moves: list[MoveAttempt], transition: Transition) -> Fraction:
     counts: dict[Fraction, int] = {}
     for move in moves:
         if move.failed:
@@ -104,7 +113,7 @@ def _worst_onset(moves: list[Move], transition: Transition) -> Fraction:
     return max(counts, key=lambda onset: (counts[onset], -onset), default=transition.to_quarters)
 
 
-def _kind(transition: Transition, moves: list[Move], places: Places) -> TroubleKind:
+def _trouble_kind(transition: Transition, moves: list[MoveAttempt], places: Places) -> TroubleKind:
     if transition.hands is Hands.TOGETHER:
         return TroubleKind.TOGETHER_ONLY
     failed = [move for move in moves if move.failed]
@@ -114,8 +123,8 @@ def _kind(transition: Transition, moves: list[Move], places: Places) -> TroubleK
     if wrong > late and leap_bits(places, onset, transition.hands) >= HARD_LEAP_BITS:
         return TroubleKind.REACH
     # Reading does not get better with more time: late with right keys, and at easy tempi too.
-    slow = [move for move in failed if move.ease < 0.9 and move.outcome is Outcome.LATE]
-    if late >= 3 and not wrong and slow:
+    slow = [move for move in failed if move.ease < EASY and move.outcome is Outcome.LATE]
+    if late >= OFTEN_LATE and not wrong and slow:
         return TroubleKind.READING
     return TroubleKind.ONE_HAND
 

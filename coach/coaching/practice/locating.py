@@ -12,12 +12,12 @@ from fractions import Fraction
 
 from coach.coaching.diagnosis import (
     CLAIM_FAULT,
-    Choice,
     Diagnosis,
     Evidence,
-    Probe,
-    hand_of,
-    trouble,
+    ProbeSelection,
+    TroubleProbe,
+    describe_trouble,
+    single_hand_of,
 )
 from coach.coaching.model import Kind, Trouble
 from coach.coaching.practice.task import Ask, Task
@@ -47,7 +47,7 @@ class Finding:
 
     def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
         self.task, self.places, self.evidence = task, places, evidence
-        self.probe: Probe | None = None
+        self.probe: TroubleProbe | None = None
         """What is being looked into."""
         self.left_alone: set[Fraction] = set()
         """Beats that the pianist declined, or that would not mend for now."""
@@ -63,13 +63,13 @@ class Finding:
         inside = self.places.covers(whole, replace(move, hands=whole.hands))
         return move.to_quarters not in self.left_alone and inside
 
-    def best(self, diagnosis: Diagnosis, passed_over: Window | None) -> Probe | None:
+    def best(self, diagnosis: Diagnosis, passed_over: Window | None) -> TroubleProbe | None:
         """The probe that tells most for its time; None where the whole tells as much."""
-        return self._choice(diagnosis).best(passed_over)
+        return self._probe_selection(diagnosis).choose_best(passed_over)
 
-    def _choice(self, diagnosis: Diagnosis) -> Choice:
+    def _probe_selection(self, diagnosis: Diagnosis) -> ProbeSelection:
         whole = self.task.window
-        return Choice(self._open_suspects(diagnosis), self.evidence, self.places, whole)
+        return ProbeSelection(self._open_suspects(diagnosis), self.evidence, self.places, whole)
 
     def _open_suspects(self, diagnosis: Diagnosis) -> Diagnosis:
         left = tuple(
@@ -83,11 +83,13 @@ class Finding:
         A hand with few notes does not show its hesitations alone.
         """
         for suspect in self._open_suspects(diagnosis).suspects:
-            sure = suspect.belief.fault >= CLAIM_FAULT and not suspect.is_claimed
-            tally = self.evidence.tally(suspect.transition.to_quarters)
-            if sure and tally.failed >= FAILED_TWICE:
+            sure = suspect.posterior.fault >= CLAIM_FAULT and not suspect.is_claimed
+            counts = self.evidence.counts_at(suspect.transition.to_quarters)
+            if sure and counts.failed >= FAILED_TWICE:
                 move = replace(suspect.transition, hands=self.task.window.hands)
-                found = trouble(replace(suspect, transition=move), self.evidence, self.places)
+                found = describe_trouble(
+                    replace(suspect, transition=move), self.evidence, self.places
+                )
                 if self._is_open(found):
                     return found
         return None
@@ -115,20 +117,20 @@ class Finding:
             kept[-1].failed
             for move in self.places.transitions
             if self.places.covers(self.task.window, move)
-            and (kept := self.evidence.tally(move.to_quarters).moves[hand_of(move)])
+            and (kept := self.evidence.counts_at(move.to_quarters).moves[single_hand_of(move)])
         ]
         return 2 * sum(last) > len(last)
 
-    def hand_to_check(self, diagnosis: Diagnosis, move: Transition) -> Probe | None:
+    def hand_to_check(self, diagnosis: Diagnosis, move: Transition) -> TroubleProbe | None:
         """One hand alone, where a trouble of both together may yet be its own."""
         for suspect in diagnosis.suspects:
             if suspect.transition.to_quarters == move.to_quarters:
-                hand = max(SINGLE, key=suspect.belief.of)
-                if suspect.belief.of(hand) >= STILL_IN_DOUBT:
-                    return self._choice(diagnosis).alone(suspect, hand)
+                hand = max(SINGLE, key=suspect.posterior.of)
+                if suspect.posterior.of(hand) >= STILL_IN_DOUBT:
+                    return self._probe_selection(diagnosis).probe_alone(suspect, hand)
         return None
 
-    def look_into(self, probe: Probe) -> Ask:
+    def look_into(self, probe: TroubleProbe) -> Ask:
         """Ask for a suspect's surroundings."""
         self.probe = probe
         score, move = self.places.score, probe.suspect.transition
@@ -150,6 +152,6 @@ class Finding:
         inside = inside or [t for t in moves if self.places.covers(whole, t)]
 
         def failed(move: Transition) -> float:
-            return self.evidence.tally(move.to_quarters).failures(move.hands)
+            return self.evidence.counts_at(move.to_quarters).failures(move.hands)
 
         return max(inside, key=failed)

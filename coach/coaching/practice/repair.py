@@ -165,7 +165,7 @@ class Mending:
 
     def _record(self, move: Transition) -> list[Try]:
         """What is on record of a move: its tempi as shares of the goal's, and clean or not."""
-        kept = self.evidence.tally(move.to_quarters).kept_moves(move.hands)
+        kept = self.evidence.counts_at(move.to_quarters).recent_attempts(move.hands)
         return [(min(one.ease, 1.0), not one.failed) for one in kept]
 
     # -- after a repetition ------------------------------------------------------------------
@@ -206,7 +206,7 @@ class Mending:
 
     def _wider(self, case: Case) -> Ask:
         if not case.is_join and case.climb.at_target:
-            self.evidence.mended(case.transition.to_quarters, case.transition.hands)
+            self.evidence.discount_mended(case.transition.to_quarters, case.transition.hands)
         before = case.window
         if not case.rise():
             return self.close(held=True)
@@ -232,7 +232,7 @@ class Mending:
         move = self.case.transition
         if held:
             self.mended[move.to_quarters] = self.mended.get(move.to_quarters, 0) + 1
-            self.evidence.mended(move.to_quarters, move.hands)
+            self.evidence.discount_mended(move.to_quarters, move.hands)
         self.case = None
         reason = (
             "Back to the whole of it." if held else "Leave that place for now: the whole of it."

@@ -146,7 +146,7 @@ class Work:
         enough = must_change or (not on_all and self.run.held_twice)
         probe = self.finding.best(diagnosis, self.assignment.window if enough else None)
         named = self.finding.named(diagnosis)
-        if named and (probe is None or probe.suspect.belief.fault <= OPEN_DOUBT):
+        if named and (probe is None or probe.suspect.posterior.fault <= OPEN_DOUBT):
             begin = self.finding.has_heard_enough or (on_all and must_change)
             self._give(self._open(named[0]) if begin else self.finding.hear_again())
         elif probe is not None:
