@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from fractions import Fraction as F
 from pathlib import Path
 from string import Formatter
 
 import pytest
 
 from coach.judging.faults import CATALOGUE, as_markdown, is_asked
-from coach.judging.model import Cause, Family, Outcome, Stage
+from coach.judging.judge import judge
+from coach.judging.model import Cause, Family, Judgement, Outcome, Stage
+from coach.judging.timing import Habits
 from coach.judging.wording import WORDS, describe
+from coach.score.model import Score
+from coach.screens.dialogs.details import detail_lines
+from coach.screens.marks import Mark, marks_of
+from coach.screens.wording import verdict_headline
+from tests.notated import Lines, all_of, played, written
 
 NOTES = {Family.PITCH, Family.MISSING, Family.EXTRA, Family.REPEAT}
 """The families that every stage asks for."""
@@ -80,3 +91,143 @@ def test_what_broke_the_playing_comes_before_wrong_keys_and_touch_comes_last() -
 
     assert min(of(Family.REPEAT)) > max(of(Family.PITCH, Family.MISSING, Family.TIMING))
     assert max(of(Family.RELEASE)) < min(of(Family.TIMING))
+
+
+SCALE = {"RH": "C4 D4 E4 F4 G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"}
+"""Two bars of eighths."""
+BOTH = {**SCALE, "LH": "C3*1 G3*1 C3*1 G3*1 C3*1 G3*1 C3*1 G3*1"}
+CHORDS = {"RH": "C4+E4 D4+F4 E4+G4 F4+A4 G4+B4 F4+A4 E4+G4 D4+F4"}
+DOTTED = {"RH": "C4*3/4 D4*1/4 E4*3/4 F4*1/4 G4*3/4 F4*1/4 E4*3/4 D4*1/4"}
+SLURRED = {"RH": "C4_ D4_ E4_ F4_ G4_ F4_ E4_ D4_ C4"}
+STACCATO = {"RH": "C4. D4. E4. F4. G4. F4. E4. D4."}
+
+
+@dataclass(frozen=True)
+class Made:
+    """What is written, and a take of it with one thing wrong."""
+
+    score: Lines
+    take: str
+    """The right hand's; the left one plays as written."""
+    each: F = F(1, 2)
+    qpm: float = 80.0
+    asked_qpm: float | None = None
+    """Where a tempo is asked for, at the stages that have one."""
+    warp: Callable[[float], float] = float
+    before: F | None = None
+    """The onset that the last repetition broke off before."""
+    has_click: bool = False
+
+    @property
+    def piece(self) -> Score:
+        """What is written."""
+        return written(self.score, self.each)
+
+    def judge(self, stage: Stage) -> Judgement:
+        """The verdict at a stage."""
+        lines = {**self.score, "RH": self.take}
+        lines = {hand: re.sub(r"\*\S+", "", line) for hand, line in lines.items()}
+        notes = played(self.score, lines, each=self.each, qpm=self.qpm, warp=self.warp)
+        with_click = self.has_click and stage.has_click
+        return judge(
+            all_of(self.piece, self.score),
+            notes,
+            stage=stage,
+            qpm=self.asked_qpm,
+            click_s=1.0 if with_click else None,
+            habits=Habits(stops=(self.before,)) if self.before is not None else None,
+        )
+
+
+def faster(by: float) -> Callable[[float], float]:
+    """Seconds of a tempo that rises (or sinks, below 0) evenly from the first second on."""
+    return lambda at_s: at_s - by * max(at_s - 1.0, 0.0) ** 2
+
+
+MADE = {
+    Cause.WRONG_KEY: Made(SCALE, "C4 D4 E4 F#4 G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.OCTAVE_SLIP: Made(SCALE, "C4 D4 E4 F4 G5 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.SHIFTED_POSITION: Made(SCALE, "C4 D4 E4 F4 A4 B4 C#5 D5 C#5 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.CORRECTED_KEY: Made(SCALE, "C4 D4 E4 (E4)F4>0.2 G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.MISSED_NOTE: Made(SCALE, "C4 D4 E4 F4 - A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.MISSED_IN_CHORD: Made(CHORDS, "C4+E4 D4+F4 E4+G4 F4 G4+B4 F4+A4 E4+G4 D4+F4", F(1)),
+    Cause.STRETCH_LEFT_OUT: Made(SCALE, "C4 D4 E4 - - - - C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.SKIPPED_BEAT: Made(SCALE, "C4 D4 E4 F4 x x B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.BRUSHED_KEY: Made(SCALE, "C4 D4 E4 (F#4)F4 G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.STUMBLE: Made(SCALE, "C4 D4 E4 F4 G4 A4 |0.6|@5:G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.RESTART: Made(
+        SCALE, "C4 D4 E4 F4 G4 |1.2|@1:C4 D4 E4 F4 G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"
+    ),
+    Cause.HESITATION: Made(SCALE, "C4 D4 E4 F4 |0.5|G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.STOPPED_AGAIN: Made(SCALE, "C4 D4 E4 F4 G4 A4 B4 C5", before=F(4)),
+    Cause.ONE_HAND_LATE: Made(BOTH, "C4 D4 E4 F4 G4>0.2 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.ONE_HAND_EARLY: Made(BOTH, "C4 D4 E4 F4 G4<0.2 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.SPLIT_CHORD: Made(CHORDS, "C4+E4 D4+F4 E4+G4>0.25 F4+A4 G4+B4 F4+A4 E4+G4 D4+F4", F(1)),
+    Cause.HANDS_DRIFT: Made(
+        BOTH,
+        "C4 D4 E4>.02 F4>.04 G4>.06 A4>.08 B4>.1 C5>.12 "
+        "B4>.14 A4>.16 G4>.18 F4>.2 E4>.22 D4>.24 C4>.26 D4>.28",
+    ),
+    Cause.UNEVEN: Made(
+        SCALE,
+        "C4 D4 E4 F4>.16 G4 A4>.16 B4 C5>.16 B4 A4>.16 G4 F4 E4 D4 C4 D4",
+    ),
+    Cause.WRONG_PROPORTIONS: Made(DOTTED, "C4 D4<.15 E4 F4<.15 G4 F4<.15 E4 D4<.15", F(1), qpm=100),
+    Cause.BEHIND_THE_CLICK: Made(
+        SCALE, SCALE["RH"], asked_qpm=80, has_click=True, warp=faster(-0.02)
+    ),
+    Cause.AHEAD_OF_THE_CLICK: Made(
+        SCALE, SCALE["RH"], asked_qpm=80, has_click=True, warp=faster(0.02)
+    ),
+    Cause.TEMPO_DRIFT: Made(SCALE, SCALE["RH"], warp=faster(0.04)),
+    Cause.SLOWING_DOWN: Made(SCALE, SCALE["RH"], warp=faster(-0.06)),
+    Cause.SLOWER_THAN_ASKED: Made(SCALE, SCALE["RH"], qpm=64, asked_qpm=80),
+    Cause.FASTER_THAN_ASKED: Made(SCALE, SCALE["RH"], qpm=96, asked_qpm=80),
+    Cause.EARLY_RELEASE: Made(SCALE, "C4 D4 E4 F4 G4' A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4", qpm=60),
+    Cause.BROKEN_SLUR: Made(SLURRED, "C4_ D4_ E4_ F4, G4_ F4_ E4_ D4_ C4_", F(1)),
+    Cause.HELD_ON: Made(STACCATO, "C4' D4' E4' F4_ G4' F4' E4' D4'", F(1)),
+}
+"""For each cause a take that makes it, and nothing that is told before it."""
+
+
+def test_every_cause_has_a_take_that_makes_it() -> None:
+    assert set(MADE) == set(Cause)
+
+
+@pytest.mark.parametrize("cause", Cause)
+def test_a_cause_is_found_counted_told_and_shown(cause: Cause) -> None:
+    entry, made = CATALOGUE[cause], MADE[cause]
+    judgement = made.judge(entry.stages[0])
+    fault = judgement.faults[0]
+    assert (fault.cause, fault.family, fault.forgiven) == (cause, entry.family, False)
+    assert not judgement.clean
+    outcomes = {result.outcome for result in judgement.transitions}
+    assert outcomes & set(entry.outcomes) or not entry.outcomes
+
+    told = judgement.sentence.lower().split()
+    assert set(fault.words.removeprefix("hand ").lower().split()) <= set(told)
+    assert any(fault.words.removeprefix("hand ") in line for line in judgement.details)
+
+    assert any(fault.words in line for line in detail_lines(made.piece, judgement))
+    assert verdict_headline(made.piece, judgement)
+    shown = set(marks_of(judgement).values()) - {Mark.RIGHT}
+    assert bool(shown) == (entry.family not in {Family.RELEASE, Family.TEMPO})
+
+
+@pytest.mark.parametrize("cause", Cause)
+@pytest.mark.parametrize("stage", Stage)
+def test_what_a_stage_does_not_ask_for_makes_no_repetition_unclean(
+    cause: Cause, stage: Stage
+) -> None:
+    found = [one for one in MADE[cause].judge(stage).faults if one.cause is cause]
+    assert all(one.forgiven != is_asked(cause, stage) for one in found)
+    assert bool(found) or not is_asked(cause, stage)
+
+
+@pytest.mark.parametrize("cause", Cause)
+def test_the_same_take_without_its_mistake_is_clean(cause: Cause) -> None:
+    made = MADE[cause]
+    held = "'" if made.score is STACCATO else "_" if made.score is SLURRED else ""
+    right = " ".join(re.sub(r"[._]|\*\S+", "", word) + held for word in made.score["RH"].split())
+    plain = replace(made, take=right, warp=float, qpm=made.asked_qpm or made.qpm)
+    assert plain.judge(CATALOGUE[cause].stages[0]).clean

@@ -48,6 +48,11 @@ def test_a_wrong_key_hides_its_lateness():
     assert marks[1] is Mark.WRONG
 
 
+def test_a_wrong_key_that_was_put_right_is_shown_at_the_note_it_stood_for():
+    corrected = (fault(1, Family.PITCH, note=1),)
+    assert marks_of(judged(*[Label.MATCHED] * 4, faults=corrected))[1] is Mark.WRONG
+
+
 def test_what_is_forgiven_is_not_shown():
     late = (fault(1, Family.TIMING, size_ms=300.0, forgiven=True),)
     assert marks_of(judged(Label.MATCHED, Label.MATCHED, faults=late))[1] is Mark.RIGHT

@@ -48,6 +48,11 @@ _BY_LABEL = {
 }
 
 
+_BY_FAMILY = {Family.PITCH: Mark.WRONG, Family.EXTRA: Mark.EXTRA, Family.REPEAT: Mark.AGAIN}
+"""Marks of faults that the labels alone don't show: a key that was put right, say, is matched in
+the end. Touch and the tempo as a whole have none: the verdict names their place."""
+
+
 def mark_of(label: Label | None) -> Mark | None:
     """The mark of a label; None takes a mark away."""
     return _BY_LABEL[label] if label else None
@@ -72,7 +77,7 @@ def _mark_of_fault(fault: Fault) -> Mark | None:
         return None
     if fault.family is Family.TIMING:
         return Mark.EARLY if (fault.size_ms or 0) < 0 else Mark.LATE
-    return {Family.EXTRA: Mark.EXTRA, Family.REPEAT: Mark.AGAIN}.get(fault.family)
+    return _BY_FAMILY.get(fault.family)
 
 
 def _note_at(fault: Fault, excerpt: Excerpt) -> int | None:
