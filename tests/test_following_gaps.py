@@ -128,3 +128,11 @@ def test_at_half_the_tempo_asked_for_a_long_first_note_still_belongs_to_the_wind
     again = [(pitch, at + 17.0) for pitch, at in keys]
     heard = hears(Follower(song(), qpm=30), [*keys, *again])
     assert takes(heard) == [[at for _, at in keys], [at for _, at in again]]
+
+
+def test_a_wrong_first_note_and_a_slow_tempo_are_still_the_window():
+    line = [{"pitch": p, "onset": F(k, 2), "length": F(1, 2), "hand": "RH"}
+            for k, p in enumerate((80, 79, 78, 77, 76))]  # fmt: skip
+    keys = [(pitch, 10.0 + 1.25 * at) for at, pitch in enumerate((82, 79, 78, 77, 76))]
+    heard = hears(Follower(whole(score_from_notes(line)), qpm=37.5), keys)
+    assert takes(heard) == [[at for _, at in keys]]

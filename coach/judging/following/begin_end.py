@@ -20,7 +20,7 @@ SPREAD_S = 0.6
 """How long a landing chord of which notes are wanting is waited for, at the least."""
 SILENCE_S = 3.0
 """A silence that ends a repetition, at the least."""
-LONGEST_SILENCE_S = 12.0
+LONGEST_SILENCE_S = 20.0
 FRESH_S = 1.0
 """After such a silence a key of the first onset begins a repetition at once."""
 FALSE_START_S = 0.8
@@ -31,9 +31,11 @@ TELLS_NOTHING = 2
 """An attempt of so many onsets, begun again from the start, is a false start: one interval shows
 neither a tempo nor a place that fails."""
 LONGEST_REST_S = 3.0
+FEW_KEYS = 4
+"""So many keys before a rest may be a slow beginning; more would have begun it."""
 SLOWEST = 2.0
 """So many times slower than asked it may be played before the tempo is known. Our choice."""
-LONGEST_GAP_S = 12.0
+LONGEST_GAP_S = 20.0
 """No written rest or long note is waited through for longer."""
 DOUBTFUL_SHARE = 0.75
 """With no more than this share of the onsets before it played, or of the keys right, the last one
@@ -143,7 +145,7 @@ def silence_s(layout: Layout, decoder: Decoder) -> float:
     """How long a silence breaks a repetition off here.
 
     Three seconds, or two and a half times the written gap and a second and a half more, up to
-    twelve seconds: long enough to find the next note, too long for a rest.
+    twenty seconds: long enough to find the next note, too long for a rest.
     """
     front = max(decoder.beam[0].right, decoder.beam[0].left)
     gap = layout.beat[front + 1] - layout.beat[front] if front + 1 < len(layout.beat) else 1.0

@@ -172,6 +172,8 @@ class Follower:
         keys = self._heard.trace.keys
         noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
+            if self._may_be_slow(at_s - self._last_s):
+                return
             self._forget()
             if at_s - self._last_s >= self._gap_s:
                 self._earlier = []
@@ -184,6 +186,13 @@ class Follower:
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
             self._forget(keep=len(keys) - 4)
             self._is_fresh = False
+
+    def _may_be_slow(self, quiet_s: float) -> bool:
+        """Whether a few keys before a rest may be the window's first, played far more slowly."""
+        keys = self._heard.trace.keys
+        if not 0 < len(keys) <= rules.FEW_KEYS or quiet_s >= self._gap_s:
+            return False
+        return self._is_fresh or rules.fits(keys) == len(keys)
 
     def _listen(self) -> list[Heard]:
         """What the last key means for the repetition and its marks."""
