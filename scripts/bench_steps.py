@@ -2,7 +2,7 @@
 
 ``python -m scripts.bench_steps`` plays windows of all sizes, from a bar to a whole piece, to the
 follower: right, a semitone off, other music, mashed, broken off and repeated, and without end.
-Beside it, in the same run, the bare decoder hears the same keys: one beam of readings and nothing
+Beside it, in the same run, the bare decoder hears the same keys: one beam of hypotheses and nothing
 else (no tempo found anew, no labels, no marks, no restarts). Times are processor time of one
 thread, the garbage collector off, so that a busy machine changes them little.
 """
@@ -24,8 +24,8 @@ from typing import TypeVar
 from coach.judging.alignment.beam_search import Decoder
 from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.initial_tempo import written_period
-from coach.judging.alignment.score_arrays import lay_out
-from coach.judging.alignment.transitions import Moves
+from coach.judging.alignment.score_arrays import make_score_arrays
+from coach.judging.alignment.transitions import Transitions
 from coach.judging.following.events import Ended, Heard
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
@@ -254,9 +254,11 @@ def follow(excerpt: Excerpt, keys: Sequence[PlayedNote], steps: Clocked) -> list
 
 def decode(excerpt: Excerpt, keys: Sequence[PlayedNote], steps: Clocked) -> None:
     """The same keys into the bare decoder."""
-    decoder = Decoder(Moves(lay_out(excerpt), COSTS), written_period(excerpt), again=False)
+    decoder = Decoder(
+        Transitions(make_score_arrays(excerpt), COSTS), written_period(excerpt), again=False
+    )
     for place, key in enumerate(keys):
-        steps.take("bare", place, partial(decoder.hear, replace(key, length_s=None)))
+        steps.take("bare", place, partial(decoder.add_key, replace(key, length_s=None)))
 
 
 def measure(given: argparse.Namespace) -> Steps:

@@ -13,12 +13,12 @@ from coach.coaching.drill.drill_events import RepetitionEnded, ToJudge
 from coach.coaching.model import Goal
 from coach.judging.alignment.beam_search import MOST_LIVE
 from coach.judging.alignment.costs import COSTS
-from coach.judging.alignment.initial_tempo import beat_period, neighbours_of, written_period
-from coach.judging.alignment.score_arrays import lay_out
-from coach.judging.alignment.transitions import Moves
+from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
+from coach.judging.alignment.score_arrays import make_score_arrays
+from coach.judging.alignment.transitions import Transitions
 from coach.judging.following.events import Marked
 from coach.judging.following.follower import Follower
-from coach.judging.following.tracking import FEW, FEWEST, MANY_KEYS, MOST_WORK, Understanding
+from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
 from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -60,18 +60,18 @@ def off(part: Excerpt, rng: random.Random) -> list[PlayedNote]:
 
 @pytest.mark.parametrize("playing", [mashed, noodled, off])
 @pytest.mark.parametrize("bars", [1, 60])
-def test_a_key_takes_only_so_many_readings_further(
+def test_a_key_takes_only_so_many_hypotheses_further(
     monkeypatch: pytest.MonkeyPatch, playing, bars: int
 ) -> None:
     counted = 0
-    of = Moves.of
+    of = Transitions.extend
 
     def counting(self, *given):  # type: ignore[no-untyped-def]
         nonlocal counted
         counted += 1
         return of(self, *given)
 
-    monkeypatch.setattr(Moves, "of", counting)
+    monkeypatch.setattr(Transitions, "extend", counting)
     part = piece(bars)
     follower, most = Follower(part), 0
     for key in playing(part, random.Random(1)):
@@ -84,28 +84,28 @@ def test_a_key_takes_only_so_many_readings_further(
 def test_a_better_tempo_is_taken_up_over_several_keys() -> None:
     """All is possible, and little can be thought of at once: yet it has heard all in the end."""
     part = piece(4)
-    layout = lay_out(part)
+    score = make_score_arrays(part)
     rng = random.Random(5)
     pitches = sorted({note.pitch for note in part.notes})
     take = [
         PlayedNote(rng.choice(pitches), 64, 1.9 * at * rng.uniform(0.9, 1.1)) for at in range(9)
     ]
-    heard = Understanding(layout, written_period(part, None))
+    heard = LiveAlignment(score, written_period(part, None))
     was_behind = False
     for count in range(1, len(take) + 1):
         before = heard.decoder
-        heard.hear(take[:count])
+        heard.add_key(take[:count])
         was_behind |= heard._better is not None and heard.decoder is before
         assert len(heard.trace.keys) == count  # never behind in what is shown
     assert was_behind
     last = take[-1]
     for more in range(1, 31):  # from the sixteenth on no tempo is looked for any more
         take.append(PlayedNote(last.pitch, 64, last.onset_s + more))
-        heard.hear(take)
+        heard.add_key(take)
     assert heard._better is None
 
 
-def test_the_place_is_kept_in_a_long_piece_though_few_readings_are() -> None:
+def test_the_place_is_kept_in_a_long_piece_though_few_hypotheses_are() -> None:
     """Bars from the middle of a long piece, after a right beginning: their notes are marked."""
     part = piece()
     keys = play(part, qpm=80)
@@ -121,24 +121,24 @@ def test_the_place_is_kept_in_a_long_piece_though_few_readings_are() -> None:
 
 def test_pairs_counted_once_give_the_same_tempo() -> None:
     part = whole(both(32))
-    layout = lay_out(part)
+    score = make_score_arrays(part)
     for qpm in (50, 100, 171):
         take = play(part, qpm=qpm)[::3]
         usual_s = written_period(part, None)
-        assert beat_period(layout, take, usual_s) == beat_period(
-            layout, take, usual_s, neighbours=neighbours_of(layout)
+        assert beat_period(score, take, usual_s) == beat_period(
+            score, take, usual_s, neighbours=count_neighbours(score)
         )
 
 
 def test_a_jump_back_in_a_verdict_may_go_anywhere() -> None:
     """Only the live line leaves out what is far back."""
-    layout = lay_out(piece())
-    pitch = max(layout.of_pitch, key=lambda one: len(layout.of_pitch[one]))
-    last = len(layout.beat) - 1
-    everywhere = Moves(layout, COSTS)._back_to(pitch, last)
-    near = Moves(layout, COSTS, 5)._back_to(pitch, last)
-    assert list(everywhere) == layout.of_pitch[pitch]
-    assert [note for note in near if layout.onset[note] > 0] == layout.of_pitch[pitch][-5:]
+    score = make_score_arrays(piece())
+    pitch = max(score.of_pitch, key=lambda one: len(score.of_pitch[one]))
+    last = len(score.beat) - 1
+    everywhere = Transitions(score, COSTS).restarts.find_targets(pitch, last)
+    near = Transitions(score, COSTS, 5).restarts.find_targets(pitch, last)
+    assert list(everywhere) == score.of_pitch[pitch]
+    assert [note for note in near if score.onset[note] > 0] == score.of_pitch[pitch][-5:]
 
 
 def given_out(keys: list[PlayedNote], part: Excerpt) -> bool:

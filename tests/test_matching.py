@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from coach.judging.alignment.align import match
 from coach.judging.alignment.costs import COSTS
-from coach.judging.alignment.hypothesis import Kind, opening
-from coach.judging.alignment.score_arrays import lay_out
-from coach.judging.alignment.transitions import Moves
+from coach.judging.alignment.deletions import Deletions
+from coach.judging.alignment.hypothesis import BackPointer, StepKind, initial
+from coach.judging.alignment.score_arrays import make_score_arrays
 from coach.judging.model import Label, Matching
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -283,37 +283,43 @@ def test_a_note_left_out_does_not_come_beats_later() -> None:
 
 def test_the_farther_a_skip_goes_the_more_it_costs() -> None:
     """A hand does not leap away from the other to where its keys happen to be written."""
-    moves = Moves(lay_out(window(" ".join(str(60 + at % 12) for at in range(60)))), COSTS)
-    begun = replace(opening(0.6), step=(None, 0, Kind.MATCH, 0), done=1, right_s=0.0)
-    costs = [moves.advance(begun, target) for target in (1, 3, 10, 20, 50)]
+    deletions = Deletions(
+        make_score_arrays(window(" ".join(str(60 + at % 12) for at in range(60)))), COSTS
+    )
+    begun = replace(initial(0.6), step=BackPointer(None, 0, StepKind.MATCH, 0), done=1, right_s=0.0)
+    costs = [deletions.move_cost(begun, target) for target in (1, 3, 10, 20, 50)]
     assert costs == sorted(set(costs))
 
 
 def test_a_wrong_key_far_ahead_costs_the_leap_as_a_right_one_does() -> None:
     """Whether the key was right says nothing of how far the hand went."""
-    moves = Moves(lay_out(window(" ".join(str(60 + at % 12) for at in range(60)))), COSTS)
-    begun = replace(opening(0.6), step=(None, 0, Kind.MATCH, 0), done=1, right_s=0.0)
+    deletions = Deletions(
+        make_score_arrays(window(" ".join(str(60 + at % 12) for at in range(60)))), COSTS
+    )
+    begun = replace(initial(0.6), step=BackPointer(None, 0, StepKind.MATCH, 0), done=1, right_s=0.0)
     for onset in (3, 10, 50):
-        assert moves.passed(begun, 0, 0, onset, onset - 1) == moves.advance(begun, onset)
+        assert deletions.skip_cost(begun, 0, 0, onset, onset - 1) == deletions.move_cost(
+            begun, onset
+        )
 
 
 def test_one_leap_of_both_hands_is_paid_for_once() -> None:
     """The music leapt once: the hand that follows the other pays for what it goes on beyond."""
     line = " ".join(str(60 + at % 12) for at in range(60))
     lower = " ".join(str(36 + at % 12) for at in range(60))
-    layout = lay_out(window(line, lower))
-    moves = Moves(layout, COSTS)
+    score = make_score_arrays(window(line, lower))
+    deletions = Deletions(score, COSTS)
     note = {(hand, onset): n for n, (hand, onset) in enumerate(
-        zip(layout.hand, layout.onset, strict=True))}  # fmt: skip
+        zip(score.hand, score.onset, strict=True))}  # fmt: skip
     leapt = replace(
-        opening(0.6), step=(None, 0, Kind.MATCH, note[0, 0]), right=40, right_s=24.0,
+        initial(0.6), step=BackPointer(None, 0, StepKind.MATCH, note[0, 0]), right=40, right_s=24.0,
         right_beat=40.0, left_s=0.0, done=1 << note[0, 0] | 1 << note[1, 0] | 1 << note[0, 40],
         gap=1, gap_end=40,
     )  # fmt: skip
-    follows, goes_on = (moves.advance(leapt, note[1, onset]) for onset in (40, 55))
+    follows, goes_on = (deletions.move_cost(leapt, note[1, onset]) for onset in (40, 55))
     assert follows == pytest.approx(COSTS.shared * 39)
     alone = replace(leapt, right=0, right_s=0.0, right_beat=0.0, gap=0, gap_end=0)
-    assert follows < goes_on < moves.advance(alone, note[1, 55]) + COSTS.shared * 39
+    assert follows < goes_on < deletions.move_cost(alone, note[1, 55]) + COSTS.shared * 39
 
 
 @pytest.mark.outside
@@ -321,7 +327,7 @@ def test_published_transcription_vector() -> None:
     """mir_eval, tests/test_transcription.py (commit fe73b35): without offsets P .6, R .75, F .667.
 
     Which of the two last keys, 10 ms apart, is the match is ours: the first of them is heard as
-    the wrong key for the third note, a reading that transcription scores do not know.
+    the wrong key for the third note, a hypothesis that transcription scores do not know.
     """
     ref = [(0.1, 220.0), (0.3, 246.942), (0.5, 277.183), (0.55, 293.665)]
     est = [(0.12, 225.0), (0.3, 246.942), (0.5, 500.0), (0.55, 293.665), (0.56, 293.665)]

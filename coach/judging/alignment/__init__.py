@@ -3,26 +3,27 @@
 from coach.judging.alignment.align import match
 from coach.judging.alignment.beam_search import MOST_LIVE, Decoder
 from coach.judging.alignment.costs import COSTS
-from coach.judging.alignment.hypothesis import Kind, Reading
-from coach.judging.alignment.initial_tempo import beat_period, neighbours_of, written_period
+from coach.judging.alignment.hypothesis import Hypothesis, StepKind
+from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
 from coach.judging.alignment.key_hands import likely_hand
-from coach.judging.alignment.score_arrays import Layout, lay_out
-from coach.judging.alignment.traceback import Trace
-from coach.judging.alignment.transitions import Moves
+from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
+from coach.judging.alignment.traceback import Labels, Trace
+from coach.judging.alignment.transitions import Transitions
 
 __all__ = [
     "COSTS",
     "MOST_LIVE",
     "Decoder",
-    "Kind",
-    "Layout",
-    "Moves",
-    "Reading",
+    "Hypothesis",
+    "Labels",
+    "ScoreArrays",
+    "StepKind",
     "Trace",
+    "Transitions",
     "beat_period",
-    "lay_out",
+    "count_neighbours",
     "likely_hand",
+    "make_score_arrays",
     "match",
-    "neighbours_of",
     "written_period",
 ]

@@ -1,26 +1,39 @@
-"""Matching: which key was struck for which note, once the repetition is over."""
+"""Alignment: which key was struck for which note, once the repetition is over.
+
+A hidden Markov model whose state is where both hands are in the score, after the score followers
+of Nakamura, Ono, Saito & Sagayama (2014), "Merged-output hidden Markov model for score following
+of MIDI performance with ornaments, desynchronized voices, repeats and skips", ICMC/SMC.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coach.judging.alignment.ambiguity import Labels, is_unsure, told
+from coach.judging.alignment.ambiguity import is_unsure
 from coach.judging.alignment.costs import COSTS
-from coach.judging.alignment.hypothesis import Reading
-from coach.judging.alignment.initial_tempo import ALIKE, beat_period, mean_period, written_period
+from coach.judging.alignment.hypothesis import Hypothesis
+from coach.judging.alignment.initial_tempo import (
+    SAME_TEMPO,
+    beat_period,
+    mean_period,
+    written_period,
+)
 from coach.judging.alignment.key_hands import likely_hand
-from coach.judging.alignment.score_arrays import HANDS, Layout, lay_out
-from coach.judging.alignment.search import decode
-from coach.judging.alignment.transitions import Moves
+from coach.judging.alignment.score_arrays import HANDS, ScoreArrays, make_score_arrays
+from coach.judging.alignment.search import search
+from coach.judging.alignment.traceback import Labels, read_labels
+from coach.judging.alignment.transitions import Transitions
 from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
 POOR = 12.0
-"""A reading that costs more may have been made at a wrong tempo."""
+"""A hypothesis that costs more, in nats, may have been made at a wrong tempo. Own choice, because
+two slips cost less."""
 
 CLEARLY = 6.0
-"""How much better a reading at another tempo must be."""
+"""How much better a hypothesis at another tempo must be, in nats. Own choice, because that is more
+than one slip: some 400 to 1."""
 
 
 def match(excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None = None) -> Matching:
@@ -33,45 +46,48 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None =
     asked for, in quarters a minute: where the keys alone do not tell the tempo, it is taken to be
     that one.
     """
-    layout = lay_out(excerpt)
+    score = make_score_arrays(excerpt)
     order = sorted(range(len(played)), key=lambda i: played[i].onset_s)
     take = [played[i] for i in order]
     usual_s = written_period(excerpt, qpm)
-    period_s = beat_period(layout, take, usual_s, known=qpm is not None)
-    readings = _readings(layout, take, period_s)
-    labels = told(layout, readings[0][1])
-    unsure = is_unsure(layout, take, readings, labels)
-    return _matching(layout, take, order, labels, unsure)
+    period_s = beat_period(score, take, usual_s, known=qpm is not None)
+    found = _search_hypotheses(score, take, period_s)
+    labels = read_labels(score, found[0][1])
+    unsure = is_unsure(score, take, found, labels)
+    return _make_matching(score, take, order, labels, unsure)
 
 
-def _readings(layout: Layout, take: list[PlayedNote], period: float) -> list[tuple[float, Reading]]:
-    """The likeliest readings; where they are poor, at the take's mean tempo too."""
-    moves = Moves(layout, COSTS)
-    found = decode(moves, take, period)
-    mean = mean_period(layout, take)
-    if found[0][0] > POOR and mean > 0 and not 1 / ALIKE < mean / period < ALIKE:
-        return decode(moves, take, mean, found[0][0] - CLEARLY) or found
+def _search_hypotheses(
+    score: ScoreArrays, take: list[PlayedNote], period_s: float
+) -> list[tuple[float, Hypothesis]]:
+    """The likeliest hypotheses; where they are poor, at the take's mean tempo too."""
+    transitions = Transitions(score, COSTS)
+    found = search(transitions, take, period_s)
+    mean_s = mean_period(score, take)
+    is_other = mean_s > 0 and not 1 / SAME_TEMPO < mean_s / period_s < SAME_TEMPO
+    if found[0][0] > POOR and is_other:
+        return search(transitions, take, mean_s, found[0][0] - CLEARLY) or found
     return found
 
 
-def _matching(
-    layout: Layout, take: list[PlayedNote], order: list[int], labels: Labels, unsure: bool
+def _make_matching(
+    score: ScoreArrays, take: list[PlayedNote], order: list[int], labels: Labels, unsure: bool
 ) -> Matching:
     struck: dict[int, ScoreLabel] = {}
     keys: list[PlayedLabel] = []
     for at, (label, target) in enumerate(labels):
         if target < 0:
-            hand = likely_hand(layout, labels, take, at)
+            hand = likely_hand(score, labels, take, at)
             keys.append(PlayedLabel(order[at], label, None, hand))
             continue
-        note = layout.note[target]
-        keys.append(PlayedLabel(order[at], label, note, HANDS[layout.hand[target]]))
+        note = score.note[target]
+        keys.append(PlayedLabel(order[at], label, note, HANDS[score.hand[target]]))
         if label is not Label.REPEATED and note not in struck:
             struck[note] = ScoreLabel(note, label, order[at])
     keys.sort(key=lambda key: key.played)
-    for note, others in layout.shared.items():
+    for note, others in score.shared.items():
         if note in struck:
             struck |= {other: struck[note]._replace(note=other) for other in others}
-    notes = range(len(layout.note) + sum(map(len, layout.shared.values())))
-    score = tuple(struck.get(note) or ScoreLabel(note, Label.MISSED) for note in notes)
-    return Matching(score, tuple(keys), unsure)
+    notes = range(len(score.note) + sum(map(len, score.shared.values())))
+    by_note = tuple(struck.get(note) or ScoreLabel(note, Label.MISSED) for note in notes)
+    return Matching(by_note, tuple(keys), unsure)

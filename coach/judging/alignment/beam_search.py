@@ -1,10 +1,9 @@
-"""Which readings are kept after a key: the likeliest, and of each onset reached at least one.
+"""Beam search: the likeliest hypothesis about a take, key by key (Lowerre 1976, the Harpy system).
 
-Decoding: the likeliest reading of a take, key by key, as a beam of hypotheses.
-
-A reading says where each hand is in the score, which notes it has played, and how fast time
-goes. Each struck key extends it in every way that makes sense (``matching_moves``); readings that
-have come to the same place are merged, and those far costlier than the best are dropped.
+A hypothesis says where each hand is in the score, which notes it has played, and how fast time
+goes. Each struck key extends it in every way that makes sense (``transitions``); hypotheses that
+have come to the same place are merged (``beam_cells``), and those far costlier than the best are
+pruned: but of each onset reached at least one is kept.
 """
 
 from __future__ import annotations
@@ -15,184 +14,188 @@ from math import inf
 from operator import attrgetter
 from typing import NamedTuple
 
-from coach.judging.alignment.beam_cells import Places
-from coach.judging.alignment.hypothesis import NEVER, Key, Reading, opening
-from coach.judging.alignment.transitions import Moves, Ways
+from coach.judging.alignment.beam_cells import BeamCells
+from coach.judging.alignment.hypothesis import NEVER, Hypothesis, StruckKey, initial
+from coach.judging.alignment.transitions import Transitions, Widths
 from coach.playing.notes import PlayedNote
 
-
-def likeliest(
-    found: list[Reading],
-    limit: float,
-    count: int,
-    rank: Callable[[Reading], float],
-    most: int | None = None,
-) -> list[Reading]:
-    """Of readings in the order of their ``rank``, up to a limit: so many, and one of each onset
-    that none of them has come to; never more than ``most``.
-
-    Where the place was lost there are so many like readings of the wrong one that, but for this,
-    they would crowd out the right one.
-    """
-    count = count if most is None else min(count, most)
-    kept = [reading for reading in found[:count] if rank(reading) <= limit]
-    if len(kept) < count:
-        return kept
-    fronts = {reading.front for reading in kept}
-    for reading in takewhile(lambda one: rank(one) <= limit, found[count:]):
-        if reading.front not in fronts:
-            if len(kept) == most:
-                break
-            fronts.add(reading.front)
-            kept.append(reading)
-    return kept
-
-
-BEAT = 0.6
+BEAT_S = 0.6
 """A beat in the decoder's own time: the take is stretched to it, so that all costs hold at any
-tempo, and playing faster or slower changes no label."""
-BRUSH = 0.13
-"""A key held shorter, in the decoder's own time, may only be brushed."""
-SOFT = 45
+tempo, and playing faster or slower changes no label. Own choice, because 100 is a middling tempo:
+the costs were found at it."""
+BRUSH_S = 0.13
+"""A key held shorter, in the decoder's own time, may only be brushed. Own choice, because a note
+played is mostly held for longer than a fifth of a beat."""
+SOFT_VELOCITY = 45
 """A velocity below which a short key may only be brushed,"""
-VERY_SOFT = 32
-"""and below which one may that is still held."""
+VERY_SOFT_VELOCITY = 32
+"""and below which one may that is still held. Own choice, because players who mean a note strike it
+harder, on most instruments."""
 TOGETHER_S = 0.15
-"""Keys this close together, in the decoder's own time, may be one chord."""
+"""Keys this close together, in the decoder's own time, may be one chord. Own choice, because it is
+a sixteenth: a rolled chord takes as long."""
 WIDTHS = (1.0, 1.0, 0.7, 0.45, 0.25)
-"""How far behind the best a reading is kept, after so many keys in a row that fitted it surely."""
+"""How far behind the best a hypothesis is kept, as a share of the whole width, after so many keys
+in a row that fitted it surely. Own choice, because what has fitted for long needs few others."""
 NEAR = 4.0
-"""How far behind the best a reading is kept in any case: where all fits surely, none is further."""
+"""How far behind the best a hypothesis is kept in any case: where all fits surely, none is further.
+A quarter of the width, or a little more."""
 GIVEN_BACK = 0.6
-"""How much less a reading may cost later on: so much is given back where a note that was left out
-comes after all. A reading may have more than one; that all the same nothing is lost is held by
-``tests/test_matching_whole.py``."""
-
-
+"""How much less a hypothesis may cost later on: so much is given back where a note that was left
+out comes after all. A hypothesis may have more than one; that all the same nothing is lost is held
+by ``tests/test_matching_whole.py``."""
 MOST_LIVE = 48
-"""Readings kept while the pianist plays, where each key may take only so long: among 17,000 keys of
-``scripts/earcases`` there never were more; in a whole piece, played as if it were another, there
+"""Hypotheses kept while the pianist plays, where each key may take only so long: among 17,000 keys
+of ``scripts/earcases`` there never were more; in a whole piece, played as if it were another, there
 would be hundreds, and some of them matter to a verdict, for which there is time."""
 
 
-class State(NamedTuple):
+def prune(
+    found: list[Hypothesis],
+    limit: float,
+    count: int,
+    rank: Callable[[Hypothesis], float],
+    most: int | None = None,
+) -> list[Hypothesis]:
+    """Of hypotheses in the order of their ``rank``, up to a limit: so many, and one of each onset
+    that none of them has come to; never more than ``most``.
+
+    Where the place was lost there are so many like hypotheses of the wrong one that, but for this,
+    they would crowd out the right one.
+    """
+    count = count if most is None else min(count, most)
+    kept = [hypothesis for hypothesis in found[:count] if rank(hypothesis) <= limit]
+    if len(kept) < count:
+        return kept
+    fronts = {hypothesis.front for hypothesis in kept}
+    for hypothesis in takewhile(lambda one: rank(one) <= limit, found[count:]):
+        if hypothesis.front not in fronts:
+            if len(kept) == most:
+                break
+            fronts.add(hypothesis.front)
+            kept.append(hypothesis)
+    return kept
+
+
+class BeamState(NamedTuple):
     """What is made of the keys so far."""
 
-    beam: list[Reading]
-    """The readings kept, the likeliest first."""
+    beam: list[Hypothesis]
+    """The hypotheses kept, the likeliest first."""
     cost: float
     """What the likeliest costs; infinite where none is kept."""
-    calm: int
+    sure_keys: int
     """How many keys in a row fitted surely."""
     dropped_from: float
-    """Readings from this cost on were not kept that should have been,"""
+    """Hypotheses from this cost on were not kept that should have been,"""
     dropped_at: int
     """from this key on."""
 
 
-class Struck(NamedTuple):
+class SearchedKey(NamedTuple):
     """A key, and what was made of those before it."""
 
-    key: Key
-    before: State
-    careful: bool
-    """Whether the key was heard carefully."""
+    key: StruckKey
+    before: BeamState
+    is_careful: bool
+    """Whether the key was searched with the whole width."""
 
 
 class Decoder:
     """Takes a take's keys one by one, in the order of their onsets."""
 
-    rank: Callable[[Reading], float] = staticmethod(attrgetter("cost"))
-    """What readings are compared by."""
+    rank: Callable[[Hypothesis], float] = staticmethod(attrgetter("cost"))
+    """What hypotheses are compared by."""
     slack = 0.0
-    """By how much more than it costs a reading may be the better one by that."""
+    """By how much more than it costs a hypothesis may be the better one by that."""
 
     def __init__(
-        self, moves: Moves, period_s: float, *, again: bool = True, wide: float = inf,
+        self, transitions: Transitions, period_s: float, *, again: bool = True, wide: float = inf,
         most: float = inf,
     ) -> None:  # fmt: skip
-        """``again``: keys that fit badly are heard again; while playing there is no time to.
+        """``again``: keys that fit badly are searched again; while playing there is no time to.
 
-        ``wide``: how far behind the best a reading is kept, if not as far as it should be;
-        ``most``: a reading that costs more is not kept.
+        ``wide``: how far behind the best a hypothesis is kept, if not as far as it should be;
+        ``most``: a hypothesis that costs more is not kept.
         """
-        self.moves = moves
-        self.costs = moves.costs
-        self.hears_again = again
+        self.transitions = transitions
+        self.costs = transitions.costs
+        self.searches_again = again
         self.most_kept = None if again else MOST_LIVE
         self.wide = wide
         self.most = most
         self.guess_s = period_s
-        self.scale = BEAT / period_s
-        self.state = State([opening(BEAT)], 0.0, 0, inf, 0)
+        self.scale = BEAT_S / period_s
+        self.state = BeamState([initial(BEAT_S)], 0.0, 0, inf, 0)
         self.count = 0
-        self.heard: list[Struck] = []
+        self.searched: list[SearchedKey] = []
         self.limit = inf
-        """What a reading may cost that should be kept now."""
+        """What a hypothesis may cost that should be kept now."""
 
     @property
     def period_s(self) -> float:
-        """Seconds in a beat now, by the likeliest reading."""
+        """Seconds in a beat now, by the likeliest hypothesis."""
         return self.beam[0].period_s / self.scale
 
     @property
-    def beam(self) -> list[Reading]:
-        """The readings kept, the likeliest first."""
+    def beam(self) -> list[Hypothesis]:
+        """The hypotheses kept, the likeliest first."""
         return self.state.beam
 
-    def hear(self, note: PlayedNote) -> None:
-        """Extend every reading by one more key.
+    def add_key(self, note: PlayedNote) -> None:
+        """Extend every hypothesis by one more key.
 
-        Where it fits badly, the keys struck together with it are heard again, more carefully.
+        Where it fits badly, the keys struck together with it are searched again, more carefully.
         """
-        key, before = self._key(note), self.state
-        self._take_in(key, careful=False)
-        if self.hears_again:
-            self.heard.append(Struck(key, before, careful=False))
+        key, before = self._to_own_time(note), self.state
+        self._search(key, careful=False)
+        if self.searches_again:
+            self.searched.append(SearchedKey(key, before, is_careful=False))
             if self.state.cost - before.cost > self.costs.doubtful:
-                self._again(key.at - TOGETHER_S)
+                self._search_again(key.at_s - TOGETHER_S)
 
-    def _again(self, since: float) -> None:
-        """Hear the keys after a time again, from the first that was heard in passing."""
+    def _search_again(self, since_s: float) -> None:
+        """Search the keys after a time again, from the first that was searched in passing."""
         first = self.count
-        while first > 0 and self.heard[first - 1].key.at > since:
+        while first > 0 and self.searched[first - 1].key.at_s > since_s:
             first -= 1
-        while self.heard[first].careful:
+        while self.searched[first].is_careful:
             first += 1
-        again = self.heard[first:]
-        self.go_back(first)
+        again = self.searched[first:]
+        self.rewind(first)
         for key, _, _ in again:
-            self.heard.append(Struck(key, self.state, careful=True))
-            self._take_in(key, careful=True)
+            self.searched.append(SearchedKey(key, self.state, is_careful=True))
+            self._search(key, careful=True)
 
-    def go_back(self, count: int) -> None:
+    def rewind(self, count: int) -> None:
         """Forget all keys but so many."""
-        self.state, self.count = self.heard[count].before, count
-        del self.heard[count:]
+        self.state, self.count = self.searched[count].before, count
+        del self.searched[count:]
 
-    def _take_in(self, key: Key, *, careful: bool) -> None:
-        state, costs, places = self.state, self.costs, Places()
-        sure = costs.width if careful else costs.width * WIDTHS[state.calm]
+    def _search(self, key: StruckKey, *, careful: bool) -> None:
+        state, costs, cells = self.state, self.costs, BeamCells()
+        sure = costs.width if careful else costs.width * WIDTHS[state.sure_keys]
         surely = NEVER if careful else costs.surely
         slack, wide = self.slack, min(costs.width, self.wide)
-        ways = Ways(key, self.count, surely, min(sure, wide) + slack, wide + slack)
-        bound = min(state.cost + (costs.brush if key.soft else costs.extra) + ways.wide, self.most)
-        for reading in state.beam:
-            if reading.cost <= bound:
-                bound = self.moves.of(reading, ways, bound, places)
+        widths = Widths(surely, min(sure, wide) + slack, wide + slack)
+        extra = costs.brush if key.is_soft else costs.extra
+        bound = min(state.cost + extra + widths.wide, self.most)
+        for hypothesis in state.beam:
+            if hypothesis.cost <= bound:
+                bound = self.transitions.extend(hypothesis, key, widths, bound, cells)
         self.count += 1
-        self.state = self._kept(places.all(), sure)
+        self.state = self._prune(cells.list_all(), sure)
 
-    def _kept(self, found: list[Reading], sure: float) -> State:
-        """What is kept of the readings found for the last key."""
+    def _prune(self, found: list[Hypothesis], sure: float) -> BeamState:
+        """What is kept of the hypotheses found for the last key."""
         old, costs, rank = self.state, self.costs, self.rank
         if not found:
-            return State([], inf, 0, old.dropped_from, old.dropped_at)
+            return BeamState([], inf, 0, old.dropped_from, old.dropped_at)
         found.sort(key=rank)
         best, least = found[0], rank(found[0])
-        is_calm = best.cost - old.cost < costs.surely and _grown(best, old.beam[0])
-        calm = min(old.calm + 1, len(WIDTHS) - 1) if is_calm else 0
-        self.limit = least + (sure if is_calm else costs.width)
+        is_sure = best.cost - old.cost < costs.surely and _has_grown(best, old.beam[0])
+        sure_keys = min(old.sure_keys + 1, len(WIDTHS) - 1) if is_sure else 0
+        self.limit = least + (sure if is_sure else costs.width)
         limit = min(self.limit, self.most)
         dropped_from, dropped_at = old.dropped_from, old.dropped_at
         if dropped_from >= self.limit + GIVEN_BACK:
@@ -202,39 +205,42 @@ class Decoder:
         if limit < self.limit:
             dropped_at = self.count - 1 if dropped_from == inf else dropped_at
             dropped_from = min(dropped_from, limit)
-        kept = likeliest(found, limit, costs.beam, rank, self.most_kept)
-        return State(kept, best.cost, calm, dropped_from, dropped_at)
+        kept = prune(found, limit, costs.beam, rank, self.most_kept)
+        return BeamState(kept, best.cost, sure_keys, dropped_from, dropped_at)
 
-    def _key(self, note: PlayedNote) -> Key:
+    def _to_own_time(self, note: PlayedNote) -> StruckKey:
         if note.length_s is None:
-            soft = note.velocity < VERY_SOFT
+            is_soft = note.velocity < VERY_SOFT_VELOCITY
         else:
-            soft = note.velocity < SOFT and note.length_s * self.scale < BRUSH
-        return Key(note.pitch, note.onset_s * self.scale, soft)
+            is_short = note.length_s * self.scale < BRUSH_S
+            is_soft = note.velocity < SOFT_VELOCITY and is_short
+        return StruckKey(self.count, note.pitch, note.onset_s * self.scale, is_soft)
 
-    def readings(self) -> list[tuple[float, Reading]]:
-        """Whole readings, what was never played paid for, the likeliest first."""
-        done = [(r.cost + self.moves.unplayed(r), r) for r in self.beam]
-        done.sort(key=lambda pair: pair[0])
-        return done
+    def list_whole(self) -> list[tuple[float, Hypothesis]]:
+        """The hypotheses with what was never played paid for, the likeliest first."""
+        end_cost = self.transitions.deletions.end_cost
+        whole = [(one.cost + end_cost(one), one) for one in self.beam]
+        whole.sort(key=lambda pair: pair[0])
+        return whole
 
 
 class CountingDecoder(Decoder):
     """Knows how many keys there are, and so how many notes are sure to be left out yet.
 
-    A reading that has skipped has paid already for what another will pay at the end.
+    A hypothesis that has skipped has paid already for what another will pay at the end.
     """
 
-    def __init__(self, moves: Moves, period_s: float, keys: int, most: float) -> None:
-        super().__init__(moves, period_s, most=most)
+    def __init__(self, transitions: Transitions, period_s: float, keys: int, most: float) -> None:
+        super().__init__(transitions, period_s, most=most)
         self.keys = keys
         self.slack = self.costs.missed_most
 
-    def rank(self, reading: Reading) -> float:
-        """Its cost, with what is owed."""
-        return reading.cost + self.moves.owed(reading, self.keys - self.count)
+    def rank(self, hypothesis: Hypothesis) -> float:
+        """Its cost, with what is sure to come."""
+        to_come = self.keys - self.count
+        return hypothesis.cost + self.transitions.deletions.least_to_come(hypothesis, to_come)
 
 
-def _grown(reading: Reading, before: Reading) -> bool:
-    """Whether a reading is the other with one more key."""
-    return reading.step is not None and reading.step[0] is before.step
+def _has_grown(hypothesis: Hypothesis, before: Hypothesis) -> bool:
+    """Whether a hypothesis is the other with one more key."""
+    return hypothesis.step is not None and hypothesis.step.previous is before.step

@@ -1,7 +1,8 @@
-"""What each kind of event costs in a reading of a take.
+"""The costs of the hidden Markov model: one figure for each kind of event.
 
-Costs are negative log likelihoods up to a constant: a sum that is lower by 3 means some twenty
-times likelier. Set by a search over seeded cases (``scripts/earcases``), not published figures.
+Costs are negative log likelihoods up to a constant, in nats: a sum that is lower by 3 means some
+twenty times likelier. All are our own choice, because none is published for a learner's playing:
+they were set by a search over seeded cases (``scripts/earcases``).
 """
 
 from __future__ import annotations
@@ -9,8 +10,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-WILD = 13
-"""A key this many semitones off, or more, is wrong no matter how far."""
+WILD_SEMITONES = 13
+"""A key so far off, or farther, is wrong no matter how far."""
+NEAR_SEMITONES = 2
+"""A wrong key up to a tone away is a neighbour."""
+FOURTH_SEMITONES = 5
+"""Up to here a wrong key costs more with each semitone; beyond, it is no slip of a finger."""
+DEAR_NOTES = 4
+"""So many notes left out at one place cost the full price each; own choice, because after that
+whole beats are skipped."""
+TABLE_NOTES = 8
+"""For fewer notes left out the cost stands in a table; with so many it has reached its most."""
+IMPOSSIBLE = 99.0
+"""More than any hypothesis that is kept may cost."""
 
 
 @dataclass(frozen=True)
@@ -20,11 +32,11 @@ class Costs:
     skip: float = 1.2
     """Leaving something out, whatever its size."""
     missed: float = 2.4
-    """Each note left out, the first four."""
+    """Each note left out, the first ``DEAR_NOTES``."""
     missed_many: float = 1.2
     """Each further one: whole beats are skipped."""
     missed_most: float = 8.0
-    """The most that one gap costs: after it, a lost reading finds its place again."""
+    """The most that one gap costs: after it, a lost hypothesis finds its place again."""
     far: float = 2.0
     """Each time that a leap, ahead or back, grows e times longer than four beats."""
     lost: float = 10.0
@@ -56,6 +68,10 @@ class Costs:
     """A wrong key off in the same direction as the hand's last."""
     wrong_timing: float = 1.0
     """How much the time of a wrong key counts."""
+    wrong_over: float = 1.0
+    """A wrong key may cost so much more than a key too many with its note left out."""
+    free: float = 0.3
+    """One more key of an ornament that is played freely."""
     corrected: float = 1.0
     """The right key after a wrong one beside it."""
     closed: float = 1.5
@@ -68,6 +84,10 @@ class Costs:
     """A skip in which this hand follows the other."""
     jump: float = 9.4
     """Going back to an earlier place."""
+    jump_onset: float = 0.15
+    """Each onset gone back over,"""
+    jump_onsets_most: float = 2.0
+    """and the most that they cost together."""
     pause: float = 4.5
     """How much of it a pause before it takes off."""
     erred: float = 1.0
@@ -90,25 +110,32 @@ class Costs:
     doubtful: float = 2.5
     """A note that fits worse than this may be a jump back."""
     beam: int = 30
+    """How many hypotheses are kept,"""
     width: float = 15.0
+    """and how much more than the best one they may cost."""
 
     @cached_property
-    def by_count(self) -> list[float]:
+    def deletion_by_count(self) -> list[float]:
         """What leaving out none, one, two ... notes at one place costs, up to the most it does."""
         out = []
-        for count in range(8):
-            many = max(count - 4, 0)
+        for count in range(TABLE_NOTES):
+            many = max(count - DEAR_NOTES, 0)
             cost = self.skip + self.missed * (count - many) + self.missed_many * many
             out.append(min(cost, self.missed_most))
         return out
 
     @cached_property
-    def by_size(self) -> list[float]:
-        """What a wrong key costs by the semitones that it is off, up to ``WILD``."""
-        near = [self.wrong_near] * 3
-        farther = [self.wrong_near + self.wrong_far * more for more in (1, 2, 3)]
-        wild = [self.wrong_wild] * (WILD - 7)
+    def wrong_by_size(self) -> list[float]:
+        """What a wrong key costs by the semitones that it is off, up to ``WILD_SEMITONES``."""
+        octave = WILD_SEMITONES - 1
+        near = [self.wrong_near] * (NEAR_SEMITONES + 1)
+        farther = [
+            self.wrong_near + self.wrong_far * more
+            for more in range(1, FOURTH_SEMITONES - NEAR_SEMITONES + 1)
+        ]
+        wild = [self.wrong_wild] * (octave - FOURTH_SEMITONES - 1)
         return [*near, *farther, *wild, self.wrong_octave]
 
 
 COSTS = Costs()
+"""The costs that Keyhole aligns with."""

@@ -1,4 +1,8 @@
-"""A reading: one hypothesis about a take so far."""
+"""A hypothesis of the beam search: where both hands are in the score after the keys so far.
+
+In terms of a hidden Markov model: the hidden state is where each hand is and how fast it plays, a
+struck key is an observation, and back-pointers hold the path that led here.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +11,11 @@ from enum import IntEnum
 from typing import NamedTuple
 
 NEVER = float("-inf")
+"""A time before all others: it has not happened."""
 
 
-class Kind(IntEnum):
-    """What a step of a reading says of a key."""
+class StepKind(IntEnum):
+    """What a step of a hypothesis says of a key."""
 
     MATCH = 0
     WRONG = 1
@@ -21,21 +26,30 @@ class Kind(IntEnum):
     """One more key of an ornament that is played freely."""
 
 
-class Key(NamedTuple):
+class StruckKey(NamedTuple):
     """A key struck, in the decoder's own time, in which the take's tempo is always the same."""
 
+    number: int
+    """Which key of the take."""
     pitch: int
-    at: float
-    soft: bool
+    at_s: float
+    is_soft: bool
     """Soft and short: perhaps only brushed."""
 
 
-Step = tuple["Step | None", int, Kind, int]
-"""The step before it, the key's index in the take, its kind, and the note (-1: none)."""
+class BackPointer(NamedTuple):
+    """One step of a hypothesis, and the step before it."""
+
+    previous: BackPointer | None
+    key: int
+    """Index of the key in the take."""
+    kind: StepKind
+    note: int
+    """Index of the note; -1: none."""
 
 
 @dataclass(slots=True, eq=False)
-class Reading:
+class Hypothesis:
     """Where the hands are, by their own clocks; never changed once made."""
 
     cost: float
@@ -54,12 +68,12 @@ class Reading:
     right_off: int
     """How many semitones off the right hand's last key was; 0: right."""
     left_off: int
-    stray: int
+    extra_pitch: int
     """Pitch of the last key too many, and when it went down."""
-    stray_s: float
+    extra_s: float
     last_s: float
     """When the last key that was not too many went down."""
-    step: Step | None
+    step: BackPointer | None
     gap: int = 0
     """The last skip: from this onset up to that one, which was played, all was left out."""
     gap_end: int = 0
@@ -70,19 +84,18 @@ class Reading:
         return max(self.right, self.left)
 
 
-def opening(period_s: float) -> Reading:
+def initial(period_s: float) -> Hypothesis:
     """Nothing played yet."""
-    return Reading(
+    return Hypothesis(
         0.0, 0, 0, 0, NEVER, NEVER, 0.0, 0.0, period_s, 0, 0, 0, NEVER, NEVER, None
     )  # fmt: skip
 
 
-def steps(reading: Reading) -> list[Step]:
-    """The reading's steps in order."""
-    out = []
-    step = reading.step
+def collect_steps(hypothesis: Hypothesis) -> list[BackPointer]:
+    """All steps of a hypothesis, the last one first."""
+    steps = []
+    step = hypothesis.step
     while step is not None:
-        out.append(step)
-        step = step[0]
-    out.reverse()
-    return out
+        steps.append(step)
+        step = step.previous
+    return steps

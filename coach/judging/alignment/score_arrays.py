@@ -1,4 +1,4 @@
-"""The excerpt laid out for matching: onsets, hands and pitches as plain indices."""
+"""The score as parallel arrays: onsets, hands and pitches by index, as the search reads them."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 GRACE_LEAD_BEATS = 0.02
-"""A small note's place before its main note, only to keep the order."""
+"""How far before its main note a small note stands. Own choice, because only the order counts."""
 
 HANDS = (Hand.RIGHT, Hand.LEFT)
 """The hands by their index here."""
 
 
 @dataclass(slots=True, eq=False)
-class Layout:
+class ScoreArrays:
     """Parallel lists over the excerpt's notes and over its onsets; never changed once made.
 
-    An *onset* here is one place in the score with the notes of both hands; small notes have an
+    An *onset* here is one time in the score with the notes of both hands; small notes have an
     onset of their own just before their main note's.
     """
 
@@ -30,7 +30,7 @@ class Layout:
     small: list[bool]
     free: list[bool]
     beat: list[float]
-    """Place of each onset, in beats."""
+    """When each onset is written, in beats from the window's first beat."""
     first: list[int]
     """First note of each onset; one entry more than onsets. Notes are in the order of onsets."""
     note: list[int]
@@ -39,7 +39,7 @@ class Layout:
     """Notes of each pitch, in order."""
     shared: dict[int, list[int]] = field(default_factory=dict)
     """For a note of ``excerpt.notes``, others of it that are the same key at the same onset: they
-    are not laid out, since a key is struck once."""
+    are not here, since a key is struck once."""
 
     @property
     def only_hand(self) -> int | None:
@@ -47,7 +47,7 @@ class Layout:
         return self.hand[0] if self.hand and len(set(self.hand)) == 1 else None
 
 
-def lay_out(excerpt: Excerpt) -> Layout:
+def make_score_arrays(excerpt: Excerpt) -> ScoreArrays:
     """The excerpt's keys in order of onset, small notes before their main notes."""
     beats = excerpt.onset_beats
     keys = [
@@ -59,7 +59,7 @@ def lay_out(excerpt: Excerpt) -> Layout:
     notes = [excerpt.notes[index] for index in order]
     small = [note.grace is not None for note in notes]
     pitch = [note.pitch for note in notes]
-    out = Layout(
+    out = ScoreArrays(
         pitch=pitch,
         hand=[0 if note.hand is Hand.RIGHT else 1 for note in notes],
         onset=[],
@@ -73,11 +73,11 @@ def lay_out(excerpt: Excerpt) -> Layout:
     onsets, of_pitch = out.onset, out.of_pitch
     last: tuple[float, bool] | None = None
     for at, index in enumerate(order):
-        place = (beats[index], small[at])
-        if place != last:
-            out.beat.append(place[0] - (GRACE_LEAD_BEATS if small[at] else 0.0))
+        this = (beats[index], small[at])
+        if this != last:
+            out.beat.append(this[0] - (GRACE_LEAD_BEATS if small[at] else 0.0))
             out.first.append(at)
-            last = place
+            last = this
         onsets.append(len(out.beat) - 1)
         of_pitch.setdefault(pitch[at], []).append(at)
     out.first.append(len(order))

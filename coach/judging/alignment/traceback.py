@@ -1,23 +1,32 @@
-"""A reading told as labels: what each key was, kept up to date as the reading grows."""
+"""Traceback: the back-pointers of a hypothesis read as labels, one for each key.
+
+While the pianist plays, the likeliest hypothesis mostly grows by one step: then only that step is
+read, and the labels are kept up to date.
+"""
 
 from __future__ import annotations
 
-from coach.judging.alignment.hypothesis import Kind, Reading, Step
-from coach.judging.alignment.score_arrays import Layout
+from coach.judging.alignment.hypothesis import BackPointer, Hypothesis, StepKind, collect_steps
+from coach.judging.alignment.score_arrays import ScoreArrays
 from coach.judging.model import Label
+
+STEPS_OF_A_KEY = 2
+"""One key makes no more steps than this: a jump back, and the key."""
+
+Labels = list[tuple[Label, int]]
+"""Label and note (-1: none) of each key in order."""
 
 
 class Trace:
-    """Labels of the keys heard so far, under the reading followed last."""
+    """Labels of the keys so far, under the hypothesis followed last."""
 
-    def __init__(self, layout: Layout) -> None:
-        self.layout = layout
+    def __init__(self, score: ScoreArrays) -> None:
+        self.score = score
         self.clear()
 
     def clear(self) -> None:
         """Forget all."""
-        self.keys: list[tuple[Label, int]] = []
-        """Label and note (-1: none) of each key."""
+        self.keys: Labels = []
         self.current: dict[int, int] = {}
         """The key that counts for each note."""
         self.changed: set[int] = set()
@@ -25,46 +34,46 @@ class Trace:
         self.pass_key = 0
         """The first key since the last jump back."""
         self.pass_note = 0
-        """The first note of the place jumped back to."""
+        """The first note of the onset jumped back to."""
         self.left_at = -1
         """The furthest onset reached before that jump."""
-        self._step: Step | None = None
+        self._step: BackPointer | None = None
 
-    def follow(self, reading: Reading) -> None:
-        """Take over a reading: its new steps, or all of it where the past has changed."""
-        steps: list[Step] = []
-        step, known = reading.step, self._step
-        while step is not None and step is not known and len(steps) < 3:
+    def follow(self, hypothesis: Hypothesis) -> None:
+        """Take over a hypothesis: its new steps, or all of it where the past has changed."""
+        steps: list[BackPointer] = []
+        step, known = hypothesis.step, self._step
+        while step is not None and step is not known and len(steps) <= STEPS_OF_A_KEY:
             steps.append(step)
-            step = step[0]
+            step = step.previous
         if step is not known:
             self._start_over()
-            steps = _all(reading.step)
-        self._step = reading.step
+            steps = collect_steps(hypothesis)
+        self._step = hypothesis.step
         for step in reversed(steps):
-            self._take(step)
+            self._add_step(step)
 
     def _start_over(self) -> None:
         changed = self.changed | set(self.current)
         self.clear()
         self.changed = changed
 
-    def _take(self, step: Step) -> None:
+    def _add_step(self, step: BackPointer) -> None:
         _, index, kind, target = step
-        if kind is Kind.JUMP:
-            self._jump(index, target)
+        if kind is StepKind.JUMP:
+            self._jump_back(index, target)
             return
-        if kind is Kind.EXTRA:
+        if kind is StepKind.EXTRA:
             self.keys.append((Label.EXTRA, -1))
             return
-        self.keys.append((Label.WRONG if kind is Kind.WRONG else Label.MATCHED, target))
-        if kind is not Kind.FREE:
+        self.keys.append((Label.WRONG if kind is StepKind.WRONG else Label.MATCHED, target))
+        if kind is not StepKind.FREE:
             self.current[target] = index
             self.changed.add(target)
 
-    def _jump(self, index: int, target: int) -> None:
+    def _jump_back(self, index: int, target: int) -> None:
         """The aborted notes are repeated, its wrong keys too many."""
-        onset = self.layout.onset
+        onset = self.score.onset
         self.left_at = max((onset[n] for n in self.current), default=-1)
         self.pass_key, self.pass_note = index, target
         for note in [n for n in self.current if n >= target]:
@@ -74,9 +83,8 @@ class Trace:
             self.keys[key] = (Label.EXTRA, -1) if wrong else (Label.REPEATED, note)
 
 
-def _all(step: Step | None) -> list[Step]:
-    out = []
-    while step is not None:
-        out.append(step)
-        step = step[0]
-    return out
+def read_labels(score: ScoreArrays, hypothesis: Hypothesis) -> Labels:
+    """What a hypothesis says of each key."""
+    trace = Trace(score)
+    trace.follow(hypothesis)
+    return trace.keys

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from coach.judging.alignment import Decoder, Layout, Trace
+from coach.judging.alignment import Decoder, ScoreArrays, Trace
 from coach.judging.following.states import FollowerEvent
 from coach.judging.instead import is_wild
 from coach.judging.model import Label
@@ -48,12 +48,12 @@ LOST_KEYS = 10
 """so many that belong nowhere mean that something else is being played."""
 
 
-def first_pitches(layout: Layout) -> frozenset[int]:
+def first_pitches(score: ScoreArrays) -> frozenset[int]:
     """The keys with which the window begins, small notes before the first onset included."""
     end = 1
-    while end < len(layout.beat) and all(layout.small[: layout.first[end]]):
+    while end < len(score.beat) and all(score.small[: score.first[end]]):
         end += 1
-    return frozenset(layout.pitch[: layout.first[end]])
+    return frozenset(score.pitch[: score.first[end]])
 
 
 def fits(keys: Sequence[tuple[Label, int]]) -> int:
@@ -61,7 +61,7 @@ def fits(keys: Sequence[tuple[Label, int]]) -> int:
     return sum(label in (Label.MATCHED, Label.REPEATED) for label, _ in keys)
 
 
-def is_begun(layout: Layout, keys: Sequence[tuple[Label, int]], fresh: bool) -> bool:
+def is_begun(score: ScoreArrays, keys: Sequence[tuple[Label, int]], fresh: bool) -> bool:
     """Whether the keys so far are the beginning of a repetition.
 
     After a silence the first right key is enough, so that its mark comes at once. Without one,
@@ -69,12 +69,12 @@ def is_begun(layout: Layout, keys: Sequence[tuple[Label, int]], fresh: bool) -> 
     from its middle, and half of all keys right.
     """
     right = fits(keys)
-    if fresh and keys[0][0] is Label.MATCHED and layout.onset[keys[0][1]] == 0:
+    if fresh and keys[0][0] is Label.MATCHED and score.onset[keys[0][1]] == 0:
         return True
-    entered = min((layout.onset[note] for _, note in keys if note >= 0), default=0)
+    entered = min((score.onset[note] for _, note in keys if note >= 0), default=0)
     wanted = 2 if entered <= 1 and fresh else 3
-    onsets = {layout.onset[note] for label, note in keys if label is Label.MATCHED}
-    few = len(layout.beat) == 1
+    onsets = {score.onset[note] for label, note in keys if label is Label.MATCHED}
+    few = len(score.beat) == 1
     return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
 
 
@@ -93,7 +93,7 @@ def first_key(keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> 
 
 
 def goes_back(
-    layout: Layout, trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
+    score: ScoreArrays, trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
 ) -> tuple[FollowerEvent, int] | None:
     """Whether the pianist went back to the window's start and on from there, and with which key.
 
@@ -103,7 +103,7 @@ def goes_back(
         return _was_tried(trace, take, openers)
     if trace.pass_note or trace.left_at < 0:
         return None
-    here = {layout.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
+    here = {score.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
     stopped_s = take[trace.pass_key].onset_s - take[trace.pass_key - 1].onset_s
     is_trial = trace.left_at == 0 and stopped_s >= FALSE_START_S
     if len(here) < 2 and not is_trial:
@@ -127,97 +127,99 @@ def _was_tried(
     return None
 
 
-def is_lost(layout: Layout, keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> bool:
+def is_lost(
+    score: ScoreArrays, keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]
+) -> bool:
     """Whether the last keys belong to something else than this window."""
     first = max(len(keys) - LOST_OF, 0)
-    return sum(_strange(layout, keys[at], take[at]) for at in range(first, len(keys))) >= LOST_KEYS
+    return sum(_strange(score, keys[at], take[at]) for at in range(first, len(keys))) >= LOST_KEYS
 
 
-def _strange(layout: Layout, key: tuple[Label, int], played: PlayedNote) -> bool:
+def _strange(score: ScoreArrays, key: tuple[Label, int], played: PlayedNote) -> bool:
     """A key too many, or one that is no likely slip (a fourth, an octave) for its note."""
     label, note = key
     if label is not Label.WRONG:
         return label is Label.EXTRA
-    return is_wild(played.pitch - layout.pitch[note])
+    return is_wild(played.pitch - score.pitch[note])
 
 
-def silence_s(layout: Layout, decoder: Decoder) -> float:
+def silence_s(score: ScoreArrays, decoder: Decoder) -> float:
     """How long a silence breaks a repetition off here.
 
     Three seconds, or two and a half times the written gap and a second and a half more, up to
     twenty seconds: long enough to find the next note, too long for a rest.
     """
     front = max(decoder.beam[0].right, decoder.beam[0].left)
-    gap = layout.beat[front + 1] - layout.beat[front] if front + 1 < len(layout.beat) else 1.0
+    gap = score.beat[front + 1] - score.beat[front] if front + 1 < len(score.beat) else 1.0
     return min(max(SILENCE_S, 2.5 * gap * decoder.period_s + 1.5), LONGEST_SILENCE_S)
 
 
-def rest_s(layout: Layout, usual_s: float) -> float:
+def rest_s(score: ScoreArrays, usual_s: float) -> float:
     """How long a silence between keys is a rest: longer than the next written onset is away.
 
     Whoever plays on past the window's end, or begins before it, goes on in time.
     """
-    return min(max(FRESH_S, 1.5 * _longest_gap(layout) * usual_s), LONGEST_REST_S)
+    return min(max(FRESH_S, 1.5 * _longest_gap(score) * usual_s), LONGEST_REST_S)
 
 
-def doubt_s(layout: Layout, decoder: Decoder, trace: Trace, usual_s: float) -> float:
+def doubt_s(score: ScoreArrays, decoder: Decoder, trace: Trace, usual_s: float) -> float:
     """How long it is waited at the end where so much was left out or wrong that it may be no end.
 
     The keys may be the window's first ones, struck again: the next key will tell.
     """
-    last, done = len(layout.beat) - 1, decoder.beam[0].done
+    last, done = len(score.beat) - 1, decoder.beam[0].done
     played = sum(
-        bool(done >> layout.first[at] & (1 << layout.first[at + 1] - layout.first[at]) - 1)
+        bool(done >> score.first[at] & (1 << score.first[at + 1] - score.first[at]) - 1)
         for at in range(last)
     )
     right = fits(trace.keys)
     if played > DOUBTFUL_SHARE * last and right > DOUBTFUL_SHARE * len(trace.keys):
         return 0.0
-    return gap_s(layout, max(decoder.period_s, usual_s))
+    return gap_s(score, max(decoder.period_s, usual_s))
 
 
-def gap_s(layout: Layout, period_s: float, slower: float = 1.0) -> float:
+def gap_s(score: ScoreArrays, period_s: float, slower: float = 1.0) -> float:
     """How long a silence may still lie between two neighbouring onsets of the window.
 
     ``slower``: how many times slower than the period it may be played.
     """
-    return min(1.5 * slower * _longest_gap(layout) * period_s, LONGEST_GAP_S)
+    return min(1.5 * slower * _longest_gap(score) * period_s, LONGEST_GAP_S)
 
 
-def played_through(layout: Layout, keys: Sequence[tuple[Label, int]]) -> int | None:
+def played_through(score: ScoreArrays, keys: Sequence[tuple[Label, int]]) -> int | None:
     """How many keys it was to the window's end, where it was reached before other keys came."""
-    last = len(layout.beat) - 1
+    last = len(score.beat) - 1
     ends = [
         at for at, (label, note) in enumerate(keys)
-        if label is Label.MATCHED and layout.onset[note] == last
+        if label is Label.MATCHED and score.onset[note] == last
     ]  # fmt: skip
     if not ends:
         return None
     upto = keys[: ends[-1] + 1]
     right = {note for label, note in upto if label is Label.MATCHED}
-    is_most = len(right) > DOUBTFUL_SHARE * max(len(layout.pitch), len(upto))
+    is_most = len(right) > DOUBTFUL_SHARE * max(len(score.pitch), len(upto))
     return len(upto) if is_most else None
 
 
-def _longest_gap(layout: Layout) -> float:
+def _longest_gap(score: ScoreArrays) -> float:
     """Beats between the two neighbouring onsets that are furthest apart."""
-    return max((after - before for before, after in pairwise(layout.beat)), default=1.0)
+    return max((after - before for before, after in pairwise(score.beat)), default=1.0)
 
 
-def end_after_s(layout: Layout, decoder: Decoder) -> float | None:
+def end_after_s(score: ScoreArrays, decoder: Decoder) -> float | None:
     """How long after the last key the repetition is over; None: the end is not reached.
 
     With the last note of each hand played it is over at once, but for a stray key. With some of
     the last onset's notes wanting, or a hand behind, it is given a beat.
     """
-    last, reading = len(layout.beat) - 1, decoder.beam[0]
-    if max(reading.right, reading.left) < last or not reading.done >> layout.first[last]:
+    last, hypothesis = len(score.beat) - 1, decoder.beam[0]
+    if max(hypothesis.right, hypothesis.left) < last or not hypothesis.done >> score.first[last]:
         return None
-    if any(layout.free[layout.first[last] :]):
+    if any(score.free[score.first[last] :]):
         return SPREAD_S
-    hands = {0: reading.right, 1: reading.left}
+    hands = {0: hypothesis.right, 1: hypothesis.left}
     behind = any(
-        not reading.done >> note & 1 and layout.onset[note] >= hands[layout.hand[note]]
-        for note in range(len(layout.pitch))
+        not hypothesis.done >> note & 1 and score.onset[note] >= hands[score.hand[note]]
+        for note in range(len(score.pitch))
     )
     return min(max(SPREAD_S, decoder.period_s), 2.0) if behind else STRAY_S

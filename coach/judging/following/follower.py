@@ -18,13 +18,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coach.judging.alignment import lay_out, written_period
+from coach.judging.alignment import make_score_arrays, written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Begun, Ended, Heard, NotThis
+from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerEvent, FollowerState
 from coach.judging.following.surroundings import Surroundings
-from coach.judging.following.tracking import Understanding
 from coach.judging.instead import OTHER_NOTES, Overheard, played_instead
 from coach.judging.note_for_note import NoteForNote
 from coach.playing.notes import PedalMove, PlayedNote, Take
@@ -49,15 +49,15 @@ class Follower:
         self.excerpt = excerpt
         self._surroundings = surroundings
         self.state = FollowerState.SILENT
-        self._layout = lay_out(excerpt)
-        self._heard = Understanding(self._layout, written_period(excerpt, qpm))
+        self._score = make_score_arrays(excerpt)
+        self._alignment = LiveAlignment(self._score, written_period(excerpt, qpm))
         self._written = NoteForNote(excerpt)
-        self._openers = rules.first_pitches(self._layout)
+        self._openers = rules.first_pitches(self._score)
         self._last_s = self._before_s = float("-inf")
         """When the last key was struck, and the last one before the take."""
-        self._rest_s = rules.rest_s(self._layout, self._heard.usual_s)
+        self._rest_s = rules.rest_s(self._score, self._alignment.usual_s)
         """After such a silence a key of the first onset begins a repetition at once."""
-        self._gap_s = rules.gap_s(self._layout, self._heard.usual_s, rules.SLOWEST)
+        self._gap_s = rules.gap_s(self._score, self._alignment.usual_s, rules.SLOWEST)
         self._gap_s = max(self._rest_s, self._gap_s)
         """After such a silence nothing that was played before it belongs to the window."""
         self._is_fresh = True
@@ -80,7 +80,7 @@ class Follower:
         self._take.append(PlayedNote(pitch, velocity, at_s))
         self._last_s = at_s
         self._waits = True
-        self._heard.hear(self._take)
+        self._alignment.add_key(self._take)
         out += self._listen()
         return tuple(out)
 
@@ -103,13 +103,15 @@ class Follower:
         if self.state is not FollowerState.FOLLOWING:
             return self._strange(self._overheard.at_rest(now_s))
         quiet_s = now_s - self._last_s
-        over_s = rules.end_after_s(self._layout, self._heard.decoder)
+        over_s = rules.end_after_s(self._score, self._alignment.decoder)
         if over_s is not None:
-            heard = self._heard
-            doubt_s = rules.doubt_s(self._layout, heard.decoder, heard.trace, heard.usual_s)
+            alignment = self._alignment
+            doubt_s = rules.doubt_s(
+                self._score, alignment.decoder, alignment.trace, alignment.usual_s
+            )
             over_s = max(over_s, doubt_s)
         is_over = over_s is not None and quiet_s >= over_s
-        is_silent = quiet_s >= rules.silence_s(self._layout, self._heard.decoder)
+        is_silent = quiet_s >= rules.silence_s(self._score, self._alignment.decoder)
         if (is_over or is_silent) and not self._may_go_on(quiet_s):
             if not is_over:
                 return self._break_off()
@@ -127,7 +129,9 @@ class Follower:
 
     def _may_go_on(self, quiet_s: float) -> bool:
         """Whether the last keys may be the window begun again, and the silence is a written one."""
-        gap_s = rules.gap_s(self._layout, max(self._heard.decoder.period_s, self._heard.usual_s))
+        gap_s = rules.gap_s(
+            self._score, max(self._alignment.decoder.period_s, self._alignment.usual_s)
+        )
         return (
             quiet_s < gap_s
             and self._written.begins_in(self._take[1:])
@@ -153,8 +157,8 @@ class Follower:
     def _hear_anew(self) -> None:
         self._pedals = _since(self._pedals, self._take[0].onset_s if self._take else float("inf"))
         self._waits = False
-        self._heard.forget()
-        self._marks = Marks(self._layout)
+        self._alignment.forget()
+        self._marks = Marks(self._score)
 
     def _take_back(self, count: int) -> None:
         """Hear the last so many of the earlier keys as the first of the take."""
@@ -165,11 +169,11 @@ class Follower:
         self._before_s = self._earlier[-1].onset_s if self._earlier else float("-inf")
         self._hear_anew()
         self._waits = True
-        self._heard.begin_again(self._take)
+        self._alignment.begin_again(self._take)
 
     def _make_room(self, pitch: int, at_s: float) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
-        keys = self._heard.trace.keys
+        keys = self._alignment.trace.keys
         noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
             if self._may_be_slow(at_s - self._last_s):
@@ -189,7 +193,7 @@ class Follower:
 
     def _may_be_slow(self, quiet_s: float) -> bool:
         """Whether a few keys before a rest may be the window's first, played far more slowly."""
-        keys = self._heard.trace.keys
+        keys = self._alignment.trace.keys
         if not 0 < len(keys) <= rules.FEW_KEYS or quiet_s >= self._gap_s:
             return False
         return self._is_fresh or rules.fits(keys) == len(keys)
@@ -199,13 +203,13 @@ class Follower:
         if self.state is not FollowerState.FOLLOWING:
             return self._before()
         said = self._instead_so_far()
-        if said or rules.is_lost(self._layout, self._heard.trace.keys, self._take):
-            through = rules.played_through(self._layout, self._heard.trace.keys)
+        if said or rules.is_lost(self._score, self._alignment.trace.keys, self._take):
+            through = rules.played_through(self._score, self._alignment.trace.keys)
             if through is not None:
                 return [self._end(FollowerEvent.AT_END, through)]
             self._move(FollowerEvent.LEFT)
             return [self._not_this(said or played_instead(self.excerpt, self._take))]
-        again = rules.goes_back(self._layout, self._heard.trace, self._take, self._openers)
+        again = rules.goes_back(self._score, self._alignment.trace, self._take, self._openers)
         if again is not None:
             event, at = again
             return self._begin_again(event, self._written.start_from(self._take, at))
@@ -213,17 +217,17 @@ class Follower:
 
     def _instead_so_far(self) -> str | None:
         """What is played instead, where the beginning fitted by chance."""
-        keys = self._heard.trace.keys
+        keys = self._alignment.trace.keys
         if len(keys) > 2 * rules.ENOUGH_KEYS or 2 * rules.fits(keys) > len(keys):
             return None
         return played_instead(self.excerpt, self._take, so_far=True)
 
     def _before(self) -> list[Heard]:
-        keys = self._heard.trace.keys
+        keys = self._alignment.trace.keys
         whole = self._written.whole_from([*self._earlier, *self._take])
         if whole is not None:
             return self._begin_whole(whole - len(self._earlier))
-        begun = rules.is_begun(self._layout, keys, self._is_fresh)
+        begun = rules.is_begun(self._score, keys, self._is_fresh)
         if begun and not self._overheard.goes_on():
             self._move(FollowerEvent.BEGUN)
             self._overheard.forget()
@@ -257,10 +261,10 @@ class Follower:
         elif first > 0:
             self._forget(keep=first)
             self._waits = True
-            self._heard.begin_again(self._take)
+            self._alignment.begin_again(self._take)
 
     def _mark(self) -> list[Heard]:
-        return self._marks.after_key(self._heard.trace, self._heard.decoder, self._take)
+        return self._marks.after_key(self._alignment.trace, self._alignment.decoder, self._take)
 
     # -- ends -------------------------------------------------------------------------------
 
@@ -294,8 +298,8 @@ class Follower:
 
     def _break_off(self) -> tuple[Heard, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
-        reading, keys = self._heard.decoder.beam[0], self._heard.trace.keys
-        if reading.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
+        hypothesis, keys = self._alignment.decoder.beam[0], self._alignment.trace.keys
+        if hypothesis.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
             self._move(FollowerEvent.BROKEN_OFF)
             self._forget()
             return (NotThis(ONLY_A_CHORD),)
@@ -317,7 +321,7 @@ class Follower:
 
         Only where the keys go on without a rest: then one leads into the other.
         """
-        cost = self._heard.decoder.state.cost
+        cost = self._alignment.decoder.state.cost
         if self._surroundings is None:
             return Ended(take, cost)
         next_s = self._take[count].onset_s if count < len(self._take) else float("inf")
@@ -355,7 +359,9 @@ class Follower:
             return ()
         self._waits = False
         return tuple(
-            self._marks.after_wait(self._heard.trace, self._heard.decoder.beam[0], self._take)
+            self._marks.after_wait(
+                self._alignment.trace, self._alignment.decoder.beam[0], self._take
+            )
         )
 
 
