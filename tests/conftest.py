@@ -1,5 +1,5 @@
 """Fixtures that several test files share."""
 
-from jackrig import jack_server, pianist
+from tests.jackrig import jack_server, pianist
 
 __all__ = ["jack_server", "pianist"]

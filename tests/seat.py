@@ -5,14 +5,13 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
-from screenfakes import Staging
-
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.screens.app.app import KeyholeApp
 from coach.screens.big_letters import big
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Start
+from tests.screenfakes import Staging
 
 SIZES = [(80, 24), (120, 40)]
 

@@ -7,13 +7,13 @@ from collections import Counter
 from fractions import Fraction as F
 
 import pytest
-from live import SAMPLES, Live, one_bar_windows, sample
 
 from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionBegan
 from coach.judging.following.follower import FALSE_START
 from coach.judging.model import Outcome
 from coach.score.model import Hands
 from coach.score.window import Window
+from tests.live import SAMPLES, Live, one_bar_windows, sample
 
 
 def at_the_bar(**how):

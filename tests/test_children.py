@@ -11,7 +11,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from jackrig import JackServer, wait_for
 
 from coach.children import start_python
 from coach.cli.judges import Judges
@@ -23,6 +22,7 @@ from coach.playing.notes import Take
 from coach.playing.ports.echo import Echo
 from coach.playing.ports.probe import Probe
 from coach.score.opening.process import ask
+from tests.jackrig import JackServer, wait_for
 from tests.judging_help import both, whole
 
 ROOT = Path(__file__).parent.parent

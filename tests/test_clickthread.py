@@ -4,9 +4,9 @@ import time
 from collections.abc import Iterator, Sequence
 
 import pytest
-from jackrig import wait_for
 
 from coach.playing.sounding.click_output import ClickThread
+from tests.jackrig import wait_for
 
 ON, OFF = (0x99, 76, 100), (0x89, 76, 0)
 

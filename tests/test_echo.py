@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
-from jackrig import wait_for
 
 from coach.playing.ports.echo import Echo
+from tests.jackrig import wait_for
 
 ANSWERS = "import os\nwhile got := os.read(0, 1): os.write(1, got)"
 ENDS = "pass"

@@ -7,7 +7,6 @@ from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
-from judging_help import both
 
 from coach.coaching.drill.drill_events import AssignmentGiven
 from coach.drill import Drill, Window, played, repair
@@ -15,6 +14,7 @@ from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, 
 from scripts.eveningbench.evening import run_evening
 from scripts.eveningbench.referee import SETTLED_S, Referee
 from scripts.eveningbench.tally import Tally
+from tests.judging_help import both
 
 PASSAGE = Passage("right", Worth.CLEAN, is_whole=True, notes_right=True)
 

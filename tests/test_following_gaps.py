@@ -3,12 +3,12 @@
 from fractions import Fraction as F
 
 import pytest
-from judging_help import play, whole
 
 from coach.judging.following.events import Ended
 from coach.judging.following.follower import Follower
 from coach.judging.note_for_note import NoteForNote
 from coach.score.build import score_from_notes
+from tests.judging_help import play, whole
 
 
 def two_chords(gap=F(4)):

@@ -17,8 +17,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.segment import Segment
-from screenfakes import FakeDrill, FakeLibrary, Staging, two_hands
-from seat import RIGHT, Seat
 from textual.color import Color
 
 from coach.cli.parser import make_parser
@@ -35,6 +33,8 @@ from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, HomeItem, Settings, Start
 from coach.screens.terminal.ascii_fallback import SeenOnly
+from tests.screenfakes import FakeDrill, FakeLibrary, Staging, two_hands
+from tests.seat import RIGHT, Seat
 
 ROOT = Path(__file__).parent.parent
 HOSTILE = (

@@ -7,11 +7,11 @@ import time
 from threading import Event, Thread
 
 import pytest
-from seat import seated
 from textual.events import Key
 
 from coach.playing.midi_events import KeyDown, PianoFound, PianoLost
 from coach.screens.inbox import TOO_MANY, Inbox
+from tests.seat import seated
 
 
 def run(play):

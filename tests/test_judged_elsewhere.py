@@ -4,13 +4,13 @@ import pickle
 from fractions import Fraction as F
 
 import pytest
-from live import Live, sample
 
 from coach.coaching.drill import drill as drill_module
 from coach.coaching.drill.drill_events import AssignmentGiven, SetAside, State, ToJudge
 from coach.coaching.model import Request
 from coach.score.model import Hands
 from coach.score.window import Window
+from tests.live import Live, sample
 
 BAR = Window(F(5), F(9), Hands.RIGHT)
 

@@ -7,7 +7,6 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from records import SCORE, WINDOW, ended
 
 from coach.cli.recorder import ELSEWHERE, Keeper
 from coach.coaching.drill.drill import Drill
@@ -17,6 +16,7 @@ from coach.record.piece import piece_key
 from coach.record.store import FILE, Store
 from coach.score.build import score_from_notes
 from coach.score.window import Window
+from tests.records import SCORE, WINDOW, ended
 
 PIECE = piece_key(SCORE)
 

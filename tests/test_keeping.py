@@ -6,7 +6,6 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
-from records import SCORE, ended
 
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import Desks
@@ -17,6 +16,7 @@ from coach.record.settings import FILE as SETTINGS
 from coach.record.settings import Kept, save_settings
 from coach.record.store import FILE, Store
 from coach.screens.interfaces import Errand
+from tests.records import SCORE, ended
 
 
 def test_what_another_program_kept_out_of_the_record_is_kept_beside_it_and_said(

@@ -6,7 +6,6 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from records import SCORE, ended
 
 from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
@@ -17,6 +16,7 @@ from coach.record.piece import piece_key
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
 from coach.screens.interfaces import Errand
+from tests.records import SCORE, ended
 
 
 @pytest.fixture

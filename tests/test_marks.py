@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction as F
 
-from screenfakes import two_hands
-
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
 from coach.screens.marks import FACES, Mark, marks_of
+from tests.screenfakes import two_hands
 
 
 def judged(*labels, faults=()):

@@ -7,11 +7,11 @@ import weakref
 from pathlib import Path
 
 import pytest
-from screenfakes import FakeDrill, two_hands
-from seat import RIGHT, WRONG, seated
 
 from coach.screens.gc_pause import settle_memory
 from coach.screens.interfaces import Errand
+from tests.screenfakes import FakeDrill, two_hands
+from tests.seat import RIGHT, WRONG, seated
 
 
 def objects():

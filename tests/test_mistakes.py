@@ -5,7 +5,6 @@ import asyncio
 from pathlib import Path
 
 import pytest
-from screenfakes import Staging
 from textual.app import App
 from textual.screen import Screen
 from textual.widgets import Static
@@ -14,6 +13,7 @@ from coach.cli.errors import OUR_FAULT, said_plainly
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.screens.app.app import KeyholeApp
 from coach.screens.interfaces import Start
+from tests.screenfakes import Staging
 
 
 def test_a_mistake_of_ours_is_one_sentence_and_its_traceback_is_kept(tmp_path, capsys):

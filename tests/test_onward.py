@@ -3,7 +3,6 @@
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import note, two_hands
 
 from coach.coaching.model import Goal
 from coach.coaching.planning.next_goal import onward
@@ -11,6 +10,7 @@ from coach.coaching.wording import stretch_words
 from coach.score.build import score_from_notes
 from coach.score.choose import choose_window
 from coach.score.model import Hands
+from tests.screenfakes import note, two_hands
 
 SCORE = two_hands(5)
 

@@ -9,8 +9,6 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
-from glass import Glass, textuals_own
-from screenfakes import FakeDrill, Staging, two_hands
 from textual.app import App, ComposeResult
 from textual.drivers.headless_driver import HeadlessDriver
 from textual.geometry import Region
@@ -28,6 +26,8 @@ from coach.screens.marks import Mark
 from coach.screens.terminal import cell_painter as painting
 from coach.screens.terminal.cell_painter import paint_now
 from coach.screens.widgets.staff_view import StaffView
+from tests.glass import Glass, textuals_own
+from tests.screenfakes import FakeDrill, Staging, two_hands
 
 SIZES = [(120, 40), (80, 24)]
 BARS = 12

@@ -2,10 +2,9 @@
 
 from dataclasses import replace
 
-from records import SCORE
-
 from coach.record.piece import piece_key
 from coach.score.model import Hand
+from tests.records import SCORE
 
 
 def test_names_fingerings_and_hands_do_not_change_a_piece() -> None:

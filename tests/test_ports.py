@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from jackrig import PIANO, JackServer, Pianist, wait_for
 
 from coach.cli.commands.connecting import show_ports
 from coach.playing.midi_events import (
@@ -27,6 +26,7 @@ from coach.playing.ports.byte_stream import STEADY_COUNT
 from coach.playing.ports.driver import NOT_YET, RtMidiDriver
 from coach.playing.ports.jack_clients import CLIENT
 from coach.playing.ports.ports import Ports, PortsUnavailable
+from tests.jackrig import PIANO, JackServer, Pianist, wait_for
 
 pytestmark = pytest.mark.real
 

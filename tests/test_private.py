@@ -9,7 +9,6 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
-from records import SCORE, ended
 
 from coach.cli.errors import said_plainly
 from coach.record.errors import RecordError
@@ -18,6 +17,7 @@ from coach.record.piece import piece_key
 from coach.record.settings import Kept, save_settings
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record
+from tests.records import SCORE, ended
 
 ROOT = Path(__file__).parent.parent
 SAMPLE = ROOT / "sample_scores/1-low-tide.musicxml"

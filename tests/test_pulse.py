@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from fractions import Fraction as F
 
-from screenfakes import two_hands
-
 from coach.coaching.drill.drill_events import CountIn
 from coach.score.window import Window, excerpt
 from coach.screens.drill.click import Pulse
+from tests.screenfakes import two_hands
 
 
 def test_every_beat_is_due_once_and_a_late_look_gets_the_newest():

@@ -3,7 +3,10 @@
 from fractions import Fraction
 
 import pytest
-from scorexml import (
+
+from coach.score.model import Hand
+from coach.score.printed import Grace
+from tests.scorexml import (
     all_said,
     attributes,
     back,
@@ -17,9 +20,6 @@ from scorexml import (
     rest,
     score,
 )
-
-from coach.score.model import Hand
-from coach.score.printed import Grace
 
 PICKUP = piano(
     bar(

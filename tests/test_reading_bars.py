@@ -3,7 +3,9 @@
 from fractions import Fraction
 
 import pytest
-from scorexml import (
+
+from coach.score.metre import Metre
+from tests.scorexml import (
     attributes,
     back,
     bar,
@@ -17,8 +19,6 @@ from scorexml import (
     rest,
     score,
 )
-
-from coach.score.metre import Metre
 
 
 def test_incomplete_and_overfull_bars_are_as_long_as_they_are(tmp_path):

@@ -1,10 +1,10 @@
 """Which part is the piano."""
 
 import pytest
-from scorexml import attributes, bar, metre, note, opened, part, score
 
 from coach.score.errors import ScoreError
 from coach.score.model import Hand
+from tests.scorexml import attributes, bar, metre, note, opened, part, score
 
 
 def one_staff(name, pitch="C5", identity="P1"):

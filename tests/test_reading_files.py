@@ -4,10 +4,10 @@ import io
 import zipfile
 
 import pytest
-from scorexml import all_said, bar, note, opened, piano
 
 from coach.score.errors import ScoreError
 from coach.score.reading import read_score
+from tests.scorexml import all_said, bar, note, opened, piano
 
 SCORE = piano(bar(note("C5", 4)), bar(note("D5", 4)))
 BARE = SCORE.split("?>", 1)[1]

@@ -1,11 +1,11 @@
 """Which hand plays a note."""
 
 import pytest
-from scorexml import back, bar, direction, note, opened, piano, rest, words
 
 from coach.score.model import Hand
 from coach.score.reading import hands_by_voice
 from coach.score.reading.hands import hand_of_words
+from tests.scorexml import back, bar, direction, note, opened, piano, rest, words
 
 
 def hands(found, staff=1):

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scorexml import back, bar, note, opened, piano
+
+from tests.scorexml import back, bar, note, opened, piano
 
 pytestmark = pytest.mark.property
 

@@ -1,9 +1,9 @@
 """What stands at the notes: fingerings, ornaments, slurs, octave lines, tempo, words."""
 
 import pytest
-from scorexml import attributes, back, bar, direction, metre, note, opened, piano, words
 
 from coach.score.printed import Mark
+from tests.scorexml import attributes, back, bar, direction, metre, note, opened, piano, words
 
 
 def finger(*texts):

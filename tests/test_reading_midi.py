@@ -6,11 +6,11 @@ from fractions import Fraction
 
 import mido
 import pytest
-from scorexml import opened
 
 from coach.score.errors import ScoreError
 from coach.score.model import Hand
 from coach.score.reading.guessed_hands import split_hands
+from tests.scorexml import opened
 
 
 def track(*messages):

@@ -3,13 +3,13 @@
 from pathlib import Path
 
 import pytest
-from scorexml import all_said, opened
 
 from coach.score.errors import ScoreError
 from coach.score.model import Hand
 from coach.score.reading import read_score
 from coach.score.reading.files import Kind
 from coach.score.reading.music21_formats import first_tune, written_notes
+from tests.scorexml import all_said, opened
 
 KERN = "\n".join(
     ["**kern\t**kern", "*clefF4\t*clefG2", "*M2/4\t*M2/4", "=1\t=1", "2C\t4c 4e", ".\t4d",

@@ -1,6 +1,6 @@
 """Ties: one note for what is struck once."""
 
-from scorexml import all_said, back, bar, note, opened, piano
+from tests.scorexml import all_said, back, bar, note, opened, piano
 
 
 def test_a_tie_across_bars_is_one_note_with_its_pieces(tmp_path):

@@ -14,7 +14,6 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from records import SCORE, ended
 
 from coach.cli.commands.practice import warmup
 from coach.cli.score_library import HomeLibrary
@@ -26,6 +25,7 @@ from coach.record.header import APPLICATION_ID
 from coach.record.piece import PieceKey, piece_key
 from coach.record.store import FILE, Store
 from coach.screens.interfaces import Errand
+from tests.records import SCORE, ended
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")

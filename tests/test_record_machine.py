@@ -10,12 +10,12 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
-from records import SCORE, ended
 
 from coach.record.errors import RecordError
 from coach.record.lock import Lease
 from coach.record.piece import PieceKey, piece_key
 from coach.record.store import FILE, Store
+from tests.records import SCORE, ended
 
 PIECES = (piece_key(SCORE, "two_hands.musicxml"), PieceKey("other", "Another Piece"))
 NOON_S = 1_700_000_000.0

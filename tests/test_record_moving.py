@@ -11,7 +11,6 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from records import SCORE, ended
 
 from coach.cli.storage import Keeping, close_record
 from coach.coaching.observations import observations
@@ -21,6 +20,7 @@ from coach.record.piece import PieceKey, piece_key
 from coach.record.schema import VERSION
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record
+from tests.records import SCORE, ended
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")

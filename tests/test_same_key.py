@@ -3,7 +3,6 @@
 from fractions import Fraction as F
 
 import pytest
-from judging_help import play, whole
 
 from coach.judging.alignment.align import match
 from coach.judging.following.events import Ended, Marked
@@ -12,6 +11,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Label, Stage
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
+from tests.judging_help import play, whole
 
 AT = F(4)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import asyncio
 
 import pytest
-from screenfakes import FakeDrill, two_hands
-from seat import RIGHT, SIZES, seated, words_of
 
 from coach.coaching.drill.drill_events import RepetitionBegan, SetAside, State, StateChanged
+from tests.screenfakes import FakeDrill, two_hands
+from tests.seat import RIGHT, SIZES, seated, words_of
 
 LOW = "The left hand is an octave too low: move it up."
 

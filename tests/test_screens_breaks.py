@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from screenfakes import FakeDrill, two_hands
-from seat import (
+
+from tests.screenfakes import FakeDrill, two_hands
+from tests.seat import (
     RIGHT,
     SIZES,
     seated,

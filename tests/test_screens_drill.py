@@ -9,17 +9,6 @@ import time
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import FakeClick, FakeDrill, note, two_hands
-from seat import (
-    RIGHT,
-    SIZES,
-    WRONG,
-    reason_line,
-    seated,
-    strip_line,
-    top_line,
-    words_of,
-)
 
 from coach.coaching.drill.drill_events import CountIn, State
 from coach.coaching.model import Request
@@ -30,6 +19,17 @@ from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.dialogs.help import HelpScreen
 from coach.screens.drill.screen import DrillScreen
+from tests.screenfakes import FakeClick, FakeDrill, note, two_hands
+from tests.seat import (
+    RIGHT,
+    SIZES,
+    WRONG,
+    reason_line,
+    seated,
+    strip_line,
+    top_line,
+    words_of,
+)
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -5,18 +5,18 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import FakeDrill, two_hands
-from seat import (
+
+from coach.score.model import Hands
+from coach.score.window import Window
+from coach.screens.interfaces import Errand
+from tests.screenfakes import FakeDrill, two_hands
+from tests.seat import (
     RIGHT,
     SIZES,
     seated,
     top_line,
     words_of,
 )
-
-from coach.score.model import Hands
-from coach.score.window import Window
-from coach.screens.interfaces import Errand
 
 
 def going_on():

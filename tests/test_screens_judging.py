@@ -8,8 +8,6 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
-from screenfakes import Staging
-from seat import seated, text_of, words_of
 
 from coach.cli.recorder import Keeper
 from coach.coaching.drill.drill import Drill
@@ -24,6 +22,8 @@ from coach.record.store import Store
 from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.drill import screen as drill_screen
+from tests.screenfakes import Staging
+from tests.seat import seated, text_of, words_of
 
 LINE = (60, 62, 64, 65)
 

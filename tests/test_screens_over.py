@@ -7,14 +7,6 @@ from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import FakeDrill, two_hands
-from seat import (
-    RIGHT,
-    SIZES,
-    WRONG,
-    line_of,
-    seated,
-)
 
 from coach.coaching.model import Order
 from coach.coaching.planning.plan import PlanRow
@@ -23,6 +15,14 @@ from coach.score.window import Window
 from coach.screens.dialogs.notice import SheetScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Settings
+from tests.screenfakes import FakeDrill, two_hands
+from tests.seat import (
+    RIGHT,
+    SIZES,
+    WRONG,
+    line_of,
+    seated,
+)
 
 
 def test_details_and_why_are_one_key_away():

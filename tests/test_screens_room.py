@@ -5,17 +5,17 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import FakeDrill, two_hands
-from seat import (
-    RIGHT,
-    WRONG,
-    seated,
-)
 
 from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.dialogs.notice import TooSmallScreen
 from coach.screens.interfaces import Settings
+from tests.screenfakes import FakeDrill, two_hands
+from tests.seat import (
+    RIGHT,
+    WRONG,
+    seated,
+)
 
 
 def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time():

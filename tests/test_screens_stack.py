@@ -6,8 +6,6 @@ import asyncio
 from pathlib import Path
 
 import pytest
-from screenfakes import FakeDrill, two_hands
-from seat import RIGHT, seated
 from textual.command import CommandPalette
 from textual.events import Key
 
@@ -19,6 +17,8 @@ from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start
 from scripts.fuzz_app import run_round, warmed
+from tests.screenfakes import FakeDrill, two_hands
+from tests.seat import RIGHT, seated
 
 DIALOGS = ["", "ctrl+p", "m", "t", "d", "w", "question_mark"]
 

@@ -8,12 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from screenfakes import Staging
-from seat import (
-    RIGHT,
-    SIZES,
-    seated,
-)
 
 from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
 from coach.score.errors import ScoreError
@@ -23,6 +17,12 @@ from coach.screens.dialogs.notice import NoticeScreen
 from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start
+from tests.screenfakes import Staging
+from tests.seat import (
+    RIGHT,
+    SIZES,
+    seated,
+)
 
 
 @pytest.mark.parametrize("start", [None, Start()])

@@ -8,8 +8,6 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
-from screenfakes import FakePorts
-from seat import text_of
 
 from coach.cli.open_score import open_piece
 from coach.cli.parser import make_parser
@@ -27,6 +25,8 @@ from coach.score.window import Window
 from coach.screens.app.app import KeyholeApp
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start
+from tests.screenfakes import FakePorts
+from tests.seat import text_of
 
 SPEED = 40.0
 

@@ -8,7 +8,6 @@ from fractions import Fraction as F
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from screenfakes import note, two_hands
 
 from coach.coaching.drill.drill_events import State
 from coach.coaching.model import Assignment, Kind
@@ -22,6 +21,7 @@ from coach.screens.terminal.ascii_fallback import plain
 from coach.screens.widgets.head import shortened
 from coach.screens.widgets.verdict import fitted, rows_of, shortened_to
 from coach.screens.wording import bpm, state_words, tempo_words, window_words
+from tests.screenfakes import note, two_hands
 
 
 @pytest.mark.parametrize(

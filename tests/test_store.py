@@ -8,7 +8,6 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from records import SCORE, ended
 
 from coach.coaching.model import Observation
 from coach.coaching.observations import observations
@@ -20,6 +19,7 @@ from coach.record.schema import MIGRATIONS, VERSION
 from coach.record.store import FILE, Store
 from coach.score.model import Hands
 from coach.score.window import Transition
+from tests.records import SCORE, ended
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")

@@ -5,11 +5,11 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import pytest
-from screenfakes import note, two_hands
 
 from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.widgets.strip import Place, strip
+from tests.screenfakes import note, two_hands
 
 
 def text(*args, **more):

@@ -5,12 +5,12 @@ from fractions import Fraction as F
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from live import SAMPLES, Live, one_bar_windows, sample
 
 from coach.judging.following.surroundings import Surroundings, fewest_errors
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
+from tests.live import SAMPLES, Live, one_bar_windows, sample
 
 KEYS = st.lists(st.integers(60, 64), max_size=12)
 

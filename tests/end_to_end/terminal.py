@@ -12,7 +12,8 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 import pytest
-from jackrig import missing
+
+from tests.jackrig import missing
 
 INSTALL = "needs tmux: apt-get install -y --no-install-recommends tmux"
 

@@ -7,11 +7,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from jackrig import Pianist
-from sightreader import play, read_assignment
-from terminal import Terminal, terminal
 
 from coach.score.reading import read_score
+from tests.end_to_end.sightreader import play, read_assignment
+from tests.end_to_end.terminal import Terminal, terminal
+from tests.jackrig import Pianist
 
 __all__ = ["terminal"]
 
