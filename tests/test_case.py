@@ -7,8 +7,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from coach.coaching.practice.repair import Case, rungs
-from coach.coaching.practice.tempo import Climb
+from coach.coaching.practice.repair import RepairLadder, build_rungs
+from coach.coaching.practice.tempo import TempoLadder
 from coach.coaching.windows import Places
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -30,7 +30,7 @@ def piece(bars=8):
 
 def ladder(score, move):
     whole = Window(F(0), score.end_quarters)
-    return rungs(Places(score, whole), move, whole)
+    return build_rungs(Places(score, whole), move, whole)
 
 
 def names(windows):
@@ -75,7 +75,7 @@ def test_on_every_rung_the_move_is_made_with_its_departure(score, data):
     """Common practice: the note arrived at and the one before it stay, however small it gets."""
     places = Places(score, Window(F(0), score.end_quarters))
     move = data.draw(st.sampled_from(places.transitions))
-    windows, start = rungs(places, move, places.whole)
+    windows, start = build_rungs(places, move, places.whole)
     departed = places.onset_before(places.onsets_in(move)[0], move.hands)
     if departed is not None:
         assert windows[start].hands is move.hands
@@ -91,7 +91,7 @@ def test_each_rung_is_more_than_the_one_below_it(score, data):
     places = Places(score, Window(F(0), score.end_quarters))
     move = data.draw(st.sampled_from(places.transitions))
     assume(places.onset_before(places.onsets_in(move)[0], move.hands) is not None)
-    windows, _ = rungs(places, move, places.whole)
+    windows, _ = build_rungs(places, move, places.whole)
     assert len(set(windows)) == len(windows)
     for below, above in pairwise(windows):
         assert below.hands.members <= above.hands.members
@@ -101,20 +101,22 @@ def test_each_rung_is_more_than_the_one_below_it(score, data):
 
 def case(at=1, start=1, now=100.0):
     windows, _ = ladder(piece(), Transition(LH, F(13), F(14)))
-    return Case(Transition(LH, F(13), F(14)), tuple(windows), at, Climb.of(100.0, now), start)
+    return RepairLadder(
+        Transition(LH, F(13), F(14)), tuple(windows), at, TempoLadder.start(100.0, now), start
+    )
 
 
 def test_a_relapse_goes_back_one_rung_at_a_time_and_ends_at_the_bottom():
     falling = case(at=4)
     seen = [falling.window]
-    while falling.fall():
+    while falling.go_down():
         seen.append(falling.window)
     assert seen == list(reversed(falling.rungs[:5]))
 
 
 def test_the_top_rung_leads_to_the_window_that_it_came_from():
     rising = case(at=0)
-    assert [rising.rise() for _ in rising.rungs] == [True] * 5 + [False]
+    assert [rising.go_up() for _ in rising.rungs] == [True] * 5 + [False]
 
 
 class TestHowOftenItIsAskedFor:

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from coach.coaching.model import Kind
-from coach.coaching.practice.tempo import FLOOR, MARKS, Climb, quicker
+from coach.coaching.practice.tempo import FLOOR, MARKS, TempoLadder, quicker
 from tests.lessons import QPM, Lesson, Weak
 
 BEAT = F(1)
@@ -101,8 +101,8 @@ def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(lessons):
 
 
 def test_at_one_s_own_pace_there_is_nothing_to_climb():
-    climb = Climb.of(target=None, now=None)
-    assert climb.at_target
-    assert climb.at_floor
-    climb.down(BEAT)
-    assert climb.now is None
+    tempo = TempoLadder.start(target_qpm=None, now_qpm=None)
+    assert tempo.at_target
+    assert tempo.at_floor
+    tempo.lower_tempo(BEAT)
+    assert tempo.now_qpm is None

@@ -28,7 +28,7 @@ def test_a_hesitation_of_a_hand_that_shows_none_alone_is_mended_all_the_same() -
         notes = pianist.play(drill.excerpt, drill.assignment.qpm, start_s=now_s)
         drill.repetition(notes, now_s=now_s)
         now_s = notes[-1].onset_s + 3.0
-        case = drill.coach._work.case
+        case = drill.coach._runner.ladder
         if case is not None:
             break
     assert case is not None

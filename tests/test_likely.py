@@ -13,7 +13,7 @@ from coach.coaching.practice.tempo import (
     CHANCES,
     FIRST_SLOWER,
     FLOOR,
-    Climb,
+    TempoLadder,
     clean_chance,
     quicker,
     slower,
@@ -22,91 +22,91 @@ from coach.coaching.practice.tempo import (
 BEAT = F(1)
 
 
-def climbed(climb, trials_hold=False):
+def climbed(tempo, trials_hold=False):
     """All tempi up to the target where every step holds."""
-    tempi = [climb.now]
-    while not climb.at_target:
+    tempi = [tempo.now_qpm]
+    while not tempo.at_target:
         for _ in range(2):
-            climb.heard(clean=True)
-        if climb.up(BEAT) is Kind.TRIAL:
-            climb.heard(clean=trials_hold)
+            tempo.count_repetition(clean=True)
+        if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+            tempo.count_repetition(clean=trials_hold)
             if trials_hold:
-                climb.trial_held()
+                tempo.keep_trial()
             else:
-                climb.trial_failed()
-        tempi.append(climb.now)
+                tempo.undo_trial()
+        tempi.append(tempo.now_qpm)
     return tempi
 
 
 def failing(target, *tempi):
     """A climb at the slowest of these tempi, after a failure at each."""
-    climb = Climb.of(target=target, now=target)
+    tempo = TempoLadder.start(target_qpm=target, now_qpm=target)
     for now in tempi:
-        climb.now = now
-        climb.heard(clean=False)
-    return climb
+        tempo.now_qpm = now
+        tempo.count_repetition(clean=False)
+    return tempo
 
 
 def test_where_the_record_permits_the_tempo_asked_for_is_tried_and_saves_the_climb():
-    climb = Climb.of(target=120, now=80)
+    tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
     for _ in range(3):
-        climb.heard(clean=True)
-    assert climb.up(BEAT) is Kind.TRIAL
-    assert climb.now == 120
-    climb.trial_held()
-    assert climb.at_target
+        tempo.count_repetition(clean=True)
+    assert tempo.raise_tempo(BEAT) is Kind.TRIAL
+    assert tempo.now_qpm == 120
+    tempo.keep_trial()
+    assert tempo.at_target
 
 
 def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial():
     """Failed at three tempi, then clean twice at a slow one: far from the tempo asked for."""
-    climb = failing(90, 63, 54, 46, 39)
+    tempo = failing(90, 63, 54, 46, 39)
     for _ in range(2):
-        climb.heard(clean=True)
-    assert climb.up(BEAT) is Kind.QUICKEN
-    assert climb.now == 40
+        tempo.count_repetition(clean=True)
+    assert tempo.raise_tempo(BEAT) is Kind.QUICKEN
+    assert tempo.now_qpm == 40
 
 
 def test_after_a_trial_that_fails_it_goes_back_to_what_held():
-    climb = Climb.of(target=120, now=80)
-    climb.up(BEAT)
-    climb.heard(clean=False)
-    climb.trial_failed()
-    assert climb.now <= 80
-    assert not climb.on_trial
+    tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
+    tempo.raise_tempo(BEAT)
+    tempo.count_repetition(clean=False)
+    tempo.undo_trial()
+    assert tempo.now_qpm <= 80
+    assert not tempo.on_trial
 
 
 def test_between_two_trials_lies_half_of_the_way_that_was_left():
-    climb, tried_from = Climb.of(target=160, now=80), []
-    while not climb.at_target:
-        before = climb.now
-        if climb.up(BEAT) is Kind.TRIAL:
+    tempo, tried_from = TempoLadder.start(target_qpm=160, now_qpm=80), []
+    while not tempo.at_target:
+        before = tempo.now_qpm
+        if tempo.raise_tempo(BEAT) is Kind.TRIAL:
             tried_from.append(before)
-            climb.trial_failed()
+            tempo.undo_trial()
     assert len(tried_from) >= 2
     assert all(160 - two <= (160 - one) / 2 for one, two in pairwise(tried_from))
 
 
 def test_also_after_failures_the_tempo_is_tried_on_the_way_up():
     """Henley (2001), JRME 49, 169-181 (read second-hand): alternating did better than slow only."""
-    climb, trials = failing(160, 160), 0
-    climb.settle(BEAT)
-    while not climb.at_target:
+    tempo, trials = failing(160, 160), 0
+    tempo.begin_at_likely(BEAT)
+    while not tempo.at_target:
         for _ in range(3):
-            climb.heard(clean=True)
-        if climb.up(BEAT) is Kind.TRIAL:
+            tempo.count_repetition(clean=True)
+        if tempo.raise_tempo(BEAT) is Kind.TRIAL:
             trials += 1
-            climb.heard(clean=False)
-            climb.trial_failed()
+            tempo.count_repetition(clean=False)
+            tempo.undo_trial()
     assert trials
 
 
 def test_a_place_that_failed_begins_slower_the_slower_the_more_it_failed():
     begun = []
     for failures in range(5):
-        climb = failing(120, *[120] * failures)
-        climb.now = 120
-        climb.settle(BEAT)
-        begun.append(climb.now)
+        tempo = failing(120, *[120] * failures)
+        tempo.now_qpm = 120
+        tempo.begin_at_likely(BEAT)
+        begun.append(tempo.now_qpm)
     assert begun == sorted(begun, reverse=True)
     assert begun[-1] < 120 * 0.75
 
@@ -132,37 +132,37 @@ def test_what_was_heard_moves_the_chance_as_bayes_rule_says():
 
 
 def test_slower_is_clearly_slower_and_ends_at_half_the_tempo():
-    climb = Climb.of(target=100, now=100)
-    climb.down(BEAT)
-    assert climb.now <= 90
+    tempo = TempoLadder.start(target_qpm=100, now_qpm=100)
+    tempo.lower_tempo(BEAT)
+    assert tempo.now_qpm <= 90
     for _ in range(9):
-        climb.down(BEAT)
-    assert climb.at_floor
-    assert climb.now == 100 * FLOOR
+        tempo.lower_tempo(BEAT)
+    assert tempo.at_floor
+    assert tempo.now_qpm == 100 * FLOOR
 
 
 def test_a_place_is_not_begun_at_half_its_tempo_at_once():
-    climb = Climb.of(target=100, now=100)
-    climb.tries += [(1.0, False)] * 5
-    climb.settle(BEAT)
-    assert climb.now == 100 * FIRST_SLOWER
-    climb.heard(clean=False)
-    climb.down(BEAT)
-    assert climb.now < 100 * FIRST_SLOWER
+    tempo = TempoLadder.start(target_qpm=100, now_qpm=100)
+    tempo.tries += [(1.0, False)] * 5
+    tempo.begin_at_likely(BEAT)
+    assert tempo.now_qpm == 100 * FIRST_SLOWER
+    tempo.count_repetition(clean=False)
+    tempo.lower_tempo(BEAT)
+    assert tempo.now_qpm < 100 * FIRST_SLOWER
 
 
 def test_at_one_s_own_pace_there_is_nothing_to_climb():
-    climb = Climb.of(target=None, now=None)
-    assert climb.at_target
-    assert climb.at_floor
-    climb.down(BEAT)
-    assert climb.now is None
+    tempo = TempoLadder.start(target_qpm=None, now_qpm=None)
+    assert tempo.at_target
+    assert tempo.at_floor
+    tempo.lower_tempo(BEAT)
+    assert tempo.now_qpm is None
 
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.98), st.booleans())
 def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, trials_hold):
-    tempi = climbed(Climb.of(target=target, now=target * share), trials_hold)
+    tempi = climbed(TempoLadder.start(target_qpm=target, now_qpm=target * share), trials_hold)
     assert tempi[-1] == pytest.approx(target)
     assert max(tempi) <= target + 1e-6
     assert all(after >= slower(before, BEAT) for before, after in pairwise(tempi))
@@ -172,35 +172,35 @@ def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, tri
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
 def test_the_first_step_up_is_one_mark(target, share):
     """Common practice; after the trial, which is no step."""
-    climb = Climb.of(target=target, now=target * share)
-    if climb.up(BEAT) is Kind.TRIAL:
-        climb.trial_failed()
-    assert climb.now <= quicker(target * share, BEAT) + 1e-6
+    tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
+    if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+        tempo.undo_trial()
+    assert tempo.now_qpm <= quicker(target * share, BEAT) + 1e-6
 
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
 def test_the_first_step_after_slowing_down_is_one_mark_again(target, share):
-    climb = Climb.of(target=target, now=target * share)
-    climbed_to = climbed(climb)[-2]
-    climb.now = climbed_to
-    climb.down(BEAT)
-    low = climb.now
-    if climb.up(BEAT) is Kind.TRIAL:
-        climb.trial_failed()
-    assert climb.now <= quicker(low, BEAT) + 1e-6
+    tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
+    climbed_to = climbed(tempo)[-2]
+    tempo.now_qpm = climbed_to
+    tempo.lower_tempo(BEAT)
+    low = tempo.now_qpm
+    if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+        tempo.undo_trial()
+    assert tempo.now_qpm <= quicker(low, BEAT) + 1e-6
 
 
 @pytest.mark.property
 @given(st.lists(st.sampled_from(["up", "down", "held", "failed"]), max_size=12))
 def test_it_is_taken_up_again_where_it_stood(moves):
-    climb = Climb.of(target=120, now=80)
+    tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
     for move in moves:
         if move == "down":
-            climb.down(BEAT)
-        elif climb.on_trial:
-            climb.heard(clean=move == "held")
-            climb.trial_held() if move == "held" else climb.trial_failed()
-        elif not climb.at_target:
-            climb.up(BEAT)
-    assert Climb.from_plain(json.loads(json.dumps(climb.plain()))) == climb
+            tempo.lower_tempo(BEAT)
+        elif tempo.on_trial:
+            tempo.count_repetition(clean=move == "held")
+            tempo.keep_trial() if move == "held" else tempo.undo_trial()
+        elif not tempo.at_target:
+            tempo.raise_tempo(BEAT)
+    assert TempoLadder.from_plain(json.loads(json.dumps(tempo.to_plain()))) == tempo

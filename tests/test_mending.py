@@ -8,7 +8,7 @@ import pytest
 from coach.coaching.diagnosis.evidence import Evidence
 from coach.coaching.model import Kind
 from coach.coaching.practice.task import Task
-from coach.coaching.practice.task_runner import Work
+from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.windows import Places
 from coach.judging.model import Stage
 from coach.score.model import Hands
@@ -24,7 +24,7 @@ def mended(lesson, before_it_heals=14):
     for count in range(MOST):
         if count == before_it_heals:
             lesson.heals()
-        asked, case = lesson.asked, lesson.drill.coach._work.case
+        asked, case = lesson.asked, lesson.drill.coach._runner.ladder
         ended = lesson.plays()
         out.append((asked, ended.judgement.clean, case is not None))
         if ended.decision.finished:
@@ -94,7 +94,7 @@ def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower():
     """It never heals above 72: up it goes, breaks, and comes back slower, not narrower."""
     lesson, relapses = Lesson([Weak("LH", 6, above_qpm=72.0)]), []
     for _ in range(MOST):
-        asked, case = lesson.asked, lesson.drill.coach._work.case
+        asked, case = lesson.asked, lesson.drill.coach._runner.ladder
         is_relapse = case is not None and case.held and asked.kind is not Kind.TRIAL
         ended = lesson.plays()
         if is_relapse and not ended.judgement.clean and lesson.asked != asked:
@@ -110,14 +110,14 @@ def test_a_trouble_of_both_together_that_will_not_hold_is_heard_hands_separate_a
     together; then it fails alone, too.
     """
     lesson = Lesson([Weak("LH", 6, only_together=True)])
-    lesson.until(lambda ended: lesson.drill.coach._work.case is not None)
-    case = lesson.drill.coach._work.case
+    lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
+    case = lesson.drill.coach._runner.ladder
     assert case.transition.hands is Hands.TOGETHER
     lesson.weak = [Weak("LH", 6)]
     asked, blamed = [], []
     for _ in range(6):
         lesson.plays()
-        case = lesson.drill.coach._work.case
+        case = lesson.drill.coach._runner.ladder
         asked.append(lesson.asked.window.hands)
         blamed.append(case.transition.hands if case else None)
     assert asked.index(Hands.LEFT) <= 3
@@ -128,7 +128,7 @@ def test_the_whole_is_heard_twice_before_anything_in_it_is_mended():
     """One hearing may hide a second trouble; two unclean ones running are enough, too."""
     lesson = Lesson([Weak("LH", 6)])
     whole, hearings = lesson.asked.window, 0
-    while lesson.drill.coach._work.case is None:
+    while lesson.drill.coach._runner.ladder is None:
         hearings += lesson.asked.window == whole
         lesson.plays()
     assert hearings == 2
@@ -137,7 +137,7 @@ def test_the_whole_is_heard_twice_before_anything_in_it_is_mended():
 def test_a_long_whole_is_heard_once():
     lesson = Lesson([Weak("LH", 6)], score=piece(bars=16))
     whole, hearings = lesson.asked.window, 0
-    while lesson.drill.coach._work.case is None:
+    while lesson.drill.coach._runner.ladder is None:
         hearings += lesson.asked.window == whole
         lesson.plays()
     assert hearings == 1
@@ -169,8 +169,8 @@ def test_the_worst_move_of_a_window_of_any_length_is_taken_up(beats):
     """In one of a beat or two nothing smaller is left for both hands; one hand alone still is."""
     score = piece()
     whole = Window(F(4), F(4 + beats))
-    work = Work(Task(whole, QPM, Stage.RHYTHM, 3, QPM), Places(score, whole), Evidence())
+    work = TaskRunner(Task(whole, QPM, Stage.RHYTHM, 3, QPM), Places(score, whole), Evidence())
     for move in work.places.transitions:
-        asked = work.mending.open_worst(move, work.case_climb())
+        asked = work.repair.open_worst(move, work.new_repair_tempo())
         assert whole.contains(asked.window)
         assert asked.window.hands is whole.hands or beats <= 2

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.practice.tempo import MARKS, marked, quicker, slower
+from coach.coaching.practice.tempo import MARKS, move_by_marks, quicker, slower
 from coach.judging.psychophysics import jnd95_ms
 
 TEMPI = st.floats(20, 320)
@@ -52,9 +52,9 @@ def test_in_six_eight_the_mark_is_the_dotted_quarter_s():
 def test_up_and_down_are_what_they_say(qpm, beat, marks):
     assert quicker(qpm, beat, marks) > qpm
     assert slower(qpm, beat, marks) < qpm
-    assert marked(qpm, beat, marks) == quicker(qpm, beat, marks)
-    assert marked(qpm, beat, -marks) == slower(qpm, beat, marks)
-    assert marked(qpm, beat, 0) == qpm
+    assert move_by_marks(qpm, beat, marks) == quicker(qpm, beat, marks)
+    assert move_by_marks(qpm, beat, -marks) == slower(qpm, beat, marks)
+    assert move_by_marks(qpm, beat, 0) == qpm
 
 
 @pytest.mark.property

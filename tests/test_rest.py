@@ -2,7 +2,7 @@
 
 from fractions import Fraction as F
 
-from coach.coaching.practice.breaks import Rest, is_wide
+from coach.coaching.practice.breaks import BreakReminder, is_wide
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
 
@@ -20,35 +20,35 @@ def minutes_until_an_offer(rest, repetition_s=20.0, gap_s=5.0):
     now_s, offers = 0.0, ()
     while not offers:
         now_s += repetition_s + gap_s
-        offers = rest.heard(sight(), repetition_s, now_s)
+        offers = rest.count_playing(sight(), repetition_s, now_s)
     return now_s / 60, offers
 
 
 def test_a_break_is_proposed_after_at_most_25_minutes():
-    minutes, (text,) = minutes_until_an_offer(Rest())
+    minutes, (text,) = minutes_until_an_offer(BreakReminder())
     assert 24 <= minutes <= 25.5
     assert "stop" in text
     assert "doctor" in text
 
 
 def test_it_is_said_once_and_not_again_before_a_break():
-    rest = Rest()
+    rest = BreakReminder()
     minutes, _ = minutes_until_an_offer(rest)
     now_s = minutes * 60
-    again = [rest.heard(sight(), 20.0, now_s + 25.0 * k) for k in range(1, 20)]
+    again = [rest.count_playing(sight(), 20.0, now_s + 25.0 * k) for k in range(1, 20)]
     assert not any(again)
 
 
 def test_after_a_break_the_time_begins_anew():
-    rest = Rest()
+    rest = BreakReminder()
     minutes, _ = minutes_until_an_offer(rest)
-    assert rest.heard(sight(), 20.0, minutes * 60 + 400.0) == ()
+    assert rest.count_playing(sight(), 20.0, minutes * 60 + 400.0) == ()
 
 
 def test_ten_minutes_in_the_hour():
     """Short breaks alone do not make them up: playing is counted over the hour."""
-    rest = Rest()
-    said = {minute: rest.heard(sight(), 58.0, 60.0 * minute) for minute in range(1, 61)}
+    rest = BreakReminder()
+    said = {minute: rest.count_playing(sight(), 58.0, 60.0 * minute) for minute in range(1, 61)}
     offers = {minute: text for minute, texts in said.items() for text in texts}
     stretch, hour = offers
     assert "five minutes" in offers[stretch]
@@ -57,8 +57,8 @@ def test_ten_minutes_in_the_hour():
 
 
 def test_wide_stretches_on_end_propose_a_change():
-    rest = Rest()
-    said = [rest.heard(sight(16), 4.0, 8.0 * k) for k in range(1, 25)]
+    rest = BreakReminder()
+    said = [rest.count_playing(sight(16), 4.0, 8.0 * k) for k in range(1, 25)]
     assert sum(bool(offers) for offers in said) == 1
 
 

@@ -20,13 +20,13 @@ from coach.coaching.model import (
 )
 from coach.coaching.observations import observations
 from coach.coaching.planning import Arrangement, PlanRow, steps
-from coach.coaching.practice import Rest, Work, follow
+from coach.coaching.practice import BreakReminder, TaskRunner, follow_request
 from coach.coaching.saved_state import (
     FORMAT,
     goal_from_plain,
     goal_to_plain,
-    take_up,
-    work_to_plain,
+    restore_runner,
+    runner_to_plain,
 )
 from coach.coaching.windows import Places
 from coach.coaching.wording import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
@@ -51,9 +51,9 @@ class Coach:
         self.evidence = restore_evidence(sums, history, self._qpm, now_s)
         self._diagnosis: Diagnosis = diagnose(self.evidence, self.places)
         self._plan = Arrangement(steps(self.places, goal))
-        self._begun: dict[str, Work] = {}
-        self._work = self._work_of_now()
-        self._rest = Rest()
+        self._begun: dict[str, TaskRunner] = {}
+        self._runner = self._runner_of_now()
+        self._breaks = BreakReminder()
         self._proposals: tuple[str, ...] = ()
         self._answer = ""
         """What is said to a wish that changed nothing, until the next repetition."""
@@ -66,23 +66,23 @@ class Coach:
     def _qpm(self) -> float | None:
         return None if self.goal.own_pace else self.goal.qpm
 
-    def _work_of_now(self) -> Work:
+    def _runner_of_now(self) -> TaskRunner:
         """The work on the plan's present row: begun, or gone on with where it was left."""
         row = self._plan.now
         task, what = row.step.task, row.step.what
         begun = self._begun.get(what)
         if begun is None or (begun.done and row.is_open):
-            begun = self._begun[what] = Work(task, self.places, self.evidence)
+            begun = self._begun[what] = TaskRunner(task, self.places, self.evidence)
         return begun
 
     @property
     def decision(self) -> Decision:
         """What stands now."""
-        work = self._work
+        runner = self._runner
         return Decision(
-            assignment=replace(work.assignment, reason=self._reason),
+            assignment=replace(runner.assignment, reason=self._reason),
             changed=self._changed,
-            clean_run=work.run.clean,
+            clean_run=runner.run.clean,
             trouble=self._trouble(),
             troubles=self._diagnosis.troubles,
             finished=self._finished,
@@ -92,19 +92,21 @@ class Coach:
 
     @property
     def _reason(self) -> str:
-        return self._answer or self._work.assignment.reason
+        return self._answer or self._runner.assignment.reason
 
     def _trouble(self) -> Trouble | None:
-        case = self._work.case
-        if case is not None:
-            at_hand = [t for t in self._diagnosis.troubles if t.transition == case.transition]
+        ladder = self._runner.ladder
+        if ladder is not None:
+            at_hand = [t for t in self._diagnosis.troubles if t.transition == ladder.transition]
             if at_hand:
                 return at_hand[0]
         return self._diagnosis.troubles[0] if self._diagnosis.troubles else None
 
     def _note(self) -> str:
-        slipped = self._diagnosis.suspects or self._work.run.failed
-        return NO_ONE_PLACE if slipped and not self._diagnosis.troubles and self._work.done else ""
+        slipped = self._diagnosis.suspects or self._runner.run.failed
+        return (
+            NO_ONE_PLACE if slipped and not self._diagnosis.troubles and self._runner.done else ""
+        )
 
     def after(
         self, judgement: Judgement, now_s: float, asked: Assignment | None = None
@@ -142,19 +144,19 @@ class Coach:
             self._changed = False
             return False
         self._answer = ""
-        now = self._work.assignment
+        now = self._runner.assignment
         asked = asked or now
         heard = observations(judgement, now_s)
         window = judgement.excerpt.window
         moves = [o for o in heard if not self.places.is_entry(o.transition, window)]
         self.evidence.add(moves, asked.qpm if asked.qpm is None else self._qpm)
         self._diagnosis = diagnose(self.evidence, self.places)
-        self._proposals = self._rest.heard(judgement.excerpt, _played_s(judgement), now_s)
+        self._proposals = self._breaks.count_playing(judgement.excerpt, _played_s(judgement), now_s)
         is_of_now = asked.to_play == now.to_play
         self._changed = not is_of_now
         if not is_of_now or judgement.is_part:
             return False
-        self._work.hear(judgement.clean)
+        self._runner.count_repetition(judgement.clean)
         if not judgement.clean:
             self._plan.hold(False)
             self._finished = False
@@ -162,15 +164,15 @@ class Coach:
 
     def _decide(self, clean: bool) -> None:
         self._undecided = None
-        before = self._work.assignment
-        self._work.decide(clean, self._diagnosis)
+        before = self._runner.assignment
+        self._runner.choose_next(clean, self._diagnosis)
         was_finished = self._finished
-        self._plan.hold(self._work.done)
+        self._plan.hold(self._runner.done)
         self._finished = self._plan.is_done
-        self._work = self._work_of_now()
+        self._runner = self._runner_of_now()
         if self._finished and not was_finished:
             self._proposals += (ENOUGH,)
-        self._changed = before.to_play != self._work.assignment.to_play
+        self._changed = before.to_play != self._runner.assignment.to_play
 
     def plan(self) -> tuple[PlanRow, ...]:
         """The whole way to the goal, with where it stands: "now" is the first open row."""
@@ -184,7 +186,7 @@ class Coach:
         row that was begun goes on where it was left. Kept and resumed with :meth:`state`. Raises
         IndexError where the plan has no such row.
         """
-        before = self._work.assignment
+        before = self._runner.assignment
         said = self._plan.change(row, change)
         self._turn_to_now(before)
         return said
@@ -197,7 +199,7 @@ class Coach:
         """
         if self.goal.way is Way.REPAIR:
             return "Here is one task only: the order makes no difference."
-        before = self._work.assignment
+        before = self._runner.assignment
         self.goal = replace(self.goal, order=order)
         plan = Arrangement(steps(self.places, self.goal))
         plan.take_over(self._plan)
@@ -208,26 +210,26 @@ class Coach:
     def _turn_to_now(self, before: Assignment) -> None:
         self._answer, self._undecided = "", None
         self._finished = self._plan.is_done
-        self._work = self._work_of_now()
-        self._changed = before.to_play != self._work.assignment.to_play
+        self._runner = self._runner_of_now()
+        self._changed = before.to_play != self._runner.assignment.to_play
 
     def ask(self, request: Request, now_s: float) -> Decision:
         """Follow the pianist's wish."""
-        before, work = self._work.assignment, self._work
-        work.done = self._finished = False
+        before, runner = self._runner.assignment, self._runner
+        runner.done = self._finished = False
         self._undecided = None
         self._plan.hold(False)
         on = request in (Request.NEXT, Request.NOT_THIS)
-        if on and work.is_plain and len(self._plan.rows) > 1:
+        if on and runner.is_plain and len(self._plan.rows) > 1:
             self._plan.leave_out(self._plan.now)
-            self._work = self._work_of_now()
+            self._runner = self._runner_of_now()
         else:
-            follow(work, request)
-        self._changed = before != self._work.assignment
-        same = request is not Request.AGAIN and before.to_play == self._work.assignment.to_play
+            follow_request(runner, request)
+        self._changed = before != self._runner.assignment
+        same = request is not Request.AGAIN and before.to_play == self._runner.assignment.to_play
         self._answer = as_far_as_it_goes(request, before.qpm) if same else ""
         if same:
-            self._work.assignment = replace(self._work.assignment, reason=before.reason)
+            self._runner.assignment = replace(self._runner.assignment, reason=before.reason)
         return self.decision
 
     def why(self) -> str:
@@ -243,7 +245,7 @@ class Coach:
         return {
             "format": FORMAT,
             "goal": goal_to_plain(self.goal),
-            "work": work_to_plain(self._work),
+            "work": runner_to_plain(self._runner),
             "plan": self._plan.plain(),
             "evidence": evidence_to_plain(self.evidence, self._qpm),
             "undecided": self._undecided,
@@ -269,8 +271,8 @@ class Coach:
         sums = state["evidence"]
         coach = cls(score, goal, history=history, now_s=now_s, sums=sums)
         coach._plan.put_back(state["plan"])
-        coach._work = coach._work_of_now()
-        take_up(coach._work, state["work"], coach.places)
+        coach._runner = coach._runner_of_now()
+        restore_runner(coach._runner, state["work"], coach.places)
         coach._finished = coach._plan.is_done
         undecided = state.get("undecided")
         coach._undecided = None if undecided is None else bool(undecided)

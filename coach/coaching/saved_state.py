@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Any
 
 from coach.coaching.model import Goal, Kind, Order, Way
-from coach.coaching.practice import Case, Climb, Run, Work, rungs
+from coach.coaching.practice import RepairLadder, RunCounts, TaskRunner, TempoLadder, build_rungs
 from coach.coaching.serialize import window_from_plain, window_to_plain
 from coach.coaching.windows import Places
 from coach.judging.model import Stage
@@ -51,59 +51,59 @@ def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
     )
 
 
-def work_to_plain(work: Work) -> dict[str, Any]:
+def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
     """The work under way, JSON-ready."""
-    case = work.case
-    wished = work.asked is not None  # a wish of the moment is not kept, nor its clean run
+    ladder = runner.ladder
+    wished = runner.requested is not None  # a wish of the moment is not kept, nor its clean run
     return {
-        "climb": work.climb.plain(),
-        "run": asdict(Run() if wished else work.run),
-        "looking": None if wished else window_to_plain(work.assignment.window),
-        "mended": [[str(beat), times] for beat, times in work.mending.mended.items()],
-        "hearings": work.finding.hearings,
-        "left_alone": [str(beat) for beat in sorted(work.finding.left_alone)],
-        "done": work.done,
-        "case": None if case is None else _case(case),
+        "climb": runner.tempo.to_plain(),
+        "run": asdict(RunCounts() if wished else runner.run),
+        "looking": None if wished else window_to_plain(runner.assignment.window),
+        "mended": [[str(beat), times] for beat, times in runner.repair.mended_beats.items()],
+        "hearings": runner.locating.hearings,
+        "left_alone": [str(beat) for beat in sorted(runner.locating.left_alone)],
+        "done": runner.done,
+        "case": None if ladder is None else _ladder_to_plain(ladder),
     }
 
 
-def take_up(work: Work, plain: Mapping[str, Any], places: Places) -> None:
+def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], places: Places) -> None:
     """Set fresh work to where it stood.
 
     Raises KeyError, TypeError or ValueError where the state is none; the work is then spoilt.
     """
-    work.climb = Climb.from_plain(plain["climb"])
-    work.mending.mended = {Fraction(beat): int(times) for beat, times in plain["mended"]}
-    work.finding.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
-    work.finding.hearings = int(plain["hearings"])
-    work.mending.case = (
-        _case_from(plain["case"], places, work.task.window) if plain["case"] else None
+    runner.tempo = TempoLadder.from_plain(plain["climb"])
+    runner.repair.mended_beats = {Fraction(beat): int(times) for beat, times in plain["mended"]}
+    runner.locating.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
+    runner.locating.hearings = int(plain["hearings"])
+    runner.repair.ladder = (
+        _ladder_from_plain(plain["case"], places, runner.task.window) if plain["case"] else None
     )
-    work.done = bool(plain["done"])
-    looking = window_from_plain(plain["looking"]) if plain["looking"] else work.task.window
-    window = work.case.window if work.case else looking
-    work.give(window, Kind.DRILL, "On from where you stopped.")
-    work.run = Run(**{name: int(count) for name, count in plain["run"].items()})
+    runner.done = bool(plain["done"])
+    looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
+    window = runner.ladder.window if runner.ladder else looking
+    runner.assign(window, Kind.DRILL, "On from where you stopped.")
+    runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
 
 
-def _case(case: Case) -> dict[str, Any]:
-    move = case.transition
+def _ladder_to_plain(ladder: RepairLadder) -> dict[str, Any]:
+    move = ladder.transition
     return {
         "hands": move.hands.value,
         "from": str(move.from_quarters),
         "to": str(move.to_quarters),
-        "at": case.at,
-        "start": case.start,
-        "unclean": case.unclean,
-        "held": case.held,
-        "climb": case.climb.plain(),
+        "at": ladder.at,
+        "start": ladder.start,
+        "unclean": ladder.unclean,
+        "held": ladder.held,
+        "climb": ladder.tempo.to_plain(),
     }
 
 
-def _case_from(plain: Mapping[str, Any], places: Places, whole: Window) -> Case:
+def _ladder_from_plain(plain: Mapping[str, Any], places: Places, whole: Window) -> RepairLadder:
     move = Transition(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
-    windows, _ = rungs(places, move, whole)
+    windows, _ = build_rungs(places, move, whole)
     at = min(max(int(plain["at"]), 0), len(windows) - 1)
-    climb = Climb.from_plain(plain["climb"])
+    tempo = TempoLadder.from_plain(plain["climb"])
     start, unclean, held = int(plain["start"]), int(plain["unclean"]), bool(plain["held"])
-    return Case(move, windows, at, climb, start, unclean, held)
+    return RepairLadder(move, windows, at, tempo, start, unclean, held)

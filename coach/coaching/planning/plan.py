@@ -17,7 +17,7 @@ from itertools import pairwise
 
 from coach.coaching.diagnosis import fitts_bits
 from coach.coaching.model import Goal, Kind, Order, Way
-from coach.coaching.practice import Task, most_of
+from coach.coaching.practice import Task, two_thirds_of
 from coach.coaching.windows import Places
 from coach.coaching.wording import stretch_words
 from coach.judging.model import Stage
@@ -148,7 +148,7 @@ def _new_bar(places: Places, goal: Goal, bar: Window) -> Iterator[Step]:
     name = stretch_words(places.score, bar)
     hands = [h for h in (Hands.RIGHT, Hands.LEFT) if h.members <= bar.hands.members]
     playing = [h for h in hands if _has_notes(places, bar.of(h))]
-    part = most_of(goal.clean_required)
+    part = two_thirds_of(goal.clean_required)
     if len(playing) == 2:
         for hand in playing:
             whose = "right hand alone" if hand is Hands.RIGHT else "left hand alone"
@@ -186,7 +186,7 @@ def _joins(
 
 def _join(places: Places, goal: Goal, cut: Window) -> Step:
     name, qpm = stretch_words(places.score, cut), _at(goal, LEARNING_SHARE)
-    part = most_of(goal.clean_required)
+    part = two_thirds_of(goal.clean_required)
     reason = f"Join them: {name}, over the barline."
     return Step(Task(cut, qpm, Stage.RHYTHM, part, qpm, Kind.JOIN, reason), f"{name} joined")
 

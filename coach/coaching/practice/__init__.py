@@ -1,10 +1,20 @@
 """Getting one window clean: locating, repairing, tempo, requests, breaks."""
 
-from coach.coaching.practice.breaks import Rest
-from coach.coaching.practice.repair import Case, rungs
-from coach.coaching.practice.requests import follow
-from coach.coaching.practice.task import Run, Task, most_of
-from coach.coaching.practice.task_runner import Work
-from coach.coaching.practice.tempo import Climb
+from coach.coaching.practice.breaks import BreakReminder
+from coach.coaching.practice.repair import RepairLadder, build_rungs
+from coach.coaching.practice.requests import follow_request
+from coach.coaching.practice.task import RunCounts, Task, two_thirds_of
+from coach.coaching.practice.task_runner import TaskRunner
+from coach.coaching.practice.tempo import TempoLadder
 
-__all__ = ["Case", "Climb", "Rest", "Run", "Task", "Work", "follow", "most_of", "rungs"]
+__all__ = [
+    "BreakReminder",
+    "RepairLadder",
+    "RunCounts",
+    "Task",
+    "TaskRunner",
+    "TempoLadder",
+    "build_rungs",
+    "follow_request",
+    "two_thirds_of",
+]

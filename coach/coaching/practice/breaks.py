@@ -14,19 +14,22 @@ from coach.coaching.wording import BREAK, WIDE
 from coach.score.window import Excerpt
 
 STRETCH_MINUTES = 25.0
+"""Playing on end after which a break is proposed (a usual figure, from memory)."""
 HOUR_MINUTES = 50.0
-"""Playing in any one hour that leaves the ten minutes of rest."""
+"""Playing in any one hour that leaves the ten minutes of rest (Horvath)."""
 PAUSE_S = 300.0
-"""A silence this long is a break."""
-NINTH = 14
-"""Semitones: a hand that spans more is stretched wide (common practice)."""
+"""A silence this long is a break. Own choice: the five minutes that are proposed."""
+NINTH_SEMITONES = 14
+"""A hand that spans more than a major ninth is stretched wide (common practice)."""
 WIDE_REPETITIONS = 20
-"""Repetitions of wide stretches on end, after which a change is proposed. Our choice."""
+"""Repetitions of wide stretches on end, after which a change is proposed. Own choice, because so
+many of a short window are a few minutes of stretching."""
+HOUR_S = 3600.0
 
 
 @dataclass
-class Rest:
-    """Keeps the time played and the wide stretches; ``heard`` answers with what to propose."""
+class BreakReminder:
+    """Keeps the time played and the wide stretches, and says when to propose a break."""
 
     _played: deque[tuple[float, float]] = field(default_factory=deque)
     _since_s: float | None = None
@@ -34,13 +37,13 @@ class Rest:
     _wide: int = 0
     _said: set[str] = field(default_factory=set)
 
-    def heard(self, excerpt: Excerpt, playing_s: float, now_s: float) -> tuple[str, ...]:
+    def count_playing(self, excerpt: Excerpt, playing_s: float, now_s: float) -> tuple[str, ...]:
         """A repetition of so many seconds of playing ended at ``now_s``: the offers, if any."""
         if self._since_s is None or now_s - self._last_s > PAUSE_S:
             self._since_s, self._said, self._wide = now_s - playing_s, set(), 0
         self._last_s = now_s
         self._played.append((now_s, playing_s))
-        while self._played and self._played[0][0] < now_s - 3600.0:
+        while self._played and self._played[0][0] < now_s - HOUR_S:
             self._played.popleft()
         self._wide = self._wide + 1 if is_wide(excerpt) else 0
         return tuple(self._offers(now_s))
@@ -67,7 +70,7 @@ def is_wide(excerpt: Excerpt) -> bool:
     low: dict[tuple[object, object], int] = {}
     high: dict[tuple[object, object], int] = {}
     for note in excerpt.notes:
-        place = (note.hand, note.onset_quarters)
-        low[place] = min(low.get(place, note.pitch), note.pitch)
-        high[place] = max(high.get(place, note.pitch), note.pitch)
-    return any(high[place] - low[place] > NINTH for place in low)
+        chord = (note.hand, note.onset_quarters)
+        low[chord] = min(low.get(chord, note.pitch), note.pitch)
+        high[chord] = max(high.get(chord, note.pitch), note.pitch)
+    return any(high[chord] - low[chord] > NINTH_SEMITONES for chord in low)

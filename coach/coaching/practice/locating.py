@@ -1,4 +1,4 @@
-"""Looking for the trouble: what is worth hearing next, and which trouble is to be mended.
+"""Locating a trouble: what is worth hearing next, and which trouble is to be repaired first.
 
 The task's window is heard as it is; where something may stand at fault, its surroundings are
 probed, to learn whether it does and in which hand; until a trouble is named and little is left in
@@ -20,29 +20,32 @@ from coach.coaching.diagnosis import (
     single_hand_of,
 )
 from coach.coaching.model import Kind, Trouble
-from coach.coaching.practice.task import Ask, Task
+from coach.coaching.practice.task import NextWindow, Task
 from coach.coaching.windows import SINGLE, Places
 from coach.coaching.wording import HANDS, run_up_words, way_words
 from coach.score.window import Transition, Window
 
 OPEN_DOUBT = 0.3
-"""A suspect likelier than this is looked into before a named trouble is mended; nothing else is."""
+"""A suspect that is likelier at fault than this is looked into before a named trouble is repaired.
+Own choice, because a less likely one shows by itself while the whole is played."""
 HEARINGS = 2
-"""A short whole is heard so often before anything in it is mended: one may hide a second trouble.
+"""A short whole is heard so often before anything in it is repaired: one may hide a second trouble.
 A third hearing costs learners more playing than it saves (``python -m scripts.bench_coaching
 --only mending``)."""
 SHORT_BEATS = 24.0
-"""A longer whole is heard once: to hear all of it again takes as long as mending what is known."""
+"""A longer whole is heard once. Own choice, six bars of four: to hear all of it again takes as long
+as to repair what is known."""
 FAILED_TWICE = 1.8
-"""Weight of two failures, some way faded."""
+"""Weight of two failures that have faded a little: two are enough to act on, one is a slip."""
 STILL_IN_DOUBT = 0.02
-"""A hand likelier than this to have a trouble alone is heard alone again, where it won't mend."""
+"""A hand likelier than this to have the trouble alone is heard alone again, where both together
+won't mend. Own choice, because one repetition tells, and the repair has failed already."""
 HOLDS = "That holds: the whole of it again."
 ANOTHER = "All of it once more: is there another place?"
 A_SLIP = "That may have been a slip: the whole of it again."
 
 
-class Finding:
+class Locating:
     """Looks for troubles inside one task."""
 
     def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
@@ -54,7 +57,7 @@ class Finding:
         self.hearings = 0
         """How often the whole was heard."""
 
-    def named(self, diagnosis: Diagnosis) -> list[Trouble]:
+    def named_troubles(self, diagnosis: Diagnosis) -> list[Trouble]:
         """Troubles inside the task that are not left alone, the surest first."""
         return [trouble for trouble in diagnosis.troubles if self._is_open(trouble)]
 
@@ -63,7 +66,7 @@ class Finding:
         inside = self.places.covers(whole, replace(move, hands=whole.hands))
         return move.to_quarters not in self.left_alone and inside
 
-    def best(self, diagnosis: Diagnosis, passed_over: Window | None) -> TroubleProbe | None:
+    def best_probe(self, diagnosis: Diagnosis, passed_over: Window | None) -> TroubleProbe | None:
         """The probe that tells most for its time; None where the whole tells as much."""
         return self._probe_selection(diagnosis).choose_best(passed_over)
 
@@ -77,7 +80,7 @@ class Finding:
         )
         return replace(diagnosis, suspects=left)
 
-    def untold(self, diagnosis: Diagnosis) -> Trouble | None:
+    def trouble_of_unknown_hand(self, diagnosis: Diagnosis) -> Trouble | None:
         """A place that surely breaks, though whose it is can't be told: a trouble of all that play.
 
         A hand with few notes does not show its hesitations alone.
@@ -100,15 +103,15 @@ class Finding:
         short = self.places.beats(self.task.window) <= SHORT_BEATS
         return self.hearings >= (HEARINGS if short else 1)
 
-    def begin(self) -> None:
+    def stop_looking(self) -> None:
         """A named trouble is begun on: what it takes was heard."""
         self.probe = None
         self.hearings = max(self.hearings, HEARINGS)
 
-    def hear_again(self) -> Ask:
+    def hear_again(self) -> NextWindow:
         """Ask for the whole once more, although a trouble is named."""
         self.probe = None
-        return Ask(self.task.window, Kind.TRY, ANOTHER)
+        return NextWindow(self.task.window, Kind.TRY, ANOTHER)
 
     @property
     def is_all_loose(self) -> bool:
@@ -130,7 +133,7 @@ class Finding:
                     return self._probe_selection(diagnosis).probe_alone(suspect, hand)
         return None
 
-    def look_into(self, probe: TroubleProbe) -> Ask:
+    def look_into(self, probe: TroubleProbe) -> NextWindow:
         """Ask for a suspect's surroundings."""
         self.probe = probe
         score, move = self.places.score, probe.suspect.transition
@@ -138,14 +141,14 @@ class Finding:
         what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
         reason = f"{what}: is it {way_words(score, move)}?"
         reason += run_up_words(score, probe.window, move)
-        return Ask(probe.window, Kind.APART if apart else Kind.NARROW, reason)
+        return NextWindow(probe.window, Kind.APART if apart else Kind.NARROW, reason)
 
-    def back_to_all(self, clean: bool) -> Ask:
+    def back_to_all(self, clean: bool) -> NextWindow:
         """Ask for the whole again, after a probe that was clean or not."""
         self.probe = None
-        return Ask(self.task.window, Kind.WIDEN, HOLDS if clean else A_SLIP)
+        return NextWindow(self.task.window, Kind.WIDEN, HOLDS if clean else A_SLIP)
 
-    def worst(self, window: Window | None = None) -> Transition:
+    def worst_move(self, window: Window | None = None) -> Transition:
         """The move that failed most in a window (the task's if not given), whoever's it is."""
         moves, whole = self.places.transitions, self.task.window
         inside = [t for t in moves if self.places.covers(window or whole, t)]

@@ -1,30 +1,25 @@
-"""A trouble being mended: the rungs from its smallest window back to where it came from.
+"""The repair ladder: a trouble practised from its smallest window back to where it came from.
 
-Common practice, as a ladder: the transition with a run-up in its hand; the bar in that hand; the
-transition hands together; the bar; its neighbours, onto the next downbeat; then the window it
-came from. A narrower rung without the run-up lies below, for what won't hold with it. A relapse
-goes down one rung at a time, so only as far as it must.
+Common practice, as the rungs of a ladder: the transition with a run-up, in its own hand; the bar in
+that hand; the transition hands together; the bar; its neighbours, onto the next downbeat; then the
+window that it came from. A narrower rung without the run-up lies below, for what won't hold with
+it. A relapse goes down one rung, or one step of tempo: only as far as it must.
 
-Mending one trouble and putting it back: which rung of its case comes next, and how fast.
-
-Drilled at a tempo at which it is likely to be right, it is joined rung by rung; in the widest rung
-it goes up to the tempo asked for, and then back into the window that it came from. A relapse goes
-back only as far as it must: one rung, or one step of tempo.
-
-The tempo last is common practice: regained in the narrow window it takes about as long, with more
-unclean repetitions on the way.
+A rung is drilled at a tempo at which it is likely to be right, and joined upward while it holds.
+Only in the widest rung does the tempo go up to the one asked for. That the tempo comes last is
+common practice: regained in the narrow window it takes about as long, with more unclean repetitions
+on the way.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil
 
 from coach.coaching.diagnosis import Evidence
 from coach.coaching.model import Kind, Trouble
-from coach.coaching.practice.task import Ask, Run, Task, most_of
-from coach.coaching.practice.tempo import Climb, Try
+from coach.coaching.practice.task import NextWindow, RunCounts, Task, third_of, two_thirds_of
+from coach.coaching.practice.tempo import TempoAttempt, TempoLadder
 from coach.coaching.windows import Places
 from coach.coaching.wording import (
     down_words,
@@ -39,18 +34,21 @@ from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
 NEARLY_ALL = 0.6
-"""A rung of this share of the window it came from, or more, is passed over for that window."""
+"""A rung that is this share of the window it came from, in beats, or more, is passed over for that
+window. Own choice, because so large a part takes about as long to play as the whole."""
+SMALLEST_RUNG_BEATS = 2
+"""A rung of no more beats than this is never passed over: it is small, whatever it came from."""
 
 
 @dataclass(slots=True)
-class Case:
-    """One trouble on its way from narrow to joined."""
+class RepairLadder:
+    """One trouble on its way from a narrow window to the one it came from."""
 
     transition: Transition
     rungs: tuple[Window, ...]
     """Narrowest first; the window it came from is not among them."""
     at: int
-    climb: Climb
+    tempo: TempoLadder
     start: int
     """The rung that it began on: this and those below are drilled, those above are joins."""
     unclean: int = 0
@@ -81,16 +79,16 @@ class Case:
         failed; so does a step of tempo there.
         """
         if not self.is_join:
-            return clean_required if self.climb.at_target else most_of(clean_required)
-        return most_of(clean_required) if self.unclean else ceil(clean_required / 3)
+            return clean_required if self.tempo.at_target else two_thirds_of(clean_required)
+        return two_thirds_of(clean_required) if self.unclean else third_of(clean_required)
 
-    def rise(self) -> bool:
+    def go_up(self) -> bool:
         """Up one rung; False where the next is the window it came from."""
         self.at += 1
         self.unclean, self.held = 0, False
         return self.at < len(self.rungs)
 
-    def fall(self) -> bool:
+    def go_down(self) -> bool:
         """Down one rung; False at the bottom."""
         self.unclean, self.held = 0, False
         if self.at == 0:
@@ -99,7 +97,9 @@ class Case:
         return True
 
 
-def rungs(places: Places, transition: Transition, whole: Window) -> tuple[tuple[Window, ...], int]:
+def build_rungs(
+    places: Places, transition: Transition, whole: Window
+) -> tuple[tuple[Window, ...], int]:
     """The rungs for a transition within a whole window, and the one to begin on."""
     hand, both = transition.hands, whole.hands
     wanted = [places.around(transition, hand, 0), places.around(transition, hand, 1)]
@@ -111,141 +111,147 @@ def rungs(places: Places, transition: Transition, whole: Window) -> tuple[tuple[
     most = NEARLY_ALL * places.beats(whole)
     out: list[Window] = []
     for i, window in enumerate(wanted):
-        fits = i == 0 or places.beats(window) <= max(most, 2)
+        fits = i == 0 or places.beats(window) <= max(most, SMALLEST_RUNG_BEATS)
         if fits and window not in out and window != whole:
             out.append(window)
     out = out or [places.around(transition, hand, 0)]
     return tuple(out), out.index(wanted[1]) if wanted[1] in out else 0
 
 
-def first_together(windows: tuple[Window, ...], whole: Window) -> int:
+def first_together_rung(windows: tuple[Window, ...], whole: Window) -> int:
     """The smallest rung for the whole's hands: where a relapse of a mended move begins."""
     return next((i for i, w in enumerate(windows) if w.hands is whole.hands), len(windows) - 1)
 
 
-class Mending:
-    """Mends one case at a time inside one task."""
+class Repair:
+    """Repairs one trouble at a time inside one task."""
 
     def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
         self.task, self.places, self.evidence = task, places, evidence
-        self.case: Case | None = None
-        self.mended: dict[Fraction, int] = {}
+        self.ladder: RepairLadder | None = None
+        self.mended_beats: dict[Fraction, int] = {}
         """Beats that were mended in this task, and how often."""
 
     # -- beginning ---------------------------------------------------------------------------
 
-    def open_trouble(self, trouble: Trouble, climb: Climb) -> Ask:
-        """Begin on a named trouble; ``climb`` stands at the whole window's tempo."""
+    def open_trouble(self, trouble: Trouble, tempo: TempoLadder) -> NextWindow:
+        """Begin on a named trouble; ``tempo`` stands at the whole window's tempo."""
         move = trouble.transition
-        windows, start = rungs(self.places, move, self.task.window)
-        again = move.to_quarters in self.mended
-        at = first_together(windows, self.task.window) if again else start
-        climb.tries = self._record(move)
-        case = Case(move, windows, at, climb, at)
-        climb.settle(self._beat(case))
-        return self.begin(case, Kind.NARROW if again or not climb.at_target else Kind.DRILL)
+        windows, start = build_rungs(self.places, move, self.task.window)
+        again = move.to_quarters in self.mended_beats
+        at = first_together_rung(windows, self.task.window) if again else start
+        tempo.tries = self._attempts_on_record(move)
+        ladder = RepairLadder(move, windows, at, tempo, at)
+        tempo.begin_at_likely(self._beat_quarters(ladder))
+        return self.begin_ladder(
+            ladder, Kind.NARROW if again or not tempo.at_target else Kind.DRILL
+        )
 
-    def open_worst(self, move: Transition, climb: Climb) -> Ask:
+    def open_worst(self, move: Transition, tempo: TempoLadder) -> NextWindow:
         """Begin on the move that failed most, in its bar, where nothing stands out."""
-        ladder, _ = rungs(self.places, move, self.task.window)
+        windows, _ = build_rungs(self.places, move, self.task.window)
         # In a window of a beat or two nothing smaller is left for both hands.
-        together = tuple(w for w in ladder if w.hands is self.task.window.hands) or ladder
+        together = tuple(w for w in windows if w.hands is self.task.window.hands) or windows
         bar = self.places.bar(move, self.task.window.hands)
         at = together.index(bar) if bar in together else len(together) - 1
-        return self.begin(Case(move, together, at, climb, at), Kind.NARROW)
+        return self.begin_ladder(RepairLadder(move, together, at, tempo, at), Kind.NARROW)
 
-    def begin(self, case: Case, kind: Kind) -> Ask:
-        """Take up a case, and say what it is."""
-        self.case = case
-        required = case.required(self.task.clean_required)
-        what = move_words(self.places.score, case.transition)
-        reason = f"{what}: {self._tempo(case)}, {times(required)} running."
-        reason += run_up_words(self.places.score, case.window, case.transition)
-        return Ask(case.window, kind, reason)
+    def begin_ladder(self, ladder: RepairLadder, kind: Kind) -> NextWindow:
+        """Take up a ladder, and say what it is."""
+        self.ladder = ladder
+        required = ladder.required(self.task.clean_required)
+        what = move_words(self.places.score, ladder.transition)
+        reason = f"{what}: {self._say_tempo(ladder)}, {times(required)} running."
+        reason += run_up_words(self.places.score, ladder.window, ladder.transition)
+        return NextWindow(ladder.window, kind, reason)
 
-    def _record(self, move: Transition) -> list[Try]:
+    def _attempts_on_record(self, move: Transition) -> list[TempoAttempt]:
         """What is on record of a move: its tempi as shares of the goal's, and clean or not."""
         kept = self.evidence.counts_at(move.to_quarters).recent_attempts(move.hands)
         return [(min(one.ease, 1.0), not one.failed) for one in kept]
 
     # -- after a repetition ------------------------------------------------------------------
 
-    def hear(self, case: Case, clean: bool) -> None:
-        """Take in a repetition of a case."""
-        case.unclean += not clean
-        case.climb.heard(clean)
+    def count_repetition(self, ladder: RepairLadder, clean: bool) -> None:
+        """Count a repetition of a rung."""
+        ladder.unclean += not clean
+        ladder.tempo.count_repetition(clean)
 
-    def after(self, case: Case, clean: bool, run: Run) -> Ask | None:
-        """What comes next in a case; None: the same again. The case may be closed by it."""
-        if case.climb.on_trial:
-            return self._after_trial(case, clean, run)
+    def choose_next(self, ladder: RepairLadder, clean: bool, run: RunCounts) -> NextWindow | None:
+        """What comes next; None: the same again. The ladder may be closed by it."""
+        if ladder.tempo.on_trial:
+            return self._follow_trial(ladder, clean, run)
         if clean:
-            return self._up(case) if self._is_full(case, run) else None
-        if run.asks_for_change or (case.climb.is_unlikely and (case.held or not case.is_join)):
-            return self._down(case)
+            return self._step_up(ladder) if self._is_full(ladder, run) else None
+        if run.asks_for_change or (
+            ladder.tempo.is_unlikely and (ladder.held or not ladder.is_join)
+        ):
+            return self._step_down(ladder)
         return None
 
-    def _after_trial(self, case: Case, clean: bool, run: Run) -> Ask | None:
+    def _follow_trial(self, ladder: RepairLadder, clean: bool, run: RunCounts) -> NextWindow | None:
         if not clean:
-            case.climb.trial_failed()
-            return self._ask(case, Kind.SLOWER, trial_failed_words(self._tempo(case)))
-        case.climb.trial_held()
-        if self._is_full(case, run):
-            return self._up(case)
-        return self._ask(case, Kind.QUICKEN, "Clean at tempo: hold it there.")
+            ladder.tempo.undo_trial()
+            return self._next_window(
+                ladder, Kind.SLOWER, trial_failed_words(self._say_tempo(ladder))
+            )
+        ladder.tempo.keep_trial()
+        if self._is_full(ladder, run):
+            return self._step_up(ladder)
+        return self._next_window(ladder, Kind.QUICKEN, "Clean at tempo: hold it there.")
 
-    def _is_full(self, case: Case, run: Run) -> bool:
-        return run.clean >= case.required(self.task.clean_required)
+    def _is_full(self, ladder: RepairLadder, run: RunCounts) -> bool:
+        return run.clean >= ladder.required(self.task.clean_required)
 
-    def _up(self, case: Case) -> Ask:
+    def _step_up(self, ladder: RepairLadder) -> NextWindow:
         """Wider first, at the tempo that holds; the tempo comes back in the widest rung."""
-        if case.climb.at_target or not case.is_top:
-            return self._wider(case)
-        case.held, kind = True, case.climb.up(self._beat(case))
-        return self._ask(case, kind, up_words(kind, self._tempo(case)))
+        if ladder.tempo.at_target or not ladder.is_top:
+            return self._widen(ladder)
+        ladder.held, kind = True, ladder.tempo.raise_tempo(self._beat_quarters(ladder))
+        return self._next_window(ladder, kind, up_words(kind, self._say_tempo(ladder)))
 
-    def _wider(self, case: Case) -> Ask:
-        if not case.is_join and case.climb.at_target:
-            self.evidence.discount_mended(case.transition.to_quarters, case.transition.hands)
-        before = case.window
-        if not case.rise():
+    def _widen(self, ladder: RepairLadder) -> NextWindow:
+        if not ladder.is_join and ladder.tempo.at_target:
+            self.evidence.discount_mended(ladder.transition.to_quarters, ladder.transition.hands)
+        before = ladder.window
+        if not ladder.go_up():
             return self.close(held=True)
-        joined = case.window.hands is not before.hands
+        joined = ladder.window.hands is not before.hands
         what = "Hands together now" if joined else "A little more of it"
-        return self._ask(case, Kind.JOIN if joined else Kind.WIDEN, f"It holds. {what}.")
+        return self._next_window(ladder, Kind.JOIN if joined else Kind.WIDEN, f"It holds. {what}.")
 
-    def _down(self, case: Case) -> Ask:
-        if case.is_join and not case.held:
-            case.fall()
-            return self._ask(case, Kind.NARROW, "That broke again: back one step.")
-        if not case.climb.at_floor:
-            case.climb.down(self._beat(case))
-            return self._ask(case, Kind.SLOWER, down_words(self._tempo(case)))
-        if case.fall():
-            case.start = case.at
-            return self._ask(case, Kind.NARROW, "Smaller still.")
+    def _step_down(self, ladder: RepairLadder) -> NextWindow:
+        if ladder.is_join and not ladder.held:
+            ladder.go_down()
+            return self._next_window(ladder, Kind.NARROW, "That broke again: back one step.")
+        if not ladder.tempo.at_floor:
+            ladder.tempo.lower_tempo(self._beat_quarters(ladder))
+            return self._next_window(ladder, Kind.SLOWER, down_words(self._say_tempo(ladder)))
+        if ladder.go_down():
+            ladder.start = ladder.at
+            return self._next_window(ladder, Kind.NARROW, "Smaller still.")
         return self.close(held=False)
 
-    def close(self, *, held: bool) -> Ask:
+    def close(self, *, held: bool) -> NextWindow:
         """Back to the whole: it held, or is left for now."""
-        assert self.case is not None
-        move = self.case.transition
+        assert self.ladder is not None
+        move = self.ladder.transition
         if held:
-            self.mended[move.to_quarters] = self.mended.get(move.to_quarters, 0) + 1
+            self.mended_beats[move.to_quarters] = self.mended_beats.get(move.to_quarters, 0) + 1
             self.evidence.discount_mended(move.to_quarters, move.hands)
-        self.case = None
+        self.ladder = None
         reason = (
             "Back to the whole of it." if held else "Leave that place for now: the whole of it."
         )
-        return Ask(self.task.window, Kind.WIDEN, reason)
+        return NextWindow(self.task.window, Kind.WIDEN, reason)
 
     # -- words -------------------------------------------------------------------------------
 
-    def _ask(self, case: Case, kind: Kind, reason: str) -> Ask:
-        return Ask(case.window, kind, reason)
+    def _next_window(self, ladder: RepairLadder, kind: Kind, reason: str) -> NextWindow:
+        return NextWindow(ladder.window, kind, reason)
 
-    def _beat(self, case: Case) -> Fraction:
-        return self.places.beat_quarters(case.window)
+    def _beat_quarters(self, ladder: RepairLadder) -> Fraction:
+        return self.places.beat_quarters(ladder.window)
 
-    def _tempo(self, case: Case) -> str:
-        return tempo_words(case.climb.now, float(self._beat(case)))
+    def _say_tempo(self, ladder: RepairLadder) -> str:
+        return tempo_words(ladder.tempo.now_qpm, float(self._beat_quarters(ladder)))

@@ -10,10 +10,10 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from coach.coaching.model import Kind, Request
-from coach.coaching.practice.repair import Case, rungs
-from coach.coaching.practice.task import Run
-from coach.coaching.practice.task_runner import Work
-from coach.coaching.practice.tempo import marked
+from coach.coaching.practice.repair import RepairLadder, build_rungs
+from coach.coaching.practice.task import RunCounts
+from coach.coaching.practice.task_runner import TaskRunner
+from coach.coaching.practice.tempo import move_by_marks
 from coach.score.model import Hands
 from coach.score.window import Window
 
@@ -27,98 +27,100 @@ _NEXT_HANDS = {
 }
 
 
-def follow(work: Work, request: Request) -> None:
+def follow_request(runner: TaskRunner, request: Request) -> None:
     """Change what is asked for as the pianist wishes."""
-    _FOLLOW[request](work)
+    _FOLLOW[request](runner)
 
 
-def _set_tempo(work: Work, quicker_marks: int) -> None:
-    climb = work.climb_now
-    if climb.now is not None:
-        beat = work.places.beat_quarters(work.assignment.window)
-        climb.now = marked(climb.now, beat, quicker_marks)
-        climb.before_trial = None
-    work.run = Run()
-    work.give(work.assignment.window, Kind.ASKED, AS_ASKED)
+def _set_tempo(runner: TaskRunner, quicker_marks: int) -> None:
+    tempo = runner.tempo_now
+    if tempo.now_qpm is not None:
+        beat = runner.places.beat_quarters(runner.assignment.window)
+        tempo.now_qpm = move_by_marks(tempo.now_qpm, beat, quicker_marks)
+        tempo.before_trial_qpm = None
+    runner.run = RunCounts()
+    runner.assign(runner.assignment.window, Kind.ASKED, AS_ASKED)
 
 
-def _smaller(work: Work) -> None:
+def _play_smaller(runner: TaskRunner) -> None:
     """The largest rung that lies inside what is played now: never longer, never another hand."""
-    now, case = work.assignment.window, work.case
-    if case is None or not _inside(case, now):
-        case = _case_in(work, now)
-    inside = _inside(case, now)
+    now, ladder = runner.assignment.window, runner.ladder
+    if ladder is None or not _smaller_rungs(ladder, now):
+        ladder = _make_ladder(runner, now)
+    inside = _smaller_rungs(ladder, now)
     if inside:
-        work.mending.case, work.finding.probe = case, None
-        case.start = min(case.start, inside[-1])
-        _turn(work, case, inside[-1], "Smaller, as you asked.")
+        runner.repair.ladder, runner.locating.probe = ladder, None
+        ladder.start = min(ladder.start, inside[-1])
+        _turn_to_rung(runner, ladder, inside[-1], "Smaller, as you asked.")
 
 
-def _larger(work: Work) -> None:
+def _play_larger(runner: TaskRunner) -> None:
     """The smallest rung that what is played now lies inside; past the last, the whole."""
-    now, case = work.assignment.window, work.case
-    around = [i for i, w in enumerate(case.rungs) if w != now and w.contains(now)] if case else []
-    if case is not None and around:
-        _turn(work, case, around[0], "Larger, as you asked.")
+    now, ladder = runner.assignment.window, runner.ladder
+    around = (
+        [i for i, w in enumerate(ladder.rungs) if w != now and w.contains(now)] if ladder else []
+    )
+    if ladder is not None and around:
+        _turn_to_rung(runner, ladder, around[0], "Larger, as you asked.")
     else:
-        _leave(work)
+        _leave_trouble(runner)
 
 
-def _turn(work: Work, case: Case, at: int, reason: str) -> None:
-    work.asked, case.at, case.unclean = None, at, 0
-    work.give(case.window, Kind.ASKED, reason)
+def _turn_to_rung(runner: TaskRunner, ladder: RepairLadder, at: int, reason: str) -> None:
+    runner.requested, ladder.at, ladder.unclean = None, at, 0
+    runner.assign(ladder.window, Kind.ASKED, reason)
 
 
-def _inside(case: Case, now: Window) -> list[int]:
-    """The case's rungs that are smaller than a window, smallest first."""
-    return [i for i, w in enumerate(case.rungs) if w != now and now.contains(w)]
+def _smaller_rungs(ladder: RepairLadder, now: Window) -> list[int]:
+    """The ladder's rungs that are smaller than a window, smallest first."""
+    return [i for i, w in enumerate(ladder.rungs) if w != now and now.contains(w)]
 
 
-def _case_in(work: Work, now: Window) -> Case:
-    """A case for what is being looked into, or for what failed most in a window."""
-    probe = work.finding.probe
-    move = probe.suspect.transition if probe else work.finding.worst(now)
+def _make_ladder(runner: TaskRunner, now: Window) -> RepairLadder:
+    """A ladder for what is being looked into, or for what failed most in a window."""
+    probe = runner.locating.probe
+    move = probe.suspect.transition if probe else runner.locating.worst_move(now)
     if not move.hands.members <= now.hands.members:
         move = replace(move, hands=now.hands)
-    ladder, _ = rungs(work.places, move, work.task.window)
-    top = len(ladder) - 1
-    return Case(move, ladder, top, work.case_climb(), top)
+    windows, _ = build_rungs(runner.places, move, runner.task.window)
+    top = len(windows) - 1
+    return RepairLadder(move, windows, top, runner.new_repair_tempo(), top)
 
 
-def _other_hand(work: Work) -> None:
-    window = work.assignment.window
+def _play_other_hand(runner: TaskRunner) -> None:
+    window = runner.assignment.window
     for hands in (_NEXT_HANDS[window.hands], _NEXT_HANDS[_NEXT_HANDS[window.hands]]):
-        cut = work.places.clip(window.start_quarters, window.end_quarters, hands)
+        cut = runner.places.clip(window.start_quarters, window.end_quarters, hands)
         if cut.hands is hands and cut != window:
             break
-    work.give_instead(replace(work.assignment, window=cut, kind=Kind.ASKED, reason=AS_ASKED))
+    runner.assign_instead(replace(runner.assignment, window=cut, kind=Kind.ASKED, reason=AS_ASKED))
 
 
-def _again(work: Work) -> None:
-    work.run = Run()
+def _play_again(runner: TaskRunner) -> None:
+    runner.run = RunCounts()
 
 
-def _leave(work: Work) -> None:
+def _leave_trouble(runner: TaskRunner) -> None:
     """Away from the trouble in hand: back to the whole."""
-    work.asked = work.mending.case = work.finding.probe = None
-    work.give(work.task.window, Kind.ASKED, AS_ASKED)
+    runner.requested = runner.repair.ladder = runner.locating.probe = None
+    runner.assign(runner.task.window, Kind.ASKED, AS_ASKED)
 
 
-def _leave_for_good(work: Work) -> None:
-    probe, case = work.finding.probe, work.case
-    at_hand = probe.suspect if probe else case
+def _leave_trouble_alone(runner: TaskRunner) -> None:
+    probe, ladder = runner.locating.probe, runner.ladder
+    at_hand = probe.suspect if probe else ladder
     if at_hand is not None:
-        work.finding.left_alone.add(at_hand.transition.to_quarters)
-    _leave(work)
+        runner.locating.left_alone.add(at_hand.transition.to_quarters)
+    _leave_trouble(runner)
 
 
-_FOLLOW: dict[Request, Callable[[Work], None]] = {
-    Request.SLOWER: lambda work: _set_tempo(work, -TEMPO_MARKS),
-    Request.FASTER: lambda work: _set_tempo(work, TEMPO_MARKS),
-    Request.SMALLER: _smaller,
-    Request.LARGER: _larger,
-    Request.OTHER_HAND: _other_hand,
-    Request.AGAIN: _again,
-    Request.NEXT: _leave,
-    Request.NOT_THIS: _leave_for_good,
+_FOLLOW: dict[Request, Callable[[TaskRunner], None]] = {
+    Request.SLOWER: lambda runner: _set_tempo(runner, -TEMPO_MARKS),
+    Request.FASTER: lambda runner: _set_tempo(runner, TEMPO_MARKS),
+    Request.SMALLER: _play_smaller,
+    Request.LARGER: _play_larger,
+    Request.OTHER_HAND: _play_other_hand,
+    Request.AGAIN: _play_again,
+    Request.NEXT: _leave_trouble,
+    Request.NOT_THIS: _leave_trouble_alone,
 }

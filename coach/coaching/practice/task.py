@@ -1,4 +1,4 @@
-"""What is to be reached, how the present assignment goes, and what is to be asked for next."""
+"""A task, the run of its repetitions, and the sequential test (Wald 1945) that ends one early."""
 
 from __future__ import annotations
 
@@ -13,12 +13,25 @@ from coach.score.window import Window
 
 STOP_EARLY = Sprt(low=0.1, high=0.5, alpha=0.05, beta=0.10)
 """Clean nine times in ten, or only every second time: two failures running decide for the latter,
-four clean ones for the former (Wald 1945)."""
+four clean ones for the former (Wald 1945). The rates and the risks are our own choice, because a
+tempo at which every second repetition fails trains the failure."""
 
 
-def most_of(clean_required: int) -> int:
-    """Two thirds of a clean run: what a part of the way to the goal asks for. Our choice."""
+def two_thirds_of(clean_required: int) -> int:
+    """Two thirds of a clean run: what a part of the way to the goal asks for.
+
+    Own choice, because the full run is asked for at the goal: two where that asks for three.
+    """
     return ceil(clean_required * 2 / 3)
+
+
+def third_of(clean_required: int) -> int:
+    """A third of a clean run: what a join asks for that has not failed yet.
+
+    Own choice, because it only asks whether the repaired move still holds: once where the goal asks
+    for three.
+    """
+    return ceil(clean_required / 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +49,7 @@ class Task:
 
 
 @dataclass(slots=True)
-class Run:
+class RunCounts:
     """The repetitions of the present assignment, up to now."""
 
     clean: int = 0
@@ -54,7 +67,7 @@ class Run:
 
     @property
     def held_twice(self) -> bool:
-        """Two clean ones running: a probe that goes on asking learns little more."""
+        """Two clean ones running: to go on asking tells little more."""
         return self.clean >= 2
 
     @property
@@ -63,7 +76,7 @@ class Run:
         return self.unclean >= 2 or STOP_EARLY.verdict(self.failed, self.played) is False
 
 
-class Ask(NamedTuple):
+class NextWindow(NamedTuple):
     """A window to ask for next, at the tempo that stands, and why."""
 
     window: Window
