@@ -96,7 +96,7 @@ def _pedalled(ended: RepetitionEnded) -> RepetitionEnded:
         for n, note in enumerate(ended.take.notes[::2])
     ]
     take = Take(ended.take.notes, tuple(moves))
-    return RepetitionEnded(take, ended.judgement, ended.decision, ended.assignment)
+    return replace(ended, take=take)
 
 
 @dataclass(frozen=True)

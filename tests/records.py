@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.coaching.model import Assignment, Decision, Kind, Trouble, TroubleKind
+from coach.coaching.observations import observations
 from coach.judging.model import (
     Cause,
     Family,
@@ -91,4 +92,4 @@ def ended(*, clean: bool = True, sentence: str = "Clean.") -> RepetitionEnded:
         at_fault, Fraction(2), TroubleKind.ONE_HAND, 0.8, "1 of 1: missed", "LH bar 1, beat 2 → 3"
     )
     decision = Decision(asked, False, int(clean), None if clean else trouble)
-    return RepetitionEnded(take, judgement, decision, asked)
+    return RepetitionEnded(take, judgement, decision, asked, observations(judgement, 0.0))

@@ -112,7 +112,7 @@ class FakeDrill:
         self.changed = not clean and self.window.end_quarters > 2
         if self.changed:
             self.window = replace(self.window, end_quarters=F(2))
-        ended = RepetitionEnded(Take(tuple(self.struck)), judgement, self.decision, asked)
+        ended = RepetitionEnded(Take(tuple(self.struck)), judgement, self.decision, asked, ())
         self.state = State.FINISHED if self.run >= self.required else State.READY
         self._set_up()
         proposed = [Proposed(self.proposes)] if self.proposes else []

@@ -54,6 +54,8 @@ class Coach:
         self._begun: dict[str, TaskRunner] = {}
         self._runner = self._runner_of_now()
         self._breaks = BreakReminder()
+        self.observed: tuple[Observation, ...] = ()
+        """What the last verdict said of each transition of each hand."""
         self._proposals: tuple[str, ...] = ()
         self._answer = ""
         """What is said to a wish that changed nothing, until the next repetition."""
@@ -140,15 +142,15 @@ class Coach:
 
     def _hear(self, judgement: Judgement, now_s: float, asked: Assignment | None) -> bool:
         """Take in the evidence; whether the repetition counts for what is asked for now."""
+        self.observed = observations(judgement, now_s)
         if not judgement.is_repetition:
             self._changed = False
             return False
         self._answer = ""
         now = self._runner.assignment
         asked = asked or now
-        heard = observations(judgement, now_s)
         window = judgement.excerpt.window
-        moves = [o for o in heard if not self.places.is_entry(o.transition, window)]
+        moves = [o for o in self.observed if not self.places.is_entry(o.transition, window)]
         self.evidence.add(moves, asked.qpm if asked.qpm is None else self._qpm)
         self._diagnosis = diagnose(self.evidence, self.places)
         self._proposals = self._breaks.count_playing(judgement.excerpt, _played_s(judgement), now_s)

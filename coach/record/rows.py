@@ -11,7 +11,6 @@ from typing import Any
 
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Observation
-from coach.coaching.observations import observations
 from coach.coaching.serialize import assignment_to_plain, trouble_to_plain
 from coach.judging.model import Fault, Judgement, Label
 from coach.playing.notes import Take
@@ -83,7 +82,7 @@ def repetition_row(ended: RepetitionEnded, at_s: float) -> Row:
             "clean": judgement.clean,
             "qpm": judgement.qpm,
         },
-        observations(judgement, at_s),
+        ended.observed,
         ended.take,
         _struck(judgement, len(ended.take.notes)),
         words,

@@ -230,7 +230,7 @@ class Drill:
         decision = self.coach.after(judgement, now_s + self._epoch_s)
         if decision.changed:
             self._ear.set_up(decision.assignment)
-        return RepetitionEnded(job.take, judgement, decision, asked)
+        return RepetitionEnded(job.take, judgement, decision, asked, self.coach.observed)
 
     # -- what is asked for ------------------------------------------------------------------
 
@@ -384,7 +384,9 @@ class Drill:
         self._ear.remember(judgement, played.asked.qpm)
         heard = self.coach.after if judgement.clean else self.coach.hear
         decision = heard(judgement, now_s + self._epoch_s, played.asked)
-        out: list[Outcome] = [RepetitionEnded(played.job.take, judgement, decision, played.asked)]
+        out: list[Outcome] = [
+            RepetitionEnded(played.job.take, judgement, decision, played.asked, self.coach.observed)
+        ]
         self._goal_reached = decision.finished and judgement.clean
         if ends:
             out += self._reach_goal()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coach.coaching.model import Assignment, Decision
+from coach.coaching.model import Assignment, Decision, Observation
 from coach.judging.job import JudgingJob
 from coach.judging.model import Judgement, Label
 from coach.playing.notes import Take
@@ -102,6 +102,8 @@ class RepetitionEnded:
     decision: Decision
     assignment: Assignment
     """What was asked for when it was played."""
+    observed: tuple[Observation, ...]
+    """What the verdict says of each transition of each hand, as it is kept in the record."""
 
 
 @dataclass(frozen=True, slots=True)
