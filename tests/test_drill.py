@@ -116,6 +116,22 @@ def test_a_wrong_note_makes_it_unclean_and_is_named(player):
     assert ended.decision.clean_run == 0
 
 
+def test_who_plays_on_slowly_past_the_end_has_hands_that_do_not_rest():
+    """At well under half the tempo asked for; what is asked for changes after the last key."""
+    player = Player(Drill(piece(), Goal(Window(F(0), F(4), Hands.RIGHT), QPM)))
+    line = [72, 77, 79, 76, 77, 81, 79, 74]  # F for E, and on past the end
+    for _ in range(2):
+        player.heard.clear()
+        for pitch in line:
+            player.note(player.drill.key_down(pitch, 64, player.now_s))
+            player.waits(1.5)
+        assert player.all(RepetitionEnded)
+        under_the_hands = player.all(AssignmentGiven)
+        player.waits(5)
+    assert under_the_hands == []
+    assert player.all(AssignmentGiven)
+
+
 def test_the_goal_is_reached_by_clean_repetitions_alone(player):
     for _ in range(3):
         player.plays()

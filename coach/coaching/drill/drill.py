@@ -61,7 +61,7 @@ REST_S = 1.2
 choice: a verdict is in sight for as long, and whoever begins again meanwhile plays what is seen."""
 REST_BEATS = 1.4
 """The same in beats: whoever plays on past the window's end strikes the next key within a beat."""
-LONGEST_REST_S = 2.0
+LONGEST_REST_S = 3.0
 """Nobody is kept waiting longer for what comes next. Our choice."""
 
 
@@ -110,6 +110,8 @@ class Drill:
         """Repetitions that have ended and whose verdict is not taken yet."""
         self._count = 0
         self._last_key_s = float("-inf")
+        self._played_qpm: float | None = None
+        """The tempo of the last repetition, in quarters a minute."""
         self._goal_reached = False
         """Whether the last verdict reached the goal, and this is not shown yet."""
 
@@ -382,6 +384,7 @@ class Drill:
         if not judgement.is_repetition:
             return [SetAside(judgement.sentence, played.job if played.is_elsewhere else None)]
         self._ear.remember(judgement, played.asked.qpm)
+        self._played_qpm = judgement.qpm
         heard = self.coach.after if judgement.clean else self.coach.hear
         decision = heard(judgement, now_s + self._epoch_s, played.asked)
         out: list[Outcome] = [
@@ -397,8 +400,9 @@ class Drill:
         return self._move(Event.GOAL_REACHED) if reached else []
 
     def _hands_rest(self, now_s: float) -> bool:
-        """Whether no key has come for a moment, longer where the tempo is slow."""
-        beat_s = float(self._beat_quarters) * 60.0 / (self._ear.asked.qpm or self.excerpt.qpm)
+        """Whether no key has come for a moment, longer where the tempo is slow, or was just now."""
+        asked_qpm = self._ear.asked.qpm or self.excerpt.qpm
+        beat_s = float(self._beat_quarters) * 60.0 / min(asked_qpm, self._played_qpm or asked_qpm)
         rest_s = min(max(REST_S, REST_BEATS * beat_s), LONGEST_REST_S)
         return now_s - self._last_key_s >= rest_s
 
