@@ -58,7 +58,13 @@ class Terminal:
         line = " ".join(map(shlex.quote, ["env", "-u", "COLUMNS", "-u", "LINES", *command]))
         line += f"; echo $? >{shlex.quote(str(self.status))}; sleep 3600"
         size = ["-x", str(COLUMNS), "-y", str(ROWS)]
-        self._tmux("-f", "/dev/null", "new-session", "-d", *size, line)
+        for _ in range(40):  # the server that was ended a moment ago may still hold its socket
+            try:
+                self._tmux("-f", "/dev/null", "new-session", "-d", *size, line)
+                return
+            except subprocess.CalledProcessError:
+                time.sleep(0.1)
+        raise RuntimeError("tmux starts no session")
 
     def text(self) -> str:
         """What the screen shows."""
