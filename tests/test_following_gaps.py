@@ -4,9 +4,9 @@ from fractions import Fraction as F
 
 import pytest
 
+from coach.judging.alignment.exact_match import ExactMatcher
 from coach.judging.following.events import Ended
 from coach.judging.following.follower import Follower
-from coach.judging.note_for_note import NoteForNote
 from coach.score.build import score_from_notes
 from tests.judging_help import play, whole
 
@@ -82,13 +82,13 @@ def test_two_voices_on_one_key_are_still_heard_note_for_note():
             ]
         )
     )
-    written = NoteForNote(window)
+    written = ExactMatcher(window)
     assert written.is_exact
     keys = list(play(window))[:4]
-    assert written.whole_from(keys) == 0
-    part = written.part(keys[1:], None)
+    assert written.find_whole(keys) == 0
+    part = written.find_run(keys[1:], None)
     assert part is not None
-    matched = written.matching(part, keys[1:])
+    matched = written.make_matching(part, keys[1:])
     assert [label.played for label in matched.score] == [None, 0, 1, 2, 2]
 
 

@@ -11,7 +11,8 @@ import pytest
 
 from coach.coaching.drill.drill_events import Outcome, RepetitionEnded, SetAside
 from coach.drill import Drill, judgement_to_plain, repair, where_it_breaks
-from coach.judging.instead.instead import played_instead, read_off
+from coach.judging.instead.alternatives import read_off
+from coach.judging.instead.recognise import recognise_other
 from coach.judging.instead.wording import (
     OTHER_NOTES,
     TOO_FAST,
@@ -436,8 +437,8 @@ def false_ones(given: Iterator[dict]) -> tuple[int, list[str]]:
     for case in given:
         part, count = excerpt_of(case), count + 1
         take = sorted(played_of(case), key=lambda note: note.onset_s)
-        said = [played_instead(part, take)]
-        said += [played_instead(part, take[:n], so_far=True) for n in range(4, min(len(take), 20))]
+        said = [recognise_other(part, take)]
+        said += [recognise_other(part, take[:n], so_far=True) for n in range(4, min(len(take), 20))]
         found = {one for one in said if one}
         judged = judge(part, take)
         found |= set() if judged.is_repetition else {judged.sentence}

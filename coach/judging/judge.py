@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coach.judging.alignment import match
+from coach.judging.alignment import match, match_exactly
 from coach.judging.articulation import shape
 from coach.judging.completion import is_complete, with_reach
 from coach.judging.faults import (
@@ -15,10 +15,15 @@ from coach.judging.faults import (
     is_asked,
     sort_by_weight,
 )
-from coach.judging.instead import OTHER_NOTES, TOO_FAST, is_elsewhere, is_too_fast, played_instead
+from coach.judging.instead import (
+    OTHER_NOTES,
+    TOO_FAST,
+    is_too_fast,
+    is_unrelated,
+    judge_no_repetition,
+    recognise_other,
+)
 from coach.judging.model import Cause, Fault, Judgement, Matching, Stage
-from coach.judging.note_for_note import as_part
-from coach.judging.nothing import no_repetition
 from coach.judging.notices import notices
 from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
@@ -47,11 +52,11 @@ def judge(
     player showed at each onset. Played notes are in the order of their onsets.
     """
     played, click_s = _since_the_first(played, click_s)
-    instead = played_instead(excerpt, played)
+    instead = recognise_other(excerpt, played)
     if instead is not None:
-        return no_repetition(excerpt, played, stage, instead)
+        return judge_no_repetition(excerpt, played, stage, instead)
     stops = habits.stops if habits else ()
-    matching = as_part(excerpt, played, stops[-1] if stops else None)
+    matching = match_exactly(excerpt, played, stops[-1] if stops else None)
     return judge_matched(
         excerpt,
         played,
@@ -78,9 +83,9 @@ def judge_matched(
     """The same from a matching that is already there."""
     played, click_s = _since_the_first(played, click_s)
     if is_too_fast(excerpt, played, matching, qpm):
-        return no_repetition(excerpt, played, stage, TOO_FAST)
-    if is_elsewhere(excerpt, played, matching):
-        return no_repetition(excerpt, played, stage, OTHER_NOTES)
+        return judge_no_repetition(excerpt, played, stage, TOO_FAST)
+    if is_unrelated(excerpt, played, matching):
+        return judge_no_repetition(excerpt, played, stage, OTHER_NOTES)
     matching = with_reach(excerpt, matching)
     with_click = qpm is not None and click_s is not None and stage.has_click
     click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None

@@ -3,6 +3,7 @@
 from coach.judging.alignment.align import match
 from coach.judging.alignment.beam_search import MOST_LIVE, Decoder
 from coach.judging.alignment.costs import COSTS
+from coach.judging.alignment.exact_match import ExactMatcher, match_exactly
 from coach.judging.alignment.hypothesis import Hypothesis, StepKind
 from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
 from coach.judging.alignment.key_hands import likely_hand
@@ -14,6 +15,7 @@ __all__ = [
     "COSTS",
     "MOST_LIVE",
     "Decoder",
+    "ExactMatcher",
     "Hypothesis",
     "Labels",
     "ScoreArrays",
@@ -25,5 +27,6 @@ __all__ = [
     "likely_hand",
     "make_score_arrays",
     "match",
+    "match_exactly",
     "written_period",
 ]

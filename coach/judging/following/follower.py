@@ -18,15 +18,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coach.judging.alignment import make_score_arrays, written_period
+from coach.judging.alignment import ExactMatcher, make_score_arrays, written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Begun, Ended, Heard, NotThis
 from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerEvent, FollowerState
 from coach.judging.following.surroundings import Surroundings
-from coach.judging.instead import OTHER_NOTES, Overheard, played_instead
-from coach.judging.note_for_note import NoteForNote
+from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_other
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
@@ -51,7 +50,7 @@ class Follower:
         self.state = FollowerState.SILENT
         self._score = make_score_arrays(excerpt)
         self._alignment = LiveAlignment(self._score, written_period(excerpt, qpm))
-        self._written = NoteForNote(excerpt)
+        self._exact = ExactMatcher(excerpt)
         self._openers = rules.first_pitches(self._score)
         self._last_s = self._before_s = float("-inf")
         """When the last key was struck, and the last one before the take."""
@@ -65,7 +64,7 @@ class Follower:
         self._pedals: list[PedalMove] = []
         self._held: dict[int, int] = {}
         self._take: list[PlayedNote] = []
-        self._overheard = Overheard(excerpt)
+        self._recogniser = LiveRecogniser(excerpt)
         self._earlier: list[PlayedNote] = []
         """Keys since the last rest or the last whole repetition that are in no take."""
         self._forget()
@@ -75,7 +74,7 @@ class Follower:
         out = list(self.tick(at_s))
         if self.state is not FollowerState.FOLLOWING:
             self._make_room(pitch, at_s)
-            self._overheard.hear(PlayedNote(pitch, velocity, at_s))
+            self._recogniser.add_key(PlayedNote(pitch, velocity, at_s))
         self._held[pitch] = len(self._take)
         self._take.append(PlayedNote(pitch, velocity, at_s))
         self._last_s = at_s
@@ -101,7 +100,7 @@ class Follower:
     def tick(self, now_s: float) -> tuple[Heard, ...]:
         """Time has passed: what is over is ended, what was doubtful is told."""
         if self.state is not FollowerState.FOLLOWING:
-            return self._strange(self._overheard.at_rest(now_s))
+            return self._strange(self._recogniser.recognise_at_rest(now_s))
         quiet_s = now_s - self._last_s
         over_s = rules.end_after_s(self._score, self._alignment.decoder)
         if over_s is not None:
@@ -115,7 +114,7 @@ class Follower:
         if (is_over or is_silent) and not self._may_go_on(quiet_s):
             if not is_over:
                 return self._break_off()
-            again = self._written.begun_again(self._take)
+            again = self._exact.find_last_attempt(self._take)
             if again is not None:
                 return (*self._begin_again(self._kind_of(again), again), *self._break_off())
             return (*self._tell(), *self._find_start(), self._end(FollowerEvent.AT_END))
@@ -125,7 +124,7 @@ class Follower:
         """Whether the last keys may yet be the window's beginning: the next one will tell."""
         if self.state is FollowerState.FOLLOWING or not self._take:
             return False
-        return now_s - self._last_s < self._gap_s and self._written.begins_in(self._take)
+        return now_s - self._last_s < self._gap_s and self._exact.begins_in(self._take)
 
     def _may_go_on(self, quiet_s: float) -> bool:
         """Whether the last keys may be the window begun again, and the silence is a written one."""
@@ -134,8 +133,8 @@ class Follower:
         )
         return (
             quiet_s < gap_s
-            and self._written.begins_in(self._take[1:])
-            and self._written.whole_from(self._take) is None
+            and self._exact.begins_in(self._take[1:])
+            and self._exact.find_whole(self._take) is None
         )
 
     # -- one key ----------------------------------------------------------------------------
@@ -182,7 +181,7 @@ class Follower:
             if at_s - self._last_s >= self._gap_s:
                 self._earlier = []
             self._move(FollowerEvent.RESTED)
-            self._overheard.rest()
+            self._recogniser.note_rest()
             self._is_fresh = True
         elif noodling and pitch in self._openers:
             self._forget()
@@ -208,11 +207,11 @@ class Follower:
             if through is not None:
                 return [self._end(FollowerEvent.AT_END, through)]
             self._move(FollowerEvent.LEFT)
-            return [self._not_this(said or played_instead(self.excerpt, self._take))]
+            return [self._not_this(said or recognise_other(self.excerpt, self._take))]
         again = rules.goes_back(self._score, self._alignment.trace, self._take, self._openers)
         if again is not None:
             event, at = again
-            return self._begin_again(event, self._written.start_from(self._take, at))
+            return self._begin_again(event, self._exact.find_start(self._take, at))
         return self._mark()
 
     def _instead_so_far(self) -> str | None:
@@ -220,21 +219,21 @@ class Follower:
         keys = self._alignment.trace.keys
         if len(keys) > 2 * rules.ENOUGH_KEYS or 2 * rules.fits(keys) > len(keys):
             return None
-        return played_instead(self.excerpt, self._take, so_far=True)
+        return recognise_other(self.excerpt, self._take, so_far=True)
 
     def _before(self) -> list[Heard]:
         keys = self._alignment.trace.keys
-        whole = self._written.whole_from([*self._earlier, *self._take])
+        whole = self._exact.find_whole([*self._earlier, *self._take])
         if whole is not None:
             return self._begin_whole(whole - len(self._earlier))
         begun = rules.is_begun(self._score, keys, self._is_fresh)
-        if begun and not self._overheard.goes_on():
+        if begun and not self._recogniser.goes_on():
             self._move(FollowerEvent.BEGUN)
-            self._overheard.forget()
+            self._recogniser.forget()
             first = rules.first_key(keys, self._take)
             self._start_at(first)
             return [Begun(self._take[0].onset_s), *self._mark()]
-        said = self._overheard.after_key()
+        said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
             said = None if self.state is FollowerState.ELSEWHERE else OTHER_NOTES
         self._move(FollowerEvent.KEY)
@@ -250,7 +249,7 @@ class Follower:
     def _begin_whole(self, first: int) -> list[Heard]:
         """The last keys are the whole window note for note, whatever came before them."""
         self._move(FollowerEvent.BEGUN)
-        self._overheard.forget()
+        self._recogniser.forget()
         self._start_at(first)
         return [Begun(self._take[0].onset_s), *self._mark()]
 
@@ -281,9 +280,9 @@ class Follower:
 
         With some earlier keys too, where only together they are a part of it.
         """
-        whole = self._written.whole_from([*self._earlier, *self._take])
+        whole = self._exact.find_whole([*self._earlier, *self._take])
         if whole is None:
-            first = -self._written.part_before(self._earlier, self._take)
+            first = -self._exact.count_earlier_keys(self._earlier, self._take)
         else:
             first = whole - len(self._earlier)
         if first <= 0:
@@ -305,14 +304,14 @@ class Follower:
             return (NotThis(ONLY_A_CHORD),)
         if rules.fits(keys) * 3 < len(keys):
             self._move(FollowerEvent.BROKEN_OFF)
-            return (self._not_this(played_instead(self.excerpt, self._take)),)
+            return (self._not_this(recognise_other(self.excerpt, self._take)),)
         return (*self._tell(), self._end(FollowerEvent.BROKEN_OFF))
 
     def _not_this(self, said: str | None) -> NotThis:
         """Something else was played: it is forgotten."""
         take = self._taken(len(self._take))
         self._forget()
-        self._overheard.take_over(take.notes, is_said=said is not None)
+        self._recogniser.adopt(take.notes, is_said=said is not None)
         self._is_fresh = False
         return NotThis(said or OTHER_NOTES, take)
 
@@ -339,9 +338,9 @@ class Follower:
         take = self._taken(count)
         ended = self._ended(take, count)
         if event is FollowerEvent.AT_END:
-            self._overheard.go_past()
+            self._recogniser.note_end()
             self._is_fresh = False
-        is_whole = self._written.whole_from(self._take[:count]) is not None
+        is_whole = self._exact.find_whole(self._take[:count]) is not None
         self._move(event)
         self._forget()
         if is_whole:  # else it may have been something else, and the window still comes

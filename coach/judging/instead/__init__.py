@@ -1,17 +1,20 @@
 """What was played instead of the window, where it was something else."""
 
-from coach.judging.instead.instead import is_elsewhere, is_wild, played_instead
-from coach.judging.instead.so_far import Overheard
+from coach.judging.instead.live_recogniser import LiveRecogniser
+from coach.judging.instead.no_repetition import judge_no_repetition
+from coach.judging.instead.recognise import recognise_other
 from coach.judging.instead.too_fast import is_too_fast
+from coach.judging.instead.unrelated import is_unrelated, is_wild
 from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, in_short
 
 __all__ = [
     "OTHER_NOTES",
     "TOO_FAST",
-    "Overheard",
+    "LiveRecogniser",
     "in_short",
-    "is_elsewhere",
     "is_too_fast",
+    "is_unrelated",
     "is_wild",
-    "played_instead",
+    "judge_no_repetition",
+    "recognise_other",
 ]

@@ -1,4 +1,4 @@
-"""Keys that came faster than hands can play them: no repetition, however right they are."""
+"""Keys that came faster than hands can play: no repetition, however right they are."""
 
 from __future__ import annotations
 
@@ -18,8 +18,9 @@ MANY_ONSETS, MOST_OF_MANY_S = 4, 20.0
 or three, one may come too soon. Own choice."""
 AS_WRITTEN = 2.0
 """Where the score itself asks for more than half of that, so many times its own rate is allowed."""
-MOSTLY = 0.6
-"""How much of a bar's onsets has to be struck for its rate to mean anything."""
+STRUCK_SHARE = 0.6
+"""How much of a bar's onsets has to be struck for its rate to mean anything. Own choice, because
+of fewer nobody can say how fast the bar went by."""
 
 
 def is_too_fast(
@@ -81,7 +82,7 @@ def _is_mashed(
     low, high = stretch
     written = [i for i, on in enumerate(excerpt.onsets_quarters) if low <= on <= high]
     struck = [when[number] for number in written if number in when]
-    if len(struck) < max(2, MOSTLY * len(written)):
+    if len(struck) < max(2, STRUCK_SHARE * len(written)):
         return False
     if len(written) == 2 and not _all_right(excerpt, matching, written):
         return False  # one chord of which a key was taken for the next

@@ -1,8 +1,8 @@
-"""How far what was played agrees with what is written: the keys alone, in their order.
+"""The longest common subsequence of the keys played and those written (Hunt & Szymanski 1977,
+Communications of the ACM 20, 350-353).
 
-No tempo and no rhythm are asked for, so that many things that may have been meant can be tried in
-little time. The agreement is the longest common subsequence of the two rows of keys (Hunt &
-Szymanski 1977, Communications of the ACM 20, 350-353).
+Only the order of the keys counts, no tempo and no rhythm: so many things that may have been meant
+can be tried in little time.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _Link = tuple[int, "_Link | None"]
 """The last note agreed on, and what led to it."""
 
 
-def in_order(played: Sequence[PlayedNote]) -> list[int]:
+def order_keys(played: Sequence[PlayedNote]) -> list[int]:
     """The keys in the order of their onsets, those of a chord from the lowest up, each once."""
     out: list[int] = []
     chord: list[int] = []
@@ -35,7 +35,7 @@ def in_order(played: Sequence[PlayedNote]) -> list[int]:
     return out + sorted(set(chord))
 
 
-def onset_count(played: Sequence[PlayedNote]) -> int:
+def count_onsets(played: Sequence[PlayedNote]) -> int:
     """How many keys and chords were struck one after the other."""
     count, began_s = 0, float("-inf")
     for note in played:
@@ -44,22 +44,22 @@ def onset_count(played: Sequence[PlayedNote]) -> int:
     return count
 
 
-def agreed(written: Sequence[int], keys: Sequence[int]) -> list[int]:
-    """The places in ``written`` that were played: as many as can be, in order."""
-    places: dict[int, list[int]] = {}
+def find_common(written: Sequence[int], keys: Sequence[int]) -> list[int]:
+    """The indices in ``written`` that were played: as many as can be, in order."""
+    indices: dict[int, list[int]] = {}
     for at in range(len(written) - 1, -1, -1):
-        places.setdefault(written[at], []).append(at)
+        indices.setdefault(written[at], []).append(at)
     ends: list[int] = []
     links: list[_Link] = []
     for key in keys:
-        for at in places.get(key, ()):
-            row = bisect_left(ends, at)
-            if row == len(ends):
+        for at in indices.get(key, ()):
+            length = bisect_left(ends, at)
+            if length == len(ends):
                 ends.append(at)
-                links.append((at, links[row - 1] if row else None))
-            elif at < ends[row]:
-                ends[row] = at
-                links[row] = (at, links[row - 1] if row else None)
+                links.append((at, links[length - 1] if length else None))
+            elif at < ends[length]:
+                ends[length] = at
+                links[length] = (at, links[length - 1] if length else None)
     out: list[int] = []
     link = links[-1] if links else None
     while link is not None:

@@ -1,26 +1,29 @@
-"""Keys that begin no repetition, and what they are: said once, as soon as it is sure."""
+"""What is played instead of the window, recognised while it is played: said once, when sure."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coach.judging.agreement import onset_count
-from coach.judging.instead.instead import played_instead
+from coach.judging.instead.key_sequence import count_onsets
+from coach.judging.instead.recognise import recognise_other
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
 REST_S = 1.0
-"""After such a silence it is told from all keys so far, and after the next one it may be again."""
+"""After such a silence it is told from all keys so far, and after the next one it may be again. Own
+choice, because few notes of a window in practice are longer."""
 FORGET_S = 6.0
 """After such a silence the next key has nothing to do with those before. Own choice: a slow player
 needs some four seconds for a long note."""
 MOST_KEYS = 24
-"""What was not known by then is not looked at any more."""
+"""What was not known by then is not looked at any more. Own choice, because each look takes time
+while a key is waited for."""
 LEAST_AT_REST = 3
-"""Keys or chords that tell something, where the window has so many."""
+"""Keys or chords that tell something, where the window has so many. Own choice, because two may be
+any two."""
 
 
-class Overheard:
+class LiveRecogniser:
     """The keys since the last repetition, or since a silence."""
 
     def __init__(self, excerpt: Excerpt) -> None:
@@ -30,12 +33,12 @@ class Overheard:
         """Whether the keys go on from the window's end: they are what comes after it."""
         self.forget()
 
-    def go_past(self) -> None:
+    def note_end(self) -> None:
         """The window was played to its end: what comes without a rest is not meant for it."""
         self.forget()
         self._goes_past = True
 
-    def rest(self) -> None:
+    def note_rest(self) -> None:
         """The hands have rested."""
         if self._goes_past:
             self.forget()
@@ -46,16 +49,16 @@ class Overheard:
         self._keys: list[PlayedNote] = []
         self._is_said = self._was_asked = False
 
-    def take_over(self, keys: Sequence[PlayedNote], *, is_said: bool) -> None:
+    def adopt(self, keys: Sequence[PlayedNote], *, is_said: bool) -> None:
         """What seemed to be a repetition was none; perhaps it ``is_said`` already what it was."""
         self._keys = list(keys)
         self._is_said, self._was_asked = is_said, False
 
     def goes_on(self) -> bool:
         """Whether what was said still holds: a few right keys in it begin nothing."""
-        return self._is_said and played_instead(self._excerpt, self._keys) is not None
+        return self._is_said and recognise_other(self._excerpt, self._keys) is not None
 
-    def hear(self, note: PlayedNote) -> None:
+    def add_key(self, note: PlayedNote) -> None:
         """A key that may begin nothing."""
         quiet_s = note.onset_s - self._keys[-1].onset_s if self._keys else 0.0
         if quiet_s >= FORGET_S or (self._is_said and quiet_s >= REST_S):
@@ -63,20 +66,20 @@ class Overheard:
         self._keys.append(note)
         self._was_asked = False
 
-    def after_key(self) -> str | None:
+    def recognise_after_key(self) -> str | None:
         """What is being played instead of the window, once it is sure."""
-        return self._say(so_far=True)
+        return self._recognise(so_far=True)
 
-    def at_rest(self, now_s: float) -> str | None:
+    def recognise_at_rest(self, now_s: float) -> str | None:
         """The same where the playing has stopped."""
         if self._was_asked or not self._keys or now_s - self._keys[-1].onset_s < REST_S:
             return None
         self._was_asked = True
-        return self._say(so_far=False) if onset_count(self._keys) >= self._least else None
+        return self._recognise(so_far=False) if count_onsets(self._keys) >= self._least else None
 
-    def _say(self, *, so_far: bool) -> str | None:
+    def _recognise(self, *, so_far: bool) -> str | None:
         if self._is_said or self._goes_past or len(self._keys) > MOST_KEYS:
             return None
-        said = played_instead(self._excerpt, self._keys, so_far=so_far)
+        said = recognise_other(self._excerpt, self._keys, so_far=so_far)
         self._is_said = said is not None
         return said

@@ -1,4 +1,4 @@
-"""Note for note: keys that are exactly some of what is written, one onset after another.
+"""Exact matching: keys that are note for note a run of the onsets written.
 
 Most of what is played is right, and then no likelihoods are needed to say what it is: a part of the
 window, or the whole of it after keys that were something else. Likelihoods would weigh a part
@@ -16,19 +16,21 @@ from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
 LEAST_ONSETS = 3
-"""A part from the middle of the window has at least so many onsets: fewer might be anything."""
+"""A part from the middle of the window has at least so many onsets. Own choice, because fewer might
+be anything."""
 MOST_BEFORE = 24
-"""No more keys than this are looked at that came before what seemed to be the first one."""
+"""No more keys than this are looked at that came before what seemed to be the first one. Own
+choice, because each takes time, and the start of a repetition is seldom missed for longer."""
 
 
-class Part(NamedTuple):
+class OnsetRun(NamedTuple):
     """Onsets of the window that were played one after another, as numbers."""
 
     first: int
     last: int
 
 
-class NoteForNote:
+class ExactMatcher:
     """One window, to be compared with keys note for note."""
 
     def __init__(self, excerpt: Excerpt) -> None:
@@ -47,7 +49,7 @@ class NoteForNote:
             self.is_exact = self.is_exact and note.pitch not in self.onsets[number]
             self.onsets[number][note.pitch] = index
 
-    def last_of(self, pitches: Sequence[int], first: int) -> int | None:
+    def find_last_onset(self, pitches: Sequence[int], first: int) -> int | None:
         """The last onset played, where the keys are exactly the onsets from ``first`` on.
 
         Of the last one only some keys may have been struck.
@@ -64,15 +66,15 @@ class NoteForNote:
             due.remove(pitch)
         return number
 
-    def whole_from(self, played: Sequence[PlayedNote]) -> int | None:
+    def find_whole(self, played: Sequence[PlayedNote]) -> int | None:
         """The key from which the last keys are exactly the whole window; None: they are not."""
         first = len(played) - self.count
         if first < 0 or not self.is_exact:
             return None
-        is_whole = self.last_of([note.pitch for note in played[first:]], 0) is not None
+        is_whole = self.find_last_onset([note.pitch for note in played[first:]], 0) is not None
         return first if is_whole else None
 
-    def start_from(self, played: Sequence[PlayedNote], near: int) -> int:
+    def find_start(self, played: Sequence[PlayedNote], near: int) -> int:
         """The first key, but the very first, from which all keys are exactly the window's first.
 
         ``near`` where there is none.
@@ -81,45 +83,47 @@ class NoteForNote:
         begins = (
             at
             for at in range(1, len(pitches))
-            if self.is_exact and self.last_of(pitches[at:], 0) is not None
+            if self.is_exact and self.find_last_onset(pitches[at:], 0) is not None
         )
         return next(begins, near)
 
     def begins_in(self, played: Sequence[PlayedNote]) -> bool:
         """Whether the last keys, from one of them on, are exactly the window's first."""
-        return self.start_from([*played[:1], *played], 0) > 0
+        return self.find_start([*played[:1], *played], 0) > 0
 
-    def begun_again(self, played: Sequence[PlayedNote]) -> int | None:
+    def find_last_attempt(self, played: Sequence[PlayedNote]) -> int | None:
         """The key with which the window was begun for the last time and not ended.
 
         Only where all keys are exactly its first ones, again and again, and the last ones plainly.
         """
         pitches = [note.pitch for note in played]
-        begun = self.start_from(played, 0)
-        reached = self.last_of(pitches[begun:], 0) if begun else None
-        if self.whole_from(played) == 0:
+        begun = self.find_start(played, 0)
+        reached = self.find_last_onset(pitches[begun:], 0) if begun else None
+        if self.find_whole(played) == 0:
             return None
         if reached is None or not LEAST_ONSETS <= reached + 1 < len(self.onsets):
             return None
         before = played[:begun]
-        while self.last_of([note.pitch for note in before], 0) is None:
-            at = self.start_from(before, 0)
+        while self.find_last_onset([note.pitch for note in before], 0) is None:
+            at = self.find_start(before, 0)
             if not at:
                 return None
             before = before[:at]
         return begun
 
-    def part_before(self, earlier: Sequence[PlayedNote], played: Sequence[PlayedNote]) -> int:
+    def count_earlier_keys(
+        self, earlier: Sequence[PlayedNote], played: Sequence[PlayedNote]
+    ) -> int:
         """How many of the keys before them make a longer part of the window of those played."""
         room = min(len(earlier), self.count - len(played), MOST_BEFORE)
         longer = (
             count
             for count in range(room, 0, -1)
-            if self.part([*earlier[-count:], *played], None) is not None
+            if self.find_run([*earlier[-count:], *played], None) is not None
         )
         return next(longer, 0)
 
-    def part(self, played: Sequence[PlayedNote], stop: Fraction | None) -> Part | None:
+    def find_run(self, played: Sequence[PlayedNote], stop: Fraction | None) -> OnsetRun | None:
         """Which onsets were played, where the keys are exactly a part of the window.
 
         ``stop`` is the onset before which the player stopped last. Where figures recur a part may
@@ -128,22 +132,22 @@ class NoteForNote:
         pitches = [note.pitch for note in played]
         if not self.is_exact or not 0 < len(pitches) < self.count:
             return None
-        found = list(self._places(pitches, stop))
-        return min(found, key=lambda part: self._unlikely(part, stop), default=None)
+        found = list(self._list_runs(pitches, stop))
+        return min(found, key=lambda part: self._rank(part, stop), default=None)
 
-    def _places(self, pitches: Sequence[int], stop: Fraction | None) -> Iterator[Part]:
+    def _list_runs(self, pitches: Sequence[int], stop: Fraction | None) -> Iterator[OnsetRun]:
         for first in range(len(self.onsets)):
             if pitches[0] in self.onsets[first]:
-                last = self.last_of(pitches, first)
+                last = self.find_last_onset(pitches, first)
                 goes_on = first == 0 or self.excerpt.onsets_quarters[first] == stop
                 if last is not None and (goes_on or last - first + 1 >= LEAST_ONSETS):
-                    yield Part(first, last)
+                    yield OnsetRun(first, last)
 
-    def _unlikely(self, part: Part, stop: Fraction | None) -> tuple[bool, bool, bool, int]:
+    def _rank(self, part: OnsetRun, stop: Fraction | None) -> tuple[bool, bool, bool, int]:
         goes_on = stop is not None and self.excerpt.onsets_quarters[part.first] == stop
         return not goes_on, part.first > 0, part.last < len(self.onsets) - 1, part.first
 
-    def matching(self, part: Part, played: Sequence[PlayedNote]) -> Matching:
+    def make_matching(self, part: OnsetRun, played: Sequence[PlayedNote]) -> Matching:
         """The keys as the notes of a part."""
         notes = self.excerpt.notes
         key_of: dict[int, int] = {}
@@ -170,12 +174,12 @@ class NoteForNote:
         )
 
 
-def as_part(
+def match_exactly(
     excerpt: Excerpt, played: Sequence[PlayedNote], stop: Fraction | None
 ) -> Matching | None:
     """The matching where the keys are note for note a part of the window; None: they are not."""
-    written = NoteForNote(excerpt)
+    written = ExactMatcher(excerpt)
     if len(played) >= written.count:
         return None
-    part = written.part(played, stop)
-    return None if part is None else written.matching(part, played)
+    part = written.find_run(played, stop)
+    return None if part is None else written.make_matching(part, played)

@@ -1,4 +1,4 @@
-"""The judgement on what was no repetition: a sentence, and nothing else."""
+"""The judgement on playing that was no repetition: a sentence, and nothing else."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
 
-def no_repetition(
+def judge_no_repetition(
     excerpt: Excerpt, played: Sequence[PlayedNote], stage: Stage, sentence: str
 ) -> Judgement:
     """Not clean, nothing at fault, nothing reached; ``sentence`` says what was played instead."""
