@@ -12,6 +12,7 @@ from string import Formatter
 import pytest
 
 from coach.judging.faults import CATALOGUE, as_markdown, is_asked
+from coach.judging.faults.catalogue import weigh
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Family, Judgement, Outcome, Stage
 from coach.judging.timing import Habits
@@ -231,3 +232,33 @@ def test_the_same_take_without_its_mistake_is_clean(cause: Cause) -> None:
     right = " ".join(re.sub(r"[._]|\*\S+", "", word) + held for word in made.score["RH"].split())
     plain = replace(made, take=right, warp=float, qpm=made.asked_qpm or made.qpm)
     assert plain.judge(CATALOGUE[cause].stages[0]).clean
+
+
+def test_a_lateness_weighs_more_the_larger_it_is_up_to_half_a_second() -> None:
+    sizes_s = (0.0, 0.25, 0.49, 0.5, 2.0, -2.0)
+    weights = [weigh(Cause.HESITATION, size_s=size_s) for size_s in sizes_s]
+    assert weights == pytest.approx([0.55, 0.70, 0.844, 0.85, 0.85, 0.85])
+
+
+def test_even_the_longest_hesitation_is_told_after_a_missed_note() -> None:
+    assert weigh(Cause.HESITATION, size_s=9.0) < weigh(Cause.MISSED_NOTE)
+
+
+def test_of_two_uneven_rows_the_surer_is_told_first() -> None:
+    weights = [weigh(Cause.UNEVEN, surprise=surprise) for surprise in (2.0, 3.0, 6.0, 1e9)]
+    assert weights == pytest.approx([0.6, 0.6, 0.625, 0.65])
+
+
+def test_what_may_be_chance_and_what_is_explained_weigh_less() -> None:
+    assert weigh(Cause.UNEVEN, doubtful=True) == pytest.approx(0.35)
+    assert weigh(Cause.TEMPO_DRIFT, doubtful=True) == pytest.approx(0.35)
+    assert weigh(Cause.HESITATION, explained=True) == pytest.approx(0.25)
+    assert weigh(Cause.WRONG_KEY, doubtful=True, explained=True) == weigh(Cause.WRONG_KEY)
+
+
+def test_being_late_with_a_wrong_key_is_told_after_the_hand_that_is_late_elsewhere() -> None:
+    """The key is the news where it was wrong: its own lateness says little."""
+    late_wrong = "C4 D4 E4 F4 |0.6|G#4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"
+    faults = Made(SCALE, late_wrong).judge(Stage.RHYTHM).faults
+    assert [one.cause for one in faults[:2]] == [Cause.WRONG_KEY, Cause.HESITATION]
+    assert faults[1].weight == 0.45

@@ -22,7 +22,7 @@ def observations(judgement: Judgement, at_s: float) -> tuple[Observation, ...]:
     """What a judgement says of each transition of each hand, as it is kept in the record.
 
     Where the playing just stopped nothing failed: a stop tells something only where the player
-    stopped before, and then it is a fault of the judgement's (``reach.stopped_again``).
+    stopped before, and then it is a fault of the judgement's (``Cause.STOPPED_AGAIN``).
     """
     at_fault = _onsets_at_fault(judgement)
     hears_late = chances_to_hear_late(judgement.excerpt, judgement.qpm)

@@ -14,12 +14,12 @@ _OUTSIDE = 2
 end from which it was broken off; one alone is a missed note (own choice)."""
 
 
-def with_reach(excerpt: Excerpt, matching: Matching) -> Matching:
+def mark_unreached(excerpt: Excerpt, matching: Matching) -> Matching:
     """The matching with the notes marked as not reached that lie before and after what was played.
 
     So are those of an onset that was only partly struck where the playing broke off in it.
     """
-    low, high = _entered(matching.score, excerpt), _left(matching.score, excerpt)
+    low, high = _find_entry(matching.score, excerpt), _find_break(matching.score, excerpt)
     if low is None and high is None:
         return matching
     last = len(excerpt.onsets_quarters)
@@ -33,13 +33,13 @@ def with_reach(excerpt: Excerpt, matching: Matching) -> Matching:
     return replace(matching, score=labels)
 
 
-def _entered(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
+def _find_entry(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
     """The onset at which the window was entered; None where that was its beginning."""
     first = first_struck(excerpt, labels)
     return first if _OUTSIDE <= first < len(excerpt.onsets_quarters) else None
 
 
-def _left(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
+def _find_break(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
     """The first onset that was not reached, or only partly; None where the end was."""
     last = last_struck(excerpt, labels)
     if last >= 0 and len(excerpt.onsets_quarters) - 1 - last < _OUTSIDE:
@@ -54,20 +54,20 @@ def _left(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
 
 def stopped_before(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> Fraction | None:
     """The onset that the playing broke off before; None where it went on to the end."""
-    left = _left(labels, excerpt)
-    return None if left is None else excerpt.onsets_quarters[left]
+    broken = _find_break(labels, excerpt)
+    return None if broken is None else excerpt.onsets_quarters[broken]
 
 
 def entered_at(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> Fraction | None:
     """The onset at which the window was entered; None where that was its beginning."""
-    entered = _entered(labels, excerpt)
-    return None if entered is None else excerpt.onsets_quarters[entered]
+    entry = _find_entry(labels, excerpt)
+    return None if entry is None else excerpt.onsets_quarters[entry]
 
 
 def is_complete(excerpt: Excerpt, matching: Matching) -> bool:
     """Whether it went from the window's beginning to something struck for its last onset."""
     at_end = last_struck(excerpt, matching.score) == len(excerpt.onsets_quarters) - 1
-    return at_end and _entered(matching.score, excerpt) is None
+    return at_end and _find_entry(matching.score, excerpt) is None
 
 
 def first_struck(excerpt: Excerpt, labels: Sequence[ScoreLabel]) -> int:

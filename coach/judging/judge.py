@@ -1,12 +1,20 @@
-"""Judging a repetition: from what was played to the verdict."""
+"""Judging a repetition: from what was played to the verdict.
+
+In this order: is it a repetition of the window at all (``instead/``); which key was for which
+note (``alignment/``); how far it came (``completion.py``); when the notes came (``timing/``) and
+how long they were held (``articulation/``); what of all that is a fault (``faults/``); which
+faults the stage asks for, and the sentence (``verdict.py``).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
 
 from coach.judging.alignment import match, match_exactly
 from coach.judging.articulation import shape
-from coach.judging.completion import is_complete, with_reach
+from coach.judging.completion import is_complete, mark_unreached
 from coach.judging.faults import (
     FaultContext,
     find_faults,
@@ -24,13 +32,39 @@ from coach.judging.instead import (
     recognise_other,
 )
 from coach.judging.model import Cause, Fault, Judgement, Matching, Stage
-from coach.judging.notices import notices
+from coach.judging.notices import list_notices
 from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
-from coach.judging.transition_results import transition_results, with_errors
-from coach.judging.verdict import details, forgive_unasked, is_clean, sentence
+from coach.judging.transition_results import add_errors, judge_transitions
+from coach.judging.verdict import forgive_unasked, is_clean, list_details, make_sentence
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a repetition is judged against, but for the notes."""
+
+    stage: Stage
+    qpm: float | None
+    """The tempo asked for."""
+    click_s: float | None
+    """When the window's first grid beat was clicked, in seconds from the first key."""
+    tolerance: Tolerance
+    habits: Habits | None
+    """What earlier repetitions showed; None where nothing is known of the player."""
+
+    @property
+    def stops(self) -> Sequence[Fraction | None]:
+        """The onset that each of the last repetitions broke off before; None for the end."""
+        return self.habits.stops if self.habits else ()
+
+    @property
+    def click(self) -> Click | None:
+        """The click to judge against; None where none ran, or where the stage has none."""
+        if self.click_s is None or not self.qpm or not self.stage.has_click:
+            return None
+        return Click(self.qpm, self.click_s)
 
 
 def judge(
@@ -51,74 +85,54 @@ def judge(
     window's first grid beat where a click ran; ``habits`` what earlier repetitions of this
     player showed at each onset. Played notes are in the order of their onsets.
     """
-    played, click_s = _since_the_first(played, click_s)
+    played, click_s = _count_from_first_key(played, click_s)
+    asked = _Asked(stage, qpm, click_s, tolerance, habits)
     instead = recognise_other(excerpt, played)
     if instead is not None:
         return judge_no_repetition(excerpt, played, stage, instead)
-    stops = habits.stops if habits else ()
-    matching = match_exactly(excerpt, played, stops[-1] if stops else None)
-    return judge_matched(
-        excerpt,
-        played,
-        matching or match(excerpt, played, qpm=qpm),
-        stage=stage,
-        qpm=qpm,
-        click_s=click_s,
-        tolerance=tolerance,
-        habits=habits,
-    )
+    matching = match_exactly(excerpt, played, asked.stops[-1] if asked.stops else None)
+    return _judge_matched(excerpt, played, matching or match(excerpt, played, qpm=qpm), asked)
 
 
-def judge_matched(
-    excerpt: Excerpt,
-    played: Sequence[PlayedNote],
-    matching: Matching,
-    *,
-    stage: Stage = Stage.RHYTHM,
-    qpm: float | None = None,
-    click_s: float | None = None,
-    tolerance: Tolerance = USUAL,
-    habits: Habits | None = None,
+def _judge_matched(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, asked: _Asked
 ) -> Judgement:
-    """The same from a matching that is already there."""
-    played, click_s = _since_the_first(played, click_s)
-    if is_too_fast(excerpt, played, matching, qpm):
+    """The verdict, once it is known which key was for which note."""
+    stage, tolerance = asked.stage, asked.tolerance
+    if is_too_fast(excerpt, played, matching, asked.qpm):
         return judge_no_repetition(excerpt, played, stage, TOO_FAST)
     if is_unrelated(excerpt, played, matching):
         return judge_no_repetition(excerpt, played, stage, OTHER_NOTES)
-    matching = with_reach(excerpt, matching)
-    with_click = qpm is not None and click_s is not None and stage.has_click
-    click = Click(qpm, click_s) if with_click and qpm and click_s is not None else None
-    timing = measure(excerpt, played, matching, tolerance, habits, click, qpm)
-    formed = shape(excerpt, played, matching, timing, tolerance)
-    faults = find_faults(FaultContext(excerpt, played, matching, timing, formed, tolerance))
-    if is_asked(Cause.SLOWER_THAN_ASKED, stage):
-        faults += _tempo_faults(excerpt, timing, qpm, tolerance)
-    stop = find_stop_again(excerpt, matching.score, habits.stops if habits else ())
+    matching = mark_unreached(excerpt, matching)
+    timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
+    held = shape(excerpt, played, matching, timing, tolerance)
+    found = find_faults(FaultContext(excerpt, played, matching, timing, held, tolerance))
+    found += _judge_tempo(excerpt, timing, asked)
+    stop = find_stop_again(excerpt, matching.score, asked.stops)
     if stop is not None:
-        faults.append(stop)
-    told = forgive_unasked(sort_by_weight(faults), stage)
+        found.append(stop)
+    faults = forgive_unasked(sort_by_weight(found), stage)
     complete = is_complete(excerpt, matching)
-    clean = is_clean(told, complete)
+    clean = is_clean(faults, complete)
     return Judgement(
         excerpt=excerpt,
         stage=stage,
-        score=with_errors(excerpt, played, matching, timing),
+        score=add_errors(excerpt, played, matching, timing),
         played=matching.played,
         qpm=timing.qpm,
-        transitions=transition_results(excerpt, matching, told),
-        faults=told,
+        transitions=judge_transitions(excerpt, matching, faults),
+        faults=faults,
         clean=clean,
         complete=complete,
         unsure=matching.unsure,
-        sentence=sentence(excerpt, told, matching, clean=clean),
-        details=details(excerpt, told, timing),
-        notices=notices(excerpt, timing, formed, tolerance),
+        sentence=make_sentence(excerpt, faults, matching, clean=clean),
+        details=list_details(excerpt, faults, timing),
+        notices=list_notices(excerpt, timing, held, tolerance),
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
     )
 
 
-def _since_the_first(
+def _count_from_first_key(
     played: Sequence[PlayedNote], click_s: float | None
 ) -> tuple[Sequence[PlayedNote], float | None]:
     """Times from the first key on, so that no verdict hangs on how the clock's figures round."""
@@ -132,13 +146,13 @@ def _since_the_first(
     return moved, None if click_s is None else click_s - zero_s
 
 
-def _tempo_faults(
-    excerpt: Excerpt, timing: Timing, asked_qpm: float | None, tolerance: Tolerance
-) -> list[Fault]:
-    """Whether the tempo found is the one asked for, within the tolerance."""
-    if asked_qpm is None or timing.qpm is None:
+def _judge_tempo(excerpt: Excerpt, timing: Timing, asked: _Asked) -> list[Fault]:
+    """Whether the tempo found is the one asked for, at the stages that ask for one."""
+    if not is_asked(Cause.SLOWER_THAN_ASKED, asked.stage):
         return []
-    ratio = timing.qpm / asked_qpm
-    if 1 - tolerance.slow_share <= ratio <= 1 + tolerance.fast_share:
+    if asked.qpm is None or timing.qpm is None:
         return []
-    return [find_tempo_off(excerpt, timing.qpm, asked_qpm)]
+    least, most = 1 - asked.tolerance.slow_share, 1 + asked.tolerance.fast_share
+    if least <= timing.qpm / asked.qpm <= most:
+        return []
+    return [find_tempo_off(excerpt, timing.qpm, asked.qpm)]

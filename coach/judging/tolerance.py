@@ -9,7 +9,7 @@ none ever falls below what a listener can hear (:func:`~coach.judging.psychophys
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from coach.judging.psychophysics import jnd92_ms, jnd95_ms
@@ -24,6 +24,14 @@ class Strictness(StrEnum):
 
 
 _SCALES = {Strictness.STRICT: 0.75, Strictness.USUAL: 1.0, Strictness.LENIENT: 1.4}
+"""What figures of taste are multiplied by: own choice, so that each step is about as large (a
+third) and the strict floor of lateness, 37.5 ms, still lies above an amateur's own scatter."""
+_LONGEST_STACCATO_SHARE = 0.95
+"""Held for more, a staccato note is not short however lenient one is (own choice: what is left is
+no more than a legato player leaves between two notes)."""
+_HESITATION_JNDS = 2
+"""A hesitation is at least so many times the laxer just noticeable difference: own choice, since
+what is only just heard is no hesitation."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,31 +121,15 @@ class Tolerance:
     @classmethod
     def of(cls, strictness: Strictness) -> Tolerance:
         """The figures for a strictness; floors and figures of other people's stay as they are."""
-        scale = _SCALES[strictness]
-        return cls(
-            late_floor_ms=cls().late_floor_ms * scale,
-            late_share=cls().late_share * scale,
-            pause_ms=cls().pause_ms * scale,
-            known_pause_ms=cls().known_pause_ms * scale,
-            pause_share=cls().pause_share * scale,
-            pause_scatters=cls().pause_scatters * scale,
-            pause_least_share=cls().pause_least_share * scale,
-            pause_most_share=cls().pause_most_share * scale,
-            apart_ms=cls().apart_ms * scale,
-            apart_share=cls().apart_share * scale,
-            uneven_ratio=1 + (cls().uneven_ratio - 1) * scale,
-            uneven_ms=cls().uneven_ms * scale,
-            ragged_cv=cls().ragged_cv * scale,
-            drift_ratio=1 + (cls().drift_ratio - 1) * scale,
-            even_drift_ratio=1 + (cls().even_drift_ratio - 1) * scale,
-            click_ms=cls().click_ms * scale,
-            click_share=cls().click_share * scale,
-            slow_share=cls().slow_share * scale,
-            fast_share=cls().fast_share * scale,
-            release_share=cls().release_share / scale,
-            gap_share=cls().gap_share * scale,
-            staccato_share=min(cls().staccato_share * scale, 0.95),
-            left_louder=cls().left_louder * scale,
+        scale, usual = _SCALES[strictness], cls()
+        scaled = {name: getattr(usual, name) * scale for name in _OF_TASTE}
+        beyond_even = {name: 1 + (getattr(usual, name) - 1) * scale for name in _RATIOS_OF_TASTE}
+        return replace(
+            usual,
+            **scaled,
+            **beyond_even,
+            release_share=usual.release_share / scale,
+            staccato_share=min(usual.staccato_share * scale, _LONGEST_STACCATO_SHARE),
         )
 
     def late_ms(self, ioi_ms: float) -> float:
@@ -161,7 +153,7 @@ class Tolerance:
         if ending:
             share *= self.ending_factor
         least_ms = self.known_pause_ms if known else self.pause_ms
-        return max(least_ms, share * ioi_ms, 2 * jnd92_ms(ioi_ms))
+        return max(least_ms, share * ioi_ms, _HESITATION_JNDS * jnd92_ms(ioi_ms))
 
     def hands_apart_ms(self, beat_ms: float) -> float:
         """The least distance between the hands that counts, in ms."""
@@ -175,6 +167,30 @@ class Tolerance:
         """The least error against the click that counts, in ms."""
         return max(self.click_ms, self.click_share * beat_ms, jnd95_ms(beat_ms))
 
+
+_OF_TASTE = (
+    "late_floor_ms",
+    "late_share",
+    "pause_ms",
+    "known_pause_ms",
+    "pause_share",
+    "pause_scatters",
+    "pause_least_share",
+    "pause_most_share",
+    "apart_ms",
+    "apart_share",
+    "uneven_ms",
+    "ragged_cv",
+    "click_ms",
+    "click_share",
+    "slow_share",
+    "fast_share",
+    "gap_share",
+    "left_louder",
+)
+"""Figures that a strictness multiplies. The others are published, or no matter of taste."""
+_RATIOS_OF_TASTE = ("uneven_ratio", "drift_ratio", "even_drift_ratio")
+"""Ratios of which a strictness multiplies what lies beyond even, 1 to 1."""
 
 USUAL = Tolerance()
 """The figures that apply unless others are chosen."""

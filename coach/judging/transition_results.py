@@ -12,12 +12,12 @@ from coach.score.model import Hand
 from coach.score.window import Excerpt, Transition
 
 
-def with_errors(
+def add_errors(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, timing: Timing
 ) -> tuple[ScoreLabel, ...]:
     """The score's labels with each struck note's error in ms and in beats."""
-    beat = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
-    beat_s = beat * 60 / (timing.qpm or excerpt.qpm)
+    beat_quarters = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_s = beat_quarters * 60 / (timing.qpm or excerpt.qpm)
     out = []
     for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
         due = timing.due_s(number)
@@ -38,7 +38,7 @@ def with_errors(
     return tuple(out)
 
 
-def transition_results(
+def judge_transitions(
     excerpt: Excerpt, matching: Matching, faults: Sequence[Fault]
 ) -> tuple[TransitionResult, ...]:
     """What happened in each transition of each hand: its heaviest fault that counts."""

@@ -30,7 +30,7 @@ def is_clean(faults: Sequence[Fault], complete: bool) -> bool:
     return complete and all(fault.forgiven for fault in faults)
 
 
-def sentence(
+def make_sentence(
     excerpt: Excerpt,
     faults: Sequence[Fault],
     matching: Matching,
@@ -43,30 +43,32 @@ def sentence(
     counted = [fault for fault in faults if not fault.forgiven]
     doubt = "unsure: " if matching.unsure and counted else ""
     most = MOST_WORDS - len(doubt.split())
-    text = doubt + join_words(_parts(excerpt, counted, matching, most), most)
+    text = doubt + join_words(_list_parts(excerpt, counted, matching, most), most)
     return text[0].upper() + text[1:]
 
 
-def _parts(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching, most: int) -> list[str]:
+def _list_parts(
+    excerpt: Excerpt, counted: Sequence[Fault], matching: Matching, most: int
+) -> list[str]:
     """The first fault with its place (if that fits), where it began and stopped, the others."""
     before = before_the_break(excerpt, matching.score, counted)
-    told = _told(excerpt, before, most) if before else []
-    part = [*_began(excerpt, matching), *_stopped(excerpt, counted, matching)]
-    if not told or not part:
-        return [*told, *part]
-    first, *others = told
+    said = _say_faults(excerpt, before, most) if before else []
+    part = [*_say_entry(excerpt, matching), *_say_break(excerpt, counted, matching)]
+    if not said or not part:
+        return [*said, *part]
+    first, *others = said
     fits = len(" ".join([first, *part]).split()) <= most
     short = ["then stopped"] if stopped_before(excerpt, matching.score) is not None else []
     return [first, *(part if fits else short), *others]
 
 
-def _began(excerpt: Excerpt, matching: Matching) -> list[str]:
+def _say_entry(excerpt: Excerpt, matching: Matching) -> list[str]:
     """Where it began, if not at the window's beginning."""
     entered = entered_at(excerpt, matching.score)
     return [] if entered is None else [f"begun at {place(excerpt, entered)}"]
 
 
-def _stopped(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -> list[str]:
+def _say_break(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -> list[str]:
     """Where it broke off: before an onset, or in the middle of a chord."""
     labels, onsets = matching.score, excerpt.onsets_quarters
     stop, last = stopped_before(excerpt, labels), last_struck(excerpt, labels)
@@ -79,23 +81,23 @@ def _stopped(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -> 
     return [f"stopped {way} {place(excerpt, stop)}{again}"]
 
 
-def _told(excerpt: Excerpt, faults: Sequence[Fault], most: int) -> list[str]:
+def _say_faults(excerpt: Excerpt, faults: Sequence[Fault], most: int) -> list[str]:
     first = describe_with_place(excerpt, faults[0])
     parts = [first if len(first.split()) <= most else describe_with_hand(excerpt, faults[0])]
     return parts + [describe_with_hand(excerpt, fault) for fault in faults[1:]]
 
 
-def details(excerpt: Excerpt, faults: Sequence[Fault], timing: Timing) -> tuple[str, ...]:
+def list_details(excerpt: Excerpt, faults: Sequence[Fault], timing: Timing) -> tuple[str, ...]:
     """Every fault with its place, those that do not count marked; then how even the rows were."""
-    told = [
+    said = [
         describe_with_place(excerpt, fault)
         + (" (does not count at this stage)" if fault.forgiven else "")
         for fault in faults
     ]
-    return (*told, *map(_evenness, timing.evenness))
+    return (*said, *map(_describe_evenness, timing.evenness))
 
 
-def _evenness(row: Evenness) -> str:
+def _describe_evenness(row: Evenness) -> str:
     words = f"{row.hand.value} evenness: {row.cv:.0%} (a professional's scale: {EVENNESS_CV:.0%})"
     if row.clock_ms is None or row.motor_ms is None:
         return words

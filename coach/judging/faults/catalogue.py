@@ -125,10 +125,11 @@ hesitation (0.55 + 0.3) stays below any fault of the keys but the brushed one.""
 _LARGEST_S = 0.5
 """From this on a lateness is as heavy as it gets: at 120 a minute it is a whole beat."""
 _MOST_BY_SURPRISE = 0.05
-"""The surest of alike faults weighs so much more than the least sure: less than the distance to
-any other kind, so that it orders alike ones only."""
+"""The surest of alike faults weighs so much more than the least sure: own choice, small, since it
+is to order alike faults and not to lift one kind over another."""
 _LEAST_SURPRISE = 3.0
-"""Standard deviations; those that are told at all have this and more."""
+"""Standard deviations: with this a fault weighs the least of its kind (own choice, the usual three
+sigma; what is told at all has about so much and more)."""
 
 
 def weigh(
