@@ -26,7 +26,7 @@ from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.initial_tempo import written_period
 from coach.judging.alignment.score_arrays import make_score_arrays
 from coach.judging.alignment.transitions import Transitions
-from coach.judging.following.events import Ended, Heard
+from coach.judging.following.events import Ended, FollowerEvent
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.playing.notes import PlayedNote, Take
@@ -234,7 +234,7 @@ class Clocked:
 
 def follow(excerpt: Excerpt, keys: Sequence[PlayedNote], steps: Clocked) -> list[Take]:
     """Play to a follower. The takes that it ended."""
-    follower, heard = Follower(excerpt), list[Heard]()
+    follower, heard = Follower(excerpt), list[FollowerEvent]()
     now_s = keys[0].onset_s
     for place, key in enumerate(keys):
         for _ in range(MOST_TICKS):  # of a long silence only the beginning tells anything

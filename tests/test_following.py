@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from coach.judging.following.events import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.following.follower import OTHER_NOTES, Follower
 from coach.judging.model import Label
 from coach.score.build import score_from_notes
@@ -27,7 +27,7 @@ class Pianist:
     def __init__(self, part: Excerpt, *, qpm: float | None = None) -> None:
         self.follower = Follower(part, qpm=qpm)
         self.now = 100.0
-        self.heard: list[Heard] = []
+        self.heard: list[FollowerEvent] = []
 
     def wait(self, seconds: float) -> "Pianist":
         end = self.now + seconds

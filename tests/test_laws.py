@@ -12,7 +12,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from coach.judging.following.events import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.judging.model import Family, Judgement, Label, Stage
@@ -136,7 +136,9 @@ def _onset(key: PlayedNote) -> float:
     return key.onset_s
 
 
-def follow(window: Excerpt, keys: list[PlayedNote], qpm: float | None = None) -> list[Heard]:
+def follow(
+    window: Excerpt, keys: list[PlayedNote], qpm: float | None = None
+) -> list[FollowerEvent]:
     """All that is said while the keys come in, with the clock ticking between and after them."""
     follower, heard, now_s = Follower(window, qpm=qpm), [], keys[0].onset_s
     moves = [(k.onset_s, 1, k) for k in keys] + [
@@ -154,7 +156,7 @@ def follow(window: Excerpt, keys: list[PlayedNote], qpm: float | None = None) ->
     return heard + list(follower.tick(now_s + 15.0))
 
 
-def said(heard: list[Heard], kind: type) -> list:
+def said(heard: list[FollowerEvent], kind: type) -> list:
     return [one for one in heard if isinstance(one, kind)]
 
 

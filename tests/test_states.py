@@ -8,7 +8,7 @@ from coach.coaching.drill.drill_events import State
 from coach.coaching.drill.states import TABLE, Event, as_markdown, moved
 from coach.judging.following.states import (
     FOLLOWER_TABLE,
-    FollowerEvent,
+    FollowerInput,
     FollowerState,
     follower_moves_as_markdown,
 )
@@ -40,7 +40,7 @@ def test_every_event_may_come_in_every_state(state):
 
 @pytest.mark.parametrize("state", FollowerState)
 def test_every_event_of_the_follower_may_come_in_every_state(state):
-    assert set(FOLLOWER_TABLE[state]) == set(FollowerEvent)
+    assert set(FOLLOWER_TABLE[state]) == set(FollowerInput)
     assert set(FOLLOWER_TABLE[state].values()) <= set(FollowerState)
 
 

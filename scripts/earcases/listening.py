@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from coach.judging.alignment.align import match
-from coach.judging.following.events import Ended, Heard, Marked, Stray
+from coach.judging.following.events import Ended, FollowerEvent, Marked, Stray
 from coach.judging.following.follower import Follower
 from coach.judging.model import Label
 from scripts.earcases.adapter import excerpt_of, played_of
@@ -30,7 +30,7 @@ class Listening:
     def add(self, case: dict[str, Any]) -> None:
         """Play one case to a follower, a frame at a time."""
         follower = Follower(excerpt_of(case))
-        heard: list[Heard] = []
+        heard: list[FollowerEvent] = []
         ended = 0
         for one in self._play(case, follower):
             heard.append(one)
@@ -40,12 +40,12 @@ class Listening:
                 heard = []
         self.ends[ended] += 1
 
-    def _play(self, case: dict[str, Any], follower: Follower) -> list[Heard]:
+    def _play(self, case: dict[str, Any], follower: Follower) -> list[FollowerEvent]:
         played = played_of(case)
         events = [(n.onset_s, True, n) for n in played]
         events += [(n.onset_s + (n.length_s or 0.0), False, n) for n in played]
         events.sort(key=lambda e: (e[0], e[1]))
-        out: list[Heard] = []
+        out: list[FollowerEvent] = []
         now = events[0][0] - 1.0
         for at, down, note in events:
             while now + FRAME_S < at:
@@ -61,7 +61,7 @@ class Listening:
             out += follower.tick(now + frame * FRAME_S)
         return out
 
-    def _compare(self, follower: Follower, ended: Ended, heard: list[Heard]) -> None:
+    def _compare(self, follower: Follower, ended: Ended, heard: list[FollowerEvent]) -> None:
         matching = match(follower.excerpt, ended.take.notes)
         self.notes += len(matching.score)
         accused = {h.note for h in heard if isinstance(h, Marked) and h.label in ACCUSING}

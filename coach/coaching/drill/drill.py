@@ -40,7 +40,7 @@ from coach.coaching.drill.drill_events import (
 from coach.coaching.drill.hearing import Ear
 from coach.coaching.drill.states import Event, moved
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
-from coach.judging.following import Begun, Ended, Heard, Marked, NotThis, Stray
+from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.job import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.tolerance import Strictness, Tolerance
@@ -327,7 +327,7 @@ class Drill:
         self._ear.set_up(self._ear.asked)
         return out
 
-    def _hear(self, heard: Sequence[Heard], now_s: float) -> list[Outcome]:
+    def _hear(self, heard: Sequence[FollowerEvent], now_s: float) -> list[Outcome]:
         out: list[Outcome] = []
         for at, one in enumerate(heard):
             if isinstance(one, Marked):

@@ -1,6 +1,7 @@
 """When a repetition begins and ends, told from the playing alone.
 
-All figures here are our own choice; none is published. Times are in seconds.
+Rules over the labels and times of the likeliest hypothesis. No figure for them is published. Times
+are in seconds.
 """
 
 from __future__ import annotations
@@ -8,47 +9,72 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from coach.judging.alignment import Decoder, ScoreArrays, Trace
-from coach.judging.following.states import FollowerEvent
+from coach.judging.alignment import Decoder, Labels, ScoreArrays, Trace
+from coach.judging.following.states import FollowerInput
 from coach.judging.instead import is_wild
 from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 
 STRAY_S = 0.15
-"""Keys this soon after the last note still belong to the repetition."""
+"""Keys this soon after the last note still belong to the repetition. Own choice, because hands that
+end together are never so far apart."""
 SPREAD_S = 0.6
-"""How long a landing chord of which notes are wanting is waited for, at the least."""
+"""How long a landing chord of which notes are wanting is waited for, at the least. Own choice,
+because it is a beat at 100."""
+LONGEST_SPREAD_S = 2.0
+"""And at the most. Own choice, because by then the pianist looks for an answer."""
 SILENCE_S = 3.0
-"""A silence that ends a repetition, at the least."""
+"""A silence that ends a repetition, at the least. Own choice, because it takes a learner about so
+long to find the next note."""
+SILENCE_GAPS, SILENCE_MORE_S = 2.5, 1.5
+"""A silence that ends a repetition is so many times the written gap, and so much more. Own choice,
+because after a long note the next one may be late by its length."""
 LONGEST_SILENCE_S = 20.0
+"""No silence is waited through for longer. Own choice, because it is more than eight slow bars."""
 FRESH_S = 1.0
-"""After such a silence a key of the first onset begins a repetition at once."""
+"""After such a silence a key of the first onset begins a repetition at once. Own choice, because
+who plays on does not stop for so long."""
 FALSE_START_S = 0.8
-"""A first onset alone, left for this long and struck again, was a trial of the sound."""
+"""A first onset alone, left for this long and struck again, was a trial of the sound. Own choice,
+because it is longer than a beat at most tempi."""
 CHORD_S = 0.06
 """Keys this close together went down in one stroke: a melody leads by some 30 ms (Goebl 2001)."""
 TELLS_NOTHING = 2
 """An attempt of so many onsets, begun again from the start, is a false start: one interval shows
 neither a tempo nor a place that fails."""
+TELLING_ONSETS = 2
+"""So many onsets played after going back show that the window was begun again. Own choice, because
+one may be a note struck twice."""
+REST_GAPS = 1.5
+"""So many times its written gap a note may be held and still be followed in time. Own choice,
+because learners stretch time by less where they do not stop."""
 LONGEST_REST_S = 3.0
+"""A silence this long is a rest, whatever is written. Own choice, as ``SILENCE_S``."""
 FEW_KEYS = 4
 """So many keys before a rest may be a slow beginning; more would have begun it."""
 SLOWEST = 2.0
-"""So many times slower than asked it may be played before the tempo is known. Our choice."""
+"""So many times slower than asked it may be played before the tempo is known. Own choice, because
+half of the tempo is where slow practice begins."""
 LONGEST_GAP_S = 20.0
-"""No written rest or long note is waited through for longer."""
+"""No written rest or long note is waited through for longer. Own choice, as
+``LONGEST_SILENCE_S``."""
+RIGHT_AFTER_REST, RIGHT_AMID = 2, 3
+"""So many right keys begin a repetition where the first one was not right: at the beginning and
+after a rest, and otherwise. Own choice, because in other music one key in a few fits by chance."""
 DOUBTFUL_SHARE = 0.75
 """With no more than this share of the onsets before it played, or of the keys right, the last one
-may be another."""
+may be another. Own choice, because a repetition with every fourth note wrong is still one."""
 ENOUGH_KEYS = 8
-"""After so many keys that do not fit it is said that this is not the window."""
+"""After so many keys that do not fit it is said that this is not the window. Own choice, because
+that is about a bar, and a learner wants to know soon."""
 LOST_OF = 12
 """Of the last so many keys,"""
 LOST_KEYS = 10
-"""so many that belong nowhere mean that something else is being played."""
+"""so many that belong nowhere mean that something else is being played. Own choice, because even a
+take with many mistakes has more right keys than that."""
 
 
-def first_pitches(score: ScoreArrays) -> frozenset[int]:
+def find_opening_pitches(score: ScoreArrays) -> frozenset[int]:
     """The keys with which the window begins, small notes before the first onset included."""
     end = 1
     while end < len(score.beat) and all(score.small[: score.first[end]]):
@@ -56,35 +82,35 @@ def first_pitches(score: ScoreArrays) -> frozenset[int]:
     return frozenset(score.pitch[: score.first[end]])
 
 
-def fits(keys: Sequence[tuple[Label, int]]) -> int:
+def count_right(keys: Labels) -> int:
     """How many keys are right."""
     return sum(label in (Label.MATCHED, Label.REPEATED) for label, _ in keys)
 
 
-def is_begun(score: ScoreArrays, keys: Sequence[tuple[Label, int]], fresh: bool) -> bool:
+def is_begun(score: ScoreArrays, keys: Labels, fresh: bool) -> bool:
     """Whether the keys so far are the beginning of a repetition.
 
     After a silence the first right key is enough, so that its mark comes at once. Without one,
     or where the first keys are wrong, it takes two right keys, three where the window was entered
     from its middle, and half of all keys right.
     """
-    right = fits(keys)
+    right = count_right(keys)
     if fresh and keys[0][0] is Label.MATCHED and score.onset[keys[0][1]] == 0:
         return True
     entered = min((score.onset[note] for _, note in keys if note >= 0), default=0)
-    wanted = 2 if entered <= 1 and fresh else 3
+    wanted = RIGHT_AFTER_REST if entered <= 1 and fresh else RIGHT_AMID
     onsets = {score.onset[note] for label, note in keys if label is Label.MATCHED}
     few = len(score.beat) == 1
     return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
 
 
-def strokes(take: Sequence[PlayedNote]) -> int:
+def count_strokes(take: Sequence[PlayedNote]) -> int:
     """How many strokes of the hands: keys of a chord go down together."""
     pairs = pairwise(note.onset_s for note in take)
     return bool(take) + sum(after - before >= CHORD_S for before, after in pairs)
 
 
-def first_key(keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> int:
+def find_first_key(keys: Labels, take: Sequence[PlayedNote]) -> int:
     """The first key that may belong to the repetition: what came well before its first note
     was played before the window."""
     belongs = next((at for at, (_, note) in enumerate(keys) if note >= 0), 0)
@@ -92,50 +118,50 @@ def first_key(keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]) -> 
     return next(at for at, note in enumerate(take) if begun_s - note.onset_s < STRAY_S)
 
 
-def goes_back(
+def find_restart(
     score: ScoreArrays, trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
-) -> tuple[FollowerEvent, int] | None:
+) -> tuple[FollowerInput, int] | None:
     """Whether the pianist went back to the window's start and on from there, and with which key.
 
     After a first onset alone, and a stop, already the key struck again tells.
     """
     if not trace.pass_key:
-        return _was_tried(trace, take, openers)
+        return _find_trial(trace, take, openers)
     if trace.pass_note or trace.left_at < 0:
         return None
     here = {score.onset[n] for n, key in trace.current.items() if key >= trace.pass_key}
     stopped_s = take[trace.pass_key].onset_s - take[trace.pass_key - 1].onset_s
     is_trial = trace.left_at == 0 and stopped_s >= FALSE_START_S
-    if len(here) < 2 and not is_trial:
+    if len(here) < TELLING_ONSETS and not is_trial:
         return None
     at = trace.pass_key
     while at > 1 and take[at].onset_s - take[at - 1].onset_s < CHORD_S:
         at -= 1  # another key of the same chord
     is_short = trace.left_at < TELLS_NOTHING
-    return (FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN), at
+    return (FollowerInput.FALSE_START if is_short else FollowerInput.BEGUN_AGAIN), at
 
 
-def _was_tried(
+def _find_trial(
     trace: Trace, take: Sequence[PlayedNote], openers: frozenset[int]
-) -> tuple[FollowerEvent, int] | None:
+) -> tuple[FollowerInput, int] | None:
     """Whether the first keys were tried, and only those after them begin the window."""
-    at = first_key(trace.keys, take)
+    at = find_first_key(trace.keys, take)
     stopped_s = take[at].onset_s - take[at - 1].onset_s if at else 0.0
     tried = all(note.pitch in openers for note in take[:at])
     if at and (tried or stopped_s >= FALSE_START_S):
-        return FollowerEvent.FALSE_START, at
+        return FollowerInput.FALSE_START, at
     return None
 
 
-def is_lost(
-    score: ScoreArrays, keys: Sequence[tuple[Label, int]], take: Sequence[PlayedNote]
-) -> bool:
+def is_lost(score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote]) -> bool:
     """Whether the last keys belong to something else than this window."""
     first = max(len(keys) - LOST_OF, 0)
-    return sum(_strange(score, keys[at], take[at]) for at in range(first, len(keys))) >= LOST_KEYS
+    return (
+        sum(_is_strange(score, keys[at], take[at]) for at in range(first, len(keys))) >= LOST_KEYS
+    )
 
 
-def _strange(score: ScoreArrays, key: tuple[Label, int], played: PlayedNote) -> bool:
+def _is_strange(score: ScoreArrays, key: tuple[Label, int], played: PlayedNote) -> bool:
     """A key too many, or one that is no likely slip (a fourth, an octave) for its note."""
     label, note = key
     if label is not Label.WRONG:
@@ -151,7 +177,9 @@ def silence_s(score: ScoreArrays, decoder: Decoder) -> float:
     """
     front = max(decoder.beam[0].right, decoder.beam[0].left)
     gap = score.beat[front + 1] - score.beat[front] if front + 1 < len(score.beat) else 1.0
-    return min(max(SILENCE_S, 2.5 * gap * decoder.period_s + 1.5), LONGEST_SILENCE_S)
+    return min(
+        max(SILENCE_S, SILENCE_GAPS * gap * decoder.period_s + SILENCE_MORE_S), LONGEST_SILENCE_S
+    )
 
 
 def rest_s(score: ScoreArrays, usual_s: float) -> float:
@@ -159,7 +187,7 @@ def rest_s(score: ScoreArrays, usual_s: float) -> float:
 
     Whoever plays on past the window's end, or begins before it, goes on in time.
     """
-    return min(max(FRESH_S, 1.5 * _longest_gap(score) * usual_s), LONGEST_REST_S)
+    return min(max(FRESH_S, REST_GAPS * _find_longest_gap(score) * usual_s), LONGEST_REST_S)
 
 
 def doubt_s(score: ScoreArrays, decoder: Decoder, trace: Trace, usual_s: float) -> float:
@@ -172,7 +200,7 @@ def doubt_s(score: ScoreArrays, decoder: Decoder, trace: Trace, usual_s: float) 
         bool(done >> score.first[at] & (1 << score.first[at + 1] - score.first[at]) - 1)
         for at in range(last)
     )
-    right = fits(trace.keys)
+    right = count_right(trace.keys)
     if played > DOUBTFUL_SHARE * last and right > DOUBTFUL_SHARE * len(trace.keys):
         return 0.0
     return gap_s(score, max(decoder.period_s, usual_s))
@@ -183,10 +211,10 @@ def gap_s(score: ScoreArrays, period_s: float, slower: float = 1.0) -> float:
 
     ``slower``: how many times slower than the period it may be played.
     """
-    return min(1.5 * slower * _longest_gap(score) * period_s, LONGEST_GAP_S)
+    return min(REST_GAPS * slower * _find_longest_gap(score) * period_s, LONGEST_GAP_S)
 
 
-def played_through(score: ScoreArrays, keys: Sequence[tuple[Label, int]]) -> int | None:
+def count_to_end(score: ScoreArrays, keys: Labels) -> int | None:
     """How many keys it was to the window's end, where it was reached before other keys came."""
     last = len(score.beat) - 1
     ends = [
@@ -201,7 +229,7 @@ def played_through(score: ScoreArrays, keys: Sequence[tuple[Label, int]]) -> int
     return len(upto) if is_most else None
 
 
-def _longest_gap(score: ScoreArrays) -> float:
+def _find_longest_gap(score: ScoreArrays) -> float:
     """Beats between the two neighbouring onsets that are furthest apart."""
     return max((after - before for before, after in pairwise(score.beat)), default=1.0)
 
@@ -222,4 +250,4 @@ def end_after_s(score: ScoreArrays, decoder: Decoder) -> float | None:
         not hypothesis.done >> note & 1 and score.onset[note] >= hands[score.hand[note]]
         for note in range(len(score.pitch))
     )
-    return min(max(SPREAD_S, decoder.period_s), 2.0) if behind else STRAY_S
+    return min(max(SPREAD_S, decoder.period_s), LONGEST_SPREAD_S) if behind else STRAY_S

@@ -1,4 +1,4 @@
-"""What the follower says while the pianist plays, as plain facts."""
+"""The events that the follower gives out while the pianist plays, as plain facts."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ class Ended:
 
     take: Take
     cost: float = 0.0
-    """Of its likeliest reading while it was played (``matching_costs``): the stranger, the longer
-    it takes to judge."""
+    """Of its likeliest hypothesis while it was played, in nats (``alignment/costs.py``): the
+    stranger, the longer it takes to judge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,5 +56,5 @@ class NotThis:
     """The keys that were none of the window's; None where too little was played to ask about."""
 
 
-Heard = Begun | Marked | Stray | Ended | NotThis
-"""Everything that the follower can say."""
+FollowerEvent = Begun | Marked | Stray | Ended | NotThis
+"""Everything that the follower can give out."""

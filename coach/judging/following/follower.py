@@ -1,33 +1,45 @@
-"""Following: marks while the pianist plays, and repetitions found from the playing alone.
+"""Live score following: marks while the pianist plays, and repetitions found from playing alone.
+
+The beam search of ``alignment``, key by key (``live_alignment``), and a finite-state machine over
+it (``states``): nobody presses a button at the beginning or at the end.
 
 Rules
 -----
 - A repetition begins with a key of the window's first onset after a rest; otherwise, and where keys
   have just gone on past the window's end, when two or three keys that fit have come
-  (``following_rules.is_begun``). Keys struck before its first note are not its keys.
+  (``begin_end.is_begun``). Keys struck before its first note are not its keys.
 - It ends when the last onset is played, 0.15 s after its last key (a beat where notes are wanting).
-- It is broken off by silence (``following_rules.silence_s``), or by starting again from the
+- It is broken off by silence (``begin_end.silence_s``), or by starting again from the
   window's first onset: the take up to there is ended, and the next repetition has begun.
 - A first onset or two, left and begun again, are a false start, and tell nothing.
 - A first onset alone, keys that fit nowhere, and another piece are not repetitions.
-
-The states and the moves between them are one table: ``following_states``.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 from coach.judging.alignment import ExactMatcher, make_score_arrays, written_period
 from coach.judging.following import begin_end as rules
-from coach.judging.following.events import Begun, Ended, Heard, NotThis
+from coach.judging.following.events import Begun, Ended, FollowerEvent, NotThis
 from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
-from coach.judging.following.states import FOLLOWER_TABLE, FollowerEvent, FollowerState
+from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
 from coach.judging.following.surroundings import Surroundings
 from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_other
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
+
+NOODLING_KEYS = 3
+"""After so many keys, most of them wrong, a key of the first onset starts afresh. Own choice,
+because two may be the beginning with a slip."""
+KEPT_KEYS = 4
+"""Of many keys that begin nothing so many are kept. Own choice, because more can't be the first of
+a repetition that was not noticed yet."""
+WRONG_KEYS_TO_ONE = 3
+"""Where fewer than one key of so many is right, what was broken off was no repetition. Own choice,
+because so many fit by chance."""
 
 ONLY_A_CHORD = "Only the first notes were played."
 AROUND = "That was not the window but what stands around it."
@@ -51,8 +63,8 @@ class Follower:
         self._score = make_score_arrays(excerpt)
         self._alignment = LiveAlignment(self._score, written_period(excerpt, qpm))
         self._exact = ExactMatcher(excerpt)
-        self._openers = rules.first_pitches(self._score)
-        self._last_s = self._before_s = float("-inf")
+        self._openers = rules.find_opening_pitches(self._score)
+        self._last_s = self._before_s = -inf
         """When the last key was struck, and the last one before the take."""
         self._rest_s = rules.rest_s(self._score, self._alignment.usual_s)
         """After such a silence a key of the first onset begins a repetition at once."""
@@ -69,18 +81,18 @@ class Follower:
         """Keys since the last rest or the last whole repetition that are in no take."""
         self._forget()
 
-    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Heard, ...]:
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[FollowerEvent, ...]:
         """A key went down."""
         out = list(self.tick(at_s))
         if self.state is not FollowerState.FOLLOWING:
-            self._make_room(pitch, at_s)
+            self._drop_old_keys(pitch, at_s)
             self._recogniser.add_key(PlayedNote(pitch, velocity, at_s))
         self._held[pitch] = len(self._take)
         self._take.append(PlayedNote(pitch, velocity, at_s))
         self._last_s = at_s
         self._waits = True
         self._alignment.add_key(self._take)
-        out += self._listen()
+        out += self._interpret_key()
         return tuple(out)
 
     def key_up(self, pitch: int, at_s: float) -> None:
@@ -97,10 +109,10 @@ class Follower:
             self._pedals = [move for move in self._pedals if move.controller != controller]
         self._pedals.append(PedalMove(controller, value, at_s))
 
-    def tick(self, now_s: float) -> tuple[Heard, ...]:
+    def tick(self, now_s: float) -> tuple[FollowerEvent, ...]:
         """Time has passed: what is over is ended, what was doubtful is told."""
         if self.state is not FollowerState.FOLLOWING:
-            return self._strange(self._recogniser.recognise_at_rest(now_s))
+            return self._report_other(self._recogniser.recognise_at_rest(now_s))
         quiet_s = now_s - self._last_s
         over_s = rules.end_after_s(self._score, self._alignment.decoder)
         if over_s is not None:
@@ -116,9 +128,9 @@ class Follower:
                 return self._break_off()
             again = self._exact.find_last_attempt(self._take)
             if again is not None:
-                return (*self._begin_again(self._kind_of(again), again), *self._break_off())
-            return (*self._tell(), *self._find_start(), self._end(FollowerEvent.AT_END))
-        return self._tell() if quiet_s >= WAIT_S else ()
+                return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
+            return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
+        return self._tell_doubtful() if quiet_s >= WAIT_S else ()
 
     def may_begin(self, now_s: float) -> bool:
         """Whether the last keys may yet be the window's beginning: the next one will tell."""
@@ -139,8 +151,8 @@ class Follower:
 
     # -- one key ----------------------------------------------------------------------------
 
-    def _move(self, event: FollowerEvent) -> None:
-        self.state = FOLLOWER_TABLE[self.state][event]
+    def _change_state(self, meaning: FollowerInput) -> None:
+        self.state = FOLLOWER_TABLE[self.state][meaning]
 
     def _forget(self, keep: int | None = None) -> None:
         """Hear anew, with the keys from ``keep`` on as the first ones."""
@@ -151,10 +163,12 @@ class Follower:
         if shift:
             self._before_s = self._take[shift - 1].onset_s
         self._take = self._take[shift:]
-        self._hear_anew()
+        self._start_anew()
 
-    def _hear_anew(self) -> None:
-        self._pedals = _since(self._pedals, self._take[0].onset_s if self._take else float("inf"))
+    def _start_anew(self) -> None:
+        self._pedals = _keep_pedals_since(
+            self._pedals, self._take[0].onset_s if self._take else inf
+        )
         self._waits = False
         self._alignment.forget()
         self._marks = Marks(self._score)
@@ -165,29 +179,29 @@ class Follower:
         self._take = self._earlier[shift:] + self._take
         self._held = {p: i + count for p, i in self._held.items()}
         self._earlier = self._earlier[:shift]
-        self._before_s = self._earlier[-1].onset_s if self._earlier else float("-inf")
-        self._hear_anew()
+        self._before_s = self._earlier[-1].onset_s if self._earlier else -inf
+        self._start_anew()
         self._waits = True
         self._alignment.begin_again(self._take)
 
-    def _make_room(self, pitch: int, at_s: float) -> None:
+    def _drop_old_keys(self, pitch: int, at_s: float) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
         keys = self._alignment.trace.keys
-        noodling = len(keys) >= 3 and rules.fits(keys) * 2 < len(keys)
+        noodling = len(keys) >= NOODLING_KEYS and rules.count_right(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
             if self._may_be_slow(at_s - self._last_s):
                 return
             self._forget()
             if at_s - self._last_s >= self._gap_s:
                 self._earlier = []
-            self._move(FollowerEvent.RESTED)
+            self._change_state(FollowerInput.RESTED)
             self._recogniser.note_rest()
             self._is_fresh = True
         elif noodling and pitch in self._openers:
             self._forget()
             self._is_fresh = False
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
-            self._forget(keep=len(keys) - 4)
+            self._forget(keep=len(keys) - KEPT_KEYS)
             self._is_fresh = False
 
     def _may_be_slow(self, quiet_s: float) -> bool:
@@ -195,63 +209,63 @@ class Follower:
         keys = self._alignment.trace.keys
         if not 0 < len(keys) <= rules.FEW_KEYS or quiet_s >= self._gap_s:
             return False
-        return self._is_fresh or rules.fits(keys) == len(keys)
+        return self._is_fresh or rules.count_right(keys) == len(keys)
 
-    def _listen(self) -> list[Heard]:
+    def _interpret_key(self) -> list[FollowerEvent]:
         """What the last key means for the repetition and its marks."""
         if self.state is not FollowerState.FOLLOWING:
-            return self._before()
-        said = self._instead_so_far()
+            return self._await_beginning()
+        said = self._recognise_other()
         if said or rules.is_lost(self._score, self._alignment.trace.keys, self._take):
-            through = rules.played_through(self._score, self._alignment.trace.keys)
+            through = rules.count_to_end(self._score, self._alignment.trace.keys)
             if through is not None:
-                return [self._end(FollowerEvent.AT_END, through)]
-            self._move(FollowerEvent.LEFT)
-            return [self._not_this(said or recognise_other(self.excerpt, self._take))]
-        again = rules.goes_back(self._score, self._alignment.trace, self._take, self._openers)
+                return [self._end(FollowerInput.AT_END, through)]
+            self._change_state(FollowerInput.LEFT)
+            return [self._give_up(said or recognise_other(self.excerpt, self._take))]
+        again = rules.find_restart(self._score, self._alignment.trace, self._take, self._openers)
         if again is not None:
-            event, at = again
-            return self._begin_again(event, self._exact.find_start(self._take, at))
-        return self._mark()
+            meaning, at = again
+            return self._begin_again(meaning, self._exact.find_start(self._take, at))
+        return self._update_marks()
 
-    def _instead_so_far(self) -> str | None:
+    def _recognise_other(self) -> str | None:
         """What is played instead, where the beginning fitted by chance."""
         keys = self._alignment.trace.keys
-        if len(keys) > 2 * rules.ENOUGH_KEYS or 2 * rules.fits(keys) > len(keys):
+        if len(keys) > 2 * rules.ENOUGH_KEYS or 2 * rules.count_right(keys) > len(keys):
             return None
         return recognise_other(self.excerpt, self._take, so_far=True)
 
-    def _before(self) -> list[Heard]:
+    def _await_beginning(self) -> list[FollowerEvent]:
         keys = self._alignment.trace.keys
         whole = self._exact.find_whole([*self._earlier, *self._take])
         if whole is not None:
             return self._begin_whole(whole - len(self._earlier))
         begun = rules.is_begun(self._score, keys, self._is_fresh)
         if begun and not self._recogniser.goes_on():
-            self._move(FollowerEvent.BEGUN)
+            self._change_state(FollowerInput.BEGUN)
             self._recogniser.forget()
-            first = rules.first_key(keys, self._take)
+            first = rules.find_first_key(keys, self._take)
             self._start_at(first)
-            return [Begun(self._take[0].onset_s), *self._mark()]
+            return [Begun(self._take[0].onset_s), *self._update_marks()]
         said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
             said = None if self.state is FollowerState.ELSEWHERE else OTHER_NOTES
-        self._move(FollowerEvent.KEY)
-        return list(self._strange(said))
+        self._change_state(FollowerInput.KEY)
+        return list(self._report_other(said))
 
-    def _strange(self, said: str | None) -> tuple[Heard, ...]:
+    def _report_other(self, said: str | None) -> tuple[FollowerEvent, ...]:
         """Before a repetition: what was played instead, once it is known."""
         if said is None:
             return ()
-        self._move(FollowerEvent.STRANGE)
-        return (NotThis(said, self._taken(len(self._take))),)
+        self._change_state(FollowerInput.STRANGE)
+        return (NotThis(said, self._copy_take(len(self._take))),)
 
-    def _begin_whole(self, first: int) -> list[Heard]:
+    def _begin_whole(self, first: int) -> list[FollowerEvent]:
         """The last keys are the whole window note for note, whatever came before them."""
-        self._move(FollowerEvent.BEGUN)
+        self._change_state(FollowerInput.BEGUN)
         self._recogniser.forget()
         self._start_at(first)
-        return [Begun(self._take[0].onset_s), *self._mark()]
+        return [Begun(self._take[0].onset_s), *self._update_marks()]
 
     def _start_at(self, first: int) -> None:
         """Let the take begin with another key; one of the earlier ones, where that is negative."""
@@ -262,20 +276,22 @@ class Follower:
             self._waits = True
             self._alignment.begin_again(self._take)
 
-    def _mark(self) -> list[Heard]:
-        return self._marks.after_key(self._alignment.trace, self._alignment.decoder, self._take)
+    def _update_marks(self) -> list[FollowerEvent]:
+        return self._marks.update_after_key(
+            self._alignment.trace, self._alignment.decoder, self._take
+        )
 
     # -- ends -------------------------------------------------------------------------------
 
-    def _begin_again(self, event: FollowerEvent, at: int) -> list[Heard]:
+    def _begin_again(self, meaning: FollowerInput, at: int) -> list[FollowerEvent]:
         """The attempt in hand is over, and the keys from one on begin the next."""
-        is_false = event is FollowerEvent.FALSE_START
-        ended = NotThis(FALSE_START) if is_false else self._ended(self._taken(at), at)
-        self._move(event)
+        is_false = meaning is FollowerInput.FALSE_START
+        ended = NotThis(FALSE_START) if is_false else self._make_end(self._copy_take(at), at)
+        self._change_state(meaning)
         self._start_at(at)
-        return [ended, Begun(self._take[0].onset_s), *self._mark()]
+        return [ended, Begun(self._take[0].onset_s), *self._update_marks()]
 
-    def _find_start(self) -> list[Heard]:
+    def _find_start(self) -> list[FollowerEvent]:
         """Where the last keys are the whole window note for note, it began with these only.
 
         With some earlier keys too, where only together they are a part of it.
@@ -288,34 +304,34 @@ class Follower:
         if first <= 0:
             self._start_at(first)
             return []
-        return self._begin_again(self._kind_of(first), first)
+        return self._begin_again(self._name_attempt(first), first)
 
-    def _kind_of(self, attempt: int) -> FollowerEvent:
+    def _name_attempt(self, attempt: int) -> FollowerInput:
         """What an attempt of so many keys was that was begun again."""
-        is_short = rules.strokes(self._take[:attempt]) <= rules.TELLS_NOTHING
-        return FollowerEvent.FALSE_START if is_short else FollowerEvent.BEGUN_AGAIN
+        is_short = rules.count_strokes(self._take[:attempt]) <= rules.TELLS_NOTHING
+        return FollowerInput.FALSE_START if is_short else FollowerInput.BEGUN_AGAIN
 
-    def _break_off(self) -> tuple[Heard, ...]:
+    def _break_off(self) -> tuple[FollowerEvent, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         hypothesis, keys = self._alignment.decoder.beam[0], self._alignment.trace.keys
         if hypothesis.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
-            self._move(FollowerEvent.BROKEN_OFF)
+            self._change_state(FollowerInput.BROKEN_OFF)
             self._forget()
             return (NotThis(ONLY_A_CHORD),)
-        if rules.fits(keys) * 3 < len(keys):
-            self._move(FollowerEvent.BROKEN_OFF)
-            return (self._not_this(recognise_other(self.excerpt, self._take)),)
-        return (*self._tell(), self._end(FollowerEvent.BROKEN_OFF))
+        if rules.count_right(keys) * WRONG_KEYS_TO_ONE < len(keys):
+            self._change_state(FollowerInput.BROKEN_OFF)
+            return (self._give_up(recognise_other(self.excerpt, self._take)),)
+        return (*self._tell_doubtful(), self._end(FollowerInput.BROKEN_OFF))
 
-    def _not_this(self, said: str | None) -> NotThis:
+    def _give_up(self, said: str | None) -> NotThis:
         """Something else was played: it is forgotten."""
-        take = self._taken(len(self._take))
+        take = self._copy_take(len(self._take))
         self._forget()
         self._recogniser.adopt(take.notes, is_said=said is not None)
         self._is_fresh = False
         return NotThis(said or OTHER_NOTES, take)
 
-    def _ended(self, take: Take, count: int) -> Ended | NotThis:
+    def _make_end(self, take: Take, count: int) -> Ended | NotThis:
         """What the first keys so many were: a repetition, or the music around the window.
 
         Only where the keys go on without a rest: then one leads into the other.
@@ -323,7 +339,7 @@ class Follower:
         cost = self._alignment.decoder.state.cost
         if self._surroundings is None:
             return Ended(take, cost)
-        next_s = self._take[count].onset_s if count < len(self._take) else float("inf")
+        next_s = self._take[count].onset_s if count < len(self._take) else inf
         rest_s = min(
             take.notes[0].onset_s - self._before_s,
             next_s - take.notes[-1].onset_s,
@@ -332,39 +348,39 @@ class Follower:
             return NotThis(AROUND)
         return Ended(take, cost)
 
-    def _end(self, event: FollowerEvent, count: int | None = None) -> Ended | NotThis:
+    def _end(self, meaning: FollowerInput, count: int | None = None) -> Ended | NotThis:
         """The repetition is over; ``count``: with its first keys so many, and others came after."""
         count = len(self._take) if count is None else count
-        take = self._taken(count)
-        ended = self._ended(take, count)
-        if event is FollowerEvent.AT_END:
+        take = self._copy_take(count)
+        ended = self._make_end(take, count)
+        if meaning is FollowerInput.AT_END:
             self._recogniser.note_end()
             self._is_fresh = False
         is_whole = self._exact.find_whole(self._take[:count]) is not None
-        self._move(event)
+        self._change_state(meaning)
         self._forget()
         if is_whole:  # else it may have been something else, and the window still comes
             self._earlier = []
         return ended
 
-    def _taken(self, count: int) -> Take:
+    def _copy_take(self, count: int) -> Take:
         notes = tuple(self._take[:count])
-        until = self._take[count].onset_s if count < len(self._take) else float("inf")
+        until = self._take[count].onset_s if count < len(self._take) else inf
         return Take(notes, tuple(p for p in self._pedals if p.at_s < until))
 
-    def _tell(self) -> tuple[Heard, ...]:
+    def _tell_doubtful(self) -> tuple[FollowerEvent, ...]:
         """What was held back as doubtful, once."""
         if not self._waits:
             return ()
         self._waits = False
         return tuple(
-            self._marks.after_wait(
+            self._marks.update_after_wait(
                 self._alignment.trace, self._alignment.decoder.beam[0], self._take
             )
         )
 
 
-def _since(pedals: list[PedalMove], at_s: float) -> list[PedalMove]:
+def _keep_pedals_since(pedals: list[PedalMove], at_s: float) -> list[PedalMove]:
     """The pedals' moves from a time on, and where each stood then."""
     stood = {move.controller: move for move in pedals if move.at_s < at_s}
     return [*stood.values(), *(move for move in pedals if move.at_s >= at_s)]

@@ -1,7 +1,7 @@
-"""The follower's states and every move between them: one table, with no pair left out.
+"""The follower as a finite-state machine: one table, with no pair of state and input left out.
 
-An event is what a key, or the silence after it, turns out to mean (``following_rules``). Where
-nothing happens the table says so: no pair of state and event can raise.
+An input is what a key, or the silence after it, turns out to mean (``begin_end``). Where nothing
+happens the table says so: no pair of state and input can raise.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ class FollowerState(StrEnum):
     """A repetition."""
 
 
-class FollowerEvent(StrEnum):
+class FollowerInput(StrEnum):
     """What a key or a silence turns out to mean."""
 
     KEY = "a key that decides nothing"
@@ -39,68 +39,68 @@ class FollowerEvent(StrEnum):
     BROKEN_OFF = "broken off by silence"
 
 
-_S, _E = FollowerState, FollowerEvent
+_S, _I = FollowerState, FollowerInput
 
-FOLLOWER_TABLE: dict[FollowerState, dict[FollowerEvent, FollowerState]] = {
+FOLLOWER_TABLE: dict[FollowerState, dict[FollowerInput, FollowerState]] = {
     _S.SILENT: {
-        _E.KEY: _S.LISTENING,
-        _E.RESTED: _S.SILENT,
-        _E.STRANGE: _S.SILENT,
-        _E.BEGUN: _S.FOLLOWING,
-        _E.BEGUN_AGAIN: _S.SILENT,
-        _E.FALSE_START: _S.SILENT,
-        _E.LEFT: _S.SILENT,
-        _E.AT_END: _S.SILENT,
-        _E.BROKEN_OFF: _S.SILENT,
+        _I.KEY: _S.LISTENING,
+        _I.RESTED: _S.SILENT,
+        _I.STRANGE: _S.SILENT,
+        _I.BEGUN: _S.FOLLOWING,
+        _I.BEGUN_AGAIN: _S.SILENT,
+        _I.FALSE_START: _S.SILENT,
+        _I.LEFT: _S.SILENT,
+        _I.AT_END: _S.SILENT,
+        _I.BROKEN_OFF: _S.SILENT,
     },
     _S.LISTENING: {
-        _E.KEY: _S.LISTENING,
-        _E.RESTED: _S.SILENT,
-        _E.STRANGE: _S.ELSEWHERE,
-        _E.BEGUN: _S.FOLLOWING,
-        _E.BEGUN_AGAIN: _S.LISTENING,
-        _E.FALSE_START: _S.LISTENING,
-        _E.LEFT: _S.LISTENING,
-        _E.AT_END: _S.LISTENING,
-        _E.BROKEN_OFF: _S.LISTENING,
+        _I.KEY: _S.LISTENING,
+        _I.RESTED: _S.SILENT,
+        _I.STRANGE: _S.ELSEWHERE,
+        _I.BEGUN: _S.FOLLOWING,
+        _I.BEGUN_AGAIN: _S.LISTENING,
+        _I.FALSE_START: _S.LISTENING,
+        _I.LEFT: _S.LISTENING,
+        _I.AT_END: _S.LISTENING,
+        _I.BROKEN_OFF: _S.LISTENING,
     },
     _S.ELSEWHERE: {
-        _E.KEY: _S.ELSEWHERE,
-        _E.RESTED: _S.SILENT,
-        _E.STRANGE: _S.ELSEWHERE,
-        _E.BEGUN: _S.FOLLOWING,
-        _E.BEGUN_AGAIN: _S.ELSEWHERE,
-        _E.FALSE_START: _S.ELSEWHERE,
-        _E.LEFT: _S.ELSEWHERE,
-        _E.AT_END: _S.ELSEWHERE,
-        _E.BROKEN_OFF: _S.ELSEWHERE,
+        _I.KEY: _S.ELSEWHERE,
+        _I.RESTED: _S.SILENT,
+        _I.STRANGE: _S.ELSEWHERE,
+        _I.BEGUN: _S.FOLLOWING,
+        _I.BEGUN_AGAIN: _S.ELSEWHERE,
+        _I.FALSE_START: _S.ELSEWHERE,
+        _I.LEFT: _S.ELSEWHERE,
+        _I.AT_END: _S.ELSEWHERE,
+        _I.BROKEN_OFF: _S.ELSEWHERE,
     },
     _S.FOLLOWING: {
-        _E.KEY: _S.FOLLOWING,
-        _E.RESTED: _S.FOLLOWING,
-        _E.STRANGE: _S.FOLLOWING,
-        _E.BEGUN: _S.FOLLOWING,
-        _E.BEGUN_AGAIN: _S.FOLLOWING,
-        _E.FALSE_START: _S.FOLLOWING,
-        _E.LEFT: _S.ELSEWHERE,
-        _E.AT_END: _S.SILENT,
-        _E.BROKEN_OFF: _S.SILENT,
+        _I.KEY: _S.FOLLOWING,
+        _I.RESTED: _S.FOLLOWING,
+        _I.STRANGE: _S.FOLLOWING,
+        _I.BEGUN: _S.FOLLOWING,
+        _I.BEGUN_AGAIN: _S.FOLLOWING,
+        _I.FALSE_START: _S.FOLLOWING,
+        _I.LEFT: _S.ELSEWHERE,
+        _I.AT_END: _S.SILENT,
+        _I.BROKEN_OFF: _S.SILENT,
     },
 }
-"""For each state, the state that each event leads to; its own where nothing happens."""
+"""For each state, the state that each input leads to; its own where nothing happens."""
 
 
 def follower_moves_as_markdown() -> str:
-    """The table as it stands in DEVELOPERS.md: a row for each event, a column for each state."""
+    """The table as it stands in DEVELOPERS.md: a row for each input, a column for each state."""
     rows = [
         "| on | " + " | ".join(FollowerState) + " |",
         "| --- |" + " --- |" * len(FollowerState),
     ]
-    for event in FollowerEvent:
-        after = [FOLLOWER_TABLE[state][event] for state in FollowerState]
+    for one in FollowerInput:
+        after = [FOLLOWER_TABLE[state][one] for state in FollowerState]
         cells = [
             "stays" if new is state else str(new)
             for state, new in zip(FollowerState, after, strict=True)
         ]
-        rows.append(f"| {event} | " + " | ".join(cells) + " |")
+        rows.append(f"| {one} | " + " | ".join(cells) + " |")
     return "\n".join(rows)

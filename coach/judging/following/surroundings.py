@@ -14,9 +14,11 @@ from coach.score.model import Score, ScoreNote
 from coach.score.window import Excerpt
 
 QUARTERS = 32
-"""How far around the window is looked: eight bars of four. Our choice."""
+"""How far around the window is looked: eight bars of four. Own choice, because who plays around a
+window seldom plays more."""
 MOST_STRANGE = 0.3
-"""No more than this share of the keys may be strange to it."""
+"""No more than this share of the keys may be strange to it. Own choice, because with more nobody
+can say what was played."""
 
 CLEARLY = 2
 """So many errors fewer it has to leave, where it does not explain every key: hands are not so
