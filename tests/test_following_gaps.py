@@ -136,3 +136,13 @@ def test_a_wrong_first_note_and_a_slow_tempo_are_still_the_window():
     keys = [(pitch, 10.0 + 1.25 * at) for at, pitch in enumerate((82, 79, 78, 77, 76))]
     heard = hears(Follower(whole(score_from_notes(line)), qpm=37.5), keys)
     assert takes(heard) == [[at for _, at in keys]]
+
+
+def test_the_window_note_for_note_and_on_at_once_is_the_window():
+    """On past the end so fast that no end is heard, and back to what may be the beginning."""
+    line = [{"pitch": p, "onset": F(k, 8), "length": F(1, 8), "hand": "RH"}
+            for k, p in enumerate((79, 78, 76, 73, 76, 81))]  # fmt: skip
+    keys = [(p, 10.0 + 0.09 * at) for at, p in enumerate((79, 78, 76, 73, 76, 81, 81, 85, 88, 93))]
+    back = [(p, 11.2 + 0.14 * at) for at, p in enumerate((79, 78, 73, 74, 76))]
+    heard = hears(Follower(whole(score_from_notes(line)), qpm=80), [*keys, *back])
+    assert takes(heard)[0] == [at for _, at in keys[:6]]

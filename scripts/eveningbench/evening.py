@@ -11,7 +11,7 @@ from random import Random
 from coach.playing.simulated.evening import EveningPlayer
 from coach.playing.simulated.gesture import Act, Do
 from scripts.eveningbench.desk import Desk
-from scripts.eveningbench.referee import Referee
+from scripts.eveningbench.referee import SETTLED_S, Referee
 from scripts.eveningbench.tally import Tally
 
 PIECE_S = (300.0, 1500.0)
@@ -53,7 +53,9 @@ def run_evening(seed: int, number: int, hours: float, failures: Path | None = No
         referee.settle(desk.now_s)
         if not third_mb and desk.now_s > third_s:
             third_mb = memory_mb()
-    referee.settle(desk.now_s + 1000)
+    desk.finish()
+    desk.wait_until(desk.now_s + SETTLED_S)
+    referee.settle(desk.now_s + SETTLED_S)
     tally.growth_mb = max(memory_mb() - third_mb, 0.0) if third_mb else 0.0
     return tally
 

@@ -337,6 +337,10 @@ class Follower:
         Only where the keys go on without a rest: then one leads into the other.
         """
         cost = self._alignment.decoder.state.cost
+        first = take.notes[: self._exact.count]
+        after_s = take.notes[-1].onset_s - first[-1].onset_s
+        if after_s >= rules.STRAY_S and self._exact.find_whole(first) == 0:
+            return Ended(self._copy_take(len(first)), cost)  # who went on, went on past the end
         if self._surroundings is None:
             return Ended(take, cost)
         next_s = self._take[count].onset_s if count < len(self._take) else inf

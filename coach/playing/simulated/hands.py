@@ -101,12 +101,20 @@ class Fingers:
         out: list[Stroke] = []
         for at, (chord, at_s) in enumerate(zip(row, times, strict=True)):
             room_s = times[at + 1] - at_s if at + 1 < len(times) else 1.0
-            out += self._chord(chord, at_s, room_s, quarter_s, changes)
+            before_s = at_s - times[at - 1] if at else 1.0
+            out += self._chord(chord, at_s, (before_s, room_s), quarter_s, changes)
         return out, times[-1]
 
     def _chord(
-        self, chord: Chord, at_s: float, room_s: float, quarter_s: float, changes: Changes
+        self,
+        chord: Chord,
+        at_s: float,
+        room: tuple[float, float],
+        quarter_s: float,
+        changes: Changes,
     ) -> list[Stroke]:
+        """The keys of a chord; ``room``: the seconds to the one before it and to the next."""
+        room_s = room[1]
         dice, manner = self._dice, self._manner
         spread_s = min(manner.spread_s, 0.3 * room_s)
         lead_s = min(max(manner.lead_s, -0.2 * room_s), 0.2 * room_s)
@@ -128,15 +136,20 @@ class Fingers:
             if note.hand is Hand.LEFT:
                 late_s += lead_s
             out.append(self._stroke(pitch, at_s + late_s, self._held_s(note, quarter_s)))
-        return out + self._small(small, at_s, room_s, changes)
+        return out + self._small(small, at_s, room, changes)
 
     def _small(
-        self, notes: Sequence[ScoreNote], at_s: float, room_s: float, changes: Changes
+        self,
+        notes: Sequence[ScoreNote],
+        at_s: float,
+        room: tuple[float, float],
+        changes: Changes,
     ) -> list[Stroke]:
         """Small notes: quickly before the main note, or at its end."""
         before = [note for note in notes if note.grace is Grace.BEFORE]
         after = [note for note in notes if note.grace is not Grace.BEFORE]
-        step_s = min(0.08, 0.3 * room_s)
+        before_s, room_s = room
+        step_s = min(0.08, 0.3 * room_s, 0.7 * before_s / max(len(before), 1))
         out = []
         for row, first_s in (
             (before, at_s - step_s * len(before)),
