@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from coach.coaching.drill.drill_events import RepetitionEnded
-from coach.coaching.observations import observations
+from coach.coaching.observations import observe_transitions
 from coach.record import rows
 from coach.record.packing import unpack_words
 from coach.record.piece import PieceKey
@@ -76,7 +76,7 @@ def _notes(ended: RepetitionEnded) -> list[Row]:
 
 def _observations(ended: RepetitionEnded, at_s: float, version: int) -> list[Row]:
     out = []
-    for n, seen in enumerate(observations(ended.judgement, at_s)):
+    for n, seen in enumerate(observe_transitions(ended.judgement, at_s)):
         row: Row = {
             "n": n,
             "hand": seen.transition.hands.value,

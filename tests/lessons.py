@@ -9,7 +9,7 @@ from random import Random
 from typing import Any
 
 from coach.coaching.model import Assignment, Decision, Observation
-from coach.coaching.observations import observations
+from coach.coaching.observations import observe_transitions
 from coach.drill import Drill, RepetitionEnded, repair, score_from_notes
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hands, Score
@@ -100,7 +100,7 @@ class Lesson:
         ]
         self.now_s = keys[-1].onset_s + 3.0
         ended = self.drill.repetition(keys, now_s=self.now_s)
-        self.history += observations(ended.judgement, self.now_s)
+        self.history += observe_transitions(ended.judgement, self.now_s)
         return ended
 
     def _wrong(self, asked: Assignment) -> set[tuple[str, F]]:

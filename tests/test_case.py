@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.tempo import TempoLadder
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
@@ -30,7 +30,7 @@ def piece(bars=8):
 
 def ladder(score, move):
     whole = Window(F(0), score.end_quarters)
-    return build_rungs(Places(score, whole), move, whole)
+    return build_rungs(PracticeMap(score, whole), move, whole)
 
 
 def names(windows):
@@ -73,14 +73,14 @@ def test_with_a_rest_before_it_the_hand_is_still_drilled_alone():
 @given(scores(), st.data())
 def test_on_every_rung_the_move_is_made_with_its_departure(score, data):
     """Common practice: the note arrived at and the one before it stay, however small it gets."""
-    places = Places(score, Window(F(0), score.end_quarters))
-    move = data.draw(st.sampled_from(places.transitions))
-    windows, start = build_rungs(places, move, places.whole)
-    departed = places.onset_before(places.onsets_in(move)[0], move.hands)
+    practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
+    move = data.draw(st.sampled_from(practice_map.transitions))
+    windows, start = build_rungs(practice_map, move, practice_map.whole)
+    departed = practice_map.onset_before(practice_map.onsets_in(move)[0], move.hands)
     if departed is not None:
         assert windows[start].hands is move.hands
     for window in windows:
-        assert places.covers(window, move)
+        assert practice_map.covers(window, move)
         assert departed is None or window.start_quarters <= departed
 
 
@@ -88,15 +88,15 @@ def test_on_every_rung_the_move_is_made_with_its_departure(score, data):
 @given(scores(), st.data())
 def test_each_rung_is_more_than_the_one_below_it(score, data):
     """More hands, or a longer stretch for the same hands; and none is the whole already."""
-    places = Places(score, Window(F(0), score.end_quarters))
-    move = data.draw(st.sampled_from(places.transitions))
-    assume(places.onset_before(places.onsets_in(move)[0], move.hands) is not None)
-    windows, _ = build_rungs(places, move, places.whole)
+    practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
+    move = data.draw(st.sampled_from(practice_map.transitions))
+    assume(practice_map.onset_before(practice_map.onsets_in(move)[0], move.hands) is not None)
+    windows, _ = build_rungs(practice_map, move, practice_map.whole)
     assert len(set(windows)) == len(windows)
     for below, above in pairwise(windows):
         assert below.hands.members <= above.hands.members
         if below.hands is above.hands:
-            assert places.beats(above) >= places.beats(below)
+            assert practice_map.beats(above) >= practice_map.beats(below)
 
 
 def case(at=1, start=1, now=100.0):

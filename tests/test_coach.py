@@ -49,14 +49,14 @@ def coach(score):
 
 
 def play(coach, score, *failed, at_s=0.0):
-    return coach.after(heard(score, coach.decision.assignment, *failed), at_s)
+    return coach.observe_and_decide(heard(score, coach.decision.assignment, *failed), at_s)
 
 
 def test_what_was_no_repetition_changes_nothing(coach, score):
     play(coach, score)
     before, believed = coach.decision, coach.state()
     judged = heard(score, coach.decision.assignment, ("LH", F(2)))
-    after = coach.after(replace(judged, is_repetition=False), 20.0)
+    after = coach.observe_and_decide(replace(judged, is_repetition=False), 20.0)
     assert (after.assignment, after.clean_run) == (before.assignment, 1)
     assert not after.changed
     assert coach.state() == believed

@@ -8,7 +8,7 @@ import pytest
 from coach.coaching.diagnosis.evidence import Evidence, MoveAttempt
 from coach.coaching.diagnosis.troubles import diagnose, fitts_bits
 from coach.coaching.model import Observation, TroubleKind
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import evidence_words
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
@@ -26,7 +26,7 @@ class Ear:
 
     def __init__(self, score=None):
         self.score = score or piece()
-        self.places = Places(self.score, Window(F(0), self.score.end_quarters))
+        self.practice_map = PracticeMap(self.score, Window(F(0), self.score.end_quarters))
         self.evidence = Evidence()
         self.now_s = 0.0
 
@@ -38,7 +38,7 @@ class Ear:
 
     def repetition(self, failed, hands=BOTH, qpm=QPM, late_ms=400.0):
         self.now_s += 20
-        moves = [t for t in self.places.transitions if t.hands.members <= hands.members]
+        moves = [t for t in self.practice_map.transitions if t.hands.members <= hands.members]
         outcomes = [failed.get((t.hands, int(t.to_quarters)), Outcome.CLEAN) for t in moves]
         late = [late_ms if outcome is Outcome.LATE else None for outcome in outcomes]
         self.evidence.add(
@@ -51,7 +51,7 @@ class Ear:
 
     @property
     def diagnosis(self):
-        return diagnose(self.evidence, self.places)
+        return diagnose(self.evidence, self.practice_map)
 
     @property
     def troubles(self):
@@ -128,7 +128,7 @@ def test_ordinary_slips_are_no_one_place():
     for _ in range(60):
         ear, claimed = Ear(), False
         for count in range(20):
-            moves = [(t.hands, int(t.to_quarters)) for t in ear.places.transitions]
+            moves = [(t.hands, int(t.to_quarters)) for t in ear.practice_map.transitions]
             slips = {move: Outcome.WRONG for move in moves if random.random() < 0.005}
             ear.repetition(slips, (BOTH, BOTH, RH, LH)[count % 4])
             claimed = claimed or bool(ear.troubles)

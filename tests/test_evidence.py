@@ -9,7 +9,11 @@ from hypothesis import strategies as st
 
 from coach.coaching.diagnosis.evidence import Evidence, fold_history
 from coach.coaching.model import Observation
-from coach.coaching.observations import chance_to_hear_late, chances_to_hear_late, observations
+from coach.coaching.observations import (
+    chance_to_hear_late,
+    chances_to_hear_late,
+    observe_transitions,
+)
 from coach.drill import played, window
 from coach.judging.judge import judge
 from coach.judging.model import Outcome
@@ -119,7 +123,7 @@ class TestFromTheVerdict:
         heard = judge(all_of_it, played(keys), qpm=QPM, habits=habits)
         return {
             (o.transition.hands.value, int(o.transition.to_quarters)): o.outcome
-            for o in observations(heard, 5.0)
+            for o in observe_transitions(heard, 5.0)
         }
 
     def test_one_for_every_move_of_each_hand(self):

@@ -15,7 +15,7 @@ from coach.coaching.diagnosis.trouble_model import (
 from coach.coaching.diagnosis.troubles import diagnose
 from coach.coaching.model import Observation
 from coach.coaching.observations import chance_to_hear_late
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -85,7 +85,7 @@ def four_bars(left=range(16)):
 
 
 def chosen(score, outcome, beat=1):
-    places = Places(score, Window(F(0), F(16)))
+    practice_map = PracticeMap(score, Window(F(0), F(16)))
     evidence = Evidence()
     for at_s in (1.0, 2.0):
         heard = [
@@ -96,20 +96,20 @@ def chosen(score, outcome, beat=1):
                 outcome if t.to_quarters == beat else Outcome.CLEAN,
                 beat=t.to_quarters,
             )
-            for t in places.transitions
+            for t in practice_map.transitions
         ]
         evidence.add(heard, 90.0)
-    return ProbeSelection(diagnose(evidence, places), evidence, places, places.whole).choose_best(
-        None
-    ), places
+    return ProbeSelection(
+        diagnose(evidence, practice_map), evidence, practice_map, practice_map.whole
+    ).choose_best(None), practice_map
 
 
 def test_lateness_is_looked_for_with_enough_notes_around_it():
-    probe, places = chosen(four_bars(), Outcome.LATE)
+    probe, practice_map = chosen(four_bars(), Outcome.LATE)
     assert probe is not None
     late = probe.suspect.transition
     move = Transition(probe.window.hands, late.from_quarters, late.to_quarters)
-    assert places.hears_late(probe.window, move, QUARTER_MS) > 0.0
+    assert practice_map.hears_late(probe.window, move, QUARTER_MS) > 0.0
 
 
 def test_a_wrong_key_is_looked_for_in_the_smallest_window():
@@ -119,15 +119,15 @@ def test_a_wrong_key_is_looked_for_in_the_smallest_window():
 
 def test_no_window_is_asked_for_in_which_the_suspected_hand_only_enters():
     score = four_bars(left=(0, 1, 2, 6, 9, 10, 11, 12))
-    probe, places = chosen(score, Outcome.LATE, beat=6)
+    probe, practice_map = chosen(score, Outcome.LATE, beat=6)
     hands = probe.window.hands
-    assert not places.is_entry(Transition(hands, F(5), F(6)), probe.window)
+    assert not practice_map.is_entry(Transition(hands, F(5), F(6)), probe.window)
 
 
 def failing_at(*beats):
     """Beliefs after two repetitions of four bars in which only these beats of the left hand fail,
     the last of them once."""
-    places = Places(four_bars(), Window(F(0), F(16)))
+    practice_map = PracticeMap(four_bars(), Window(F(0), F(16)))
     evidence = Evidence()
     for at_s in (1.0, 2.0, 3.0):
         failing = beats if at_s == 3.0 else beats[:-1]
@@ -141,10 +141,10 @@ def failing_at(*beats):
                 else Outcome.CLEAN,
                 beat=t.to_quarters,
             )
-            for t in places.transitions
+            for t in practice_map.transitions
         ]
         evidence.add(heard, 90.0)
-    return infer_posteriors(evidence, places.transitions)[0]
+    return infer_posteriors(evidence, practice_map.transitions)[0]
 
 
 def test_one_sure_fault_makes_a_second_likelier():

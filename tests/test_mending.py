@@ -9,7 +9,7 @@ from coach.coaching.diagnosis.evidence import Evidence
 from coach.coaching.model import Kind
 from coach.coaching.practice.task import Task
 from coach.coaching.practice.task_runner import TaskRunner
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.judging.model import Stage
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -35,8 +35,8 @@ def mended(lesson, before_it_heals=14):
 @pytest.fixture(scope="module")
 def lessons():
     """A place of the left hand that fails above a tempo, and then heals."""
-    places = [(beat, above) for beat in (5, 6, 11) for above in (60.0, 72.0)]
-    return [mended(Lesson([Weak("LH", beat, above_qpm=above)])) for beat, above in places]
+    practice_map = [(beat, above) for beat in (5, 6, 11) for above in (60.0, 72.0)]
+    return [mended(Lesson([Weak("LH", beat, above_qpm=above)])) for beat, above in practice_map]
 
 
 def test_a_named_trouble_is_mended_at_once_slower_than_it_failed(lessons):
@@ -169,8 +169,8 @@ def test_the_worst_move_of_a_window_of_any_length_is_taken_up(beats):
     """In one of a beat or two nothing smaller is left for both hands; one hand alone still is."""
     score = piece()
     whole = Window(F(4), F(4 + beats))
-    work = TaskRunner(Task(whole, QPM, Stage.RHYTHM, 3, QPM), Places(score, whole), Evidence())
-    for move in work.places.transitions:
+    work = TaskRunner(Task(whole, QPM, Stage.RHYTHM, 3, QPM), PracticeMap(score, whole), Evidence())
+    for move in work.practice_map.transitions:
         asked = work.repair.open_worst(move, work.new_repair_tempo())
         assert whole.contains(asked.window)
         assert asked.window.hands is whole.hands or beats <= 2

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window, excerpt
@@ -26,8 +26,8 @@ def piece(beats=16, *, metre="4/4", pickup=0, rests=(), silent=False):
     return score_from_notes(notes, metre=metre, pickup_quarters=pickup)
 
 
-def places(score):
-    return Places(score, Window(F(0), score.end_quarters))
+def practice_map(score):
+    return PracticeMap(score, Window(F(0), score.end_quarters))
 
 
 def span(window):
@@ -39,29 +39,29 @@ class TestAround:
 
     @pytest.mark.parametrize(("run_up", "start"), [(0, 5), (1, 4), (2, 3)])
     def test_it_ends_on_the_note_arrived_at_and_begins_with_a_run_up(self, run_up, start):
-        found = places(piece()).around(Transition(LH, F(5), F(6)), LH, run_up)
+        found = practice_map(piece()).around(Transition(LH, F(5), F(6)), LH, run_up)
         assert span(found) == (start, 6)
         assert excerpt(piece(), found).notes[-1].onset_quarters == 6
 
     def test_it_reaches_back_to_the_last_note_of_a_hand_that_rested(self):
         """Otherwise the hand arrives from nowhere, and its move is not played at all."""
-        resting = places(piece(rests=(2, 3, 4)))
+        resting = practice_map(piece(rests=(2, 3, 4)))
         found = resting.around(Transition(LH, F(4), F(5)), LH)
         assert span(found) == (1, 5)
 
     def test_the_very_first_note_has_a_window_too(self):
-        found = places(piece()).around(Transition(RH, F(-1), F(0)), RH)
+        found = practice_map(piece()).around(Transition(RH, F(-1), F(0)), RH)
         assert span(found) == (0, 1)
 
     def test_a_hand_s_first_entry_is_led_in_by_the_other(self):
         """From nowhere it can't be practised: the other hand plays up to it."""
-        found = places(piece(rests=(0, 1, 2))).around(Transition(LH, F(2), F(3)), LH)
+        found = practice_map(piece(rests=(0, 1, 2))).around(Transition(LH, F(2), F(3)), LH)
         assert (span(found), found.hands) == ((1, 3), BOTH)
 
     @pytest.mark.property
     @given(scores(), st.data())
     def test_every_move_can_be_cut_out_with_departure_and_arrival(self, score, data):
-        here = places(score)
+        here = practice_map(score)
         inner = [t for t in here.transitions if t.to_quarters > here.grid[0]]
         move = data.draw(st.sampled_from(inner or here.transitions))
         window = here.around(move, move.hands)
@@ -81,7 +81,7 @@ class TestAround:
         whole = Window(bars[low].onset_quarters, bars[high].end_quarters)
         if not score.notes_between(*span(whole), BOTH):
             return
-        here = Places(score, whole)
+        here = PracticeMap(score, whole)
         for move in here.transitions:
             cuts = [here.around(move, BOTH, 2), here.bar(move, BOTH, 1, 1)]
             cuts += [here.half_bar(move, BOTH), here.bar(move, move.hands)]
@@ -91,21 +91,21 @@ class TestAround:
 class TestBars:
     def test_a_bar_lands_on_the_next_downbeat(self):
         """Common practice: a bar is learnt to the first note of the next."""
-        found = places(piece()).bar(Transition(LH, F(5), F(6)), BOTH)
+        found = practice_map(piece()).bar(Transition(LH, F(5), F(6)), BOTH)
         assert span(found) == (4, 8)
         assert excerpt(piece(), found).notes[-1].onset_quarters == 8
 
     def test_a_move_over_the_barline_belongs_to_the_bar_that_it_departs_in(self):
-        assert span(places(piece()).bar(Transition(RH, F(7), F(8)), RH)) == (4, 8)
+        assert span(practice_map(piece()).bar(Transition(RH, F(7), F(8)), RH)) == (4, 8)
 
     @pytest.mark.parametrize(("beat", "bar"), [(0, (0, 5)), (1, (0, 5)), (6, (5, 9))])
     def test_a_pickup_belongs_to_its_bar(self, beat, bar):
         """Common practice."""
         score = piece(9, pickup=1)
-        assert places(score).bar_stretch(F(beat)) == bar
+        assert practice_map(score).bar_stretch(F(beat)) == bar
 
     def test_neighbours_come_with_it(self):
-        assert span(places(piece()).bar(Transition(RH, F(5), F(6)), RH, 1, 1)) == (0, 12)
+        assert span(practice_map(piece()).bar(Transition(RH, F(5), F(6)), RH, 1, 1)) == (0, 12)
 
     @pytest.mark.parametrize(
         ("metre", "depart", "half"),
@@ -120,12 +120,12 @@ class TestBars:
         """Common practice: half a bar comes below a bar."""
         score = piece(12, metre=metre)
         move = Transition(RH, F(depart), F(depart + 1))
-        assert span(places(score).half_bar(move, RH)) == half
+        assert span(practice_map(score).half_bar(move, RH)) == half
 
     def test_a_bar_s_rest_in_both_hands_is_reached_back_over(self):
         """The move out of a silent bar: there is always something to play before it."""
         score = piece(16, rests=range(4, 8), silent=True)
-        here = places(score)
+        here = practice_map(score)
         move = Transition(LH, F(7), F(8))
         cuts = [here.bar(move, LH), here.bar(move, BOTH), here.half_bar(move, BOTH)]
         assert [span(cut) for cut in cuts] == [(3, 8)] * 3
@@ -134,7 +134,7 @@ class TestBars:
     @pytest.mark.property
     @given(scores(), st.data())
     def test_half_a_bar_holds_the_move_and_lies_in_its_bar(self, score, data):
-        here = places(score)
+        here = practice_map(score)
         inner = [t for t in here.transitions if t.from_quarters >= here.grid[0]]
         move = data.draw(st.sampled_from(inner or here.transitions))
         half, bar = here.half_bar(move, BOTH), here.bar(move, BOTH)
@@ -149,14 +149,14 @@ class TestEntry:
     """A hand that only begins here arrives from nowhere: that tells nothing of its move."""
 
     def test_the_first_note_of_a_cut_is_an_entry_and_of_the_whole_is_not(self):
-        here = places(piece())
+        here = practice_map(piece())
         move = Transition(LH, F(3), F(4))
         assert here.is_entry(move, Window(F(4), F(6), LH))
         assert not here.is_entry(move, Window(F(3), F(6), LH))
         assert not here.is_entry(Transition(LH, F(-1), F(0)), here.whole)
 
     def test_a_hand_that_rests_at_the_start_enters_later(self):
-        here = places(piece(rests=(4, 5)))
+        here = practice_map(piece(rests=(4, 5)))
         move = Transition(LH, F(5), F(6))
         assert here.is_entry(move, Window(F(4), F(8)))
         assert not here.is_entry(move, Window(F(3), F(8)))
@@ -164,7 +164,7 @@ class TestEntry:
     def test_a_hand_that_lands_later_than_the_whole_arrives_at_nothing_on_the_map(self):
         """Alone it plays on to its own next note, which the whole window does not ask for."""
         score = piece(rests={4})
-        here = Places(score, Window(F(0), F(4)))
+        here = PracticeMap(score, Window(F(0), F(4)))
         alone = excerpt(score, Window(F(0), F(4), LH))
         assert alone.landing_quarters == F(5)
         assert here.is_entry(alone.transitions[-1], alone.window)
@@ -183,4 +183,4 @@ class TestEntry:
 )
 def test_what_a_window_makes_one_play(window, move, made):
     hands, start, end = move
-    assert places(piece()).covers(window, Transition(hands, F(start), F(end))) is made
+    assert practice_map(piece()).covers(window, Transition(hands, F(start), F(end))) is made

@@ -6,8 +6,8 @@ import pytest
 
 from coach.coaching.coach import Coach
 from coach.coaching.model import Goal, Order, Request, Way
-from coach.coaching.planning.plan import steps
-from coach.coaching.windows import Places
+from coach.coaching.planning.plan import make_steps
+from coach.coaching.windows import PracticeMap
 from coach.drill import Drill, played
 from coach.judging.model import Stage
 from coach.score.build import score_from_notes
@@ -26,7 +26,7 @@ def piece(bars=4, pickup=0):
 
 def names(score, **goal):
     window = Window(F(0), score.end_quarters)
-    made = steps(Places(score, window), Goal(window, 90.0, way=Way.LEARN, **goal))
+    made = make_steps(PracticeMap(score, window), Goal(window, 90.0, way=Way.LEARN, **goal))
     return [step.what for step in made]
 
 
@@ -60,7 +60,7 @@ def test_a_pickup_belongs_to_its_bar():
     """Common practice."""
     score = piece(2, pickup=1)
     window = Window(F(0), score.end_quarters)
-    first = steps(Places(score, window), Goal(window, 90.0, way=Way.LEARN))[0]
+    first = make_steps(PracticeMap(score, window), Goal(window, 90.0, way=Way.LEARN))[0]
     assert first.task.window.start_quarters == 0
     assert first.task.window.end_quarters == 5
 

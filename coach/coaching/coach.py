@@ -18,8 +18,8 @@ from coach.coaching.model import (
     Trouble,
     Way,
 )
-from coach.coaching.observations import observations
-from coach.coaching.planning import Arrangement, PlanRow, steps
+from coach.coaching.observations import observe_transitions
+from coach.coaching.planning import EditablePlan, PlanRow, make_steps
 from coach.coaching.practice import BreakReminder, TaskRunner, follow_request
 from coach.coaching.saved_state import (
     FORMAT,
@@ -28,7 +28,7 @@ from coach.coaching.saved_state import (
     restore_runner,
     runner_to_plain,
 )
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
 from coach.judging.model import Judgement
 from coach.score.model import Score
@@ -47,11 +47,11 @@ class Coach:
         sums: Mapping[str, Any] | None = None,
     ) -> None:
         self.score, self.goal = score, goal
-        self.places = Places(score, goal.window)
+        self.practice_map = PracticeMap(score, goal.window)
         self.evidence = restore_evidence(sums, history, self._qpm, now_s)
-        self._diagnosis: Diagnosis = diagnose(self.evidence, self.places)
-        self._plan = Arrangement(steps(self.places, goal))
-        self._begun: dict[str, TaskRunner] = {}
+        self._diagnosis: Diagnosis = diagnose(self.evidence, self.practice_map)
+        self._plan = EditablePlan(make_steps(self.practice_map, goal))
+        self._runners: dict[str, TaskRunner] = {}
         self._runner = self._runner_of_now()
         self._breaks = BreakReminder()
         self.observed: tuple[Observation, ...] = ()
@@ -69,12 +69,12 @@ class Coach:
         return None if self.goal.own_pace else self.goal.qpm
 
     def _runner_of_now(self) -> TaskRunner:
-        """The work on the plan's present row: begun, or gone on with where it was left."""
+        """The runner of the plan's present row: begun, or gone on with where it was left."""
         row = self._plan.now
         task, what = row.step.task, row.step.what
-        begun = self._begun.get(what)
+        begun = self._runners.get(what)
         if begun is None or (begun.done and row.is_open):
-            begun = self._begun[what] = TaskRunner(task, self.places, self.evidence)
+            begun = self._runners[what] = TaskRunner(task, self.practice_map, self.evidence)
         return begun
 
     @property
@@ -110,7 +110,7 @@ class Coach:
             NO_ONE_PLACE if slipped and not self._diagnosis.troubles and self._runner.done else ""
         )
 
-    def after(
+    def observe_and_decide(
         self, judgement: Judgement, now_s: float, asked: Assignment | None = None
     ) -> Decision:
         """Take in a judged repetition and decide.
@@ -119,17 +119,19 @@ class Coach:
         it is evidence, and counts for nothing else. So does what is only a part of the window, with
         nothing wrong in it: a break tells nothing. What was no repetition changes nothing.
         """
-        if self._hear(judgement, now_s, asked):
+        if self._take_evidence(judgement, now_s, asked):
             self._decide(judgement.clean)
         return self.decision
 
-    def hear(self, judgement: Judgement, now_s: float, asked: Assignment | None = None) -> Decision:
+    def observe(
+        self, judgement: Judgement, now_s: float, asked: Assignment | None = None
+    ) -> Decision:
         """Take in a judged repetition, and leave the decision to the next, or to :meth:`decide`.
 
         What is asked for stands while the hands go on: one that went wrong may be broken off by
         beginning again.
         """
-        if self._hear(judgement, now_s, asked):
+        if self._take_evidence(judgement, now_s, asked):
             self._undecided = judgement.clean
         return self.decision
 
@@ -140,9 +142,9 @@ class Coach:
             self._decide(self._undecided)
         return self.decision
 
-    def _hear(self, judgement: Judgement, now_s: float, asked: Assignment | None) -> bool:
+    def _take_evidence(self, judgement: Judgement, now_s: float, asked: Assignment | None) -> bool:
         """Take in the evidence; whether the repetition counts for what is asked for now."""
-        self.observed = observations(judgement, now_s)
+        self.observed = observe_transitions(judgement, now_s)
         if not judgement.is_repetition:
             self._changed = False
             return False
@@ -150,9 +152,9 @@ class Coach:
         now = self._runner.assignment
         asked = asked or now
         window = judgement.excerpt.window
-        moves = [o for o in self.observed if not self.places.is_entry(o.transition, window)]
+        moves = [o for o in self.observed if not self.practice_map.is_entry(o.transition, window)]
         self.evidence.add(moves, asked.qpm if asked.qpm is None else self._qpm)
-        self._diagnosis = diagnose(self.evidence, self.places)
+        self._diagnosis = diagnose(self.evidence, self.practice_map)
         self._proposals = self._breaks.count_playing(judgement.excerpt, _played_s(judgement), now_s)
         is_of_now = asked.to_play == now.to_play
         self._changed = not is_of_now
@@ -160,7 +162,7 @@ class Coach:
             return False
         self._runner.count_repetition(judgement.clean)
         if not judgement.clean:
-            self._plan.hold(False)
+            self._plan.mark_held(False)
             self._finished = False
         return True
 
@@ -169,7 +171,7 @@ class Coach:
         before = self._runner.assignment
         self._runner.choose_next(clean, self._diagnosis)
         was_finished = self._finished
-        self._plan.hold(self._runner.done)
+        self._plan.mark_held(self._runner.done)
         self._finished = self._plan.is_done
         self._runner = self._runner_of_now()
         if self._finished and not was_finished:
@@ -178,7 +180,7 @@ class Coach:
 
     def plan(self) -> tuple[PlanRow, ...]:
         """The whole way to the goal, with where it stands: "now" is the first open row."""
-        return self._plan.seen()
+        return self._plan.list_rows()
 
     def change_plan(self, row: int, change: PlanChange) -> str:
         """Move a row of :meth:`plan` (0 is the first), leave it out, or take it up again.
@@ -197,14 +199,14 @@ class Coach:
         """Make the plan anew in an order: bars as they come, from the end, or hard ones first.
 
         What is held stays held and what is left out stays so, where the new plan has it too; rows
-        moved by hand go back to their places. Answers with one sentence.
+        moved by hand go back to where they were. Answers with one sentence.
         """
         if self.goal.way is Way.REPAIR:
             return "Here is one task only: the order makes no difference."
         before = self._runner.assignment
         self.goal = replace(self.goal, order=order)
-        plan = Arrangement(steps(self.places, self.goal))
-        plan.take_over(self._plan)
+        plan = EditablePlan(make_steps(self.practice_map, self.goal))
+        plan.adopt_states(self._plan)
         self._plan = plan
         self._turn_to_now(before)
         return f"From now on: {order}."
@@ -220,7 +222,7 @@ class Coach:
         before, runner = self._runner.assignment, self._runner
         runner.done = self._finished = False
         self._undecided = None
-        self._plan.hold(False)
+        self._plan.mark_held(False)
         on = request in (Request.NEXT, Request.NOT_THIS)
         if on and runner.is_plain and len(self._plan.rows) > 1:
             self._plan.leave_out(self._plan.now)
@@ -248,7 +250,7 @@ class Coach:
             "format": FORMAT,
             "goal": goal_to_plain(self.goal),
             "work": runner_to_plain(self._runner),
-            "plan": self._plan.plain(),
+            "plan": self._plan.to_plain(),
             "evidence": evidence_to_plain(self.evidence, self._qpm),
             "undecided": self._undecided,
         }
@@ -272,9 +274,9 @@ class Coach:
         goal = goal_from_plain(state["goal"])
         sums = state["evidence"]
         coach = cls(score, goal, history=history, now_s=now_s, sums=sums)
-        coach._plan.put_back(state["plan"])
+        coach._plan.restore(state["plan"])
         coach._runner = coach._runner_of_now()
-        restore_runner(coach._runner, state["work"], coach.places)
+        restore_runner(coach._runner, state["work"], coach.practice_map)
         coach._finished = coach._plan.is_done
         undecided = state.get("undecided")
         coach._undecided = None if undecided is None else bool(undecided)

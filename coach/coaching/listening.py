@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from coach.coaching.diagnosis import Evidence, describe_trouble, diagnose
 from coach.coaching.model import Trouble
-from coach.coaching.observations import observations
-from coach.coaching.windows import Places
+from coach.coaching.observations import observe_transitions
+from coach.coaching.windows import PracticeMap
 from coach.judging.model import Judgement
 from coach.score.model import Score
 from coach.score.window import Window
@@ -25,9 +25,9 @@ def where_it_breaks(
     tempo that it is to be played at (None: whatever was played). Unlike a decision's troubles,
     these are also told when they are only suspected: look at ``sure``.
     """
-    evidence, places = Evidence(), Places(score, window)
+    evidence, practice_map = Evidence(), PracticeMap(score, window)
     heard = (judgement for judgement in judgements if judgement.is_repetition)
     for count, judgement in enumerate(heard):
-        evidence.add(observations(judgement, count * _APART_S), qpm)
-    found = diagnose(evidence, places)
-    return tuple(describe_trouble(suspect, evidence, places) for suspect in found.suspects)
+        evidence.add(observe_transitions(judgement, count * _APART_S), qpm)
+    found = diagnose(evidence, practice_map)
+    return tuple(describe_trouble(suspect, evidence, practice_map) for suspect in found.suspects)

@@ -1,4 +1,4 @@
-"""What a judgement says of each transition, as it is kept in the record and believed in."""
+"""What a judgement says of each transition, as it is kept in the record and counted as evidence."""
 
 from __future__ import annotations
 
@@ -12,13 +12,14 @@ from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt, Transition
 
 LEAST_MS, HALF_MS = 180.0, 170.0
-"""A hesitation that counts at all is longer than the first (the ear's own floor); half of them are
-longer than both together, half of the rest than as much again (a design choice)."""
+"""A hesitation that counts at all is longer than the first (the ear's own floor). Half of them are
+longer than both together, half of the rest than as much again: an exponential tail. Own choice,
+because short hesitations are the commoner."""
 
 FAILED = frozenset({Outcome.WRONG, Outcome.LATE, Outcome.EARLY, Outcome.UNEVEN, Outcome.REPEATED})
 
 
-def observations(judgement: Judgement, at_s: float) -> tuple[Observation, ...]:
+def observe_transitions(judgement: Judgement, at_s: float) -> tuple[Observation, ...]:
     """What a judgement says of each transition of each hand, as it is kept in the record.
 
     Where the playing just stopped nothing failed: a stop tells something only where the player
@@ -87,9 +88,9 @@ def chance_to_hear_late(onsets: Sequence[Fraction], at: int, quarter_ms: float) 
     before = [onsets[i] - onsets[i - 1] for i in range(max(1, at - 2), at)]
     ending = bool(before) and interval >= 2 * max(before)
     limit_ms = USUAL.hesitation_ms(float(interval) * quarter_ms, 0.0, ending=ending, known=True)
-    return _exceeds(limit_ms)
+    return _chance_to_exceed(limit_ms)
 
 
-def _exceeds(limit_ms: float) -> float:
+def _chance_to_exceed(limit_ms: float) -> float:
     chance: float = 0.5 ** (max(limit_ms - LEAST_MS, 0.0) / HALF_MS)
     return chance

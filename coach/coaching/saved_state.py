@@ -1,6 +1,6 @@
 """Where a drill stands, as plain data: what is needed to take it up again another day.
 
-Kept are the goal, the window that was being mended and on which rung, the tempo reached, and the
+Kept are the goal, the window that was under repair and on which rung, the tempo reached, and the
 clean run so far; beside them the sums of what was heard (:mod:`coach.coaching.diagnosis.evidence`).
 """
 
@@ -14,7 +14,7 @@ from typing import Any
 from coach.coaching.model import Goal, Kind, Order, Way
 from coach.coaching.practice import RepairLadder, RunCounts, TaskRunner, TempoLadder, build_rungs
 from coach.coaching.serialize import window_from_plain, window_to_plain
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.judging.model import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
@@ -52,7 +52,7 @@ def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
 
 
 def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
-    """The work under way, JSON-ready."""
+    """The task under way, JSON-ready. The keys are those of records that pianists have."""
     ladder = runner.ladder
     wished = runner.requested is not None  # a wish of the moment is not kept, nor its clean run
     return {
@@ -67,17 +67,19 @@ def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
     }
 
 
-def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], places: Places) -> None:
-    """Set fresh work to where it stood.
+def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: PracticeMap) -> None:
+    """Set a fresh runner to where it stood.
 
-    Raises KeyError, TypeError or ValueError where the state is none; the work is then spoilt.
+    Raises KeyError, TypeError or ValueError where the state is none; the runner is then spoilt.
     """
     runner.tempo = TempoLadder.from_plain(plain["climb"])
     runner.repair.mended_beats = {Fraction(beat): int(times) for beat, times in plain["mended"]}
     runner.locating.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
     runner.locating.hearings = int(plain["hearings"])
     runner.repair.ladder = (
-        _ladder_from_plain(plain["case"], places, runner.task.window) if plain["case"] else None
+        _ladder_from_plain(plain["case"], practice_map, runner.task.window)
+        if plain["case"]
+        else None
     )
     runner.done = bool(plain["done"])
     looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
@@ -100,9 +102,11 @@ def _ladder_to_plain(ladder: RepairLadder) -> dict[str, Any]:
     }
 
 
-def _ladder_from_plain(plain: Mapping[str, Any], places: Places, whole: Window) -> RepairLadder:
+def _ladder_from_plain(
+    plain: Mapping[str, Any], practice_map: PracticeMap, whole: Window
+) -> RepairLadder:
     move = Transition(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
-    windows, _ = build_rungs(places, move, whole)
+    windows, _ = build_rungs(practice_map, move, whole)
     at = min(max(int(plain["at"]), 0), len(windows) - 1)
     tempo = TempoLadder.from_plain(plain["climb"])
     start, unclean, held = int(plain["start"]), int(plain["unclean"]), bool(plain["held"])

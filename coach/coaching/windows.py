@@ -1,4 +1,4 @@
-"""The map of what is to be learnt, and the windows that can be cut from it.
+"""The practice map: beats, onsets and moves of a window, and the windows that can be cut from it.
 
 Every window keeps the note arrived at (it ends on it) and the note departed from (its run-up);
 a pickup belongs to its bar; nothing reaches outside the whole window that the map was made for.
@@ -18,8 +18,8 @@ from coach.score.window import Excerpt, Transition, Window, excerpt
 SINGLE = (Hands.RIGHT, Hands.LEFT)
 
 
-class Places:
-    """Beats, onsets and transitions of one whole window of a score."""
+class PracticeMap:
+    """Beats, onsets and transitions of one whole window of a score, and the windows inside it."""
 
     def __init__(self, score: Score, whole: Window) -> None:
         self.score = score

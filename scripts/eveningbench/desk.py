@@ -14,7 +14,7 @@ from coach.coaching.coach import Coach
 from coach.coaching.drill.drill_events import CountIn, Outcome, RepetitionEnded, State, ToJudge
 from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Observation, Order, Request, Way
-from coach.coaching.observations import observations
+from coach.coaching.observations import observe_transitions
 from coach.coaching.planning.warmup import WarmUp, WeakSpot, warm_up
 from coach.coaching.planning.warmup_round import Round
 from coach.coaching.saved_state import goal_from_plain, goal_to_plain
@@ -226,7 +226,7 @@ class Desk:
                 due_s = self.now_s + ELSEWHERE_S + JUDGE_S * outcome.job.size
                 self._elsewhere.append((due_s, outcome.job, outcome.job.judge()))
             elif isinstance(outcome, RepetitionEnded):
-                heard = observations(outcome.judgement, self.now_s + self._epoch_s)
+                heard = observe_transitions(outcome.judgement, self.now_s + self._epoch_s)
                 kept = self._history.setdefault(self.path, [])
                 kept += heard
                 del kept[:-2000]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coach.coaching.drill.drill_events import AssignmentGiven, Outcome, RepetitionEnded
 from coach.coaching.model import Assignment
-from coach.coaching.observations import FAILED, observations
+from coach.coaching.observations import FAILED, observe_transitions
 from coach.judging.model import Family, Fault
 from coach.playing.simulated.gesture import Gesture, Passage, Planted, Worth
 from coach.score.window import Excerpt
@@ -138,7 +138,7 @@ class Referee:
             caused = [f for f in counted if f not in false and _by_break(f)]
             known = {fault.transition for fault in counted}
             failed = [
-                one for one in observations(judgement, now_s)
+                one for one in observe_transitions(judgement, now_s)
                 if one.outcome in FAILED and one.transition not in known
             ]  # fmt: skip
             if failed:

@@ -27,7 +27,7 @@ from coach.coaching.diagnosis.trouble_model import (
     predict_pattern,
 )
 from coach.coaching.diagnosis.troubles import CLAIM_FAULT, Diagnosis, Suspect
-from coach.coaching.windows import SINGLE, Places
+from coach.coaching.windows import SINGLE, PracticeMap
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
@@ -119,7 +119,7 @@ class ProbeSelection:
 
     diagnosis: Diagnosis
     evidence: Evidence
-    places: Places
+    practice_map: PracticeMap
     whole: Window
     """The task's window."""
 
@@ -138,7 +138,9 @@ class ProbeSelection:
 
     def probe_alone(self, suspect: Suspect, hand: Hands) -> TroubleProbe:
         """The shortest probe in which one hand would show best that the trouble is its own."""
-        around = [self.places.around(suspect.transition, hand, *shape) for shape in LATE_WINDOWS]
+        around = [
+            self.practice_map.around(suspect.transition, hand, *shape) for shape in LATE_WINDOWS
+        ]
         return TroubleProbe(suspect, max(around, key=lambda window: self._audible(suspect, window)))
 
     def _possible_probes(self) -> Iterator[TroubleProbe]:
@@ -149,7 +151,7 @@ class ProbeSelection:
             for hands in self._hands_to_try(suspect):
                 for shape in LATE_WINDOWS if late else LATE_WINDOWS[:1]:
                     yield TroubleProbe(
-                        suspect, self.places.around(suspect.transition, hands, *shape)
+                        suspect, self.practice_map.around(suspect.transition, hands, *shape)
                     )
 
     def _hands_to_try(self, suspect: Suspect) -> list[Hands]:
@@ -166,21 +168,21 @@ class ProbeSelection:
                 gained_bits += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands) * audible
         if window.hands is not self.whole.hands:
             gained_bits *= APART_IS_WORTH
-        return gained_bits / (self.places.beats(window) + PAUSE_BEATS)
+        return gained_bits / (self.practice_map.beats(window) + PAUSE_BEATS)
 
     def _makes(self, window: Window, suspect: Suspect) -> bool:
         """Whether playing a window makes the suspected move: arrives there, not from nowhere."""
         move = _made_by(window, suspect)
-        arrives = bool(self.places.onsets_in(move)) and self.places.covers(window, move)
-        return arrives and not self.places.is_entry(move, window)
+        arrives = bool(self.practice_map.onsets_in(move)) and self.practice_map.covers(window, move)
+        return arrives and not self.practice_map.is_entry(move, window)
 
     def _audible(self, suspect: Suspect, window: Window) -> float:
         """The chance that the fault, if it shows as it did, would be heard in this window."""
         late = self._counts_of(suspect).late_share
         if late == 0.0:
             return 1.0
-        quarter_ms = 60_000 / self.places.excerpt.qpm
-        hears = self.places.hears_late(window, _made_by(window, suspect), quarter_ms)
+        quarter_ms = 60_000 / self.practice_map.excerpt.qpm
+        hears = self.practice_map.hears_late(window, _made_by(window, suspect), quarter_ms)
         return 1.0 - late * (1.0 - hears)
 
     def _bits(self, suspect: Suspect, hands: Hands, audible: float) -> float:
@@ -190,12 +192,12 @@ class ProbeSelection:
 
     def _quiet_bits(self) -> float:
         """What the whole window would tell about all the moves that nothing speaks against yet."""
-        everything, slip_rate = self.places.transitions, self.diagnosis.slip_rate
+        everything, slip_rate = self.practice_map.transitions, self.diagnosis.slip_rate
         suspected = {suspect.transition.to_quarters for suspect in self.diagnosis.suspects}
         quiet = [
             self.evidence.counts_at(move.to_quarters)
             for move in everything
-            if self.places.covers(self.whole, move) and move.to_quarters not in suspected
+            if self.practice_map.covers(self.whole, move) and move.to_quarters not in suspected
         ]
         if not quiet:
             return 0.0

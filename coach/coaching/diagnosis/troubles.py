@@ -9,7 +9,7 @@ from math import log2
 from coach.coaching.diagnosis.evidence import Evidence, MoveAttempt
 from coach.coaching.diagnosis.trouble_model import Posterior, SlipRate, infer_posteriors
 from coach.coaching.model import Trouble, TroubleKind
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import arrival_words, evidence_words, move_words
 from coach.judging.model import Outcome
 from coach.score.model import Hands
@@ -71,10 +71,10 @@ def fitts_bits(semitones: float) -> float:
     return log2(abs(semitones) / 12 * OCTAVE_MM / KEY_MM + 1)
 
 
-def diagnose(evidence: Evidence, places: Places) -> Diagnosis:
+def diagnose(evidence: Evidence, practice_map: PracticeMap) -> Diagnosis:
     """Troubles and suspects in the whole window, from all that was heard."""
-    posteriors, slip_rate = infer_posteriors(evidence, places.transitions)
-    moves = {t.to_quarters: t for t in places.transitions if t.to_quarters in posteriors}
+    posteriors, slip_rate = infer_posteriors(evidence, practice_map.transitions)
+    moves = {t.to_quarters: t for t in practice_map.transitions if t.to_quarters in posteriors}
     suspects = sorted(
         (
             Suspect(replace(moves[beat], hands=posterior.best), posterior)
@@ -87,21 +87,23 @@ def diagnose(evidence: Evidence, places: Places) -> Diagnosis:
             s.transition.to_quarters,
         ),
     )
-    named = tuple(describe_trouble(s, evidence, places) for s in suspects if s.is_claimed)
+    named = tuple(describe_trouble(s, evidence, practice_map) for s in suspects if s.is_claimed)
     return Diagnosis(named, tuple(suspects), slip_rate)
 
 
-def describe_trouble(suspect: Suspect, evidence: Evidence, places: Places) -> Trouble:
+def describe_trouble(suspect: Suspect, evidence: Evidence, practice_map: PracticeMap) -> Trouble:
     """A suspect as the pianist is told of it."""
     transition = suspect.transition
     moves = evidence.counts_at(transition.to_quarters).recent_attempts(transition.hands)
     return Trouble(
         transition=transition,
         onset_quarters=_worst_onset(moves, transition),
-        kind=_trouble_kind(transition, moves, places),
+        kind=_trouble_kind(transition, moves, practice_map),
         sure=suspect.posterior.fault,
-        evidence=evidence_words(moves, arrival_words(places.score, transition), transition.hands),
-        place=move_words(places.score, transition),
+        evidence=evidence_words(
+            moves, arrival_words(practice_map.score, transition), transition.hands
+        ),
+        place=move_words(practice_map.score, transition),
     )
 
 
@@ -113,14 +115,16 @@ def _worst_onset(moves: list[MoveAttempt], transition: Transition) -> Fraction:
     return max(counts, key=lambda onset: (counts[onset], -onset), default=transition.to_quarters)
 
 
-def _trouble_kind(transition: Transition, moves: list[MoveAttempt], places: Places) -> TroubleKind:
+def _trouble_kind(
+    transition: Transition, moves: list[MoveAttempt], practice_map: PracticeMap
+) -> TroubleKind:
     if transition.hands is Hands.TOGETHER:
         return TroubleKind.TOGETHER_ONLY
     failed = [move for move in moves if move.failed]
     wrong = sum(move.outcome is Outcome.WRONG for move in failed)
     late = sum(move.outcome is Outcome.LATE for move in failed)
     onset = _worst_onset(moves, transition)
-    if wrong > late and leap_bits(places, onset, transition.hands) >= HARD_LEAP_BITS:
+    if wrong > late and leap_bits(practice_map, onset, transition.hands) >= HARD_LEAP_BITS:
         return TroubleKind.REACH
     # Reading does not get better with more time: late with right keys, and at easy tempi too.
     slow = [move for move in failed if move.ease < EASY and move.outcome is Outcome.LATE]
@@ -129,14 +133,14 @@ def _trouble_kind(transition: Transition, moves: list[MoveAttempt], places: Plac
     return TroubleKind.ONE_HAND
 
 
-def leap_bits(places: Places, onset: Fraction, hands: Hands) -> float:
+def leap_bits(practice_map: PracticeMap, onset: Fraction, hands: Hands) -> float:
     """Fitts index of a hand's move to an onset, from the middle of what it struck before."""
-    before = places.onset_before(onset, hands)
+    before = practice_map.onset_before(onset, hands)
     if before is None:
         return 0.0
-    return fitts_bits(_middle(places, onset, hands) - _middle(places, before, hands))
+    return fitts_bits(_middle(practice_map, onset, hands) - _middle(practice_map, before, hands))
 
 
-def _middle(places: Places, onset: Fraction, hands: Hands) -> float:
-    pitches = [note.pitch for note in places.notes_at(onset, hands)]
+def _middle(practice_map: PracticeMap, onset: Fraction, hands: Hands) -> float:
+    pitches = [note.pitch for note in practice_map.notes_at(onset, hands)]
     return (min(pitches) + max(pitches)) / 2 if pitches else 0.0

@@ -229,7 +229,7 @@ class Drill:
         self._count += 1
         judgement = job.judge()
         self._ear.remember(judgement, asked.qpm)
-        decision = self.coach.after(judgement, now_s + self._epoch_s)
+        decision = self.coach.observe_and_decide(judgement, now_s + self._epoch_s)
         if decision.changed:
             self._ear.set_up(decision.assignment)
         return RepetitionEnded(job.take, judgement, decision, asked, self.coach.observed)
@@ -385,7 +385,7 @@ class Drill:
             return [SetAside(judgement.sentence, played.job if played.is_elsewhere else None)]
         self._ear.remember(judgement, played.asked.qpm)
         self._played_qpm = judgement.qpm
-        heard = self.coach.after if judgement.clean else self.coach.hear
+        heard = self.coach.observe_and_decide if judgement.clean else self.coach.observe
         decision = heard(judgement, now_s + self._epoch_s, played.asked)
         out: list[Outcome] = [
             RepetitionEnded(played.job.take, judgement, decision, played.asked, self.coach.observed)

@@ -1,8 +1,8 @@
 """What to practise in which order: the plan, what comes next, the warm-up."""
 
-from coach.coaching.planning.next_goal import onward
-from coach.coaching.planning.plan import PlanRow, RowState, steps
-from coach.coaching.planning.plan_edits import Arrangement
+from coach.coaching.planning.next_goal import next_goal
+from coach.coaching.planning.plan import PlanRow, RowState, make_steps
+from coach.coaching.planning.plan_edits import EditablePlan
 from coach.coaching.planning.warmup import (
     SESSION_GAP_S,
     WarmUp,
@@ -16,16 +16,16 @@ from coach.coaching.planning.warmup_round import MOST_TRIES, Due, Round
 __all__ = [
     "MOST_TRIES",
     "SESSION_GAP_S",
-    "Arrangement",
     "Due",
+    "EditablePlan",
     "PlanRow",
     "Round",
     "RowState",
     "WarmUp",
     "all_fit",
     "last_session",
-    "onward",
-    "steps",
+    "make_steps",
+    "next_goal",
     "warm_up",
     "weak_spots",
 ]

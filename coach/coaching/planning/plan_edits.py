@@ -1,4 +1,4 @@
-"""The plan as the pianist has it: its order, what is held, and what is left out.
+"""The plan as the pianist edits it: its order, what is held, and what is left out.
 
 One law holds it together: the row that is now is the first that is neither held nor left out.
 Whatever is moved, left out or taken up again, that law says what is played next. Every change
@@ -12,16 +12,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from coach.coaching.model import PlanChange
-from coach.coaching.planning.plan import PlanRow, RowState, Step
+from coach.coaching.planning.plan import PlanRow, PlanStep, RowState
 
 
 @dataclass(slots=True)
-class Row:
+class EditableRow:
     """One step of the plan, and what became of it."""
 
-    step: Step
+    step: PlanStep
     made: int
-    """Its place in the plan as it was made."""
+    """Its number in the plan as it was made."""
     held: bool = False
     left_out: bool = False
 
@@ -31,16 +31,16 @@ class Row:
         return not self.held and not self.left_out
 
 
-class Arrangement:
+class EditablePlan:
     """The rows of a plan in the pianist's order; there is at least one."""
 
-    def __init__(self, steps: Sequence[Step]) -> None:
-        self.rows = [Row(step, made) for made, step in enumerate(steps)]
+    def __init__(self, steps: Sequence[PlanStep]) -> None:
+        self.rows = [EditableRow(step, made) for made, step in enumerate(steps)]
         self._last = self.rows[0]
         """What is played when nothing is left open."""
 
     @property
-    def now(self) -> Row:
+    def now(self) -> EditableRow:
         """What is to be played: the first open row; when all are done, the one done last."""
         return next((row for row in self.rows if row.is_open), self._last)
 
@@ -49,20 +49,20 @@ class Arrangement:
         """Nothing is left to play."""
         return not any(row.is_open for row in self.rows)
 
-    def hold(self, held: bool) -> None:
+    def mark_held(self, held: bool) -> None:
         """The row that is now was brought to its goal, or no longer stands there."""
         row = self.now
         row.held, self._last = held, row
 
-    def seen(self) -> tuple[PlanRow, ...]:
+    def list_rows(self) -> tuple[PlanRow, ...]:
         """All rows, for people."""
         now = self.now
         return tuple(
-            PlanRow(row.step.what, row.step.task.window, _state(row, now)) for row in self.rows
+            PlanRow(row.step.what, row.step.task.window, _row_state(row, now)) for row in self.rows
         )
 
     def change(self, at: int, change: PlanChange) -> str:
-        """Change the row at a place (0 is the first).
+        """Change the row of this number (0 is the first).
 
         Raises IndexError where the plan has no such row.
         """
@@ -76,7 +76,7 @@ class Arrangement:
             return self.leave_out(self.rows[at])
         return self._take_up(self.rows[at])
 
-    def leave_out(self, row: Row) -> str:
+    def leave_out(self, row: EditableRow) -> str:
         """Pass a row over; the last one that is open stays."""
         if row.held:
             return f"{row.step.title} is held already."
@@ -87,7 +87,7 @@ class Arrangement:
         row.left_out = True
         return f"Left out: {row.step.what}."
 
-    def take_over(self, before: Arrangement) -> None:
+    def adopt_states(self, before: EditablePlan) -> None:
         """Keep what became of the steps that another plan of the same goal has too."""
         known = {row.step.what: row for row in before.rows}
         for row in self.rows:
@@ -95,8 +95,8 @@ class Arrangement:
             if same is not None and same.step.task.window == row.step.task.window:
                 row.held, row.left_out = same.held, same.left_out
 
-    def plain(self) -> dict[str, Any]:
-        """JSON-ready, for :meth:`put_back`."""
+    def to_plain(self) -> dict[str, Any]:
+        """JSON-ready, for :meth:`restore`."""
         return {
             "order": [row.made for row in self.rows],
             "held": sorted(row.made for row in self.rows if row.held),
@@ -104,7 +104,7 @@ class Arrangement:
             "last": self._last.made,
         }
 
-    def put_back(self, plain: Mapping[str, Any]) -> None:
+    def restore(self, plain: Mapping[str, Any]) -> None:
         """Arrange a freshly made plan as it was kept.
 
         Raises KeyError, TypeError or ValueError where what was kept is of another plan.
@@ -121,7 +121,7 @@ class Arrangement:
         self.rows = [made[at] for at in order]
 
     def _move(self, at: int, by: int) -> str:
-        """Past the next row that is not held: what is held needs no place in the order."""
+        """Past the next row that is not held: what is held has no turn any more."""
         row, to = self.rows[at], at + by
         if row.held:
             return f"{row.step.title} is held already: take it up again to play it once more."
@@ -133,14 +133,14 @@ class Arrangement:
         self.rows.insert(to, self.rows.pop(at))
         return f"{row.step.title} {'before' if by < 0 else 'after'} {other.step.what}."
 
-    def _take_up(self, row: Row) -> str:
+    def _take_up(self, row: EditableRow) -> str:
         if row.is_open:
             return f"{row.step.title} is on the plan already."
         row.held = row.left_out = False
         return f"Taken up again: {row.step.what}."
 
 
-def _state(row: Row, now: Row) -> RowState:
+def _row_state(row: EditableRow, now: EditableRow) -> RowState:
     if row.left_out:
         return RowState.LEFT_OUT
     if row.held:

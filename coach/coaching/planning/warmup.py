@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.coaching.model import Observation
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.judging.model import Outcome
 from coach.score.choose import whole_piece
 from coach.score.model import Score
@@ -125,10 +125,10 @@ def _is_weak(spot: WeakSpot) -> bool:
 
 def warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUp, ...]:
     """The weak spots of a piece as they are warmed up, worst first; each place once."""
-    places = Places(score, whole_piece(score))
+    practice_map = PracticeMap(score, whole_piece(score))
     chosen: list[WarmUp] = []
     for spot in weak_spots(history):
-        item = _item(places, spot)
+        item = _item(practice_map, spot)
         if not any(_is_played_with(item, other) for other in chosen):
             chosen.append(item)
     return tuple(chosen)
@@ -157,28 +157,28 @@ def _expected_s(quarters: Fraction, qpm: float) -> float:
     return REPETITIONS * (float(quarters + 1) * 60.0 / qpm + LINE_S)
 
 
-def _item(places: Places, spot: WeakSpot) -> WarmUp:
+def _item(practice_map: PracticeMap, spot: WeakSpot) -> WarmUp:
     hands = spot.transition.hands
-    window, around = _small(places, spot.transition), places.bar(spot.transition, hands)
+    window, around = _small(practice_map, spot.transition), practice_map.bar(spot.transition, hands)
     if not around.contains(window):
-        around = places.bar(spot.transition, hands, before=1)
-    asked_qpm = places.score.tempo_at(window.start_quarters)
+        around = practice_map.bar(spot.transition, hands, before=1)
+    asked_qpm = practice_map.score.tempo_at(window.start_quarters)
     qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
     took_s = _expected_s(window.end_quarters - window.start_quarters, qpm)
     return WarmUp(spot, window, around, qpm, took_s)
 
 
-def _small(places: Places, transition: Transition) -> Window:
+def _small(practice_map: PracticeMap, transition: Transition) -> Window:
     """A run-up and the move, landing on the note arrived at: wide enough to be a movement."""
-    window = places.around(transition, transition.hands)
+    window = practice_map.around(transition, transition.hands)
     for before, after in ((1, 1), (2, 1), (2, 2), (3, 2)):
-        if _onsets(places, window) >= FEW_ONSETS:
+        if _onsets(practice_map, window) >= FEW_ONSETS:
             break
-        window = places.around(transition, transition.hands, before, after)
+        window = practice_map.around(transition, transition.hands, before, after)
     return window
 
 
-def _onsets(places: Places, window: Window) -> int:
-    onsets = places.onsets[window.hands]
-    end = places.end_of(window) if window.landing else window.end_quarters
+def _onsets(practice_map: PracticeMap, window: Window) -> int:
+    onsets = practice_map.onsets[window.hands]
+    end = practice_map.end_of(window) if window.landing else window.end_quarters
     return bisect_right(onsets, end) - bisect_left(onsets, window.start_quarters)

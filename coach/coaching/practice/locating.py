@@ -21,7 +21,7 @@ from coach.coaching.diagnosis import (
 )
 from coach.coaching.model import Kind, Trouble
 from coach.coaching.practice.task import NextWindow, Task
-from coach.coaching.windows import SINGLE, Places
+from coach.coaching.windows import SINGLE, PracticeMap
 from coach.coaching.wording import HANDS, run_up_words, way_words
 from coach.score.window import Transition, Window
 
@@ -48,8 +48,8 @@ A_SLIP = "That may have been a slip: the whole of it again."
 class Locating:
     """Looks for troubles inside one task."""
 
-    def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
-        self.task, self.places, self.evidence = task, places, evidence
+    def __init__(self, task: Task, practice_map: PracticeMap, evidence: Evidence) -> None:
+        self.task, self.practice_map, self.evidence = task, practice_map, evidence
         self.probe: TroubleProbe | None = None
         """What is being looked into."""
         self.left_alone: set[Fraction] = set()
@@ -63,7 +63,7 @@ class Locating:
 
     def _is_open(self, trouble: Trouble) -> bool:
         whole, move = self.task.window, trouble.transition
-        inside = self.places.covers(whole, replace(move, hands=whole.hands))
+        inside = self.practice_map.covers(whole, replace(move, hands=whole.hands))
         return move.to_quarters not in self.left_alone and inside
 
     def best_probe(self, diagnosis: Diagnosis, passed_over: Window | None) -> TroubleProbe | None:
@@ -72,7 +72,9 @@ class Locating:
 
     def _probe_selection(self, diagnosis: Diagnosis) -> ProbeSelection:
         whole = self.task.window
-        return ProbeSelection(self._open_suspects(diagnosis), self.evidence, self.places, whole)
+        return ProbeSelection(
+            self._open_suspects(diagnosis), self.evidence, self.practice_map, whole
+        )
 
     def _open_suspects(self, diagnosis: Diagnosis) -> Diagnosis:
         left = tuple(
@@ -91,7 +93,7 @@ class Locating:
             if sure and counts.failed >= FAILED_TWICE:
                 move = replace(suspect.transition, hands=self.task.window.hands)
                 found = describe_trouble(
-                    replace(suspect, transition=move), self.evidence, self.places
+                    replace(suspect, transition=move), self.evidence, self.practice_map
                 )
                 if self._is_open(found):
                     return found
@@ -100,7 +102,7 @@ class Locating:
     @property
     def has_heard_enough(self) -> bool:
         """Whether the whole was heard often enough to begin on what is named."""
-        short = self.places.beats(self.task.window) <= SHORT_BEATS
+        short = self.practice_map.beats(self.task.window) <= SHORT_BEATS
         return self.hearings >= (HEARINGS if short else 1)
 
     def stop_looking(self) -> None:
@@ -118,8 +120,8 @@ class Locating:
         """Most moves failed when they were last played: no single one stands out."""
         last = [
             kept[-1].failed
-            for move in self.places.transitions
-            if self.places.covers(self.task.window, move)
+            for move in self.practice_map.transitions
+            if self.practice_map.covers(self.task.window, move)
             and (kept := self.evidence.counts_at(move.to_quarters).moves[single_hand_of(move)])
         ]
         return 2 * sum(last) > len(last)
@@ -136,7 +138,7 @@ class Locating:
     def look_into(self, probe: TroubleProbe) -> NextWindow:
         """Ask for a suspect's surroundings."""
         self.probe = probe
-        score, move = self.places.score, probe.suspect.transition
+        score, move = self.practice_map.score, probe.suspect.transition
         apart = probe.window.hands is not self.task.window.hands
         what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
         reason = f"{what}: is it {way_words(score, move)}?"
@@ -150,9 +152,9 @@ class Locating:
 
     def worst_move(self, window: Window | None = None) -> Transition:
         """The move that failed most in a window (the task's if not given), whoever's it is."""
-        moves, whole = self.places.transitions, self.task.window
-        inside = [t for t in moves if self.places.covers(window or whole, t)]
-        inside = inside or [t for t in moves if self.places.covers(whole, t)]
+        moves, whole = self.practice_map.transitions, self.task.window
+        inside = [t for t in moves if self.practice_map.covers(window or whole, t)]
+        inside = inside or [t for t in moves if self.practice_map.covers(whole, t)]
 
         def failed(move: Transition) -> float:
             return self.evidence.counts_at(move.to_quarters).failures(move.hands)

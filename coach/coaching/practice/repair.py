@@ -20,7 +20,7 @@ from coach.coaching.diagnosis import Evidence
 from coach.coaching.model import Kind, Trouble
 from coach.coaching.practice.task import NextWindow, RunCounts, Task, third_of, two_thirds_of
 from coach.coaching.practice.tempo import TempoAttempt, TempoLadder
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
     down_words,
     move_words,
@@ -98,23 +98,23 @@ class RepairLadder:
 
 
 def build_rungs(
-    places: Places, transition: Transition, whole: Window
+    practice_map: PracticeMap, transition: Transition, whole: Window
 ) -> tuple[tuple[Window, ...], int]:
     """The rungs for a transition within a whole window, and the one to begin on."""
     hand, both = transition.hands, whole.hands
-    wanted = [places.around(transition, hand, 0), places.around(transition, hand, 1)]
+    wanted = [practice_map.around(transition, hand, 0), practice_map.around(transition, hand, 1)]
     if hand is not both:
-        wanted += [places.bar(transition, hand), places.around(transition, both, 1)]
-    wanted += [places.bar(transition, both), places.bar(transition, both, 1, 1)]
+        wanted += [practice_map.bar(transition, hand), practice_map.around(transition, both, 1)]
+    wanted += [practice_map.bar(transition, both), practice_map.bar(transition, both, 1, 1)]
     if hand is Hands.TOGETHER:
-        wanted.insert(2, places.half_bar(transition, hand))
-    most = NEARLY_ALL * places.beats(whole)
+        wanted.insert(2, practice_map.half_bar(transition, hand))
+    most = NEARLY_ALL * practice_map.beats(whole)
     out: list[Window] = []
     for i, window in enumerate(wanted):
-        fits = i == 0 or places.beats(window) <= max(most, SMALLEST_RUNG_BEATS)
+        fits = i == 0 or practice_map.beats(window) <= max(most, SMALLEST_RUNG_BEATS)
         if fits and window not in out and window != whole:
             out.append(window)
-    out = out or [places.around(transition, hand, 0)]
+    out = out or [practice_map.around(transition, hand, 0)]
     return tuple(out), out.index(wanted[1]) if wanted[1] in out else 0
 
 
@@ -126,8 +126,8 @@ def first_together_rung(windows: tuple[Window, ...], whole: Window) -> int:
 class Repair:
     """Repairs one trouble at a time inside one task."""
 
-    def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
-        self.task, self.places, self.evidence = task, places, evidence
+    def __init__(self, task: Task, practice_map: PracticeMap, evidence: Evidence) -> None:
+        self.task, self.practice_map, self.evidence = task, practice_map, evidence
         self.ladder: RepairLadder | None = None
         self.mended_beats: dict[Fraction, int] = {}
         """Beats that were mended in this task, and how often."""
@@ -137,7 +137,7 @@ class Repair:
     def open_trouble(self, trouble: Trouble, tempo: TempoLadder) -> NextWindow:
         """Begin on a named trouble; ``tempo`` stands at the whole window's tempo."""
         move = trouble.transition
-        windows, start = build_rungs(self.places, move, self.task.window)
+        windows, start = build_rungs(self.practice_map, move, self.task.window)
         again = move.to_quarters in self.mended_beats
         at = first_together_rung(windows, self.task.window) if again else start
         tempo.tries = self._attempts_on_record(move)
@@ -149,10 +149,10 @@ class Repair:
 
     def open_worst(self, move: Transition, tempo: TempoLadder) -> NextWindow:
         """Begin on the move that failed most, in its bar, where nothing stands out."""
-        windows, _ = build_rungs(self.places, move, self.task.window)
+        windows, _ = build_rungs(self.practice_map, move, self.task.window)
         # In a window of a beat or two nothing smaller is left for both hands.
         together = tuple(w for w in windows if w.hands is self.task.window.hands) or windows
-        bar = self.places.bar(move, self.task.window.hands)
+        bar = self.practice_map.bar(move, self.task.window.hands)
         at = together.index(bar) if bar in together else len(together) - 1
         return self.begin_ladder(RepairLadder(move, together, at, tempo, at), Kind.NARROW)
 
@@ -160,9 +160,9 @@ class Repair:
         """Take up a ladder, and say what it is."""
         self.ladder = ladder
         required = ladder.required(self.task.clean_required)
-        what = move_words(self.places.score, ladder.transition)
+        what = move_words(self.practice_map.score, ladder.transition)
         reason = f"{what}: {self._say_tempo(ladder)}, {times(required)} running."
-        reason += run_up_words(self.places.score, ladder.window, ladder.transition)
+        reason += run_up_words(self.practice_map.score, ladder.window, ladder.transition)
         return NextWindow(ladder.window, kind, reason)
 
     def _attempts_on_record(self, move: Transition) -> list[TempoAttempt]:
@@ -251,7 +251,7 @@ class Repair:
         return NextWindow(ladder.window, kind, reason)
 
     def _beat_quarters(self, ladder: RepairLadder) -> Fraction:
-        return self.places.beat_quarters(ladder.window)
+        return self.practice_map.beat_quarters(ladder.window)
 
     def _say_tempo(self, ladder: RepairLadder) -> str:
         return tempo_words(ladder.tempo.now_qpm, float(self._beat_quarters(ladder)))

@@ -35,7 +35,7 @@ def follow_request(runner: TaskRunner, request: Request) -> None:
 def _set_tempo(runner: TaskRunner, quicker_marks: int) -> None:
     tempo = runner.tempo_now
     if tempo.now_qpm is not None:
-        beat = runner.places.beat_quarters(runner.assignment.window)
+        beat = runner.practice_map.beat_quarters(runner.assignment.window)
         tempo.now_qpm = move_by_marks(tempo.now_qpm, beat, quicker_marks)
         tempo.before_trial_qpm = None
     runner.run = RunCounts()
@@ -82,7 +82,7 @@ def _make_ladder(runner: TaskRunner, now: Window) -> RepairLadder:
     move = probe.suspect.transition if probe else runner.locating.worst_move(now)
     if not move.hands.members <= now.hands.members:
         move = replace(move, hands=now.hands)
-    windows, _ = build_rungs(runner.places, move, runner.task.window)
+    windows, _ = build_rungs(runner.practice_map, move, runner.task.window)
     top = len(windows) - 1
     return RepairLadder(move, windows, top, runner.new_repair_tempo(), top)
 
@@ -90,7 +90,7 @@ def _make_ladder(runner: TaskRunner, now: Window) -> RepairLadder:
 def _play_other_hand(runner: TaskRunner) -> None:
     window = runner.assignment.window
     for hands in (_NEXT_HANDS[window.hands], _NEXT_HANDS[_NEXT_HANDS[window.hands]]):
-        cut = runner.places.clip(window.start_quarters, window.end_quarters, hands)
+        cut = runner.practice_map.clip(window.start_quarters, window.end_quarters, hands)
         if cut.hands is hands and cut != window:
             break
     runner.assign_instead(replace(runner.assignment, window=cut, kind=Kind.ASKED, reason=AS_ASKED))

@@ -22,7 +22,7 @@ from coach.coaching.practice.locating import OPEN_DOUBT, Locating
 from coach.coaching.practice.repair import Repair, RepairLadder
 from coach.coaching.practice.task import NextWindow, RunCounts, Task, two_thirds_of
 from coach.coaching.practice.tempo import TempoLadder
-from coach.coaching.windows import Places
+from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import tempo_words, trial_failed_words, up_words
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -31,10 +31,10 @@ from coach.score.window import Window
 class TaskRunner:
     """One task under way."""
 
-    def __init__(self, task: Task, places: Places, evidence: Evidence) -> None:
-        self.task, self.places = task, places
-        self.locating = Locating(task, places, evidence)
-        self.repair = Repair(task, places, evidence)
+    def __init__(self, task: Task, practice_map: PracticeMap, evidence: Evidence) -> None:
+        self.task, self.practice_map = task, practice_map
+        self.locating = Locating(task, practice_map, evidence)
+        self.repair = Repair(task, practice_map, evidence)
         self.tempo = TempoLadder.start(task.qpm, task.start_qpm)
         """The tempo of the task's window; a repair ladder has its own."""
         self.run = RunCounts()
@@ -195,7 +195,7 @@ class TaskRunner:
         self._assign(NextWindow(window, kind, reason))
 
     def _beat_quarters(self, window: Window) -> Fraction:
-        return self.places.beat_quarters(window)
+        return self.practice_map.beat_quarters(window)
 
     def _say_tempo(self) -> str:
         return tempo_words(self.tempo.now_qpm, float(self._beat_quarters(self.task.window)))
