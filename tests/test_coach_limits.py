@@ -1,0 +1,246 @@
+"""The coach's figures, each held by a case on either side of its limit."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.diagnosis.evidence import (
+    AttemptCounts,
+    BeatCounts,
+    Evidence,
+    clean_weight,
+    fold_history,
+)
+from coach.coaching.diagnosis.probe_selection import TroubleProbe
+from coach.coaching.diagnosis.trouble_model import (
+    Posterior,
+    SlipRate,
+    beat_posterior,
+    fault_prior,
+)
+from coach.coaching.diagnosis.troubles import Diagnosis, Suspect, describe_trouble
+from coach.coaching.drill import Drill
+from coach.coaching.model import Kind, Observation
+from coach.coaching.practice.locating import Locating
+from coach.coaching.practice.repair import build_rungs
+from coach.coaching.practice.task import RunCounts, Task
+from coach.coaching.practice.task_runner import TaskRunner
+from coach.coaching.practice.tempo import TempoLadder
+from coach.coaching.windows import PracticeMap
+from coach.drill import repair
+from coach.judging.model import Outcome, Stage
+from coach.score.build import score_from_notes
+from coach.score.model import Hand, Hands, Score
+from coach.score.window import Transition, Window
+from tests.lessons import QPM, piece
+
+LH, BOTH = Hands.LEFT, frozenset({Hands.RIGHT, Hands.LEFT})
+DAY_S = 86400.0
+
+
+def arriving(beat: int, hands: Hands = LH) -> Transition:
+    return Transition(hands, F(beat - 1), F(beat))
+
+
+def observed(
+    beat: int, outcome: Outcome, at_s: float = 10.0, qpm: float = QPM, hands: Hands = LH
+) -> Observation:
+    return Observation(at_s, arriving(beat), F(beat), hands, outcome, qpm)
+
+
+def all_of(score: Score) -> Window:
+    return Window(F(0), score.end_quarters)
+
+
+def counts_of(*repetitions: list[Observation], beat: int = 6) -> AttemptCounts:
+    """The left hand's counts of a beat, played alone, after some repetitions."""
+    evidence = Evidence()
+    for one in repetitions:
+        evidence.add(one, QPM)
+    return evidence.counts_at(F(beat)).alone[Hand.LEFT]
+
+
+class TestEvidence:
+    def test_a_failure_right_after_another_counts_half(self) -> None:
+        wrong = observed(6, Outcome.WRONG)
+        assert counts_of([observed(5, Outcome.CLEAN), wrong]).failed == 1.0
+        assert counts_of([observed(5, Outcome.WRONG), wrong]).failed == 0.5
+
+    def test_half_of_an_attempt_s_weight_is_left_after_23_more(self) -> None:
+        first, then = [observed(6, Outcome.WRONG)], [observed(6, Outcome.CLEAN)]
+        assert counts_of(first, *[then] * 22).failed > 0.5
+        assert counts_of(first, *[then] * 23).failed < 0.5
+
+    def test_half_of_a_weight_is_left_after_nearly_two_days(self) -> None:
+        def left(days: float) -> float:
+            later = [observed(6, Outcome.CLEAN, 10.0 + days * DAY_S)]
+            return counts_of([observed(6, Outcome.WRONG)], later).failed
+
+        assert left(1.8) > 0.5 > left(1.9)
+
+    def test_three_weeks_ago_is_read_and_what_came_before_is_not(self) -> None:
+        wrong = [observed(6, Outcome.WRONG, 10.0)]
+        assert F(6) in fold_history(wrong, QPM, 10.0 + 20.9 * DAY_S).beats
+        assert F(6) not in fold_history(wrong, QPM, 10.0 + 21.1 * DAY_S).beats
+
+    def test_a_full_clean_run_leaves_two_fifths_of_what_failed(self) -> None:
+        evidence = Evidence()
+        evidence.add([observed(6, Outcome.WRONG)], QPM)
+        evidence.discount_mended(F(6), LH)
+        assert evidence.counts_at(F(6)).alone[Hand.LEFT].failed == pytest.approx(0.4)
+
+    def test_a_clean_move_counts_from_a_third_of_the_tempo_to_nearly_all_of_it(self) -> None:
+        assert clean_weight(0.35) == 0.05 < clean_weight(0.37)
+        assert clean_weight(0.94) < 1.0 == clean_weight(0.955)
+
+
+class TestFaultModel:
+    @staticmethod
+    def best(clean_alone: float) -> Hands:
+        """Whose fault: the right failed in three of six together, then each was clean alone."""
+        clean = {hand: AttemptCounts(clean_alone, 0.0, clean_alone) for hand in Hand}
+        counts = BeatCounts(6.0, 3.0, alone=clean)
+        return beat_posterior(counts, SlipRate.of_mean(0.005), fault_prior(16), BOTH).best
+
+    def test_so_many_clean_ones_alone_make_it_a_fault_of_both_together(self) -> None:
+        assert self.best(1.82) is Hands.RIGHT
+        assert self.best(1.86) is Hands.TOGETHER
+
+    def test_a_place_is_claimed_from_92_in_100(self) -> None:
+        def is_claimed(fault: float) -> bool:
+            return Suspect(arriving(6), Posterior(1 - fault, 0.0, fault, 0.0)).is_claimed
+
+        assert not is_claimed(0.915)
+        assert is_claimed(0.925)
+
+    def test_a_hand_is_claimed_from_8_in_10(self) -> None:
+        def is_claimed(share: float) -> bool:
+            return Suspect(arriving(6), Posterior(0.0, 1 - share, share, 0.0)).is_claimed
+
+        assert not is_claimed(0.79)
+        assert is_claimed(0.81)
+
+    def test_the_chance_of_a_fault_is_shared_among_240_moves_at_the_most(self) -> None:
+        assert fault_prior(238) > fault_prior(240) == fault_prior(300)
+
+
+class TestLocating:
+    @staticmethod
+    def runner(doubt: float) -> TaskRunner:
+        """Beat 6 is named; of another suspect it is so likely that it is at fault."""
+        score = piece()
+        whole, evidence = all_of(score), Evidence()
+        practice_map = PracticeMap(score, whole)
+        heard = {2: Outcome.CLEAN, 3: Outcome.CLEAN, 6: Outcome.WRONG}
+        for at_s in (10.0, 30.0, 50.0):
+            both = Hands.TOGETHER
+            evidence.add([observed(b, o, at_s, hands=both) for b, o in heard.items()], QPM)
+        runner = TaskRunner(Task(whole, QPM, Stage.RHYTHM, 3, QPM), practice_map, evidence)
+        runner.locating.hearings = 2
+        named = Suspect(arriving(6), Posterior(0.01, 0.0, 0.99, 0.0))
+        other = Suspect(arriving(12), Posterior(1 - doubt, 0.0, doubt, 0.0))
+        probe = TroubleProbe(other, practice_map.around(other.transition, LH))
+        runner.locating.best_probe = lambda *_: probe  # type: ignore[method-assign]
+        found = describe_trouble(named, evidence, practice_map)
+        runner.choose_next(False, Diagnosis((found,), (named, other), SlipRate.of_mean(0.005)))
+        return runner
+
+    def test_a_suspect_is_looked_into_before_the_repair_from_3_in_10(self) -> None:
+        assert self.runner(0.29).ladder is not None
+        assert self.runner(0.31).ladder is None
+
+    def test_a_whole_of_24_beats_is_heard_twice_and_a_longer_one_once(self) -> None:
+        def is_enough(bars: int, hearings: int) -> bool:
+            score = piece(bars)
+            task = Task(all_of(score), QPM, Stage.RHYTHM, 3, QPM)
+            locating = Locating(task, PracticeMap(score, task.window), Evidence())
+            locating.hearings = hearings
+            return locating.has_heard_enough
+
+        assert not is_enough(6, 1)
+        assert is_enough(6, 2)
+        assert is_enough(7, 1)
+
+
+class TestRepair:
+    @pytest.mark.parametrize(("beats", "has_three_bars"), [(20, True), (19, False)])
+    def test_a_rung_of_more_than_six_tenths_of_the_whole_is_passed_over(
+        self, beats: int, has_three_bars: bool
+    ) -> None:
+        score = piece(5)
+        whole = Window(F(0), F(beats))
+        windows, _ = build_rungs(PracticeMap(score, whole), arriving(6), whole)
+        lengths = [window.end_quarters - window.start_quarters for window in windows]
+        assert (12 in lengths) is has_three_bars
+
+    def test_two_unclean_ones_running_ask_for_a_change_and_one_does_not(self) -> None:
+        run = RunCounts()
+        run.count(clean=False)
+        assert not run.asks_for_change
+        run.count(clean=False)
+        assert run.asks_for_change
+
+
+class TestTempo:
+    @staticmethod
+    def after(*clean: bool, now_qpm: float = 100.0) -> TempoLadder:
+        tempo = TempoLadder.start(100.0, now_qpm)
+        for one in clean:
+            tempo.count_repetition(one)
+        return tempo
+
+    def test_nothing_slower_than_half_is_asked_for(self) -> None:
+        assert not self.after(now_qpm=50.1).at_floor
+        assert self.after(now_qpm=49.9).at_floor
+
+    def test_a_passage_is_begun_at_seven_tenths_however_often_it_failed(self) -> None:
+        tempo = self.after(*[False] * 12)
+        tempo.begin_at_likely(F(1))
+        assert tempo.now_qpm == pytest.approx(70.0)
+
+    @staticmethod
+    def record(fails: int, slow_clean: int, now_qpm: float) -> TempoLadder:
+        """So many failures at the tempo asked for, then so many clean ones at six tenths of it."""
+        tempo = TempoLadder.start(100.0, now_qpm)
+        tempo.tries = [(1.0, False)] * fails + [(0.6, True)] * slow_clean
+        return tempo
+
+    def test_the_tempo_asked_for_is_tried_where_it_is_as_likely_as_not(self) -> None:
+        assert self.record(3, 3, 60.0).raise_tempo(F(1)) is Kind.TRIAL
+        assert self.record(4, 3, 60.0).raise_tempo(F(1)) is Kind.QUICKEN
+
+    def test_a_tempo_that_is_less_likely_than_not_is_left_after_one_unclean(self) -> None:
+        assert not self.record(3, 3, 100.0).is_unlikely
+        assert self.record(4, 3, 100.0).is_unlikely
+
+    def test_a_tempo_is_chosen_at_which_about_seven_in_ten_are_clean(self) -> None:
+        assert self.record(2, 7, 60.0).likely_qpm(F(1)) == 100.0
+        assert self.record(3, 7, 60.0).likely_qpm(F(1)) == 96.0
+
+    def test_a_step_down_is_of_four_marks_at_the_most(self) -> None:
+        tempo = self.record(12, 0, 100.0)
+        tempo.lower_tempo(F(1))
+        assert tempo.now_qpm == 84.0
+
+
+class TestRests:
+    @staticmethod
+    def drill(qpm: float) -> Drill:
+        score = score_from_notes(
+            [{"pitch": 60 + k % 5, "onset": k, "length": 1, "hand": "RH"} for k in range(8)],
+            qpm=qpm,
+        )
+        return Drill(score, repair(score, all_of(score), qpm=qpm))
+
+    @pytest.mark.parametrize(
+        ("qpm", "rests_s"), [(120.0, 1.2), (60.0, 1.4), (50.0, 1.68), (30.0, 2.0)]
+    )
+    def test_the_hands_rest_after_a_beat_and_some_but_1_2_to_2_seconds(
+        self, qpm: float, rests_s: float
+    ) -> None:
+        drill = self.drill(qpm)
+        drill.key_down(90, 64, 10.0)
+        assert not drill._hands_rest(10.0 + rests_s - 0.02)
+        assert drill._hands_rest(10.0 + rests_s + 0.02)
