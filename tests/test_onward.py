@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.model import Goal
-from coach.coaching.planning.next_goal import next_goal
+from coach.coaching.planning.next_goal import find_next_goal
 from coach.coaching.wording import stretch_words
 from coach.score.build import score_from_notes
 from coach.score.choose import choose_window
@@ -16,7 +16,7 @@ SCORE = two_hands(5)
 
 
 def after(bars, score=SCORE, hands="both", qpm=80.0):
-    goal = next_goal(score, Goal(choose_window(score, bars=bars, hands=hands), qpm))
+    goal = find_next_goal(score, Goal(choose_window(score, bars=bars, hands=hands), qpm))
     return goal and stretch_words(score, goal.window)
 
 
@@ -36,7 +36,7 @@ def test_as_many_bars_again_and_after_the_last_the_whole_and_nothing_after_that(
 
 def test_the_hands_and_the_share_of_the_piece_s_tempo_stay():
     window = choose_window(SCORE, bars="1-2", hands="rh")
-    goal = next_goal(SCORE, Goal(window, 60.0, clean_required=5))
+    goal = find_next_goal(SCORE, Goal(window, 60.0, clean_required=5))
     assert goal is not None
     assert (goal.window.hands, goal.qpm, goal.clean_required) == (Hands.RIGHT, 60.0, 5)
 
@@ -49,6 +49,6 @@ def test_bars_in_which_the_hand_rests_are_passed_over():
 
 def test_beats_of_a_bar_go_on_with_the_bar_after():
     window = choose_window(SCORE, bars="2", beats="2-3")
-    goal = next_goal(SCORE, Goal(window, 80.0))
+    goal = find_next_goal(SCORE, Goal(window, 80.0))
     assert goal is not None
     assert goal.window.start_quarters == F(8)

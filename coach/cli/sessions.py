@@ -16,7 +16,7 @@ from coach.coaching.coach import Coach
 from coach.coaching.diagnosis import MOST_OBSERVATIONS
 from coach.coaching.drill import Drill, WarmUpDrill
 from coach.coaching.model import Goal, Observation, Way
-from coach.coaching.planning import WarmUp, next_goal
+from coach.coaching.planning import WarmUp, find_next_goal
 from coach.coaching.wording import stretch_words
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.record.errors import RecordError
@@ -94,7 +94,7 @@ class Desks:
 
     def _after(self, score: Score, path: Path, goal: Goal) -> Onward | None:
         """The bars that come after a goal."""
-        after = next_goal(score, goal)
+        after = find_next_goal(score, goal)
         if after is None:
             return None
         where = stretch_words(score, after.window)

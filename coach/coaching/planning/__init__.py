@@ -1,6 +1,6 @@
 """What to practise in which order: the plan, what comes next, the warm-up."""
 
-from coach.coaching.planning.next_goal import next_goal
+from coach.coaching.planning.next_goal import find_next_goal
 from coach.coaching.planning.plan import PlanRow, RowState, make_steps
 from coach.coaching.planning.plan_edits import EditablePlan
 from coach.coaching.planning.warmup import (
@@ -23,9 +23,9 @@ __all__ = [
     "RowState",
     "WarmUp",
     "all_fit",
+    "find_next_goal",
     "last_session",
     "make_steps",
-    "next_goal",
     "warm_up",
     "weak_spots",
 ]

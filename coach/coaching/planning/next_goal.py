@@ -10,7 +10,7 @@ from coach.score.model import Score
 from coach.score.window import Window
 
 
-def next_goal(score: Score, goal: Goal) -> Goal | None:
+def find_next_goal(score: Score, goal: Goal) -> Goal | None:
     """The goal after this one: as many bars again, with the same hands; None after the whole piece.
 
     The tempo stands to the piece's own as before. After the last bars it is the whole piece, for
