@@ -24,6 +24,9 @@ WORDS: dict[Cause, str] = {
     Cause.BRUSHED_KEY: "{key} too many",
     Cause.STUMBLE: "stumbled",
     Cause.RESTART: "started again",
+    Cause.MISREAD_VALUE: "{note} at {place} {got}",
+    Cause.EARLY_ENTRY: "{way} to {place} ({size})",
+    Cause.LATE_ENTRY: "{way} to {place} ({size})",
     Cause.HESITATION: "{way} to {place} ({size})",
     Cause.STOPPED_AGAIN: "stopped again",
     Cause.ONE_HAND_LATE: "{way} to {place} ({size})",
@@ -44,7 +47,16 @@ WORDS: dict[Cause, str] = {
 }
 """What is said of each cause, with gaps for what it was in the case at hand."""
 
-_NAME_THEIR_PLACE = frozenset({Cause.HESITATION, Cause.ONE_HAND_LATE, Cause.ONE_HAND_EARLY})
+_NAME_THEIR_PLACE = frozenset(
+    {
+        Cause.HESITATION,
+        Cause.MISREAD_VALUE,
+        Cause.EARLY_ENTRY,
+        Cause.LATE_ENTRY,
+        Cause.ONE_HAND_LATE,
+        Cause.ONE_HAND_EARLY,
+    }
+)
 """Causes whose words name their place already."""
 _TENTHS_FROM_S = 0.095
 """From here on a time is told in tenths of a second: it rounds to a tenth or more."""
@@ -70,6 +82,51 @@ def describe_lateness(cause: Cause, excerpt: Excerpt, onset: Fraction, error_s: 
     """``late to beat 2 (0.4 s)``."""
     way = "late" if error_s > 0 else "early"
     return describe(cause, way=way, place=place(excerpt, onset), size=seconds(error_s))
+
+
+_BASES = {
+    Fraction(8): "breve", Fraction(4): "whole note", Fraction(2): "half note",
+    Fraction(1): "quarter note", Fraction(1, 2): "eighth note", Fraction(1, 4): "sixteenth note",
+    Fraction(1, 8): "thirty-second note", Fraction(1, 16): "sixty-fourth note",
+}  # fmt: skip
+_DOTTED, _DOUBLE_DOTTED, _TRIPLET = Fraction(3, 2), Fraction(7, 4), Fraction(2, 3)
+_SHARES = {
+    Fraction(1, 4): "a quarter of its length", Fraction(1, 3): "a third of its length",
+    Fraction(1, 2): "half its length", Fraction(2, 3): "two thirds its length",
+    Fraction(3, 4): "three quarters its length", Fraction(4, 3): "four thirds its length",
+    Fraction(3, 2): "once and a half its length", Fraction(2): "twice its length",
+    Fraction(3): "three times its length", Fraction(4): "four times its length",
+}  # fmt: skip
+_COUNTS = {
+    Fraction(1, 2): "half a beat", Fraction(1): "one beat", Fraction(3, 2): "one and a half",
+    Fraction(2): "two beats", Fraction(3): "three beats", Fraction(4): "four beats",
+    Fraction(6): "six beats", Fraction(8): "eight beats",
+}  # fmt: skip
+_NUMBERS = {
+    Fraction(1): "one", Fraction(2): "two", Fraction(3): "three", Fraction(4): "four",
+    Fraction(6): "six", Fraction(8): "eight",
+}  # fmt: skip
+
+
+def name_value(quarters: Fraction) -> str | None:
+    """A written length by its name: ``half note``, ``dotted quarter``; None where it has none."""
+    if quarters in _BASES:
+        return _BASES[quarters]
+    for share, words in ((_DOTTED, "dotted"), (_DOUBLE_DOTTED, "double-dotted")):
+        if quarters / share in _BASES:
+            return f"{words} {_BASES[quarters / share].removesuffix(' note')}"
+    if quarters / _TRIPLET in _BASES:
+        return f"triplet {_BASES[quarters / _TRIPLET].removesuffix(' note')}"
+    return None
+
+
+def describe_length(ratio: Fraction | None, written_beats: Fraction) -> str:
+    """What a note got instead of its length: ``got one beat, not two``, ``got half its length``."""
+    if ratio is None:
+        return "cut short"
+    if written_beats in _NUMBERS and written_beats * ratio in _COUNTS:
+        return f"got {_COUNTS[written_beats * ratio]}, not {_NUMBERS[written_beats]}"
+    return f"got {_SHARES[ratio]}"
 
 
 def seconds(value: float) -> str:

@@ -85,6 +85,15 @@ CATALOGUE: dict[Cause, Entry] = {
     Cause.STOPPED_AGAIN: Entry(Family.TIMING, 0.9, _FROM_RHYTHM, _LATE),
     Cause.HANDS_DRIFT: Entry(Family.TIMING, 0.7, _FROM_RHYTHM, _LATE_OR_EARLY),
     Cause.WRONG_PROPORTIONS: Entry(Family.TIMING, 0.6, _FROM_RHYTHM, _UNEVEN),
+    Cause.MISREAD_VALUE: Entry(
+        Family.TIMING, 0.62, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SURPRISE, explained=_EXPLAINED
+    ),
+    Cause.EARLY_ENTRY: Entry(
+        Family.TIMING, 0.52, _FROM_RHYTHM, _EARLY, Growth.BY_SIZE, explained=_EXPLAINED
+    ),
+    Cause.LATE_ENTRY: Entry(
+        Family.TIMING, 0.52, _FROM_RHYTHM, _LATE, Growth.BY_SIZE, explained=_EXPLAINED
+    ),
     Cause.UNEVEN: Entry(
         Family.TIMING, 0.6, _FROM_RHYTHM, _UNEVEN, Growth.BY_SURPRISE, doubtful=_DOUBTFUL
     ),

@@ -14,6 +14,10 @@ from coach.judging.timing import Timing
 from coach.judging.wording import describe, describe_lateness, seconds
 from coach.score.model import Hands
 
+_TOGETHER_S = 0.06
+"""Hands nearer than this moved together: the order of two tones is certain beyond it (as in
+``location.py``)."""
+
 
 def find_hands_apart(context: FaultContext) -> Iterator[Fault]:
     """One hand against the other, and within its chords; where they drift, that alone."""
@@ -40,8 +44,11 @@ def explained_moments(timing: Timing) -> set[int]:
 
 def _find_one_hand_off(context: FaultContext) -> Iterator[Fault]:
     timing, excerpt = context.timing, context.excerpt
-    explained = explained_moments(timing)
+    explained = explained_moments(timing) | timing.lengths.moments
+    waited = timing.lengths.moments | {pause.moment for pause in timing.pauses}
     for one in timing.parted:
+        if one.moment in waited and abs(timing.row[one.moment].apart_s or 0.0) < _TOGETHER_S:
+            continue  # all that struck here moved, which is told already
         cause = Cause.ONE_HAND_LATE if one.error_s > 0 else Cause.ONE_HAND_EARLY
         onset = onset_of(timing, one.moment)
         yield make_fault(

@@ -4,13 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from fractions import Fraction
 
 from coach.judging.faults.catalogue import SCATTERED_WEIGHT, weigh
 from coach.judging.faults.context import FaultContext
 from coach.judging.faults.hands import explained_moments, find_hands_apart, onset_of
 from coach.judging.faults.location import FaultSpan, hands_of, make_fault
 from coach.judging.model import Cause, Fault
-from coach.judging.wording import describe, describe_lateness, seconds
+from coach.judging.timing.onsets import Moment
+from coach.judging.wording import (
+    describe,
+    describe_lateness,
+    describe_length,
+    name_value,
+    place,
+    seconds,
+)
 from coach.score.model import Hands
 from coach.score.window import Excerpt
 
@@ -19,6 +28,8 @@ def find_timing_faults(context: FaultContext) -> list[Fault]:
     """What the timing shows, in no order."""
     return [
         *_find_hesitations(context),
+        *_find_misread_values(context),
+        *_find_entries(context),
         *find_hands_apart(context),
         *_find_uneven_rows(context),
         *_find_scattered_rows(context),
@@ -53,6 +64,73 @@ def _find_hesitations(context: FaultContext) -> Iterator[Fault]:
                 Cause.HESITATION, size_s=pause.excess_s, explained=pause.moment in explained
             ),
             size_ms=pause.excess_s * 1000,
+        )
+
+
+def _find_misread_values(context: FaultContext) -> Iterator[Fault]:
+    """Lengths that are not as written; a long one near no simple ratio is a hesitation."""
+    timing, excerpt = context.timing, context.excerpt
+    explained = explained_moments(timing)
+    for value in timing.lengths.values:
+        before, moment = timing.row[value.moment - 1], timing.row[value.moment]
+        onset = moment.onset_quarters
+        hesitates = value.ratio is None and value.shift_s > 0
+        cause = Cause.HESITATION if hesitates else Cause.MISREAD_VALUE
+        words = (
+            describe_lateness(cause, excerpt, onset, value.shift_s)
+            if hesitates
+            else describe(
+                cause,
+                note=_name_note(excerpt, before, onset),
+                place=place(excerpt, before.onset_quarters),
+                got=describe_length(
+                    value.ratio,
+                    (onset - before.onset_quarters)
+                    / (excerpt.grid_quarters[1] - excerpt.grid_quarters[0]),
+                ),
+            )
+        )
+        yield make_fault(
+            excerpt,
+            cause,
+            FaultSpan.at(onset, hands_of([hand.hand for hand in moment.hands])),
+            words,
+            weight=weigh(
+                cause,
+                size_s=value.shift_s,
+                surprise=abs(value.z),
+                explained=value.moment in explained,
+            ),
+            size_ms=value.shift_s * 1000,
+        )
+
+
+def _name_note(excerpt: Excerpt, moment: Moment, until_quarters: Fraction) -> str:
+    """The note that fills the way to the next onset, by its value; else what it is held against."""
+    length = until_quarters - moment.onset_quarters
+    notes = [excerpt.notes[note] for hand in moment.hands for note in hand.notes]
+    if any(note.length_quarters == length for note in notes):
+        return name_value(length) or "note"
+    if notes and all(note.length_quarters < length for note in notes):
+        return "note and rest"
+    return "note"
+
+
+def _find_entries(context: FaultContext) -> Iterator[Fault]:
+    """Single onsets out of place."""
+    timing, excerpt = context.timing, context.excerpt
+    explained = explained_moments(timing)
+    for entry in timing.lengths.entries:
+        moment = timing.row[entry.moment]
+        onset = moment.onset_quarters
+        cause = Cause.LATE_ENTRY if entry.error_s > 0 else Cause.EARLY_ENTRY
+        yield make_fault(
+            excerpt,
+            cause,
+            FaultSpan.at(onset, hands_of([hand.hand for hand in moment.hands])),
+            describe_lateness(cause, excerpt, onset, entry.error_s),
+            weight=weigh(cause, size_s=entry.error_s, explained=entry.moment in explained),
+            size_ms=entry.error_s * 1000,
         )
 
 

@@ -18,7 +18,7 @@ from math import sqrt
 from statistics import median, stdev
 
 from coach.judging.completion import stopped_before
-from coach.judging.model import Judgement, Label
+from coach.judging.model import Cause, Judgement, Label
 from coach.score.model import Hand
 
 Place = tuple[Fraction, Hand]
@@ -92,9 +92,14 @@ class Habits:
         if len(judgement.excerpt.onsets_quarters) < _ONSETS:
             return replace(self, stops=stops)
         found: dict[Place, list[float]] = {}
+        misread = {
+            fault.onset_quarters for fault in judgement.faults if fault.cause is Cause.MISREAD_VALUE
+        }
         for label in judgement.score:
             if label.label is Label.MATCHED and label.error_ms is not None:
                 note = judgement.excerpt.notes[label.note]
+                if note.onset_quarters in misread:
+                    continue  # what repeats at a simple ratio is no habit to be excused
                 found.setdefault((note.onset_quarters, note.hand), []).append(label.error_ms)
         errors = dict(self.errors_ms)
         for place, values in found.items():

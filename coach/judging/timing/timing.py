@@ -19,6 +19,7 @@ from coach.judging.timing.habits import Habits
 from coach.judging.timing.hands import Drift, Parted, Split, drift, parted, splits
 from coach.judging.timing.hesitation import Pause, at_known_pace, pauses
 from coach.judging.timing.local_tempo import Interval, foretold, intervals
+from coach.judging.timing.note_values import AS_WRITTEN, Explained, explain_lengths
 from coach.judging.timing.onsets import Moment, moments, settle
 from coach.judging.timing.proportions import Figure, figures
 from coach.judging.timing.tempo_drift import Rush, rush
@@ -47,6 +48,8 @@ class Timing:
     qpm: float | None
     """The tempo found, in quarters a minute, pauses left out."""
     pauses: tuple[Pause, ...] = ()
+    lengths: Explained = AS_WRITTEN
+    """Note values and single entries that were not as written."""
     parted: tuple[Parted, ...] = ()
     splits: tuple[Split, ...] = ()
     drift: Drift | None = None
@@ -92,7 +95,9 @@ def measure(
     row = settle(moments(excerpt, played, matching))
     steps = at_known_pace(intervals(row), habits.pace_qpm(asked_qpm) if habits else None)
     found = pauses(excerpt, row, steps, tolerance, habits)
-    lifts = _lifts(row, steps, found)
+    lengths = explain_lengths(row, tolerance, habits)
+    found = _not_misread(found, lengths)
+    lifts = _lifts(row, steps, found, lengths)
     line = foretold(row, lifts)
     qpm = _tempo(row, lifts)
     beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
@@ -106,6 +111,7 @@ def measure(
         line_s=line,
         qpm=qpm,
         pauses=found,
+        lengths=lengths,
         parted=parted(row, line, beat_s, tolerance, habits),
         splits=splits(row, beat_s, tolerance),
         drift=drift(row, line, tolerance),
@@ -119,11 +125,24 @@ def measure(
     )
 
 
+def _not_misread(found: Sequence[Pause], lengths: Explained) -> tuple[Pause, ...]:
+    """The pauses that no value found explains, nor an entry out of place.
+
+    An onset that comes late by itself follows a long interval, an early one leads to one.
+    """
+    known = {value.moment for value in lengths.values}
+    known |= {one.moment if one.error_s > 0 else one.moment + 1 for one in lengths.entries}
+    return tuple(pause for pause in found if pause.moment not in known)
+
+
 def _lifts(
-    row: Sequence[Moment], steps: Sequence[Interval], found: Sequence[Pause]
+    row: Sequence[Moment],
+    steps: Sequence[Interval],
+    found: Sequence[Pause],
+    lengths: Explained,
 ) -> tuple[float, ...]:
-    """Seconds of each interval that were a pause or a break."""
-    held = {pause.moment: pause.excess_s for pause in found}
+    """Seconds of each interval that were a pause, a break or another value."""
+    held = {pause.moment: pause.excess_s for pause in found} | lengths.shifts_s
     return tuple(
         steps[i].excess_s if moment.broken or moment.gap else held.get(i, 0.0)
         for i, moment in enumerate(row)

@@ -1,0 +1,137 @@
+"""Lengths that are not the written ones, and entries out of place: told with note, bar and beat."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.drill import Drill, repair
+from coach.judging.judge import judge
+from coach.judging.model import Cause, Judgement, Stage
+from coach.judging.timing.noise import Strokes, find_shocks
+from coach.playing.notes import PlayedNote
+from coach.score.build import score_from_notes
+from coach.score.model import Score
+from coach.score.window import Excerpt
+from tests.judging_help import play, whole
+
+QPM = 100.0
+BEAT_S = 60 / QPM
+
+
+def written(*lengths: F | int, metre: str = "4/4") -> Score:
+    """One hand's notes, one after the other."""
+    notes, onset = [], F(0)
+    for i, length in enumerate(lengths):
+        pitch = (60, 62, 64, 65, 67, 69, 71, 72)[i % 8]
+        notes.append({"pitch": pitch, "onset": onset, "length": F(length), "hand": "RH"})
+        onset += F(length)
+    return score_from_notes(notes, metre=metre)
+
+
+TUNE = written(1, 1, 2, 1, 1, 1, 1, 2, 2, 1, 1, 2)
+"""Three bars; the half notes begin at beats 2, 8, 10 and 14, counted from 0."""
+
+
+def misread(window: Excerpt, note: int, ratio: float) -> list[PlayedNote]:
+    """One note's length at a ratio of it, all that follows shifted."""
+    onset = window.notes[note].onset_quarters
+    length = window.notes[note + 1].onset_quarters - onset
+    by_s = (ratio - 1) * float(length) * BEAT_S
+    return play(window, qpm=QPM, late=dict.fromkeys(range(note + 1, len(window.notes)), by_s))
+
+
+def causes(take: Judgement) -> list[Cause]:
+    return [fault.cause for fault in take.faults if not fault.forgiven]
+
+
+@pytest.mark.parametrize(
+    ("note", "ratio", "words"),
+    [
+        (2, 0.5, "Half note at bar 1 beat 3 got one beat, not two"),
+        (4, 0.5, "Quarter note at bar 2 beat 2 got half a beat, not one"),
+        (4, 2.0, "Quarter note at bar 2 beat 2 got two beats, not one"),
+        (5, 1 / 3, "Quarter note at bar 2 beat 3 got a third of its length"),
+        (2, 1.5, "Half note at bar 1 beat 3 got three beats, not two"),
+        (2, 0.25, "Half note at bar 1 beat 3 got half a beat, not two"),
+    ],
+)
+def test_a_misread_value_is_told_with_its_note_bar_and_beat(
+    note: int, ratio: float, words: str
+) -> None:
+    window = whole(TUNE)
+    take = judge(window, misread(window, note, ratio))
+    assert causes(take) == [Cause.MISREAD_VALUE]
+    assert take.sentence == words
+
+
+@pytest.mark.parametrize("ratio", [0.75, 0.85, 1.1, 1.25])
+def test_a_stretch_within_expression_is_none(ratio: float) -> None:
+    window = whole(TUNE)
+    assert judge(window, misread(window, 4, ratio)).clean
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+def test_every_stage_but_notes_asks_for_it(stage: Stage) -> None:
+    window = whole(TUNE)
+    assert judge(window, misread(window, 2, 0.5), stage=stage).clean == (stage is Stage.NOTES)
+
+
+def test_a_misread_value_that_repeats_never_becomes_a_habit() -> None:
+    window = whole(TUNE)
+    drill = Drill(TUNE, repair(TUNE, window.window))
+    for _ in range(8):
+        assert not drill.repetition(misread(window, 2, 0.5)).judgement.clean
+
+
+@pytest.mark.parametrize(
+    ("late_s", "cause"), [(-0.25, Cause.EARLY_ENTRY), (0.25, Cause.LATE_ENTRY)]
+)
+def test_one_onset_out_of_place_is_an_entry(late_s: float, cause: Cause) -> None:
+    window = whole(TUNE)
+    take = judge(window, play(window, qpm=QPM, late={5: late_s}))
+    assert causes(take) == [cause]
+    way = "Late" if late_s > 0 else "Early"
+    assert take.sentence.startswith(f"{way} to bar 2 beat 3 (0.")
+
+
+@pytest.mark.parametrize("late_s", [-0.08, 0.08])
+def test_one_note_may_lean(late_s: float) -> None:
+    window = whole(TUNE)
+    assert judge(window, play(window, qpm=QPM, late={5: late_s})).clean
+
+
+def test_a_long_wait_near_no_simple_ratio_is_a_hesitation() -> None:
+    window = whole(TUNE)
+    take = judge(window, misread(window, 4, 2.5))
+    assert causes(take) == [Cause.HESITATION]
+
+
+def test_a_final_ritard_is_none() -> None:
+    window = whole(TUNE)
+
+    def at(x: float) -> float:
+        return x * BEAT_S + max(x - 11, 0.0) ** 2 * 0.05
+
+    assert judge(window, play(window, qpm=QPM, at=at)).clean
+
+
+def test_a_step_and_an_entry_have_the_size_that_they_were_given() -> None:
+    xs = [float(x) for x in range(12)]
+    even = [False] * 12
+    stepped = [x * 0.5 + (0.3 if x >= 6 else 0.0) for x in xs]
+    shocks = find_shocks(Strokes(xs, stepped, even, even))
+    assert max(range(12), key=lambda i: abs(shocks[i].step_z)) == 6
+    assert shocks[6].step_s == pytest.approx(0.3, abs=0.02)
+    moved = [x * 0.5 + (0.2 if x == 6 else 0.0) for x in xs]
+    shocks = find_shocks(Strokes(xs, moved, even, even))
+    assert max(range(12), key=lambda i: abs(shocks[i].entry_z)) == 6
+    assert shocks[6].entry_s == pytest.approx(0.2, abs=0.02)
+    assert abs(shocks[6].entry_z) > abs(shocks[6].step_z)
+
+
+def test_what_was_broken_into_has_no_length() -> None:
+    xs = [float(x) for x in range(8)]
+    times = [x * 0.5 + (3.0 if x >= 4 else 0.0) for x in xs]
+    free = [x == 4 for x in range(8)]
+    shocks = find_shocks(Strokes(xs, times, [False] * 8, free))
+    assert max(abs(shock.step_z) for shock in shocks) < 1.0
