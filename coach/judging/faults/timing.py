@@ -11,7 +11,7 @@ from coach.judging.faults.context import FaultContext
 from coach.judging.faults.hands import explained_moments, find_hands_apart, onset_of
 from coach.judging.faults.location import FaultSpan, hands_of, make_fault
 from coach.judging.model import Cause, Fault
-from coach.judging.timing.onsets import Moment
+from coach.judging.timing import Moment
 from coach.judging.wording import (
     describe,
     describe_lateness,
