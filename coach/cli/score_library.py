@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 from coach.cli.parser import WARM_UP_MIN
 from coach.cli.storage import Keeping
 from coach.record.errors import RecordError
+from coach.score.formats import SUFFIXES
 from coach.screens.interfaces import Errand, HomeItem
 
 if TYPE_CHECKING:
     from coach.record.summaries import PieceSeen
 
-SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".krn", ".mei", ".abc")
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
 """Words that a title has in small letters, but for the first."""
 WARM_UPS = 3

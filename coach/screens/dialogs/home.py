@@ -13,6 +13,7 @@ from textual.screen import Screen
 from textual.widgets import DirectoryTree, OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach.score.formats import SUFFIXES
 from coach.score.words import printable
 from coach.screens.dialogs.dialog import Dialog
 from coach.screens.dialogs.help import CAUTIONS
@@ -20,17 +21,6 @@ from coach.screens.interfaces import HomeItem, Library, piano_words
 from coach.screens.terminal import as_shown
 from coach.screens.widgets import HelpLine, StateLine
 
-SCORE_ENDINGS = (
-    ".musicxml",
-    ".xml",
-    ".mxl",
-    ".mid",
-    ".midi",
-    ".krn",
-    ".mei",
-    ".abc",
-)
-"""Files that the picker shows."""
 FIRST_PAINT_S = 0.02
 """After this long the screen has been painted once."""
 
@@ -141,8 +131,7 @@ class ScoreTree(DirectoryTree):
         return [
             path
             for path in paths  # type: ignore[attr-defined]
-            if not path.name.startswith(".")
-            and (path.is_dir() or path.suffix.lower() in SCORE_ENDINGS)
+            if not path.name.startswith(".") and (path.is_dir() or path.suffix.lower() in SUFFIXES)
         ]
 
 
