@@ -67,6 +67,8 @@ class Cause(StrEnum):
     """The hand lies a few keys too high or too low for several onsets running."""
     CORRECTED_KEY = "corrected key"
     """A wrong key, put right at once."""
+    WRONG_ORDER = "wrong order"
+    """Two notes of one hand, one after the other, struck the other way round."""
     MISSED_NOTE = "missed note"
     MISSED_IN_CHORD = "missed in chord"
     STRETCH_LEFT_OUT = "stretch left out"

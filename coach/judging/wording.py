@@ -16,6 +16,7 @@ WORDS: dict[Cause, str] = {
     Cause.WRONG_KEY: "{key} for {note}",
     Cause.OCTAVE_SLIP: "an octave too {way}",
     Cause.SHIFTED_POSITION: "hand lies too {way}",
+    Cause.WRONG_ORDER: "{key} before {note}",
     Cause.CORRECTED_KEY: "{key} before {note}",
     Cause.MISSED_NOTE: "{note} missed",
     Cause.MISSED_IN_CHORD: "{note} missed",

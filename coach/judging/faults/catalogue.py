@@ -77,6 +77,7 @@ CATALOGUE: dict[Cause, Entry] = {
     Cause.SHIFTED_POSITION: Entry(Family.PITCH, 0.92, _EVERY, _WRONG),
     Cause.WRONG_KEY: Entry(Family.PITCH, 0.9, _EVERY, _WRONG),
     Cause.STRETCH_LEFT_OUT: Entry(Family.MISSING, 0.9, _EVERY, _WRONG),
+    Cause.WRONG_ORDER: Entry(Family.PITCH, 0.9, _EVERY, _WRONG),
     Cause.CORRECTED_KEY: Entry(Family.PITCH, 0.89, _EVERY, _WRONG),
     Cause.MISSED_NOTE: Entry(Family.MISSING, 0.86, _EVERY, _WRONG),
     Cause.MISSED_IN_CHORD: Entry(Family.MISSING, 0.86, _EVERY, _WRONG),

@@ -10,14 +10,29 @@ from coach.judging.faults.catalogue import NOT_THE_NEWS
 from coach.judging.faults.context import FaultContext
 from coach.judging.faults.extra import find_extra_keys
 from coach.judging.faults.missing import find_missed_notes
+from coach.judging.faults.order import find_wrong_order
 from coach.judging.faults.pitch import find_wrong_keys
 from coach.judging.faults.timing import find_timing_faults
-from coach.judging.model import Family, Fault
+from coach.judging.model import Cause, Family, Fault
+
+_COMES_OF_ORDER = frozenset(
+    {
+        Cause.MISREAD_VALUE,
+        Cause.EARLY_ENTRY,
+        Cause.LATE_ENTRY,
+        Cause.HESITATION,
+        Cause.ONE_HAND_EARLY,
+        Cause.ONE_HAND_LATE,
+    }
+)
+"""What one onset shows of time where two notes were exchanged: no news besides."""
 
 
 def find_faults(context: FaultContext) -> list[Fault]:
     """Everything that was not right, at no stage in particular, in no order."""
+    exchanged = list(find_wrong_order(context))
     keys = [
+        *exchanged,
         *find_wrong_keys(context),
         *find_missed_notes(context),
         *find_extra_keys(context),
@@ -27,9 +42,33 @@ def find_faults(context: FaultContext) -> list[Fault]:
         replace(fault, weight=min(fault.weight, NOT_THE_NEWS))
         if fault.onset_quarters in at_fault
         else fault
-        for fault in find_timing_faults(context)
+        for fault in _not_of_order(context, exchanged, find_timing_faults(context))
     ]
     return [*keys, *time, *find_touch_faults(context)]
+
+
+def _not_of_order(
+    context: FaultContext, exchanged: Sequence[Fault], found: Sequence[Fault]
+) -> Sequence[Fault]:
+    """The faults of time but for those that only say that two notes were exchanged."""
+    if not exchanged:
+        return found
+    onsets = [moment.onset_quarters for moment in context.timing.row]
+    touched = {
+        onset
+        for fault in exchanged
+        for onset in onsets[onsets.index(fault.onset_quarters) :][:_TOUCHED]
+    }
+    return [
+        fault
+        for fault in found
+        if fault.cause not in _COMES_OF_ORDER or fault.onset_quarters not in touched
+    ]
+
+
+_TOUCHED = 4
+"""Onsets whose time an exchange moves: the two notes', what the other hand has between them, and
+the one that follows."""
 
 
 def sort_by_weight(faults: Sequence[Fault]) -> list[Fault]:
