@@ -17,7 +17,7 @@ WINDOW = whole(both())
 
 
 @pytest.mark.outside
-@pytest.mark.parametrize("offset_ms", [-29, -80, 60])
+@pytest.mark.parametrize("offset_ms", [-29, -60, 60])
 def test_a_constant_offset_is_clean_and_a_notice(offset_ms: float) -> None:
     """Negative mean asynchrony: Repp 2005, Psychon. Bull. Rev. 12, 969-992."""
     notes = play(WINDOW, qpm=100, start_s=2.0 + offset_ms / 1000)
@@ -25,6 +25,34 @@ def test_a_constant_offset_is_clean_and_a_notice(offset_ms: float) -> None:
     assert take.clean
     assert take.offset_ms == pytest.approx(offset_ms, abs=0.1)
     assert bool(take.notices) == (abs(offset_ms) > 30)
+
+
+@pytest.mark.parametrize(
+    ("late_s", "words"),
+    [
+        (0.3, "Behind the click (0.2 s) at bar 1 beat 1"),
+        (0.6, "Behind the click (0.5 s) at bar 1 beat 1"),
+        (1.2, "Behind the click (1.1 s) at bar 1 beat 1"),
+        (-0.3, "Ahead of the click (0.2 s) at bar 1 beat 1"),
+    ],
+)
+def test_half_a_beat_to_two_beats_off_all_along_is_not_clean(late_s: float, words: str) -> None:
+    notes = play(WINDOW, qpm=100, start_s=2.0 + late_s)
+    take = judge(WINDOW, notes, stage=Stage.PULSE, qpm=100, click_s=2.0)
+    assert take.sentence == words
+
+
+@pytest.mark.parametrize("early_s", [0.3, -0.3])
+def test_leaving_the_click_after_a_bar_is_told_there_with_way_and_size(early_s: float) -> None:
+    late = after(WINDOW, F(4), -early_s)
+    take = judge(
+        WINDOW, play(WINDOW, qpm=100, start_s=2.0, late=late),
+        stage=Stage.PULSE, qpm=100, click_s=2.0,
+    )  # fmt: skip
+    told = [fault for fault in take.faults if not fault.forgiven]
+    assert told[0].onset_quarters == 4
+    assert told[0].size_ms == pytest.approx(-1000 * early_s, abs=30)
+    assert (told[0].cause == "ahead of the click") == (early_s > 0)
 
 
 def test_errors_are_against_the_click_without_the_offset() -> None:

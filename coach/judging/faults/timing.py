@@ -206,6 +206,7 @@ def _find_off_click(context: FaultContext) -> Iterator[Fault]:
     """
     timing = context.timing
     paused = {pause.moment for pause in timing.pauses}
+    paused |= {value.moment for value in timing.lengths.values if value.shift_s > 0}
     for run in timing.click.off if timing.click else ():
         if paused & set(range(run.first, run.last + 1)):
             continue
