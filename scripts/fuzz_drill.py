@@ -107,16 +107,16 @@ class Watched:
                 self.waiting.append(job)
                 self.unseen.append(job)
             case RepetitionEnded(take=take):
-                if self.unseen and take is self.unseen[0].take:
-                    self.unseen.pop(0)
+                given_out = [job for job in self.unseen if job.take is take]
+                if given_out:
+                    self._is_told(given_out[0])
                 else:
-                    assert not any(take is job.take for job in self.unseen), "out of order"
                     assert self.in_hand, "ended, but never begun"
                     self.in_hand = False
             case SetAside(job=None):
                 self.in_hand = False
-            case SetAside(job=job):
-                assert job is self.unseen.pop(0), "out of order"
+            case SetAside(job=JudgingJob() as job):
+                self._is_told(job)
             case AssignmentGiven(excerpt=given):
                 assert not self.in_hand, "asked for anew with a repetition in hand"
                 self.notes = len(given.notes)
@@ -124,6 +124,12 @@ class Watched:
                 assert rested or not by_clock, "asked for anew under the hands"
             case NoteMarked(note):
                 assert 0 <= note < self.notes, "a mark on a note that isn't there"
+
+    def _is_told(self, job: JudgingJob) -> None:
+        """The end of one that was given out; in a warm-up each spot's have their own order."""
+        first = self.unseen.index(job) == 0
+        assert first or isinstance(self.drill, WarmUpDrill), "out of order"
+        self.unseen.remove(job)
 
     # -- what happens -----------------------------------------------------------------------
 

@@ -106,10 +106,9 @@ class WarmUpDrill:
             return ()
         self.round.begin(at_s)
         self._last_key_s = at_s
-        out: tuple[Outcome, ...] = ()
-        if self._held_back:
-            out, self._held_back = (self._held_back,), None
-        return out + self._on(self.drill.key_down(pitch, velocity, at_s))
+        said = self._on(self.drill.key_down(pitch, velocity, at_s))
+        given, self._held_back = self._held_back, None
+        return said if given is None else (given, *said)
 
     def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
         """A key was released."""
