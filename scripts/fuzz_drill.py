@@ -227,26 +227,26 @@ def make_watched(rng: random.Random, samples: list[Score]) -> Watched:
         return rng.choice(samples) if rng.random() < 0.7 else made_score(rng)
 
     if rng.random() < 0.25:
-        return Watched(make_warm_up(rng, score()))
+        return Watched(make_warm_up(rng, score(), elsewhere=rng.random() < 0.5))
     return Watched(make_drill(rng, score()))
 
 
-def make_warm_up(rng: random.Random, score: Score) -> WarmUpDrill:
+def make_warm_up(
+    rng: random.Random, score: Score, *, elsewhere: bool = False, spots: int | None = None
+) -> WarmUpDrill:
     """A warm-up of up to three spots of a score, each in one bar."""
-    elsewhere = rng.random() < 0.5
-    bars = rng.sample(list(score.bars), min(len(score.bars), rng.choice([1, 2, 3])))
+    bars = rng.sample(list(score.bars), min(len(score.bars), spots or rng.choice([1, 2, 3])))
     windows = [Window(bar.onset_quarters, bar.end_quarters) for bar in bars]
     windows = [window for window in windows if _playable(score, window)]
-    spots = [
-        _spot(window, score) for window in windows or [Window(Fraction(0), score.end_quarters)]
-    ]
+    windows = windows or [Window(Fraction(0), score.end_quarters)]
+    given = [_spot(window, score) for window in windows]
 
     def make(spot: WarmUp, window: Window, now_s: float) -> Drill:
         goal = Goal(window, spot.qpm, clean_required=1)
         return Drill(score, goal, now_s=now_s, judges_elsewhere=elsewhere)
 
-    round_ = Round(dues_of("piece", spots), rng.choice([0.5, 5.0]))
-    return WarmUpDrill(round_, dict(enumerate(spots)), make, 0.0)
+    round_ = Round(dues_of("piece", given), rng.choice([0.5, 5.0]))
+    return WarmUpDrill(round_, dict(enumerate(given)), make, 0.0)
 
 
 def _spot(window: Window, score: Score) -> WarmUp:

@@ -270,3 +270,13 @@ def test_a_whole_repetition_can_be_given_at_once():
     ended = drill.repetition(notes, now_s=30.0)
     assert ended.judgement.clean
     assert ended.decision.clean_run == 1
+
+
+@pytest.mark.parametrize("request_", Request)
+def test_a_window_of_a_single_note_can_be_asked_anything(request_):
+    score = score_from_notes([{"pitch": 60, "onset": 0, "length": 4, "hand": "RH"}])
+    drill = Drill(score, Goal(Window(F(0), F(4)), QPM, own_pace=True))
+    given = drill.ask(request_, 1.0)[-1]
+    assert given.excerpt.notes
+    for at_s in (5.0, 15.0, 25.0):
+        drill.repetition([PlayedNote(61, 64, at_s)], now_s=at_s)

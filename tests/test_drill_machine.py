@@ -64,7 +64,7 @@ class DrillMachine(RuleBasedStateMachine):
     ) -> None:  # fmt: skip
         whole = Window(F(0), score.end_quarters)
         goal = Goal(whole, 100.0, stage, required, way, own_pace=own_pace)
-        warm_up = make_warm_up(Random(seed), score)
+        warm_up = make_warm_up(Random(seed), score, elsewhere=elsewhere)
         self.watched = Watched(
             warm_up if warms_up else Drill(score, goal, judges_elsewhere=elsewhere)
         )

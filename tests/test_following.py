@@ -188,3 +188,23 @@ def test_equal_chords_with_the_melody_ahead_are_one_repetition(beat_s: float) ->
     pianist.wait(4)
     assert (pianist.takes, pianist.of(Stray)) == ([48], [])
     assert not [m for m in pianist.of(Marked) if m.label is not Label.MATCHED]
+
+
+def test_keys_without_end_are_no_repetition() -> None:
+    """A cat: the keys of the window again and again, in any order, for as long as it likes."""
+    pianist = Pianist(scale())
+    pianist.play("60 62 64 65")
+    for _ in range(60):
+        pianist.play("64 65 62", 0.1)
+    assert max([0, *pianist.takes]) <= 101
+    assert NotThis(OTHER_NOTES) in [NotThis(one.reason) for one in pianist.of(NotThis)]
+
+
+def test_the_first_chord_struck_amid_other_keys_keeps_all_its_keys() -> None:
+    notes = [{"pitch": p, "onset": 0, "length": 1, "hand": "RH"} for p in (60, 64, 67)]
+    notes += [
+        {"pitch": p, "onset": i, "length": 1, "hand": "RH"} for i, p in enumerate((65, 67, 69), 1)
+    ]
+    part = excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(4)))
+    pianist = Pianist(part).play("50 51 54 56", 0.4).play("60+64+67 65 70 69", 0.5).wait(3)
+    assert [len(take) for take in [one.take.notes for one in pianist.of(Ended)]] == [6]

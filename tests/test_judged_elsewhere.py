@@ -93,7 +93,7 @@ def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the
     for job in jobs_of(live):
         verdict(live, job)
     assert live.drill.state is State.PLAYING
-    live.waits(0.3).plays(4)
+    live.waits(live.gap_s(3)).plays(4)
     assert live.under_the_hands == []
     assert len(live.all(AssignmentGiven)) == 1
     live.waits(4)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from fractions import Fraction as F
 from itertools import groupby
+from pathlib import Path
+from random import Random
 
 import pytest
 
@@ -25,10 +27,13 @@ from coach.coaching.wording import ENOUGH
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
+from coach.score.reading import read_score
 from coach.score.window import Transition
+from scripts.fuzz_drill import Watched, make_warm_up, play
 from tests.judging_help import tune
 
 TICK_S = 0.05
+SAMPLE = Path(__file__).parents[1] / "sample_scores" / "1-low-tide.musicxml"
 
 
 def weak(beat: int, failures: int = 2, tries: int = 3) -> WeakSpot:
@@ -296,3 +301,40 @@ def test_every_repetition_is_handed_on_to_be_kept():
     )
     evening.play()
     assert len(kept) == len(evening.played)
+
+
+def two_spots() -> Watched:
+    """A warm-up of two bars of a sample, watched."""
+    watched = Watched(make_warm_up(Random(4), read_score(SAMPLE), spots=2))
+    watched.start()
+    return watched
+
+
+def test_a_spot_that_is_passed_over_in_mid_bar_is_set_aside() -> None:
+    watched = two_spots()
+    play(Random(0), watched, 0, 3, slip=0.0)
+    assert watched.in_hand
+    watched.ask(Request.NEXT)
+    assert not watched.in_hand
+    assert watched.seen["SetAside"] == 1
+
+
+def test_whoever_plays_a_spot_once_more_plays_what_is_seen() -> None:
+    """Its turn is over, but the next has not come: the window that stands is the one heard."""
+    watched = two_spots()
+    window = watched.drill.excerpt
+    while watched.seen["RepetitionEnded"] <= MOST_TRIES:
+        play(Random(1), watched, 0, None, slip=0.3)
+        watched.wait(2.0)
+        assert watched.drill.excerpt is window
+    watched.wait(20.0)
+    assert watched.drill.excerpt is not window
+
+
+def test_no_piano_is_no_piano_in_the_next_spot_too() -> None:
+    watched = two_spots()
+    watched.lose_piano()
+    watched.ask(Request.NEXT)
+    assert watched.drill.state is State.NO_PIANO
+    watched.find_piano()
+    assert watched.drill.state is State.READY

@@ -114,6 +114,8 @@ class Drill:
         """The tempo of the last repetition, in quarters a minute."""
         self._goal_reached = False
         """Whether the last verdict reached the goal, and this is not shown yet."""
+        self.stands_still = False
+        """Whether nothing else is asked for: whoever leads several drills turns to another."""
 
     @property
     def decision(self) -> Decision:
@@ -285,7 +287,7 @@ class Drill:
         """Go on after a pause, or past the goal."""
         if self.state not in (State.RESTING, State.FINISHED):
             return ()
-        self._ear.set_up(self.decision.assignment)
+        self._ear.set_up(self.coach.decide().assignment)
         return (*self._move(Event.GO_ON), self._given())
 
     def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
@@ -299,7 +301,7 @@ class Drill:
         if self.state is not State.NO_PIANO:
             return ()
         out = self._move(Event.PIANO_FOUND)
-        self._ear.set_up(self.decision.assignment)
+        self._ear.set_up(self.coach.decide().assignment)
         if self.decision.finished:
             self._goal_reached = False
             return (*out, *self._move(Event.GOAL_REACHED))
@@ -418,6 +420,8 @@ class Drill:
             return []
         if self._ear.follower.may_begin(now_s):
             return []  # a long note of the window's beginning
+        if self.stands_still:
+            return self._reach_goal()
         before = self.assignment
         wanted = self.coach.decide().assignment
         out = self._reach_goal()

@@ -50,8 +50,6 @@ class WarmUpDrill:
         self._drills: dict[tuple[int, int], Drill] = {}
         self._tries = 0
         self._is_over = self._is_done = self._moves_on = False
-        self._held_back: AssignmentGiven | None = None
-        """What the drill of a turn that is over asks for; shown only if it is gone on with."""
         self._last_key_s = now_s
         if round_.now is None:
             round_.choose(now_s)
@@ -106,9 +104,7 @@ class WarmUpDrill:
             return ()
         self.round.begin(at_s)
         self._last_key_s = at_s
-        said = self._on(self.drill.key_down(pitch, velocity, at_s))
-        given, self._held_back = self._held_back, None
-        return said if given is None else (given, *said)
+        return self._on(self.drill.key_down(pitch, velocity, at_s))
 
     def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
         """A key was released."""
@@ -152,7 +148,7 @@ class WarmUpDrill:
             self.round.leave_out(self.round.now)
             return (*self.drill.set_aside(), *self._next(now_s))
         self._is_over = False  # whoever asks for something of it goes on with it
-        self._tries, self._held_back = 0, None
+        self._tries, self.drill.stands_still = 0, False
         return self._on(self.drill.ask(request, now_s))
 
     def pause(self, now_s: float) -> tuple[Outcome, ...]:
@@ -182,10 +178,8 @@ class WarmUpDrill:
             if one == StateChanged(State.FINISHED):
                 shown.append(StateChanged(State.READY))
                 continue
-            if self._is_over and isinstance(one, AssignmentGiven):
-                self._held_back = one
-                continue
             shown.append(one)
+        self.drill.stands_still = self._is_over
         return tuple(shown)
 
     def _next(self, now_s: float) -> tuple[Outcome, ...]:
@@ -205,9 +199,10 @@ class WarmUpDrill:
         return (MovedOn(),)
 
     def _turn_to(self, now_s: float) -> tuple[Outcome, ...]:
-        self._tries, self._is_over, self._held_back = 0, False, None
+        self._tries, self._is_over = 0, False
         is_silent = self.drill.state is State.NO_PIANO
         self.drill = self._present(now_s)
+        self.drill.stands_still = False
         if is_silent:
             self.drill.piano_lost(now_s)
         else:

@@ -150,8 +150,11 @@ class Locating:
         self.probe = None
         return NextWindow(self.task.window, Kind.WIDEN, HOLDS if clean else A_SLIP)
 
-    def worst_move(self, window: Window | None = None) -> Transition:
-        """The move that failed most in a window (the task's if not given), whoever's it is."""
+    def worst_move(self, window: Window | None = None) -> Transition | None:
+        """The move that failed most in a window (the task's if not given), whoever's it is.
+
+        None where there is no move: a single note at the end of a piece.
+        """
         moves, whole = self.practice_map.transitions, self.task.window
         inside = [t for t in moves if self.practice_map.covers(window or whole, t)]
         inside = inside or [t for t in moves if self.practice_map.covers(whole, t)]
@@ -159,4 +162,4 @@ class Locating:
         def failed(move: Transition) -> float:
             return self.evidence.counts_at(move.to_quarters).failures(move.hands)
 
-        return max(inside, key=failed)
+        return max(inside, key=failed, default=None)

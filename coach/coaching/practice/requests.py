@@ -47,8 +47,8 @@ def _play_smaller(runner: TaskRunner) -> None:
     now, ladder = runner.assignment.window, runner.ladder
     if ladder is None or not _smaller_rungs(ladder, now):
         ladder = _make_ladder(runner, now)
-    inside = _smaller_rungs(ladder, now)
-    if inside:
+    inside = _smaller_rungs(ladder, now) if ladder else []
+    if ladder and inside:
         runner.repair.ladder, runner.locating.probe = ladder, None
         ladder.start = min(ladder.start, inside[-1])
         _turn_to_rung(runner, ladder, inside[-1], "Smaller, as you asked.")
@@ -76,10 +76,12 @@ def _smaller_rungs(ladder: RepairLadder, now: Window) -> list[int]:
     return [i for i, w in enumerate(ladder.rungs) if w != now and now.contains(w)]
 
 
-def _make_ladder(runner: TaskRunner, now: Window) -> RepairLadder:
+def _make_ladder(runner: TaskRunner, now: Window) -> RepairLadder | None:
     """A ladder for what is being looked into, or for what failed most in a window."""
     probe = runner.locating.probe
     move = probe.suspect.transition if probe else runner.locating.worst_move(now)
+    if move is None:
+        return None
     if not move.hands.members <= now.hands.members:
         move = replace(move, hands=now.hands)
     windows, _ = build_rungs(runner.practice_map, move, runner.task.window)

@@ -163,10 +163,13 @@ class TaskRunner:
         self.locating.stop_looking()
         return self.repair.open_trouble(trouble, self.new_repair_tempo())
 
-    def _make_easier(self) -> NextWindow:
+    def _make_easier(self) -> NextWindow | None:
         """Nothing stands out and it can't be had: slower, or smaller where it can't be slower."""
         if self.tempo.at_floor:
-            return self.repair.open_worst(self.locating.worst_move(), self.new_repair_tempo())
+            worst = self.locating.worst_move()
+            if worst is None:
+                return None
+            return self.repair.open_worst(worst, self.new_repair_tempo())
         self.tempo.lower_tempo(self._beat_quarters(self.task.window))
         reason = f"It slips here and there: {self._say_tempo()}."
         return NextWindow(self.task.window, Kind.SLOWER, reason)

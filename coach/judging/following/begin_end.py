@@ -39,6 +39,11 @@ FALSE_START_S = 0.8
 because it is longer than a beat at most tempi."""
 CHORD_S = 0.06
 """Keys this close together went down in one stroke: a melody leads by some 30 ms (Goebl 2001)."""
+MOST_KEYS_A_NOTE = 10
+"""Keys of a repetition for each note of the window, at the most. Own choice, because whoever starts
+over more often in one breath is not playing it."""
+LEAST_MOST_KEYS = 100
+"""And at the least. Own choice, because two notes may be tried often."""
 TELLS_NOTHING = 2
 """An attempt of so many onsets, begun again from the start, is a false start: one interval shows
 neither a tempo nor a place that fails."""
@@ -108,6 +113,19 @@ def count_strokes(take: Sequence[PlayedNote]) -> int:
     """How many strokes of the hands: keys of a chord go down together."""
     pairs = pairwise(note.onset_s for note in take)
     return bool(take) + sum(after - before >= CHORD_S for before, after in pairs)
+
+
+def most_keys(score: ScoreArrays) -> int:
+    """More keys are no repetition: a cat, or a knee on the keyboard."""
+    return max(MOST_KEYS_A_NOTE * len(score.pitch), LEAST_MOST_KEYS)
+
+
+def find_stroke(take: Sequence[PlayedNote], openers: frozenset[int], at_s: float) -> int:
+    """The first of the last keys that are of one stroke with a key struck now, to begin with."""
+    first = len(take)
+    while first and at_s - take[first - 1].onset_s < CHORD_S:
+        first -= 1
+    return first if all(note.pitch in openers for note in take[first:]) else len(take)
 
 
 def find_first_key(keys: Labels, take: Sequence[PlayedNote]) -> int:

@@ -198,7 +198,7 @@ class Follower:
             self._recogniser.note_rest()
             self._is_fresh = True
         elif noodling and pitch in self._openers:
-            self._forget()
+            self._forget(keep=rules.find_stroke(self._take, self._openers, at_s))
             self._is_fresh = False
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
             self._forget(keep=len(keys) - KEPT_KEYS)
@@ -215,6 +215,9 @@ class Follower:
         """What the last key means for the repetition and its marks."""
         if self.state is not FollowerState.FOLLOWING:
             return self._await_beginning()
+        if len(self._take) > rules.most_keys(self._score):
+            self._change_state(FollowerInput.LEFT)
+            return [self._give_up(None)]
         said = self._recognise_other()
         if said or rules.is_lost(self._score, self._alignment.trace.keys, self._take):
             through = rules.count_to_end(self._score, self._alignment.trace.keys)
@@ -363,7 +366,8 @@ class Follower:
         is_whole = self._exact.find_whole(self._take[:count]) is not None
         self._change_state(meaning)
         self._forget()
-        if is_whole:  # else it may have been something else, and the window still comes
+        if is_whole or meaning is FollowerInput.BROKEN_OFF:
+            # Else it may have been something else, and the window still comes.
             self._earlier = []
         return ended
 
