@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.judging.following.surroundings import Surroundings, fewest_errors
+from coach.judging.following.surroundings import Surroundings, count_fewest_errors
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
@@ -29,7 +29,7 @@ def by_the_book(keys, written):
 @pytest.mark.outside
 @given(KEYS, KEYS)
 def test_the_errors_are_those_of_the_usual_table(keys, written):
-    assert fewest_errors(keys, written) == by_the_book(keys, written)
+    assert count_fewest_errors(keys, written) == by_the_book(keys, written)
 
 
 def three_bars():

@@ -43,7 +43,7 @@ A quarter of the width, or a little more."""
 GIVEN_BACK = 0.6
 """How much less a hypothesis may cost later on: so much is given back where a note that was left
 out comes after all. A hypothesis may have more than one; that all the same nothing is lost is held
-by ``tests/test_matching_whole.py``."""
+by ``tests/test_widening_search.py``."""
 MOST_LIVE = 48
 """Hypotheses kept while the pianist plays, where each key may take only so long: among 17,000 keys
 of ``scripts/earcases`` there never were more; in a whole piece, played as if it were another, there

@@ -1,4 +1,5 @@
-"""Marks on the notes while the pianist plays: right ones at once, accusations when sure."""
+"""Live marks on the notes, read from the likeliest hypothesis: right ones at once, wrong ones when
+sure."""
 
 from __future__ import annotations
 
@@ -28,7 +29,7 @@ class Marks:
         self.score = score
         self.shown: dict[int, Label] = {}
         self.told_keys: set[int] = set()
-        """Keys told as strays."""
+        """Keys of which it was said that the score does not ask for them."""
         self.swept = [0, 0]
         """Onset of each hand before which notes left out have been looked for."""
 

@@ -1,7 +1,8 @@
-"""What stands around the window: who plays on past its end, or begins before it, plays that.
+"""The music around the window, told from it by approximate string matching (Myers 1999).
 
-The music around a window is often nearly the same as the window, and played rightly it sounds like
-the window with mistakes. Which of the two it is, the written notes tell.
+Who plays on past the end of a window, or begins before it, plays what stands there. It is often
+nearly the same as the window, and played rightly it sounds like the window with mistakes. Which of
+the two it is, the written notes tell.
 """
 
 from __future__ import annotations
@@ -13,18 +14,20 @@ from coach.playing.notes import PlayedNote
 from coach.score.model import Score, ScoreNote
 from coach.score.window import Excerpt
 
-QUARTERS = 32
+AROUND_QUARTERS = 32
 """How far around the window is looked: eight bars of four. Own choice, because who plays around a
 window seldom plays more."""
-MOST_STRANGE = 0.3
+STRANGE_SHARE = 0.3
 """No more than this share of the keys may be strange to it. Own choice, because with more nobody
 can say what was played."""
 
-CLEARLY = 2
+CLEARLY_ERRORS = 2
 """So many errors fewer it has to leave, where it does not explain every key: hands are not so
-together that the order of their keys tells anything. Our choice."""
+together that the order of their keys tells anything. Own choice, because one may be
+such a pair."""
 STROKE_S = 0.1
-"""Keys this close together may be one stroke of both hands."""
+"""Keys this close together may be one stroke of both hands. Own choice, because in a loose chord
+they lie farther apart than in ``begin_end``, and here only their order counts."""
 
 
 class Surroundings:
@@ -33,26 +36,29 @@ class Surroundings:
     def __init__(self, score: Score, excerpt: Excerpt) -> None:
         window = excerpt.window
         low, high = excerpt.onsets_quarters[0], excerpt.onsets_quarters[-1]
-        near = score.notes_between(low - QUARTERS, high + QUARTERS, window.hands)
-        self.inside = _keys(excerpt.notes)
-        self.around = _keys(near)
+        near = score.notes_between(low - AROUND_QUARTERS, high + AROUND_QUARTERS, window.hands)
+        self.inside = _list_pitches(excerpt.notes)
+        self.around = _list_pitches(near)
 
     def explain(self, take: Sequence[PlayedNote]) -> bool:
         """Whether keys are rather the music around the window than the window."""
-        keys = _struck(take)
-        around, inside = fewest_errors(keys, self.around), fewest_errors(keys, self.inside)
+        keys = _order_keys(take)
+        around, inside = (
+            count_fewest_errors(keys, self.around),
+            count_fewest_errors(keys, self.inside),
+        )
         if around == 0:
             return inside > 0
-        return around <= MOST_STRANGE * len(keys) and around + CLEARLY <= inside
+        return around <= STRANGE_SHARE * len(keys) and around + CLEARLY_ERRORS <= inside
 
 
-def _keys(notes: Iterable[ScoreNote]) -> tuple[int, ...]:
+def _list_pitches(notes: Iterable[ScoreNote]) -> tuple[int, ...]:
     return tuple(
         pitch for _, pitch in sorted({(note.onset_quarters, note.pitch) for note in notes})
     )
 
 
-def _struck(take: Sequence[PlayedNote]) -> tuple[int, ...]:
+def _order_keys(take: Sequence[PlayedNote]) -> tuple[int, ...]:
     """The keys in order, those of one stroke from low to high."""
     strokes: list[list[int]] = [[note.pitch for note in take[:1]]]
     for before, note in pairwise(take):
@@ -62,21 +68,21 @@ def _struck(take: Sequence[PlayedNote]) -> tuple[int, ...]:
     return tuple(pitch for stroke in strokes for pitch in sorted(stroke))
 
 
-def fewest_errors(keys: Sequence[int], written: Sequence[int]) -> int:
+def count_fewest_errors(keys: Sequence[int], written: Sequence[int]) -> int:
     """The fewest keys wrong, too many or left out that make these keys some stretch of a row.
 
     The edit distance to the nearest substring, by bit vectors (Myers 1999, J. ACM 46, 395-415).
     """
     if not keys:
         return 0
-    places: dict[int, int] = {}
+    bits_of: dict[int, int] = {}
     for at, key in enumerate(keys):
-        places[key] = places.get(key, 0) | 1 << at
+        bits_of[key] = bits_of.get(key, 0) | 1 << at
     every, last = (1 << len(keys)) - 1, 1 << len(keys) - 1
     up, down, errors = every, 0, len(keys)
     fewest = errors
     for pitch in written:
-        match = places.get(pitch, 0)
+        match = bits_of.get(pitch, 0)
         diagonal = ((match & up) + up ^ up) | match | down
         more, fewer = down | ~(diagonal | up) & every, up & diagonal
         errors += bool(more & last) - bool(fewer & last)

@@ -7,8 +7,8 @@ The hand lies an octave off, the piano's transpose is on, a clef was forgotten, 
 both are asked, or the other one. Whoever plays so makes no mistakes of the notes: what has to be
 said is one sentence, with the remedy. So nothing of it is evidence.
 
-How it is told
---------------
+How it is recognised
+--------------------
 Each such way of playing gives another row of keys than is written (``alternatives``). It is taken
 for the one that was meant where nearly all of it was played, and the keys agree with it so much
 better than with what is written that slips would be a far less likely reason: each slip more that

@@ -1,4 +1,4 @@
-"""Keys that came faster than hands can play: no repetition, however right they are."""
+"""The rate of onsets, where hands can't play so fast: no repetition, however right the keys."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ MANY_ONSETS, MOST_OF_MANY_S = 4, 20.0
 """Of so many onsets or more nobody plays so many a second where nothing like it is written; of two
 or three, one may come too soon. Own choice."""
 AS_WRITTEN = 2.0
-"""Where the score itself asks for more than half of that, so many times its own rate is allowed."""
+"""Where the score itself asks for more than half of that, so many times its own rate is allowed.
+Own choice, because nobody practises at more than twice the tempo."""
 STRUCK_SHARE = 0.6
 """How much of a bar's onsets has to be struck for its rate to mean anything. Own choice, because
 of fewer nobody can say how fast the bar went by."""
@@ -30,17 +31,18 @@ def is_too_fast(
 
     Small notes and free ornaments are left out, and a rolled chord begins with its first key.
     """
-    when = _struck_s(excerpt, played, matching)
+    when = _list_onset_times(excerpt, played, matching)
     least_s = 1 / MOST_OF_MANY_S
     if all(after - before >= least_s for before, after in pairwise(when.values())):
         return False
     quarter_s = 60.0 / max(qpm or 0.0, excerpt.qpm)
     return any(
-        _is_mashed(excerpt, matching, when, stretch, quarter_s) for stretch in _stretches(excerpt)
+        _is_too_fast_in(excerpt, matching, when, stretch, quarter_s)
+        for stretch in _list_bars(excerpt)
     )
 
 
-def _struck_s(
+def _list_onset_times(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
 ) -> dict[int, float]:
     """When each onset that was played right began, by its number."""
@@ -58,7 +60,7 @@ def _struck_s(
     return when
 
 
-def _stretches(excerpt: Excerpt) -> Iterator[tuple[Fraction, Fraction]]:
+def _list_bars(excerpt: Excerpt) -> Iterator[tuple[Fraction, Fraction]]:
     """From the beginning of each whole bar to that of the next; then the whole window."""
     starts = [
         onset
@@ -72,7 +74,7 @@ def _stretches(excerpt: Excerpt) -> Iterator[tuple[Fraction, Fraction]]:
         yield excerpt.onsets_quarters[0], excerpt.onsets_quarters[-1]
 
 
-def _is_mashed(
+def _is_too_fast_in(
     excerpt: Excerpt,
     matching: Matching,
     when: dict[int, float],
