@@ -135,3 +135,21 @@ def test_what_was_broken_into_has_no_length() -> None:
     free = [x == 4 for x in range(8)]
     shocks = find_shocks(Strokes(xs, times, [False] * 8, free))
     assert max(abs(shock.step_z) for shock in shocks) < 1.0
+
+
+def swung(share: float) -> Judgement:
+    """Sixteen eighths, each pair's first one with a share of the beat."""
+    window = whole(written(*[F(1, 2)] * 16, 2))
+    by_s = (share - 0.5) * BEAT_S
+    return judge(window, play(window, qpm=QPM, late=dict.fromkeys(range(1, 16, 2), by_s)))
+
+
+@pytest.mark.parametrize("share", [2 / 3, 3 / 4])
+def test_sixteen_swung_eighths_that_are_written_even_are_told(share: float) -> None:
+    take = swung(share)
+    assert causes(take) == [Cause.WRONG_PROPORTIONS]
+    assert take.sentence.startswith("Swung: written even at bar 1 beat 1")
+
+
+def test_a_lilt_is_expression() -> None:
+    assert swung(0.56).clean

@@ -11,7 +11,7 @@ from coach.judging.faults.context import FaultContext
 from coach.judging.faults.hands import explained_moments, find_hands_apart, onset_of
 from coach.judging.faults.location import FaultSpan, hands_of, make_fault
 from coach.judging.model import Cause, Fault
-from coach.judging.timing import Moment
+from coach.judging.timing import SWUNG, Moment
 from coach.judging.wording import (
     describe,
     describe_lateness,
@@ -170,7 +170,10 @@ def _find_scattered_rows(context: FaultContext) -> Iterator[Fault]:
 
 def _find_wrong_proportions(context: FaultContext) -> Iterator[Fault]:
     timing = context.timing
+    told = {row.hand for row in timing.uneven if row.sure}
     for figure in timing.figures:
+        if figure.words == SWUNG and figure.hand in told:
+            continue
         yield make_fault(
             context.excerpt,
             Cause.WRONG_PROPORTIONS,
