@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import faulthandler
 import random
 import shutil
 import sys
@@ -42,7 +43,9 @@ STEPS = 120
 """Things done in a round."""
 HANGS_S = 20.0
 """An app that stands still for so long is stuck."""
-QUITS_S = 5.0
+STUCK_S = 240.0
+"""A round that takes longer stands still where nothing else can end it."""
+QUITS_S = 15.0
 """How long quitting may take on a busy machine."""
 _KEYS = [
     *(key for one in (*COMMANDS, *DEMO_COMMANDS) for key in one.keys.split(",")),
@@ -60,7 +63,8 @@ class Failure(Exception):
 class Round:
     """One evening at one app."""
 
-    def __init__(self, seed: int, number: int, data: Path) -> None:
+    def __init__(self, seed: int, number: int, data: Path, steps: int = STEPS) -> None:
+        self.steps = steps
         self.random = random.Random(f"{seed}:{number}")
         self.seen: list[str] = []
         """What went wrong where Textual does not look."""
@@ -77,7 +81,7 @@ class Round:
         self.done.append(f"at {size}")
         async with app.run_test(size=size):
             self.seat.ports.post(PianoFound("Test piano:out"))
-            for _ in range(STEPS):
+            for _ in range(self.steps):
                 if not app.is_running or app._exit:
                     break
                 self._act()
@@ -92,7 +96,7 @@ class Round:
         """A large terminal again, and nothing over it: all is as it should be."""
         app = self.seat.app
         self.seat.resize(120, 40)
-        for _ in range(400):
+        for _ in range(int(QUITS_S / 0.01)):
             await asyncio.sleep(0.01)
             if app.size.width == 120 and not isinstance(app.screen, TooSmallScreen):
                 break
@@ -103,7 +107,11 @@ class Round:
                 break
             self.seat.press("escape")
             await asyncio.sleep(0.03)
-        if any(isinstance(screen, TooSmallScreen) for screen in app.screen_stack):
+        for _ in range(int(QUITS_S / 0.01)):
+            if not any(isinstance(screen, TooSmallScreen) for screen in app.screen_stack):
+                break
+            await asyncio.sleep(0.01)
+        else:
             raise Failure(f"a large terminal still has {app.screen_stack}")
 
     async def _quit(self) -> None:
@@ -209,7 +217,11 @@ class Round:
 
     def _open(self) -> str:
         path = self.random.choice([*SCORES[:3], Path("missing.musicxml")])
-        errand = self.random.choice(list(Errand))
+        # Over a drill nothing but the demo is offered.
+        drill = self.seat.drill
+        if drill and drill.is_demo:
+            return "nothing more to open"
+        errand = Errand.DEMO if drill else self.random.choice(list(Errand))
         self.seat.app.open(path, errand)
         return f"open {path.name} for {errand}"
 
@@ -234,7 +246,7 @@ def _openings(chance: random.Random) -> list[list[str]]:
     ]
 
 
-def run_round(seed: int, number: int, warm: Path) -> list[str]:
+def run_round(seed: int, number: int, warm: Path, steps: int = STEPS) -> list[str]:
     """Play one round; what was wrong, and what was done before it; nothing where all is well."""
     seen: list[str] = []
     hooks: Any = (threading.excepthook, sys.unraisablehook)
@@ -243,7 +255,7 @@ def run_round(seed: int, number: int, warm: Path) -> list[str]:
     with tempfile.TemporaryDirectory() as folder:
         data = Path(folder) / "data"
         shutil.copytree(warm, data)
-        played = Round(seed, number, data)
+        played = Round(seed, number, data, steps)
         try:
             asyncio.run(asyncio.wait_for(played.run(), HANGS_S + STEPS))
         except Exception:
@@ -280,7 +292,9 @@ def main() -> int:
         for number in numbers:
             if time.monotonic() > end_s:
                 break
+            faulthandler.dump_traceback_later(STUCK_S, exit=True)  # says where, and in which round
             wrong = run_round(asked.seed, number, warm)
+            faulthandler.cancel_dump_traceback_later()
             rounds += 1
             failed += bool(wrong)
             print(f"seed {asked.seed} round {number}: {'FAILED' if wrong else 'well'}", flush=True)
@@ -288,6 +302,7 @@ def main() -> int:
                 print(f"FAILURE in round {number} of seed {asked.seed}: {wrong[0].strip()[-300:]}")
             for line in wrong:
                 print(line, flush=True)
+    faulthandler.cancel_dump_traceback_later()
     print(f"{rounds} rounds, {failed} failed")
     return 1 if failed else 0
 

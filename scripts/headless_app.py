@@ -24,7 +24,6 @@ from coach.playing.midi_events import MidiEvent
 from coach.playing.ports.ports import Ports
 from coach.screens.app.app import KeyholeApp
 from coach.screens.drill import sayings as drill_sayings
-from coach.screens.drill import screen as drill_screen
 from coach.screens.drill import view as drill_view
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Settings, Start
@@ -72,7 +71,6 @@ def hurry_screens(speed: float) -> None:
     for module, names in (
         (drill_view, "HOLD_S READ_S"),
         (drill_sayings, "SAVE_S HEARD_S READ_S"),
-        (drill_screen, "TICK_S"),
     ):
         for name in names.split():
             setattr(module, name, max(getattr(module, name) / speed, 0.005))

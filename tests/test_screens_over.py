@@ -205,3 +205,15 @@ def test_playing_on_closes_what_stands_over_the_music_and_is_heard(key):
         assert "1 of 3 clean" in seat.app.screen.query_one("#clean-run").words
 
     seated(SIZES[0], run)
+
+
+def test_what_is_to_be_said_on_quitting_is_handed_to_whoever_ran_the_app():
+    apps = []
+
+    async def run(seat):
+        apps.append(seat.app)
+        seat.app.drill.desk = replace(seat.app.drill.desk, leave=lambda: "The record was removed.")
+        await seat.pilot.press("ctrl+q")
+
+    seated((80, 24), run)
+    assert apps[0].unsaid == ["The record was removed."]

@@ -166,4 +166,60 @@ def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterw
 def test_random_evenings_end_nothing(tmp_path):
     """A short run of ``scripts/fuzz_app.py``."""
     warm = warmed(tmp_path)
-    assert [run_round(7, number, warm) for number in range(2)] == [[], []]
+    assert [run_round(7, number, warm, steps=60) for number in range(2)] == [[], []]
+
+
+def noting(drawn, screen, usual):
+    def draw(*given):
+        drawn.append(screen)
+        return usual(*given)
+
+    return draw
+
+
+def test_only_one_dialog_deep_is_looked_through():
+    """Textual draws what lies under a dialog with it: over many it may never come to an end."""
+
+    async def run(seat):
+        drawn = []
+        for number in range(8):
+            seat.app.push_screen(NoticeScreen(f"Notice {number}."))
+            await seat.pilot.press("ctrl+p")
+        for screen in seat.app.screen_stack:
+            usual = screen._compositor.render_strips
+            screen._compositor.render_strips = noting(drawn, screen, usual)
+        await seat.pilot.resize_terminal(100, 30)
+        await seat.pilot.pause()
+        assert len(set(map(id, drawn))) <= 2
+        assert "Notice 7." in seat.text
+
+    seated((80, 24), run)
+
+
+def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing():
+    async def run(seat):
+        drill = seat.app.drill
+        await seat.pilot.press("escape")
+        for action in ("home", "keyboard", "details", "request('SLOWER')"):
+            await drill.run_action(action)
+        await seat.pilot.pause()
+        assert kinds(seat) == [HomeScreen]
+        drill._is_left, drill._is_up = False, False
+        assert not drill.check_action("keyboard", ())
+
+    seated((80, 24), run)
+
+
+def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left():
+    async def run(seat):
+        drill, shown = seat.app.drill, []
+        drill.set_timer(0.05, lambda: shown.append("once"))
+        drill.set_interval(0.05, lambda: shown.append("again"))
+        drill._while_it_stands(lambda: shown.append("now"))
+        await seat.pilot.press("escape")
+        drill._while_it_stands(lambda: shown.append("too late"))
+        await asyncio.sleep(0.2)
+        assert "too late" not in shown
+        assert shown[0] == "now"
+
+    seated((80, 24), run)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from coach.cli.parser import WARM_UP_MIN
 from coach.cli.score_library import HomeLibrary, demo_score
 from coach.cli.storage import Keeping
-from coach.cli.terminal import need_terminal
+from coach.cli.terminal import need_terminal, warn
 from coach.playing.ports import Ports, PortsUnavailable
 from coach.score.counting import CountingSystem
 from coach.screens.interfaces import (
@@ -55,6 +55,8 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
         app.run()
+        for sentence in app.unsaid:
+            warn(sentence)
         if app.mistake is not None:
             raise app.mistake
         return app.return_code or 0

@@ -201,6 +201,8 @@ class KeyholeApp(AppFrame):
         self._inbox: Inbox | None = None
         self._letters = False
         self._opened: Path | None = None
+        self.unsaid: list[str] = []
+        """What there was to say as the program ended, for whoever ran it to say."""
         self._drills: list[DrillScreen] = []
         """Those on the screen: a demo may be looked at in the middle of a drill."""
 

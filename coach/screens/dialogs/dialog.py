@@ -2,14 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
+from rich.console import RenderableType
 from textual.await_complete import AwaitComplete
-from textual.command import CommandPalette
+from textual.color import Color
+from textual.command import CommandInput, CommandPalette
 from textual.css.query import NoMatches
+from textual.renderables.blank import Blank
 from textual.screen import ModalScreen, ScreenResultType
 
 from coach.screens.gc_pause import forget_pictures
+
+
+def ground_of(screen: ModalScreen[Any]) -> RenderableType | None:
+    """A plain ground where another dialog lies under a dialog; None where the music shines through.
+
+    Textual draws what lies under a screen while it draws that screen, and so on down: with dialogs
+    over dialogs that may come round to itself and never end.
+    """
+    stack = screen.app.screen_stack
+    under = stack[stack.index(screen) - 1] if screen in stack[1:] else None
+    if not isinstance(under, ModalScreen):
+        return None
+    ground: Any = Blank(Color.parse(screen.app.theme_variables["background"]))
+    return cast(RenderableType, ground)
 
 
 class Dialog(ModalScreen[ScreenResultType]):
@@ -24,6 +41,11 @@ class Dialog(ModalScreen[ScreenResultType]):
         if self.app.screen_stack[-1:] != [self]:
             return AwaitComplete()
         return super().dismiss(result)
+
+    def render(self) -> RenderableType:
+        """What is seen round it."""
+        ground = ground_of(self)
+        return super().render() if ground is None else ground
 
     def on_unmount(self) -> None:
         """It is gone, and so is its picture."""
@@ -43,6 +65,11 @@ class Palette(CommandPalette):
             return AwaitComplete()
         return super().dismiss(result)
 
+    def render(self) -> RenderableType:
+        """What is seen round it."""
+        ground = ground_of(self)
+        return super().render() if ground is None else ground
+
     def on_unmount(self) -> None:
         """It is gone, and so is its picture."""
         forget_pictures()
@@ -55,6 +82,6 @@ class Palette(CommandPalette):
         try:
             return super().query_one(selector, expect_type)
         except NoMatches:
-            if self in self.app.screen_stack or not isinstance(selector, type):
+            if self in self.app.screen_stack:
                 raise
-            return selector()
+            return selector() if isinstance(selector, type) else CommandInput()

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import Any
 
 from textual.app import ComposeResult
 from textual.events import Resize
 from textual.screen import Screen
+from textual.timer import Timer, TimerCallback
 
 from coach.coaching.model import Assignment
 from coach.score.counting import syllables
@@ -61,6 +63,22 @@ class DrillFrame(Screen[None]):
         yield StaffView(self._lay_out, id="staff")
         yield Result(ascii_only=ascii_only, id="result")
         yield HelpLine("", id="help", markup=False)
+
+    def set_timer(self, delay: float, callback: TimerCallback | None = None, **how: Any) -> Timer:
+        """As every screen's; but what was to be shown on it comes to nothing once it is left."""
+        return super().set_timer(
+            delay, callback and partial(self._while_it_stands, callback), **how
+        )
+
+    def set_interval(
+        self, interval: float, callback: TimerCallback | None = None, **how: Any
+    ) -> Timer:
+        """The same, again and again."""
+        there = callback and partial(self._while_it_stands, callback)
+        return super().set_interval(interval, there, **how)
+
+    def _while_it_stands(self, callback: TimerCallback) -> Any:
+        return callback() if self in self.app.screen_stack else None
 
     @property
     def staff(self) -> StaffView:

@@ -65,6 +65,10 @@ class DrillScreen(DrillView):
         """Whether someone plays who needs no piano."""
         return self.letters
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Nothing can be asked for before it stands, or once it is left."""
+        return self._is_up and not self._is_left
+
     # -- what comes in ----------------------------------------------------------------------
 
     def hear(self, events: Iterable[InboxEvent]) -> None:
@@ -220,7 +224,11 @@ class DrillScreen(DrillView):
 
     def on_unmount(self) -> None:
         """Keep where it stands also where the program ends in the middle of a drill."""
-        self._leave()
+        from coach.screens.app import KeyholeApp
+
+        said = self._leave()
+        if said and isinstance(self.app, KeyholeApp):
+            self.app.unsaid.append(said)
 
     def _leave(self) -> str:
         if self._is_left:
