@@ -28,12 +28,12 @@ from coach.coaching.drill import drill as drill_module
 from coach.coaching.drill.drill import REST_S, Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
+    DrillEvent,
+    DrillState,
     NoteMarked,
-    Outcome,
     RepetitionBegan,
     RepetitionEnded,
     SetAside,
-    State,
     StateChanged,
     ToJudge,
 )
@@ -66,7 +66,7 @@ class Watched:
 
     drill: Drill | WarmUpDrill
     now_s: float = 10.0
-    state: State = State.READY
+    state: DrillState = DrillState.READY
     in_hand: bool = False
     waiting: list[JudgingJob] = field(default_factory=list)
     """Given out to be judged, and not answered yet."""
@@ -81,17 +81,17 @@ class Watched:
     def start(self) -> None:
         self.take(self.drill.start(self.now_s))
 
-    def take(self, outcomes: Iterable[Outcome], *, by_clock: bool = False) -> None:
+    def take(self, outcomes: Iterable[DrillEvent], *, by_clock: bool = False) -> None:
         """Look at what was answered."""
         for one in outcomes:
             self.told(f"{self.now_s:9.2f}    {type(one).__name__} {brief(one)}")
             self.seen[type(one).__name__] += 1
             self._look_at(one, by_clock=by_clock)
         assert self.state is self.drill.state, f"{self.state} shown, {self.drill.state} it is"
-        playing = self.drill.state is State.PLAYING
+        playing = self.drill.state is DrillState.PLAYING
         assert self.in_hand == playing, f"in hand: {self.in_hand}, state: {self.drill.state}"
 
-    def _look_at(self, one: Outcome, *, by_clock: bool) -> None:
+    def _look_at(self, one: DrillEvent, *, by_clock: bool) -> None:
         match one:
             case StateChanged(state):
                 after = {*TABLE[self.state].values()}
@@ -136,7 +136,7 @@ class Watched:
     def key(self, pitch: int, velocity: int = 64) -> None:
         before, self.last_key_s = self.last_key_s, self.last_key_s
         self.take(self.drill.key_down(pitch, velocity, self.now_s), by_clock=True)
-        self.last_key_s = self.now_s if self.drill.state is not State.NO_PIANO else before
+        self.last_key_s = self.now_s if self.drill.state is not DrillState.NO_PIANO else before
 
     def up(self, pitch: int) -> None:
         self.take(self.drill.key_up(pitch, self.now_s), by_clock=True)
@@ -178,10 +178,10 @@ class Watched:
             self.judge(-1)
         self.wait(2.0)
         assert not self.unseen, "given out, and no end told"
-        assert self.state is not State.PLAYING, "a repetition without an end"
+        assert self.state is not DrillState.PLAYING, "a repetition without an end"
 
 
-def brief(one: Outcome) -> str:
+def brief(one: DrillEvent) -> str:
     match one:
         case RepetitionEnded(judgement=judgement):
             return judgement.sentence

@@ -11,10 +11,10 @@ from typing import Any, TypeVar
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
-    Outcome,
+    DrillEvent,
+    DrillState,
     RepetitionEnded,
     SetAside,
-    State,
 )
 from coach.coaching.model import Assignment
 from coach.drill import repair
@@ -56,15 +56,15 @@ class Live:
         goal = how.pop("goal", None) or repair(score, window)
         self.drill = Drill(score, goal, **how)
         self.now_s = 10.0
-        self.heard: list[Outcome] = []
+        self.heard: list[DrillEvent] = []
         self.under_the_hands: list[AssignmentGiven] = []
         """What was given with a repetition in hand."""
         self.note(self.drill.start(self.now_s))
 
-    def note(self, outcomes: Iterable[Outcome]) -> None:
+    def note(self, outcomes: Iterable[DrillEvent]) -> None:
         for one in outcomes:
             self.heard.append(one)
-            if isinstance(one, AssignmentGiven) and self.drill.state is State.PLAYING:
+            if isinstance(one, AssignmentGiven) and self.drill.state is DrillState.PLAYING:
                 self.under_the_hands.append(one)
 
     def all(self, kind: type[Kind]) -> list[Kind]:

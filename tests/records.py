@@ -5,8 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 from coach.coaching.drill.drill_events import RepetitionEnded
-from coach.coaching.model import Assignment, Decision, Kind, Trouble, TroubleKind
-from coach.coaching.observations import observations
+from coach.coaching.model import Assignment, AssignmentKind, Decision, Trouble, TroubleKind
+from coach.coaching.observations import observe_transitions
 from coach.judging.model import (
     Cause,
     Family,
@@ -87,9 +87,9 @@ def ended(*, clean: bool = True, sentence: str = "Clean.") -> RepetitionEnded:
         unsure=False,
         sentence=sentence,
     )
-    asked = Assignment(WINDOW, 60.0, Stage.RHYTHM, 3, Kind.TRY, "Play it as it is.")
+    asked = Assignment(WINDOW, 60.0, Stage.RHYTHM, 3, AssignmentKind.TRY, "Play it as it is.")
     trouble = Trouble(
         at_fault, Fraction(2), TroubleKind.ONE_HAND, 0.8, "1 of 1: missed", "LH bar 1, beat 2 → 3"
     )
     decision = Decision(asked, False, int(clean), None if clean else trouble)
-    return RepetitionEnded(take, judgement, decision, asked, observations(judgement, 0.0))
+    return RepetitionEnded(take, judgement, decision, asked, observe_transitions(judgement, 0.0))

@@ -8,16 +8,16 @@ from pathlib import Path
 
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
+    DrillState,
     NoteMarked,
     Proposed,
     RepetitionBegan,
     RepetitionEnded,
     SetAside,
-    State,
     StateChanged,
     StrayKey,
 )
-from coach.coaching.model import Assignment, Decision, Kind, Request, Trouble, TroubleKind
+from coach.coaching.model import Assignment, AssignmentKind, Decision, Request, Trouble, TroubleKind
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
@@ -46,7 +46,7 @@ class FakeDrill:
     """Every key is the next onset's; a repetition is clean when all its pitches were struck."""
 
     def __init__(self, score, hands=Hands.RIGHT, window=None, required=3):
-        self.score, self.asked, self.state = score, [], State.READY
+        self.score, self.asked, self.state = score, [], DrillState.READY
         self.window = window or Window(F(0), F(4), hands)
         self.run, self.required, self.troubles = 0, required, ()
         self.click = self.changed = False
@@ -66,7 +66,7 @@ class FakeDrill:
             60.0 if whole else 40.0,
             Stage.RHYTHM,
             self.required,
-            Kind.TRY,
+            AssignmentKind.TRY,
             reason,
             self.click,
         )
@@ -86,11 +86,11 @@ class FakeDrill:
         return (StateChanged(self.state), self.given())
 
     def key_down(self, pitch, velocity, at_s):
-        if self.state is State.NO_PIANO:
+        if self.state is DrillState.NO_PIANO:
             return ()
         out = []
         if not self.struck:
-            self.state = State.PLAYING
+            self.state = DrillState.PLAYING
             out += [StateChanged(self.state), RepetitionBegan(at_s)]
         index = len(self.struck)
         self.struck.append(PlayedNote(pitch, velocity, at_s))
@@ -113,7 +113,7 @@ class FakeDrill:
         if self.changed:
             self.window = replace(self.window, end_quarters=F(2))
         ended = RepetitionEnded(Take(tuple(self.struck)), judgement, self.decision, asked, ())
-        self.state = State.FINISHED if self.run >= self.required else State.READY
+        self.state = DrillState.FINISHED if self.run >= self.required else DrillState.READY
         self._set_up()
         proposed = [Proposed(self.proposes)] if self.proposes else []
         self.proposes = ""
@@ -155,14 +155,14 @@ class FakeDrill:
         return ()
 
     def piano_lost(self, now_s):
-        self.state = State.NO_PIANO
+        self.state = DrillState.NO_PIANO
         self._set_up()
         return (SetAside("The piano was unplugged."), StateChanged(self.state))
 
     def piano_found(self, now_s):
-        if self.state is not State.NO_PIANO:
+        if self.state is not DrillState.NO_PIANO:
             return ()
-        self.state = State.READY
+        self.state = DrillState.READY
         return (StateChanged(self.state), self.given())
 
     def ask(self, request, now_s):
@@ -173,11 +173,11 @@ class FakeDrill:
         return (self.given(),)
 
     def pause(self, now_s):
-        self.state = State.RESTING
+        self.state = DrillState.RESTING
         return (StateChanged(self.state),)
 
     def resume(self, now_s):
-        self.state = State.READY
+        self.state = DrillState.READY
         return (StateChanged(self.state), self.given())
 
 

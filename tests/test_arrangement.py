@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.coaching.coach import Coach
-from coach.coaching.drill.drill_events import AssignmentGiven, PlanChanged, State
+from coach.coaching.drill.drill_events import AssignmentGiven, DrillState, PlanChanged
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
 from coach.drill import Drill, played, score_from_notes
 from coach.score.model import Hands
@@ -173,14 +173,14 @@ def test_a_change_further_down_leaves_the_repetition_in_hand_alone():
     drill.key_down(drill.excerpt.notes[0].pitch, 64, 1.0)
     out = drill.change_plan(4, PlanChange.LATER, 1.2)
     assert [type(one) for one in out] == [PlanChanged]
-    assert drill.state is State.PLAYING
+    assert drill.state is DrillState.PLAYING
 
 
 def test_taking_up_a_row_after_the_goal_goes_on_from_there():
     drill = Drill(piece(1), learning(1).goal)
     drill.start(0.0)
     at_s = 1.0
-    while drill.state is not State.FINISHED:
+    while drill.state is not DrillState.FINISHED:
         for note in drill.excerpt.notes:
             drill.key_down(note.pitch, 64, at_s + float(note.onset_quarters) * 0.9)
         at_s += 0.9 * 4
@@ -188,7 +188,7 @@ def test_taking_up_a_row_after_the_goal_goes_on_from_there():
             at_s += 0.1
             drill.tick(at_s)
     drill.change_plan(0, PlanChange.TAKE_UP, at_s)
-    assert drill.state is State.READY
+    assert drill.state is DrillState.READY
     assert not drill.decision.finished
 
 

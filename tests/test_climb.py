@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from coach.coaching.model import Kind
+from coach.coaching.model import AssignmentKind
 from coach.coaching.practice.tempo import FLOOR, MARKS, TempoLadder, quicker
 from tests.lessons import QPM, Lesson, Weak
 
@@ -67,7 +67,11 @@ def test_after_slowing_down_the_first_step_up_is_one_mark(lessons):
     for steps in lessons:
         was_slowed = False
         for one, _, two in moves(steps):
-            if two.kind is Kind.QUICKEN and one.kind is not Kind.TRIAL and was_slowed:
+            if (
+                two.kind is AssignmentKind.QUICKEN
+                and one.kind is not AssignmentKind.TRIAL
+                and was_slowed
+            ):
                 first_steps.append((one.qpm, two.qpm))
             was_slowed = two.qpm < one.qpm
     assert first_steps
@@ -77,14 +81,16 @@ def test_after_slowing_down_the_first_step_up_is_one_mark(lessons):
 def test_every_step_is_few_marks_of_the_metronome(lessons):
     for steps in lessons:
         for one, _, two in moves(steps):
-            if two.kind is Kind.QUICKEN:
+            if two.kind is AssignmentKind.QUICKEN:
                 between = [mark for mark in MARKS if one.qpm < mark < two.qpm]
                 assert len(between) < 4
 
 
 def test_slow_and_at_tempo_alternate(lessons):
     """Henley (2001), JRME 49, 169-181 (read second-hand): alternating did better than slow only."""
-    trials = [asked for steps in lessons for asked, _ in steps if asked.kind is Kind.TRIAL]
+    trials = [
+        asked for steps in lessons for asked, _ in steps if asked.kind is AssignmentKind.TRIAL
+    ]
     assert trials
     assert {trial.qpm for trial in trials} <= {max(a.qpm for a, _ in s) for s in lessons}
     assert all(trial.clean_required == 1 for trial in trials)
@@ -94,9 +100,9 @@ def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(lessons):
     for steps in lessons:
         before = None
         for (one, clean), (two, _) in pairwise(steps):
-            if one.kind is not Kind.TRIAL and two.kind is Kind.TRIAL:
+            if one.kind is not AssignmentKind.TRIAL and two.kind is AssignmentKind.TRIAL:
                 before = one.qpm
-            if one.kind is Kind.TRIAL and not clean and one.window == two.window:
+            if one.kind is AssignmentKind.TRIAL and not clean and one.window == two.window:
                 assert before is None or two.qpm <= quicker(before, BEAT) + 1e-6
 
 

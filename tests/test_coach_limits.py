@@ -22,7 +22,7 @@ from coach.coaching.diagnosis.trouble_model import (
 )
 from coach.coaching.diagnosis.troubles import Diagnosis, Suspect, describe_trouble
 from coach.coaching.drill import Drill
-from coach.coaching.model import Kind, Observation
+from coach.coaching.model import AssignmentKind, Observation
 from coach.coaching.practice.locating import Locating
 from coach.coaching.practice.repair import build_rungs
 from coach.coaching.practice.task import RunCounts, Task
@@ -208,8 +208,8 @@ class TestTempo:
         return tempo
 
     def test_the_tempo_asked_for_is_tried_where_it_is_as_likely_as_not(self) -> None:
-        assert self.record(3, 3, 60.0).raise_tempo(F(1)) is Kind.TRIAL
-        assert self.record(4, 3, 60.0).raise_tempo(F(1)) is Kind.QUICKEN
+        assert self.record(3, 3, 60.0).raise_tempo(F(1)) is AssignmentKind.TRIAL
+        assert self.record(4, 3, 60.0).raise_tempo(F(1)) is AssignmentKind.QUICKEN
 
     def test_a_tempo_that_is_less_likely_than_not_is_left_after_one_unclean(self) -> None:
         assert not self.record(3, 3, 100.0).is_unlikely

@@ -14,7 +14,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from coach.coaching.coach import Coach
-from coach.coaching.model import Assignment, Decision, Goal, Kind, Request
+from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Request
 from coach.coaching.practice.tempo import quicker, slower
 from coach.drill import Drill
 from coach.score.model import Hands
@@ -132,7 +132,10 @@ class TestWhatIsAskedFor:
         for lesson, steps in courses:
             for step in steps:
                 window, trouble = step.after.window, step.decision.trouble
-                if trouble is None or step.after.kind not in (Kind.NARROW, Kind.DRILL):
+                if trouble is None or step.after.kind not in (
+                    AssignmentKind.NARROW,
+                    AssignmentKind.DRILL,
+                ):
                     continue
                 move = trouble.transition
                 inside = window.start_quarters < move.to_quarters <= window.end_quarters
@@ -159,7 +162,7 @@ class TestWhatIsAskedFor:
                     assert not step.decision.finished, lesson
                     assert step.decision.clean_run == 0, lesson
                     if step.decision.changed:
-                        assert step.after.kind is not Kind.QUICKEN, lesson
+                        assert step.after.kind is not AssignmentKind.QUICKEN, lesson
                         assert "It holds" not in step.after.reason, lesson
 
     def test_finished_is_the_whole_at_its_tempo_and_nothing_less(self, courses):
@@ -230,7 +233,7 @@ class TestMending:
             lambda _: (
                 lesson.asked.window.hands is Hands.LEFT
                 and lesson.decision.trouble is not None
-                and lesson.asked.kind in (Kind.NARROW, Kind.DRILL)
+                and lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL)
             )
         )
         return lesson
@@ -267,8 +270,8 @@ class TestMending:
     def test_the_tempo_comes_back_by_single_marks_at_first(self):
         """After what held slowly, and a trial at tempo that fails, one mark more at most."""
         lesson = Lesson([Weak("LH", 6, above_qpm=70.0)])
-        held = lesson.until(lambda _: lesson.asked.kind is Kind.TRIAL).assignment.qpm
-        lesson.until(lambda _: lesson.asked.kind is not Kind.TRIAL)
+        held = lesson.until(lambda _: lesson.asked.kind is AssignmentKind.TRIAL).assignment.qpm
+        lesson.until(lambda _: lesson.asked.kind is not AssignmentKind.TRIAL)
         assert lesson.asked.qpm <= quicker(held, F(1)) + 1e-6
 
     def test_a_relapse_goes_back_only_as_far_as_it_must(self):
@@ -295,7 +298,8 @@ class TestMending:
             lambda _: (
                 lesson.decision.trouble is not None
                 and lesson.asked.window != lesson.drill.goal.window
-                and lesson.asked.kind in (Kind.NARROW, Kind.DRILL, Kind.SLOWER)
+                and lesson.asked.kind
+                in (AssignmentKind.NARROW, AssignmentKind.DRILL, AssignmentKind.SLOWER)
                 and lesson.asked.window.hands is Hands.TOGETHER
             )
         )
@@ -386,7 +390,7 @@ class TestThePianistIsInCharge:
     def test_what_is_declined_is_not_taken_up_again(self):
         lesson = Lesson([Weak("LH", 6)])
         lesson.until(lambda _: lesson.asked.window.hands is Hands.LEFT)
-        lesson.until(lambda _: lesson.asked.kind in (Kind.NARROW, Kind.DRILL))
+        lesson.until(lambda _: lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL))
         narrow = lesson.asked.window
         lesson.drill.ask(Request.NOT_THIS, lesson.now_s)
         for _ in range(12):

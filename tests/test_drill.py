@@ -9,11 +9,11 @@ from coach.coaching.drill.drill import TOO_SOON, Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     CountIn,
+    DrillState,
     NoteMarked,
     RepetitionBegan,
     RepetitionEnded,
     SetAside,
-    State,
     StateChanged,
 )
 from coach.coaching.model import Goal, Request, Way
@@ -136,7 +136,7 @@ def test_the_goal_is_reached_by_clean_repetitions_alone(player):
     for _ in range(3):
         player.plays()
         player.waits(4)
-    assert player.drill.state is State.FINISHED
+    assert player.drill.state is DrillState.FINISHED
     assert player.all(RepetitionEnded)[-1].decision.finished
 
 
@@ -154,10 +154,10 @@ def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_
     player.waits(4)
     (again,) = player.all(RepetitionEnded)
     assert again.judgement.clean
-    assert player.drill.state is State.FINISHED
+    assert player.drill.state is DrillState.FINISHED
     player.plays(wrong={2, 3})
     player.waits(4)
-    assert player.drill.state is State.READY
+    assert player.drill.state is DrillState.READY
 
 
 def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(player):
@@ -166,16 +166,16 @@ def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothin
     player.plays(only=3)
     player.note(player.drill.piano_lost(player.now_s))
     assert isinstance(player.heard[-2], SetAside)
-    assert player.drill.state is State.NO_PIANO
+    assert player.drill.state is DrillState.NO_PIANO
     assert player.drill.key_down(60, 64, player.now_s) == ()
     player.note(player.drill.piano_found(player.now_s + 5))
-    assert player.drill.state is State.READY
+    assert player.drill.state is DrillState.READY
     assert player.drill.decision.clean_run == 1
 
 
 def test_a_pause_ends_by_playing(player):
     player.note(player.drill.pause(player.now_s))
-    assert player.drill.state is State.RESTING
+    assert player.drill.state is DrillState.RESTING
     player.plays()
     player.waits(4)
     assert len(player.all(RepetitionEnded)) == 1
@@ -187,14 +187,14 @@ def test_what_the_pianist_asks_for_is_given(player):
     given = player.heard[-1]
     assert isinstance(given, AssignmentGiven)
     assert given.assignment.window.hands is not Hands.TOGETHER
-    assert player.drill.state is State.READY
+    assert player.drill.state is DrillState.READY
 
 
 def test_a_single_key_and_silence_are_no_repetition(player):
     player.note(player.drill.key_down(36, 64, player.now_s))
     player.waits(10)
     assert player.all(RepetitionEnded) == []
-    assert player.drill.state is State.READY
+    assert player.drill.state is DrillState.READY
 
 
 class TestTheClick:
@@ -211,7 +211,7 @@ class TestTheClick:
 
     def test_a_key_starts_the_count_in(self, player):
         player.note(player.drill.key_down(60, 64, player.now_s))
-        assert player.drill.state is State.COUNT_IN
+        assert player.drill.state is DrillState.COUNT_IN
         (click,) = player.all(CountIn)
         assert click.count_in_beats == 4
 
@@ -243,15 +243,15 @@ class TestTheClick:
 
     def test_at_the_goal_any_key_counts_in_again(self, player):
         """No hand is free for the computer: what began every repetition before begins this."""
-        player.drill.state = State.FINISHED
+        player.drill.state = DrillState.FINISHED
         player.note(player.drill.key_down(60, 64, player.now_s))
-        assert player.drill.state is State.COUNT_IN
+        assert player.drill.state is DrillState.COUNT_IN
         assert len(player.all(CountIn)) == 1
 
     def test_nobody_playing_lets_it_run_out(self, player):
         player.note(player.drill.key_down(60, 64, player.now_s))
         player.waits(20)
-        assert player.drill.state is State.READY
+        assert player.drill.state is DrillState.READY
 
 
 def test_a_window_that_begins_on_beat_three_is_counted_in_with_a_bar_and_two():

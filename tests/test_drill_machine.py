@@ -16,7 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_sta
 
 from coach.coaching.drill import drill as drill_module
 from coach.coaching.drill.drill import Drill
-from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionBegan, State
+from coach.coaching.drill.drill_events import AssignmentGiven, DrillState, RepetitionBegan
 from coach.coaching.model import Goal, Request, Way
 from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
@@ -179,4 +179,4 @@ def test_the_watch_sees_a_broken_rule() -> None:
         watched.drill = Faulty(drill, list(broken))  # type: ignore[assignment]
         with pytest.raises(AssertionError):
             watched.wait(0.1)
-    assert drill.state is State.READY
+    assert drill.state is DrillState.READY

@@ -9,7 +9,7 @@ from random import Random
 
 import pytest
 
-from coach.coaching.drill.drill_events import Outcome, RepetitionEnded, SetAside
+from coach.coaching.drill.drill_events import DrillEvent, RepetitionEnded, SetAside
 from coach.drill import Drill, judgement_to_plain, repair, where_it_breaks
 from coach.judging.instead.alternatives import read_off
 from coach.judging.instead.recognise import recognise_other
@@ -478,7 +478,7 @@ class Sitting:
     def __init__(self, score: Score, window: Window) -> None:
         self.drill = Drill(score, repair(score, window))
         self.now_s = 0.0
-        self.heard: list[tuple[float, Outcome]] = []
+        self.heard: list[tuple[float, DrillEvent]] = []
 
     def _until(self, at_s: float) -> None:
         while self.now_s + 0.05 < at_s:
@@ -486,7 +486,7 @@ class Sitting:
             self._note(self.drill.tick(self.now_s))
         self.now_s = at_s
 
-    def _note(self, outcomes: tuple[Outcome, ...]) -> None:
+    def _note(self, outcomes: tuple[DrillEvent, ...]) -> None:
         self.heard += [(self.now_s, one) for one in outcomes]
 
     def plays(self, take: list[PlayedNote], rests_s: float = 13.0) -> "Sitting":

@@ -6,7 +6,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.drill import drill as drill_module
-from coach.coaching.drill.drill_events import AssignmentGiven, SetAside, State, ToJudge
+from coach.coaching.drill.drill_events import AssignmentGiven, DrillState, SetAside, ToJudge
 from coach.coaching.model import Request
 from coach.score.model import Hands
 from coach.score.window import Window
@@ -37,7 +37,7 @@ def test_a_large_take_is_given_out_and_its_verdict_ends_it(live):
     live.plays().waits(2)
     (job,) = jobs_of(live)
     assert live.ended == []
-    assert live.drill.state is State.READY
+    assert live.drill.state is DrillState.READY
     verdict(live, job)
     (ended,) = live.ended
     assert ended.judgement.clean
@@ -92,7 +92,7 @@ def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the
     live.plays(0, 4)
     for job in jobs_of(live):
         verdict(live, job)
-    assert live.drill.state is State.PLAYING
+    assert live.drill.state is DrillState.PLAYING
     live.waits(live.gap_s(3)).plays(4)
     assert live.under_the_hands == []
     assert len(live.all(AssignmentGiven)) == 1
@@ -130,18 +130,18 @@ def test_the_goal_waits_for_what_is_in_hand(live):
     for job in jobs_of(live):
         verdict(live, job)
     assert live.ended[-1].decision.finished
-    assert live.drill.state is State.PLAYING
+    assert live.drill.state is DrillState.PLAYING
     live.note(live.drill.ask(Request.AGAIN, live.now_s))
-    assert live.drill.state is State.READY
+    assert live.drill.state is DrillState.READY
 
 
 def test_the_goal_is_shown_once_the_verdict_is_there(live):
     for _ in range(3):
         live.plays().waits(2)
-    assert live.drill.state is State.READY
+    assert live.drill.state is DrillState.READY
     for job in jobs_of(live):
         verdict(live, job)
-    assert live.drill.state is State.FINISHED
+    assert live.drill.state is DrillState.FINISHED
 
 
 def test_a_verdict_survives_a_pause_and_a_lost_piano(live):

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.model import Kind
+from coach.coaching.model import AssignmentKind
 from coach.coaching.practice.tempo import (
     CHANCES,
     FIRST_SLOWER,
@@ -28,7 +28,7 @@ def climbed(tempo, trials_hold=False):
     while not tempo.at_target:
         for _ in range(2):
             tempo.count_repetition(clean=True)
-        if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+        if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
             tempo.count_repetition(clean=trials_hold)
             if trials_hold:
                 tempo.keep_trial()
@@ -51,7 +51,7 @@ def test_where_the_record_permits_the_tempo_asked_for_is_tried_and_saves_the_cli
     tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
     for _ in range(3):
         tempo.count_repetition(clean=True)
-    assert tempo.raise_tempo(BEAT) is Kind.TRIAL
+    assert tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL
     assert tempo.now_qpm == 120
     tempo.keep_trial()
     assert tempo.at_target
@@ -62,7 +62,7 @@ def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial():
     tempo = failing(90, 63, 54, 46, 39)
     for _ in range(2):
         tempo.count_repetition(clean=True)
-    assert tempo.raise_tempo(BEAT) is Kind.QUICKEN
+    assert tempo.raise_tempo(BEAT) is AssignmentKind.QUICKEN
     assert tempo.now_qpm == 40
 
 
@@ -79,7 +79,7 @@ def test_between_two_trials_lies_half_of_the_way_that_was_left():
     tempo, tried_from = TempoLadder.start(target_qpm=160, now_qpm=80), []
     while not tempo.at_target:
         before = tempo.now_qpm
-        if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+        if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
             tried_from.append(before)
             tempo.undo_trial()
     assert len(tried_from) >= 2
@@ -93,7 +93,7 @@ def test_also_after_failures_the_tempo_is_tried_on_the_way_up():
     while not tempo.at_target:
         for _ in range(3):
             tempo.count_repetition(clean=True)
-        if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+        if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
             trials += 1
             tempo.count_repetition(clean=False)
             tempo.undo_trial()
@@ -173,7 +173,7 @@ def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, tri
 def test_the_first_step_up_is_one_mark(target, share):
     """Common practice; after the trial, which is no step."""
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
-    if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+    if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
         tempo.undo_trial()
     assert tempo.now_qpm <= quicker(target * share, BEAT) + 1e-6
 
@@ -186,7 +186,7 @@ def test_the_first_step_after_slowing_down_is_one_mark_again(target, share):
     tempo.now_qpm = climbed_to
     tempo.lower_tempo(BEAT)
     low = tempo.now_qpm
-    if tempo.raise_tempo(BEAT) is Kind.TRIAL:
+    if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
         tempo.undo_trial()
     assert tempo.now_qpm <= quicker(low, BEAT) + 1e-6
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from coach.coaching.diagnosis.evidence import Evidence
-from coach.coaching.model import Kind
+from coach.coaching.model import AssignmentKind
 from coach.coaching.practice.task import Task
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.windows import PracticeMap
@@ -63,7 +63,7 @@ def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(les
 
 
 def test_the_reason_for_a_slower_tempo_is_still_true_beside_a_clean_repetition(lessons):
-    slower = {a.reason for steps in lessons for a, _, _ in steps if a.kind is Kind.SLOWER}
+    slower = {a.reason for steps in lessons for a, _, _ in steps if a.kind is AssignmentKind.SLOWER}
     assert slower
     assert all(reason.endswith("until it holds.") for reason in slower), slower
 
@@ -87,7 +87,7 @@ def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(lessons
         last, _, is_mending = steps[-1]
         assert not is_mending
         assert last.qpm == QPM
-        assert last.kind is not Kind.TRIAL
+        assert last.kind is not AssignmentKind.TRIAL
 
 
 def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower():
@@ -95,7 +95,7 @@ def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower():
     lesson, relapses = Lesson([Weak("LH", 6, above_qpm=72.0)]), []
     for _ in range(MOST):
         asked, case = lesson.asked, lesson.drill.coach._runner.ladder
-        is_relapse = case is not None and case.held and asked.kind is not Kind.TRIAL
+        is_relapse = case is not None and case.held and asked.kind is not AssignmentKind.TRIAL
         ended = lesson.plays()
         if is_relapse and not ended.judgement.clean and lesson.asked != asked:
             relapses.append((asked, lesson.asked))

@@ -8,7 +8,7 @@ import pytest
 
 import coach.coaching.coach as coach_module
 from coach.coaching.model import Observation
-from coach.coaching.observations import observations
+from coach.coaching.observations import observe_transitions
 from coach.drill import Drill, repair, window
 from coach.judging.model import Judgement, Outcome
 from coach.playing.notes import PlayedNote
@@ -28,7 +28,7 @@ def test_a_repetition_brings_what_was_observed_in_it() -> None:
     made, notes = drill()
     for take in (notes, [replace(notes[0], pitch=61), *notes[1:]]):
         ended = made.repetition(take, now_s=10.0)
-        assert ended.observed == observations(ended.judgement, 10.0)
+        assert ended.observed == observe_transitions(ended.judgement, 10.0)
 
 
 def test_what_was_no_repetition_brings_nothing_of_the_one_before() -> None:
@@ -44,9 +44,9 @@ def test_drill_and_record_work_it_out_once(monkeypatch: pytest.MonkeyPatch) -> N
 
     def counted(judgement: Judgement, at_s: float) -> tuple[Observation, ...]:
         calls.append(judgement)
-        return observations(judgement, at_s)
+        return observe_transitions(judgement, at_s)
 
     made, notes = drill()
-    monkeypatch.setattr(coach_module, "observations", counted)
+    monkeypatch.setattr(coach_module, "observe_transitions", counted)
     assert repetition_row(made.repetition(notes), 5.0)["moves"]
     assert len(calls) == 1

@@ -19,7 +19,7 @@ from coach.cli.commands.practice import warmup
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import Desks
 from coach.cli.storage import Keeping, close_record
-from coach.coaching.observations import observations
+from coach.coaching.observations import observe_transitions
 from coach.record.errors import RecordError
 from coach.record.header import APPLICATION_ID
 from coach.record.piece import PieceKey, piece_key
@@ -30,7 +30,7 @@ from tests.records import SCORE, ended
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")
 NOON_S = 1_700_000_000.0
-MOVES = len(observations(ended().judgement, 0.0))
+MOVES = len(observe_transitions(ended().judgement, 0.0))
 GARBAGE = (
     "xlean",
     b"\xff\x00",

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from coach.cli.storage import Keeping, close_record
-from coach.coaching.observations import observations
+from coach.coaching.observations import observe_transitions
 from coach.record.errors import RecordError
 from coach.record.header import is_older
 from coach.record.piece import PieceKey, piece_key
@@ -25,7 +25,7 @@ from tests.records import SCORE, ended
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")
 NOON_S = 1_700_000_000.0
-MOVES = len(observations(ended().judgement, 0.0))
+MOVES = len(observe_transitions(ended().judgement, 0.0))
 
 
 def old_record(folder: Path, version: int = 2, repetitions: int = 7) -> Path:
@@ -56,7 +56,9 @@ def test_an_older_record_is_taken_along_whole(tmp_path: Path, version: int) -> N
     before = found(old, "SELECT * FROM note ORDER BY repetition_id, n")
     store = Store(tmp_path, lambda: NOON_S)
     assert store.history(PIECE) == tuple(
-        one for k in range(7) for one in observations(ended(clean=k % 2 == 0).judgement, NOON_S + k)
+        one
+        for k in range(7)
+        for one in observe_transitions(ended(clean=k % 2 == 0).judgement, NOON_S + k)
     )
     seen = store.repetitions(PIECE)
     assert [one.at_s - NOON_S for one in seen] == [6, 5, 4, 3, 2, 1, 0]

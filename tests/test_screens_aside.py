@@ -6,7 +6,7 @@ import asyncio
 
 import pytest
 
-from coach.coaching.drill.drill_events import RepetitionBegan, SetAside, State, StateChanged
+from coach.coaching.drill.drill_events import DrillState, RepetitionBegan, SetAside, StateChanged
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import RIGHT, SIZES, seated, words_of
 
@@ -15,7 +15,7 @@ LOW = "The left hand is an octave too low: move it up."
 
 def set_aside(seat):
     """The drill says so, and is ready again."""
-    seat.app.screen.show([SetAside(LOW), StateChanged(State.READY)])
+    seat.app.screen.show([SetAside(LOW), StateChanged(DrillState.READY)])
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -33,7 +33,7 @@ def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again():
         set_aside(seat)
         seat.app.screen.show_heard(61)
         await asyncio.sleep(0.1)
-        seat.app.screen.show([StateChanged(State.PLAYING), RepetitionBegan(1.0)])
+        seat.app.screen.show([StateChanged(DrillState.PLAYING), RepetitionBegan(1.0)])
         await seat.pilot.pause()
         assert LOW in " ".join(words_of(seat).split())
 
@@ -47,7 +47,7 @@ def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch):
 
     async def run(seat):
         await seat.play(*RIGHT)
-        first.state = State.READY
+        first.state = DrillState.READY
         set_aside(seat)
         await seat.pilot.pause()
         assert LOW in " ".join(words_of(seat).split())

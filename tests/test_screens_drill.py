@@ -10,7 +10,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.drill.drill_events import CountIn, State
+from coach.coaching.drill.drill_events import CountIn, DrillState
 from coach.coaching.model import Request
 from coach.drill import Drill, repair
 from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLost
@@ -40,7 +40,7 @@ def test_three_clean_repetitions_fill_the_clean_run_without_a_key_of_the_compute
             assert seat.app.screen.query_one("#clean-run").words == f"{done} of 3 clean"
             assert "Clean." in seat.text
         await seat.play(*RIGHT)
-        assert seat.staging.drill.state is State.FINISHED
+        assert seat.staging.drill.state is DrillState.FINISHED
         assert "The goal is reached" in seat.text
 
     assert len(seated(size, run).kept) == 3

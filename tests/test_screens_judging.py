@@ -11,7 +11,7 @@ import pytest
 
 from coach.cli.recorder import Keeper
 from coach.coaching.drill.drill import Drill
-from coach.coaching.drill.drill_events import State
+from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Goal
 from coach.judging.job import JudgingJob
 from coach.judging.tolerance import USUAL
@@ -92,7 +92,7 @@ def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges):
         now_s = seat.app._clock() + 1000
         await play(seat, drill, *LINE, at_s=now_s)
         assert "Listening back ..." in words_of(seat)
-        assert drill.state is State.READY
+        assert drill.state is DrillState.READY
         assert not seat.staging.kept
         judges.judge()
         await seat.pilot.pause()
@@ -111,13 +111,13 @@ def test_the_next_repetition_may_begin_before_the_verdict(judges):
         now_s = seat.app._clock() + 1000
         await play(seat, drill, 60, 62, 64, 66, at_s=now_s)
         await play(seat, drill, 60, 62, at_s=now_s + 4)
-        assert drill.state is State.PLAYING
+        assert drill.state is DrillState.PLAYING
         marked = dict(seat.app.drill.staff._marks)
         judges.judge()
         await seat.pilot.pause()
         assert "F sharp for F at beat 4" in words_of(seat)
         assert dict(seat.app.drill.staff._marks) == marked
-        assert drill.state is State.PLAYING
+        assert drill.state is DrillState.PLAYING
         await play(seat, drill, 64, 65, at_s=now_s + 5)
         judges.judge()
         await seat.pilot.pause()

@@ -15,7 +15,7 @@ from coach.cli.score_library import samples
 from coach.cli.storage import Keeping
 from coach.cli.wiring import collaborators
 from coach.coaching.drill.drill import Drill
-from coach.coaching.drill.drill_events import RepetitionEnded, State
+from coach.coaching.drill.drill_events import DrillState, RepetitionEnded
 from coach.coaching.model import Goal
 from coach.judging.model import Stage
 from coach.playing.midi_events import KeyDown, KeyUp, PianoFound
@@ -117,9 +117,9 @@ def test_piece_after_piece_without_a_key_of_the_computer(setting):
                     continue
                 if screen.desk.title not in titles:
                     titles.append(screen.desk.title)
-                if screen.desk.drill.state is State.FINISHED:
+                if screen.desk.drill.state is DrillState.FINISHED:
                     break
-                if screen.desk.drill.state is State.READY and not screen.desk.drill._is_over:
+                if screen.desk.drill.state is DrillState.READY and not screen.desk.drill._is_over:
                     await repetition(screen)
                     done.append(screen.desk.title)
                 await asyncio.sleep(0.005)

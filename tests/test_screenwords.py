@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.coaching.drill.drill_events import State
-from coach.coaching.model import Assignment, Kind
+from coach.coaching.drill.drill_events import DrillState
+from coach.coaching.model import Assignment, AssignmentKind
 from coach.judging.model import Stage
 from coach.score.build import score_from_notes
 from coach.score.window import Window
@@ -100,10 +100,10 @@ def test_a_line_that_is_too_long_loses_whole_parts(room, shown):
 
 
 def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started():
-    asked = Assignment(Window(F(0), F(4)), 60.0, Stage.PULSE, 3, Kind.TRY, "", click=True)
-    assert state_words(State.READY, asked) == "any key counts in"
-    assert state_words(State.READY, replace(asked, click=False)) == "play when ready"
-    assert state_words(State.PLAYING, asked) == "listening"
+    asked = Assignment(Window(F(0), F(4)), 60.0, Stage.PULSE, 3, AssignmentKind.TRY, "", click=True)
+    assert state_words(DrillState.READY, asked) == "any key counts in"
+    assert state_words(DrillState.READY, replace(asked, click=False)) == "play when ready"
+    assert state_words(DrillState.PLAYING, asked) == "listening"
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.coaching.drill.drill_events import State
+from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.drill.states import TABLE, Event, as_markdown, moved
 from coach.judging.following.states import (
     FOLLOWER_TABLE,
@@ -15,27 +15,27 @@ from coach.judging.following.states import (
 
 
 def test_every_state_can_be_left_and_every_state_can_be_reached():
-    assert set(TABLE) == set(State)
+    assert set(TABLE) == set(DrillState)
     reached = {after for moves in TABLE.values() for after in moves.values()}
-    assert reached == set(State)
+    assert reached == set(DrillState)
 
 
 def test_every_event_changes_something_somewhere():
-    assert all(any(moved(state, event) is not state for state in State) for event in Event)
+    assert all(any(moved(state, event) is not state for state in DrillState) for event in Event)
 
 
 def test_the_piano_may_vanish_in_any_state_that_has_one():
     assert all(
-        moved(state, Event.PIANO_LOST) is State.NO_PIANO
-        for state in State
-        if state is not State.NO_PIANO
+        moved(state, Event.PIANO_LOST) is DrillState.NO_PIANO
+        for state in DrillState
+        if state is not DrillState.NO_PIANO
     )
 
 
-@pytest.mark.parametrize("state", State)
+@pytest.mark.parametrize("state", DrillState)
 def test_every_event_may_come_in_every_state(state):
     assert set(TABLE[state]) == set(Event)
-    assert {moved(state, event) for event in Event} <= set(State)
+    assert {moved(state, event) for event in Event} <= set(DrillState)
 
 
 @pytest.mark.parametrize("state", FollowerState)
@@ -45,7 +45,7 @@ def test_every_event_of_the_follower_may_come_in_every_state(state):
 
 
 def test_a_repetition_in_hand_is_not_ended_by_a_goal_that_only_a_late_verdict_reached():
-    assert moved(State.COUNT_IN, Event.GOAL_REACHED) is State.COUNT_IN
+    assert moved(DrillState.COUNT_IN, Event.GOAL_REACHED) is DrillState.COUNT_IN
 
 
 def test_developers_md_shows_both_tables():

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from coach.coaching.model import Observation
-from coach.coaching.observations import observations
+from coach.coaching.observations import observe_transitions
 from coach.judging.model import Label, Outcome
 from coach.record.errors import RecordError
 from coach.record.packing import unpack_take, unpack_words
@@ -55,7 +55,9 @@ def test_what_was_observed_comes_back_exactly_in_order(store: Store, tmp_path: P
     store.save_repetition(PIECE, good, NOON_S)
     store.save_repetition(PIECE, bad, NOON_S + 30.25)
     store.save_repetition(OTHER, good, NOON_S + 60)
-    expected = observations(good.judgement, NOON_S) + observations(bad.judgement, NOON_S + 30.25)
+    expected = observe_transitions(good.judgement, NOON_S) + observe_transitions(
+        bad.judgement, NOON_S + 30.25
+    )
     assert store.history(PIECE) == expected
     again = reopened(store, tmp_path)
     assert again.history(PIECE) == expected
@@ -175,7 +177,7 @@ def test_a_record_held_to_the_end_is_joined_next_time(
     for _ in range(2):  # once is enough, twice adds nothing
         again = Store(tmp_path)
         assert again.notices == []
-        assert len(again.history(PIECE)) == len(observations(ended().judgement, 0))
+        assert len(again.history(PIECE)) == len(observe_transitions(ended().judgement, 0))
         assert again.take(again.repetitions(PIECE)[0].id) == ended(clean=False).take
         assert again.session_state(PIECE) == {"clean_run": 0}
         assert len(again.repetitions(OTHER)) == 1
@@ -217,7 +219,7 @@ def test_what_can_still_be_read_of_a_damaged_record_is_rescued(tmp_path: Path) -
     assert next(tmp_path.glob("record-damaged-*.sqlite3")).read_bytes() == damaged
     assert "60 repetitions" in store.notices[0]
     assert len(store.repetitions(PIECE)) == 61
-    assert len(store.history(PIECE)) == 61 * len(observations(ended().judgement, 0))
+    assert len(store.history(PIECE)) == 61 * len(observe_transitions(ended().judgement, 0))
     store.close()
     assert rows(tmp_path, "PRAGMA integrity_check") == [("ok",)]
 
@@ -258,7 +260,7 @@ def test_a_record_from_before_hesitations_were_weighed_is_taken_along(tmp_path: 
         db.execute("INSERT INTO piece VALUES (1, ?, '', '', 0.0, NULL)", (PIECE.key,))
     store = Store(tmp_path)
     store.save_repetition(PIECE, ended(clean=False), NOON_S)
-    assert store.history(PIECE) == observations(ended(clean=False).judgement, NOON_S)
+    assert store.history(PIECE) == observe_transitions(ended(clean=False).judgement, NOON_S)
     store.close()
 
 

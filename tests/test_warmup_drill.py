@@ -14,10 +14,10 @@ from coach.cli.warmup_listing import warm_up_plan
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
+    DrillState,
     MovedOn,
     Proposed,
     RepetitionEnded,
-    State,
 )
 from coach.coaching.drill.warmup_drill import REST_S, WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Observation, Request
@@ -108,7 +108,7 @@ class TwoPieces:
                 self.put(due.piece)
 
     def wait(self, until_s: float) -> None:
-        while self.now_s + TICK_S <= until_s and self.drill.state is not State.FINISHED:
+        while self.now_s + TICK_S <= until_s and self.drill.state is not DrillState.FINISHED:
             self.now_s += TICK_S
             self.hear(self.drill.tick(self.now_s))
         self.now_s = max(self.now_s, until_s)
@@ -132,7 +132,7 @@ class TwoPieces:
 
     def play(self, most: int = 400) -> TwoPieces:
         for _ in range(most):
-            if self.drill.state is State.FINISHED:
+            if self.drill.state is DrillState.FINISHED:
                 return self
             self.repetition()
         raise AssertionError("it never ended")
@@ -241,7 +241,7 @@ def test_a_piece_that_is_not_open_yet_is_waited_for():
     evening.repetition()
     evening.wait(evening.now_s + 5)
     assert evening.moves == 0
-    assert evening.drill.state is State.READY
+    assert evening.drill.state is DrillState.READY
     ready = True
     evening.wait(evening.now_s + 0.2)
     assert evening.moves == 1
@@ -335,6 +335,6 @@ def test_no_piano_is_no_piano_in_the_next_spot_too() -> None:
     watched = two_spots()
     watched.lose_piano()
     watched.ask(Request.NEXT)
-    assert watched.drill.state is State.NO_PIANO
+    assert watched.drill.state is DrillState.NO_PIANO
     watched.find_piano()
-    assert watched.drill.state is State.READY
+    assert watched.drill.state is DrillState.READY

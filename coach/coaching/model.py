@@ -11,7 +11,7 @@ from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
 
-class Kind(StrEnum):
+class AssignmentKind(StrEnum):
     """Why an assignment is given."""
 
     TRY = "try"
@@ -41,7 +41,7 @@ class Assignment:
     """The tempo in quarters a minute; None for the player's own pace."""
     stage: Stage
     clean_required: int
-    kind: Kind
+    kind: AssignmentKind
     reason: str
     """One sentence."""
     click: bool = False

@@ -11,7 +11,7 @@ from dataclasses import asdict
 from fractions import Fraction
 from typing import Any
 
-from coach.coaching.model import Goal, Kind, Order, Way
+from coach.coaching.model import AssignmentKind, Goal, Order, Way
 from coach.coaching.practice import RepairLadder, RunCounts, TaskRunner, TempoLadder, build_rungs
 from coach.coaching.serialize import window_from_plain, window_to_plain
 from coach.coaching.windows import PracticeMap
@@ -84,7 +84,7 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     runner.done = bool(plain["done"])
     looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
     window = runner.ladder.window if runner.ladder else looking
-    runner.assign(window, Kind.DRILL, "On from where you stopped.")
+    runner.assign(window, AssignmentKind.DRILL, "On from where you stopped.")
     runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
 
 

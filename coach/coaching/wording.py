@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from coach.coaching.model import Kind, Request
+from coach.coaching.model import AssignmentKind, Request
 from coach.judging.model import Outcome
 from coach.score.model import Hands, Score
 from coach.score.place import beat_words
@@ -88,9 +88,9 @@ def tempo_words(qpm: float | None, beat_quarters: float) -> str:
     return "at your own pace" if qpm is None else f"at {qpm / beat_quarters:.0f}"
 
 
-def up_words(kind: Kind, tempo: str) -> str:
+def up_words(kind: AssignmentKind, tempo: str) -> str:
     """Why it gets quicker: a trial at the tempo asked for, or a step."""
-    if kind is Kind.TRIAL:
+    if kind is AssignmentKind.TRIAL:
         return "It holds: try it once at the tempo asked for."
     return f"It holds: {tempo}."
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from coach.coaching.drill import Outcome, State
+    from coach.coaching.drill import DrillEvent, DrillState
     from coach.coaching.model import Assignment, Decision, Request
     from coach.judging.job import JudgingJob
     from coach.judging.model import Judgement
@@ -16,7 +16,7 @@ class DrillLike(Protocol):
     """The drill, as the drill screen drives it (``coach.coaching.drill.drill.Drill``)."""
 
     @property
-    def state(self) -> State:
+    def state(self) -> DrillState:
         """Where it stands."""
 
     @property
@@ -31,35 +31,35 @@ class DrillLike(Protocol):
     def excerpt(self) -> Excerpt:
         """The notes of the present window."""
 
-    def start(self, now_s: float) -> tuple[Outcome, ...]:
+    def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Show the first assignment."""
 
-    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A key was struck."""
 
-    def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
+    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A key was released."""
 
-    def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A pedal moved."""
 
-    def tick(self, now_s: float) -> tuple[Outcome, ...]:
+    def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed."""
 
-    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[Outcome, ...]:
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
         """The verdict on a repetition that was given out to be judged."""
 
-    def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
+    def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano vanished."""
 
-    def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
+    def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano is there."""
 
-    def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
+    def ask(self, request: Request, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist asks for something else."""
 
-    def pause(self, now_s: float) -> tuple[Outcome, ...]:
+    def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Rest."""
 
-    def resume(self, now_s: float) -> tuple[Outcome, ...]:
+    def resume(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Go on."""

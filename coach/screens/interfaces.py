@@ -13,7 +13,7 @@ from coach.playing.letter_keyboard import Layout
 from coach.score.counting import CountingSystem
 
 if TYPE_CHECKING:
-    from coach.coaching.drill import CountIn, Outcome, RepetitionEnded
+    from coach.coaching.drill import CountIn, DrillEvent, RepetitionEnded
     from coach.coaching.model import Order, PlanChange
     from coach.coaching.planning import PlanRow
     from coach.judging.job import JudgingJob
@@ -70,9 +70,9 @@ class Desk:
     """Keep where the drill stands, on leaving it; answers in a sentence what there is to read."""
     plan: Callable[[], Sequence[PlanRow]] = tuple
     """Every task on the way to the goal, with where it stands."""
-    change_plan: Callable[[int, PlanChange, float], tuple[Outcome, ...]] | None = None
+    change_plan: Callable[[int, PlanChange, float], tuple[DrillEvent, ...]] | None = None
     """Change a row of the plan, as ``Drill.change_plan``; None where it can't be changed."""
-    reorder: Callable[[Order, float], tuple[Outcome, ...]] | None = None
+    reorder: Callable[[Order, float], tuple[DrillEvent, ...]] | None = None
     """Put all bars in another order, as ``Drill.reorder``."""
     save: Callable[[], str] = str
     """Keep what could not be kept before; answers as ``keep``. Returns at once."""

@@ -5,7 +5,7 @@ The core counts in quarters a minute; only here they become beats a minute of th
 
 from __future__ import annotations
 
-from coach.coaching.drill import State
+from coach.coaching.drill import DrillState
 from coach.coaching.model import Assignment, Decision
 from coach.coaching.wording import ENOUGH, WIDE, whole_bars_words
 from coach.judging.completion import before_the_break, entered_at
@@ -103,19 +103,19 @@ COUNTS_IN = "any key counts in"
 """In place of ``play when ready``, where a click is to be played with."""
 
 STATES = {
-    State.READY: "play when ready",
-    State.COUNT_IN: "count in",
-    State.PLAYING: "listening",
-    State.NO_PIANO: "no piano",
-    State.RESTING: "resting",
-    State.FINISHED: "finished",
+    DrillState.READY: "play when ready",
+    DrillState.COUNT_IN: "count in",
+    DrillState.PLAYING: "listening",
+    DrillState.NO_PIANO: "no piano",
+    DrillState.RESTING: "resting",
+    DrillState.FINISHED: "finished",
 }
 """Where the drill stands, short."""
 
 
-def state_words(state: State, assignment: Assignment) -> str:
+def state_words(state: DrillState, assignment: Assignment) -> str:
     """Where the drill stands; where a click is asked for, how it is started."""
-    return COUNTS_IN if state is State.READY and assignment.click else STATES[state]
+    return COUNTS_IN if state is DrillState.READY and assignment.click else STATES[state]
 
 
 NO_PIANO = (

@@ -11,7 +11,13 @@ from random import Random
 from typing import Any
 
 from coach.coaching.coach import Coach
-from coach.coaching.drill.drill_events import CountIn, Outcome, RepetitionEnded, State, ToJudge
+from coach.coaching.drill.drill_events import (
+    CountIn,
+    DrillEvent,
+    DrillState,
+    RepetitionEnded,
+    ToJudge,
+)
 from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Observation, Order, Request, Way
 from coach.coaching.observations import observe_transitions
@@ -43,7 +49,7 @@ JUDGE_S = 1.1e-5
 """How long judging takes, for each key times note: measured on takes of some 700 notes. By a
 clock no evening would be the same twice."""
 
-Hear = Callable[[Outcome, float], None]
+Hear = Callable[[DrillEvent, float], None]
 
 
 class Desk:
@@ -130,7 +136,7 @@ class Desk:
     @property
     def is_finished(self) -> bool:
         """Whether the drill in hand has reached its goal."""
-        return self.drill.state is State.FINISHED
+        return self.drill.state is DrillState.FINISHED
 
     @property
     def is_warmed_up(self) -> bool:
@@ -140,7 +146,7 @@ class Desk:
     def seen(self) -> Seen:
         """What the pianist sees now."""
         asked, excerpt = self.drill.assignment, self.drill.excerpt
-        click = self._click if self.drill.state is State.COUNT_IN else None
+        click = self._click if self.drill.state is DrillState.COUNT_IN else None
         due_s = None
         if click:
             due_s = click.first_beat_s + click.count_in_beats * click.beat_s
@@ -205,7 +211,7 @@ class Desk:
                 self._call("verdict", self.drill.judged, job, judgement, self.now_s)
             self._call("tick", self.drill.tick, self.now_s)
 
-    def _call(self, what: str, method: Callable[..., tuple[Outcome, ...]], *given: Any) -> None:
+    def _call(self, what: str, method: Callable[..., tuple[DrillEvent, ...]], *given: Any) -> None:
         started_s = time.thread_time()
         outcomes = method(*given)
         ms = (time.thread_time() - started_s) * 1000

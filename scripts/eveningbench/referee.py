@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from coach.coaching.drill.drill_events import AssignmentGiven, Outcome, RepetitionEnded
+from coach.coaching.drill.drill_events import AssignmentGiven, DrillEvent, RepetitionEnded
 from coach.coaching.model import Assignment
 from coach.coaching.observations import FAILED, observe_transitions
 from coach.judging.model import Family, Fault
@@ -58,7 +58,7 @@ class Referee:
             self._open.append(one)
             self._by_time.update(dict.fromkeys(passage.struck_s, one))
 
-    def hear(self, outcome: Outcome, now_s: float) -> None:
+    def hear(self, outcome: DrillEvent, now_s: float) -> None:
         """The drill answered."""
         if isinstance(outcome, AssignmentGiven):
             self._given(outcome.assignment, now_s)

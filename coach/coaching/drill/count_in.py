@@ -22,7 +22,7 @@ EARLY_BEATS = 0.6
 fidgeting through the count-in."""
 
 
-class Clicking:
+class CountInClick:
     """The click of one assignment: what runs of it, or comes next.
 
     ``qpm`` is its tempo, None where no click is asked for; ``offset_s`` is how late the player's

@@ -22,22 +22,22 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coach.coaching.coach import Coach
-from coach.coaching.drill.count_in import Clicking
+from coach.coaching.drill.count_in import CountInClick
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
+    DrillEvent,
+    DrillState,
     NoteMarked,
-    Outcome,
     PlanChanged,
     Proposed,
     RepetitionBegan,
     RepetitionEnded,
     SetAside,
-    State,
     StateChanged,
     StrayKey,
     ToJudge,
 )
-from coach.coaching.drill.hearing import Ear
+from coach.coaching.drill.hearing import Hearing
 from coach.coaching.drill.states import Event, moved
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
 from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
@@ -101,11 +101,11 @@ class Drill:
         self.score = score
         self.goal = goal
         self.coach = coach or Coach(score, goal, history=history, now_s=now_s + epoch_s)
-        self.state = State.READY
+        self.state = DrillState.READY
         self._epoch_s = epoch_s
         self._judges_elsewhere = judges_elsewhere
         tolerance = tolerance or Tolerance.of(Strictness.USUAL)
-        self._ear = Ear(score, tolerance, click_offset_s, self.decision.assignment)
+        self._ear = Hearing(score, tolerance, click_offset_s, self.decision.assignment)
         self._played: deque[_Played] = deque()
         """Repetitions that have ended and whose verdict is not taken yet."""
         self._count = 0
@@ -136,35 +136,35 @@ class Drill:
     @property
     def is_finished(self) -> bool:
         """Whether it stands at its goal."""
-        return self.state is State.FINISHED
+        return self.state is DrillState.FINISHED
 
-    def start(self, now_s: float) -> tuple[Outcome, ...]:
+    def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Show the first assignment."""
         return (StateChanged(self.state), self._given())
 
     # -- what is played ---------------------------------------------------------------------
 
-    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A key was struck.
 
         At the goal the window played anew from its beginning goes on with it, and other keys do
         not; with a click any key counts in, as ever.
         """
-        if self.state is State.NO_PIANO:
+        if self.state is DrillState.NO_PIANO:
             return ()
-        out: list[Outcome] = []
-        if self.state in (State.COUNT_IN, State.PLAYING):
+        out: list[DrillEvent] = []
+        if self.state in (DrillState.COUNT_IN, DrillState.PLAYING):
             out += self._hear(self._ear.follower.tick(at_s), at_s)
         out += self._settle(at_s)
         rested = self._hands_rest(at_s)
         self._last_key_s = max(at_s, self._last_key_s)
-        at_rest = self.state is State.RESTING or (self.is_finished and self._click.is_wanted)
+        at_rest = self.state is DrillState.RESTING or (self.is_finished and self._click.is_wanted)
         if at_rest:  # no hand is free for a key of the computer
             out += self._move(Event.GO_ON)
-        if self.state is State.READY and self._click.is_wanted:
+        if self.state is DrillState.READY and self._click.is_wanted:
             # Whoever plays on past the window's end asks for no count-in.
             return (*out, *self._start_click(at_s)) if rested else tuple(out)
-        if self.state is State.COUNT_IN:
+        if self.state is DrillState.COUNT_IN:
             if self._click.is_early(pitch, at_s):
                 out += self._drop(TOO_SOON, Event.OVER)
                 self._click.plan(at_s)
@@ -178,32 +178,32 @@ class Drill:
             out += self._move(Event.GO_ON)
         return (*out, *self._hear(heard, at_s))
 
-    def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
+    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A key was released."""
         self._ear.follower.key_up(pitch, at_s)
         return ()
 
-    def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A pedal moved."""
         self._ear.follower.pedal(controller, value, at_s)
         return ()
 
-    def tick(self, now_s: float) -> tuple[Outcome, ...]:
+    def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed: silence ends a repetition, a click begins or runs out, the hands rest."""
-        if self.state in (State.NO_PIANO, State.RESTING):
+        if self.state in (DrillState.NO_PIANO, DrillState.RESTING):
             return ()
-        out: list[Outcome] = []
+        out: list[DrillEvent] = []
         if not self.is_finished:
             out += self._hear(self._ear.follower.tick(now_s), now_s)
         out += self._settle(now_s)
         if self._click.is_due(now_s) and self._hands_rest(now_s) and not self._played:
             out += self._start_click(now_s)
-        if self.state is State.COUNT_IN and self._click.has_run_out(now_s):
+        if self.state is DrillState.COUNT_IN and self._click.has_run_out(now_s):
             self._click.stop()
             out += self._move(Event.CLICK_RUNS_OUT)
         return tuple(out)
 
-    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[Outcome, ...]:
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
         """The verdict on a repetition that was given out to be judged (:class:`ToJudge`).
 
         Verdicts are taken in the order in which the repetitions were played: one that comes too
@@ -238,17 +238,17 @@ class Drill:
 
     # -- what is asked for ------------------------------------------------------------------
 
-    def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
+    def ask(self, request: Request, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist asks for something else; the repetition in hand is set aside."""
         out = self.set_aside()
         self.coach.ask(request, now_s + self._epoch_s)
         return (*out, *self._given_anew(now_s))
 
-    def set_aside(self) -> list[Outcome]:
+    def set_aside(self) -> list[DrillEvent]:
         """Nothing is in hand any more: the pianist asks for something else."""
         return self._drop("You asked for something else.", Event.OVER)
 
-    def change_plan(self, row: int, change: PlanChange, now_s: float) -> tuple[Outcome, ...]:
+    def change_plan(self, row: int, change: PlanChange, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist moves a row of ``coach.plan()``, leaves it out, or takes it up again.
 
         The last outcome is :class:`PlanChanged`, with what was done or why it can't be; before it
@@ -256,11 +256,11 @@ class Drill:
         """
         return self._replanned(self.coach.change_plan(row, change), now_s)
 
-    def reorder(self, order: Order, now_s: float) -> tuple[Outcome, ...]:
+    def reorder(self, order: Order, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist wants the bars in another order; outcomes as of :meth:`change_plan`."""
         return self._replanned(self.coach.reorder(order), now_s)
 
-    def _replanned(self, said: str, now_s: float) -> tuple[Outcome, ...]:
+    def _replanned(self, said: str, now_s: float) -> tuple[DrillEvent, ...]:
         self.goal = self.coach.goal
         if not self.decision.changed and not self._can_go_on:
             return (PlanChanged(said),)
@@ -269,36 +269,36 @@ class Drill:
 
     @property
     def _can_go_on(self) -> bool:
-        return self.state is State.FINISHED and not self.decision.finished
+        return self.state is DrillState.FINISHED and not self.decision.finished
 
-    def _given_anew(self, now_s: float) -> tuple[Outcome, ...]:
+    def _given_anew(self, now_s: float) -> tuple[DrillEvent, ...]:
         self._ear.set_up(self.decision.assignment)
         self._goal_reached = False
-        out = self._move(Event.GO_ON) if self.state is State.FINISHED else []
+        out = self._move(Event.GO_ON) if self.state is DrillState.FINISHED else []
         return (*out, self._given())
 
-    def pause(self, now_s: float) -> tuple[Outcome, ...]:
+    def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Rest; the repetition in hand is set aside."""
-        if self.state in (State.RESTING, State.NO_PIANO, State.FINISHED):
+        if self.state in (DrillState.RESTING, DrillState.NO_PIANO, DrillState.FINISHED):
             return ()
         return tuple(self._drop("You paused.", Event.PAUSE))
 
-    def resume(self, now_s: float) -> tuple[Outcome, ...]:
+    def resume(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Go on after a pause, or past the goal."""
-        if self.state not in (State.RESTING, State.FINISHED):
+        if self.state not in (DrillState.RESTING, DrillState.FINISHED):
             return ()
         self._ear.set_up(self.coach.decide().assignment)
         return (*self._move(Event.GO_ON), self._given())
 
-    def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
+    def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano vanished: the repetition in hand is set aside, nothing else is lost."""
-        if self.state is State.NO_PIANO:
+        if self.state is DrillState.NO_PIANO:
             return ()
         return tuple(self._drop("The piano was unplugged.", Event.PIANO_LOST))
 
-    def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
+    def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano is there (again)."""
-        if self.state is not State.NO_PIANO:
+        if self.state is not DrillState.NO_PIANO:
             return ()
         out = self._move(Event.PIANO_FOUND)
         self._ear.set_up(self.coach.decide().assignment)
@@ -310,27 +310,27 @@ class Drill:
     # -- inside -----------------------------------------------------------------------------
 
     @property
-    def _click(self) -> Clicking:
+    def _click(self) -> CountInClick:
         return self._ear.click
 
     def _given(self) -> AssignmentGiven:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
-    def _move(self, event: Event) -> list[Outcome]:
+    def _move(self, event: Event) -> list[DrillEvent]:
         before, self.state = self.state, moved(self.state, event)
         return [] if self.state is before else [StateChanged(self.state)]
 
-    def _drop(self, reason: str, event: Event) -> list[Outcome]:
+    def _drop(self, reason: str, event: Event) -> list[DrillEvent]:
         """Set aside what is in hand, and hear what is asked for from its beginning."""
-        out: list[Outcome] = []
-        if self.state in (State.PLAYING, State.COUNT_IN):
+        out: list[DrillEvent] = []
+        if self.state in (DrillState.PLAYING, DrillState.COUNT_IN):
             out.append(SetAside(reason))
         out += self._move(event)
         self._ear.set_up(self._ear.asked)
         return out
 
-    def _hear(self, heard: Sequence[FollowerEvent], now_s: float) -> list[Outcome]:
-        out: list[Outcome] = []
+    def _hear(self, heard: Sequence[FollowerEvent], now_s: float) -> list[DrillEvent]:
+        out: list[DrillEvent] = []
         for at, one in enumerate(heard):
             if isinstance(one, Marked):
                 out.append(NoteMarked(one.note, one.label))
@@ -345,14 +345,14 @@ class Drill:
                 out += self._ended(one, now_s, goes_on=goes_on)
         return out
 
-    def _over(self, said: list[Outcome], now_s: float) -> list[Outcome]:
+    def _over(self, said: list[DrillEvent], now_s: float) -> list[DrillEvent]:
         """Nothing is in hand any more; the next count-in comes after a breath."""
         said += self._move(Event.OVER)
-        if self.state is State.READY:
+        if self.state is DrillState.READY:
             self._click.plan(now_s)
         return said
 
-    def _ended(self, ended: Ended, now_s: float, *, goes_on: bool) -> list[Outcome]:
+    def _ended(self, ended: Ended, now_s: float, *, goes_on: bool) -> list[DrillEvent]:
         """A repetition is over; ``goes_on``: with the next one in hand."""
         job = self._ear.job(self._count, ended.take, self._click.window_s)
         self._count += 1
@@ -366,15 +366,15 @@ class Drill:
         played.judgement = job.judge()
         if not goes_on:
             said = self._take_verdicts(now_s, ends=True)
-            return self._over(said, now_s) if self.state is State.PLAYING else said
+            return self._over(said, now_s) if self.state is DrillState.PLAYING else said
         return self._over(self._take_verdicts(now_s), now_s)
 
-    def _take_verdicts(self, now_s: float, *, ends: bool = False) -> list[Outcome]:
+    def _take_verdicts(self, now_s: float, *, ends: bool = False) -> list[DrillEvent]:
         """Hear the verdicts that are there, in the order played.
 
         ``ends``: the last of them ended just now, and nothing is in hand after it.
         """
-        out: list[Outcome] = []
+        out: list[DrillEvent] = []
         while self._played and (judgement := self._played[0].judgement) is not None:
             played = self._played.popleft()
             out += self._take(played, judgement, now_s, ends=ends and not self._played)
@@ -382,14 +382,14 @@ class Drill:
 
     def _take(
         self, played: _Played, judgement: Judgement, now_s: float, *, ends: bool
-    ) -> list[Outcome]:
+    ) -> list[DrillEvent]:
         if not judgement.is_repetition:
             return [SetAside(judgement.sentence, played.job if played.is_elsewhere else None)]
         self._ear.remember(judgement, played.asked.qpm)
         self._played_qpm = judgement.qpm
         heard = self.coach.observe_and_decide if judgement.clean else self.coach.observe
         decision = heard(judgement, now_s + self._epoch_s, played.asked)
-        out: list[Outcome] = [
+        out: list[DrillEvent] = [
             RepetitionEnded(played.job.take, judgement, decision, played.asked, self.coach.observed)
         ]
         self._goal_reached = decision.finished and judgement.clean
@@ -397,7 +397,7 @@ class Drill:
             out += self._reach_goal()
         return out + [Proposed(text) for text in decision.proposals]
 
-    def _reach_goal(self) -> list[Outcome]:
+    def _reach_goal(self) -> list[DrillEvent]:
         reached, self._goal_reached = self._goal_reached, False
         return self._move(Event.GOAL_REACHED) if reached else []
 
@@ -413,9 +413,9 @@ class Drill:
         grid = self.excerpt.grid
         return grid[1] - grid[0]
 
-    def _settle(self, now_s: float) -> list[Outcome]:
+    def _settle(self, now_s: float) -> list[DrillEvent]:
         """Between repetitions, once the hands rest: what follows from what was played."""
-        free = self.state in (State.READY, State.FINISHED)
+        free = self.state in (DrillState.READY, DrillState.FINISHED)
         if not free or self._played or not self._hands_rest(now_s):
             return []
         if self._ear.follower.may_begin(now_s):
@@ -429,12 +429,12 @@ class Drill:
             self._ear.set_up(wanted)
         if wanted != before:
             out.append(self._given())
-            if self.state is State.READY:
+            if self.state is DrillState.READY:
                 self._click.plan(now_s)
         return out
 
-    def _start_click(self, now_s: float) -> list[Outcome]:
-        if self.state is not State.READY:
+    def _start_click(self, now_s: float) -> list[DrillEvent]:
+        if self.state is not DrillState.READY:
             self._click.stop()
             return []
         return [*self._move(Event.CLICK_STARTS), self._click.start(now_s)]

@@ -13,7 +13,7 @@ from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 
-class State(StrEnum):
+class DrillState(StrEnum):
     """Where the drill stands; the moves between them are one table in ``states.py``."""
 
     READY = "ready"
@@ -30,7 +30,7 @@ class State(StrEnum):
 class StateChanged:
     """The drill is in another state now."""
 
-    state: State
+    state: DrillState
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,7 @@ class PlanChanged:
     """What was done, or why it can't be: one sentence."""
 
 
-Outcome = (
+DrillEvent = (
     StateChanged
     | AssignmentGiven
     | CountIn

@@ -1,4 +1,4 @@
-"""The drill's ear: one window set up to be heard, with its follower, its click and its judge.
+"""Hearing one assignment: its window, with its follower, its click and its judge.
 
 What earlier repetitions showed of the player (:class:`~coach.judging.timing.Habits`) is carried
 from window to window.
@@ -6,7 +6,7 @@ from window to window.
 
 from __future__ import annotations
 
-from coach.coaching.drill.count_in import Clicking
+from coach.coaching.drill.count_in import CountInClick
 from coach.coaching.model import Assignment
 from coach.judging.following import Follower, Surroundings
 from coach.judging.job import JudgingJob
@@ -18,7 +18,7 @@ from coach.score.model import Score
 from coach.score.window import excerpt
 
 
-class Ear:
+class Hearing:
     """Hears one assignment after the other; ``click_offset_s`` is how late the keys come."""
 
     def __init__(
@@ -35,7 +35,7 @@ class Ear:
         around = Surroundings(self._score, self.excerpt)
         self.follower = Follower(self.excerpt, qpm=asked.qpm, surroundings=around)
         click_qpm = asked.qpm if asked.click else None
-        self.click = Clicking(self._score, self.excerpt, click_qpm, self._click_offset_s)
+        self.click = CountInClick(self._score, self.excerpt, click_qpm, self._click_offset_s)
 
     def job(self, number: int, take: Take, click_s: float | None) -> JudgingJob:
         """What the judge needs for a take of what is set up.

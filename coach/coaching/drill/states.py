@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from coach.coaching.drill.drill_events import State
+from coach.coaching.drill.drill_events import DrillState
 
 
 class Event(StrEnum):
@@ -27,86 +27,86 @@ class Event(StrEnum):
     GO_ON = "go on"
 
 
-TABLE: dict[State, dict[Event, State]] = {
-    State.READY: {
-        Event.FIRST_NOTE: State.PLAYING,
-        Event.CLICK_STARTS: State.COUNT_IN,
-        Event.CLICK_RUNS_OUT: State.READY,
-        Event.OVER: State.READY,
-        Event.GOAL_REACHED: State.FINISHED,
-        Event.PIANO_LOST: State.NO_PIANO,
-        Event.PIANO_FOUND: State.READY,
-        Event.PAUSE: State.RESTING,
-        Event.GO_ON: State.READY,
+TABLE: dict[DrillState, dict[Event, DrillState]] = {
+    DrillState.READY: {
+        Event.FIRST_NOTE: DrillState.PLAYING,
+        Event.CLICK_STARTS: DrillState.COUNT_IN,
+        Event.CLICK_RUNS_OUT: DrillState.READY,
+        Event.OVER: DrillState.READY,
+        Event.GOAL_REACHED: DrillState.FINISHED,
+        Event.PIANO_LOST: DrillState.NO_PIANO,
+        Event.PIANO_FOUND: DrillState.READY,
+        Event.PAUSE: DrillState.RESTING,
+        Event.GO_ON: DrillState.READY,
     },
-    State.COUNT_IN: {
-        Event.FIRST_NOTE: State.PLAYING,
-        Event.CLICK_STARTS: State.COUNT_IN,
-        Event.CLICK_RUNS_OUT: State.READY,
-        Event.OVER: State.READY,
-        Event.GOAL_REACHED: State.COUNT_IN,
-        Event.PIANO_LOST: State.NO_PIANO,
-        Event.PIANO_FOUND: State.COUNT_IN,
-        Event.PAUSE: State.RESTING,
-        Event.GO_ON: State.COUNT_IN,
+    DrillState.COUNT_IN: {
+        Event.FIRST_NOTE: DrillState.PLAYING,
+        Event.CLICK_STARTS: DrillState.COUNT_IN,
+        Event.CLICK_RUNS_OUT: DrillState.READY,
+        Event.OVER: DrillState.READY,
+        Event.GOAL_REACHED: DrillState.COUNT_IN,
+        Event.PIANO_LOST: DrillState.NO_PIANO,
+        Event.PIANO_FOUND: DrillState.COUNT_IN,
+        Event.PAUSE: DrillState.RESTING,
+        Event.GO_ON: DrillState.COUNT_IN,
     },
-    State.PLAYING: {
-        Event.FIRST_NOTE: State.PLAYING,
-        Event.CLICK_STARTS: State.PLAYING,
-        Event.CLICK_RUNS_OUT: State.PLAYING,
-        Event.OVER: State.READY,
-        Event.GOAL_REACHED: State.FINISHED,
-        Event.PIANO_LOST: State.NO_PIANO,
-        Event.PIANO_FOUND: State.PLAYING,
-        Event.PAUSE: State.RESTING,
-        Event.GO_ON: State.PLAYING,
+    DrillState.PLAYING: {
+        Event.FIRST_NOTE: DrillState.PLAYING,
+        Event.CLICK_STARTS: DrillState.PLAYING,
+        Event.CLICK_RUNS_OUT: DrillState.PLAYING,
+        Event.OVER: DrillState.READY,
+        Event.GOAL_REACHED: DrillState.FINISHED,
+        Event.PIANO_LOST: DrillState.NO_PIANO,
+        Event.PIANO_FOUND: DrillState.PLAYING,
+        Event.PAUSE: DrillState.RESTING,
+        Event.GO_ON: DrillState.PLAYING,
     },
-    State.NO_PIANO: {
-        Event.FIRST_NOTE: State.NO_PIANO,
-        Event.CLICK_STARTS: State.NO_PIANO,
-        Event.CLICK_RUNS_OUT: State.NO_PIANO,
-        Event.OVER: State.NO_PIANO,
-        Event.GOAL_REACHED: State.NO_PIANO,
-        Event.PIANO_LOST: State.NO_PIANO,
-        Event.PIANO_FOUND: State.READY,
-        Event.PAUSE: State.NO_PIANO,
-        Event.GO_ON: State.NO_PIANO,
+    DrillState.NO_PIANO: {
+        Event.FIRST_NOTE: DrillState.NO_PIANO,
+        Event.CLICK_STARTS: DrillState.NO_PIANO,
+        Event.CLICK_RUNS_OUT: DrillState.NO_PIANO,
+        Event.OVER: DrillState.NO_PIANO,
+        Event.GOAL_REACHED: DrillState.NO_PIANO,
+        Event.PIANO_LOST: DrillState.NO_PIANO,
+        Event.PIANO_FOUND: DrillState.READY,
+        Event.PAUSE: DrillState.NO_PIANO,
+        Event.GO_ON: DrillState.NO_PIANO,
     },
-    State.RESTING: {
-        Event.FIRST_NOTE: State.RESTING,
-        Event.CLICK_STARTS: State.RESTING,
-        Event.CLICK_RUNS_OUT: State.RESTING,
-        Event.OVER: State.RESTING,
-        Event.GOAL_REACHED: State.RESTING,
-        Event.PIANO_LOST: State.NO_PIANO,
-        Event.PIANO_FOUND: State.RESTING,
-        Event.PAUSE: State.RESTING,
-        Event.GO_ON: State.READY,
+    DrillState.RESTING: {
+        Event.FIRST_NOTE: DrillState.RESTING,
+        Event.CLICK_STARTS: DrillState.RESTING,
+        Event.CLICK_RUNS_OUT: DrillState.RESTING,
+        Event.OVER: DrillState.RESTING,
+        Event.GOAL_REACHED: DrillState.RESTING,
+        Event.PIANO_LOST: DrillState.NO_PIANO,
+        Event.PIANO_FOUND: DrillState.RESTING,
+        Event.PAUSE: DrillState.RESTING,
+        Event.GO_ON: DrillState.READY,
     },
-    State.FINISHED: {
-        Event.FIRST_NOTE: State.FINISHED,
-        Event.CLICK_STARTS: State.FINISHED,
-        Event.CLICK_RUNS_OUT: State.FINISHED,
-        Event.OVER: State.FINISHED,
-        Event.GOAL_REACHED: State.FINISHED,
-        Event.PIANO_LOST: State.NO_PIANO,
-        Event.PIANO_FOUND: State.FINISHED,
-        Event.PAUSE: State.FINISHED,
-        Event.GO_ON: State.READY,
+    DrillState.FINISHED: {
+        Event.FIRST_NOTE: DrillState.FINISHED,
+        Event.CLICK_STARTS: DrillState.FINISHED,
+        Event.CLICK_RUNS_OUT: DrillState.FINISHED,
+        Event.OVER: DrillState.FINISHED,
+        Event.GOAL_REACHED: DrillState.FINISHED,
+        Event.PIANO_LOST: DrillState.NO_PIANO,
+        Event.PIANO_FOUND: DrillState.FINISHED,
+        Event.PAUSE: DrillState.FINISHED,
+        Event.GO_ON: DrillState.READY,
     },
 }
 """For each state, the state that each event leads to; its own where nothing happens."""
 
 
-def moved(state: State, event: Event) -> State:
+def moved(state: DrillState, event: Event) -> DrillState:
     """The state after an event."""
     return TABLE[state][event]
 
 
 def as_markdown() -> str:
     """The table as it stands in DEVELOPERS.md: a row for each event, a column for each state."""
-    rows = ["| on | " + " | ".join(State) + " |", "| --- |" + " --- |" * len(State)]
+    rows = ["| on | " + " | ".join(DrillState) + " |", "| --- |" + " --- |" * len(DrillState)]
     for event in Event:
-        after = [("stays" if moved(s, event) is s else str(moved(s, event))) for s in State]
+        after = [("stays" if moved(s, event) is s else str(moved(s, event))) for s in DrillState]
         rows.append(f"| {event} | " + " | ".join(after) + " |")
     return "\n".join(rows)

@@ -12,12 +12,12 @@ from dataclasses import replace
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
+    DrillEvent,
+    DrillState,
     MovedOn,
-    Outcome,
     Proposed,
     RepetitionEnded,
     SetAside,
-    State,
     StateChanged,
 )
 from coach.coaching.model import Assignment, Decision, Request
@@ -58,11 +58,11 @@ class WarmUpDrill:
         self.drill = self._present(now_s)
 
     @property
-    def state(self) -> State:
+    def state(self) -> DrillState:
         """Where the present drill stands."""
-        if self._is_done and self.drill.state is not State.NO_PIANO:
-            return State.FINISHED
-        return State.READY if self.drill.state is State.FINISHED else self.drill.state
+        if self._is_done and self.drill.state is not DrillState.NO_PIANO:
+            return DrillState.FINISHED
+        return DrillState.READY if self.drill.state is DrillState.FINISHED else self.drill.state
 
     @property
     def decision(self) -> Decision:
@@ -94,11 +94,11 @@ class WarmUpDrill:
 
     # -- as a drill -------------------------------------------------------------------------
 
-    def start(self, now_s: float) -> tuple[Outcome, ...]:
+    def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Show the first assignment."""
         return self.drill.start(now_s)
 
-    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[Outcome, ...]:
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A key was struck."""
         if self._is_done:
             return ()
@@ -106,41 +106,41 @@ class WarmUpDrill:
         self._last_key_s = at_s
         return self._on(self.drill.key_down(pitch, velocity, at_s))
 
-    def key_up(self, pitch: int, at_s: float) -> tuple[Outcome, ...]:
+    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A key was released."""
         return self._on(self.drill.key_up(pitch, at_s))
 
-    def pedal(self, controller: int, value: int, at_s: float) -> tuple[Outcome, ...]:
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
         """A pedal moved."""
         return self.drill.pedal(controller, value, at_s)
 
-    def tick(self, now_s: float) -> tuple[Outcome, ...]:
+    def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed: after a rest the next spot comes."""
         if self._is_done or self._moves_on:
             return ()
         out = self._on(self.drill.tick(now_s))
-        rests = self.drill.state in (State.READY, State.FINISHED)
+        rests = self.drill.state in (DrillState.READY, DrillState.FINISHED)
         if not (self._is_over and rests and now_s - self._last_key_s >= REST_S):
             return out
         return out if self.drill.waits_for() else out + self._next(now_s)
 
-    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[Outcome, ...]:
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
         """The verdict on a repetition that was given out to be judged."""
         for drill in self._drills.values():
             if drill is not self.drill and drill.waits_for(job):
                 return _late(drill.judged(job, judgement, now_s))
         return self._on(self.drill.judged(job, judgement, now_s))
 
-    def piano_lost(self, now_s: float) -> tuple[Outcome, ...]:
+    def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano vanished."""
         return self._on(self.drill.piano_lost(now_s))
 
-    def piano_found(self, now_s: float) -> tuple[Outcome, ...]:
+    def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano is there."""
         self._last_key_s = now_s
         return self._on(self.drill.piano_found(now_s))
 
-    def ask(self, request: Request, now_s: float) -> tuple[Outcome, ...]:
+    def ask(self, request: Request, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist's wish; "next" and "not this" leave this spot for good."""
         if self._is_done:
             return ()
@@ -151,23 +151,23 @@ class WarmUpDrill:
         self._tries, self.drill.stands_still = 0, False
         return self._on(self.drill.ask(request, now_s))
 
-    def pause(self, now_s: float) -> tuple[Outcome, ...]:
+    def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Rest."""
         return () if self._is_done else self.drill.pause(now_s)
 
-    def resume(self, now_s: float) -> tuple[Outcome, ...]:
+    def resume(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Go on."""
         self._last_key_s = now_s
         return () if self._is_done else self._on(self.drill.resume(now_s))
 
     # -- from turn to turn ------------------------------------------------------------------
 
-    def _on(self, outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
+    def _on(self, outcomes: Sequence[DrillEvent]) -> tuple[DrillEvent, ...]:
         """Count the tries; what is said at a goal is kept back, for it is not the end yet."""
         if self._is_done:  # late verdicts, and the piano's coming and going
             moves = any(isinstance(one, StateChanged) for one in outcomes)
             return (*_late(outcomes), *((StateChanged(self.state),) if moves else ()))
-        shown: list[Outcome] = []
+        shown: list[DrillEvent] = []
         for one in outcomes:
             if isinstance(one, RepetitionEnded):
                 self._tries += 1
@@ -175,14 +175,14 @@ class WarmUpDrill:
                 self._is_over = self._is_over or reached or self._tries >= MOST_TRIES
             if one == Proposed(ENOUGH):
                 continue
-            if one == StateChanged(State.FINISHED):
-                shown.append(StateChanged(State.READY))
+            if one == StateChanged(DrillState.FINISHED):
+                shown.append(StateChanged(DrillState.READY))
                 continue
             shown.append(one)
         self.drill.stands_still = self._is_over
         return tuple(shown)
 
-    def _next(self, now_s: float) -> tuple[Outcome, ...]:
+    def _next(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The next turn: in this piece, in another, or none."""
         if self.round.now is not None:
             self.round.over(held=self.drill.decision.finished)
@@ -198,16 +198,16 @@ class WarmUpDrill:
         self._moves_on = True
         return (MovedOn(),)
 
-    def _turn_to(self, now_s: float) -> tuple[Outcome, ...]:
+    def _turn_to(self, now_s: float) -> tuple[DrillEvent, ...]:
         self._tries, self._is_over = 0, False
-        is_silent = self.drill.state is State.NO_PIANO
+        is_silent = self.drill.state is DrillState.NO_PIANO
         self.drill = self._present(now_s)
         self.drill.stands_still = False
         if is_silent:
             self.drill.piano_lost(now_s)
         else:
             self.drill.piano_found(now_s)
-        if self.drill.state is State.RESTING:
+        if self.drill.state is DrillState.RESTING:
             self.drill.resume(now_s)
         given = AssignmentGiven(self.assignment, self.excerpt, self.decision)
         return (StateChanged(self.state), given)
@@ -224,12 +224,12 @@ class WarmUpDrill:
             self._drills[at, level] = drill
         return drill
 
-    def _end(self, now_s: float) -> tuple[Outcome, ...]:
+    def _end(self, now_s: float) -> tuple[DrillEvent, ...]:
         self._is_done = True
         return (StateChanged(self.state), Proposed(self.round.why_over(now_s)))
 
 
-def _late(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
+def _late(outcomes: Sequence[DrillEvent]) -> tuple[DrillEvent, ...]:
     """The verdicts on what was given out to be judged."""
     return tuple(
         one

@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from coach.coaching.diagnosis import fitts_bits
-from coach.coaching.model import Goal, Kind, Order, Way
+from coach.coaching.model import AssignmentKind, Goal, Order, Way
 from coach.coaching.practice import Task, two_thirds_of
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import stretch_words
@@ -100,7 +100,7 @@ def make_steps(practice_map: PracticeMap, goal: Goal) -> tuple[PlanStep, ...]:
     at_last = replace(
         _task_of_whole(goal),
         start_qpm=_qpm_at_share(goal, LEARNING_SHARE),
-        kind=Kind.WIDEN,
+        kind=AssignmentKind.WIDEN,
         reason="You have all its bars: now the whole of it.",
     )
     return (*made, PlanStep(at_last, stretch_words(practice_map.score, goal.window)))
@@ -110,7 +110,7 @@ def _task_of_whole(goal: Goal) -> Task:
     """All of it, at the tempo asked for; as a weak spot of an earlier day, where it is one."""
     qpm = None if goal.own_pace else goal.qpm
     task = Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
-    return replace(task, kind=Kind.REVIEW, reason=goal.reason) if goal.reason else task
+    return replace(task, kind=AssignmentKind.REVIEW, reason=goal.reason) if goal.reason else task
 
 
 def _qpm_at_share(goal: Goal, share: float) -> float | None:
@@ -160,7 +160,7 @@ def _steps_of_bar(practice_map: PracticeMap, goal: Goal, bar: Window) -> Iterato
         for hand in playing:
             whose = "right hand alone" if hand is Hands.RIGHT else "left hand alone"
             reason = f"New: {name}, {whose}, the right keys at your own pace."
-            task = Task(bar.of(hand), None, Stage.NOTES, part, None, Kind.APART, reason)
+            task = Task(bar.of(hand), None, Stage.NOTES, part, None, AssignmentKind.APART, reason)
             yield PlanStep(task, f"{name}, {whose}")
     what = "hands together" if len(playing) == 2 else "in time"
     task = Task(
@@ -169,7 +169,7 @@ def _steps_of_bar(practice_map: PracticeMap, goal: Goal, bar: Window) -> Iterato
         Stage.RHYTHM,
         goal.clean_required,
         _qpm_at_share(goal, BEGIN_SHARE),
-        Kind.JOIN if len(playing) == 2 else Kind.DRILL,
+        AssignmentKind.JOIN if len(playing) == 2 else AssignmentKind.DRILL,
         f"{name[0].upper()}{name[1:]}, {what}, slowly.",
     )
     yield PlanStep(task, f"{name}, {what}")
@@ -195,7 +195,9 @@ def _step_of_join(practice_map: PracticeMap, goal: Goal, cut: Window) -> PlanSte
     name, qpm = stretch_words(practice_map.score, cut), _qpm_at_share(goal, LEARNING_SHARE)
     part = two_thirds_of(goal.clean_required)
     reason = f"Join them: {name}, over the barline."
-    return PlanStep(Task(cut, qpm, Stage.RHYTHM, part, qpm, Kind.JOIN, reason), f"{name} joined")
+    return PlanStep(
+        Task(cut, qpm, Stage.RHYTHM, part, qpm, AssignmentKind.JOIN, reason), f"{name} joined"
+    )
 
 
 def _furthest_learnt(learnt: list[int], seam: int, step: int) -> int:

@@ -19,7 +19,7 @@ from coach.coaching.diagnosis import (
     describe_trouble,
     single_hand_of,
 )
-from coach.coaching.model import Kind, Trouble
+from coach.coaching.model import AssignmentKind, Trouble
 from coach.coaching.practice.task import NextWindow, Task
 from coach.coaching.windows import SINGLE, PracticeMap
 from coach.coaching.wording import HANDS, run_up_words, way_words
@@ -113,7 +113,7 @@ class Locating:
     def hear_again(self) -> NextWindow:
         """Ask for the whole once more, although a trouble is named."""
         self.probe = None
-        return NextWindow(self.task.window, Kind.TRY, ANOTHER)
+        return NextWindow(self.task.window, AssignmentKind.TRY, ANOTHER)
 
     @property
     def is_all_loose(self) -> bool:
@@ -143,12 +143,14 @@ class Locating:
         what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
         reason = f"{what}: is it {way_words(score, move)}?"
         reason += run_up_words(score, probe.window, move)
-        return NextWindow(probe.window, Kind.APART if apart else Kind.NARROW, reason)
+        return NextWindow(
+            probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason
+        )
 
     def back_to_all(self, clean: bool) -> NextWindow:
         """Ask for the whole again, after a probe that was clean or not."""
         self.probe = None
-        return NextWindow(self.task.window, Kind.WIDEN, HOLDS if clean else A_SLIP)
+        return NextWindow(self.task.window, AssignmentKind.WIDEN, HOLDS if clean else A_SLIP)
 
     def worst_move(self, window: Window | None = None) -> Transition | None:
         """The move that failed most in a window (the task's if not given), whoever's it is.

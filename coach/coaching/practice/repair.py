@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.coaching.diagnosis import Evidence
-from coach.coaching.model import Kind, Trouble
+from coach.coaching.model import AssignmentKind, Trouble
 from coach.coaching.practice.task import NextWindow, RunCounts, Task, third_of, two_thirds_of
 from coach.coaching.practice.tempo import TempoAttempt, TempoLadder
 from coach.coaching.windows import PracticeMap
@@ -144,7 +144,7 @@ class Repair:
         ladder = RepairLadder(move, windows, at, tempo, at)
         tempo.begin_at_likely(self._beat_quarters(ladder))
         return self.begin_ladder(
-            ladder, Kind.NARROW if again or not tempo.at_target else Kind.DRILL
+            ladder, AssignmentKind.NARROW if again or not tempo.at_target else AssignmentKind.DRILL
         )
 
     def open_worst(self, move: Transition, tempo: TempoLadder) -> NextWindow:
@@ -154,9 +154,9 @@ class Repair:
         together = tuple(w for w in windows if w.hands is self.task.window.hands) or windows
         bar = self.practice_map.bar(move, self.task.window.hands)
         at = together.index(bar) if bar in together else len(together) - 1
-        return self.begin_ladder(RepairLadder(move, together, at, tempo, at), Kind.NARROW)
+        return self.begin_ladder(RepairLadder(move, together, at, tempo, at), AssignmentKind.NARROW)
 
-    def begin_ladder(self, ladder: RepairLadder, kind: Kind) -> NextWindow:
+    def begin_ladder(self, ladder: RepairLadder, kind: AssignmentKind) -> NextWindow:
         """Take up a ladder, and say what it is."""
         self.ladder = ladder
         required = ladder.required(self.task.clean_required)
@@ -193,12 +193,12 @@ class Repair:
         if not clean:
             ladder.tempo.undo_trial()
             return self._next_window(
-                ladder, Kind.SLOWER, trial_failed_words(self._say_tempo(ladder))
+                ladder, AssignmentKind.SLOWER, trial_failed_words(self._say_tempo(ladder))
             )
         ladder.tempo.keep_trial()
         if self._is_full(ladder, run):
             return self._step_up(ladder)
-        return self._next_window(ladder, Kind.QUICKEN, "Clean at tempo: hold it there.")
+        return self._next_window(ladder, AssignmentKind.QUICKEN, "Clean at tempo: hold it there.")
 
     def _is_full(self, ladder: RepairLadder, run: RunCounts) -> bool:
         return run.clean >= ladder.required(self.task.clean_required)
@@ -218,18 +218,24 @@ class Repair:
             return self.close(held=True)
         joined = ladder.window.hands is not before.hands
         what = "Hands together now" if joined else "A little more of it"
-        return self._next_window(ladder, Kind.JOIN if joined else Kind.WIDEN, f"It holds. {what}.")
+        return self._next_window(
+            ladder, AssignmentKind.JOIN if joined else AssignmentKind.WIDEN, f"It holds. {what}."
+        )
 
     def _step_down(self, ladder: RepairLadder) -> NextWindow:
         if ladder.is_join and not ladder.held:
             ladder.go_down()
-            return self._next_window(ladder, Kind.NARROW, "That broke again: back one step.")
+            return self._next_window(
+                ladder, AssignmentKind.NARROW, "That broke again: back one step."
+            )
         if not ladder.tempo.at_floor:
             ladder.tempo.lower_tempo(self._beat_quarters(ladder))
-            return self._next_window(ladder, Kind.SLOWER, down_words(self._say_tempo(ladder)))
+            return self._next_window(
+                ladder, AssignmentKind.SLOWER, down_words(self._say_tempo(ladder))
+            )
         if ladder.go_down():
             ladder.start = ladder.at
-            return self._next_window(ladder, Kind.NARROW, "Smaller still.")
+            return self._next_window(ladder, AssignmentKind.NARROW, "Smaller still.")
         return self.close(held=False)
 
     def close(self, *, held: bool) -> NextWindow:
@@ -243,11 +249,11 @@ class Repair:
         reason = (
             "Back to the whole of it." if held else "Leave that place for now: the whole of it."
         )
-        return NextWindow(self.task.window, Kind.WIDEN, reason)
+        return NextWindow(self.task.window, AssignmentKind.WIDEN, reason)
 
     # -- words -------------------------------------------------------------------------------
 
-    def _next_window(self, ladder: RepairLadder, kind: Kind, reason: str) -> NextWindow:
+    def _next_window(self, ladder: RepairLadder, kind: AssignmentKind, reason: str) -> NextWindow:
         return NextWindow(ladder.window, kind, reason)
 
     def _beat_quarters(self, ladder: RepairLadder) -> Fraction:

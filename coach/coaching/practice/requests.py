@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from coach.coaching.model import Kind, Request
+from coach.coaching.model import AssignmentKind, Request
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.task import RunCounts
 from coach.coaching.practice.task_runner import TaskRunner
@@ -39,7 +39,7 @@ def _set_tempo(runner: TaskRunner, quicker_marks: int) -> None:
         tempo.now_qpm = move_by_marks(tempo.now_qpm, beat, quicker_marks)
         tempo.before_trial_qpm = None
     runner.run = RunCounts()
-    runner.assign(runner.assignment.window, Kind.ASKED, AS_ASKED)
+    runner.assign(runner.assignment.window, AssignmentKind.ASKED, AS_ASKED)
 
 
 def _play_smaller(runner: TaskRunner) -> None:
@@ -68,7 +68,7 @@ def _play_larger(runner: TaskRunner) -> None:
 
 def _turn_to_rung(runner: TaskRunner, ladder: RepairLadder, at: int, reason: str) -> None:
     runner.requested, ladder.at, ladder.unclean = None, at, 0
-    runner.assign(ladder.window, Kind.ASKED, reason)
+    runner.assign(ladder.window, AssignmentKind.ASKED, reason)
 
 
 def _smaller_rungs(ladder: RepairLadder, now: Window) -> list[int]:
@@ -95,7 +95,9 @@ def _play_other_hand(runner: TaskRunner) -> None:
         cut = runner.practice_map.clip(window.start_quarters, window.end_quarters, hands)
         if cut.hands is hands and cut != window:
             break
-    runner.assign_instead(replace(runner.assignment, window=cut, kind=Kind.ASKED, reason=AS_ASKED))
+    runner.assign_instead(
+        replace(runner.assignment, window=cut, kind=AssignmentKind.ASKED, reason=AS_ASKED)
+    )
 
 
 def _play_again(runner: TaskRunner) -> None:
@@ -105,7 +107,7 @@ def _play_again(runner: TaskRunner) -> None:
 def _leave_trouble(runner: TaskRunner) -> None:
     """Away from the trouble in hand: back to the whole."""
     runner.requested = runner.repair.ladder = runner.locating.probe = None
-    runner.assign(runner.task.window, Kind.ASKED, AS_ASKED)
+    runner.assign(runner.task.window, AssignmentKind.ASKED, AS_ASKED)
 
 
 def _leave_trouble_alone(runner: TaskRunner) -> None:

@@ -7,7 +7,7 @@ from math import ceil
 from typing import NamedTuple
 
 from coach.coaching.diagnosis import Sprt
-from coach.coaching.model import Kind
+from coach.coaching.model import AssignmentKind
 from coach.judging.model import Stage
 from coach.score.window import Window
 
@@ -44,7 +44,7 @@ class Task:
     clean_required: int
     start_qpm: float | None
     """The tempo to begin at."""
-    kind: Kind = Kind.TRY
+    kind: AssignmentKind = AssignmentKind.TRY
     reason: str = "Play it as you would, so that I hear where it breaks."
 
 
@@ -80,5 +80,5 @@ class NextWindow(NamedTuple):
     """A window to ask for next, at the tempo that stands, and why."""
 
     window: Window
-    kind: Kind
+    kind: AssignmentKind
     reason: str

@@ -17,7 +17,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from coach.coaching.diagnosis import Diagnosis, Evidence
-from coach.coaching.model import Assignment, Kind, Trouble
+from coach.coaching.model import Assignment, AssignmentKind, Trouble
 from coach.coaching.practice.locating import OPEN_DOUBT, Locating
 from coach.coaching.practice.repair import Repair, RepairLadder
 from coach.coaching.practice.task import NextWindow, RunCounts, Task, two_thirds_of
@@ -123,7 +123,7 @@ class TaskRunner:
             self.tempo.keep_trial()
         if self.tempo.at_target:
             self.done = self.run.clean >= self.task.clean_required
-            hold = NextWindow(window, Kind.QUICKEN, "That is the tempo: now hold it.")
+            hold = NextWindow(window, AssignmentKind.QUICKEN, "That is the tempo: now hold it.")
             return None if self.done else hold
         kind = self.tempo.raise_tempo(self._beat_quarters(window))
         return NextWindow(window, kind, up_words(kind, self._say_tempo()))
@@ -132,9 +132,11 @@ class TaskRunner:
         window = self.task.window
         if clean:
             self.tempo.keep_trial()
-            return NextWindow(window, Kind.QUICKEN, "Clean at the tempo asked for: hold it there.")
+            return NextWindow(
+                window, AssignmentKind.QUICKEN, "Clean at the tempo asked for: hold it there."
+            )
         self.tempo.undo_trial()
-        return NextWindow(window, Kind.SLOWER, trial_failed_words(self._say_tempo()))
+        return NextWindow(window, AssignmentKind.SLOWER, trial_failed_words(self._say_tempo()))
 
     def _locate(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Look for the trouble; mend it where it is named and little else is in doubt."""
@@ -172,7 +174,7 @@ class TaskRunner:
             return self.repair.open_worst(worst, self.new_repair_tempo())
         self.tempo.lower_tempo(self._beat_quarters(self.task.window))
         reason = f"It slips here and there: {self._say_tempo()}."
-        return NextWindow(self.task.window, Kind.SLOWER, reason)
+        return NextWindow(self.task.window, AssignmentKind.SLOWER, reason)
 
     def new_repair_tempo(self) -> TempoLadder:
         """The tempo for a repair that begins now: from the whole's, on its way back to it."""
@@ -181,7 +183,7 @@ class TaskRunner:
 
     # -- assignments -------------------------------------------------------------------------
 
-    def resume(self, reason: str, kind: Kind = Kind.JOIN) -> None:
+    def resume(self, reason: str, kind: AssignmentKind = AssignmentKind.JOIN) -> None:
         """Back from a request to where the task stood."""
         self.requested = None
         self._assign(
@@ -193,7 +195,7 @@ class TaskRunner:
         self.requested = self.assignment = wished
         self.run = RunCounts()
 
-    def assign(self, window: Window, kind: Kind, reason: str) -> None:
+    def assign(self, window: Window, kind: AssignmentKind, reason: str) -> None:
         """Ask for a window, at the tempo that stands."""
         self._assign(NextWindow(window, kind, reason))
 

@@ -36,7 +36,7 @@ from itertools import product
 from math import exp, pow
 from typing import Any
 
-from coach.coaching.model import Kind
+from coach.coaching.model import AssignmentKind
 
 CHANCES = tuple(k / 12 for k in range(1, 12))
 """The grid of ``c``, chances of failing at the tempo asked for: twelfths. Own choice, because a
@@ -222,7 +222,7 @@ class TempoLadder:
         if likely is not None and self.now_qpm is not None and self.target_qpm is not None:
             self.now_qpm = min(self.now_qpm, max(likely, self.target_qpm * FIRST_SLOWER))
 
-    def raise_tempo(self, beat_quarters: Fraction) -> Kind:
+    def raise_tempo(self, beat_quarters: Fraction) -> AssignmentKind:
         """After a full clean run: a trial or a step up; more than a mark as the record permits."""
         assert self.now_qpm is not None
         assert self.target_qpm is not None
@@ -235,11 +235,11 @@ class TempoLadder:
             and step < self.target_qpm - _SAME
         ):
             self.before_trial_qpm, self.now_qpm = self.now_qpm, self.target_qpm
-            return Kind.TRIAL
+            return AssignmentKind.TRIAL
         least = min(quicker(self.now_qpm, beat_quarters), self.target_qpm)
         self.now_qpm = max(min(step, likely), least)
         self.marks = min(self.marks * 2, MOST_MARKS)
-        return Kind.QUICKEN
+        return AssignmentKind.QUICKEN
 
     @property
     def _is_time_to_try(self) -> bool:

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from coach.coaching.drill import AssignmentGiven, CountIn, Outcome, SetAside, State
+from coach.coaching.drill import AssignmentGiven, CountIn, DrillEvent, DrillState, SetAside
 from coach.screens.demo.performer import DemoClock, Performance
 from coach.screens.drill import DrillScreen
 from coach.screens.interfaces import Desk, PianistLike, Settings
@@ -44,7 +44,7 @@ class DemoScreen(DrillScreen):
     def _has_player(self) -> bool:
         return True
 
-    def show(self, outcomes: Iterable[Outcome]) -> None:
+    def show(self, outcomes: Iterable[DrillEvent]) -> None:
         """The player sees what the drill answers, too."""
         outcomes = tuple(outcomes)
         super().show(outcomes)
@@ -61,7 +61,7 @@ class DemoScreen(DrillScreen):
         due = self._performance.due(now_s)
         if due:
             self.hear(due)
-        waits = self._performance.over and self.desk.drill.state is State.READY
+        waits = self._performance.over and self.desk.drill.state is DrillState.READY
         if not waits:
             self._begin_s = None
         elif self._begin_s is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.timer import Timer
 
-from coach.coaching.drill import RepetitionEnded, State
+from coach.coaching.drill import DrillState, RepetitionEnded
 from coach.playing.end_key import Edge
 from coach.score.pitch import Spelling
 from coach.screens.drill.frame import DrillFrame
@@ -41,7 +41,7 @@ class DrillSayings(DrillFrame):
         """
         self._proposed = " ".join(filter(None, (self._proposed, text)))
         self.show_reason()
-        if self.desk.drill.state is not State.FINISHED:
+        if self.desk.drill.state is not DrillState.FINISHED:
             self.result.show_headline(proposal_headline(text))
         self.set_timer(READ_S, self.make_room)
 
@@ -54,7 +54,11 @@ class DrillSayings(DrillFrame):
 
     def make_room(self) -> None:
         """In a low terminal give the verdict's row to a proposal, which needs it."""
-        if self._proposed and not self.result.is_roomy and self.desk.drill.state is State.READY:
+        if (
+            self._proposed
+            and not self.result.is_roomy
+            and self.desk.drill.state is DrillState.READY
+        ):
             self.result.show_verdict("", self.result.headline)
 
     def take_back(self) -> None:
@@ -92,7 +96,7 @@ class DrillSayings(DrillFrame):
     def is_reached(self) -> bool:
         """Whether the goal is reached and something comes after it."""
         drill = self.desk.drill
-        waits = drill.state in (State.READY, State.FINISHED)
+        waits = drill.state in (DrillState.READY, DrillState.FINISHED)
         return waits and drill.decision.finished and self.desk.onward is not None
 
     @property
@@ -108,7 +112,7 @@ class DrillSayings(DrillFrame):
 
     def show_heard(self, pitch: int) -> None:
         """A key that begins nothing: say that it was heard, as when the sound is tested."""
-        if self.desk.drill.state in (State.READY, State.FINISHED):
+        if self.desk.drill.state in (DrillState.READY, DrillState.FINISHED):
             self.show_assignment(f"heard: {self._key_words(pitch)}")
             self.take_back_clean()
             if self._forgetting:

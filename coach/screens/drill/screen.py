@@ -9,7 +9,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 from textual.events import Key
 
-from coach.coaching.drill import Outcome, PlanChanged, RepetitionEnded, State, StateChanged
+from coach.coaching.drill import DrillEvent, DrillState, PlanChanged, RepetitionEnded, StateChanged
 from coach.coaching.model import Request
 from coach.playing.letter_keyboard import LENGTH_S, VELOCITY, pitch_of
 from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, Pedal, PianoFound, PianoLost
@@ -78,7 +78,7 @@ class DrillScreen(DrillView):
             return
         self.show(chain.from_iterable(self._answer(event) for event in events))
 
-    def _answer(self, event: InboxEvent) -> tuple[Outcome, ...]:
+    def _answer(self, event: InboxEvent) -> tuple[DrillEvent, ...]:
         drill = self.desk.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
@@ -107,8 +107,8 @@ class DrillScreen(DrillView):
             case PianoLost(_, why):
                 self.piano, self._no_piano = None, why
                 self.show_who()
-                if drill.state is State.NO_PIANO:  # known, but for another reason
-                    return (StateChanged(State.NO_PIANO),)
+                if drill.state is DrillState.NO_PIANO:  # known, but for another reason
+                    return (StateChanged(DrillState.NO_PIANO),)
                 return () if self._has_player else drill.piano_lost(self._clock())
 
     def _tick(self) -> None:
@@ -147,7 +147,7 @@ class DrillScreen(DrillView):
     def action_pause(self) -> None:
         """Rest, or go on."""
         drill = self.desk.drill
-        resting = drill.state in (State.RESTING, State.FINISHED)
+        resting = drill.state in (DrillState.RESTING, DrillState.FINISHED)
         self.show(drill.resume(self._clock()) if resting else drill.pause(self._clock()))
 
     def action_page(self, by: int) -> None:
@@ -180,7 +180,7 @@ class DrillScreen(DrillView):
             )
         )
 
-    def _replan(self, outcomes: tuple[Outcome, ...]) -> str:
+    def _replan(self, outcomes: tuple[DrillEvent, ...]) -> str:
         """Show what follows from another plan; answers with what was done."""
         self.take_back()
         self.let_go()

@@ -10,14 +10,14 @@ from textual.timer import Timer
 from coach.coaching.drill import (
     AssignmentGiven,
     CountIn,
+    DrillEvent,
+    DrillState,
     MovedOn,
     NoteMarked,
-    Outcome,
     Proposed,
     RepetitionBegan,
     RepetitionEnded,
     SetAside,
-    State,
     StateChanged,
     StrayKey,
     ToJudge,
@@ -70,7 +70,7 @@ class DrillView(DrillClick):
         self._hold: Timer | None = None
         """Runs while the marks of the last repetition are to stay in sight."""
 
-    def show(self, outcomes: Iterable[Outcome]) -> None:
+    def show(self, outcomes: Iterable[DrillEvent]) -> None:
         """Show what the drill answered; marks that come together are painted together."""
         self._is_set_aside = False
         for is_mark, some in groupby(outcomes, lambda outcome: isinstance(outcome, NoteMarked)):
@@ -81,7 +81,7 @@ class DrillView(DrillClick):
                 for outcome in some:
                     self._show_one(outcome)
 
-    def _show_one(self, outcome: Outcome) -> None:
+    def _show_one(self, outcome: DrillEvent) -> None:
         match outcome:
             case StrayKey(pitch):
                 self.show_stray(pitch)
@@ -103,7 +103,7 @@ class DrillView(DrillClick):
                 self._release()
                 self.start_click(outcome)
             case SetAside(reason, job):
-                if job is None or self.desk.drill.state is not State.PLAYING:
+                if job is None or self.desk.drill.state is not DrillState.PLAYING:
                     self.staff.mark_all({})
                     self.staff.turn_to(0)
                 self.result.show_verdict(reason, in_short(reason))
@@ -159,11 +159,11 @@ class DrillView(DrillClick):
         another window."""
         if self.excerpt is None or self.excerpt.window != judgement.excerpt.window:
             return True
-        return self.desk.drill.state is State.PLAYING
+        return self.desk.drill.state is DrillState.PLAYING
 
     def _turn_back(self) -> None:
         """To the first page, where the next repetition begins, unless it has begun."""
-        if self.desk.drill.state is not State.PLAYING:
+        if self.desk.drill.state is not DrillState.PLAYING:
             self.staff.turn_to(0)
 
     def _show_given(self, given: AssignmentGiven) -> None:
@@ -195,25 +195,29 @@ class DrillView(DrillClick):
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
         if result.headline == CLEAN:  # it was of the run before
             result.show_run_alone()
-        if given.assignment.click and self._ended is None and self.desk.drill.state is State.READY:
+        if (
+            given.assignment.click
+            and self._ended is None
+            and self.desk.drill.state is DrillState.READY
+        ):
             result.show_verdict(STRIKE, "ANY KEY")
             self._waits = True
         self.choose_foot()
 
-    def _changed(self, state: State) -> None:
-        if state not in (State.COUNT_IN, State.PLAYING) and self.clicks:
+    def _changed(self, state: DrillState) -> None:
+        if state not in (DrillState.COUNT_IN, DrillState.PLAYING) and self.clicks:
             self.stop_click()
         words = {
-            State.NO_PIANO: (self._no_piano or NO_PIANO, "NO PIANO"),
-            State.RESTING: (RESTING, "REST"),
-            State.FINISHED: (self.finished_words, "FINISHED"),
+            DrillState.NO_PIANO: (self._no_piano or NO_PIANO, "NO PIANO"),
+            DrillState.RESTING: (RESTING, "REST"),
+            DrillState.FINISHED: (self.finished_words, "FINISHED"),
         }.get(state)
-        if state is State.FINISHED:
+        if state is DrillState.FINISHED:
             self.set_timer(READ_S, self.show_way_on)
         if words:
             self.take_back()
             self.result.show_verdict(*words)
-        elif state is State.READY and self.is_reached:  # nobody played it again after all
+        elif state is DrillState.READY and self.is_reached:  # nobody played it again after all
             if self._is_set_aside:
                 self.set_timer(READ_S, self._show_reached)
             else:
