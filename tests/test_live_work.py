@@ -19,6 +19,7 @@ from coach.judging.alignment.transitions import Transitions
 from coach.judging.following.events import Marked
 from coach.judging.following.follower import Follower
 from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
+from coach.judging.instead import recognise, recognise_live, recognise_other
 from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -139,6 +140,28 @@ def test_a_jump_back_in_a_verdict_may_go_anywhere() -> None:
     near = Transitions(score, COSTS, 5).restarts.find_targets(pitch, last)
     assert list(everywhere) == score.of_pitch[pitch]
     assert [note for note in near if score.onset[note] > 0] == score.of_pitch[pitch][-5:]
+
+
+def test_what_was_played_instead_of_a_long_piece_is_told_by_its_beginning(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A key waits for it: however much was played, so many keys and notes are compared."""
+    part = piece()
+    moved = [replace(key, pitch=key.pitch + 12) for key in play(part)]
+    whole_take = recognise_other(part, moved)
+    compared: list[tuple[int, int]] = []
+    find_common = recognise.find_common
+
+    def counting(written, keys):  # type: ignore[no-untyped-def]
+        compared.append((len(written), len(keys)))
+        return find_common(written, keys)
+
+    monkeypatch.setattr(recognise, "find_common", counting)
+    assert whole_take
+    assert recognise_live(part, moved) == whole_take
+    assert compared
+    assert max(keys for _, keys in compared) <= recognise.LIVE_KEYS
+    assert max(written for written, _ in compared) <= 6 * recognise.LIVE_KEYS
 
 
 def given_out(keys: list[PlayedNote], part: Excerpt) -> bool:

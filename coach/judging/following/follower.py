@@ -27,7 +27,7 @@ from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
 from coach.judging.following.surroundings import Surroundings
-from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_other
+from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_live, recognise_other
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
@@ -224,7 +224,7 @@ class Follower:
             if through is not None:
                 return [self._end(FollowerInput.AT_END, through)]
             self._change_state(FollowerInput.LEFT)
-            return [self._give_up(said or recognise_other(self.excerpt, self._take))]
+            return [self._give_up(said or recognise_live(self.excerpt, self._take))]
         again = rules.find_restart(self._score, self._alignment.trace, self._take, self._openers)
         if again is not None:
             meaning, at = again
@@ -323,7 +323,7 @@ class Follower:
             return (NotThis(ONLY_A_CHORD),)
         if rules.count_right(keys) * WRONG_KEYS_TO_ONE < len(keys):
             self._change_state(FollowerInput.BROKEN_OFF)
-            return (self._give_up(recognise_other(self.excerpt, self._take)),)
+            return (self._give_up(recognise_live(self.excerpt, self._take)),)
         return (*self._tell_doubtful(), self._end(FollowerInput.BROKEN_OFF))
 
     def _give_up(self, said: str | None) -> NotThis:

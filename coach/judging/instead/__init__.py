@@ -2,7 +2,7 @@
 
 from coach.judging.instead.live_recogniser import LiveRecogniser
 from coach.judging.instead.no_repetition import judge_no_repetition
-from coach.judging.instead.recognise import recognise_other
+from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.too_fast import is_too_fast
 from coach.judging.instead.unrelated import is_unrelated, is_wild
 from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, in_short
@@ -16,5 +16,6 @@ __all__ = [
     "is_unrelated",
     "is_wild",
     "judge_no_repetition",
+    "recognise_live",
     "recognise_other",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coach.judging.instead.key_sequence import count_onsets
-from coach.judging.instead.recognise import recognise_other
+from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
@@ -56,7 +56,7 @@ class LiveRecogniser:
 
     def goes_on(self) -> bool:
         """Whether what was said still holds: a few right keys in it begin nothing."""
-        return self._is_said and recognise_other(self._excerpt, self._keys) is not None
+        return self._is_said and recognise_live(self._excerpt, self._keys) is not None
 
     def add_key(self, note: PlayedNote) -> None:
         """A key that may begin nothing."""
@@ -80,6 +80,9 @@ class LiveRecogniser:
     def _recognise(self, *, so_far: bool) -> str | None:
         if self._is_said or self._goes_past or len(self._keys) > MOST_KEYS:
             return None
-        said = recognise_other(self._excerpt, self._keys, so_far=so_far)
+        if so_far:
+            said = recognise_other(self._excerpt, self._keys, so_far=True)
+        else:
+            said = recognise_live(self._excerpt, self._keys)
         self._is_said = said is not None
         return said

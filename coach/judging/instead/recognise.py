@@ -52,19 +52,41 @@ MANY_KEYS, MANY_KEYS_ONSETS = 8, 3
 BEGINNING_KEYS = 24
 """In a take more than twice as long so many keys tell first whether it may be; half of them have to
 fit."""
+SHORT_NOTES = 100
+"""With no more notes and keys than this all of them are compared, whoever waits: some five
+milliseconds;"""
+LIVE_KEYS = 48
+"""with more the beginning alone, while a key is waited for. Own choice, because a look at as many
+takes some five milliseconds, and who plays a clef, an octave or a transposition begins with it."""
 LEAST_ONSETS = 2
 """Keys or chords of which anything can be told once all is played."""
 OTHERS_SHARE = 0.5
 """So many keys too many, as a share of the other hand's notes, may be that hand."""
 
 
+def recognise_live(excerpt: Excerpt, played: Sequence[PlayedNote]) -> str | None:
+    """The same as ``recognise_other`` while a key or a tick is waited for.
+
+    Of a long take, or in a long window, from the beginning alone: the work is bounded.
+    """
+    if len(excerpt.notes) + len(excerpt.other_hand) <= SHORT_NOTES and len(played) <= SHORT_NOTES:
+        return recognise_other(excerpt, played)
+    beginning = played[:LIVE_KEYS]
+    return recognise_other(excerpt, beginning, most_onsets=2 * count_onsets(beginning))
+
+
 def recognise_other(
-    excerpt: Excerpt, played: Sequence[PlayedNote], *, so_far: bool = False
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    *,
+    so_far: bool = False,
+    most_onsets: int | None = None,
 ) -> str | None:
     """The sentence that says what was played instead of the window; None where it was the window.
 
-    ``so_far``: the playing still goes on, and it has to be surer. Played notes are in the order of
-    their onsets. What fits nothing at all is None too.
+    ``so_far``: the playing still goes on, and it has to be surer. ``most_onsets``: no more of the
+    window's onsets are compared. Played notes are in the order of their onsets. What fits nothing
+    at all is None too.
     """
     if not _needs_a_look(excerpt, played):
         return None
@@ -72,7 +94,7 @@ def recognise_other(
     if count < (MANY_KEYS_ONSETS if so_far else LEAST_ONSETS):
         return None
     keys = order_keys(played)
-    alternatives = Alternatives(excerpt, keys, count if so_far else None)
+    alternatives = Alternatives(excerpt, keys, count if so_far else most_onsets)
     as_written = len(find_common([key for _, key, _ in alternatives.written], keys))
     likely = 0.0
     found: Alternative | None = None
