@@ -7,6 +7,7 @@ import pytest
 from coach.judging.alignment.exact_match import ExactMatcher
 from coach.judging.following.events import Ended
 from coach.judging.following.follower import Follower
+from coach.judging.judge import judge
 from coach.score.build import score_from_notes
 from tests.judging_help import play, whole
 
@@ -146,3 +147,13 @@ def test_the_window_note_for_note_and_on_at_once_is_the_window():
     back = [(p, 11.2 + 0.14 * at) for at, p in enumerate((79, 78, 73, 74, 76))]
     heard = hears(Follower(whole(score_from_notes(line)), qpm=80), [*keys, *back])
     assert takes(heard)[0] == [at for _, at in keys[:6]]
+
+
+def test_a_break_before_the_last_onset_tells_no_missed_note():
+    window = song()
+    keys = [key for key in play(window, qpm=60) if key.onset_s < 4.0]
+    judgement = judge(window, keys)
+    assert len(keys) == 4
+    assert not judgement.clean
+    assert judgement.faults == ()
+    assert judgement.sentence.startswith("Stopped before")

@@ -10,8 +10,9 @@ from coach.judging.model import Cause, Family, Fault, Label, Matching, ScoreLabe
 from coach.score.window import Excerpt
 
 _OUTSIDE = 2
-"""Onsets left silent at the beginning from which the window was entered in its middle, or at the
-end from which it was broken off; one alone is a missed note (own choice)."""
+"""Onsets left silent at the beginning from which the window was entered in its middle; the first
+alone is a missed note (own choice). At the end one alone is a break: the repetition is not clean
+for it, but nothing tells that the note would have been wrong."""
 
 
 def mark_unreached(excerpt: Excerpt, matching: Matching) -> Matching:
@@ -42,7 +43,7 @@ def _find_entry(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
 def _find_break(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
     """The first onset that was not reached, or only partly; None where the end was."""
     last = last_struck(excerpt, labels)
-    if last >= 0 and len(excerpt.onsets_quarters) - 1 - last < _OUTSIDE:
+    if last >= 0 and last == len(excerpt.onsets_quarters) - 1:
         return None
     is_whole = all(
         label.label is not Label.MISSED
