@@ -90,8 +90,10 @@ class Evening:
         if self.repetitions % 11 == 0:
             self.seat.resize(*self.random.choice([(80, 24), (120, 40), (100, 30)]))
         while self.seat.drill and not isinstance(self.seat.app.screen, DrillScreen):
+            over = self.seat.app.screen
             self.seat.press("escape")
-            await asyncio.sleep(0.05)
+            while self.seat.app.screen is over:  # a second press would leave the drill
+                await asyncio.sleep(0.01)
 
 
 async def play(asked: argparse.Namespace, seat: HeadlessApp, clock: FastClock) -> list[float]:
