@@ -223,3 +223,14 @@ def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left():
         assert shown[0] == "now"
 
     seated((80, 24), run)
+
+
+def test_a_drill_that_is_left_before_it_stands_shows_nothing():
+    async def run(seat):
+        drill = seat.app.drill
+        await seat.pilot.press("escape")
+        await drill.query("*").remove()
+        drill.on_mount()  # as where it comes after it was left
+        assert drill not in seat.app.screen_stack
+
+    seated((80, 24), run)

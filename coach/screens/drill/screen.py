@@ -51,6 +51,8 @@ class DrillScreen(DrillView):
         """Show the first assignment, and let time pass."""
         self._letter_ups: list[KeyUp] = []
         self._rests = Rests()
+        if self not in self.app.screen_stack:  # left before it stood
+            return
         self.show_who()
         self.show(self.desk.drill.start(self._clock()))
         self.show_unkept(self.desk.save())
