@@ -19,8 +19,6 @@ FOURTH_SEMITONES = 5
 DEAR_NOTES = 4
 """So many notes left out at one place cost the full price each; own choice, because after that
 whole beats are skipped."""
-TABLE_NOTES = 8
-"""For fewer notes left out the cost stands in a table; with so many it has reached its most."""
 IMPOSSIBLE = 99.0
 """More than any hypothesis that is kept may cost."""
 
@@ -114,11 +112,10 @@ class Costs:
     width: float = 15.0
     """and how much more than the best one they may cost."""
 
-    @cached_property
-    def deletion_by_count(self) -> list[float]:
-        """What leaving out none, one, two ... notes at one place costs, up to the most it does."""
+    def list_deletion_costs(self, notes: int) -> list[float]:
+        """What leaving out none, one, two ... notes at one place costs, up to so many notes."""
         out = []
-        for count in range(TABLE_NOTES):
+        for count in range(notes + 1):
             many = max(count - DEAR_NOTES, 0)
             cost = self.skip + self.missed * (count - many) + self.missed_many * many
             out.append(min(cost, self.missed_most))

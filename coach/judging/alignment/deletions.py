@@ -27,7 +27,8 @@ class Deletions:
     def __init__(self, score: ScoreArrays, costs: Costs) -> None:
         self.score = score
         self.costs = costs
-        self.cost_by_count = costs.deletion_by_count
+        self.cost_of = costs.list_deletion_costs(len(score.pitch))
+        """What leaving out none, one, two ... notes at one place costs."""
         self.before = self._collect_before()
         """For each hand and onset, the notes of the hand that lie before it, as bits."""
         self.due_rank = [[bits.bit_count() for bits in before] for before in self.before]
@@ -62,17 +63,17 @@ class Deletions:
         self, hypothesis: Hypothesis, hand: int, front: int, onset: int, missed: int
     ) -> float:
         """What so many notes of a hand cost that it left out on its way to an onset."""
-        cost = self._leap_ahead_cost(hypothesis, front, onset)
+        cost, beat = 0.0, self.score.beat
+        if beat[onset] - beat[front] > LEAP_BEATS:
+            cost = self._leap_ahead_cost(hypothesis, front, onset)
         if hypothesis.step is None:
-            return cost + self.costs.enter + self.cost_of(missed)
+            return cost + self.costs.enter + self.cost_of[missed]
         return cost + self._shared_skip_cost(hypothesis, hand, front, onset, missed)
 
     def _leap_ahead_cost(self, hypothesis: Hypothesis, front: int, onset: int) -> float:
         """What it costs to go far ahead; where the other hand has leapt, it has paid for both."""
         beat = self.score.beat
         leap_beats = beat[onset] - beat[front]
-        if leap_beats <= LEAP_BEATS:
-            return 0.0
         if hypothesis.gap_end > front and hypothesis.gap < onset:
             leap_beats -= beat[min(onset, hypothesis.gap_end)] - beat[max(front, hypothesis.gap)]
         return self.leap_cost(leap_beats)
@@ -95,17 +96,12 @@ class Deletions:
             shared = self.count_missing(hypothesis.done, hand, low, high)
         alone = missed - shared
         cost = self.costs.shared * shared
-        return cost + besides + self.cost_of(alone) if alone else cost
+        return cost + besides + self.cost_of[alone] if alone else cost
 
     def count_missing(self, done: int, hand: int, front: int, onset: int) -> int:
         """How many notes of a hand from one onset up to another were not played."""
         before = self.before[hand]
         return ((before[front] ^ before[onset]) & ~done).bit_count()
-
-    def cost_of(self, count: int) -> float:
-        """What leaving out so many notes at one place costs."""
-        by_count = self.cost_by_count
-        return by_count[count] if count < len(by_count) else self.costs.missed_most
 
     def lagging_cost(self, hypothesis: Hypothesis, onset: int) -> float:
         """What a hand that lags behind the onset jumped to has left out."""
@@ -114,7 +110,7 @@ class Deletions:
             if front < onset:
                 missed = self.count_missing(hypothesis.done, hand, front, onset)
                 if missed:
-                    total += self.cost_of(missed)
+                    total += self.cost_of[missed]
         return total
 
     def least_to_come(self, hypothesis: Hypothesis, keys: int) -> float:
@@ -124,7 +120,7 @@ class Deletions:
             gap, after = hypothesis.gap, hypothesis.gap_end
             past |= self._notes_before(after, after) & ~self._notes_before(gap, gap)
         short = len(self.score.pitch) - past.bit_count() - keys
-        return self.cost_of(short) if short > 0 else 0.0
+        return self.cost_of[short] if short > 0 else 0.0
 
     def end_cost(self, hypothesis: Hypothesis) -> float:
         """What the notes never played cost, those before each hand's front having been paid."""

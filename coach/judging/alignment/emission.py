@@ -77,16 +77,14 @@ class Emission:
         score, costs = self.score, self.costs
         beat = score.beat[score.onset[target]]
         spread_s = SMALL_SPREAD_S if score.small[target] else self.spread_s
-        period_s = hypothesis.period_s
+        period_s, right_s, left_s = hypothesis.period_s, hypothesis.right_s, hypothesis.left_s
         right = left = -1.0
-        if hypothesis.right_s != NEVER:
+        if right_s != NEVER:
             gap = beat - hypothesis.right_beat
-            late_s = at_s - hypothesis.right_s - gap * period_s
-            right = _misfit(late_s, gap, spread_s, period_s, costs)
-        if hypothesis.left_s != NEVER:
+            right = _misfit(at_s - right_s - gap * period_s, gap, spread_s, period_s, costs)
+        if left_s != NEVER:
             gap = beat - hypothesis.left_beat
-            late_s = at_s - hypothesis.left_s - gap * period_s
-            left = _misfit(late_s, gap, spread_s, period_s, costs)
+            left = _misfit(at_s - left_s - gap * period_s, gap, spread_s, period_s, costs)
         if left < 0:
             return right if right > 0 else 0.0
         if right < 0:

@@ -26,7 +26,8 @@ class StepKind(IntEnum):
     """One more key of an ornament that is played freely."""
 
 
-class StruckKey(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class StruckKey:
     """A key struck, in the decoder's own time, in which the take's tempo is always the same."""
 
     number: int

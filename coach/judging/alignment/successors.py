@@ -61,7 +61,7 @@ class Successors:
         ``skipped``: its hand left notes out before it.
         """
         score, h = self.score, hypothesis
-        number, pitch, at_s, _ = key
+        at_s = key.at_s
         onset, hand = score.onset[target], score.hand[target]
         right, left, total = h.right, h.left, h.cost + cost
         done, before = h.done | 1 << target, left if hand else right
@@ -72,7 +72,7 @@ class Successors:
         period_s, beat = h.period_s, score.beat[onset]
         right_s, left_s, right_beat, left_beat = h.right_s, h.left_s, h.right_beat, h.left_beat
         right_off, left_off, gap, gap_end = h.right_off, h.left_off, h.gap, h.gap_end
-        after, off = before + 1, pitch - score.pitch[target]
+        after, off = before + 1, key.pitch - score.pitch[target]
         if skipped and onset > after and onset > gap_end and beat - score.beat[after] > WHOLE_BEAT:
             gap, gap_end = after, onset
         sets_clock = onset > before or (onset == before and (left_s if hand else right_s) == NEVER)
@@ -93,7 +93,7 @@ class Successors:
             Hypothesis(
                 total, done, right, left, right_s, left_s, right_beat, left_beat, period_s,
                 right_off, left_off, h.extra_pitch, h.extra_s, at_s,
-                _new_tuple(BackPointer, (h.step, number, kind, target)), gap, gap_end,
+                _new_tuple(BackPointer, (h.step, key.number, kind, target)), gap, gap_end,
             )
         )  # fmt: skip
 

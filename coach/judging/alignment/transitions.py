@@ -155,7 +155,8 @@ class Transitions:
     ) -> None:
         """The same for one hand."""
         score, done, at_s, pitch = self.score, hypothesis.done, key.at_s, key.pitch
-        emission, costs = self.emission, self.costs
+        emission, costs, successors = self.emission, self.costs, self.successors
+        pitch_cost, is_wanted = emission.pitch_cost, successors.is_wanted
         pitches, onsets, notes = score.pitch, score.onset, self.of_hand[hand]
         if hand:
             front, last_off = hypothesis.left, hypothesis.left_off
@@ -181,11 +182,11 @@ class Transitions:
             off = pitch - pitches[target]
             if off == 0:
                 continue
-            cost = emission.pitch_cost(off, last_off)
+            cost = pitch_cost(off, last_off)
             if cost >= limit or cost + skipped > room:
                 continue
-            if not self.successors.is_wanted(hypothesis, key, target, cost + skipped, cells):
+            if not is_wanted(hypothesis, key, target, cost + skipped, cells):
                 continue
             cost += costs.wrong_timing * emission.timing_cost(hypothesis, target, at_s)
             if cost < limit and cost + skipped <= room:
-                self.successors.play(hypothesis, key, target, cost + skipped, before > 0, cells)
+                successors.play(hypothesis, key, target, cost + skipped, before > 0, cells)
