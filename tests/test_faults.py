@@ -202,7 +202,8 @@ def test_long_short_playing_of_even_eighths() -> None:
     window = whole(score_from_notes(tune(16, F(1, 2))), Hands.RIGHT)
     late = dict.fromkeys(range(1, 16, 2), 0.12)
     judgement = judge(window, play(window, qpm=80, late=late))
-    assert judgement.faults[0].cause == "uneven"
+    assert judgement.faults[0].cause == "wrong proportions"
+    assert "swung" in judgement.faults[0].words.lower()
     assert judgement.faults[0].hands is Hands.RIGHT
 
 

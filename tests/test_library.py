@@ -76,7 +76,7 @@ def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file
     keeping.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
     told = [item.detail for item in HomeLibrary(keeping).warm_ups()]
     close_record(keeping.store)
-    assert told == ["the worst weak spots of today: Two Hands"]
+    assert told == ["1 weak spot of today: Two Hands"]
 
 
 def test_the_newest_warm_ups_leave_room_for_the_pieces(options, tmp_path):

@@ -2,7 +2,6 @@
 
 import json
 import os
-import sys
 import time
 from fractions import Fraction as F
 
@@ -37,7 +36,7 @@ class Place:
 
     def reader(self, answer: str) -> tuple[str, ...]:
         code = f"import sys, time; open({str(self.runs)!r}, 'a').write('.'); {answer}"
-        return (sys.executable, "-c", code)
+        return ("-c", code)
 
     @property
     def good(self) -> tuple[str, ...]:
@@ -137,7 +136,7 @@ def test_the_cache_does_not_grow_without_end(place, monkeypatch):
 
 
 def test_a_score_written_to_while_it_is_read_is_not_kept(place):
-    place.open(place.reader(place.good[2] + f"; open({str(place.score)!r}, 'a').write(' ')"))
+    place.open(place.reader(place.good[1] + f"; open({str(place.score)!r}, 'a').write(' ')"))
     assert not place.cache.exists()
 
 
@@ -185,9 +184,13 @@ def test_a_failing_reader_is_one_sentence(place, answer, said):
     assert caught.value.detail
 
 
-def test_a_machine_that_starts_no_program_is_one_sentence(place):
+def test_a_machine_that_starts_no_program_is_one_sentence(place, monkeypatch):
+    def no_room(*arguments, **how):
+        raise BlockingIOError("no room for another process")
+
+    monkeypatch.setattr("coach.score.opening.process.start_python", no_room)
     with pytest.raises(ScoreError, match="starts no further program"):
-        place.open((str(place.cache / "nothing here"),))
+        place.open(place.good)
 
 
 def test_a_sentence_cannot_carry_control_characters_to_the_terminal(place):

@@ -8,15 +8,12 @@ import sys
 import pytest
 
 PURE = (
-    "staff.sheet",
+    "staff.layout",
     "inbox",
     "marks",
-    "big",
-    "words",
-    "strip",
-    "pulse",
-    "player",
-    "collaborators",
+    "big_letters",
+    "wording",
+    "interfaces",
 )
 
 

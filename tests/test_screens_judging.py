@@ -188,7 +188,7 @@ def test_an_unjudged_take_is_a_midi_file_beside_the_record(tmp_path: Path):
     for step, pitch in enumerate(LINE):
         drill.key_down(pitch, 64, 0.5 * step)
         drill.key_up(pitch, 0.5 * step + 0.4)
-    job: JudgingJob = drill._ear.job(7, drill._ear.follower._taken(4), None)
+    job: JudgingJob = drill._ear.job(7, drill._ear.follower._copy_take(4), None)
     said = keeper.keep_unjudged(job)
     (path,) = tmp_path.glob("unjudged-*-7.mid")
     assert str(path) in said

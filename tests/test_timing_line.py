@@ -45,7 +45,7 @@ def test_an_even_rallentando_and_back_in_tempo_is_no_hesitation() -> None:
 def test_one_late_note_is_late_alone() -> None:
     index = next(i for i, n in enumerate(SCALE.notes) if n.onset_quarters == F(9, 4))
     judgement = judge(SCALE, play(SCALE, qpm=50, late={index: 0.24}))
-    assert [f.cause for f in judgement.faults] == ["one hand late"]
+    assert [f.cause for f in judgement.faults] == ["late entry"]
     assert judgement.faults[0].onset_quarters == F(9, 4)
 
 
