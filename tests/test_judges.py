@@ -36,9 +36,11 @@ def job_of(part: Excerpt, number: int = 0, off: int = 0, stage: Stage = Stage.RH
 
 
 def long_job(number: int = 0) -> JudgingJob:
-    """One that takes about a second to judge."""
-    left = tune(90, F(1), hand="LH", start=36)
-    return job_of(whole(score_from_notes([*tune(180), *left])), number, off=1)
+    """One that takes about a second to judge: long, and every fourth key is a wrong one."""
+    left = tune(400, F(1), hand="LH", start=36)
+    part = whole(score_from_notes([*tune(800), *left]))
+    keys = tuple(replace(key, pitch=key.pitch + (at % 4 == 0)) for at, key in enumerate(play(part)))
+    return JudgingJob(number, part, Take(keys), Stage.RHYTHM, 100.0, None, USUAL, Habits())
 
 
 @pytest.fixture
