@@ -202,7 +202,7 @@ def _read(found: rows.Row, parts: Mapping[str, list[rows.Row]]) -> OldRepetition
     try:
         words = _words(found)
         assert isinstance(found["piece_id"], int)
-    except (ValueError, TypeError, AssertionError):
+    except (ValueError, TypeError, KeyError, AssertionError):
         old.bad.append(("repetition", {**found, **parts}))
         return old
     notes = list(_good("note", parts["note"], _note, old))
