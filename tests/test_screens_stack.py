@@ -6,7 +6,7 @@ import asyncio
 from pathlib import Path
 
 import pytest
-from textual.command import CommandPalette
+from textual.command import CommandList, CommandPalette
 from textual.events import Key
 
 from coach.playing.midi_events import KeyDown
@@ -232,5 +232,34 @@ def test_a_drill_that_is_left_before_it_stands_shows_nothing():
         await drill.query("*").remove()
         drill.on_mount()  # as where it comes after it was left
         assert drill not in seat.app.screen_stack
+
+    seated((80, 24), run)
+
+
+@pytest.mark.parametrize("key", ["page_up", "page_down"])
+def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key):
+    async def run(seat):
+        choices = seat.app.screen_stack[1].query_one("#choices")
+        choices.clear_options()
+        choices.add_options(["one", "two", "three"])
+        choices.highlighted = 0
+        getattr(choices, f"action_{key}")()
+        assert choices.highlighted == (0 if key == "page_up" else 2)
+        await seat.pilot.press("ctrl+p")
+        await seat.pilot.pause(0.1)
+        palette = seat.app.screen
+        palette.query_one(CommandList).add_options(["one", "two"])
+        palette._action_command_list(key)
+
+    seated((80, 24), run)
+
+
+def test_a_palette_looks_for_its_parts_also_where_they_are_gone():
+    async def run(seat):
+        await seat.pilot.press("ctrl+p")
+        palette = seat.app.screen
+        await palette.query("*").remove()
+        assert palette.query_one(CommandList) is not None
+        assert palette.query_one("#--input") is not None
 
     seated((80, 24), run)

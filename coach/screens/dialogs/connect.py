@@ -12,6 +12,7 @@ from textual.widgets.option_list import Option
 
 from coach.screens.dialogs.dialog import Dialog
 from coach.screens.terminal import as_shown
+from coach.screens.widgets import Choices
 
 if TYPE_CHECKING:
     from coach.screens.interfaces import PortsLike
@@ -65,7 +66,7 @@ class ConnectScreen(Dialog[str]):
         with Vertical():
             yield Static("I hear no piano.", id="title")
             yield Static(as_shown(self, self._sentence), id="reason", markup=False)
-            yield OptionList(
+            yield Choices(
                 Option(self._wait, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
             )
 

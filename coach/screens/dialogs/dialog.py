@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Any, cast
 
 from rich.console import RenderableType
@@ -75,13 +76,16 @@ class Palette(CommandPalette):
         forget_pictures()
 
     def query_one(self, selector: Any, expect_type: Any = None) -> Any:
-        """A part of it; once it is taken away, one that nobody sees.
+        """A part of it; before it stands, or once it is taken away, one that nobody sees.
 
         It searches in a worker and by timers, which may come to an end after it has.
         """
         try:
             return super().query_one(selector, expect_type)
         except NoMatches:
-            if self in self.app.screen_stack:
-                raise
             return selector() if isinstance(selector, type) else CommandInput()
+
+    def _action_command_list(self, action: str) -> None:
+        """Move in the list: not before Textual has counted its rows (see ``Choices``)."""
+        with suppress(KeyError, IndexError):
+            super()._action_command_list(action)

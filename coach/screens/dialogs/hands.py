@@ -15,6 +15,7 @@ from coach.score.model import Hand, Score, ScoreNote
 from coach.score.words import printable
 from coach.screens.dialogs.dialog import Dialog
 from coach.screens.terminal import as_shown
+from coach.screens.widgets import Choices
 
 _OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
 
@@ -82,7 +83,7 @@ class HandsScreen(Dialog[tuple[str, ...]]):
         """The window's notes to choose from, and a line for a passage."""
         with Vertical():
             yield Static("Which notes go to the other hand?", id="title")
-            yield OptionList(*map(self._line, range(len(self._notes))), markup=False)
+            yield Choices(*map(self._line, range(len(self._notes))), markup=False)
             keys = "↑↓ Space choose  m move  Tab a passage in words  Esc back"
             yield Static(as_shown(self, keys), markup=False)
             yield PassageInput(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")

@@ -19,7 +19,7 @@ from coach.screens.dialogs.dialog import Dialog
 from coach.screens.dialogs.help import CAUTIONS
 from coach.screens.interfaces import HomeItem, Library, piano_words
 from coach.screens.terminal import as_shown
-from coach.screens.widgets import HelpLine, StateLine
+from coach.screens.widgets import Choices, HelpLine, StateLine
 
 FIRST_PAINT_S = 0.02
 """After this long the screen has been painted once."""
@@ -54,7 +54,7 @@ class HomeScreen(Screen[None]):
         yield StateLine(id="state")
         yield Static("What will you play?", id="welcome")
         yield Static(id="others", markup=False)
-        yield OptionList(id="choices")
+        yield Choices(id="choices")
         yield Static("\n".join(CAUTIONS), id="cautions", markup=False)
         keys = "↑↓ Enter choose  f find a score  q quit  ? keys"
         yield HelpLine(as_shown(self, keys), id="help", markup=False)

@@ -78,7 +78,12 @@ class DrillFrame(Screen[None]):
         return super().set_interval(interval, there, **how)
 
     def _while_it_stands(self, callback: TimerCallback) -> Any:
-        return callback() if self in self.app.screen_stack else None
+        return callback() if self.is_there else None
+
+    @property
+    def is_there(self) -> bool:
+        """Whether it is on the screen, with all its widgets: not once it is left, or all ends."""
+        return self in self.app.screen_stack and bool(self.query(HelpLine))
 
     @property
     def staff(self) -> StaffView:

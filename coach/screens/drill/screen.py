@@ -51,7 +51,7 @@ class DrillScreen(DrillView):
         """Show the first assignment, and let time pass."""
         self._letter_ups: list[KeyUp] = []
         self._rests = Rests()
-        if self not in self.app.screen_stack:  # left before it stood
+        if not self.is_there:  # left before it stood
             return
         self.show_who()
         self.show(self.desk.drill.start(self._clock()))

@@ -1,9 +1,19 @@
 """Widgets: thin. What they show is computed elsewhere."""
 
+from coach.screens.widgets.choices import Choices
 from coach.screens.widgets.clean_run import CLEAN
 from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
 from coach.screens.widgets.result import Result
 from coach.screens.widgets.staff_view import StaffView
 from coach.screens.widgets.strip import StripLine
 
-__all__ = ["CLEAN", "AssignmentLine", "HelpLine", "Result", "StaffView", "StateLine", "StripLine"]
+__all__ = [
+    "CLEAN",
+    "AssignmentLine",
+    "Choices",
+    "HelpLine",
+    "Result",
+    "StaffView",
+    "StateLine",
+    "StripLine",
+]
