@@ -6,6 +6,8 @@ from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
 
+import pytest
+
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     DrillState,
@@ -27,11 +29,11 @@ from coach.score.window import Window, excerpt
 from coach.screens.interfaces import Collaborators, Desk, Errand, HomeItem, Onward
 
 
-def note(pitch, onset, length, hand="RH", **more):
+def note(pitch, onset, length, hand: str = "RH", **more):
     return {"pitch": pitch, "onset": onset, "length": length, "hand": hand, **more}
 
 
-def two_hands(bars=2):
+def two_hands(bars: int = 2):
     """A C major tune in quarters over half notes, with fingering."""
     notes = []
     for bar in range(bars):
@@ -45,7 +47,7 @@ def two_hands(bars=2):
 class FakeDrill:
     """Every key is the next onset's; a repetition is clean when all its pitches were struck."""
 
-    def __init__(self, score, hands=Hands.RIGHT, window=None, required=3):
+    def __init__(self, score, hands: Hands = Hands.RIGHT, window=None, required: int = 3) -> None:
         self.score, self.asked, self.state = score, [], DrillState.READY
         self.window = window or Window(F(0), F(4), hands)
         self.run, self.required, self.troubles = 0, required, ()
@@ -53,7 +55,7 @@ class FakeDrill:
         self.proposes = ""
         self._set_up()
 
-    def _set_up(self):
+    def _set_up(self) -> None:
         self.excerpt = excerpt(self.score, self.window)
         self.struck = []
 
@@ -165,7 +167,7 @@ class FakeDrill:
         self.state = DrillState.READY
         return (StateChanged(self.state), self.given())
 
-    def ask(self, request, now_s):
+    def ask(self, request: pytest.FixtureRequest, now_s):
         self.asked.append(request)
         if request is Request.LARGER:
             self.window = replace(self.window, end_quarters=F(8))
@@ -191,7 +193,7 @@ class FakePianist:
 
 
 class FakeLibrary:
-    def __init__(self, folder):
+    def __init__(self, folder) -> None:
         self._folder = folder
 
     def items(self):
@@ -208,30 +210,30 @@ class FakeLibrary:
 class FakePorts:
     """Remembers whom to post to, so that a test can play."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.post, self.closed = None, False
 
     def names_in(self):
         return ("Test piano",)
 
-    def listen(self, wanted, post):
+    def listen(self, wanted, post) -> None:
         self.post = post
 
-    def close(self):
+    def close(self) -> None:
         self.closed = True
 
 
 class FakeClick:
     """Sounds, or has no way to."""
 
-    def __init__(self, sounds=True):
+    def __init__(self, sounds: bool = True) -> None:
         self.sounds, self.started = sounds, 0
 
     def start(self, score, excerpt, click):
         self.started += 1
         return self.sounds
 
-    def stop(self):
+    def stop(self) -> None:
         pass
 
 
@@ -240,16 +242,16 @@ class Staging:
 
     def __init__(
         self,
-        folder=Path("."),
+        folder: Path = Path("."),
         *,
         drill=None,
-        ports=True,
-        sentence="",
-        learns=False,
+        ports: bool = True,
+        sentence: str = "",
+        learns: bool = False,
         notices=(),
         after=None,
         click=None,
-    ):
+    ) -> None:
         self.score = drill.score if drill else two_hands()
         self.drill = drill or FakeDrill(self.score)
         self.ports = FakePorts() if ports else None

@@ -30,16 +30,16 @@ def text_of(app):
 class Seat:
     """A running app at a fake piano."""
 
-    def __init__(self, app, staging, pilot):
+    def __init__(self, app, staging, pilot) -> None:
         self.app, self.staging, self.pilot = app, staging, pilot
 
-    async def play(self, *pitches):
+    async def play(self, *pitches) -> None:
         for at, pitch in enumerate(pitches):
             self.staging.ports.post(KeyDown(pitch, 64, 0.5 * at))
         await asyncio.sleep(0)  # the inbox hands over
         await self.pilot.pause()
 
-    async def until(self, screen):
+    async def until(self, screen) -> None:
         for _ in range(1000):  # a busy machine takes its time
             if isinstance(self.app.screen, screen):
                 await self.pilot.pause()
@@ -55,7 +55,7 @@ class Seat:
             await asyncio.sleep(0.01)
         raise AssertionError(f"opened for {self.staging.errands}")
 
-    async def until_large(self, words):
+    async def until_large(self, words) -> None:
         for _ in range(300):  # a busy machine takes its time
             if self.is_large(words):
                 return
@@ -80,7 +80,7 @@ class Seat:
         return text_of(self.app)
 
 
-def seated(size, run, *, start=None, settings=None, piano=True, **how):
+def seated(size, run, *, start=None, settings=None, piano: bool = True, **how):
     """Run ``run(seat)`` in an app of this size, with a piano unless told otherwise."""
 
     async def main():

@@ -14,7 +14,7 @@ from coach.score.model import Hands
 from coach.score.window import Window
 
 
-def piece(bars=3):
+def piece(bars: int = 3):
     notes = [
         {"pitch": 72 + k % 5 - 24 * (hand == "LH"), "onset": k, "length": 1, "hand": hand}
         for k in range(4 * bars)
@@ -23,7 +23,7 @@ def piece(bars=3):
     return score_from_notes(notes, qpm=90)
 
 
-def learning(bars=3, way=Way.LEARN):
+def learning(bars: int = 3, way: Way = Way.LEARN):
     score = piece(bars)
     return Coach(score, Goal(Window(F(0), score.end_quarters), 90.0, way=way))
 
@@ -42,12 +42,12 @@ def repetition(drill):
     return drill.repetition(played(keys))
 
 
-def holding_the_first_row(drill):
+def holding_the_first_row(drill) -> None:
     while drill.coach.plan()[0].state != "held":
         repetition(drill)
 
 
-def test_a_row_moved_to_the_front_is_played_now():
+def test_a_row_moved_to_the_front_is_played_now() -> None:
     coach = learning()
     assert coach.change_plan(1, PlanChange.EARLIER) == (
         "Bar 1, left hand alone before bar 1, right hand alone."
@@ -56,7 +56,7 @@ def test_a_row_moved_to_the_front_is_played_now():
     assert states(coach)[:2] == ["now", "to come"]
 
 
-def test_a_row_moved_later_waits_its_turn():
+def test_a_row_moved_later_waits_its_turn() -> None:
     coach = learning()
     first, second = whats(coach)[:2]
     coach.change_plan(0, PlanChange.LATER)
@@ -72,7 +72,9 @@ def test_a_row_moved_later_waits_its_turn():
         (0, PlanChange.TAKE_UP, "is on the plan already"),
     ],
 )
-def test_a_change_that_cannot_be_made_says_why_and_changes_nothing(at, change, says):
+def test_a_change_that_cannot_be_made_says_why_and_changes_nothing(
+    at: int, change: PlanChange, says: str
+) -> None:
     coach = learning()
     before = coach.plan()
     assert says in coach.change_plan(at % len(before), change)
@@ -80,12 +82,12 @@ def test_a_change_that_cannot_be_made_says_why_and_changes_nothing(at, change, s
     assert not coach.decision.changed
 
 
-def test_a_row_that_is_not_there_raises():
+def test_a_row_that_is_not_there_raises() -> None:
     with pytest.raises(IndexError):
         learning().change_plan(99, PlanChange.LATER)
 
 
-def test_what_is_left_out_is_passed_over_and_can_be_taken_up_again():
+def test_what_is_left_out_is_passed_over_and_can_be_taken_up_again() -> None:
     coach = learning()
     coach.change_plan(0, PlanChange.LEAVE_OUT)
     assert states(coach)[:2] == ["left out", "now"]
@@ -93,7 +95,7 @@ def test_what_is_left_out_is_passed_over_and_can_be_taken_up_again():
     assert states(coach)[:2] == ["now", "to come"]
 
 
-def test_the_last_thing_to_play_cannot_be_left_out():
+def test_the_last_thing_to_play_cannot_be_left_out() -> None:
     coach = learning(1)
     for row in range(len(coach.plan())):
         said = coach.change_plan(row, PlanChange.LEAVE_OUT)
@@ -101,7 +103,7 @@ def test_the_last_thing_to_play_cannot_be_left_out():
     assert states(coach)[-1] == "now"
 
 
-def test_what_is_held_can_be_taken_up_to_be_played_once_more():
+def test_what_is_held_can_be_taken_up_to_be_played_once_more() -> None:
     drill = Drill(piece(), learning().goal)
     holding_the_first_row(drill)
     drill.coach.change_plan(0, PlanChange.TAKE_UP)
@@ -111,13 +113,13 @@ def test_what_is_held_can_be_taken_up_to_be_played_once_more():
     assert states(drill.coach)[:2] == ["held", "now"]
 
 
-def test_a_row_moves_past_what_is_held():
+def test_a_row_moves_past_what_is_held() -> None:
     drill = Drill(piece(), learning().goal)
     holding_the_first_row(drill)
     assert "comes first already" in drill.coach.change_plan(1, PlanChange.EARLIER)
 
 
-def test_a_row_that_was_begun_goes_on_where_it_was_left():
+def test_a_row_that_was_begun_goes_on_where_it_was_left() -> None:
     drill = Drill(piece(), learning().goal)
     repetition(drill)
     drill.coach.change_plan(0, PlanChange.LATER)
@@ -125,7 +127,7 @@ def test_a_row_that_was_begun_goes_on_where_it_was_left():
     assert drill.decision.clean_run == 1
 
 
-def test_bars_in_another_order_keep_what_is_held():
+def test_bars_in_another_order_keep_what_is_held() -> None:
     drill = Drill(piece(), learning().goal)
     holding_the_first_row(drill)
     assert drill.coach.reorder(Order.FROM_END) == "From now on: from the end."
@@ -135,11 +137,11 @@ def test_bars_in_another_order_keep_what_is_held():
     assert states(drill.coach)[0] == "now"
 
 
-def test_known_music_has_one_task_and_says_so():
+def test_known_music_has_one_task_and_says_so() -> None:
     assert "one task only" in learning(way=Way.REPAIR).reorder(Order.FROM_END)
 
 
-def test_the_pianist_s_plan_is_taken_up_again_another_day():
+def test_the_pianist_s_plan_is_taken_up_again_another_day() -> None:
     coach = learning()
     coach.reorder(Order.HARD_FIRST)
     coach.change_plan(1, PlanChange.EARLIER)
@@ -149,7 +151,7 @@ def test_the_pianist_s_plan_is_taken_up_again_another_day():
     assert again.decision.assignment.window == coach.decision.assignment.window
 
 
-def test_a_plan_of_another_piece_is_refused():
+def test_a_plan_of_another_piece_is_refused() -> None:
     coach = learning()
     state = coach.state()
     state["plan"]["order"].pop()
@@ -157,7 +159,7 @@ def test_a_plan_of_another_piece_is_refused():
         Coach.resume(coach.score, state)
 
 
-def test_the_drill_gives_the_new_assignment_and_says_what_was_done():
+def test_the_drill_gives_the_new_assignment_and_says_what_was_done() -> None:
     drill = Drill(piece(), learning().goal)
     drill.start(0.0)
     given, said = drill.change_plan(1, PlanChange.EARLIER, 1.0)
@@ -167,7 +169,7 @@ def test_the_drill_gives_the_new_assignment_and_says_what_was_done():
     assert drill.reorder(Order.FORWARD, 2.0)[-1] == PlanChanged("From now on: in order.")
 
 
-def test_a_change_further_down_leaves_the_repetition_in_hand_alone():
+def test_a_change_further_down_leaves_the_repetition_in_hand_alone() -> None:
     drill = Drill(piece(), learning().goal)
     drill.start(0.0)
     drill.key_down(drill.excerpt.notes[0].pitch, 64, 1.0)
@@ -176,7 +178,7 @@ def test_a_change_further_down_leaves_the_repetition_in_hand_alone():
     assert drill.state is DrillState.PLAYING
 
 
-def test_taking_up_a_row_after_the_goal_goes_on_from_there():
+def test_taking_up_a_row_after_the_goal_goes_on_from_there() -> None:
     drill = Drill(piece(1), learning(1).goal)
     drill.start(0.0)
     at_s = 1.0
@@ -204,7 +206,7 @@ def test_taking_up_a_row_after_the_goal_goes_on_from_there():
         max_size=12,
     )
 )
-def test_whatever_is_changed_nothing_is_lost_and_the_first_open_row_is_now(changes):
+def test_whatever_is_changed_nothing_is_lost_and_the_first_open_row_is_now(changes) -> None:
     coach = learning(3)
     everything = sorted(whats(coach))
     for change in changes:

@@ -36,7 +36,7 @@ every_piece = pytest.mark.parametrize("name", SAMPLES)
 
 
 @every_piece
-def test_every_window_played_right_is_clean(name):
+def test_every_window_played_right_is_clean(name) -> None:
     for window in one_bar_windows(name):
         live = Live(sample(name), window).plays().waits(4)
         assert (clean_of(live), faults_of(live)) == (1, []), window
@@ -44,7 +44,7 @@ def test_every_window_played_right_is_clean(name):
 
 @every_piece
 @pytest.mark.parametrize("wait_s", [0.3, 0.8, 1.5, 3.0])
-def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(name, wait_s):
+def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(name, wait_s: float) -> None:
     """The attempt leaves nothing behind, and what comes after it gets its full credit.
 
     One window is left out: its three chords have a key in common, and struck anew, the first and
@@ -60,7 +60,7 @@ def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(name, wai
 
 @every_piece
 @pytest.mark.parametrize("onsets", [3, 4, 5, 6, 7])
-def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name, onsets):
+def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name, onsets: int) -> None:
     """But for figures that recur: note for note they are the window, with a stop in it."""
     doubtful = {("1-low-tide", 8), ("6-the-lantern-room", 16), ("6-the-lantern-room", 20)}
     for window in one_bar_windows(name):
@@ -77,7 +77,7 @@ def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name, onsets)
 
 @every_piece
 @pytest.mark.parametrize("stop_s", [5.0, 120.0])
-def test_one_stop_is_a_break_and_tells_nothing(name, stop_s):
+def test_one_stop_is_a_break_and_tells_nothing(name, stop_s: float) -> None:
     for window in one_bar_windows(name):
         live = Live(sample(name), window)
         if onsets_of(live) < 5:
@@ -91,14 +91,14 @@ def test_one_stop_is_a_break_and_tells_nothing(name, stop_s):
         assert (clean_of(live), live.drill.decision.clean_run) == (1, 1)
 
 
-def test_a_window_entered_in_its_middle_says_so():
+def test_a_window_entered_in_its_middle_says_so() -> None:
     live = at_the_bar().plays(2).waits(4)
     assert live.ended[0].judgement.sentence == "Begun at beat 2 1/2"
 
 
 @every_piece
 @pytest.mark.parametrize("first", [2, 3])
-def test_a_window_entered_in_its_middle_is_judged_from_there(name, first):
+def test_a_window_entered_in_its_middle_is_judged_from_there(name, first: int) -> None:
     for window in one_bar_windows(name):
         live = Live(sample(name), window)
         if first >= onsets_of(live) - 2:
@@ -110,7 +110,7 @@ def test_a_window_entered_in_its_middle_is_judged_from_there(name, first):
         assert len(live.all(AssignmentGiven)) == 1
 
 
-def test_a_stop_before_the_same_onset_twice_in_four_is_a_hesitation_there():
+def test_a_stop_before_the_same_onset_twice_in_four_is_a_hesitation_there() -> None:
     live = at_the_bar()
     live.plays(0, 3).waits(6)
     assert faults_of(live) == []
@@ -124,7 +124,7 @@ def test_a_stop_before_the_same_onset_twice_in_four_is_a_hesitation_there():
     assert again.decision.clean_run == 0
 
 
-def test_a_stop_elsewhere_or_long_ago_is_no_hesitation():
+def test_a_stop_elsewhere_or_long_ago_is_no_hesitation() -> None:
     live = at_the_bar()
     live.plays(0, 3).waits(6).plays(0, 4).waits(6)
     for _ in range(3):
@@ -133,7 +133,7 @@ def test_a_stop_elsewhere_or_long_ago_is_no_hesitation():
     assert faults_of(live) == []
 
 
-def test_a_run_of_clean_ones_outlasts_a_false_start_and_a_break():
+def test_a_run_of_clean_ones_outlasts_a_false_start_and_a_break() -> None:
     live = at_the_bar()
     live.plays().waits(4).plays(0, 1).waits(1.5).plays().waits(4)
     live.plays(0, 3).waits(6).plays(3).waits(4)
@@ -142,13 +142,13 @@ def test_a_run_of_clean_ones_outlasts_a_false_start_and_a_break():
     assert live.drill.decision.finished
 
 
-def test_a_false_start_is_said_and_the_next_has_begun():
+def test_a_false_start_is_said_and_the_next_has_begun() -> None:
     live = at_the_bar().plays(0, 1).waits(1.5).plays(0, 2)
     assert live.aside == [FALSE_START]
     assert Counter(map(type, live.heard))[RepetitionBegan] == 2
 
 
-def test_a_wrong_note_before_a_restart_is_heard_and_decided_with_what_follows():
+def test_a_wrong_note_before_a_restart_is_heard_and_decided_with_what_follows() -> None:
     """Wrong twice running asks for a change; the right one between belongs to the run as it is."""
     live = at_the_bar()
     live.plays(0, 4, change=lambda note, pitch: pitch + (note == 2)).waits(1).plays().waits(4)
@@ -158,7 +158,7 @@ def test_a_wrong_note_before_a_restart_is_heard_and_decided_with_what_follows():
     assert faults_of(live) == ["wrong key"]
 
 
-def test_what_is_asked_for_changes_only_once_the_hands_rest():
+def test_what_is_asked_for_changes_only_once_the_hands_rest() -> None:
     live = at_the_bar()
     for _ in range(2):
         live.plays(change=lambda note, pitch: pitch + (note in (1, 3)))
@@ -172,7 +172,7 @@ def test_what_is_asked_for_changes_only_once_the_hands_rest():
     assert live.ended[-1].judgement.clean
 
 
-def test_who_plays_on_past_the_end_is_not_given_another_window_meanwhile():
+def test_who_plays_on_past_the_end_is_not_given_another_window_meanwhile() -> None:
     live = at_the_bar()
     for _ in range(2):
         live.plays(change=lambda note, pitch: pitch + (note in (1, 3))).waits(4)

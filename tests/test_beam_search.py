@@ -23,7 +23,7 @@ def hypothesis(cost: float, right: int, left: int = 0) -> Hypothesis:
     return made
 
 
-def test_the_likeliest_are_kept_and_one_of_each_onset_besides():
+def test_the_likeliest_are_kept_and_one_of_each_onset_besides() -> None:
     found = [
         hypothesis(1, 5),
         hypothesis(2, 5),
@@ -34,7 +34,7 @@ def test_the_likeliest_are_kept_and_one_of_each_onset_besides():
     assert prune(found, 10.0, 2, COST) == [found[0], found[1], found[3]]
 
 
-def test_none_is_kept_that_costs_too_much():
+def test_none_is_kept_that_costs_too_much() -> None:
     found = [hypothesis(1, 5), hypothesis(2, 5), hypothesis(3, 5), hypothesis(4, 9)]
     assert prune(found, 3.5, 2, COST) == found[:2]
     assert prune(found, 1.5, 2, COST) == found[:1]
@@ -45,7 +45,9 @@ def test_none_is_kept_that_costs_too_much():
     ("name", "seed"),
     [("joplin/maple_leaf_rag.mxl", 4), ("schumann_clara/polonaise_op1n1.mxl", 4)],
 )
-def test_a_long_piece_with_a_mistake_every_twenty_notes_is_followed_to_its_end(name, seed):
+def test_a_long_piece_with_a_mistake_every_twenty_notes_is_followed_to_its_end(
+    name: str, seed: int
+) -> None:
     # Scores that music21's corpus ships: both come back to the same bars much later, where a
     # hypothesis that has lost its place may settle.
     piece = corpus_piece(name)

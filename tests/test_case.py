@@ -18,7 +18,7 @@ from tests.windows import scores
 RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
 
 
-def piece(bars=8):
+def piece(bars: int = 8):
     return score_from_notes(
         [
             {"pitch": 72 - 24 * (hand == "LH") + k % 5, "onset": k, "length": 1, "hand": hand}
@@ -37,7 +37,7 @@ def names(windows):
     return [(w.hands.value, int(w.start_quarters), int(w.end_quarters)) for w in windows]
 
 
-def test_the_way_back_of_one_hand_s_trouble():
+def test_the_way_back_of_one_hand_s_trouble() -> None:
     """Common practice: the move with a run-up, its bar, hands together, the bar, its neighbours."""
     windows, start = ladder(piece(), Transition(LH, F(13), F(14)))
     assert names(windows) == [
@@ -51,14 +51,14 @@ def test_the_way_back_of_one_hand_s_trouble():
     assert start == 1
 
 
-def test_what_fails_only_together_is_drilled_together():
+def test_what_fails_only_together_is_drilled_together() -> None:
     """Hands separate would not show it; half a bar comes below the bar."""
     windows, _ = ladder(piece(), Transition(BOTH, F(13), F(14)))
     assert {w.hands for w in windows} == {BOTH}
     assert ("both", 12, 14) in names(windows)
 
 
-def test_with_a_rest_before_it_the_hand_is_still_drilled_alone():
+def test_with_a_rest_before_it_the_hand_is_still_drilled_alone() -> None:
     """The run-up and the bare move are then one window: that one is where it begins."""
     notes = [
         {"pitch": 72 - 24 * (hand == "LH") + k % 5, "onset": k, "length": 1, "hand": hand}
@@ -71,7 +71,7 @@ def test_with_a_rest_before_it_the_hand_is_still_drilled_alone():
 
 @pytest.mark.property
 @given(scores(), st.data())
-def test_on_every_rung_the_move_is_made_with_its_departure(score, data):
+def test_on_every_rung_the_move_is_made_with_its_departure(score, data) -> None:
     """Common practice: the note arrived at and the one before it stay, however small it gets."""
     practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
     move = data.draw(st.sampled_from(practice_map.transitions))
@@ -86,7 +86,7 @@ def test_on_every_rung_the_move_is_made_with_its_departure(score, data):
 
 @pytest.mark.property
 @given(scores(), st.data())
-def test_each_rung_is_more_than_the_one_below_it(score, data):
+def test_each_rung_is_more_than_the_one_below_it(score, data) -> None:
     """More hands, or a longer stretch for the same hands; and none is the whole already."""
     practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
     move = data.draw(st.sampled_from(practice_map.transitions))
@@ -99,14 +99,14 @@ def test_each_rung_is_more_than_the_one_below_it(score, data):
             assert practice_map.beats(above) >= practice_map.beats(below)
 
 
-def case(at=1, start=1, now=100.0):
+def case(at: int = 1, start: int = 1, now: float = 100.0):
     windows, _ = ladder(piece(), Transition(LH, F(13), F(14)))
     return RepairLadder(
         Transition(LH, F(13), F(14)), tuple(windows), at, TempoLadder.start(100.0, now), start
     )
 
 
-def test_a_relapse_goes_back_one_rung_at_a_time_and_ends_at_the_bottom():
+def test_a_relapse_goes_back_one_rung_at_a_time_and_ends_at_the_bottom() -> None:
     falling = case(at=4)
     seen = [falling.window]
     while falling.go_down():
@@ -114,7 +114,7 @@ def test_a_relapse_goes_back_one_rung_at_a_time_and_ends_at_the_bottom():
     assert seen == list(reversed(falling.rungs[:5]))
 
 
-def test_the_top_rung_leads_to_the_window_that_it_came_from():
+def test_the_top_rung_leads_to_the_window_that_it_came_from() -> None:
     rising = case(at=0)
     assert [rising.go_up() for _ in rising.rungs] == [True] * 5 + [False]
 
@@ -122,20 +122,20 @@ def test_the_top_rung_leads_to_the_window_that_it_came_from():
 class TestHowOftenItIsAskedFor:
     """Rawson & Dunlosky (2011): to a criterion of three, then once on each later occasion."""
 
-    def test_the_full_run_where_it_is_drilled_at_tempo(self):
+    def test_the_full_run_where_it_is_drilled_at_tempo(self) -> None:
         assert case().required(3) == 3
 
-    def test_less_on_the_way_up_to_the_tempo(self):
+    def test_less_on_the_way_up_to_the_tempo(self) -> None:
         assert case(now=80.0).required(3) == 2
 
-    def test_a_join_asks_once_whether_it_holds_and_more_after_it_has_failed(self):
+    def test_a_join_asks_once_whether_it_holds_and_more_after_it_has_failed(self) -> None:
         join = case(at=3)
         assert join.required(3) == 1
         join.unclean = 1
         assert join.required(3) == 2
 
     @pytest.mark.parametrize("wanted", [1, 2, 10, 100])
-    def test_at_least_once_and_never_more_than_was_set(self, wanted):
+    def test_at_least_once_and_never_more_than_was_set(self, wanted: int) -> None:
         asked = [case(at, now=now).required(wanted) for at in range(6) for now in (80.0, 100.0)]
         assert min(asked) >= 1
         assert max(asked) == wanted

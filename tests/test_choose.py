@@ -14,37 +14,37 @@ def piece():
     return score_from_notes(notes, pickup_quarters=1)
 
 
-def stretch(bars=None, beats=None, hands="both"):
+def stretch(bars=None, beats=None, hands: str = "both"):
     window = choose_window(piece(), bars=bars, beats=beats, hands=hands)
     return window.start_quarters, window.end_quarters
 
 
-def test_nothing_said_is_the_whole_piece():
+def test_nothing_said_is_the_whole_piece() -> None:
     assert stretch() == (0, 13)
 
 
-def test_bars_by_their_printed_numbers():
+def test_bars_by_their_printed_numbers() -> None:
     assert stretch("1-2") == (1, 9)
     assert stretch("0") == (0, 1)
 
 
-def test_a_bar_by_its_place_in_the_piece():
+def test_a_bar_by_its_place_in_the_piece() -> None:
     assert stretch("#1") == (0, 1)
 
 
-def test_beats_of_the_first_and_the_last_bar():
+def test_beats_of_the_first_and_the_last_bar() -> None:
     assert stretch("1-2", "3-2") == (3, 6)
 
 
-def test_one_beat_lands_on_the_next():
+def test_one_beat_lands_on_the_next() -> None:
     assert stretch("1", "2") == (2, 3)
 
 
-def test_half_beats():
+def test_half_beats() -> None:
     assert stretch("1", "2 1/2-4") == (F(5, 2), 4)
 
 
-def test_a_pickup_counts_from_its_bar_s_end():
+def test_a_pickup_counts_from_its_bar_s_end() -> None:
     assert stretch("0-1", "4-2") == (0, 2)
 
 
@@ -59,10 +59,12 @@ def test_a_pickup_counts_from_its_bar_s_end():
         ("1", None, "lh", "nothing for LH"),
     ],
 )
-def test_what_is_not_there_is_said_in_a_sentence(bars, beats, hands, says):
+def test_what_is_not_there_is_said_in_a_sentence(
+    bars: str, beats: str | None, hands: str, says: str
+) -> None:
     with pytest.raises(WindowError, match=says):
         choose_window(piece(), bars=bars, beats=beats, hands=hands)
 
 
-def test_hands():
+def test_hands() -> None:
     assert choose_window(piece(), hands="RH").hands is Hands.RIGHT

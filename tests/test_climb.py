@@ -12,7 +12,7 @@ from tests.lessons import QPM, Lesson, Weak
 BEAT = F(1)
 
 
-def asked_for(lesson, most=60):
+def asked_for(lesson, most: int = 60):
     """Every assignment of a lesson up to the goal, with whether it was played clean."""
     out = []
     for _ in range(most):
@@ -45,23 +45,23 @@ def moves(steps):
     ]
 
 
-def test_the_end_is_exactly_the_tempo_asked_for(lessons):
+def test_the_end_is_exactly_the_tempo_asked_for(lessons) -> None:
     for steps in lessons:
         assert steps[-1][0].qpm == QPM
 
 
-def test_it_is_never_quicker_than_asked_for_nor_under_half(lessons):
+def test_it_is_never_quicker_than_asked_for_nor_under_half(lessons) -> None:
     for steps in lessons:
         assert all(QPM * FLOOR - 1e-6 <= asked.qpm <= QPM + 1e-6 for asked, _ in steps)
 
 
-def test_the_tempo_rises_only_after_a_clean_repetition(lessons):
+def test_the_tempo_rises_only_after_a_clean_repetition(lessons) -> None:
     rises = [clean for steps in lessons for one, clean, two in moves(steps) if two.qpm > one.qpm]
     assert rises
     assert all(rises)
 
 
-def test_after_slowing_down_the_first_step_up_is_one_mark(lessons):
+def test_after_slowing_down_the_first_step_up_is_one_mark(lessons) -> None:
     """Common practice; a trial at the tempo asked for is no step."""
     first_steps = []
     for steps in lessons:
@@ -78,7 +78,7 @@ def test_after_slowing_down_the_first_step_up_is_one_mark(lessons):
     assert all(after <= quicker(before, BEAT) + 1e-6 for before, after in first_steps)
 
 
-def test_every_step_is_few_marks_of_the_metronome(lessons):
+def test_every_step_is_few_marks_of_the_metronome(lessons) -> None:
     for steps in lessons:
         for one, _, two in moves(steps):
             if two.kind is AssignmentKind.QUICKEN:
@@ -86,7 +86,7 @@ def test_every_step_is_few_marks_of_the_metronome(lessons):
                 assert len(between) < 4
 
 
-def test_slow_and_at_tempo_alternate(lessons):
+def test_slow_and_at_tempo_alternate(lessons) -> None:
     """Henley (2001), JRME 49, 169-181 (read second-hand): alternating did better than slow only."""
     trials = [
         asked for steps in lessons for asked, _ in steps if asked.kind is AssignmentKind.TRIAL
@@ -96,7 +96,7 @@ def test_slow_and_at_tempo_alternate(lessons):
     assert all(trial.clean_required == 1 for trial in trials)
 
 
-def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(lessons):
+def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(lessons) -> None:
     for steps in lessons:
         before = None
         for (one, clean), (two, _) in pairwise(steps):
@@ -106,7 +106,7 @@ def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(lessons):
                 assert before is None or two.qpm <= quicker(before, BEAT) + 1e-6
 
 
-def test_at_one_s_own_pace_there_is_nothing_to_climb():
+def test_at_one_s_own_pace_there_is_nothing_to_climb() -> None:
     tempo = TempoLadder.start(target_qpm=None, now_qpm=None)
     assert tempo.at_target
     assert tempo.at_floor

@@ -48,11 +48,11 @@ def coach(score):
     return Coach(score, Goal(Window(F(0), F(16)), 96.0))
 
 
-def play(coach, score, *failed, at_s=0.0):
+def play(coach, score, *failed, at_s: float = 0.0):
     return coach.observe_and_decide(heard(score, coach.decision.assignment, *failed), at_s)
 
 
-def test_what_was_no_repetition_changes_nothing(coach, score):
+def test_what_was_no_repetition_changes_nothing(coach, score) -> None:
     play(coach, score)
     before, believed = coach.decision, coach.state()
     judged = heard(score, coach.decision.assignment, ("LH", F(2)))
@@ -62,32 +62,32 @@ def test_what_was_no_repetition_changes_nothing(coach, score):
     assert coach.state() == believed
 
 
-def test_three_clean_repetitions_at_tempo_finish(coach, score):
+def test_three_clean_repetitions_at_tempo_finish(coach, score) -> None:
     for _ in range(3):
         decision = play(coach, score)
     assert decision.finished
     assert decision.trouble is None
 
 
-def test_more_than_enough_is_offered_once_and_not_forced(coach, score):
+def test_more_than_enough_is_offered_once_and_not_forced(coach, score) -> None:
     said = [play(coach, score).proposals for _ in range(5)]
     assert [bool(offers) for offers in said] == [False, False, True, False, False]
 
 
-def test_an_unclean_repetition_after_the_goal_takes_it_back(coach, score):
+def test_an_unclean_repetition_after_the_goal_takes_it_back(coach, score) -> None:
     for _ in range(3):
         play(coach, score)
     assert not play(coach, score, ("LH", 6)).finished
 
 
-def test_asking_for_more_after_the_goal_goes_on(coach, score):
+def test_asking_for_more_after_the_goal_goes_on(coach, score) -> None:
     for _ in range(3):
         play(coach, score)
     assert not coach.ask(Request.OTHER_HAND, 0.0).finished
     assert not play(coach, score).finished
 
 
-def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score):
+def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score) -> None:
     for _ in range(2):
         decision = play(coach, score, ("LH", 6))
     assert decision.trouble is not None
@@ -98,7 +98,7 @@ def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score
     assert drilled[0].end_quarters == 6
 
 
-def test_the_pianist_is_in_charge(coach):
+def test_the_pianist_is_in_charge(coach) -> None:
     slower = coach.ask(Request.SLOWER, 0.0)
     assert slower.assignment.qpm < 96
     smaller = coach.ask(Request.SMALLER, 0.0)
@@ -113,7 +113,9 @@ def test_the_pianist_is_in_charge(coach):
         (Request.NEXT, "nothing after this"),
     ],
 )
-def test_a_wish_that_changes_nothing_is_answered_with_why(score, request_, says):
+def test_a_wish_that_changes_nothing_is_answered_with_why(
+    score, request_: Request, says: str
+) -> None:
     coach = Coach(score, Goal(Window(F(0), F(16), Hands.LEFT), 96.0))
     before = coach.decision.assignment
     after = coach.ask(request_, 0.0).assignment
@@ -121,7 +123,7 @@ def test_a_wish_that_changes_nothing_is_answered_with_why(score, request_, says)
     assert says in after.reason
 
 
-def test_the_answer_to_a_wish_stands_until_the_next_repetition():
+def test_the_answer_to_a_wish_stands_until_the_next_repetition() -> None:
     lesson = Lesson()
     before = lesson.asked.reason
     lesson.drill.ask(Request.LARGER, 0.0)
@@ -129,13 +131,13 @@ def test_the_answer_to_a_wish_stands_until_the_next_repetition():
     assert lesson.plays().decision.assignment.reason == before
 
 
-def test_smaller_ends_at_the_smallest_window_and_says_so(coach):
+def test_smaller_ends_at_the_smallest_window_and_says_so(coach) -> None:
     for _ in range(10):
         before, after = coach.decision.assignment, coach.ask(Request.SMALLER, 0.0).assignment
     assert after.window == before.window
     assert "as small as it gets" in after.reason
 
 
-def test_there_is_no_tempo_to_change_at_one_s_own_pace(score):
+def test_there_is_no_tempo_to_change_at_one_s_own_pace(score) -> None:
     coach = Coach(score, Goal(Window(F(0), F(16)), 96.0, own_pace=True))
     assert "own pace" in coach.ask(Request.FASTER, 0.0).assignment.reason

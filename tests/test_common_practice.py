@@ -38,7 +38,7 @@ class Step(NamedTuple):
         return self.decision.assignment
 
 
-def some_lesson(seed):
+def some_lesson(seed: int):
     """Up to three weak places of all sorts, with slips or none, with or without a pickup."""
     random = Random(seed)
     weak = [
@@ -54,7 +54,7 @@ def some_lesson(seed):
     return Lesson(weak, random.choice([0.0, 0.1, 0.5]), seed, piece(pickup=seed % 2))
 
 
-def walked(lesson, repetitions=25):
+def walked(lesson, repetitions: int = 25):
     steps = []
     for _ in range(repetitions):
         asked, clean = lesson.asked, lesson.plays().judgement.clean
@@ -84,14 +84,14 @@ def courses():
 
 
 class TestWhatIsAskedFor:
-    def test_after_two_unclean_repetitions_something_changes(self, courses):
+    def test_after_two_unclean_repetitions_something_changes(self, courses) -> None:
         """The same is never asked for a third time, for nothing."""
         for lesson, steps in courses:
             for one, two in pairwise(steps):
                 if not one.clean and not two.clean and place(one.asked) == place(two.asked):
                     assert place(two.after) != place(two.asked), lesson
 
-    def test_the_whole_that_cannot_be_had_twice_gets_smaller_or_slower(self, courses):
+    def test_the_whole_that_cannot_be_had_twice_gets_smaller_or_slower(self, courses) -> None:
         """Two in a row not to be had: it is too long or too fast."""
         for lesson, steps in courses:
             for one, two in pairwise(steps):
@@ -101,24 +101,26 @@ class TestWhatIsAskedFor:
                     smaller = is_smaller(two.after.window, two.asked.window)
                     assert smaller or two.after.qpm < two.asked.qpm, lesson
 
-    def test_the_tempo_never_rises_after_an_unclean_repetition(self, courses):
+    def test_the_tempo_never_rises_after_an_unclean_repetition(self, courses) -> None:
         for lesson, steps in courses:
             assert all(s.clean or s.after.qpm <= s.asked.qpm for s in steps), lesson
 
-    def test_nothing_is_ever_asked_for_below_half_the_tempo(self):
+    def test_nothing_is_ever_asked_for_below_half_the_tempo(self) -> None:
         """Also where one place after the other won't hold: the whole gets slower, they with it."""
         lesson = Lesson([Weak("RH", 3), Weak("LH", 10)])
         steps = walked(lesson, 60)
         assert min(step.after.qpm for step in steps) == QPM / 2
 
-    def test_what_was_clean_twice_when_it_was_looked_into_is_not_asked_for_again(self, courses):
+    def test_what_was_clean_twice_when_it_was_looked_into_is_not_asked_for_again(
+        self, courses
+    ) -> None:
         for lesson, steps in courses:
             for one, two in pairwise(steps):
                 looked_into = "is it" in two.asked.reason and place(one.asked) == place(two.asked)
                 if looked_into and one.clean and two.clean:
                     assert place(two.after) != place(two.asked), lesson
 
-    def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(self, courses):
+    def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(self, courses) -> None:
         """There is always somewhere to come from, and the arrival is in it."""
         for lesson, steps in courses:
             last = lesson.score.notes[-1].onset_quarters
@@ -127,7 +129,7 @@ class TestWhatIsAskedFor:
                 assert len(onsets) >= 2, lesson
                 assert onsets[-1] >= min(window.end_quarters, last), lesson
 
-    def test_what_is_mended_is_played_with_its_departure(self, courses):
+    def test_what_is_mended_is_played_with_its_departure(self, courses) -> None:
         """Of the named trouble: from the note before it, as soon as its hand plays it at all."""
         for lesson, steps in courses:
             for step in steps:
@@ -142,7 +144,7 @@ class TestWhatIsAskedFor:
                 if inside and move.hands.members <= window.hands.members:
                     assert window.start_quarters <= max(move.from_quarters, 0), lesson
 
-    def test_a_pickup_belongs_to_its_bar(self, courses):
+    def test_a_pickup_belongs_to_its_bar(self, courses) -> None:
         for lesson, steps in courses:
             pickup, *bars = lesson.score.bars
             if pickup.is_pickup:
@@ -155,7 +157,7 @@ class TestWhatIsAskedFor:
                 ]
                 assert pickup.end_quarters not in starts, lesson
 
-    def test_nothing_is_said_to_hold_that_was_not_clean(self, courses):
+    def test_nothing_is_said_to_hold_that_was_not_clean(self, courses) -> None:
         for lesson, steps in courses:
             for step in steps:
                 if not step.clean:
@@ -165,14 +167,14 @@ class TestWhatIsAskedFor:
                         assert step.after.kind is not AssignmentKind.QUICKEN, lesson
                         assert "It holds" not in step.after.reason, lesson
 
-    def test_finished_is_the_whole_at_its_tempo_and_nothing_less(self, courses):
+    def test_finished_is_the_whole_at_its_tempo_and_nothing_less(self, courses) -> None:
         finished = [(lesson, s) for lesson, steps in courses for s in steps if s.decision.finished]
         assert finished
         for lesson, step in finished:
             assert place(step.asked) == (lesson.drill.goal.window, QPM), lesson
             assert step.decision.clean_run >= 3, lesson
 
-    def test_whoever_can_play_everything_now_gets_to_the_end(self):
+    def test_whoever_can_play_everything_now_gets_to_the_end(self) -> None:
         """From any state, clean playing alone leads to the goal: no dead end, no loop."""
         for seed in range(16):
             lesson = some_lesson(seed)
@@ -181,7 +183,7 @@ class TestWhatIsAskedFor:
             lesson.until(lambda ended: ended.decision.finished, most=90)
 
 
-def test_half_clean_playing_is_made_easier_long_before_fourteen():
+def test_half_clean_playing_is_made_easier_long_before_fourteen() -> None:
     """At p = .5 three running take 14 repetitions on average: (1 - p^r) / (p^r (1 - p))."""
     for seed in range(20):
         lesson = Lesson(slip=0.5, seed=seed)
@@ -203,7 +205,7 @@ class TestNarrowing:
                 return seen
             seen.append(lesson.asked.window)
 
-    def test_at_the_bottom_is_one_hand_and_one_transition(self):
+    def test_at_the_bottom_is_one_hand_and_one_transition(self) -> None:
         lesson = Lesson([Weak("LH", 6)])
         lesson.plays()
         bottom = self.windows(lesson)[-1]
@@ -211,7 +213,7 @@ class TestNarrowing:
         assert (bottom.start_quarters, bottom.end_quarters) == (5, 6)
         assert "as small as it gets" in lesson.asked.reason
 
-    def test_every_step_is_smaller_and_half_a_bar_comes_below_a_bar(self):
+    def test_every_step_is_smaller_and_half_a_bar_comes_below_a_bar(self) -> None:
         lesson = Lesson([Weak("LH", 6)])
         lesson.plays()
         lesson.drill.ask(Request.LARGER, lesson.now_s)
@@ -238,13 +240,13 @@ class TestMending:
         )
         return lesson
 
-    def test_it_is_named_and_drilled_in_its_hand_with_a_run_up(self):
+    def test_it_is_named_and_drilled_in_its_hand_with_a_run_up(self) -> None:
         lesson = self.to_the_drill()
         assert lesson.decision.trouble.place == "LH bar 2, beat 2 → 3"
         window = lesson.asked.window
         assert (window.start_quarters, window.end_quarters) == (4, 6)
 
-    def test_hands_apart_are_followed_by_hands_together_at_the_same_tempo(self):
+    def test_hands_apart_are_followed_by_hands_together_at_the_same_tempo(self) -> None:
         """Hands separate finds and mends, then it is rejoined (the studies contradict each other:
         Scarlatti study, Percepta, for it; Brown 1933, from memory, against)."""
         lesson = self.to_the_drill()
@@ -256,7 +258,7 @@ class TestMending:
         assert lesson.asked.qpm == tempo
         assert lesson.asked.window.end_quarters - lesson.asked.window.start_quarters <= 4
 
-    def test_it_goes_back_step_by_step_each_wider_than_the_one_before(self):
+    def test_it_goes_back_step_by_step_each_wider_than_the_one_before(self) -> None:
         lesson = self.to_the_drill()
         lesson.heals()
         seen = [lesson.asked.window]
@@ -267,14 +269,14 @@ class TestMending:
         assert len(seen) >= 3
         assert all(is_smaller(before, after) for before, after in pairwise(seen))
 
-    def test_the_tempo_comes_back_by_single_marks_at_first(self):
+    def test_the_tempo_comes_back_by_single_marks_at_first(self) -> None:
         """After what held slowly, and a trial at tempo that fails, one mark more at most."""
         lesson = Lesson([Weak("LH", 6, above_qpm=70.0)])
         held = lesson.until(lambda _: lesson.asked.kind is AssignmentKind.TRIAL).assignment.qpm
         lesson.until(lambda _: lesson.asked.kind is not AssignmentKind.TRIAL)
         assert lesson.asked.qpm <= quicker(held, F(1)) + 1e-6
 
-    def test_a_relapse_goes_back_only_as_far_as_it_must(self):
+    def test_a_relapse_goes_back_only_as_far_as_it_must(self) -> None:
         lesson = self.to_the_drill()
         lesson.heals()
         seen = [lesson.asked.window]
@@ -287,12 +289,12 @@ class TestMending:
             lesson.plays(clean=False)
         assert lesson.asked.window == seen[-2]
 
-    def test_a_mended_place_that_holds_lets_the_goal_be_reached(self):
+    def test_a_mended_place_that_holds_lets_the_goal_be_reached(self) -> None:
         lesson = self.to_the_drill()
         lesson.heals()
         lesson.until(lambda ended: ended.decision.finished)
 
-    def test_only_together_is_drilled_together(self):
+    def test_only_together_is_drilled_together(self) -> None:
         lesson = Lesson([Weak("LH", 6, only_together=True)])
         lesson.until(
             lambda _: (
@@ -312,7 +314,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_smaller(self, lesson):
+    def test_smaller(self, lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.SMALLER, lesson.now_s)
         after = lesson.asked
@@ -323,7 +325,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_larger(self, lesson):
+    def test_larger(self, lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.LARGER, lesson.now_s)
         after = lesson.asked
@@ -334,7 +336,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_slower(self, lesson):
+    def test_slower(self, lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.SLOWER, lesson.now_s)
         assert lesson.asked.qpm <= slower(before.qpm, F(1)) + 1e-6
@@ -342,7 +344,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_faster(self, lesson):
+    def test_faster(self, lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.FASTER, lesson.now_s)
         assert lesson.asked.qpm >= quicker(before.qpm, F(1)) - 1e-6
@@ -350,7 +352,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_the_other_hand(self, lesson):
+    def test_the_other_hand(self, lesson) -> None:
         before = lesson.asked.window
         lesson.drill.ask(Request.OTHER_HAND, lesson.now_s)
         after = lesson.asked.window
@@ -362,7 +364,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_again(self, lesson):
+    def test_again(self, lesson) -> None:
         before = place(lesson.asked)
         lesson.drill.ask(Request.AGAIN, lesson.now_s)
         assert place(lesson.asked) == before
@@ -370,14 +372,14 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway(), st.sampled_from([Request.NEXT, Request.NOT_THIS]))
-    def test_not_this_but_the_next(self, lesson, request_):
+    def test_not_this_but_the_next(self, lesson, request_) -> None:
         before, whole = lesson.asked.window, lesson.drill.goal.window
         lesson.drill.ask(request_, lesson.now_s)
         assert lesson.asked.window == whole or lesson.asked.window != before
 
     @LESSONS
     @given(midway(), st.sampled_from([Request.SMALLER, Request.SLOWER, Request.OTHER_HAND]))
-    def test_the_wish_stands_until_it_has_been_played(self, lesson, request_):
+    def test_the_wish_stands_until_it_has_been_played(self, lesson, request_) -> None:
         """The coach does not take it back by itself: a first clean repetition is not the last."""
         before = place(lesson.asked)
         lesson.drill.ask(request_, lesson.now_s)
@@ -387,7 +389,7 @@ class TestThePianistIsInCharge:
         assert lesson.asked.qpm <= wished.qpm
         assert request_ is Request.SLOWER or lesson.asked.window == wished.window
 
-    def test_what_is_declined_is_not_taken_up_again(self):
+    def test_what_is_declined_is_not_taken_up_again(self) -> None:
         lesson = Lesson([Weak("LH", 6)])
         lesson.until(lambda _: lesson.asked.window.hands is Hands.LEFT)
         lesson.until(lambda _: lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL))
@@ -399,7 +401,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_why_is_always_answered(self, lesson):
+    def test_why_is_always_answered(self, lesson) -> None:
         why = lesson.drill.coach.why()
         assert why.startswith(lesson.asked.reason)
         trouble = lesson.decision.trouble
@@ -410,7 +412,7 @@ class TestThePianistIsInCharge:
 class TestStoppingAnywhere:
     @LESSONS
     @given(LESSON, st.integers(0, 15))
-    def test_closed_and_opened_again_it_asks_for_the_same(self, lesson, repetitions):
+    def test_closed_and_opened_again_it_asks_for_the_same(self, lesson, repetitions) -> None:
         for _ in range(repetitions):
             lesson.plays()
         state = json.loads(json.dumps(lesson.drill.coach.state()))
@@ -424,7 +426,7 @@ class TestStoppingAnywhere:
 
     @LESSONS
     @given(LESSON, st.integers(0, 15))
-    def test_a_pause_changes_nothing(self, lesson, repetitions):
+    def test_a_pause_changes_nothing(self, lesson, repetitions) -> None:
         for _ in range(repetitions):
             lesson.plays()
         before = lesson.decision
@@ -433,7 +435,7 @@ class TestStoppingAnywhere:
         assert lesson.decision == before
         assert lesson.drill.excerpt == excerpt(lesson.score, before.assignment.window)
 
-    def test_the_same_repetition_then_leads_to_the_same_decision(self):
+    def test_the_same_repetition_then_leads_to_the_same_decision(self) -> None:
         """Stopped in the middle of looking for a trouble, and of mending it."""
         for repetitions in range(8):
             lesson = Lesson([Weak("LH", 6)])
@@ -449,7 +451,7 @@ class TestStoppingAnywhere:
             assert place(other.asked) == place(lesson.asked), repetitions
 
 
-def test_three_running_is_enough_unless_more_is_asked_for():
+def test_three_running_is_enough_unless_more_is_asked_for() -> None:
     """Rawson & Dunlosky (2011), JEP:General 140, 283-302: three correct at first, then relearn
     on later days. No published basis was found for five, seven or ten in a row."""
     score = piece()

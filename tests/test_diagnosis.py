@@ -24,19 +24,19 @@ WORDS = {"w": Outcome.WRONG, "l": Outcome.LATE, ".": Outcome.CLEAN, "-": Outcome
 class Ear:
     """What was heard of a piece, repetition after repetition."""
 
-    def __init__(self, score=None):
+    def __init__(self, score=None) -> None:
         self.score = score or piece()
         self.practice_map = PracticeMap(self.score, Window(F(0), self.score.end_quarters))
         self.evidence = Evidence()
         self.now_s = 0.0
 
-    def hears(self, course, hand=LH, beat=6, *, hands=BOTH, qpm=QPM, late_ms=400.0):
+    def hears(self, course, hand=LH, beat: int = 6, *, hands=BOTH, qpm=QPM, late_ms: float = 400.0):
         """``"w.l"``: the hand's arrival on the beat was wrong, clean, late; all else was clean."""
         for letter in course:
             self.repetition({(hand, beat): WORDS[letter]}, hands, qpm, late_ms)
         return self
 
-    def repetition(self, failed, hands=BOTH, qpm=QPM, late_ms=400.0):
+    def repetition(self, failed, hands=BOTH, qpm=QPM, late_ms: float = 400.0) -> None:
         self.now_s += 20
         moves = [t for t in self.practice_map.transitions if t.hands.members <= hands.members]
         outcomes = [failed.get((t.hands, int(t.to_quarters)), Outcome.CLEAN) for t in moves]
@@ -58,35 +58,35 @@ class Ear:
         return [(t.hands, int(t.transition.to_quarters)) for t in self.diagnosis.troubles]
 
 
-def test_nothing_failed_nothing_is_suspected():
+def test_nothing_failed_nothing_is_suspected() -> None:
     found = Ear().hears(".....").diagnosis
     assert (found.troubles, found.suspects) == ((), ())
 
 
-def test_one_failure_is_suspected_and_not_yet_named():
+def test_one_failure_is_suspected_and_not_yet_named() -> None:
     found = Ear().hears("..w").diagnosis
     assert found.troubles == ()
     assert [int(s.transition.to_quarters) for s in found.suspects] == [6]
 
 
 @pytest.mark.parametrize("hand", [RH, LH])
-def test_what_fails_again_and_again_in_a_hand_is_named_as_that_hand_s(hand):
+def test_what_fails_again_and_again_in_a_hand_is_named_as_that_hand_s(hand) -> None:
     ear = Ear().hears("ww.w", hand).hears("w.w", hand, hands=hand)
     assert ear.troubles == [(hand, 6)]
     assert ear.diagnosis.troubles[0].sure > 0.9
 
 
-def test_it_is_told_with_the_evidence():
+def test_it_is_told_with_the_evidence() -> None:
     (trouble,) = Ear().hears("ll.ll").hears("lll", hands=LH).diagnosis.troubles
     assert trouble.place == "LH bar 2, beat 2 → 3"
     assert trouble.evidence == "7 of the last 8: late to bar 2 beat 3, 0.4 s, LH"
 
 
-def test_one_slip_among_many_clean_ones_is_no_trouble():
+def test_one_slip_among_many_clean_ones_is_no_trouble() -> None:
     assert Ear().hears("....w.....").troubles == []
 
 
-def test_what_failed_once_and_held_since_is_suspected_less_and_less():
+def test_what_failed_once_and_held_since_is_suspected_less_and_less() -> None:
     ear, sure = Ear().hears("w"), []
     for _ in range(6):
         sure.append(ear.diagnosis.suspects[0].posterior.fault)
@@ -95,13 +95,13 @@ def test_what_failed_once_and_held_since_is_suspected_less_and_less():
     assert sure[-1] < sure[0] / 2
 
 
-def test_clean_at_an_easy_tempo_says_little_of_the_tempo_asked_for():
+def test_clean_at_an_easy_tempo_says_little_of_the_tempo_asked_for() -> None:
     slow, fast = (Ear().hears("ww").hears("....", qpm=qpm) for qpm in (QPM / 2, QPM))
     still = slow.diagnosis.suspects[0].posterior.fault
     assert still > fast.diagnosis.suspects[0].posterior.fault
 
 
-def test_what_fails_only_together_is_named_so():
+def test_what_fails_only_together_is_named_so() -> None:
     ear = Ear()
     for _ in range(4):
         ear.hears("w").hears(".", hands=LH).hears(".", RH, hands=RH)
@@ -109,7 +109,7 @@ def test_what_fails_only_together_is_named_so():
     assert (trouble.hands, trouble.kind) == (BOTH, TroubleKind.TOGETHER_ONLY)
 
 
-def test_several_troubles_are_ranked_the_surest_first():
+def test_several_troubles_are_ranked_the_surest_first() -> None:
     ear = Ear()
     for beat, course in ((6, "ww"), (12, "w")):
         ear.hears(course, LH, beat).hears(course, LH, beat, hands=LH)
@@ -122,7 +122,7 @@ def test_several_troubles_are_ranked_the_surest_first():
     assert sure == sorted(sure, reverse=True)
 
 
-def test_ordinary_slips_are_no_one_place():
+def test_ordinary_slips_are_no_one_place() -> None:
     """A slip in one move of 200: at most 3 in 100 sessions of 20 repetitions name a place."""
     random, named = Random(5), 0
     for _ in range(60):
@@ -151,40 +151,40 @@ class TestWhatSortItIs:
         (trouble,) = ear.diagnosis.troubles
         return trouble.kind
 
-    def test_a_leap_that_is_missed_is_reach(self):
+    def test_a_leap_that_is_missed_is_reach(self) -> None:
         assert self.kind(self.leaping(24).hears("wwww", hands=LH)) is TroubleKind.REACH
 
-    def test_a_step_that_is_missed_is_not(self):
+    def test_a_step_that_is_missed_is_not(self) -> None:
         assert self.kind(self.leaping(2).hears("wwww", hands=LH)) is TroubleKind.ONE_HAND
 
-    def test_late_with_right_notes_however_slowly_is_reading(self):
+    def test_late_with_right_notes_however_slowly_is_reading(self) -> None:
         ear = self.leaping(2).hears("llll", hands=LH).hears("lll", hands=LH, qpm=QPM / 2)
         assert self.kind(ear) is TroubleKind.READING
 
-    def test_late_at_the_tempo_only_is_not(self):
+    def test_late_at_the_tempo_only_is_not(self) -> None:
         ear = self.leaping(2).hears("lllll", hands=LH)
         assert self.kind(ear) is TroubleKind.ONE_HAND
 
-    def test_a_leap_that_comes_late_is_not_reach(self):
+    def test_a_leap_that_comes_late_is_not_reach(self) -> None:
         ear = self.leaping(24).hears("lllll", hands=LH)
         assert self.kind(ear) is not TroubleKind.REACH
 
 
 @pytest.mark.outside
 @pytest.mark.parametrize(("semitones", "bits"), [(12, 3.004), (24, 3.911)])
-def test_how_hard_a_leap_is_by_fitts(semitones, bits):
+def test_how_hard_a_leap_is_by_fitts(semitones: int, bits: float) -> None:
     """ISO 9241-411: log2(A / W + 1), from memory; octave 165 mm, key 23.5 mm (computed)."""
     assert fitts_bits(semitones) == pytest.approx(bits, abs=5e-4)
     assert fitts_bits(-semitones) == fitts_bits(semitones)
 
 
-def test_the_further_the_harder():
+def test_the_further_the_harder() -> None:
     leaps = [fitts_bits(semitones) for semitones in range(37)]
     assert leaps[0] == 0.0
     assert leaps == sorted(set(leaps))
 
 
-def test_a_trouble_that_has_held_since_says_so():
+def test_a_trouble_that_has_held_since_says_so() -> None:
     """Still believed in, though none of the moves that are kept failed."""
     clean = MoveAttempt(False, Outcome.CLEAN, F(4), None, True, 1.0)
     said = evidence_words([clean] * 8, "bar 2 beat 1", Hands.LEFT)

@@ -47,7 +47,7 @@ def goal(**changes):
 class Player:
     """Someone at the piano of a drill: plays, waits, and keeps what came back."""
 
-    def __init__(self, drill):
+    def __init__(self, drill) -> None:
         self.drill, self.now_s, self.heard = drill, 10.0, []
         self.note(drill.start(self.now_s))
 
@@ -55,13 +55,13 @@ class Player:
         self.heard += outcomes
         return outcomes
 
-    def waits(self, seconds):
+    def waits(self, seconds) -> None:
         end = self.now_s + seconds
         while self.now_s < end:
             self.now_s += 0.05
             self.note(self.drill.tick(self.now_s))
 
-    def plays(self, *, wrong=(), only=None):
+    def plays(self, *, wrong=(), only=None) -> None:
         """The present window at its tempo; ``wrong``: indices of notes struck a semitone up."""
         window = self.drill.excerpt
         beat_s = 60.0 / (self.drill.assignment.qpm or QPM)
@@ -89,11 +89,13 @@ def player():
     return Player(Drill(piece(), goal()))
 
 
-def test_the_first_assignment_is_shown_at_the_start(player):
+def test_the_first_assignment_is_shown_at_the_start(player) -> None:
     assert [type(one) for one in player.heard] == [StateChanged, AssignmentGiven]
 
 
-def test_a_repetition_is_recognised_from_its_first_note_to_its_end_with_no_key_pressed(player):
+def test_a_repetition_is_recognised_from_its_first_note_to_its_end_with_no_key_pressed(
+    player,
+) -> None:
     player.plays()
     player.waits(4)
     assert len(player.all(RepetitionBegan)) == 1
@@ -102,13 +104,13 @@ def test_a_repetition_is_recognised_from_its_first_note_to_its_end_with_no_key_p
     assert ended.decision.clean_run == 1
 
 
-def test_each_note_is_marked_as_it_arrives(player):
+def test_each_note_is_marked_as_it_arrives(player) -> None:
     player.plays()
     marked = {one.note for one in player.all(NoteMarked) if one.label is Label.MATCHED}
     assert marked == set(range(len(player.drill.excerpt.notes)))
 
 
-def test_a_wrong_note_makes_it_unclean_and_is_named(player):
+def test_a_wrong_note_makes_it_unclean_and_is_named(player) -> None:
     player.plays(wrong={2})
     player.waits(4)
     (ended,) = player.all(RepetitionEnded)
@@ -116,7 +118,7 @@ def test_a_wrong_note_makes_it_unclean_and_is_named(player):
     assert ended.decision.clean_run == 0
 
 
-def test_who_plays_on_slowly_past_the_end_has_hands_that_do_not_rest():
+def test_who_plays_on_slowly_past_the_end_has_hands_that_do_not_rest() -> None:
     """At well under half the tempo asked for; what is asked for changes after the last key."""
     player = Player(Drill(piece(), Goal(Window(F(0), F(4), Hands.RIGHT), QPM)))
     line = [72, 77, 79, 76, 77, 81, 79, 74]  # F for E, and on past the end
@@ -132,7 +134,7 @@ def test_who_plays_on_slowly_past_the_end_has_hands_that_do_not_rest():
     assert player.all(AssignmentGiven)
 
 
-def test_the_goal_is_reached_by_clean_repetitions_alone(player):
+def test_the_goal_is_reached_by_clean_repetitions_alone(player) -> None:
     for _ in range(3):
         player.plays()
         player.waits(4)
@@ -140,7 +142,9 @@ def test_the_goal_is_reached_by_clean_repetitions_alone(player):
     assert player.all(RepetitionEnded)[-1].decision.finished
 
 
-def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_are_not(player):
+def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_are_not(
+    player,
+) -> None:
     """No hand is free for the computer: who plays on is heard."""
     for _ in range(3):
         player.plays()
@@ -160,7 +164,7 @@ def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_
     assert player.drill.state is DrillState.READY
 
 
-def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(player):
+def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(player) -> None:
     player.plays()
     player.waits(4)
     player.plays(only=3)
@@ -173,7 +177,7 @@ def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothin
     assert player.drill.decision.clean_run == 1
 
 
-def test_a_pause_ends_by_playing(player):
+def test_a_pause_ends_by_playing(player) -> None:
     player.note(player.drill.pause(player.now_s))
     assert player.drill.state is DrillState.RESTING
     player.plays()
@@ -181,7 +185,7 @@ def test_a_pause_ends_by_playing(player):
     assert len(player.all(RepetitionEnded)) == 1
 
 
-def test_what_the_pianist_asks_for_is_given(player):
+def test_what_the_pianist_asks_for_is_given(player) -> None:
     player.plays(only=2)
     player.note(player.drill.ask(Request.OTHER_HAND, player.now_s))
     given = player.heard[-1]
@@ -190,7 +194,7 @@ def test_what_the_pianist_asks_for_is_given(player):
     assert player.drill.state is DrillState.READY
 
 
-def test_a_single_key_and_silence_are_no_repetition(player):
+def test_a_single_key_and_silence_are_no_repetition(player) -> None:
     player.note(player.drill.key_down(36, 64, player.now_s))
     player.waits(10)
     assert player.all(RepetitionEnded) == []
@@ -203,24 +207,24 @@ class TestTheClick:
         return Player(Drill(piece(), goal(stage=Stage.PULSE)))
 
     @pytest.mark.parametrize("stage", [Stage.PULSE, Stage.TEMPO, Stage.SHAPE])
-    def test_each_stage_from_the_pulse_on_has_a_click(self, stage):
+    def test_each_stage_from_the_pulse_on_has_a_click(self, stage: Stage) -> None:
         player = Player(Drill(piece(), goal(stage=stage)))
         assert player.drill.assignment.click
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert len(player.all(CountIn)) == 1
 
-    def test_a_key_starts_the_count_in(self, player):
+    def test_a_key_starts_the_count_in(self, player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.state is DrillState.COUNT_IN
         (click,) = player.all(CountIn)
         assert click.count_in_beats == 4
 
-    def test_fidgeting_through_the_count_in_is_no_repetition(self, player):
+    def test_fidgeting_through_the_count_in_is_no_repetition(self, player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.key_down(72, 64, player.now_s + 0.6) == ()
         assert player.all(RepetitionBegan) == []
 
-    def test_coming_in_a_beat_early_is_said_and_counted_in_again(self, player):
+    def test_coming_in_a_beat_early_is_said_and_counted_in_again(self, player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         (click,) = player.all(CountIn)
         due_s = click.first_beat_s + click.count_in_beats * click.beat_s
@@ -232,7 +236,7 @@ class TestTheClick:
         player.waits(2)
         assert len(player.all(CountIn)) == 2
 
-    def test_a_first_note_tried_out_in_the_count_in_does_no_harm(self, player):
+    def test_a_first_note_tried_out_in_the_count_in_does_no_harm(self, player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         (click,) = player.all(CountIn)
         due_s = click.first_beat_s + click.count_in_beats * click.beat_s
@@ -241,20 +245,20 @@ class TestTheClick:
         assert player.all(SetAside) == []
         assert len(player.all(RepetitionBegan)) == 1
 
-    def test_at_the_goal_any_key_counts_in_again(self, player):
+    def test_at_the_goal_any_key_counts_in_again(self, player) -> None:
         """No hand is free for the computer: what began every repetition before begins this."""
         player.drill.state = DrillState.FINISHED
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.state is DrillState.COUNT_IN
         assert len(player.all(CountIn)) == 1
 
-    def test_nobody_playing_lets_it_run_out(self, player):
+    def test_nobody_playing_lets_it_run_out(self, player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         player.waits(20)
         assert player.drill.state is DrillState.READY
 
 
-def test_a_window_that_begins_on_beat_three_is_counted_in_with_a_bar_and_two():
+def test_a_window_that_begins_on_beat_three_is_counted_in_with_a_bar_and_two() -> None:
     """Common practice: a whole bar, then the beats before."""
     score = piece()
     click = count_in(excerpt(score, Window(F(2), F(6))), score, 60.0, 100.0)
@@ -262,7 +266,7 @@ def test_a_window_that_begins_on_beat_three_is_counted_in_with_a_bar_and_two():
     assert click.beat_s == 1.0
 
 
-def test_a_whole_repetition_can_be_given_at_once():
+def test_a_whole_repetition_can_be_given_at_once() -> None:
     drill = Drill(piece(), goal())
     notes = [
         PlayedNote(n.pitch, 64, float(n.onset_quarters) * BEAT_S, 0.4) for n in drill.excerpt.notes
@@ -273,7 +277,7 @@ def test_a_whole_repetition_can_be_given_at_once():
 
 
 @pytest.mark.parametrize("request_", Request)
-def test_a_window_of_a_single_note_can_be_asked_anything(request_):
+def test_a_window_of_a_single_note_can_be_asked_anything(request_: Request) -> None:
     score = score_from_notes([{"pitch": 60, "onset": 0, "length": 4, "hand": "RH"}])
     drill = Drill(score, Goal(Window(F(0), F(4)), QPM, own_pace=True))
     given = drill.ask(request_, 1.0)[-1]

@@ -13,19 +13,19 @@ TUNE = range(48, 80)
 
 @pytest.mark.parametrize("keyboard", KEYBOARDS)
 @pytest.mark.parametrize(("played", "edge"), [(TUNE, "lowest"), (range(36, 80), "highest")])
-def test_the_outermost_key_of_every_keyboard_asks(keyboard, played, edge):
+def test_the_outermost_key_of_every_keyboard_asks(keyboard, played, edge: str) -> None:
     found = Edge.clear_of(played)
     assert found == edge
     assert found.is_struck(keyboard[edge == "highest"], played)
 
 
-def test_music_to_both_ends_leaves_the_keys_below_it():
+def test_music_to_both_ends_leaves_the_keys_below_it() -> None:
     played = range(28, 108)
     assert Edge.clear_of(played).is_struck(21, played)
 
 
 @pytest.mark.property
 @given(st.sets(st.integers(21, 108), min_size=1), st.integers(21, 108))
-def test_no_key_that_is_played_asks(played, pitch):
+def test_no_key_that_is_played_asks(played, pitch) -> None:
     if pitch in played:
         assert not Edge.clear_of(played).is_struck(pitch, played)

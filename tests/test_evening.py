@@ -22,12 +22,12 @@ PASSAGE = Passage("right", Worth.CLEAN, is_whole=True, notes_right=True)
 class Table:
     """A drill on the desk, and a referee beside it."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         score = both()
         self.drill = Drill(score, repair(score, Window(F(0), F(4)), qpm=100))
         self.referee = Referee(Tally(), "test")
 
-    def plays(self, passage=PASSAGE, *, wrong=None, heard=True, given_s=None):
+    def plays(self, passage=PASSAGE, *, wrong=None, heard: bool = True, given_s=None):
         """One repetition, from 0 s on; ``wrong``: a note a semitone up; the tally."""
         notes = self.drill.excerpt.notes
         times = [0.6 * float(note.onset_quarters) + 0.001 * at for at, note in enumerate(notes)]
@@ -54,32 +54,32 @@ def table():
     return Table()
 
 
-def test_a_right_repetition_counted_clean_is_as_it_should_be(table):
+def test_a_right_repetition_counted_clean_is_as_it_should_be(table) -> None:
     tally = table.plays()
     assert (tally.meant, tally.meant_clean, tally.whole) == (1, 1, 1)
     assert tally.holds
 
 
-def test_one_without_a_verdict_is_lost(table):
+def test_one_without_a_verdict_is_lost(table) -> None:
     tally = table.plays(heard=False)
     assert tally.lost == {"right": 1}
     assert not tally.holds
 
 
-def test_a_fault_of_notes_that_nobody_made_is_false(table):
+def test_a_fault_of_notes_that_nobody_made_is_false(table) -> None:
     tally = table.plays(wrong=3)
     assert tally.meant_not == {"notes": 1}
     assert tally.false_faults == {"right": 1}
 
 
 @pytest.mark.parametrize("worth", [Worth.UNCLEAN, Worth.NOTHING])
-def test_what_can_not_be_clean_and_is_called_clean(table, worth):
+def test_what_can_not_be_clean_and_is_called_clean(table, worth: Worth) -> None:
     tally = table.plays(replace(PASSAGE, kind="mashed", worth=worth))
     assert tally.false_clean == {"mashed": 1}
     assert not tally.holds
 
 
-def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table):
+def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table) -> None:
     note = table.drill.excerpt.notes[3]
     planted = replace(
         PASSAGE, worth=Worth.UNCLEAN, notes_right=False,
@@ -92,11 +92,13 @@ def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table)
 
 
 @pytest.mark.parametrize(("given_s", "count"), [(1.0, 1), (9.0, 0)])
-def test_a_window_may_change_after_the_last_key_and_not_before(table, given_s, count):
+def test_a_window_may_change_after_the_last_key_and_not_before(
+    table, given_s: float, count: int
+) -> None:
     assert table.plays(given_s=given_s).windows_changed.total() == count
 
 
-def test_a_tally_comes_back_from_the_file_as_it_went_there(table):
+def test_a_tally_comes_back_from_the_file_as_it_went_there(table) -> None:
     tally = table.plays(wrong=3)
     again = Tally.from_plain(tally.plain())
     assert again == tally
@@ -106,7 +108,7 @@ def test_a_tally_comes_back_from_the_file_as_it_went_there(table):
 
 
 @pytest.mark.property
-def test_a_few_short_evenings_break_nothing_and_lose_next_to_nothing():
+def test_a_few_short_evenings_break_nothing_and_lose_next_to_nothing() -> None:
     """An hour of every habit there is; the bars themselves are for many (``scripts.evening``)."""
     tally = Tally()
     for number in range(6):

@@ -28,7 +28,7 @@ def piece():
     return score_from_notes([*right, *left], qpm=90)
 
 
-def seen(score, now_s=10.0, **changes):
+def seen(score, now_s: float = 10.0, **changes):
     shown = excerpt(score, Window(F(4), F(12)))
     given = {
         "now_s": now_s, "score": score, "excerpt": shown, "qpm": 80.0, "stage": "rhythm",
@@ -37,7 +37,7 @@ def seen(score, now_s=10.0, **changes):
     return Seen(**{**given, **changes})
 
 
-def gestures(seeds=60, each=10):
+def gestures(seeds: int = 60, each: int = 10):
     score = piece()
     for seed in range(seeds):
         player = EveningPlayer(Random(seed))
@@ -49,11 +49,11 @@ def gestures(seeds=60, each=10):
             now_s = max((act.at_s for act in gesture.acts), default=now_s) + gesture.rest_s
 
 
-def test_the_same_random_numbers_play_the_same_evening():
+def test_the_same_random_numbers_play_the_same_evening() -> None:
     assert list(gestures(5)) == list(gestures(5))
 
 
-def test_keys_go_down_and_up_by_turns_and_times_never_go_back():
+def test_keys_go_down_and_up_by_turns_and_times_never_go_back() -> None:
     for gesture in gestures():
         down = set()
         assert [act.at_s for act in gesture.acts] == sorted(act.at_s for act in gesture.acts)
@@ -67,7 +67,7 @@ def test_keys_go_down_and_up_by_turns_and_times_never_go_back():
                 down.remove(act.one)
 
 
-def test_what_is_said_to_be_right_has_every_key_of_the_window_and_no_other():
+def test_what_is_said_to_be_right_has_every_key_of_the_window_and_no_other() -> None:
     wanted = sorted(note.pitch for note in seen(piece()).excerpt.notes)
     pitches = {True: 0, False: 0}
     for gesture in gestures():
@@ -80,7 +80,7 @@ def test_what_is_said_to_be_right_has_every_key_of_the_window_and_no_other():
     assert min(pitches.values()) > 20
 
 
-def test_everything_that_people_do_is_done_some_evening():
+def test_everything_that_people_do_is_done_some_evening() -> None:
     kinds = Counter(p.kind for gesture in gestures(300, 30) for p in gesture.passages)
     assert set(kinds) >= {
         "right", "wrong note", "left out", "again at once", "false start", "broken off",
@@ -91,7 +91,7 @@ def test_everything_that_people_do_is_done_some_evening():
     }  # fmt: skip
 
 
-def test_no_hand_is_faster_than_a_hand_and_a_mashed_window_is():
+def test_no_hand_is_faster_than_a_hand_and_a_mashed_window_is() -> None:
     for gesture in gestures():
         for passage in gesture.passages:
             if passage.worth is Worth.CLEAN:
@@ -101,7 +101,7 @@ def test_no_hand_is_faster_than_a_hand_and_a_mashed_window_is():
 
 
 @pytest.mark.parametrize("family", ["gaussian", "laplace", "even", "wandering", "lumpy"])
-def test_onsets_scatter_as_the_manner_has_it(family):
+def test_onsets_scatter_as_the_manner_has_it(family: str) -> None:
     """Ten to thirty-five milliseconds, whatever the shape of the scatter."""
     from dataclasses import replace
     from statistics import pstdev

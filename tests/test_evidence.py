@@ -28,7 +28,7 @@ MOVE = Transition(Hands.LEFT, F(5), F(6))
 WORDS = {"x": Outcome.WRONG, ".": Outcome.CLEAN, "-": Outcome.NOT_REACHED}
 
 
-def heard(course, at_s=0.0, *, qpm=QPM, hands=Hands.TOGETHER, move=MOVE):
+def heard(course, at_s: float = 0.0, *, qpm=QPM, hands: Hands = Hands.TOGETHER, move=MOVE):
     """``"x.-"``: the move failed, was clean, was not reached; a repetition every 20 s."""
     return [
         Observation(at_s + 20 * i, move, move.to_quarters, hands, WORDS[letter], qpm)
@@ -36,43 +36,43 @@ def heard(course, at_s=0.0, *, qpm=QPM, hands=Hands.TOGETHER, move=MOVE):
     ]
 
 
-def counted(rows, now_s=1000.0, hand=Hand.LEFT):
+def counted(rows, now_s: float = 1000.0, hand: Hand = Hand.LEFT):
     """Failures and attempts of the hand on the beat."""
     return fold_history(rows, QPM, now_s).counts_at(F(6)).totals(hand)
 
 
-def test_a_failure_and_a_clean_one_count_as_such():
+def test_a_failure_and_a_clean_one_count_as_such() -> None:
     failed, attempts = counted(heard("x."))
     assert (round(failed), round(attempts)) == (1, 2)
 
 
-def test_what_was_not_reached_counts_for_nothing():
+def test_what_was_not_reached_counts_for_nothing() -> None:
     assert counted(heard("---")) == (0, 0)
 
 
-def test_each_hand_has_its_own():
+def test_each_hand_has_its_own() -> None:
     right = Transition(Hands.RIGHT, F(5), F(6))
     both = [*heard("x"), *heard(".", move=right)]
     assert counted(both)[0] == pytest.approx(1)
     assert counted(both, hand=Hand.RIGHT)[0] == 0
 
 
-def test_the_newer_weighs_more():
+def test_the_newer_weighs_more() -> None:
     assert counted(heard("x...."))[0] < counted(heard("....x"))[0]
 
 
-def test_a_night_takes_some_of_the_weight():
+def test_a_night_takes_some_of_the_weight() -> None:
     today = counted(heard("xx..", 0.0) + heard(".", 200.0))
     tomorrow = counted(heard("xx..", 0.0) + heard(".", DAY_S), now_s=DAY_S)
     assert tomorrow[0] < 0.8 * today[0]
 
 
-def test_a_clean_one_at_half_the_tempo_counts_for_less_and_a_failure_in_full():
+def test_a_clean_one_at_half_the_tempo_counts_for_less_and_a_failure_in_full() -> None:
     assert counted(heard(".", qpm=QPM / 2))[1] < counted(heard("."))[1]
     assert counted(heard("x", qpm=QPM / 2))[0] == counted(heard("x"))[0]
 
 
-def test_a_clean_run_over_it_makes_earlier_failures_count_for_less():
+def test_a_clean_run_over_it_makes_earlier_failures_count_for_less() -> None:
     evidence = fold_history(heard("xxx"), QPM, 100.0)
     before = evidence.counts_at(F(6)).totals(Hand.LEFT)
     evidence.discount_mended(F(6), Hands.LEFT)
@@ -80,7 +80,7 @@ def test_a_clean_run_over_it_makes_earlier_failures_count_for_less():
     assert after[0] < before[0] / 2
 
 
-def test_months_ago_is_forgotten():
+def test_months_ago_is_forgotten() -> None:
     assert counted(heard("xxx"), now_s=90 * DAY_S) == (0, 0)
 
 
@@ -89,14 +89,14 @@ COURSES = st.lists(st.sampled_from("x.-"), max_size=20)
 
 @pytest.mark.property
 @given(COURSES, st.sampled_from([Hands.LEFT, Hands.TOGETHER]))
-def test_there_are_never_more_failures_than_attempts(course, hands):
+def test_there_are_never_more_failures_than_attempts(course, hands) -> None:
     failed, attempts = counted(heard(course, hands=hands))
     assert 0 <= failed <= attempts <= len(course)
 
 
 @pytest.mark.property
 @given(COURSES, COURSES)
-def test_kept_as_plain_data_it_is_the_same_and_goes_on_the_same(course, after):
+def test_kept_as_plain_data_it_is_the_same_and_goes_on_the_same(course, after) -> None:
     """So a long record can be kept as sums."""
     kept = fold_history(heard(course), QPM, 500.0)
     again = Evidence.from_rows(json.loads(json.dumps(kept.to_rows())))
@@ -126,24 +126,24 @@ class TestFromTheVerdict:
             for o in observe_transitions(heard, 5.0)
         }
 
-    def test_one_for_every_move_of_each_hand(self):
+    def test_one_for_every_move_of_each_hand(self) -> None:
         seen = self.observed()
         assert len(seen) == 16
         assert set(seen.values()) == {Outcome.CLEAN}
 
-    def test_a_wrong_key_is_its_own_move_s_and_no_other_s(self):
+    def test_a_wrong_key_is_its_own_move_s_and_no_other_s(self) -> None:
         seen = self.observed(wrong=("LH", 5))
         assert [place for place, o in seen.items() if o is not Outcome.CLEAN] == [("LH", 5)]
         assert seen["LH", 5] is Outcome.WRONG
 
-    def test_one_stop_tells_nothing_of_where_it_was(self):
+    def test_one_stop_tells_nothing_of_where_it_was(self) -> None:
         seen = self.observed(stop_at=5)
         assert set(seen.values()) == {Outcome.CLEAN, Outcome.NOT_REACHED}
         assert {seen[hand, beat] for hand in ("RH", "LH") for beat in (5, 6, 7)} == {
             Outcome.NOT_REACHED
         }
 
-    def test_a_stop_where_the_player_stopped_before_is_kept_as_late(self):
+    def test_a_stop_where_the_player_stopped_before_is_kept_as_late(self) -> None:
         stopped = Habits(stops=(F(5), None, None))
         seen = self.observed(stop_at=5, habits=stopped)
         assert {seen["RH", 5], seen["LH", 5]} == {Outcome.LATE}

@@ -12,7 +12,7 @@ from coach.score.build import score_from_notes
 from tests.judging_help import play, whole
 
 
-def two_chords(gap=F(4)):
+def two_chords(gap: F = F(4)):
     """Two chords with a common key, a bar apart."""
     notes = [(43, F(0)), (50, F(0)), (50, gap), (55, gap)]
     return whole(
@@ -38,26 +38,26 @@ def takes(heard):
     return [[note.onset_s for note in one.take.notes] for one in heard if isinstance(one, Ended)]
 
 
-def once(start_s, gap_s=4.0):
+def once(start_s, gap_s: float = 4.0):
     return [
         (43, start_s), (50, start_s + 0.01), (55, start_s + gap_s), (50, start_s + gap_s + 0.01)
     ]  # fmt: skip
 
 
-def test_played_again_at_once_a_slow_window_is_heard_again():
+def test_played_again_at_once_a_slow_window_is_heard_again() -> None:
     keys = [*once(10.0), *once(14.4)]
     heard = hears(Follower(two_chords(), qpm=60), keys)
     assert takes(heard) == [[at for _, at in once(10.0)], [at for _, at in once(14.4)]]
 
 
-def test_a_first_chord_tried_is_not_taken_for_the_last_one_of_a_slow_window():
+def test_a_first_chord_tried_is_not_taken_for_the_last_one_of_a_slow_window() -> None:
     keys = [(43, 10.0), (50, 10.01), *once(11.0)]
     heard = hears(Follower(two_chords(), qpm=60), keys)
     assert takes(heard) == [[at for _, at in once(11.0)]]
 
 
 @pytest.mark.parametrize("step_s", [0.13, 0.1])
-def test_who_plays_on_so_fast_that_no_end_is_heard_has_played_the_window(step_s):
+def test_who_plays_on_so_fast_that_no_end_is_heard_has_played_the_window(step_s: float) -> None:
     window = whole(
         score_from_notes(
             [
@@ -73,7 +73,7 @@ def test_who_plays_on_so_fast_that_no_end_is_heard_has_played_the_window(step_s)
     assert takes(heard) == [[at for _, at in right]]
 
 
-def test_two_voices_on_one_key_are_still_heard_note_for_note():
+def test_two_voices_on_one_key_are_still_heard_note_for_note() -> None:
     both = [(48, "LH"), (52, "LH"), (55, "LH"), (60, "LH"), (60, "RH")]
     window = whole(
         score_from_notes(
@@ -100,13 +100,13 @@ def song():
     return whole(score_from_notes(notes))
 
 
-def test_begun_again_in_the_middle_the_first_notes_are_not_taken_for_the_last_one():
+def test_begun_again_in_the_middle_the_first_notes_are_not_taken_for_the_last_one() -> None:
     line = (67, 67, 69, 67, 67, 69, 71, 67)
     keys = [(pitch, 10.0 + 2.1 * at) for at, pitch in enumerate(line)]
     assert takes(hears(Follower(song(), qpm=30), keys))[-1] == [at for _, at in keys[3:]]
 
 
-def test_a_long_first_note_is_waited_through():
+def test_a_long_first_note_is_waited_through() -> None:
     follower = Follower(song(), qpm=30)
     follower.key_down(40, 64, 10.0)
     assert not follower.may_begin(10.1)
@@ -115,7 +115,7 @@ def test_a_long_first_note_is_waited_through():
     assert not follower.may_begin(22.8)
 
 
-def test_stopped_after_beginning_again_it_is_no_other_reading_of_the_whole():
+def test_stopped_after_beginning_again_it_is_no_other_reading_of_the_whole() -> None:
     """80 79, then 80 79 78, and a long stop: not the whole line in another position."""
     line = [{"pitch": p, "onset": F(k, 2), "length": F(1, 2), "hand": "RH"}
             for k, p in enumerate((80, 79, 78, 77, 76))]  # fmt: skip
@@ -124,14 +124,14 @@ def test_stopped_after_beginning_again_it_is_no_other_reading_of_the_whole():
     assert takes(heard)[-1] == [at for _, at in keys[2:]]
 
 
-def test_at_half_the_tempo_asked_for_a_long_first_note_still_belongs_to_the_window():
+def test_at_half_the_tempo_asked_for_a_long_first_note_still_belongs_to_the_window() -> None:
     keys = [(67, 10.0 + 4.0 * at) for at in range(2)] + [(69, 18.0), (71, 22.0), (67, 26.0)]
     again = [(pitch, at + 17.0) for pitch, at in keys]
     heard = hears(Follower(song(), qpm=30), [*keys, *again])
     assert takes(heard) == [[at for _, at in keys], [at for _, at in again]]
 
 
-def test_a_wrong_first_note_and_a_slow_tempo_are_still_the_window():
+def test_a_wrong_first_note_and_a_slow_tempo_are_still_the_window() -> None:
     line = [{"pitch": p, "onset": F(k, 2), "length": F(1, 2), "hand": "RH"}
             for k, p in enumerate((80, 79, 78, 77, 76))]  # fmt: skip
     keys = [(pitch, 10.0 + 1.25 * at) for at, pitch in enumerate((82, 79, 78, 77, 76))]
@@ -139,7 +139,7 @@ def test_a_wrong_first_note_and_a_slow_tempo_are_still_the_window():
     assert takes(heard) == [[at for _, at in keys]]
 
 
-def test_the_window_note_for_note_and_on_at_once_is_the_window():
+def test_the_window_note_for_note_and_on_at_once_is_the_window() -> None:
     """On past the end so fast that no end is heard, and back to what may be the beginning."""
     line = [{"pitch": p, "onset": F(k, 8), "length": F(1, 8), "hand": "RH"}
             for k, p in enumerate((79, 78, 76, 73, 76, 81))]  # fmt: skip
@@ -149,7 +149,7 @@ def test_the_window_note_for_note_and_on_at_once_is_the_window():
     assert takes(heard)[0] == [at for _, at in keys[:6]]
 
 
-def test_a_break_before_the_last_onset_tells_no_missed_note():
+def test_a_break_before_the_last_onset_tells_no_missed_note() -> None:
     window = song()
     keys = [key for key in play(window, qpm=60) if key.onset_s < 4.0]
     judgement = judge(window, keys)

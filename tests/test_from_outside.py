@@ -59,7 +59,7 @@ anything = st.text(st.characters(codec=None, exclude_categories=())) | st.text(
 
 
 @given(anything)
-def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text):
+def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text) -> None:
     assert printable(text).isprintable()
     assert shown(text).isprintable()
     assert not unseen(printable_lines(text))
@@ -68,12 +68,12 @@ def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text):
 
 
 @given(anything.filter(str.isprintable))
-def test_what_can_be_seen_stays_as_it_is(text):
+def test_what_can_be_seen_stays_as_it_is(text) -> None:
     assert printable(text, len(text)) == text
 
 
 @given(st.lists(anything, max_size=3))
-def test_whatever_was_forgotten_is_taken_out_before_it_reaches_the_terminal(texts):
+def test_whatever_was_forgotten_is_taken_out_before_it_reaches_the_terminal(texts) -> None:
     line = [Segment(text) for text in texts]
     cleaned = SeenOnly().apply(line, Color(0, 0, 0))
     assert all(one.text.isprintable() for one in cleaned)
@@ -204,7 +204,9 @@ LOOKS = [
 @pytest.mark.parametrize("low", [False, True])
 @pytest.mark.parametrize("ascii_only", [False, True])
 @pytest.mark.parametrize("look", LOOKS, ids=lambda look: look.__name__)
-def test_no_screen_shows_what_a_terminal_would_obey(tmp_path, monkeypatch, look, ascii_only, low):
+def test_no_screen_shows_what_a_terminal_would_obey(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, look, ascii_only: bool, low: bool
+) -> None:
     """Without the last look at what goes out, so that it is the words' own doors that are tried."""
     monkeypatch.setattr(SeenOnly, "apply", lambda self, segments, background: segments)
     with contextlib.suppress(OSError, UnicodeError):  # not every system has such names
@@ -212,7 +214,7 @@ def test_no_screen_shows_what_a_terminal_would_obey(tmp_path, monkeypatch, look,
     (tmp_path / "Eve [red]b[.musicxml").touch()
     shown_rows = []
 
-    async def main():
+    async def main() -> None:
         staging = staged(tmp_path)
         app = KeyholeApp(staging.given, Settings(ascii_only=ascii_only), Start())
         async with app.run_test(size=(80, 24) if low else (120, 40)) as pilot:
@@ -242,7 +244,7 @@ def strings_of(thing: object) -> Iterator[str]:
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "sample_scores").glob("*.musicxml")), ids=str)
-def test_no_text_of_a_score_holds_what_a_terminal_would_obey(tmp_path, path):
+def test_no_text_of_a_score_holds_what_a_terminal_would_obey(tmp_path: Path, path) -> None:
     text = path.read_text(encoding="utf-8")
     odd = "\\g<0>&#x202e;&#x9b;&#x200b;"
     text = re.sub(r"(?<=>)[A-Za-z][^<>]*(?=</(?!step|type|sign|beam|mode|stem))", odd, text)
@@ -275,7 +277,7 @@ def coach(*arguments: str, folder: Path) -> subprocess.CompletedProcess[bytes]:
     ids=" ".join,
 )  # fmt: skip
 @pytest.mark.parametrize("damaged", [False, True])
-def test_no_command_says_what_a_terminal_would_obey(tmp_path, words, damaged):
+def test_no_command_says_what_a_terminal_would_obey(tmp_path: Path, words, damaged: bool) -> None:
     written = "<work><work-title>Eve&#x202e;&#x9b;31m</work-title></work>"
     sample = (ROOT / "sample_scores/1-low-tide.musicxml").read_text(encoding="utf-8")
     text = sample.replace("<part-list>", f"{written}<part-list>", 1)
@@ -294,7 +296,9 @@ def test_no_command_says_what_a_terminal_would_obey(tmp_path, words, damaged):
         json.loads(done.stdout)
 
 
-def test_words_that_are_no_command_are_said_so_that_nothing_is_obeyed(capsys):
+def test_words_that_are_no_command_are_said_so_that_nothing_is_obeyed(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     with pytest.raises(SystemExit):
         make_parser().parse_args(["ports", HOSTILE])
     assert not unseen(capsys.readouterr().err)

@@ -71,15 +71,15 @@ def moved(*lines: str, score: Score | None = None) -> str:
         ("bars #2-#3 staff 2 to RH", "l1 l2"),
     ],
 )
-def test_what_a_line_moves(line, ids):
+def test_what_a_line_moves(line: str, ids: str) -> None:
     assert moved(line) == ids
 
 
-def test_moves_follow_one_another():
+def test_moves_follow_one_another() -> None:
     assert moved("bar 1 to LH", "bar 1 voice 1 to RH") == "v0 v1 v2 v3"
 
 
-def test_a_voice_goes_to_the_hand_of_its_home_staff():
+def test_a_voice_goes_to_the_hand_of_its_home_staff() -> None:
     score = piece()
     crossing = {"v3", "r2"}  # written on the lower staff, and so given to the left hand
     notes = tuple(replace(n, staff=2, hand=LH) if n.id in crossing else n for n in score.notes)
@@ -87,13 +87,13 @@ def test_a_voice_goes_to_the_hand_of_its_home_staff():
     assert moved("bar 2 to home staff", score=replace(score, notes=notes)) == ""
 
 
-def test_what_was_moved_is_no_guess_any_more():
+def test_what_was_moved_is_no_guess_any_more() -> None:
     guessed = tuple(replace(note, hand_is_guess=True) for note in piece().notes)
     score = apply(replace(piece(), notes=guessed), [parse_move("bar 1 voice 1 to RH")])
     assert {n.id for n in score.notes if not n.hand_is_guess} == {"r0", "r1", "r2", "r3"}
 
 
-def test_each_move_is_told_also_where_it_finds_nothing():
+def test_each_move_is_told_also_where_it_finds_nothing() -> None:
     score = apply(piece(), [parse_move("bar 1 to left hand"), parse_move("bar 99 to RH")])
     assert [remark.text for remark in score.remarks] == [
         "Hands as you asked: bar 1 to LH (9 notes).",
@@ -107,7 +107,7 @@ def numbered(*numbers: str) -> Score:
     return replace(score, bars=tuple(replace(bar, number=number) for bar, number in bars))
 
 
-def test_bars_are_named_as_printed():
+def test_bars_are_named_as_printed() -> None:
     score = numbered("0", "X1", "X1", "8a")
     assert moved("bar 0 staff 2 to RH", score=score) == "l0"
     assert moved("bar X1 staff 2 to RH", score=score) == "l1 l2"
@@ -115,7 +115,7 @@ def test_bars_are_named_as_printed():
     assert moved("bars 8a–0 staff 2 to RH", score=score) == ""
 
 
-def test_a_pickups_beats_count_from_the_end_of_its_bar():
+def test_a_pickups_beats_count_from_the_end_of_its_bar() -> None:
     score = score_from_notes(
         [{"pitch": 60, "onset": i, "length": 1, "hand": "RH", "id": str(i)} for i in range(3)],
         pickup_quarters=1,
@@ -141,12 +141,12 @@ def test_a_pickups_beats_count_from_the_end_of_its_bar():
         "bar 1 staff 1 voice 2 staff 2 to LH",
     ],
 )
-def test_a_line_that_is_no_move_is_one_sentence(line):
+def test_a_line_that_is_no_move_is_one_sentence(line: str) -> None:
     with pytest.raises(MoveError, match=r"^\".*\" (is not a hand move:|names a beat).*\.$"):
         parse_move(line)
 
 
-def test_a_move_can_be_checked_against_the_score():
+def test_a_move_can_be_checked_against_the_score() -> None:
     check(piece(), parse_move("bar 4 to LH"))
     with pytest.raises(MoveError, match=r"that this score does not have: its last is bar 4\.$"):
         check(piece(), parse_move("bars 4-9 to LH"))
@@ -178,7 +178,7 @@ whither = st.one_of(
 
 @pytest.mark.property
 @given(places, whither, names)
-def test_a_move_reads_back_as_it_is_written(place, goal, last):
+def test_a_move_reads_back_as_it_is_written(place, goal, last) -> None:
     move = HandMove(**place, **goal)
     if move.first_bar:
         move = replace(move, last_bar=last)
@@ -187,7 +187,7 @@ def test_a_move_reads_back_as_it_is_written(place, goal, last):
 
 @pytest.mark.property
 @given(places, whither)
-def test_a_move_changes_hands_and_nothing_else(place, goal):
+def test_a_move_changes_hands_and_nothing_else(place, goal) -> None:
     score, move = piece(), HandMove(**place, **goal)
     after = apply(score, [move])
     chosen = {note.id for note in selected(score, move)}
@@ -197,7 +197,7 @@ def test_a_move_changes_hands_and_nothing_else(place, goal):
     assert apply(after, [move]).notes == after.notes
 
 
-def test_a_bar_named_by_its_place_is_the_one_that_a_window_so_named_begins_with():
+def test_a_bar_named_by_its_place_is_the_one_that_a_window_so_named_begins_with() -> None:
     """``--move`` and ``--bars`` stand in one command line: the same name is the same bar."""
     score = piece()
     window = choose_window(score, bars="#3")
@@ -216,7 +216,9 @@ def test_a_bar_named_by_its_place_is_the_one_that_a_window_so_named_begins_with(
         (["bar 1 to LH"], ["bar 1 to home staff"], ["bar 1 to LH", "bar 1 to home staff"]),
     ],
 )
-def test_the_last_move_of_a_note_is_the_one_that_holds(moves, by, left):
+def test_the_last_move_of_a_note_is_the_one_that_holds(
+    moves: list[str], by: list[str], left: list[str]
+) -> None:
     """To the left, back, and to the left again: the third is not the first, long overruled."""
     after = followed([parse_move(one) for one in moves], [parse_move(one) for one in by])
     assert [str(move) for move in after] == left

@@ -29,24 +29,24 @@ def quarters(*onsets):
     return [F(onset) for onset in onsets]
 
 
-def test_a_hesitation_before_the_first_note_is_never_heard():
+def test_a_hesitation_before_the_first_note_is_never_heard() -> None:
     assert chance_to_hear_late(quarters(0, 1, 2), 0, QUARTER_MS) == 0.0
     assert chance_to_hear_late(quarters(0, 1, 2), 1, QUARTER_MS) > 0.0
 
 
-def test_the_longer_the_interval_the_less_is_heard():
+def test_the_longer_the_interval_the_less_is_heard() -> None:
     shorter = chance_to_hear_late(quarters(0, 1, 2, 3), 2, QUARTER_MS)
     longer = chance_to_hear_late(quarters(0, 2, 4, 6), 2, QUARTER_MS)
     assert 0.0 < longer < shorter <= 1.0
 
 
-def test_at_the_end_of_a_long_note_less_is_heard():
+def test_at_the_end_of_a_long_note_less_is_heard() -> None:
     ending = chance_to_hear_late(quarters(0, 1, 2, 4, 5, 6, 7, 8), 3, QUARTER_MS)
     even = chance_to_hear_late(quarters(0, 2, 4, 6, 8, 10, 12, 14), 3, QUARTER_MS)
     assert ending < even
 
 
-def observation(at_s, hands, played, outcome, hears_late=1.0, beat=5):
+def observation(at_s, hands, played, outcome, hears_late: float = 1.0, beat: int = 5):
     move = Transition(hands, F(beat - 1), F(beat))
     return Observation(at_s, move, F(beat), played, outcome, 90.0, hears_late=hears_late)
 
@@ -62,18 +62,18 @@ def believed(outcome, hears_late):
     return beat_posterior(evidence.counts_at(F(5)), slips, fault_prior(30), BOTH)
 
 
-def test_clean_alone_speaks_against_the_hand_only_as_far_as_it_would_have_been_heard():
+def test_clean_alone_speaks_against_the_hand_only_as_far_as_it_would_have_been_heard() -> None:
     deaf, keen = believed(Outcome.LATE, 0.0), believed(Outcome.LATE, 1.0)
     assert deaf.left == pytest.approx(deaf.right, abs=0.02)
     assert keen.left < deaf.left / 2
 
 
-def test_a_wrong_key_is_heard_in_any_window():
+def test_a_wrong_key_is_heard_in_any_window() -> None:
     deaf, keen = believed(Outcome.WRONG, 0.0), believed(Outcome.WRONG, 1.0)
     assert deaf == keen
 
 
-def test_both_hands_late_together_may_well_be_one_hand_s_doing():
+def test_both_hands_late_together_may_well_be_one_hand_s_doing() -> None:
     belief = believed(Outcome.LATE, 0.0)
     assert belief.left + belief.right > belief.together
 
@@ -84,7 +84,7 @@ def four_bars(left=range(16)):
     return score_from_notes([*right, *low], qpm=90)
 
 
-def chosen(score, outcome, beat=1):
+def chosen(score, outcome, beat: int = 1):
     practice_map = PracticeMap(score, Window(F(0), F(16)))
     evidence = Evidence()
     for at_s in (1.0, 2.0):
@@ -104,7 +104,7 @@ def chosen(score, outcome, beat=1):
     ).choose_best(None), practice_map
 
 
-def test_lateness_is_looked_for_with_enough_notes_around_it():
+def test_lateness_is_looked_for_with_enough_notes_around_it() -> None:
     probe, practice_map = chosen(four_bars(), Outcome.LATE)
     assert probe is not None
     late = probe.suspect.transition
@@ -112,12 +112,12 @@ def test_lateness_is_looked_for_with_enough_notes_around_it():
     assert practice_map.hears_late(probe.window, move, QUARTER_MS) > 0.0
 
 
-def test_a_wrong_key_is_looked_for_in_the_smallest_window():
+def test_a_wrong_key_is_looked_for_in_the_smallest_window() -> None:
     probe, _ = chosen(four_bars(), Outcome.WRONG)
     assert probe.window.end_quarters == 1
 
 
-def test_no_window_is_asked_for_in_which_the_suspected_hand_only_enters():
+def test_no_window_is_asked_for_in_which_the_suspected_hand_only_enters() -> None:
     score = four_bars(left=(0, 1, 2, 6, 9, 10, 11, 12))
     probe, practice_map = chosen(score, Outcome.LATE, beat=6)
     hands = probe.window.hands
@@ -147,6 +147,6 @@ def failing_at(*beats):
     return infer_posteriors(evidence, practice_map.transitions)[0]
 
 
-def test_one_sure_fault_makes_a_second_likelier():
+def test_one_sure_fault_makes_a_second_likelier() -> None:
     assert failing_at(4, 12)[F(4)].fault > 0.97
     assert failing_at(4, 12)[F(12)].fault > failing_at(12)[F(12)].fault

@@ -1,5 +1,7 @@
 """Hostile and broken files: each opens with what was repaired, or is refused in one sentence."""
 
+from pathlib import Path
+
 import pytest
 
 from coach.score.errors import ScoreError
@@ -68,7 +70,7 @@ def read(folder, kind: str) -> Score | str:
 
 
 @pytest.mark.parametrize("kind", QUICK)
-def test_every_kind_ends_in_a_score_or_a_sentence(tmp_path, kind):
+def test_every_kind_ends_in_a_score_or_a_sentence(tmp_path: Path, kind) -> None:
     result = read(tmp_path, kind)
     if isinstance(result, Score):
         assert result.notes
@@ -81,19 +83,19 @@ def test_every_kind_ends_in_a_score_or_a_sentence(tmp_path, kind):
 
 
 @pytest.mark.parametrize(("kind", "said"), SAID.items())
-def test_a_refusal_says_why(tmp_path, kind, said):
+def test_a_refusal_says_why(tmp_path: Path, kind, said) -> None:
     assert said in read(tmp_path, kind)
 
 
 @pytest.mark.parametrize(("kind", "said"), REPAIRED.items())
-def test_a_repair_is_told_with_its_place(tmp_path, kind, said):
+def test_a_repair_is_told_with_its_place(tmp_path: Path, kind, said) -> None:
     score = read(tmp_path, kind)
     assert isinstance(score, Score)
     assert any(said in remark.text for remark in score.remarks)
 
 
 @pytest.mark.parametrize("kind", ["a million notes.mxl", "500,000 bars.xml"])
-def test_too_much_is_refused_by_the_whole_way(tmp_path, kind):
+def test_too_much_is_refused_by_the_whole_way(tmp_path: Path, kind: str) -> None:
     path = tmp_path / kind
     path.write_bytes(KINDS[kind]())
     with pytest.raises(ScoreError, match="no score needs"):
@@ -110,14 +112,14 @@ def test_too_much_is_refused_by_the_whole_way(tmp_path, kind):
         ("kern without notes.krn", "holds no note that could be played"),
     ],
 )
-def test_what_music21_reads_cannot_hang_the_coach(tmp_path, kind, said):
+def test_what_music21_reads_cannot_hang_the_coach(tmp_path: Path, kind: str, said: str) -> None:
     path = tmp_path / kind
     path.write_bytes(KINDS[kind]())
     with pytest.raises(ScoreError, match=said):
         open_score(path, cache_dir=tmp_path / "cache")
 
 
-def test_a_file_opens_the_whole_way_and_nothing_is_left_beside_it(tmp_path):
+def test_a_file_opens_the_whole_way_and_nothing_is_left_beside_it(tmp_path: Path) -> None:
     path = tmp_path / "duration 1e30.xml"
     path.write_bytes(KINDS[path.name]())
     score = open_score(path, cache_dir=tmp_path / "cache")

@@ -30,26 +30,26 @@ def run(play):
     return calls, inbox
 
 
-def test_a_chord_is_one_call_with_its_notes_in_order():
+def test_a_chord_is_one_call_with_its_notes_in_order() -> None:
     calls, _ = run(lambda inbox: [inbox.post(KeyDown(p, 64, 0.0)) for p in range(60, 70)])
     assert [[event.pitch for event in call] for call in calls] == [list(range(60, 70))]
 
 
-def test_after_closing_nothing_comes():
-    def play(inbox):
+def test_after_closing_nothing_comes() -> None:
+    def play(inbox) -> None:
         inbox.close()
         inbox.post(KeyDown(60, 64, 0.0))
 
     assert run(play)[0] == []
 
 
-def test_after_the_loop_has_ended_posting_does_nothing():
+def test_after_the_loop_has_ended_posting_does_nothing() -> None:
     _, inbox = run(lambda inbox: None)
     inbox.post(KeyDown(60, 64, 0.0))
     inbox.post(KeyDown(62, 64, 0.0))
 
 
-def flood(inbox, clock, seconds, a_second=10_000):
+def flood(inbox, clock, seconds, a_second: int = 10_000) -> None:
     for at in range(seconds * a_second):
         clock.now_s += 1 / a_second
         inbox.post(KeyDown(at % 88 + 21, 64, clock.now_s))
@@ -66,7 +66,7 @@ def flooded(then):
     """What the screen hears of a flood and what comes after it; ``then`` goes on after it."""
     heard, clock = [], Clock()
 
-    async def main():
+    async def main() -> None:
         inbox = Inbox(heard.extend, clock)
         inbox.post(PianoFound("Test piano"))
         flood(inbox, clock, 3)
@@ -78,16 +78,16 @@ def flooded(then):
     return heard
 
 
-def test_of_more_than_anyone_can_play_it_is_said_once_and_nothing_else_comes():
-    async def then(inbox, clock):
+def test_of_more_than_anyone_can_play_it_is_said_once_and_nothing_else_comes() -> None:
+    async def then(inbox, clock) -> None:
         flood(inbox, clock, 1)
         assert len(inbox._waiting) == 0
 
     assert flooded(then) == [PianoFound("Test piano"), PianoLost("Test piano", TOO_MANY)]
 
 
-def test_when_it_is_quiet_again_the_piano_is_heard_again():
-    async def then(inbox, clock):
+def test_when_it_is_quiet_again_the_piano_is_heard_again() -> None:
+    async def then(inbox, clock) -> None:
         clock.now_s += 5.0
         await asyncio.sleep(1.1)  # it looks once a second
         inbox.post(KeyDown(60, 64, clock.now_s))
@@ -99,10 +99,10 @@ def test_when_it_is_quiet_again_the_piano_is_heard_again():
     assert heard[2].name == "Test piano"
 
 
-def test_as_fast_as_a_cable_carries_it_all_comes():
+def test_as_fast_as_a_cable_carries_it_all_comes() -> None:
     heard, clock = [], Clock()
 
-    async def main():
+    async def main() -> None:
         inbox = Inbox(heard.extend, clock)
         flood(inbox, clock, 3, a_second=990)
         while inbox._waiting:
@@ -113,8 +113,8 @@ def test_as_fast_as_a_cable_carries_it_all_comes():
     assert len(heard) == 3 * 990
 
 
-def test_as_long_as_it_goes_on_the_piano_is_not_heard():
-    async def then(inbox, clock):
+def test_as_long_as_it_goes_on_the_piano_is_not_heard() -> None:
+    async def then(inbox, clock) -> None:
         for _ in range(3):
             await asyncio.sleep(0.4)
             flood(inbox, clock, 1, a_second=1_200)
@@ -123,11 +123,13 @@ def test_as_long_as_it_goes_on_the_piano_is_not_heard():
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
-def test_while_more_comes_than_anyone_can_play_the_app_says_so_and_quits_at_once(size):
-    async def run(seat):
+def test_while_more_comes_than_anyone_can_play_the_app_says_so_and_quits_at_once(
+    size: tuple[int, int],
+) -> None:
+    async def run(seat) -> None:
         stop = Event()
 
-        def play():
+        def play() -> None:
             while not stop.is_set():
                 for at in range(100):
                     seat.staging.ports.post(KeyDown(at % 88 + 21, 64, time.perf_counter()))

@@ -124,7 +124,7 @@ def told(parts: list[tuple[Excerpt, list[PlayedNote]]], words: str) -> tuple[int
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("by", [-24, -12, 12, 24])
-def test_all_of_a_bar_in_another_octave_is_told(path, by):
+def test_all_of_a_bar_in_another_octave_is_told(path, by: int) -> None:
     parts = [(part, plays(part, moved(by, R, L))) for part in bars(path)]
     way = ("an octave" if abs(by) == 12 else "two octaves") + (" too low" if by < 0 else " too hi")
     count, of = told([one for one in parts if len(one[0].onsets) > 1], way)
@@ -133,7 +133,7 @@ def test_all_of_a_bar_in_another_octave_is_told(path, by):
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize(("hand", "words"), [(R, "The right hand is"), (L, "The left hand is")])
-def test_one_hand_of_two_in_another_octave_is_told(path, hand, words):
+def test_one_hand_of_two_in_another_octave_is_told(path, hand, words: str) -> None:
     parts = [
         (part, plays(part, moved(by, hand)))
         for part in bars(path)
@@ -146,7 +146,7 @@ def test_one_hand_of_two_in_another_octave_is_told(path, hand, words):
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("by", [-5, -2, -1, 1, 2, 3, 7])
-def test_a_piano_that_is_transposed_is_told(path, by):
+def test_a_piano_that_is_transposed_is_told(path, by: int) -> None:
     parts = [
         (part, plays(part, moved(by, R, L)))
         for part in bars(path)
@@ -158,7 +158,7 @@ def test_a_piano_that_is_transposed_is_told(path, by):
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("steps", [12, 5, -2])
-def test_a_left_hand_read_in_the_treble_clef_is_told(path, steps):
+def test_a_left_hand_read_in_the_treble_clef_is_told(path, steps: int) -> None:
     parts = [
         (part, plays(part, read(part, L, steps)))
         for part in bars(path)
@@ -171,7 +171,7 @@ def test_a_left_hand_read_in_the_treble_clef_is_told(path, steps):
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("hand", [R, L])
-def test_one_hand_where_both_are_asked_for_is_told(path, hand):
+def test_one_hand_where_both_are_asked_for_is_told(path, hand) -> None:
     parts = [
         (part, plays(part, only(hand)))
         for part in bars(path)
@@ -183,7 +183,7 @@ def test_one_hand_where_both_are_asked_for_is_told(path, hand):
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_the_other_hand_and_both_where_one_is_asked_for_are_told(path):
+def test_the_other_hand_and_both_where_one_is_asked_for_are_told(path) -> None:
     parts = [
         part
         for part in bars(path)
@@ -197,7 +197,7 @@ def test_the_other_hand_and_both_where_one_is_asked_for_are_told(path):
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_it_is_told_with_slips_in_it(path):
+def test_it_is_told_with_slips_in_it(path) -> None:
     parts = [part for part in bars(path) if len(part.notes) >= 12]
     octave = [
         (part, plays(part, moved(-12, R, L), slips=2, seed=seed)) for seed, part in enumerate(parts)
@@ -272,7 +272,7 @@ TUNE, BASS = "C5 E5 G5 F5 D5 B4 C5", "C3 - G3 - G2 - C3"
         ("C5 E5 G5 F#5 D5 B4 C5", "", "Both hands are asked for: only the right hand was heard."),
     ],
 )  # fmt: skip
-def test_both_hands_are_asked_for_and_this_was_played(right, left, sentence):
+def test_both_hands_are_asked_for_and_this_was_played(right, left, sentence: str) -> None:
     assert judge(whole(written(TUNE, BASS)), keys(right, left)).sentence == sentence
 
 
@@ -285,7 +285,7 @@ def test_both_hands_are_asked_for_and_this_was_played(right, left, sentence):
         ("F#4 A5 C#4 A3 D#6 G#3 F#3 B5 D#3 F#6", "", OTHER_NOTES),
     ],
 )
-def test_the_right_hand_is_asked_for_and_this_was_played(right, left, sentence):
+def test_the_right_hand_is_asked_for_and_this_was_played(right, left, sentence) -> None:
     part = whole(written(TUNE, BASS), Hands.RIGHT)
     assert judge(part, keys(right, left)).sentence == sentence
 
@@ -304,7 +304,7 @@ def test_the_right_hand_is_asked_for_and_this_was_played(right, left, sentence):
         ("D5 E5 G5 F5 E5 B4 C5", "C3 - F3 - G2 - C3"),
     ],
 )
-def test_what_was_the_window_however_faulty_is_a_repetition(right, left):
+def test_what_was_the_window_however_faulty_is_a_repetition(right, left) -> None:
     assert judge(whole(written(TUNE, BASS)), keys(right, left)).is_repetition
 
 
@@ -318,17 +318,17 @@ OCTAVES = "C4+C5 E4+E5 G4+G5 F4+F5 D4+D5"
         ("C5+C6 E5+E6 G5+G6 F5+F6 D5+D6", "The right hand is an octave too high: move it down."),
     ],
 )
-def test_a_melody_in_octaves_is_told_from_another_octave(line, sentence):
+def test_a_melody_in_octaves_is_told_from_another_octave(line, sentence: str) -> None:
     assert judge(whole(written(OCTAVES)), keys(line)).sentence == sentence
 
 
-def test_half_of_a_melody_in_octaves_is_a_repetition_with_notes_left_out():
+def test_half_of_a_melody_in_octaves_is_a_repetition_with_notes_left_out() -> None:
     judged = judge(whole(written(OCTAVES)), keys("C4 E4 G4 F4 D4"))
     assert judged.is_repetition
     assert {fault.family for fault in judged.faults} == {Family.MISSING}
 
 
-def test_hands_that_double_each_other_are_told_apart():
+def test_hands_that_double_each_other_are_told_apart() -> None:
     part = whole(written("C5 E5 G5 F5 D5", "C4 E4 G4 F4 D4"))
     assert judge(part, keys("C5 E5 G5 F5 D5", "C4 E4 G4 F4 D4")).clean
     words = "Both hands are asked for: only the left hand was heard."
@@ -336,12 +336,12 @@ def test_hands_that_double_each_other_are_told_apart():
 
 
 @pytest.mark.parametrize("line", ["C5", "C6", "D5", "C4", "C5 C5", "C5 D5", "C6 D6"])
-def test_a_window_of_one_note_is_always_a_repetition(line):
+def test_a_window_of_one_note_is_always_a_repetition(line: str) -> None:
     assert judge(whole(written("C5")), keys(line)).is_repetition
 
 
 @pytest.mark.parametrize("line", ["C5 E5", "C5 E6", "C6 E5", "D5 F5", "C5 F5", "E5 C5", "C5"])
-def test_a_window_of_two_onsets_is_a_repetition(line):
+def test_a_window_of_two_onsets_is_a_repetition(line: str) -> None:
     assert judge(whole(written("C5 E5")), keys(line)).is_repetition
 
 
@@ -350,7 +350,7 @@ def test_a_window_of_two_onsets_is_a_repetition(line):
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("apart_ms", [0, 3, 10, 30])
-def test_a_bar_struck_all_at_once_is_never_clean(path, apart_ms):
+def test_a_bar_struck_all_at_once_is_never_clean(path, apart_ms: int) -> None:
     for part in bars(path):
         number = {onset: at for at, onset in enumerate(part.onsets_quarters)}
         take = [
@@ -382,30 +382,30 @@ def at_rate(part: Excerpt, each_s: float, first: int = 0) -> list[PlayedNote]:
 
 
 @pytest.mark.parametrize(("count", "most"), [(2, 30), (3, 30), (4, 20), (8, 20)])
-def test_there_is_a_limit_to_onsets_in_a_second(count, most):
+def test_there_is_a_limit_to_onsets_in_a_second(count: int, most: int) -> None:
     assert judge(eighths(count), at_rate(eighths(count), 1 / (most + 0.5))).sentence == TOO_FAST
     assert judge(eighths(count), at_rate(eighths(count), 1 / (most - 0.5))).is_repetition
 
 
-def test_one_bar_of_two_is_enough():
+def test_one_bar_of_two_is_enough() -> None:
     assert judge(eighths(17), at_rate(eighths(17), 0.02, first=8)).sentence == TOO_FAST
     assert judge(eighths(17), at_rate(eighths(17), 0.02, first=13)).is_repetition
 
 
-def test_what_is_written_so_fast_may_be_played_so():
+def test_what_is_written_so_fast_may_be_played_so() -> None:
     part = eighths(32, qpm=300.0, each=F(1, 8))
     assert judge(part, at_rate(part, 1 / 40)).is_repetition
     assert judge(part, at_rate(part, 1 / 100)).sentence == TOO_FAST
 
 
-def test_a_chord_and_a_rolled_one_are_one_onset():
+def test_a_chord_and_a_rolled_one_are_one_onset() -> None:
     part = whole(written("C4+E4+G4+C5 B3+D4+G4+B4 C4+E4+G4+C5"))
     chords = "C4+E4+G4+C5 B3+D4+G4+B4 C4+E4+G4+C5"
     assert judge(part, keys(chords)).clean
     assert judge(part, keys(chords, chord_s=0.02)).is_repetition
 
 
-def test_small_notes_may_fly():
+def test_small_notes_may_fly() -> None:
     notes = [
         {"pitch": 60, "onset": 0, "length": 1, "hand": "RH"},
         {"pitch": 67, "onset": 1, "length": 0, "hand": "RH", "grace": True},
@@ -416,7 +416,7 @@ def test_small_notes_may_fly():
     assert judge(part, [*take, PlayedNote(69, 64, 1.5, 0.4)]).is_repetition
 
 
-def test_a_chord_left_off_with_a_key_of_the_next_is_no_such_thing():
+def test_a_chord_left_off_with_a_key_of_the_next_is_no_such_thing() -> None:
     part = whole(written("C4 C4+E4"))
     assert judge(part, keys("C4+E4")).sentence != TOO_FAST
 
@@ -448,21 +448,21 @@ def false_ones(given: Iterator[dict]) -> tuple[int, list[str]]:
 
 
 @pytest.mark.parametrize("seed", [3, 4])
-def test_no_faulty_repetition_of_made_windows_is_taken_for_it(seed):
+def test_no_faulty_repetition_of_made_windows_is_taken_for_it(seed: int) -> None:
     count, found = false_ones(cases(list(studies(seed, 12)), seed, 40))
     assert count > 100
     assert found == []
 
 
 @pytest.mark.skipif(not SHARED.exists(), reason="the shared takes are not here")
-def test_no_faulty_repetition_of_the_shared_takes_is_taken_for_it():
+def test_no_faulty_repetition_of_the_shared_takes_is_taken_for_it() -> None:
     count, found = false_ones(load(SHARED))
     assert count > 60
     assert found == []
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_every_bar_played_as_written_or_with_many_wrong_notes_is_a_repetition(path):
+def test_every_bar_played_as_written_or_with_many_wrong_notes_is_a_repetition(path) -> None:
     for seed, part in enumerate(bars(path)):
         assert judge(part, plays(part, seed=seed)).is_repetition
         wrong = plays(part, spoilt(0.35, seed), seed=seed)
@@ -548,7 +548,7 @@ def _other(part: Excerpt) -> bool:
 
 
 @pytest.mark.parametrize(("words", "how", "share"), LIVE, ids=[words for words, _, _ in LIVE])
-def test_it_is_told_at_the_piano(words, how, share):
+def test_it_is_told_at_the_piano(words, how, share) -> None:
     results = [
         live(part, sample(path), take, words)
         for path in SAMPLES
@@ -560,14 +560,14 @@ def test_it_is_told_at_the_piano(words, how, share):
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_every_third_bar_played_as_written_is_heard_at_the_piano(path):
+def test_every_third_bar_played_as_written_is_heard_at_the_piano(path) -> None:
     for part in list(bars(path))[::3]:
         sitting = Sitting(sample(path), part.window).plays(plays(part))
         assert [one.judgement.is_repetition for one in sitting.ended] == [True]
         assert sitting.aside == []
 
 
-def test_another_octave_is_told_after_five_notes():
+def test_another_octave_is_told_after_five_notes() -> None:
     score = written("C5 E5 G5 F5 D5 B4 C5 D5 E5 C5")
     sitting = Sitting(score, Window(F(0), score.end_quarters))
     sitting.plays(keys("C6 E6 G6 F6 D6 B5 C6 D6 E6 C6"))
@@ -576,7 +576,7 @@ def test_another_octave_is_told_after_five_notes():
     assert at_s == [pytest.approx(3.0)]  # with the fifth note
 
 
-def test_another_octave_is_told_a_second_after_a_few_notes():
+def test_another_octave_is_told_a_second_after_a_few_notes() -> None:
     score = written(TUNE)
     sitting = Sitting(score, Window(F(0), score.end_quarters)).plays(keys("C6 E6 G6"))
     (at_s,) = (at for at, one in sitting.heard if isinstance(one, SetAside))
@@ -584,14 +584,14 @@ def test_another_octave_is_told_a_second_after_a_few_notes():
     assert sitting.ended == []
 
 
-def test_a_slow_player_in_another_octave_is_told_too():
+def test_a_slow_player_in_another_octave_is_told_too() -> None:
     score = written(TUNE)
     sitting = Sitting(score, Window(F(0), score.end_quarters))
     sitting.plays(keys("C6 E6 G6 F6 D6", each_s=2.5))
     assert set(sitting.aside) == {"The right hand is an octave too high: move it down."}
 
 
-def test_what_comes_after_the_window_s_end_is_not_measured_by_it():
+def test_what_comes_after_the_window_s_end_is_not_measured_by_it() -> None:
     score = written("C5 E5 G5 F5 D5 B4 C5 - G5 B5 D6 C6 A5 F#5 G5")
     sitting = Sitting(score, Window(F(0), F(7), landing=False))
     sitting.plays(keys("C5 E5 G5 F5 D5 B4 C5 - G5 B5 D6 C6 A5 F#5 G5", each_s=0.4))
@@ -601,7 +601,7 @@ def test_what_comes_after_the_window_s_end_is_not_measured_by_it():
     assert sitting.aside[-1] == "The right hand is an octave too high: move it down."
 
 
-def test_the_hand_moved_to_its_place_is_heard_at_once():
+def test_the_hand_moved_to_its_place_is_heard_at_once() -> None:
     score = written(TUNE)
     sitting = Sitting(score, Window(F(0), score.end_quarters))
     sitting.plays(keys("C6 E6 G6 F6 D6"), rests_s=1.2)
@@ -610,7 +610,7 @@ def test_the_hand_moved_to_its_place_is_heard_at_once():
 
 
 @pytest.mark.parametrize("apart_ms", [0, 3, 20])
-def test_a_bar_struck_all_at_once_is_set_aside_at_the_piano(apart_ms):
+def test_a_bar_struck_all_at_once_is_set_aside_at_the_piano(apart_ms: int) -> None:
     for path in SAMPLES:
         for part in list(bars(path))[::5]:
             number = {onset: at for at, onset in enumerate(part.onsets_quarters)}
@@ -623,7 +623,7 @@ def test_a_bar_struck_all_at_once_is_set_aside_at_the_piano(apart_ms):
                 assert not any(one.judgement.clean for one in sitting.ended)
 
 
-def test_it_is_no_evidence_and_breaks_no_run():
+def test_it_is_no_evidence_and_breaks_no_run() -> None:
     score = written(TUNE, BASS)
     sitting = Sitting(score, Window(F(0), score.end_quarters))
     sitting.plays(keys(TUNE, BASS))
@@ -653,7 +653,7 @@ def test_it_is_no_evidence_and_breaks_no_run():
         ("You paused.", ""),
     ],
 )
-def test_each_sentence_is_short_and_has_a_word_or_two_for_afar(sentence, short):
+def test_each_sentence_is_short_and_has_a_word_or_two_for_afar(sentence, short: str) -> None:
     assert in_short(sentence) == short
     assert len(sentence.split(".")[0].split()) <= 12
 
@@ -661,7 +661,7 @@ def test_each_sentence_is_short_and_has_a_word_or_two_for_afar(sentence, short):
 # -- as data ----------------------------------------------------------------------------------
 
 
-def test_it_is_said_in_the_plain_form_and_to_the_headless_door():
+def test_it_is_said_in_the_plain_form_and_to_the_headless_door() -> None:
     score = written(TUNE, BASS)
     window = Window(F(0), score.end_quarters)
     judged = judge(whole(score), keys(TUNE), stage=Stage.RHYTHM)

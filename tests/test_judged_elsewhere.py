@@ -16,7 +16,7 @@ BAR = Window(F(5), F(9), Hands.RIGHT)
 
 
 @pytest.fixture
-def live(monkeypatch):
+def live(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(drill_module, "LARGE", 0)
     return Live(sample("2-the-ferry-bell"), BAR, judges_elsewhere=True)
 
@@ -29,11 +29,11 @@ def jobs_of(live):
     return [one.job for one in live.all(ToJudge)]
 
 
-def verdict(live, job):
+def verdict(live, job) -> None:
     live.note(live.drill.judged(job, job.judge(), live.now_s))
 
 
-def test_a_large_take_is_given_out_and_its_verdict_ends_it(live):
+def test_a_large_take_is_given_out_and_its_verdict_ends_it(live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     assert live.ended == []
@@ -45,14 +45,14 @@ def test_a_large_take_is_given_out_and_its_verdict_ends_it(live):
     assert live.drill.decision.clean_run == 1
 
 
-def test_a_small_take_and_any_where_it_is_not_allowed_are_judged_at_once():
+def test_a_small_take_and_any_where_it_is_not_allowed_are_judged_at_once() -> None:
     for how in ({"judges_elsewhere": True}, {}):
         live = Live(sample("2-the-ferry-bell"), BAR, **how).plays().waits(2)
         assert len(live.ended) == 1
         assert jobs_of(live) == []
 
 
-def test_a_job_goes_to_another_process_and_back(live):
+def test_a_job_goes_to_another_process_and_back(live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     sent = pickle.loads(pickle.dumps(job))
@@ -61,7 +61,7 @@ def test_a_job_goes_to_another_process_and_back(live):
     assert live.ended[0].judgement == job.judge()
 
 
-def test_the_next_one_may_begin_and_end_before_the_verdict_and_both_count(live):
+def test_the_next_one_may_begin_and_end_before_the_verdict_and_both_count(live) -> None:
     live.plays().waits(2).plays().waits(2)
     for job in jobs_of(live):
         verdict(live, job)
@@ -69,7 +69,7 @@ def test_the_next_one_may_begin_and_end_before_the_verdict_and_both_count(live):
     assert live.drill.decision.clean_run == 2
 
 
-def test_verdicts_are_taken_in_the_order_played(live):
+def test_verdicts_are_taken_in_the_order_played(live) -> None:
     live.plays(change=wrong).waits(2).plays().waits(2)
     first, second = jobs_of(live)
     verdict(live, second)
@@ -79,7 +79,7 @@ def test_verdicts_are_taken_in_the_order_played(live):
     assert live.drill.decision.clean_run == 1
 
 
-def test_a_verdict_is_taken_once(live):
+def test_a_verdict_is_taken_once(live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     verdict(live, job)
@@ -87,7 +87,9 @@ def test_a_verdict_is_taken_once(live):
     assert len(live.ended) == 1
 
 
-def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the_hands(live):
+def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the_hands(
+    live,
+) -> None:
     live.plays(change=wrong).waits(2).plays(change=wrong).waits(2)
     live.plays(0, 4)
     for job in jobs_of(live):
@@ -103,7 +105,7 @@ def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the
     assert len(live.all(AssignmentGiven)) == 1, "the right one came in time"
 
 
-def test_two_wrong_ones_change_what_is_asked_for_once_their_verdicts_are_there(live):
+def test_two_wrong_ones_change_what_is_asked_for_once_their_verdicts_are_there(live) -> None:
     live.plays(change=wrong).waits(2).plays(change=wrong).waits(2)
     for job in jobs_of(live):
         verdict(live, job)
@@ -112,7 +114,7 @@ def test_two_wrong_ones_change_what_is_asked_for_once_their_verdicts_are_there(l
     assert live.asked.to_play != live.ended[0].assignment.to_play
 
 
-def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live):
+def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     live.note(live.drill.ask(Request.SLOWER, live.now_s))
@@ -123,7 +125,7 @@ def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live):
     assert sum(tally.failed == 0 for tally in live.drill.coach.evidence.beats.values()) > 2
 
 
-def test_the_goal_waits_for_what_is_in_hand(live):
+def test_the_goal_waits_for_what_is_in_hand(live) -> None:
     for _ in range(3):
         live.plays().waits(2)
     live.plays(0, 4)
@@ -135,7 +137,7 @@ def test_the_goal_waits_for_what_is_in_hand(live):
     assert live.drill.state is DrillState.READY
 
 
-def test_the_goal_is_shown_once_the_verdict_is_there(live):
+def test_the_goal_is_shown_once_the_verdict_is_there(live) -> None:
     for _ in range(3):
         live.plays().waits(2)
     assert live.drill.state is DrillState.READY
@@ -144,7 +146,7 @@ def test_the_goal_is_shown_once_the_verdict_is_there(live):
     assert live.drill.state is DrillState.FINISHED
 
 
-def test_a_verdict_survives_a_pause_and_a_lost_piano(live):
+def test_a_verdict_survives_a_pause_and_a_lost_piano(live) -> None:
     for stop, go_on in (("pause", "resume"), ("piano_lost", "piano_found")):
         live.plays().waits(2)
         live.note(getattr(live.drill, stop)(live.now_s))
@@ -153,7 +155,7 @@ def test_a_verdict_survives_a_pause_and_a_lost_piano(live):
     assert live.drill.decision.clean_run == 2
 
 
-def test_what_turns_out_to_be_no_repetition_is_set_aside_by_itself(live):
+def test_what_turns_out_to_be_no_repetition_is_set_aside_by_itself(live) -> None:
     live.plays(change=lambda note, pitch: pitch + 1).waits(6)
     for job in jobs_of(live):
         verdict(live, job)

@@ -8,7 +8,7 @@ from coach.playing.notes import Take
 from tests.judging_help import both, play, whole
 
 
-def test_a_clean_take_is_called_clean_once_and_an_unclean_one_says_what_was_wrong():
+def test_a_clean_take_is_called_clean_once_and_an_unclean_one_says_what_was_wrong() -> None:
     score = both()
     notes = tuple(play(whole(score)))
     for kept, verdict in ((notes, "Clean"), (notes[:12], "Not clean: Stopped before bar 2 beat 1")):
@@ -16,7 +16,7 @@ def test_a_clean_take_is_called_clean_once_and_an_unclean_one_says_what_was_wron
         assert lines[1] == verdict
 
 
-def test_what_was_no_repetition_is_said_without_counting_notes():
+def test_what_was_no_repetition_is_said_without_counting_notes() -> None:
     score = both()
     high = tuple(replace(note, pitch=note.pitch + 12) for note in play(whole(score)))
     heading, verdict = verdict_lines(score, judge(whole(score), high), Take(high))

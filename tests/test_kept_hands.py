@@ -1,5 +1,7 @@
 """Hand moves are kept with the piece, as text."""
 
+from pathlib import Path
+
 import pytest
 
 from coach.score.errors import ScoreError
@@ -10,13 +12,13 @@ KEY = "ab" * 32
 MOVES = (parse_move("bars 5-8 voice 2 to RH"), parse_move("bar 9 split C4"))
 
 
-def test_moves_are_kept_in_order(tmp_path):
+def test_moves_are_kept_in_order(tmp_path: Path) -> None:
     save_moves(tmp_path / "data", KEY, MOVES, "rag.mxl")
     assert load_moves(tmp_path / "data", KEY) == MOVES
     assert load_moves(tmp_path / "data", "cd" * 32) == ()
 
 
-def test_they_are_lines_that_a_pianist_can_read_and_change(tmp_path):
+def test_they_are_lines_that_a_pianist_can_read_and_change(tmp_path: Path) -> None:
     save_moves(tmp_path, KEY, MOVES, "rag.mxl")
     (file,) = (tmp_path / "hands").iterdir()
     text = file.read_text()
@@ -25,14 +27,14 @@ def test_they_are_lines_that_a_pianist_can_read_and_change(tmp_path):
     assert load_moves(tmp_path, KEY) == (*MOVES, parse_move("bar 10 to LH"))
 
 
-def test_none_at_all_leaves_nothing_behind(tmp_path):
+def test_none_at_all_leaves_nothing_behind(tmp_path: Path) -> None:
     save_moves(tmp_path, KEY, MOVES)
     save_moves(tmp_path, KEY, ())
     save_moves(tmp_path, KEY, ())
     assert list((tmp_path / "hands").iterdir()) == []
 
 
-def test_a_line_that_is_no_move_is_said_with_its_file(tmp_path):
+def test_a_line_that_is_no_move_is_said_with_its_file(tmp_path: Path) -> None:
     save_moves(tmp_path, KEY, MOVES)
     file = tmp_path / "hands" / f"{KEY}.txt"
     file.write_bytes(b"nonsense \xff\n")
@@ -40,7 +42,7 @@ def test_a_line_that_is_no_move_is_said_with_its_file(tmp_path):
         load_moves(tmp_path, KEY)
 
 
-def test_a_folder_that_cannot_be_used_is_one_sentence(tmp_path):
+def test_a_folder_that_cannot_be_used_is_one_sentence(tmp_path: Path) -> None:
     (tmp_path / "hands").write_text("a file where the folder should be")
     with pytest.raises(ScoreError, match=r"^Your hand moves cannot be kept in .*\.$"):
         save_moves(tmp_path, KEY, MOVES)

@@ -4,6 +4,7 @@ import time
 from argparse import Namespace
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -20,12 +21,12 @@ from tests.records import SCORE, ended
 
 
 @pytest.fixture
-def options(tmp_path):
+def options(tmp_path: Path):
     return Namespace(data=tmp_path / "data", counting=None, list=True, minutes=5.0)
 
 
 @pytest.fixture
-def file(tmp_path):
+def file(tmp_path: Path):
     path = tmp_path / "two-hands.musicxml"
     path.write_text("a score")
     return path
@@ -52,26 +53,26 @@ def lines(library):
     return [(item.errand, item.title, item.detail) for item in library.items()]
 
 
-def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(yesterdays):
+def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(yesterdays) -> None:
     assert lines(yesterdays)[:2] == [
         (Errand.WARM_UP, "Warm-up", "1 weak spot of yesterday: Two Hands"),
         (Errand.GO_ON, "Two Hands", "go on where you stopped yesterday"),
     ]
 
 
-def test_right_after_playing_the_piece_comes_before_its_weak_spots(library):
+def test_right_after_playing_the_piece_comes_before_its_weak_spots(library) -> None:
     assert lines(library)[:2] == [
         (Errand.GO_ON, "Two Hands", "go on where you stopped today"),
         (Errand.WARM_UP, "Warm-up", "1 weak spot of today: Two Hands"),
     ]
 
 
-def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(options, file):
+def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(options, file) -> None:
     for library in library_of(options, file, time.time() + 5 * 86400.0):
         assert lines(library)[0] == (Errand.GO_ON, "Two Hands", "go on where you stopped today")
 
 
-def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file):
+def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file) -> None:
     keeping = Keeping(options)
     keeping.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
     told = [item.detail for item in HomeLibrary(keeping).warm_ups()]
@@ -79,7 +80,7 @@ def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file
     assert told == ["1 weak spot of today: Two Hands"]
 
 
-def test_the_newest_warm_ups_leave_room_for_the_pieces(options, tmp_path):
+def test_the_newest_warm_ups_leave_room_for_the_pieces(options, tmp_path: Path) -> None:
     keeping = Keeping(options)
     for at in range(4):
         path = tmp_path / f"piece-{at}.musicxml"
@@ -105,23 +106,27 @@ def wild(bars):
     return replace(bad, judgement=replace(bad.judgement, excerpt=part, transitions=wrong))
 
 
-def test_a_last_piece_whose_file_is_gone_is_still_named(library, file):
+def test_a_last_piece_whose_file_is_gone_is_still_named(library, file) -> None:
     file.unlink()
     errand, title, detail = lines(library)[0]
     assert (errand, title) == (Errand.GO_ON, "Two Hands")
     assert f"its file is gone from {file.parent}" in detail
 
 
-def test_a_warm_up_without_its_file_says_so_and_not_that_nothing_was_weak(library, options, file):
+def test_a_warm_up_without_its_file_says_so_and_not_that_nothing_was_weak(
+    library, options, file
+) -> None:
     file.unlink()
     with pytest.raises(CannotDo, match=r"two-hands\.musicxml is gone"):
         warmup(options)
 
 
-def test_titles_of_sample_scores_have_small_words_small():
+def test_titles_of_sample_scores_have_small_words_small() -> None:
     assert {"The Ferry Bell", "Waltz in Sea Boots"} <= {item.title for item in samples()}
 
 
-def test_before_anything_was_played_the_warm_up_does_not_speak_of_last_time(options, capsys):
+def test_before_anything_was_played_the_warm_up_does_not_speak_of_last_time(
+    options, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert warmup(options) == 0
     assert "Nothing was played yet." in capsys.readouterr().out

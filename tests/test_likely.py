@@ -22,7 +22,7 @@ from coach.coaching.practice.tempo import (
 BEAT = F(1)
 
 
-def climbed(tempo, trials_hold=False):
+def climbed(tempo, trials_hold: bool = False):
     """All tempi up to the target where every step holds."""
     tempi = [tempo.now_qpm]
     while not tempo.at_target:
@@ -47,7 +47,7 @@ def failing(target, *tempi):
     return tempo
 
 
-def test_where_the_record_permits_the_tempo_asked_for_is_tried_and_saves_the_climb():
+def test_where_the_record_permits_the_tempo_asked_for_is_tried_and_saves_the_climb() -> None:
     tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
     for _ in range(3):
         tempo.count_repetition(clean=True)
@@ -57,7 +57,7 @@ def test_where_the_record_permits_the_tempo_asked_for_is_tried_and_saves_the_cli
     assert tempo.at_target
 
 
-def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial():
+def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial() -> None:
     """Failed at three tempi, then clean twice at a slow one: far from the tempo asked for."""
     tempo = failing(90, 63, 54, 46, 39)
     for _ in range(2):
@@ -66,7 +66,7 @@ def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial():
     assert tempo.now_qpm == 40
 
 
-def test_after_a_trial_that_fails_it_goes_back_to_what_held():
+def test_after_a_trial_that_fails_it_goes_back_to_what_held() -> None:
     tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
     tempo.raise_tempo(BEAT)
     tempo.count_repetition(clean=False)
@@ -75,7 +75,7 @@ def test_after_a_trial_that_fails_it_goes_back_to_what_held():
     assert not tempo.on_trial
 
 
-def test_between_two_trials_lies_half_of_the_way_that_was_left():
+def test_between_two_trials_lies_half_of_the_way_that_was_left() -> None:
     tempo, tried_from = TempoLadder.start(target_qpm=160, now_qpm=80), []
     while not tempo.at_target:
         before = tempo.now_qpm
@@ -86,7 +86,7 @@ def test_between_two_trials_lies_half_of_the_way_that_was_left():
     assert all(160 - two <= (160 - one) / 2 for one, two in pairwise(tried_from))
 
 
-def test_also_after_failures_the_tempo_is_tried_on_the_way_up():
+def test_also_after_failures_the_tempo_is_tried_on_the_way_up() -> None:
     """Henley (2001), JRME 49, 169-181 (read second-hand): alternating did better than slow only."""
     tempo, trials = failing(160, 160), 0
     tempo.begin_at_likely(BEAT)
@@ -100,7 +100,7 @@ def test_also_after_failures_the_tempo_is_tried_on_the_way_up():
     assert trials
 
 
-def test_a_place_that_failed_begins_slower_the_slower_the_more_it_failed():
+def test_a_place_that_failed_begins_slower_the_slower_the_more_it_failed() -> None:
     begun = []
     for failures in range(5):
         tempo = failing(120, *[120] * failures)
@@ -117,21 +117,21 @@ def test_a_place_that_failed_begins_slower_the_slower_the_more_it_failed():
     st.floats(0.5, 1),
     st.floats(0.5, 1),
 )
-def test_the_chance_of_a_clean_one_falls_with_tempo_and_with_failures(tries, one, other):
+def test_the_chance_of_a_clean_one_falls_with_tempo_and_with_failures(tries, one, other) -> None:
     slow, fast = sorted((one, other))
     assert 0 <= clean_chance(tries, fast) <= clean_chance(tries, slow) + 1e-9 <= 1 + 1e-9
     if len(tries) < 12:
         assert clean_chance([(fast, False), *tries], fast) <= clean_chance(tries, fast) + 1e-9
 
 
-def test_what_was_heard_moves_the_chance_as_bayes_rule_says():
+def test_what_was_heard_moves_the_chance_as_bayes_rule_says() -> None:
     """By hand: with one failure at tempo, c weighs as c, so a failure has mean sum c2 / sum c."""
     weights = [c * c for c in CHANCES]
     assert clean_chance([(1.0, False)], 1.0) == pytest.approx(1 - sum(weights) / sum(CHANCES))
     assert clean_chance([], 1.0) == pytest.approx(0.5)
 
 
-def test_slower_is_clearly_slower_and_ends_at_half_the_tempo():
+def test_slower_is_clearly_slower_and_ends_at_half_the_tempo() -> None:
     tempo = TempoLadder.start(target_qpm=100, now_qpm=100)
     tempo.lower_tempo(BEAT)
     assert tempo.now_qpm <= 90
@@ -141,7 +141,7 @@ def test_slower_is_clearly_slower_and_ends_at_half_the_tempo():
     assert tempo.now_qpm == 100 * FLOOR
 
 
-def test_a_place_is_not_begun_at_half_its_tempo_at_once():
+def test_a_place_is_not_begun_at_half_its_tempo_at_once() -> None:
     tempo = TempoLadder.start(target_qpm=100, now_qpm=100)
     tempo.tries += [(1.0, False)] * 5
     tempo.begin_at_likely(BEAT)
@@ -151,7 +151,7 @@ def test_a_place_is_not_begun_at_half_its_tempo_at_once():
     assert tempo.now_qpm < 100 * FIRST_SLOWER
 
 
-def test_at_one_s_own_pace_there_is_nothing_to_climb():
+def test_at_one_s_own_pace_there_is_nothing_to_climb() -> None:
     tempo = TempoLadder.start(target_qpm=None, now_qpm=None)
     assert tempo.at_target
     assert tempo.at_floor
@@ -161,7 +161,7 @@ def test_at_one_s_own_pace_there_is_nothing_to_climb():
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.98), st.booleans())
-def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, trials_hold):
+def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, trials_hold) -> None:
     tempi = climbed(TempoLadder.start(target_qpm=target, now_qpm=target * share), trials_hold)
     assert tempi[-1] == pytest.approx(target)
     assert max(tempi) <= target + 1e-6
@@ -170,7 +170,7 @@ def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, tri
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
-def test_the_first_step_up_is_one_mark(target, share):
+def test_the_first_step_up_is_one_mark(target, share) -> None:
     """Common practice; after the trial, which is no step."""
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
     if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
@@ -180,7 +180,7 @@ def test_the_first_step_up_is_one_mark(target, share):
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
-def test_the_first_step_after_slowing_down_is_one_mark_again(target, share):
+def test_the_first_step_after_slowing_down_is_one_mark_again(target, share) -> None:
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
     climbed_to = climbed(tempo)[-2]
     tempo.now_qpm = climbed_to
@@ -193,7 +193,7 @@ def test_the_first_step_after_slowing_down_is_one_mark_again(target, share):
 
 @pytest.mark.property
 @given(st.lists(st.sampled_from(["up", "down", "held", "failed"]), max_size=12))
-def test_it_is_taken_up_again_where_it_stood(moves):
+def test_it_is_taken_up_again_where_it_stood(moves) -> None:
     tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
     for move in moves:
         if move == "down":

@@ -24,12 +24,12 @@ def heard(*wrong_beats):
     return judge_window(SCORE, WHOLE, played(keys))
 
 
-def test_the_place_that_fails_again_and_again_comes_first():
+def test_the_place_that_fails_again_and_again_comes_first() -> None:
     first, *others = where_it_breaks(SCORE, WHOLE, [heard(6), heard(6, 11), heard(), heard(6)])
     assert first.place == "LH bar 2, beat 2 → 3"
     assert first.sure > 0.9
     assert all(other.sure < 0.5 for other in others)
 
 
-def test_nothing_failed_nothing_is_suspected():
+def test_nothing_failed_nothing_is_suspected() -> None:
     assert where_it_breaks(SCORE, WHOLE, [heard(), heard()]) == ()

@@ -18,12 +18,12 @@ pytestmark = pytest.mark.outside
 @pytest.mark.parametrize(
     ("noise", "capacity"), [(0.05, 0.713603), (0.1, 0.531004), (0.11, 0.500084), (0.2, 0.278072)]
 )
-def test_what_a_noisy_answer_can_tell_at_most(noise, capacity):
+def test_what_a_noisy_answer_can_tell_at_most(noise: float, capacity: float) -> None:
     """Shannon's capacity of a binary symmetric channel: 1 - H(p)."""
     assert 1 - ours.entropy_bits([noise, 1 - noise]) == pytest.approx(capacity, abs=1e-6)
 
 
-def noisy_search(random, places, noise, sure=0.95):
+def noisy_search(random, places, noise, sure: float = 0.95):
     """Clean or not, of the first few places: until one is sure; repetitions, and whether right."""
     fault, belief, asked = random.randrange(places), [1 / places] * places, 0
 
@@ -39,7 +39,7 @@ def noisy_search(random, places, noise, sure=0.95):
     return asked, belief.index(max(belief)) == fault
 
 
-def test_noisy_bisection_lies_between_the_published_bounds():
+def test_noisy_bisection_lies_between_the_published_bounds() -> None:
     """16 places, one answer in ten wrong: at least log2(n) / C = 7.5, at most
     (log2 n + log2 1/d + 3) / C = 21.3 repetitions (Dereniowski and others, arXiv; Ben-Or and
     Hassidim, FOCS 2008; abstracts read), and right as often as it is sure.
@@ -89,14 +89,16 @@ def ochiai(passed, failed):
         (9, (2, 0), 0.0, 0.0),
     ],
 )
-def test_the_published_table(line, counts, by_tarantula, by_ochiai):
+def test_the_published_table(
+    line: int, counts: tuple[int, int], by_tarantula: float, by_ochiai: float
+) -> None:
     """Tarantula: Jones and Harrold (2005); Ochiai: Abreu and others (2007); from memory."""
     assert spectrum(line) == counts
     assert tarantula(*counts) == pytest.approx(by_tarantula, abs=5e-5)
     assert ochiai(*counts) == pytest.approx(by_ochiai, abs=5e-5)
 
 
-def test_the_coach_suspects_what_the_published_table_suspects():
+def test_the_coach_suspects_what_the_published_table_suspects() -> None:
     """Every line a beat, every test a repetition through some of them; the failing one is unclean
     in every beat that it went through, as a tester knows no more: line 7 comes first, and the
     others in the table's order.

@@ -32,7 +32,7 @@ def begun():
     return Drill(score, Goal(whole, 80.0, stage=Stage.SHAPE))
 
 
-def test_a_take_with_every_slur_broken_is_asked_for_again_whole():
+def test_a_take_with_every_slur_broken_is_asked_for_again_whole() -> None:
     drill = begun()
     ended = drill.repetition(played(drill, lambda note: 0.4, 0.0), now_s=15.0)
     assert not ended.judgement.clean
@@ -42,7 +42,7 @@ def test_a_take_with_every_slur_broken_is_asked_for_again_whole():
     assert ended.decision.assignment.qpm < 80
 
 
-def test_a_slur_broken_in_one_place_is_looked_into():
+def test_a_slur_broken_in_one_place_is_looked_into() -> None:
     drill = begun()
     for take in range(3):
         at_s = 20.0 * take

@@ -26,38 +26,38 @@ def fault(at, family, **more):
     return Fault(move, F(at), family, 1.0, "", cause=Cause.HESITATION, **more)
 
 
-def test_every_label_has_its_letter():
+def test_every_label_has_its_letter() -> None:
     marks = marks_of(judged(Label.MATCHED, Label.WRONG, Label.MISSED, Label.MATCHED))
     assert "".join(FACES[marks[i]].char for i in range(4)) == "=WM="
 
 
-def test_letters_are_all_different():
+def test_letters_are_all_different() -> None:
     assert len({face.char for face in FACES.values()}) == len(Mark)
 
 
-def test_a_late_note_is_late_and_an_early_one_early():
+def test_a_late_note_is_late_and_an_early_one_early() -> None:
     both = (fault(1, Family.TIMING, size_ms=300.0), fault(2, Family.TIMING, size_ms=-200.0))
     marks = marks_of(judged(*[Label.MATCHED] * 4, faults=both))
     assert (marks[1], marks[2], marks[3]) == (Mark.LATE, Mark.EARLY, Mark.RIGHT)
 
 
-def test_a_wrong_key_hides_its_lateness():
+def test_a_wrong_key_hides_its_lateness() -> None:
     late = (fault(1, Family.TIMING, size_ms=300.0),)
     marks = marks_of(judged(Label.MATCHED, Label.WRONG, faults=late))
     assert marks[1] is Mark.WRONG
 
 
-def test_a_wrong_key_that_was_put_right_is_shown_at_the_note_it_stood_for():
+def test_a_wrong_key_that_was_put_right_is_shown_at_the_note_it_stood_for() -> None:
     corrected = (fault(1, Family.PITCH, note=1),)
     assert marks_of(judged(*[Label.MATCHED] * 4, faults=corrected))[1] is Mark.WRONG
 
 
-def test_what_is_forgiven_is_not_shown():
+def test_what_is_forgiven_is_not_shown() -> None:
     late = (fault(1, Family.TIMING, size_ms=300.0, forgiven=True),)
     assert marks_of(judged(Label.MATCHED, Label.MATCHED, faults=late))[1] is Mark.RIGHT
 
 
-def test_what_was_not_reached_has_no_mark():
+def test_what_was_not_reached_has_no_mark() -> None:
     judgement = judged(Label.MATCHED, Label.MISSED)
     score = (judgement.score[0], judgement.score[1]._replace(reached=False))
     assert set(marks_of(replace(judgement, score=score))) == {0}

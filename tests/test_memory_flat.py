@@ -33,7 +33,7 @@ async def grown(seat, once, settle, times):
     return (objects() - before) / times
 
 
-async def play(seat):
+async def play(seat) -> None:
     """Ten repetitions, some of them wrong."""
     for keys in (RIGHT, WRONG, *[(60, 66)] * 8):
         for at, pitch in enumerate(keys):
@@ -42,13 +42,13 @@ async def play(seat):
     await seat.pilot.pause()
 
 
-async def look_at(seat):
+async def look_at(seat) -> None:
     for key in ("d", "t", "ctrl+p"):
         await seat.pilot.press(key)
         await seat.pilot.press("escape")
 
 
-async def resize(seat):
+async def resize(seat) -> None:
     for size in ((120, 40), (20, 5), (80, 24)):
         await seat.pilot.resize_terminal(*size)
 
@@ -57,10 +57,12 @@ async def resize(seat):
     ("once", "settle", "times", "most"),
     [(play, 8, 30, 10.0), (look_at, 6, 12, 100.0), (resize, 6, 12, 100.0)],
 )
-def test_whatever_is_done_over_and_over_leaves_nothing_behind(once, settle, times, most):
+def test_whatever_is_done_over_and_over_leaves_nothing_behind(
+    once, settle: int, times: int, most: float
+) -> None:
     """``most``: objects each time; a widget or a picture that is kept is hundreds."""
 
-    async def run(seat):
+    async def run(seat) -> None:
         seat.staging.kept = _Nothing()
         more = await grown(seat, once, settle, times)
         assert more < most
@@ -71,14 +73,14 @@ def test_whatever_is_done_over_and_over_leaves_nothing_behind(once, settle, time
 class _Nothing:
     """Keeps nothing, unlike the fake of the record."""
 
-    def append(self, _):
+    def append(self, _) -> None:
         pass
 
 
-def test_a_piece_that_was_left_is_let_go_of_when_the_next_is_opened():
+def test_a_piece_that_was_left_is_let_go_of_when_the_next_is_opened() -> None:
     drills = []
 
-    async def run(seat):
+    async def run(seat) -> None:
         for number in range(2, 5):
             drills.append(weakref.ref(seat.app.drill))
             await seat.pilot.press("escape")

@@ -18,7 +18,7 @@ from tests.lessons import QPM, Lesson, Weak, piece
 MOST = 60
 
 
-def mended(lesson, before_it_heals=14):
+def mended(lesson, before_it_heals: int = 14):
     """Every assignment up to the goal, with whether it was clean; the place heals on the way."""
     out = []
     for count in range(MOST):
@@ -39,13 +39,13 @@ def lessons():
     return [mended(Lesson([Weak("LH", beat, above_qpm=above)])) for beat, above in practice_map]
 
 
-def test_a_named_trouble_is_mended_at_once_slower_than_it_failed(lessons):
+def test_a_named_trouble_is_mended_at_once_slower_than_it_failed(lessons) -> None:
     for steps in lessons:
         first = next(asked for asked, _, is_mending in steps if is_mending)
         assert first.qpm < QPM
 
 
-def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(lessons):
+def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(lessons) -> None:
     """Common practice, as the joining order: window by window, then up the tempo."""
     for steps in lessons:
         mending = [asked for asked, _, is_mending in steps if is_mending]
@@ -55,20 +55,20 @@ def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(lesso
                 assert one.window.end_quarters - one.window.start_quarters == widest
 
 
-def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(lessons):
+def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(lessons) -> None:
     for steps in lessons:
         for (one, clean, _), (two, _, _) in pairwise(steps):
             if not clean and one.window == two.window:
                 assert two.qpm <= one.qpm
 
 
-def test_the_reason_for_a_slower_tempo_is_still_true_beside_a_clean_repetition(lessons):
+def test_the_reason_for_a_slower_tempo_is_still_true_beside_a_clean_repetition(lessons) -> None:
     slower = {a.reason for steps in lessons for a, _, _ in steps if a.kind is AssignmentKind.SLOWER}
     assert slower
     assert all(reason.endswith("until it holds.") for reason in slower), slower
 
 
-def test_a_place_that_fails_above_a_tempo_is_soon_asked_for_under_it():
+def test_a_place_that_fails_above_a_tempo_is_soon_asked_for_under_it() -> None:
     """Straight to what holds: few unclean repetitions between the naming and a clean one."""
     for above in (50.0, 60.0, 72.0, 84.0):
         lesson = Lesson([Weak("LH", 6, above_qpm=above)])
@@ -82,7 +82,7 @@ def test_a_place_that_fails_above_a_tempo_is_soon_asked_for_under_it():
         assert unclean <= 4
 
 
-def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(lessons):
+def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(lessons) -> None:
     for steps in lessons:
         last, _, is_mending = steps[-1]
         assert not is_mending
@@ -90,7 +90,7 @@ def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(lessons
         assert last.kind is not AssignmentKind.TRIAL
 
 
-def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower():
+def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower() -> None:
     """It never heals above 72: up it goes, breaks, and comes back slower, not narrower."""
     lesson, relapses = Lesson([Weak("LH", 6, above_qpm=72.0)]), []
     for _ in range(MOST):
@@ -103,7 +103,7 @@ def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower():
     assert all(two.window == one.window and two.qpm < one.qpm for one, two in relapses)
 
 
-def test_a_trouble_of_both_together_that_will_not_hold_is_heard_hands_separate_again():
+def test_a_trouble_of_both_together_that_will_not_hold_is_heard_hands_separate_again() -> None:
     """Common practice: where hands together won't come, back to each hand alone.
 
     The left hand's move failed only while both played, and was taken for a trouble of both
@@ -124,7 +124,7 @@ def test_a_trouble_of_both_together_that_will_not_hold_is_heard_hands_separate_a
     assert Hands.LEFT in blamed
 
 
-def test_the_whole_is_heard_twice_before_anything_in_it_is_mended():
+def test_the_whole_is_heard_twice_before_anything_in_it_is_mended() -> None:
     """One hearing may hide a second trouble; two unclean ones running are enough, too."""
     lesson = Lesson([Weak("LH", 6)])
     whole, hearings = lesson.asked.window, 0
@@ -134,7 +134,7 @@ def test_the_whole_is_heard_twice_before_anything_in_it_is_mended():
     assert hearings == 2
 
 
-def test_a_long_whole_is_heard_once():
+def test_a_long_whole_is_heard_once() -> None:
     lesson = Lesson([Weak("LH", 6)], score=piece(bars=16))
     whole, hearings = lesson.asked.window, 0
     while lesson.drill.coach._runner.ladder is None:
@@ -143,7 +143,7 @@ def test_a_long_whole_is_heard_once():
     assert hearings == 1
 
 
-def test_a_reason_that_names_a_place_says_where_to_begin_where_that_is_before_it(lessons):
+def test_a_reason_that_names_a_place_says_where_to_begin_where_that_is_before_it(lessons) -> None:
     """The window of the top line and the place of the reason differ by the run-up."""
     score = piece()
     said = [asked for steps in lessons for asked, *_ in steps if "→" in asked.reason]
@@ -165,7 +165,7 @@ def _ends_as_said(score, asked):
 
 
 @pytest.mark.parametrize("beats", [1, 2, 3, 4])
-def test_the_worst_move_of_a_window_of_any_length_is_taken_up(beats):
+def test_the_worst_move_of_a_window_of_any_length_is_taken_up(beats: int) -> None:
     """In one of a beat or two nothing smaller is left for both hands; one hand alone still is."""
     score = piece()
     whole = Window(F(4), F(4 + beats))

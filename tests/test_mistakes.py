@@ -16,7 +16,9 @@ from coach.screens.interfaces import Start
 from tests.screenfakes import Staging
 
 
-def test_a_mistake_of_ours_is_one_sentence_and_its_traceback_is_kept(tmp_path, capsys):
+def test_a_mistake_of_ours_is_one_sentence_and_its_traceback_is_kept(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     with said_plainly(tmp_path) as ran:
         raise ZeroDivisionError("no beats")
     assert ran.status == OUR_FAULT
@@ -26,7 +28,9 @@ def test_a_mistake_of_ours_is_one_sentence_and_its_traceback_is_kept(tmp_path, c
     assert "ZeroDivisionError: no beats" in file.read_text()
 
 
-def test_where_no_file_can_be_written_the_sentence_names_the_mistake(tmp_path, capsys):
+def test_where_no_file_can_be_written_the_sentence_names_the_mistake(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     (tmp_path / "file").write_text("in the way")
     with said_plainly(tmp_path / "file"):
         raise ZeroDivisionError("no beats")
@@ -34,13 +38,15 @@ def test_where_no_file_can_be_written_the_sentence_names_the_mistake(tmp_path, c
     assert "ZeroDivisionError: no beats" in said
 
 
-def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place(capsys):
+def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     staging = Staging()
 
-    def broken(pitch, velocity, at_s):
+    def broken(pitch, velocity, at_s) -> None:
         raise ZeroDivisionError("no beats")
 
-    async def main(app):
+    async def main(app) -> None:
         async with app.run_test() as pilot:
             for _ in range(100):
                 if staging.errands:
@@ -78,13 +84,13 @@ def taken(file):
     return set(filter(is_private, attributes | methods))
 
 
-def test_textual_still_has_the_private_names_that_ending_in_order_needs():
+def test_textual_still_has_the_private_names_that_ending_in_order_needs() -> None:
     names = taken(MISTAKES)
     assert "_fatal_error" in names
     assert names <= set(dir(App()))
 
 
-def test_no_other_module_takes_a_private_name_of_textuals_or_calls_its_own_so():
+def test_no_other_module_takes_a_private_name_of_textuals_or_calls_its_own_so() -> None:
     textuals = {name for one in (App(), Screen(), Static()) for name in dir(one)}
     elsewhere = [
         file

@@ -4,6 +4,7 @@ import json
 import os
 import time
 from fractions import Fraction as F
+from pathlib import Path
 
 import pytest
 
@@ -19,14 +20,14 @@ SCORE = score_from_notes(
 
 
 @pytest.fixture
-def place(tmp_path):
+def place(tmp_path: Path):
     return Place(tmp_path)
 
 
 class Place:
     """A folder with one score file in it, a cache, and a reader that is a line of Python."""
 
-    def __init__(self, folder):
+    def __init__(self, folder) -> None:
         self.cache = folder / "cache"
         self.score = folder / "eight.musicxml"
         self.score.write_text("<score-partwise/>")
@@ -55,25 +56,25 @@ class Place:
         return entry
 
 
-def test_a_score_opens_and_says_where_it_came_from(place):
+def test_a_score_opens_and_says_where_it_came_from(place) -> None:
     score = place.open()
     assert score == SCORE
     assert score.source == "eight.musicxml"
 
 
-def test_the_second_time_it_is_not_read_again(place):
+def test_the_second_time_it_is_not_read_again(place) -> None:
     assert place.open() == place.open()
     assert place.times_read == 1
 
 
-def test_other_content_is_read_anew(place):
+def test_other_content_is_read_anew(place) -> None:
     place.open()
     place.score.write_text("<score-partwise version='4.0'/>")
     place.open()
     assert place.times_read == 2
 
 
-def test_the_cache_can_be_deleted(place):
+def test_the_cache_can_be_deleted(place) -> None:
     place.open()
     place.entry.unlink()
     place.cache.rmdir()
@@ -92,7 +93,7 @@ def test_the_cache_can_be_deleted(place):
         lambda data: data.split(b"\n")[0] + b"\n" + b"[" * 100_000,
     ],
 )
-def test_a_damaged_entry_is_ignored_and_made_anew(place, harm):
+def test_a_damaged_entry_is_ignored_and_made_anew(place, harm) -> None:
     place.open()
     whole = place.entry.read_bytes()
     place.entry.write_bytes(harm(whole))
@@ -101,7 +102,7 @@ def test_a_damaged_entry_is_ignored_and_made_anew(place, harm):
     assert place.entry.read_bytes() == whole
 
 
-def test_a_wrong_score_in_a_well_sealed_entry_is_ignored(place):
+def test_a_wrong_score_in_a_well_sealed_entry_is_ignored(place) -> None:
     place.open()
     body = b'{"format":1,"title":"Eight"}'
     place.entry.write_bytes(cache._head(body) + body)
@@ -109,24 +110,24 @@ def test_a_wrong_score_in_a_well_sealed_entry_is_ignored(place):
     assert place.times_read == 2
 
 
-def test_an_entry_is_text_that_anyone_can_read(place):
+def test_an_entry_is_text_that_anyone_can_read(place) -> None:
     place.open()
     head, body = place.entry.read_bytes().split(b"\n", 1)
     assert head.startswith(b"score 1 ")
     assert json.loads(body)["title"] == "Eight"
 
 
-def test_a_cache_that_cannot_be_written_does_not_matter(place):
+def test_a_cache_that_cannot_be_written_does_not_matter(place) -> None:
     place.cache.write_text("a file where the folder should be")
     assert place.open() == SCORE
 
 
-def test_nothing_half_written_stays_in_the_cache(place):
+def test_nothing_half_written_stays_in_the_cache(place) -> None:
     place.open()
     assert [entry.suffix for entry in place.cache.iterdir()] == [".score"]
 
 
-def test_the_cache_does_not_grow_without_end(place, monkeypatch):
+def test_the_cache_does_not_grow_without_end(place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cache, "_MOST_ENTRIES", 2)
     for i in range(4):
         place.score.write_text("<score-partwise/>" + " " * i)
@@ -135,12 +136,12 @@ def test_the_cache_does_not_grow_without_end(place, monkeypatch):
     assert len(list(place.cache.iterdir())) == 2
 
 
-def test_a_score_written_to_while_it_is_read_is_not_kept(place):
+def test_a_score_written_to_while_it_is_read_is_not_kept(place) -> None:
     place.open(place.reader(place.good[1] + f"; open({str(place.score)!r}, 'a').write(' ')"))
     assert not place.cache.exists()
 
 
-def test_the_key_follows_the_content_not_the_name(place, tmp_path):
+def test_the_key_follows_the_content_not_the_name(place, tmp_path: Path) -> None:
     other = tmp_path / "copy.xml"
     other.write_bytes(place.score.read_bytes())
     assert score_key(other) == score_key(place.score)
@@ -148,7 +149,7 @@ def test_the_key_follows_the_content_not_the_name(place, tmp_path):
     assert score_key(other) != score_key(place.score)
 
 
-def test_progress_is_told_and_errors_are_not_cached(place):
+def test_progress_is_told_and_errors_are_not_cached(place) -> None:
     told: list[str] = []
     slow = place.reader("time.sleep(1.2); print('refused'); print('eight.musicxml is no good.')")
     for _ in range(2):
@@ -159,7 +160,7 @@ def test_progress_is_told_and_errors_are_not_cached(place):
     assert place.times_read == 2
 
 
-def test_reading_can_be_cancelled(place):
+def test_reading_can_be_cancelled(place) -> None:
     start = time.monotonic()
     with pytest.raises(OpeningCancelled, match=r"^Reading eight\.musicxml was cancelled\.$"):
         place.open(place.reader("time.sleep(60)"), cancelled=lambda: place.times_read > 0)
@@ -176,7 +177,7 @@ def test_reading_can_be_cancelled(place):
         ("raise SystemExit(1)", "the reader broke off"),
     ],
 )
-def test_a_failing_reader_is_one_sentence(place, answer, said):
+def test_a_failing_reader_is_one_sentence(place, answer: str, said: str) -> None:
     with pytest.raises(ReaderFault, match=said) as caught:
         place.open(place.reader(answer))
     assert str(caught.value).startswith("eight.musicxml ")
@@ -184,8 +185,10 @@ def test_a_failing_reader_is_one_sentence(place, answer, said):
     assert caught.value.detail
 
 
-def test_a_machine_that_starts_no_program_is_one_sentence(place, monkeypatch):
-    def no_room(*arguments, **how):
+def test_a_machine_that_starts_no_program_is_one_sentence(
+    place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_room(*arguments, **how) -> None:
         raise BlockingIOError("no room for another process")
 
     monkeypatch.setattr("coach.score.opening.process.start_python", no_room)
@@ -193,7 +196,7 @@ def test_a_machine_that_starts_no_program_is_one_sentence(place, monkeypatch):
         place.open(place.good)
 
 
-def test_a_sentence_cannot_carry_control_characters_to_the_terminal(place):
+def test_a_sentence_cannot_carry_control_characters_to_the_terminal(place) -> None:
     with pytest.raises(ScoreError) as caught:
         place.open(place.reader(r"print('refused'); print('a \x1b[31m b', end='')"))
     assert str(caught.value) == "a ?[31m b"

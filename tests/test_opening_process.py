@@ -3,6 +3,7 @@
 import os
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -20,26 +21,28 @@ ECHO = "import sys; print(sys.stdin.read()[::-1])"
 HANG = "import time; time.sleep(60)"
 
 
-def test_the_answer_is_what_the_child_wrote():
+def test_the_answer_is_what_the_child_wrote() -> None:
     assert ask({"path": "x"}, program=python(ECHO)).strip() == b'}"x" :"htap"{'
 
 
-def test_what_the_child_prints_as_errors_never_reaches_the_screen(capfd):
+def test_what_the_child_prints_as_errors_never_reaches_the_screen(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
     ask({}, program=python("import sys; sys.stderr.write('boo'); print('ok')"))
     assert capfd.readouterr() == ("", "")
 
 
-def test_a_child_that_hangs_is_ended():
+def test_a_child_that_hangs_is_ended() -> None:
     with pytest.raises(OutOfTime):
         ask({}, program=python(HANG), limits=Limits(seconds=0.2))
 
 
-def test_a_child_that_hangs_after_its_answer_does_not_hold_us_up():
+def test_a_child_that_hangs_after_its_answer_does_not_hold_us_up() -> None:
     closing = "import os, time; os.write(1, b'done'); os.close(1); time.sleep(60)"
     assert ask({}, program=python(closing)) == b"done"
 
 
-def test_cancelling_ends_the_child_at_once(tmp_path):
+def test_cancelling_ends_the_child_at_once(tmp_path: Path) -> None:
     begun = tmp_path / "begun"
     code = f"open({str(begun)!r}, 'w').write(str(__import__('os').getpid())); {HANG}"
     with pytest.raises(Cancelled):
@@ -49,26 +52,28 @@ def test_cancelling_ends_the_child_at_once(tmp_path):
             os.kill(int(begun.read_text()), 0)
 
 
-def test_one_is_told_that_it_takes_a_while():
+def test_one_is_told_that_it_takes_a_while() -> None:
     seen: list[float] = []
     ask({}, program=python("import time; time.sleep(0.3); print(1)"), waiting=seen.append)
     assert seen == sorted(seen)
     assert len(seen) >= 2
 
 
-def test_an_answer_without_end_is_cut_off():
+def test_an_answer_without_end_is_cut_off() -> None:
     endless = "import sys\nwhile True: sys.stdout.write('x' * 65536)"
     with pytest.raises(TooMuch):
         ask({}, program=python(endless), limits=Limits(answer_bytes=1 << 20))
 
 
 @pytest.mark.parametrize("code", ["raise SystemExit(3)", "import os; os.abort()", "1/0"])
-def test_a_child_that_dies_has_no_answer(code):
+def test_a_child_that_dies_has_no_answer(code: str) -> None:
     with pytest.raises(Died):
         ask({"path": "x" * 100_000}, program=python(code))
 
 
-def test_modules_in_the_folder_at_hand_are_not_run(tmp_path, monkeypatch):
+def test_modules_in_the_folder_at_hand_are_not_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (tmp_path / "json.py").write_text("print('taken over')")
     monkeypatch.chdir(tmp_path)
     code = "import json, sys; print(json.loads('1'))"
@@ -79,13 +84,15 @@ LIMITED = "from coach.score.opening.limits import limit_process; limit_process(1
 
 
 @real_limits
-def test_memory_is_limited():
+def test_memory_is_limited() -> None:
     code = LIMITED + "\ntry: x = bytearray(1 << 29)\nexcept MemoryError: print('stopped')"
     assert ask({}, program=python(code)).strip() == b"stopped"
 
 
 @real_limits
-def test_a_score_too_large_for_the_memory_is_refused_with_the_sentence_that_says_so(tmp_path):
+def test_a_score_too_large_for_the_memory_is_refused_with_the_sentence_that_says_so(
+    tmp_path: Path,
+) -> None:
     # The reader fills its memory to the last in small pieces, and holds them as it fails.
     (tmp_path / "large.krn").write_text("**kern\n4c\n*-\n")
     code = (
@@ -105,7 +112,7 @@ def test_a_score_too_large_for_the_memory_is_refused_with_the_sentence_that_says
 
 
 @real_limits
-def test_processor_time_is_limited_even_without_a_parent():
+def test_processor_time_is_limited_even_without_a_parent() -> None:
     start = time.monotonic()
     with pytest.raises(Died):
         ask({}, program=python(LIMITED + "\nwhile True: pass"))
@@ -131,7 +138,7 @@ REFUSED = "try: {}\nexcept PermissionError: print('refused')"
         "__import__('urllib.request').request.urlopen('http://127.0.0.1:9/')",
     ],
 )
-def test_the_sealed_child_can_change_nothing(tmp_path, harm):
+def test_the_sealed_child_can_change_nothing(tmp_path: Path, harm: str) -> None:
     old, path = tmp_path / "old", tmp_path / "new"
     old.write_text("a score")
     action = harm.format(old=str(old), path=str(path))
@@ -139,7 +146,7 @@ def test_the_sealed_child_can_change_nothing(tmp_path, harm):
     assert list(tmp_path.iterdir()) == [old]
 
 
-def test_the_sealed_child_still_reads(tmp_path):
+def test_the_sealed_child_still_reads(tmp_path: Path) -> None:
     score = tmp_path / "score"
     score.write_text("music")
     code = SEALED + f"print(open({str(score)!r}).read())"

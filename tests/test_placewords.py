@@ -20,7 +20,7 @@ RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
         ((BOTH, 0, 1), "both hands bar 1, beat 1 → 2"),
     ],
 )
-def test_a_move(move, words):
+def test_a_move(move, words: str) -> None:
     hands, start, end = move
     assert move_words(piece(), Transition(hands, F(start), F(end))) == words
 
@@ -34,18 +34,18 @@ def test_a_move(move, words):
         ((6, 9), "bar 2, beat 3 to bar 3, beat 2"),
     ],
 )
-def test_a_stretch(stretch, words):
+def test_a_stretch(stretch: tuple[int, int], words: str) -> None:
     low, high = stretch
     assert stretch_words(piece(), Window(F(low), F(high))) == words
 
 
-def test_a_stretch_from_the_pickup():
+def test_a_stretch_from_the_pickup() -> None:
     score = piece(9, pickup=1)
     assert stretch_words(score, Window(F(0), F(1))) == "pickup"
     assert stretch_words(score, Window(F(0), F(9))) == "pickup to bar 2"
 
 
-def test_a_pickup_is_counted_as_the_beat_that_it_is():
+def test_a_pickup_is_counted_as_the_beat_that_it_is() -> None:
     score = piece(9, pickup=1)
     move = Transition(RH, F(0), F(1))
     assert move_words(score, move) == "RH pickup, beat 4 → bar 1, beat 1"

@@ -62,7 +62,7 @@ scores = st.builds(
 @pytest.mark.property
 @settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(scores)
-def test_every_score_comes_back_equal_through_json(score):
+def test_every_score_comes_back_equal_through_json(score) -> None:
     back = score_from_plain(json.loads(json.dumps(score_to_plain(score))))
     assert back == score
     assert back.source == score.source
@@ -77,7 +77,7 @@ def scale() -> Score:
     )
 
 
-def test_the_types_come_back_too():
+def test_the_types_come_back_too() -> None:
     back = score_from_plain(json.loads(json.dumps(score_to_plain(scale()))))
     note = back.notes[1]
     assert isinstance(note.onset_quarters, F)
@@ -87,13 +87,13 @@ def test_the_types_come_back_too():
     assert note.spelling.symbol == "C#4"
 
 
-def test_a_fraction_is_written_as_a_musician_reads_it():
+def test_a_fraction_is_written_as_a_musician_reads_it() -> None:
     columns = score_to_plain(scale())["notes"]["columns"]
     assert columns["onset_quarters"][:4] == [0, "1/3", "2/3", 1]
     assert columns["length_quarters"] == {"each": ["1/3"]}
 
 
-def test_a_set_of_marks_is_always_written_in_one_order():
+def test_a_set_of_marks_is_always_written_in_one_order() -> None:
     first = replace(scale().notes[0], marks=frozenset({Mark.ACCENT, Mark.TENUTO, Mark.TRILL}))
     columns = score_to_plain(replace(scale(), notes=(first,)))["notes"]["columns"]
     assert columns["marks"] == [["accent", "tenuto", "trill"]]
@@ -125,6 +125,6 @@ def damaged(path: str, value: object) -> dict:
         ("bars.columns", {}),
     ],
 )
-def test_damaged_data_is_a_value_error(path, value):
+def test_damaged_data_is_a_value_error(path: str, value) -> None:
     with pytest.raises(ValueError, match=r".+"):
         score_from_plain(damaged(path, value))

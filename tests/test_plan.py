@@ -15,7 +15,7 @@ from coach.score.model import Hands
 from coach.score.window import Window
 
 
-def piece(bars=4, pickup=0):
+def piece(bars: int = 4, pickup: int = 0):
     notes = [
         {"pitch": 72 + k % 5 - 24 * (hand == "LH"), "onset": k, "length": 1, "hand": hand}
         for k in range(4 * bars + pickup)
@@ -30,7 +30,7 @@ def names(score, **goal):
     return [step.what for step in made]
 
 
-def test_each_bar_is_learnt_hand_by_hand_and_then_together():
+def test_each_bar_is_learnt_hand_by_hand_and_then_together() -> None:
     """Common practice."""
     assert names(piece(1))[:3] == [
         "bar 1, right hand alone",
@@ -39,24 +39,24 @@ def test_each_bar_is_learnt_hand_by_hand_and_then_together():
     ]
 
 
-def test_two_learnt_neighbours_are_joined_before_a_third_is_begun():
+def test_two_learnt_neighbours_are_joined_before_a_third_is_begun() -> None:
     """Common practice."""
     whats = names(piece(4))
     assert whats.index("bars 1 to 2 joined") < whats.index("bar 3, right hand alone")
     assert whats[-1] == "bars 1 to 4"
 
 
-def test_from_the_end_begins_with_the_last_bar():
+def test_from_the_end_begins_with_the_last_bar() -> None:
     assert names(piece(3), order=Order.FROM_END)[0].startswith("bar 3")
 
 
-def test_hard_bars_first_begins_with_the_leaps():
+def test_hard_bars_first_begins_with_the_leaps() -> None:
     notes = [{"pitch": 72, "onset": k, "length": 1, "hand": "RH"} for k in range(12)]
     notes[5]["pitch"] = 96
     assert names(score_from_notes(notes), order=Order.HARD_FIRST)[0].startswith("bar 2")
 
 
-def test_a_pickup_belongs_to_its_bar():
+def test_a_pickup_belongs_to_its_bar() -> None:
     """Common practice."""
     score = piece(2, pickup=1)
     window = Window(F(0), score.end_quarters)
@@ -65,14 +65,14 @@ def test_a_pickup_belongs_to_its_bar():
     assert first.task.window.end_quarters == 5
 
 
-def test_a_new_bar_begins_with_the_notes_at_one_s_own_pace():
+def test_a_new_bar_begins_with_the_notes_at_one_s_own_pace() -> None:
     score = piece(2)
     coach = Coach(score, Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
     first = coach.decision.assignment
     assert (first.stage, first.qpm, first.window.hands) == (Stage.NOTES, None, Hands.RIGHT)
 
 
-def test_clean_playing_leads_through_the_whole_plan_to_its_end():
+def test_clean_playing_leads_through_the_whole_plan_to_its_end() -> None:
     score = piece(2)
     drill = Drill(score, Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
     asked = []
@@ -88,7 +88,7 @@ def test_clean_playing_leads_through_the_whole_plan_to_its_end():
     assert all(row.state == "held" for row in drill.coach.plan())
 
 
-def test_next_leaves_a_step_out_and_the_plan_shows_it():
+def test_next_leaves_a_step_out_and_the_plan_shows_it() -> None:
     coach = Coach(piece(2), Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
     decision = coach.ask(Request.NEXT, 0.0)
     assert decision.assignment.window.hands is Hands.LEFT
@@ -96,7 +96,7 @@ def test_next_leaves_a_step_out_and_the_plan_shows_it():
 
 
 @pytest.mark.parametrize("steps_done", [0, 1, 3])
-def test_the_plan_is_taken_up_again_where_it_stood(steps_done):
+def test_the_plan_is_taken_up_again_where_it_stood(steps_done: int) -> None:
     score = piece(2)
     coach = Coach(score, Goal(Window(F(0), F(8)), 90.0, way=Way.LEARN))
     for _ in range(steps_done):

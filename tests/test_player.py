@@ -7,7 +7,7 @@ from coach.playing.notes import PlayedNote
 from coach.screens.demo.performer import DemoClock, Performance
 
 
-def test_keys_go_down_and_up_in_the_order_of_time():
+def test_keys_go_down_and_up_in_the_order_of_time() -> None:
     performance = Performance()
     performance.play((PlayedNote(60, 64, 1.0, 0.5), PlayedNote(62, 64, 1.2, 0.1)))
     assert performance.due(0.9) == ()
@@ -16,14 +16,14 @@ def test_keys_go_down_and_up_in_the_order_of_time():
     assert performance.over
 
 
-def test_what_is_dropped_is_not_played():
+def test_what_is_dropped_is_not_played() -> None:
     performance = Performance()
     performance.play((PlayedNote(60, 64, 1.0, 0.5),))
     performance.drop()
     assert performance.due(9) == ()
 
 
-def test_the_demo_can_be_hurried_slowed_and_stopped_without_a_jump():
+def test_the_demo_can_be_hurried_slowed_and_stopped_without_a_jump() -> None:
     now = [100.0]
     clock = DemoClock(lambda: now[0])
     start = clock.now()

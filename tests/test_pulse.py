@@ -10,7 +10,7 @@ from coach.screens.drill.click import Pulse
 from tests.screenfakes import two_hands
 
 
-def test_every_beat_is_due_once_and_a_late_look_gets_the_newest():
+def test_every_beat_is_due_once_and_a_late_look_gets_the_newest() -> None:
     score = two_hands()
     pulse = Pulse()
     pulse.start(score, excerpt(score, Window(F(0), F(4))), CountIn(10.0, 0.5, 4, 9))

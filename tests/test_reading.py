@@ -1,6 +1,7 @@
 """Where every note stands, how long it is: the traps of real MusicXML files, one by one."""
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -50,7 +51,7 @@ PICKUP = piano(
 
 
 @pytest.mark.outside
-def test_pickup_tie_chord_and_grace(tmp_path):
+def test_pickup_tie_chord_and_grace(tmp_path: Path) -> None:
     # MusicXML 4.0 (w3c/musicxml, schema/musicxml.xsd). Onsets from the first downbeat, as
     # music21 and partitura both give them: -1, 0, 0, 0, 2, 4, 5 (grace), 5.
     found = opened(tmp_path, PICKUP)
@@ -67,7 +68,7 @@ def test_pickup_tie_chord_and_grace(tmp_path):
     assert found.bars[0].lead_quarters == 3
 
 
-def test_chord_notes_keep_their_own_staff(tmp_path):
+def test_chord_notes_keep_their_own_staff(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C3", 4, s=2), note("G4", 4, s=1, chord=True), note("E5", 4, chord=True))),
@@ -75,14 +76,14 @@ def test_chord_notes_keep_their_own_staff(tmp_path):
     assert all_said(found) == ["C3 @0 4 s2", "G4 @0 4 s1", "E5 @0 4 s1"]
 
 
-def test_chord_notes_without_voice_or_staff_are_in_their_chord(tmp_path):
+def test_chord_notes_without_voice_or_staff_are_in_their_chord(tmp_path: Path) -> None:
     found = opened(
         tmp_path, piano(bar(note("C3", 4, s=2, v="5"), note("G3", 4, s=None, v="", chord=True)))
     )
     assert [(n.staff, n.voice) for n in found.notes] == [(2, "5"), (2, "5")]
 
 
-def test_a_staff_without_staves_still_gives_hands(tmp_path):
+def test_a_staff_without_staves_still_gives_hands(tmp_path: Path) -> None:
     text = score(
         (
             "Piano",
@@ -99,7 +100,7 @@ def test_a_staff_without_staves_still_gives_hands(tmp_path):
     assert [n.hand for n in opened(tmp_path, text).notes] == [Hand.LEFT, Hand.RIGHT]
 
 
-def test_voices_backup_and_forward(tmp_path):
+def test_voices_backup_and_forward(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -118,7 +119,7 @@ def test_voices_backup_and_forward(tmp_path):
     assert [n.voice for n in found.notes] == ["1", "2", "5"]
 
 
-def test_divisions_change_inside_a_bar(tmp_path):
+def test_divisions_change_inside_a_bar(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -136,12 +137,12 @@ def test_divisions_change_inside_a_bar(tmp_path):
     assert all_said(found) == ["C5 @0 1 s1", "D5 @1 1/2 s1", "E5 @3/2 1/2 s1", "F5 @2 2 s1"]
 
 
-def test_decimal_durations(tmp_path):
+def test_decimal_durations(tmp_path: Path) -> None:
     found = opened(tmp_path, piano(bar(note("C5", "1.5"), note("D5", "2.5"))))
     assert all_said(found) == ["C5 @0 3/2 s1", "D5 @3/2 5/2 s1"]
 
 
-def test_grace_chord_in_written_order_before_the_main_note(tmp_path):
+def test_grace_chord_in_written_order_before_the_main_note(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -163,7 +164,7 @@ def test_grace_chord_in_written_order_before_the_main_note(tmp_path):
     assert {n.grace for n in found.notes[1:4]} == {Grace.BEFORE}
 
 
-def test_small_notes_at_the_end_of_a_bar_belong_to_the_note_before(tmp_path):
+def test_small_notes_at_the_end_of_a_bar_belong_to_the_note_before(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -176,7 +177,7 @@ def test_small_notes_at_the_end_of_a_bar_belong_to_the_note_before(tmp_path):
     assert [(n.bar_index, n.onset_quarters) for n in small] == [(0, 4), (0, 4)]
 
 
-def test_the_ending_of_a_trill_belongs_to_the_trill(tmp_path):
+def test_the_ending_of_a_trill_belongs_to_the_trill(tmp_path: Path) -> None:
     trill = "<ornaments><trill-mark/></ornaments>"
     found = opened(
         tmp_path,
@@ -192,7 +193,7 @@ def test_the_ending_of_a_trill_belongs_to_the_trill(tmp_path):
     assert [n.grace for n in found.notes if n.grace] == [Grace.AFTER, Grace.AFTER]
 
 
-def test_nested_tuplets_are_exact(tmp_path):
+def test_nested_tuplets_are_exact(tmp_path: Path) -> None:
     # A triplet of quarters in a half; its middle quarter is again a triplet of eighths.
     found = opened(
         tmp_path,
@@ -217,7 +218,7 @@ def test_nested_tuplets_are_exact(tmp_path):
     ]
 
 
-def test_rounded_tuplets_are_put_where_they_are_meant(tmp_path):
+def test_rounded_tuplets_are_put_where_they_are_meant(tmp_path: Path) -> None:
     triplet = [
         note(name, units, looks="eighth", tuplet=(3, 2))
         for name, units in (("C5", 85), ("D5", 85), ("E5", 86))
@@ -231,7 +232,7 @@ def test_rounded_tuplets_are_put_where_they_are_meant(tmp_path):
     assert {n.length_quarters for n in found.notes} == {Fraction(1, 3)}
 
 
-def test_rounding_that_overfills_the_bar_does_not_move_what_follows(tmp_path):
+def test_rounding_that_overfills_the_bar_does_not_move_what_follows(tmp_path: Path) -> None:
     # Seven in the time of four at 480 divisions: 7 x 69 is 3 divisions more than the quarter has.
     seven = [note("C5", 69, looks="16th", tuplet=(7, 4)) for _ in range(7)]
     found = opened(
@@ -250,7 +251,7 @@ def test_rounding_that_overfills_the_bar_does_not_move_what_follows(tmp_path):
     assert found.bars[0].length_quarters == 2
 
 
-def test_hidden_and_cue_notes_are_left_out_but_their_time_is_kept(tmp_path):
+def test_hidden_and_cue_notes_are_left_out_but_their_time_is_kept(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -270,7 +271,7 @@ def test_hidden_and_cue_notes_are_left_out_but_their_time_is_kept(tmp_path):
     ]
 
 
-def test_a_chord_under_a_hidden_first_note_stays_in_place(tmp_path):
+def test_a_chord_under_a_hidden_first_note_stays_in_place(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C5", 2, hidden=True), note("E5", 2, chord=True), note("F5", 2))),
@@ -278,7 +279,7 @@ def test_a_chord_under_a_hidden_first_note_stays_in_place(tmp_path):
     assert all_said(found) == ["E5 @0 2 s1", "F5 @2 2 s1"]
 
 
-def test_spelling_is_kept_and_enharmonic_keys_are_right(tmp_path):
+def test_spelling_is_kept_and_enharmonic_keys_are_right(tmp_path: Path) -> None:
     found = opened(tmp_path, piano(bar(note("Cb4"), note("B#3"), note("F##4"), note("Bbb4"))))
     assert [(n.spelling.symbol, n.pitch) for n in found.notes] == [
         ("Cb4", 59),
@@ -288,13 +289,13 @@ def test_spelling_is_kept_and_enharmonic_keys_are_right(tmp_path):
     ]
 
 
-def test_note_names_stay_from_one_opening_to_the_next(tmp_path):
+def test_note_names_stay_from_one_opening_to_the_next(tmp_path: Path) -> None:
     first, second = opened(tmp_path, PICKUP), opened(tmp_path, PICKUP)
     assert [n.id for n in first.notes] == [n.id for n in second.notes]
     assert len({n.id for n in first.notes}) == len(first.notes)
 
 
-def test_damaged_durations_are_taken_from_the_looks_and_said(tmp_path):
+def test_damaged_durations_are_taken_from_the_looks_and_said(tmp_path: Path) -> None:
     found = opened(
         tmp_path, piano(bar(note("C5", "1e999999999", looks="half"), note("D5", 2), number="7"))
     )
@@ -304,7 +305,7 @@ def test_damaged_durations_are_taken_from_the_looks_and_said(tmp_path):
     ]
 
 
-def test_a_step_back_before_the_bar_stops_at_its_beginning(tmp_path):
+def test_a_step_back_before_the_bar_stops_at_its_beginning(tmp_path: Path) -> None:
     found = opened(tmp_path, piano(bar(note("C5", 4), back(9), note("C3", 4, s=2))))
     assert all_said(found) == ["C3 @0 4 s2", "C5 @0 4 s1"]
     assert found.remarks[0].kind == "repaired"

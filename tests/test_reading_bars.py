@@ -1,6 +1,7 @@
 """Bars: their length, metre, number, and where in the metre they begin."""
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -21,20 +22,20 @@ from tests.scorexml import (
 )
 
 
-def test_incomplete_and_overfull_bars_are_as_long_as_they_are(tmp_path):
+def test_incomplete_and_overfull_bars_are_as_long_as_they_are(tmp_path: Path) -> None:
     found = opened(tmp_path, piano(bar(note("C5", 4)), bar(note("C5", 2)), bar(note("C5", 7))))
     assert [b.length_quarters for b in found.bars] == [4, 2, 7]
     assert [b.onset_quarters for b in found.bars] == [0, 4, 6]
     assert [b.lead_quarters for b in found.bars] == [0, 0, 0]
 
 
-def test_a_bar_within_an_exporters_rounding_has_its_metres_length(tmp_path):
+def test_a_bar_within_an_exporters_rounding_has_its_metres_length(tmp_path: Path) -> None:
     # 3.00625 quarters, as an exporter wrote it.
     found = opened(tmp_path, piano(bar(note("C5", 481), note("D5", 1)), divisions=160, time="3/4"))
     assert found.bars[0].length_quarters == 3
 
 
-def test_another_part_keeps_the_bars_apart(tmp_path):
+def test_another_part_keeps_the_bars_apart(tmp_path: Path) -> None:
     text = score(
         (
             "Voice",
@@ -54,17 +55,17 @@ def test_another_part_keeps_the_bars_apart(tmp_path):
     assert [r.text for r in found.remarks] == ["Only Piano is to be played; left out: Voice."]
 
 
-def test_hidden_rests_and_forwards_fill_the_bar(tmp_path):
+def test_hidden_rests_and_forwards_fill_the_bar(tmp_path: Path) -> None:
     found = opened(tmp_path, piano(bar(note("C5", 1), on(3)), bar(rest(4, hidden=True), back(4))))
     assert [b.length_quarters for b in found.bars] == [4, 4]
 
 
-def test_an_empty_bar_is_as_long_as_its_metre(tmp_path):
+def test_an_empty_bar_is_as_long_as_its_metre(tmp_path: Path) -> None:
     found = opened(tmp_path, piano(bar(note("C5", 3)), bar(), time="3/4"))
     assert found.bars[1].length_quarters == 3
 
 
-def test_numbers_are_kept_as_printed(tmp_path):
+def test_numbers_are_kept_as_printed(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C5", 4), number="8"), bar(number="X1", implicit=True), bar(number="8")),
@@ -72,7 +73,7 @@ def test_numbers_are_kept_as_printed(tmp_path):
     assert [b.number for b in found.bars] == ["8", "X1", "8"]
 
 
-def test_a_bar_divided_by_a_repeat_counts_on(tmp_path):
+def test_a_bar_divided_by_a_repeat_counts_on(tmp_path: Path) -> None:
     end = '<barline location="right"><repeat direction="backward"/></barline>'
     found = opened(
         tmp_path,
@@ -83,7 +84,7 @@ def test_a_bar_divided_by_a_repeat_counts_on(tmp_path):
     assert [b.repeat_end for b in found.bars] == [False, True, False]
 
 
-def test_endings_are_shown_and_not_expanded(tmp_path):
+def test_endings_are_shown_and_not_expanded(tmp_path: Path) -> None:
     def ending(number, kind, where):
         return f'<barline location="{where}"><ending number="{number}" type="{kind}"/></barline>'
 
@@ -101,7 +102,7 @@ def test_endings_are_shown_and_not_expanded(tmp_path):
     assert len(found.notes) == 5
 
 
-def test_metre_changes_and_late_signatures(tmp_path):
+def test_metre_changes_and_late_signatures(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -114,7 +115,7 @@ def test_metre_changes_and_late_signatures(tmp_path):
     assert found.bars[2].length_quarters == Fraction(5, 2)
 
 
-def test_a_bar_without_metre_counts_what_is_in_it(tmp_path):
+def test_a_bar_without_metre_counts_what_is_in_it(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(attributes("<time><senza-misura/></time>"), note("C5", 7)), bar(note("C5", 2))),
@@ -122,7 +123,7 @@ def test_a_bar_without_metre_counts_what_is_in_it(tmp_path):
     assert [b.metre for b in found.bars] == [Metre(7, 4), Metre(2, 4)]
 
 
-def test_several_metres_at_once(tmp_path):
+def test_several_metres_at_once(tmp_path: Path) -> None:
     # 2/4 above 6/8: both fill the bar with what they write; it is counted by the one that fits.
     opening = attributes(metre("2/4", 1) + metre("6/8", 2))
     found = opened(tmp_path, piano(bar(opening, note("C5", 2), back(2), note("C3", 3, v="5", s=2))))
@@ -130,7 +131,7 @@ def test_several_metres_at_once(tmp_path):
     assert found.bars[0].metre == Metre(6, 8)
 
 
-def test_keys_and_sections(tmp_path):
+def test_keys_and_sections(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -158,7 +159,9 @@ def test_keys_and_sections(tmp_path):
         ("3/4", 3, "1"),
     ],
 )
-def test_beats_of_a_metre_as_music21_counts_them(tmp_path, text, beats, beat):
+def test_beats_of_a_metre_as_music21_counts_them(
+    tmp_path: Path, text: str, beats: int, beat: str
+) -> None:
     from music21 import meter
 
     found = opened(tmp_path, piano(bar(note("C5", 1)), time=text)).bars[0].metre

@@ -1,5 +1,7 @@
 """Which part is the piano."""
 
+from pathlib import Path
+
 import pytest
 
 from coach.score.errors import ScoreError
@@ -7,58 +9,58 @@ from coach.score.model import Hand
 from tests.scorexml import attributes, bar, metre, note, opened, part, score
 
 
-def one_staff(name, pitch="C5", identity="P1"):
+def one_staff(name, pitch: str = "C5", identity: str = "P1"):
     return name, part(
         bar(attributes(metre("4/4"), divisions=1), note(pitch, 4, s=None)), identity=identity
     )
 
 
-def two_staves(name, pitch="C5", identity="P1"):
+def two_staves(name, pitch: str = "C5", identity: str = "P1"):
     inner = attributes(metre("4/4") + "<staves>2</staves>", divisions=1)
     return name, part(bar(inner, note(pitch, 4), note("C3", 4, s=2, chord=True)), identity=identity)
 
 
-def test_two_parts_of_one_staff_are_one_piano(tmp_path):
+def test_two_parts_of_one_staff_are_one_piano(tmp_path: Path) -> None:
     text = score(one_staff("Piano (right)"), one_staff("Piano (left)", "C3", "P2"))
     found = opened(tmp_path, text)
     assert [(n.staff, n.hand) for n in found.notes] == [(2, Hand.LEFT), (1, Hand.RIGHT)]
     assert any("two staves of one piano" in r.text for r in found.remarks)
 
 
-def test_of_several_pianos_the_first_is_read_and_said(tmp_path):
+def test_of_several_pianos_the_first_is_read_and_said(tmp_path: Path) -> None:
     found = opened(tmp_path, score(two_staves("Piano I"), two_staves("Piano II", "G5", "P2")))
     assert [n.spelling.symbol for n in found.notes] == ["C3", "C5"]
     assert "more than one piano: Piano I was read, Piano II was left out" in found.remarks[0].text
 
 
-def test_a_named_piano_comes_before_another_part_of_two_staves(tmp_path):
+def test_a_named_piano_comes_before_another_part_of_two_staves(tmp_path: Path) -> None:
     found = opened(tmp_path, score(two_staves("Harp"), two_staves("Klavier", "G5", "P2")))
     assert [n.spelling.symbol for n in found.notes] == ["C3", "G5"]
 
 
-def test_a_part_of_two_staves_without_a_name_is_the_piano(tmp_path):
+def test_a_part_of_two_staves_without_a_name_is_the_piano(tmp_path: Path) -> None:
     found = opened(tmp_path, score(one_staff("Violin"), two_staves("", "G5", "P2")))
     assert len(found.notes) == 2
 
 
-def test_the_only_part_is_played_with_one_hand(tmp_path):
+def test_the_only_part_is_played_with_one_hand(tmp_path: Path) -> None:
     found = opened(tmp_path, score(one_staff("Melody")))
     assert found.notes[0].hand is Hand.RIGHT
     assert found.notes[0].hand_is_guess
     assert any(r.kind == "guess" for r in found.remarks)
 
 
-def test_a_score_without_a_piano_says_what_it_has(tmp_path):
+def test_a_score_without_a_piano_says_what_it_has(tmp_path: Path) -> None:
     with pytest.raises(ScoreError, match="has no piano part, only Violin, Cello"):
         opened(tmp_path, score(one_staff("Violin"), one_staff("Cello", "C3", "P2")))
 
 
-def test_a_score_without_notes_is_refused(tmp_path):
+def test_a_score_without_notes_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ScoreError, match="no note that could be played"):
         opened(tmp_path, score(("Piano", part(bar()))))
 
 
-def test_a_title_on_the_page_and_its_composer(tmp_path):
+def test_a_title_on_the_page_and_its_composer(tmp_path: Path) -> None:
     head = (
         '<identification><creator type="composer">Anon.</creator></identification>'
         "<credit><credit-type>title</credit-type><credit-words>Study</credit-words></credit>"
@@ -69,7 +71,7 @@ def test_a_title_on_the_page_and_its_composer(tmp_path):
     assert opened(tmp_path, score(two_staves("Piano"))).title == "case"
 
 
-def test_a_timewise_score_is_the_same_score(tmp_path):
+def test_a_timewise_score_is_the_same_score(tmp_path: Path) -> None:
     name, text = two_staves("Piano")
     partwise = score((name, text + ""))
     bars = text.replace('<part id="P1">', "").replace("</part>", "")

@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from pathlib import Path
 
 import pytest
 
@@ -25,25 +26,25 @@ def packed(members, compression=zipfile.ZIP_DEFLATED):
 CONTAINER = '<container><rootfiles><rootfile full-path="{}"/></rootfiles></container>'
 
 
-def test_compressed_with_and_without_a_container(tmp_path):
+def test_compressed_with_and_without_a_container(tmp_path: Path) -> None:
     members = {"META-INF/container.xml": CONTAINER.format("in/it.xml"), "in/it.xml": SCORE}
     assert all_said(opened(tmp_path, packed({**members, "other.xml": "<no/>"}))) == BOTH
     assert all_said(opened(tmp_path, packed({"score.xml": SCORE}))) == BOTH
 
 
 @pytest.mark.parametrize("name", ["a.mxl", "a.xml", "a.mid", "a"])
-def test_the_content_says_what_a_file_is_not_its_name(tmp_path, name):
+def test_the_content_says_what_a_file_is_not_its_name(tmp_path: Path, name: str) -> None:
     assert all_said(opened(tmp_path, SCORE, name)) == BOTH
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
-def test_encodings(tmp_path, encoding):
+def test_encodings(tmp_path: Path, encoding: str) -> None:
     declared = encoding.removesuffix("-sig")
     text = f'<?xml version="1.0" encoding="{declared}"?>' + BARE.replace("Piano", "Flügel")
     assert all_said(opened(tmp_path, text.encode(encoding))) == BOTH
 
 
-def test_a_doctype_line_is_accepted_and_nothing_is_loaded(tmp_path):
+def test_a_doctype_line_is_accepted_and_nothing_is_loaded(tmp_path: Path) -> None:
     doctype = (
         '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 3.1 Partwise//EN" '
         '"http://www.musicxml.org/dtds/partwise.dtd">'
@@ -61,7 +62,7 @@ def test_a_doctype_line_is_accepted_and_nothing_is_loaded(tmp_path):
         '<!ENTITY % a SYSTEM "http://127.0.0.1/x">%a;',
     ],
 )
-def test_entities_are_refused(tmp_path, subset):
+def test_entities_are_refused(tmp_path: Path, subset: str) -> None:
     text = f'<?xml version="1.0"?><!DOCTYPE score-partwise [{subset}]>' + BARE
     with pytest.raises(ScoreError, match=r"^case.musicxml declares XML entities"):
         opened(tmp_path, text)
@@ -76,25 +77,25 @@ def test_entities_are_refused(tmp_path, subset):
         lambda text: text.replace("UTF-8", "UTF-16"),
     ],
 )
-def test_damaged_characters_are_repaired_and_said(tmp_path, damage):
+def test_damaged_characters_are_repaired_and_said(tmp_path: Path, damage) -> None:
     found = opened(tmp_path, damage(SCORE))
     assert all_said(found) == BOTH
     assert [r.kind for r in found.remarks] == ["repaired"]
 
 
-def test_latin_letters_in_a_file_that_says_utf_8(tmp_path):
+def test_latin_letters_in_a_file_that_says_utf_8(tmp_path: Path) -> None:
     found = opened(tmp_path, SCORE.replace("Piano", "Flügel").encode("latin-1"))
     assert all_said(found) == BOTH
 
 
-def test_a_file_that_breaks_off_gives_its_whole_bars(tmp_path):
+def test_a_file_that_breaks_off_gives_its_whole_bars(tmp_path: Path) -> None:
     cut = SCORE[: SCORE.index("<octave>5", SCORE.index('number="2"'))]
     found = opened(tmp_path, cut)
     assert all_said(found) == ["C5 @0 4 s1"]
     assert "only the whole bars before that place were read" in found.remarks[0].text
 
 
-def test_a_file_that_lacks_only_its_end_gives_every_bar(tmp_path):
+def test_a_file_that_lacks_only_its_end_gives_every_bar(tmp_path: Path) -> None:
     found = opened(tmp_path, SCORE.removesuffix("</score-partwise>").removesuffix("</part>"))
     assert all_said(found) == BOTH
     assert found.remarks[0].kind == "left out"
@@ -114,20 +115,20 @@ def test_a_file_that_lacks_only_its_end_gives_every_bar(tmp_path):
         (packed({"readme.txt": "no"}), "without a MusicXML score"),
     ],
 )
-def test_what_cannot_be_opened_says_so_in_one_sentence(tmp_path, content, said):
+def test_what_cannot_be_opened_says_so_in_one_sentence(tmp_path: Path, content, said: str) -> None:
     with pytest.raises(ScoreError, match=said) as error:
         opened(tmp_path, content)
     assert str(error.value).startswith("case.musicxml ")
     assert "\n" not in str(error.value)
 
 
-def test_a_missing_file_and_a_folder(tmp_path):
+def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
     with pytest.raises(ScoreError, match=r"none.xml is not there"):
         read_score(tmp_path / "none.xml")
     with pytest.raises(ScoreError, match=r"is a folder"):
         read_score(tmp_path)
 
 
-def test_an_archive_that_unpacks_without_end_is_refused(tmp_path):
+def test_an_archive_that_unpacks_without_end_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ScoreError, match="unpacks to more than 64 MiB"):
         opened(tmp_path, packed({"score.xml": b" " * (65 * 1024 * 1024)}))

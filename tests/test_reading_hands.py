@@ -1,5 +1,7 @@
 """Which hand plays a note."""
 
+from pathlib import Path
+
 import pytest
 
 from coach.score.model import Hand
@@ -8,7 +10,7 @@ from coach.score.reading.hands import hand_of_words
 from tests.scorexml import back, bar, direction, note, opened, piano, rest, words
 
 
-def hands(found, staff=1):
+def hands(found, staff: int = 1):
     return " ".join(n.hand.value[0] for n in found.notes if n.staff == staff)
 
 
@@ -27,11 +29,11 @@ BASS = back(4) + rest(4, v="5", s=2)
         ("mdf", None), ("the melody in the left hand must sing out clearly", None),
     ],
 )  # fmt: skip
-def test_words_that_name_a_hand(text, hand):
+def test_words_that_name_a_hand(text: str, hand: Hand | None) -> None:
     assert hand_of_words(text) is hand
 
 
-def test_a_hand_named_holds_to_the_rest(tmp_path):
+def test_a_hand_named_holds_to_the_rest(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C5"), words("m.s."), note("D4"), rest(1), note("E5"), BASS)),
@@ -39,7 +41,7 @@ def test_a_hand_named_holds_to_the_rest(tmp_path):
     assert hands(found) == "R L R"
 
 
-def test_a_hand_named_holds_to_the_end_of_the_bar_where_nothing_ends_it(tmp_path):
+def test_a_hand_named_holds_to_the_end_of_the_bar_where_nothing_ends_it(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C5", 2), words("l.h."), note("D4", 2), BASS), bar(note("E5", 4), BASS)),
@@ -47,7 +49,7 @@ def test_a_hand_named_holds_to_the_end_of_the_bar_where_nothing_ends_it(tmp_path
     assert hands(found) == "R L R"
 
 
-def test_a_countermark_ends_it_also_over_a_barline(tmp_path):
+def test_a_countermark_ends_it_also_over_a_barline(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -58,7 +60,7 @@ def test_a_countermark_ends_it_also_over_a_barline(tmp_path):
     assert hands(found) == "R L L R"
 
 
-def test_a_bracket_says_how_far_it_holds(tmp_path):
+def test_a_bracket_says_how_far_it_holds(tmp_path: Path) -> None:
     start = '<direction-type><bracket type="start" line-end="down" number="1"/></direction-type>'
     found = opened(
         tmp_path,
@@ -77,7 +79,7 @@ def test_a_bracket_says_how_far_it_holds(tmp_path):
     assert hands(found) == "L R R R"
 
 
-def test_a_hand_named_concerns_its_own_voice(tmp_path):
+def test_a_hand_named_concerns_its_own_voice(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -93,7 +95,7 @@ def test_a_hand_named_concerns_its_own_voice(tmp_path):
     assert hands(found) == "L R"
 
 
-def test_a_hand_is_not_asked_for_what_it_cannot_reach(tmp_path):
+def test_a_hand_is_not_asked_for_what_it_cannot_reach(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(words("l.h."), note("C6", 4), back(4), note("C2", 4, v="5", s=2))),
@@ -101,7 +103,7 @@ def test_a_hand_is_not_asked_for_what_it_cannot_reach(tmp_path):
     assert hands(found) == "R"
 
 
-def test_the_right_hand_may_be_named_in_the_lower_staff(tmp_path):
+def test_the_right_hand_may_be_named_in_the_lower_staff(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(rest(4), back(4), words("m.d.", staff=2), note("C4", 4, v="5", s=2))),
@@ -109,7 +111,7 @@ def test_the_right_hand_may_be_named_in_the_lower_staff(tmp_path):
     assert hands(found, 2) == "R"
 
 
-def test_hands_by_the_home_staff_of_the_voice(tmp_path):
+def test_hands_by_the_home_staff_of_the_voice(tmp_path: Path) -> None:
     climbing = [note(name, 1, v="5", s=2) for name in ("C3", "E3", "G3", "C3") * 2]
     found = opened(
         tmp_path,
@@ -125,7 +127,7 @@ def test_hands_by_the_home_staff_of_the_voice(tmp_path):
     assert hands(by_voice, 2) == "L L L L L L L L L"
 
 
-def test_a_voice_without_a_home_goes_by_the_staff(tmp_path):
+def test_a_voice_without_a_home_goes_by_the_staff(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C5", 4), back(4), note("C3", 4, s=2)), bar(note("D5", 4))),
@@ -136,7 +138,7 @@ def test_a_voice_without_a_home_goes_by_the_staff(tmp_path):
 HIDE = '<staff-details number="{}" print-object="no"/>'
 
 
-def test_a_staff_that_is_never_shown_is_not_played(tmp_path):
+def test_a_staff_that_is_never_shown_is_not_played(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -155,7 +157,7 @@ def test_a_staff_that_is_never_shown_is_not_played(tmp_path):
     assert "1 note that the page does not show" in found.remarks[0].text
 
 
-def test_a_piano_of_two_staves_is_never_half_hidden(tmp_path):
+def test_a_piano_of_two_staves_is_never_half_hidden(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -169,7 +171,7 @@ def test_a_piano_of_two_staves_is_never_half_hidden(tmp_path):
     assert len(found.notes) == 2
 
 
-def test_three_staves(tmp_path):
+def test_three_staves(tmp_path: Path) -> None:
     text = piano(
         bar(
             '<attributes><staves>3</staves><clef number="2"><sign>F</sign><line>4</line></clef>'

@@ -36,7 +36,7 @@ def read(*bars):
 
 @given(LINE)
 @settings(max_examples=40, deadline=None)
-def test_a_note_in_tied_pieces_is_the_note_whole(line):
+def test_a_note_in_tied_pieces_is_the_note_whole(line) -> None:
     pieces = read(bar("".join(tied(name, lengths) for name, lengths in line)))
     whole = read(bar("".join(note(name, sum(lengths)) for name, lengths in line)))
     key = [(n.pitch, n.onset_quarters, n.length_quarters) for n in whole.notes]
@@ -45,7 +45,7 @@ def test_a_note_in_tied_pieces_is_the_note_whole(line):
 
 @given(LINE, LINE)
 @settings(max_examples=40, deadline=None)
-def test_the_order_of_the_voices_in_the_file_does_not_matter(upper, lower):
+def test_the_order_of_the_voices_in_the_file_does_not_matter(upper, lower) -> None:
     first = "".join(tied(name, lengths) for name, lengths in upper)
     second = "".join(tied(name, lengths, v="5", s=2) for name, lengths in lower)
     above, below = (sum(sum(lengths) for _, lengths in line) for line in (upper, lower))

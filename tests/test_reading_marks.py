@@ -1,5 +1,7 @@
 """What stands at the notes: fingerings, ornaments, slurs, octave lines, tempo, words."""
 
+from pathlib import Path
+
 import pytest
 
 from coach.score.printed import Mark
@@ -11,7 +13,7 @@ def finger(*texts):
     return f"<technical>{inner}</technical>"
 
 
-def test_fingerings_as_printed(tmp_path):
+def test_fingerings_as_printed(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -30,7 +32,7 @@ def test_fingerings_as_printed(tmp_path):
     ]  # fmt: skip
 
 
-def test_a_stack_of_fingers_on_a_chord_is_one_for_each_note(tmp_path):
+def test_a_stack_of_fingers_on_a_chord_is_one_for_each_note(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -59,7 +61,7 @@ def test_a_stack_of_fingers_on_a_chord_is_one_for_each_note(tmp_path):
         ("<fermata/>", Mark.FERMATA),
     ],
 )
-def test_marks_hold_for_the_whole_chord(tmp_path, element, mark):
+def test_marks_hold_for_the_whole_chord(tmp_path: Path, element: str, mark: Mark) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C4", 2, notations=element), note("E4", 2, chord=True), note("G4", 2))),
@@ -67,7 +69,7 @@ def test_marks_hold_for_the_whole_chord(tmp_path, element, mark):
     assert [mark in n.marks for n in found.notes] == [True, True, False]
 
 
-def test_both_notes_of_a_tremolo_are_free(tmp_path):
+def test_both_notes_of_a_tremolo_are_free(tmp_path: Path) -> None:
     def tremolo(kind):
         return f'<ornaments><tremolo type="{kind}">3</tremolo></ornaments>'
 
@@ -83,7 +85,7 @@ def test_both_notes_of_a_tremolo_are_free(tmp_path):
     assert [n.is_free for n in found.notes] == [True, True]
 
 
-def test_slurs(tmp_path):
+def test_slurs(tmp_path: Path) -> None:
     def slur(kind):
         return f'<slur type="{kind}" number="1"/>'
 
@@ -110,7 +112,7 @@ def test_slurs(tmp_path):
 
 
 @pytest.mark.outside
-def test_octave_lines_do_not_change_the_sounding_pitch(tmp_path):
+def test_octave_lines_do_not_change_the_sounding_pitch(tmp_path: Path) -> None:
     # MusicXML 4.0, octave-shift: a treble line with 8va is "down" from the pitch data, which
     # is what sounds.
     found = opened(
@@ -138,9 +140,9 @@ def test_octave_lines_do_not_change_the_sounding_pitch(tmp_path):
 
 
 @pytest.mark.outside
-def test_transposition_is_added_to_the_written_pitch(tmp_path):
+def test_transposition_is_added_to_the_written_pitch(tmp_path: Path) -> None:
     # MusicXML 4.0, transpose: what must be added to the written pitch to get what sounds.
-    def transpose(chromatic, diatonic="", octaves=""):
+    def transpose(chromatic, diatonic: str = "", octaves: str = ""):
         return attributes(
             f"<transpose>{diatonic and f'<diatonic>{diatonic}</diatonic>'}"
             f"<chromatic>{chromatic}</chromatic>"
@@ -157,7 +159,7 @@ def test_transposition_is_added_to_the_written_pitch(tmp_path):
     assert [(n.spelling.symbol, n.octave_shift) for n in found.notes] == [("Bb4", 0), ("C4", 1)]
 
 
-def test_clefs_also_inside_a_bar(tmp_path):
+def test_clefs_also_inside_a_bar(tmp_path: Path) -> None:
     clef = (
         '<clef number="2"><sign>G</sign><line>2</line>'
         "<clef-octave-change>-1</clef-octave-change></clef>"
@@ -183,14 +185,14 @@ METRONOME = "<metronome><beat-unit>{}</beat-unit>{}<per-minute>{}</per-minute></
         (METRONOME.format("eighth", "", "100"), 50),
     ],
 )
-def test_metronome_marks_in_quarters_a_minute(tmp_path, mark, qpm):
+def test_metronome_marks_in_quarters_a_minute(tmp_path: Path, mark, qpm: int) -> None:
     # A dotted quarter at 80 is 120 quarters a minute (checks 0.4, from the arithmetic).
     found = opened(tmp_path, piano(bar(direction(mark), note("C5", 4))))
     assert [(t.qpm, t.is_guess) for t in found.tempos] == [(qpm, False)]
 
 
 @pytest.mark.outside
-def test_a_printed_number_wins_over_playback_and_words(tmp_path):
+def test_a_printed_number_wins_over_playback_and_words(tmp_path: Path) -> None:
     # MusicXML 4.0: sound tempo is in quarter notes per minute.
     sound = '<sound tempo="90"/>'
     found = opened(
@@ -209,7 +211,7 @@ def test_a_printed_number_wins_over_playback_and_words(tmp_path):
     ]
 
 
-def test_words_alone_are_a_guess_and_nothing_is_one_too(tmp_path):
+def test_words_alone_are_a_guess_and_nothing_is_one_too(tmp_path: Path) -> None:
     # Trade pages agree on 168 to 200 for presto; common practice, no standard.
     found = opened(tmp_path, piano(bar(words("Presto"), note("C5", 4))))
     assert 168 <= found.tempos[0].qpm <= 200
@@ -218,7 +220,7 @@ def test_words_alone_are_a_guess_and_nothing_is_one_too(tmp_path):
     assert [t.is_guess for t in bare.tempos] == [True]
 
 
-def test_a_change_of_beat_keeps_the_beats_speed(tmp_path):
+def test_a_change_of_beat_keeps_the_beats_speed(tmp_path: Path) -> None:
     change = (
         "<metronome><beat-unit>quarter</beat-unit><beat-unit>quarter</beat-unit>"
         "<beat-unit-dot/></metronome>"
@@ -233,7 +235,7 @@ def test_a_change_of_beat_keeps_the_beats_speed(tmp_path):
     assert [t.qpm for t in found.tempos] == [60, 90]
 
 
-def test_words_and_dynamics_stand_where_they_are_printed(tmp_path):
+def test_words_and_dynamics_stand_where_they_are_printed(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(

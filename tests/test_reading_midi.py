@@ -3,6 +3,7 @@
 import io
 import struct
 from fractions import Fraction
+from pathlib import Path
 
 import mido
 import pytest
@@ -17,7 +18,7 @@ def track(*messages):
     return b"MTrk" + struct.pack(">I", len(b"".join(messages))) + b"".join(messages)
 
 
-def smf(*tracks, form=1, division=480):
+def smf(*tracks, form: int = 1, division: int = 480):
     return (
         b"MThd" + struct.pack(">IHHH", 6, form, len(tracks), division & 0xFFFF) + b"".join(tracks)
     )
@@ -30,7 +31,7 @@ def name(text):
 END = b"\x00\xff\x2f\x00"
 
 
-def written(tracks, *, form=1, ticks=480):
+def written(tracks, *, form: int = 1, ticks: int = 480):
     """A file as mido writes it; each track has a name and (start, length, key) in ticks."""
     file = mido.MidiFile(type=form, ticks_per_beat=ticks)
     for title, notes in tracks:
@@ -57,7 +58,7 @@ TWO_HANDS = [("right", [(0, 480, 72), (480, 480, 74)]), ("left", [(0, 960, 48)])
     [(b"\x00", 0), (b"\x40", 0x40), (b"\x7f", 0x7F), (b"\x81\x00", 0x80), (b"\xc0\x00", 0x2000),
      (b"\xff\x7f", 0x3FFF), (b"\x81\x80\x00", 0x4000)],
 )  # fmt: skip
-def test_times_of_any_length(tmp_path, encoded, ticks):
+def test_times_of_any_length(tmp_path: Path, encoded: bytes, ticks: int) -> None:
     content = smf(track(encoded, b"\x90\x3c\x40", b"\x60\x3c\x00", END), form=0, division=96)
     found = opened(tmp_path, content, "case.mid")
     assert found.notes[0].onset_quarters == Fraction(ticks, 96)
@@ -65,7 +66,7 @@ def test_times_of_any_length(tmp_path, encoded, ticks):
 
 
 @pytest.mark.outside
-def test_running_status_and_velocity_nought(tmp_path):
+def test_running_status_and_velocity_nought(tmp_path: Path) -> None:
     # MIDI 1.0: a note-on with velocity 0 is a note-off; a status byte may be left out.
     content = smf(
         track(b"\x00\x90\x3c\x40", b"\x60\x3c\x00", b"\x00\x3e\x40", b"\x60\x3e\x00", END),
@@ -80,7 +81,7 @@ def test_running_status_and_velocity_nought(tmp_path):
 
 
 @pytest.mark.outside
-def test_tempo_metre_and_key(tmp_path):
+def test_tempo_metre_and_key(tmp_path: Path) -> None:
     # SMF 1.0: FF 51 03, microseconds a quarter; 681818 is 88 a minute; 500000 without a mark.
     meta = track(
         b"\x00\xff\x51\x03" + (681_818).to_bytes(3, "big"),
@@ -98,7 +99,7 @@ def test_tempo_metre_and_key(tmp_path):
     assert [(t.qpm, t.is_guess) for t in bare.tempos] == [(120, True)]
 
 
-def test_one_track_a_hand(tmp_path):
+def test_one_track_a_hand(tmp_path: Path) -> None:
     found = opened(tmp_path, written(TWO_HANDS), "case.mid")
     assert [(n.pitch, n.hand, n.hand_is_guess) for n in found.notes] == [
         (48, Hand.LEFT, False),
@@ -108,13 +109,13 @@ def test_one_track_a_hand(tmp_path):
     assert [(b.number, b.length_quarters) for b in found.bars] == [("1", 4)]
 
 
-def test_of_two_tracks_without_names_the_higher_is_the_right_hand(tmp_path):
+def test_of_two_tracks_without_names_the_higher_is_the_right_hand(tmp_path: Path) -> None:
     found = opened(tmp_path, written([("", TWO_HANDS[1][1]), ("", TWO_HANDS[0][1])]), "case.mid")
     assert [n.hand for n in found.notes] == [Hand.LEFT, Hand.RIGHT, Hand.RIGHT]
     assert any("does not name its hands" in r.text for r in found.remarks)
 
 
-def test_one_track_is_split_and_said_to_be_a_guess(tmp_path):
+def test_one_track_is_split_and_said_to_be_a_guess(tmp_path: Path) -> None:
     both = [("Piano", TWO_HANDS[0][1] + TWO_HANDS[1][1])]
     found = opened(tmp_path, written(both, form=0), "case.mid")
     assert [n.hand for n in found.notes] == [Hand.LEFT, Hand.RIGHT, Hand.RIGHT]
@@ -122,7 +123,7 @@ def test_one_track_is_split_and_said_to_be_a_guess(tmp_path):
     assert any("the hands are a guess" in r.text for r in found.remarks)
 
 
-def test_rounded_triplets_are_thirds_and_a_performance_is_left_alone(tmp_path):
+def test_rounded_triplets_are_thirds_and_a_performance_is_left_alone(tmp_path: Path) -> None:
     thirds = [("", [(k * 480 + t, 100, 60) for k in range(4) for t in (0, 160, 320)])]
     found = opened(tmp_path, written(thirds), "case.mid")
     assert found.notes[1].onset_quarters == Fraction(1, 3)
@@ -135,7 +136,7 @@ def test_rounded_triplets_are_thirds_and_a_performance_is_left_alone(tmp_path):
     assert any("is a performance" in r.text for r in found.remarks)
 
 
-def test_drums_and_other_players_are_left_out(tmp_path):
+def test_drums_and_other_players_are_left_out(tmp_path: Path) -> None:
     drum = track(b"\x00\x99\x23\x40", b"\x60\x99\x23\x00", END)
     flute = track(name("Flute"), b"\x00\xc1\x49", b"\x00\x91\x48\x40", b"\x60\x91\x48\x00", END)
     piano = track(name("Piano"), b"\x00\xc0\x00", b"\x00\x90\x3c\x40", b"\x60\x90\x3c\x00", END)
@@ -144,7 +145,7 @@ def test_drums_and_other_players_are_left_out(tmp_path):
     assert "left out: Flute" in found.remarks[0].text
 
 
-def test_a_note_without_an_end_is_held_and_said(tmp_path):
+def test_a_note_without_an_end_is_held_and_said(tmp_path: Path) -> None:
     content = smf(track(b"\x00\x90\x3c\x40", b"\x60\xff\x2f\x00"), form=0, division=96)
     found = opened(tmp_path, content, "case.mid")
     assert found.notes[0].length_quarters == 1
@@ -161,12 +162,12 @@ def test_a_note_without_an_end_is_held_and_said(tmp_path):
         (smf(track(b"\xff\xff\xff\x7f\x90\x3c\x40", END), division=1), "longer than"),
     ],
 )
-def test_what_cannot_be_opened_says_why(tmp_path, content, said):
+def test_what_cannot_be_opened_says_why(tmp_path: Path, content, said: str) -> None:
     with pytest.raises(ScoreError, match=said):
         opened(tmp_path, content, "case.mid")
 
 
-def test_a_leaping_bass_and_a_tune_are_told_apart():
+def test_a_leaping_bass_and_a_tune_are_told_apart() -> None:
     tune = [(i * 4, i * 4 + 4, 72 + (0, 2, 4, 5)[i % 4]) for i in range(8)]
     bass = [(i * 4, i * 4 + 2, 36) for i in range(8)]
     chords = [(i * 4 + 2, i * 4 + 4, key) for i in range(8) for key in (52, 55)]

@@ -19,21 +19,23 @@ KERN = "\n".join(
 ABC = 'X:1\nT:A tune\nM:4/4\nL:1/4\nK:D\nDEFG|A2 "Am"z2|\nX:2\nT:Another\nK:C\nCCCC|\n'
 
 
-def test_kern_has_its_lowest_staff_first(tmp_path):
+def test_kern_has_its_lowest_staff_first(tmp_path: Path) -> None:
     found = opened(tmp_path, KERN, "case.krn")
     assert all_said(found) == ["C3 @0 2 s2", "C4 @0 1 s1", "E4 @0 1 s1", "D4 @1 1 s1", "C3 @2 2 s2"]
     assert [n.hand for n in found.notes][:2] == [Hand.LEFT, Hand.RIGHT]
     assert not any("may be missing" in r.text for r in found.remarks)
 
 
-def test_abc_gives_its_first_tune(tmp_path):
+def test_abc_gives_its_first_tune(tmp_path: Path) -> None:
     found = opened(tmp_path, ABC, "case.abc")
     assert [n.spelling.symbol for n in found.notes] == ["D4", "E4", "F#4", "G4", "A4"]
     assert "2 pieces" in found.remarks[0].text
 
 
-def test_a_file_that_takes_too_much_memory_is_not_called_damaged(tmp_path, monkeypatch):
-    def runs_out(*given):
+def test_a_file_that_takes_too_much_memory_is_not_called_damaged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def runs_out(*given) -> None:
         raise MemoryError
 
     monkeypatch.setattr("coach.score.reading.music21_formats._parsed", runs_out)
@@ -42,7 +44,7 @@ def test_a_file_that_takes_too_much_memory_is_not_called_damaged(tmp_path, monke
 
 
 @pytest.mark.outside
-def test_mei_as_partitura_ships_it(tmp_path):
+def test_mei_as_partitura_ships_it(tmp_path: Path) -> None:
     # The same three notes as in the MusicXML file beside it.
     partitura = pytest.importorskip("partitura")
     folder = Path(partitura.__file__).parent / "assets"
@@ -62,11 +64,11 @@ def test_mei_as_partitura_ships_it(tmp_path):
         (Kind.MEI, '<mei><note pname="c"/><rest/><chord><note/><note/></chord></mei>', 3),
     ],
 )
-def test_written_notes_are_counted(kind, text, notes):
+def test_written_notes_are_counted(kind: Kind, text, notes: int) -> None:
     assert written_notes(text, kind) == notes
 
 
-def test_lost_notes_are_said(tmp_path, monkeypatch):
+def test_lost_notes_are_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("coach.score.reading.music21_formats.written_notes", lambda text, kind: 9)
     found = opened(tmp_path, KERN, "case.krn")
     assert "4 notes of the file may be missing" in found.remarks[0].text
@@ -80,6 +82,6 @@ def test_lost_notes_are_said(tmp_path, monkeypatch):
         ("<mei><unclosed></mei>", "cannot be read"),
     ],
 )
-def test_what_cannot_be_opened_says_so(tmp_path, content, said):
+def test_what_cannot_be_opened_says_so(tmp_path: Path, content: str, said: str) -> None:
     with pytest.raises(ScoreError, match=said):
         opened(tmp_path, content, "case.any")

@@ -38,7 +38,7 @@ def _quiet():
 
 
 @pytest.mark.parametrize("name", PIANO_SCORES)
-def test_as_partitura_reads_it(name):
+def test_as_partitura_reads_it(name) -> None:
     path = corpus() / name
     mine, theirs, differing = compare(ours(path), partituras(path))
     assert len(mine) == len(theirs) == ROUNDED.get(name, 0)
@@ -51,7 +51,7 @@ def test_as_partitura_reads_it(name):
 
 
 @pytest.mark.parametrize("name", PIANO_SCORES)
-def test_as_music21_reads_it(name):
+def test_as_music21_reads_it(name) -> None:
     path = corpus() / name
     mine, theirs, differing = compare(ours(path), music21s(path))
     if name in ROUNDED:
@@ -64,7 +64,7 @@ def test_as_music21_reads_it(name):
     assert differing["spelling"] == differing["staff"] == 0
 
 
-def _same_but_for_rounding(mine, theirs):
+def _same_but_for_rounding(mine, theirs) -> None:
     def order(row):
         return (row.bar_index, row.staff, row.onset)
 
@@ -104,13 +104,13 @@ def _joints(path):
         ("schumann_clara/polonaise_op1n4.mxl", 40, 9),
     ],
 )
-def test_bars_and_fingerings(name, bars, fingerings):
+def test_bars_and_fingerings(name: str, bars: int, fingerings: int) -> None:
     found = read_score(corpus() / name)
     assert len(found.bars) == bars
     assert sum(bool(note.fingering) for note in found.notes) == fingerings
 
 
-def test_hidden_notes_are_left_out_where_partitura_and_music21_keep_them():
+def test_hidden_notes_are_left_out_where_partitura_and_music21_keep_them() -> None:
     # schumann_robert/opus48no2.mxl has four notes with print-object="no" (bars 5 and 9 of its
     # piano, A3 and A4): a playback's octaves, which the page does not show. Ours is right.
     path = corpus() / "schumann_robert/opus48no2.mxl"
@@ -125,7 +125,7 @@ def test_hidden_notes_are_left_out_where_partitura_and_music21_keep_them():
     assert hidden <= {(row.bar_index, row.onset, row.pitch) for row in theirs}
 
 
-def test_a_chord_over_two_staves_where_music21_takes_one():
+def test_a_chord_over_two_staves_where_music21_takes_one() -> None:
     # liliuokalani/aloha_oe.mxl: eleven notes of chords stand on the other staff than the chord's
     # first note; music21 puts them all on the first one's. Ours (and partitura's) is right.
     path = corpus() / "liliuokalani/aloha_oe.mxl"

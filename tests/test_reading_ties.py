@@ -1,9 +1,11 @@
 """Ties: one note for what is struck once."""
 
+from pathlib import Path
+
 from tests.scorexml import all_said, back, bar, note, opened, piano
 
 
-def test_a_tie_across_bars_is_one_note_with_its_pieces(tmp_path):
+def test_a_tie_across_bars_is_one_note_with_its_pieces(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -16,7 +18,7 @@ def test_a_tie_across_bars_is_one_note_with_its_pieces(tmp_path):
     assert found.notes[0].segments_quarters == (4, 4, 1)
 
 
-def test_only_the_tied_member_of_a_chord_is_lengthened(tmp_path):
+def test_only_the_tied_member_of_a_chord_is_lengthened(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -27,7 +29,7 @@ def test_only_the_tied_member_of_a_chord_is_lengthened(tmp_path):
     assert all_said(found) == ["C5 @0 4 s1", "E5 @0 6 s1", "D5 @4 2 s1", "E5 @6 2 s1"]
 
 
-def test_an_open_tie_leaves_the_note_its_own_length(tmp_path):
+def test_an_open_tie_leaves_the_note_its_own_length(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C5", 4, tie="start")), bar(note("C5", 2), note("C5", 2, tie="stop"))),
@@ -35,13 +37,13 @@ def test_an_open_tie_leaves_the_note_its_own_length(tmp_path):
     assert all_said(found) == ["C5 @0 4 s1", "C5 @4 2 s1", "C5 @6 2 s1"]
 
 
-def test_a_note_left_to_ring_is_not_tied(tmp_path):
+def test_a_note_left_to_ring_is_not_tied(tmp_path: Path) -> None:
     ring = '<tied type="let-ring"/>'
     found = opened(tmp_path, piano(bar(note("C5", 2, notations=ring), note("C5", 2))))
     assert all_said(found) == ["C5 @0 2 s1", "C5 @2 2 s1"]
 
 
-def test_a_tie_only_drawn_is_a_tie(tmp_path):
+def test_a_tie_only_drawn_is_a_tie(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -54,7 +56,7 @@ def test_a_tie_only_drawn_is_a_tie(tmp_path):
     assert all_said(found) == ["C5 @0 4 s1"]
 
 
-def test_a_tie_may_change_its_voice_and_its_staff(tmp_path):
+def test_a_tie_may_change_its_voice_and_its_staff(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -69,7 +71,7 @@ def test_a_tie_may_change_its_voice_and_its_staff(tmp_path):
     assert all_said(found) == ["E3 @0 8 s2", "C4 @0 8 s1"]
 
 
-def test_two_tied_voices_on_one_key_keep_apart(tmp_path):
+def test_two_tied_voices_on_one_key_keep_apart(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -85,7 +87,7 @@ def test_two_tied_voices_on_one_key_keep_apart(tmp_path):
     assert all_said(found) == ["A4 @0 5 s1", "A4 @0 7 s2"]
 
 
-def test_a_tie_that_the_file_ends_before_it_begins(tmp_path):
+def test_a_tie_that_the_file_ends_before_it_begins(tmp_path: Path) -> None:
     # Voice 1 is written first although its note is the later half of the tie.
     found = opened(
         tmp_path,
@@ -98,12 +100,12 @@ def test_a_tie_that_the_file_ends_before_it_begins(tmp_path):
     assert all_said(found) == ["C5 @0 4 s1", "E5 @0 2 s1"]
 
 
-def test_an_enharmonic_tie_is_one_key(tmp_path):
+def test_an_enharmonic_tie_is_one_key(tmp_path: Path) -> None:
     found = opened(tmp_path, piano(bar(note("C#5", 2, tie="start"), note("Db5", 2, tie="stop"))))
     assert all_said(found) == ["C#5 @0 4 s1"]
 
 
-def test_small_notes_tied_into_a_chord_are_the_chord_rolled(tmp_path):
+def test_small_notes_tied_into_a_chord_are_the_chord_rolled(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
@@ -120,7 +122,7 @@ def test_small_notes_tied_into_a_chord_are_the_chord_rolled(tmp_path):
     assert ["arpeggio" in n.marks for n in found.notes] == [True, True, False]
 
 
-def test_a_tied_chord_of_unequal_lengths_is_still_tied(tmp_path):
+def test_a_tied_chord_of_unequal_lengths_is_still_tied(tmp_path: Path) -> None:
     # As in music21's corpus, schubert/Lindenbaum.xml, bar 1: the exporter lost a dot.
     found = opened(
         tmp_path,
@@ -136,7 +138,7 @@ def test_a_tied_chord_of_unequal_lengths_is_still_tied(tmp_path):
     assert all_said(found) == ["E2 @0 3 s2", "B2 @0 3 s2"]
 
 
-def test_a_tie_over_the_barline_where_the_voice_stops_short(tmp_path):
+def test_a_tie_over_the_barline_where_the_voice_stops_short(tmp_path: Path) -> None:
     # As in music21's corpus, beethoven/opus18no1/movement4.mxl, bar 229: another part is too long.
     found = opened(
         tmp_path,

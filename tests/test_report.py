@@ -39,7 +39,7 @@ def minuet() -> Score:
     return replace(score, notes=tuple(notes), remarks=remarks, source="minuet.xml", composer="Us")
 
 
-def test_the_report():
+def test_the_report() -> None:
     assert score_report(minuet()).splitlines() == [
         "Title      Minuet of our own, by Us",
         "File       minuet.xml",
@@ -57,7 +57,7 @@ def test_the_report():
     ]
 
 
-def test_the_table_of_notes():
+def test_the_table_of_notes() -> None:
     assert notes_table(minuet()).splitlines() == [
         "bar  no.   beat  in bar  onset  length  key  name  staff  voice  hand  finger  flags",
         "  0    0  2 2/3       0      0     1/2   74  D5    1      1      RH    3",
@@ -70,7 +70,7 @@ def test_the_table_of_notes():
     ]
 
 
-def test_the_notes_as_data():
+def test_the_notes_as_data() -> None:
     notes = json.loads(json.dumps(notes_plain(minuet())))
     assert notes[0] == {
         "id": "n0",
@@ -101,7 +101,7 @@ def test_the_notes_as_data():
     assert notes[3]["flags"] == ["trill"]
 
 
-def test_the_report_as_data():
+def test_the_report_as_data() -> None:
     data = json.loads(json.dumps(report_plain(minuet())))
     assert data["title"] == "Minuet of our own"
     assert data["notes_by_hand"] == {"RH": 3, "LH": 2}
@@ -122,7 +122,7 @@ def bars(count: int) -> Score:
     )
 
 
-def test_changes_are_named_by_the_bars_that_they_come_in():
+def test_changes_are_named_by_the_bars_that_they_come_in() -> None:
     score = bars(4)
     changed = [replace(bar, metre=Metre(3, 2), key_fifths=-2) for bar in score.bars[2:]]
     score = replace(score, bars=(*score.bars[:2], *changed))
@@ -131,33 +131,33 @@ def test_changes_are_named_by_the_bars_that_they_come_in():
     assert line(score, "Other").endswith("bar 3 (2 beats), bar 4 (2 beats)")
 
 
-def test_repeats_are_said_to_be_as_written():
+def test_repeats_are_said_to_be_as_written() -> None:
     score = bars(2)
     ended = replace(score.bars[1], repeat_end=True, ending="1, 2")
     text = line(replace(score, bars=(score.bars[0], ended)), "Repeats")
     assert text.endswith("1 repeat sign, shown and drilled as written; endings 1, 2")
 
 
-def test_tempos_say_where_and_whether_they_are_guesses():
+def test_tempos_say_where_and_whether_they_are_guesses() -> None:
     marks = (TempoMark(F(0), 72, "Andante", True), TempoMark(F(5), 100))
     text = line(replace(bars(2), tempos=marks), "Tempo")
     assert text.endswith("Andante, quarter = 72 (a guess); quarter = 100 from bar 2, beat 2")
 
 
-def test_a_long_list_is_cut():
+def test_a_long_list_is_cut() -> None:
     score = bars(30)
     odd = tuple(replace(bar, length_quarters=F(3)) for bar in score.bars)
     assert "and 18 more" in score_report(replace(score, bars=odd))
 
 
-def test_guessed_hands_and_an_empty_hand():
+def test_guessed_hands_and_an_empty_hand() -> None:
     score = bars(2)
     guessed = tuple(replace(note, hand_is_guess=True) for note in score.notes)
     assert "all are a guess" in line(replace(score, notes=guessed), "Hands")
     assert line(score, "LH").endswith("nothing to play")
 
 
-def test_nothing_in_a_file_reaches_the_terminal_as_control_characters():
+def test_nothing_in_a_file_reaches_the_terminal_as_control_characters() -> None:
     note = replace(bars(1).notes[0], voice="\x1b[2J", fingering=("\a",))
     score = replace(
         bars(1), notes=(note,), title="a\x1b]0;x\x07", remarks=(Remark("odd", "b\nc\x9b"),)
@@ -167,7 +167,7 @@ def test_nothing_in_a_file_reaches_the_terminal_as_control_characters():
     assert "odd        b c?" in score_report(score)
 
 
-def test_a_score_without_anything():
+def test_a_score_without_anything() -> None:
     assert "Bars       none" in score_report(Score("", (), ()))
     assert notes_table(Score("", (), ())).startswith("bar  no.")
     assert report_plain(Score("", (), ()))["bars"] == []
@@ -184,11 +184,11 @@ def test_a_score_without_anything():
     ],
 )
 @pytest.mark.outside
-def test_key_signatures(fifths, words):
+def test_key_signatures(fifths: int, words: str) -> None:
     assert key_words(fifths) == words
 
 
-def test_small_words():
+def test_small_words() -> None:
     assert [mixed(F(n, 2)) for n in range(4)] == ["0", "1/2", "1", "1 1/2"]
     assert (count_of(1, "note"), count_of(1200, "note")) == ("1 note", "1,200 notes")
     assert (beat_name(F(3, 2)), beat_name(F(5, 2))) == ("dotted quarter", "5/2 quarters")

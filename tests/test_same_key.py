@@ -16,7 +16,7 @@ from tests.judging_help import play, whole
 AT = F(4)
 
 
-def row(hand, pitches, each=F(1)):
+def row(hand, pitches, each: F = F(1)):
     return [
         {"pitch": pitch, "onset": at * each, "length": each, "hand": hand}
         for at, pitch in enumerate(pitches)
@@ -51,7 +51,7 @@ def once(window, **changes):
 
 @pytest.mark.parametrize("score", [across(), within()])
 @pytest.mark.parametrize("stage", list(Stage))
-def test_one_stroke_is_right_for_both(score, stage):
+def test_one_stroke_is_right_for_both(score, stage: Stage) -> None:
     window = whole(score)
     keys = once(window)
     assert len(keys) == len(window.notes) - 1
@@ -61,7 +61,7 @@ def test_one_stroke_is_right_for_both(score, stage):
 
 
 @pytest.mark.parametrize("score", [across(), within()])
-def test_left_out_or_wrong_it_is_told_once(score):
+def test_left_out_or_wrong_it_is_told_once(score) -> None:
     window = whole(score)
     keys = once(window)
     without = [key for key in keys if key.pitch != 64]
@@ -73,7 +73,7 @@ def test_left_out_or_wrong_it_is_told_once(score):
 
 
 @pytest.mark.parametrize("score", [across(), within()])
-def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score):
+def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score) -> None:
     window = whole(score)
     follower, heard = Follower(window), []
     for key in once(window):
@@ -84,7 +84,7 @@ def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score):
     assert isinstance(heard[-1], Ended)
 
 
-def test_the_hand_with_less_to_play_strikes_it():
+def test_the_hand_with_less_to_play_strikes_it() -> None:
     chord = [{"pitch": 67, "onset": AT, "length": 1, "hand": "RH"}]
     score = score_from_notes(
         [*row("RH", (72, 71, 69, 67, 64)), *chord, *row("LH", (48, 52, 55, 60, 64))]
@@ -96,5 +96,5 @@ def test_the_hand_with_less_to_play_strikes_it():
     assert key.hand is Hand.LEFT
 
 
-def test_one_hand_alone_has_nothing_to_share():
+def test_one_hand_alone_has_nothing_to_share() -> None:
     assert whole(across(), Hands.RIGHT).same_key == {}

@@ -13,14 +13,14 @@ from tests.seat import RIGHT, SIZES, seated, words_of
 LOW = "The left hand is an octave too low: move it up."
 
 
-def set_aside(seat):
+def set_aside(seat) -> None:
     """The drill says so, and is ready again."""
     seat.app.screen.show([SetAside(LOW), StateChanged(DrillState.READY)])
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_what_was_played_instead_is_written_large_and_in_words(size):
-    async def run(seat):
+def test_what_was_played_instead_is_written_large_and_in_words(size) -> None:
+    async def run(seat) -> None:
         set_aside(seat)
         await seat.until_large("OCTAVE")
         assert LOW in " ".join(words_of(seat).split())
@@ -28,8 +28,8 @@ def test_what_was_played_instead_is_written_large_and_in_words(size):
     seated(size, run)
 
 
-def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again():
-    async def run(seat):
+def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again() -> None:
+    async def run(seat) -> None:
         set_aside(seat)
         seat.app.screen.show_heard(61)
         await asyncio.sleep(0.1)
@@ -40,12 +40,12 @@ def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again():
     seated(SIZES[1], run)
 
 
-def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch):
+def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("coach.screens.drill.view.READ_S", 0.3)
     score = two_hands(4)
     first, then = FakeDrill(score, required=1), FakeDrill(score)
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*RIGHT)
         first.state = DrillState.READY
         set_aside(seat)

@@ -19,11 +19,11 @@ BREAK = (
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_break_is_proposed_beside_the_verdict_and_gone_after_the_next_repetition(size):
+def test_a_break_is_proposed_beside_the_verdict_and_gone_after_the_next_repetition(size) -> None:
     drill = FakeDrill(two_hands(), required=9)
     drill.proposes = BREAK
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*RIGHT)
         assert "Clean." in seat.text
         assert "rest your hands for" in words_of(seat)
@@ -38,11 +38,11 @@ def test_a_break_is_proposed_beside_the_verdict_and_gone_after_the_next_repetiti
 
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("answer", ["p", "n"])
-def test_a_break_that_is_answered_is_not_proposed_any_longer(size, answer):
+def test_a_break_that_is_answered_is_not_proposed_any_longer(size, answer: str) -> None:
     drill = FakeDrill(two_hands(), required=9)
     drill.proposes = BREAK
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*RIGHT)
         await seat.pilot.press(answer)
         await seat.pilot.pause()
@@ -52,11 +52,11 @@ def test_a_break_that_is_answered_is_not_proposed_any_longer(size, answer):
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_proposed_break_can_be_read_whole(size):
+def test_a_proposed_break_can_be_read_whole(size) -> None:
     drill = FakeDrill(two_hands(), required=9)
     drill.proposes = BREAK
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*RIGHT)
         seat.app.screen.make_room()  # what the verdict's time in sight is followed by
         await seat.pilot.pause()

@@ -26,11 +26,13 @@ def going_on():
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(size, monkeypatch):
+def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(
+    size, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr("coach.screens.drill.view.READ_S", 0.05)
     first, then = going_on()
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*RIGHT)
         said = words_of(seat)
         assert "Your lowest key goes on to bars 3 to 4; or play this again." in said
@@ -43,10 +45,10 @@ def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(size, 
     seated(size, run, drill=first, after=then)
 
 
-def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does():
+def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does() -> None:
     first, then = going_on()
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*RIGHT)
         for pitch in (40, 61, 90):
             assert not seat.app.screen.goes_on(pitch)
@@ -56,8 +58,8 @@ def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does(
     seated(SIZES[0], run, drill=first, after=then)
 
 
-def test_the_lowest_key_asks_for_nothing_before_the_goal():
-    async def run(seat):
+def test_the_lowest_key_asks_for_nothing_before_the_goal() -> None:
+    async def run(seat) -> None:
         await seat.play(21)
         assert seat.staging.errands == [Errand.DRILL]
 

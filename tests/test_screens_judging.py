@@ -31,10 +31,10 @@ LINE = (60, 62, 64, 65)
 class SlowJudges:
     """Judges when it is told to."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.asked, self.started, self.closed = [], 0, False
 
-    def start(self):
+    def start(self) -> None:
         self.started += 1
 
     def give(self, job, done):
@@ -43,21 +43,21 @@ class SlowJudges:
         self.asked.append((job, verdict))
         return verdict
 
-    def judge(self):
+    def judge(self) -> None:
         job, verdict = self.asked.pop(0)
         verdict.set_result(job.judge())
 
-    def close(self):
+    def close(self) -> None:
         self.closed = True
 
 
 @pytest.fixture
-def judges(monkeypatch):
+def judges(monkeypatch: pytest.MonkeyPatch):
     """Every take is a large one, and the app is given slow judges."""
     slow, made = SlowJudges(), Staging.__init__
     monkeypatch.setattr("coach.coaching.drill.drill.LARGE", 0)
 
-    def with_judges(self, *given, **how):
+    def with_judges(self, *given, **how) -> None:
         made(self, *given, **how)
         self.given = replace(self.given, judges=slow)
 
@@ -65,7 +65,7 @@ def judges(monkeypatch):
     return slow
 
 
-def a_drill(required=3):
+def a_drill(required: int = 3):
     notes = [{"pitch": p, "onset": i, "length": 1, "hand": "RH"} for i, p in enumerate(LINE)]
     score = score_from_notes(notes, qpm=120, title="Line")
     return Drill(
@@ -76,7 +76,7 @@ def a_drill(required=3):
     )
 
 
-async def play(seat, drill, *pitches, at_s):
+async def play(seat, drill, *pitches, at_s) -> None:
     """Keys at half-second steps, and the silence after them."""
     for step, pitch in enumerate(pitches):
         seat.staging.ports.post(KeyDown(pitch, 64, at_s + 0.5 * step))
@@ -85,8 +85,8 @@ async def play(seat, drill, *pitches, at_s):
     await seat.pilot.pause()
 
 
-def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges):
-    async def run(seat):
+def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges) -> None:
+    async def run(seat) -> None:
         drill = seat.staging.drill
         assert judges.started == 1
         now_s = seat.app._clock() + 1000
@@ -103,10 +103,10 @@ def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges):
     seated((80, 24), run, drill=a_drill())
 
 
-def test_the_next_repetition_may_begin_before_the_verdict(judges):
+def test_the_next_repetition_may_begin_before_the_verdict(judges) -> None:
     """The marks of the one in hand stay, and both are kept, each with its own keys."""
 
-    async def run(seat):
+    async def run(seat) -> None:
         drill = seat.staging.drill
         now_s = seat.app._clock() + 1000
         await play(seat, drill, 60, 62, 64, 66, at_s=now_s)
@@ -131,10 +131,12 @@ def test_the_next_repetition_may_begin_before_the_verdict(judges):
     seated((80, 24), run, drill=a_drill())
 
 
-def test_leaving_waits_for_the_verdict_and_keeps_it(judges, monkeypatch):
+def test_leaving_waits_for_the_verdict_and_keeps_it(
+    judges, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(drill_screen, "LEAVE_S", 30.0)
 
-    async def run(seat):
+    async def run(seat) -> None:
         await play(seat, seat.staging.drill, *LINE, at_s=seat.app._clock() + 1000)
         judges.judge()  # it is done, and yet not heard of
         seat.app.drill.action_home()
@@ -146,12 +148,14 @@ def test_leaving_waits_for_the_verdict_and_keeps_it(judges, monkeypatch):
     seated((80, 24), run, drill=a_drill())
 
 
-def test_what_can_not_be_judged_in_time_is_kept_as_it_was_played(judges, monkeypatch):
+def test_what_can_not_be_judged_in_time_is_kept_as_it_was_played(
+    judges, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Also on ending the program; what was judged after it is kept with its verdict."""
     monkeypatch.setattr(drill_screen, "LEAVE_S", 0.05)
     unjudged = []
 
-    async def run(seat):
+    async def run(seat) -> None:
         screen = seat.app.drill
         screen.desk = replace(screen.desk, keep_unjudged=lambda job: unjudged.append(job) or "")
         now_s = seat.app._clock() + 1000
@@ -167,10 +171,12 @@ def test_what_can_not_be_judged_in_time_is_kept_as_it_was_played(judges, monkeyp
     assert staging.left == 1
 
 
-def test_a_verdict_of_a_drill_that_was_left_says_nothing(judges, monkeypatch):
+def test_a_verdict_of_a_drill_that_was_left_says_nothing(
+    judges, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(drill_screen, "LEAVE_S", 0.05)
 
-    async def run(seat):
+    async def run(seat) -> None:
         await play(seat, seat.staging.drill, *LINE, at_s=seat.app._clock() + 1000)
         seat.app.drill.action_home()
         judges.judge()
@@ -181,7 +187,7 @@ def test_a_verdict_of_a_drill_that_was_left_says_nothing(judges, monkeypatch):
     seated((80, 24), run, drill=a_drill())
 
 
-def test_an_unjudged_take_is_a_midi_file_beside_the_record(tmp_path: Path):
+def test_an_unjudged_take_is_a_midi_file_beside_the_record(tmp_path: Path) -> None:
     drill = a_drill()
     store = Store(tmp_path)
     keeper = Keeper(store, PieceKey("key", "Line", "line.musicxml"), drill)

@@ -18,10 +18,10 @@ from tests.seat import (
 )
 
 
-def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time():
+def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time() -> None:
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
-    async def run(seat):
+    async def run(seat) -> None:
         second = seat.app.screen.query_one("#staff").sheet.pages[1].start_quarters
         last = [n.onset_quarters < second for n in drill.excerpt.notes].index(False) - 1
         pitches = [one.pitch for one in drill.excerpt.notes]
@@ -33,10 +33,10 @@ def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time()
     seated((80, 24), run, drill=drill)
 
 
-def test_another_size_in_mid_repetition_keeps_the_place_on_the_page():
+def test_another_size_in_mid_repetition_keeps_the_place_on_the_page() -> None:
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
-    async def run(seat):
+    async def run(seat) -> None:
         staff = seat.app.screen.query_one("#staff")
         notes = drill.excerpt.notes
         await seat.play(*(one.pitch for one in notes[: len(notes) * 3 // 4]))
@@ -50,10 +50,10 @@ def test_another_size_in_mid_repetition_keeps_the_place_on_the_page():
     seated((80, 24), run, drill=drill)
 
 
-def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while():
+def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while() -> None:
     drill = FakeDrill(two_hands(8), window=Window(F(0), F(32), Hands.RIGHT))
 
-    async def run(seat):
+    async def run(seat) -> None:
         staff = seat.app.screen.query_one("#staff")
         assert len(staff.sheet.pages) == 1
         notes = drill.excerpt.notes
@@ -67,8 +67,8 @@ def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while():
 
 
 @pytest.mark.parametrize("played", [0, 2, 5])
-def test_a_terminal_that_was_too_small_for_a_while_leaves_no_word_of_it_behind(played):
-    async def run(seat):
+def test_a_terminal_that_was_too_small_for_a_while_leaves_no_word_of_it_behind(played: int) -> None:
+    async def run(seat) -> None:
         await seat.play(*RIGHT[:played])
         before = seat.text
         for size in ((40, 10), (120, 40), (80, 24)):
@@ -79,10 +79,10 @@ def test_a_terminal_that_was_too_small_for_a_while_leaves_no_word_of_it_behind(p
     seated((80, 24), run)
 
 
-def test_a_window_too_tall_for_the_terminal_says_so_beside_the_verdict_as_long_as_it_is():
+def test_a_window_too_tall_for_the_terminal_says_so_beside_the_verdict_as_long_as_it_is() -> None:
     drill = FakeDrill(two_hands(4), window=Window(F(0), F(8), Hands.TOGETHER), required=9)
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*(one.pitch for one in drill.excerpt.notes))
         assert "Clean." in seat.text
         assert "more rows" not in seat.text
@@ -98,11 +98,13 @@ def test_a_window_too_tall_for_the_terminal_says_so_beside_the_verdict_as_long_a
     seated((80, 24), run, drill=drill)
 
 
-def test_after_a_window_of_several_pages_its_first_page_comes_back(monkeypatch):
+def test_after_a_window_of_several_pages_its_first_page_comes_back(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     monkeypatch.setattr("coach.screens.drill.view.HOLD_S", 0.01)
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
-    async def run(seat):
+    async def run(seat) -> None:
         staff = seat.app.screen.query_one("#staff")
         pages = len(staff.sheet.pages)
         await seat.play(*(one.pitch for one in drill.excerpt.notes[:-1]))
@@ -129,10 +131,12 @@ LONG_REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin
         ((120, 40), Hands.TOGETHER, (LONG_VERDICT, LONG_REASON)),
     ],
 )
-def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(size, hands, shown):
+def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(
+    size: tuple[int, int], hands: Hands, shown
+) -> None:
     drill = FakeDrill(two_hands(), window=Window(F(0), F(8), hands))
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*[note.pitch for note in drill.excerpt.notes[:-1]], 61)
         screen = seat.app.screen
         screen.result.show_verdict(LONG_VERDICT, "RH BEAT 2", fault=True)
@@ -146,8 +150,8 @@ def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(size, 
     seated(size, run, drill=drill)
 
 
-def test_a_terminal_that_is_too_small_says_so_and_comes_back():
-    async def run(seat):
+def test_a_terminal_that_is_too_small_says_so_and_comes_back() -> None:
+    async def run(seat) -> None:
         await seat.pilot.resize_terminal(50, 15)
         await seat.pilot.pause()
         assert isinstance(seat.app.screen, TooSmallScreen)
@@ -160,8 +164,8 @@ def test_a_terminal_that_is_too_small_says_so_and_comes_back():
     seated((80, 24), run)
 
 
-def test_plain_characters_only_on_the_whole_drill_screen():
-    async def run(seat):
+def test_plain_characters_only_on_the_whole_drill_screen() -> None:
+    async def run(seat) -> None:
         await seat.play(*WRONG)
         assert seat.text.isascii()
         await seat.pilot.press("d")
@@ -174,11 +178,13 @@ def test_plain_characters_only_on_the_whole_drill_screen():
 @pytest.mark.parametrize("ascii_only", [False, True])
 @pytest.mark.parametrize("hands", [Hands.RIGHT, Hands.TOGETHER])
 @pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40)])
-def test_the_verdict_is_written_large_in_every_usual_terminal(size, hands, ascii_only):
+def test_the_verdict_is_written_large_in_every_usual_terminal(
+    size: tuple[int, int], hands: Hands, ascii_only: bool
+) -> None:
     drill = FakeDrill(two_hands(), hands=hands)
     keys = [note.pitch for note in drill.excerpt.notes]
 
-    async def run(seat):
+    async def run(seat) -> None:
         await seat.play(*keys)
         assert seat.is_large("CLEAN", plain=ascii_only)
         await seat.play(*keys[:-1], 66)

@@ -23,7 +23,7 @@ from tests.seat import RIGHT, seated
 DIALOGS = ["", "ctrl+p", "m", "t", "d", "w", "question_mark"]
 
 
-def strike(seat, *keys):
+def strike(seat, *keys) -> None:
     """Keys that come before anything has been made of the ones before."""
     for key in keys:
         seat.app.post_message(Key(key, key if len(key) == 1 else None))
@@ -45,8 +45,8 @@ def kinds(seat):
     ],
     ids=" ".join,
 )
-def test_the_palette_is_there_once_whenever_it_is_asked_for(keys):
-    async def run(seat):
+def test_the_palette_is_there_once_whenever_it_is_asked_for(keys) -> None:
+    async def run(seat) -> None:
         seat.app.push_screen(NoticeScreen("Read this."))
         strike(seat, *keys)
         await seat.pilot.pause(0.05)
@@ -57,8 +57,8 @@ def test_the_palette_is_there_once_whenever_it_is_asked_for(keys):
     seated((80, 24), run)
 
 
-def test_a_notice_over_the_palette_and_the_palette_asked_for_again():
-    async def run(seat):
+def test_a_notice_over_the_palette_and_the_palette_asked_for_again() -> None:
+    async def run(seat) -> None:
         await seat.pilot.press("ctrl+p")
         seat.app.push_screen(NoticeScreen("Read this."))
         await seat.pilot.press("ctrl+p")
@@ -69,8 +69,8 @@ def test_a_notice_over_the_palette_and_the_palette_asked_for_again():
 
 
 @pytest.mark.parametrize("dialog", ["question_mark", "m", "d", "t", "ctrl+p"])
-def test_two_quick_escapes_close_the_dialog_and_not_what_lies_under_it(dialog):
-    async def run(seat):
+def test_two_quick_escapes_close_the_dialog_and_not_what_lies_under_it(dialog: str) -> None:
+    async def run(seat) -> None:
         await seat.pilot.press(dialog)
         dialog_screen = seat.app.screen
         dialog_screen.dismiss()
@@ -81,8 +81,8 @@ def test_two_quick_escapes_close_the_dialog_and_not_what_lies_under_it(dialog):
     seated((80, 24), run)
 
 
-def test_enter_struck_twice_opens_a_piece_once():
-    async def run(seat):
+def test_enter_struck_twice_opens_a_piece_once() -> None:
+    async def run(seat) -> None:
         await seat.until(HomeScreen)
         seat.app.open(Path("tune.musicxml"), Errand.DRILL)
         seat.app.open(Path("tune.musicxml"), Errand.DRILL)
@@ -93,8 +93,8 @@ def test_enter_struck_twice_opens_a_piece_once():
     assert len(seated((80, 24), run, start=Start()).errands) == 1
 
 
-def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along():
-    async def run(seat):
+def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along() -> None:
+    async def run(seat) -> None:
         waits = OpeningScreen(lambda *_: None, Path("tune.musicxml"), Errand.DRILL)
         waits._open = lambda: None
         seat.app.push_screen(waits)
@@ -110,10 +110,10 @@ def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along()
 
 
 @pytest.mark.parametrize("dialog", DIALOGS)
-def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog):
+def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog) -> None:
     drill = FakeDrill(two_hands(4), hands=Hands.TOGETHER)
 
-    async def run(seat):
+    async def run(seat) -> None:
         if dialog:
             await seat.pilot.press(dialog)
         stack = kinds(seat)
@@ -134,8 +134,10 @@ def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog):
 
 @pytest.mark.parametrize("size", [(1, 1), (2, 40), (200, 1)])
 @pytest.mark.parametrize("piano", [False, True])
-def test_it_may_also_be_started_in_the_smallest_terminal(size, piano):
-    async def run(seat):
+def test_it_may_also_be_started_in_the_smallest_terminal(
+    size: tuple[int, int], piano: bool
+) -> None:
+    async def run(seat) -> None:
         await seat.pilot.pause(0.3)
         assert isinstance(seat.app.screen, TooSmallScreen)
         await seat.pilot.resize_terminal(80, 24)
@@ -149,8 +151,8 @@ def test_it_may_also_be_started_in_the_smallest_terminal(size, piano):
     seated(size, run, start=Start(Path("tune.musicxml")), piano=piano)
 
 
-def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterwards():
-    async def run(seat):
+def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterwards() -> None:
+    async def run(seat) -> None:
         await seat.pilot.resize_terminal(20, 5)
         seat.app.push_screen(NoticeScreen("Read this."))
         await seat.pilot.pause()
@@ -163,7 +165,7 @@ def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterw
     seated((80, 24), run)
 
 
-def test_random_evenings_end_nothing(tmp_path):
+def test_random_evenings_end_nothing(tmp_path: Path) -> None:
     """A short run of ``scripts/fuzz_app.py``."""
     warm = warmed(tmp_path)
     assert [run_round(7, number, warm, steps=60) for number in range(2)] == [[], []]
@@ -177,10 +179,10 @@ def noting(drawn, screen, usual):
     return draw
 
 
-def test_only_one_dialog_deep_is_looked_through():
+def test_only_one_dialog_deep_is_looked_through() -> None:
     """Textual draws what lies under a dialog with it: over many it may never come to an end."""
 
-    async def run(seat):
+    async def run(seat) -> None:
         drawn = []
         for number in range(8):
             seat.app.push_screen(NoticeScreen(f"Notice {number}."))
@@ -196,8 +198,8 @@ def test_only_one_dialog_deep_is_looked_through():
     seated((80, 24), run)
 
 
-def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing():
-    async def run(seat):
+def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing() -> None:
+    async def run(seat) -> None:
         drill = seat.app.drill
         await seat.pilot.press("escape")
         for action in ("home", "keyboard", "details", "request('SLOWER')"):
@@ -210,8 +212,8 @@ def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing
     seated((80, 24), run)
 
 
-def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left():
-    async def run(seat):
+def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left() -> None:
+    async def run(seat) -> None:
         drill, shown = seat.app.drill, []
         drill.set_timer(0.05, lambda: shown.append("once"))
         drill.set_interval(0.05, lambda: shown.append("again"))
@@ -225,8 +227,8 @@ def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left():
     seated((80, 24), run)
 
 
-def test_a_drill_that_is_left_before_it_stands_shows_nothing():
-    async def run(seat):
+def test_a_drill_that_is_left_before_it_stands_shows_nothing() -> None:
+    async def run(seat) -> None:
         drill = seat.app.drill
         await seat.pilot.press("escape")
         await drill.query("*").remove()
@@ -237,8 +239,8 @@ def test_a_drill_that_is_left_before_it_stands_shows_nothing():
 
 
 @pytest.mark.parametrize("key", ["page_up", "page_down"])
-def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key):
-    async def run(seat):
+def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key: str) -> None:
+    async def run(seat) -> None:
         choices = seat.app.screen_stack[1].query_one("#choices")
         choices.clear_options()
         choices.add_options(["one", "two", "three"])
@@ -254,8 +256,8 @@ def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key):
     seated((80, 24), run)
 
 
-def test_a_palette_looks_for_its_parts_also_where_they_are_gone():
-    async def run(seat):
+def test_a_palette_looks_for_its_parts_also_where_they_are_gone() -> None:
+    async def run(seat) -> None:
         await seat.pilot.press("ctrl+p")
         palette = seat.app.screen
         await palette.query("*").remove()

@@ -92,7 +92,7 @@ def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     store.close()
 
 
-def test_piece_after_piece_without_a_key_of_the_computer(setting):
+def test_piece_after_piece_without_a_key_of_the_computer(setting) -> None:
     app, ports, store = setting
     titles, done = [], []
 

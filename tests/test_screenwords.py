@@ -34,7 +34,7 @@ from tests.screenfakes import note, two_hands
         (F(1, 2), 2, "bar 1, beat 1 1/2 → 3"),
     ],
 )
-def test_windows_are_named_by_bars_and_beats(start, end, words):
+def test_windows_are_named_by_bars_and_beats(start: F | int, end: int, words: str) -> None:
     assert window_words(two_hands(2), Window(F(start), F(end))) == words
 
 
@@ -47,14 +47,14 @@ def test_windows_are_named_by_bars_and_beats(start, end, words):
         (1, 9, "bars 1 to 2"),
     ],
 )
-def test_the_notes_before_bar_1_are_the_pickup(start, end, words):
+def test_the_notes_before_bar_1_are_the_pickup(start: int, end: int, words: str) -> None:
     """Common practice: nobody says "bar 0"."""
     notes = [note(60, onset, 1) for onset in range(9)]
     score = score_from_notes(notes, pickup_quarters=1)
     assert window_words(score, Window(F(start), F(end))) == words
 
 
-def test_a_pickup_that_is_printed_with_a_number_keeps_it():
+def test_a_pickup_that_is_printed_with_a_number_keeps_it() -> None:
     bar = score_from_notes([note(60, 0, 1)], pickup_quarters=1).bars[0]
     assert bar.words == "pickup"
     assert replace(bar, number="1").words == "bar 1"
@@ -65,13 +65,13 @@ def test_a_pickup_that_is_printed_with_a_number_keeps_it():
 @pytest.mark.parametrize(
     ("metre", "qpm", "beats"), [("4/4", 60, 60), ("6/8", 90, 60), ("2/2", 120, 60), ("3/8", 90, 60)]
 )
-def test_tempo_is_in_beats_of_the_metre(metre, qpm, beats):
+def test_tempo_is_in_beats_of_the_metre(metre: str, qpm: int, beats: int) -> None:
     """Common practice: 6/8 is beaten in dotted quarters, 2/2 in halves."""
     score = score_from_notes([note(60, 0, 4)], metre=metre)
     assert bpm(score, Window(F(0), F(1)), qpm) == beats
 
 
-def test_no_tempo_is_the_players_own():
+def test_no_tempo_is_the_players_own() -> None:
     assert tempo_words(two_hands(), Window(F(0), F(4)), None) == "own tempo"
 
 
@@ -79,7 +79,7 @@ def test_no_tempo_is_the_players_own():
     ("metre", "shown"),
     [("6/8", "dotted quarter = 56"), ("6/4", "dotted half = 28"), ("9/16", "dotted eighth = 112")],
 )
-def test_a_compound_metre_names_its_beat_as_on_the_page(metre, shown):
+def test_a_compound_metre_names_its_beat_as_on_the_page(metre: str, shown: str) -> None:
     score = score_from_notes([note(60, 0, 1)], metre=metre)
     assert tempo_words(score, Window(F(0), F(1)), 84) == shown
 
@@ -93,13 +93,13 @@ def test_a_compound_metre_names_its_beat_as_on_the_page(metre, shown):
         (5, "hands"),
     ],
 )
-def test_a_line_that_is_too_long_loses_whole_parts(room, shown):
+def test_a_line_that_is_too_long_loses_whole_parts(room: int, shown: str) -> None:
     line = "hands together · bar 1 · 56 bpm · pulse"
     assert shortened(line, room) == shown
     assert shortened(plain(line), room) == plain(shown)
 
 
-def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started():
+def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started() -> None:
     asked = Assignment(Window(F(0), F(4)), 60.0, Stage.PULSE, 3, AssignmentKind.TRY, "", click=True)
     assert state_words(DrillState.READY, asked) == "any key counts in"
     assert state_words(DrillState.READY, replace(asked, click=False)) == "play when ready"
@@ -120,36 +120,36 @@ def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started():
         (":out", ":out"),
     ],
 )
-def test_a_piano_is_called_by_its_name_and_not_by_its_ports(port, piano):
+def test_a_piano_is_called_by_its_name_and_not_by_its_ports(port: str, piano: str) -> None:
     """The forms that ALSA, JACK and its bridges give to names: from memory."""
     assert piano_words(port) == piano
 
 
-def test_a_large_two():
+def test_a_large_two() -> None:
     assert big("2") == ("▀▀█", "█▀▀", "▀▀▀")
 
 
 @pytest.mark.parametrize("text", ["0 of 3", "CLEAN", "LH BEAT 2", "BOTH BEAT 12", "NOT SURE"])
-def test_large_letters_are_as_wide_as_said(text):
+def test_large_letters_are_as_wide_as_said(text: str) -> None:
     assert {len(row) for row in big(text)} == {big_width(text)}
     assert {len(row) for row in big(text, tall=True)} == {big_width(text, tall=True)}
     assert (len(big(text)), len(big(text, tall=True))) == (3, 5)
 
 
-def test_all_letters_and_figures_look_different():
+def test_all_letters_and_figures_look_different() -> None:
     drawn = {big(char) for char in "ABCDEFGHIJKLMNOPQRSTUVWXYZ123456789"}
     assert len(drawn) >= 33  # S and 5, O and 0, Z and 2 may look alike at this size
 
 
 @pytest.mark.parametrize("width", [58, 78, 118])
 @pytest.mark.parametrize("how", [{}, {"demo": True}, {"letters": True}])
-def test_the_help_line_fits_and_always_says_where_all_keys_are(width, how):
+def test_the_help_line_fits_and_always_says_where_all_keys_are(width: int, how) -> None:
     line = help_line(width, **how)
     assert len(line) <= width
     assert "keys" in line
 
 
-def test_no_key_does_two_things():
+def test_no_key_does_two_things() -> None:
     keys = [key for one in (*COMMANDS, *DEMO_COMMANDS) for key in one.keys.split(",")]
     assert len(keys) == len(set(keys))
 
@@ -170,7 +170,9 @@ REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin at b
         (56, 0, ("", "")),
     ],
 )
-def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(width, rows, shown):
+def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(
+    width: int, rows: int, shown
+) -> None:
     assert fitted(VERDICT, REASON, width, rows) == shown
 
 
@@ -180,7 +182,7 @@ def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(
     st.integers(9, 60),
     st.integers(0, 5),
 )
-def test_no_word_is_cut_and_nothing_is_over_the_rows(words, width, rows):
+def test_no_word_is_cut_and_nothing_is_over_the_rows(words, width, rows) -> None:
     text = " ".join(words)
     some = shortened_to(text, width, rows)
     assert rows_of(some, width) <= rows

@@ -27,17 +27,17 @@ INTO_BEAT_5 = Transition(Hands.LEFT, F(4), F(5))
 MACHINE = Level("machine", 0.0, 0.0, 0.0, 0.25, 1.0)
 
 
-def piece(beats=8):
+def piece(beats: int = 8):
     right = [{"pitch": 72 + i % 5, "onset": i, "length": 1, "hand": "RH"} for i in range(beats)]
     left = [{"pitch": 48 + i % 4, "onset": i, "length": 1, "hand": "LH"} for i in range(beats)]
     return score_from_notes([*right, *left], qpm=100)
 
 
-def whole(score, hands=Hands.TOGETHER):
+def whole(score, hands: Hands = Hands.TOGETHER):
     return excerpt(score, Window(F(0), score.end_quarters, hands))
 
 
-def player(seed=1, level=MACHINE, law=Law.EXPONENTIAL, **fault):
+def player(seed: int = 1, level=MACHINE, law: Law = Law.EXPONENTIAL, **fault):
     given = {"transition": INTO_BEAT_5, "chance": 1.0, **fault}
     return SimulatedPianist(piece(), seed=seed, faults=[PlayerFault(**given)], level=level, law=law)
 
@@ -46,13 +46,13 @@ def keys(notes):
     return sorted(note.pitch for note in notes)
 
 
-def test_the_same_seed_plays_the_same_notes():
+def test_the_same_seed_plays_the_same_notes() -> None:
     first, second = (player(seed=7, level=ADVANCED).play(whole(piece()), 100) for _ in "ab")
     assert first == second
     assert first != player(seed=8, level=ADVANCED).play(whole(piece()), 100)
 
 
-def test_without_a_fault_the_right_keys_are_played_in_time():
+def test_without_a_fault_the_right_keys_are_played_in_time() -> None:
     score = piece()
     notes = SimulatedPianist(score, seed=1, level=MACHINE).play(whole(score), 60, start_s=5.0)
     assert keys(notes) == keys(score.notes)
@@ -60,7 +60,7 @@ def test_without_a_fault_the_right_keys_are_played_in_time():
     assert notes[-1].onset_s == pytest.approx(12.0, abs=0.02)
 
 
-def test_a_wrong_key_is_one_key_of_that_hand_at_the_move_s_end():
+def test_a_wrong_key_is_one_key_of_that_hand_at_the_move_s_end() -> None:
     score = piece()
     wrong = list(keys(player(learns=False).play(whole(score), 100)))
     right = keys(score.notes)
@@ -68,20 +68,20 @@ def test_a_wrong_key_is_one_key_of_that_hand_at_the_move_s_end():
     assert sum(a != b for a, b in zip(wrong, right, strict=True)) >= 1
 
 
-def test_a_missed_note_is_missing_and_a_stumble_adds_some():
+def test_a_missed_note_is_missing_and_a_stumble_adds_some() -> None:
     count = len(piece().notes)
     assert len(player(failing=Failing.MISSED).play(whole(piece()), 100)) == count - 1
     assert len(player(failing=Failing.STUMBLE).play(whole(piece()), 100)) == count + 4
 
 
-def test_a_late_arrival_delays_what_comes_after_it_too():
+def test_a_late_arrival_delays_what_comes_after_it_too() -> None:
     notes = player(failing=Failing.LATE).play(whole(piece()), 60)
     times = sorted({round(note.onset_s, 1) for note in notes})
     assert any(5.2 <= at <= 5.7 for at in times)
     assert max(times) > 7.2
 
 
-def test_a_fault_of_both_together_never_shows_hands_separate():
+def test_a_fault_of_both_together_never_shows_hands_separate() -> None:
     both = Transition(Hands.TOGETHER, F(4), F(5))
     score = piece()
     pianist = player(transition=both, failing=Failing.MISSED)
@@ -89,7 +89,7 @@ def test_a_fault_of_both_together_never_shows_hands_separate():
     assert len(pianist.play(whole(score), 100)) == 15
 
 
-def test_slower_fails_less_and_right_repetitions_mend():
+def test_slower_fails_less_and_right_repetitions_mend() -> None:
     fault = PlayerFault(INTO_BEAT_5, 0.8)
     at_tempo = fault.chance_now(0, 0.2, Law.EXPONENTIAL, 1.0)
     assert fault.chance_now(0, 0.2, Law.EXPONENTIAL, 0.5) < at_tempo
@@ -97,14 +97,14 @@ def test_slower_fails_less_and_right_repetitions_mend():
 
 
 @pytest.mark.parametrize("law", Law)
-def test_every_law_of_learning_falls(law):
+def test_every_law_of_learning_falls(law: Law) -> None:
     shares = [remaining(n, 0.2, law) for n in range(20)]
     assert all(a > b for a, b in itertools.pairwise(shares))
     assert shares[-1] < 0.15
 
 
 @pytest.mark.outside
-def test_the_exponential_law_has_the_same_rate_all_along():
+def test_the_exponential_law_has_the_same_rate_all_along() -> None:
     """Heathcote, Brown and Mewhort (2000): the hallmark of an exponential is a constant rate."""
     shares = [remaining(n, 0.2, Law.EXPONENTIAL) for n in range(10)]
     rates = [b / a for a, b in itertools.pairwise(shares)]
@@ -112,7 +112,7 @@ def test_the_exponential_law_has_the_same_rate_all_along():
 
 
 @pytest.mark.outside
-def test_a_fit_to_one_learner_s_curve_gives_the_rate_back():
+def test_a_fit_to_one_learner_s_curve_gives_the_rate_back() -> None:
     """Heathcote, Brown and Mewhort (2000): A + B exp(-rate N) for a learner; scipy fits it."""
     pianist = player(chance=0.9, level=Level("steady", 0.0, 0.0, 0.0, 0.2, 1.0))
     (fault,) = pianist.faults
@@ -130,7 +130,7 @@ def test_a_fit_to_one_learner_s_curve_gives_the_rate_back():
     assert (floor, gain, rate) == pytest.approx((0.0, 0.9, 0.2), abs=1e-3)
 
 
-def test_a_night_takes_some_of_it_and_a_rest_takes_tiredness():
+def test_a_night_takes_some_of_it_and_a_rest_takes_tiredness() -> None:
     pianist = player(chance=0.9, level=MACHINE)
     (fault,) = pianist.faults
     for _ in range(80):
@@ -141,7 +141,7 @@ def test_a_night_takes_some_of_it_and_a_rest_takes_tiredness():
 
 
 @pytest.mark.outside
-def test_its_timing_is_wing_and_kristofferson_s():
+def test_its_timing_is_wing_and_kristofferson_s() -> None:
     """Lag-one correlation of intervals lies between -1/2 and 0 (1973; from memory)."""
     score = piece(400)
     jittery = Level("jittery", 0.0, 0.02, 12.0, 0.2, 1.0)
@@ -154,7 +154,7 @@ def test_its_timing_is_wing_and_kristofferson_s():
     assert -0.5 < lag_one < -0.1
 
 
-def test_better_players_are_steadier_and_slip_less():
+def test_better_players_are_steadier_and_slip_less() -> None:
     for worse, better in itertools.pairwise(LEVELS):
         assert (worse.slip, worse.motor_ms, worse.clock_share) > (
             better.slip,
@@ -163,6 +163,6 @@ def test_better_players_are_steadier_and_slip_less():
         )
 
 
-def test_the_demo_s_player_has_one_fault_and_it_is_in_one_hand():
+def test_the_demo_s_player_has_one_fault_and_it_is_in_one_hand() -> None:
     (fault,) = demo_pianist(piece()).faults
     assert fault.transition.hands is Hands.LEFT

@@ -37,7 +37,7 @@ def pieces(draw):
     return score_from_notes(notes, key_fifths=draw(st.integers(-7, 7)))
 
 
-def assert_every_note_has_its_own_head(part, sheet):
+def assert_every_note_has_its_own_head(part, sheet) -> None:
     seen = set()
     for page in sheet.pages:
         heads = [cells.heads[0] for cells in page.notes.values()]
@@ -56,7 +56,7 @@ def assert_every_note_has_its_own_head(part, sheet):
 @pytest.mark.property
 @settings(max_examples=60, deadline=None)
 @given(score=pieces(), size=st.sampled_from(SIZES), bars=st.integers(1, 3))
-def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(score, size, bars):
+def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(score, size, bars) -> None:
     part = excerpt(score, Window(F(0), F(4 * bars)))
     assert_every_note_has_its_own_head(part, lay_out(score, part, *size))
 
@@ -64,7 +64,7 @@ def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(score, size, 
 @pytest.mark.property
 @settings(max_examples=60, deadline=None)
 @given(score=pieces())
-def test_time_goes_to_the_right_and_higher_notes_stand_higher(score):
+def test_time_goes_to_the_right_and_higher_notes_stand_higher(score) -> None:
     part = excerpt(score, Window(F(0), F(4)))
     sheet = lay_out(score, part, 300, 90)
     cells = sheet.pages[0].notes
@@ -84,7 +84,7 @@ def sample(path):
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_every_bar_of_the_sample_scores_can_be_shown(path):
+def test_every_bar_of_the_sample_scores_can_be_shown(path) -> None:
     score = sample(path)
     for bar in score.bars:
         for hands in Hands:

@@ -24,24 +24,34 @@ from coach.screens.staff.values import value_of
 from coach.screens.staff.written import heads
 
 
-def note(pitch, onset, length, hand="RH", **more):
+def note(pitch, onset, length, hand: str = "RH", **more):
     return {"pitch": pitch, "onset": F(onset), "length": F(length), "hand": hand, **more}
 
 
-def sheet_of(notes, start, end, *, hands=Hands.TOGETHER, width=60, height=40, landing=True, **more):
+def sheet_of(
+    notes,
+    start,
+    end,
+    *,
+    hands: Hands = Hands.TOGETHER,
+    width: int = 60,
+    height: int = 40,
+    landing: bool = True,
+    **more,
+):
     score = score_from_notes(notes, **more)
     return lay_out(score, excerpt(score, Window(F(start), F(end), hands, landing)), width, height)
 
 
-def picture(sheet, page=0):
+def picture(sheet, page: int = 0):
     return "\n" + "\n".join(row.text.rstrip() for row in sheet.pages[page].rows).rstrip() + "\n"
 
 
-def assert_shows(sheet, expected):
+def assert_shows(sheet, expected) -> None:
     assert picture(sheet) == expected
 
 
-def test_a_scale_has_stems_fingers_counts_and_the_note_arrived_at():
+def test_a_scale_has_stems_fingers_counts_and_the_note_arrived_at() -> None:
     sheet = sheet_of(
         [
             note(60, 0, 1, fingering="1"),
@@ -75,7 +85,7 @@ RH ─────────────────────┼───�
     )
 
 
-def test_beams_go_by_beat_with_a_stub_for_the_dotted_figure_and_a_digit_for_the_triplet():
+def test_beams_go_by_beat_with_a_stub_for_the_dotted_figure_and_a_digit_for_the_triplet() -> None:
     sheet = sheet_of(
         [
             note(79, 0, "1/2"),
@@ -111,7 +121,7 @@ RH ─────────────────────────�
     )
 
 
-def test_sixteenths_have_two_beams_and_six_in_a_beat_are_a_sextuplet():
+def test_sixteenths_have_two_beams_and_six_in_a_beat_are_a_sextuplet() -> None:
     sheet = sheet_of(
         [note(67 + i % 3, F(i, 4), "1/4") for i in range(4)]
         + [note(67 + i % 3, 1 + F(i, 6), "1/6") for i in range(6)]
@@ -139,7 +149,7 @@ RH ─────┼────┼──┼────┼──┼───�
     )
 
 
-def test_an_accidental_holds_to_the_end_of_its_bar_and_no_longer():
+def test_an_accidental_holds_to_the_end_of_its_bar_and_no_longer() -> None:
     sheet = sheet_of(
         [note(66, 0, 1), note(66, 1, 1), note(65, 2, 1), note(73, 3, 1), note(66, 4, 1)], 0, 4
     )
@@ -162,7 +172,7 @@ RH ──────┼──────────┼───────�
     )
 
 
-def test_a_key_signature_leaves_its_own_notes_without_a_sign():
+def test_a_key_signature_leaves_its_own_notes_without_a_sign() -> None:
     sheet = sheet_of(
         [note(66, 0, 1), note(65, 1, 1), note(66, 2, 1), note(73, 3, 1)],
         0,
@@ -189,7 +199,7 @@ RH ────────┼───────────────┼�
     )
 
 
-def test_two_voices_have_their_stems_up_and_down():
+def test_two_voices_have_their_stems_up_and_down() -> None:
     sheet = sheet_of(
         [
             note(76, 0, 1),
@@ -224,7 +234,7 @@ RH ─────────────────────────�
     )
 
 
-def test_chords_seconds_ledger_lines_rests_and_a_tie_over_the_barline_on_two_staves():
+def test_chords_seconds_ledger_lines_rests_and_a_tie_over_the_barline_on_two_staves() -> None:
     sheet = sheet_of(
         [
             note(60, 0, 1, fingering="1"),
@@ -283,7 +293,7 @@ LH ─────────────────────────�
     )
 
 
-def test_small_notes_stand_before_the_note_that_they_lead_to():
+def test_small_notes_stand_before_the_note_that_they_lead_to() -> None:
     sheet = sheet_of(
         [note(74, 0, 0, grace=True), note(72, 0, 0, grace=True), note(71, 0, 2), note(72, 2, 2)],
         0,
@@ -309,7 +319,7 @@ RH ─────────○───────────────�
     )
 
 
-def test_six_eight_is_beamed_in_threes_and_counted_in_two():
+def test_six_eight_is_beamed_in_threes_and_counted_in_two() -> None:
     sheet = sheet_of([note(72 + i % 3, F(i, 2), "1/2") for i in range(7)], 0, 3, metre="6/8")
     assert_shows(
         sheet,
@@ -330,7 +340,7 @@ RH ─────────────────────────�
     )
 
 
-def test_a_pickup_counts_from_the_end_of_its_bar():
+def test_a_pickup_counts_from_the_end_of_its_bar() -> None:
     sheet = sheet_of(
         [note(67, 0, 1), note(72, 1, 1), note(74, 2, 1), note(76, 3, 2)],
         0,
@@ -358,7 +368,7 @@ RH ─────┼───────────┼───────�
     )
 
 
-def test_dashes_stand_where_the_window_cuts_a_bar():
+def test_dashes_stand_where_the_window_cuts_a_bar() -> None:
     sheet = sheet_of([note(67 + i, i, 1) for i in range(8)], 1, 2)
     assert_shows(
         sheet,
@@ -379,7 +389,7 @@ RH ─────┊──┼────────────────�
     )
 
 
-def test_in_the_compact_form_a_row_is_a_line_and_the_space_above_it():
+def test_in_the_compact_form_a_row_is_a_line_and_the_space_above_it() -> None:
     sheet = sheet_of(
         [
             note(64, 0, 1),
@@ -419,7 +429,7 @@ LH ─────┼───────────────────�
 
 
 @pytest.mark.outside
-def test_the_bottom_lines_are_e4_and_g2():
+def test_the_bottom_lines_are_e4_and_g2() -> None:
     """Common practice: lines of the treble staff E G B D F, of the bass staff G B D F A."""
     treble, bass = Clef(1, F(0), "G", 2), Clef(2, F(0), "F", 4)
     lines = [Spelling(letter, 0, 4).diatonic for letter in "EGB"]
@@ -432,14 +442,14 @@ def test_the_bottom_lines_are_e4_and_g2():
 @pytest.mark.parametrize(
     ("sign", "line", "middle"), [("C", 3, "C4"), ("C", 4, "A3"), ("G", 2, "B4")]
 )
-def test_the_middle_line_of_each_clef(sign, line, middle):
+def test_the_middle_line_of_each_clef(sign: str, line: int, middle: str) -> None:
     """Common practice: the alto clef's middle line is middle C, the tenor clef's the A below."""
     step = Spelling(middle[0], 0, int(middle[1])).diatonic
     assert step - bottom_step(Clef(1, F(0), sign, line)) == 4
 
 
 @pytest.mark.outside
-def test_key_signs_stand_where_they_are_printed():
+def test_key_signs_stand_where_they_are_printed() -> None:
     """Common practice: E major's sharps in the treble on F5 C5 G5 D5; E flat's flats in the bass
     on B2 E3 A2."""
     treble, bass = Clef(1, F(0), "G", 2), Clef(2, F(0), "F", 4)
@@ -466,17 +476,19 @@ def test_key_signs_stand_where_they_are_printed():
         (F(4), F(4), 0, None),
     ],
 )
-def test_lengths_are_written_as_usual(length, base, dots, tuplet):
+def test_lengths_are_written_as_usual(
+    length: F, base: F, dots: int, tuplet: tuple[int, int] | None
+) -> None:
     """Common practice: a dot adds half; three triplet eighths fill a quarter."""
     value = value_of(length)
     assert (value.base_quarters, value.dots, value.tuplet) == (base, dots, tuplet)
 
 
-def test_a_length_that_no_single_value_makes_is_several():
+def test_a_length_that_no_single_value_makes_is_several() -> None:
     assert value_of(F(5, 4)) is None
 
 
-def test_a_wide_window_becomes_pages_that_begin_with_the_beat_before():
+def test_a_wide_window_becomes_pages_that_begin_with_the_beat_before() -> None:
     notes = [note(60 + i % 12, F(i, 2), "1/2") for i in range(32)]
     sheet = sheet_of(notes, 0, 16, width=60)
     starts = [page.start_quarters for page in sheet.pages]
@@ -487,7 +499,7 @@ def test_a_wide_window_becomes_pages_that_begin_with_the_beat_before():
     assert set().union(*(page.notes for page in sheet.pages)) == set(range(32))
 
 
-def test_the_page_follows_the_playing():
+def test_the_page_follows_the_playing() -> None:
     notes = [note(60 + i % 12, F(i, 2), "1/2") for i in range(32)]
     sheet = sheet_of(notes, 0, 16, width=60)
     second = sheet.pages[1].start_quarters
@@ -495,7 +507,7 @@ def test_the_page_follows_the_playing():
     assert sheet.page_at(second - F(1, 2)) == 0
 
 
-def test_plain_characters_only_where_asked_for():
+def test_plain_characters_only_where_asked_for() -> None:
     score = score_from_notes([note(60 + i, F(i, 4), "1/4") for i in range(16)])
     window = Window(F(0), F(4))
     for height in (40, 12):
@@ -503,7 +515,7 @@ def test_plain_characters_only_where_asked_for():
         assert all(row.text.isascii() for page in sheet.pages for row in page.rows)
 
 
-def test_an_octave_line_writes_the_note_an_octave_lower():
+def test_an_octave_line_writes_the_note_an_octave_lower() -> None:
     score = score_from_notes([note(84, 0, 4)])
     shifted = replace(score, notes=(replace(score.notes[0], octave_shift=-1),))
     window = Window(F(0), F(4), landing=False)

@@ -35,7 +35,7 @@ def reopened(drill):
 
 
 @pytest.mark.parametrize("faults", [[], [None], [6], [6, 6], [6, 6, None, 6, None, None]])
-def test_a_drill_goes_on_where_it_stopped(faults):
+def test_a_drill_goes_on_where_it_stopped(faults) -> None:
     score = piece()
     drill = Drill(score, repair(score, window(score), qpm=100))
     for wrong_at in faults:
@@ -51,7 +51,7 @@ def test_a_drill_goes_on_where_it_stopped(faults):
     assert again.goal == drill.goal
 
 
-def test_a_resumed_drill_can_be_finished():
+def test_a_resumed_drill_can_be_finished() -> None:
     score = piece()
     drill = Drill(score, repair(score, window(score), qpm=100))
     repetition(drill)
@@ -63,6 +63,6 @@ def test_a_resumed_drill_can_be_finished():
 @pytest.mark.parametrize(
     "state", [{}, {"format": 0}, {"format": 2}, {"format": 2, "goal": {}, "work": {}}]
 )
-def test_a_state_of_another_version_is_refused(state):
+def test_a_state_of_another_version_is_refused(state) -> None:
     with pytest.raises((KeyError, TypeError, ValueError)):
         Coach.resume(piece(), state)

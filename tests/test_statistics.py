@@ -14,14 +14,14 @@ pytestmark = pytest.mark.outside
 
 
 @pytest.mark.parametrize(("fails", "chance"), enumerate([0.054945, 0.219780, 0.395604, 0.329670]))
-def test_the_beta_binomial_predicts_the_next_three(fails, chance):
+def test_the_beta_binomial_predicts_the_next_three(fails, chance) -> None:
     """From Beta(8, 4), successes among the next three (worked example; scipy agrees)."""
     got = comb(3, fails) * 2.718281828459045 ** ours.log_beta_binomial(fails, 3, 8, 4)
     assert got == pytest.approx(chance, abs=1e-5)
     assert got == pytest.approx(stats.betabinom.pmf(fails, 3, 8, 4), abs=1e-9)
 
 
-def realised(verdict, fail_chance, most=4000):
+def realised(verdict, fail_chance, most: int = 4000):
     """Chance of accepting, chance of rejecting and mean attempts of a sequential rule, exactly.
 
     ``verdict(fails, attempts)`` is True (accept), False (reject) or None (go on).
@@ -41,7 +41,7 @@ def realised(verdict, fail_chance, most=4000):
     return accepted, rejected, attempts
 
 
-def test_the_yardstick_gives_clast_s_published_risks():
+def test_the_yardstick_gives_clast_s_published_risks() -> None:
     """Lloyd (2020), R package CLAST: looks after 5, 11, 16 and 25; .4 against .75.
 
     Up to (2, 4, 5, 12) responses accept, from (5, 9, 11, 13) on reject. This checks ``realised``,
@@ -62,7 +62,7 @@ class TestWaldSSequentialTest:
 
     nist = ours.Sprt(low=0.01, high=0.10, alpha=0.05, beta=0.10)
 
-    def test_its_constants(self):
+    def test_its_constants(self) -> None:
         k = self.nist.per_fail - self.nist.per_pass
         assert -self.nist.accept_at / k == pytest.approx(0.9389, abs=5e-5)
         assert self.nist.reject_at / k == pytest.approx(1.2054, abs=5e-5)
@@ -82,12 +82,12 @@ class TestWaldSSequentialTest:
             (100, 3, 6),
         ],
     )
-    def test_its_table(self, attempts, accept, reject):
+    def test_its_table(self, attempts: int, accept: int | None, reject: int) -> None:
         accepted = [f for f in range(9) if self.nist.verdict(f, attempts) is True]
         rejected = [f for f in range(9) if self.nist.verdict(f, attempts) is False]
         assert (max(accepted, default=None), min(rejected)) == (accept, reject)
 
-    def test_its_worked_example_rejects_at_the_third_failure(self):
+    def test_its_worked_example_rejects_at_the_third_failure(self) -> None:
         """The reliability package's documentation: failures at 14, 32 and 38 reject at 38."""
         failures = (14, 32, 38)
         said = [self.nist.verdict(sum(f <= n for f in failures), n) for n in range(1, 39)]
@@ -98,7 +98,7 @@ class TestWaldSSequentialTest:
         ("rate", "accepted", "attempts"),
         [(0.01, 0.97795, 30.21), (0.10, 1 - 0.90042, 22.37), (0.04, 0.6147, None)],
     )
-    def test_its_realised_risks(self, rate, accepted, attempts):
+    def test_its_realised_risks(self, rate: float, accepted, attempts: float | None) -> None:
         """Exact, by recursion over all courses; both risks lie within those asked for."""
         got, rejected, mean = realised(self.nist.verdict, rate)
         assert got == pytest.approx(accepted, abs=5e-5)
@@ -108,7 +108,9 @@ class TestWaldSSequentialTest:
     @pytest.mark.parametrize(
         ("p_clean", "mistaken", "repetitions"), [(0.5, 0.0466, 5.28), (0.9, 0.0523, 7.37)]
     )
-    def test_realised_risks_of_five_clean_running(self, p_clean, mistaken, repetitions):
+    def test_realised_risks_of_five_clean_running(
+        self, p_clean: float, mistaken: float, repetitions: float
+    ) -> None:
         rule = ours.Sprt(low=0.1, high=0.5, alpha=0.10, beta=0.05)
         accepted, rejected, mean = realised(rule.verdict, 1 - p_clean)
         assert (accepted if p_clean < 0.7 else rejected) == pytest.approx(mistaken, abs=5e-5)
@@ -118,13 +120,15 @@ class TestWaldSSequentialTest:
         ("worse", "better", "beta", "clean", "unclean"),
         [(0.5, 0.9, 0.05, 6, 2), (0.6, 0.9, 0.05, 8, 3), (0.7, 0.95, 0.10, 10, 2)],
     )
-    def test_runs_that_decide_between_other_rates(self, worse, better, beta, clean, unclean):
+    def test_runs_that_decide_between_other_rates(
+        self, worse: float, better: float, beta: float, clean: int, unclean: int
+    ) -> None:
         """Clean ones running that accept, unclean ones that reject; risk .05 of accepting."""
         rule = ours.Sprt(low=1 - better, high=1 - worse, alpha=beta, beta=0.05)
         assert [rule.verdict(0, n) for n in (clean - 1, clean)] == [None, True]
         assert [rule.verdict(n, n) for n in (unclean - 1, unclean)] == [None, False]
 
-    def test_five_clean_running_accept_and_two_failures_reject(self):
+    def test_five_clean_running_accept_and_two_failures_reject(self) -> None:
         """Clean .9 against .5, risks .05 of taking .5 for .9 and .10 of the other way."""
         rule = ours.Sprt(low=0.1, high=0.5, alpha=0.10, beta=0.05)
         assert (rule.accept_at, rule.reject_at) == pytest.approx((-2.8904, 2.2513), abs=5e-5)
@@ -141,7 +145,7 @@ class TestEightTransitions:
         fails = [0.9 if i in window else 0.1 for i in range(8)]
         return ours.posterior_probabilities(prior, [log(p if failed else 1 - p) for p in fails])
 
-    def test_the_worked_example(self):
+    def test_the_worked_example(self) -> None:
         belief = self.heard([1 / 8] * 8, {0, 1, 2, 3}, failed=True)
         assert belief == pytest.approx([0.225] * 4 + [0.025] * 4)
         assert ours.entropy_bits(belief) == pytest.approx(2.468996, abs=1e-6)
@@ -152,13 +156,13 @@ class TestEightTransitions:
         assert belief[2:4] == pytest.approx([0.84375, 0.09375])
         assert ours.entropy_bits(belief) == pytest.approx(0.938534, abs=1e-6)
 
-    def test_an_even_split_tells_the_channel_s_capacity(self):
+    def test_an_even_split_tells_the_channel_s_capacity(self) -> None:
         """1 - H(.1) = .531 bits (Shannon)."""
         rows = [[0.9, 0.1]] * 4 + [[0.1, 0.9]] * 4
         bits = ours.information_bits([1 / 8] * 8, rows)
         assert bits == pytest.approx(0.531004, abs=1e-6)
 
 
-def test_entropy_of_a_slip():
+def test_entropy_of_a_slip() -> None:
     assert ours.entropy_bits([0.1, 0.9]) == pytest.approx(0.468996, abs=1e-6)
     assert ours.entropy_bits([0.5, 0.5]) == pytest.approx(-log(0.5) / log(2))

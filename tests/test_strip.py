@@ -16,31 +16,33 @@ def text(*args, **more):
     return "".join(cell.char for cell in strip(*args, **more))
 
 
-def test_the_window_lies_on_its_bars():
+def test_the_window_lies_on_its_bars() -> None:
     score = two_hands(bars=4)
     assert text(score, Window(F(4), F(8)), {}, 20) == "bar 1 ──██──── 4"
 
 
-def test_it_begins_with_the_pickup():
+def test_it_begins_with_the_pickup() -> None:
     notes = [note(60, onset, 1) for onset in range(9)]
     score = score_from_notes(notes, pickup_quarters=1)
     assert text(score, Window(F(0), F(1)), {}, 19) == "pickup ██──── 2"
 
 
-def test_a_weak_spot_has_the_letter_of_its_hand():
+def test_a_weak_spot_has_the_letter_of_its_hand() -> None:
     score = two_hands(bars=4)
     cells = strip(score, Window(F(4), F(8)), {1: "L", 3: "R"}, 20)
     assert "".join(cell.char for cell in cells) == "bar 1 ──L█──R─ 4"
     assert [cell.place for cell in cells if cell.char in "LR"] == [Place.WEAK_INSIDE, Place.WEAK]
 
 
-def test_plain_characters():
+def test_plain_characters() -> None:
     assert text(two_hands(4), Window(F(4), F(8)), {}, 20, ascii_only=True) == "bar 1 --##---- 4"
 
 
 @pytest.mark.parametrize("bars", [1, 3, 40, 400])
 @pytest.mark.parametrize("width", [20, 78, 118])
-def test_it_never_needs_more_than_its_width_and_never_loses_the_window(bars, width):
+def test_it_never_needs_more_than_its_width_and_never_loses_the_window(
+    bars: int, width: int
+) -> None:
     score = two_hands(bars)
     for bar in {0, bars // 2, bars - 1}:
         cells = strip(score, Window(F(4 * bar), F(4 * bar + 4)), {bar: "B"}, width)

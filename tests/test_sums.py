@@ -23,7 +23,14 @@ QPM = 90.0
 DAY_S = 86400.0
 
 
-def heard(at_s, outcome=Outcome.CLEAN, hands=Hands.LEFT, played=Hands.TOGETHER, beat=5, **more):
+def heard(
+    at_s,
+    outcome: Outcome = Outcome.CLEAN,
+    hands: Hands = Hands.LEFT,
+    played: Hands = Hands.TOGETHER,
+    beat: int = 5,
+    **more,
+):
     move = Transition(hands, F(beat - 1), F(beat))
     return Observation(at_s, move, F(beat), played, outcome, QPM, **more)
 
@@ -35,7 +42,7 @@ def sums_of(*observations):
     return json.loads(json.dumps(evidence_to_plain(evidence, QPM)))
 
 
-def test_without_sums_the_history_is_folded():
+def test_without_sums_the_history_is_folded() -> None:
     history = [heard(10.0, Outcome.WRONG), heard(20.0)]
     assert (
         restore_evidence(None, history, QPM, 30.0).to_rows()
@@ -43,27 +50,27 @@ def test_without_sums_the_history_is_folded():
     )
 
 
-def test_what_is_in_the_sums_is_not_counted_twice_also_where_the_record_stamped_it_later():
+def test_what_is_in_the_sums_is_not_counted_twice_also_where_the_record_stamped_it_later() -> None:
     first, second = heard(10.0, Outcome.WRONG), heard(20.0, Outcome.WRONG)
     sums = sums_of(first, second)
     stamped = [heard(10.5, Outcome.WRONG), heard(20.0 + SAVED_WITHIN_S / 2, Outcome.WRONG)]
     assert restore_evidence(sums, stamped, QPM, 30.0).to_rows() == sums["sums"]
 
 
-def test_what_was_heard_since_is_added():
+def test_what_was_heard_since_is_added() -> None:
     sums = sums_of(heard(10.0, Outcome.WRONG))
     opened = restore_evidence(sums, [heard(10.0, Outcome.WRONG), heard(500.0)], QPM, 600.0)
     both = sums_of(heard(10.0, Outcome.WRONG), heard(500.0))
     assert opened.to_rows() == both["sums"]
 
 
-def test_sums_of_another_tempo_are_left_and_the_history_is_folded():
+def test_sums_of_another_tempo_are_left_and_the_history_is_folded() -> None:
     history = [heard(10.0, Outcome.WRONG)]
     opened = restore_evidence(sums_of(*history), history, 60.0, 30.0)
     assert opened.to_rows() == fold_history(history, 60.0, 30.0).to_rows()
 
 
-def test_more_counts_than_the_record_is_read_for():
+def test_more_counts_than_the_record_is_read_for() -> None:
     many = [heard(60.0 * i, beat=1 + i % 4) for i in range(8000)]
     opened = restore_evidence(
         sums_of(heard(0.0, Outcome.WRONG, beat=99), *many), many, QPM, 60.0 * 8000
@@ -72,7 +79,7 @@ def test_more_counts_than_the_record_is_read_for():
     assert F(99) not in fold_history(many, QPM, 60.0 * 8000).beats
 
 
-def test_what_was_mended_stays_mended():
+def test_what_was_mended_stays_mended() -> None:
     evidence = Evidence()
     evidence.add([heard(10.0, Outcome.WRONG)], QPM)
     evidence.discount_mended(F(5), Hands.LEFT)
@@ -84,7 +91,7 @@ def test_what_was_mended_stays_mended():
     )
 
 
-def test_damaged_sums_raise_what_a_damaged_state_raises():
+def test_damaged_sums_raise_what_a_damaged_state_raises() -> None:
     with pytest.raises((KeyError, TypeError, ValueError)):
         restore_evidence({"qpm": QPM, "until_s": 0.0, "sums": [["5", 1.0]]}, (), QPM, 0.0)
 
@@ -103,7 +110,7 @@ def test_damaged_sums_raise_what_a_damaged_state_raises():
     ),
     st.integers(0, 30),
 )
-def test_stopping_and_opening_anywhere_changes_nothing(played, stop):
+def test_stopping_and_opening_anywhere_changes_nothing(played, stop) -> None:
     rows = [
         heard(60.0 * i, outcome, hands, who, beat, hears_late=late)
         for i, (outcome, hands, who, beat, late) in enumerate(played, 1)

@@ -28,7 +28,7 @@ def by_the_book(keys, written):
 @pytest.mark.property
 @pytest.mark.outside
 @given(KEYS, KEYS)
-def test_the_errors_are_those_of_the_usual_table(keys, written):
+def test_the_errors_are_those_of_the_usual_table(keys, written) -> None:
     assert count_fewest_errors(keys, written) == by_the_book(keys, written)
 
 
@@ -45,7 +45,7 @@ def three_bars():
     [([60, 62, 64, 67], False), ([60, 62, 64, 65], True), ([60, 62, 64, 66], False),
      ([65, 60, 62], True), ([90, 91, 92, 93], False)],
 )  # fmt: skip
-def test_the_bar_beside_it_that_is_nearly_the_same(keys, around):
+def test_the_bar_beside_it_that_is_nearly_the_same(keys: list[int], around: bool) -> None:
     score = three_bars()
     surroundings = Surroundings(score, excerpt(score, Window(F(4), F(8), landing=False)))
     played = [PlayedNote(key, 64, 0.5 * at) for at, key in enumerate(keys)]
@@ -61,7 +61,7 @@ def _neighbour(score, window, step):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_playing_on_past_the_end_is_no_repetition(name):
+def test_playing_on_past_the_end_is_no_repetition(name) -> None:
     for window in one_bar_windows(name):
         after = _neighbour(sample(name), window, 1)
         if after is None:
@@ -75,7 +75,7 @@ def test_playing_on_past_the_end_is_no_repetition(name):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_a_bar_played_before_the_window_takes_nothing_from_it(name):
+def test_a_bar_played_before_the_window_takes_nothing_from_it(name) -> None:
     """But where the bar before is all but the same: of 301 windows four, none of them unheard."""
     false = 0
     for window in one_bar_windows(name):

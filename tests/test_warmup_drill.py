@@ -147,7 +147,7 @@ class TwoPieces:
         return max(len([*some]) for _, some in groupby(self.played))
 
 
-def test_a_pianist_for_whom_all_holds_plays_every_spot_of_both_pieces_and_its_bar():
+def test_a_pianist_for_whom_all_holds_plays_every_spot_of_both_pieces_and_its_bar() -> None:
     evening = TwoPieces(lambda key, at: True, minutes=60).play()
     small, wide = evening.played[: 2 * 7], evening.played[2 * 7 :]
     assert [at for _, at, _ in small] == [at for at in range(7) for _ in range(2)]
@@ -160,7 +160,7 @@ def test_a_pianist_for_whom_all_holds_plays_every_spot_of_both_pieces_and_its_ba
     assert evening.moves >= 2  # there and back for the bars
 
 
-def test_it_moves_on_by_itself_after_the_clean_ones_and_a_rest():
+def test_it_moves_on_by_itself_after_the_clean_ones_and_a_rest() -> None:
     evening = TwoPieces(lambda key, at: True, minutes=60).play()
     moved = [rest for rest in evening.rests_s if rest > 1.6]
     assert len(moved) == len(evening.rests_s)
@@ -170,7 +170,7 @@ def test_it_moves_on_by_itself_after_the_clean_ones_and_a_rest():
 
 @pytest.mark.parametrize("minutes", [2, 3, 4])
 @pytest.mark.parametrize("chance", ["all", "none", "every third"])
-def test_the_minutes_that_are_given_are_used(minutes: float, chance: str):
+def test_the_minutes_that_are_given_are_used(minutes: float, chance: str) -> None:
     """Within a fifth, where there is enough to do: 4 minutes are too many where all holds."""
     minutes = 2.5 if chance == "all" and minutes == 4 else minutes
     count = 0
@@ -185,7 +185,7 @@ def test_the_minutes_that_are_given_are_used(minutes: float, chance: str):
     assert evening.said == [f"The {minutes:g} minutes are over."]
 
 
-def test_no_window_is_played_more_than_three_times_running():
+def test_no_window_is_played_more_than_three_times_running() -> None:
     for share in (0, 2, 3, 5):
         count = 0
 
@@ -197,7 +197,7 @@ def test_no_window_is_played_more_than_three_times_running():
         assert TwoPieces(holds, 6).play().running <= MOST_TRIES == 3
 
 
-def test_a_spot_that_does_not_hold_is_left_and_comes_back_at_the_end():
+def test_a_spot_that_does_not_hold_is_left_and_comes_back_at_the_end() -> None:
     evening = TwoPieces(lambda key, at: at != 1, minutes=60).play()
     turns = [at for at, _ in groupby(at for _, at, _ in evening.played)]
     assert turns[:8] == [0, 1, 2, 3, 4, 5, 6, 1]
@@ -206,7 +206,7 @@ def test_a_spot_that_does_not_hold_is_left_and_comes_back_at_the_end():
     assert evening.said == ["One spot does not hold yet, and the rest does: enough of a warm-up."]
 
 
-def test_what_holds_when_it_comes_back_comes_with_its_bar_too():
+def test_what_holds_when_it_comes_back_comes_with_its_bar_too() -> None:
     tries: dict[int, int] = {}
 
     def holds(key: str, at: int) -> bool:
@@ -218,7 +218,7 @@ def test_what_holds_when_it_comes_back_comes_with_its_bar_too():
     assert len({length for _, at, length in evening.played if at == 2}) >= 2
 
 
-def test_no_spot_is_two_notes():
+def test_no_spot_is_two_notes() -> None:
     for spot in TwoPieces(lambda key, at: True).spots["a"]:
         excerpt = Drill(piece(60), Goal(spot.window, 80.0)).excerpt
         assert len(excerpt.onsets_quarters) >= 4
@@ -226,14 +226,14 @@ def test_no_spot_is_two_notes():
         assert spot.around.end_quarters - spot.around.start_quarters >= 4
 
 
-def test_who_passes_a_spot_over_does_not_meet_it_again():
+def test_who_passes_a_spot_over_does_not_meet_it_again() -> None:
     evening = TwoPieces(lambda key, at: True, minutes=60)
     evening.hear(evening.drill.ask(Request.NEXT, evening.now_s))
     evening.play()
     assert 0 not in {at for _, at, _ in evening.played}
 
 
-def test_a_piece_that_is_not_open_yet_is_waited_for():
+def test_a_piece_that_is_not_open_yet_is_waited_for() -> None:
     evening = TwoPieces(lambda key, at: True, minutes=60, beats=((5,), (9,)))
     ready = False
     evening.round.is_ready = lambda key: ready
@@ -248,7 +248,7 @@ def test_a_piece_that_is_not_open_yet_is_waited_for():
     assert evening.key == "b"
 
 
-def test_the_plan_names_each_spot_s_stretch_and_where_it_stands():
+def test_the_plan_names_each_spot_s_stretch_and_where_it_stands() -> None:
     evening = TwoPieces(lambda key, at: True)
     evening.repetition()
     evening.repetition()
@@ -264,20 +264,20 @@ def dues(*beats: int, key: str = "a") -> list[Due]:
     return [Due(key, weak(beat)) for beat in beats]
 
 
-def test_the_planner_ends_where_too_little_is_left():
+def test_the_planner_ends_where_too_little_is_left() -> None:
     (due,) = dues(5)
     assert next_turn([due], expected_s(due.spot), None) == 0
     assert next_turn([due], 0.4 * expected_s(due.spot), None) is None
 
 
-def test_the_planner_prefers_what_is_on_the_desk():
+def test_the_planner_prefers_what_is_on_the_desk() -> None:
     rows = [*dues(5, 9), *dues(3, key="b")]
     held = [Due(one.piece, one.spot, held=1) for one in rows]
     assert next_turn(held, 1000.0, last=1) == 0
     assert next_turn(held, 1000.0, last=2) == 0
 
 
-def test_the_same_spot_comes_twice_running_only_where_no_other_is_left():
+def test_the_same_spot_comes_twice_running_only_where_no_other_is_left() -> None:
     one, other = dues(5, 9)
     failed = Due("a", one.spot, failed=1)
     assert next_turn([failed, other], 1000.0, last=0) == 1
@@ -285,13 +285,13 @@ def test_the_same_spot_comes_twice_running_only_where_no_other_is_left():
     assert next_turn([Due("a", one.spot, failed=MOST_TURNS)], 1000.0, last=0) is None
 
 
-def test_what_a_spot_takes_is_told_without_its_score():
+def test_what_a_spot_takes_is_told_without_its_score() -> None:
     for spot in warm_up(piece(60), observed((5, 13, 21))):
         assert expected_s(spot.spot) == pytest.approx(spot.expected_s, rel=0.35)
         assert spot.expected_s > 3.0 * REPETITIONS
 
 
-def test_every_repetition_is_handed_on_to_be_kept():
+def test_every_repetition_is_handed_on_to_be_kept() -> None:
     evening = TwoPieces(lambda key, at: True)
     kept: list[RepetitionEnded] = []
     hear = evening.hear
