@@ -8,6 +8,7 @@ from coach.drill import Drill, repair
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
 from coach.judging.timing.noise import Strokes, find_shocks
+from coach.judging.verdict import MOST_WORDS
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Score
@@ -48,11 +49,11 @@ def causes(take: Judgement) -> list[Cause]:
     ("note", "ratio", "words"),
     [
         (2, 0.5, "Half note at bar 1 beat 3 got one beat, not two"),
-        (4, 0.5, "Quarter note at bar 2 beat 2 got half a beat, not one"),
+        (4, 0.5, "Quarter note at bar 2 beat 2 got half a beat"),
         (4, 2.0, "Quarter note at bar 2 beat 2 got two beats, not one"),
-        (5, 1 / 3, "Quarter note at bar 2 beat 3 got a third of its length"),
+        (5, 1 / 3, "Quarter note at bar 2 beat 3 got a third its length"),
         (2, 1.5, "Half note at bar 1 beat 3 got three beats, not two"),
-        (2, 0.25, "Half note at bar 1 beat 3 got half a beat, not two"),
+        (2, 0.25, "Half note at bar 1 beat 3 got half a beat"),
     ],
 )
 def test_a_misread_value_is_told_with_its_note_bar_and_beat(
@@ -62,6 +63,20 @@ def test_a_misread_value_is_told_with_its_note_bar_and_beat(
     take = judge(window, misread(window, note, ratio))
     assert causes(take) == [Cause.MISREAD_VALUE]
     assert take.sentence == words
+    assert len(take.sentence.split()) <= MOST_WORDS
+
+
+TRIPLETS = written(*[F(1, 3)] * 24, *[1] * 4)
+
+
+@pytest.mark.parametrize(("ratio", "way"), [(3.0, "long"), (0.25, "short")])
+def test_a_place_of_many_words_leaves_room_for_the_way_only(ratio: float, way: str) -> None:
+    window = whole(TRIPLETS)
+    take = judge(window, misread(window, 17, ratio))
+    assert causes(take)[0] is Cause.MISREAD_VALUE
+    assert take.sentence == f"Triplet eighth at bar 2 beat 2 2/3 too {way}"
+    assert len(take.faults[0].words.split()) > MOST_WORDS
+    assert take.faults[0].words in take.details
 
 
 @pytest.mark.parametrize("ratio", [0.75, 0.85, 1.1, 1.25])

@@ -179,6 +179,8 @@ class Fault:
     to_beat: int | None = None
     cause: Cause = field(kw_only=True)
     """Finer than the family."""
+    short_words: tuple[str, ...] = ()
+    """Instead of the words where a sentence has no room for them: the fullest first."""
     forgiven: bool = False
     """Told, but not asked for at the present stage: it does not make the repetition unclean."""
 

@@ -10,7 +10,13 @@ from coach.judging.faults import is_asked
 from coach.judging.model import Cause, Fault, Matching, Stage
 from coach.judging.psychophysics import EVENNESS_CV
 from coach.judging.timing import Evenness, Timing
-from coach.judging.wording import describe_with_hand, describe_with_place, join_words, place
+from coach.judging.wording import (
+    describe_in_at_most,
+    describe_with_hand,
+    describe_with_place,
+    join_words,
+    place,
+)
 from coach.score.window import Excerpt
 
 MOST_WORDS = 12
@@ -82,9 +88,9 @@ def _say_break(excerpt: Excerpt, counted: Sequence[Fault], matching: Matching) -
 
 
 def _say_faults(excerpt: Excerpt, faults: Sequence[Fault], most: int) -> list[str]:
-    first = describe_with_place(excerpt, faults[0])
-    parts = [first if len(first.split()) <= most else describe_with_hand(excerpt, faults[0])]
-    return parts + [describe_with_hand(excerpt, fault) for fault in faults[1:]]
+    """The first in the fullest words that fit."""
+    first = describe_in_at_most(most, excerpt, faults[0])
+    return [first] + [describe_with_hand(excerpt, fault) for fault in faults[1:]]
 
 
 def list_details(excerpt: Excerpt, faults: Sequence[Fault], timing: Timing) -> tuple[str, ...]:

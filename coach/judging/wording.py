@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from statistics import fmean
 
@@ -92,7 +93,7 @@ _BASES = {
 }  # fmt: skip
 _DOTTED, _DOUBLE_DOTTED, _TRIPLET = Fraction(3, 2), Fraction(7, 4), Fraction(2, 3)
 _SHARES = {
-    Fraction(1, 4): "a quarter of its length", Fraction(1, 3): "a third of its length",
+    Fraction(1, 4): "a quarter its length", Fraction(1, 3): "a third its length",
     Fraction(1, 2): "half its length", Fraction(2, 3): "two thirds its length",
     Fraction(3, 4): "three quarters its length", Fraction(4, 3): "four thirds its length",
     Fraction(3, 2): "once and a half its length", Fraction(2): "twice its length",
@@ -130,6 +131,16 @@ def describe_length(ratio: Fraction | None, written_beats: Fraction) -> str:
     return f"got {_SHARES[ratio]}"
 
 
+def describe_length_in_short(note: str, where: str, got: str, shift_s: float) -> tuple[str, ...]:
+    """For a sentence with little room: what a note got and no more, then only the way.
+
+    ``half note at beat 3 got half a beat``, ``half note at beat 3 too short``.
+    """
+    note = note.partition(" and ")[0]
+    way = "too long" if shift_s > 0 else "too short"
+    return f"{note} at {where} {got.partition(',')[0]}", f"{note} at {where} {way}"
+
+
 def seconds(value: float) -> str:
     """``0.4 s``; hundredths below a tenth."""
     size = abs(value)
@@ -155,6 +166,16 @@ def describe_with_hand(excerpt: Excerpt, fault: Fault) -> str:
     """A fault with its hand: ``RH C sharp for C``, ``RH lies too high``."""
     prefix = hand_prefix(excerpt, fault)
     return prefix + (fault.words.removeprefix("hand ") if prefix else fault.words)
+
+
+def describe_in_at_most(most: int, excerpt: Excerpt, fault: Fault) -> str:
+    """A fault in the fullest words of which there are at most so many, or else in the fewest."""
+    ways = [
+        describe_with_place(excerpt, fault),
+        describe_with_hand(excerpt, fault),
+        *(describe_with_hand(excerpt, replace(fault, words=few)) for few in fault.short_words),
+    ]
+    return next((words for words in ways if len(words.split()) <= most), ways[-1])
 
 
 def join_words(parts: Sequence[str], most: int) -> str:

@@ -48,6 +48,7 @@ def make_fault(
     weight: float | None = None,
     note: int | None = None,
     size_ms: float | None = None,
+    short_words: tuple[str, ...] = (),
 ) -> Fault:
     """A fault from the transition into its first onset to the transition into its last.
 
@@ -62,6 +63,7 @@ def make_fault(
         family=CATALOGUE[cause].family,
         weight=weigh(cause) if weight is None else weight,
         words=words,
+        short_words=short_words,
         note=note,
         size_ms=size_ms,
         from_beat=low,

@@ -16,6 +16,7 @@ from coach.judging.wording import (
     describe,
     describe_lateness,
     describe_length,
+    describe_length_in_short,
     name_value,
     place,
     seconds,
@@ -76,20 +77,15 @@ def _find_misread_values(context: FaultContext) -> Iterator[Fault]:
         onset = moment.onset_quarters
         hesitates = value.ratio is None and value.shift_s > 0
         cause = Cause.HESITATION if hesitates else Cause.MISREAD_VALUE
-        words = (
-            describe_lateness(cause, excerpt, onset, value.shift_s)
-            if hesitates
-            else describe(
-                cause,
-                note=_name_note(excerpt, before, onset),
-                place=place(excerpt, before.onset_quarters),
-                got=describe_length(
-                    value.ratio,
-                    (onset - before.onset_quarters)
-                    / (excerpt.grid_quarters[1] - excerpt.grid_quarters[0]),
-                ),
-            )
-        )
+        short_words: tuple[str, ...] = ()
+        if hesitates:
+            words = describe_lateness(cause, excerpt, onset, value.shift_s)
+        else:
+            note, where = _name_note(excerpt, before, onset), place(excerpt, before.onset_quarters)
+            beat_quarters = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
+            got = describe_length(value.ratio, (onset - before.onset_quarters) / beat_quarters)
+            words = describe(cause, note=note, place=where, got=got)
+            short_words = describe_length_in_short(note, where, got, value.shift_s)
         yield make_fault(
             excerpt,
             cause,
@@ -102,6 +98,7 @@ def _find_misread_values(context: FaultContext) -> Iterator[Fault]:
                 explained=value.moment in explained,
             ),
             size_ms=value.shift_s * 1000,
+            short_words=short_words,
         )
 
 
