@@ -21,7 +21,7 @@ import time
 from argparse import Namespace
 from pathlib import Path
 
-from coach.record.header import FILE
+from coach.record.folder import FILE
 from scripts.make_record import SAMPLES, make, samples
 
 ROOT = Path(__file__).parents[1]

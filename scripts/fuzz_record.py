@@ -40,8 +40,7 @@ from coach.cli.open_score import open_piece
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import Desks
 from coach.cli.storage import Keeping, close_record
-from coach.record.errors import RecordError
-from coach.record.header import FILE, VERSION
+from coach.record.folder import FILE, VERSION, RecordError
 from coach.record.settings import FILE as SETTINGS
 from coach.record.store import Store
 from coach.score.model import Score

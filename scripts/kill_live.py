@@ -39,7 +39,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import IO, Any
 
-from coach.record.header import FILE
+from coach.record.folder import FILE
 from coach.record.store import Store
 from coach.score.model import Hands, Score
 from coach.score.opening import open_score

@@ -27,9 +27,9 @@ from coach.playing.notes import PedalMove, Take
 from coach.playing.simulated.player import SimulatedPianist
 from coach.playing.simulated.skill import INTERMEDIATE
 from coach.record import rows
-from coach.record.header import FILE
+from coach.record.folder import FILE
 from coach.record.packing import checksum
-from coach.record.piece import PieceKey, piece_key
+from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import Store
 from coach.score.opening import open_score
 from scripts.old_record import PARTS, make_old_record, old_rows

@@ -17,7 +17,7 @@ from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.coaching.observations import observe_transitions
 from coach.record import rows
 from coach.record.packing import unpack_words
-from coach.record.piece import PieceKey
+from coach.record.pieces import PieceKey
 from coach.record.schema import MIGRATIONS
 
 Row = dict[str, Any]

@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.record.errors import RecordError
-from coach.record.folder import VARIABLE, cache_folder, data_folder
+from coach.record.folder import VARIABLE, RecordError, cache_folder, data_folder
 
 
 def test_an_option_goes_before_the_variable_and_that_before_the_platforms_own(

@@ -12,7 +12,7 @@ from coach.cli.recorder import ELSEWHERE, Keeper
 from coach.coaching.drill.drill import Drill
 from coach.coaching.model import Goal, Request
 from coach.record.lock import Lease
-from coach.record.piece import piece_key
+from coach.record.pieces import piece_key
 from coach.record.store import FILE, Store
 from coach.score.build import score_from_notes
 from coach.score.window import Window

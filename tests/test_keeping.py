@@ -10,8 +10,8 @@ import pytest
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import Desks
 from coach.cli.storage import Keeping, close_record
-from coach.record.errors import RecordError
-from coach.record.piece import piece_key
+from coach.record.folder import RecordError
+from coach.record.pieces import piece_key
 from coach.record.settings import FILE as SETTINGS
 from coach.record.settings import Kept, save_settings
 from coach.record.store import FILE, Store

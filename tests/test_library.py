@@ -13,7 +13,7 @@ from coach.cli.errors import CannotDo
 from coach.cli.score_library import HomeLibrary, samples
 from coach.cli.storage import Keeping, close_record
 from coach.judging.model import Outcome, TransitionResult
-from coach.record.piece import piece_key
+from coach.record.pieces import piece_key
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
 from coach.screens.interfaces import Errand

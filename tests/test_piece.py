@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from coach.record.piece import piece_key
+from coach.record.pieces import piece_key
 from coach.score.model import Hand
 from tests.records import SCORE
 

@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 
 from coach.cli.errors import said_plainly
-from coach.record.errors import RecordError
-from coach.record.folder import data_folder
-from coach.record.piece import piece_key
+from coach.record.folder import RecordError, data_folder
+from coach.record.pieces import piece_key
 from coach.record.settings import Kept, save_settings
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record

@@ -20,9 +20,8 @@ from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import Desks
 from coach.cli.storage import Keeping, close_record
 from coach.coaching.observations import observe_transitions
-from coach.record.errors import RecordError
-from coach.record.header import APPLICATION_ID
-from coach.record.piece import PieceKey, piece_key
+from coach.record.folder import APPLICATION_ID, RecordError
+from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import FILE, Store
 from coach.screens.interfaces import Errand
 from tests.records import SCORE, ended

@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
-from coach.record.errors import RecordError
+from coach.record.folder import RecordError
 from coach.record.lock import Lease
-from coach.record.piece import PieceKey, piece_key
+from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import FILE, Store
 from tests.records import SCORE, ended
 

@@ -17,7 +17,7 @@ from coach.judging.job import JudgingJob
 from coach.judging.tolerance import USUAL
 from coach.playing.midi_events import KeyDown
 from coach.playing.midi_takes import read_take
-from coach.record.piece import PieceKey
+from coach.record.pieces import PieceKey
 from coach.record.store import Store
 from coach.score.build import score_from_notes
 from coach.score.window import Window

@@ -19,7 +19,7 @@ from coach.coaching.drill.drill_events import DrillState, RepetitionEnded
 from coach.coaching.model import Goal
 from coach.judging.model import Stage
 from coach.playing.midi_events import KeyDown, KeyUp, PianoFound
-from coach.record.piece import piece_key
+from coach.record.pieces import piece_key
 from coach.score.model import Hands, Score
 from coach.score.window import Window
 from coach.screens.app.app import KeyholeApp

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.record.errors import RecordError
+from coach.record.folder import RecordError
 from coach.record.settings import FILE, Kept, load_settings, save_settings
 from coach.score.counting import CountingSystem
 

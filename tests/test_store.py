@@ -12,9 +12,9 @@ import pytest
 from coach.coaching.model import Observation
 from coach.coaching.observations import observe_transitions
 from coach.judging.model import Label, Outcome
-from coach.record.errors import RecordError
+from coach.record.folder import RecordError
 from coach.record.packing import unpack_take, unpack_words
-from coach.record.piece import PieceKey, piece_key
+from coach.record.pieces import PieceKey, piece_key
 from coach.record.schema import MIGRATIONS, VERSION
 from coach.record.store import FILE, Store
 from coach.score.model import Hands
@@ -231,7 +231,7 @@ def test_a_crash_in_mid_session_keeps_what_was_saved(tmp_path: Path) -> None:
     program = (
         "import os, sys; from pathlib import Path; sys.path[:0] = sys.argv[2:];"
         "from records import ended; from coach.record.store import Store;"
-        "from coach.record.piece import PieceKey; store = Store(Path(sys.argv[1]));"
+        "from coach.record.pieces import PieceKey; store = Store(Path(sys.argv[1]));"
         "[store.save_repetition(PieceKey('k', 't'), ended(), k) for k in range(5)]; os._exit(9)"
     )
     here = Path(__file__).parent

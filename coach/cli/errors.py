@@ -53,7 +53,7 @@ def _expected() -> tuple[type[BaseException], ...]:
     """Imported only once something went wrong: start-up stays quick."""
     from coach.playing.midi_takes import TakeError
     from coach.playing.ports import PortsUnavailable
-    from coach.record.errors import RecordError
+    from coach.record.folder import RecordError
     from coach.score.choose import WindowError
     from coach.score.errors import ScoreError
     from coach.score.hand_moves import MoveError

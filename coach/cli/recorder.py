@@ -8,9 +8,9 @@ from collections.abc import Callable
 
 from coach.coaching.drill import Drill, RepetitionEnded, WarmUpDrill
 from coach.judging.job import JudgingJob
-from coach.record.errors import UNTIL_THEN, RecordError
+from coach.record.folder import UNTIL_THEN, RecordError
 from coach.record.lock import Lease
-from coach.record.piece import PieceKey
+from coach.record.pieces import PieceKey
 from coach.record.store import Store
 
 ELSEWHERE = "Nothing is kept while another Keyhole drills with this record: close that one."

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 
 from coach.cli.parser import WARM_UP_MIN
 from coach.cli.storage import Keeping
-from coach.record.errors import RecordError
+from coach.record.folder import RecordError
 from coach.score.formats import SUFFIXES
 from coach.screens.interfaces import Errand, HomeItem
 
 if TYPE_CHECKING:
-    from coach.record.summaries import PieceSeen
+    from coach.record.pieces import PieceSeen
 
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
 """Words that a title has in small letters, but for the first."""

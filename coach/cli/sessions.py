@@ -19,9 +19,9 @@ from coach.coaching.model import Goal, Observation, Way
 from coach.coaching.planning import WarmUp, find_next_goal
 from coach.coaching.wording import stretch_words
 from coach.judging.tolerance import Strictness, Tolerance
-from coach.record.errors import RecordError
+from coach.record.folder import RecordError
 from coach.record.lock import Lease
-from coach.record.piece import PieceKey, piece_key
+from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import Store
 from coach.score.choose import whole_piece
 from coach.score.model import Score

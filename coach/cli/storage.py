@@ -14,9 +14,7 @@ from typing import TYPE_CHECKING
 
 from coach.cli.progress import waiting_line
 from coach.cli.terminal import warn
-from coach.record.errors import UNTIL_THEN, RecordError
-from coach.record.folder import data_folder, named_folder
-from coach.record.header import FILE, is_older
+from coach.record.folder import FILE, UNTIL_THEN, RecordError, data_folder, is_older, named_folder
 from coach.record.settings import Kept, load_settings, save_settings
 
 if TYPE_CHECKING:

@@ -12,8 +12,8 @@ from pathlib import Path
 from coach.coaching.drill import dues_of
 from coach.coaching.model import Observation
 from coach.coaching.planning import Due, Round, WarmUp, warm_up, weak_spots
-from coach.record.errors import RecordError
-from coach.record.piece import PieceKey
+from coach.record.folder import RecordError
+from coach.record.pieces import PieceKey
 from coach.record.store import Store
 from coach.score.errors import ScoreError
 from coach.score.hand_moves import MoveError

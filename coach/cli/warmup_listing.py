@@ -8,7 +8,7 @@ from pathlib import Path
 from coach.cli.open_score import open_piece
 from coach.coaching.planning import PlanRow, RowState, WarmUp, warm_up
 from coach.coaching.wording import HANDS, move_words, stretch_words
-from coach.record.piece import piece_key
+from coach.record.pieces import piece_key
 from coach.record.store import Store
 from coach.score.model import Score
 from coach.screens.interfaces import HomeItem

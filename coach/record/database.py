@@ -11,9 +11,8 @@ from datetime import datetime
 from pathlib import Path
 
 from coach.private_files import make_private_file, tighten
-from coach.record.errors import NotOurs, RecordError
-from coach.record.header import APPLICATION_ID, VERSION, read_header
-from coach.record.moving import bring_up_to_date
+from coach.record.folder import APPLICATION_ID, VERSION, NotOurs, RecordError, read_header
+from coach.record.migrations import bring_up_to_date
 from coach.record.schema import (
     is_a_record,
     is_as_written,

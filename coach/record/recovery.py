@@ -1,15 +1,16 @@
-"""The record's file in its place: opened, begun anew where it is damaged or was removed."""
+"""The record's file in its place: opened, begun anew where it is damaged, others merged into it."""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
 from os.path import exists  # False, and no error, where a folder may not be looked into
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from coach.private_files import make_private_folder
+from coach.record import rows
 from coach.record.database import (
     OPEN_WAIT_S,
     SAVE_WAIT_S,
@@ -18,11 +19,216 @@ from coach.record.database import (
     Say,
     dated,
     keep_aside,
+    text_or_bytes,
 )
-from coach.record.errors import RecordError
-from coach.record.folder import close_to_others
-from coach.record.header import VERSION
-from coach.record.merge import join_file, rescue
+from coach.record.folder import VERSION, RecordError, close_to_others
+from coach.record.migrations import old_repetition
+from coach.record.rows import add_row, keep_entry
+from coach.record.salvage import SalvagedPiece, salvage
+from coach.record.schema import tables_of
+
+# Taking one record's rows into another: nothing twice, nothing lost.
+
+
+_PIECE = ("key", "title", "path", "used_at_s", "state", "checksum")
+
+
+def join_file(into: Database, beside: Path) -> None:
+    """Take a record's file in, in one transaction, and then remove the file.
+
+    Raises RecordError or Damaged, and then leaves both as they were.
+    """
+    other = Database(beside)
+    try:
+        with into.writing(OPEN_WAIT_S) as db, other.reading() as source:
+            join(db, source)
+    finally:
+        other.close()
+    beside.unlink(missing_ok=True)
+
+
+def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
+    """Take in every piece and repetition that is not there yet, and what was set aside.
+
+    A repetition is known again by its piece and its time.
+    """
+    pieces = f"SELECT id, {', '.join(_PIECE)} FROM piece ORDER BY id"
+    of = f"SELECT {rows.CHECKED} FROM repetition WHERE piece_id = ? ORDER BY id"
+    for number, *values in source.execute(pieces):
+        piece = _join_piece(into, values)
+        for found in source.execute(of, (number,)):
+            row = dict(zip((*rows.COLUMNS, "checksum"), found, strict=True))
+            if rows.is_sound(found):
+                _join_repetition(into, piece, row)
+            else:
+                keep_entry(into, "repetition", row, values[3])
+    aside = "SELECT at_s, table_name, entry FROM set_aside"
+    put = "INSERT INTO set_aside (at_s, table_name, entry) VALUES (?, ?, ?)"
+    into.executemany(put, source.execute(aside).fetchall())
+
+
+def _join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
+    """The piece's row there; whichever record used it last knows where the pianist stands."""
+    query = """
+        INSERT INTO piece (key, title, path, used_at_s, state, checksum)
+        VALUES (?, ?, ?, ?, ?, ?)
+        ON CONFLICT (key) DO UPDATE SET
+            title = excluded.title, path = excluded.path, used_at_s = excluded.used_at_s,
+            state = coalesce(excluded.state, state),
+            checksum = iif(excluded.state IS NULL, checksum, excluded.checksum)
+        WHERE excluded.used_at_s > used_at_s
+    """
+    piece, used_at_s = rows.piece_in(*values[:4])
+    state, told = values[4:6]
+    try:
+        rows.state_in(piece.key, state, told)
+    except ValueError:
+        state = None
+    told = rows.piece_checksum(piece.key, state)
+    into.execute(query, [piece.key, piece.title, piece.path, used_at_s, state, told])
+    found = into.execute("SELECT id FROM piece WHERE key = ?", (piece.key,)).fetchone()
+    return int(found[0])
+
+
+def _join_repetition(into: sqlite3.Connection, piece: int, row: rows.Row) -> bool:
+    """Take it in where it is not there yet; whether it was taken."""
+    known = "SELECT 1 FROM repetition WHERE piece_id = ? AND at_s = ?"
+    if into.execute(known, (piece, row["at_s"])).fetchone():
+        return False
+    add_row(into, piece, row)
+    return True
+
+
+# -- out of a damaged file ------------------------------------------------------------------------
+
+_TROUBLE = (sqlite3.Error, MemoryError, OverflowError, ValueError, LookupError, TypeError)
+"""What reading a damaged file may raise; the next row may be good."""
+
+
+def rescue(into: Database, damaged: Path) -> int:
+    """Take over every repetition of a damaged file that can still be read; how many those are.
+
+    The damaged file is only read.
+    """
+    with into.writing(OPEN_WAIT_S) as db:
+        rescuer = _Rescuer(db)
+        whole = False
+        with suppress(*_TROUBLE):
+            whole = _rescue_by_query(rescuer, damaged)
+        if not whole:
+            _rescue_by_page(rescuer, damaged)
+        return rescuer.count
+
+
+class _Rescuer:
+    """Takes over rows whose pieces may be lost."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self.count = 0
+        self.db = db
+        self._pieces: dict[int, int] = {}
+
+    def piece(self, number: int, values: Sequence[Any], indexed: object = None) -> None:
+        """A piece's row, from its key on; its key as the index has it may be the sound one."""
+        filled = [*values, None, None][: len(_PIECE)]
+        filled += [None] * (len(_PIECE) - len(filled))
+        if not isinstance(filled[0], str):
+            filled[0] = indexed
+        key, state = filled[0], filled[4]
+        if not isinstance(key, str) or number in self._pieces:
+            return
+        if isinstance(state, str) and filled[5] is None:  # of a version that signed nothing
+            filled[5] = rows.piece_checksum(key, state)
+        if not isinstance(state, str):
+            state = None
+        if isinstance(indexed, str) and filled[5] == rows.piece_checksum(indexed, state):
+            filled[0] = indexed
+        self._pieces[number] = _join_piece(self.db, filled)
+
+    def repetition(self, piece: int, row: rows.Row) -> None:
+        """A repetition's row, of the piece that had this number."""
+        if piece not in self._pieces:
+            self.piece(piece, (f"unreadable {piece}", rows.UNTITLED, "", row["at_s"]))
+        self.count += _join_repetition(self.db, self._pieces[piece], row)
+
+
+def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:
+    """Whether that went without any trouble; may raise any of it."""
+    whole = True
+    source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
+    source.text_factory = text_or_bytes
+    with closing(source):
+        tables = tables_of(source)
+        known = _columns(source, "piece")
+        last = source.execute("SELECT max(id) FROM piece").fetchone()[0] or 0
+        columns = ", ".join(column for column in _PIECE if column in known)
+        indexed: dict[int, object] = {}
+        with suppress(*_TROUBLE):
+            by_key = "SELECT id, key FROM piece INDEXED BY sqlite_autoindex_piece_1 ORDER BY key"
+            indexed.update(source.execute(by_key))
+        for number in range(1, last + 1):
+            try:
+                query = f"SELECT {columns} FROM piece WHERE id = ?"
+                for values in source.execute(query, (number,)):
+                    rescuer.piece(number, values, indexed.get(number))
+            except _TROUBLE:
+                whole = False
+        packed = "moves" in _columns(source, "repetition")
+        for prefix, is_packed in (("old_", False), ("", packed)):
+            if f"{prefix}repetition" in tables:
+                whole &= _rescue_table(rescuer, source, prefix, is_packed)
+    return whole
+
+
+def _columns(source: sqlite3.Connection, table: str) -> set[str]:
+    return {row[1] for row in source.execute(f"PRAGMA table_info({table})")}
+
+
+def _rescue_table(rescuer: _Rescuer, source: sqlite3.Connection, prefix: str, packed: bool) -> bool:
+    whole = True
+    try:
+        last = source.execute(f"SELECT max(id) FROM {prefix}repetition").fetchone()[0] or 0
+    except _TROUBLE:
+        return False
+    read = _packed if packed else _old
+    for number in range(1, last + 1):
+        try:
+            for piece, row in read(source, prefix, number):
+                rescuer.repetition(piece, row)
+        except _TROUBLE:
+            whole = False
+    return whole
+
+
+def _packed(source: sqlite3.Connection, prefix: str, number: int) -> Iterator[tuple[int, rows.Row]]:
+    query = f"SELECT piece_id, {rows.CHECKED} FROM {prefix}repetition WHERE id = ?"
+    for piece, *found in source.execute(query, (number,)):
+        if not rows.is_sound(found):
+            raise ValueError("not as it was written")
+        yield int(piece), dict(zip((*rows.COLUMNS, "checksum"), found, strict=True))
+
+
+def _old(source: sqlite3.Connection, prefix: str, number: int) -> Iterator[tuple[int, rows.Row]]:
+    if source.execute(f"SELECT 1 FROM {prefix}repetition WHERE id = ?", (number,)).fetchone():
+        old = old_repetition(source, number, prefix)
+        if old.row is not None:
+            yield old.piece, old.row
+
+
+def _rescue_by_page(rescuer: _Rescuer, damaged: Path) -> None:
+    """What lies whole in the file's pages, the pieces first."""
+    with suppress(OSError):
+        for found in salvage(damaged):
+            if isinstance(found, SalvagedPiece):
+                rescuer.piece(found.id, found.values)
+        for found in salvage(damaged):
+            if not isinstance(found, SalvagedPiece):
+                with suppress(*_TROUBLE):
+                    rescuer.repetition(found.piece_id, found.row)
+
+
+# The record's file in its place: opened, begun anew where it is damaged or was removed.
+
 
 UNSAVED = "unsaved-"
 """What the name of a file begins with that is to join the record."""

@@ -1,12 +1,14 @@
-"""Facts to the record's rows, and back; a row that is not as it was written is known."""
+"""The record's rows: facts to rows and back, put into its tables, set aside where damaged."""
 
 from __future__ import annotations
 
 import json
 import math
 import re
+import sqlite3
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from coach.coaching.drill import RepetitionEnded
@@ -24,9 +26,11 @@ from coach.record.packing import (
     unpack_take,
     unpack_words,
 )
-from coach.record.piece import PieceKey
-from coach.record.summaries import RepetitionSeen
+from coach.record.pieces import PieceKey, RepetitionSeen
 from coach.score.model import Hands
+
+# Facts to the record's rows, and back; a row that is not as it was written is known.
+
 
 Row = dict[str, Any]
 
@@ -250,3 +254,147 @@ def _plain(value: object) -> object:
     if isinstance(value, list):
         return [{k: _plain(v) for k, v in part.items()} for part in value]
     return value
+
+
+# Putting rows into the record's tables.
+
+
+@dataclass(frozen=True, slots=True)
+class Unsaved:
+    """A repetition on its way into the file."""
+
+    piece: PieceKey
+    ended: RepetitionEnded
+    at_s: float
+    state: Mapping[str, Any] | None
+
+
+def piece_id(db: sqlite3.Connection, piece: PieceKey) -> int | None:
+    """The piece's row, or None."""
+    found = db.execute("SELECT id FROM piece WHERE key = ?", (piece.key,)).fetchone()
+    return found[0] if found else None
+
+
+def touch_piece(
+    db: sqlite3.Connection, piece: PieceKey, at_s: float, state: Mapping[str, Any] | None
+) -> int:
+    """The piece's row, made or brought up to date."""
+    query = """
+        INSERT INTO piece (key, title, path, used_at_s, state, checksum)
+        VALUES (?, ?, ?, ?, ?, ?)
+        ON CONFLICT (key) DO UPDATE SET
+            title = excluded.title, used_at_s = max(used_at_s, excluded.used_at_s),
+            path = CASE excluded.path WHEN '' THEN path ELSE excluded.path END,
+            state = coalesce(excluded.state, state),
+            checksum = iif(excluded.state IS NULL, checksum, excluded.checksum)
+    """
+    plain = None if state is None else json.dumps(state)
+    told = piece_checksum(piece.key, plain)
+    db.execute(query, (piece.key, piece.title, piece.path, at_s, plain, told))
+    found = piece_id(db, piece)
+    assert found is not None  # just made
+    return found
+
+
+def insert_repetition(db: sqlite3.Connection, unsaved: Unsaved) -> None:
+    """A repetition with all that belongs to it."""
+    piece = touch_piece(db, unsaved.piece, unsaved.at_s, unsaved.state)
+    add_row(db, piece, repetition_row(unsaved.ended, unsaved.at_s))
+
+
+def add_row(db: sqlite3.Connection, piece: int, row: Row) -> None:
+    """A repetition's row, counted with its piece."""
+    columns = ", ".join(("piece_id", *row))
+    places = ", ".join("?" * (len(row) + 1))
+    query = f"INSERT INTO repetition ({columns}) VALUES ({places})"
+    db.execute(query, (piece, *row.values()))
+    count = "UPDATE piece SET repetitions = repetitions + 1, clean = clean + ? WHERE id = ?"
+    db.execute(count, (row["clean"], piece))
+
+
+# Rows that can't be read any longer: set aside within the record, so that all else goes on.
+
+
+@dataclass(frozen=True, slots=True)
+class BadRow:
+    """A row that is not as it was written."""
+
+    table: str
+    """``repetition``, ``piece``, or ``state``: where the pianist stood in a piece."""
+    id: int
+
+
+def set_aside(db: sqlite3.Connection, bad: Iterable[BadRow], at_s: float) -> None:
+    """Keep each row as it was found, and take it out of the way: within a transaction.
+
+    A repetition is moved. Of a piece only what can't be read is made good, so that its repetitions
+    stay with it.
+    """
+    for one in bad:
+        if one.table == "repetition":
+            _set_repetition_aside(db, one.id, at_s)
+        elif one.table == "piece":
+            _mend_piece(db, one.id, at_s)
+        elif (row := _fetch_row(db, "piece", one.id)) is not None:
+            keep_entry(db, "piece", row, at_s)
+            forget = "UPDATE piece SET state = NULL, checksum = ? WHERE id = ?"
+            db.execute(forget, (piece_checksum(str(row["key"]), None), one.id))
+
+
+def keep_entry(db: sqlite3.Connection, table: str, row: Row, at_s: float) -> None:
+    """Keep a row as it was found."""
+    query = "INSERT INTO set_aside (at_s, table_name, entry) VALUES (?, ?, ?)"
+    db.execute(query, (at_s, table, as_json(row)))
+
+
+def count_piece(db: sqlite3.Connection, piece: object) -> None:
+    """Count a piece's repetitions anew."""
+    query = """
+        UPDATE piece SET (repetitions, clean) = (
+            SELECT count(*), coalesce(sum(clean = 1), 0) FROM repetition WHERE piece_id = ?
+        ) WHERE id = ?
+    """
+    db.execute(query, (piece, piece))
+
+
+def _set_repetition_aside(db: sqlite3.Connection, number: int, at_s: float) -> None:
+    if (row := _fetch_row(db, "repetition", number)) is None:  # another program has done it
+        return
+    keep_entry(db, "repetition", row, at_s)
+    db.execute("DELETE FROM repetition WHERE id = ?", (number,))
+    count_piece(db, row["piece_id"])
+
+
+def _mend_piece(db: sqlite3.Connection, number: int, at_s: float) -> None:
+    if (row := _fetch_row(db, "piece", number)) is None:
+        return
+    keep_entry(db, "piece", row, at_s)
+    piece, used_at_s = piece_in(*(row[c] for c in ("key", "title", "path", "used_at_s")))
+    newest = "SELECT max(at_s) FROM repetition WHERE piece_id = ?"
+    played_s = db.execute(newest, (number,)).fetchone()[0]
+    if not used_at_s and is_time(played_s):
+        used_at_s = played_s
+    mend = "UPDATE piece SET key = ?, title = ?, path = ?, used_at_s = ? WHERE id = ?"
+    key = piece.key or f"unreadable {number}"
+    db.execute(mend, (key, piece.title, piece.path, used_at_s, number))
+
+
+def _fetch_row(db: sqlite3.Connection, table: str, number: int) -> Row | None:
+    found = db.execute(f"SELECT * FROM {table} WHERE id = ?", (number,))
+    columns = [column[0] for column in found.description]
+    row = found.fetchone()
+    return None if row is None else dict(zip(columns, row, strict=True))
+
+
+def describe_set_aside(repetitions: int, pieces: int) -> str:
+    """One sentence on what was set aside."""
+    what = []
+    if repetitions:
+        what.append("1 repetition" if repetitions == 1 else f"{repetitions} repetitions")
+    if pieces:
+        what.append("the entry of 1 piece" if pieces == 1 else f"the entries of {pieces} pieces")
+    was = "was" if repetitions + pieces == 1 else "were"
+    return (
+        f"In the practice record {' and '.join(what)} {was} damaged: "
+        f"{'it is' if was == 'was' else 'they are'} set aside there, and all else is as it was."
+    )

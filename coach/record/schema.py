@@ -16,7 +16,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 
-from coach.record.header import APPLICATION_ID, VERSION
+from coach.record.folder import APPLICATION_ID, VERSION
 
 _FIRST = """
 CREATE TABLE piece (
@@ -142,7 +142,7 @@ DROP TABLE moved
 
 MIGRATIONS = (_FIRST, _HEARS_LATE, _ONE_ROW, _ALL_MOVED)
 """The step into each version, the first into version 1. Before the last come the rows themselves,
-in many small transactions (``moving.py``)."""
+in many small transactions (``migrations.py``)."""
 MOVING = 3
 """The version at which rows are being moved."""
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from coach.private_files import write_private
-from coach.record.errors import RecordError
+from coach.record.folder import RecordError
 from coach.score.counting import CountingSystem
 
 FILE = "settings.json"

@@ -16,14 +16,19 @@ from coach.coaching.model import Observation
 from coach.coaching.planning import SESSION_GAP_S
 from coach.playing.notes import Take
 from coach.record import rows
-from coach.record.aside import BadRow, set_aside, told
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
-from coach.record.errors import NotOurs, RecordError
-from coach.record.header import FILE
-from coach.record.inserting import Unsaved, insert, piece_id, touch
-from coach.record.piece import PieceKey
+from coach.record.folder import FILE, NotOurs, RecordError
+from coach.record.pieces import PieceKey, PieceSeen, RepetitionSeen
 from coach.record.recovery import UNSAVED, RecordFile
-from coach.record.summaries import PieceSeen, RepetitionSeen
+from coach.record.rows import (
+    BadRow,
+    Unsaved,
+    describe_set_aside,
+    insert_repetition,
+    piece_id,
+    set_aside,
+    touch_piece,
+)
 
 __all__ = ["FILE", "Store"]
 
@@ -164,7 +169,7 @@ class Store:
         """Keep where the pianist stands in a piece; it is then the last piece."""
 
         def save(db: sqlite3.Connection) -> None:
-            touch(db, piece, self._now(), plain)
+            touch_piece(db, piece, self._now(), plain)
 
         self._file.write(save)
 
@@ -269,13 +274,13 @@ class Store:
         pieces = len({one.id for one in self._aside if one.table != "repetition"})
         if self._told_aside in self.notices:  # not yet shown: one sentence for all
             self.notices.remove(self._told_aside)
-        self._told_aside = told(repetitions, pieces)
+        self._told_aside = describe_set_aside(repetitions, pieces)
         self.notices.append(self._told_aside)
 
     def _flush(self, wait_s: float) -> None:
         def save(db: sqlite3.Connection) -> None:
             for unsaved in self._unsaved:
-                insert(db, unsaved)
+                insert_repetition(db, unsaved)
 
         if self._unsaved:
             self._file.write(save, wait_s)
@@ -314,7 +319,7 @@ class Store:
         try:
             with kept.writing() as db:
                 for unsaved in self._unsaved:
-                    insert(db, unsaved)
+                    insert_repetition(db, unsaved)
         finally:
             kept.close()
 

@@ -13,7 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widgets import Static
 
-from coach.record.errors import RecordError
+from coach.record.folder import RecordError
 from coach.score.errors import ScoreError
 from coach.screens.dialogs.dialog import Dialog
 from coach.screens.interfaces import Errand, Opener

@@ -1,4 +1,4 @@
-"""Which piece it is: known again by its notes, whatever its file is called and wherever it lies."""
+"""Pieces in the record: how one is known again, and what the record tells of it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coach.score.model import Score
+
+# Which piece it is: known again by its notes, whatever its file is called and wherever it lies.
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,3 +37,32 @@ def piece_key(score: Score, path: str | Path = "") -> PieceKey:
     named = Path(path)
     title = score.title or (named.stem if path else "Untitled")
     return PieceKey(digest.hexdigest()[:32], title, str(named.absolute()) if path else "")
+
+
+# What the record tells of what it holds.
+
+
+@dataclass(frozen=True, slots=True)
+class PieceSeen:
+    """A piece in the record, and how much it was practised."""
+
+    piece: PieceKey
+    used_at_s: float
+    """When it was last open, unix time."""
+    repetitions: int
+    clean: int
+
+
+@dataclass(frozen=True, slots=True)
+class RepetitionSeen:
+    """One repetition in the record."""
+
+    id: int
+    at_s: float
+    clean: bool
+    qpm: float | None
+    """The tempo found, in quarters a minute."""
+    sentence: str
+    start_quarters: str
+    end_quarters: str
+    hands: str

@@ -24,11 +24,9 @@ from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.private_files import make_private_file
 from coach.record import rows
-from coach.record.aside import keep_entry
-from coach.record.errors import RecordError
-from coach.record.header import VERSION
-from coach.record.inserting import add
+from coach.record.folder import VERSION, RecordError
 from coach.record.packing import Struck
+from coach.record.rows import add_row, keep_entry
 from coach.record.schema import MOVING, migrate, take_steps, transaction, version_of
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
@@ -143,7 +141,7 @@ def _moved(db: sqlite3.Connection) -> int | None:
         number = found["id"]
         old = _read(found, {table: parts[table].get(number, []) for table in _PARTS})
         if old.row is not None:
-            add(db, old.piece, {"id": number, **old.row})
+            add_row(db, old.piece, {"id": number, **old.row})
         for table, row in old.bad:
             keep_entry(db, table, row, time.time())
     db.execute("UPDATE moved SET up_to = ?", (last,))

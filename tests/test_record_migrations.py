@@ -14,9 +14,8 @@ import pytest
 
 from coach.cli.storage import Keeping, close_record
 from coach.coaching.observations import observe_transitions
-from coach.record.errors import RecordError
-from coach.record.header import is_older
-from coach.record.piece import PieceKey, piece_key
+from coach.record.folder import RecordError, is_older
+from coach.record.pieces import PieceKey, piece_key
 from coach.record.schema import VERSION
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record
@@ -123,9 +122,9 @@ def test_a_bad_place_or_title_of_an_older_record_is_set_aside(tmp_path: Path) ->
 KILLED = """
 import os, sys
 from pathlib import Path
-from coach.record import moving
+from coach.record import migrations
 from coach.record.store import Store
-moving.STEP = 3
+migrations.STEP = 3
 left = int(sys.argv[2])
 def say(text):
     global left
@@ -157,8 +156,8 @@ def test_killed_at_any_moment_nothing_is_lost(tmp_path: Path) -> None:
     whole.mkdir()
     old_record(whole, repetitions=60)
     program = (
-        "import sys; from pathlib import Path; from coach.record import moving;"
-        "from coach.record.store import Store; moving.STEP = 2; print(flush=True);"
+        "import sys; from pathlib import Path; from coach.record import migrations;"
+        "from coach.record.store import Store; migrations.STEP = 2; print(flush=True);"
         "Store(Path(sys.argv[1])).close()"
     )
     home = Path(__file__).parent.parent
@@ -182,8 +181,8 @@ def test_killed_at_any_moment_nothing_is_lost(tmp_path: Path) -> None:
 def test_two_programs_bring_it_up_to_date_together(tmp_path: Path) -> None:
     old_record(tmp_path, repetitions=60)
     program = (
-        "import sys; from pathlib import Path; from coach.record import moving;"
-        "from coach.record.store import Store; moving.STEP = 2; Store(Path(sys.argv[1])).close()"
+        "import sys; from pathlib import Path; from coach.record import migrations;"
+        "from coach.record.store import Store; migrations.STEP = 2; Store(Path(sys.argv[1])).close()"
     )
     home = Path(__file__).parent.parent
     children = [
