@@ -39,9 +39,9 @@ from coach.judging.serialize import judgement_to_plain
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.choose import choose_window as window
 from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
+from coach.score.window import choose_window as window
 
 __all__ = [
     "Assignment",

@@ -16,7 +16,7 @@ from statistics import median
 
 from coach.score.model import Hand, Score
 from coach.score.reading import read_score
-from coach.score.reading.guessed_hands import split_hands
+from coach.score.reading.hands import split_hands
 from scripts.corpus import PIANO_SCORES, corpus
 
 

@@ -31,10 +31,9 @@ from coach.judging.judge import judge
 from coach.judging.model import Judgement
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.choose import choose_window
 from coach.score.model import Hands
 from coach.score.opening import open_score
-from coach.score.window import Excerpt, Window, excerpt
+from coach.score.window import Excerpt, Window, choose_window, excerpt
 from scripts.earcases import rendering
 from scripts.earcases.material import Piece, Written, pieces
 from scripts.earcases.rendering import Struck

@@ -19,7 +19,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.reading import read_score
 from scripts.corpus import PIANO_SCORES, corpus
 

@@ -26,11 +26,10 @@ from coach.judging.judge import judge
 from coach.judging.model import Stage
 from coach.judging.serialize import judgement_to_plain
 from coach.playing.simulated.skill import LEVELS, Law
-from coach.score.choose import choose_window
 from coach.score.model import Hands, Score
 from coach.score.opening import open_score
 from coach.score.report import notes_table
-from coach.score.window import excerpt
+from coach.score.window import choose_window, excerpt
 from coach.screens.staff.glyphs import ASCII, UNICODE
 from coach.screens.staff.layout import lay_out
 from scripts.coachbench.pianists import make

@@ -36,13 +36,13 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.model import Score
 from coach.score.opening import ReaderFault, open_score
 from coach.score.opening.child import answer
 from coach.score.opening.limits import SECONDS, limit_process
-from coach.score.plain import score_from_plain
 from coach.score.report import notes_table, score_report
+from coach.score.serialize import score_from_plain
 from scripts.hostile_scores import KINDS
 from scripts.mutate_scores import bases, damaged
 

@@ -10,10 +10,9 @@ from typing import Any
 
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.choose import whole_piece
 from coach.score.model import Hands, Score, ScoreNote
 from coach.score.opening import open_score
-from coach.score.window import Excerpt, Window, excerpt
+from coach.score.window import Excerpt, Window, excerpt, whole_piece
 
 SAMPLES = Path(__file__).parents[1] / "sample_scores"
 MOST_NOTES = 40

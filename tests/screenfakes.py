@@ -23,7 +23,7 @@ from coach.coaching.model import Assignment, AssignmentKind, Decision, Request, 
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
 from coach.screens.interfaces import Collaborators, Desk, Errand, HomeItem, Onward

@@ -5,8 +5,8 @@ from fractions import Fraction as F
 import pytest
 
 from coach.score.build import score_from_notes
-from coach.score.choose import WindowError, choose_window
 from coach.score.model import Hands
+from coach.score.window import WindowError, choose_window
 
 
 def piece():

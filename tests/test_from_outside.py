@@ -23,7 +23,7 @@ from coach.cli.parser import make_parser
 from coach.coaching.planning.plan import PlanRow, RowState
 from coach.playing.midi_events import PianoFound, PianoLost
 from coach.playing.ports.port_choice import shown
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.reading import read_score
 from coach.score.reading.safe import clean
 from coach.score.words import printable, printable_lines

@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
-from coach.score.choose import choose_window
 from coach.score.hand_moves import HandMove, MoveError, apply, check, followed, parse_move, selected
 from coach.score.model import Hand, Score
 from coach.score.pitch import Spelling
+from coach.score.window import choose_window
 
 RH, LH = Hand.RIGHT, Hand.LEFT
 

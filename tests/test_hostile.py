@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.model import Score
 from coach.score.opening import open_score
-from coach.score.opening.files import check_archive, file_bytes, is_archive
+from coach.score.opening.limits import check_archive, file_bytes, is_archive
 from coach.score.reading import read_score
 from scripts.hostile_scores import KINDS, MANY
 

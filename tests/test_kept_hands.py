@@ -4,9 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.errors import ScoreError
-from coach.score.hand_moves import parse_move
-from coach.score.hand_moves_file import load_moves, save_moves
+from coach.score.formats import ScoreError
+from coach.score.hand_moves import load_moves, parse_move, save_moves
 
 KEY = "ab" * 32
 MOVES = (parse_move("bars 5-8 voice 2 to RH"), parse_move("bar 9 split C4"))

@@ -6,7 +6,7 @@ from coach.coaching.model import Goal
 from coach.drill import Drill, score_from_notes
 from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
-from coach.score.printed import Mark
+from coach.score.model import Mark
 from coach.score.window import Window
 
 TUNE = (60, 62, 64, 65, 67, 65, 64, 62) * 2

@@ -8,8 +8,8 @@ from coach.coaching.model import Goal
 from coach.coaching.planning.next_goal import find_next_goal
 from coach.coaching.wording import stretch_words
 from coach.score.build import score_from_notes
-from coach.score.choose import choose_window
 from coach.score.model import Hands
+from coach.score.window import choose_window
 from tests.screenfakes import note, two_hands
 
 SCORE = two_hands(5)

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from coach.score.build import score_from_notes
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.opening import OpeningCancelled, ReaderFault, cache, open_score, score_key
-from coach.score.plain import score_to_plain
+from coach.score.serialize import score_to_plain
 
 SCORE = score_from_notes(
     [{"pitch": 60 + i, "onset": F(i, 2), "length": F(1, 2), "hand": "RH"} for i in range(8)],

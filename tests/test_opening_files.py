@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.errors import ScoreError
-from coach.score.opening import files
-from coach.score.opening.files import check_archive, file_bytes, shown
+from coach.score.formats import ScoreError
+from coach.score.opening import limits
+from coach.score.opening.limits import check_archive, file_bytes, shown
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="not on Windows")
 
@@ -70,7 +70,7 @@ def test_names_that_no_file_can_have() -> None:
 
 
 def test_a_large_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(files, "FILE_BYTES", 1 << 20)
+    monkeypatch.setattr(limits, "FILE_BYTES", 1 << 20)
     with (tmp_path / "large.xml").open("wb") as file:
         file.truncate((1 << 20) + 1)
     assert refusal(tmp_path / "large.xml").startswith("large.xml is larger than 1 MiB")

@@ -6,7 +6,7 @@ import pytest
 
 from coach.cli.open_score import open_piece
 from coach.cli.score_library import samples_folder
-from coach.score.hand_moves_file import load_moves
+from coach.score.hand_moves import load_moves
 from coach.score.model import Hand
 from coach.score.opening import score_key
 

@@ -10,10 +10,20 @@ from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
 from coach.score.metre import Metre
-from coach.score.model import Bar, Hand, Score, ScoreNote
+from coach.score.model import (
+    Bar,
+    Clef,
+    Direction,
+    Grace,
+    Hand,
+    Mark,
+    Remark,
+    Score,
+    ScoreNote,
+    TempoMark,
+)
 from coach.score.pitch import Spelling
-from coach.score.plain import score_from_plain, score_to_plain
-from coach.score.printed import Clef, Direction, Grace, Mark, Remark, TempoMark
+from coach.score.serialize import score_from_plain, score_to_plain
 
 fractions = st.fractions(min_value=0, max_value=10**6, max_denominator=100_000)
 words = st.text(max_size=8)

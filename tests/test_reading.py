@@ -5,8 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.model import Hand
-from coach.score.printed import Grace
+from coach.score.model import Grace, Hand
 from tests.scorexml import (
     all_said,
     attributes,

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.model import Hand
 from tests.scorexml import attributes, bar, metre, note, opened, part, score
 

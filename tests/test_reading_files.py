@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.reading import read_score
 from tests.scorexml import all_said, bar, note, opened, piano
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.printed import Mark
+from coach.score.model import Mark
 from tests.scorexml import attributes, back, bar, direction, metre, note, opened, piano, words
 
 

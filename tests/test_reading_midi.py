@@ -8,9 +8,9 @@ from pathlib import Path
 import mido
 import pytest
 
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.model import Hand
-from coach.score.reading.guessed_hands import split_hands
+from coach.score.reading.hands import split_hands
 from tests.scorexml import opened
 
 

@@ -14,9 +14,8 @@ import pytest
 
 from coach.cli.storage import Keeping, close_record
 from coach.coaching.observations import observe_transitions
-from coach.record.folder import RecordError, is_older
+from coach.record.folder import VERSION, RecordError, is_older
 from coach.record.pieces import PieceKey, piece_key
-from coach.record.schema import VERSION
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record
 from tests.records import SCORE, ended
@@ -182,7 +181,8 @@ def test_two_programs_bring_it_up_to_date_together(tmp_path: Path) -> None:
     old_record(tmp_path, repetitions=60)
     program = (
         "import sys; from pathlib import Path; from coach.record import migrations;"
-        "from coach.record.store import Store; migrations.STEP = 2; Store(Path(sys.argv[1])).close()"
+        "from coach.record.store import Store; migrations.STEP = 2;"
+        "Store(Path(sys.argv[1])).close()"
     )
     home = Path(__file__).parent.parent
     children = [

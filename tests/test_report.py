@@ -8,8 +8,7 @@ import pytest
 
 from coach.score.build import score_from_notes
 from coach.score.metre import Metre
-from coach.score.model import Score
-from coach.score.printed import Remark, TempoMark
+from coach.score.model import Remark, Score, TempoMark
 from coach.score.report import notes_plain, notes_table, report_plain, score_report
 from coach.score.words import beat_name, count_of, key_words, mixed, printable
 

@@ -14,8 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.model import Hand, Score, ScoreNote
-from coach.score.printed import Grace, Mark
+from coach.score.model import Grace, Hand, Mark, Score, ScoreNote
 from coach.score.reading import read_score
 
 FOLDER = Path(__file__).parent.parent / "sample_scores"

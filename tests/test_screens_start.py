@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.dialogs.home import HomeScreen
 from coach.screens.dialogs.notice import NoticeScreen

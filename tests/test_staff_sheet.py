@@ -13,9 +13,8 @@ from itertools import pairwise
 import pytest
 
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Clef, Hands
 from coach.score.pitch import Spelling
-from coach.score.printed import Clef
 from coach.score.window import Window, excerpt
 from coach.screens.staff.clefs import bottom_step, key_positions
 from coach.screens.staff.glyphs import ASCII

@@ -54,9 +54,9 @@ def _expected() -> tuple[type[BaseException], ...]:
     from coach.playing.midi_takes import TakeError
     from coach.playing.ports import PortsUnavailable
     from coach.record.folder import RecordError
-    from coach.score.choose import WindowError
-    from coach.score.errors import ScoreError
+    from coach.score.formats import ScoreError
     from coach.score.hand_moves import MoveError
+    from coach.score.window import WindowError
 
     return (CannotDo, ScoreError, MoveError, WindowError, TakeError, PortsUnavailable, RecordError)
 

@@ -9,12 +9,10 @@ from pathlib import Path
 from coach.coaching.model import Goal, Order, Way
 from coach.judging.model import Stage
 from coach.record.folder import cache_folder, data_folder, named_folder
-from coach.score.choose import choose_window
-from coach.score.hand_moves import apply, check, followed, parse_move
-from coach.score.hand_moves_file import load_moves, save_moves
+from coach.score.hand_moves import apply, check, followed, load_moves, parse_move, save_moves
 from coach.score.model import Score
 from coach.score.opening import open_score, score_key
-from coach.score.window import Window
+from coach.score.window import Window, choose_window
 
 _HANDS_FOLDER = "hands"
 

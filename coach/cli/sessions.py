@@ -23,9 +23,8 @@ from coach.record.folder import RecordError
 from coach.record.lock import Lease
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import Store
-from coach.score.choose import whole_piece
 from coach.score.model import Score
-from coach.score.window import Window
+from coach.score.window import Window, whole_piece
 from coach.screens.interfaces import Desk, Errand, Onward
 
 WARM_UP_CLEAN = 2

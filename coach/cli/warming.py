@@ -15,7 +15,7 @@ from coach.coaching.planning import Due, Round, WarmUp, warm_up, weak_spots
 from coach.record.folder import RecordError
 from coach.record.pieces import PieceKey
 from coach.record.store import Store
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.hand_moves import MoveError
 from coach.score.model import Score
 

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 from coach.coaching.model import AssignmentKind, Request
 from coach.judging.model import Outcome
-from coach.score.model import Hands, Score
-from coach.score.place import beat_words
+from coach.score.model import Hands, Score, beat_words
 from coach.score.window import Transition, Window
 
 HANDS = {

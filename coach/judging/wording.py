@@ -8,9 +8,8 @@ from fractions import Fraction
 from statistics import fmean
 
 from coach.judging.model import Cause, Fault
-from coach.score.model import Hands, ScoreNote
+from coach.score.model import Hands, ScoreNote, beat_words
 from coach.score.pitch import Spelling, fifths_name
-from coach.score.place import beat_words
 from coach.score.window import Excerpt
 
 WORDS: dict[Cause, str] = {

@@ -9,9 +9,8 @@ from fractions import Fraction
 from typing import Any
 
 from coach.score.metre import Metre
-from coach.score.model import Bar, Hand, Score, ScoreNote
+from coach.score.model import Bar, Grace, Hand, Mark, Score, ScoreNote, TempoMark
 from coach.score.pitch import Spelling
-from coach.score.printed import Grace, Mark, TempoMark
 
 _GRID = 10080
 """Denominators up to this are kept exact when positions come as floats (9, 7, 5 x 32)."""

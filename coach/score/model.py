@@ -20,8 +20,115 @@ from functools import cached_property
 
 from coach.score.metre import Metre
 from coach.score.pitch import Spelling
-from coach.score.place import Place, bar_words
-from coach.score.printed import FREE_MARKS, Clef, Direction, Grace, Mark, Remark, TempoMark
+
+# Where an onset lies, in words for people: bar and beat.
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where an onset lies, for people: bar and beat (beat 1 is the downbeat)."""
+
+    bar_index: int
+    bar_number: str
+    beat: Fraction
+    is_pickup: bool = False
+
+    @property
+    def bar(self) -> str:
+        """The bar in words, as :attr:`Bar.words`."""
+        return bar_words(self.bar_number, self.is_pickup)
+
+    def __str__(self) -> str:
+        return f"{self.bar}, beat {beat_words(self.beat)}"
+
+
+def bar_words(number: str, is_pickup: bool) -> str:
+    """Nobody at a piano says "bar 0" for the notes before bar 1."""
+    return "pickup" if is_pickup and number in ("", "0") else f"bar {number}"
+
+
+def beat_words(beat: Fraction) -> str:
+    """A beat position to be read: ``2``, ``2 1/2``, ``1 1/3``."""
+    whole, part = divmod(beat, 1)
+    return str(whole) if not part else f"{whole} {part}"
+
+
+# What is printed besides notes and bars, and what the reading had to change, as plain facts.
+#
+# What is written at a note besides pitch and length: articulation, ornaments, small notes.
+
+
+@dataclass(frozen=True, slots=True)
+class Clef:
+    """A clef from an onset on."""
+
+    staff: int
+    onset_quarters: Fraction
+    sign: str
+    """G, F or C."""
+    line: int
+    octave: int = 0
+    """Octaves that the clef adds to the written pitch (a small 8 above: 1)."""
+
+
+@dataclass(frozen=True, slots=True)
+class TempoMark:
+    """A tempo from an onset on, in quarter notes a minute."""
+
+    onset_quarters: Fraction
+    qpm: float
+    words: str = ""
+    is_guess: bool = False
+    """True where only words are printed, or nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """A word or a dynamic printed at an onset."""
+
+    onset_quarters: Fraction
+    staff: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What was repaired, left out or guessed while reading, in one sentence."""
+
+    kind: str
+    """"repaired", "left out", "guess" or "note"."""
+    text: str
+
+
+class Grace(StrEnum):
+    """How a small note is played: before the beat or after its main note (a trill's ending)."""
+
+    BEFORE = "before"
+    AFTER = "after"
+
+
+class Mark(StrEnum):
+    """What is written at a note besides pitch and length."""
+
+    STACCATO = "staccato"
+    STACCATISSIMO = "staccatissimo"
+    TENUTO = "tenuto"
+    ACCENT = "accent"
+    MARCATO = "marcato"
+    FERMATA = "fermata"
+    SLUR_START = "slur start"
+    SLUR_END = "slur end"
+    UNDER_SLUR = "under slur"
+    ARPEGGIO = "arpeggio"
+    TRILL = "trill"
+    MORDENT = "mordent"
+    TURN = "turn"
+    TREMOLO = "tremolo"
+    GLISSANDO = "glissando"
+
+
+FREE_MARKS = frozenset({Mark.TRILL, Mark.MORDENT, Mark.TURN, Mark.TREMOLO, Mark.GLISSANDO})
+"""Ornaments that are played freely: more notes than are written may sound, and be right."""
 
 
 class Hand(StrEnum):

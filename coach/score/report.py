@@ -13,10 +13,8 @@ from itertools import groupby
 from textwrap import fill
 from typing import Any
 
-from coach.score.model import Bar, Hand, Score, ScoreNote
+from coach.score.model import Bar, Grace, Hand, Score, ScoreNote, TempoMark, beat_words
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
-from coach.score.place import beat_words
-from coach.score.printed import Grace, TempoMark
 from coach.score.words import beat_name, count_of, key_words, mixed, printable
 
 _HEADS = (

@@ -12,8 +12,7 @@ from coach.judging.completion import before_the_break, entered_at
 from coach.judging.instead import in_short
 from coach.judging.model import Judgement, Stage
 from coach.playing.end_key import Edge
-from coach.score.model import Hands, Score
-from coach.score.place import beat_words
+from coach.score.model import Hands, Score, beat_words
 from coach.score.window import Window
 from coach.score.words import BEAT_NAMES
 from coach.screens.interfaces import GOAL_REACHED, Onward

@@ -29,9 +29,8 @@ from coach.judging.job import JudgingJob
 from coach.judging.model import Judgement, Stage
 from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
-from coach.score.choose import WindowError, choose_window
 from coach.score.model import Hands, Score
-from coach.score.window import Transition, Window
+from coach.score.window import Transition, Window, WindowError, choose_window
 from scripts.eveningbench.pieces import paths, score_at
 from scripts.eveningbench.tally import LONGEST_STEP_MS, Tally
 

@@ -24,9 +24,8 @@ from typing import Any, TextIO
 
 from coach.playing.simulated.evening import EveningPlayer, Seen
 from coach.playing.simulated.gesture import Act, Do, Gesture
-from coach.score.choose import choose_window
 from coach.score.model import Score
-from coach.score.window import excerpt
+from coach.score.window import choose_window, excerpt
 from scripts.eveningbench.desk import any_goal
 from scripts.eveningbench.pieces import paths, score_at
 

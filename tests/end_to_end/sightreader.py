@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.playing.notes import PlayedNote
-from coach.score.choose import choose_window
 from coach.score.model import Score, ScoreNote
-from coach.score.window import Excerpt, excerpt
+from coach.score.window import Excerpt, choose_window, excerpt
 
 _HANDS = {"LH alone": "lh", "RH alone": "rh", "hands together": "both"}
 _BEAT = r"(\d+(?: \d/\d)?)"

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from coach.coaching.model import Goal
-from coach.score.choose import whole_piece
 from coach.score.model import Score
-from coach.score.window import Window
+from coach.score.window import Window, whole_piece
 
 
 def find_next_goal(score: Score, goal: Goal) -> Goal | None:

@@ -16,9 +16,8 @@ from fractions import Fraction
 from coach.coaching.model import Observation
 from coach.coaching.windows import PracticeMap
 from coach.judging.model import Outcome
-from coach.score.choose import whole_piece
 from coach.score.model import Score
-from coach.score.window import Transition, Window
+from coach.score.window import Transition, Window, whole_piece
 
 SESSION_GAP_S = 3 * 3600.0
 """A pause this long ends a session. Our choice: longer than a meal, shorter than a night."""

@@ -30,8 +30,7 @@ from coach.judging.model import Label, Matching
 from coach.judging.timing import Timing
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hand
-from coach.score.printed import Mark
+from coach.score.model import Hand, Mark
 from coach.score.window import Excerpt
 
 _LIKE = 3.0

@@ -18,8 +18,7 @@ from enum import Enum
 from functools import cached_property
 from math import log
 
-from coach.score.model import Hand
-from coach.score.printed import Mark
+from coach.score.model import Hand, Mark
 from coach.score.window import Excerpt
 
 SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})

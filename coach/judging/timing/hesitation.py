@@ -18,7 +18,7 @@ from coach.judging.timing.habits import Habits
 from coach.judging.timing.local_tempo import Interval
 from coach.judging.timing.onsets import Moment
 from coach.judging.tolerance import Tolerance
-from coach.score.printed import Mark
+from coach.score.model import Mark
 from coach.score.window import Excerpt
 
 _ENOUGH = 5

@@ -20,8 +20,7 @@ from typing import NamedTuple
 
 from coach.judging.model import Label, Matching
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hand
-from coach.score.printed import Mark
+from coach.score.model import Hand, Mark
 from coach.score.window import Excerpt
 
 

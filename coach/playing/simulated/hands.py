@@ -14,8 +14,7 @@ from random import Random
 
 from coach.playing.simulated.gesture import Act, Do
 from coach.playing.simulated.manner import Manner, in_time, with_click
-from coach.score.model import Hand, ScoreNote
-from coach.score.printed import Grace, Mark
+from coach.score.model import Grace, Hand, Mark, ScoreNote
 
 LET_GO_S = 0.02
 """A key is up for this long before it can be struck again."""

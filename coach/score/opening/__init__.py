@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from coach.score.model import Score
-from coach.score.opening.files import file_bytes
+from coach.score.opening.limits import file_bytes
 from coach.score.opening.process import OpeningCancelled, ReaderFault
 
 __all__ = ["OpeningCancelled", "ReaderFault", "open_score", "score_key"]

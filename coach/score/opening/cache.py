@@ -1,9 +1,9 @@
 """Scores already read, kept as plain data so that they open again in milliseconds.
 
 An entry is one file: a line with its format and the SHA-256 of the rest, then the score as JSON
-(:mod:`coach.score.plain`). Its name is made from the score file's content and from what read it,
-so an entry is never out of date, and the folder may be deleted at any time. What can't be read or
-written is as if it weren't there: a cache must never keep a pianist from a score.
+(:mod:`coach.score.serialize`). Its name is made from the score file's content and from what read
+it, so an entry is never out of date, and the folder may be deleted at any time. What can't be read
+or written is as if it weren't there: a cache must never keep a pianist from a score.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ import coach.score
 from coach.private_files import make_private_folder
 from coach.score.model import Score
 from coach.score.opening.limits import ANSWER_BYTES
-from coach.score.plain import FORMAT, score_from_plain
+from coach.score.serialize import FORMAT, score_from_plain
 
 _MOST_ENTRIES = 500
 _SUFFIX = ".score"

@@ -2,7 +2,7 @@
 
 It is told ``{"path": ...}`` as JSON on its standard input, and answers on its standard output
 with one word and a line end (``score``, ``refused`` or ``fault``), then the score as JSON
-(:mod:`coach.score.plain`) or the sentence. What the libraries print goes nowhere.
+(:mod:`coach.score.serialize`) or the sentence. What the libraries print goes nowhere.
 """
 
 from __future__ import annotations
@@ -14,10 +14,17 @@ import traceback
 from pathlib import Path
 from typing import BinaryIO
 
-from coach.score.errors import ScoreError
-from coach.score.opening.files import check_archive, file_bytes, is_archive, shown
-from coach.score.opening.limits import MEMORY_BYTES, limit_process, seal_process
-from coach.score.plain import score_to_plain
+from coach.score.formats import ScoreError
+from coach.score.opening.limits import (
+    MEMORY_BYTES,
+    check_archive,
+    file_bytes,
+    is_archive,
+    limit_process,
+    seal_process,
+    shown,
+)
+from coach.score.serialize import score_to_plain
 
 
 def main() -> None:

@@ -18,12 +18,11 @@ from pathlib import Path
 from typing import IO, Any
 
 from coach.children import start_python
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.score.model import Score
 from coach.score.opening import process
-from coach.score.opening.files import shown
-from coach.score.opening.limits import ANSWER_BYTES, SECONDS
-from coach.score.plain import score_from_plain
+from coach.score.opening.limits import ANSWER_BYTES, SECONDS, shown
+from coach.score.serialize import score_from_plain
 from coach.score.words import printable
 
 READER = ("-X", "utf8", "-m", "coach.score.opening.child")

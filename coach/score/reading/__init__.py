@@ -22,7 +22,7 @@ def read_score(path: Path) -> Score:
     """The score in a file, exactly as written.
 
     What was repaired, left out or guessed stands in the score's ``remarks``. Raises
-    :class:`~coach.score.errors.ScoreError`, one sentence for the pianist, where the file cannot
+    :class:`~coach.score.formats.ScoreError`, one sentence for the pianist, where the file cannot
     be opened.
     """
     source = load(path)

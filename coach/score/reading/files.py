@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
 
-from coach.score.errors import ScoreError
-from coach.score.reading.xml_tree import parse_xml
+from coach.score.formats import ScoreError
+from coach.score.reading.safe import parse_xml
 
 LARGEST_BYTES = 64 * 1024 * 1024
 """A score larger than this, packed or unpacked, is refused (the largest known has a third)."""

@@ -16,9 +16,8 @@ import warnings
 from dataclasses import replace
 from typing import Any
 
-from coach.score.errors import ScoreError
-from coach.score.model import Score
-from coach.score.printed import Remark
+from coach.score.formats import ScoreError
+from coach.score.model import Remark, Score
 from coach.score.reading.files import Kind, Source
 from coach.score.reading.musicxml import read_musicxml
 from coach.score.reading.safe import count

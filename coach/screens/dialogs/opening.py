@@ -14,7 +14,7 @@ from textual.containers import Vertical
 from textual.widgets import Static
 
 from coach.record.folder import RecordError
-from coach.score.errors import ScoreError
+from coach.score.formats import ScoreError
 from coach.screens.dialogs.dialog import Dialog
 from coach.screens.interfaces import Errand, Opener
 from coach.screens.messages import OpeningProgress, ScoreOpened, ScoreRefused

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from coach.score.model import Score
-from coach.score.printed import Clef
+from coach.score.model import Clef, Score
 
 _SIGN_STEPS = {"G": 32, "F": 24, "C": 28}
 """The step that each clef's sign names: G4, F3, C4."""

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from coach.score.model import Bar, Hand
-from coach.score.printed import Clef
+from coach.score.model import Bar, Clef, Hand
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.clefs import clef_at, key_positions
 from coach.screens.staff.columns import SlotKind

@@ -19,8 +19,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from coach.score.model import Hand, Score, ScoreNote
-from coach.score.printed import Grace
+from coach.score.model import Grace, Hand, Score, ScoreNote
 from coach.score.window import Excerpt
 from coach.screens.staff.clefs import bottom_step, clef_at, key_alters
 from coach.screens.staff.values import Value, pieces

@@ -1,11 +1,4 @@
-"""Bars with their place in the piece, from what every part says of them.
-
-A bar is as long as the furthest position that any part reaches in it, or as its metre where the
-two differ by less than an exporter's rounding. So a cadenza lengthens its bar, a pickup shortens
-it, and a song's voice line keeps the piano's bars apart even where the piano is silent.
-
-MusicXML barlines: repeats and endings, kept as printed and never expanded.
-"""
+"""Bars: their metres, keys and clefs, their numbers, barlines and repeats."""
 
 from __future__ import annotations
 
@@ -15,9 +8,173 @@ from xml.etree.ElementTree import Element
 
 from coach.score.metre import COMMON_TIME, Metre
 from coach.score.model import Bar
-from coach.score.reading.musicxml.attributes import metre_of_length
-from coach.score.reading.musicxml.found import PartFacts, RawBar
-from coach.score.reading.safe import clean
+from coach.score.pitch import STEPS, Spelling
+from coach.score.reading.musicxml.found import ClefAt, PartFacts, RawBar
+from coach.score.reading.safe import clean, number, whole
+
+# Time signatures out of MusicXML.
+#
+# MusicXML ``attributes``: divisions, key, metre, staves, clefs, transposition.
+
+
+_MOST = 256
+
+
+def read_time(element: Element) -> Metre | None:
+    """The metre of a ``time`` element: 6/8, 3+2/8, 3/4 + 2/8; None for a bar without metre.
+
+    Raises ValueError where it is damaged.
+    """
+    if element.find("senza-misura") is not None:
+        return None
+    uppers = [child.text or "" for child in element if child.tag == "beats"]
+    lowers = [whole(child.text, 1, _MOST) for child in element if child.tag == "beat-type"]
+    if not uppers or len(uppers) != len(lowers):
+        raise ValueError("beats and beat-type do not pair")
+    pairs = [
+        (_beats(part), _power(lower))
+        for upper, lower in zip(uppers, lowers, strict=True)
+        for part in upper.split("+")
+    ]
+    smallest = max(lower for _, lower in pairs)
+    groups = tuple(beats * smallest // lower for beats, lower in pairs)
+    return Metre(sum(groups), smallest, groups if len(groups) > 1 else ())
+
+
+def _beats(text: str) -> int:
+    beats = whole(text, 1, _MOST)
+    if beats is None:
+        raise ValueError("beats is no number")
+    return beats
+
+
+def _power(lower: int | None) -> int:
+    if lower is None or lower & (lower - 1):
+        raise ValueError("beat-type is no note length")
+    return lower
+
+
+def metre_of_length(length_quarters: Fraction) -> Metre:
+    """A metre for a bar that has none: as many quarters, or shorter notes, as it is long."""
+    for beat_type in (4, 8, 16, 32):
+        beats = length_quarters * beat_type / 4
+        if beats.denominator == 1 and beats > 0:
+            return Metre(int(beats), beat_type)
+    return Metre(max(1, round(length_quarters)), 4)
+
+
+_MOST_STAVES = 16
+_USUAL_LINES = {"G": 2, "F": 4, "C": 3}
+
+
+class AttributesReader:
+    """What holds from one ``attributes`` element to the next in a part."""
+
+    def __init__(self, facts: PartFacts) -> None:
+        self._facts = facts
+        self.divisions = Fraction(1)
+        """Units in a quarter note; 1 until the file says otherwise."""
+        self._transposes: dict[int, tuple[int, int | None, int]] = {}
+
+    def read(self, element: Element, bar: RawBar, index: int, at: Fraction) -> bool:
+        """Take over an ``attributes`` element that stands at ``at``; False where damaged."""
+        sound = True
+        for child in element:
+            if child.tag == "divisions":
+                sound &= self._divisions(child)
+            elif child.tag == "time":
+                sound &= self._time(child, bar, at)
+            elif child.tag == "key":
+                self._key(child, bar, at)
+            elif child.tag == "clef":
+                self._clef(child, index, at)
+            elif child.tag == "staves":
+                staves = whole(child.text, 1, _MOST_STAVES)
+                self._facts.staves = max(self._facts.staves, staves or 1)
+            elif child.tag == "transpose":
+                self._transpose(child)
+            elif child.tag == "staff-details":
+                self._staff_details(child, index)
+        return sound
+
+    def _divisions(self, element: Element) -> bool:
+        divisions = number(element.text)
+        if divisions is None or divisions <= 0:
+            return False
+        self.divisions = divisions
+        return True
+
+    def _time(self, element: Element, bar: RawBar, at: Fraction) -> bool:
+        try:
+            metre = read_time(element)
+        except ValueError:
+            return False
+        staff = whole(element.get("number"), 1, _MOST_STAVES) or 0
+        (bar.late_metres if at else bar.metres)[staff] = metre
+        return True
+
+    def _key(self, element: Element, bar: RawBar, at: Fraction) -> None:
+        fifths = whole(element.findtext("fifths"), -14, 14)
+        staff = whole(element.get("number"), 1, _MOST_STAVES) or 1
+        if fifths is None or staff > 1:
+            return
+        if at:
+            bar.late_fifths = fifths
+        else:
+            bar.fifths = fifths
+
+    def _clef(self, element: Element, index: int, at: Fraction) -> None:
+        sign = (element.findtext("sign") or "").strip().upper()
+        if sign not in _USUAL_LINES or element.get("additional") == "yes":
+            return
+        line = whole(element.findtext("line"), -10, 15) or _USUAL_LINES[sign]
+        staff = whole(element.get("number"), 1, _MOST_STAVES) or 1
+        octave = whole(element.findtext("clef-octave-change"), -4, 4) or 0
+        self._facts.clefs.append(ClefAt(index, at, staff, sign, line, octave))
+
+    def _transpose(self, element: Element) -> None:
+        chromatic = number(element.findtext("chromatic")) or Fraction(0)
+        diatonic = whole(element.findtext("diatonic"), -70, 70)
+        octaves = whole(element.findtext("octave-change"), -10, 10) or 0
+        staff = whole(element.get("number"), 1, _MOST_STAVES) or 0
+        self._transposes[staff] = (round(chromatic), diatonic, octaves)
+
+    def _staff_details(self, element: Element, index: int) -> None:
+        """Remember a staff that is never to be seen (shown later, it counts as seen)."""
+        staff = whole(element.get("number"), 1, _MOST_STAVES) or 1
+        seen = element.get("print-object")
+        if seen == "no" and index == 0:
+            self._facts.hidden_staves.add(staff)
+        elif seen == "yes":
+            self._facts.hidden_staves.discard(staff)
+
+    def sounding(self, written: Spelling, staff: int) -> tuple[Spelling, int]:
+        """How a written pitch sounds, and the octaves from there back to where it is written.
+
+        MusicXML 4.0: the values of ``transpose`` are added to the written pitch.
+        """
+        transpose = self._transposes.get(staff, self._transposes.get(0))
+        if transpose is None:
+            return written, 0
+        chromatic, diatonic, octaves = transpose
+        if not chromatic and not diatonic:
+            return Spelling(written.step, written.alter, written.octave + octaves), -octaves
+        key = min(max(written.midi + chromatic + 12 * octaves, 0), 127)
+        if diatonic is None:
+            return Spelling.of(key), -octaves
+        octave, step = divmod(written.diatonic + diatonic + 7 * octaves, 7)
+        natural = Spelling(STEPS[step], 0, octave)
+        return Spelling(natural.step, key - natural.midi, octave), -octaves
+
+
+# Bars with their place in the piece, from what every part says of them.
+#
+# A bar is as long as the furthest position that any part reaches in it, or as its metre where the
+# two differ by less than an exporter's rounding. So a cadenza lengthens its bar, a pickup shortens
+# it, and a song's voice line keeps the piano's bars apart even where the piano is silent.
+#
+# MusicXML barlines: repeats and endings, kept as printed and never expanded.
+
 
 _ROUNDING = Fraction(1, 16)
 
@@ -96,14 +253,14 @@ class _Metres:
         self._take(index, is_late=True)
 
     def _take(self, index: int, *, is_late: bool) -> None:
-        for number, part in enumerate(self._parts):
+        for which, part in enumerate(self._parts):
             if index >= len(part.bars):
                 continue
             bar = part.bars[index]
             new = bar.late_metres if is_late else bar.metres
             if 0 in new:
-                self._now = {key: m for key, m in self._now.items() if key[0] != number}
-            self._now |= {(number, staff): metre for staff, metre in new.items()}
+                self._now = {key: m for key, m in self._now.items() if key[0] != which}
+            self._now |= {(which, staff): metre for staff, metre in new.items()}
 
     def _all(self) -> list[Metre | None]:
         return [self._now[key] for key in sorted(self._now)] or [COMMON_TIME]

@@ -1,14 +1,137 @@
-"""MusicXML directions: words, dynamics, rehearsal marks, tempo, octave lines, brackets."""
+"""Directions: what is written above or below the notes, the tempo among it."""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
+from coach.score.model import Bar, TempoMark
 from coach.score.reading.musicxml.found import LineAt, PartFacts, TempoAt, WordsAt
-from coach.score.reading.musicxml.tempo import metronome, sensible, sound_qpm, words_qpm
+from coach.score.reading.musicxml.notes import type_quarters
 from coach.score.reading.safe import clean, number, whole
+
+# Tempo out of MusicXML metronome marks, and out of words where there is nothing better.
+#
+# The tempo marks of a piece: printed numbers first, then playback's, words only as a guess.
+
+
+SLOWEST_QPM, FASTEST_QPM = 5.0, 1000.0
+"""Tempos outside these are taken for damage and left out."""
+UNMARKED_QPM = 100.0
+"""For a piece that says nothing about its tempo; always given as a guess."""
+
+_WORDS_QPM = (
+    ("larghetto", 63.0),
+    ("largo", 50.0),
+    ("grave", 45.0),
+    ("lento", 52.0),
+    ("adagio", 71.0),
+    ("andantino", 84.0),
+    ("andante", 84.0),
+    ("moderato", 112.0),
+    ("allegretto", 114.0),
+    ("allegro", 138.0),
+    ("vivace", 156.0),
+    ("vivo", 156.0),
+    ("prestissimo", 200.0),
+    ("presto", 184.0),
+)
+"""Inside the ranges that trade pages agree on (largo 40-60, larghetto 60-66, adagio 66-76, andante
+76-108, moderato 108-120, allegro 120-168, presto 168-200); the other words lie between their
+neighbours, from memory. There is no standard: a guess, which any number on the page overrules."""
+
+_FIRST_NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,4})?")
+
+
+def sensible(qpm: float | Fraction | None) -> float | None:
+    """A tempo in quarters a minute, or None where it cannot be one."""
+    if qpm is None or not SLOWEST_QPM <= qpm <= FASTEST_QPM:
+        return None
+    return float(qpm)
+
+
+def sound_qpm(element: Element) -> float | None:
+    """The tempo of a ``sound`` element (MusicXML 4.0: in quarter notes per minute)."""
+    return sensible(number(element.get("tempo")))
+
+
+def metronome(element: Element) -> tuple[float | None, Fraction | None]:
+    """A metronome mark as (quarters a minute, None), or as (None, factor to the tempo before)."""
+    units = _beat_units(element)
+    if not units:
+        return None, None
+    per_minute = _FIRST_NUMBER.search(element.findtext("per-minute") or "")
+    if per_minute:
+        return sensible(Fraction(per_minute[0]) * units[0]), None
+    return (None, units[1] / units[0]) if len(units) == 2 else (None, None)
+
+
+def _beat_units(element: Element) -> list[Fraction]:
+    """The mark's note lengths in quarters, dots included."""
+    out: list[Fraction] = []
+    dots = 0
+    for child in element:
+        if child.tag == "beat-unit":
+            length = type_quarters(child.text)
+            if length is None:
+                return []
+            out.append(length)
+            dots = 0
+        elif child.tag == "beat-unit-dot" and out:
+            dots += 1
+            out[-1] += out[-1] * Fraction(1, (1 << (dots + 1)) - 2)
+    return out
+
+
+def words_qpm(words: str, beat_quarters: Fraction) -> float | None:
+    """A guess from a tempo word; the word's figure counts beats, so 6/8 has dotted quarters."""
+    lowered = words.lower()
+    found = [(lowered.find(word), -len(word), bpm) for word, bpm in _WORDS_QPM if word in lowered]
+    return min(found)[2] * float(beat_quarters) if found else None
+
+
+def tempo_marks(everyone: Sequence[PartFacts], bars: Sequence[Bar]) -> tuple[TempoMark, ...]:
+    """One mark for each onset that has one; a guess at the start where the page has none."""
+    placed: dict[Fraction, list[TempoAt]] = {}
+    for part in everyone:
+        for tempo in part.tempos:
+            onset = bars[tempo.bar].onset_quarters + tempo.at
+            placed.setdefault(onset, []).append(tempo)
+    marks: list[TempoMark] = []
+    for onset in sorted(placed):
+        best = min(placed[onset], key=_rank)
+        words = best.words or next((t.words for t in placed[onset] if t.words), "")
+        mark = _mark(onset, best, words, bars[best.bar], marks)
+        marks += [mark] if mark else []
+    if not marks or marks[0].onset_quarters > 0:
+        first = marks[0].qpm if marks else UNMARKED_QPM
+        marks.insert(0, TempoMark(Fraction(0), first, "", True))
+    return tuple(marks)
+
+
+def _rank(tempo: TempoAt) -> int:
+    return (tempo.qpm is None) * 4 + (not tempo.is_printed) * 2 + (not tempo.words)
+
+
+def _mark(
+    onset: Fraction, tempo: TempoAt, words: str, bar: Bar, before: list[TempoMark]
+) -> TempoMark | None:
+    if tempo.qpm is not None:
+        return TempoMark(onset, tempo.qpm, words)
+    if tempo.ratio is not None:
+        if not before:
+            return None
+        qpm = sensible(before[-1].qpm * float(tempo.ratio))
+        return TempoMark(onset, qpm, words, before[-1].is_guess) if qpm else None
+    guess = words_qpm(words, bar.metre.beat_quarters)
+    return TempoMark(onset, guess, words, True) if guess else None
+
+
+# MusicXML directions: words, dynamics, rehearsal marks, tempo, octave lines, brackets.
+
 
 _SIGNS = {"segno": "Segno", "coda": "Coda"}
 _OCTAVES = {"8": 1, "15": 2, "22": 3}

@@ -6,21 +6,23 @@ from collections.abc import Sequence
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from coach.score.errors import ScoreError
-from coach.score.model import Bar, Score, ScoreNote
-from coach.score.printed import Clef, Direction, Grace
+from coach.score.formats import ScoreError
+from coach.score.model import Bar, Clef, Direction, Grace, Score, ScoreNote
 from coach.score.reading.files import Source
 from coach.score.reading.hands import HandMark, apply_hand_marks, hand_of_words, staff_hand
 from coach.score.reading.musicxml.bars import build_bars
-from coach.score.reading.musicxml.lines import Stretch, mark_slurs, shift_octaves, stretches
+from coach.score.reading.musicxml.directions import tempo_marks
 from coach.score.reading.musicxml.part_walk import walk_part
-from coach.score.reading.musicxml.parts import parts_of
-from coach.score.reading.musicxml.piano_part import Piano, choose_piano, piano_of
-from coach.score.reading.musicxml.remarks import remarks_of
-from coach.score.reading.musicxml.tempo import tempo_marks
-from coach.score.reading.musicxml.ties import Tied, merge_ties
-from coach.score.reading.safe import clean
-from coach.score.reading.xml_tree import parse_xml
+from coach.score.reading.musicxml.parts import Piano, choose_piano, parts_of, piano_of, remarks_of
+from coach.score.reading.musicxml.spanners import (
+    Stretch,
+    Tied,
+    mark_slurs,
+    merge_ties,
+    shift_octaves,
+    stretches,
+)
+from coach.score.reading.safe import clean, parse_xml
 
 _MOST_NOTES = 200_000
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coach.score.metre import Metre
+from coach.score.model import Grace, Mark
 from coach.score.pitch import Spelling
-from coach.score.printed import Grace, Mark
 
 
 @dataclass(slots=True)

@@ -18,18 +18,19 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from coach.score.pitch import Spelling
-from coach.score.reading.musicxml.attributes import AttributesReader
-from coach.score.reading.musicxml.bars import read_barline
+from coach.score.reading.musicxml.bars import AttributesReader, read_barline
 from coach.score.reading.musicxml.directions import read_direction, read_sound
 from coach.score.reading.musicxml.found import PartFacts, RawBar, RawNote
-from coach.score.reading.musicxml.note_fields import (
+from coach.score.reading.musicxml.notes import (
+    Graces,
     NoteFields,
     nominal_quarters,
     note_fields,
+    read_notations,
+    share_in_chords,
     spelled,
     written_quarters,
 )
-from coach.score.reading.musicxml.note_marks import Graces, read_notations, share_in_chords
 from coach.score.reading.safe import clean, number, whole
 
 _NEAR = Fraction(1, 64)

@@ -1,12 +1,20 @@
-"""The parts of a MusicXML score, partwise or timewise, and what the part list says of them."""
+"""The file's parts: which of them is the piano's, and what is said where it isn't plain."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from xml.etree.ElementTree import Element
 
-from coach.score.errors import ScoreError
-from coach.score.reading.safe import clean, whole
+from coach.score.formats import ScoreError
+from coach.score.model import Remark
+from coach.score.reading.musicxml.found import ClefAt, LineAt, PartFacts, RawNote, WordsAt
+from coach.score.reading.safe import clean, count, whole
+
+# The parts of a MusicXML score, partwise or timewise, and what the part list says of them.
+
 
 _MOST_BARS = 20_000
 
@@ -103,3 +111,213 @@ def _score_part(element: Element) -> Part:
             program = whole(child.text, 1, 128)
             part.programs += [program] if program else []
     return part
+
+
+# Which part of a score is the piano, and the facts of that part.
+
+
+_KEYBOARD = re.compile(
+    r"piano|klavier|pno|pft?e?\b|keyboard|clavier|clavi|cembal|harpsi|clavecin|tast|fl[uü]gel"
+    r"|organ\b|orgel|orgue|celest|fortep|keys\b",
+    re.IGNORECASE,
+)
+_SIDE = re.compile(
+    r"\b(right|left|r\.?\s?h|l\.?\s?h|rh|lh|upper|lower|treble|bass|destra|sinistra|m\.?d|m\.?s"
+    r"|droite|gauche|rechts?|links?|oben|unten|staff|hand)\b",
+    re.IGNORECASE,
+)
+OTHER_PLAYERS = re.compile(
+    r"voice|voix|gesang|singstimme|cant|sopran|alto?\b|tenor|bariton|vocal|choir|chor"
+    r"|violin|viola|cello|contrab|flute|fl[oö]te|oboe|clarinet|bassoon|horn|trumpet|tromb|tuba"
+    r"|guitar|drum|percussion|timpan",
+    re.IGNORECASE,
+)
+"""Other players: their parts often carry a piano's sound, which exporters write by default."""
+_PIANO_PROGRAMS = range(1, 9)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The part or the pair of parts that is to be played."""
+
+    indexes: tuple[int, ...]
+    """One part, or the upper and the lower of two."""
+    remarks: tuple[Remark, ...] = ()
+
+
+def choose_piano(parts: list[Part], facts: list[PartFacts], name: str) -> Choice:
+    """The piano among the parts.
+
+    Raises ScoreError where there is no note with a pitch, or only parts of other instruments.
+    """
+    pitched = [i for i, fact in enumerate(facts) if fact.notes]
+    if not pitched:
+        raise ScoreError(f"{name} holds no note that could be played: export the score again.")
+    choices = _choices(parts, facts, pitched)
+    if not choices:
+        others = ", ".join(parts[i].name for i in pitched[:4])
+        raise ScoreError(
+            f"{name} has no piano part, only {others}: open a score in which the piano has two"
+            " staves or is named so."
+        )
+    chosen = choices[0]
+    remarks = _left_out(parts, pitched, chosen, choices)
+    return Choice(chosen, tuple(remarks))
+
+
+def _choices(
+    parts: list[Part], facts: list[PartFacts], pitched: list[int]
+) -> list[tuple[int, ...]]:
+    """All possible pianos, best first."""
+    wide = [i for i in pitched if facts[i].staves > 1]
+    named = [(i,) for i in wide if _is_keyboard(parts[i])]
+    pairs = _pairs(parts, [i for i in pitched if facts[i].staves == 1])
+    single = [(i,) for i in pitched if facts[i].staves == 1 and _is_keyboard(parts[i])]
+    loose = [single_part for single_part in single if not any(single_part[0] in p for p in pairs)]
+    ranked = [*named, *pairs, *[(i,) for i in wide if (i,) not in named], *loose]
+    if ranked:
+        return ranked
+    if len(pitched) == 2 and len(parts) == 2 and _are_unnamed(parts):
+        return [(pitched[0], pitched[1])]
+    return [(pitched[0],)] if len(pitched) == 1 else []
+
+
+def _is_keyboard(part: Part) -> bool:
+    if any(_KEYBOARD.search(name) for name in part.names):
+        return True
+    if any(OTHER_PLAYERS.search(name) for name in part.names):
+        return False
+    if any(sound.startswith("keyboard") for sound in part.sounds):
+        return True
+    return not part.sounds and _is_nameless(part) and _has_piano_program(part)
+
+
+def _has_piano_program(part: Part) -> bool:
+    return any(program in _PIANO_PROGRAMS for program in part.programs)
+
+
+def _is_nameless(part: Part) -> bool:
+    plain = re.compile(r"(music\s?xml |midi |solo |voice|part|staff|track|instrument)?\s*\d*", re.I)
+    return all(plain.fullmatch(name) or _SIDE.search(name) for name in part.names)
+
+
+def _are_unnamed(parts: list[Part]) -> bool:
+    return all(_is_nameless(part) for part in parts)
+
+
+def _pairs(parts: list[Part], single: list[int]) -> list[tuple[int, ...]]:
+    """Neighbours of one staff each that are the two staves of one piano."""
+    pairs: list[tuple[int, ...]] = []
+    used: set[int] = set()
+    for upper, lower in pairwise(single):
+        if upper not in used and lower == upper + 1 and _is_pair(parts[upper], parts[lower]):
+            pairs.append((upper, lower))
+            used |= {upper, lower}
+    return pairs
+
+
+def _is_pair(upper: Part, lower: Part) -> bool:
+    keyboard = _is_keyboard(upper) and _is_keyboard(lower)
+    braced = upper.brace and upper.brace == lower.brace
+    sides = all(any(_SIDE.search(name) for name in part.names) for part in (upper, lower))
+    return keyboard or sides or bool(braced and (_is_keyboard(upper) or _are_unnamed([lower])))
+
+
+def _left_out(
+    parts: list[Part], pitched: list[int], chosen: tuple[int, ...], choices: list[tuple[int, ...]]
+) -> list[Remark]:
+    remarks = []
+    pianos = {i for choice in choices[1:] for i in choice} - set(chosen)
+    others = [parts[i].name for i in pitched if i not in chosen and i not in pianos]
+    chosen_name = parts[chosen[0]].name
+    if pianos:
+        names = ", ".join(parts[i].name for i in sorted(pianos))
+        text = f"The score has more than one piano: {chosen_name} was read, {names} was left out."
+        remarks.append(Remark("left out", text))
+    if others:
+        text = f"Only {chosen_name} is to be played; left out: {', '.join(others[:12])}."
+        remarks.append(Remark("left out", text))
+    if len(chosen) == 2:
+        text = (
+            f"{chosen_name} and {parts[chosen[1]].name} were taken as the two staves of one piano."
+        )
+        remarks.append(Remark("guess", text))
+    return remarks
+
+
+@dataclass
+class Piano:
+    """What is to be played and shown; staves are numbered from the top of the whole piano."""
+
+    parts: list[PartFacts]
+    staves: int
+    """Down to the lowest that has notes, but two where there are two."""
+    notes: list[RawNote] = field(default_factory=list)
+    clefs: list[ClefAt] = field(default_factory=list)
+    words: list[WordsAt] = field(default_factory=list)
+    lines: list[LineAt] = field(default_factory=list)
+    hidden_staff_notes: int = 0
+    """Notes on staves that the file never shows: left out."""
+
+
+def piano_of(parts: Sequence[PartFacts]) -> Piano:
+    """Join the parts; the second part's staves and chords are numbered on from the first's."""
+    piano = Piano(list(parts), 0)
+    below = 0
+    chords = 0
+    for part in parts:
+        # A piano shows two staves at least: a file that hides more only hides empty ones.
+        never_shown = part.hidden_staves if part.staves - len(part.hidden_staves) > 1 else set()
+        for note in part.notes:
+            if note.staff in never_shown:
+                piano.hidden_staff_notes += 1
+                continue
+            note.staff += below
+            note.chord += chords
+            piano.notes.append(note)
+        piano.clefs += [replace(clef, staff=clef.staff + below) for clef in part.clefs]
+        piano.words += [replace(word, staff=word.staff + below) for word in part.words]
+        piano.lines += [replace(line, staff=line.staff + below) for line in part.lines]
+        below += part.staves
+        chords = max((note.chord for note in part.notes), default=chords)
+    highest = max((note.staff for note in piano.notes), default=1)
+    piano.staves = min(below, max(2, highest))
+    return piano
+
+
+# What the pianist is told of a reading: what was left out, repaired or guessed.
+
+
+_MOST_BARS_NAMED = 8
+
+
+def remarks_of(piano: Piano) -> list[Remark]:
+    """The remarks on the piano's own part or parts."""
+    out: list[Remark] = []
+    hidden = sum(part.hidden_notes for part in piano.parts) + piano.hidden_staff_notes
+    cues = sum(part.cue_notes for part in piano.parts)
+    unpitched = sum(part.unpitched_notes for part in piano.parts)
+    if hidden:
+        text = f"{count(hidden, 'note')} that the page does not show: not to be played from it."
+        out.append(Remark("left out", text))
+    if cues:
+        out.append(Remark("left out", f"{count(cues, 'cue note')}: another player's part."))
+    if unpitched:
+        out.append(Remark("left out", f"{count(unpitched, 'note')} without a pitch."))
+    for part in piano.parts:
+        for what, bars in part.repairs.items():
+            out.append(Remark("repaired", f"In {_bars(bars)} {what}."))
+    if piano.staves == 1:
+        text = "The score has one staff: all notes were given to one hand."
+        out.append(Remark("guess", text))
+    elif piano.staves > 2:
+        text = "Of more than two staves, those between were given to hands by their clefs."
+        out.append(Remark("guess", text))
+    return out
+
+
+def _bars(numbers: list[str]) -> str:
+    named = ", ".join(numbers[:_MOST_BARS_NAMED])
+    more = len(numbers) - _MOST_BARS_NAMED
+    word = "bar" if len(numbers) == 1 else "bars"
+    return f"{word} {named}" + (f" and {more} more" if more > 0 else "")
