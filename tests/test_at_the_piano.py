@@ -93,7 +93,7 @@ def test_one_stop_is_a_break_and_tells_nothing(name, stop_s: float) -> None:
 
 def test_a_window_entered_in_its_middle_says_so() -> None:
     live = at_the_bar().plays(2).waits(4)
-    assert live.ended[0].judgement.sentence == "Begun at beat 2 1/2"
+    assert live.ended[0].judgement.sentence == "Begun at the & of 2"
 
 
 @every_piece

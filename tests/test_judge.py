@@ -79,7 +79,7 @@ def test_the_note_arrived_at_left_out_is_where_the_playing_stopped() -> None:
     end = max(note.onset_quarters for note in WINDOW.notes)
     last = 0.5 + float(end) * 0.6
     judgement = judge(WINDOW, [note for note in play(WINDOW) if note.onset_s < last - 0.01])
-    assert judgement.sentence == "Stopped before bar 2 beat 4 1/2"
+    assert judgement.sentence == "Stopped before bar 2, the & of 4"
 
 
 def test_a_mistake_before_the_breaking_off_comes_first() -> None:

@@ -74,7 +74,7 @@ def test_a_place_of_many_words_leaves_room_for_the_way_only(ratio: float, way: s
     window = whole(TRIPLETS)
     take = judge(window, misread(window, 17, ratio))
     assert causes(take)[0] is Cause.MISREAD_VALUE
-    assert take.sentence == f"Triplet eighth at bar 2 beat 2 2/3 too {way}"
+    assert take.sentence == f"Triplet eighth at bar 2, last triplet of beat 2 too {way}"
     assert len(take.faults[0].words.split()) > MOST_WORDS
     assert take.faults[0].words in take.details
 
@@ -163,7 +163,7 @@ def swung(share: float) -> Judgement:
 def test_sixteen_swung_eighths_that_are_written_even_are_told(share: float) -> None:
     take = swung(share)
     assert causes(take) == [Cause.WRONG_PROPORTIONS]
-    assert take.sentence.startswith("Swung: written even at bar 1 beat 1")
+    assert take.sentence.startswith("Swung: written even at bar 1, the & of 1")
 
 
 def test_a_lilt_is_expression() -> None:

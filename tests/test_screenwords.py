@@ -31,7 +31,7 @@ from tests.screenfakes import note, two_hands
         (0, 8, "bars 1 to 2"),
         (1, 2, "bar 1, beat 2 → 3"),
         (2, 4, "bar 1, beat 3 → bar 2, beat 1"),
-        (F(1, 2), 2, "bar 1, beat 1 1/2 → 3"),
+        (F(1, 2), 2, "bar 1, the & of 1 → beat 3"),
     ],
 )
 def test_windows_are_named_by_bars_and_beats(start: F | int, end: int, words: str) -> None:

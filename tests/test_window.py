@@ -30,7 +30,7 @@ def test_a_pickup_counts_from_the_end_of_its_bar() -> None:
 def test_six_eight_has_two_dotted_beats() -> None:
     score = scale(12, metre="6/8")
     assert score.bars[0].beats_quarters() == (0, F(3, 2))
-    assert str(score.place(F(1, 2))) == "bar 1, beat 1 1/3"
+    assert str(score.place(F(1, 2))) == "bar 1, the second eighth of beat 1"
 
 
 def test_a_mistake_belongs_to_the_transition_it_arrives_in() -> None:
@@ -47,5 +47,5 @@ def test_c_flat_four_is_key_59_and_b_sharp_three_is_key_60() -> None:
 
 def test_places_name_bar_and_beat_also_of_the_landing() -> None:
     window = excerpt(scale(17), Window(F(4), F(8)))
-    assert str(window.place_of(F(11, 2))) == "bar 2, beat 2 1/2"
+    assert str(window.place_of(F(11, 2))) == "bar 2, the & of 2"
     assert str(window.place_of(F(8))) == "bar 3, beat 1"

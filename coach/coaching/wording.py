@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from coach.coaching.model import AssignmentKind, Request
 from coach.judging.model import Outcome
-from coach.score.model import Hands, Score, beat_words
+from coach.score.model import Hands, Place, Score
 from coach.score.window import Transition, Window
 
 HANDS = {
@@ -127,8 +127,14 @@ def way_words(score: Score, move: Transition) -> str:
     start, end = score.place(move.from_quarters), score.place(move.to_quarters)
     if move.from_quarters < score.bars[0].onset_quarters:  # the piece's first note
         return str(end)
-    crossing = "" if start.bar_index == end.bar_index else f"{end.bar}, beat "
-    return f"{start} → {crossing}{beat_words(end.beat)}"
+    if start.bar_index != end.bar_index:
+        return f"{start} → {end}"
+    return f"{start} → {to_words(start, end)}"
+
+
+def to_words(start: Place, end: Place) -> str:
+    """The end of a way inside one bar: ``2`` after ``beat 1``, else in full: ``the & of 2``."""
+    return str(end.counted) if start.on_beat and end.on_beat else end.in_bar
 
 
 def arrival_words(score: Score, move: Transition) -> str:
@@ -146,7 +152,7 @@ def run_up_words(score: Score, window: Window, move: Transition) -> str:
         return ""
     start = score.place(window.start_quarters)
     same_bar = start.bar_index == score.place(move.from_quarters).bar_index
-    return f" Begin at {f'beat {beat_words(start.beat)}' if same_bar else start}."
+    return f" Begin at {start.in_bar if same_bar else start}."
 
 
 def whole_bars_words(score: Score, window: Window) -> str:
@@ -162,5 +168,7 @@ def stretch_words(score: Score, window: Window) -> str:
         return whole
     first, last = score.place(window.start_quarters), score.place(window.end_quarters)
     if first.bar_index == last.bar_index:
-        return f"{first.bar}, beats {beat_words(first.beat)} to {beat_words(last.beat)}"
+        beats = "beats " if first.on_beat and last.on_beat else ""
+        begin = str(first.counted) if beats else first.in_bar
+        return f"{first.bar}, {beats}{begin} to {to_words(first, last)}"
     return f"{first} to {last}"

@@ -8,7 +8,7 @@ from fractions import Fraction
 from statistics import fmean
 
 from coach.judging.model import Cause, Fault
-from coach.score.model import Hands, ScoreNote, beat_words
+from coach.score.model import Hands, Place, ScoreNote
 from coach.score.pitch import Spelling, fifths_name
 from coach.score.window import Excerpt
 
@@ -26,12 +26,12 @@ WORDS: dict[Cause, str] = {
     Cause.STUMBLE: "stumbled",
     Cause.RESTART: "started again",
     Cause.MISREAD_VALUE: "{note} at {place} {got}",
-    Cause.EARLY_ENTRY: "{way} to {place} ({size})",
-    Cause.LATE_ENTRY: "{way} to {place} ({size})",
-    Cause.HESITATION: "{way} to {place} ({size})",
+    Cause.EARLY_ENTRY: "{way} {place} ({size})",
+    Cause.LATE_ENTRY: "{way} {place} ({size})",
+    Cause.HESITATION: "{way} {place} ({size})",
     Cause.STOPPED_AGAIN: "stopped again",
-    Cause.ONE_HAND_LATE: "{way} to {place} ({size})",
-    Cause.ONE_HAND_EARLY: "{way} to {place} ({size})",
+    Cause.ONE_HAND_LATE: "{way} {place} ({size})",
+    Cause.ONE_HAND_EARLY: "{way} {place} ({size})",
     Cause.SPLIT_CHORD: "{note} after its chord ({size})",
     Cause.HANDS_DRIFT: "drifts {way} the other hand ({size})",
     Cause.UNEVEN: "uneven ({measure})",
@@ -69,20 +69,37 @@ def describe(cause: Cause, **gaps: str) -> str:
 
 
 def place(excerpt: Excerpt, onset: Fraction) -> str:
-    """``beat 2``; with its bar where the window has more than one: ``bar 12 beat 2``."""
+    """``beat 2``; with its bar where the window has more than one: ``bar 12, the & of 2``."""
     at = excerpt.place_of(onset)
-    beat = f"beat {beat_words(at.beat)}"
+    bar = name_bar(excerpt, at)
+    if not bar:
+        return at.in_bar
+    if at.on_beat:
+        return f"{bar} {at.in_bar}"
+    return f"{bar}, {at.in_bar if '&' in at.in_bar else at.in_bar.removeprefix('the ')}"
+
+
+def beat_around(excerpt: Excerpt, onset: Fraction) -> str:
+    """The beat that an onset lies in, where its own name is too long: ``bar 12 beat 2``."""
+    at = excerpt.place_of(onset)
+    return f"{name_bar(excerpt, at)} beat {int(at.counted)}".strip()
+
+
+def name_bar(excerpt: Excerpt, at: Place) -> str:
+    """``bar 12``; empty for the bar of a window of one bar, and where no score stands behind it."""
     if not at.bar_number:
-        return beat
-    if excerpt.is_one_bar and at.bar_index == excerpt.places[0].bar_index:
-        return beat
-    return f"{at.bar} {beat}"
+        return ""
+    first = excerpt.places[0].bar_index
+    if excerpt.is_one_bar and at.bar_index == first:
+        return ""
+    again = any(at.bar == one.bar and one.bar_index < at.bar_index for one in excerpt.places)
+    return f"the second {at.bar}" if again else at.bar
 
 
-def describe_lateness(cause: Cause, excerpt: Excerpt, onset: Fraction, error_s: float) -> str:
+def describe_lateness(cause: Cause, where: str, error_s: float) -> str:
     """``late to beat 2 (0.4 s)``."""
     way = "late" if error_s > 0 else "early"
-    return describe(cause, way=way, place=place(excerpt, onset), size=seconds(error_s))
+    return describe(cause, way=way, place=where, size=seconds(error_s))
 
 
 _BASES = {
@@ -130,14 +147,23 @@ def describe_length(ratio: Fraction | None, written_beats: Fraction) -> str:
     return f"got {_SHARES[ratio]}"
 
 
-def describe_length_in_short(note: str, where: str, got: str, shift_s: float) -> tuple[str, ...]:
+def describe_length_in_short(
+    excerpt: Excerpt, note: str, onset: Fraction, got: str, shift_s: float
+) -> tuple[str, ...]:
     """For a sentence with little room: what a note got and no more, then only the way.
 
-    ``half note at beat 3 got half a beat``, ``half note at beat 3 too short``.
+    ``eighth at the & of 2 got half its length``, ``half note at the & of 2 got half a beat``,
+    ``half note at the & of 2 too short``, ``half note in beat 2 too short``.
     """
-    note = note.partition(" and ")[0]
+    where, around = place(excerpt, onset), beat_around(excerpt, onset)
+    value, note = note.removesuffix(" note"), note.partition(" and ")[0]
     way = "too long" if shift_s > 0 else "too short"
-    return f"{note} at {where} {got.partition(',')[0]}", f"{note} at {where} {way}"
+    return (
+        *([] if "," in got else [f"{value} at {where} {got}"]),
+        f"{note} at {where} {got.partition(',')[0]}",
+        f"{note} at {where} {way}",
+        f"{note} in {around} {way}",
+    )
 
 
 def seconds(value: float) -> str:
@@ -161,6 +187,14 @@ def describe_with_place(excerpt: Excerpt, fault: Fault) -> str:
     return f"{words} at {place(excerpt, fault.onset_quarters)}"
 
 
+def describe_in_beat(excerpt: Excerpt, fault: Fault) -> str:
+    """The same, shorter: ``RH C sharp for C in bar 12 beat 2``."""
+    words = describe_with_hand(excerpt, fault)
+    if fault.cause in _NAME_THEIR_PLACE:
+        return words
+    return f"{words} in {beat_around(excerpt, fault.onset_quarters)}"
+
+
 def describe_with_hand(excerpt: Excerpt, fault: Fault) -> str:
     """A fault with its hand: ``RH C sharp for C``, ``RH lies too high``."""
     prefix = hand_prefix(excerpt, fault)
@@ -171,6 +205,7 @@ def describe_in_at_most(most: int, excerpt: Excerpt, fault: Fault) -> str:
     """A fault in the fullest words of which there are at most so many, or else in the fewest."""
     ways = [
         describe_with_place(excerpt, fault),
+        describe_in_beat(excerpt, fault),
         describe_with_hand(excerpt, fault),
         *(describe_with_hand(excerpt, replace(fault, words=few)) for few in fault.short_words),
     ]

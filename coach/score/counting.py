@@ -20,6 +20,9 @@ from fractions import Fraction
 from math import floor
 from typing import TYPE_CHECKING
 
+from coach.score.metre import Metre
+from coach.score.placenames import is_counted_in_three
+
 if TYPE_CHECKING:
     from coach.score.model import Score
 
@@ -63,22 +66,29 @@ def syllables(
 
     Onsets are in quarters from the piece's start. How a beat divides is taken from those of them
     that share it, so give all that are in sight, whichever hand plays them. A pickup's beats count
-    from the end of its bar.
+    from the end of its bar. A bar of one dotted beat (3/8) is counted in three, but for takadimi,
+    whose syllables say where in the dotted beat it is.
     """
-    places = [_beat_place(score, onset) for onset in onsets_quarters]
+    in_beats = system is CountingSystem.TAKADIMI
+    places = [_beat_place(score, onset, in_beats) for onset in onsets_quarters]
     beats: dict[tuple[int, int], set[Fraction]] = {}
     for bar, beat, part in places:
         beats.setdefault((bar, beat), set()).add(part)
     return tuple(
-        _syllable(system, beat, part, beats[bar, beat], score.bars[bar].metre.is_compound)
+        _syllable(system, beat, part, beats[bar, beat], _in_thirds(score.bars[bar].metre, in_beats))
         for bar, beat, part in places
     )
 
 
-def _beat_place(score: Score, onset: Fraction) -> tuple[int, int, Fraction]:
+def _in_thirds(metre: Metre, in_beats: bool) -> bool:
+    """Whether what is counted divides into three."""
+    return metre.is_compound and (in_beats or not is_counted_in_three(metre))
+
+
+def _beat_place(score: Score, onset: Fraction, in_beats: bool) -> tuple[int, int, Fraction]:
     """Bar index, beat number and part of the beat (0 to under 1) of an onset."""
     place = score.place(onset)
-    beat = place.beat.limit_denominator(_FINEST)
+    beat = (place.beat if in_beats else place.counted).limit_denominator(_FINEST)
     return place.bar_index, floor(beat), beat - floor(beat)
 
 

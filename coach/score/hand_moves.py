@@ -29,8 +29,9 @@ from pathlib import Path
 
 from coach.private_files import make_private_folder
 from coach.score.formats import ScoreError
-from coach.score.model import Bar, Hand, Remark, Score, ScoreNote, beat_words
+from coach.score.model import Bar, Hand, Place, Remark, Score, ScoreNote
 from coach.score.pitch import Spelling
+from coach.score.placenames import beat_figure
 
 
 class MoveError(ValueError):
@@ -62,7 +63,7 @@ class HandMove:
     def __str__(self) -> str:
         parts = [
             self._bars(),
-            f"beat {beat_words(self.beat)}" if self.beat is not None else "",
+            f"beat {beat_figure(self.beat)}" if self.beat is not None else "",
             f"staff {self.staff}" if self.staff is not None else "",
             f"voice {self.voice}" if self.voice is not None else "",
             f"above {self.above.symbol}" if self.above else "",
@@ -235,8 +236,17 @@ def _means(score: Score, move: HandMove, note: ScoreNote) -> bool:
         and (move.pitch is None or note.pitch == move.pitch.midi)
         and (move.above is None or note.pitch > move.above.midi)
         and (move.below is None or note.pitch < move.below.midi)
-        and (move.beat is None or score.place(note.onset_quarters).beat == move.beat)
+        and (move.beat is None or _is_at(score.place(note.onset_quarters), move.beat))
     )
+
+
+def _is_at(place: Place, beat: Fraction) -> bool:
+    """Whether a place is that beat: the metre's, or in a bar of one dotted beat the counted one."""
+    return beat in (place.beat, place.counted if beat >= _BEYOND_ONE_BEAT else None)
+
+
+_BEYOND_ONE_BEAT = 2
+"""From this beat on a bar of one beat has no other than the counted ones."""
 
 
 # Hand moves kept with the piece: a small text file for each score, named by its content's key.

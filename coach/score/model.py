@@ -18,8 +18,9 @@ from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
 
-from coach.score.metre import Metre
+from coach.score.metre import COMMON_TIME, Metre
 from coach.score.pitch import Spelling
+from coach.score.placenames import bar_words, count_of_beat, name_in_bar
 
 # Where an onset lies, in words for people: bar and beat.
 
@@ -31,26 +32,32 @@ class Place:
     bar_index: int
     bar_number: str
     beat: Fraction
+    """The metre's beat: a dotted quarter in 6/8, and the whole bar in 3/8."""
     is_pickup: bool = False
+    metre: Metre = COMMON_TIME
 
     @property
     def bar(self) -> str:
         """The bar in words, as :attr:`Bar.words`."""
         return bar_words(self.bar_number, self.is_pickup)
 
+    @property
+    def counted(self) -> Fraction:
+        """The beat as players count it: 3/8 has three."""
+        return count_of_beat(self.beat, self.metre)
+
+    @property
+    def in_bar(self) -> str:
+        """``beat 2``, ``the & of 3``."""
+        return name_in_bar(self.beat, self.metre)
+
+    @property
+    def on_beat(self) -> bool:
+        """Whether it lies on a counted beat and not between two."""
+        return self.counted.denominator == 1
+
     def __str__(self) -> str:
-        return f"{self.bar}, beat {beat_words(self.beat)}"
-
-
-def bar_words(number: str, is_pickup: bool) -> str:
-    """Nobody at a piano says "bar 0" for the notes before bar 1."""
-    return "pickup" if is_pickup and number in ("", "0") else f"bar {number}"
-
-
-def beat_words(beat: Fraction) -> str:
-    """A beat position to be read: ``2``, ``2 1/2``, ``1 1/3``."""
-    whole, part = divmod(beat, 1)
-    return str(whole) if not part else f"{whole} {part}"
+        return f"{self.bar}, {self.in_bar}"
 
 
 # What is printed besides notes and bars, and what the reading had to change, as plain facts.
@@ -294,7 +301,7 @@ class Score:
         bar = self.bar_at(onset_quarters)
         inside = onset_quarters - bar.onset_quarters + bar.lead_quarters
         beat = 1 + inside / bar.metre.beat_quarters
-        return Place(bar.index, bar.number, beat, bar.is_pickup)
+        return Place(bar.index, bar.number, beat, bar.is_pickup, bar.metre)
 
     def bars_of(self, start_quarters: Fraction, end_quarters: Fraction) -> tuple[Bar, Bar]:
         """The first and the last bar of a stretch; a bar that begins at its end is not in it."""

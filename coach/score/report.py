@@ -13,8 +13,9 @@ from itertools import groupby
 from textwrap import fill
 from typing import Any
 
-from coach.score.model import Bar, Grace, Hand, Score, ScoreNote, TempoMark, beat_words
+from coach.score.model import Bar, Grace, Hand, Score, ScoreNote, TempoMark
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
+from coach.score.placenames import beat_figure
 from coach.score.words import beat_name, count_of, key_words, mixed, printable
 
 _HEADS = (
@@ -42,7 +43,7 @@ def _note_row(score: Score, note: ScoreNote) -> tuple[str, ...]:
     return (
         str(bar.index),
         printable(bar.number, 12) or "-",
-        beat_words(score.place(note.onset_quarters).beat),
+        beat_figure(score.place(note.onset_quarters).beat),
         str(note.onset_quarters - bar.onset_quarters),
         str(note.onset_quarters),
         str(note.length_quarters),
@@ -139,7 +140,7 @@ def _plain(score: Score, note: ScoreNote) -> dict[str, Any]:
         "id": note.id,
         "bar_index": bar.index,
         "bar_number": bar.number,
-        "beat": beat_words(score.place(note.onset_quarters).beat),
+        "beat": beat_figure(score.place(note.onset_quarters).beat),
         "onset_in_bar_quarters": str(note.onset_quarters - bar.onset_quarters),
         "onset_quarters": str(note.onset_quarters),
         "length_quarters": str(note.length_quarters),

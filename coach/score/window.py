@@ -110,12 +110,12 @@ class Excerpt:
         index = max(bisect_right(grid, onset_quarters) - 1, 0)
         if self.places and onset_quarters == grid[index]:
             return self.places[index]
+        after = onset_quarters - grid[index]
+        if self.places:
+            beat = self.places[index]
+            return replace(beat, beat=beat.beat + after / beat.metre.beat_quarters)
         step = grid[index + 1] - grid[index] if index + 1 < len(grid) else grid[-1] - grid[-2]
-        part = (onset_quarters - grid[index]) / step
-        if not self.places:
-            return Place(0, "", 1 + index + part)
-        beat = self.places[index]
-        return replace(beat, beat=beat.beat + part)
+        return Place(0, "", 1 + index + after / step)
 
     def transition_to(self, onset_quarters: Fraction, hands: Hands) -> Transition:
         """The transition in which an onset is arrived at: beats (k-1, k], k rounded up."""

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from coach.coaching.drill import DrillState
 from coach.coaching.model import Assignment, Decision
-from coach.coaching.wording import ENOUGH, WIDE, whole_bars_words
+from coach.coaching.wording import ENOUGH, WIDE, to_words, whole_bars_words
 from coach.judging.completion import before_the_break, entered_at
 from coach.judging.instead import in_short
 from coach.judging.model import Judgement, Stage
 from coach.playing.end_key import Edge
-from coach.score.model import Hands, Score, beat_words
+from coach.score.model import Hands, Score
 from coach.score.window import Window
 from coach.score.words import BEAT_NAMES
 from coach.screens.interfaces import GOAL_REACHED, Onward
@@ -56,7 +56,7 @@ def window_words(score: Score, window: Window) -> str:
     start = score.place(window.start_quarters)
     end = score.place(window.end_quarters)
     if start.bar_index == end.bar_index:
-        return f"{start} → {beat_words(end.beat)}"
+        return f"{start} → {to_words(start, end)}"
     return f"{start} → {end}"
 
 
@@ -89,7 +89,7 @@ def verdict_headline(score: Score, judgement: Judgement) -> str:
         if judgement.complete:
             return "NOT YET"
         return "A PART" if entered_at(judgement.excerpt, judgement.score) else "BROKE OFF"
-    beat = int(score.place(fault.onset_quarters).beat)
+    beat = int(score.place(fault.onset_quarters).counted)
     return f"{fault.hands.value.upper()} BEAT {beat}"
 
 

@@ -8,10 +8,11 @@ from fractions import Fraction
 
 from coach.judging.faults.catalogue import weigh
 from coach.judging.faults.context import FaultContext
+from coach.judging.faults.lateness import make_lateness
 from coach.judging.faults.location import FaultSpan, make_fault
 from coach.judging.model import Cause, Fault
 from coach.judging.timing import Timing
-from coach.judging.wording import describe, describe_lateness, seconds
+from coach.judging.wording import describe, seconds
 from coach.score.model import Hands
 
 _TOGETHER_S = 0.06
@@ -43,21 +44,20 @@ def explained_moments(timing: Timing) -> set[int]:
 
 
 def _find_one_hand_off(context: FaultContext) -> Iterator[Fault]:
-    timing, excerpt = context.timing, context.excerpt
+    timing = context.timing
     explained = explained_moments(timing) | timing.lengths.moments
     waited = timing.lengths.moments | {pause.moment for pause in timing.pauses}
     for one in timing.parted:
         if one.moment in waited and abs(timing.row[one.moment].apart_s or 0.0) < _TOGETHER_S:
             continue  # all that struck here moved, which is told already
         cause = Cause.ONE_HAND_LATE if one.error_s > 0 else Cause.ONE_HAND_EARLY
-        onset = onset_of(timing, one.moment)
-        yield make_fault(
-            excerpt,
+        yield make_lateness(
+            context,
             cause,
-            FaultSpan.at(onset, one.hand),
-            describe_lateness(cause, excerpt, onset, one.error_s),
-            weight=weigh(cause, size_s=one.error_s, explained=one.moment in explained),
-            size_ms=one.error_s * 1000,
+            one.moment,
+            one.error_s,
+            explained=one.moment in explained,
+            hands=Hands(one.hand),
         )
 
 

@@ -9,12 +9,12 @@ from fractions import Fraction
 from coach.judging.faults.catalogue import SCATTERED_WEIGHT, weigh
 from coach.judging.faults.context import FaultContext
 from coach.judging.faults.hands import explained_moments, find_hands_apart, onset_of
+from coach.judging.faults.lateness import make_lateness
 from coach.judging.faults.location import FaultSpan, hands_of, make_fault
 from coach.judging.model import Cause, Fault
-from coach.judging.timing import SWUNG, Moment
+from coach.judging.timing import SWUNG, Moment, NoteValue
 from coach.judging.wording import (
     describe,
-    describe_lateness,
     describe_length,
     describe_length_in_short,
     name_value,
@@ -51,55 +51,47 @@ def find_tempo_off(excerpt: Excerpt, qpm: float, asked_qpm: float) -> Fault:
 
 
 def _find_hesitations(context: FaultContext) -> Iterator[Fault]:
-    timing, excerpt = context.timing, context.excerpt
-    explained = explained_moments(timing)
-    for pause in timing.pauses:
-        moment = timing.row[pause.moment]
-        onset = moment.onset_quarters
-        yield make_fault(
-            excerpt,
+    explained = explained_moments(context.timing)
+    for pause in context.timing.pauses:
+        yield make_lateness(
+            context,
             Cause.HESITATION,
-            FaultSpan.at(onset, hands_of([hand.hand for hand in moment.hands])),
-            describe_lateness(Cause.HESITATION, excerpt, onset, pause.excess_s),
-            weight=weigh(
-                Cause.HESITATION, size_s=pause.excess_s, explained=pause.moment in explained
-            ),
-            size_ms=pause.excess_s * 1000,
+            pause.moment,
+            pause.excess_s,
+            explained=pause.moment in explained,
         )
 
 
 def _find_misread_values(context: FaultContext) -> Iterator[Fault]:
     """Lengths that are not as written; a long one near no simple ratio is a hesitation."""
-    timing, excerpt = context.timing, context.excerpt
-    explained = explained_moments(timing)
-    for value in timing.lengths.values:
-        before, moment = timing.row[value.moment - 1], timing.row[value.moment]
-        onset = moment.onset_quarters
-        hesitates = value.ratio is None and value.shift_s > 0
-        cause = Cause.HESITATION if hesitates else Cause.MISREAD_VALUE
-        short_words: tuple[str, ...] = ()
-        if hesitates:
-            words = describe_lateness(cause, excerpt, onset, value.shift_s)
+    explained = explained_moments(context.timing)
+    for value in context.timing.lengths.values:
+        is_explained = value.moment in explained
+        if value.ratio is None and value.shift_s > 0:
+            yield make_lateness(
+                context, Cause.HESITATION, value.moment, value.shift_s, explained=is_explained
+            )
         else:
-            note, where = _name_note(excerpt, before, onset), place(excerpt, before.onset_quarters)
-            beat_quarters = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
-            got = describe_length(value.ratio, (onset - before.onset_quarters) / beat_quarters)
-            words = describe(cause, note=note, place=where, got=got)
-            short_words = describe_length_in_short(note, where, got, value.shift_s)
-        yield make_fault(
-            excerpt,
-            cause,
-            FaultSpan.at(onset, hands_of([hand.hand for hand in moment.hands])),
-            words,
-            weight=weigh(
-                cause,
-                size_s=value.shift_s,
-                surprise=abs(value.z),
-                explained=value.moment in explained,
-            ),
-            size_ms=value.shift_s * 1000,
-            short_words=short_words,
-        )
+            yield _make_misread_value(context, value, is_explained)
+
+
+def _make_misread_value(context: FaultContext, value: NoteValue, explained: bool) -> Fault:
+    timing, excerpt = context.timing, context.excerpt
+    before, moment = timing.row[value.moment - 1], timing.row[value.moment]
+    begun, onset = before.onset_quarters, moment.onset_quarters
+    note = _name_note(excerpt, before, onset)
+    beat_quarters = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
+    got = describe_length(value.ratio, (onset - begun) / beat_quarters)
+    cause = Cause.MISREAD_VALUE
+    return make_fault(
+        excerpt,
+        cause,
+        FaultSpan.at(onset, hands_of([hand.hand for hand in moment.hands])),
+        describe(cause, note=note, place=place(excerpt, begun), got=got),
+        weight=weigh(cause, surprise=abs(value.z), explained=explained),
+        size_ms=value.shift_s * 1000,
+        short_words=describe_length_in_short(excerpt, note, begun, got, value.shift_s),
+    )
 
 
 def _name_note(excerpt: Excerpt, moment: Moment, until_quarters: Fraction) -> str:
@@ -115,19 +107,11 @@ def _name_note(excerpt: Excerpt, moment: Moment, until_quarters: Fraction) -> st
 
 def _find_entries(context: FaultContext) -> Iterator[Fault]:
     """Single onsets out of place."""
-    timing, excerpt = context.timing, context.excerpt
-    explained = explained_moments(timing)
-    for entry in timing.lengths.entries:
-        moment = timing.row[entry.moment]
-        onset = moment.onset_quarters
+    explained = explained_moments(context.timing)
+    for entry in context.timing.lengths.entries:
         cause = Cause.LATE_ENTRY if entry.error_s > 0 else Cause.EARLY_ENTRY
-        yield make_fault(
-            excerpt,
-            cause,
-            FaultSpan.at(onset, hands_of([hand.hand for hand in moment.hands])),
-            describe_lateness(cause, excerpt, onset, entry.error_s),
-            weight=weigh(cause, size_s=entry.error_s, explained=entry.moment in explained),
-            size_ms=entry.error_s * 1000,
+        yield make_lateness(
+            context, cause, entry.moment, entry.error_s, explained=entry.moment in explained
         )
 
 
