@@ -25,7 +25,7 @@ from coach.coaching.diagnosis.evidence import (
 )
 from coach.coaching.model import Observation
 from coach.judging.model import Outcome
-from coach.playing.simulated.skill import LEVELS, Law
+from coach.playing.simulated.player import LEVELS, Law
 from coach.score.model import Hands
 from coach.score.window import Transition
 from scripts.coachbench import baselines, naming

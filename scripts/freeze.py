@@ -25,7 +25,7 @@ from coach.drill import Drill, repair
 from coach.judging.judge import judge
 from coach.judging.model import Stage
 from coach.judging.serialize import judgement_to_plain
-from coach.playing.simulated.skill import LEVELS, Law
+from coach.playing.simulated.player import LEVELS, Law
 from coach.score.model import Hands, Score
 from coach.score.opening import open_score
 from coach.score.report import notes_table

@@ -24,8 +24,7 @@ from typing import Any
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.drill import Drill, repair, window
 from coach.playing.notes import PedalMove, Take
-from coach.playing.simulated.player import SimulatedPianist
-from coach.playing.simulated.skill import INTERMEDIATE
+from coach.playing.simulated.player import INTERMEDIATE, SimulatedPianist
 from coach.record import rows
 from coach.record.folder import FILE
 from coach.record.packing import checksum

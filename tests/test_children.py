@@ -19,8 +19,7 @@ from coach.judging.model import Stage
 from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import USUAL
 from coach.playing.notes import Take
-from coach.playing.ports.echo import Echo
-from coach.playing.ports.probe import Probe
+from coach.playing.ports.jack import Echo, Probe
 from coach.score.opening.process import ask
 from tests.jackrig import JackServer, wait_for
 from tests.judging_help import both, whole

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 import pytest
 
-from coach.playing.ports.echo import Echo
+from coach.playing.ports.jack import Echo
 from tests.jackrig import wait_for
 
 ANSWERS = "import os\nwhile got := os.read(0, 1): os.write(1, got)"

@@ -4,8 +4,7 @@ from dataclasses import replace
 from fractions import Fraction as F
 
 from coach.drill import Drill, repair, score_from_notes
-from coach.playing.simulated.player import SimulatedPianist
-from coach.playing.simulated.skill import INTERMEDIATE, Failing, PlayerFault
+from coach.playing.simulated.player import INTERMEDIATE, Failing, PlayerFault, SimulatedPianist
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 

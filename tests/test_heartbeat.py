@@ -1,7 +1,6 @@
 """Whether the MIDI system still carries anything, with a system that can be made to fail."""
 
-from coach.playing.ports.echo import MESSAGE
-from coach.playing.ports.jack_clients import AT_ONCE_S, EVERY_S, LOST_S, Heartbeat
+from coach.playing.ports.jack import AT_ONCE_S, EVERY_S, LOST_S, MESSAGE, Heartbeat
 
 
 class System:

@@ -24,7 +24,7 @@ from coach.playing.midi_events import (
 from coach.playing.notes import PlayedNote
 from coach.playing.ports.byte_stream import STEADY_COUNT
 from coach.playing.ports.driver import NOT_YET, RtMidiDriver
-from coach.playing.ports.jack_clients import CLIENT
+from coach.playing.ports.jack import CLIENT
 from coach.playing.ports.ports import Ports, PortsUnavailable
 from tests.jackrig import PIANO, JackServer, Pianist, wait_for
 

@@ -16,7 +16,7 @@ from coach.coaching.model import Goal
 from coach.judging.job import JudgingJob
 from coach.judging.tolerance import USUAL
 from coach.playing.midi_events import KeyDown
-from coach.playing.midi_takes import read_take
+from coach.playing.takes import read_take
 from coach.record.pieces import PieceKey
 from coach.record.store import Store
 from coach.score.build import score_from_notes

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from coach.playing.simulated.demo import demo_pianist
-from coach.playing.simulated.player import SimulatedPianist
-from coach.playing.simulated.skill import (
+from coach.playing.simulated.player import (
     ADVANCED,
     LEVELS,
     Failing,
     Law,
     Level,
     PlayerFault,
+    SimulatedPianist,
+    demo_pianist,
     remaining,
 )
 from coach.score.build import score_from_notes

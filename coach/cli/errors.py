@@ -51,8 +51,8 @@ def said_plainly(data: Path | None = None) -> Iterator[Ran]:
 
 def _expected() -> tuple[type[BaseException], ...]:
     """Imported only once something went wrong: start-up stays quick."""
-    from coach.playing.midi_takes import TakeError
     from coach.playing.ports import PortsUnavailable
+    from coach.playing.takes import TakeError
     from coach.record.folder import RecordError
     from coach.score.formats import ScoreError
     from coach.score.hand_moves import MoveError

@@ -51,7 +51,7 @@ class Keeper:
         """
         if self._store is None:
             return ""
-        from coach.playing.midi_takes import TakeError, write_take
+        from coach.playing.takes import TakeError, write_take
 
         stamp = time.strftime("%Y-%m-%d-%H%M%S")
         path = self._store.folder / f"unjudged-{stamp}-{job.number}.mid"

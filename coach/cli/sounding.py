@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from coach.coaching.drill import CountIn
+    from coach.playing.click_output import ClickThread
     from coach.playing.ports import Ports
-    from coach.playing.sounding import ClickThread
     from coach.score.model import Score
     from coach.score.window import Excerpt
 
@@ -21,8 +21,8 @@ class PianoClick:
 
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
         """Sound the count-in and the click of one repetition, if the piano takes it."""
+        from coach.playing.click_output import ClickThread
         from coach.playing.click_schedule import clicks, messages
-        from coach.playing.sounding import ClickThread
 
         self.stop()
         out = self._ports.open_out()

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-from coach.playing.simulated.player import SimulatedPianist
-from coach.playing.simulated.skill import LEVELS, Failing, PlayerFault
+from coach.playing.simulated.player import LEVELS, Failing, PlayerFault, SimulatedPianist
 from coach.score.model import Hands, Score
 from scripts.coachbench import baselines
 from scripts.coachbench.figures import share, spread

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.playing.simulated.player import Key, SimulatedPianist
-from coach.playing.simulated.skill import Failing, PlayerFault
+from coach.playing.simulated.player import Failing, Key, PlayerFault, SimulatedPianist
 from coach.score.window import Excerpt
 
 

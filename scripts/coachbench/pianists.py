@@ -6,8 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from random import Random
 
-from coach.playing.simulated.player import SimulatedPianist
-from coach.playing.simulated.skill import INTERMEDIATE, Failing, Law, Level, PlayerFault
+from coach.playing.simulated.player import (
+    INTERMEDIATE,
+    Failing,
+    Law,
+    Level,
+    PlayerFault,
+    SimulatedPianist,
+)
 from coach.score.model import Score
 from scripts.coachbench.sections import plant, section
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 from random import Random
 
 from coach.drill import score_from_notes
-from coach.playing.simulated.skill import Failing, PlayerFault
+from coach.playing.simulated.player import Failing, PlayerFault
 from coach.score.model import Hands, Score
 from coach.score.window import Excerpt, Transition, Window, excerpt
 

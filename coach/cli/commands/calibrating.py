@@ -12,10 +12,10 @@ from typing import TypeVar
 from coach.cli.errors import CannotDo
 from coach.cli.terminal import draw, say
 from coach.judging.calibration import calibrate
+from coach.playing.click_output import ClickThread
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.playing.ports import OutPort, Ports
 from coach.playing.quiet_stderr import divert_noise
-from coach.playing.sounding import ClickThread
 from coach.record.folder import data_folder
 from coach.record.settings import load_settings, save_settings
 from coach.screens.big_letters import TALL_ROWS, big

@@ -11,8 +11,8 @@ from coach.judging.judge import judge
 from coach.judging.model import Judgement, Label, Stage
 from coach.judging.serialize import judgement_to_plain
 from coach.judging.tolerance import Strictness, Tolerance
-from coach.playing.midi_takes import read_take
 from coach.playing.notes import Take
+from coach.playing.takes import read_take
 from coach.score.model import Score
 from coach.score.window import excerpt
 

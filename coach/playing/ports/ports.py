@@ -6,10 +6,9 @@ import sys
 import threading
 import time
 
-from coach.playing.ports.driver import Driver, OutPort, RtMidiDriver
+from coach.playing.ports.driver import Driver, OutPort, PortsUnavailable, RtMidiDriver
 from coach.playing.ports.listener import POLL_S, Listener, Post
 from coach.playing.ports.port_choice import choose, counterpart, told
-from coach.playing.ports.systems import PortsUnavailable
 
 __all__ = ["Ports", "PortsUnavailable"]
 

@@ -15,8 +15,7 @@ from itertools import pairwise
 from random import Random
 
 from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
-from coach.playing.simulated.hands import Changes, Chord, Fingers, Stroke, acts_of, chords
-from coach.playing.simulated.likeness import likeness
+from coach.playing.simulated.hands import Changes, Chord, Fingers, Stroke, acts_of, chords, likeness
 from coach.playing.simulated.manner import SHORTEST_GAP_S, Manner
 from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.window import Excerpt

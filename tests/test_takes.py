@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.midi_takes import TICK_S, TakeError, read_take, write_take
 from coach.playing.notes import PedalMove, PlayedNote, Take
+from coach.playing.takes import TICK_S, TakeError, read_take, write_take
 
 VLQ = {
     0x00: "00",

@@ -1,27 +1,152 @@
-"""Whether the MIDI system still carries anything: what we send to ourselves through it comes back.
-
-A JACK server that has died says nothing to python-rtmidi, which goes on listing its ports. So a
-message of ours goes through the server and back, now and then. Other systems need none: ALSA's is
-in the kernel, and those of macOS and Windows are the system's own.
-
-Our clients of one MIDI system, as python-rtmidi makes them: they live and are ended together.
-
-rtmidi hands over each message with the driver's own time since the one before it; that is why the
-ports are opened here and not through mido, which throws it away. Every rtmidi object is deleted
-explicitly: letting go of it alone leaks a thread and handles, and where a JACK server has died, a
-client that is made while one of the dead server's is left brings the whole program down.
-"""
+"""Our clients of one MIDI system, and whether that system still carries anything."""
 
 from __future__ import annotations
 
+import os
 import re
 import threading
 import time
 from collections.abc import Callable, Sequence
 from math import inf
+from subprocess import PIPE, Popen
 from typing import Any
 
-from coach.playing.ports.echo import MESSAGE, Echo, ear
+from coach.children import start_python
+
+# Messages sent into a MIDI system by a process of its own; that one comes back shows it lives.
+#
+# Where a JACK server has died, rtmidi waits a second before it lets go of an output, and nothing of
+# Python runs meanwhile: the screen would stand still. A process can simply be ended.
+#
+# The same process ends system exclusive messages whose own end never comes. rtmidi (on JACK) takes
+# all that follows one for its rest and holds it back, every note of the evening, until something
+# comes that ends with an F7: so such a thing is sent into our port now and then.
+
+
+MESSAGE = [0xF0, 0x7D, 0xF7]
+"""An empty system exclusive message with the number kept for uses outside commerce (MIDI 1.0):
+should another program be connected to our port, the message means nothing to it."""
+
+END_EVERY_S = 0.02
+"""Notes behind an unended message are late by at most this, once. Our choice: fifty wakings
+a second take less than a hundredth of a processor."""
+
+_ECHO = f"""
+import os, select, sys, rtmidi
+api, name, ear = int(sys.argv[1]), sys.argv[2], sys.argv[3]
+out = rtmidi.MidiOut(api, "Keyhole asks")
+out.open_virtual_port(name)
+back = rtmidi.MidiIn(api, "Keyhole asks")
+back.ignore_types(sysex=False)
+underway = 0
+def came(*_):
+    global underway
+    underway = 0
+    os.write(1, b".")
+back.set_callback(came)
+own = [at for at, port in enumerate(back.get_ports()) if port.endswith(":" + name)]
+back.open_port(own[0], name)
+into = rtmidi.MidiOut(api, "Keyhole asks")
+wanted = connected = False
+while True:
+    if select.select([0], [], [], {END_EVERY_S} if wanted else None)[0]:
+        order = os.read(0, 1)
+        if not order:
+            os._exit(0)
+        if order == b"+":
+            into.close_port()
+            wanted, connected = True, False
+        else:
+            underway += 1
+            out.send_message({MESSAGE})
+    if wanted and not connected:
+        ears = [at for at, port in enumerate(into.get_ports()) if port.endswith(":" + ear)]
+        if ears:
+            into.open_port(ears[-1], name)
+            connected = True
+    if connected and underway < 2:
+        into.send_message({MESSAGE})
+"""
+"""For each dot that it reads a message leaves; for each that comes back it writes a byte.
+
+A plus has it find the port that we listen with, and end there what is unended, from then on. Into a
+system that brings nothing back it sends nothing: rtmidi would wait for room in its buffer."""
+
+
+def ear() -> str:
+    """What our port is called that we listen with: no other program's port is called so."""
+    return f"Keyhole {os.getpid()}"
+
+
+class Echo:
+    """The process, and both ends of its line. Nothing here waits.
+
+    One that could not begin, for want of room in the system, never answers.
+    """
+
+    def __init__(self, program: Sequence[str]) -> None:
+        """``program``: Python's arguments for what answers each byte on its input with one."""
+        self._child = start_python(
+            program, stdin=PIPE, stdout=PIPE, buffered=False, own_session=True
+        )
+        assert self._child.stdin
+        assert self._child.stdout
+        self._to, self._back = self._child.stdin.fileno(), self._child.stdout.fileno()
+        for end in (self._to, self._back):
+            os.set_blocking(end, False)
+
+    @classmethod
+    def of(cls, api: int) -> Echo:
+        """Through one of rtmidi's MIDI systems."""
+        return cls(["-c", _ECHO, str(api), f"heartbeat {os.getpid()}", ear()])
+
+    def send(self) -> None:
+        """Send one message; where the process has ended, none comes back."""
+        self._order(b".")
+
+    def end_exclusives(self) -> None:
+        """From now on end what stands unended in the port called ``ear``, every ``END_EVERY_S``.
+
+        To be asked anew for each port that is opened. :data:`MESSAGE` comes in at it then, alone
+        or behind what was held back.
+        """
+        self._order(b"+")
+
+    def _order(self, order: bytes) -> None:
+        try:
+            os.write(self._to, order)
+        except OSError:
+            return
+
+    def receive(self) -> object:
+        """A message that has come back, or None."""
+        try:
+            return os.read(self._back, 1) or None
+        except BlockingIOError:
+            return None
+
+    def stop(self) -> None:
+        """End the process; harmless where that is done."""
+        self._child.kill()
+        self._child.wait()
+        for end in (self._child.stdin, self._child.stdout):
+            if end:
+                end.close()
+
+
+# Whether the MIDI system still carries anything: what we send to ourselves through it comes back.
+#
+# A JACK server that has died says nothing to python-rtmidi, which goes on listing its ports. So a
+# message of ours goes through the server and back, now and then. Other systems need none: ALSA's is
+# in the kernel, and those of macOS and Windows are the system's own.
+#
+# Our clients of one MIDI system, as python-rtmidi makes them: they live and are ended together.
+#
+# rtmidi hands over each message with the driver's own time since the one before it; that is why the
+# ports are opened here and not through mido, which throws it away. Every rtmidi object is deleted
+# explicitly: letting go of it alone leaks a thread and handles, and where a JACK server has died, a
+# client that is made while one of the dead server's is left brings the whole program down.
+
 
 EVERY_S = 0.5
 LOST_S = 1.0
@@ -259,3 +384,67 @@ class Clients:
 def _others(names: Sequence[str]) -> tuple[str, ...]:
     ours = re.compile(rf"{CLIENT}( asks)?(-\d+)?:")
     return tuple(name for name in names if not ours.match(name))
+
+
+# Asking in a process of its own whether a MIDI system takes new programs.
+#
+# A JACK server that hangs holds whoever speaks to it, and rtmidi lets nothing of Python run
+# meanwhile: the screen would stand still. So another process asks, and is ended if it gets no
+# answer.
+
+
+ASK_EVERY_S = 1.0
+ASK_PATIENCE_S = 3.0
+"""After this long the system hangs: an answer takes a tenth of a second, most of it Python's."""
+
+_THERE, _NOT_THERE = 0, 3
+_ASK = """
+import sys, rtmidi
+try:
+    rtmidi.MidiIn(int(sys.argv[1]), "Keyhole asks").delete()
+except OSError:
+    sys.exit(3)
+"""
+
+
+class Probe:
+    """Asks again and again, as long as it is looked at."""
+
+    def __init__(
+        self,
+        program: Sequence[str],
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        """``program``: Python's arguments for what exits with 0 where it answers, 3 where not."""
+        self._program, self._clock = program, clock
+        self._child: Popen[bytes] | None = None
+        self._start_s = -inf
+
+    @classmethod
+    def of(cls, api: int) -> Probe:
+        """For one of rtmidi's MIDI systems."""
+        return cls(["-c", _ASK, str(api)])
+
+    def answer(self) -> bool | None:
+        """Whether the system is there; None where it is not known (yet). Returns at once."""
+        if self._child is None:
+            self._ask()
+            return None
+        status = self._child.poll()
+        if status is None and self._clock() - self._start_s < ASK_PATIENCE_S:
+            return None
+        self.stop()
+        return None if status not in (_THERE, _NOT_THERE) else status == _THERE
+
+    def stop(self) -> None:
+        """Ask no more."""
+        if self._child:
+            self._child.kill()
+            self._child.wait()
+        self._child = None
+
+    def _ask(self) -> None:
+        if self._clock() - self._start_s < ASK_EVERY_S:
+            return
+        self._start_s = self._clock()
+        self._child = start_python(self._program)
