@@ -233,7 +233,13 @@ class FakeClick:
         self.started += 1
         return self.sounds
 
+    def prepare(self) -> None:
+        pass
+
     def stop(self) -> None:
+        pass
+
+    def close(self) -> None:
         pass
 
 

@@ -20,6 +20,7 @@ from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import USUAL
 from coach.playing.notes import Take
 from coach.playing.ports.jack import Echo, Probe
+from coach.playing.sounding import SoundingLine
 from coach.score.opening.process import ask
 from tests.jackrig import JackServer, wait_for
 from tests.judging_help import both, whole
@@ -67,7 +68,14 @@ def judge() -> None:
     judges.close()
 
 
-CHILDREN = [echo, probe, reader, judge]
+def sounding() -> None:
+    line = SoundingLine("no such system")
+    line.play("Piano", ())
+    time.sleep(0.7)  # it has imported what it needs, and ended
+    line.close()
+
+
+CHILDREN = [echo, probe, reader, judge, sounding]
 
 
 @pytest.mark.parametrize("child", CHILDREN)

@@ -13,6 +13,8 @@ from coach.playing.ports.ports import Ports
 class FakeDriver:
     """A driver whose ports are lists of waiting messages."""
 
+    api = "fake"
+
     def __init__(self, *names: str) -> None:
         self.names, self.waiting, self.closed, self.can_open = names, [], 0, True  # type: ignore[var-annotated]
         self.said = ""

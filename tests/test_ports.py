@@ -25,7 +25,9 @@ from coach.playing.notes import PlayedNote
 from coach.playing.ports.byte_stream import STEADY_COUNT
 from coach.playing.ports.driver import NOT_YET, RtMidiDriver
 from coach.playing.ports.jack import CLIENT
+from coach.playing.ports.own_sound import ASK
 from coach.playing.ports.ports import Ports, PortsUnavailable
+from coach.playing.sounding import SoundingLine
 from tests.jackrig import PIANO, JackServer, Pianist, wait_for
 
 pytestmark = pytest.mark.real
@@ -356,15 +358,16 @@ def test_the_click_reaches_a_port_of_another_program(ports: Ports, jack_server: 
     module.open_virtual_port("in")
     try:
         wait_for(lambda: ports.names_out())
-        out = ports.open_out("sound module")
-        assert out is not None
-        out.send([0x99, 76, 110])
-        deadline_s = time.perf_counter() + 5
-        while (got := module.get_message()) is None and time.perf_counter() < deadline_s:
-            time.sleep(0.005)
-        out.close()
-        assert got is not None
-        assert got[0] == [0x99, 76, 110]
+        name = ports.name_out("sound module")
+        assert name == "Sound Module:in"
+        line = SoundingLine(ports.api)
+        assert line.play(name, [(time.perf_counter() + 3.0, (0x99, 76, 110))])
+        got: list[list[int]] = []
+        wait_for(
+            lambda: ((one := module.get_message()) and got.append(one[0])) or len(got) == 4, 10
+        )
+        line.close()
+        assert got == [*map(list, ASK), [0x99, 76, 110]]
     finally:
         module.close_port()
         module.delete()

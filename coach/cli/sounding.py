@@ -1,33 +1,39 @@
-"""The click through the piano's own sound."""
+"""What sounds through the piano's own sound: the click."""
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from coach.coaching.drill import CountIn
-    from coach.playing.click_output import ClickThread
+    from coach.playing.click_schedule import Timed
     from coach.playing.ports import Ports
+    from coach.playing.sounding import SoundingLine
     from coach.score.model import Score
     from coach.score.window import Excerpt
 
 
-class PianoClick:
-    """Sounds the click at whatever piano is plugged in when it starts; silent where none is."""
+class PianoSound:
+    """Sounds at whatever piano is plugged in when it is asked to; silent where none is."""
 
-    def __init__(self, ports: Ports) -> None:
-        self._ports = ports
-        self._thread: ClickThread | None = None
+    def __init__(self, ports: Ports, clock: Callable[[], float] = time.perf_counter) -> None:
+        self._ports, self._clock = ports, clock
+        self._line: SoundingLine | None = None
+        self._port: str | None = None
+
+    def prepare(self) -> None:
+        """Begin the process, and find out whether what we send comes back to us."""
+        port = self._ports.name_out()
+        if port is not None:
+            self._ports.own.expect_answer(self._clock())
+            self._send(port, ())
 
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
         """Sound the count-in and the click of one repetition, if the piano takes it."""
-        from coach.playing.click_output import ClickThread
         from coach.playing.click_schedule import clicks, messages
 
-        self.stop()
-        out = self._ports.open_out()
-        if out is None:
-            return False
         beat = score.bar_at(excerpt.grid_quarters[0]).metre.beat_quarters
         sounding = clicks(
             score,
@@ -36,12 +42,26 @@ class PianoClick:
             first_click_s=click.first_beat_s,
             count_in=click.count_in_beats,
         )
-        self._thread = ClickThread(out)
-        self._thread.play(messages(sounding))
-        return True
+        return self.play(messages(sounding))
+
+    def play(self, messages: Sequence[Timed]) -> bool:
+        """Sound these at their times, in place of what sounds; whether there is a way out."""
+        port = self._ports.name_out()
+        return port is not None and self._send(port, messages)
 
     def stop(self) -> None:
         """Silence."""
-        if self._thread:
-            self._thread.close()
-            self._thread = None
+        if self._port is not None:
+            self._send(self._port, ())
+
+    def close(self) -> None:
+        """Silence, and end the process that sounds."""
+        if self._line:
+            self._line.close()
+
+    def _send(self, port: str, messages: Sequence[Timed]) -> bool:
+        from coach.playing.sounding import SoundingLine
+
+        self._port, self._line = port, self._line or SoundingLine(self._ports.api)
+        self._ports.own.send(messages, self._clock())
+        return self._line.play(port, messages)

@@ -48,9 +48,10 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
     ports, sentence = _ports()
     judges = Judges()
     counting = CountingSystem(options.counting or keeping.settings.counting)
+    given = collaborators(options, keeping, ports, sentence, judges)
     try:
         app = KeyholeApp(
-            collaborators(options, keeping, ports, sentence, judges),
+            given,
             Settings(options.ascii, counting),
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
@@ -62,6 +63,8 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
         return app.return_code or 0
     finally:
         judges.close()
+        if given.click:
+            given.click.close()
         if ports:
             ports.close()
 
@@ -84,7 +87,7 @@ def collaborators(
 
     Without ``judges`` every take is judged on the event loop.
     """
-    from coach.cli.sounding import PianoClick
+    from coach.cli.sounding import PianoSound
 
     return Collaborators(
         open_score=_opener(options),
@@ -93,7 +96,7 @@ def collaborators(
         ports=ports,
         ports_sentence=sentence,
         port_wanted=options.port,
-        click=PianoClick(ports) if ports else None,
+        click=PianoSound(ports) if ports else None,
         judges=judges,
         demo_path=demo_score(),
         make_pianist=_pianist_maker(options),

@@ -133,11 +133,17 @@ class PortsLike(Protocol):
 class ClickLike(Protocol):
     """The click through the piano's own sound."""
 
+    def prepare(self) -> None:
+        """Be ready to sound at once; to be called whenever a piano is there."""
+
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
         """Sound a count-in and click; returns at once: whether there is a way for it to sound."""
 
     def stop(self) -> None:
         """Silence."""
+
+    def close(self) -> None:
+        """Silence for good."""
 
 
 class JudgesLike(Protocol):

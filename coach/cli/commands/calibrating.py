@@ -12,10 +12,10 @@ from typing import TypeVar
 from coach.cli.errors import CannotDo
 from coach.cli.terminal import draw, say
 from coach.judging.calibration import calibrate
-from coach.playing.click_output import ClickThread
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
-from coach.playing.ports import OutPort, Ports
+from coach.playing.ports import Ports
 from coach.playing.quiet_stderr import divert_noise
+from coach.playing.sounding import SoundingLine
 from coach.record.folder import data_folder
 from coach.record.settings import load_settings, save_settings
 from coach.screens.big_letters import TALL_ROWS, big
@@ -66,21 +66,28 @@ def _heard(ports: Ports, wanted: str | None) -> tuple[tuple[float, ...], tuple[f
     ports.listen(wanted, bench.events.put)
     none = ports.trouble or "No piano was found; plug in its cable, switch it on, and try again."
     say(f"Piano: {piano_words(bench.wait_for(PianoFound, _LOOK_S, none).name)}")
-    out = ports.open_out()
+    port = ports.name_out()
     say("Strike any key to begin; then tap one with every beat, from the third on.")
-    if out is None:
+    if port is None:
         say("This piano takes no click: go by the figures here.")
     none = "No key was heard; see with coach ports whether this is the piano, and try again."
-    bench.wait_for(KeyDown, _SIT_DOWN_S, none)
-    return _tap_along(out, bench)
+    line = SoundingLine(ports.api)
+    try:
+        if port is not None:
+            line.prepare(port)
+        bench.wait_for(KeyDown, _SIT_DOWN_S, none)
+        return _tap_along(line, port, bench)
+    finally:
+        line.close()
 
 
-def _tap_along(out: OutPort | None, bench: _Bench) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def _tap_along(
+    line: SoundingLine, port: str | None, bench: _Bench
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
     start_s = time.perf_counter() + 2 * BEAT_S
     clicks = tuple(start_s + BEAT_S * beat for beat in range(BEATS))
-    click = ClickThread(out) if out else None
-    if click:
-        click.play([(at_s, _WOOD_BLOCK) for at_s in clicks])
+    if port is not None:
+        line.play(port, [(at_s, _WOOD_BLOCK) for at_s in clicks])
     try:
         for beat, at_s in enumerate(clicks):
             time.sleep(max(at_s - time.perf_counter(), 0.0))
@@ -88,8 +95,6 @@ def _tap_along(out: OutPort | None, bench: _Bench) -> tuple[tuple[float, ...], t
         time.sleep(BEAT_S)
     finally:
         draw("\n")
-        if click:
-            click.close()
     return clicks, bench.taps(since_s=start_s - BEAT_S)
 
 

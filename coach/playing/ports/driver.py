@@ -119,6 +119,10 @@ class OutPort(Protocol):
 class Driver(Protocol):
     """What of the machine's MIDI we use."""
 
+    @property
+    def api(self) -> str:
+        """The MIDI system's name."""
+
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to."""
 
@@ -163,6 +167,11 @@ class RtMidiDriver:
         """Those of a system that carries nothing, until they are ended."""
         self._probe = Probe.of(self._api)
         self._closed = False
+
+    @property
+    def api(self) -> str:
+        """The MIDI system's name, as rtmidi has it: another process finds the same one by it."""
+        return str(self._rtmidi.get_api_name(self._api))
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to; our own are left out."""

@@ -18,10 +18,12 @@ from coach.playing.ports.byte_stream import (
     EXCLUSIVE_END,
     KeyEvent,
     KeyReader,
+    Message,
     Sensing,
     Splitter,
 )
 from coach.playing.ports.driver import Driver, InPort
+from coach.playing.ports.own_sound import OwnSound
 from coach.playing.ports.port_choice import choose, others, shown
 
 # When a key really went down: arrival times set right by the driver's own time between messages.
@@ -93,8 +95,8 @@ Post = Callable[[MidiEvent], None]
 class _Hearing:
     """One opened port and all that belongs to this opening of it."""
 
-    def __init__(self, name: str, port: InPort) -> None:
-        self.name, self.port = name, port
+    def __init__(self, name: str, port: InPort, own: OwnSound) -> None:
+        self.name, self.port, self._own = name, port, own
         self.silent = False
         self.sensing = Sensing()
         self.empty_s = -inf
@@ -116,11 +118,19 @@ class _Hearing:
         messages = self._splitter.feed(stream)
         sensing = any(message.status == ACTIVE_SENSING for message in messages)
         self.sensing.heard(arrived_s, sensing=sensing)
-        events = [event for message in messages for event in self._keys.read(message, at_s)]
+        events = [
+            event
+            for message in messages
+            if not self._is_own(message, at_s)
+            for event in self._keys.read(message, at_s)
+        ]
         was_held = stream[0] == EXCLUSIVE and stream[-1] == EXCLUSIVE_END
         if was_held and held_s > HELD_S:
             return [event for event in events if not isinstance(event, KeyDown)]
         return events
+
+    def _is_own(self, message: Message, at_s: float) -> bool:
+        return len(message.data) == 2 and self._own.is_own((message.status, *message.data), at_s)
 
 
 class Listener:
@@ -136,7 +146,10 @@ class Listener:
         wanted: str | None,
         post: Post,
         clock: Callable[[], float] = time.perf_counter,
+        own: OwnSound | None = None,
     ) -> None:
+        """``own`` knows what we send: where it comes back in it is not the player's."""
+        self._own = own or OwnSound()
         self._driver, self._wanted, self._post, self._clock = driver, wanted, post, clock
         self._hearing: _Hearing | None = None
         self._last: str | None = None
@@ -230,5 +243,5 @@ class Listener:
         name = (self._last and choose(names, self._last)) or choose(names, self._wanted)
         port = self._driver.open_in(name) if name else None
         if name and port:
-            self._hearing, self._last, self._trouble = _Hearing(name, port), name, ""
+            self._hearing, self._last, self._trouble = _Hearing(name, port, self._own), name, ""
             self._post(PianoFound(shown(name)))

@@ -69,8 +69,8 @@ def counterpart(names_out: Sequence[str], piano: str) -> str | None:
     where the piano takes nothing.
     """
     same = choose(names_out, piano)
-    device = shown(piano).split(":")[0].casefold()
-    alike = (name for name in names_out if name.split(":")[0].casefold() == device)
+    device = _without_number(piano).split(":")[0]
+    alike = (name for name in names_out if _without_number(name).split(":")[0] == device)
     return same or next(alike, None)
 
 

@@ -6,8 +6,9 @@ import sys
 import threading
 import time
 
-from coach.playing.ports.driver import Driver, OutPort, PortsUnavailable, RtMidiDriver
+from coach.playing.ports.driver import Driver, PortsUnavailable, RtMidiDriver
 from coach.playing.ports.listener import POLL_S, Listener, Post
+from coach.playing.ports.own_sound import OwnSound
 from coach.playing.ports.port_choice import choose, counterpart, told
 
 __all__ = ["Ports", "PortsUnavailable"]
@@ -26,6 +27,8 @@ class Ports:
         self._listener: Listener | None = None
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
+        self.own = OwnSound()
+        """What we send; whoever sends says it there, so that it is not taken for the player's."""
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to, as shown to people."""
@@ -55,22 +58,26 @@ class Ports:
         self._end_listening()
         # Python leaves a thread that computes alone for 5 ms; the port is to be read sooner.
         sys.setswitchinterval(min(sys.getswitchinterval(), POLL_S))
-        self._listener = Listener(self._driver, wanted, post)
+        self._listener = Listener(self._driver, wanted, post, own=self.own)
         self._stop.clear()
         self._thread = threading.Thread(
             target=self._run, args=(self._listener,), name="keyhole-midi", daemon=True
         )
         self._thread.start()
 
-    def open_out(self, wanted: str | None = None) -> OutPort | None:
-        """A port to send the click through: by part of its name, else the piano's own.
+    @property
+    def api(self) -> str:
+        """The MIDI system's name, by which another process finds the same one."""
+        return self._driver.api
+
+    def name_out(self, wanted: str | None = None) -> str | None:
+        """The port to sound through: by part of its name, else the piano's own.
 
         None where the piano takes nothing, or there is none.
         """
         names = self._driver.names_out()
         piano = self._listener and self._listener.port_name
-        name = choose(names, wanted) if wanted else piano and counterpart(names, piano)
-        return self._driver.open_out(name) if name else None
+        return choose(names, wanted) if wanted else (piano and counterpart(names, piano)) or None
 
     def close(self) -> None:
         """Stop listening and let go of every port; nothing is posted any more."""

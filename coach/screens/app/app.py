@@ -262,6 +262,8 @@ class KeyholeApp(AppFrame):
 
     def _piano_changed(self, name: str | None, why: str = "") -> None:
         self._piano, self._no_piano = name, why
+        if name and self._drills:
+            self._prepare_sound()
         for screen in self.screen_stack:
             if isinstance(screen, HomeScreen):
                 screen.show_piano(name)
@@ -364,9 +366,15 @@ class KeyholeApp(AppFrame):
         self.push_screen(screen)
         self._drills.append(screen)
 
+    def _prepare_sound(self) -> None:
+        """What sounds takes a moment to begin; the first click must not wait for it."""
+        if self.collaborators.click:
+            self.collaborators.click.prepare()
+
     def _drill_at(self, desk: Desk) -> DrillScreen:
         from coach.screens.drill import DrillScreen
 
+        self._prepare_sound()
         return DrillScreen(
             desk,
             self.settings,

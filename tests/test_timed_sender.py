@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 import pytest
 
-from coach.playing.click_output import ClickThread
+from coach.playing.sounding.timed_sender import TimedSender
 from tests.jackrig import wait_for
 
 ON, OFF = (0x99, 76, 100), (0x89, 76, 0)
@@ -35,15 +35,15 @@ def out() -> FakeOut:
 
 
 @pytest.fixture
-def player(out: FakeOut) -> Iterator[ClickThread]:
-    thread = ClickThread(out)
+def player(out: FakeOut) -> Iterator[TimedSender]:
+    thread = TimedSender(out)
     yield thread
     thread.close()
     assert out.closed
 
 
 def test_messages_go_out_in_order_and_never_before_their_time(
-    player: ClickThread, out: FakeOut
+    player: TimedSender, out: FakeOut
 ) -> None:
     start_s = time.perf_counter() + 0.02
     due = [start_s + k * 0.01 for k in range(5)]
@@ -53,7 +53,7 @@ def test_messages_go_out_in_order_and_never_before_their_time(
     assert all(at_s >= due_s for at_s, due_s in zip(out.at_s, due, strict=True))
 
 
-def test_what_is_past_is_left_out(player: ClickThread, out: FakeOut) -> None:
+def test_what_is_past_is_left_out(player: TimedSender, out: FakeOut) -> None:
     now_s = time.perf_counter()
     player.play([(now_s - 1, ON), (now_s + 0.01, OFF)])
     wait_for(lambda: out.sent)
@@ -61,7 +61,7 @@ def test_what_is_past_is_left_out(player: ClickThread, out: FakeOut) -> None:
 
 
 def test_stopping_lets_go_of_what_sounds_and_sends_nothing_more(
-    player: ClickThread, out: FakeOut
+    player: TimedSender, out: FakeOut
 ) -> None:
     now_s = time.perf_counter()
     player.play([(now_s + 0.005, ON), (now_s + 0.03, (0x99, 77, 80)), (now_s + 60, OFF)])
@@ -71,7 +71,7 @@ def test_stopping_lets_go_of_what_sounds_and_sends_nothing_more(
     assert out.sent == [ON, OFF]
 
 
-def test_a_new_list_takes_the_place_of_the_old_one(player: ClickThread, out: FakeOut) -> None:
+def test_a_new_list_takes_the_place_of_the_old_one(player: TimedSender, out: FakeOut) -> None:
     now_s = time.perf_counter()
     player.play([(now_s + 60, ON)])
     player.play([(now_s + 0.02, (0x90, 60, 64))])
@@ -80,7 +80,7 @@ def test_a_new_list_takes_the_place_of_the_old_one(player: ClickThread, out: Fak
 
 
 def test_an_output_that_went_away_stops_the_click_and_nothing_else(
-    player: ClickThread, out: FakeOut
+    player: TimedSender, out: FakeOut
 ) -> None:
     out.broken = True
     player.play([(time.perf_counter() + 0.005, ON)])
