@@ -130,16 +130,6 @@ def test_a_fit_to_one_learner_s_curve_gives_the_rate_back() -> None:
     assert (floor, gain, rate) == pytest.approx((0.0, 0.9, 0.2), abs=1e-3)
 
 
-def test_a_night_takes_some_of_it_and_a_rest_takes_tiredness() -> None:
-    pianist = player(chance=0.9, level=MACHINE)
-    (fault,) = pianist.faults
-    for _ in range(80):
-        pianist.play(whole(piece()), 30)
-    evening = pianist.chance(fault)
-    pianist.overnight()
-    assert pianist.chance(fault) != evening
-
-
 @pytest.mark.outside
 def test_its_timing_is_wing_and_kristofferson_s() -> None:
     """Lag-one correlation of intervals lies between -1/2 and 0 (1973; from memory)."""

@@ -61,13 +61,6 @@ def test_a_machine_that_slept_is_anchored_anew() -> None:
     assert stamper.stamp(3601.0, 1.0) == 3601.0
 
 
-def test_anchoring_anew_believes_the_next_arrival() -> None:
-    stamper = Stamper()
-    stamper.stamp(0.0, 0.0)
-    stamper.anchor_anew()
-    assert stamper.stamp(1.2, 1.0) == 1.2
-
-
 @pytest.mark.parametrize("device_rate", [1 - 50e-6, 1.0, 1 + 50e-6])
 def test_a_drifting_device_stays_within_two_milliseconds_for_an_hour(device_rate: float) -> None:
     chance = random.Random(5)

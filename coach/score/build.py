@@ -57,10 +57,6 @@ def score_from_notes(
     return Score(title, bars, placed, tempos=(TempoMark(Fraction(0), float(qpm)),))
 
 
-def _sounding_end(note: ScoreNote) -> Fraction:
-    return max(note.end_quarters, note.onset_quarters + Fraction(1, 64))
-
-
 def _note(index: int, given: Mapping[str, Any], key_fifths: int) -> ScoreNote:
     pitch = int(given["pitch"])
     hand = Hand(given["hand"])

@@ -392,12 +392,6 @@ def _onset_of_beat(bar: Bar, text: str) -> Fraction:
     return onset
 
 
-def bar_window(score: Score, index: int, hands: Hands = Hands.TOGETHER) -> Window:
-    """The whole of one bar, by its index."""
-    bar = score.bars[index]
-    return Window(bar.onset_quarters, bar.end_quarters, hands)
-
-
 def whole_piece(score: Score, hands: Hands = Hands.TOGETHER) -> Window:
     """All of it."""
     return Window(score.bars[0].onset_quarters, score.end_quarters, hands)

@@ -10,20 +10,12 @@ from coach.coaching.model import Assignment, Decision
 from coach.coaching.wording import ENOUGH, WIDE, to_words, whole_bars_words
 from coach.judging.completion import before_the_break, entered_at
 from coach.judging.instead import in_short
-from coach.judging.model import Judgement, Stage
+from coach.judging.model import Judgement
 from coach.playing.end_key import Edge
 from coach.score.model import Hands, Score
 from coach.score.window import Window
 from coach.score.words import BEAT_NAMES
 from coach.screens.interfaces import GOAL_REACHED, Onward
-
-STAGES = {
-    Stage.NOTES: "notes: the right keys in order",
-    Stage.RHYTHM: "rhythm: at your own pace",
-    Stage.PULSE: "pulse: with the click",
-    Stage.TEMPO: "tempo: at the piece's tempo",
-    Stage.SHAPE: "shape: touch and loudness",
-}
 
 HANDS = {
     Hands.RIGHT: "RH alone",

@@ -60,11 +60,6 @@ class TaskRunner:
 
     # -- after a repetition ------------------------------------------------------------------
 
-    def take_repetition(self, clean: bool, diagnosis: Diagnosis) -> None:
-        """Decide what comes next. ``diagnosis`` already knows of the repetition."""
-        self.count_repetition(clean)
-        self.choose_next(clean, diagnosis)
-
     def count_repetition(self, clean: bool) -> None:
         """Count a repetition, without deciding anything yet."""
         self.run.count(clean)

@@ -73,10 +73,6 @@ class Stamper:
             reckoned_s = self._previous_s + delta_s * (1 + DRIFT)
         return reckoned_s if arrived_s - reckoned_s < BREAK_S else arrived_s
 
-    def anchor_anew(self) -> None:
-        """Forget what came before: the next message is the first again."""
-        self._previous_s = None
-
 
 POLL_S = 0.0005
 """How often an open port is read: twice while a note takes its way through a MIDI cable (0.96 ms).

@@ -107,11 +107,8 @@ INTERMEDIATE = Level("intermediate", 0.005, 0.022, 8.0, 0.25, 0.75)
 ADVANCED = Level("advanced", 0.002, 0.015, 5.7, 0.35, 0.9)
 LEVELS = (NOVICE, INTERMEDIATE, ADVANCED)
 
-OVERNIGHT = 0.6
-"""The share of right repetitions that is still there the next morning."""
-
 TIRED_AFTER = 60
-"""Repetitions without a rest after which chances of failing begin to grow."""
+"""Repetitions after which chances of failing begin to grow."""
 
 
 HELD_SHARE = 0.88
@@ -147,22 +144,13 @@ class SimulatedPianist:
         self.faults = tuple(faults)
         self._random = Random(seed)
         self._correct: dict[PlayerFault, float] = dict.fromkeys(self.faults, 0.0)
-        self._since_rest = 0
+        self._repetitions = 0
 
     def chance(self, fault: PlayerFault, tempo_share: float = 1.0) -> float:
         """The present chance that a fault shows, at a share of the piece's tempo."""
-        tired = 1.0 + max(0, self._since_rest - TIRED_AFTER) / 100
+        tired = 1.0 + max(0, self._repetitions - TIRED_AFTER) / 100
         now = fault.chance_now(self._correct[fault], self.level.rate, self.law, tempo_share)
         return min(1.0, now * tired)
-
-    def rest(self) -> None:
-        """A break: tiredness goes."""
-        self._since_rest = 0
-
-    def overnight(self) -> None:
-        """A night: rested, and some of what was learnt is gone."""
-        self.rest()
-        self._correct = {fault: n * OVERNIGHT for fault, n in self._correct.items()}
 
     def play(
         self, excerpt: Excerpt, qpm: float | None, *, start_s: float = 0.0
@@ -175,7 +163,7 @@ class SimulatedPianist:
         for fault in failing:
             keys = self._spoil(keys, fault)
         keys = self._slip(keys)
-        self._since_rest += 1
+        self._repetitions += 1
         return self._struck(keys, 60.0 / tempo)
 
     def _failing(self, excerpt: Excerpt, tempo_share: float) -> list[PlayerFault]:

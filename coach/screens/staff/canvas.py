@@ -27,7 +27,6 @@ class Role(StrEnum):
     HAND = "hand"
     NUMBER = "number"
     """Bar numbers and 8va."""
-    MARK = "mark"
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,8 +51,6 @@ class Glyphs:
     quarter_rest: str
     short_rest: str
     """One for each hook: eighth one, sixteenth two, stacked."""
-    arrow: str
-    """Between the beats of a transition."""
 
 
 UNICODE = Glyphs(
@@ -81,7 +79,6 @@ UNICODE = Glyphs(
     low_half_rest="_",
     quarter_rest="ξ",
     short_rest="7",
-    arrow="→",
 )
 
 ASCII = Glyphs(
@@ -110,5 +107,4 @@ ASCII = Glyphs(
     low_half_rest="h",
     quarter_rest="z",
     short_rest="7",
-    arrow="->",
 )

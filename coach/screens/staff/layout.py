@@ -176,7 +176,7 @@ class Manuscript:
             return draw_page(own, parts[at], slots)
 
         starts = tuple(part[0].onset_quarters for part in parts)
-        return Sheet(Pages(len(parts), draw), starts, width, rows, form.compact, rows <= height)
+        return Sheet(Pages(len(parts), draw), starts, width, rows, form.compact)
 
     def rows_needed(self, width: int, height: int) -> int:
         """Rows that it takes when it is given so many."""

@@ -78,8 +78,6 @@ class Sheet:
     width: int
     height: int
     compact: bool
-    fits: bool
-    """False where even the compact form has more rows than were given."""
 
     def page_at(self, onset_quarters: Fraction) -> int:
         """The page to show while this onset is played: the last that begins at or before it."""
