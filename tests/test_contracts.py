@@ -7,9 +7,11 @@ import json
 import subprocess
 import sys
 import tomllib
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
+import mido
 import pytest
 
 ROOT = Path(__file__).parent.parent
@@ -103,6 +105,55 @@ def test_the_core_draws_no_random_number_without_a_seed(path: Path) -> None:
             assert node.value.id != "random" or node.attr == "Random"
         if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("Random"):
             assert node.args, "Random() without a seed"
+
+
+HEAVY = {"music21", "numpy", "matplotlib"}
+"""What music21 brings along: most of an installation's disk, and a third of a second to start."""
+
+READ = f"""
+import json, sys
+from pathlib import Path
+import coach.__main__, coach.cli
+from coach.score.formats import ScoreError
+from coach.score.reading import read_score
+for name in sys.argv[1:]:
+    try:
+        read_score(Path(name))
+    except ScoreError as error:
+        print(error, file=sys.stderr)
+print(json.dumps(sorted({HEAVY!r} & set(sys.modules))))
+"""
+
+
+def brought_by_reading(*files: Path) -> set[str]:
+    done = subprocess.run(
+        [sys.executable, "-c", READ, *map(str, files)],
+        capture_output=True, text=True, cwd=ROOT, check=True,
+    )  # fmt: skip
+    return set(json.loads(done.stdout))
+
+
+def test_no_musicxml_and_no_midi_file_brings_in_music21(tmp_path: Path) -> None:
+    samples = sorted((ROOT / "sample_scores").glob("*.musicxml"))
+    with zipfile.ZipFile(tmp_path / "tune.mxl", "w") as zipped:
+        zipped.write(samples[0], "tune.musicxml")
+    (tmp_path / "tune.xml").write_bytes(samples[0].read_bytes())
+    (tmp_path / "damaged.musicxml").write_bytes(samples[0].read_bytes()[:1000])
+    track = mido.MidiTrack(
+        mido.Message(kind, note=60 + note, velocity=64, time=240 * (kind == "note_off"))
+        for note in (0, 2, 4, 5)
+        for kind in ("note_on", "note_off")
+    )
+    mido.MidiFile(tracks=[track]).save(tmp_path / "tune.mid")
+    (tmp_path / "damaged.mid").write_bytes((tmp_path / "tune.mid").read_bytes()[:20])
+    assert brought_by_reading(*samples, *sorted(tmp_path.iterdir())) == set()
+
+
+def test_kern_brings_it_in(tmp_path: Path) -> None:
+    """So that the test above would see it."""
+    tune = tmp_path / "tune.krn"
+    tune.write_text("**kern\n*clefG2\n*M4/4\n4c\n4d\n4e\n4f\n*-\n", encoding="utf-8")
+    assert "music21" in brought_by_reading(tune)
 
 
 def imported(tree: ast.AST) -> Iterator[str]:
