@@ -42,7 +42,7 @@ from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
 from coach.coaching.planning.warmup import WarmUp, WeakSpot
 from coach.coaching.planning.warmup_round import Round
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Stage
 from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt

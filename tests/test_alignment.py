@@ -13,8 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from coach.judging.alignment.align import match
-from coach.judging.alignment.costs import COSTS
-from coach.judging.alignment.deletions import Deletions
+from coach.judging.alignment.costs import COSTS, Deletions
 from coach.judging.alignment.hypothesis import BackPointer, StepKind, initial
 from coach.judging.alignment.score_arrays import make_score_arrays
 from coach.judging.model import Label, Matching

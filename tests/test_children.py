@@ -14,7 +14,7 @@ import pytest
 
 from coach.children import start_python
 from coach.cli.judges import Judges
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Stage
 from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import USUAL

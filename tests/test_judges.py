@@ -16,7 +16,7 @@ import pytest
 
 from coach.children import start_python
 from coach.cli.judges import PROGRAM, Judges
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement, Stage
 from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import USUAL
@@ -167,7 +167,7 @@ def test_a_child_ends_when_we_do() -> None:
 
 def test_the_child_loads_nothing_but_the_judging() -> None:
     code = (
-        "import coach.cli.judge_child, coach.judging.job, sys;"
+        "import coach.cli.judge_child, coach.judging.judge, sys;"
         "print(*{name.split('.')[0] for name in sys.modules})"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

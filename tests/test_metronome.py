@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.coaching.practice.tempo import MARKS, move_by_marks, quicker, slower
-from coach.judging.psychophysics import jnd95_ms
+from coach.judging.tolerance import jnd95_ms
 
 TEMPI = st.floats(20, 320)
 BEATS = st.sampled_from([F(1, 2), F(1), F(3, 2), F(2)])

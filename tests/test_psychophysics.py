@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.judging.psychophysics import jnd92_ms, jnd95_ms
+from coach.judging.tolerance import jnd92_ms, jnd95_ms
 
 
 @pytest.mark.outside

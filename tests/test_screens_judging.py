@@ -13,7 +13,7 @@ from coach.cli.recorder import Keeper
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Goal
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.tolerance import USUAL
 from coach.playing.midi_events import KeyDown
 from coach.playing.takes import read_take

@@ -4,8 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.judging.psychophysics import jnd92_ms, jnd95_ms
-from coach.judging.tolerance import USUAL, Strictness, Tolerance
+from coach.judging.tolerance import USUAL, Strictness, Tolerance, jnd92_ms, jnd95_ms
 
 ALL = [Tolerance.of(strictness) for strictness in Strictness]
 

@@ -12,7 +12,7 @@ import struct
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 if TYPE_CHECKING:
-    from coach.judging.job import JudgingJob
+    from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
 
 _LENGTH = struct.Struct("<Q")

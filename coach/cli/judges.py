@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, BinaryIO, TypeAlias, cast
 from coach.children import start_python
 
 if TYPE_CHECKING:
-    from coach.judging.job import JudgingJob
+    from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
 
 PROGRAM = ("-X", "utf8", "-m", "coach.cli.judge_child")

@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 
 from coach.coaching.drill import Drill, RepetitionEnded, WarmUpDrill
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.record.folder import UNTIL_THEN, RecordError
 from coach.record.lock import Lease
 from coach.record.pieces import PieceKey

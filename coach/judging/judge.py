@@ -32,12 +32,18 @@ from coach.judging.instead import (
     recognise_other,
 )
 from coach.judging.model import Cause, Fault, Judgement, Matching, Stage
-from coach.judging.notices import list_notices
 from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
-from coach.judging.transition_results import add_errors, judge_transitions
-from coach.judging.verdict import forgive_unasked, is_clean, list_details, make_sentence
-from coach.playing.notes import PlayedNote
+from coach.judging.verdict import (
+    add_errors,
+    forgive_unasked,
+    is_clean,
+    judge_transitions,
+    list_details,
+    list_notices,
+    make_sentence,
+)
+from coach.playing.notes import PlayedNote, Take
 from coach.score.window import Excerpt
 
 
@@ -156,3 +162,51 @@ def _judge_tempo(excerpt: Excerpt, timing: Timing, asked: _Asked) -> list[Fault]
     if least <= timing.qpm / asked.qpm <= most:
         return []
     return [find_tempo_off(excerpt, timing.qpm, asked.qpm)]
+
+
+# A repetition to be judged: all that the judge needs, as a fact that other processes can take.
+
+
+UNJUDGED = "There was no time to judge it: it does not count."
+
+
+@dataclass(frozen=True, slots=True)
+class JudgingJob:
+    """One take of one window; picklable."""
+
+    number: int
+    """Which it is of those of its drill: verdicts are taken in this order."""
+    excerpt: Excerpt
+    """The window that stood when the repetition began."""
+    take: Take
+    stage: Stage
+    qpm: float | None
+    """The tempo asked for; None for the player's own pace."""
+    click_s: float | None
+    """When the window's first grid beat was clicked; None where no click ran."""
+    tolerance: Tolerance
+    habits: Habits
+
+    @property
+    def size(self) -> int:
+        """Keys times notes: what judging takes grows with it."""
+        return len(self.take.notes) * len(self.excerpt.notes)
+
+    def unjudged(self) -> Judgement:
+        """What stands in a verdict's place where there is none: it counts for nothing."""
+        return Judgement(
+            self.excerpt, self.stage, (), (), None, (), (), False, False, True, UNJUDGED,
+            is_repetition=False,
+        )  # fmt: skip
+
+    def judge(self) -> Judgement:
+        """The verdict, here and now."""
+        return judge(
+            self.excerpt,
+            self.take.notes,
+            stage=self.stage,
+            qpm=self.qpm,
+            click_s=self.click_s,
+            tolerance=self.tolerance,
+            habits=self.habits,
+        )

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from coach.judging.articulation import Shape
 from coach.judging.completion import before_the_break, entered_at, last_struck, stopped_before
-from coach.judging.faults import is_asked
-from coach.judging.model import Cause, Fault, Matching, Stage
-from coach.judging.psychophysics import EVENNESS_CV
+from coach.judging.faults import beats_into, is_asked, outcome_of
+from coach.judging.model import Cause, Fault, Matching, Outcome, ScoreLabel, Stage, TransitionResult
 from coach.judging.timing import Evenness, Timing
+from coach.judging.tolerance import EVENNESS_CV, Tolerance
 from coach.judging.wording import (
     describe_in_at_most,
     describe_with_hand,
     describe_with_place,
     join_words,
     place,
+    seconds,
 )
-from coach.score.window import Excerpt
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand
+from coach.score.window import Excerpt, Transition
 
 MOST_WORDS = 12
 """A longer sentence is not read in a glance."""
@@ -108,3 +112,109 @@ def _describe_evenness(row: Evenness) -> str:
     if row.clock_ms is None or row.motor_ms is None:
         return words
     return f"{words}; pulse {row.clock_ms:.0f} ms, fingers {row.motor_ms:.0f} ms"
+
+
+# What follows from the faults: errors at each note, the outcome of each transition.
+
+
+def add_errors(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, timing: Timing
+) -> tuple[ScoreLabel, ...]:
+    """The score's labels with each struck note's error in ms and in beats."""
+    beat_quarters = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_s = beat_quarters * 60 / (timing.qpm or excerpt.qpm)
+    out = []
+    for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):
+        due = timing.due_s(number)
+        if due is None or label.played is None or excerpt.notes[label.note].grace:
+            out.append(label)
+            continue
+        error_s = played[label.played].onset_s - due
+        out.append(
+            ScoreLabel(
+                label.note,
+                label.label,
+                label.played,
+                error_s * 1000,
+                error_s / beat_s,
+                label.reached,
+            )
+        )
+    return tuple(out)
+
+
+def judge_transitions(
+    excerpt: Excerpt, matching: Matching, faults: Sequence[Fault]
+) -> tuple[TransitionResult, ...]:
+    """What happened in each transition of each hand: its heaviest fault that counts."""
+    reached = {
+        (excerpt.arrivals[number], excerpt.notes[label.note].hand)
+        for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
+        if label.reached
+    }
+    heaviest: dict[tuple[int, Hand], tuple[Fault, Outcome]] = {}
+    for fault in faults:
+        outcome = None if fault.forgiven else outcome_of(fault)
+        if outcome is not None:
+            for move in _moves_in(excerpt, fault):
+                heaviest.setdefault(move, (fault, outcome))
+    return tuple(
+        _make_result(transition, move in reached, heaviest.get(move))
+        for transition, move in zip(excerpt.transitions, excerpt.moves, strict=True)
+    )
+
+
+def _moves_in(excerpt: Excerpt, fault: Fault) -> list[tuple[int, Hand]]:
+    """The single hand's moves that a fault lies in, or spans."""
+    _, arrival = beats_into(excerpt, fault.onset_quarters)
+    low = arrival if fault.from_beat is None else fault.from_beat + 1
+    high = arrival if fault.to_beat is None else fault.to_beat
+    return [(k, hand) for k in range(low, high + 1) for hand in fault.hands.members]
+
+
+def _make_result(
+    transition: Transition, reached: bool, found: tuple[Fault, Outcome] | None
+) -> TransitionResult:
+    if found is None:
+        return TransitionResult(transition, Outcome.CLEAN if reached else Outcome.NOT_REACHED)
+    fault, outcome = found
+    return TransitionResult(transition, outcome, fault.size_ms, fault.note)
+
+
+# Notices: worth knowing, no faults.
+
+
+_OFFSET_S = 0.030
+"""A constant offset below this is a musician's usual one (Repp 2005, from memory)."""
+
+
+def list_notices(
+    excerpt: Excerpt, timing: Timing, shape: Shape, tolerance: Tolerance
+) -> tuple[str, ...]:
+    """Spread chords, a constant offset against the click, a left hand that covers the right."""
+    return (
+        *_spread_chords(excerpt, timing, tolerance),
+        *_click_offset(timing),
+        *_covered_right_hand(shape, tolerance),
+    )
+
+
+def _spread_chords(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> Iterator[str]:
+    split = {(one.moment, one.hand) for one in timing.splits}
+    for i, moment in enumerate(timing.row):
+        for hand in moment.hands:
+            if hand.spread_ms >= tolerance.spread_ms and (i, hand.hand) not in split:
+                where = place(excerpt, moment.onset_quarters)
+                size = seconds(hand.spread_ms / 1000)
+                yield f"{hand.hand.value} chord spread at {where} ({size})"
+
+
+def _click_offset(timing: Timing) -> Iterator[str]:
+    if timing.click is not None and abs(timing.click.offset_s) > _OFFSET_S:
+        way = "behind" if timing.click.offset_s > 0 else "ahead of"
+        yield f"Always {seconds(timing.click.offset_s)} {way} the click: not counted"
+
+
+def _covered_right_hand(shape: Shape, tolerance: Tolerance) -> Iterator[str]:
+    if shape.left_louder_by > tolerance.left_louder:
+        yield "The left hand covers the right"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     from coach.coaching.drill import DrillEvent, DrillState
     from coach.coaching.model import Assignment, Decision, Request
-    from coach.judging.job import JudgingJob
+    from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
     from coach.score.window import Excerpt
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from coach.coaching.drill import CountIn, DrillEvent, RepetitionEnded
     from coach.coaching.model import Order, PlanChange
     from coach.coaching.planning import PlanRow
-    from coach.judging.job import JudgingJob
+    from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
     from coach.playing.midi_events import MidiEvent
     from coach.playing.notes import PlayedNote

@@ -25,7 +25,7 @@ from coach.coaching.planning.warmup import WarmUp, WeakSpot, warm_up
 from coach.coaching.planning.warmup_round import Round
 from coach.coaching.saved_state import goal_from_plain, goal_to_plain
 from coach.drill import Drill
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement, Stage
 from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do

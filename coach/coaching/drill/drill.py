@@ -41,7 +41,7 @@ from coach.coaching.drill.hearing import Hearing
 from coach.coaching.drill.states import Event, moved
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
 from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.notes import PlayedNote, Take

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from coach.coaching.model import Assignment, Decision, Observation
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement, Label
 from coach.playing.notes import Take
 from coach.score.model import Hand

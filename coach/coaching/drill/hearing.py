@@ -9,7 +9,7 @@ from __future__ import annotations
 from coach.coaching.drill.count_in import CountInClick
 from coach.coaching.model import Assignment
 from coach.judging.following import Follower, Surroundings
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.timing import Habits
 from coach.judging.tolerance import Tolerance

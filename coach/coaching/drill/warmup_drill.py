@@ -23,7 +23,7 @@ from coach.coaching.drill.drill_events import (
 from coach.coaching.model import Assignment, Decision, Request
 from coach.coaching.planning import MOST_TRIES, Due, Round, RowState, WarmUp
 from coach.coaching.wording import ENOUGH
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.score.window import Excerpt, Window
 

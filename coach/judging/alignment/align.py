@@ -8,8 +8,10 @@ of MIDI performance with ornaments, desynchronized voices, repeats and skips", I
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 
 from coach.judging.alignment.ambiguity import is_unsure
+from coach.judging.alignment.beam_search import search
 from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.hypothesis import Hypothesis
 from coach.judging.alignment.initial_tempo import (
@@ -18,14 +20,50 @@ from coach.judging.alignment.initial_tempo import (
     mean_period,
     written_period,
 )
-from coach.judging.alignment.key_hands import likely_hand
 from coach.judging.alignment.score_arrays import HANDS, ScoreArrays, make_score_arrays
-from coach.judging.alignment.search import search
 from coach.judging.alignment.traceback import Labels, read_labels
 from coach.judging.alignment.transitions import Transitions
 from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
 from coach.playing.notes import PlayedNote
+from coach.score.model import Hand
 from coach.score.window import Excerpt
+
+# Which hand struck a key that the score does not ask for: its nearest neighbour's.
+
+
+NEIGHBOURS = 6
+"""Keys on each side that tell where the hands were. Own choice, because a hand moves on soon."""
+SEMITONES_ACROSS = 18.0
+"""How far in pitch a key may be that is as far away in time as these keys reach: at any tempo. Own
+choice, because hands lie some octave and a half apart."""
+
+
+LEAST_S = 1e-9
+"""Only so that nothing is divided by zero."""
+
+
+def likely_hand(
+    score: ScoreArrays, labels: Sequence[tuple[Label, int]], take: Sequence[PlayedNote], at: int
+) -> Hand | None:
+    """The hand of the nearest key in pitch and time whose hand is known.
+
+    Where the window is for one hand, that hand; None where nothing was played for the score.
+    """
+    if score.only_hand is not None:
+        return HANDS[score.only_hand]
+    note = take[at]
+    best, found = inf, None
+    first, end = max(at - NEIGHBOURS, 0), min(at + NEIGHBOURS + 1, len(labels))
+    across_s = max(take[end - 1].onset_s - take[first].onset_s, LEAST_S)
+    for near in range(first, end):
+        target = labels[near][1]
+        if target >= 0:
+            away = abs(take[near].onset_s - note.onset_s) / across_s * SEMITONES_ACROSS
+            away += abs(take[near].pitch - note.pitch)
+            if away < best:
+                best, found = away, score.hand[target]
+    return None if found is None else HANDS[found]
+
 
 POOR = 12.0
 """A hypothesis that costs more, in nats, may have been made at a wrong tempo. Own choice, because

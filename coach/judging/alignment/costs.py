@@ -9,6 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
+from math import log
+
+from coach.judging.alignment.hypothesis import NEVER, Hypothesis, StruckKey
+from coach.judging.alignment.score_arrays import ScoreArrays
 
 WILD_SEMITONES = 13
 """A key so far off, or farther, is wrong no matter how far."""
@@ -136,3 +141,293 @@ class Costs:
 
 COSTS = Costs()
 """The costs that Keyhole aligns with."""
+
+
+# Emission cost: how badly a struck key fits a note, by its pitch and by its time.
+#
+# Times cost as under a normal distribution up to 1.5 standard deviations and in proportion beyond
+# (Huber 1964, Ann. Math. Stat. 35, 73-101), up to a most: one late note is no proof of another
+# place.
+
+
+# Where no source is given, a figure is our own choice, because none is published for such a clock;
+# all were held against the made windows of ``scripts/earcases``. Times are in the decoder's own.
+
+FRESH_BEATS = 1.0
+"""A hand that played so many beats before the other tells no more than the other does."""
+CORRECTION_S = 0.7
+"""A wrong key is put right within this time, or not at all."""
+CORRECTION_SEMITONES = 3
+"""A key put right lies no farther than this from the wrong one: the finger beside it."""
+SMALL_SPREAD_S = 0.07
+"""Spread of a small note's time: how long before the beat it comes is the player's own choice."""
+OTHER_HAND = 0.1
+"""What it costs that a note fits the other hand's clock and not its own hand's."""
+LONGEST_BEATS = 2.0
+"""The spread of a gap grows with it, up to so many beats."""
+HUBER_Z = 1.5
+"""From so many standard deviations on a time costs in proportion."""
+HUBER_SLOPE, HUBER_START = 0.55, 0.3
+"""By so much each, from so much on: at the limit both costs are about the same (1.125)."""
+SHIFT_SEMITONES = 4
+"""A key no farther off than this, to the side of the last wrong one, may be a shifted hand's."""
+LEAST_GAP_BEATS = 0.25
+"""A gap shorter than this spreads as one of this length, where time closed up."""
+CLOSED_SPREAD = 0.2
+"""Spread of a gap over which time closed up, as a share of it."""
+CLOSED_MOST = 4.0
+"""The most that the time of such a gap costs."""
+TOGETHER_S = 0.08
+"""Hands this close together over a skip went over it together."""
+TOGETHER_SLOPE, TOGETHER_MOST = 0.25, 2.0
+"""Then the time of the gap costs so much for each square of a standard deviation, and at most
+so much."""
+WHOLE_BEAT = 0.9
+"""Beats from which a gap counts as a whole one: small notes stand a little before their beat."""
+ON_BEAT = 0.01
+"""Beats by which an onset may miss a beat, as reckoned in floating point."""
+
+
+class Emission:
+    """What keys cost as notes of one score."""
+
+    def __init__(self, score: ScoreArrays, costs: Costs) -> None:
+        self.score = score
+        self.costs = costs
+        self.spread_s = max(costs.spread_s, costs.spread_share * _shortest_gap(score))
+        self.wrong_by_size = costs.wrong_by_size
+        self.least_wrong = min(self.wrong_by_size)
+        self.most_wrong = costs.extra + costs.missed + costs.skip + costs.wrong_over
+        """A wrong key that costs more is surely one too many, and its note left out."""
+
+    def pitch_cost(self, off: int, last_off: int) -> float:
+        """What a key so many semitones off costs; ``last_off``: how far the hand's last was."""
+        if last_off:
+            if off == last_off:
+                return self.costs.wrong_same
+            if off * last_off > 0 and -SHIFT_SEMITONES <= off <= SHIFT_SEMITONES:
+                return self.costs.wrong_shift
+        size = off if off > 0 else -off
+        return self.wrong_by_size[size] if size < WILD_SEMITONES else self.costs.wrong_wild
+
+    def timing_cost(self, hypothesis: Hypothesis, target: int, at_s: float) -> float:
+        """How badly a time fits a note: by its own hand's clock and by the other's."""
+        score, costs = self.score, self.costs
+        beat = score.beat[score.onset[target]]
+        spread_s = SMALL_SPREAD_S if score.small[target] else self.spread_s
+        period_s, right_s, left_s = hypothesis.period_s, hypothesis.right_s, hypothesis.left_s
+        right = left = -1.0
+        if right_s != NEVER:
+            gap = beat - hypothesis.right_beat
+            right = _misfit(at_s - right_s - gap * period_s, gap, spread_s, period_s, costs)
+        if left_s != NEVER:
+            gap = beat - hypothesis.left_beat
+            left = _misfit(at_s - left_s - gap * period_s, gap, spread_s, period_s, costs)
+        if left < 0:
+            return right if right > 0 else 0.0
+        if right < 0:
+            return left
+        if score.hand[target]:
+            right += OTHER_HAND
+        else:
+            left += OTHER_HAND
+        behind = hypothesis.left_beat - hypothesis.right_beat
+        if right < left:
+            return right + costs.other * left if behind > -FRESH_BEATS else right
+        return left + costs.other * right if behind < FRESH_BEATS else left
+
+    def explained_timing_cost(
+        self, hypothesis: Hypothesis, target: int, key: StruckKey, skipped: float, timing: float
+    ) -> float:
+        """A time that does not fit may yet be explained: by a skip, or by a correction.
+
+        ``skipped``: what the notes cost that were left out before it.
+        """
+        costs = self.costs
+        if skipped > 0:
+            timing = min(timing, self._closed_up_cost(hypothesis, target, key.at_s))
+            if skipped > costs.lost:
+                timing = min(timing, costs.found)
+        extra_s, apart = hypothesis.extra_s, abs(key.pitch - hypothesis.extra_pitch)
+        if 0 < apart <= CORRECTION_SEMITONES and key.at_s - extra_s < CORRECTION_S:
+            timing = min(timing, costs.corrected + self.timing_cost(hypothesis, target, extra_s))
+        return timing
+
+    def _closed_up_cost(self, hypothesis: Hypothesis, target: int, at_s: float) -> float:
+        """The same where notes were left out and time closed up: due when the first of them was.
+
+        Where the other hand has gone over the gap already, it is enough to be together with it.
+        """
+        score, costs, period_s = self.score, self.costs, hypothesis.period_s
+        own = hypothesis.right, hypothesis.right_s, hypothesis.right_beat
+        other_s, other_beat = hypothesis.left_s, hypothesis.left_beat
+        if score.hand[target]:
+            own = hypothesis.left, hypothesis.left_s, hypothesis.left_beat
+            other_s, other_beat = hypothesis.right_s, hypothesis.right_beat
+        front, hand_s, hand_beat = own
+        if hand_s == NEVER:
+            return IMPOSSIBLE
+        after, over = score.beat[front + 1], score.beat[score.onset[target]]
+        gap = after - hand_beat
+        late_s = at_s - hand_s - gap * period_s
+        gap = min(max(gap, LEAST_GAP_BEATS), LONGEST_BEATS)
+        z = abs(late_s) / (self.spread_s + CLOSED_SPREAD * period_s * gap)
+        if other_s != NEVER and other_beat > after:
+            apart_s = at_s - other_s - (over - other_beat) * period_s
+            if abs(apart_s) < TOGETHER_S:
+                return costs.together + min(TOGETHER_SLOPE * z * z, TOGETHER_MOST)
+        closed = costs.closed if over - after > WHOLE_BEAT else costs.closed_part
+        if abs(over - round(over)) > ON_BEAT:
+            closed += costs.closed_off
+        return min(0.5 * z * z, CLOSED_MOST) + closed
+
+
+def _shortest_gap(score: ScoreArrays) -> float:
+    """Beats between the two nearest onsets, small notes aside."""
+    beats = [beat for at, beat in enumerate(score.beat) if not score.small[score.first[at]]]
+    return min((after - before for before, after in pairwise(beats)), default=1.0)
+
+
+def _misfit(late_s: float, gap: float, spread_s: float, period_s: float, costs: Costs) -> float:
+    """Cost of being so many seconds late (early: negative) after a gap in beats."""
+    if gap < 0:
+        gap = -gap
+    spread_s += costs.give * period_s * (gap if gap < LONGEST_BEATS else LONGEST_BEATS)
+    z = late_s / spread_s
+    if z < 0:
+        z, most = -z, costs.early
+    else:
+        most = costs.late
+    cost = 0.5 * z * z if z < HUBER_Z else HUBER_SLOPE * z + HUBER_START
+    return cost if cost < most else most
+
+
+# Deletion cost: what the notes cost that a hypothesis leaves out, on a hand's way and at the end.
+#
+# A pianist skips places, not single notes: so one skip costs a sum once and little more for each
+# note, as an affine gap does in sequence alignment (Gotoh 1982, J. Mol. Biol. 162, 705-708).
+
+
+LEAP_BEATS = 4.0
+"""Going on more beats ahead than this, or back, is rare, and the rarer the farther it goes. Own
+choice, because it is a bar of common time."""
+BEHIND_BEATS = 1.0
+"""So many beats behind its hand's front a note may still come. Own choice, because a note that is
+a whole beat late was left out and struck again."""
+
+
+class Deletions:
+    """What it costs to leave notes of one score out."""
+
+    def __init__(self, score: ScoreArrays, costs: Costs) -> None:
+        self.score = score
+        self.costs = costs
+        self.cost_of = costs.list_deletion_costs(len(score.pitch))
+        """What leaving out none, one, two ... notes at one place costs."""
+        self.before = self._collect_before()
+        """For each hand and onset, the notes of the hand that lie before it, as bits."""
+        self.due_rank = [[bits.bit_count() for bits in before] for before in self.before]
+        """For each hand and onset, how many notes of the hand lie before it."""
+
+    def _collect_before(self) -> tuple[list[int], list[int]]:
+        hands, bits = self.score.hand, [0, 0]
+        right, left = [0], [0]
+        for start, end in pairwise(self.score.first):
+            for note in range(start, end):
+                bits[hands[note]] |= 1 << note
+            right.append(bits[0])
+            left.append(bits[1])
+        return right, left
+
+    def move_cost(self, hypothesis: Hypothesis, target: int) -> float:
+        """What moving the hand to a note costs: notes left out, or a note out of order."""
+        score, costs = self.score, self.costs
+        hand, onset = score.hand[target], score.onset[target]
+        front = hypothesis.left if hand else hypothesis.right
+        if onset == front:
+            return 0.0
+        if onset < front:
+            behind = score.beat[front] - score.beat[onset]
+            return costs.order - costs.missed_many if behind <= BEHIND_BEATS else IMPOSSIBLE
+        missed = self.count_missing(hypothesis.done, hand, front, onset)
+        if not missed:
+            return 0.0
+        return self.skip_cost(hypothesis, hand, front, onset, missed)
+
+    def skip_cost(
+        self, hypothesis: Hypothesis, hand: int, front: int, onset: int, missed: int
+    ) -> float:
+        """What so many notes of a hand cost that it left out on its way to an onset."""
+        cost, beat = 0.0, self.score.beat
+        if beat[onset] - beat[front] > LEAP_BEATS:
+            cost = self._leap_ahead_cost(hypothesis, front, onset)
+        if hypothesis.step is None:
+            return cost + self.costs.enter + self.cost_of[missed]
+        return cost + self._shared_skip_cost(hypothesis, hand, front, onset, missed)
+
+    def _leap_ahead_cost(self, hypothesis: Hypothesis, front: int, onset: int) -> float:
+        """What it costs to go far ahead; where the other hand has leapt, it has paid for both."""
+        beat = self.score.beat
+        leap_beats = beat[onset] - beat[front]
+        if hypothesis.gap_end > front and hypothesis.gap < onset:
+            leap_beats -= beat[min(onset, hypothesis.gap_end)] - beat[max(front, hypothesis.gap)]
+        return self.leap_cost(leap_beats)
+
+    def leap_cost(self, beats: float) -> float:
+        """What it costs that so many beats are leapt over, forward or back."""
+        return self.costs.far * log(beats / LEAP_BEATS) if beats > LEAP_BEATS else 0.0
+
+    def _shared_skip_cost(
+        self, hypothesis: Hypothesis, hand: int, front: int, onset: int, missed: int,
+        besides: float = 0.0,
+    ) -> float:  # fmt: skip
+        """What so many notes cost; those left out where the other hand skipped too cost little.
+
+        ``besides`` is what it costs that there are any others.
+        """
+        shared = 0
+        if hypothesis.gap_end > front and hypothesis.gap < onset:
+            low, high = max(front, hypothesis.gap), min(onset, hypothesis.gap_end)
+            shared = self.count_missing(hypothesis.done, hand, low, high)
+        alone = missed - shared
+        cost = self.costs.shared * shared
+        return cost + besides + self.cost_of[alone] if alone else cost
+
+    def count_missing(self, done: int, hand: int, front: int, onset: int) -> int:
+        """How many notes of a hand from one onset up to another were not played."""
+        before = self.before[hand]
+        return ((before[front] ^ before[onset]) & ~done).bit_count()
+
+    def lagging_cost(self, hypothesis: Hypothesis, onset: int) -> float:
+        """What a hand that lags behind the onset jumped to has left out."""
+        total = 0.0
+        for hand, front in ((0, hypothesis.right), (1, hypothesis.left)):
+            if front < onset:
+                missed = self.count_missing(hypothesis.done, hand, front, onset)
+                if missed:
+                    total += self.cost_of[missed]
+        return total
+
+    def least_to_come(self, hypothesis: Hypothesis, keys: int) -> float:
+        """What is sure to be left out yet costs, where so many keys are all that is to come."""
+        past = self._notes_before(hypothesis.right, hypothesis.left) | hypothesis.done
+        if hypothesis.gap_end:
+            gap, after = hypothesis.gap, hypothesis.gap_end
+            past |= self._notes_before(after, after) & ~self._notes_before(gap, gap)
+        short = len(self.score.pitch) - past.bit_count() - keys
+        return self.cost_of[short] if short > 0 else 0.0
+
+    def end_cost(self, hypothesis: Hypothesis) -> float:
+        """What the notes never played cost, those before each hand's front having been paid."""
+        total, end = 0.0, len(self.score.beat)
+        for hand, front in ((0, hypothesis.right), (1, hypothesis.left)):
+            missed = self.count_missing(hypothesis.done, hand, front, end)
+            if missed:
+                total += self._shared_skip_cost(
+                    hypothesis, hand, front, end, missed, self.costs.end
+                )
+        return total
+
+    def _notes_before(self, right: int, left: int) -> int:
+        """The notes of each hand that lie before an onset, as bits."""
+        return self.before[0][right] | self.before[1][left]

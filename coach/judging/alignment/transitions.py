@@ -8,16 +8,253 @@ passed over on the way are deletions.
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
-from coach.judging.alignment.beam_cells import BeamCells
-from coach.judging.alignment.costs import IMPOSSIBLE, Costs
-from coach.judging.alignment.deletions import Deletions
-from coach.judging.alignment.emission import Emission
-from coach.judging.alignment.hypothesis import NEVER, Hypothesis, StruckKey
-from coach.judging.alignment.restarts import Restarts
+from coach.judging.alignment.costs import IMPOSSIBLE, WHOLE_BEAT, Costs, Deletions, Emission
+from coach.judging.alignment.hypothesis import (
+    NEVER,
+    BackPointer,
+    BeamCells,
+    Hypothesis,
+    StepKind,
+    StruckKey,
+)
 from coach.judging.alignment.score_arrays import ScoreArrays
-from coach.judging.alignment.successors import Successors
+
+# Successors: the hypothesis one key further on, with the hand moved and its clock set.
+#
+# The tempo follows the playing by exponential smoothing: each gap that was played moves the seconds
+# in a beat by a share of what it differs.
+
+
+# All figures here are our own choice, because none is published for such a clock; they were held
+# against the made windows of ``scripts/earcases``.
+
+FASTEST, SLOWEST = 0.75, 1.35
+"""One gap changes the seconds in a beat as if it were between these shares of what they were."""
+TEMPO_GAIN = 0.35
+"""Share of a gap's difference that the tempo takes over, where the gap is long enough,"""
+LONG_GAP_BEATS = 0.7
+"""longer than so many beats;"""
+TEMPO_GAIN_PER_BEAT = 0.5
+"""and of a shorter one so much for each beat."""
+_new_tuple = tuple.__new__
+"""Makes a named tuple in half the time that calling it takes: this is the innermost loop."""
+UNPLAYED_S = 1e9
+"""A time this long began before the hand had played at all."""
+
+
+class Successors:
+    """Makes hypotheses over one score, where their cells want them."""
+
+    def __init__(self, score: ScoreArrays) -> None:
+        self.score = score
+
+    def is_wanted(
+        self, hypothesis: Hypothesis, key: StruckKey, target: int, cost: float, cells: BeamCells
+    ) -> bool:
+        """Whether the hypothesis after a key played for a note would be kept."""
+        onset, right, left = self.score.onset[target], hypothesis.right, hypothesis.left
+        if self.score.hand[target]:
+            left = onset if onset > left else left
+        else:
+            right = onset if onset > right else right
+        total = hypothesis.cost + cost
+        return cells.wants(right, left, hypothesis.done | 1 << target, key.at_s, total)
+
+    def play(
+        self, hypothesis: Hypothesis, key: StruckKey, target: int, cost: float, skipped: bool,
+        cells: BeamCells,
+    ) -> None:  # fmt: skip
+        """Keep what follows from a key played for a note, rightly or not.
+
+        ``skipped``: its hand left notes out before it.
+        """
+        score, h = self.score, hypothesis
+        at_s = key.at_s
+        onset, hand = score.onset[target], score.hand[target]
+        right, left, total = h.right, h.left, h.cost + cost
+        done, before = h.done | 1 << target, left if hand else right
+        if onset > before:
+            right, left = (right, onset) if hand else (onset, left)
+        if not cells.wants(right, left, done, at_s, total):
+            return
+        period_s, beat = h.period_s, score.beat[onset]
+        right_s, left_s, right_beat, left_beat = h.right_s, h.left_s, h.right_beat, h.left_beat
+        right_off, left_off, gap, gap_end = h.right_off, h.left_off, h.gap, h.gap_end
+        after, off = before + 1, key.pitch - score.pitch[target]
+        if skipped and onset > after and onset > gap_end and beat - score.beat[after] > WHOLE_BEAT:
+            gap, gap_end = after, onset
+        sets_clock = onset > before or (onset == before and (left_s if hand else right_s) == NEVER)
+        if score.small[target]:
+            sets_clock = False
+        if hand:
+            left_off = off
+            if sets_clock:
+                period_s = _follow_tempo(period_s, beat - left_beat, at_s - left_s)
+                left_s, left_beat = at_s, beat
+        else:
+            right_off = off
+            if sets_clock:
+                period_s = _follow_tempo(period_s, beat - right_beat, at_s - right_s)
+                right_s, right_beat = at_s, beat
+        kind = StepKind.WRONG if off else StepKind.MATCH
+        cells.keep(
+            Hypothesis(
+                total, done, right, left, right_s, left_s, right_beat, left_beat, period_s,
+                right_off, left_off, h.extra_pitch, h.extra_s, at_s,
+                _new_tuple(BackPointer, (h.step, key.number, kind, target)), gap, gap_end,
+            )
+        )  # fmt: skip
+
+    def ornament(
+        self, hypothesis: Hypothesis, key: StruckKey, target: int, cost: float, cells: BeamCells
+    ) -> None:
+        """Keep what follows from one more key of an ornament that is played freely."""
+        step = BackPointer(hypothesis.step, key.number, StepKind.FREE, target)
+        cells.put(_stay(hypothesis, cost, key.at_s, step))
+
+    def add_extra(
+        self, hypothesis: Hypothesis, key: StruckKey, cost: float, cells: BeamCells
+    ) -> None:
+        """Keep what follows from a key that the score does not ask for."""
+        h = hypothesis
+        if cells.wants(h.right, h.left, h.done, h.last_s, h.cost + cost):
+            step = BackPointer(h.step, key.number, StepKind.EXTRA, -1)
+            new = _stay(h, cost, h.last_s, step)
+            new.extra_pitch, new.extra_s = key.pitch, key.at_s
+            cells.keep(new)
+
+
+def _stay(hypothesis: Hypothesis, cost: float, last_s: float, step: BackPointer) -> Hypothesis:
+    """The hypothesis after a key that moves no hand."""
+    h = hypothesis
+    return Hypothesis(
+        h.cost + cost, h.done, h.right, h.left, h.right_s, h.left_s, h.right_beat, h.left_beat,
+        h.period_s, h.right_off, h.left_off, h.extra_pitch, h.extra_s, last_s, step,
+        h.gap, h.gap_end,
+    )  # fmt: skip
+
+
+def _follow_tempo(period_s: float, gap_beats: float, passed_s: float) -> float:
+    """Seconds in a beat after one more gap was played in so many seconds."""
+    if gap_beats <= 0 or passed_s > UNPLAYED_S:
+        return period_s
+    played_s, low, high = passed_s / gap_beats, period_s * FASTEST, period_s * SLOWEST
+    played_s = low if played_s < low else high if played_s > high else played_s
+    gain = TEMPO_GAIN if gap_beats > LONG_GAP_BEATS else TEMPO_GAIN_PER_BEAT * gap_beats
+    return period_s + gain * (played_s - period_s)
+
+
+# Restarts: going back to an earlier place, to play on from there, after a stumble or anew.
+#
+# As the jumps of Nakamura, Nakamura & Sagayama (2016), "Real-time audio-to-score alignment of music
+# performances containing errors and arbitrary repeats and skips", IEEE/ACM TASLP 24, 329-339: any
+# onset may follow any other, at a cost; here mostly after a stop or a slip.
+
+
+PAUSE_S = 0.25
+"""A stop this much longer than the written gap is surely one, in the decoder's own time. Own
+choice, because it is nearly half a beat."""
+LAST_BEATS = 0.5
+"""Beats after which a key may be expected where none is written any more. Own choice, because what
+follows is not known."""
+RECENT_ONSETS = 3
+"""A new attempt with a wrong key may begin so many onsets back. Own choice, because a
+wrong key may be meant for nearly any note, and each takes time."""
+
+
+class Restarts:
+    """Jumps back in one score."""
+
+    def __init__(
+        self, score: ScoreArrays, costs: Costs, deletions: Deletions, emission: Emission,
+        most_back: int | None = None,
+    ) -> None:  # fmt: skip
+        """``most_back``: only to so many notes of a key's pitch, those nearest, and to the window's
+        beginning; None: to all."""
+        self.score = score
+        self.costs = costs
+        self.deletions = deletions
+        self.emission = emission
+        self.most_back = most_back
+        self.gap_after = [after - before for before, after in pairwise(score.beat)] + [LAST_BEATS]
+        """Beats from each onset to the next."""
+        self.least_cost = costs.jump - costs.pause - costs.erred
+        """What a jump costs at the least."""
+
+    def pause_before(self, hypothesis: Hypothesis, key: StruckKey) -> float:
+        """Whether the pianist stopped before this key: 0 not at all, 1 surely."""
+        right, left = hypothesis.right, hypothesis.left
+        due_s = self.gap_after[right if right > left else left] * hypothesis.period_s
+        late_s = key.at_s - hypothesis.last_s - due_s
+        return 0.0 if late_s <= 0 else 1.0 if late_s >= PAUSE_S else late_s / PAUSE_S
+
+    def jump_back(
+        self, hypothesis: Hypothesis, key: StruckKey, pause: float, room: float, cells: BeamCells
+    ) -> None:
+        """Back to any earlier note of this pitch; after a stop, also with a wrong key."""
+        costs = self.costs
+        front = hypothesis.front
+        base = costs.jump - costs.pause * pause
+        if hypothesis.step is not None and hypothesis.step.kind is StepKind.WRONG:
+            base -= costs.erred
+        for target in self.find_targets(key.pitch, front):
+            self._jump_to(hypothesis, key, target, base, room, cells)
+        if pause == 1.0:
+            for target in self._list_beginnings(front):
+                off = key.pitch - self.score.pitch[target]
+                if off:
+                    cost = base + self.emission.pitch_cost(off, 0)
+                    self._jump_to(hypothesis, key, target, cost, room, cells)
+
+    def find_targets(self, pitch: int, front: int) -> Sequence[int]:
+        """The notes of a pitch up to an onset."""
+        first, targets = self.score.first, self.score.of_pitch.get(pitch, [])
+        end = bisect_left(targets, first[front + 1])
+        start = 0 if self.most_back is None else max(end - self.most_back, 0)
+        if not start:
+            return targets[:end]
+        return [*targets[: bisect_left(targets, first[1], 0, start)], *targets[start:end]]
+
+    def _list_beginnings(self, front: int) -> list[int]:
+        """Notes that a new attempt may begin with: the window's first, and the last few."""
+        first = self.score.first
+        recent = range(first[max(front - RECENT_ONSETS, 0)], first[front + 1])
+        return [*range(first[1]), *(note for note in recent if note >= first[1])]
+
+    def _jump_to(
+        self, hypothesis: Hypothesis, key: StruckKey, target: int, cost: float, room: float,
+        cells: BeamCells,
+    ) -> None:  # fmt: skip
+        """Back to a note's onset, the key played for it, rightly or not."""
+        score, h, at_s = self.score, hypothesis, key.at_s
+        onset = score.onset[target]
+        first = score.first[onset]
+        if cost > room or not h.done >> first:
+            return
+        if onset > 0:  # to the window's first onset it is as near from everywhere
+            front = h.front
+            cost += min(self.costs.jump_onset * (front - onset), self.costs.jump_onsets_most)
+            cost += self.deletions.leap_cost(score.beat[front] - score.beat[onset])
+        cost += self.deletions.lagging_cost(h, onset)
+        done = h.done & (1 << first) - 1 | 1 << target
+        if cost > room or not cells.wants(onset, onset, done, at_s, h.cost + cost):
+            return
+        off = key.pitch - score.pitch[target]
+        right_off, left_off = (0, off) if score.hand[target] else (off, 0)
+        beat = score.beat[onset]
+        kind = StepKind.WRONG if off else StepKind.MATCH
+        jump = BackPointer(h.step, key.number, StepKind.JUMP, first)
+        cells.keep(
+            Hypothesis(
+                h.cost + cost, done, onset, onset, at_s, at_s, beat, beat, h.period_s,
+                right_off, left_off, 0, NEVER, at_s, BackPointer(jump, key.number, kind, target),
+            )
+        )  # fmt: skip
+
 
 # All figures here are our own choice, because each further way to understand a key takes time; they
 # were held against the made windows of ``scripts/earcases``.

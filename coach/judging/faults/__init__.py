@@ -2,10 +2,8 @@
 
 from coach.judging.faults.catalogue import CATALOGUE, as_markdown, is_asked, outcome_of
 from coach.judging.faults.collect import find_faults, sort_by_weight
-from coach.judging.faults.context import FaultContext
-from coach.judging.faults.location import beats_into
-from coach.judging.faults.stopped import find_stop_again
-from coach.judging.faults.timing import find_tempo_off
+from coach.judging.faults.context import FaultContext, beats_into
+from coach.judging.faults.timing import find_stop_again, find_tempo_off
 
 __all__ = [
     "CATALOGUE",

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 from coach.judging.articulation import Hold
 from coach.judging.faults.catalogue import weigh
-from coach.judging.faults.context import FaultContext
-from coach.judging.faults.location import FaultSpan, make_fault
+from coach.judging.faults.context import FaultContext, FaultSpan, make_fault
 from coach.judging.model import Cause, Fault
 from coach.judging.wording import describe
 from coach.score.window import Excerpt

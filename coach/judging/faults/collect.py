@@ -10,8 +10,7 @@ from coach.judging.faults.catalogue import NOT_THE_NEWS
 from coach.judging.faults.context import FaultContext
 from coach.judging.faults.extra import find_extra_keys
 from coach.judging.faults.missing import find_missed_notes
-from coach.judging.faults.order import find_wrong_order
-from coach.judging.faults.pitch import find_wrong_keys
+from coach.judging.faults.pitch import find_wrong_keys, find_wrong_order
 from coach.judging.faults.timing import find_timing_faults
 from coach.judging.model import Cause, Family, Fault
 

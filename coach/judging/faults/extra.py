@@ -2,13 +2,183 @@
 
 from __future__ import annotations
 
-from coach.judging.faults.context import FaultContext
-from coach.judging.faults.location import FaultSpan, likely_hand, make_fault, nearest_moment
-from coach.judging.faults.repeats import SAME_STROKE_S, make_repeat, split_attempts
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from coach.judging.faults.context import (
+    FaultContext,
+    FaultSpan,
+    hands_of,
+    likely_hand,
+    make_fault,
+    nearest_moment,
+)
 from coach.judging.model import Cause, Fault, Label, PlayedLabel
 from coach.judging.timing import Timing
 from coach.judging.wording import describe, spell
-from coach.score.model import Hand
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand, Hands
+from coach.score.window import Excerpt
+
+# What was played again: stumbles and restarts, and the move that broke before them.
+#
+# Going back is what a pianist does after something broke, so the fault lies not in the notes that
+# were played again but in the move after them: the one that did not succeed the first time.
+
+
+SAME_STROKE_S = 0.05
+"""Keys within this went down together (MIREX onset window)."""
+
+
+@dataclass
+class Attempt:
+    """Notes played and then played again, and stray keys among them, in the order played."""
+
+    excerpt: Excerpt
+    played: Sequence[PlayedNote]
+    labels: list[PlayedLabel] = field(default_factory=list)
+    up: PlayedLabel | None = None
+    """The key after it, with which it was taken up again."""
+    first: int = 0
+    """Number of its lowest onset,"""
+    last: int = 0
+    """and of the furthest one that it got to."""
+
+    def number_of(self, label: PlayedLabel) -> int | None:
+        """The number of the onset that a key was for; None for a stray one."""
+        return None if label.note is None else self.excerpt.onset_numbers[label.note]
+
+    def onset_s(self, label: PlayedLabel) -> float:
+        """When a key was struck."""
+        return self.played[label.played].onset_s
+
+    def keys_for(self, number: int) -> list[PlayedLabel]:
+        """The keys that were struck for an onset."""
+        return [label for label in self.labels if self.number_of(label) == number]
+
+    def stray_keys(self, with_number: int | None = None) -> list[PlayedLabel]:
+        """The stray keys: all, or those in the same stroke as an onset."""
+        found = [label for label in self.labels if label.note is None]
+        if with_number is None:
+            return found
+        times_s = [self.onset_s(label) for label in self.keys_for(with_number)]
+        return [
+            label
+            for label in found
+            if any(abs(self.onset_s(label) - at_s) < SAME_STROKE_S for at_s in times_s)
+        ]
+
+    def missing_notes(self, number: int) -> list[int]:
+        """The notes of an onset that were wanting."""
+        struck = {label.note for label in self.keys_for(number)}
+        return [note for note in _notes_at(self.excerpt, number) if note not in struck]
+
+
+def split_attempts(context: FaultContext) -> tuple[Attempt, ...]:
+    """Split the repeated notes, with the extra keys among and right after them, into attempts."""
+    attempts = tuple(_collect_attempts(context))
+    for attempt in attempts:
+        numbers = [n for label in attempt.labels if (n := attempt.number_of(label)) is not None]
+        attempt.first, attempt.last = min(numbers), max(numbers)
+        before = max((n for n in numbers if n < attempt.last), default=None)
+        if before is None:
+            continue
+        if _ends_in_one_stroke(attempt, before) or _is_taken_up(attempt, before):
+            attempt.last = before
+    return attempts
+
+
+def _collect_attempts(context: FaultContext) -> Iterator[Attempt]:
+    current: Attempt | None = None
+    last = 0
+    for label in context.matching.played:
+        if label.label is Label.REPEATED and label.note is not None:
+            number = context.excerpt.onset_numbers[label.note]
+            if current is not None and number < last - 1:
+                current.up = label
+                yield current
+                current = None
+            if current is None:
+                current, last = Attempt(context.excerpt, context.played), number
+            last = max(last, number)
+            current.labels.append(label)
+        elif label.label is Label.EXTRA and current is not None:
+            current.labels.append(label)
+        elif current is not None:
+            current.up = label
+            yield current
+            current = None
+    if current is not None:
+        yield current
+
+
+def _ends_in_one_stroke(attempt: Attempt, before: int) -> bool:
+    """Whether its last onset went down in one stroke with the one before: a wrong key there."""
+    last_s, before_s = (attempt.onset_s(attempt.keys_for(n)[0]) for n in (attempt.last, before))
+    return last_s - before_s < SAME_STROKE_S
+
+
+def _is_taken_up(attempt: Attempt, before: int) -> bool:
+    """Whether its last onset is already the first one taken up again, being the same keys.
+
+    Going back to an onset that is written like the one after the break sounds as if that one had
+    been reached. What went wrong just before tells, or the pause: it comes before the keys that
+    are taken up.
+    """
+    number = attempt.number_of(attempt.up) if attempt.up is not None else None
+    if attempt.up is None or not number:
+        return False
+    last = attempt.keys_for(attempt.last)
+    keys = [*last, *attempt.stray_keys(attempt.last)]
+    pitches = {attempt.played[label.played].pitch for label in keys}
+    written = {attempt.excerpt.notes[note].pitch for note in _notes_at(attempt.excerpt, number - 1)}
+    if pitches != written:
+        return False
+    if attempt.stray_keys(before) or attempt.missing_notes(before):
+        return True
+    onsets = attempt.excerpt.onsets_quarters
+    pause_s = attempt.onset_s(last[0]) - attempt.onset_s(attempt.keys_for(before)[0])
+    step_s = attempt.onset_s(attempt.up) - attempt.onset_s(last[0])
+    pause_quarters = float(onsets[attempt.last] - onsets[before])
+    step_quarters = float(onsets[number] - onsets[number - 1])
+    return pause_s * step_quarters > step_s * pause_quarters
+
+
+def make_repeat(attempt: Attempt) -> Fault:
+    """The move that broke: into the onset after the last one that was played again.
+
+    Or into that one itself, where a wrong key was struck with it or a note of it was not.
+    """
+    excerpt, number = attempt.excerpt, attempt.last
+    with_last, strays = attempt.stray_keys(number), attempt.stray_keys()
+    missing = attempt.missing_notes(number)
+    if not with_last and (strays or not missing):
+        number = min(number + 1, len(excerpt.onsets_quarters) - 1)
+    if strays:
+        stray = (with_last or strays)[-1]
+        pitch = attempt.played[stray.played].pitch
+        hands = Hands(stray.hand or _nearest_hand(excerpt, number, pitch))
+    elif missing:
+        hands = hands_of([excerpt.notes[note].hand for note in missing])
+    else:
+        hands = excerpt.hands
+    cause = Cause.RESTART if attempt.first == 0 < attempt.last else Cause.STUMBLE
+    span = FaultSpan.at(excerpt.onsets_quarters[number], hands)
+    return make_fault(excerpt, cause, span, describe(cause))
+
+
+def _notes_at(excerpt: Excerpt, number: int) -> range:
+    """The notes that are written at an onset, given its number."""
+    numbers = excerpt.onset_numbers
+    return range(bisect_left(numbers, number), bisect_right(numbers, number))
+
+
+def _nearest_hand(excerpt: Excerpt, number: int, pitch: int) -> Hand:
+    """The hand of the written note at an onset that lies nearest to a key."""
+    notes = [excerpt.notes[note] for note in _notes_at(excerpt, number)]
+    return min(notes, key=lambda note: abs(note.pitch - pitch)).hand
+
 
 _CORRECTED_S = 1.0
 """A wrong key put right within this was corrected at once (common practice)."""

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from coach.judging.faults.catalogue import weigh
-from coach.judging.faults.context import FaultContext
-from coach.judging.faults.location import FaultSpan, hands_of, make_fault
+from coach.judging.faults.context import FaultContext, FaultSpan, hands_of, make_fault
 from coach.judging.model import Cause, Fault
 from coach.judging.wording import beat_around, describe_lateness, place
 from coach.score.model import Hands

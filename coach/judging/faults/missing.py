@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import groupby
 
-from coach.judging.faults.context import FaultContext
-from coach.judging.faults.location import FaultSpan, hands_of, make_fault
+from coach.judging.faults.context import FaultContext, FaultSpan, hands_of, make_fault
 from coach.judging.model import Cause, Fault, Label
 from coach.judging.timing import Timing
 from coach.judging.wording import describe

@@ -45,7 +45,7 @@ from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from coach.judging.job import JudgingJob
+    from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
     from coach.score.model import Score
     from coach.screens.drill import DrillScreen

@@ -24,7 +24,7 @@ from coach.coaching.drill import (
 )
 from coach.coaching.model import Decision
 from coach.judging.instead import in_short
-from coach.judging.job import JudgingJob
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.screens.drill.click import DrillClick
 from coach.screens.drill.sayings import READ_S

@@ -1,37 +1,178 @@
-"""Keys let go far too early, by how this player holds the other notes.
-
-What a hold should be is foretold from what is known: how pianists hold notes at all, how the other
-hand holds its own, and how this hand holds those of like length. The fewer of these there are, the
-less is foretold, and the less surprises. What of its like was held longer than usual foretells
-nothing of letting go: the spread is taken from those below the middle.
-
-Conventions
------------
-Shares are of what was asked (:mod:`~coach.judging.articulation.holds`), in natural logarithms.
-
-How long keys were held: let go early, gaps under a slur, staccato held on, and loudness.
-
-Conventions
------------
-A hold is the time that a key was down as a share of the written length at the tempo found.
-"""
+"""Articulation: how long the keys were held, and which were let go early or held on."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from enum import Enum
+from functools import cached_property
 from itertools import groupby
 from math import log, sqrt
 from statistics import fmean, median
 from typing import NamedTuple
 
-from coach.judging.articulation.holds import SHORT, HandHolds, Hold, Kept, Onward
 from coach.judging.model import Label, Matching
 from coach.judging.timing import Timing
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Mark
 from coach.score.window import Excerpt
+
+# How long each key was held, and for how long its onset had to be.
+#
+# A key has to sound until its hand strikes again, or until its written length is over where that
+# comes first: a long note below a moving voice is let go in many styles once its finger is wanted.
+# Where a player is seen to hold such notes for as long as they are written, that is what is asked.
+#
+# Conventions
+# -----------
+# A hold is seconds from key down to key up. Its share is compared in logarithms, since half and
+# double are alike, and never above the whole: to overlap is no opposite of letting go early.
+
+
+SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
+"""Marks of notes that are meant to be short."""
+_STRETCH = (0.5, 1.25)
+"""How far the time to the next onset stretches a written length: expressive tempo does, within a
+quarter; a stop does not, after which a key of usual length would look short."""
+_LEAST_HOLD_S = 0.03
+"""A hold that was asked for is never less: onsets of a rolled chord can coincide."""
+_LEAST_HOLD_SHARE = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """One note and how it was held."""
+
+    note: int
+    hand: Hand
+    written_s: float
+    held_s: float
+    struck_s: float = 0.0
+    surprise: float = 0.0
+    """Of what was let go early: how far below what was foretold, in standard deviations."""
+
+    @property
+    def share(self) -> float:
+        """Held against written."""
+        return self.held_s / self.written_s
+
+
+class Onward(Enum):
+    """What comes after a key in its hand: it says how long pianists hold the key."""
+
+    OTHER = 1
+    """Another key: it can be held until then."""
+    SAME = 2
+    """The same key: it has to come up before it can be struck."""
+    NOTHING = 3
+    """Nothing in this window: it leads nowhere."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """One hand's onset: the note of it that was kept for the largest share."""
+
+    hold: Hold
+    asked_s: float
+    """How long it had to be held."""
+    onward: Onward
+    log_share: float
+    """Natural logarithm of the share of that for which it was held, at most 0."""
+    telling: bool = True
+    """False where it says nothing, since it was meant to be short."""
+
+
+class HandHolds:
+    """One hand's holds, by onset."""
+
+    def __init__(self, excerpt: Excerpt, own: Sequence[Hold]) -> None:
+        rows: dict[int, list[Hold]] = {}
+        for hold in own:
+            rows.setdefault(excerpt.onset_numbers[hold.note], []).append(hold)
+        self._excerpt = excerpt
+        numbers = sorted(rows)
+        self._onsets = [rows[number] for number in numbers]
+        self._xs = [excerpt.onsets[number] for number in numbers]
+
+    def may_be_brief(self, share: float) -> bool:
+        """Whether any onset may have been held for less than this share of what was asked.
+
+        True too often, but soon known: in most windows there is no such onset.
+        """
+        return any(
+            min(hold.share for hold in onset) < share * _STRETCH[1] for onset in self._onsets
+        )
+
+    def is_brief_as_written(self, share: float) -> bool:
+        """Whether any onset was held for less than this share of its written length."""
+        return any(max(hold.share for hold in onset) < share for onset in self._onsets)
+
+    @cached_property
+    def until_next(self) -> list[Kept]:
+        """The onsets in order, each by the note of it that was kept the longest.
+
+        An inner voice that is short alone is no lapse, so the others stand for it.
+        """
+        last = len(self._onsets) - 1
+        return [
+            self._kept(*self._until(i)) if i < last else self._kept(Onward.NOTHING, _written(onset))
+            for i, onset in enumerate(self._onsets)
+        ]
+
+    @cached_property
+    def as_written(self) -> list[Kept]:
+        """The same where each was asked to be held for its written length."""
+        return [
+            self._kept(before.onward, _written(onset))
+            for before, onset in zip(self.until_next, self._onsets, strict=True)
+        ]
+
+    def _kept(self, onward: Onward, asked: Sequence[tuple[Hold, float]]) -> Kept:
+        hold, asked_s = max(asked, key=lambda one: one[0].held_s / one[1])
+        share = min(max(hold.held_s / asked_s, _LEAST_HOLD_SHARE), 1.0)
+        short = bool(self._excerpt.notes[hold.note].marks & SHORT)
+        return Kept(hold, asked_s, onward, log(share), telling=not short)
+
+    def _until(self, i: int) -> tuple[Onward, list[tuple[Hold, float]]]:
+        """What was asked of the keys of an onset that another follows.
+
+        Of those that are struck again nothing is said where the others can tell.
+        """
+        onset, after, apart = self._onsets[i], self._onsets[i + 1], self._xs[i + 1] - self._xs[i]
+        notes = self._excerpt.notes
+        again = [notes[hold.note].pitch for hold in after]
+        free = [hold for hold in onset if notes[hold.note].pitch not in again]
+        until_s = min([hold.struck_s for hold in after]) - max([hold.struck_s for hold in onset])
+        out = []
+        for hold in free or onset:
+            at_tempo_s = apart * hold.written_s / float(notes[hold.note].length_quarters)
+            stretch = min(max(until_s / at_tempo_s, _STRETCH[0]), _STRETCH[1])
+            out.append((hold, max(min(until_s, stretch * hold.written_s), _LEAST_HOLD_S)))
+        return Onward.OTHER if free else Onward.SAME, out
+
+
+def _written(onset: Sequence[Hold]) -> list[tuple[Hold, float]]:
+    return [(hold, hold.written_s) for hold in onset]
+
+
+# Keys let go far too early, by how this player holds the other notes.
+#
+# What a hold should be is foretold from what is known: how pianists hold notes at all, how the
+# other hand holds its own, and how this hand holds those of like length. The fewer of these there
+# are, the less is foretold, and the less surprises. What of its like was held longer than usual
+# foretells nothing of letting go: the spread is taken from those below the middle.
+#
+# Conventions
+# -----------
+# Shares are of what was asked (:mod:`~coach.judging.articulation`), in natural logarithms.
+#
+# How long keys were held: let go early, gaps under a slur, staccato held on, and loudness.
+#
+# Conventions
+# -----------
+# A hold is the time that a key was down as a share of the written length at the tempo found.
+
 
 _LIKE = 3.0
 """Notes are alike in length within this factor (an eighth tells of quarters and sixteenths), or,
@@ -40,7 +181,7 @@ _LEAST_LIKE = 3
 _NEAR = 48
 """How many onsets to each side tell of a hold: more say nothing new, and a take is judged in time
 that grows with it."""
-_LEAST_S = 0.06
+_LEAST_ASKED_S = 0.06
 """Where less was asked nothing is said: a pianist's own releases vary by 30 ms and more."""
 _USUAL, _USUAL_SPREAD = log(0.75), 0.35
 """Nothing else known, a hand holds its keys for three quarters of what is asked, and two hands in
@@ -120,7 +261,7 @@ def _lapses(
 ) -> Iterator[Hold]:
     """Runs of a few brief holds that surprise."""
     least = log(tolerance.release_share)
-    brief = [one.telling and one.log_share < least and one.asked_s > _LEAST_S for one in own]
+    brief = [one.telling and one.log_share < least and one.asked_s > _LEAST_ASKED_S for one in own]
     if not any(brief):
         return
     manner = _manner(others)
