@@ -10,6 +10,8 @@ import pytest
 
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
+    CountIn,
+    DrillEvent,
     DrillState,
     NoteMarked,
     Proposed,
@@ -24,16 +26,18 @@ from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLab
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
 from coach.score.formats import ScoreError
-from coach.score.model import Hands
-from coach.score.window import Window, excerpt
+from coach.score.model import Hands, Score
+from coach.score.window import Excerpt, Window, excerpt
 from coach.screens.interfaces import Collaborators, Desk, Errand, HomeItem, Onward
 
 
-def note(pitch, onset, length, hand: str = "RH", **more):
+def note(
+    pitch: int, onset: int, length: int, hand: str = "RH", **more: str
+) -> dict[str, int | str]:
     return {"pitch": pitch, "onset": onset, "length": length, "hand": hand, **more}
 
 
-def two_hands(bars: int = 2):
+def two_hands(bars: int = 2) -> Score:
     """A C major tune in quarters over half notes, with fingering."""
     notes = []
     for bar in range(bars):
@@ -47,7 +51,13 @@ def two_hands(bars: int = 2):
 class FakeDrill:
     """Every key is the next onset's; a repetition is clean when all its pitches were struck."""
 
-    def __init__(self, score, hands: Hands = Hands.RIGHT, window=None, required: int = 3) -> None:
+    def __init__(
+        self,
+        score: Score,
+        hands: Hands = Hands.RIGHT,
+        window: Window | None = None,
+        required: int = 3,
+    ) -> None:
         self.score, self.asked, self.state = score, [], DrillState.READY
         self.window = window or Window(F(0), F(4), hands)
         self.run, self.required, self.troubles = 0, required, ()
@@ -60,7 +70,7 @@ class FakeDrill:
         self.struck = []
 
     @property
-    def assignment(self):
+    def assignment(self) -> Assignment:
         whole = self.window.end_quarters >= 4
         reason = "Play it as it is, so that I hear where it breaks." if whole else "Only this."
         return Assignment(
@@ -74,20 +84,25 @@ class FakeDrill:
         )
 
     @property
-    def decision(self):
+    def decision(self) -> Decision:
         trouble = self.troubles[0] if self.troubles else None
         done = self.run >= self.required
         return Decision(
             self.assignment, self.changed, self.run, trouble, self.troubles, finished=done
         )
 
-    def given(self):
+    def given(self) -> AssignmentGiven:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
-    def start(self, now_s):
+    def start(self, now_s: float) -> tuple[StateChanged, AssignmentGiven]:
         return (StateChanged(self.state), self.given())
 
-    def key_down(self, pitch, velocity, at_s):
+    def key_down(
+        self, pitch: int, velocity: int, at_s: float
+    ) -> tuple[
+        DrillEvent,
+        ...,
+    ]:
         if self.state is DrillState.NO_PIANO:
             return ()
         out = []
@@ -104,7 +119,7 @@ class FakeDrill:
             out += self._end()
         return tuple(out)
 
-    def _end(self):
+    def _end(self) -> list[DrillEvent]:
         notes = self.excerpt.notes
         pairs = list(zip(notes, self.struck, strict=True))
         labels = [Label.MATCHED if n.pitch == p.pitch else Label.WRONG for n, p in pairs]
@@ -121,7 +136,7 @@ class FakeDrill:
         self.proposes = ""
         return [ended, StateChanged(self.state), self.given(), *proposed]
 
-    def _judgement(self, labels, clean):
+    def _judgement(self, labels: list[Label], clean: bool) -> Judgement:
         faults = ()
         if not clean:
             at = labels.index(Label.WRONG)
@@ -147,38 +162,38 @@ class FakeDrill:
             self.excerpt, Stage.RHYTHM, score, (), 61.0, (), faults, clean, True, False, sentence
         )
 
-    def key_up(self, pitch, at_s):
+    def key_up(self, pitch: int, at_s: float):
         return ()
 
-    def pedal(self, controller, value, at_s):
+    def pedal(self, controller, value, at_s: float):
         return ()
 
-    def tick(self, now_s):
+    def tick(self, now_s: float):
         return ()
 
-    def piano_lost(self, now_s):
+    def piano_lost(self, now_s: float) -> tuple[SetAside, StateChanged]:
         self.state = DrillState.NO_PIANO
         self._set_up()
         return (SetAside("The piano was unplugged."), StateChanged(self.state))
 
-    def piano_found(self, now_s):
+    def piano_found(self, now_s: float) -> tuple[StateChanged, AssignmentGiven]:
         if self.state is not DrillState.NO_PIANO:
             return ()
         self.state = DrillState.READY
         return (StateChanged(self.state), self.given())
 
-    def ask(self, request: pytest.FixtureRequest, now_s):
+    def ask(self, request: pytest.FixtureRequest, now_s: float) -> tuple[AssignmentGiven]:
         self.asked.append(request)
         if request is Request.LARGER:
             self.window = replace(self.window, end_quarters=F(8))
             self._set_up()
         return (self.given(),)
 
-    def pause(self, now_s):
+    def pause(self, now_s: float) -> tuple[StateChanged]:
         self.state = DrillState.RESTING
         return (StateChanged(self.state),)
 
-    def resume(self, now_s):
+    def resume(self, now_s: float) -> tuple[StateChanged, AssignmentGiven]:
         self.state = DrillState.READY
         return (StateChanged(self.state), self.given())
 
@@ -186,24 +201,24 @@ class FakeDrill:
 class FakePianist:
     """Plays every note right, a quarter of a second apart."""
 
-    def play(self, excerpt, qpm, *, start_s):
+    def play(self, excerpt: Excerpt, qpm: float | None, *, start_s: float):
         return tuple(
             PlayedNote(n.pitch, 64, start_s + 0.25 * i, 0.2) for i, n in enumerate(excerpt.notes)
         )
 
 
 class FakeLibrary:
-    def __init__(self, folder) -> None:
+    def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def items(self):
+    def items(self) -> tuple[HomeItem, ...]:
         return (
             HomeItem(Errand.WARM_UP, "Warm-up", "2 weak spots of yesterday", Path("tune.musicxml")),
             HomeItem(Errand.GO_ON, "Fake tune", "go on where you stopped", Path("tune.musicxml")),
             HomeItem(Errand.DRILL, "Broken", "sample score", Path("broken.musicxml")),
         )
 
-    def folder(self):
+    def folder(self) -> Path:
         return self._folder
 
 
@@ -216,7 +231,7 @@ class FakePorts:
     def names_in(self):
         return ("Test piano",)
 
-    def listen(self, wanted, post) -> None:
+    def listen(self, wanted: str | None, post) -> None:
         self.post = post
 
     def close(self) -> None:
@@ -229,7 +244,7 @@ class FakeClick:
     def __init__(self, sounds: bool = True) -> None:
         self.sounds, self.started = sounds, 0
 
-    def start(self, score, excerpt, click):
+    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
         self.started += 1
         return self.sounds
 
@@ -277,18 +292,18 @@ class Staging:
             notices=lambda: notices,
         )
 
-    def _open(self, path, moves, on_progress, cancelled):
+    def _open(self, path: Path, moves: tuple[str], on_progress, cancelled) -> Score:
         self.moves += moves
         on_progress("reading bar 1")
         if path.name == "broken.musicxml":
             raise ScoreError("broken.musicxml is empty; choose another file.")
         return self.score
 
-    def _go_on(self, now_s):
+    def _go_on(self, now_s: float) -> Desk:
         self.drill, self.after = self.after, None
         return self._desk(self.score, None, "going on", now_s)
 
-    def _desk(self, score, path, errand, now_s):
+    def _desk(self, score: Score, path: Path | None, errand: Errand | str, now_s: float) -> Desk:
         self.errands.append(errand)
         return Desk(
             score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave,
@@ -299,10 +314,10 @@ class Staging:
             Onward("bars 3 to 4", self._go_on) if self.after else None,
         )  # fmt: skip
 
-    def _keep(self, ended):
+    def _keep(self, ended: RepetitionEnded) -> str:
         self.kept.append(ended)
         return self.keep_says
 
-    def _leave(self):
+    def _leave(self) -> str:
         self.left += 1
         return ""

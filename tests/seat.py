@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
+from textual.pilot import Pilot
+
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.screens.app.app import KeyholeApp
 from coach.screens.big_letters import big
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.drill.screen import DrillScreen
-from coach.screens.interfaces import Start
+from coach.screens.interfaces import Settings, Start
 from tests.screenfakes import Staging
 
 SIZES = [(80, 24), (120, 40)]
@@ -22,7 +24,7 @@ RIGHT = (60, 62, 64, 65, 62)
 WRONG = (60, 62, 66, 65, 62)
 
 
-def text_of(app):
+def text_of(app: KeyholeApp) -> str:
     """What is on the screen, as text. A private name of Textual's, used here only."""
     return "\n".join(strip.text.rstrip() for strip in app.screen._compositor.render_strips())
 
@@ -30,16 +32,16 @@ def text_of(app):
 class Seat:
     """A running app at a fake piano."""
 
-    def __init__(self, app, staging, pilot) -> None:
+    def __init__(self, app: KeyholeApp, staging: Staging, pilot: Pilot) -> None:
         self.app, self.staging, self.pilot = app, staging, pilot
 
-    async def play(self, *pitches) -> None:
+    async def play(self, *pitches: int) -> None:
         for at, pitch in enumerate(pitches):
             self.staging.ports.post(KeyDown(pitch, 64, 0.5 * at))
         await asyncio.sleep(0)  # the inbox hands over
         await self.pilot.pause()
 
-    async def until(self, screen) -> None:
+    async def until(self, screen: type[DrillScreen]) -> None:
         for _ in range(1000):  # a busy machine takes its time
             if isinstance(self.app.screen, screen):
                 await self.pilot.pause()
@@ -47,7 +49,7 @@ class Seat:
             await asyncio.sleep(0.01)
         raise AssertionError(f"still at {self.app.screen}")
 
-    async def opened(self, times):
+    async def opened(self, times: int) -> None:
         """Wait until a piece has been put on the desk so many times."""
         for _ in range(1000):  # a busy machine takes its time
             if len(self.staging.errands) == times:
@@ -55,14 +57,14 @@ class Seat:
             await asyncio.sleep(0.01)
         raise AssertionError(f"opened for {self.staging.errands}")
 
-    async def until_large(self, words) -> None:
+    async def until_large(self, words: str) -> None:
         for _ in range(300):  # a busy machine takes its time
             if self.is_large(words):
                 return
             await asyncio.sleep(0.01)
         raise AssertionError(self.text)
 
-    def is_large(self, words, **how):
+    def is_large(self, words: str, **how) -> bool:
         """Whether it is on the screen in large letters."""
         lines = self.text.splitlines()
         for tall in (False, True):
@@ -76,14 +78,22 @@ class Seat:
         return False
 
     @property
-    def text(self):
+    def text(self) -> str:
         return text_of(self.app)
 
 
-def seated(size, run, *, start=None, settings=None, piano: bool = True, **how):
+def seated(
+    size: tuple[int, int],
+    run,
+    *,
+    start: None = None,
+    settings: Settings | None = None,
+    piano: bool = True,
+    **how,
+) -> Staging:
     """Run ``run(seat)`` in an app of this size, with a piano unless told otherwise."""
 
-    async def main():
+    async def main() -> Staging:
         staging = Staging(**how)
         app = KeyholeApp(staging.given, settings, start or Start(Path("tune.musicxml")))
         async with app.run_test(size=size) as pilot:
@@ -99,24 +109,24 @@ def seated(size, run, *, start=None, settings=None, piano: bool = True, **how):
     return asyncio.run(main())
 
 
-def words_of(seat):
+def words_of(seat: Seat) -> str:
     """The verdict and the reason, as far as they are shown."""
     lines = [seat.app.screen.query_one(name) for name in ("#verdict", "#reason")]
     return " ".join(str(line.render()) for line in lines if line.display)
 
 
-def top_line(seat):
+def top_line(seat: Seat) -> str:
     return str(seat.app.screen.query_one("#assignment").render())
 
 
-def strip_line(seat):
+def strip_line(seat: Seat) -> str:
     return str(seat.app.screen.query_one("#strip").render())
 
 
-def reason_line(seat):
+def reason_line(seat: Seat) -> str:
     return str(seat.app.screen.query_one("#reason").render())
 
 
-def line_of(seat, words):
+def line_of(seat: Seat, words: str) -> str:
     """The line of the screen with these words in it."""
     return next(line for line in seat.text.splitlines() if words in line)

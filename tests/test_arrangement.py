@@ -7,14 +7,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.coaching.coach import Coach
-from coach.coaching.drill.drill_events import AssignmentGiven, DrillState, PlanChanged
+from coach.coaching.drill.drill_events import (
+    AssignmentGiven,
+    DrillState,
+    PlanChanged,
+    RepetitionEnded,
+)
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
+from coach.coaching.planning.plan import RowState
 from coach.drill import Drill, played, score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Window
 
 
-def piece(bars: int = 3):
+def piece(bars: int = 3) -> Score:
     notes = [
         {"pitch": 72 + k % 5 - 24 * (hand == "LH"), "onset": k, "length": 1, "hand": hand}
         for k in range(4 * bars)
@@ -23,26 +29,26 @@ def piece(bars: int = 3):
     return score_from_notes(notes, qpm=90)
 
 
-def learning(bars: int = 3, way: Way = Way.LEARN):
+def learning(bars: int = 3, way: Way = Way.LEARN) -> Coach:
     score = piece(bars)
     return Coach(score, Goal(Window(F(0), score.end_quarters), 90.0, way=way))
 
 
-def whats(coach):
+def whats(coach: Coach) -> list[str]:
     return [row.what for row in coach.plan()]
 
 
-def states(coach):
+def states(coach: Coach) -> list[RowState]:
     return [row.state for row in coach.plan()]
 
 
-def repetition(drill):
+def repetition(drill: Drill) -> RepetitionEnded:
     pace_s = 60 / (drill.assignment.qpm or 60)
     keys = [(n.pitch, 64, float(n.onset_quarters) * pace_s, 0.5) for n in drill.excerpt.notes]
     return drill.repetition(played(keys))
 
 
-def holding_the_first_row(drill) -> None:
+def holding_the_first_row(drill: Drill) -> None:
     while drill.coach.plan()[0].state != "held":
         repetition(drill)
 

@@ -20,15 +20,15 @@ def at_the_bar(**how):
     return Live(sample("2-the-ferry-bell"), Window(F(5), F(9), Hands.RIGHT), **how)
 
 
-def faults_of(live):
+def faults_of(live: Live):
     return [f.cause for one in live.ended for f in one.judgement.faults if not f.forgiven]
 
 
-def clean_of(live):
+def clean_of(live: Live) -> int:
     return sum(one.judgement.clean for one in live.ended)
 
 
-def onsets_of(live):
+def onsets_of(live: Live) -> int:
     return len(live.drill.excerpt.onsets_quarters)
 
 
@@ -36,7 +36,7 @@ every_piece = pytest.mark.parametrize("name", SAMPLES)
 
 
 @every_piece
-def test_every_window_played_right_is_clean(name) -> None:
+def test_every_window_played_right_is_clean(name: str) -> None:
     for window in one_bar_windows(name):
         live = Live(sample(name), window).plays().waits(4)
         assert (clean_of(live), faults_of(live)) == (1, []), window
@@ -44,7 +44,9 @@ def test_every_window_played_right_is_clean(name) -> None:
 
 @every_piece
 @pytest.mark.parametrize("wait_s", [0.3, 0.8, 1.5, 3.0])
-def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(name, wait_s: float) -> None:
+def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(
+    name: str, wait_s: float
+) -> None:
     """The attempt leaves nothing behind, and what comes after it gets its full credit.
 
     One window is left out: its three chords have a key in common, and struck anew, the first and
@@ -60,7 +62,7 @@ def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(name, wai
 
 @every_piece
 @pytest.mark.parametrize("onsets", [3, 4, 5, 6, 7])
-def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name, onsets: int) -> None:
+def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name: str, onsets: int) -> None:
     """But for figures that recur: note for note they are the window, with a stop in it."""
     doubtful = {("1-low-tide", 8), ("6-the-lantern-room", 16), ("6-the-lantern-room", 20)}
     for window in one_bar_windows(name):
@@ -77,7 +79,7 @@ def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name, onsets:
 
 @every_piece
 @pytest.mark.parametrize("stop_s", [5.0, 120.0])
-def test_one_stop_is_a_break_and_tells_nothing(name, stop_s: float) -> None:
+def test_one_stop_is_a_break_and_tells_nothing(name: str, stop_s: float) -> None:
     for window in one_bar_windows(name):
         live = Live(sample(name), window)
         if onsets_of(live) < 5:
@@ -98,7 +100,7 @@ def test_a_window_entered_in_its_middle_says_so() -> None:
 
 @every_piece
 @pytest.mark.parametrize("first", [2, 3])
-def test_a_window_entered_in_its_middle_is_judged_from_there(name, first: int) -> None:
+def test_a_window_entered_in_its_middle_is_judged_from_there(name: str, first: int) -> None:
     for window in one_bar_windows(name):
         live = Live(sample(name), window)
         if first >= onsets_of(live) - 2:

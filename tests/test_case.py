@@ -6,19 +6,20 @@ from itertools import pairwise
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from hypothesis.strategies._internal.core import DataObject
 
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.tempo import TempoLadder
 from coach.coaching.windows import PracticeMap
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window
 from tests.windows import scores
 
 RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
 
 
-def piece(bars: int = 8):
+def piece(bars: int = 8) -> Score:
     return score_from_notes(
         [
             {"pitch": 72 - 24 * (hand == "LH") + k % 5, "onset": k, "length": 1, "hand": hand}
@@ -28,12 +29,14 @@ def piece(bars: int = 8):
     )
 
 
-def ladder(score, move):
+def ladder(
+    score: Score, move: Transition
+) -> tuple[tuple[Window, ...], int] | tuple[tuple[Window, Window], int]:
     whole = Window(F(0), score.end_quarters)
     return build_rungs(PracticeMap(score, whole), move, whole)
 
 
-def names(windows):
+def names(windows: tuple[Window, ...]) -> list[tuple[str, int, int]]:
     return [(w.hands.value, int(w.start_quarters), int(w.end_quarters)) for w in windows]
 
 
@@ -71,7 +74,7 @@ def test_with_a_rest_before_it_the_hand_is_still_drilled_alone() -> None:
 
 @pytest.mark.property
 @given(scores(), st.data())
-def test_on_every_rung_the_move_is_made_with_its_departure(score, data) -> None:
+def test_on_every_rung_the_move_is_made_with_its_departure(score: Score, data: DataObject) -> None:
     """Common practice: the note arrived at and the one before it stay, however small it gets."""
     practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
     move = data.draw(st.sampled_from(practice_map.transitions))
@@ -86,7 +89,7 @@ def test_on_every_rung_the_move_is_made_with_its_departure(score, data) -> None:
 
 @pytest.mark.property
 @given(scores(), st.data())
-def test_each_rung_is_more_than_the_one_below_it(score, data) -> None:
+def test_each_rung_is_more_than_the_one_below_it(score: Score, data: DataObject) -> None:
     """More hands, or a longer stretch for the same hands; and none is the whole already."""
     practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
     move = data.draw(st.sampled_from(practice_map.transitions))
@@ -99,7 +102,7 @@ def test_each_rung_is_more_than_the_one_below_it(score, data) -> None:
             assert practice_map.beats(above) >= practice_map.beats(below)
 
 
-def case(at: int = 1, start: int = 1, now: float = 100.0):
+def case(at: int = 1, start: int = 1, now: float = 100.0) -> RepairLadder:
     windows, _ = ladder(piece(), Transition(LH, F(13), F(14)))
     return RepairLadder(
         Transition(LH, F(13), F(14)), tuple(windows), at, TempoLadder.start(100.0, now), start

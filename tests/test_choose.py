@@ -5,16 +5,16 @@ from fractions import Fraction as F
 import pytest
 
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import WindowError, choose_window
 
 
-def piece():
+def piece() -> Score:
     notes = [{"pitch": 60, "onset": i, "length": 1, "hand": "RH"} for i in range(13)]
     return score_from_notes(notes, pickup_quarters=1)
 
 
-def stretch(bars=None, beats=None, hands: str = "both"):
+def stretch(bars: str | None = None, beats: str | None = None, hands: str = "both") -> tuple[F, F]:
     window = choose_window(piece(), bars=bars, beats=beats, hands=hands)
     return window.start_quarters, window.end_quarters
 

@@ -5,14 +5,14 @@ from itertools import pairwise
 
 import pytest
 
-from coach.coaching.model import AssignmentKind
+from coach.coaching.model import Assignment, AssignmentKind
 from coach.coaching.practice.tempo import FLOOR, MARKS, TempoLadder, quicker
 from tests.lessons import QPM, Lesson, Weak
 
 BEAT = F(1)
 
 
-def asked_for(lesson, most: int = 60):
+def asked_for(lesson: Lesson, most: int = 60) -> list[tuple[Assignment, bool]]:
     """Every assignment of a lesson up to the goal, with whether it was played clean."""
     out = []
     for _ in range(most):
@@ -24,7 +24,7 @@ def asked_for(lesson, most: int = 60):
 
 
 @pytest.fixture(scope="module")
-def lessons():
+def lessons() -> list[list[tuple[Assignment, bool]]]:
     """One place fails above a tempo; after twenty repetitions it can be played."""
     out = []
     for beat in (5, 6, 11):
@@ -36,7 +36,7 @@ def lessons():
     return out
 
 
-def moves(steps):
+def moves(steps: list[tuple[Assignment, bool]]) -> list[tuple[Assignment, bool, Assignment]]:
     """Each assignment with the one that follows it, where the window stays."""
     return [
         (one, clean, two)
@@ -45,23 +45,31 @@ def moves(steps):
     ]
 
 
-def test_the_end_is_exactly_the_tempo_asked_for(lessons) -> None:
+def test_the_end_is_exactly_the_tempo_asked_for(
+    lessons: list[list[tuple[Assignment, bool]]],
+) -> None:
     for steps in lessons:
         assert steps[-1][0].qpm == QPM
 
 
-def test_it_is_never_quicker_than_asked_for_nor_under_half(lessons) -> None:
+def test_it_is_never_quicker_than_asked_for_nor_under_half(
+    lessons: list[list[tuple[Assignment, bool]]],
+) -> None:
     for steps in lessons:
         assert all(QPM * FLOOR - 1e-6 <= asked.qpm <= QPM + 1e-6 for asked, _ in steps)
 
 
-def test_the_tempo_rises_only_after_a_clean_repetition(lessons) -> None:
+def test_the_tempo_rises_only_after_a_clean_repetition(
+    lessons: list[list[tuple[Assignment, bool]]],
+) -> None:
     rises = [clean for steps in lessons for one, clean, two in moves(steps) if two.qpm > one.qpm]
     assert rises
     assert all(rises)
 
 
-def test_after_slowing_down_the_first_step_up_is_one_mark(lessons) -> None:
+def test_after_slowing_down_the_first_step_up_is_one_mark(
+    lessons: list[list[tuple[Assignment, bool]]],
+) -> None:
     """Common practice; a trial at the tempo asked for is no step."""
     first_steps = []
     for steps in lessons:
@@ -78,7 +86,9 @@ def test_after_slowing_down_the_first_step_up_is_one_mark(lessons) -> None:
     assert all(after <= quicker(before, BEAT) + 1e-6 for before, after in first_steps)
 
 
-def test_every_step_is_few_marks_of_the_metronome(lessons) -> None:
+def test_every_step_is_few_marks_of_the_metronome(
+    lessons: list[list[tuple[Assignment, bool]]],
+) -> None:
     for steps in lessons:
         for one, _, two in moves(steps):
             if two.kind is AssignmentKind.QUICKEN:
@@ -86,7 +96,7 @@ def test_every_step_is_few_marks_of_the_metronome(lessons) -> None:
                 assert len(between) < 4
 
 
-def test_slow_and_at_tempo_alternate(lessons) -> None:
+def test_slow_and_at_tempo_alternate(lessons: list[list[tuple[Assignment, bool]]]) -> None:
     """Henley (2001), JRME 49, 169-181 (read second-hand): alternating did better than slow only."""
     trials = [
         asked for steps in lessons for asked, _ in steps if asked.kind is AssignmentKind.TRIAL
@@ -96,7 +106,9 @@ def test_slow_and_at_tempo_alternate(lessons) -> None:
     assert all(trial.clean_required == 1 for trial in trials)
 
 
-def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(lessons) -> None:
+def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(
+    lessons: list[list[tuple[Assignment, bool]]],
+) -> None:
     for steps in lessons:
         before = None
         for (one, clean), (two, _) in pairwise(steps):

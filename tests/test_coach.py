@@ -6,15 +6,15 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.coach import Coach
-from coach.coaching.model import Goal, Request
+from coach.coaching.model import Assignment, Decision, Goal, Request
 from coach.judging.model import Judgement, Outcome, TransitionResult
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
 from tests.lessons import Lesson
 
 
-def four_bars():
+def four_bars() -> Score:
     notes = [
         {"pitch": 60 + k % 5 - 24 * (hand == "LH"), "onset": k, "length": 1, "hand": hand}
         for k in range(16)
@@ -23,7 +23,7 @@ def four_bars():
     return score_from_notes(notes)
 
 
-def heard(score, assignment, *failed):
+def heard(score: Score, assignment: Assignment, *failed: tuple[F | int | str, ...]) -> Judgement:
     """A judgement of what was asked for; ``failed`` are (hands, beat arrived at)."""
     ex = excerpt(score, assignment.window)
     results = tuple(
@@ -39,20 +39,20 @@ def heard(score, assignment, *failed):
 
 
 @pytest.fixture
-def score():
+def score() -> Score:
     return four_bars()
 
 
 @pytest.fixture
-def coach(score):
+def coach(score: Score) -> Coach:
     return Coach(score, Goal(Window(F(0), F(16)), 96.0))
 
 
-def play(coach, score, *failed, at_s: float = 0.0):
+def play(coach: Coach, score: Score, *failed: tuple[str, int], at_s: float = 0.0) -> Decision:
     return coach.observe_and_decide(heard(score, coach.decision.assignment, *failed), at_s)
 
 
-def test_what_was_no_repetition_changes_nothing(coach, score) -> None:
+def test_what_was_no_repetition_changes_nothing(coach: Coach, score: Score) -> None:
     play(coach, score)
     before, believed = coach.decision, coach.state()
     judged = heard(score, coach.decision.assignment, ("LH", F(2)))
@@ -62,32 +62,34 @@ def test_what_was_no_repetition_changes_nothing(coach, score) -> None:
     assert coach.state() == believed
 
 
-def test_three_clean_repetitions_at_tempo_finish(coach, score) -> None:
+def test_three_clean_repetitions_at_tempo_finish(coach: Coach, score: Score) -> None:
     for _ in range(3):
         decision = play(coach, score)
     assert decision.finished
     assert decision.trouble is None
 
 
-def test_more_than_enough_is_offered_once_and_not_forced(coach, score) -> None:
+def test_more_than_enough_is_offered_once_and_not_forced(coach: Coach, score: Score) -> None:
     said = [play(coach, score).proposals for _ in range(5)]
     assert [bool(offers) for offers in said] == [False, False, True, False, False]
 
 
-def test_an_unclean_repetition_after_the_goal_takes_it_back(coach, score) -> None:
+def test_an_unclean_repetition_after_the_goal_takes_it_back(coach: Coach, score: Score) -> None:
     for _ in range(3):
         play(coach, score)
     assert not play(coach, score, ("LH", 6)).finished
 
 
-def test_asking_for_more_after_the_goal_goes_on(coach, score) -> None:
+def test_asking_for_more_after_the_goal_goes_on(coach: Coach, score: Score) -> None:
     for _ in range(3):
         play(coach, score)
     assert not coach.ask(Request.OTHER_HAND, 0.0).finished
     assert not play(coach, score).finished
 
 
-def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score) -> None:
+def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(
+    coach: Coach, score: Score
+) -> None:
     for _ in range(2):
         decision = play(coach, score, ("LH", 6))
     assert decision.trouble is not None
@@ -98,7 +100,7 @@ def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(coach, score
     assert drilled[0].end_quarters == 6
 
 
-def test_the_pianist_is_in_charge(coach) -> None:
+def test_the_pianist_is_in_charge(coach: Coach) -> None:
     slower = coach.ask(Request.SLOWER, 0.0)
     assert slower.assignment.qpm < 96
     smaller = coach.ask(Request.SMALLER, 0.0)
@@ -114,7 +116,7 @@ def test_the_pianist_is_in_charge(coach) -> None:
     ],
 )
 def test_a_wish_that_changes_nothing_is_answered_with_why(
-    score, request_: Request, says: str
+    score: Score, request_: Request, says: str
 ) -> None:
     coach = Coach(score, Goal(Window(F(0), F(16), Hands.LEFT), 96.0))
     before = coach.decision.assignment
@@ -131,13 +133,13 @@ def test_the_answer_to_a_wish_stands_until_the_next_repetition() -> None:
     assert lesson.plays().decision.assignment.reason == before
 
 
-def test_smaller_ends_at_the_smallest_window_and_says_so(coach) -> None:
+def test_smaller_ends_at_the_smallest_window_and_says_so(coach: Coach) -> None:
     for _ in range(10):
         before, after = coach.decision.assignment, coach.ask(Request.SMALLER, 0.0).assignment
     assert after.window == before.window
     assert "as small as it gets" in after.reason
 
 
-def test_there_is_no_tempo_to_change_at_one_s_own_pace(score) -> None:
+def test_there_is_no_tempo_to_change_at_one_s_own_pace(score: Score) -> None:
     coach = Coach(score, Goal(Window(F(0), F(16)), 96.0, own_pace=True))
     assert "own pace" in coach.ask(Request.FASTER, 0.0).assignment.reason

@@ -18,7 +18,7 @@ from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Req
 from coach.coaching.practice.tempo import quicker, slower
 from coach.drill import Drill
 from coach.score.model import Hands
-from coach.score.window import Excerpt, excerpt
+from coach.score.window import Excerpt, Window, excerpt
 from tests.lessons import QPM, Lesson, Weak, is_smaller, piece, place
 
 LESSONS = settings(max_examples=20, deadline=None, derandomize=True)
@@ -34,11 +34,11 @@ class Step(NamedTuple):
     """Of what comes next."""
 
     @property
-    def after(self):
+    def after(self) -> Assignment:
         return self.decision.assignment
 
 
-def some_lesson(seed: int):
+def some_lesson(seed: int) -> Lesson:
     """Up to three weak places of all sorts, with slips or none, with or without a pickup."""
     random = Random(seed)
     weak = [
@@ -54,7 +54,7 @@ def some_lesson(seed: int):
     return Lesson(weak, random.choice([0.0, 0.1, 0.5]), seed, piece(pickup=seed % 2))
 
 
-def walked(lesson, repetitions: int = 25):
+def walked(lesson: Lesson, repetitions: int = 25) -> list[Step]:
     steps = []
     for _ in range(repetitions):
         asked, clean = lesson.asked, lesson.plays().judgement.clean
@@ -66,7 +66,7 @@ LESSON = st.integers(0, 199).map(some_lesson)
 
 
 @st.composite
-def midway(draw):
+def midway(draw) -> Lesson:
     """A lesson after some repetitions and perhaps a wish."""
     lesson = draw(LESSON)
     for _ in range(draw(st.integers(0, 12))):
@@ -77,21 +77,25 @@ def midway(draw):
 
 
 @pytest.fixture(scope="module")
-def courses():
+def courses() -> list[tuple[Lesson, list[Step]]]:
     """Three dozen lessons, played through once for all the rules: (lesson, steps)."""
     lessons = [some_lesson(seed) for seed in range(36)]
     return [(lesson, walked(lesson)) for lesson in lessons]
 
 
 class TestWhatIsAskedFor:
-    def test_after_two_unclean_repetitions_something_changes(self, courses) -> None:
+    def test_after_two_unclean_repetitions_something_changes(
+        self, courses: list[tuple[Lesson, list[Step]]]
+    ) -> None:
         """The same is never asked for a third time, for nothing."""
         for lesson, steps in courses:
             for one, two in pairwise(steps):
                 if not one.clean and not two.clean and place(one.asked) == place(two.asked):
                     assert place(two.after) != place(two.asked), lesson
 
-    def test_the_whole_that_cannot_be_had_twice_gets_smaller_or_slower(self, courses) -> None:
+    def test_the_whole_that_cannot_be_had_twice_gets_smaller_or_slower(
+        self, courses: list[tuple[Lesson, list[Step]]]
+    ) -> None:
         """Two in a row not to be had: it is too long or too fast."""
         for lesson, steps in courses:
             for one, two in pairwise(steps):
@@ -101,7 +105,9 @@ class TestWhatIsAskedFor:
                     smaller = is_smaller(two.after.window, two.asked.window)
                     assert smaller or two.after.qpm < two.asked.qpm, lesson
 
-    def test_the_tempo_never_rises_after_an_unclean_repetition(self, courses) -> None:
+    def test_the_tempo_never_rises_after_an_unclean_repetition(
+        self, courses: list[tuple[Lesson, list[Step]]]
+    ) -> None:
         for lesson, steps in courses:
             assert all(s.clean or s.after.qpm <= s.asked.qpm for s in steps), lesson
 
@@ -112,7 +118,7 @@ class TestWhatIsAskedFor:
         assert min(step.after.qpm for step in steps) == QPM / 2
 
     def test_what_was_clean_twice_when_it_was_looked_into_is_not_asked_for_again(
-        self, courses
+        self, courses: list[tuple[Lesson, list[Step]]]
     ) -> None:
         for lesson, steps in courses:
             for one, two in pairwise(steps):
@@ -120,7 +126,9 @@ class TestWhatIsAskedFor:
                 if looked_into and one.clean and two.clean:
                     assert place(two.after) != place(two.asked), lesson
 
-    def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(self, courses) -> None:
+    def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(
+        self, courses: list[tuple[Lesson, list[Step]]]
+    ) -> None:
         """There is always somewhere to come from, and the arrival is in it."""
         for lesson, steps in courses:
             last = lesson.score.notes[-1].onset_quarters
@@ -129,7 +137,9 @@ class TestWhatIsAskedFor:
                 assert len(onsets) >= 2, lesson
                 assert onsets[-1] >= min(window.end_quarters, last), lesson
 
-    def test_what_is_mended_is_played_with_its_departure(self, courses) -> None:
+    def test_what_is_mended_is_played_with_its_departure(
+        self, courses: list[tuple[Lesson, list[Step]]]
+    ) -> None:
         """Of the named trouble: from the note before it, as soon as its hand plays it at all."""
         for lesson, steps in courses:
             for step in steps:
@@ -144,7 +154,7 @@ class TestWhatIsAskedFor:
                 if inside and move.hands.members <= window.hands.members:
                     assert window.start_quarters <= max(move.from_quarters, 0), lesson
 
-    def test_a_pickup_belongs_to_its_bar(self, courses) -> None:
+    def test_a_pickup_belongs_to_its_bar(self, courses: list[tuple[Lesson, list[Step]]]) -> None:
         for lesson, steps in courses:
             pickup, *bars = lesson.score.bars
             if pickup.is_pickup:
@@ -157,7 +167,9 @@ class TestWhatIsAskedFor:
                 ]
                 assert pickup.end_quarters not in starts, lesson
 
-    def test_nothing_is_said_to_hold_that_was_not_clean(self, courses) -> None:
+    def test_nothing_is_said_to_hold_that_was_not_clean(
+        self, courses: list[tuple[Lesson, list[Step]]]
+    ) -> None:
         for lesson, steps in courses:
             for step in steps:
                 if not step.clean:
@@ -167,7 +179,9 @@ class TestWhatIsAskedFor:
                         assert step.after.kind is not AssignmentKind.QUICKEN, lesson
                         assert "It holds" not in step.after.reason, lesson
 
-    def test_finished_is_the_whole_at_its_tempo_and_nothing_less(self, courses) -> None:
+    def test_finished_is_the_whole_at_its_tempo_and_nothing_less(
+        self, courses: list[tuple[Lesson, list[Step]]]
+    ) -> None:
         finished = [(lesson, s) for lesson, steps in courses for s in steps if s.decision.finished]
         assert finished
         for lesson, step in finished:
@@ -197,7 +211,7 @@ def test_half_clean_playing_is_made_easier_long_before_fourteen() -> None:
 class TestNarrowing:
     """Smaller and smaller: bars, a bar, less than a bar, one hand, one transition."""
 
-    def windows(self, lesson):
+    def windows(self, lesson: Lesson) -> list[Window]:
         seen = [lesson.asked.window]
         while True:
             lesson.drill.ask(Request.SMALLER, lesson.now_s)
@@ -228,7 +242,7 @@ class TestNarrowing:
 class TestMending:
     """One place that fails until it has been drilled: narrowed to, held, put back."""
 
-    def to_the_drill(self, **weak):
+    def to_the_drill(self, **weak) -> Lesson:
         """A lesson in which the left hand's arrival on beat 3 of bar 2 is being drilled alone."""
         lesson = Lesson([Weak("LH", 6, **weak)])
         lesson.until(
@@ -314,7 +328,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_smaller(self, lesson) -> None:
+    def test_smaller(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.SMALLER, lesson.now_s)
         after = lesson.asked
@@ -325,7 +339,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_larger(self, lesson) -> None:
+    def test_larger(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.LARGER, lesson.now_s)
         after = lesson.asked
@@ -336,7 +350,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_slower(self, lesson) -> None:
+    def test_slower(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.SLOWER, lesson.now_s)
         assert lesson.asked.qpm <= slower(before.qpm, F(1)) + 1e-6
@@ -344,7 +358,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_faster(self, lesson) -> None:
+    def test_faster(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.FASTER, lesson.now_s)
         assert lesson.asked.qpm >= quicker(before.qpm, F(1)) - 1e-6
@@ -352,7 +366,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_the_other_hand(self, lesson) -> None:
+    def test_the_other_hand(self, lesson: Lesson) -> None:
         before = lesson.asked.window
         lesson.drill.ask(Request.OTHER_HAND, lesson.now_s)
         after = lesson.asked.window
@@ -364,7 +378,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_again(self, lesson) -> None:
+    def test_again(self, lesson: Lesson) -> None:
         before = place(lesson.asked)
         lesson.drill.ask(Request.AGAIN, lesson.now_s)
         assert place(lesson.asked) == before
@@ -372,14 +386,16 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway(), st.sampled_from([Request.NEXT, Request.NOT_THIS]))
-    def test_not_this_but_the_next(self, lesson, request_) -> None:
+    def test_not_this_but_the_next(self, lesson: Lesson, request_: Request) -> None:
         before, whole = lesson.asked.window, lesson.drill.goal.window
         lesson.drill.ask(request_, lesson.now_s)
         assert lesson.asked.window == whole or lesson.asked.window != before
 
     @LESSONS
     @given(midway(), st.sampled_from([Request.SMALLER, Request.SLOWER, Request.OTHER_HAND]))
-    def test_the_wish_stands_until_it_has_been_played(self, lesson, request_) -> None:
+    def test_the_wish_stands_until_it_has_been_played(
+        self, lesson: Lesson, request_: Request
+    ) -> None:
         """The coach does not take it back by itself: a first clean repetition is not the last."""
         before = place(lesson.asked)
         lesson.drill.ask(request_, lesson.now_s)
@@ -401,7 +417,7 @@ class TestThePianistIsInCharge:
 
     @LESSONS
     @given(midway())
-    def test_why_is_always_answered(self, lesson) -> None:
+    def test_why_is_always_answered(self, lesson: Lesson) -> None:
         why = lesson.drill.coach.why()
         assert why.startswith(lesson.asked.reason)
         trouble = lesson.decision.trouble
@@ -412,7 +428,9 @@ class TestThePianistIsInCharge:
 class TestStoppingAnywhere:
     @LESSONS
     @given(LESSON, st.integers(0, 15))
-    def test_closed_and_opened_again_it_asks_for_the_same(self, lesson, repetitions) -> None:
+    def test_closed_and_opened_again_it_asks_for_the_same(
+        self, lesson: Lesson, repetitions: int
+    ) -> None:
         for _ in range(repetitions):
             lesson.plays()
         state = json.loads(json.dumps(lesson.drill.coach.state()))
@@ -426,7 +444,7 @@ class TestStoppingAnywhere:
 
     @LESSONS
     @given(LESSON, st.integers(0, 15))
-    def test_a_pause_changes_nothing(self, lesson, repetitions) -> None:
+    def test_a_pause_changes_nothing(self, lesson: Lesson, repetitions: int) -> None:
         for _ in range(repetitions):
             lesson.plays()
         before = lesson.decision

@@ -92,7 +92,7 @@ def test_takadimi_in_compound_metre() -> None:
 
 @pytest.mark.parametrize("system", [TRADITIONAL, EASTMAN])
 @pytest.mark.parametrize("parts", [5, 7, 9, 11])
-def test_an_odd_tuplet_has_its_number_and_then_ta(system, parts: int) -> None:
+def test_an_odd_tuplet_has_its_number_and_then_ta(system: CountingSystem, parts: int) -> None:
     said = count(beat(parts), system).split()
     unnamed = [s for i, s in enumerate(said) if i and F(i, parts).denominator != 3]
     assert said[0] == "2"
@@ -204,7 +204,9 @@ parts = st.fractions(min_value=0, max_value=16, max_denominator=13)
 @pytest.mark.property
 @settings(max_examples=60)
 @given(st.lists(parts, min_size=1, max_size=20), st.sampled_from(CountingSystem))
-def test_every_onset_has_a_syllable_and_only_beats_have_numbers(onsets, system) -> None:
+def test_every_onset_has_a_syllable_and_only_beats_have_numbers(
+    onsets: list[F], system: CountingSystem
+) -> None:
     said = count(" ".join(map(str, onsets)), system).split()
     assert len(said) == len(onsets)
     for onset, syllable in zip(onsets, said, strict=True):

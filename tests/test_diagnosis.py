@@ -1,18 +1,20 @@
 """Which place, which hand, what sort of trouble: told from what was heard of each move."""
 
+from __future__ import annotations
+
 from fractions import Fraction as F
 from random import Random
 
 import pytest
 
 from coach.coaching.diagnosis.evidence import Evidence, MoveAttempt
-from coach.coaching.diagnosis.troubles import diagnose, fitts_bits
+from coach.coaching.diagnosis.troubles import Diagnosis, diagnose, fitts_bits
 from coach.coaching.model import Observation, TroubleKind
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import evidence_words
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Window
 from tests.lessons import piece
 
@@ -24,19 +26,34 @@ WORDS = {"w": Outcome.WRONG, "l": Outcome.LATE, ".": Outcome.CLEAN, "-": Outcome
 class Ear:
     """What was heard of a piece, repetition after repetition."""
 
-    def __init__(self, score=None) -> None:
+    def __init__(self, score: Score | None = None) -> None:
         self.score = score or piece()
         self.practice_map = PracticeMap(self.score, Window(F(0), self.score.end_quarters))
         self.evidence = Evidence()
         self.now_s = 0.0
 
-    def hears(self, course, hand=LH, beat: int = 6, *, hands=BOTH, qpm=QPM, late_ms: float = 400.0):
+    def hears(
+        self,
+        course: str,
+        hand: Hands = LH,
+        beat: int = 6,
+        *,
+        hands: Hands = BOTH,
+        qpm: float = QPM,
+        late_ms: float = 400.0,
+    ) -> Ear:
         """``"w.l"``: the hand's arrival on the beat was wrong, clean, late; all else was clean."""
         for letter in course:
             self.repetition({(hand, beat): WORDS[letter]}, hands, qpm, late_ms)
         return self
 
-    def repetition(self, failed, hands=BOTH, qpm=QPM, late_ms: float = 400.0) -> None:
+    def repetition(
+        self,
+        failed: dict[tuple[Hands, int], Outcome],
+        hands: Hands = BOTH,
+        qpm: float = QPM,
+        late_ms: float = 400.0,
+    ) -> None:
         self.now_s += 20
         moves = [t for t in self.practice_map.transitions if t.hands.members <= hands.members]
         outcomes = [failed.get((t.hands, int(t.to_quarters)), Outcome.CLEAN) for t in moves]
@@ -50,11 +67,11 @@ class Ear:
         )
 
     @property
-    def diagnosis(self):
+    def diagnosis(self) -> Diagnosis:
         return diagnose(self.evidence, self.practice_map)
 
     @property
-    def troubles(self):
+    def troubles(self) -> list[tuple[Hands, int]]:
         return [(t.hands, int(t.transition.to_quarters)) for t in self.diagnosis.troubles]
 
 
@@ -70,7 +87,7 @@ def test_one_failure_is_suspected_and_not_yet_named() -> None:
 
 
 @pytest.mark.parametrize("hand", [RH, LH])
-def test_what_fails_again_and_again_in_a_hand_is_named_as_that_hand_s(hand) -> None:
+def test_what_fails_again_and_again_in_a_hand_is_named_as_that_hand_s(hand: Hands) -> None:
     ear = Ear().hears("ww.w", hand).hears("w.w", hand, hands=hand)
     assert ear.troubles == [(hand, 6)]
     assert ear.diagnosis.troubles[0].sure > 0.9
@@ -140,14 +157,14 @@ class TestWhatSortItIs:
     """A leap that misses is reach; right notes that come late at any tempo are reading."""
 
     @staticmethod
-    def leaping(semitones):
+    def leaping(semitones: int) -> Ear:
         notes = [
             {"pitch": 48 + (semitones if k == 6 else k % 2), "onset": k, "length": 1, "hand": "LH"}
             for k in range(16)
         ]
         return Ear(score_from_notes(notes, qpm=QPM))
 
-    def kind(self, ear):
+    def kind(self, ear: Ear) -> TroubleKind:
         (trouble,) = ear.diagnosis.troubles
         return trouble.kind
 

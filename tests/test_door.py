@@ -16,6 +16,8 @@ from coach.drill import (
     score_from_notes,
     window,
 )
+from coach.playing.notes import PlayedNote
+from coach.score.model import Score
 
 PAGE = Path(__file__).parent.parent / "DEVELOPERS.md"
 
@@ -27,23 +29,23 @@ def test_the_ten_line_example_runs(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 @pytest.fixture
-def scale():
+def scale() -> Score:
     return score_from_notes(
         [{"pitch": 60 + i, "onset": i, "length": 1, "hand": "RH"} for i in range(8)]
     )
 
 
-def keys(wrong=None):
+def keys(wrong: int | None = None) -> tuple[PlayedNote, ...]:
     return played([(60 + i + (i == wrong), 64, 0.6 * i, 0.5) for i in range(8)])
 
 
-def test_one_window_is_judged_without_a_drill(scale) -> None:
+def test_one_window_is_judged_without_a_drill(scale: Score) -> None:
     chosen = window(scale, bars="1-2")
     assert judge_window(scale, chosen, keys()).clean
     assert not judge_window(scale, chosen, keys(wrong=3)).clean
 
 
-def test_verdict_and_decision_come_back_as_json(scale) -> None:
+def test_verdict_and_decision_come_back_as_json(scale: Score) -> None:
     drill = Drill(scale, repair(scale, window(scale), qpm=100))
     ended = drill.repetition(keys(wrong=3))
     plain = {

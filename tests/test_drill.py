@@ -1,6 +1,8 @@
 """The drill, live: keys, silence and wishes in; marks, verdicts and assignments out."""
 
+from collections.abc import Container
 from fractions import Fraction as F
+from typing import TypeVar
 
 import pytest
 
@@ -9,6 +11,7 @@ from coach.coaching.drill.drill import TOO_SOON, Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     CountIn,
+    DrillEvent,
     DrillState,
     NoteMarked,
     RepetitionBegan,
@@ -16,18 +19,20 @@ from coach.coaching.drill.drill_events import (
     SetAside,
     StateChanged,
 )
-from coach.coaching.model import Goal, Request, Way
+from coach.coaching.model import Goal, Request
 from coach.judging.model import Label, Stage
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
 
 QPM = 100.0
 BEAT_S = 60.0 / QPM
 
+Event = TypeVar("Event")
 
-def piece():
+
+def piece() -> Score:
     right = [
         {"pitch": 72 + step, "onset": i, "length": 1, "hand": "RH"}
         for i, step in enumerate([0, 4, 7, 4, 5, 9, 7, 2])
@@ -39,29 +44,38 @@ def piece():
     return score_from_notes([*right, *left], qpm=QPM)
 
 
-def goal(**changes):
-    given = {"way": Way.REPAIR, "stage": Stage.RHYTHM, **changes}
-    return Goal(Window(F(0), F(8)), QPM, **given)
+def goal(stage: Stage = Stage.RHYTHM) -> Goal:
+    return Goal(Window(F(0), F(8)), QPM, stage)
 
 
 class Player:
     """Someone at the piano of a drill: plays, waits, and keeps what came back."""
 
-    def __init__(self, drill) -> None:
-        self.drill, self.now_s, self.heard = drill, 10.0, []
+    def __init__(self, drill: Drill) -> None:
+        self.drill, self.now_s = drill, 10.0
+        self.heard: list[DrillEvent] = []
         self.note(drill.start(self.now_s))
 
-    def note(self, outcomes):
+    def note(
+        self,
+        outcomes: tuple[
+            DrillEvent,
+            ...,
+        ],
+    ) -> tuple[
+        DrillEvent,
+        ...,
+    ]:
         self.heard += outcomes
         return outcomes
 
-    def waits(self, seconds) -> None:
+    def waits(self, seconds: float) -> None:
         end = self.now_s + seconds
         while self.now_s < end:
             self.now_s += 0.05
             self.note(self.drill.tick(self.now_s))
 
-    def plays(self, *, wrong=(), only=None) -> None:
+    def plays(self, *, wrong: Container[int] = (), only: int | None = None) -> None:
         """The present window at its tempo; ``wrong``: indices of notes struck a semitone up."""
         window = self.drill.excerpt
         beat_s = 60.0 / (self.drill.assignment.qpm or QPM)
@@ -80,21 +94,21 @@ class Player:
             act = self.drill.key_down(pitch, 64, at_s) if down else self.drill.key_up(pitch, at_s)
             self.note(act)
 
-    def all(self, kind):
+    def all(self, kind: type[Event]) -> list[Event]:
         return [one for one in self.heard if isinstance(one, kind)]
 
 
 @pytest.fixture
-def player():
+def player() -> Player:
     return Player(Drill(piece(), goal()))
 
 
-def test_the_first_assignment_is_shown_at_the_start(player) -> None:
+def test_the_first_assignment_is_shown_at_the_start(player: Player) -> None:
     assert [type(one) for one in player.heard] == [StateChanged, AssignmentGiven]
 
 
 def test_a_repetition_is_recognised_from_its_first_note_to_its_end_with_no_key_pressed(
-    player,
+    player: Player,
 ) -> None:
     player.plays()
     player.waits(4)
@@ -104,13 +118,13 @@ def test_a_repetition_is_recognised_from_its_first_note_to_its_end_with_no_key_p
     assert ended.decision.clean_run == 1
 
 
-def test_each_note_is_marked_as_it_arrives(player) -> None:
+def test_each_note_is_marked_as_it_arrives(player: Player) -> None:
     player.plays()
     marked = {one.note for one in player.all(NoteMarked) if one.label is Label.MATCHED}
     assert marked == set(range(len(player.drill.excerpt.notes)))
 
 
-def test_a_wrong_note_makes_it_unclean_and_is_named(player) -> None:
+def test_a_wrong_note_makes_it_unclean_and_is_named(player: Player) -> None:
     player.plays(wrong={2})
     player.waits(4)
     (ended,) = player.all(RepetitionEnded)
@@ -134,7 +148,7 @@ def test_who_plays_on_slowly_past_the_end_has_hands_that_do_not_rest() -> None:
     assert player.all(AssignmentGiven)
 
 
-def test_the_goal_is_reached_by_clean_repetitions_alone(player) -> None:
+def test_the_goal_is_reached_by_clean_repetitions_alone(player: Player) -> None:
     for _ in range(3):
         player.plays()
         player.waits(4)
@@ -143,7 +157,7 @@ def test_the_goal_is_reached_by_clean_repetitions_alone(player) -> None:
 
 
 def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_are_not(
-    player,
+    player: Player,
 ) -> None:
     """No hand is free for the computer: who plays on is heard."""
     for _ in range(3):
@@ -164,7 +178,9 @@ def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_
     assert player.drill.state is DrillState.READY
 
 
-def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(player) -> None:
+def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(
+    player: Player,
+) -> None:
     player.plays()
     player.waits(4)
     player.plays(only=3)
@@ -177,7 +193,7 @@ def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothin
     assert player.drill.decision.clean_run == 1
 
 
-def test_a_pause_ends_by_playing(player) -> None:
+def test_a_pause_ends_by_playing(player: Player) -> None:
     player.note(player.drill.pause(player.now_s))
     assert player.drill.state is DrillState.RESTING
     player.plays()
@@ -185,7 +201,7 @@ def test_a_pause_ends_by_playing(player) -> None:
     assert len(player.all(RepetitionEnded)) == 1
 
 
-def test_what_the_pianist_asks_for_is_given(player) -> None:
+def test_what_the_pianist_asks_for_is_given(player: Player) -> None:
     player.plays(only=2)
     player.note(player.drill.ask(Request.OTHER_HAND, player.now_s))
     given = player.heard[-1]
@@ -194,7 +210,7 @@ def test_what_the_pianist_asks_for_is_given(player) -> None:
     assert player.drill.state is DrillState.READY
 
 
-def test_a_single_key_and_silence_are_no_repetition(player) -> None:
+def test_a_single_key_and_silence_are_no_repetition(player: Player) -> None:
     player.note(player.drill.key_down(36, 64, player.now_s))
     player.waits(10)
     assert player.all(RepetitionEnded) == []
@@ -203,7 +219,7 @@ def test_a_single_key_and_silence_are_no_repetition(player) -> None:
 
 class TestTheClick:
     @pytest.fixture
-    def player(self):
+    def player(self) -> Player:
         return Player(Drill(piece(), goal(stage=Stage.PULSE)))
 
     @pytest.mark.parametrize("stage", [Stage.PULSE, Stage.TEMPO, Stage.SHAPE])
@@ -213,18 +229,18 @@ class TestTheClick:
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert len(player.all(CountIn)) == 1
 
-    def test_a_key_starts_the_count_in(self, player) -> None:
+    def test_a_key_starts_the_count_in(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.state is DrillState.COUNT_IN
         (click,) = player.all(CountIn)
         assert click.count_in_beats == 4
 
-    def test_fidgeting_through_the_count_in_is_no_repetition(self, player) -> None:
+    def test_fidgeting_through_the_count_in_is_no_repetition(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.key_down(72, 64, player.now_s + 0.6) == ()
         assert player.all(RepetitionBegan) == []
 
-    def test_coming_in_a_beat_early_is_said_and_counted_in_again(self, player) -> None:
+    def test_coming_in_a_beat_early_is_said_and_counted_in_again(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         (click,) = player.all(CountIn)
         due_s = click.first_beat_s + click.count_in_beats * click.beat_s
@@ -236,7 +252,7 @@ class TestTheClick:
         player.waits(2)
         assert len(player.all(CountIn)) == 2
 
-    def test_a_first_note_tried_out_in_the_count_in_does_no_harm(self, player) -> None:
+    def test_a_first_note_tried_out_in_the_count_in_does_no_harm(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         (click,) = player.all(CountIn)
         due_s = click.first_beat_s + click.count_in_beats * click.beat_s
@@ -245,14 +261,14 @@ class TestTheClick:
         assert player.all(SetAside) == []
         assert len(player.all(RepetitionBegan)) == 1
 
-    def test_at_the_goal_any_key_counts_in_again(self, player) -> None:
+    def test_at_the_goal_any_key_counts_in_again(self, player: Player) -> None:
         """No hand is free for the computer: what began every repetition before begins this."""
         player.drill.state = DrillState.FINISHED
         player.note(player.drill.key_down(60, 64, player.now_s))
         assert player.drill.state is DrillState.COUNT_IN
         assert len(player.all(CountIn)) == 1
 
-    def test_nobody_playing_lets_it_run_out(self, player) -> None:
+    def test_nobody_playing_lets_it_run_out(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         player.waits(20)
         assert player.drill.state is DrillState.READY

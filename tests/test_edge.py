@@ -13,7 +13,9 @@ TUNE = range(48, 80)
 
 @pytest.mark.parametrize("keyboard", KEYBOARDS)
 @pytest.mark.parametrize(("played", "edge"), [(TUNE, "lowest"), (range(36, 80), "highest")])
-def test_the_outermost_key_of_every_keyboard_asks(keyboard, played, edge: str) -> None:
+def test_the_outermost_key_of_every_keyboard_asks(
+    keyboard: tuple[int, int], played: range, edge: str
+) -> None:
     found = Edge.clear_of(played)
     assert found == edge
     assert found.is_struck(keyboard[edge == "highest"], played)
@@ -26,6 +28,6 @@ def test_music_to_both_ends_leaves_the_keys_below_it() -> None:
 
 @pytest.mark.property
 @given(st.sets(st.integers(21, 108), min_size=1), st.integers(21, 108))
-def test_no_key_that_is_played_asks(played, pitch) -> None:
+def test_no_key_that_is_played_asks(played: set[int], pitch: int) -> None:
     if pitch in played:
         assert not Edge.clear_of(played).is_struck(pitch, played)

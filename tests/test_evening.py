@@ -27,7 +27,14 @@ class Table:
         self.drill = Drill(score, repair(score, Window(F(0), F(4)), qpm=100))
         self.referee = Referee(Tally(), "test")
 
-    def plays(self, passage=PASSAGE, *, wrong=None, heard: bool = True, given_s=None):
+    def plays(
+        self,
+        passage: Passage = PASSAGE,
+        *,
+        wrong: int | None = None,
+        heard: bool = True,
+        given_s: float | None = None,
+    ) -> Tally:
         """One repetition, from 0 s on; ``wrong``: a note a semitone up; the tally."""
         notes = self.drill.excerpt.notes
         times = [0.6 * float(note.onset_quarters) + 0.001 * at for at, note in enumerate(notes)]
@@ -50,36 +57,36 @@ class Table:
 
 
 @pytest.fixture
-def table():
+def table() -> Table:
     return Table()
 
 
-def test_a_right_repetition_counted_clean_is_as_it_should_be(table) -> None:
+def test_a_right_repetition_counted_clean_is_as_it_should_be(table: Table) -> None:
     tally = table.plays()
     assert (tally.meant, tally.meant_clean, tally.whole) == (1, 1, 1)
     assert tally.holds
 
 
-def test_one_without_a_verdict_is_lost(table) -> None:
+def test_one_without_a_verdict_is_lost(table: Table) -> None:
     tally = table.plays(heard=False)
     assert tally.lost == {"right": 1}
     assert not tally.holds
 
 
-def test_a_fault_of_notes_that_nobody_made_is_false(table) -> None:
+def test_a_fault_of_notes_that_nobody_made_is_false(table: Table) -> None:
     tally = table.plays(wrong=3)
     assert tally.meant_not == {"notes": 1}
     assert tally.false_faults == {"right": 1}
 
 
 @pytest.mark.parametrize("worth", [Worth.UNCLEAN, Worth.NOTHING])
-def test_what_can_not_be_clean_and_is_called_clean(table, worth: Worth) -> None:
+def test_what_can_not_be_clean_and_is_called_clean(table: Table, worth: Worth) -> None:
     tally = table.plays(replace(PASSAGE, kind="mashed", worth=worth))
     assert tally.false_clean == {"mashed": 1}
     assert not tally.holds
 
 
-def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table) -> None:
+def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table: Table) -> None:
     note = table.drill.excerpt.notes[3]
     planted = replace(
         PASSAGE, worth=Worth.UNCLEAN, notes_right=False,
@@ -93,12 +100,12 @@ def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table)
 
 @pytest.mark.parametrize(("given_s", "count"), [(1.0, 1), (9.0, 0)])
 def test_a_window_may_change_after_the_last_key_and_not_before(
-    table, given_s: float, count: int
+    table: Table, given_s: float, count: int
 ) -> None:
     assert table.plays(given_s=given_s).windows_changed.total() == count
 
 
-def test_a_tally_comes_back_from_the_file_as_it_went_there(table) -> None:
+def test_a_tally_comes_back_from_the_file_as_it_went_there(table: Table) -> None:
     tally = table.plays(wrong=3)
     again = Tally.from_plain(tally.plain())
     assert again == tally

@@ -1,22 +1,24 @@
 """The evening player: what it says of its playing is true of its keys."""
 
 from collections import Counter
+from collections.abc import Iterator
 from fractions import Fraction as F
 from random import Random
 
 import pytest
 
 from coach.playing.simulated.evening import EveningPlayer, Seen
-from coach.playing.simulated.gesture import Do, Worth
+from coach.playing.simulated.gesture import Do, Gesture, Worth
 from coach.playing.simulated.manner import SHORTEST_GAP_S, Manner, in_time
 from coach.score.build import score_from_notes
+from coach.score.model import Score
 from coach.score.window import Window, excerpt
 
 RIGHT_HAND = (72, 74, 76, 77, 79, 77, 76, 74, 72, 71, 69, 71, 72, 76, 79, 84)
 LEFT_HAND = (48, 52, 43, 47, 45, 41, 43, 36)
 
 
-def piece():
+def piece() -> Score:
     right = [
         {"pitch": pitch, "onset": at, "length": 1, "hand": "RH"}
         for at, pitch in enumerate(RIGHT_HAND)
@@ -28,7 +30,7 @@ def piece():
     return score_from_notes([*right, *left], qpm=90)
 
 
-def seen(score, now_s: float = 10.0, **changes):
+def seen(score: Score, now_s: float = 10.0, **changes) -> Seen:
     shown = excerpt(score, Window(F(4), F(12)))
     given = {
         "now_s": now_s, "score": score, "excerpt": shown, "qpm": 80.0, "stage": "rhythm",
@@ -37,7 +39,7 @@ def seen(score, now_s: float = 10.0, **changes):
     return Seen(**{**given, **changes})
 
 
-def gestures(seeds: int = 60, each: int = 10):
+def gestures(seeds: int = 60, each: int = 10) -> Iterator[Gesture]:
     score = piece()
     for seed in range(seeds):
         player = EveningPlayer(Random(seed))

@@ -28,7 +28,14 @@ MOVE = Transition(Hands.LEFT, F(5), F(6))
 WORDS = {"x": Outcome.WRONG, ".": Outcome.CLEAN, "-": Outcome.NOT_REACHED}
 
 
-def heard(course, at_s: float = 0.0, *, qpm=QPM, hands: Hands = Hands.TOGETHER, move=MOVE):
+def heard(
+    course: list[str] | str,
+    at_s: float = 0.0,
+    *,
+    qpm: float = QPM,
+    hands: Hands = Hands.TOGETHER,
+    move: Transition = MOVE,
+) -> list[Observation]:
     """``"x.-"``: the move failed, was clean, was not reached; a repetition every 20 s."""
     return [
         Observation(at_s + 20 * i, move, move.to_quarters, hands, WORDS[letter], qpm)
@@ -36,7 +43,9 @@ def heard(course, at_s: float = 0.0, *, qpm=QPM, hands: Hands = Hands.TOGETHER, 
     ]
 
 
-def counted(rows, now_s: float = 1000.0, hand: Hand = Hand.LEFT):
+def counted(
+    rows: list[Observation], now_s: float = 1000.0, hand: Hand = Hand.LEFT
+) -> tuple[float, float]:
     """Failures and attempts of the hand on the beat."""
     return fold_history(rows, QPM, now_s).counts_at(F(6)).totals(hand)
 
@@ -89,14 +98,16 @@ COURSES = st.lists(st.sampled_from("x.-"), max_size=20)
 
 @pytest.mark.property
 @given(COURSES, st.sampled_from([Hands.LEFT, Hands.TOGETHER]))
-def test_there_are_never_more_failures_than_attempts(course, hands) -> None:
+def test_there_are_never_more_failures_than_attempts(course: list[str], hands: Hands) -> None:
     failed, attempts = counted(heard(course, hands=hands))
     assert 0 <= failed <= attempts <= len(course)
 
 
 @pytest.mark.property
 @given(COURSES, COURSES)
-def test_kept_as_plain_data_it_is_the_same_and_goes_on_the_same(course, after) -> None:
+def test_kept_as_plain_data_it_is_the_same_and_goes_on_the_same(
+    course: list[str], after: list[str]
+) -> None:
     """So a long record can be kept as sums."""
     kept = fold_history(heard(course), QPM, 500.0)
     again = Evidence.from_rows(json.loads(json.dumps(kept.to_rows())))
@@ -112,7 +123,13 @@ class TestFromTheVerdict:
 
     SCORE = piece(2)
 
-    def observed(self, *, wrong=None, stop_at=None, habits=None):
+    def observed(
+        self,
+        *,
+        wrong: tuple[str, int] | None = None,
+        stop_at: int | None = None,
+        habits: Habits | None = None,
+    ) -> dict[tuple[str, int], Outcome]:
         keys = [
             (n.pitch + ((n.hand.value, n.onset_quarters) == wrong), 64,
              float(n.onset_quarters) * 60 / QPM, 0.5)

@@ -5,14 +5,15 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.alignment.exact_match import ExactMatcher
-from coach.judging.following.events import Ended
+from coach.judging.following.events import Begun, Ended, Marked, NotThis, Stray
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.score.build import score_from_notes
+from coach.score.window import Excerpt
 from tests.judging_help import play, whole
 
 
-def two_chords(gap: F = F(4)):
+def two_chords(gap: F = F(4)) -> Excerpt:
     """Two chords with a common key, a bar apart."""
     notes = [(43, F(0)), (50, F(0)), (50, gap), (55, gap)]
     return whole(
@@ -22,7 +23,9 @@ def two_chords(gap: F = F(4)):
     )
 
 
-def hears(follower, keys):
+def hears(
+    follower: Follower, keys: list[tuple[int, float]]
+) -> list[Begun | Ended | Marked | NotThis | Stray]:
     """What is said of keys (pitch, seconds), with the clock running and 8 s after them."""
     out, now_s = [], keys[0][1]
     for pitch, at_s in [*keys, (None, keys[-1][1] + 8)]:
@@ -34,11 +37,11 @@ def hears(follower, keys):
     return out
 
 
-def takes(heard):
+def takes(heard: list[Begun | Ended | Marked | NotThis | Stray]) -> list[list[float]]:
     return [[note.onset_s for note in one.take.notes] for one in heard if isinstance(one, Ended)]
 
 
-def once(start_s, gap_s: float = 4.0):
+def once(start_s: float, gap_s: float = 4.0) -> list[tuple[int, float]]:
     return [
         (43, start_s), (50, start_s + 0.01), (55, start_s + gap_s), (50, start_s + gap_s + 0.01)
     ]  # fmt: skip
@@ -93,7 +96,7 @@ def test_two_voices_on_one_key_are_still_heard_note_for_note() -> None:
     assert [label.played for label in matched.score] == [None, 0, 1, 2, 2]
 
 
-def song():
+def song() -> Excerpt:
     """A window that ends as it begins, in long notes: G, G, A, B, G."""
     rows = [(67, 0), (67, 1), (69, 2), (71, 3), (67, 4)]
     notes = [{"pitch": p, "onset": at, "length": 1, "hand": "RH"} for p, at in rows]

@@ -20,10 +20,12 @@ from rich.segment import Segment
 from textual.color import Color
 
 from coach.cli.parser import make_parser
+from coach.coaching.model import Assignment
 from coach.coaching.planning.plan import PlanRow, RowState
 from coach.playing.midi_events import PianoFound, PianoLost
 from coach.playing.ports.port_choice import shown
 from coach.score.formats import ScoreError
+from coach.score.model import Score
 from coach.score.reading import read_score
 from coach.score.reading.safe import clean
 from coach.score.words import printable, printable_lines
@@ -59,7 +61,7 @@ anything = st.text(st.characters(codec=None, exclude_categories=())) | st.text(
 
 
 @given(anything)
-def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text) -> None:
+def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text: str) -> None:
     assert printable(text).isprintable()
     assert shown(text).isprintable()
     assert not unseen(printable_lines(text))
@@ -68,12 +70,14 @@ def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text) -> N
 
 
 @given(anything.filter(str.isprintable))
-def test_what_can_be_seen_stays_as_it_is(text) -> None:
+def test_what_can_be_seen_stays_as_it_is(text: str) -> None:
     assert printable(text, len(text)) == text
 
 
 @given(st.lists(anything, max_size=3))
-def test_whatever_was_forgotten_is_taken_out_before_it_reaches_the_terminal(texts) -> None:
+def test_whatever_was_forgotten_is_taken_out_before_it_reaches_the_terminal(
+    texts: list[str],
+) -> None:
     line = [Segment(text) for text in texts]
     cleaned = SeenOnly().apply(line, Color(0, 0, 0))
     assert all(one.text.isprintable() for one in cleaned)
@@ -84,14 +88,14 @@ class HostileDrill(FakeDrill):
     """Its reasons come from a bar of a hostile name."""
 
     @property
-    def assignment(self):
+    def assignment(self) -> Assignment:
         return replace(super().assignment, reason=f"Play {HOSTILE}")
 
 
 class HostileLibrary(FakeLibrary):
     """Pieces of hostile titles in hostile folders."""
 
-    def items(self):
+    def items(self) -> tuple[HomeItem]:
         path = Path(AS_FILE)
         return (HomeItem(Errand.GO_ON, HOSTILE, f"its file is gone from {HOSTILE}", path),)
 
@@ -106,7 +110,7 @@ def staged(folder: Path) -> Staging:
     staging = Staging(drill=drill, sentence=f"The record in {HOSTILE} is full.")
     staging.plan = (PlanRow(HOSTILE, drill.window, RowState.NOW),) * 2
 
-    def open_score(path, moves, on_progress, cancelled):
+    def open_score(path: Path, moves, on_progress, cancelled) -> Score:
         on_progress(f"reading {HOSTILE}")
         if "broken" in path.name:
             raise ScoreError(f"{HOSTILE} is empty.")
@@ -244,7 +248,7 @@ def strings_of(thing: object) -> Iterator[str]:
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "sample_scores").glob("*.musicxml")), ids=str)
-def test_no_text_of_a_score_holds_what_a_terminal_would_obey(tmp_path: Path, path) -> None:
+def test_no_text_of_a_score_holds_what_a_terminal_would_obey(tmp_path: Path, path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     odd = "\\g<0>&#x202e;&#x9b;&#x200b;"
     text = re.sub(r"(?<=>)[A-Za-z][^<>]*(?=</(?!step|type|sign|beam|mode|stem))", odd, text)
@@ -277,7 +281,9 @@ def coach(*arguments: str, folder: Path) -> subprocess.CompletedProcess[bytes]:
     ids=" ".join,
 )  # fmt: skip
 @pytest.mark.parametrize("damaged", [False, True])
-def test_no_command_says_what_a_terminal_would_obey(tmp_path: Path, words, damaged: bool) -> None:
+def test_no_command_says_what_a_terminal_would_obey(
+    tmp_path: Path, words: str, damaged: bool
+) -> None:
     written = "<work><work-title>Eve&#x202e;&#x9b;31m</work-title></work>"
     sample = (ROOT / "sample_scores/1-low-tide.musicxml").read_text(encoding="utf-8")
     text = sample.replace("<part-list>", f"{written}<part-list>", 1)

@@ -178,7 +178,7 @@ whither = st.one_of(
 
 @pytest.mark.property
 @given(places, whither, names)
-def test_a_move_reads_back_as_it_is_written(place, goal, last) -> None:
+def test_a_move_reads_back_as_it_is_written(place, goal, last: str) -> None:
     move = HandMove(**place, **goal)
     if move.first_bar:
         move = replace(move, last_bar=last)

@@ -5,8 +5,9 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.diagnosis.evidence import Evidence
-from coach.coaching.diagnosis.probe_selection import ProbeSelection
+from coach.coaching.diagnosis.probe_selection import ProbeSelection, TroubleProbe
 from coach.coaching.diagnosis.trouble_model import (
+    Posterior,
     beat_posterior,
     estimate_slip_rate,
     fault_prior,
@@ -18,14 +19,14 @@ from coach.coaching.observations import chance_to_hear_late
 from coach.coaching.windows import PracticeMap
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window
 
 BOTH = frozenset({Hands.RIGHT, Hands.LEFT})
 QUARTER_MS = 60_000 / 90
 
 
-def quarters(*onsets):
+def quarters(*onsets: int) -> list[F]:
     return [F(onset) for onset in onsets]
 
 
@@ -46,12 +47,19 @@ def test_at_the_end_of_a_long_note_less_is_heard() -> None:
     assert ending < even
 
 
-def observation(at_s, hands, played, outcome, hears_late: float = 1.0, beat: int = 5):
+def observation(
+    at_s: float,
+    hands: Hands,
+    played: Hands,
+    outcome: Outcome,
+    hears_late: float = 1.0,
+    beat: int = 5,
+) -> Observation:
     move = Transition(hands, F(beat - 1), F(beat))
     return Observation(at_s, move, F(beat), played, outcome, 90.0, hears_late=hears_late)
 
 
-def believed(outcome, hears_late):
+def believed(outcome: Outcome, hears_late: float) -> Posterior:
     """Both hands failed twice together; then the left alone was clean four times."""
     evidence = Evidence()
     for at_s in (1.0, 2.0):
@@ -78,13 +86,13 @@ def test_both_hands_late_together_may_well_be_one_hand_s_doing() -> None:
     assert belief.left + belief.right > belief.together
 
 
-def four_bars(left=range(16)):
+def four_bars(left: range | tuple[int, ...] = range(16)) -> Score:
     right = [{"pitch": 72 + k % 5, "onset": k, "length": 1, "hand": "RH"} for k in range(16)]
     low = [{"pitch": 48 + k % 4, "onset": k, "length": 1, "hand": "LH"} for k in left]
     return score_from_notes([*right, *low], qpm=90)
 
 
-def chosen(score, outcome, beat: int = 1):
+def chosen(score: Score, outcome: Outcome, beat: int = 1) -> tuple[TroubleProbe, PracticeMap]:
     practice_map = PracticeMap(score, Window(F(0), F(16)))
     evidence = Evidence()
     for at_s in (1.0, 2.0):
@@ -124,7 +132,7 @@ def test_no_window_is_asked_for_in_which_the_suspected_hand_only_enters() -> Non
     assert not practice_map.is_entry(Transition(hands, F(5), F(6)), probe.window)
 
 
-def failing_at(*beats):
+def failing_at(*beats: int) -> dict[F, Posterior]:
     """Beliefs after two repetitions of four bars in which only these beats of the left hand fail,
     the last of them once."""
     practice_map = PracticeMap(four_bars(), Window(F(0), F(16)))

@@ -56,7 +56,7 @@ REPAIRED = {
 }
 
 
-def read(folder, kind: str) -> Score | str:
+def read(folder: Path, kind: str) -> Score | str:
     """What comes of one kind of file, read in this process: a score, or the sentence."""
     path = folder / kind.replace("/", "-")[-80:]
     path.write_bytes(KINDS[kind]())
@@ -70,7 +70,7 @@ def read(folder, kind: str) -> Score | str:
 
 
 @pytest.mark.parametrize("kind", QUICK)
-def test_every_kind_ends_in_a_score_or_a_sentence(tmp_path: Path, kind) -> None:
+def test_every_kind_ends_in_a_score_or_a_sentence(tmp_path: Path, kind: str) -> None:
     result = read(tmp_path, kind)
     if isinstance(result, Score):
         assert result.notes
@@ -83,12 +83,12 @@ def test_every_kind_ends_in_a_score_or_a_sentence(tmp_path: Path, kind) -> None:
 
 
 @pytest.mark.parametrize(("kind", "said"), SAID.items())
-def test_a_refusal_says_why(tmp_path: Path, kind, said) -> None:
+def test_a_refusal_says_why(tmp_path: Path, kind: str, said: str) -> None:
     assert said in read(tmp_path, kind)
 
 
 @pytest.mark.parametrize(("kind", "said"), REPAIRED.items())
-def test_a_repair_is_told_with_its_place(tmp_path: Path, kind, said) -> None:
+def test_a_repair_is_told_with_its_place(tmp_path: Path, kind: str, said: str) -> None:
     score = read(tmp_path, kind)
     assert isinstance(score, Score)
     assert any(said in remark.text for remark in score.remarks)

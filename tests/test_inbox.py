@@ -11,13 +11,13 @@ from textual.events import Key
 
 from coach.playing.midi_events import KeyDown, PianoFound, PianoLost
 from coach.screens.inbox import TOO_MANY, Inbox
-from tests.seat import seated
+from tests.seat import Seat, seated
 
 
-def run(play):
+def run(play) -> tuple[list[tuple[KeyDown, ...]], Inbox]:
     calls = []
 
-    async def main():
+    async def main() -> Inbox:
         inbox = Inbox(calls.append)
         thread = Thread(target=play, args=(inbox,))
         thread.start()
@@ -36,7 +36,7 @@ def test_a_chord_is_one_call_with_its_notes_in_order() -> None:
 
 
 def test_after_closing_nothing_comes() -> None:
-    def play(inbox) -> None:
+    def play(inbox: Inbox) -> None:
         inbox.close()
         inbox.post(KeyDown(60, 64, 0.0))
 
@@ -49,7 +49,7 @@ def test_after_the_loop_has_ended_posting_does_nothing() -> None:
     inbox.post(KeyDown(62, 64, 0.0))
 
 
-def flood(inbox, clock, seconds, a_second: int = 10_000) -> None:
+def flood(inbox: Inbox, clock: Clock, seconds: int, a_second: int = 10_000) -> None:
     for at in range(seconds * a_second):
         clock.now_s += 1 / a_second
         inbox.post(KeyDown(at % 88 + 21, 64, clock.now_s))
@@ -58,11 +58,11 @@ def flood(inbox, clock, seconds, a_second: int = 10_000) -> None:
 class Clock:
     now_s = 0.0
 
-    def __call__(self):
+    def __call__(self) -> float:
         return self.now_s
 
 
-def flooded(then):
+def flooded(then) -> list[KeyDown | PianoFound | PianoLost]:
     """What the screen hears of a flood and what comes after it; ``then`` goes on after it."""
     heard, clock = [], Clock()
 
@@ -79,7 +79,7 @@ def flooded(then):
 
 
 def test_of_more_than_anyone_can_play_it_is_said_once_and_nothing_else_comes() -> None:
-    async def then(inbox, clock) -> None:
+    async def then(inbox: Inbox, clock: Clock) -> None:
         flood(inbox, clock, 1)
         assert len(inbox._waiting) == 0
 
@@ -87,7 +87,7 @@ def test_of_more_than_anyone_can_play_it_is_said_once_and_nothing_else_comes() -
 
 
 def test_when_it_is_quiet_again_the_piano_is_heard_again() -> None:
-    async def then(inbox, clock) -> None:
+    async def then(inbox: Inbox, clock: Clock) -> None:
         clock.now_s += 5.0
         await asyncio.sleep(1.1)  # it looks once a second
         inbox.post(KeyDown(60, 64, clock.now_s))
@@ -114,7 +114,7 @@ def test_as_fast_as_a_cable_carries_it_all_comes() -> None:
 
 
 def test_as_long_as_it_goes_on_the_piano_is_not_heard() -> None:
-    async def then(inbox, clock) -> None:
+    async def then(inbox: Inbox, clock: Clock) -> None:
         for _ in range(3):
             await asyncio.sleep(0.4)
             flood(inbox, clock, 1, a_second=1_200)
@@ -126,7 +126,7 @@ def test_as_long_as_it_goes_on_the_piano_is_not_heard() -> None:
 def test_while_more_comes_than_anyone_can_play_the_app_says_so_and_quits_at_once(
     size: tuple[int, int],
 ) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         stop = Event()
 
         def play() -> None:

@@ -124,7 +124,7 @@ def told(parts: list[tuple[Excerpt, list[PlayedNote]]], words: str) -> tuple[int
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("by", [-24, -12, 12, 24])
-def test_all_of_a_bar_in_another_octave_is_told(path, by: int) -> None:
+def test_all_of_a_bar_in_another_octave_is_told(path: Path, by: int) -> None:
     parts = [(part, plays(part, moved(by, R, L))) for part in bars(path)]
     way = ("an octave" if abs(by) == 12 else "two octaves") + (" too low" if by < 0 else " too hi")
     count, of = told([one for one in parts if len(one[0].onsets) > 1], way)
@@ -133,7 +133,7 @@ def test_all_of_a_bar_in_another_octave_is_told(path, by: int) -> None:
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize(("hand", "words"), [(R, "The right hand is"), (L, "The left hand is")])
-def test_one_hand_of_two_in_another_octave_is_told(path, hand, words: str) -> None:
+def test_one_hand_of_two_in_another_octave_is_told(path: Path, hand: Hand, words: str) -> None:
     parts = [
         (part, plays(part, moved(by, hand)))
         for part in bars(path)
@@ -146,7 +146,7 @@ def test_one_hand_of_two_in_another_octave_is_told(path, hand, words: str) -> No
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("by", [-5, -2, -1, 1, 2, 3, 7])
-def test_a_piano_that_is_transposed_is_told(path, by: int) -> None:
+def test_a_piano_that_is_transposed_is_told(path: Path, by: int) -> None:
     parts = [
         (part, plays(part, moved(by, R, L)))
         for part in bars(path)
@@ -158,7 +158,7 @@ def test_a_piano_that_is_transposed_is_told(path, by: int) -> None:
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("steps", [12, 5, -2])
-def test_a_left_hand_read_in_the_treble_clef_is_told(path, steps: int) -> None:
+def test_a_left_hand_read_in_the_treble_clef_is_told(path: Path, steps: int) -> None:
     parts = [
         (part, plays(part, read(part, L, steps)))
         for part in bars(path)
@@ -171,7 +171,7 @@ def test_a_left_hand_read_in_the_treble_clef_is_told(path, steps: int) -> None:
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("hand", [R, L])
-def test_one_hand_where_both_are_asked_for_is_told(path, hand) -> None:
+def test_one_hand_where_both_are_asked_for_is_told(path: Path, hand: Hand) -> None:
     parts = [
         (part, plays(part, only(hand)))
         for part in bars(path)
@@ -183,7 +183,7 @@ def test_one_hand_where_both_are_asked_for_is_told(path, hand) -> None:
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_the_other_hand_and_both_where_one_is_asked_for_are_told(path) -> None:
+def test_the_other_hand_and_both_where_one_is_asked_for_are_told(path: Path) -> None:
     parts = [
         part
         for part in bars(path)
@@ -197,7 +197,7 @@ def test_the_other_hand_and_both_where_one_is_asked_for_are_told(path) -> None:
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_it_is_told_with_slips_in_it(path) -> None:
+def test_it_is_told_with_slips_in_it(path: Path) -> None:
     parts = [part for part in bars(path) if len(part.notes) >= 12]
     octave = [
         (part, plays(part, moved(-12, R, L), slips=2, seed=seed)) for seed, part in enumerate(parts)
@@ -272,7 +272,7 @@ TUNE, BASS = "C5 E5 G5 F5 D5 B4 C5", "C3 - G3 - G2 - C3"
         ("C5 E5 G5 F#5 D5 B4 C5", "", "Both hands are asked for: only the right hand was heard."),
     ],
 )  # fmt: skip
-def test_both_hands_are_asked_for_and_this_was_played(right, left, sentence: str) -> None:
+def test_both_hands_are_asked_for_and_this_was_played(right: str, left: str, sentence: str) -> None:
     assert judge(whole(written(TUNE, BASS)), keys(right, left)).sentence == sentence
 
 
@@ -285,7 +285,9 @@ def test_both_hands_are_asked_for_and_this_was_played(right, left, sentence: str
         ("F#4 A5 C#4 A3 D#6 G#3 F#3 B5 D#3 F#6", "", OTHER_NOTES),
     ],
 )
-def test_the_right_hand_is_asked_for_and_this_was_played(right, left, sentence) -> None:
+def test_the_right_hand_is_asked_for_and_this_was_played(
+    right: str, left: str, sentence: str
+) -> None:
     part = whole(written(TUNE, BASS), Hands.RIGHT)
     assert judge(part, keys(right, left)).sentence == sentence
 
@@ -304,7 +306,7 @@ def test_the_right_hand_is_asked_for_and_this_was_played(right, left, sentence) 
         ("D5 E5 G5 F5 E5 B4 C5", "C3 - F3 - G2 - C3"),
     ],
 )
-def test_what_was_the_window_however_faulty_is_a_repetition(right, left) -> None:
+def test_what_was_the_window_however_faulty_is_a_repetition(right: str, left: str) -> None:
     assert judge(whole(written(TUNE, BASS)), keys(right, left)).is_repetition
 
 
@@ -318,7 +320,7 @@ OCTAVES = "C4+C5 E4+E5 G4+G5 F4+F5 D4+D5"
         ("C5+C6 E5+E6 G5+G6 F5+F6 D5+D6", "The right hand is an octave too high: move it down."),
     ],
 )
-def test_a_melody_in_octaves_is_told_from_another_octave(line, sentence: str) -> None:
+def test_a_melody_in_octaves_is_told_from_another_octave(line: str, sentence: str) -> None:
     assert judge(whole(written(OCTAVES)), keys(line)).sentence == sentence
 
 
@@ -350,7 +352,7 @@ def test_a_window_of_two_onsets_is_a_repetition(line: str) -> None:
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("apart_ms", [0, 3, 10, 30])
-def test_a_bar_struck_all_at_once_is_never_clean(path, apart_ms: int) -> None:
+def test_a_bar_struck_all_at_once_is_never_clean(path: Path, apart_ms: int) -> None:
     for part in bars(path):
         number = {onset: at for at, onset in enumerate(part.onsets_quarters)}
         take = [
@@ -462,7 +464,7 @@ def test_no_faulty_repetition_of_the_shared_takes_is_taken_for_it() -> None:
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_every_bar_played_as_written_or_with_many_wrong_notes_is_a_repetition(path) -> None:
+def test_every_bar_played_as_written_or_with_many_wrong_notes_is_a_repetition(path: Path) -> None:
     for seed, part in enumerate(bars(path)):
         assert judge(part, plays(part, seed=seed)).is_repetition
         wrong = plays(part, spoilt(0.35, seed), seed=seed)
@@ -548,7 +550,7 @@ def _other(part: Excerpt) -> bool:
 
 
 @pytest.mark.parametrize(("words", "how", "share"), LIVE, ids=[words for words, _, _ in LIVE])
-def test_it_is_told_at_the_piano(words, how, share) -> None:
+def test_it_is_told_at_the_piano(words: str, how, share: float) -> None:
     results = [
         live(part, sample(path), take, words)
         for path in SAMPLES
@@ -560,7 +562,7 @@ def test_it_is_told_at_the_piano(words, how, share) -> None:
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_every_third_bar_played_as_written_is_heard_at_the_piano(path) -> None:
+def test_every_third_bar_played_as_written_is_heard_at_the_piano(path: Path) -> None:
     for part in list(bars(path))[::3]:
         sitting = Sitting(sample(path), part.window).plays(plays(part))
         assert [one.judgement.is_repetition for one in sitting.ended] == [True]
@@ -653,7 +655,7 @@ def test_it_is_no_evidence_and_breaks_no_run() -> None:
         ("You paused.", ""),
     ],
 )
-def test_each_sentence_is_short_and_has_a_word_or_two_for_afar(sentence, short: str) -> None:
+def test_each_sentence_is_short_and_has_a_word_or_two_for_afar(sentence: str, short: str) -> None:
     assert in_short(sentence) == short
     assert len(sentence.split(".")[0].split()) <= 12
 

@@ -4,6 +4,7 @@ import pickle
 from fractions import Fraction as F
 
 import pytest
+from coach.judging.job import JudgingJob
 
 from coach.coaching.drill import drill as drill_module
 from coach.coaching.drill.drill_events import AssignmentGiven, DrillState, SetAside, ToJudge
@@ -16,24 +17,24 @@ BAR = Window(F(5), F(9), Hands.RIGHT)
 
 
 @pytest.fixture
-def live(monkeypatch: pytest.MonkeyPatch):
+def live(monkeypatch: pytest.MonkeyPatch) -> Live:
     monkeypatch.setattr(drill_module, "LARGE", 0)
     return Live(sample("2-the-ferry-bell"), BAR, judges_elsewhere=True)
 
 
-def wrong(note, pitch):
+def wrong(note: int, pitch: int) -> int:
     return pitch + (note in (1, 3))
 
 
-def jobs_of(live):
+def jobs_of(live: Live) -> list[JudgingJob]:
     return [one.job for one in live.all(ToJudge)]
 
 
-def verdict(live, job) -> None:
+def verdict(live: Live, job: JudgingJob) -> None:
     live.note(live.drill.judged(job, job.judge(), live.now_s))
 
 
-def test_a_large_take_is_given_out_and_its_verdict_ends_it(live) -> None:
+def test_a_large_take_is_given_out_and_its_verdict_ends_it(live: Live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     assert live.ended == []
@@ -52,7 +53,7 @@ def test_a_small_take_and_any_where_it_is_not_allowed_are_judged_at_once() -> No
         assert jobs_of(live) == []
 
 
-def test_a_job_goes_to_another_process_and_back(live) -> None:
+def test_a_job_goes_to_another_process_and_back(live: Live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     sent = pickle.loads(pickle.dumps(job))
@@ -61,7 +62,7 @@ def test_a_job_goes_to_another_process_and_back(live) -> None:
     assert live.ended[0].judgement == job.judge()
 
 
-def test_the_next_one_may_begin_and_end_before_the_verdict_and_both_count(live) -> None:
+def test_the_next_one_may_begin_and_end_before_the_verdict_and_both_count(live: Live) -> None:
     live.plays().waits(2).plays().waits(2)
     for job in jobs_of(live):
         verdict(live, job)
@@ -69,7 +70,7 @@ def test_the_next_one_may_begin_and_end_before_the_verdict_and_both_count(live) 
     assert live.drill.decision.clean_run == 2
 
 
-def test_verdicts_are_taken_in_the_order_played(live) -> None:
+def test_verdicts_are_taken_in_the_order_played(live: Live) -> None:
     live.plays(change=wrong).waits(2).plays().waits(2)
     first, second = jobs_of(live)
     verdict(live, second)
@@ -79,7 +80,7 @@ def test_verdicts_are_taken_in_the_order_played(live) -> None:
     assert live.drill.decision.clean_run == 1
 
 
-def test_a_verdict_is_taken_once(live) -> None:
+def test_a_verdict_is_taken_once(live: Live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     verdict(live, job)
@@ -88,7 +89,7 @@ def test_a_verdict_is_taken_once(live) -> None:
 
 
 def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the_hands(
-    live,
+    live: Live,
 ) -> None:
     live.plays(change=wrong).waits(2).plays(change=wrong).waits(2)
     live.plays(0, 4)
@@ -105,7 +106,7 @@ def test_a_verdict_that_comes_while_the_next_is_played_changes_nothing_under_the
     assert len(live.all(AssignmentGiven)) == 1, "the right one came in time"
 
 
-def test_two_wrong_ones_change_what_is_asked_for_once_their_verdicts_are_there(live) -> None:
+def test_two_wrong_ones_change_what_is_asked_for_once_their_verdicts_are_there(live: Live) -> None:
     live.plays(change=wrong).waits(2).plays(change=wrong).waits(2)
     for job in jobs_of(live):
         verdict(live, job)
@@ -114,7 +115,7 @@ def test_two_wrong_ones_change_what_is_asked_for_once_their_verdicts_are_there(l
     assert live.asked.to_play != live.ended[0].assignment.to_play
 
 
-def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live) -> None:
+def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live: Live) -> None:
     live.plays().waits(2)
     (job,) = jobs_of(live)
     live.note(live.drill.ask(Request.SLOWER, live.now_s))
@@ -125,7 +126,7 @@ def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live) ->
     assert sum(tally.failed == 0 for tally in live.drill.coach.evidence.beats.values()) > 2
 
 
-def test_the_goal_waits_for_what_is_in_hand(live) -> None:
+def test_the_goal_waits_for_what_is_in_hand(live: Live) -> None:
     for _ in range(3):
         live.plays().waits(2)
     live.plays(0, 4)
@@ -137,7 +138,7 @@ def test_the_goal_waits_for_what_is_in_hand(live) -> None:
     assert live.drill.state is DrillState.READY
 
 
-def test_the_goal_is_shown_once_the_verdict_is_there(live) -> None:
+def test_the_goal_is_shown_once_the_verdict_is_there(live: Live) -> None:
     for _ in range(3):
         live.plays().waits(2)
     assert live.drill.state is DrillState.READY
@@ -146,7 +147,7 @@ def test_the_goal_is_shown_once_the_verdict_is_there(live) -> None:
     assert live.drill.state is DrillState.FINISHED
 
 
-def test_a_verdict_survives_a_pause_and_a_lost_piano(live) -> None:
+def test_a_verdict_survives_a_pause_and_a_lost_piano(live: Live) -> None:
     for stop, go_on in (("pause", "resume"), ("piano_lost", "piano_found")):
         live.plays().waits(2)
         live.note(getattr(live.drill, stop)(live.now_s))
@@ -155,7 +156,7 @@ def test_a_verdict_survives_a_pause_and_a_lost_piano(live) -> None:
     assert live.drill.decision.clean_run == 2
 
 
-def test_what_turns_out_to_be_no_repetition_is_set_aside_by_itself(live) -> None:
+def test_what_turns_out_to_be_no_repetition_is_set_aside_by_itself(live: Live) -> None:
     live.plays(change=lambda note, pitch: pitch + 1).waits(6)
     for job in jobs_of(live):
         verdict(live, job)

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from concurrent.futures import Future
 from dataclasses import replace
 from fractions import Fraction as F
@@ -44,7 +45,7 @@ def long_job(number: int = 0) -> JudgingJob:
 
 
 @pytest.fixture
-def judges():
+def judges() -> Iterator[Judges]:
     made = Judges()
     yield made
     made.close()

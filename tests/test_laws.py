@@ -11,6 +11,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from hypothesis.strategies._internal.random import ArtificialRandom
 
 from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.following.follower import Follower
@@ -59,7 +60,9 @@ def told(judgement: Judgement) -> tuple[object, ...]:
 class TestTheVerdict:
     @LAWS
     @given(takes())
-    def test_every_key_and_every_note_is_one_thing_once(self, take) -> None:
+    def test_every_key_and_every_note_is_one_thing_once(
+        self, take: tuple[Excerpt, list[PlayedNote]]
+    ) -> None:
         window, keys = take
         heard = judge(window, keys)
         assert [k.played for k in heard.played] == list(range(len(keys)))
@@ -76,7 +79,9 @@ class TestTheVerdict:
 
     @LAWS
     @given(takes(), st.integers(-1000, 1000))
-    def test_when_it_is_played_changes_nothing(self, take, shift_s) -> None:
+    def test_when_it_is_played_changes_nothing(
+        self, take: tuple[Excerpt, list[PlayedNote]], shift_s: int
+    ) -> None:
         window, keys = take
         here, there = judge(window, keys), judge(window, moved(keys, shift_s))
         assert labels(here) == labels(there)
@@ -86,14 +91,18 @@ class TestTheVerdict:
 
     @LAWS
     @given(takes(), st.sampled_from([0.5, 2.0]))
-    def test_how_fast_it_is_played_changes_no_verdict_on_the_notes(self, take, scale) -> None:
+    def test_how_fast_it_is_played_changes_no_verdict_on_the_notes(
+        self, take: tuple[Excerpt, list[PlayedNote]], scale: float
+    ) -> None:
         window, keys = take
         here, there = (judge(window, k, stage=Stage.NOTES) for k in (keys, moved(keys, 0, scale)))
         assert here.clean == there.clean
 
     @LAWS
     @given(takes(most=1, ways=("wrong", "out")), st.sampled_from([0.5, 2.0]))
-    def test_how_fast_it_is_played_changes_no_label(self, take, scale) -> None:
+    def test_how_fast_it_is_played_changes_no_label(
+        self, take: tuple[Excerpt, list[PlayedNote]], scale: float
+    ) -> None:
         window, keys = take
         here, there = judge(window, keys), judge(window, moved(keys, 0, scale))
         assume(not here.unsure and len(window.notes) > 5)
@@ -102,7 +111,7 @@ class TestTheVerdict:
     @LAWS
     @given(windows(), st.floats(25, 200), st.sampled_from([Stage.NOTES, Stage.RHYTHM, Stage.SHAPE]))
     def test_a_perfect_performance_is_clean_at_any_tempo(
-        self, window, beats_a_minute, stage
+        self, window: Excerpt, beats_a_minute: float, stage: Stage
     ) -> None:
         heard = judge(window, performance(window, 60 / beats_a_minute), stage=stage)
         assert heard.clean, heard.sentence
@@ -111,7 +120,7 @@ class TestTheVerdict:
     @LAWS
     @given(windows(), st.floats(0, 1))
     def test_one_far_off_key_is_one_key_too_many_and_changes_nothing_else(
-        self, window, place
+        self, window: Excerpt, place: float
     ) -> None:
         keys = performance(window)
         at_s = keys[0].onset_s + place * (keys[-1].onset_s - keys[0].onset_s)
@@ -126,7 +135,9 @@ class TestTheVerdict:
 
     @LAWS
     @given(windows(), st.randoms(use_true_random=False))
-    def test_in_which_order_a_chord_is_struck_changes_nothing(self, window, rng) -> None:
+    def test_in_which_order_a_chord_is_struck_changes_nothing(
+        self, window: Excerpt, rng: ArtificialRandom
+    ) -> None:
         keys = performance(window)
         spread = sorted(
             (replace(k, onset_s=k.onset_s + rng.uniform(0, 0.02)) for k in keys), key=_onset
@@ -172,7 +183,7 @@ class TestWhilePlaying:
     @LAWS
     @given(windows(graces=False), st.floats(40, 200))
     def test_a_perfect_performance_is_one_repetition_with_every_note_right(
-        self, window, bpm
+        self, window: Excerpt, bpm: float
     ) -> None:
         keys = performance(window, 60 / bpm)
         heard = follow(window, keys, bpm * beat_quarters(window))
@@ -185,7 +196,9 @@ class TestWhilePlaying:
 
     @LAWS
     @given(takes())
-    def test_no_key_is_in_two_repetitions_and_none_is_invented(self, take) -> None:
+    def test_no_key_is_in_two_repetitions_and_none_is_invented(
+        self, take: tuple[Excerpt, list[PlayedNote]]
+    ) -> None:
         window, keys = take
         heard = follow(window, keys)
         struck = [(k.pitch, k.onset_s) for e in said(heard, Ended) for k in e.take.notes]
@@ -195,7 +208,9 @@ class TestWhilePlaying:
 
     @LAWS
     @given(takes(most=1, ways=("wrong", "out", "brushed"), graces=False))
-    def test_the_last_mark_of_a_note_is_the_verdict_s(self, take) -> None:
+    def test_the_last_mark_of_a_note_is_the_verdict_s(
+        self, take: tuple[Excerpt, list[PlayedNote]]
+    ) -> None:
         """Where it was one repetition and its reading is not in doubt."""
         window, keys = take
         heard = follow(window, keys, 100 * beat_quarters(window))
@@ -209,7 +224,9 @@ class TestWhilePlaying:
 
     @LAWS
     @given(takes(), st.integers(0, 100))
-    def test_when_it_is_played_changes_no_mark(self, take, shift_s) -> None:
+    def test_when_it_is_played_changes_no_mark(
+        self, take: tuple[Excerpt, list[PlayedNote]], shift_s: int
+    ) -> None:
         window, keys = take
         here, there = follow(window, keys), follow(window, moved(keys, shift_s))
         for kind in (Marked, Stray, NotThis):
@@ -217,7 +234,9 @@ class TestWhilePlaying:
 
     @LAWS
     @given(windows(graces=False), st.floats(0.1, 0.9))
-    def test_one_far_off_key_is_one_stray_and_the_marks_stay(self, window, place) -> None:
+    def test_one_far_off_key_is_one_stray_and_the_marks_stay(
+        self, window: Excerpt, place: float
+    ) -> None:
         keys = performance(window)
         at_s = keys[0].onset_s + place * (keys[-1].onset_s - keys[0].onset_s)
         assume(len(keys) > 3 and all(abs(k.onset_s - at_s) > 0.02 for k in keys))

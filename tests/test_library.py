@@ -2,6 +2,7 @@
 
 import time
 from argparse import Namespace
+from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -12,6 +13,7 @@ from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
 from coach.cli.score_library import HomeLibrary, samples
 from coach.cli.storage import Keeping, close_record
+from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.judging.model import Outcome, TransitionResult
 from coach.record.pieces import piece_key
 from coach.score.build import score_from_notes
@@ -21,18 +23,18 @@ from tests.records import SCORE, ended
 
 
 @pytest.fixture
-def options(tmp_path: Path):
+def options(tmp_path: Path) -> Namespace:
     return Namespace(data=tmp_path / "data", counting=None, list=True, minutes=5.0)
 
 
 @pytest.fixture
-def file(tmp_path: Path):
+def file(tmp_path: Path) -> Path:
     path = tmp_path / "two-hands.musicxml"
     path.write_text("a score")
     return path
 
 
-def library_of(options, file, at_s):
+def library_of(options: Namespace, file: Path, at_s: float) -> Iterator[HomeLibrary]:
     keeping = Keeping(options)
     keeping.store.save_repetition(piece_key(SCORE, file), ended(clean=False), at_s)
     yield HomeLibrary(keeping)
@@ -40,39 +42,45 @@ def library_of(options, file, at_s):
 
 
 @pytest.fixture
-def library(options, file):
+def library(options: Namespace, file: Path):
     yield from library_of(options, file, time.time())
 
 
 @pytest.fixture
-def yesterdays(options, file):
+def yesterdays(options: Namespace, file: Path):
     yield from library_of(options, file, time.time() - 86400.0)
 
 
-def lines(library):
+def lines(library: HomeLibrary) -> list[tuple[Errand, str, str]]:
     return [(item.errand, item.title, item.detail) for item in library.items()]
 
 
-def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(yesterdays) -> None:
+def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(
+    yesterdays: HomeLibrary,
+) -> None:
     assert lines(yesterdays)[:2] == [
         (Errand.WARM_UP, "Warm-up", "1 weak spot of yesterday: Two Hands"),
         (Errand.GO_ON, "Two Hands", "go on where you stopped yesterday"),
     ]
 
 
-def test_right_after_playing_the_piece_comes_before_its_weak_spots(library) -> None:
+def test_right_after_playing_the_piece_comes_before_its_weak_spots(library: HomeLibrary) -> None:
     assert lines(library)[:2] == [
         (Errand.GO_ON, "Two Hands", "go on where you stopped today"),
         (Errand.WARM_UP, "Warm-up", "1 weak spot of today: Two Hands"),
     ]
 
 
-def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(options, file) -> None:
+def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(
+    options: Namespace, file: Path
+) -> None:
     for library in library_of(options, file, time.time() + 5 * 86400.0):
         assert lines(library)[0] == (Errand.GO_ON, "Two Hands", "go on where you stopped today")
 
 
-def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file) -> None:
+def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(
+    options: Namespace, file: Path
+) -> None:
     keeping = Keeping(options)
     keeping.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
     told = [item.detail for item in HomeLibrary(keeping).warm_ups()]
@@ -80,7 +88,7 @@ def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(options, file
     assert told == ["1 weak spot of today: Two Hands"]
 
 
-def test_the_newest_warm_ups_leave_room_for_the_pieces(options, tmp_path: Path) -> None:
+def test_the_newest_warm_ups_leave_room_for_the_pieces(options: Namespace, tmp_path: Path) -> None:
     keeping = Keeping(options)
     for at in range(4):
         path = tmp_path / f"piece-{at}.musicxml"
@@ -93,7 +101,7 @@ def test_the_newest_warm_ups_leave_room_for_the_pieces(options, tmp_path: Path) 
     assert [errand for errand, *_ in told].count(Errand.WARM_UP) == 3
 
 
-def wild(bars):
+def wild(bars: int) -> RepetitionEnded:
     """A repetition in which nothing at all was right."""
     notes = [
         {"pitch": pitch, "onset": onset, "length": 1, "hand": hand}
@@ -106,7 +114,7 @@ def wild(bars):
     return replace(bad, judgement=replace(bad.judgement, excerpt=part, transitions=wrong))
 
 
-def test_a_last_piece_whose_file_is_gone_is_still_named(library, file) -> None:
+def test_a_last_piece_whose_file_is_gone_is_still_named(library: HomeLibrary, file: Path) -> None:
     file.unlink()
     errand, title, detail = lines(library)[0]
     assert (errand, title) == (Errand.GO_ON, "Two Hands")
@@ -114,7 +122,7 @@ def test_a_last_piece_whose_file_is_gone_is_still_named(library, file) -> None:
 
 
 def test_a_warm_up_without_its_file_says_so_and_not_that_nothing_was_weak(
-    library, options, file
+    library: HomeLibrary, options: Namespace, file: Path
 ) -> None:
     file.unlink()
     with pytest.raises(CannotDo, match=r"two-hands\.musicxml is gone"):
@@ -126,7 +134,7 @@ def test_titles_of_sample_scores_have_small_words_small() -> None:
 
 
 def test_before_anything_was_played_the_warm_up_does_not_speak_of_last_time(
-    options, capsys: pytest.CaptureFixture[str]
+    options: Namespace, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert warmup(options) == 0
     assert "Nothing was played yet." in capsys.readouterr().out

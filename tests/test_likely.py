@@ -22,7 +22,7 @@ from coach.coaching.practice.tempo import (
 BEAT = F(1)
 
 
-def climbed(tempo, trials_hold: bool = False):
+def climbed(tempo: TempoLadder, trials_hold: bool = False) -> list[float]:
     """All tempi up to the target where every step holds."""
     tempi = [tempo.now_qpm]
     while not tempo.at_target:
@@ -38,7 +38,7 @@ def climbed(tempo, trials_hold: bool = False):
     return tempi
 
 
-def failing(target, *tempi):
+def failing(target: int, *tempi: int) -> TempoLadder:
     """A climb at the slowest of these tempi, after a failure at each."""
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target)
     for now in tempi:
@@ -117,7 +117,9 @@ def test_a_place_that_failed_begins_slower_the_slower_the_more_it_failed() -> No
     st.floats(0.5, 1),
     st.floats(0.5, 1),
 )
-def test_the_chance_of_a_clean_one_falls_with_tempo_and_with_failures(tries, one, other) -> None:
+def test_the_chance_of_a_clean_one_falls_with_tempo_and_with_failures(
+    tries: list[tuple[float, bool]], one: float, other: float
+) -> None:
     slow, fast = sorted((one, other))
     assert 0 <= clean_chance(tries, fast) <= clean_chance(tries, slow) + 1e-9 <= 1 + 1e-9
     if len(tries) < 12:
@@ -161,7 +163,9 @@ def test_at_one_s_own_pace_there_is_nothing_to_climb() -> None:
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.98), st.booleans())
-def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, trials_hold) -> None:
+def test_it_arrives_at_the_target_exactly_and_never_passes_it(
+    target: float, share: float, trials_hold: bool
+) -> None:
     tempi = climbed(TempoLadder.start(target_qpm=target, now_qpm=target * share), trials_hold)
     assert tempi[-1] == pytest.approx(target)
     assert max(tempi) <= target + 1e-6
@@ -170,7 +174,7 @@ def test_it_arrives_at_the_target_exactly_and_never_passes_it(target, share, tri
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
-def test_the_first_step_up_is_one_mark(target, share) -> None:
+def test_the_first_step_up_is_one_mark(target: float, share: float) -> None:
     """Common practice; after the trial, which is no step."""
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
     if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
@@ -180,7 +184,7 @@ def test_the_first_step_up_is_one_mark(target, share) -> None:
 
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
-def test_the_first_step_after_slowing_down_is_one_mark_again(target, share) -> None:
+def test_the_first_step_after_slowing_down_is_one_mark_again(target: float, share: float) -> None:
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
     climbed_to = climbed(tempo)[-2]
     tempo.now_qpm = climbed_to
@@ -193,7 +197,7 @@ def test_the_first_step_after_slowing_down_is_one_mark_again(target, share) -> N
 
 @pytest.mark.property
 @given(st.lists(st.sampled_from(["up", "down", "held", "failed"]), max_size=12))
-def test_it_is_taken_up_again_where_it_stood(moves) -> None:
+def test_it_is_taken_up_again_where_it_stood(moves: list[str]) -> None:
     tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
     for move in moves:
         if move == "down":

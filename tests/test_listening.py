@@ -1,6 +1,7 @@
 """Several repetitions heard: where do they break?"""
 
 from coach.drill import judge_window, played, score_from_notes, where_it_breaks, window
+from coach.judging.model import Judgement
 
 SCORE = score_from_notes(
     [{"pitch": 72 + k % 5, "onset": k, "length": 1, "hand": "RH"} for k in range(16)]
@@ -10,7 +11,7 @@ SCORE = score_from_notes(
 WHOLE = window(SCORE, bars="1-4")
 
 
-def heard(*wrong_beats):
+def heard(*wrong_beats: int) -> Judgement:
     """A repetition with a wrong left-hand key at these beats."""
     keys = [
         (

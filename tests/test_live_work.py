@@ -67,7 +67,7 @@ def test_a_key_takes_only_so_many_hypotheses_further(
     counted = 0
     of = Transitions.extend
 
-    def counting(self, *given):  # type: ignore[no-untyped-def]
+    def counting(self, *given) -> float:  # type: ignore[no-untyped-def]
         nonlocal counted
         counted += 1
         return of(self, *given)
@@ -152,7 +152,7 @@ def test_what_was_played_instead_of_a_long_piece_is_told_by_its_beginning(
     compared: list[tuple[int, int]] = []
     find_common = recognise.find_common
 
-    def counting(written, keys):  # type: ignore[no-untyped-def]
+    def counting(written: list[int], keys: list[int]) -> list[int]:  # type: ignore[no-untyped-def]
         compared.append((len(written), len(keys)))
         return find_common(written, keys)
 

@@ -23,11 +23,11 @@ def test_what_a_noisy_answer_can_tell_at_most(noise: float, capacity: float) -> 
     assert 1 - ours.entropy_bits([noise, 1 - noise]) == pytest.approx(capacity, abs=1e-6)
 
 
-def noisy_search(random, places, noise, sure: float = 0.95):
+def noisy_search(random: Random, places: int, noise: float, sure: float = 0.95) -> tuple[int, bool]:
     """Clean or not, of the first few places: until one is sure; repetitions, and whether right."""
     fault, belief, asked = random.randrange(places), [1 / places] * places, 0
 
-    def chances(cut):
+    def chances(cut: int) -> list[list[float]]:
         return [[1 - noise, noise] if h < cut else [noise, 1 - noise] for h in range(places)]
 
     while max(belief) < sure:
@@ -65,17 +65,17 @@ Jones and Harrold (2005), ASE; the lines from memory, their counts as published.
 FAILING = (2, 1, 3)
 
 
-def spectrum(line):
+def spectrum(line: int) -> tuple[int, int]:
     """In how many passing and failing tests a line ran."""
     passed = sum(line in lines for test, lines in MID.items() if test != FAILING)
     return passed, int(line in MID[FAILING])
 
 
-def tarantula(passed, failed):
+def tarantula(passed: int, failed: int) -> float:
     return failed / (failed + passed / 5) if failed else 0.0
 
 
-def ochiai(passed, failed):
+def ochiai(passed: int, failed: int) -> float:
     return failed / (failed + passed) ** 0.5 if failed else 0.0
 
 

@@ -6,27 +6,27 @@ from coach.coaching.model import Goal
 from coach.drill import Drill, score_from_notes
 from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
-from coach.score.model import Mark
+from coach.score.model import Mark, Score
 from coach.score.window import Window
 
 TUNE = (60, 62, 64, 65, 67, 65, 64, 62) * 2
 
 
-def slurred():
+def slurred() -> Score:
     notes = [{"pitch": p, "onset": k, "length": 1, "hand": "RH"} for k, p in enumerate(TUNE)]
     score = score_from_notes(notes, qpm=80)
     marked = [replace(note, marks=frozenset({Mark.UNDER_SLUR})) for note in score.notes[:-1]]
     return replace(score, notes=(*marked, score.notes[-1]))
 
 
-def played(drill, held, at_s):
+def played(drill: Drill, held, at_s: float) -> list[PlayedNote]:
     return [
         PlayedNote(n.pitch, 64, at_s + 0.75 * float(n.onset_quarters), 0.75 * held(n))
         for n in drill.excerpt.notes
     ]
 
 
-def begun():
+def begun() -> Drill:
     score = slurred()
     whole = Window(score.notes[0].onset_quarters, score.end_quarters)
     return Drill(score, Goal(whole, 80.0, stage=Stage.SHAPE))

@@ -12,7 +12,7 @@ from coach.screens.marks import FACES, Mark, marks_of
 from tests.screenfakes import two_hands
 
 
-def judged(*labels, faults=()):
+def judged(*labels: Label, faults: tuple[Fault, ...] = ()) -> Judgement:
     part = excerpt(two_hands(), Window(F(0), F(4), Hands.RIGHT))
     score = tuple(ScoreLabel(i, label, i) for i, label in enumerate(labels))
     return Judgement(
@@ -20,7 +20,7 @@ def judged(*labels, faults=()):
     )
 
 
-def fault(at, family, **more):
+def fault(at: int, family: Family, **more: bool | float) -> Fault:
     part = excerpt(two_hands(), Window(F(0), F(4), Hands.RIGHT))
     move = part.transition_to(F(at), Hands.RIGHT)
     return Fault(move, F(at), family, 1.0, "", cause=Cause.HESITATION, **more)

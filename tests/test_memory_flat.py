@@ -9,21 +9,22 @@ from pathlib import Path
 
 import pytest
 
+from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.playing.midi_events import KeyDown
 from coach.screens.gc_pause import settle_memory
 from coach.screens.interfaces import Errand
 from tests.screenfakes import FakeDrill, two_hands
-from tests.seat import RIGHT, WRONG, seated
+from tests.seat import RIGHT, WRONG, Seat, seated
 
 
-def objects():
+def objects() -> int:
     """How many objects the collector knows, once all that is over has been let go of."""
     gc.unfreeze()
     gc.collect()
     return len(gc.get_objects())
 
 
-async def grown(seat, once, settle, times):
+async def grown(seat: Seat, once, settle: int, times: int) -> float:
     """How many objects more there are for each time, after a few times to settle in."""
     for _ in range(settle):
         await once(seat)
@@ -33,7 +34,7 @@ async def grown(seat, once, settle, times):
     return (objects() - before) / times
 
 
-async def play(seat) -> None:
+async def play(seat: Seat) -> None:
     """Ten repetitions, some of them wrong."""
     for keys in (RIGHT, WRONG, *[(60, 66)] * 8):
         for at, pitch in enumerate(keys):
@@ -42,13 +43,13 @@ async def play(seat) -> None:
     await seat.pilot.pause()
 
 
-async def look_at(seat) -> None:
+async def look_at(seat: Seat) -> None:
     for key in ("d", "t", "ctrl+p"):
         await seat.pilot.press(key)
         await seat.pilot.press("escape")
 
 
-async def resize(seat) -> None:
+async def resize(seat: Seat) -> None:
     for size in ((120, 40), (20, 5), (80, 24)):
         await seat.pilot.resize_terminal(*size)
 
@@ -62,7 +63,7 @@ def test_whatever_is_done_over_and_over_leaves_nothing_behind(
 ) -> None:
     """``most``: objects each time; a widget or a picture that is kept is hundreds."""
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.staging.kept = _Nothing()
         more = await grown(seat, once, settle, times)
         assert more < most
@@ -73,14 +74,14 @@ def test_whatever_is_done_over_and_over_leaves_nothing_behind(
 class _Nothing:
     """Keeps nothing, unlike the fake of the record."""
 
-    def append(self, _) -> None:
+    def append(self, _: RepetitionEnded) -> None:
         pass
 
 
 def test_a_piece_that_was_left_is_let_go_of_when_the_next_is_opened() -> None:
     drills = []
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         for number in range(2, 5):
             drills.append(weakref.ref(seat.app.drill))
             await seat.pilot.press("escape")

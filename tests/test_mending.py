@@ -6,19 +6,19 @@ from itertools import pairwise
 import pytest
 
 from coach.coaching.diagnosis.evidence import Evidence
-from coach.coaching.model import AssignmentKind
+from coach.coaching.model import Assignment, AssignmentKind
 from coach.coaching.practice.task import Task
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.windows import PracticeMap
 from coach.judging.model import Stage
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Window
 from tests.lessons import QPM, Lesson, Weak, piece
 
 MOST = 60
 
 
-def mended(lesson, before_it_heals: int = 14):
+def mended(lesson: Lesson, before_it_heals: int = 14) -> list[tuple[Assignment, bool, bool]]:
     """Every assignment up to the goal, with whether it was clean; the place heals on the way."""
     out = []
     for count in range(MOST):
@@ -33,19 +33,23 @@ def mended(lesson, before_it_heals: int = 14):
 
 
 @pytest.fixture(scope="module")
-def lessons():
+def lessons() -> list[list[tuple[Assignment, bool, bool]]]:
     """A place of the left hand that fails above a tempo, and then heals."""
     practice_map = [(beat, above) for beat in (5, 6, 11) for above in (60.0, 72.0)]
     return [mended(Lesson([Weak("LH", beat, above_qpm=above)])) for beat, above in practice_map]
 
 
-def test_a_named_trouble_is_mended_at_once_slower_than_it_failed(lessons) -> None:
+def test_a_named_trouble_is_mended_at_once_slower_than_it_failed(
+    lessons: list[list[tuple[Assignment, bool, bool]]],
+) -> None:
     for steps in lessons:
         first = next(asked for asked, _, is_mending in steps if is_mending)
         assert first.qpm < QPM
 
 
-def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(lessons) -> None:
+def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(
+    lessons: list[list[tuple[Assignment, bool, bool]]],
+) -> None:
     """Common practice, as the joining order: window by window, then up the tempo."""
     for steps in lessons:
         mending = [asked for asked, _, is_mending in steps if is_mending]
@@ -55,14 +59,18 @@ def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(lesso
                 assert one.window.end_quarters - one.window.start_quarters == widest
 
 
-def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(lessons) -> None:
+def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(
+    lessons: list[list[tuple[Assignment, bool, bool]]],
+) -> None:
     for steps in lessons:
         for (one, clean, _), (two, _, _) in pairwise(steps):
             if not clean and one.window == two.window:
                 assert two.qpm <= one.qpm
 
 
-def test_the_reason_for_a_slower_tempo_is_still_true_beside_a_clean_repetition(lessons) -> None:
+def test_the_reason_for_a_slower_tempo_is_still_true_beside_a_clean_repetition(
+    lessons: list[list[tuple[Assignment, bool, bool]]],
+) -> None:
     slower = {a.reason for steps in lessons for a, _, _ in steps if a.kind is AssignmentKind.SLOWER}
     assert slower
     assert all(reason.endswith("until it holds.") for reason in slower), slower
@@ -82,7 +90,9 @@ def test_a_place_that_fails_above_a_tempo_is_soon_asked_for_under_it() -> None:
         assert unclean <= 4
 
 
-def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(lessons) -> None:
+def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(
+    lessons: list[list[tuple[Assignment, bool, bool]]],
+) -> None:
     for steps in lessons:
         last, _, is_mending = steps[-1]
         assert not is_mending
@@ -143,7 +153,9 @@ def test_a_long_whole_is_heard_once() -> None:
     assert hearings == 1
 
 
-def test_a_reason_that_names_a_place_says_where_to_begin_where_that_is_before_it(lessons) -> None:
+def test_a_reason_that_names_a_place_says_where_to_begin_where_that_is_before_it(
+    lessons: list[list[tuple[Assignment, bool, bool]]],
+) -> None:
     """The window of the top line and the place of the reason differ by the run-up."""
     score = piece()
     said = [asked for steps in lessons for asked, *_ in steps if "→" in asked.reason]
@@ -156,7 +168,7 @@ def test_a_reason_that_names_a_place_says_where_to_begin_where_that_is_before_it
     assert {asked.reason.split(". ")[-1] for asked in said} >= {"Begin at bar 1, beat 4."}
 
 
-def _ends_as_said(score, asked):
+def _ends_as_said(score: Score, asked: Assignment) -> bool:
     """Whether the window arrives where the place of its reason does."""
     place = asked.reason.split("→ ")[1]
     end = score.place(asked.window.end_quarters)

@@ -49,7 +49,7 @@ def test_in_six_eight_the_mark_is_the_dotted_quarter_s() -> None:
 
 @pytest.mark.property
 @given(TEMPI, BEATS, STEPS)
-def test_up_and_down_are_what_they_say(qpm, beat, marks) -> None:
+def test_up_and_down_are_what_they_say(qpm: float, beat: F, marks: int) -> None:
     assert quicker(qpm, beat, marks) > qpm
     assert slower(qpm, beat, marks) < qpm
     assert move_by_marks(qpm, beat, marks) == quicker(qpm, beat, marks)
@@ -59,7 +59,7 @@ def test_up_and_down_are_what_they_say(qpm, beat, marks) -> None:
 
 @pytest.mark.property
 @given(TEMPI, BEATS)
-def test_one_step_is_at_most_one_notch_of_the_clockwork(qpm, beat) -> None:
+def test_one_step_is_at_most_one_notch_of_the_clockwork(qpm: float, beat: F) -> None:
     widest = max(after / before for before, after in pairwise(MARKS))
     assert quicker(qpm, beat) <= qpm * widest + 1e-6
     assert slower(qpm, beat) >= qpm / widest - 1e-6
@@ -67,6 +67,6 @@ def test_one_step_is_at_most_one_notch_of_the_clockwork(qpm, beat) -> None:
 
 @pytest.mark.property
 @given(st.sampled_from(MARKS[4:-4]), BEATS, STEPS)
-def test_from_a_mark_up_and_down_again_is_back(mark, beat, marks) -> None:
+def test_from_a_mark_up_and_down_again_is_back(mark: int, beat: F, marks: int) -> None:
     qpm = mark * float(beat)
     assert slower(quicker(qpm, beat, marks), beat, marks) == pytest.approx(qpm)

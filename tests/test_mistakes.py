@@ -43,10 +43,10 @@ def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place
 ) -> None:
     staging = Staging()
 
-    def broken(pitch, velocity, at_s) -> None:
+    def broken(pitch: int, velocity: int, at_s: float) -> None:
         raise ZeroDivisionError("no beats")
 
-    async def main(app) -> None:
+    async def main(app: KeyholeApp) -> None:
         async with app.run_test() as pilot:
             for _ in range(100):
                 if staging.errands:
@@ -72,11 +72,11 @@ SCREENS = Path(__file__).parent.parent / "coach" / "screens"
 MISTAKES, PAINTING = SCREENS / "app" / "crash.py", SCREENS / "terminal" / "cell_painter.py"
 
 
-def is_private(name):
+def is_private(name: str) -> bool:
     return name.startswith("_") and not name.endswith("__")
 
 
-def taken(file):
+def taken(file: Path) -> set[str]:
     """The private names that a module takes of anything, or gives to what it defines."""
     found = list(ast.walk(ast.parse(file.read_text(encoding="utf-8"))))
     attributes = {one.attr for one in found if isinstance(one, ast.Attribute)}

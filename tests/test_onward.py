@@ -8,14 +8,16 @@ from coach.coaching.model import Goal
 from coach.coaching.planning.next_goal import find_next_goal
 from coach.coaching.wording import stretch_words
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import choose_window
 from tests.screenfakes import note, two_hands
 
 SCORE = two_hands(5)
 
 
-def after(bars, score=SCORE, hands: str = "both", qpm: float = 80.0):
+def after(
+    bars: str | None, score: Score = SCORE, hands: str = "both", qpm: float = 80.0
+) -> str | None:
     goal = find_next_goal(score, Goal(choose_window(score, bars=bars, hands=hands), qpm))
     return goal and stretch_words(score, goal.window)
 

@@ -111,7 +111,7 @@ def test_a_long_and_dull_score_is_no_bomb() -> None:
 
 
 @pytest.mark.parametrize("kept", [10, len(GOOD) // 2, len(GOOD) - 5])
-def test_a_truncated_archive(kept) -> None:
+def test_a_truncated_archive(kept: int) -> None:
     assert archive_refusal(GOOD[:kept]).startswith("a.mxl is a damaged archive")
 
 

@@ -5,17 +5,20 @@ from fractions import Fraction as F
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from hypothesis.strategies._internal.core import DataObject
 
 from coach.coaching.windows import PracticeMap
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, excerpt
 from tests.windows import scores
 
 RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
 
 
-def piece(beats: int = 16, *, metre: str = "4/4", pickup: int = 0, rests=(), silent: bool = False):
+def piece(
+    beats: int = 16, *, metre: str = "4/4", pickup: int = 0, rests=(), silent: bool = False
+) -> Score:
     """Quarters in both hands; on ``rests`` the left hand is silent, or both are."""
     notes = [
         {"pitch": 72 - 24 * (hand == "LH") + k % 5, "onset": k, "length": 1, "hand": hand}
@@ -26,11 +29,11 @@ def piece(beats: int = 16, *, metre: str = "4/4", pickup: int = 0, rests=(), sil
     return score_from_notes(notes, metre=metre, pickup_quarters=pickup)
 
 
-def practice_map(score):
+def practice_map(score: Score) -> PracticeMap:
     return PracticeMap(score, Window(F(0), score.end_quarters))
 
 
-def span(window):
+def span(window: Window) -> tuple[F, F]:
     return window.start_quarters, window.end_quarters
 
 
@@ -62,7 +65,9 @@ class TestAround:
 
     @pytest.mark.property
     @given(scores(), st.data())
-    def test_every_move_can_be_cut_out_with_departure_and_arrival(self, score, data) -> None:
+    def test_every_move_can_be_cut_out_with_departure_and_arrival(
+        self, score: Score, data: DataObject
+    ) -> None:
         here = practice_map(score)
         inner = [t for t in here.transitions if t.to_quarters > here.grid[0]]
         move = data.draw(st.sampled_from(inner or here.transitions))
@@ -76,7 +81,7 @@ class TestAround:
 
     @pytest.mark.property
     @given(scores(), st.data())
-    def test_nothing_reaches_outside_the_whole(self, score, data) -> None:
+    def test_nothing_reaches_outside_the_whole(self, score: Score, data: DataObject) -> None:
         bars = score.bars
         low = data.draw(st.integers(0, len(bars) - 1))
         high = data.draw(st.integers(low, len(bars) - 1))
@@ -137,7 +142,9 @@ class TestBars:
 
     @pytest.mark.property
     @given(scores(), st.data())
-    def test_half_a_bar_holds_the_move_and_lies_in_its_bar(self, score, data) -> None:
+    def test_half_a_bar_holds_the_move_and_lies_in_its_bar(
+        self, score: Score, data: DataObject
+    ) -> None:
         here = practice_map(score)
         inner = [t for t in here.transitions if t.from_quarters >= here.grid[0]]
         move = data.draw(st.sampled_from(inner or here.transitions))
@@ -185,6 +192,8 @@ class TestEntry:
     ],
     ids=["inside", "to the landing", "into its first note", "after it", "another hand"],
 )
-def test_what_a_window_makes_one_play(window: Window, move, made: bool) -> None:
+def test_what_a_window_makes_one_play(
+    window: Window, move: tuple[Hands, int, int], made: bool
+) -> None:
     hands, start, end = move
     assert practice_map(piece()).covers(window, Transition(hands, F(start), F(end))) is made

@@ -20,7 +20,7 @@ RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
         ((BOTH, 0, 1), "both hands bar 1, beat 1 → 2"),
     ],
 )
-def test_a_move(move, words: str) -> None:
+def test_a_move(move: tuple[Hands, int, int], words: str) -> None:
     hands, start, end = move
     assert move_words(piece(), Transition(hands, F(start), F(end))) == words
 

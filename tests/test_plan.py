@@ -11,11 +11,11 @@ from coach.coaching.windows import PracticeMap
 from coach.drill import Drill, played
 from coach.judging.model import Stage
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Window
 
 
-def piece(bars: int = 4, pickup: int = 0):
+def piece(bars: int = 4, pickup: int = 0) -> Score:
     notes = [
         {"pitch": 72 + k % 5 - 24 * (hand == "LH"), "onset": k, "length": 1, "hand": hand}
         for k in range(4 * bars + pickup)
@@ -24,7 +24,7 @@ def piece(bars: int = 4, pickup: int = 0):
     return score_from_notes(notes, qpm=90, pickup_quarters=pickup)
 
 
-def names(score, **goal):
+def names(score: Score, **goal: Order) -> list[str]:
     window = Window(F(0), score.end_quarters)
     made = make_steps(PracticeMap(score, window), Goal(window, 90.0, way=Way.LEARN, **goal))
     return [step.what for step in made]

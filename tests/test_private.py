@@ -5,6 +5,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Iterator
 from contextlib import closing, suppress
 from pathlib import Path
 
@@ -26,7 +27,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="modes mean noth
 
 
 @pytest.fixture(autouse=True)
-def lavish(monkeypatch: pytest.MonkeyPatch):
+def lavish(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """A system that lets everybody read and write what is made."""
     before = os.umask(0)
     yield

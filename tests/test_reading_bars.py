@@ -85,7 +85,7 @@ def test_a_bar_divided_by_a_repeat_counts_on(tmp_path: Path) -> None:
 
 
 def test_endings_are_shown_and_not_expanded(tmp_path: Path) -> None:
-    def ending(number, kind, where):
+    def ending(number: str, kind: str, where: str) -> str:
         return f'<barline location="{where}"><ending number="{number}" type="{kind}"/></barline>'
 
     found = opened(

@@ -9,13 +9,13 @@ from coach.score.model import Hand
 from tests.scorexml import attributes, bar, metre, note, opened, part, score
 
 
-def one_staff(name, pitch: str = "C5", identity: str = "P1"):
+def one_staff(name: str, pitch: str = "C5", identity: str = "P1") -> tuple[str, str]:
     return name, part(
         bar(attributes(metre("4/4"), divisions=1), note(pitch, 4, s=None)), identity=identity
     )
 
 
-def two_staves(name, pitch: str = "C5", identity: str = "P1"):
+def two_staves(name: str, pitch: str = "C5", identity: str = "P1") -> tuple[str, str]:
     inner = attributes(metre("4/4") + "<staves>2</staves>", divisions=1)
     return name, part(bar(inner, note(pitch, 4), note("C3", 4, s=2, chord=True)), identity=identity)
 

@@ -15,7 +15,9 @@ BARE = SCORE.split("?>", 1)[1]
 BOTH = ["C5 @0 4 s1", "D5 @4 4 s1"]
 
 
-def packed(members, compression=zipfile.ZIP_DEFLATED):
+def packed(
+    members: dict[str, bytes] | dict[str, str], compression: int = zipfile.ZIP_DEFLATED
+) -> bytes:
     held = io.BytesIO()
     with zipfile.ZipFile(held, "w", compression) as archive:
         for name, content in members.items():
@@ -115,7 +117,9 @@ def test_a_file_that_lacks_only_its_end_gives_every_bar(tmp_path: Path) -> None:
         (packed({"readme.txt": "no"}), "without a MusicXML score"),
     ],
 )
-def test_what_cannot_be_opened_says_so_in_one_sentence(tmp_path: Path, content, said: str) -> None:
+def test_what_cannot_be_opened_says_so_in_one_sentence(
+    tmp_path: Path, content: bytes, said: str
+) -> None:
     with pytest.raises(ScoreError, match=said) as error:
         opened(tmp_path, content)
     assert str(error.value).startswith("case.musicxml ")

@@ -4,13 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.model import Hand
+from coach.score.model import Hand, Score
 from coach.score.reading import hands_by_voice
 from coach.score.reading.hands import hand_of_words
 from tests.scorexml import back, bar, direction, note, opened, piano, rest, words
 
 
-def hands(found, staff: int = 1):
+def hands(found: Score, staff: int = 1) -> str:
     return " ".join(n.hand.value[0] for n in found.notes if n.staff == staff)
 
 

@@ -1,12 +1,14 @@
 """Laws of reading: however a note is written, what is struck is the same."""
 
 import tempfile
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coach.score.model import Score
 from tests.scorexml import back, bar, note, opened, piano
 
 pytestmark = pytest.mark.property
@@ -19,7 +21,7 @@ LINE = st.lists(
 )
 
 
-def tied(name, pieces, **where):
+def tied(name: str, pieces: list[int], **where: int | str) -> str:
     """A note written in pieces that ties join."""
     last = len(pieces) - 1
     out = []
@@ -29,14 +31,14 @@ def tied(name, pieces, **where):
     return "".join(out)
 
 
-def read(*bars):
+def read(*bars: str) -> Score:
     with tempfile.TemporaryDirectory() as folder:
         return opened(Path(folder), piano(*bars, divisions=4))
 
 
 @given(LINE)
 @settings(max_examples=40, deadline=None)
-def test_a_note_in_tied_pieces_is_the_note_whole(line) -> None:
+def test_a_note_in_tied_pieces_is_the_note_whole(line: list[tuple[str, list[int]]]) -> None:
     pieces = read(bar("".join(tied(name, lengths) for name, lengths in line)))
     whole = read(bar("".join(note(name, sum(lengths)) for name, lengths in line)))
     key = [(n.pitch, n.onset_quarters, n.length_quarters) for n in whole.notes]
@@ -45,14 +47,16 @@ def test_a_note_in_tied_pieces_is_the_note_whole(line) -> None:
 
 @given(LINE, LINE)
 @settings(max_examples=40, deadline=None)
-def test_the_order_of_the_voices_in_the_file_does_not_matter(upper, lower) -> None:
+def test_the_order_of_the_voices_in_the_file_does_not_matter(
+    upper: list[tuple[str, list[int]]], lower: list[tuple[str, list[int]]]
+) -> None:
     first = "".join(tied(name, lengths) for name, lengths in upper)
     second = "".join(tied(name, lengths, v="5", s=2) for name, lengths in lower)
     above, below = (sum(sum(lengths) for _, lengths in line) for line in (upper, lower))
     one = read(bar(first, back(above), second))
     other = read(bar(second, back(below), first))
 
-    def facts(score):
+    def facts(score: Score) -> list[tuple[Fraction | int | str, ...]]:
         return sorted(
             (n.onset_quarters, n.pitch, n.length_quarters, n.staff, n.voice) for n in score.notes
         )

@@ -8,7 +8,7 @@ from coach.score.model import Mark
 from tests.scorexml import attributes, back, bar, direction, metre, note, opened, piano, words
 
 
-def finger(*texts):
+def finger(*texts: str) -> str:
     inner = "".join(f"<fingering>{text}</fingering>" for text in texts)
     return f"<technical>{inner}</technical>"
 
@@ -70,7 +70,7 @@ def test_marks_hold_for_the_whole_chord(tmp_path: Path, element: str, mark: Mark
 
 
 def test_both_notes_of_a_tremolo_are_free(tmp_path: Path) -> None:
-    def tremolo(kind):
+    def tremolo(kind: str) -> str:
         return f'<ornaments><tremolo type="{kind}">3</tremolo></ornaments>'
 
     found = opened(
@@ -86,7 +86,7 @@ def test_both_notes_of_a_tremolo_are_free(tmp_path: Path) -> None:
 
 
 def test_slurs(tmp_path: Path) -> None:
-    def slur(kind):
+    def slur(kind: str) -> str:
         return f'<slur type="{kind}" number="1"/>'
 
     found = opened(
@@ -142,7 +142,7 @@ def test_octave_lines_do_not_change_the_sounding_pitch(tmp_path: Path) -> None:
 @pytest.mark.outside
 def test_transposition_is_added_to_the_written_pitch(tmp_path: Path) -> None:
     # MusicXML 4.0, transpose: what must be added to the written pitch to get what sounds.
-    def transpose(chromatic, diatonic: str = "", octaves: str = ""):
+    def transpose(chromatic: int, diatonic: str = "", octaves: str = "") -> str:
         return attributes(
             f"<transpose>{diatonic and f'<diatonic>{diatonic}</diatonic>'}"
             f"<chromatic>{chromatic}</chromatic>"
@@ -185,7 +185,7 @@ METRONOME = "<metronome><beat-unit>{}</beat-unit>{}<per-minute>{}</per-minute></
         (METRONOME.format("eighth", "", "100"), 50),
     ],
 )
-def test_metronome_marks_in_quarters_a_minute(tmp_path: Path, mark, qpm: int) -> None:
+def test_metronome_marks_in_quarters_a_minute(tmp_path: Path, mark: str, qpm: int) -> None:
     # A dotted quarter at 80 is 120 quarters a minute (checks 0.4, from the arithmetic).
     found = opened(tmp_path, piano(bar(direction(mark), note("C5", 4))))
     assert [(t.qpm, t.is_guess) for t in found.tempos] == [(qpm, False)]

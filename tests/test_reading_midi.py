@@ -14,24 +14,26 @@ from coach.score.reading.hands import split_hands
 from tests.scorexml import opened
 
 
-def track(*messages):
+def track(*messages: bytes) -> bytes:
     return b"MTrk" + struct.pack(">I", len(b"".join(messages))) + b"".join(messages)
 
 
-def smf(*tracks, form: int = 1, division: int = 480):
+def smf(*tracks: bytes, form: int = 1, division: int = 480) -> bytes:
     return (
         b"MThd" + struct.pack(">IHHH", 6, form, len(tracks), division & 0xFFFF) + b"".join(tracks)
     )
 
 
-def name(text):
+def name(text: str) -> bytes:
     return b"\x00\xff\x03" + bytes([len(text)]) + text.encode()
 
 
 END = b"\x00\xff\x2f\x00"
 
 
-def written(tracks, *, form: int = 1, ticks: int = 480):
+def written(
+    tracks: list[tuple[str, list[tuple[int, ...]]]], *, form: int = 1, ticks: int = 480
+) -> bytes:
     """A file as mido writes it; each track has a name and (start, length, key) in ticks."""
     file = mido.MidiFile(type=form, ticks_per_beat=ticks)
     for title, notes in tracks:
@@ -162,7 +164,7 @@ def test_a_note_without_an_end_is_held_and_said(tmp_path: Path) -> None:
         (smf(track(b"\xff\xff\xff\x7f\x90\x3c\x40", END), division=1), "longer than"),
     ],
 )
-def test_what_cannot_be_opened_says_why(tmp_path: Path, content, said: str) -> None:
+def test_what_cannot_be_opened_says_why(tmp_path: Path, content: bytes, said: str) -> None:
     with pytest.raises(ScoreError, match=said):
         opened(tmp_path, content, "case.mid")
 

@@ -35,7 +35,7 @@ def test_abc_gives_its_first_tune(tmp_path: Path) -> None:
 def test_a_file_that_takes_too_much_memory_is_not_called_damaged(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def runs_out(*given) -> None:
+    def runs_out(*given: str) -> None:
         raise MemoryError
 
     monkeypatch.setattr("coach.score.reading.music21_formats._parsed", runs_out)
@@ -64,7 +64,7 @@ def test_mei_as_partitura_ships_it(tmp_path: Path) -> None:
         (Kind.MEI, '<mei><note pname="c"/><rest/><chord><note/><note/></chord></mei>', 3),
     ],
 )
-def test_written_notes_are_counted(kind: Kind, text, notes: int) -> None:
+def test_written_notes_are_counted(kind: Kind, text: str, notes: int) -> None:
     assert written_notes(text, kind) == notes
 
 

@@ -5,12 +5,14 @@ how that was found: by looking into the file's XML by hand.
 """
 
 import warnings
+from collections.abc import Iterator
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
 from coach.score.reading import read_score
-from scripts.compare_reading import compare, music21s, ours, partituras
+from scripts.compare_reading import Row, compare, music21s, ours, partituras
 from scripts.corpus import PIANO_SCORES, corpus
 
 pytestmark = pytest.mark.outside
@@ -31,14 +33,14 @@ stop at each of them, so one key is struck once: ours is right (and partitura's)
 
 
 @pytest.fixture(autouse=True)
-def _quiet():
+def _quiet() -> Iterator[None]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         yield
 
 
 @pytest.mark.parametrize("name", PIANO_SCORES)
-def test_as_partitura_reads_it(name) -> None:
+def test_as_partitura_reads_it(name: str) -> None:
     path = corpus() / name
     mine, theirs, differing = compare(ours(path), partituras(path))
     assert len(mine) == len(theirs) == ROUNDED.get(name, 0)
@@ -51,7 +53,7 @@ def test_as_partitura_reads_it(name) -> None:
 
 
 @pytest.mark.parametrize("name", PIANO_SCORES)
-def test_as_music21_reads_it(name) -> None:
+def test_as_music21_reads_it(name: str) -> None:
     path = corpus() / name
     mine, theirs, differing = compare(ours(path), music21s(path))
     if name in ROUNDED:
@@ -64,8 +66,8 @@ def test_as_music21_reads_it(name) -> None:
     assert differing["spelling"] == differing["staff"] == 0
 
 
-def _same_but_for_rounding(mine, theirs) -> None:
-    def order(row):
+def _same_but_for_rounding(mine: list[Row], theirs: list[Row]) -> None:
+    def order(row: Row) -> tuple[int, int, Fraction]:
         return (row.bar_index, row.staff, row.onset)
 
     for one, other in zip(sorted(mine, key=order), sorted(theirs, key=order), strict=True):
@@ -77,7 +79,7 @@ def _same_but_for_rounding(mine, theirs) -> None:
         assert abs(one.onset - other.onset) < Fraction(1, 512)
 
 
-def _joints(path):
+def _joints(path: Path):
     """Bar, onset in it and key of every place where a tie joins two written notes."""
     score = read_score(path)
     out = set()

@@ -4,10 +4,10 @@ from fractions import Fraction as F
 
 from coach.coaching.practice.breaks import BreakReminder, is_wide
 from coach.score.build import score_from_notes
-from coach.score.window import Window, excerpt
+from coach.score.window import Excerpt, Window, excerpt
 
 
-def sight(span: int = 4):
+def sight(span: int = 4) -> Excerpt:
     notes = [
         {"pitch": p, "onset": k, "length": 1, "hand": "RH"}
         for k in range(4)
@@ -16,7 +16,9 @@ def sight(span: int = 4):
     return excerpt(score_from_notes(notes), Window(F(0), F(4)))
 
 
-def minutes_until_an_offer(rest, repetition_s: float = 20.0, gap_s: float = 5.0):
+def minutes_until_an_offer(
+    rest: BreakReminder, repetition_s: float = 20.0, gap_s: float = 5.0
+) -> tuple[float, tuple[str]]:
     now_s, offers = 0.0, ()
     while not offers:
         now_s += repetition_s + gap_s

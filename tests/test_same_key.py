@@ -9,28 +9,30 @@ from coach.judging.following.events import Ended, Marked
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.judging.model import Label, Stage
+from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.model import Hand, Hands
+from coach.score.model import Hand, Hands, Score
+from coach.score.window import Excerpt
 from tests.judging_help import play, whole
 
 AT = F(4)
 
 
-def row(hand, pitches, each: F = F(1)):
+def row(hand: str, pitches: tuple[int, ...], each: F = F(1)) -> list[dict[str, F | int | str]]:
     return [
         {"pitch": pitch, "onset": at * each, "length": each, "hand": hand}
         for at, pitch in enumerate(pitches)
     ]
 
 
-def across():
+def across() -> Score:
     """Both hands meet on the E of beat 5."""
     return score_from_notes(
         [*row("RH", (72, 71, 69, 67, 64, 65, 67, 72)), *row("LH", (48, 52, 55, 60, 64, 62, 59, 48))]
     )
 
 
-def within():
+def within() -> Score:
     """One hand's two voices meet on the E of beat 5: a long note and the eighth of a figure."""
     figure = row("LH", (48, 52, 55, 60, 64, 62, 59, 48))
     return score_from_notes(
@@ -38,7 +40,7 @@ def within():
     )
 
 
-def once(window, **changes):
+def once(window: Excerpt, **changes) -> list[PlayedNote]:
     """What fingers can do: each key once at an onset."""
     keys, out = set(), []
     for key in play(window, **changes):
@@ -51,7 +53,7 @@ def once(window, **changes):
 
 @pytest.mark.parametrize("score", [across(), within()])
 @pytest.mark.parametrize("stage", list(Stage))
-def test_one_stroke_is_right_for_both(score, stage: Stage) -> None:
+def test_one_stroke_is_right_for_both(score: Score, stage: Stage) -> None:
     window = whole(score)
     keys = once(window)
     assert len(keys) == len(window.notes) - 1
@@ -61,7 +63,7 @@ def test_one_stroke_is_right_for_both(score, stage: Stage) -> None:
 
 
 @pytest.mark.parametrize("score", [across(), within()])
-def test_left_out_or_wrong_it_is_told_once(score) -> None:
+def test_left_out_or_wrong_it_is_told_once(score: Score) -> None:
     window = whole(score)
     keys = once(window)
     without = [key for key in keys if key.pitch != 64]
@@ -73,7 +75,7 @@ def test_left_out_or_wrong_it_is_told_once(score) -> None:
 
 
 @pytest.mark.parametrize("score", [across(), within()])
-def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score) -> None:
+def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score: Score) -> None:
     window = whole(score)
     follower, heard = Follower(window), []
     for key in once(window):

@@ -11,8 +11,10 @@ from functools import cache
 from importlib import metadata
 from itertools import pairwise
 from pathlib import Path
+from types import ModuleType
 
 import pytest
+from lxml.etree import XMLParser
 
 from coach.score.model import Grace, Hand, Mark, Score, ScoreNote
 from coach.score.reading import read_score
@@ -211,11 +213,11 @@ IMPORTED = {
 """The two schemas that MusicXML's imports from the network, as far as it uses them."""
 
 
-def parser_of(etree):  # type: ignore[no-untyped-def]
+def parser_of(etree: ModuleType) -> XMLParser:  # type: ignore[no-untyped-def]
     """A parser that needs no network for what MusicXML's schema imports."""
 
     class Neighbours(etree.Resolver):  # type: ignore[misc, name-defined]
-        def resolve(self, url, public_id, context):  # type: ignore[no-untyped-def]
+        def resolve(self, url: str, public_id: None, context):  # type: ignore[no-untyped-def]
             for ending, (namespace, attributes) in IMPORTED.items():
                 if url.endswith(ending):
                     return self.resolve_string(schema_of(namespace, attributes), context)

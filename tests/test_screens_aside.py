@@ -8,19 +8,19 @@ import pytest
 
 from coach.coaching.drill.drill_events import DrillState, RepetitionBegan, SetAside, StateChanged
 from tests.screenfakes import FakeDrill, two_hands
-from tests.seat import RIGHT, SIZES, seated, words_of
+from tests.seat import RIGHT, SIZES, Seat, seated, words_of
 
 LOW = "The left hand is an octave too low: move it up."
 
 
-def set_aside(seat) -> None:
+def set_aside(seat: Seat) -> None:
     """The drill says so, and is ready again."""
     seat.app.screen.show([SetAside(LOW), StateChanged(DrillState.READY)])
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_what_was_played_instead_is_written_large_and_in_words(size) -> None:
-    async def run(seat) -> None:
+def test_what_was_played_instead_is_written_large_and_in_words(size: tuple[int, int]) -> None:
+    async def run(seat: Seat) -> None:
         set_aside(seat)
         await seat.until_large("OCTAVE")
         assert LOW in " ".join(words_of(seat).split())
@@ -29,7 +29,7 @@ def test_what_was_played_instead_is_written_large_and_in_words(size) -> None:
 
 
 def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         set_aside(seat)
         seat.app.screen.show_heard(61)
         await asyncio.sleep(0.1)
@@ -45,7 +45,7 @@ def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch: pytest.Monkey
     score = two_hands(4)
     first, then = FakeDrill(score, required=1), FakeDrill(score)
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         first.state = DrillState.READY
         set_aside(seat)

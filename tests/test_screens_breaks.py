@@ -8,6 +8,7 @@ from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (
     RIGHT,
     SIZES,
+    Seat,
     seated,
     words_of,
 )
@@ -19,11 +20,13 @@ BREAK = (
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_break_is_proposed_beside_the_verdict_and_gone_after_the_next_repetition(size) -> None:
+def test_a_break_is_proposed_beside_the_verdict_and_gone_after_the_next_repetition(
+    size: tuple[int, int],
+) -> None:
     drill = FakeDrill(two_hands(), required=9)
     drill.proposes = BREAK
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         assert "Clean." in seat.text
         assert "rest your hands for" in words_of(seat)
@@ -38,11 +41,13 @@ def test_a_break_is_proposed_beside_the_verdict_and_gone_after_the_next_repetiti
 
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("answer", ["p", "n"])
-def test_a_break_that_is_answered_is_not_proposed_any_longer(size, answer: str) -> None:
+def test_a_break_that_is_answered_is_not_proposed_any_longer(
+    size: tuple[int, int], answer: str
+) -> None:
     drill = FakeDrill(two_hands(), required=9)
     drill.proposes = BREAK
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         await seat.pilot.press(answer)
         await seat.pilot.pause()
@@ -52,11 +57,11 @@ def test_a_break_that_is_answered_is_not_proposed_any_longer(size, answer: str) 
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_proposed_break_can_be_read_whole(size) -> None:
+def test_a_proposed_break_can_be_read_whole(size: tuple[int, int]) -> None:
     drill = FakeDrill(two_hands(), required=9)
     drill.proposes = BREAK
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         seat.app.screen.make_room()  # what the verdict's time in sight is followed by
         await seat.pilot.pause()

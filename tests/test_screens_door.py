@@ -18,7 +18,7 @@ PURE = (
 
 
 @pytest.mark.parametrize("module", PURE)
-def test_the_layout_and_the_words_do_without_textual(module) -> None:
+def test_the_layout_and_the_words_do_without_textual(module: str) -> None:
     code = f"import coach.screens.{module}, sys; sys.exit('textual' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 

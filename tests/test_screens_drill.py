@@ -24,6 +24,7 @@ from tests.seat import (
     RIGHT,
     SIZES,
     WRONG,
+    Seat,
     reason_line,
     seated,
     strip_line,
@@ -33,8 +34,10 @@ from tests.seat import (
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_three_clean_repetitions_fill_the_clean_run_without_a_key_of_the_computer(size) -> None:
-    async def run(seat) -> None:
+def test_three_clean_repetitions_fill_the_clean_run_without_a_key_of_the_computer(
+    size: tuple[int, int],
+) -> None:
+    async def run(seat: Seat) -> None:
         for done in (1, 2):
             await seat.play(*RIGHT)
             assert seat.app.screen.query_one("#clean-run").words == f"{done} of 3 clean"
@@ -47,8 +50,8 @@ def test_three_clean_repetitions_fill_the_clean_run_without_a_key_of_the_compute
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size) -> None:
-    async def run(seat) -> None:
+def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size: tuple[int, int]) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*WRONG[:3])
         marks = next(line for line in seat.text.splitlines() if "=" in line)
         assert marks.split() == ["=", "=", "W"]
@@ -62,12 +65,12 @@ def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size) -> None:
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand_beside_it(
-    size,
+    size: tuple[int, int],
 ) -> None:
     one_note = score_from_notes([note(60, 0, 4)], qpm=80, title="Fake tune")
     drill = Drill(one_note, repair(one_note, Window(F(0), F(4), Hands.RIGHT), qpm=80))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(60)
         seat.app.screen.show(drill.tick(11.0))
         await seat.pilot.pause()
@@ -93,7 +96,7 @@ def test_the_last_of_several_keys_is_named_for_its_whole_time(
         def stop(self) -> None:
             self.stopped = True
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         screen, timers = seat.app.screen, []
         monkeypatch.setattr(screen, "set_timer", lambda *_: timers.append(Waiting()) or timers[-1])
         for pitch in (61, 63, 66):
@@ -107,7 +110,7 @@ def test_the_last_of_several_keys_is_named_for_its_whole_time(
 def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_who_plays_on() -> (
     None
 ):
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         await seat.play(*WRONG)
         assert "W" in "".join(line for line in seat.text.splitlines() if "=" in line)
@@ -127,7 +130,7 @@ def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_w
 
 
 def test_what_the_pianist_asks_for_is_shown_at_once_and_all_of_it_together() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*WRONG)
         await seat.pilot.press("right")
         assert "bars 1 to 2 · 60 bpm" in top_line(seat)
@@ -146,7 +149,7 @@ def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown
     drill.ask(Request.SMALLER, 0.0)
     required = drill.assignment.clean_required
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         at_s, counted = 0.0, []
         while drill.assignment.window.end_quarters < 4:
             for one in drill.excerpt.notes:
@@ -164,7 +167,7 @@ def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown
 
 
 def test_where_a_click_is_asked_for_it_says_how_to_start_it() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         assert "Strike any key for the count-in" in seat.text
         assert "any key counts in" in seat.text
 
@@ -174,8 +177,10 @@ def test_where_a_click_is_asked_for_it_says_how_to_start_it() -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(size) -> None:
-    async def run(seat) -> None:
+def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(
+    size: tuple[int, int],
+) -> None:
+    async def run(seat: Seat) -> None:
         for said in (1, 0):
             seat.app.screen.show([CountIn(time.perf_counter() - 1.1, 0.5, 4, 8)])
             seat.app.screen.beat()
@@ -191,7 +196,7 @@ def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(size) ->
 
 
 def test_a_click_that_sounds_needs_no_words() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.app.screen.show([CountIn(time.perf_counter() - 1.0, 0.5, 4, 8)])
         await seat.pilot.pause()
         assert click.started == 1
@@ -204,8 +209,8 @@ def test_a_click_that_sounds_needs_no_words() -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_second_piano_is_told_of_once_and_how_to_play_on_it(size) -> None:
-    async def run(seat) -> None:
+def test_a_second_piano_is_told_of_once_and_how_to_play_on_it(size: tuple[int, int]) -> None:
+    async def run(seat: Seat) -> None:
         seat.staging.ports.post(OtherPianos("Test piano:out", ("Stage Organ",)))
         await seat.pilot.pause()
         assert "I hear Test piano. Stage Organ is connected too" in " ".join(words_of(seat).split())
@@ -220,7 +225,7 @@ def test_a_second_piano_is_told_of_once_and_how_to_play_on_it(size) -> None:
 
 
 def test_every_request_has_a_key() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         for key in ("left", "down", "up", "o", "a", "n", "x", "right"):
             await seat.pilot.press(key)
         assert set(seat.staging.drill.asked) == set(Request)
@@ -229,7 +234,7 @@ def test_every_request_has_a_key() -> None:
 
 
 def test_requests_are_in_the_command_palette() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         names = {one.title for one in seat.app.get_system_commands(seat.app.screen)}
         assert {request.value.capitalize() for request in Request} <= names
         every = [one.title for one in seat.app.get_system_commands(seat.app.screen)]
@@ -243,7 +248,7 @@ def test_requests_are_in_the_command_palette() -> None:
 
 
 def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(60, 62)
         seat.staging.ports.post(PianoLost("Test piano"))
         await seat.pilot.pause()
@@ -266,7 +271,7 @@ def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(
 
     monkeypatch.setattr(DrillScreen, "compose", with_a_piano)
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         assert "Test piano" in seat.text
         await seat.play(*RIGHT[1:])
         assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
@@ -276,12 +281,12 @@ def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(
-    size, monkeypatch: pytest.MonkeyPatch
+    size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("coach.screens.drill.sayings.SAVE_S", 0.01)
     locked = "Another program holds the record: close it. Till then all is kept in memory."
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         assert isinstance(seat.app.screen, DrillScreen)  # nothing lies over the staff
         assert seat.text.splitlines()[-1].strip() == locked
@@ -299,7 +304,7 @@ def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(
 
 
 def test_the_letters_say_which_notes_they_are() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("k")
         assert "Z row from C3, Q row from C4" in seat.text
         await seat.pilot.press("f1")
@@ -311,7 +316,7 @@ def test_the_letters_say_which_notes_they_are() -> None:
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="a system without these signals")
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
 def test_an_ended_program_keeps_where_the_drill_stands(name: str) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT[:2])
         os.kill(os.getpid(), getattr(signal, name))
         await asyncio.sleep(0.05)
@@ -320,7 +325,7 @@ def test_an_ended_program_keeps_where_the_drill_stands(name: str) -> None:
 
 
 def test_a_pause_says_how_to_go_on() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("p")
         assert "Resting." in seat.text
         await seat.pilot.press("p")
@@ -330,7 +335,7 @@ def test_a_pause_says_how_to_go_on() -> None:
 
 
 def test_control_c_leaves_the_program_and_keeps_where_the_drill_stands() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("ctrl+c")
 
     assert seated(SIZES[0], run).left == 1

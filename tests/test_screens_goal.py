@@ -13,13 +13,14 @@ from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (
     RIGHT,
     SIZES,
+    Seat,
     seated,
     top_line,
     words_of,
 )
 
 
-def going_on():
+def going_on() -> tuple[FakeDrill, FakeDrill]:
     """A goal about to be reached, and what comes after it."""
     score = two_hands(4)
     return FakeDrill(score, required=1), FakeDrill(score, window=Window(F(8), F(16), Hands.RIGHT))
@@ -27,12 +28,12 @@ def going_on():
 
 @pytest.mark.parametrize("size", SIZES)
 def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(
-    size, monkeypatch: pytest.MonkeyPatch
+    size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("coach.screens.drill.view.READ_S", 0.05)
     first, then = going_on()
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         said = words_of(seat)
         assert "Your lowest key goes on to bars 3 to 4; or play this again." in said
@@ -48,7 +49,7 @@ def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(
 def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does() -> None:
     first, then = going_on()
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         for pitch in (40, 61, 90):
             assert not seat.app.screen.goes_on(pitch)
@@ -59,7 +60,7 @@ def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does(
 
 
 def test_the_lowest_key_asks_for_nothing_before_the_goal() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(21)
         assert seat.staging.errands == [Errand.DRILL]
 

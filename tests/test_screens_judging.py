@@ -23,7 +23,7 @@ from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.drill import screen as drill_screen
 from tests.screenfakes import Staging
-from tests.seat import seated, text_of, words_of
+from tests.seat import Seat, seated, text_of, words_of
 
 LINE = (60, 62, 64, 65)
 
@@ -37,7 +37,7 @@ class SlowJudges:
     def start(self) -> None:
         self.started += 1
 
-    def give(self, job, done):
+    def give(self, job: JudgingJob, done) -> Future:
         verdict = Future()
         verdict.add_done_callback(done)
         self.asked.append((job, verdict))
@@ -52,12 +52,12 @@ class SlowJudges:
 
 
 @pytest.fixture
-def judges(monkeypatch: pytest.MonkeyPatch):
+def judges(monkeypatch: pytest.MonkeyPatch) -> SlowJudges:
     """Every take is a large one, and the app is given slow judges."""
     slow, made = SlowJudges(), Staging.__init__
     monkeypatch.setattr("coach.coaching.drill.drill.LARGE", 0)
 
-    def with_judges(self, *given, **how) -> None:
+    def with_judges(self, *given, **how: Drill) -> None:
         made(self, *given, **how)
         self.given = replace(self.given, judges=slow)
 
@@ -65,7 +65,7 @@ def judges(monkeypatch: pytest.MonkeyPatch):
     return slow
 
 
-def a_drill(required: int = 3):
+def a_drill(required: int = 3) -> Drill:
     notes = [{"pitch": p, "onset": i, "length": 1, "hand": "RH"} for i, p in enumerate(LINE)]
     score = score_from_notes(notes, qpm=120, title="Line")
     return Drill(
@@ -76,7 +76,7 @@ def a_drill(required: int = 3):
     )
 
 
-async def play(seat, drill, *pitches, at_s) -> None:
+async def play(seat: Seat, drill: Drill, *pitches: int, at_s: float) -> None:
     """Keys at half-second steps, and the silence after them."""
     for step, pitch in enumerate(pitches):
         seat.staging.ports.post(KeyDown(pitch, 64, at_s + 0.5 * step))
@@ -85,8 +85,8 @@ async def play(seat, drill, *pitches, at_s) -> None:
     await seat.pilot.pause()
 
 
-def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges) -> None:
-    async def run(seat) -> None:
+def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges: SlowJudges) -> None:
+    async def run(seat: Seat) -> None:
         drill = seat.staging.drill
         assert judges.started == 1
         now_s = seat.app._clock() + 1000
@@ -103,10 +103,10 @@ def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges) -> None:
     seated((80, 24), run, drill=a_drill())
 
 
-def test_the_next_repetition_may_begin_before_the_verdict(judges) -> None:
+def test_the_next_repetition_may_begin_before_the_verdict(judges: SlowJudges) -> None:
     """The marks of the one in hand stay, and both are kept, each with its own keys."""
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         drill = seat.staging.drill
         now_s = seat.app._clock() + 1000
         await play(seat, drill, 60, 62, 64, 66, at_s=now_s)
@@ -132,11 +132,11 @@ def test_the_next_repetition_may_begin_before_the_verdict(judges) -> None:
 
 
 def test_leaving_waits_for_the_verdict_and_keeps_it(
-    judges, monkeypatch: pytest.MonkeyPatch
+    judges: SlowJudges, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(drill_screen, "LEAVE_S", 30.0)
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await play(seat, seat.staging.drill, *LINE, at_s=seat.app._clock() + 1000)
         judges.judge()  # it is done, and yet not heard of
         seat.app.drill.action_home()
@@ -149,13 +149,13 @@ def test_leaving_waits_for_the_verdict_and_keeps_it(
 
 
 def test_what_can_not_be_judged_in_time_is_kept_as_it_was_played(
-    judges, monkeypatch: pytest.MonkeyPatch
+    judges: SlowJudges, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Also on ending the program; what was judged after it is kept with its verdict."""
     monkeypatch.setattr(drill_screen, "LEAVE_S", 0.05)
     unjudged = []
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         screen = seat.app.drill
         screen.desk = replace(screen.desk, keep_unjudged=lambda job: unjudged.append(job) or "")
         now_s = seat.app._clock() + 1000
@@ -172,11 +172,11 @@ def test_what_can_not_be_judged_in_time_is_kept_as_it_was_played(
 
 
 def test_a_verdict_of_a_drill_that_was_left_says_nothing(
-    judges, monkeypatch: pytest.MonkeyPatch
+    judges: SlowJudges, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(drill_screen, "LEAVE_S", 0.05)
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await play(seat, seat.staging.drill, *LINE, at_s=seat.app._clock() + 1000)
         seat.app.drill.action_home()
         judges.judge()

@@ -20,13 +20,14 @@ from tests.seat import (
     RIGHT,
     SIZES,
     WRONG,
+    Seat,
     line_of,
     seated,
 )
 
 
 def test_details_and_why_are_one_key_away() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*WRONG)
         await seat.pilot.press("d")
         assert "wrong key" in seat.text
@@ -42,7 +43,7 @@ def test_the_plan_is_one_key_away_and_marks_in_words_what_is_now() -> None:
     rows = [PlanRow(f"bar {bar}, in time", Window(F(0), F(4)), "to come") for bar in range(60)]
     rows[0], rows[50] = replace(rows[0], state="held"), replace(rows[50], state="now")
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.staging.plan = rows
         await seat.pilot.press("t")
         await seat.pilot.pause()
@@ -58,11 +59,11 @@ def test_the_plan_is_one_key_away_and_marks_in_words_what_is_now() -> None:
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_long_plan_shows_what_is_due_and_folds_the_rest_into_lines_that_can_be_looked_along(
-    size,
+    size: tuple[int, int],
 ) -> None:
     rows = learning(200, held=80)
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.staging.plan = rows
         await seat.pilot.press("t")
         await seat.pilot.pause()
@@ -88,7 +89,7 @@ def test_a_long_plan_shows_what_is_due_and_folds_the_rest_into_lines_that_can_be
     seated(size, run, drill=FakeDrill(two_hands(200)))
 
 
-def learning(bars, held):
+def learning(bars: int, held: int) -> list[PlanRow]:
     """A plan of two tasks for each bar, so many of them held."""
     whats = [(bar, what) for bar in range(bars) for what in ("left hand alone", "hands together")]
     states = ["held"] * held + ["now"] + ["to come"] * (2 * bars - held - 1)
@@ -100,7 +101,7 @@ def learning(bars, held):
 
 @pytest.mark.parametrize(("tasks", "told"), [(2, True), (1, False)])
 def test_a_plan_of_one_task_offers_nothing_to_look_along(tasks: int, told: bool) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.staging.plan = learning(1, held=0)[:tasks]
         await seat.pilot.press("t")
         await seat.pilot.pause()
@@ -113,7 +114,7 @@ def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done() -> None:
     score = two_hands(8)
     drill = Drill(score, learn(score, Window(F(0), F(32))))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("t")
         assert "> " in line_of(seat, "NOW")
         assert " 1. " in line_of(seat, "NOW")
@@ -141,7 +142,7 @@ def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done() -> None:
 def test_a_text_longer_than_the_terminal_says_that_there_is_more_and_with_which_keys(
     size: tuple[int, int], more: bool
 ) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("?")
         await seat.pilot.pause()
         assert ("PgDn: more" in seat.text) is more
@@ -158,7 +159,7 @@ def test_plain_characters_only_on_every_other_screen() -> None:
     score = two_hands(8)
     drill = Drill(score, learn(score, Window(F(0), F(32))))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         for key in ("t", "w", "d", "m", "?"):
             await seat.pilot.press(key)
             await seat.pilot.pause()
@@ -178,7 +179,7 @@ def test_plain_characters_only_on_every_other_screen() -> None:
 
 
 def test_notes_of_the_window_can_be_given_to_the_other_hand() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("m")
         assert "bar 1, beat 1" in seat.text
         await seat.pilot.press("space", "m")
@@ -190,7 +191,7 @@ def test_notes_of_the_window_can_be_given_to_the_other_hand() -> None:
 
 
 def test_a_passage_is_moved_in_one_line_and_a_wrong_line_is_said() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("m", "tab", *"bars 1-9 up", "enter")
         assert "is not a hand move" in seat.text
         await seat.pilot.press(*["backspace"] * 11, *"bars 1-2 split D4", "enter")
@@ -201,7 +202,7 @@ def test_a_passage_is_moved_in_one_line_and_a_wrong_line_is_said() -> None:
 
 @pytest.mark.parametrize("key", ["d", "w", "t", "question_mark"])
 def test_playing_on_closes_what_stands_over_the_music_and_is_heard(key: str) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press(key)
         await seat.until(SheetScreen)
         await seat.play(*RIGHT)
@@ -214,7 +215,7 @@ def test_playing_on_closes_what_stands_over_the_music_and_is_heard(key: str) -> 
 def test_what_is_to_be_said_on_quitting_is_handed_to_whoever_ran_the_app() -> None:
     apps = []
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         apps.append(seat.app)
         seat.app.drill.desk = replace(seat.app.drill.desk, leave=lambda: "The record was removed.")
         await seat.pilot.press("ctrl+q")

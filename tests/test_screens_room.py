@@ -14,6 +14,7 @@ from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (
     RIGHT,
     WRONG,
+    Seat,
     seated,
 )
 
@@ -21,7 +22,7 @@ from tests.seat import (
 def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time() -> None:
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         second = seat.app.screen.query_one("#staff").sheet.pages[1].start_quarters
         last = [n.onset_quarters < second for n in drill.excerpt.notes].index(False) - 1
         pitches = [one.pitch for one in drill.excerpt.notes]
@@ -36,7 +37,7 @@ def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time()
 def test_another_size_in_mid_repetition_keeps_the_place_on_the_page() -> None:
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         staff = seat.app.screen.query_one("#staff")
         notes = drill.excerpt.notes
         await seat.play(*(one.pitch for one in notes[: len(notes) * 3 // 4]))
@@ -53,7 +54,7 @@ def test_another_size_in_mid_repetition_keeps_the_place_on_the_page() -> None:
 def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while() -> None:
     drill = FakeDrill(two_hands(8), window=Window(F(0), F(32), Hands.RIGHT))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         staff = seat.app.screen.query_one("#staff")
         assert len(staff.sheet.pages) == 1
         notes = drill.excerpt.notes
@@ -68,7 +69,7 @@ def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while() -> None
 
 @pytest.mark.parametrize("played", [0, 2, 5])
 def test_a_terminal_that_was_too_small_for_a_while_leaves_no_word_of_it_behind(played: int) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*RIGHT[:played])
         before = seat.text
         for size in ((40, 10), (120, 40), (80, 24)):
@@ -82,7 +83,7 @@ def test_a_terminal_that_was_too_small_for_a_while_leaves_no_word_of_it_behind(p
 def test_a_window_too_tall_for_the_terminal_says_so_beside_the_verdict_as_long_as_it_is() -> None:
     drill = FakeDrill(two_hands(4), window=Window(F(0), F(8), Hands.TOGETHER), required=9)
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*(one.pitch for one in drill.excerpt.notes))
         assert "Clean." in seat.text
         assert "more rows" not in seat.text
@@ -104,7 +105,7 @@ def test_after_a_window_of_several_pages_its_first_page_comes_back(
     monkeypatch.setattr("coach.screens.drill.view.HOLD_S", 0.01)
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         staff = seat.app.screen.query_one("#staff")
         pages = len(staff.sheet.pages)
         await seat.play(*(one.pitch for one in drill.excerpt.notes[:-1]))
@@ -132,11 +133,11 @@ LONG_REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin
     ],
 )
 def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(
-    size: tuple[int, int], hands: Hands, shown
+    size: tuple[int, int], hands: Hands, shown: tuple[str, str]
 ) -> None:
     drill = FakeDrill(two_hands(), window=Window(F(0), F(8), hands))
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*[note.pitch for note in drill.excerpt.notes[:-1]], 61)
         screen = seat.app.screen
         screen.result.show_verdict(LONG_VERDICT, "RH BEAT 2", fault=True)
@@ -151,7 +152,7 @@ def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(
 
 
 def test_a_terminal_that_is_too_small_says_so_and_comes_back() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.resize_terminal(50, 15)
         await seat.pilot.pause()
         assert isinstance(seat.app.screen, TooSmallScreen)
@@ -165,7 +166,7 @@ def test_a_terminal_that_is_too_small_says_so_and_comes_back() -> None:
 
 
 def test_plain_characters_only_on_the_whole_drill_screen() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*WRONG)
         assert seat.text.isascii()
         await seat.pilot.press("d")
@@ -184,7 +185,7 @@ def test_the_verdict_is_written_large_in_every_usual_terminal(
     drill = FakeDrill(two_hands(), hands=hands)
     keys = [note.pitch for note in drill.excerpt.notes]
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.play(*keys)
         assert seat.is_large("CLEAN", plain=ascii_only)
         await seat.play(*keys[:-1], 66)

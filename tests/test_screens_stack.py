@@ -18,18 +18,18 @@ from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start
 from scripts.fuzz_app import run_round, warmed
 from tests.screenfakes import FakeDrill, two_hands
-from tests.seat import RIGHT, seated
+from tests.seat import RIGHT, Seat, seated
 
 DIALOGS = ["", "ctrl+p", "m", "t", "d", "w", "question_mark"]
 
 
-def strike(seat, *keys) -> None:
+def strike(seat: Seat, *keys) -> None:
     """Keys that come before anything has been made of the ones before."""
     for key in keys:
         seat.app.post_message(Key(key, key if len(key) == 1 else None))
 
 
-def kinds(seat):
+def kinds(seat: Seat):
     return [type(screen) for screen in seat.app.screen_stack[1:]]
 
 
@@ -46,7 +46,7 @@ def kinds(seat):
     ids=" ".join,
 )
 def test_the_palette_is_there_once_whenever_it_is_asked_for(keys) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.app.push_screen(NoticeScreen("Read this."))
         strike(seat, *keys)
         await seat.pilot.pause(0.05)
@@ -58,7 +58,7 @@ def test_the_palette_is_there_once_whenever_it_is_asked_for(keys) -> None:
 
 
 def test_a_notice_over_the_palette_and_the_palette_asked_for_again() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("ctrl+p")
         seat.app.push_screen(NoticeScreen("Read this."))
         await seat.pilot.press("ctrl+p")
@@ -70,7 +70,7 @@ def test_a_notice_over_the_palette_and_the_palette_asked_for_again() -> None:
 
 @pytest.mark.parametrize("dialog", ["question_mark", "m", "d", "t", "ctrl+p"])
 def test_two_quick_escapes_close_the_dialog_and_not_what_lies_under_it(dialog: str) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press(dialog)
         dialog_screen = seat.app.screen
         dialog_screen.dismiss()
@@ -82,7 +82,7 @@ def test_two_quick_escapes_close_the_dialog_and_not_what_lies_under_it(dialog: s
 
 
 def test_enter_struck_twice_opens_a_piece_once() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(HomeScreen)
         seat.app.open(Path("tune.musicxml"), Errand.DRILL)
         seat.app.open(Path("tune.musicxml"), Errand.DRILL)
@@ -94,7 +94,7 @@ def test_enter_struck_twice_opens_a_piece_once() -> None:
 
 
 def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         waits = OpeningScreen(lambda *_: None, Path("tune.musicxml"), Errand.DRILL)
         waits._open = lambda: None
         seat.app.push_screen(waits)
@@ -113,7 +113,7 @@ def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along()
 def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog) -> None:
     drill = FakeDrill(two_hands(4), hands=Hands.TOGETHER)
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         if dialog:
             await seat.pilot.press(dialog)
         stack = kinds(seat)
@@ -137,7 +137,7 @@ def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog) -> Non
 def test_it_may_also_be_started_in_the_smallest_terminal(
     size: tuple[int, int], piano: bool
 ) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.pause(0.3)
         assert isinstance(seat.app.screen, TooSmallScreen)
         await seat.pilot.resize_terminal(80, 24)
@@ -152,7 +152,7 @@ def test_it_may_also_be_started_in_the_smallest_terminal(
 
 
 def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterwards() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.resize_terminal(20, 5)
         seat.app.push_screen(NoticeScreen("Read this."))
         await seat.pilot.pause()
@@ -182,7 +182,7 @@ def noting(drawn, screen, usual):
 def test_only_one_dialog_deep_is_looked_through() -> None:
     """Textual draws what lies under a dialog with it: over many it may never come to an end."""
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         drawn = []
         for number in range(8):
             seat.app.push_screen(NoticeScreen(f"Notice {number}."))
@@ -199,7 +199,7 @@ def test_only_one_dialog_deep_is_looked_through() -> None:
 
 
 def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         drill = seat.app.drill
         await seat.pilot.press("escape")
         for action in ("home", "keyboard", "details", "request('SLOWER')"):
@@ -213,7 +213,7 @@ def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing
 
 
 def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         drill, shown = seat.app.drill, []
         drill.set_timer(0.05, lambda: shown.append("once"))
         drill.set_interval(0.05, lambda: shown.append("again"))
@@ -228,7 +228,7 @@ def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left() ->
 
 
 def test_a_drill_that_is_left_before_it_stands_shows_nothing() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         drill = seat.app.drill
         await seat.pilot.press("escape")
         await drill.query("*").remove()
@@ -240,7 +240,7 @@ def test_a_drill_that_is_left_before_it_stands_shows_nothing() -> None:
 
 @pytest.mark.parametrize("key", ["page_up", "page_down"])
 def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key: str) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         choices = seat.app.screen_stack[1].query_one("#choices")
         choices.clear_options()
         choices.add_options(["one", "two", "three"])
@@ -257,7 +257,7 @@ def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key: str) ->
 
 
 def test_a_palette_looks_for_its_parts_also_where_they_are_gone() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.pilot.press("ctrl+p")
         palette = seat.app.screen
         await palette.query("*").remove()

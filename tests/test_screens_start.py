@@ -21,13 +21,14 @@ from tests.screenfakes import Staging
 from tests.seat import (
     RIGHT,
     SIZES,
+    Seat,
     seated,
 )
 
 
 @pytest.mark.parametrize("start", [None, Start()])
 def test_the_piano_is_called_by_its_name(start: Start | None) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         assert "Test piano\n" in f"{seat.text}\n"
         assert ":out" not in seat.text
 
@@ -37,7 +38,7 @@ def test_the_piano_is_called_by_its_name(start: Start | None) -> None:
 def test_a_notice_at_the_start_waits_until_the_score_is_open(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(NoticeScreen)
         assert [type(one) for one in seat.app.screen_stack][1:] == [
             HomeScreen,
@@ -47,7 +48,7 @@ def test_a_notice_at_the_start_waits_until_the_score_is_open(
         await seat.pilot.press("enter", "escape")
         assert isinstance(seat.app.screen, HomeScreen)
 
-    def slowly(self, path, moves, on_progress, cancelled):
+    def slowly(self, path: Path, moves, on_progress, cancelled):
         time.sleep(0.2)
         return self.score
 
@@ -56,8 +57,8 @@ def test_a_notice_at_the_start_waits_until_the_score_is_open(
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_home_offers_the_warm_up_first_then_the_last_piece(size) -> None:
-    async def run(seat) -> None:
+def test_home_offers_the_warm_up_first_then_the_last_piece(size: tuple[int, int]) -> None:
+    async def run(seat: Seat) -> None:
         lines = [line.strip() for line in seat.text.splitlines()]
         offers = [line for line in lines if line.startswith(("Warm-up", "Fake tune", "Another"))]
         assert offers[0].startswith("Warm-up   2 weak spots")
@@ -75,7 +76,7 @@ def test_home_offers_the_warm_up_first_then_the_last_piece(size) -> None:
 
 
 def test_a_score_that_cannot_be_opened_is_said_in_its_own_sentence() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(NoticeScreen)
         assert "broken.musicxml is empty; choose another file." in seat.text
 
@@ -83,7 +84,7 @@ def test_a_score_that_cannot_be_opened_is_said_in_its_own_sentence() -> None:
 
 
 def test_without_ports_the_demo_and_the_letters_are_offered() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(ConnectScreen)
         assert "Install libasound2" in seat.text
         assert "I notice it by myself" not in seat.text  # without MIDI nothing is noticed
@@ -104,7 +105,7 @@ def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in(
         "coach.screens.app.app.PIANO_WAIT_S", 1000.0
     )  # it is asked for nothing else
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         gone, post = "JACK has stopped: start it again.", seat.staging.ports.post
         post(PianoLost("Test piano", gone))
         await seat.pilot.pause()
@@ -125,7 +126,7 @@ def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in(
 
 
 def test_a_port_that_is_not_there_is_said_with_those_that_are() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.app.collaborators = replace(seat.app.collaborators, port_wanted="organ")
         await seat.until(ConnectScreen)
         assert "No port has “organ” in its name. There is: Test piano." in seat.text
@@ -134,7 +135,7 @@ def test_a_port_that_is_not_there_is_said_with_those_that_are() -> None:
 
 
 def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(DrillScreen)
         assert "SIMULATED PLAYER" in seat.text
         await seat.pilot.press("]", "]", "]", "]")
@@ -150,14 +151,16 @@ def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself() -> Non
 
 
 @pytest.mark.parametrize("size", [(60, 18), *SIZES])
-def test_while_a_long_score_is_read_it_says_for_how_long_and_how_to_give_up(size) -> None:
-    def opener(path, moves, on_progress, cancelled) -> None:
+def test_while_a_long_score_is_read_it_says_for_how_long_and_how_to_give_up(
+    size: tuple[int, int],
+) -> None:
+    def opener(path: Path, moves, on_progress, cancelled) -> None:
         on_progress("Reading tune.musicxml: 3 s")
         while not cancelled():
             time.sleep(0.01)
         raise ScoreError("Given up.")
 
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(HomeScreen)
         opening = OpeningScreen(opener, Path("tune.musicxml"), Errand.DRILL)
         await seat.app.push_screen(opening)
@@ -174,7 +177,7 @@ def test_while_a_long_score_is_read_it_says_for_how_long_and_how_to_give_up(size
 
 
 def test_a_notice_at_the_start_goes_when_the_pianist_plays() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(NoticeScreen)
         await seat.play(RIGHT[0])
         await seat.until(DrillScreen)
@@ -183,8 +186,10 @@ def test_a_notice_at_the_start_goes_when_the_pianist_plays() -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_home_says_which_of_two_pianos_is_heard_as_long_as_there_are_two(size) -> None:
-    async def run(seat) -> None:
+def test_home_says_which_of_two_pianos_is_heard_as_long_as_there_are_two(
+    size: tuple[int, int],
+) -> None:
+    async def run(seat: Seat) -> None:
         seat.staging.ports.post(OtherPianos("Test piano:out", ("Organ",)))
         await seat.pilot.pause()
         assert "I hear Test piano. Organ is connected too" in seat.text
@@ -197,7 +202,7 @@ def test_home_says_which_of_two_pianos_is_heard_as_long_as_there_are_two(size) -
 
 
 def test_a_second_piano_that_was_there_before_is_told_of_when_a_piece_is_opened() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         seat.staging.ports.post(OtherPianos("Test piano:out", ("Organ",)))
         await seat.pilot.pause()
         seat.app.open(Path("tune.musicxml"), Errand.DRILL)
@@ -209,7 +214,7 @@ def test_a_second_piano_that_was_there_before_is_told_of_when_a_piece_is_opened(
 
 
 def test_why_there_is_no_midi_stands_on_the_drill_screen_too() -> None:
-    async def run(seat) -> None:
+    async def run(seat: Seat) -> None:
         await seat.until(ConnectScreen)
         await seat.pilot.press("escape")
         await seat.pilot.pause()

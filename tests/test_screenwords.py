@@ -182,7 +182,7 @@ def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(
     st.integers(9, 60),
     st.integers(0, 5),
 )
-def test_no_word_is_cut_and_nothing_is_over_the_rows(words, width, rows) -> None:
+def test_no_word_is_cut_and_nothing_is_over_the_rows(words: str, width, rows) -> None:
     text = " ".join(words)
     some = shortened_to(text, width, rows)
     assert rows_of(some, width) <= rows

@@ -20,7 +20,7 @@ from coach.playing.simulated.player import (
     remaining,
 )
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, excerpt
 
 INTO_BEAT_5 = Transition(Hands.LEFT, F(4), F(5))
@@ -33,7 +33,7 @@ def piece(beats: int = 8):
     return score_from_notes([*right, *left], qpm=100)
 
 
-def whole(score, hands: Hands = Hands.TOGETHER):
+def whole(score: Score, hands: Hands = Hands.TOGETHER):
     return excerpt(score, Window(F(0), score.end_quarters, hands))
 
 

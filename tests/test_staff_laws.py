@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.reading import read_score
 from coach.score.window import Window, excerpt
 from coach.screens.staff.canvas import Role
@@ -56,7 +56,9 @@ def assert_every_note_has_its_own_head(part, sheet) -> None:
 @pytest.mark.property
 @settings(max_examples=60, deadline=None)
 @given(score=pieces(), size=st.sampled_from(SIZES), bars=st.integers(1, 3))
-def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(score, size, bars) -> None:
+def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(
+    score: Score, size: tuple[int, int], bars
+) -> None:
     part = excerpt(score, Window(F(0), F(4 * bars)))
     assert_every_note_has_its_own_head(part, lay_out(score, part, *size))
 
@@ -64,7 +66,7 @@ def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(score, size, 
 @pytest.mark.property
 @settings(max_examples=60, deadline=None)
 @given(score=pieces())
-def test_time_goes_to_the_right_and_higher_notes_stand_higher(score) -> None:
+def test_time_goes_to_the_right_and_higher_notes_stand_higher(score: Score) -> None:
     part = excerpt(score, Window(F(0), F(4)))
     sheet = lay_out(score, part, 300, 90)
     cells = sheet.pages[0].notes
@@ -79,12 +81,12 @@ def test_time_goes_to_the_right_and_higher_notes_stand_higher(score) -> None:
 
 
 @cache
-def sample(path):
+def sample(path: Path):
     return read_score(path)
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_every_bar_of_the_sample_scores_can_be_shown(path) -> None:
+def test_every_bar_of_the_sample_scores_can_be_shown(path: Path) -> None:
     score = sample(path)
     for bar in score.bars:
         for hands in Hands:

@@ -23,7 +23,7 @@ from coach.screens.staff.values import value_of
 from coach.screens.staff.written import heads
 
 
-def note(pitch, onset, length, hand: str = "RH", **more):
+def note(pitch: int, onset, length, hand: str = "RH", **more):
     return {"pitch": pitch, "onset": F(onset), "length": F(length), "hand": hand, **more}
 
 

@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 
 from coach.coaching.diagnosis import statistics as ours
+from coach.score.window import Window
 
 pytestmark = pytest.mark.outside
 
@@ -141,7 +142,7 @@ class TestEightTransitions:
     """Bayes' rule on eight transitions, failing .9 where the fault is in the window, else .1."""
 
     @staticmethod
-    def heard(prior, window, failed):
+    def heard(prior, window: Window, failed):
         fails = [0.9 if i in window else 0.1 for i in range(8)]
         return ours.posterior_probabilities(prior, [log(p if failed else 1 - p) for p in fails])
 

@@ -24,7 +24,7 @@ DAY_S = 86400.0
 
 
 def heard(
-    at_s,
+    at_s: float,
     outcome: Outcome = Outcome.CLEAN,
     hands: Hands = Hands.LEFT,
     played: Hands = Hands.TOGETHER,

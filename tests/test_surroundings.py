@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from coach.judging.following.surroundings import Surroundings, count_fewest_errors
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
+from coach.score.model import Score
 from coach.score.window import Window, excerpt
 from tests.live import SAMPLES, Live, one_bar_windows, sample
 
@@ -52,7 +53,7 @@ def test_the_bar_beside_it_that_is_nearly_the_same(keys: list[int], around: bool
     assert surroundings.explain(played) is around
 
 
-def _neighbour(score, window, step):
+def _neighbour(score: Score, window: Window, step):
     bars = list(score.bars)
     edge = window.end_quarters if step > 0 else window.start_quarters
     return next(
@@ -61,7 +62,7 @@ def _neighbour(score, window, step):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_playing_on_past_the_end_is_no_repetition(name) -> None:
+def test_playing_on_past_the_end_is_no_repetition(name: str) -> None:
     for window in one_bar_windows(name):
         after = _neighbour(sample(name), window, 1)
         if after is None:
@@ -75,7 +76,7 @@ def test_playing_on_past_the_end_is_no_repetition(name) -> None:
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_a_bar_played_before_the_window_takes_nothing_from_it(name) -> None:
+def test_a_bar_played_before_the_window_takes_nothing_from_it(name: str) -> None:
     """But where the bar before is all but the same: of 301 windows four, none of them unheard."""
     false = 0
     for window in one_bar_windows(name):

@@ -9,6 +9,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Fault
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
+from coach.score.window import Window
 from tests.judging_help import play, tune, whole
 
 EIGHTHS = whole(score_from_notes(tune(16)))
@@ -17,7 +18,7 @@ FOUR = whole(score_from_notes(tune(4)))
 FIVE = whole(score_from_notes(tune(5)))
 
 
-def faults(window=EIGHTHS, **how) -> list[Fault]:  # type: ignore[no-untyped-def]
+def faults(window: Window = EIGHTHS, **how) -> list[Fault]:  # type: ignore[no-untyped-def]
     return [f for f in judge(window, play(window, **how)).faults if not f.forgiven]
 
 

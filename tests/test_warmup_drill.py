@@ -28,7 +28,7 @@ from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.reading import read_score
-from coach.score.window import Transition
+from coach.score.window import Transition, Window
 from scripts.fuzz_drill import Watched, make_warm_up, play
 from tests.judging_help import tune
 
@@ -89,7 +89,7 @@ class TwoPieces:
         spots = {first + at: spot for at, spot in enumerate(self.spots[key])}
         self.key = key
 
-        def make(spot, window, at_s):
+        def make(spot, window: Window, at_s: float):
             goal = Goal(window, spot.qpm, clean_required=2, reason=spot.reason)
             return Drill(self.scores[key], goal, now_s=at_s)
 
