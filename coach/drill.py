@@ -20,8 +20,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from coach.coaching.diagnosis import Evidence, describe_trouble, diagnose
 from coach.coaching.drill import Drill, RepetitionEnded
-from coach.coaching.listening import where_it_breaks
 from coach.coaching.model import (
     Assignment,
     Decision,
@@ -32,7 +32,9 @@ from coach.coaching.model import (
     Trouble,
     Way,
 )
+from coach.coaching.observations import observe_transitions
 from coach.coaching.serialize import assignment_to_plain, decision_to_plain, trouble_to_plain
+from coach.coaching.windows import PracticeMap
 from coach.judging.judge import judge
 from coach.judging.model import Judgement, Stage
 from coach.judging.serialize import judgement_to_plain
@@ -42,6 +44,30 @@ from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
 from coach.score.window import choose_window as window
+
+# Hearing a passage several times and saying where it breaks, without drilling it.
+
+
+_APART_S = 20.0
+"""Seconds between repetitions, so that none counts as old."""
+
+
+def where_it_breaks(
+    score: Score, window: Window, judgements: Iterable[Judgement], qpm: float | None = None
+) -> tuple[Trouble, ...]:
+    """Every place that may stand at fault, the likeliest first, each with how sure we are.
+
+    The judgements are repetitions of the window or of parts of it, in their order; ``qpm`` is the
+    tempo that it is to be played at (None: whatever was played). Unlike a decision's troubles,
+    these are also told when they are only suspected: look at ``sure``.
+    """
+    evidence, practice_map = Evidence(), PracticeMap(score, window)
+    heard = (judgement for judgement in judgements if judgement.is_repetition)
+    for count, judgement in enumerate(heard):
+        evidence.add(observe_transitions(judgement, count * _APART_S), qpm)
+    found = diagnose(evidence, practice_map)
+    return tuple(describe_trouble(suspect, evidence, practice_map) for suspect in found.suspects)
+
 
 __all__ = [
     "Assignment",

@@ -40,8 +40,7 @@ from coach.coaching.drill.drill_events import (
 from coach.coaching.drill.states import TABLE
 from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
-from coach.coaching.planning.warmup import WarmUp, WeakSpot
-from coach.coaching.planning.warmup_round import Round
+from coach.coaching.planning.warmup import Round, WarmUp, WeakSpot
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Stage
 from coach.score.model import Hands, Score

@@ -6,7 +6,6 @@ from typing import TypeVar
 
 import pytest
 
-from coach.coaching.drill.count_in import count_in
 from coach.coaching.drill.drill import TOO_SOON, Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
@@ -19,6 +18,7 @@ from coach.coaching.drill.drill_events import (
     SetAside,
     StateChanged,
 )
+from coach.coaching.drill.hearing import count_in
 from coach.coaching.model import Goal, Request
 from coach.judging.model import Label, Stage
 from coach.playing.notes import PlayedNote

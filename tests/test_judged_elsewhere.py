@@ -4,11 +4,11 @@ import pickle
 from fractions import Fraction as F
 
 import pytest
-from coach.judging.job import JudgingJob
 
 from coach.coaching.drill import drill as drill_module
 from coach.coaching.drill.drill_events import AssignmentGiven, DrillState, SetAside, ToJudge
 from coach.coaching.model import Request
+from coach.judging.judge import JudgingJob
 from coach.score.model import Hands
 from coach.score.window import Window
 from tests.live import Live, sample

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.recorder import ELSEWHERE, Keeper
+from coach.cli.sessions import ELSEWHERE, Keeper
 from coach.coaching.drill.drill import Drill
 from coach.coaching.model import Goal, Request
 from coach.record.lock import Lease

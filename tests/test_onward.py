@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.model import Goal
-from coach.coaching.planning.next_goal import find_next_goal
+from coach.coaching.planning.plan import find_next_goal
 from coach.coaching.wording import stretch_words
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.recorder import Keeper
+from coach.cli.sessions import Keeper
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Goal

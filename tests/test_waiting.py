@@ -2,7 +2,7 @@
 
 import io
 
-from coach.cli.progress import waiting_line
+from coach.cli.terminal import waiting_line
 
 
 class Terminal(io.StringIO):

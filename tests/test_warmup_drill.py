@@ -10,7 +10,7 @@ from random import Random
 
 import pytest
 
-from coach.cli.warmup_listing import warm_up_plan
+from coach.cli.warmup import warm_up_plan
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
@@ -21,8 +21,17 @@ from coach.coaching.drill.drill_events import (
 )
 from coach.coaching.drill.warmup_drill import REST_S, WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Observation, Request
-from coach.coaching.planning.warmup import REPETITIONS, WeakSpot, expected_s, warm_up
-from coach.coaching.planning.warmup_round import MOST_TRIES, MOST_TURNS, Due, Round, next_turn
+from coach.coaching.planning.warmup import (
+    MOST_TRIES,
+    MOST_TURNS,
+    REPETITIONS,
+    Due,
+    Round,
+    WeakSpot,
+    expected_s,
+    next_turn,
+    warm_up,
+)
 from coach.coaching.wording import ENOUGH
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes

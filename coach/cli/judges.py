@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
 
-PROGRAM = ("-X", "utf8", "-m", "coach.cli.judge_child")
+PROGRAM = ("-X", "utf8", "-m", "coach.cli.judge_process")
 PATIENCE_S = 60.0
 """A process that takes longer over one job hangs: thousands of keys in one take need ten seconds.
 Own choice."""
@@ -99,7 +99,7 @@ class Judges:
         return job.judge()
 
     def _ask(self, job: JudgingJob) -> Judgement | None:
-        from coach.cli.judge_wire import read_verdict, write_job
+        from coach.cli.judge_process import read_verdict, write_job
 
         child = self._child
         if child is None:

@@ -12,8 +12,7 @@ from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from coach.cli.progress import waiting_line
-from coach.cli.terminal import warn
+from coach.cli.terminal import waiting_line, warn
 from coach.record.folder import FILE, UNTIL_THEN, RecordError, data_folder, is_older, named_folder
 from coach.record.settings import Kept, load_settings, save_settings
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import os
 import sys
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
 from coach.cli.errors import CannotDo
-from coach.score.words import printable_lines
+from coach.score.words import printable, printable_lines
 
 NO_TERMINAL = (
     "This command shows a screen and reads keys: run it in a terminal, without <, > or | behind it."
@@ -96,3 +97,32 @@ def _send_nowhere(stream: TextIO) -> None:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())
         os.close(nowhere)
+
+
+# A line in the terminal that says what takes so long, until it is over.
+
+
+_WIPED = "\r\x1b[K"
+"""Back to the line's start, and erase it (ECMA-48: EL)."""
+
+
+@contextmanager
+def waiting_line(terminal: TextIO | None = None) -> Iterator[Callable[[str], None]]:
+    """Gives what writes the line, in place of the last one; wipes it out at the end.
+
+    Writes nothing where no terminal is looked at. ``terminal``: stderr unless given.
+    """
+    out = terminal or sys.stderr
+    written = False
+
+    def write(text: str) -> None:
+        nonlocal written
+        if out.isatty():
+            written = True
+            print(f"{_WIPED}{printable(text)}", end="", file=out, flush=True)
+
+    try:
+        yield write
+    finally:
+        if written:
+            print(_WIPED, end="", file=out, flush=True)

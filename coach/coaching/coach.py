@@ -21,7 +21,7 @@ from coach.coaching.model import (
 from coach.coaching.observations import observe_transitions
 from coach.coaching.planning import EditablePlan, PlanRow, make_steps
 from coach.coaching.practice import BreakReminder, TaskRunner, follow_request
-from coach.coaching.saved_state import (
+from coach.coaching.serialize import (
     FORMAT,
     goal_from_plain,
     goal_to_plain,

@@ -1,18 +1,23 @@
-"""What the coach asks for and believes, as plain data for JSON and for other programs.
-
-Positions are quarters from the piece's start, as exact strings ("7/2"); beats are counted on the
-grid of the window given, 0 at its first beat.
-"""
+"""What the coach knows as plain JSON data, and back: decisions, troubles, and where it stands."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from fractions import Fraction
 from typing import Any
 
-from coach.coaching.model import Assignment, Decision, Trouble
+from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Order, Trouble, Way
+from coach.coaching.practice import RepairLadder, RunCounts, TaskRunner, TempoLadder, build_rungs
+from coach.coaching.windows import PracticeMap
+from coach.judging.model import Stage
 from coach.score.model import Hands
-from coach.score.window import Excerpt, Window
+from coach.score.window import Excerpt, Transition, Window
+
+# What the coach asks for and believes, as plain data for JSON and for other programs.
+#
+# Positions are quarters from the piece's start, as exact strings ("7/2"); beats are counted on the
+# grid of the window given, 0 at its first beat.
 
 
 def window_to_plain(window: Window) -> dict[str, Any]:
@@ -79,3 +84,104 @@ def decision_to_plain(decision: Decision, within: Excerpt | None = None) -> dict
         "proposals": list(decision.proposals),
         "note": decision.note,
     }
+
+
+# Where a drill stands, as plain data: what is needed to take it up again another day.
+#
+# Kept are the goal, the window that was under repair and on which rung, the tempo reached, and the
+# clean run so far; beside them the sums of what was heard
+# (:mod:`coach.coaching.diagnosis.evidence`).
+
+
+FORMAT = 5
+"""Raised when a state of before can't be read any more: it is then passed over."""
+
+
+def goal_to_plain(goal: Goal) -> dict[str, Any]:
+    """The goal, JSON-ready."""
+    return {
+        "window": window_to_plain(goal.window),
+        "qpm": goal.qpm,
+        "stage": goal.stage.value,
+        "clean_required": goal.clean_required,
+        "way": goal.way.value,
+        "order": goal.order.value,
+        "own_pace": goal.own_pace,
+        "reason": goal.reason,
+    }
+
+
+def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
+    """The goal back. Raises KeyError, TypeError or ValueError where it is none."""
+    return Goal(
+        window_from_plain(plain["window"]),
+        float(plain["qpm"]),
+        Stage(plain["stage"]),
+        int(plain["clean_required"]),
+        Way(plain["way"]),
+        Order(plain["order"]),
+        bool(plain["own_pace"]),
+        str(plain["reason"]),
+    )
+
+
+def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
+    """The task under way, JSON-ready. The keys are those of records that pianists have."""
+    ladder = runner.ladder
+    wished = runner.requested is not None  # a wish of the moment is not kept, nor its clean run
+    return {
+        "climb": runner.tempo.to_plain(),
+        "run": asdict(RunCounts() if wished else runner.run),
+        "looking": None if wished else window_to_plain(runner.assignment.window),
+        "mended": [[str(beat), times] for beat, times in runner.repair.mended_beats.items()],
+        "hearings": runner.locating.hearings,
+        "left_alone": [str(beat) for beat in sorted(runner.locating.left_alone)],
+        "done": runner.done,
+        "case": None if ladder is None else _ladder_to_plain(ladder),
+    }
+
+
+def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: PracticeMap) -> None:
+    """Set a fresh runner to where it stood.
+
+    Raises KeyError, TypeError or ValueError where the state is none; the runner is then spoilt.
+    """
+    runner.tempo = TempoLadder.from_plain(plain["climb"])
+    runner.repair.mended_beats = {Fraction(beat): int(times) for beat, times in plain["mended"]}
+    runner.locating.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
+    runner.locating.hearings = int(plain["hearings"])
+    runner.repair.ladder = (
+        _ladder_from_plain(plain["case"], practice_map, runner.task.window)
+        if plain["case"]
+        else None
+    )
+    runner.done = bool(plain["done"])
+    looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
+    window = runner.ladder.window if runner.ladder else looking
+    runner.assign(window, AssignmentKind.DRILL, "On from where you stopped.")
+    runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
+
+
+def _ladder_to_plain(ladder: RepairLadder) -> dict[str, Any]:
+    move = ladder.transition
+    return {
+        "hands": move.hands.value,
+        "from": str(move.from_quarters),
+        "to": str(move.to_quarters),
+        "at": ladder.at,
+        "start": ladder.start,
+        "unclean": ladder.unclean,
+        "held": ladder.held,
+        "climb": ladder.tempo.to_plain(),
+    }
+
+
+def _ladder_from_plain(
+    plain: Mapping[str, Any], practice_map: PracticeMap, whole: Window
+) -> RepairLadder:
+    move = Transition(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
+    windows, _ = build_rungs(practice_map, move, whole)
+    at = min(max(int(plain["at"]), 0), len(windows) - 1)
+    tempo = TempoLadder.from_plain(plain["climb"])
+    start, unclean, held = int(plain["start"]), int(plain["unclean"]), bool(plain["held"])
+    return RepairLadder(move, windows, at, tempo, start, unclean, held)

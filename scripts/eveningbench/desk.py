@@ -21,9 +21,8 @@ from coach.coaching.drill.drill_events import (
 from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Observation, Order, Request, Way
 from coach.coaching.observations import observe_transitions
-from coach.coaching.planning.warmup import WarmUp, WeakSpot, warm_up
-from coach.coaching.planning.warmup_round import Round
-from coach.coaching.saved_state import goal_from_plain, goal_to_plain
+from coach.coaching.planning.warmup import Round, WarmUp, WeakSpot, warm_up
+from coach.coaching.serialize import goal_from_plain, goal_to_plain
 from coach.drill import Drill
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement, Stage

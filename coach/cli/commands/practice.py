@@ -5,9 +5,8 @@ from __future__ import annotations
 from argparse import Namespace
 
 from coach.cli.errors import CannotDo
-from coach.cli.progress import waiting_line
 from coach.cli.storage import Keeping
-from coach.cli.terminal import say
+from coach.cli.terminal import say, waiting_line
 
 
 def home(options: Namespace) -> int:
@@ -69,7 +68,7 @@ def warmup(options: Namespace) -> int:
         _say_notices(keeping)
         return 0
     if options.list:
-        from coach.cli.warmup_listing import warm_up_lines
+        from coach.cli.warmup import warm_up_lines
 
         say("\n".join(warm_up_lines(items, keeping.store, options.data)))
         _say_notices(keeping)

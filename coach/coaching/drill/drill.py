@@ -22,7 +22,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coach.coaching.coach import Coach
-from coach.coaching.drill.count_in import CountInClick
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     DrillEvent,
@@ -37,7 +36,7 @@ from coach.coaching.drill.drill_events import (
     StrayKey,
     ToJudge,
 )
-from coach.coaching.drill.hearing import Hearing
+from coach.coaching.drill.hearing import CountInClick, Hearing
 from coach.coaching.drill.states import Event, moved
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
 from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis, Stray

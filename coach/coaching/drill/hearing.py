@@ -6,16 +6,116 @@ from window to window.
 
 from __future__ import annotations
 
-from coach.coaching.drill.count_in import CountInClick
+from math import ceil
+
+from coach.coaching.drill.drill_events import CountIn
 from coach.coaching.model import Assignment
 from coach.judging.following import Follower, Surroundings
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.timing import Habits
 from coach.judging.tolerance import Tolerance
+from coach.playing.click_schedule import count_in_beats
 from coach.playing.notes import Take
 from coach.score.model import Score
-from coach.score.window import excerpt
+from coach.score.window import Excerpt, excerpt
+
+# When the drill clicks: one count-in and click for each repetition that asks for it.
+#
+# Pure: it plans and tells times; whoever can sound or show the click is told by
+# :class:`~coach.coaching.drill.drill_events.CountIn`.
+
+
+BREATH_S = 1.2
+"""From a verdict to the next count-in: time to read a line. Our choice."""
+LIFT_S = 0.5
+"""From a count-in's announcement to its first click: time to lift the hands. Our choice."""
+EARLY_BEATS = 0.6
+"""How long before the window's first beat a key may belong to it; before that one is only
+fidgeting through the count-in."""
+
+
+class CountInClick:
+    """The click of one assignment: what runs of it, or comes next.
+
+    ``qpm`` is its tempo, None where no click is asked for; ``offset_s`` is how late the player's
+    keys come.
+    """
+
+    def __init__(self, score: Score, window: Excerpt, qpm: float | None, offset_s: float) -> None:
+        self._score, self._window, self._qpm, self._offset_s = score, window, qpm, offset_s
+        self.running: CountIn | None = None
+        self._next_s: float | None = None
+        self._early: set[int] = set()
+
+    @property
+    def is_wanted(self) -> bool:
+        """Whether the assignment is played with a click."""
+        return self._qpm is not None
+
+    def stop(self) -> None:
+        """No click runs, and none is planned."""
+        self.running = self._next_s = None
+        self._early.clear()
+
+    def plan(self, now_s: float) -> None:
+        """The next count-in comes after a breath, where a click is asked for."""
+        self.stop()
+        if self.is_wanted:
+            self._next_s = now_s + BREATH_S
+
+    def is_due(self, now_s: float) -> bool:
+        """Whether a planned count-in should begin."""
+        return self._next_s is not None and now_s >= self._next_s
+
+    def start(self, now_s: float) -> CountIn:
+        """Begin to count in."""
+        assert self._qpm is not None
+        self.stop()
+        self.running = count_in(self._window, self._score, self._qpm, now_s)
+        return self.running
+
+    @property
+    def window_s(self) -> float | None:
+        """When the window's first grid beat is due at this player's keys; None without a click."""
+        click = self.running
+        if click is None:
+            return None
+        return click.first_beat_s + click.count_in_beats * click.beat_s + self._offset_s
+
+    def is_before_window(self, at_s: float) -> bool:
+        """Whether a key comes too early in the count-in to belong to the window."""
+        click, due_s = self.running, self.window_s
+        return click is not None and due_s is not None and at_s < due_s - EARLY_BEATS * click.beat_s
+
+    def is_early(self, pitch: int, at_s: float) -> bool:
+        """Whether with this key the window itself was begun before its time.
+
+        Its first onset was struck in the count-in, and this key goes on from there. A key that is
+        only too soon is remembered for that.
+        """
+        onsets: dict[int, set[int]] = {}
+        for note, number in zip(self._window.notes, self._window.onset_numbers, strict=True):
+            onsets.setdefault(number, set()).add(note.pitch)
+        expected = next((at for at, keys in onsets.items() if not keys <= self._early), 0)
+        if expected > 0 and pitch in onsets[expected] - onsets[0]:
+            return True
+        if self.is_before_window(at_s):
+            self._early.add(pitch)
+        return False
+
+    def has_run_out(self, now_s: float) -> bool:
+        """Whether the click is over."""
+        click = self.running
+        return click is not None and now_s > click.first_beat_s + click.beats * click.beat_s
+
+
+def count_in(window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn:
+    """The count-in before a window and the click through it, up to the beat after its last note."""
+    start = window.grid_quarters[0]
+    beat_s = float(score.bar_at(start).metre.beat_quarters) * 60.0 / qpm
+    count = count_in_beats(score, start)
+    return CountIn(now_s + LIFT_S, beat_s, count, count + ceil(window.onset_beats[-1]) + 1)
 
 
 class Hearing:

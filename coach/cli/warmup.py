@@ -1,4 +1,4 @@
-"""A warm-up over all pieces with weak spots: their scores, opened before they are needed."""
+"""A warm-up over all pieces with weak spots: their scores, opened ahead, and the spots in words."""
 
 from __future__ import annotations
 
@@ -9,15 +9,18 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from coach.cli.open_score import open_piece
 from coach.coaching.drill import dues_of
 from coach.coaching.model import Observation
-from coach.coaching.planning import Due, Round, WarmUp, warm_up, weak_spots
+from coach.coaching.planning import Due, PlanRow, Round, RowState, WarmUp, warm_up, weak_spots
+from coach.coaching.wording import HANDS, move_words, stretch_words
 from coach.record.folder import RecordError
-from coach.record.pieces import PieceKey
+from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import Store
 from coach.score.formats import ScoreError
 from coach.score.hand_moves import MoveError
 from coach.score.model import Score
+from coach.screens.interfaces import HomeItem
 
 RECENT_S = 30 * 86400.0
 """A piece that was last played longer ago is not warmed up."""
@@ -114,3 +117,30 @@ def pieces_of(store: Store | None, but: PieceKey) -> Iterator[WarmPiece]:
             path = Path(piece.path)
             if piece.key != but.key and piece.path and path.is_file() and weak_spots(history):
                 yield WarmPiece(piece, path, history)
+
+
+def warm_up_lines(items: Sequence[HomeItem], store: Store | None, data: Path | None) -> list[str]:
+    """For each piece its spots, the worst first."""
+    lines = []
+    for item in items:
+        score = open_piece(item.path, data=data)
+        history = store.last_session(piece_key(score, item.path)) if store else ()
+        lines.append(score.title)
+        lines += [f"  {_line(score, one)}" for one in warm_up(score, history)]
+    return lines
+
+
+def warm_up_plan(
+    score: Score, spots: Sequence[WarmUp], states: Sequence[RowState]
+) -> tuple[PlanRow, ...]:
+    """The warm-up's spots as a plan, in the order in which they are played."""
+    return tuple(
+        PlanRow(f"{stretch_words(score, one.window)}, {HANDS[one.window.hands]}", one.window, state)
+        for one, state in zip(spots, states, strict=True)
+    )
+
+
+def _line(score: Score, one: WarmUp) -> str:
+    place = move_words(score, one.spot.transition)
+    minutes = max(1, round(one.expected_s / 60))
+    return f"{place}. {one.reason} About {minutes} min."

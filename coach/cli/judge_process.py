@@ -1,19 +1,29 @@
-"""How a job goes to the process that judges, and its verdict comes back.
+"""The process in which long takes are judged, so that the screen never stands still for one.
 
-The excerpt goes there once, with the job, and does not come back: the verdict is given the one
-that is here, and is as small as what was found out.
+It is told jobs and answers with verdicts, each a pickle with its length before it, until its input
+ends: so it never outlives the program that started it.
 """
 
 from __future__ import annotations
 
 import io
+import os
 import pickle
 import struct
+import sys
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 if TYPE_CHECKING:
     from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
+
+
+# How a job goes to the process that judges, and its verdict comes back.
+#
+# The excerpt goes there once, with the job, and does not come back: the verdict is given the one
+# that is here, and is as small as what was found out.
+
 
 _LENGTH = struct.Struct("<Q")
 _EXCERPT = "excerpt"
@@ -77,3 +87,23 @@ def _read(pipe: BinaryIO) -> bytes:
     (length,) = _LENGTH.unpack(head)
     data = pipe.read(length)
     return data if len(data) == length else b""
+
+
+LESS_URGENT = 5
+"""By how much this process is nicer than ours: a verdict may wait, a key may not. Own choice."""
+
+
+def main() -> None:
+    """Judge until there is nothing more to be judged."""
+    out = os.fdopen(os.dup(1), "wb")
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)  # whatever prints, it is no verdict
+    with suppress(AttributeError, OSError):  # no such thing on Windows
+        os.nice(LESS_URGENT)
+    with suppress(BrokenPipeError, KeyboardInterrupt):
+        while (job := read_job(sys.stdin.buffer)) is not None:
+            write_verdict(out, job, job.judge())
+
+
+if __name__ == "__main__":
+    main()
