@@ -17,9 +17,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound
+from coach.playing.ports import divert_noise
 from coach.playing.ports.listener import Post
 from coach.playing.ports.ports import Ports
-from coach.playing.quiet_stderr import divert_noise
 
 Noting = Callable[[MidiEvent], None]
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.commands import calibrating
-from coach.cli.commands.calibrating import calibrate_click
+from coach.cli.commands import calibrate
+from coach.cli.commands.calibrate import calibrate_click
 from coach.cli.errors import CannotDo
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.record.settings import Kept, load_settings, save_settings
@@ -52,14 +52,14 @@ class Tapper:
 @pytest.fixture
 def sit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
     """Calibrate with a tapper, six times as fast as people tap."""
-    monkeypatch.setattr(calibrating, "BEATS", BEATS)
-    monkeypatch.setattr(calibrating, "BEAT_S", BEAT_S)
-    monkeypatch.setattr(calibrating, "_SIT_DOWN_S", 0.1)
-    monkeypatch.setattr(calibrating, "divert_noise", lambda: None)
+    monkeypatch.setattr(calibrate, "BEATS", BEATS)
+    monkeypatch.setattr(calibrate, "BEAT_S", BEAT_S)
+    monkeypatch.setattr(calibrate, "_SIT_DOWN_S", 0.1)
+    monkeypatch.setattr(calibrate, "divert_noise", lambda: None)
 
     def run(**how: object) -> int:
         tapper = Tapper(**how)  # type: ignore[arg-type]
-        monkeypatch.setattr(calibrating, "Ports", lambda: tapper)
+        monkeypatch.setattr(calibrate, "Ports", lambda: tapper)
         try:
             return calibrate_click(Namespace(data=tmp_path, port=None))
         finally:
@@ -99,7 +99,7 @@ def test_what_keeps_it_from_being_known_is_said_and_the_old_offset_stays(
 
 
 def test_in_a_terminal_the_beats_are_large_and_each_is_written_over_the_one_before() -> None:
-    first, second = (calibrating._figure(beat, is_terminal=True) for beat in (0, 1))
+    first, second = (calibrate._figure(beat, is_terminal=True) for beat in (0, 1))
     *rows, last = first.rstrip("\n").split("\n")
     assert [row.removeprefix("\r  ") for row in rows] == list(big("1", tall=True))
     assert "to go" in last

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from coach.cli.commands.judging import verdict_lines
+from coach.cli.commands.judge import verdict_lines
 from coach.judging.judge import judge
 from coach.playing.notes import Take
 from tests.judging_help import both, play, whole

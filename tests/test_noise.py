@@ -7,7 +7,7 @@ from pathlib import Path
 PROGRAM = """
 import os, sys
 from pathlib import Path
-from coach.playing.quiet_stderr import divert_noise
+from coach.playing.ports.driver import divert_noise
 divert_noise(Path(sys.argv[1]))
 os.write(2, b"ALSA lib: noise\\n")
 sys.stderr.write("ours\\n")

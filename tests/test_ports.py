@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.commands.connecting import show_ports
+from coach.cli.commands.ports import show_ports
 from coach.playing.midi_events import (
     KeyDown,
     KeyUp,
@@ -504,7 +504,7 @@ def test_where_no_jack_server_answers_the_list_of_ports_says_what_to_do(
     jack_server: JackServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "nobody_is_there")
-    monkeypatch.setattr("coach.cli.commands.connecting.divert_noise", lambda: None)
+    monkeypatch.setattr("coach.cli.commands.ports.divert_noise", lambda: None)
     with pytest.raises(PortsUnavailable, match="start it, and I find it by myself"):
         show_ports(Namespace())
 

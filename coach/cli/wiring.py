@@ -16,7 +16,7 @@ from coach.cli.parser import WARM_UP_MIN
 from coach.cli.score_library import HomeLibrary, demo_score
 from coach.cli.storage import Keeping
 from coach.cli.terminal import need_terminal, warn
-from coach.playing.ports import Ports, PortsUnavailable
+from coach.playing.ports import Ports, PortsUnavailable, divert_noise
 from coach.score.counting import CountingSystem
 from coach.screens.interfaces import (
     Collaborators,
@@ -41,7 +41,6 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
     need_terminal()
     gc.disable()  # importing the screens makes no garbage; settle_memory turns it on again
     from coach.cli.judges import Judges
-    from coach.playing.quiet_stderr import divert_noise
     from coach.screens.app import KeyholeApp
 
     divert_noise()

@@ -20,9 +20,9 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "drill": _lazily("practice", "drill"),
     "demo": _lazily("practice", "demo"),
     "warmup": _lazily("practice", "warmup"),
-    "judge": _lazily("judging", "judge_take"),
-    "score": _lazily("reading", "show_score"),
-    "calibrate": _lazily("calibrating", "calibrate_click"),
-    "ports": _lazily("connecting", "show_ports"),
+    "judge": _lazily("judge", "judge_take"),
+    "score": _lazily("score", "show_score"),
+    "calibrate": _lazily("calibrate", "calibrate_click"),
+    "ports": _lazily("ports", "show_ports"),
 }
 """Each command's function: takes the options, returns the exit status."""

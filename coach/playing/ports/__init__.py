@@ -1,7 +1,7 @@
 """Live MIDI ports: the one door to python-rtmidi."""
 
 from coach.playing.ports.byte_stream import KeyEvent, KeyReader, Message
-from coach.playing.ports.driver import Driver, OutPort, RtMidiDriver
+from coach.playing.ports.driver import Driver, OutPort, RtMidiDriver, divert_noise
 from coach.playing.ports.own_sound import ASK
 from coach.playing.ports.port_choice import BRIDGES, choose
 from coach.playing.ports.ports import Ports, PortsUnavailable
@@ -18,4 +18,5 @@ __all__ = [
     "PortsUnavailable",
     "RtMidiDriver",
     "choose",
+    "divert_noise",
 ]

@@ -11,6 +11,7 @@ import sys
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import Any, Protocol
 
 from coach.playing.ports.jack import CLIENT, Clients, Probe
@@ -241,3 +242,21 @@ class RtMidiDriver:
                 with suppress(OSError):
                     self._clients = Clients(self._rtmidi, self._api)
                     self._was_there = True
+
+
+# Keeping what C libraries print off the screen.
+#
+# ALSA and JACK print to file descriptor 2, and the screen is drawn there too.
+
+
+def divert_noise(log: Path | None = None) -> None:
+    """Send what is written to descriptor 2 to ``log`` (else nowhere); ``sys.stderr`` still works.
+
+    Call it once, first of all: before anything imports textual, which draws on ``__stderr__``, or
+    rtmidi. Python's own errors and the screen go to a duplicate of the terminal's descriptor.
+    """
+    screen = os.fdopen(os.dup(2), "w", encoding="utf-8", errors="backslashreplace", buffering=1)
+    target = os.open(log or os.devnull, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    os.dup2(target, 2)
+    os.close(target)
+    sys.stderr = sys.__stderr__ = screen  # type: ignore[misc]

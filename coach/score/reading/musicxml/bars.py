@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element
 from coach.score.metre import COMMON_TIME, Metre
 from coach.score.model import Bar
 from coach.score.pitch import STEPS, Spelling
-from coach.score.reading.musicxml.found import ClefAt, PartFacts, RawBar
+from coach.score.reading.musicxml.facts import ClefAt, PartFacts, RawBar
 from coach.score.reading.safe import clean, number, whole
 
 # Time signatures out of MusicXML.

@@ -9,7 +9,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from coach.score.model import Bar, TempoMark
-from coach.score.reading.musicxml.found import LineAt, PartFacts, TempoAt, WordsAt
+from coach.score.reading.musicxml.facts import LineAt, PartFacts, TempoAt, WordsAt
 from coach.score.reading.musicxml.notes import type_quarters
 from coach.score.reading.safe import clean, number, whole
 

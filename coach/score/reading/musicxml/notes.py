@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element
 
 from coach.score.model import Grace, Mark
 from coach.score.pitch import STEPS, Spelling
-from coach.score.reading.musicxml.found import RawNote
+from coach.score.reading.musicxml.facts import RawNote
 from coach.score.reading.safe import clean, number, whole
 
 # The fields of one MusicXML ``note`` element, taken in a single pass over its children.

@@ -20,7 +20,7 @@ from xml.etree.ElementTree import Element
 from coach.score.pitch import Spelling
 from coach.score.reading.musicxml.bars import AttributesReader, read_barline
 from coach.score.reading.musicxml.directions import read_direction, read_sound
-from coach.score.reading.musicxml.found import PartFacts, RawBar, RawNote
+from coach.score.reading.musicxml.facts import PartFacts, RawBar, RawNote
 from coach.score.reading.musicxml.notes import (
     Graces,
     NoteFields,

@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element
 
 from coach.score.formats import ScoreError
 from coach.score.model import Remark
-from coach.score.reading.musicxml.found import ClefAt, LineAt, PartFacts, RawNote, WordsAt
+from coach.score.reading.musicxml.facts import ClefAt, LineAt, PartFacts, RawNote, WordsAt
 from coach.score.reading.safe import clean, count, whole
 
 # The parts of a MusicXML score, partwise or timewise, and what the part list says of them.

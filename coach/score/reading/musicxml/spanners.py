@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from coach.score.model import FREE_MARKS, Bar, Mark
-from coach.score.reading.musicxml.found import LineAt, RawNote
+from coach.score.reading.musicxml.facts import LineAt, RawNote
 
 # Ties merged: one note for what is struck once.
 #

@@ -5,8 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 
 from coach.cli.terminal import say
-from coach.playing.ports import Ports, PortsUnavailable
-from coach.playing.quiet_stderr import divert_noise
+from coach.playing.ports import Ports, PortsUnavailable, divert_noise
 
 
 def show_ports(options: Namespace) -> int:

@@ -13,8 +13,7 @@ from coach.cli.errors import CannotDo
 from coach.cli.terminal import draw, say
 from coach.judging.calibration import calibrate
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
-from coach.playing.ports import Ports
-from coach.playing.quiet_stderr import divert_noise
+from coach.playing.ports import Ports, divert_noise
 from coach.playing.sounding import SoundingLine
 from coach.record.folder import data_folder
 from coach.record.settings import load_settings, save_settings
