@@ -65,13 +65,13 @@ def test_a_hand_that_lies_wrong_is_one_fault_over_its_beats() -> None:
         notes = changed(notes, F(6) + k * F(1, 2), Hand.RIGHT, 2)
     judgement = judge(WINDOW, notes)
     assert first(judgement) == ("shifted position", "RH", 1, 4)
-    assert judgement.sentence == "RH lies too high at bar 2 beat 3"
+    assert judgement.sentence == "RH lies a step too high from bar 2 beat 3"
 
 
 def test_an_octave_slip_is_named_by_the_octave() -> None:
     judgement = judge(WINDOW, changed(take(), F(6), Hand.LEFT, -12))
     assert first(judgement) == ("octave slip", "LH", 1, 2)
-    assert "an octave low" in judgement.sentence
+    assert "an octave too low" in judgement.sentence
 
 
 def test_a_skipped_beat_with_the_time_closed_up() -> None:
@@ -133,7 +133,7 @@ def test_a_restart_is_told_as_one() -> None:
     again = [replace(n, onset_s=n.onset_s + 3.5) for n in notes]
     judgement = judge(WINDOW, [*low, *again])
     assert first(judgement) == ("restart", "both", 2, 3)
-    assert judgement.sentence == "Started again at bar 2 beat 4"
+    assert judgement.sentence == "Broke off at bar 2 beat 4 and started again"
     assert judgement.complete
     assert not judgement.clean
 

@@ -30,10 +30,10 @@ def test_a_constant_offset_is_clean_and_a_notice(offset_ms: float) -> None:
 @pytest.mark.parametrize(
     ("late_s", "words"),
     [
-        (0.3, "Behind the click (0.2 s) at bar 1 beat 1"),
-        (0.6, "Behind the click (0.5 s) at bar 1 beat 1"),
-        (1.2, "Behind the click (1.1 s) at bar 1 beat 1"),
-        (-0.3, "Ahead of the click (0.2 s) at bar 1 beat 1"),
+        (0.3, "Behind the click (0.2 s) all along"),
+        (0.6, "Behind the click (0.5 s) all along"),
+        (1.2, "Behind the click (1.1 s) all along"),
+        (-0.3, "Ahead of the click (0.2 s) all along"),
     ],
 )
 def test_half_a_beat_to_two_beats_off_all_along_is_not_clean(late_s: float, words: str) -> None:

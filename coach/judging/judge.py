@@ -32,6 +32,7 @@ from coach.judging.instead import (
     recognise_other,
 )
 from coach.judging.model import Cause, Fault, Judgement, Matching, Stage
+from coach.judging.sentence import make_sentence
 from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
 from coach.judging.verdict import (
@@ -41,7 +42,6 @@ from coach.judging.verdict import (
     judge_transitions,
     list_details,
     list_notices,
-    make_sentence,
 )
 from coach.playing.notes import PlayedNote, Take
 from coach.score.window import Excerpt

@@ -179,6 +179,9 @@ class Fault:
     to_beat: int | None = None
     cause: Cause = field(kw_only=True)
     """Finer than the family."""
+    last_quarters: Fraction | None = None
+    """The last onset of a fault that spans several, from ``first_quarters`` on."""
+    first_quarters: Fraction | None = None
     short_words: tuple[str, ...] = ()
     """Instead of the words where a sentence has no room for them: the fullest first."""
     forgiven: bool = False
@@ -188,6 +191,12 @@ class Fault:
     def hands(self) -> Hands:
         """Whose fault it is: one hand's, or both together."""
         return self.transition.hands
+
+    @property
+    def reach(self) -> tuple[Fraction, Fraction]:
+        """The first and the last onset that it concerns."""
+        first = self.onset_quarters if self.first_quarters is None else self.first_quarters
+        return first, first if self.last_quarters is None else self.last_quarters
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from statistics import fmean
 
-from coach.judging.model import Cause, Fault
+from coach.judging.model import Cause, Family, Fault
 from coach.score.model import Hands, Place, ScoreNote
 from coach.score.pitch import Spelling, fifths_name
 from coach.score.window import Excerpt
 
 WORDS: dict[Cause, str] = {
     Cause.WRONG_KEY: "{key} for {note}",
-    Cause.OCTAVE_SLIP: "an octave too {way}",
-    Cause.SHIFTED_POSITION: "hand lies too {way}",
+    Cause.OCTAVE_SLIP: "{octaves} too {way}",
+    Cause.SHIFTED_POSITION: "hand lies {how}",
     Cause.WRONG_ORDER: "{key} before {note}",
-    Cause.CORRECTED_KEY: "{key} before {note}",
+    Cause.CORRECTED_KEY: "{key} corrected to {note}",
     Cause.MISSED_NOTE: "{note} missed",
     Cause.MISSED_IN_CHORD: "{note} missed",
     Cause.STRETCH_LEFT_OUT: "{count} notes left out",
     Cause.SKIPPED_BEAT: "skipped {beats}",
-    Cause.BRUSHED_KEY: "{key} too many",
+    Cause.BRUSHED_KEY: "extra {key}",
     Cause.STUMBLE: "stumbled",
-    Cause.RESTART: "started again",
+    Cause.RESTART: "broke off {place} and started again",
     Cause.MISREAD_VALUE: "{note} at {place} {got}",
     Cause.EARLY_ENTRY: "{way} {place} ({size})",
     Cause.LATE_ENTRY: "{way} {place} ({size})",
@@ -33,7 +32,7 @@ WORDS: dict[Cause, str] = {
     Cause.ONE_HAND_LATE: "{way} {place} ({size})",
     Cause.ONE_HAND_EARLY: "{way} {place} ({size})",
     Cause.SPLIT_CHORD: "{note} after its chord ({size})",
-    Cause.HANDS_DRIFT: "drifts {way} the other hand ({size})",
+    Cause.HANDS_DRIFT: "drifts {way} {other} ({size})",
     Cause.UNEVEN: "uneven ({measure})",
     Cause.WRONG_PROPORTIONS: "{figure}",
     Cause.BEHIND_THE_CLICK: "behind the click ({size})",
@@ -48,8 +47,10 @@ WORDS: dict[Cause, str] = {
 }
 """What is said of each cause, with gaps for what it was in the case at hand."""
 
-_NAME_THEIR_PLACE = frozenset(
+NAME_THEIR_PLACE = frozenset(
     {
+        Cause.RESTART,
+        Cause.SKIPPED_BEAT,
         Cause.HESITATION,
         Cause.MISREAD_VALUE,
         Cause.EARLY_ENTRY,
@@ -172,6 +173,14 @@ def seconds(value: float) -> str:
     return f"{size:.1f} s" if size >= _TENTHS_FROM_S else f"{size:.2f} s"
 
 
+_TIMES = {1: "once", 2: "twice"}
+
+
+def name_times(count: int) -> str:
+    """``once``, ``twice``, ``3 times``."""
+    return _TIMES.get(count, f"{count} times")
+
+
 def hand_prefix(excerpt: Excerpt, fault: Fault) -> str:
     """``LH ``; nothing for both hands, or where only one hand plays anyway."""
     if excerpt.hands is not Hands.TOGETHER or fault.hands is Hands.TOGETHER:
@@ -179,47 +188,62 @@ def hand_prefix(excerpt: Excerpt, fault: Fault) -> str:
     return f"{fault.hands.value} "
 
 
+def describe_with_hand(
+    excerpt: Excerpt, fault: Fault, *, words: str | None = None, both: bool = False
+) -> str:
+    """A fault with its hand: ``RH C sharp for C``, ``RH lies a step too high``.
+
+    ``words`` may stand for its own. ``both``: each hand did it, ``both hands an octave too high``.
+    """
+    words = fault.words if words is None else words
+    if both:
+        return "both hands " + words.replace("hand lies", "lie")
+    prefix = hand_prefix(excerpt, fault)
+    return prefix + (words.removeprefix("hand ") if prefix else words)
+
+
 def describe_with_place(excerpt: Excerpt, fault: Fault) -> str:
     """A fault with its hand and place: ``RH C sharp for C at beat 3``."""
     words = describe_with_hand(excerpt, fault)
-    if fault.cause in _NAME_THEIR_PLACE:
-        return words
-    return f"{words} at {place(excerpt, fault.onset_quarters)}"
+    where = "" if fault.cause in NAME_THEIR_PLACE else list_places(excerpt, fault)[0]
+    return f"{words} {where}".rstrip()
 
 
-def describe_in_beat(excerpt: Excerpt, fault: Fault) -> str:
-    """The same, shorter: ``RH C sharp for C in bar 12 beat 2``."""
-    words = describe_with_hand(excerpt, fault)
-    if fault.cause in _NAME_THEIR_PLACE:
-        return words
-    return f"{words} in {beat_around(excerpt, fault.onset_quarters)}"
+def list_places(excerpt: Excerpt, fault: Fault, *, only_first: bool = False) -> tuple[str, ...]:
+    """Where it was, from the fullest words to none: ``at bar 12, the & of 2`` ....
+
+    A fault that spans several onsets is told with where it begins and ends; one of the whole window
+    is said to be there all along. ``only_first``: where it begins and no more.
+    """
+    first, last = fault.reach
+    if first == last or only_first:
+        at = fault.onset_quarters if first == last else first
+        return f"at {place(excerpt, at)}", f"in {beat_around(excerpt, at)}", ""
+    if fault.family is Family.TEMPO and _is_all(excerpt, fault):
+        return ("",)
+    if _is_all(excerpt, fault):
+        return "all along", ""
+    begin, near = place(excerpt, first), beat_around(excerpt, first)
+    starts = (f"from {begin}", f"from {near}", "")
+    if fault.cause is Cause.STRETCH_LEFT_OUT:  # how much is told besides
+        return starts
+    if last >= excerpt.onsets_quarters[-1]:
+        return f"from {begin} on", f"from {near} on", ""
+    start, end = excerpt.place_of(first), excerpt.place_of(last)
+    if start.bar_index != end.bar_index:
+        return f"from {begin} to {place(excerpt, last)}", *starts
+    if start.on_beat and end.on_beat:
+        bar = name_bar(excerpt, start)
+        return f"at {bar} beats {start.counted} to {end.counted}".replace("  ", " "), *starts
+    return f"from {begin} to {end.in_bar}", *starts
 
 
-def describe_with_hand(excerpt: Excerpt, fault: Fault) -> str:
-    """A fault with its hand: ``RH C sharp for C``, ``RH lies too high``."""
-    prefix = hand_prefix(excerpt, fault)
-    return prefix + (fault.words.removeprefix("hand ") if prefix else fault.words)
-
-
-def describe_in_at_most(most: int, excerpt: Excerpt, fault: Fault) -> str:
-    """A fault in the fullest words of which there are at most so many, or else in the fewest."""
-    ways = [
-        describe_with_place(excerpt, fault),
-        describe_in_beat(excerpt, fault),
-        describe_with_hand(excerpt, fault),
-        *(describe_with_hand(excerpt, replace(fault, words=few)) for few in fault.short_words),
-    ]
-    return next((words for words in ways if len(words.split()) <= most), ways[-1])
-
-
-def join_words(parts: Sequence[str], most: int) -> str:
-    """As many parts as fit into ``most`` words, the first in any case."""
-    out: list[str] = []
-    for part in parts:
-        if out and len(" ".join([*out, part]).split()) > most:
-            break
-        out.append(part)
-    return "; ".join(out)
+def _is_all(excerpt: Excerpt, fault: Fault) -> bool:
+    """Whether a fault spans the window; one of time shows from the second onset on."""
+    first, last = fault.reach
+    onsets = excerpt.onsets_quarters
+    opening = onsets[:2][-1] if fault.family in (Family.TIMING, Family.TEMPO) else onsets[0]
+    return first <= opening and last >= onsets[-1]
 
 
 _FIFTHS = "FCGDAEB"
@@ -259,11 +283,27 @@ def _fifths(spelling: Spelling) -> int:
 
 
 def describe_wrong_key(played: int, written: ScoreNote, excerpt: Excerpt) -> str:
-    """``C sharp for C``; by octaves: ``C an octave high``."""
+    """``C sharp for C``; by octaves: ``C an octave too high``."""
     name = written.spelling.words
     steps = played - written.pitch
     if steps % _OCTAVE == 0 and steps:
-        way = "high" if steps > 0 else "low"
-        count = abs(steps) // _OCTAVE
-        return f"{name} an octave {way}" if count == 1 else f"{name} {count} octaves {way}"
+        return f"{name} {describe_octaves(steps)}"
     return describe(Cause.WRONG_KEY, key=spell(played, excerpt).words, note=name)
+
+
+def describe_octaves(semitones: int) -> str:
+    """``an octave too high``, ``2 octaves too low``."""
+    count = abs(semitones) // _OCTAVE
+    octaves = "an octave" if count == 1 else f"{count} octaves"
+    return describe(Cause.OCTAVE_SLIP, octaves=octaves, way="high" if semitones > 0 else "low")
+
+
+def describe_shift(semitones: Sequence[int]) -> str:
+    """How a hand lies that is off its keys: ``hand lies a step too high``."""
+    way = "high" if semitones[0] > 0 else "low"
+    sizes = set(map(abs, semitones))
+    if sizes <= {1, 2}:
+        return describe(Cause.SHIFTED_POSITION, how=f"a step too {way}")
+    if sizes <= {3, 4}:
+        return describe(Cause.SHIFTED_POSITION, how=f"a third too {way}")
+    return describe(Cause.SHIFTED_POSITION, how=f"too {way}")

@@ -81,6 +81,8 @@ def make_fault(
     return Fault(
         transition=excerpt.transition_to(span.first_quarters, span.hands),
         onset_quarters=span.first_quarters,
+        first_quarters=span.first_quarters,
+        last_quarters=span.last_quarters,
         cause=cause,
         family=CATALOGUE[cause].family,
         weight=weigh(cause) if weight is None else weight,

@@ -16,7 +16,7 @@ from coach.judging.faults.context import (
 )
 from coach.judging.model import Cause, Fault, Label, PlayedLabel
 from coach.judging.timing import Timing
-from coach.judging.wording import describe, spell
+from coach.judging.wording import beat_around, describe, place, spell
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
@@ -164,8 +164,13 @@ def make_repeat(attempt: Attempt) -> Fault:
     else:
         hands = excerpt.hands
     cause = Cause.RESTART if attempt.first == 0 < attempt.last else Cause.STUMBLE
-    span = FaultSpan.at(excerpt.onsets_quarters[number], hands)
-    return make_fault(excerpt, cause, span, describe(cause))
+    onset = excerpt.onsets_quarters[number]
+    span = FaultSpan.at(onset, hands)
+    if cause is Cause.STUMBLE:
+        return make_fault(excerpt, cause, span, describe(cause))
+    full = describe(cause, place=f"at {place(excerpt, onset)}")
+    short = describe(cause, place=f"in {beat_around(excerpt, onset)}")
+    return make_fault(excerpt, cause, span, full, short_words=(short,))
 
 
 def _notes_at(excerpt: Excerpt, number: int) -> range:

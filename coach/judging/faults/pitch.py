@@ -11,7 +11,12 @@ from itertools import pairwise
 
 from coach.judging.faults.context import FaultContext, FaultSpan, make_fault
 from coach.judging.model import Cause, Fault, Label, ScoreLabel
-from coach.judging.wording import describe, describe_wrong_key
+from coach.judging.wording import (
+    describe,
+    describe_octaves,
+    describe_shift,
+    describe_wrong_key,
+)
 from coach.score.model import Hand, Hands
 
 _OCTAVE = 12
@@ -55,16 +60,15 @@ def _judge_run(context: FaultContext, run: list[ScoreLabel], hands: Hands) -> li
     """A run as one fault where the hand was displaced, else each key as a fault of its own."""
     semitones = [_semitones_off(context, label) for label in run]
     first = semitones[0]
-    way = "high" if first > 0 else "low"
     onsets = {context.written(label).onset_quarters for label in run}
     same_side = max(semitones) < 0 or min(semitones) > 0
     if len(set(semitones)) == 1 and first and first % _OCTAVE == 0:
         cause = Cause.OCTAVE_SLIP
         single = len(run) == 1
-        words = _describe_key(context, run[0]) if single else describe(cause, way=way)
+        words = _describe_key(context, run[0]) if single else describe_octaves(first)
     elif len(onsets) > 1 and same_side and max(map(abs, semitones)) <= _MOST_SHIFTED:
         cause = Cause.SHIFTED_POSITION
-        words = describe(cause, way=way)
+        words = describe_shift(semitones)
     else:
         return [_make_wrong_key(context, label, hands) for label in run]
     span = FaultSpan(min(onsets), max(onsets), hands)

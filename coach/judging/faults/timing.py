@@ -20,7 +20,7 @@ from coach.judging.wording import (
     place,
     seconds,
 )
-from coach.score.model import Hands
+from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
 
 # Faults of the hands together: one late or early, a chord fallen apart, hands that drift.
@@ -93,12 +93,13 @@ def _find_drift(context: FaultContext) -> Iterator[Fault]:
     if drift is None:
         return
     first, last = onset_of(timing, drift.first), onset_of(timing, drift.last)
+    other = "LH" if drift.hand is Hand.RIGHT else "RH"
     way = "behind" if drift.total_s > 0 else "ahead of"
     fault = make_fault(
         context.excerpt,
         Cause.HANDS_DRIFT,
         FaultSpan(first, last, Hands(drift.hand)),
-        describe(Cause.HANDS_DRIFT, way=way, size=seconds(drift.total_s)),
+        describe(Cause.HANDS_DRIFT, way=way, other=other, size=seconds(drift.total_s)),
         size_ms=drift.total_s * 1000,
     )
     yield replace(fault, onset_quarters=last)
