@@ -63,10 +63,11 @@ class Evening:
     async def repetition(self) -> None:
         """Play the window that is asked for."""
         drill = self.seat.drill
-        if drill is None or drill.excerpt is None:
+        excerpt = drill.presenter.staff.excerpt if drill else None
+        if drill is None or excerpt is None:
             await asyncio.sleep(0.05)
             return
-        excerpt, asked = drill.excerpt, drill.desk.drill.assignment
+        asked = drill.desk.drill.assignment
         start_s, start = self.clock() + 0.1, excerpt.notes[0].onset_quarters
         wrong = self.random.randrange(5 * len(excerpt.notes))
         for at, note in enumerate(excerpt.notes):

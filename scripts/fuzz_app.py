@@ -227,9 +227,10 @@ class Round:
 
     def _say(self) -> str:
         if (drill := self.seat.drill) and drill.is_attached and drill._is_up:
-            drill.result.show_verdict(self.random.choice([_LONG, "x" * 500, ""]), "LH BEAT 2")
-            drill.propose(self.random.choice([_LONG, "A break would do you good."]))
-            drill.show_unkept(self.random.choice([_LONG, "", "The disk is full."]))
+            verdict, say = drill.presenter.foot.result, drill.presenter.announcements
+            verdict.show_verdict(self.random.choice([_LONG, "x" * 500, ""]), "LH BEAT 2")
+            say.propose(self.random.choice([_LONG, "A break would do you good."]))
+            say.show_record_fault(self.random.choice([_LONG, "", "The disk is full."]))
         return "say"
 
 

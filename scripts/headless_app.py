@@ -23,8 +23,7 @@ from coach.cli.wiring import collaborators
 from coach.playing.midi_events import MidiEvent
 from coach.playing.ports.ports import Ports
 from coach.screens.app.app import KeyholeApp
-from coach.screens.drill import sayings as drill_sayings
-from coach.screens.drill import view as drill_view
+from coach.screens.drill import announcements, presenter
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Settings, Start
 
@@ -69,8 +68,8 @@ class FastClock:
 def hurry_screens(speed: float) -> None:
     """Let what the screens wait for pass as fast as the clock."""
     for module, names in (
-        (drill_view, "HOLD_S READ_S"),
-        (drill_sayings, "SAVE_S HEARD_S READ_S"),
+        (presenter, "HOLD_S"),
+        (announcements, "SAVE_S HEARD_S READ_S"),
     ):
         for name in names.split():
             setattr(module, name, max(getattr(module, name) / speed, 0.005))

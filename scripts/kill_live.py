@@ -161,7 +161,7 @@ def _mark_what_is_shown() -> None:
         else:
             mark(app.drill, ready=True, asked=asked(app.drill))
 
-    DrillScreen.show = shown  # type: ignore[method-assign, assignment]
+    DrillScreen.show = shown  # type: ignore[method-assign]
     KeyholeApp._piano_changed = heard  # type: ignore[method-assign]
 
 

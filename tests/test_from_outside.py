@@ -167,8 +167,8 @@ async def drill(seat: Seat) -> None:
     seat.app.open(Path(AS_FILE), Errand.DRILL)
     await seat.until(DrillScreen)
     await seat.play(*RIGHT)
-    seat.app.drill.result.show_verdict(HOSTILE, fault=True)
-    seat.app.drill.propose(HOSTILE)
+    seat.app.drill.presenter.foot.result.show_verdict(HOSTILE, fault=True)
+    seat.app.drill.presenter.announcements.propose(HOSTILE)
     await seat.pilot.pause()
     assert "Eve" in seat.text
 

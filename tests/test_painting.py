@@ -221,7 +221,7 @@ def test_whatever_happens_in_whatever_order_the_terminal_shows_what_textual_woul
     marks = [*Mark, None]
 
     async def step(seat: Seat) -> None:
-        staff = next(s for s in seat.app.screen_stack if isinstance(s, DrillScreen)).staff
+        staff = next(s for s in seat.app.screen_stack if isinstance(s, DrillScreen)).presenter.staff
         notes = chance.sample(range(len(seat.staging.drill.excerpt.notes)), 6)
         match chance.randrange(10):
             case 0:

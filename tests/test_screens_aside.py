@@ -31,7 +31,7 @@ def test_what_was_played_instead_is_written_large_and_in_words(size: tuple[int, 
 def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again() -> None:
     async def run(seat: Seat) -> None:
         set_aside(seat)
-        seat.app.screen.show_heard(61)
+        seat.app.screen.presenter.announcements.name_key(61)
         await asyncio.sleep(0.1)
         seat.app.screen.show([StateChanged(DrillState.PLAYING), RepetitionBegan(1.0)])
         await seat.pilot.pause()
@@ -41,7 +41,7 @@ def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again() -> 
 
 
 def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("coach.screens.drill.view.READ_S", 0.3)
+    monkeypatch.setattr("coach.screens.drill.announcements.READ_S", 0.3)
     score = two_hands(4)
     first, then = FakeDrill(score, required=1), FakeDrill(score)
 

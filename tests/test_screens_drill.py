@@ -81,7 +81,7 @@ def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand
         assert "heard: C sharp" in top_line(seat)
         assert "Clean" not in seat.text
         assert "1 of" in seat.app.screen.query_one("#clean-run").words
-        seat.app.screen.forget_heard()  # what its time in sight is followed by
+        seat.app.screen.presenter.top.forget_key()  # what its time in sight is followed by
         assert "play when ready" in top_line(seat)
 
     seated(size, run, drill=drill)
@@ -100,7 +100,7 @@ def test_the_last_of_several_keys_is_named_for_its_whole_time(
         screen, timers = seat.app.screen, []
         monkeypatch.setattr(screen, "set_timer", lambda *_: timers.append(Waiting()) or timers[-1])
         for pitch in (61, 63, 66):
-            screen.show_heard(pitch)
+            screen.presenter.announcements.name_key(pitch)
         assert "heard: F sharp" in top_line(seat)
         assert [timer.stopped for timer in timers] == [True, True, False]
 
@@ -144,7 +144,7 @@ def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr("coach.screens.drill.screen.TICK_S", 1000.0)  # time is the test's own
-    monkeypatch.setattr("coach.screens.drill.view.HOLD_S", 1000.0)
+    monkeypatch.setattr("coach.screens.drill.presenter.HOLD_S", 1000.0)
     drill = Drill(two_hands(), repair(two_hands(), Window(F(0), F(4), Hands.RIGHT), qpm=80))
     drill.ask(Request.SMALLER, 0.0)
     required = drill.assignment.clean_required
@@ -183,12 +183,12 @@ def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(
     async def run(seat: Seat) -> None:
         for said in (1, 0):
             seat.app.screen.show([CountIn(time.perf_counter() - 1.1, 0.5, 4, 8)])
-            seat.app.screen.beat()
+            seat.app.screen.presenter.click.show_beat()
             await seat.pilot.pause()
             assert seat.text.count("The click can't sound here") == said
             assert seat.is_large("3")  # the beat that is due
-            seat.app.screen.stop_click()
-            seat.app.screen.take_back()
+            seat.app.screen.presenter.click.stop()
+            seat.app.screen.presenter.foot.take_back_proposal()
 
     drill = FakeDrill(two_hands())
     drill.click = True
@@ -283,7 +283,7 @@ def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(
 def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(
     size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("coach.screens.drill.sayings.SAVE_S", 0.01)
+    monkeypatch.setattr("coach.screens.drill.announcements.SAVE_S", 0.01)
     locked = "Another program holds the record: close it. Till then all is kept in memory."
 
     async def run(seat: Seat) -> None:

@@ -30,7 +30,7 @@ def going_on() -> tuple[FakeDrill, FakeDrill]:
 def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(
     size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("coach.screens.drill.view.READ_S", 0.05)
+    monkeypatch.setattr("coach.screens.drill.announcements.READ_S", 0.05)
     first, then = going_on()
 
     async def run(seat: Seat) -> None:
@@ -52,7 +52,7 @@ def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does(
     async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         for pitch in (40, 61, 90):
-            assert not seat.app.screen.goes_on(pitch)
+            assert not seat.app.screen.presenter.way_on.is_struck(pitch)
         await seat.pilot.press("n")
         await seat.opened(2)
 

@@ -112,11 +112,11 @@ def test_the_next_repetition_may_begin_before_the_verdict(judges: SlowJudges) ->
         await play(seat, drill, 60, 62, 64, 66, at_s=now_s)
         await play(seat, drill, 60, 62, at_s=now_s + 4)
         assert drill.state is DrillState.PLAYING
-        marked = dict(seat.app.drill.staff._marks)
+        marked = dict(seat.app.drill.presenter.staff._marks)
         judges.judge()
         await seat.pilot.pause()
         assert "F sharp for F at beat 4" in words_of(seat)
-        assert dict(seat.app.drill.staff._marks) == marked
+        assert dict(seat.app.drill.presenter.staff._marks) == marked
         assert drill.state is DrillState.PLAYING
         await play(seat, drill, 64, 65, at_s=now_s + 5)
         judges.judge()

@@ -102,7 +102,7 @@ def test_a_window_too_tall_for_the_terminal_says_so_beside_the_verdict_as_long_a
 def test_after_a_window_of_several_pages_its_first_page_comes_back(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("coach.screens.drill.view.HOLD_S", 0.01)
+    monkeypatch.setattr("coach.screens.drill.presenter.HOLD_S", 0.01)
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
     async def run(seat: Seat) -> None:
@@ -140,9 +140,9 @@ def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(
     async def run(seat: Seat) -> None:
         await seat.play(*[note.pitch for note in drill.excerpt.notes[:-1]], 61)
         screen = seat.app.screen
-        screen.result.show_verdict(LONG_VERDICT, "RH BEAT 2", fault=True)
+        screen.presenter.foot.result.show_verdict(LONG_VERDICT, "RH BEAT 2", fault=True)
         if size[1] > 18:
-            screen.result.show_reason(LONG_REASON)
+            screen.presenter.foot.result.show_reason(LONG_REASON)
         await seat.pilot.pause()
         lines = [screen.query_one(name) for name in ("#verdict", "#reason")]
         assert tuple(str(line.render()) for line in lines) == shown

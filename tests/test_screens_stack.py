@@ -217,9 +217,9 @@ def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left() ->
         drill, shown = seat.app.drill, []
         drill.set_timer(0.05, lambda: shown.append("once"))
         drill.set_interval(0.05, lambda: shown.append("again"))
-        drill._while_it_stands(lambda: shown.append("now"))
+        drill._call_while_there(lambda: shown.append("now"))
         await seat.pilot.press("escape")
-        drill._while_it_stands(lambda: shown.append("too late"))
+        drill._call_while_there(lambda: shown.append("too late"))
         await asyncio.sleep(0.2)
         assert "too late" not in shown
         assert shown[0] == "now"

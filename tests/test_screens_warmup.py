@@ -73,8 +73,8 @@ def fail_in(store, score: Score, path: Path, bar: int) -> None:
 @pytest.fixture
 def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """The app at a warm-up of five minutes with a weak spot in each of two pieces."""
-    for name in ("HOLD_S", "READ_S"):
-        monkeypatch.setattr(f"coach.screens.drill.view.{name}", 0.02)
+    for name in ("presenter.HOLD_S", "announcements.READ_S"):
+        monkeypatch.setattr(f"coach.screens.drill.{name}", 0.02)
     monkeypatch.setattr("coach.screens.drill.screen.TICK_S", 0.01)
     options = make_parser().parse_args(["warmup", "--minutes", "5", "--data", str(tmp_path)])
     keeping = Keeping(options)
@@ -124,7 +124,7 @@ def test_piece_after_piece_without_a_key_of_the_computer(setting) -> None:
                     done.append(screen.desk.title)
                 await asyncio.sleep(0.005)
             await pilot.pause()
-            assert "warm-up is done" in text_of(app) or app.screen.is_reached
+            assert "warm-up is done" in text_of(app) or app.screen.presenter.way_on.is_open
 
     asyncio.run(main())
     assert len(titles) == 2

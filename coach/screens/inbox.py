@@ -7,12 +7,27 @@ import contextvars
 import time
 from collections import deque
 from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass
 from math import inf
+from typing import TYPE_CHECKING
 
 from coach.playing.midi_events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
-from coach.screens.judged import Judged
 
-InboxEvent = MidiEvent | Judged
+if TYPE_CHECKING:
+    from coach.judging.judge import JudgingJob
+    from coach.judging.model import Judgement
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictArrived:
+    """A repetition that was given out to be judged is judged, or can't be."""
+
+    job: JudgingJob
+    verdict: Future[Judgement]
+
+
+InboxEvent = MidiEvent | VerdictArrived
 """Anything that comes from another thread."""
 Played = KeyDown | KeyUp | Pedal
 """What there may be too much of."""

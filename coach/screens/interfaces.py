@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
@@ -10,11 +12,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
 from coach.playing.letter_keyboard import Layout
+from coach.playing.ports import BRIDGES
 from coach.score.counting import CountingSystem
 
 if TYPE_CHECKING:
-    from coach.coaching.drill import CountIn, DrillEvent, RepetitionEnded
-    from coach.coaching.model import Order, PlanChange
+    from textual.geometry import Size
+    from textual.message import Message
+    from textual.timer import Timer, TimerCallback
+
+    from coach.coaching.drill import CountIn, DrillEvent, DrillState, RepetitionEnded
+    from coach.coaching.model import Assignment, Decision, Order, PlanChange, Request
     from coach.coaching.planning import PlanRow
     from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
@@ -22,11 +29,6 @@ if TYPE_CHECKING:
     from coach.playing.notes import PlayedNote
     from coach.score.model import Score
     from coach.score.window import Excerpt
-    from coach.screens.drill_session import DrillLike
-import re
-import shlex
-
-from coach.playing.ports import BRIDGES
 
 GOAL_REACHED = "The goal is reached."
 
@@ -41,6 +43,59 @@ class Errand(StrEnum):
     WARM_UP = "warm-up"
     DEMO = "demo"
     """A simulated pianist plays; nothing is kept."""
+
+
+class DrillLike(Protocol):
+    """The drill, as the drill screen drives it (``coach.coaching.drill.drill.Drill``)."""
+
+    @property
+    def state(self) -> DrillState:
+        """Where it stands."""
+
+    @property
+    def decision(self) -> Decision:
+        """What the coach decided last."""
+
+    @property
+    def assignment(self) -> Assignment:
+        """What is to be played now."""
+
+    @property
+    def excerpt(self) -> Excerpt:
+        """The notes of the present window."""
+
+    def start(self, now_s: float) -> tuple[DrillEvent, ...]:
+        """Show the first assignment."""
+
+    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
+        """A key was struck."""
+
+    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
+        """A key was released."""
+
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
+        """A pedal moved."""
+
+    def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
+        """Time passed."""
+
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
+        """The verdict on a repetition that was given out to be judged."""
+
+    def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
+        """The piano vanished."""
+
+    def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
+        """The piano is there."""
+
+    def ask(self, request: Request, now_s: float) -> tuple[DrillEvent, ...]:
+        """The pianist asks for something else."""
+
+    def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
+        """Rest."""
+
+    def resume(self, now_s: float) -> tuple[DrillEvent, ...]:
+        """Go on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +258,40 @@ class Settings:
     counting: CountingSystem = CountingSystem.TRADITIONAL
     keyboard: Layout = Layout.QWERTY
     """The computer keyboard that stands in for a piano."""
+
+
+SubmitJob: TypeAlias = "Callable[[JudgingJob], Future[Judgement]]"
+"""Have a job judged elsewhere; its verdict arrives in the inbox (:mod:`coach.screens.inbox`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrillSetup:
+    """What one drill screen is given."""
+
+    desk: Desk
+    settings: Settings
+    clock: Callable[[], float]
+    """Gives seconds on the clock that the piano's events are stamped with."""
+    click: ClickLike | None = None
+    submit: SubmitJob | None = None
+    """None: every take is judged at once, here."""
+
+
+class Host(Protocol):
+    """The screen, as its parts need it."""
+
+    @property
+    def size(self) -> Size:
+        """Columns and rows of the terminal."""
+
+    def set_timer(self, delay: float, callback: TimerCallback | None = None) -> Timer:
+        """Call once, after some seconds, unless the screen has been left."""
+
+    def set_interval(self, interval: float, callback: TimerCallback | None = None) -> Timer:
+        """Call again and again, until the screen is left."""
+
+    def post_message(self, message: Message) -> bool:
+        """Tell the screens above."""
 
 
 @dataclass(frozen=True, slots=True)

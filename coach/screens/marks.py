@@ -39,7 +39,8 @@ FACES = {
     Mark.WRONG: Face("W", "wrong"),
 }
 
-_BY_LABEL = {
+MARK_BY_LABEL: dict[Label | None, Mark | None] = {
+    None: None,  # a mark is taken away
     Label.MATCHED: Mark.RIGHT,
     Label.WRONG: Mark.WRONG,
     Label.MISSED: Mark.MISSED,
@@ -53,17 +54,16 @@ _BY_FAMILY = {Family.PITCH: Mark.WRONG, Family.EXTRA: Mark.EXTRA, Family.REPEAT:
 the end. Touch and the tempo as a whole have none: the verdict names their place."""
 
 
-def mark_of(label: Label | None) -> Mark | None:
-    """The mark of a label; None takes a mark away."""
-    return _BY_LABEL[label] if label else None
-
-
 def marks_of(judgement: Judgement) -> dict[int, Mark]:
     """Every note's mark after a repetition, by index into the excerpt's notes.
 
     Notes after the place where it broke off have none.
     """
-    marks = {one.note: _BY_LABEL[one.label] for one in judgement.score if one.reached}
+    marks = {
+        one.note: mark
+        for one in judgement.score
+        if one.reached and (mark := MARK_BY_LABEL[one.label]) is not None
+    }
     for fault in judgement.faults:
         note = _note_at(fault, judgement.excerpt)
         mark = _mark_of_fault(fault)

@@ -16,7 +16,7 @@ import pytest
 from coach.score.model import Hand, ScoreNote
 from coach.score.reading import read_score
 from coach.screens.big_letters import big
-from coach.screens.drill.view import HOLD_S
+from coach.screens.drill.presenter import HOLD_S
 from tests.end_to_end.sightreader import Fault, Read, no_fault, play, read_assignment
 from tests.end_to_end.terminal import Terminal, terminal
 from tests.jackrig import Pianist

@@ -37,9 +37,16 @@ from coach.screens.dialogs import (
     unheard,
 )
 from coach.screens.gc_pause import settle_memory
-from coach.screens.inbox import Inbox, InboxEvent
-from coach.screens.interfaces import Collaborators, Desk, Errand, Settings, Start, others_words
-from coach.screens.judged import Judged
+from coach.screens.inbox import Inbox, InboxEvent, VerdictArrived
+from coach.screens.interfaces import (
+    Collaborators,
+    Desk,
+    DrillSetup,
+    Errand,
+    Settings,
+    Start,
+    others_words,
+)
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 
 if TYPE_CHECKING:
@@ -49,7 +56,7 @@ if TYPE_CHECKING:
     from coach.judging.model import Judgement
     from coach.score.model import Score
     from coach.screens.drill import DrillScreen
-    from coach.screens.judged import Giving
+    from coach.screens.interfaces import SubmitJob
 
 
 MOST_SCREENS = 12
@@ -282,7 +289,7 @@ class KeyholeApp(AppFrame):
         """Once at the drill; at home it stands as long as it is so."""
         drill = self.drill
         if drill and drill.is_mounted and not drill.is_demo and self._others:
-            drill.say_once(self._others)
+            drill.presenter.announcements.say_once(self._others)
 
     @property
     def drill(self) -> DrillScreen | None:
@@ -372,31 +379,25 @@ class KeyholeApp(AppFrame):
             self.collaborators.click.prepare()
 
     def _drill_at(self, desk: Desk) -> DrillScreen:
-        from coach.screens.drill import DrillScreen
+        from coach.screens.drill import DrillScreen, Player
 
         self._prepare_sound()
-        return DrillScreen(
-            desk,
-            self.settings,
-            self._clock,
-            piano=self._piano,
-            no_piano=self._no_piano,
-            click=self.collaborators.click,
-            letters=self._letters,
-            give=self._giving(),
-        )
+        click = self.collaborators.click
+        setup = DrillSetup(desk, self.settings, self._clock, click, self._submitter())
+        player = Player(self._piano, why_none=self._no_piano, uses_letters=self._letters)
+        return DrillScreen(setup, player)
 
-    def _giving(self) -> Giving | None:
+    def _submitter(self) -> SubmitJob | None:
         """Who judges long takes; made ready while the pianist looks at the music."""
         judges, inbox = self.collaborators.judges, self._inbox
         if judges is None or inbox is None:
             return None
         judges.start()
 
-        def give(job: JudgingJob) -> Future[Judgement]:
-            return judges.give(job, lambda verdict: inbox.post(Judged(job, verdict)))
+        def submit(job: JudgingJob) -> Future[Judgement]:
+            return judges.give(job, lambda verdict: inbox.post(VerdictArrived(job, verdict)))
 
-        return give
+        return submit
 
     def on_went_on(self) -> None:
         """From a goal that is reached to what comes after it."""

@@ -9,8 +9,8 @@ from textual.binding import Binding, BindingType
 
 from coach.coaching.drill import AssignmentGiven, CountIn, DrillEvent, DrillState, SetAside
 from coach.screens.demo.performer import DemoClock, Performance
-from coach.screens.drill import DrillScreen
-from coach.screens.interfaces import Desk, PianistLike, Settings
+from coach.screens.drill import DrillScreen, Player
+from coach.screens.interfaces import Desk, DrillSetup, PianistLike, Settings
 from coach.screens.keymap import DEMO_COMMANDS
 
 _STEP_S = 0.01
@@ -19,19 +19,41 @@ _BREATH_S = 2.5
 """Demo seconds between two repetitions: time to read the verdict."""
 
 
+class SimulatedPlayer(Player):
+    """The player of the demo, on the demo's clock."""
+
+    is_simulated = True
+
+    def __init__(self, clock: DemoClock) -> None:
+        super().__init__()
+        self._clock = clock
+
+    @property
+    def needs_piano(self) -> bool:
+        """It does not."""
+        return False
+
+    @property
+    def words(self) -> str:
+        """That nobody real plays, and how fast the demo goes."""
+        if self._clock.stopped:
+            return "SIMULATED PLAYER, stopped"
+        speed = "" if self._clock.speed == 1 else f", {self._clock.speed:g} times as fast"
+        return f"SIMULATED PLAYER{speed}"
+
+
 class DemoScreen(DrillScreen):
     """A simulated pianist plays; nothing that is heard is kept."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(one.keys, one.action, one.name, show=False) for one in DEMO_COMMANDS
     ]
-    is_demo = True
 
     def __init__(
         self, desk: Desk, settings: Settings, clock: DemoClock, pianist: PianistLike
     ) -> None:
-        super().__init__(desk, settings, clock.now)
-        self._time = clock
+        super().__init__(DrillSetup(desk, settings, clock.now), SimulatedPlayer(clock))
+        self._demo_clock = clock
         self._pianist = pianist
         self._performance = Performance()
         self._begin_s: float | None = None
@@ -39,10 +61,6 @@ class DemoScreen(DrillScreen):
     def on_mount(self) -> None:
         """Let the player begin."""
         self.set_interval(_STEP_S, self._perform)
-
-    @property
-    def _has_player(self) -> bool:
-        return True
 
     def show(self, outcomes: Iterable[DrillEvent]) -> None:
         """The player sees what the drill answers, too."""
@@ -74,22 +92,15 @@ class DemoScreen(DrillScreen):
         notes = self._pianist.play(drill.excerpt, drill.assignment.qpm, start_s=start_s)
         self._performance.play(notes)
 
-    def who(self) -> str:
-        """That nobody real plays, and how fast the demo goes."""
-        if self._time.stopped:
-            return "SIMULATED PLAYER, stopped"
-        speed = "" if self._time.speed == 1 else f", {self._time.speed:g} times as fast"
-        return f"SIMULATED PLAYER{speed}"
-
     def action_hurry(self, steps: int) -> None:
         """Slow the demo down or hurry it."""
-        self._time.hurry(steps)
-        self.show_who()
+        self._demo_clock.hurry(steps)
+        self.presenter.show_player()
 
     def action_stop(self) -> None:
         """Stop the player, or let them go on."""
-        self._time.stop(not self._time.stopped)
-        self.show_who()
+        self._demo_clock.stop(not self._demo_clock.stopped)
+        self.presenter.show_player()
 
     def action_keyboard(self) -> None:
         """No letters here: the player is at the keys."""

@@ -1,5 +1,6 @@
 """The drill on the screen."""
 
+from coach.screens.drill.player import Player
 from coach.screens.drill.screen import DrillScreen
 
-__all__ = ["DrillScreen"]
+__all__ = ["DrillScreen", "Player"]

@@ -1,7 +1,4 @@
-"""The click as it is seen: the beats of a count-in and of the repetition after it.
-
-The click on the drill screen: sounded through the piano, and its beats shown.
-"""
+"""The click: sounded through the piano, and its beats shown for those who can't hear it."""
 
 from __future__ import annotations
 
@@ -14,16 +11,25 @@ from coach.coaching.drill import CountIn
 from coach.playing.click_schedule import Click, clicks
 from coach.score.model import Score
 from coach.score.window import Excerpt
-from coach.screens.drill.sayings import DrillSayings
-from coach.screens.interfaces import ClickLike, Desk, Settings
+from coach.screens.interfaces import ClickLike, Desk, Host
+from coach.screens.widgets import Result
+
+SILENT_CLICK = "The click can't sound here: go by the count on the screen."
+"""Said once a drill, where the piano takes no click or there is none."""
+
+BEAT_S = 0.01
+"""How often it is looked whether a beat is due, while a click runs. Own choice: within a frame."""
 
 
-class Pulse:
-    """The beats that are still to come; time is an argument."""
+class BeatQueue:
+    """The beats of a count-in and of the repetition after it that are still to come.
+
+    Time is an argument.
+    """
 
     def __init__(self) -> None:
         self._waiting: deque[Click] = deque()
-        self.running = False
+        self.is_running = False
 
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> None:
         """These beats in place of any others."""
@@ -37,14 +43,14 @@ class Pulse:
                 count_in=click.count_in_beats,
             )
         )
-        self.running = True
+        self.is_running = True
 
     def stop(self) -> None:
         """No more beats."""
         self._waiting.clear()
-        self.running = False
+        self.is_running = False
 
-    def due(self, now_s: float) -> Click | None:
+    def take_due(self, now_s: float) -> Click | None:
         """The beat that has come since this was asked last, the newest of several."""
         beat = None
         while self._waiting and self._waiting[0].at_s <= now_s:
@@ -52,61 +58,49 @@ class Pulse:
         return beat
 
 
-SILENT_CLICK = "The click can't sound here: go by the count on the screen."
-"""Said once a drill, where the piano takes no click or there is none."""
-
-BEAT_S = 0.01
-"""How often it is looked whether a beat is due, while a click runs."""
-
-
-class DrillClick(DrillSayings):
+class ClickRunner:
     """Starts and stops the click that the drill asks for."""
 
     def __init__(
         self,
         desk: Desk,
-        settings: Settings,
+        host: Host,
         clock: Callable[[], float],
-        *,
-        piano: str | None,
-        click: ClickLike | None,
-        letters: bool,
+        result: Result,
+        sound: ClickLike | None,
     ) -> None:
-        """``clock`` gives seconds on the clock that the piano's events are stamped with."""
-        super().__init__(desk, settings, piano=piano, letters=letters)
-        self._clock = clock
-        self._click = click
-        self._pulse = Pulse()
-        self._beats: Timer | None = None
+        """``result`` shows the beats; ``sound`` is None where the click can't be heard."""
+        self._desk, self._host, self._clock = desk, host, clock
+        self._result, self._sound = result, sound
+        self._beats = BeatQueue()
+        self._timer: Timer | None = None
 
     @property
-    def clicks(self) -> bool:
+    def is_running(self) -> bool:
         """Whether a click runs."""
-        return self._pulse.running
+        return self._beats.is_running
 
-    def start_click(self, click: CountIn) -> None:
-        """Sound and show it."""
-        self.result.show_run_alone()
-        excerpt = self.desk.drill.excerpt
-        self._pulse.start(self.desk.score, excerpt, click)
-        if self._beats is None:
-            self._beats = self.set_interval(BEAT_S, self.beat)
-        self._beats.resume()
-        sounds = self._click is not None and self._click.start(self.desk.score, excerpt, click)
-        if not sounds and not self.is_demo:
-            self.say_once(SILENT_CLICK)
+    def start(self, click: CountIn) -> bool:
+        """Show its beats, and sound it; whether it can sound."""
+        self._result.show_run_alone()
+        score, excerpt = self._desk.score, self._desk.drill.excerpt
+        self._beats.start(score, excerpt, click)
+        if self._timer is None:
+            self._timer = self._host.set_interval(BEAT_S, self.show_beat)
+        self._timer.resume()
+        return self._sound is not None and self._sound.start(score, excerpt, click)
 
-    def stop_click(self) -> None:
-        """Silence, and the clean run again."""
-        self._pulse.stop()
-        if self._beats:
-            self._beats.pause()
-        self.result.hide_beat()
-        if self._click:
-            self._click.stop()
+    def stop(self) -> None:
+        """Silence, and the clean run in place of the beats."""
+        self._beats.stop()
+        if self._timer:
+            self._timer.pause()
+        self._result.hide_beat()
+        if self._sound:
+            self._sound.stop()
 
-    def beat(self) -> None:
-        """Show the beat that sounds now, for those who can't hear it."""
-        beat = self._pulse.due(self._clock())
+    def show_beat(self) -> None:
+        """Show the beat that sounds now."""
+        beat = self._beats.take_due(self._clock())
         if beat:
-            self.result.show_beat(beat.beat)
+            self._result.show_beat(beat.beat)

@@ -1,17 +1,25 @@
-"""The drill screen: the piano's keys and the computer's come in, the drill answers."""
+"""The drill screen: the piano's keys and the computer's come in, the drill answers.
+
+The screen only hands things on: what is played to the drill, what the drill answers to the
+presenter, what is pressed to whoever does it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from itertools import chain
-from typing import ClassVar
+from typing import Any, ClassVar
 
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.events import Key
+from textual.events import Key, Resize
+from textual.screen import Screen
+from textual.timer import Timer, TimerCallback
 
 from coach.coaching.drill import DrillEvent, DrillState, PlanChanged, RepetitionEnded, StateChanged
 from coach.coaching.model import Request
-from coach.playing.letter_keyboard import LENGTH_S, VELOCITY, pitch_of
+from coach.judging.judge import JudgingJob
 from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, Pedal, PianoFound, PianoLost
 from coach.screens.dialogs import (
     DetailsScreen,
@@ -21,126 +29,186 @@ from coach.screens.dialogs import (
     PlanScreen,
     WhyScreen,
 )
-from coach.screens.drill.view import DrillView
+from coach.screens.drill.pending_jobs import PendingJobs
+from coach.screens.drill.player import LetterPiano, Player
+from coach.screens.drill.presenter import DrillPresenter
 from coach.screens.gc_pause import Rests
-from coach.screens.inbox import InboxEvent
-from coach.screens.judged import Judged
+from coach.screens.inbox import InboxEvent, VerdictArrived
+from coach.screens.interfaces import DrillSetup
 from coach.screens.keymap import COMMANDS
 from coach.screens.messages import HandsMoved, WentOn
+from coach.screens.widgets import HelpLine
 from coach.screens.wording import assignment_words
 
 TICK_S = 0.05
-"""How often the drill is told that time passes."""
+"""How often the drill is told that time passes. Own choice: silence ends a repetition, and nobody
+sees twenty milliseconds more of it."""
 LEAVE_S = 1.0
 """How long a verdict that is still to come is waited for on leaving. Our choice."""
 
 
-class DrillScreen(DrillView):
+class DrillScreen(Screen[None]):
     """One piece being drilled at a piano, or at the letters of the computer."""
+
+    DEFAULT_CSS = """
+    DrillScreen { layout: vertical; }
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(one.keys, one.action, one.name, show=False) for one in COMMANDS
     ]
 
-    _is_left = False
-    _is_up = False
-    _heard_early: tuple[InboxEvent, ...] = ()
-    """What came before the screen stood: the piano may be found while it is being made."""
+    def __init__(self, setup: DrillSetup, player: Player) -> None:
+        super().__init__()
+        self.desk = setup.desk
+        self.player = player
+        self._clock = setup.clock
+        self._letter_piano = LetterPiano(setup.settings.keyboard)
+        self._pending = PendingJobs(setup.submit) if setup.submit else None
+        self._rests = Rests()
+        self.presenter = DrillPresenter(setup, player, self, self._judge)
+        self._is_left = self._is_up = False
+        self._early_events: tuple[InboxEvent, ...] = ()
+        """What came before the screen stood: the piano may be found while it is being made."""
+
+    def compose(self) -> ComposeResult:
+        """The presenter's parts, from the top."""
+        yield from self.presenter.widgets()
 
     def on_mount(self) -> None:
         """Show the first assignment, and let time pass."""
-        self._letter_ups: list[KeyUp] = []
-        self._rests = Rests()
         if not self.is_there:  # left before it stood
             return
-        self.show_who()
-        self.show(self.desk.drill.start(self._clock()))
-        self.show_unkept(self.desk.save())
-        if self.piano is None and not self._has_player:
-            self.show(self.desk.drill.piano_lost(self._clock()))
+        drill = self.desk.drill
+        self.presenter.show_player()
+        self.show(drill.start(self._clock()))
+        self.presenter.announcements.show_record_fault(self.desk.save())
+        if self.player.piano is None and self.player.needs_piano:
+            self.show(drill.piano_lost(self._clock()))
         self.set_interval(TICK_S, self._tick)
         self._is_up = True
-        self.hear(self._heard_early)
+        self.hear(self._early_events)
+
+    # -- whether it stands ------------------------------------------------------------------
 
     @property
-    def _has_player(self) -> bool:
-        """Whether someone plays who needs no piano."""
-        return self.letters
+    def is_there(self) -> bool:
+        """Whether it is on the screen, with all its widgets: not once it is left, or all ends."""
+        return self in self.app.screen_stack and bool(self.query(HelpLine))
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether a simulated player is at the keys."""
+        return self.player.is_simulated
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Nothing can be asked for before it stands, or once it is left."""
         return self._is_up and not self._is_left
+
+    def set_timer(self, delay: float, callback: TimerCallback | None = None, **how: Any) -> Timer:
+        """As every screen's; but what was to be shown on it comes to nothing once it is left."""
+        return super().set_timer(
+            delay, callback and partial(self._call_while_there, callback), **how
+        )
+
+    def set_interval(
+        self, interval: float, callback: TimerCallback | None = None, **how: Any
+    ) -> Timer:
+        """The same, again and again."""
+        there = callback and partial(self._call_while_there, callback)
+        return super().set_interval(interval, there, **how)
+
+    def _call_while_there(self, callback: TimerCallback) -> Any:
+        return callback() if self.is_there else None
 
     # -- what comes in ----------------------------------------------------------------------
 
     def hear(self, events: Iterable[InboxEvent]) -> None:
         """What was played, and the piano's coming and going."""
         if not self._is_up:
-            self._heard_early += tuple(events)
+            self._early_events += tuple(events)
             return
         self.show(chain.from_iterable(self._answer(event) for event in events))
+
+    def show(self, outcomes: Iterable[DrillEvent]) -> None:
+        """Show what the drill answered."""
+        self.presenter.show(outcomes)
 
     def _answer(self, event: InboxEvent) -> tuple[DrillEvent, ...]:
         drill = self.desk.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
                 self._rests.strike(at_s)
-                if self.goes_on(pitch):
+                is_playing = drill.state is DrillState.PLAYING
+                if not is_playing and self.presenter.way_on.is_struck(pitch):
                     self.go_on()
                     return ()
                 answer = drill.key_down(pitch, velocity, at_s)
                 if not answer:
-                    self.show_heard(pitch)
+                    self.presenter.announcements.name_key(pitch)
                 return answer
             case KeyUp(pitch, at_s):
                 return drill.key_up(pitch, at_s)
             case Pedal(controller, value, at_s):
                 return drill.pedal(controller, value, at_s)
-            case Judged(job, verdict):
-                if self.given_out and self.given_out.is_due(job):
+            case VerdictArrived(job, verdict):
+                if self._pending and self._pending.remove(job):
                     return drill.judged(job, verdict.result(), self._clock())
                 return ()
             case OtherPianos():
                 return ()  # the app has it said
             case PianoFound(name):
-                self.piano = name
-                self.show_who()
+                self.player.find_piano(name)
+                self.presenter.show_player()
                 return drill.piano_found(self._clock())
             case PianoLost(_, why):
-                self.piano, self._no_piano = None, why
-                self.show_who()
+                self.player.lose_piano(why)
+                self.presenter.show_player()
                 if drill.state is DrillState.NO_PIANO:  # known, but for another reason
                     return (StateChanged(DrillState.NO_PIANO),)
-                return () if self._has_player else drill.piano_lost(self._clock())
+                return drill.piano_lost(self._clock()) if self.player.needs_piano else ()
 
     def _tick(self) -> None:
         now_s = self._clock()
-        while self._letter_ups and self._letter_ups[0].at_s <= now_s:
-            up = self._letter_ups.pop(0)
+        for up in self._letter_piano.take_releases(now_s):
             self.show(self.desk.drill.key_up(up.pitch, up.at_s))
         self.show(self.desk.drill.tick(now_s))
         self._rests.tick(now_s)
 
+    def _judge(self, job: JudgingJob) -> None:
+        """Have a repetition judged elsewhere, where there is somewhere; else at once."""
+        if self._pending is None:
+            self.show(self.desk.drill.judged(job, job.judge(), self._clock()))
+            return
+        self._pending.submit(job)
+        self.presenter.show_waiting()
+
     def on_key(self, event: Key) -> None:
         """Letters are piano keys while the makeshift piano is on."""
-        pitch = pitch_of(event.character or "", layout=self._settings.keyboard)
-        if self.letters and pitch is not None:
+        if not self.player.uses_letters:
+            return
+        key = self._letter_piano.strike(event.character or "", self._clock())
+        if key is not None:
             event.stop()
             event.prevent_default()
-            at_s = self._clock()
-            self._letter_ups.append(KeyUp(pitch, at_s + LENGTH_S))
-            self.hear((KeyDown(pitch, VELOCITY, at_s),))
+            self.hear((key,))
+
+    def on_resize(self, event: Resize) -> None:
+        """Find out again what fits."""
+        self.presenter.fit()
+
+    def on_page_turned(self) -> None:
+        """Say which page it is."""
+        self.presenter.top.show_page()
 
     # -- what the pianist asks for at the computer --------------------------------------------
 
     def action_request(self, name: str) -> None:
         """Ask the coach for something else."""
-        if Request[name] is Request.NEXT and self.is_reached:
+        if Request[name] is Request.NEXT and self.presenter.way_on.is_open:
             self.go_on()
-            return
-        self.take_back()
-        self.let_go()
-        self.show(self.desk.drill.ask(Request[name], self._clock()))
+        else:
+            self.presenter.answer_request(self.desk.drill.ask(Request[name], self._clock()))
 
     def go_on(self) -> None:
         """To what comes after the goal that is reached."""
@@ -154,11 +222,11 @@ class DrillScreen(DrillView):
 
     def action_page(self, by: int) -> None:
         """Turn the page of the window."""
-        self.staff.turn(by)
+        self.presenter.staff.turn(by)
 
     def action_details(self) -> None:
         """All that was heard in the last repetition."""
-        self.app.push_screen(DetailsScreen(self.desk.score, self._ended))
+        self.app.push_screen(DetailsScreen(self.desk.score, self.presenter.verdict.ended))
 
     def action_why(self) -> None:
         """The coach's reasons."""
@@ -184,9 +252,7 @@ class DrillScreen(DrillView):
 
     def _replan(self, outcomes: tuple[DrillEvent, ...]) -> str:
         """Show what follows from another plan; answers with what was done."""
-        self.take_back()
-        self.let_go()
-        self.show(outcomes)
+        self.presenter.answer_request(outcomes)
         return next((one.said for one in outcomes if isinstance(one, PlanChanged)), "")
 
     def action_hands(self) -> None:
@@ -205,14 +271,16 @@ class DrillScreen(DrillView):
 
     def action_keyboard(self) -> None:
         """Turn the letters into piano keys, or back."""
-        self.letters = not self.letters
+        self.player.toggle_letters()
         drill, now_s = self.desk.drill, self._clock()
-        if self.letters:
+        if self.player.uses_letters:
             self.show(drill.piano_found(now_s))
-        elif self.piano is None:
+        elif self.player.piano is None:
             self.show(drill.piano_lost(now_s))
-        self.show_who()
-        self.show_keys()
+        self.presenter.show_player()
+        self.presenter.foot.show_keys()
+
+    # -- leaving ----------------------------------------------------------------------------
 
     def action_home(self) -> None:
         """Leave this piece; where it stands is kept."""
@@ -241,7 +309,7 @@ class DrillScreen(DrillView):
     def _finish_judging(self) -> list[str]:
         """Keep what is still being judged: its verdict, or what was played."""
         said: list[str] = []
-        for job, judgement in self.given_out.rest(LEAVE_S) if self.given_out else ():
+        for job, judgement in self._pending.wait_for_all(LEAVE_S) if self._pending else ():
             if judgement is None:
                 said.append(self.desk.keep_unjudged(job))
             verdict = judgement or job.unjudged()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import ClassVar
 
@@ -18,11 +18,8 @@ from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.marks import Mark
 from coach.screens.messages import PageTurned
-from coach.screens.staff import BLANK, LOOKS, Cell, MarkedPage, Sheet
+from coach.screens.staff import BLANK, LOOKS, Cell, Counts, Glyphs, Manuscript, MarkedPage, Sheet
 from coach.screens.terminal import CellPainter, paint_now
-
-LayOut = Callable[[Score, Excerpt, int, int], Sheet]
-"""Score, excerpt, columns, rows."""
 
 
 class StaffView(Widget):
@@ -48,11 +45,12 @@ class StaffView(Widget):
     }
     """
 
-    def __init__(self, lay_out: LayOut, *, id: str | None = None) -> None:
-        """``lay_out`` makes the sheet for a window and a size."""
+    def __init__(self, counts: Counts, glyphs: Glyphs, *, id: str | None = None) -> None:
+        """``counts`` says what is counted aloud, ``glyphs`` what music is drawn with."""
         super().__init__(id=id)
-        self._lay_out = lay_out
-        self._window: tuple[Score, Excerpt] | None = None
+        self._counts, self._glyphs = counts, glyphs
+        self._manuscript: Manuscript | None = None
+        """The window as it is written: laid out anew for every size."""
         self._sheet: Sheet | None = None
         self._page = 0
         self._at = Fraction(0)
@@ -71,6 +69,15 @@ class StaffView(Widget):
         return self._sheet
 
     @property
+    def excerpt(self) -> Excerpt | None:
+        """The window that is shown, None before the first."""
+        return self._manuscript.excerpt if self._manuscript else None
+
+    def rows_needed(self, columns: int, rows: int) -> int:
+        """Rows that the window takes in a space of so many columns and rows; 0 without a window."""
+        return self._manuscript.rows_needed(columns, rows) if self._manuscript else 0
+
+    @property
     def is_marked(self) -> bool:
         """Whether any note has a mark."""
         return bool(self._marks)
@@ -83,7 +90,7 @@ class StaffView(Widget):
 
     def show_window(self, score: Score, excerpt: Excerpt) -> None:
         """Show another window, without marks, from its first page."""
-        self._window = score, excerpt
+        self._manuscript = Manuscript(score, excerpt, self._counts)
         self._marks.clear()
         self._at = excerpt.window.start_quarters
         self._make_sheet()
@@ -135,9 +142,10 @@ class StaffView(Widget):
         return self._strips[y]
 
     def _make_sheet(self) -> None:
-        if self._window and self.size.width and self.size.height:
-            self._sheet = self._lay_out(*self._window, self.size.width, self.size.height)
-            self._top = max(self.size.height - self._sheet.height, 0) // 2
+        width, height = self.size
+        if self._manuscript and width and height:
+            self._sheet = self._manuscript.lay_out(width, height, self._glyphs)
+            self._top = max(height - self._sheet.height, 0) // 2
             self._page = self._sheet.page_at(self._at)
             self._show_page()
 
@@ -150,8 +158,8 @@ class StaffView(Widget):
 
     def _follow(self, note: int) -> None:
         """Turn to what is played next: at a page's last onset, as whoever turns for a pianist."""
-        if self._window:
-            excerpt = self._window[1]
+        if self._manuscript:
+            excerpt = self._manuscript.excerpt
             following = excerpt.onset_numbers[note] + 1
             onsets = excerpt.onsets_quarters
             self._turn_to_onset(onsets[min(following, len(onsets) - 1)])

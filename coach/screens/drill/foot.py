@@ -1,0 +1,155 @@
+"""Below the staff: the verdict, the reason, the keys, and how many rows each of them gets."""
+
+from __future__ import annotations
+
+from coach.coaching.drill import RepetitionEnded
+from coach.screens.dialogs import is_too_small
+from coach.screens.drill.assignment import LOW_ROWS
+from coach.screens.drill.player import Player
+from coach.screens.interfaces import Host
+from coach.screens.keymap import help_line
+from coach.screens.terminal import as_shown
+from coach.screens.widgets import HelpLine, Result, StaffView
+from coach.screens.wording import too_tall
+
+_FRAME_ROWS = 4
+"""Rows of the drill screen besides the staff and the result: three lines above, the keys below."""
+_HELP_MARGIN, _ASCII_HELP_MARGIN = 2, 8
+"""Columns that the keys leave free; in plain letters arrows take two columns each."""
+
+
+class VerdictPlace:
+    """What stands as the verdict: the last repetition's, or what is said there meanwhile."""
+
+    def __init__(self, result: Result) -> None:
+        self._result = result
+        self.ended: RepetitionEnded | None = None
+        """The last repetition that was judged."""
+        self._is_taken = False
+
+    def show_ended(self, ended: RepetitionEnded, headline: str) -> None:
+        """The verdict on a repetition; ``headline`` is the same in a word or three."""
+        self.ended = ended
+        judgement = ended.judgement
+        self._result.show_verdict(judgement.sentence, headline, fault=not judgement.clean)
+
+    def say(self, sentence: str, headline: str = "") -> None:
+        """Something in the verdict's place."""
+        self._result.show_verdict(sentence, headline)
+
+    def say_until_it_goes_on(self, sentence: str, headline: str) -> None:
+        """The same, to stand until the drill goes on."""
+        self.say(sentence, headline)
+        self._is_taken = True
+
+    def give_back(self) -> bool:
+        """The drill goes on; whether something stood there until now."""
+        was_taken, self._is_taken = self._is_taken, False
+        return was_taken
+
+    def take_back_clean(self) -> None:
+        """Leave no ``Clean.`` standing beside a key that is not in the window."""
+        if self.ended and self.ended.judgement.clean and not self._is_taken:
+            self.say("")
+
+
+class Foot:
+    """Gives rows to verdict, reason and keys, and says the one reason that matters most."""
+
+    def __init__(self, host: Host, player: Player, staff: StaffView, *, ascii_only: bool) -> None:
+        self._host, self._player, self._staff = host, player, staff
+        self._help_margin = _ASCII_HELP_MARGIN if ascii_only else _HELP_MARGIN
+        self.result = Result(ascii_only=ascii_only, id="result")
+        self.help_line = HelpLine("", id="help", markup=False)
+        self._reason = self._proposal = self._too_tall = self._record_fault = ""
+        self._has_row_for_keys = True
+        self._has_verdict = False
+        """Whether a repetition was judged: then the verdict matters more than the keys."""
+
+    # -- the reason -------------------------------------------------------------------------
+
+    def set_reason(self, text: str) -> None:
+        """Why this is asked for."""
+        self._reason = text
+        self._show_reason()
+
+    @property
+    def has_proposal(self) -> bool:
+        """Whether something is proposed in the reason's place."""
+        return bool(self._proposal)
+
+    def add_proposal(self, text: str) -> None:
+        """Say it in the reason's place, after what is said there already."""
+        self._proposal = " ".join(filter(None, (self._proposal, text)))
+        self._show_reason()
+
+    def take_back_proposal(self) -> None:
+        """It is answered, or passed over."""
+        self._proposal = ""
+        self._show_reason()
+
+    def _show_reason(self) -> None:
+        """What is proposed; else what keeps the window from being seen; else why it is asked for.
+
+        The verdict has its own place: it is what the pianist looks for.
+        """
+        first = self._proposal or self._too_tall
+        self.result.show_reason(first or self._reason, strong=bool(first))
+
+    # -- the keys ---------------------------------------------------------------------------
+
+    @property
+    def record_fault(self) -> str:
+        """What goes wrong with the record; "" where nothing does."""
+        return self._record_fault
+
+    def set_record_fault(self, sentence: str) -> None:
+        """Say it in place of the keys; the keys again for ""."""
+        self._record_fault = sentence
+        self.choose_rows()
+        self.show_keys()
+
+    def show_keys(self) -> None:
+        """The keys, as many as fit; in their place what goes wrong with the record."""
+        text = help_line(
+            self._host.size.width - self._help_margin,
+            demo=self._player.is_simulated,
+            letters=self._player.uses_letters,
+        )
+        line = self.help_line
+        line.update(as_shown(line, self._record_fault or text))
+        line.set_class(bool(self._record_fault), "-unkept")
+        line.display = bool(self._record_fault) or self._has_row_for_keys
+
+    # -- the rows ---------------------------------------------------------------------------
+
+    def prefer_verdict(self) -> None:
+        """A repetition was judged: from now on the verdict may take the keys' row."""
+        if not self._has_verdict:
+            self._has_verdict = True
+            self.choose_rows()
+
+    def choose_rows(self) -> None:
+        """Take rows for the words, and for a large verdict, where the staff is no smaller for it.
+
+        A terminal that can show no music at all keeps what it had: something else is over it.
+        """
+        size = self._host.size
+        if self._staff.excerpt is None or is_too_small(size):
+            return
+        room = size.height - _FRAME_ROWS + (size.height < LOW_ROWS)
+        needed = self._staff.rows_needed(size.width, room - Result.ROWS)
+        spare = (
+            rows
+            for rows in Result.HEIGHTS
+            if room - rows >= needed == self._staff.rows_needed(size.width, room - rows)
+        )
+        rows = next(spare, Result.ROWS)
+        missing = needed - (room - Result.ROWS)
+        # Else it is the staff's, or that of the words beside a large verdict: ? still works.
+        takes_keys_row = rows == Result.ROWS and self._has_verdict and not self._record_fault
+        self._has_row_for_keys = missing <= 0 and not takes_keys_row
+        self.result.take(rows + (missing <= 0 and takes_keys_row))
+        self.show_keys()
+        self._too_tall = too_tall(missing) if missing > 1 else ""
+        self._show_reason()

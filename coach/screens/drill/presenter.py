@@ -1,0 +1,252 @@
+"""The drill shown: the window, what was heard, what came of it, what is asked for next.
+
+The presenter takes the drill's outcomes and tells the parts of the screen what to show. It decides
+nothing, and what the pianist plays or presses is not its business.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from functools import partial
+from itertools import groupby
+
+from textual.widget import Widget
+
+from coach.coaching.drill import (
+    AssignmentGiven,
+    CountIn,
+    DrillEvent,
+    DrillState,
+    MovedOn,
+    NoteMarked,
+    Proposed,
+    RepetitionBegan,
+    RepetitionEnded,
+    SetAside,
+    StateChanged,
+    StrayKey,
+    ToJudge,
+)
+from coach.coaching.model import Decision
+from coach.judging.instead import in_short
+from coach.judging.judge import JudgingJob
+from coach.judging.model import Judgement
+from coach.score.counting import syllables
+from coach.screens.drill.announcements import Announcements, WayOn
+from coach.screens.drill.assignment import AssignmentInSight, TopLines
+from coach.screens.drill.click import SILENT_CLICK, ClickRunner
+from coach.screens.drill.foot import Foot, VerdictPlace
+from coach.screens.drill.player import Player
+from coach.screens.interfaces import DrillSetup, Host
+from coach.screens.marks import MARK_BY_LABEL, marks_of
+from coach.screens.messages import WentOn
+from coach.screens.staff import ASCII, UNICODE
+from coach.screens.widgets import CLEAN, StaffView
+from coach.screens.wording import LISTENING_BACK, NO_PIANO, RESTING, STRIKE, verdict_headline
+
+HOLD_S = 1.2
+"""How long a marked repetition stays in sight, with all that was asked for in it, before what is
+asked for next takes its place, unless the pianist plays on: time to see where it broke. Our
+choice."""
+
+
+class DrillPresenter:
+    """Shows what the drill answers, in the parts of the screen."""
+
+    def __init__(
+        self, setup: DrillSetup, player: Player, host: Host, judge: Callable[[JudgingJob], None]
+    ) -> None:
+        """``judge``: have a repetition judged, here or elsewhere; its outcomes are shown then."""
+        desk, ascii_only = setup.desk, setup.settings.ascii_only
+        self._desk, self._player, self._host, self._judge = desk, player, host, judge
+        counts = partial(syllables, system=setup.settings.counting)
+        self.staff = StaffView(counts, ASCII if ascii_only else UNICODE, id="staff")
+        self.asked = AssignmentInSight(desk.drill, host)
+        self.way_on = WayOn(desk, player, self.asked)
+        self.top = TopLines(desk, player, self.staff, self.asked, ascii_only=ascii_only)
+        self.foot = Foot(host, player, self.staff, ascii_only=ascii_only)
+        self.verdict = VerdictPlace(self.foot.result)
+        self.announcements = Announcements(desk, host, self.top, self.foot, self.verdict)
+        self.click = ClickRunner(desk, host, setup.clock, self.foot.result, setup.click)
+        self._is_set_aside = False
+        """Whether something was set aside just now, and why is to be read."""
+
+    def widgets(self) -> Iterable[Widget]:
+        """From the top: who and what, the strip, the assignment, the staff, the result, keys."""
+        top, foot = self.top, self.foot
+        lines = (top.state_line, top.strip, top.assignment_line)
+        return (*lines, self.staff, foot.result, foot.help_line)
+
+    def show_player(self) -> None:
+        """The piece, and who plays it."""
+        self.top.show_player(self._host.size.height)
+
+    def fit(self) -> None:
+        """Find out again what fits."""
+        self.foot.show_keys()
+        self.show_player()
+        self.foot.choose_rows()
+
+    def answer_request(self, outcomes: Iterable[DrillEvent]) -> None:
+        """What follows from what the pianist asked for; nothing waits for it to be read."""
+        self.foot.take_back_proposal()
+        self.asked.let_go()
+        self.show(outcomes)
+
+    def show(self, outcomes: Iterable[DrillEvent]) -> None:
+        """Show what the drill answered; marks that come together are painted together."""
+        self._is_set_aside = False
+        for is_mark, some in groupby(outcomes, lambda outcome: isinstance(outcome, NoteMarked)):
+            if is_mark:
+                marked = (one for one in some if isinstance(one, NoteMarked))
+                self.staff.mark({one.note: MARK_BY_LABEL[one.label] for one in marked})
+            else:
+                for outcome in some:
+                    self._show_one(outcome)
+
+    def _show_one(self, outcome: DrillEvent) -> None:
+        match outcome:
+            case StrayKey(pitch):
+                self.announcements.name_stray_key(pitch)
+            case StateChanged(state):
+                self.top.show_assignment()
+                self._show_state(state)
+            case RepetitionBegan():
+                self._show_next()
+                self.foot.result.show_run_alone()
+                self._clear_staff()
+            case ToJudge(job):
+                self._judge(job)
+            case RepetitionEnded():
+                self._show_ended(outcome)
+            case AssignmentGiven():
+                self.asked.put_next(outcome)
+                # What follows from a repetition waits until its marks have been seen.
+                if not self.asked.is_held or not self.staff.is_marked:
+                    self._show_next()
+            case CountIn():
+                self._show_next()
+                sounds = self.click.start(outcome)
+                if not sounds and not self._player.is_simulated:
+                    self.announcements.say_once(SILENT_CLICK)
+            case SetAside(reason, job):
+                if job is None or self._desk.drill.state is not DrillState.PLAYING:
+                    self._clear_staff()
+                self.verdict.say(reason, in_short(reason))
+                self._is_set_aside = True
+            case Proposed(text):
+                self.announcements.propose(text)
+            case MovedOn():
+                self._host.post_message(WentOn())
+
+    def _clear_staff(self) -> None:
+        """The first page, without marks."""
+        self.staff.mark_all({})
+        self.staff.turn_to(0)
+
+    # -- a repetition -----------------------------------------------------------------------
+
+    def show_waiting(self) -> None:
+        """A repetition is being judged elsewhere; the next may begin meanwhile."""
+        self.foot.take_back_proposal()
+        self.verdict.say(LISTENING_BACK)
+
+    def _show_ended(self, ended: RepetitionEnded) -> None:
+        self.asked.hold(HOLD_S, self._show_next)
+        if not ended.decision.changed:
+            self.foot.set_reason(_reason_of(ended.decision))
+        self.foot.take_back_proposal()
+        judgement = ended.judgement
+        headline = ""
+        if not self._has_gone_on(judgement):
+            self.staff.mark_all(marks_of(judgement))
+            headline = verdict_headline(self._desk.score, judgement)
+        self.verdict.show_ended(ended, headline)
+        self._show_run_of(ended)
+        self.announcements.show_record_fault(self._desk.keep(ended))
+        self._host.set_timer(HOLD_S, self._turn_back)
+        self.foot.prefer_verdict()
+
+    def _show_run_of(self, ended: RepetitionEnded) -> None:
+        """How the assignment that was played stands now, also where the next one is decided."""
+        decision, result = ended.decision, self.foot.result
+        if not decision.changed:
+            result.show_run(decision.clean_run, decision.assignment.clean_required)
+            self.top.show_piece(decision)
+        elif ended.judgement.clean:
+            result.add_clean()
+        else:
+            result.show_run(0, ended.assignment.clean_required)
+
+    def _has_gone_on(self, judgement: Judgement) -> bool:
+        """Whether the staff shows something else than what was judged: the next repetition, or
+        another window."""
+        shown = self.staff.excerpt
+        if shown is None or shown.window != judgement.excerpt.window:
+            return True
+        return self._desk.drill.state is DrillState.PLAYING
+
+    def _turn_back(self) -> None:
+        """To the first page, where the next repetition begins, unless it has begun."""
+        if self._desk.drill.state is not DrillState.PLAYING:
+            self.staff.turn_to(0)
+
+    # -- the next assignment ----------------------------------------------------------------
+
+    def _show_next(self) -> None:
+        """Show the assignment that waits, if one does."""
+        given = self.asked.take_next()
+        if given is None:
+            return
+        if self.staff.excerpt is None or given.excerpt.window != self.staff.excerpt.window:
+            self.staff.show_window(self._desk.score, given.excerpt)
+        self.top.show_piece(given.decision)
+        self.top.show_assignment()
+        self.foot.set_reason(_reason_of(given.decision))
+        result = self.foot.result
+        result.show_run(given.decision.clean_run, given.assignment.clean_required)
+        if result.headline == CLEAN:  # it was of the run before
+            result.show_run_alone()
+        is_first = self.verdict.ended is None and self._desk.drill.state is DrillState.READY
+        if given.assignment.click and is_first:
+            self.verdict.say_until_it_goes_on(STRIKE, "ANY KEY")
+        self.foot.choose_rows()
+
+    # -- where the drill stands ---------------------------------------------------------------
+
+    def _show_state(self, state: DrillState) -> None:
+        if state not in (DrillState.COUNT_IN, DrillState.PLAYING) and self.click.is_running:
+            self.click.stop()
+        words = {
+            DrillState.NO_PIANO: (self._player.why_none or NO_PIANO, "NO PIANO"),
+            DrillState.RESTING: (RESTING, "REST"),
+            DrillState.FINISHED: (self.way_on.words, "FINISHED"),
+        }.get(state)
+        if state is DrillState.FINISHED:
+            self.announcements.call_when_read(self._show_way_on)
+        was_taken = self.verdict.give_back()
+        if words:
+            self.foot.take_back_proposal()
+            self.verdict.say_until_it_goes_on(*words)
+        elif state is DrillState.READY and self.way_on.is_open:  # nobody played it again after all
+            if self._is_set_aside:
+                self.announcements.call_when_read(self._show_reached)
+            else:
+                self._show_reached()
+        elif was_taken:
+            self.verdict.say("")
+
+    def _show_reached(self) -> None:
+        """What can be done at the goal, unless it is being played again."""
+        if self.way_on.is_open:
+            self.verdict.say(self.way_on.words)
+            self._show_way_on()
+
+    def _show_way_on(self) -> None:
+        """The key that goes on, large, once it has been read that the goal is reached."""
+        if headline := self.way_on.headline:
+            self.foot.result.show_headline(headline)
+
+
+def _reason_of(decision: Decision) -> str:
+    return " ".join(filter(None, (decision.assignment.reason, decision.note)))
