@@ -47,7 +47,7 @@ class FakePorts:
         """Remember whom to post to."""
         self.post = post
 
-    def open_out(self, wanted: str | None = None) -> None:
+    def name_out(self, wanted: str | None = None) -> None:
         """No port takes a click."""
 
     def close(self) -> None:
