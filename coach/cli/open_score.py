@@ -14,7 +14,7 @@ from coach.score.model import Score
 from coach.score.opening import open_score, score_key
 from coach.score.window import Window, choose_window
 
-_HANDS_FOLDER = "hands"
+HANDS_FOLDER = "hands"
 
 
 def open_piece(
@@ -32,7 +32,7 @@ def open_piece(
     score = open_score(
         path, cache_dir=cache_folder(data), on_progress=on_progress, cancelled=cancelled
     )
-    folder, key = named_folder(data) / _HANDS_FOLDER, score_key(path)
+    folder, key = named_folder(data) / HANDS_FOLDER, score_key(path)
     kept = load_moves(folder, key) if folder.parent.is_dir() else ()
     fresh = [parse_move(move) for move in moves]
     for move in fresh:

@@ -44,6 +44,7 @@ def make_parser() -> argparse.ArgumentParser:
     _add_common(ports, again=True)
     calibrate = commands.add_parser("calibrate", help="tap along with a click to set its offset")
     _add_common(calibrate, again=True)
+    _add_own_data(commands)
     return parser
 
 
@@ -150,6 +151,24 @@ def _add_score(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     score.add_argument("--json", action="store_true", help="as data")
     score.add_argument("--move", action="append", default=[], metavar="RULE")
     _add_common(score, again=True)
+
+
+def _add_own_data(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    export = commands.add_parser("export", help="write all that is kept into a folder, readable")
+    export.add_argument("folder", type=Path, metavar="FOLDER", help="a new or empty one")
+    take_in = commands.add_parser("import", help="take an export in; nothing twice")
+    take_in.add_argument("folder", type=Path, metavar="FOLDER", help="of coach export")
+    merge = commands.add_parser("merge", help="take another machine's record in; nothing twice")
+    merge.add_argument("record", type=Path, metavar="RECORD", help="its file, or its folder")
+    check = commands.add_parser("check", help="look the whole record over; nothing is changed")
+    rebuild = commands.add_parser("rebuild", help="count anew what follows from the repetitions")
+    backup = commands.add_parser("backup", help="a copy of the record, also while it is in use")
+    backup.add_argument("file", type=Path, nargs="?", metavar="FILE", help="where to")
+    forget = commands.add_parser("forget", help="delete a piece and all that was played of it")
+    forget.add_argument("piece", metavar="PIECE", help="its title, file or key")
+    forget.add_argument("--yes", action="store_true", help="don't ask first")
+    for parser in (export, take_in, merge, check, rebuild, backup, forget):
+        _add_common(parser, again=True)
 
 
 def _number(text: str, low: float, high: float, what: str) -> float:

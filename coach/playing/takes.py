@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -101,17 +101,18 @@ def read_take(path: Path) -> Take:
     return take
 
 
-def write_take(take: Take, path: Path) -> None:
+def write_take(take: Take, path: Path, markers: Sequence[tuple[float, str]] = ()) -> None:
     """Write a take as a Standard MIDI file (format 0) that begins with its first event.
 
-    Raises TakeError where nothing was played or the file can't be written; a file that was there
-    is then as before.
+    ``markers`` are words for moments of the take, such as where its bars begin. Raises TakeError
+    where nothing was played or the file can't be written; a file that was there is then as before.
     """
     if not take.notes:
         raise TakeError("Nothing was played, so there is no take to save.")
     track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=QUARTER_US)])
     last = 0
-    for ticks, message in sorted(_messages(take), key=lambda timed: (timed[0], _order(timed[1]))):
+    events = [*_messages(take), *_markers(take, markers)]
+    for ticks, message in sorted(events, key=lambda timed: (timed[0], _order(timed[1]))):
         track.append(message.copy(time=ticks - last))
         last = ticks
     file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_QUARTER, tracks=[track])
@@ -142,8 +143,24 @@ def _events(file: mido.MidiFile) -> Iterator[KeyEvent]:
             yield from reader.read(Message(status, tuple(data)), at_s)
 
 
+def _start_s(take: Take) -> float:
+    return min([note.onset_s for note in take.notes] + [move.at_s for move in take.pedals])
+
+
+def _markers(
+    take: Take, markers: Sequence[tuple[float, str]]
+) -> Iterable[tuple[int, mido.MetaMessage]]:
+    start_s = _start_s(take)
+    for at_s, words in markers:
+        ticks = max(round((at_s - start_s) / TICK_S), 0)
+        yield (
+            ticks,
+            mido.MetaMessage("marker", text=words.encode("latin-1", "replace").decode("latin-1")),
+        )
+
+
 def _messages(take: Take) -> Iterable[tuple[int, mido.Message]]:
-    start_s = min([note.onset_s for note in take.notes] + [move.at_s for move in take.pedals])
+    start_s = _start_s(take)
 
     def ticks(at_s: float) -> int:
         return round((at_s - start_s) / TICK_S)
@@ -160,9 +177,9 @@ def _messages(take: Take) -> Iterable[tuple[int, mido.Message]]:
         yield ticks(move.at_s), message
 
 
-def _order(message: mido.Message) -> int:
-    """At one moment a key is let go before it is struck again."""
-    return 0 if message.type == "note_off" else 1
+def _order(message: mido.Message | mido.MetaMessage) -> int:
+    """At one moment a key is let go before it is struck again, and a bar begins before its note."""
+    return {"note_off": 0, "marker": 1}.get(message.type, 2)
 
 
 def _not_readable(path: Path, error: OSError) -> str:

@@ -55,11 +55,11 @@ def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
     pieces = f"SELECT id, {', '.join(_PIECE)} FROM piece ORDER BY id"
     of = f"SELECT {rows.CHECKED} FROM repetition WHERE piece_id = ? ORDER BY id"
     for number, *values in source.execute(pieces):
-        piece = _join_piece(into, values)
+        piece = join_piece(into, values)
         for found in source.execute(of, (number,)):
             row = dict(zip((*rows.COLUMNS, "checksum"), found, strict=True))
             if rows.is_sound(found):
-                _join_repetition(into, piece, row)
+                join_repetition(into, piece, row)
             else:
                 keep_entry(into, "repetition", row, values[3])
     aside = "SELECT at_s, table_name, entry FROM set_aside"
@@ -67,8 +67,12 @@ def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
     into.executemany(put, source.execute(aside).fetchall())
 
 
-def _join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
-    """The piece's row there; whichever record used it last knows where the pianist stands."""
+def join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
+    """The piece's row there; whichever record used it last knows where the pianist stands.
+
+    Of two that used it at the same moment the later in the alphabet does, so that records may join
+    in any order.
+    """
     query = """
         INSERT INTO piece (key, title, path, used_at_s, state, checksum)
         VALUES (?, ?, ?, ?, ?, ?)
@@ -76,7 +80,8 @@ def _join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
             title = excluded.title, path = excluded.path, used_at_s = excluded.used_at_s,
             state = coalesce(excluded.state, state),
             checksum = iif(excluded.state IS NULL, checksum, excluded.checksum)
-        WHERE excluded.used_at_s > used_at_s
+        WHERE (excluded.used_at_s, coalesce(excluded.state, ''), excluded.title, excluded.path)
+            > (used_at_s, coalesce(state, ''), title, path)
     """
     piece, used_at_s = rows.piece_in(*values[:4])
     state, told = values[4:6]
@@ -90,7 +95,7 @@ def _join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
     return int(found[0])
 
 
-def _join_repetition(into: sqlite3.Connection, piece: int, row: rows.Row) -> bool:
+def join_repetition(into: sqlite3.Connection, piece: int, row: rows.Row) -> bool:
     """Take it in where it is not there yet; whether it was taken."""
     known = "SELECT 1 FROM repetition WHERE piece_id = ? AND at_s = ?"
     if into.execute(known, (piece, row["at_s"])).fetchone():
@@ -143,13 +148,13 @@ class _Rescuer:
             state = None
         if isinstance(indexed, str) and filled[5] == rows.piece_checksum(indexed, state):
             filled[0] = indexed
-        self._pieces[number] = _join_piece(self.db, filled)
+        self._pieces[number] = join_piece(self.db, filled)
 
     def repetition(self, piece: int, row: rows.Row) -> None:
         """A repetition's row, of the piece that had this number."""
         if piece not in self._pieces:
             self.piece(piece, (f"unreadable {piece}", rows.UNTITLED, "", row["at_s"]))
-        self.count += _join_repetition(self.db, self._pieces[piece], row)
+        self.count += join_repetition(self.db, self._pieces[piece], row)
 
 
 def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:

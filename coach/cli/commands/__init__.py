@@ -24,5 +24,12 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "score": _lazily("score", "show_score"),
     "calibrate": _lazily("calibrate", "calibrate_click"),
     "ports": _lazily("ports", "show_ports"),
+    "export": _lazily("own_data", "export_record"),
+    "import": _lazily("own_data", "import_record"),
+    "merge": _lazily("own_data", "merge_records"),
+    "check": _lazily("own_data", "check_record"),
+    "rebuild": _lazily("own_data", "rebuild_record"),
+    "backup": _lazily("own_data", "back_up"),
+    "forget": _lazily("own_data", "forget_piece"),
 }
 """Each command's function: takes the options, returns the exit status."""

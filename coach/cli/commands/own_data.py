@@ -1,0 +1,426 @@
+"""Your data is yours: ``coach export``, ``import``, ``merge``, ``check``, ``rebuild``, ``forget``,
+``backup``."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import shutil
+import sys
+import time
+from argparse import Namespace
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any, TextIO
+
+from coach.cli.errors import CannotDo
+from coach.cli.open_score import HANDS_FOLDER, open_piece
+from coach.cli.terminal import say, waiting_line
+from coach.playing.takes import write_take
+from coach.private_files import FILE_MODE, make_private_file, make_private_folder
+from coach.record import own_data
+from coach.record.database import OPEN_WAIT_S, dated
+from coach.record.exchange import (
+    ExportedRepetition,
+    exported_pieces,
+    exported_repetitions,
+    take_in,
+)
+from coach.record.folder import FILE, data_folder, named_folder
+from coach.record.own_data import Findings
+from coach.record.pieces import PieceKey, piece_key
+from coach.record.recovery import RecordFile
+from coach.record.settings import FILE as SETTINGS_FILE
+from coach.score.model import Hands, Score
+from coach.score.window import Window, excerpt
+
+PIECES, REPETITIONS, TABLE, TAKES = (
+    "pieces.jsonl",
+    "repetitions.jsonl",
+    "repetitions.csv",
+    "takes",
+)
+README = """\
+Keyhole's export: everything that its practice record holds.
+
+pieces.jsonl       one JSON object a line: each piece, and where the practice of it stands
+repetitions.jsonl  one JSON object a line: each repetition, with every key that was struck
+repetitions.csv    the same as a table, a line a repetition, without the keys
+takes/             what was played, as Standard MIDI files; markers say where bars begin
+hands/             notes that were given to the other hand
+settings.json      the settings
+
+"coach import FOLDER" takes it in again; what is there already is not taken twice.
+Times called at_s are unix time in seconds. Positions are in quarter notes from the piece's
+start, as exact fractions.
+"""
+COLUMNS = (
+    "piece",
+    "when",
+    "bars",
+    "hands",
+    "clean",
+    "tempo_qpm",
+    "asked_qpm",
+    "stage",
+    "sentence",
+    "keys",
+    "start_quarters",
+    "end_quarters",
+    "at_s",
+)
+
+
+# -- export ---------------------------------------------------------------------------------------
+
+
+def export_record(options: Namespace) -> int:
+    """Write everything into a folder, in forms that other programs read."""
+    folder: Path = options.folder
+    _need_empty(folder)
+    record = named_folder(options.data) / FILE
+    with own_data.opened(record) as database, database.reading() as db, waiting_line() as tell:
+        make_private_folder(folder)
+        export = _Export(folder, options.data)
+        pieces = list(exported_pieces(db))
+        with _text(folder / PIECES) as file:
+            file.writelines(json.dumps(plain) + "\n" for _, plain in pieces)
+        with _text(folder / REPETITIONS) as lines, _text(folder / TABLE) as table:
+            writer = csv.writer(table)
+            writer.writerow(COLUMNS)
+            for at, (number, plain) in enumerate(pieces):
+                tell(f"Writing {plain['title']} ({at + 1} of {len(pieces)})")
+                export.write_piece(
+                    plain, exported_repetitions(db, number, plain["key"]), lines, writer.writerow
+                )
+        with _text(folder / "README.txt") as file:
+            file.write(README)
+        _copy_beside(named_folder(options.data), folder)
+    say(export.sentence(len(pieces)))
+    return 0
+
+
+@dataclass
+class _Export:
+    """An export on its way into its folder."""
+
+    folder: Path
+    data: Path | None
+    repetitions: int = 0
+    takes: int = 0
+    unreadable: int = 0
+    without_score: list[str] = field(default_factory=list)
+
+    def write_piece(
+        self,
+        plain: dict[str, Any],
+        repetitions: Iterable[ExportedRepetition | None],
+        lines: TextIO,
+        row: Callable[[list[object]], object],
+    ) -> None:
+        """All of one piece."""
+        score = self._score(plain)
+        takes = self.folder / TAKES / _file_name(plain["title"], plain["key"])
+        for one in repetitions:
+            if one is None:
+                self.unreadable += 1
+                continue
+            self.repetitions += 1
+            if one.take.notes:
+                self.takes += 1
+                make_private_folder(takes)
+                when = datetime.fromtimestamp(one.plain["at_s"])
+                file = _free(takes / f"{when:%Y-%m-%d-%H%M%S}-{when.microsecond // 1000:03}.mid")
+                make_private_file(file)
+                write_take(one.take, file, bar_markers(one, score) if score else ())
+                file.chmod(FILE_MODE)
+                one.plain["take"] = file.relative_to(self.folder).as_posix()
+            lines.write(json.dumps(one.plain) + "\n")
+            row(_table_row(plain["title"], one, score))
+
+    def _score(self, plain: dict[str, Any]) -> Score | None:
+        """The piece's score, where it still lies where it was and is still that piece."""
+        with suppress(Exception):  # whatever is wrong with it: the record goes out without it
+            score = open_piece(Path(plain["path"]), data=self.data)
+            if piece_key(score).key == plain["key"]:
+                return score
+        self.without_score.append(plain["title"])
+        return None
+
+    def sentence(self, pieces: int) -> str:
+        """What was written."""
+        said = (
+            f"{_count(self.repetitions, 'repetition')} of {_count(pieces, 'piece')} and "
+            f"{_count(self.takes, 'take')} are in {self.folder}; its README.txt says what is where."
+        )
+        if self.unreadable:
+            said += (
+                f"\n{_count(self.unreadable, 'repetition')} can't be read any longer and "
+                f"{'is' if self.unreadable == 1 else 'are'} not among them (coach check)."
+            )
+        if self.without_score:
+            said += (
+                "\nWithout their scores, which are not where they were, these have no bars in "
+                f"their takes: {', '.join(self.without_score)}."
+            )
+        return said
+
+
+def bar_markers(one: ExportedRepetition, score: Score) -> list[tuple[float, str]]:
+    """Where each bar begins in a take: with its first key that was matched to a note of it."""
+    notes = excerpt(score, _window(one)).notes
+    first: dict[int, float] = {}
+    for played, was in zip(one.take.notes, one.struck, strict=True):
+        if was.note is not None and was.note < len(notes):
+            bar = score.bar_at(notes[was.note].onset_quarters).index
+            first[bar] = min(first.get(bar, played.onset_s), played.onset_s)
+    return [(at_s, score.bars[bar].words) for bar, at_s in sorted(first.items())]
+
+
+def _window(one: ExportedRepetition) -> Window:
+    from fractions import Fraction
+
+    plain = one.plain
+    return Window(
+        Fraction(plain["start_quarters"]),
+        Fraction(plain["end_quarters"]),
+        Hands(plain["hands"]),
+        bool(plain["words"].get("landing", True)),
+    )
+
+
+def _table_row(title: str, one: ExportedRepetition, score: Score | None) -> list[object]:
+    plain, words = one.plain, one.plain["words"]
+    window, bars = _window(one), ""
+    if score:
+        first, last = score.bars_of(window.start_quarters, window.end_quarters)
+        bars = first.words_to(last)
+    when = datetime.fromtimestamp(plain["at_s"]).isoformat(" ", "seconds")
+    return [
+        title,
+        when,
+        bars,
+        plain["hands"],
+        int(plain["clean"]),
+        plain["qpm"],
+        words.get("asked_qpm"),
+        words.get("stage"),
+        words.get("sentence"),
+        len(one.take.notes),
+        plain["start_quarters"],
+        plain["end_quarters"],
+        plain["at_s"],
+    ]
+
+
+def _need_empty(folder: Path) -> None:
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise CannotDo(f"{folder} is not an empty folder; name a new one for the export.")
+    except OSError as error:
+        raise CannotDo(
+            f"{folder} can't be looked into ({error.strerror or error}); name another folder."
+        ) from error
+
+
+def _text(path: Path) -> TextIO:
+    make_private_file(path)
+    return path.open("w", encoding="utf-8", newline="")
+
+
+def _copy_beside(data: Path, folder: Path) -> None:
+    """What lies beside the record: the settings, and notes given to the other hand."""
+    if (data / SETTINGS_FILE).is_file():
+        _copy_private(data / SETTINGS_FILE, folder / SETTINGS_FILE)
+    for file in sorted((data / HANDS_FOLDER).glob("*")):
+        make_private_folder(folder / HANDS_FOLDER)
+        _copy_private(file, folder / HANDS_FOLDER / file.name)
+
+
+def _copy_private(file: Path, to: Path) -> None:
+    make_private_file(to)
+    shutil.copyfile(file, to)
+
+
+def _file_name(title: str, key: str) -> str:
+    words = re.sub(r"[^\w]+", "-", title.casefold()).strip("-")[:40]
+    return f"{words or 'piece'}-{key[:8]}"
+
+
+def _free(file: Path) -> Path:
+    count, free = 2, file
+    while free.exists():
+        free = file.with_name(f"{file.stem}-{count}{file.suffix}")
+        count += 1
+    return free
+
+
+# -- import and merge -----------------------------------------------------------------------------
+
+
+def import_record(options: Namespace) -> int:
+    """Take an export in; what is there already is not taken twice."""
+    folder: Path = options.folder
+    for name in (PIECES, REPETITIONS):
+        if not (folder / name).is_file():
+            raise CannotDo(f"{folder} is no export: there is no {name} in it.")
+    file = _record_file(options)
+    found: list[Any] = []
+
+    def work(db: Any) -> None:
+        found[:] = take_in(db, _lines(folder / PIECES), _lines(folder / REPETITIONS))
+
+    with waiting_line() as tell:
+        tell("Taking in the export")
+        file.write(work, OPEN_WAIT_S)
+    file.close()
+    joined, wrong = found
+    _restore_beside(folder, data_folder(options.data))
+    say("\n".join([*wrong, _taken_in(joined.repetitions, joined.known)]))
+    return 1 if wrong else 0
+
+
+def merge_records(options: Namespace) -> int:
+    """Take another machine's record in; that file stays as it is."""
+    other: Path = options.record
+    if other.is_dir():
+        other = other / FILE
+    if not other.is_file():
+        raise CannotDo(f"There is no practice record at {other}; name the file, or its folder.")
+    file = _record_file(options)
+    file.open()
+    file.close()
+    record = data_folder(options.data) / FILE
+    if other.samefile(record):
+        raise CannotDo(f"{other} is the record itself; name that of the other machine.")
+    with waiting_line() as tell:
+        tell("Taking in the other record")
+        new = own_data.join_copy(record, other)
+    say(f"{_count(new, 'repetition')} came in; what was there already is there once.")
+    return 0
+
+
+def _record_file(options: Namespace) -> RecordFile:
+    return RecordFile(data_folder(options.data) / FILE, time.time)
+
+
+def _lines(path: Path) -> Iterator[str]:
+    with path.open(encoding="utf-8", errors="replace") as file:
+        for line in file:
+            if line.strip():
+                yield line
+
+
+def _restore_beside(folder: Path, data: Path) -> None:
+    for file in sorted((folder / HANDS_FOLDER).glob("*")):
+        if file.is_file() and not (data / HANDS_FOLDER / file.name).exists():
+            make_private_folder(data / HANDS_FOLDER)
+            _copy_private(file, data / HANDS_FOLDER / file.name)
+    if (folder / SETTINGS_FILE).is_file() and not (data / SETTINGS_FILE).exists():
+        _copy_private(folder / SETTINGS_FILE, data / SETTINGS_FILE)
+
+
+def _taken_in(new: int, known: int) -> str:
+    there = f"; {_count(known, 'repetition')} {'was' if known == 1 else 'were'} there already"
+    return f"{_count(new, 'repetition')} came in{there if known else ''}."
+
+
+# -- check, rebuild, backup, forget ---------------------------------------------------------------
+
+
+def check_record(options: Namespace) -> int:
+    """Look the whole record over, and change nothing."""
+    record = named_folder(options.data) / FILE
+    with own_data.opened(record) as database, database.reading() as db:
+        findings = own_data.look_over(db)
+    say("\n".join(_findings_lines(record, findings)))
+    return 0 if findings.is_sound else 1
+
+
+def _findings_lines(record: Path, found: Findings) -> list[str]:
+    all_of_it = f"{_count(found.repetitions, 'repetition')} of {_count(found.pieces, 'piece')}"
+    lines = [f"{record}: {all_of_it}, all as they were written."]
+    if not found.is_sound:
+        lines = [f"{record}: {all_of_it}."]
+    if found.unreadable:
+        lines.append(
+            f"{_count(found.unreadable, 'repetition')} can't be read any longer: open Keyhole "
+            "once, and what is damaged is set aside."
+        )
+    if found.miscounted:
+        lines.append(f"{_count(found.miscounted, 'piece')} wrongly counted: coach rebuild.")
+    lines += [f"SQLite says: {words}" for words in found.trouble]
+    if found.set_aside:
+        lines.append(f"{_count(found.set_aside, 'row')} set aside earlier, as damaged.")
+    return lines
+
+
+def rebuild_record(options: Namespace) -> int:
+    """Make anew what follows from the facts."""
+    record = named_folder(options.data) / FILE
+    with own_data.opened(record) as database, database.writing(OPEN_WAIT_S) as db:
+        own_data.rebuild(db)
+    say("The counts and indexes of the record are made anew from its repetitions.")
+    return 0
+
+
+def back_up(options: Namespace) -> int:
+    """A whole copy of the record, also while it is in use."""
+    folder = named_folder(options.data)
+    target = options.file or folder / f"record-copy-{dated(time.time())}.sqlite3"
+    own_data.copy_to(folder / FILE, target)
+    say(f"The practice record is copied to {target}.")
+    return 0
+
+
+def forget_piece(options: Namespace) -> int:
+    """Delete a piece and all that was played of it, once that is confirmed."""
+    record = named_folder(options.data) / FILE
+    with own_data.opened(record) as database, database.reading() as db:
+        piece, played = _find_piece(list(exported_pieces(db)), options.piece, db)
+    what = f"{piece.title} and its {_count(played, 'repetition')}"
+    if not options.yes and not _confirms(f"Forget {what}? This can't be undone. Type yes: "):
+        say("Nothing was forgotten.")
+        return 1
+    gone = own_data.forget_piece(record, piece)
+    say(f"{piece.title} and its {_count(gone, 'repetition')} are forgotten.")
+    return 0
+
+
+def _find_piece(
+    pieces: list[tuple[int, dict[str, Any]]], wanted: str, db: Any
+) -> tuple[PieceKey, int]:
+    asked = wanted.casefold()
+    ways: tuple[Callable[[dict[str, Any]], bool], ...] = (
+        lambda plain: plain["key"] == wanted,
+        lambda plain: bool(plain["path"]) and Path(plain["path"]) == Path(wanted).absolute(),
+        lambda plain: plain["title"].casefold() == asked,
+        lambda plain: asked in plain["title"].casefold(),
+    )
+    for way in ways:
+        found = [(number, plain) for number, plain in pieces if way(plain)]
+        if len(found) > 1:
+            several = ", ".join(f"{plain['title']} ({plain['key'][:8]})" for _, plain in found)
+            raise CannotDo(f"Several pieces are called so: {several}; name one by its whole key.")
+        if found:
+            ((number, plain),) = found
+            count = "SELECT count(*) FROM repetition WHERE piece_id = ?"
+            (played,) = db.execute(count, (number,)).fetchone()
+            return PieceKey(plain["key"], plain["title"], plain["path"]), played
+    known = ", ".join(plain["title"] for _, plain in pieces) or "none"
+    raise CannotDo(f"There is no piece {wanted!r} in the record; there are: {known}.")
+
+
+def _confirms(question: str) -> bool:
+    if not sys.stdin or not sys.stdin.isatty():
+        raise CannotDo("Forgetting has to be confirmed in a terminal; or add --yes.")
+    say(question)
+    return sys.stdin.readline().strip().casefold() == "yes"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
