@@ -8,6 +8,8 @@ the two it is, the written notes tell.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 
 from coach.playing.notes import PlayedNote
@@ -34,11 +36,19 @@ class Surroundings:
     """The notes before and after one window, of its hands, as keys in their order."""
 
     def __init__(self, score: Score, excerpt: Excerpt) -> None:
-        window = excerpt.window
-        low, high = excerpt.onsets_quarters[0], excerpt.onsets_quarters[-1]
-        near = score.notes_between(low - AROUND_QUARTERS, high + AROUND_QUARTERS, window.hands)
-        self.inside = _list_pitches(excerpt.notes)
-        self.around = _list_pitches(near)
+        self._score, self._excerpt = score, excerpt
+
+    @cached_property
+    def inside(self) -> tuple[int, ...]:
+        """The window's keys."""
+        return _list_pitches(self._excerpt.notes)
+
+    @cached_property
+    def around(self) -> tuple[int, ...]:
+        """The window's keys with those before and after it."""
+        onsets, hands = self._excerpt.onsets_quarters, self._excerpt.window.hands
+        low, high = onsets[0] - AROUND_QUARTERS, onsets[-1] + AROUND_QUARTERS
+        return _list_pitches(self._score.notes_between(low, high, hands))
 
     def explain(self, take: Sequence[PlayedNote]) -> bool:
         """Whether keys are rather the music around the window than the window."""
@@ -53,9 +63,16 @@ class Surroundings:
 
 
 def _list_pitches(notes: Iterable[ScoreNote]) -> tuple[int, ...]:
-    return tuple(
-        pitch for _, pitch in sorted({(note.onset_quarters, note.pitch) for note in notes})
-    )
+    """Each key of each onset once, from low to high; the notes are in the order of their onsets."""
+    out: list[int] = []
+    here: set[int] = set()
+    onset: Fraction | None = None
+    for note in notes:
+        if note.onset_quarters != onset:
+            out += sorted(here)
+            here, onset = set(), note.onset_quarters
+        here.add(note.pitch)
+    return (*out, *sorted(here))
 
 
 def _order_keys(take: Sequence[PlayedNote]) -> tuple[int, ...]:
