@@ -10,20 +10,24 @@ import pytest
 
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import RepetitionEnded, ToJudge
-from coach.coaching.model import Goal
+from coach.coaching.drill.hearing import MOST_WINDOWS
+from coach.coaching.model import Goal, Request
 from coach.judging.alignment.beam_search import MOST_LIVE
 from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
-from coach.judging.alignment.score_arrays import make_score_arrays
+from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
 from coach.judging.alignment.transitions import Transitions
+from coach.judging.following import followed_window
 from coach.judging.following.events import Marked
+from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.follower import Follower
 from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
 from coach.judging.instead import recognise, recognise_live, recognise_other
 from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.window import Excerpt
+from coach.score.model import Hands
+from coach.score.window import Excerpt, Window
 from tests.judging_help import both, play, tune, whole
 
 
@@ -85,13 +89,12 @@ def test_a_key_takes_only_so_many_hypotheses_further(
 def test_a_better_tempo_is_taken_up_over_several_keys() -> None:
     """All is possible, and little can be thought of at once: yet it has heard all in the end."""
     part = piece(4)
-    score = make_score_arrays(part)
     rng = random.Random(5)
     pitches = sorted({note.pitch for note in part.notes})
     take = [
         PlayedNote(rng.choice(pitches), 64, 1.9 * at * rng.uniform(0.9, 1.1)) for at in range(9)
     ]
-    heard = LiveAlignment(score, written_period(part, None))
+    heard = LiveAlignment(FollowedWindow(part), written_period(part, None))
     was_behind = False
     for count in range(1, len(take) + 1):
         before = heard.decoder
@@ -191,3 +194,34 @@ def test_what_was_played_strangely_is_judged_elsewhere_however_short() -> None:
     assert not given_out(right, part)
     assert not given_out(one_wrong, part)
     assert given_out(strange, part)
+
+
+def test_a_window_that_is_turned_back_to_is_not_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Making a whole piece ready to be followed takes as long as five keys."""
+    made: list[Excerpt] = []
+    make = followed_window.make_score_arrays
+
+    def counting(excerpt: Excerpt) -> ScoreArrays:
+        made.append(excerpt)
+        return make(excerpt)
+
+    monkeypatch.setattr(followed_window, "make_score_arrays", counting)
+    drill = Drill(score_from_notes(tune(64)), Goal(Window(F(0), F(64), Hands.RIGHT), 100.0))
+    whole_piece = drill.excerpt
+    drill.pause(1.0)
+    drill.resume(2.0)
+    drill.piano_lost(3.0)
+    drill.piano_found(4.0)
+    drill.ask(Request.SLOWER, 5.0)
+    assert made == [whole_piece]
+    drill.ask(Request.SMALLER, 6.0)
+    drill.ask(Request.LARGER, 7.0)
+    assert drill.excerpt == whole_piece
+    assert len(made) == 2
+
+
+def test_no_more_windows_are_kept_than_a_coach_turns_between() -> None:
+    drill = Drill(score_from_notes(tune(64)), Goal(Window(F(0), F(64), Hands.RIGHT), 100.0))
+    for at in range(12):
+        drill.ask(Request.SMALLER if at < 6 else Request.NEXT, float(at))
+        assert len(drill._ear._windows) <= MOST_WINDOWS

@@ -68,12 +68,11 @@ def chances_to_hear_late(excerpt: Excerpt, qpm: float | None) -> dict[Transition
     """The last onset that each hand arrives at on its way to each grid beat."""
     for note, number in zip(excerpt.notes, excerpt.onset_numbers, strict=True):
         last[arrivals[number], note.hand] = number
-    return {
-        excerpt.transition_to(onsets[number], Hands(hand)): chance_to_hear_late(
-            onsets, number, quarter_ms
-        )
-        for (_, hand), number in last.items()
+    chance = {
+        number: chance_to_hear_late(onsets, number, quarter_ms) for number in {*last.values()}
     }
+    moves = zip(excerpt.moves, excerpt.transitions, strict=True)
+    return {transition: chance[last[move]] for move, transition in moves}
 
 
 def chance_to_hear_late(onsets: Sequence[Fraction], at: int, quarter_ms: float) -> float:

@@ -28,6 +28,9 @@ class PracticeMap:
         self.grid = self.excerpt.grid_quarters
         self._index = {beat: i for i, beat in enumerate(self.grid)}
         self.onsets = {hands: self._onsets(hands) for hands in Hands}
+        self._near = {hands: [float(one) for one in self.onsets[hands]] for hands in Hands}
+        """The same to be searched: a Fraction is slow to compare. No two onsets are so near to each
+        other that they become one."""
         self.transitions = self.excerpt.transitions
 
     def _onsets(self, hands: Hands) -> list[Fraction]:
@@ -55,9 +58,11 @@ class PracticeMap:
 
     def onsets_in(self, transition: Transition) -> list[Fraction]:
         """The onsets that a transition arrives at, in order."""
-        onsets = self.onsets[transition.hands]
-        low = bisect_right(onsets, transition.from_quarters)
-        return onsets[low : bisect_right(onsets, transition.to_quarters)]
+        near = self._near[transition.hands]
+        low = bisect_right(near, float(transition.from_quarters))
+        return self.onsets[transition.hands][
+            low : bisect_right(near, float(transition.to_quarters))
+        ]
 
     def onset_before(self, onset: Fraction, hands: Hands) -> Fraction | None:
         """The hand's last onset before this one, None where there is none."""

@@ -10,7 +10,7 @@ from math import ceil
 
 from coach.coaching.drill.drill_events import CountIn
 from coach.coaching.model import Assignment
-from coach.judging.following import Follower, Surroundings
+from coach.judging.following import FollowedWindow, Follower, Surroundings
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.timing import Habits
@@ -18,7 +18,7 @@ from coach.judging.tolerance import Tolerance
 from coach.playing.click_schedule import count_in_beats
 from coach.playing.notes import Take
 from coach.score.model import Score
-from coach.score.window import Excerpt, excerpt
+from coach.score.window import Excerpt, Window, excerpt
 
 # When the drill clicks: one count-in and click for each repetition that asks for it.
 #
@@ -118,6 +118,11 @@ def count_in(window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn
     return CountIn(now_s + LIFT_S, beat_s, count, count + ceil(window.onset_beats[-1]) + 1)
 
 
+MOST_WINDOWS = 4
+"""So many windows are kept ready. Own choice, because a coach turns between the whole, the place in
+hand and a probe, and the pianist to one more; more of a long piece would take megabytes."""
+
+
 class Hearing:
     """Hears one assignment after the other; ``click_offset_s`` is how late the keys come."""
 
@@ -126,16 +131,29 @@ class Hearing:
     ) -> None:
         self._score, self._tolerance, self._click_offset_s = score, tolerance, click_offset_s
         self._habits = Habits()
+        self._windows: dict[Window, FollowedWindow] = {}
+        """The windows that were heard last, the very last one at the end."""
         self.set_up(asked)
 
     def set_up(self, asked: Assignment) -> None:
         """Turn to an assignment from its beginning: nothing is heard of it yet, no click runs."""
         self.asked = asked
-        self.excerpt = excerpt(self._score, asked.window)
-        around = Surroundings(self._score, self.excerpt)
-        self.follower = Follower(self.excerpt, qpm=asked.qpm, surroundings=around)
+        window = self._find_window(asked.window)
+        self.excerpt = window.excerpt
+        self.follower = Follower(self.excerpt, qpm=asked.qpm, window=window)
         click_qpm = asked.qpm if asked.click else None
         self.click = CountInClick(self._score, self.excerpt, click_qpm, self._click_offset_s)
+
+    def _find_window(self, window: Window) -> FollowedWindow:
+        """The window as it was made ready the last time, where it was heard lately."""
+        found = self._windows.pop(window, None)
+        if found is None:
+            written = excerpt(self._score, window)
+            found = FollowedWindow(written, Surroundings(self._score, written))
+        self._windows[window] = found
+        if len(self._windows) > MOST_WINDOWS:
+            del self._windows[next(iter(self._windows))]
+        return found
 
     def job(self, number: int, take: Take, click_s: float | None) -> JudgingJob:
         """What the judge needs for a take of what is set up.

@@ -11,6 +11,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from coach.coaching.wording import BREAK, WIDE
+from coach.score.model import Hand
 from coach.score.window import Excerpt
 
 STRETCH_MINUTES = 25.0
@@ -67,10 +68,10 @@ class BreakReminder:
 
 def is_wide(excerpt: Excerpt) -> bool:
     """Whether one hand has to span more than a ninth at once somewhere in it."""
-    low: dict[tuple[object, object], int] = {}
-    high: dict[tuple[object, object], int] = {}
-    for note in excerpt.notes:
-        chord = (note.hand, note.onset_quarters)
+    low: dict[tuple[Hand, int], int] = {}
+    high: dict[tuple[Hand, int], int] = {}
+    for note, onset in zip(excerpt.notes, excerpt.onset_numbers, strict=True):
+        chord = (note.hand, onset)
         low[chord] = min(low.get(chord, note.pitch), note.pitch)
         high[chord] = max(high.get(chord, note.pitch), note.pitch)
     return any(high[chord] - low[chord] > NINTH_SEMITONES for chord in low)

@@ -49,13 +49,16 @@ class ExactMatcher:
             self.is_exact = self.is_exact and note.pitch not in self.onsets[number]
             self.onsets[number][note.pitch] = index
 
-    def find_last_onset(self, pitches: Sequence[int], first: int) -> int | None:
+    def find_last_onset(self, pitches: Sequence[int], first: int, since: int = 0) -> int | None:
         """The last onset played, where the keys are exactly the onsets from ``first`` on.
 
-        Of the last one only some keys may have been struck.
+        Of the last one only some keys may have been struck. ``since``: the keys from there on.
         """
+        if since < len(pitches) and pitches[since] not in self.onsets[first]:
+            return None
         number, due = first, set(self.onsets[first])
-        for pitch in pitches:
+        for at in range(since, len(pitches)):
+            pitch = pitches[at]
             if not due:
                 number += 1
                 if number == len(self.onsets):
@@ -69,7 +72,7 @@ class ExactMatcher:
     def find_whole(self, played: Sequence[PlayedNote]) -> int | None:
         """The key from which the last keys are exactly the whole window; None: they are not."""
         first = len(played) - self.count
-        if first < 0 or not self.is_exact:
+        if first < 0 or not self.is_exact or played[first].pitch not in self.onsets[0]:
             return None
         is_whole = self.find_last_onset([note.pitch for note in played[first:]], 0) is not None
         return first if is_whole else None
@@ -83,7 +86,7 @@ class ExactMatcher:
         begins = (
             at
             for at in range(1, len(pitches))
-            if self.is_exact and self.find_last_onset(pitches[at:], 0) is not None
+            if self.is_exact and self.find_last_onset(pitches, 0, at) is not None
         )
         return next(begins, near)
 

@@ -1,12 +1,14 @@
 """Following the pianist live: marks, and where a repetition begins and ends."""
 
 from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
+from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.follower import Follower
 from coach.judging.following.surroundings import Surroundings
 
 __all__ = [
     "Begun",
     "Ended",
+    "FollowedWindow",
     "Follower",
     "FollowerEvent",
     "Marked",

@@ -20,13 +20,13 @@ from __future__ import annotations
 from dataclasses import replace
 from math import inf
 
-from coach.judging.alignment import ExactMatcher, make_score_arrays, written_period
+from coach.judging.alignment import written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Begun, Ended, FollowerEvent, NotThis
+from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
-from coach.judging.following.surroundings import Surroundings
 from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_live, recognise_other
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
@@ -54,16 +54,17 @@ class Follower:
         excerpt: Excerpt,
         *,
         qpm: float | None = None,
-        surroundings: Surroundings | None = None,
+        window: FollowedWindow | None = None,
     ) -> None:
-        """``surroundings``: what is written around the window, where that is known."""
+        """``window``: what was made of the excerpt before, with what is written around it."""
+        window = window or FollowedWindow(excerpt)
         self.excerpt = excerpt
-        self._surroundings = surroundings
+        self._surroundings = window.surroundings
         self.state = FollowerState.SILENT
-        self._score = make_score_arrays(excerpt)
-        self._alignment = LiveAlignment(self._score, written_period(excerpt, qpm))
-        self._exact = ExactMatcher(excerpt)
-        self._openers = rules.find_opening_pitches(self._score)
+        self._score = window.score
+        self._alignment = LiveAlignment(window, written_period(excerpt, qpm))
+        self._exact = window.exact
+        self._openers = window.openers
         self._last_s = self._before_s = -inf
         """When the last key was struck, and the last one before the take."""
         self._rest_s = rules.rest_s(self._score, self._alignment.usual_s)

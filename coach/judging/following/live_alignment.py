@@ -10,16 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from coach.judging.alignment import (
-    COSTS,
-    MOST_LIVE,
-    Decoder,
-    ScoreArrays,
-    Trace,
-    Transitions,
-    beat_period,
-    count_neighbours,
-)
+from coach.judging.alignment import MOST_LIVE, Decoder, Trace, beat_period
+from coach.judging.following.followed_window import FollowedWindow
 from coach.playing.notes import PlayedNote
 
 SETTLING_KEYS = 8
@@ -34,10 +26,6 @@ UNLIKELY_RATIO = 3.5
 because who practises slowly plays at a third of it and hardly slower."""
 APART_S = 0.05
 """Keys this close together are one chord: a melody leads by some 30 ms (Goebl 2001)."""
-MOST_BACK = 12
-"""Notes of a key's pitch, those nearest, that a jump back may be to, besides the window's
-beginning. In a whole piece there may be a hundred; own choice, because who goes farther back than
-that has turned the page, and the verdict finds it."""
 MOST_WORK = 100
 """Hypotheses taken one key further while one key goes down, besides its own: some six milliseconds.
 In fewer than 1 key of 100 of ``scripts/earcases`` more is needed; it comes with the next one."""
@@ -54,10 +42,10 @@ follow such a difference by themselves."""
 class LiveAlignment:
     """The likeliest hypothesis of a take in the making, and its labels."""
 
-    def __init__(self, score: ScoreArrays, usual_s: float) -> None:
-        self.score = score
-        self.transitions = Transitions(score, COSTS, MOST_BACK)
-        self._neighbours = count_neighbours(score)
+    def __init__(self, window: FollowedWindow, usual_s: float) -> None:
+        self.score = window.score
+        self.transitions = window.transitions
+        self._neighbours = window.neighbours
         self.usual_s = usual_s
         """Seconds in a beat at the tempo asked for."""
         self._work_left = MOST_WORK

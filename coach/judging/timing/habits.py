@@ -91,18 +91,21 @@ class Habits:
         stops = (*self.stops, stop)[-_STOPS:]
         if len(judgement.excerpt.onsets_quarters) < _ONSETS:
             return replace(self, stops=stops)
-        found: dict[Place, list[float]] = {}
+        notes, numbers = judgement.excerpt.notes, judgement.excerpt.onset_numbers
+        onsets = judgement.excerpt.onsets_quarters
+        found: dict[tuple[int, Hand], list[float]] = {}
         misread = {
             fault.onset_quarters for fault in judgement.faults if fault.cause is Cause.MISREAD_VALUE
         }
         for label in judgement.score:
             if label.label is Label.MATCHED and label.error_ms is not None:
-                note = judgement.excerpt.notes[label.note]
-                if note.onset_quarters in misread:
+                note = notes[label.note]
+                if misread and note.onset_quarters in misread:
                     continue  # what repeats at a simple ratio is no habit to be excused
-                found.setdefault((note.onset_quarters, note.hand), []).append(label.error_ms)
+                found.setdefault((numbers[label.note], note.hand), []).append(label.error_ms)
         errors = dict(self.errors_ms)
-        for place, values in found.items():
+        for (number, hand), values in found.items():
+            place = onsets[number], hand
             errors[place] = (*errors.get(place, ()), median(values))[-_KEPT:]
         pace = _pace_of(judgement, asked_qpm)
         paces = self.paces if pace is None else (*self.paces, pace)[-_PACES:]
