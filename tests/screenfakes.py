@@ -234,6 +234,9 @@ class FakePorts:
     def listen(self, wanted: str | None, post) -> None:
         self.post = post
 
+    def name_out(self, wanted: str | None = None) -> None:
+        """It takes no click."""
+
     def close(self) -> None:
         self.closed = True
 

@@ -10,7 +10,9 @@ import pytest
 from coach.cli.commands import calibrate
 from coach.cli.commands.calibrate import calibrate_click
 from coach.cli.errors import CannotDo
+from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
+from coach.playing.sounding.timed_sender import TimedSender
 from coach.record.settings import Kept, load_settings, save_settings
 from coach.screens.big_letters import big
 
@@ -21,6 +23,7 @@ class Tapper:
     """Ports with a piano, and someone who strikes a key to begin and then taps with the click."""
 
     trouble = ""
+    api = "none"
 
     def __init__(self, *, taps: int = 99, begins: bool = True, lost_after: int = 99) -> None:
         self.taps, self.begins, self.lost_after, self.clicks = taps, begins, lost_after, 0
@@ -32,10 +35,12 @@ class Tapper:
         if self.begins:
             post(KeyDown(60, 64, time.perf_counter()))
 
-    def open_out(self) -> "Tapper":
-        return self
+    def name_out(self) -> str:
+        return "Test piano"
 
     def send(self, message: Sequence[int]) -> None:
+        if message[0] != 0x99:
+            return
         self.clicks += 1
         if self.clicks == 1:
             self.first_s = time.perf_counter()
@@ -49,6 +54,22 @@ class Tapper:
         self.closed = True
 
 
+class TappersLine:
+    """What sounds reaches the tapper, each click at its time."""
+
+    def __init__(self, tapper: Tapper) -> None:
+        self._sender = TimedSender(tapper)
+
+    def prepare(self, port: str) -> None:
+        pass
+
+    def play(self, port: str, messages: Sequence[Timed]) -> None:
+        self._sender.play(messages)
+
+    def close(self) -> None:
+        self._sender.close()
+
+
 @pytest.fixture
 def sit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
     """Calibrate with a tapper, six times as fast as people tap."""
@@ -60,6 +81,7 @@ def sit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
     def run(**how: object) -> int:
         tapper = Tapper(**how)  # type: ignore[arg-type]
         monkeypatch.setattr(calibrate, "Ports", lambda: tapper)
+        monkeypatch.setattr(calibrate, "SoundingLine", lambda api: TappersLine(tapper))
         try:
             return calibrate_click(Namespace(data=tmp_path, port=None))
         finally:
