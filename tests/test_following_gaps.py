@@ -24,7 +24,7 @@ def two_chords(gap: F = F(4)) -> Excerpt:
 
 
 def hears(
-    follower: Follower, keys: list[tuple[int, float]]
+    follower: Follower, keys: list[tuple[int, float]], velocity: int = 64
 ) -> list[Begun | Ended | Marked | NotThis | Stray]:
     """What is said of keys (pitch, seconds), with the clock running and 8 s after them."""
     out, now_s = [], keys[0][1]
@@ -33,7 +33,7 @@ def hears(
             now_s += 0.05
             out += follower.tick(now_s)
         if pitch is not None:
-            out += follower.key_down(pitch, 64, at_s)
+            out += follower.key_down(pitch, velocity, at_s)
     return out
 
 

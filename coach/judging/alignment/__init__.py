@@ -7,7 +7,7 @@ from coach.judging.alignment.exact_match import ExactMatcher, match_exactly
 from coach.judging.alignment.hypothesis import Hypothesis, StepKind
 from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
 from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
-from coach.judging.alignment.traceback import Labels, Trace
+from coach.judging.alignment.traceback import Labels, Trace, read_labels
 from coach.judging.alignment.transitions import Transitions
 
 __all__ = [
@@ -27,5 +27,6 @@ __all__ = [
     "make_score_arrays",
     "match",
     "match_exactly",
+    "read_labels",
     "written_period",
 ]

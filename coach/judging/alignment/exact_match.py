@@ -90,6 +90,11 @@ class ExactMatcher:
         )
         return next(begins, near)
 
+    def is_beginning(self, played: Sequence[PlayedNote]) -> bool:
+        """Whether the keys are exactly the window's first."""
+        pitches = [note.pitch for note in played]
+        return self.is_exact and self.find_last_onset(pitches, 0) is not None
+
     def begins_in(self, played: Sequence[PlayedNote]) -> bool:
         """Whether the last keys, from one of them on, are exactly the window's first."""
         return self.find_start([*played[:1], *played], 0) > 0

@@ -6,10 +6,10 @@ are in seconds.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from coach.judging.alignment import Decoder, Labels, ScoreArrays, Trace
+from coach.judging.alignment import Hypothesis, Labels, ScoreArrays, Trace
 from coach.judging.following.states import FollowerInput
 from coach.judging.instead import is_wild
 from coach.judging.model import Label
@@ -18,9 +18,9 @@ from coach.playing.notes import PlayedNote
 STRAY_S = 0.15
 """Keys this soon after the last note still belong to the repetition. Own choice, because hands that
 end together are never so far apart."""
-SPREAD_S = 0.6
+SPREAD_S = 1.1
 """How long a landing chord of which notes are wanting is waited for, at the least. Own choice,
-because it is a beat at 100."""
+because who finds a chord note by note finds about one in a second."""
 LONGEST_SPREAD_S = 2.0
 """And at the most. Own choice, because by then the pianist looks for an answer."""
 SILENCE_S = 3.0
@@ -69,6 +69,9 @@ after a rest, and otherwise. Own choice, because in other music one key in a few
 DOUBTFUL_SHARE = 0.75
 """With no more than this share of the onsets before it played, or of the keys right, the last one
 may be another. Own choice, because a repetition with every fourth note wrong is still one."""
+LEAST_SHARE = 0.5
+"""With no more than this share of them it is no end that only a silence shows. Own choice, because
+where half is wanting the keys may as well be something else."""
 ENOUGH_KEYS = 8
 """After so many keys that do not fit it is said that this is not the window. Own choice, because
 that is about a bar, and a learner wants to know soon."""
@@ -115,6 +118,12 @@ def count_strokes(take: Sequence[PlayedNote]) -> int:
     return bool(take) + sum(after - before >= CHORD_S for before, after in pairs)
 
 
+def find_last_rest(take: Sequence[PlayedNote], rest_s: float) -> int:
+    """The first key after the last silence so long; 0 where there was none."""
+    gaps = enumerate(pairwise(note.onset_s for note in take))
+    return max((at + 1 for at, (before, after) in gaps if after - before >= rest_s), default=0)
+
+
 def most_keys(score: ScoreArrays) -> int:
     """More keys are no repetition: a cat, or a knee on the keyboard."""
     return max(MOST_KEYS_A_NOTE * len(score.pitch), LEAST_MOST_KEYS)
@@ -155,7 +164,7 @@ def find_restart(
     at = trace.pass_key
     while at > 1 and take[at].onset_s - take[at - 1].onset_s < CHORD_S:
         at -= 1  # another key of the same chord
-    is_short = trace.left_at < TELLS_NOTHING
+    is_short = trace.left_at < TELLS_NOTHING and count_strokes(take[:at]) <= TELLS_NOTHING
     return (FollowerInput.FALSE_START if is_short else FollowerInput.BEGUN_AGAIN), at
 
 
@@ -187,17 +196,26 @@ def _is_strange(score: ScoreArrays, key: tuple[Label, int], played: PlayedNote) 
     return is_wild(played.pitch - score.pitch[note])
 
 
-def silence_s(score: ScoreArrays, decoder: Decoder) -> float:
+def count_beyond(keys: Labels, take: Sequence[PlayedNote]) -> int:
+    """Strokes since the last key that fits: they may stand for as many onsets."""
+    strange = next((at for at, key in enumerate(reversed(keys)) if key[1] >= 0), len(keys))
+    return count_strokes(take[len(take) - strange :])
+
+
+def silence_s(score: ScoreArrays, fronts: Iterable[int], beyond: int, period_s: float) -> float:
     """How long a silence breaks a repetition off here.
 
     Three seconds, or two and a half times the written gap and a second and a half more, up to
-    twenty seconds: long enough to find the next note, too long for a rest.
+    twenty seconds: long enough to find the next note, too long for a rest. ``fronts``: the onsets
+    that may have been reached, and ``beyond`` so many onsets after them.
     """
-    front = max(decoder.beam[0].right, decoder.beam[0].left)
-    gap = score.beat[front + 1] - score.beat[front] if front + 1 < len(score.beat) else 1.0
-    return min(
-        max(SILENCE_S, SILENCE_GAPS * gap * decoder.period_s + SILENCE_MORE_S), LONGEST_SILENCE_S
+    last = len(score.beat) - 1
+    gap = max(
+        score.beat[at + 1] - score.beat[at] if at < last else 1.0
+        for front in fronts
+        for at in range(min(front, last), min(front + beyond, last) + 1)
     )
+    return min(max(SILENCE_S, SILENCE_GAPS * gap * period_s + SILENCE_MORE_S), LONGEST_SILENCE_S)
 
 
 def rest_s(score: ScoreArrays, usual_s: float) -> float:
@@ -208,20 +226,19 @@ def rest_s(score: ScoreArrays, usual_s: float) -> float:
     return min(max(FRESH_S, REST_GAPS * _find_longest_gap(score) * usual_s), LONGEST_REST_S)
 
 
-def doubt_s(score: ScoreArrays, decoder: Decoder, trace: Trace, usual_s: float) -> float:
-    """How long it is waited at the end where so much was left out or wrong that it may be no end.
+def is_doubtful(score: ScoreArrays, hypothesis: Hypothesis, keys: Labels, share: float) -> bool:
+    """Whether no more than a share of the onsets before the last was played, or of the keys right.
 
-    The keys may be the window's first ones, struck again: the next key will tell.
+    Then the keys may be the window's first ones, struck again: the next key will tell.
     """
-    last, done = len(score.beat) - 1, decoder.beam[0].done
+    last, done = len(score.beat) - 1, hypothesis.done
+    if not last:
+        return False
     played = sum(
         bool(done >> score.first[at] & (1 << score.first[at + 1] - score.first[at]) - 1)
         for at in range(last)
     )
-    right = count_right(trace.keys)
-    if played > DOUBTFUL_SHARE * last and right > DOUBTFUL_SHARE * len(trace.keys):
-        return 0.0
-    return gap_s(score, max(decoder.period_s, usual_s))
+    return played <= share * last or count_right(keys) <= share * len(keys)
 
 
 def gap_s(score: ScoreArrays, period_s: float, slower: float = 1.0) -> float:
@@ -252,13 +269,13 @@ def _find_longest_gap(score: ScoreArrays) -> float:
     return max((after - before for before, after in pairwise(score.beat)), default=1.0)
 
 
-def end_after_s(score: ScoreArrays, decoder: Decoder) -> float | None:
+def end_after_s(score: ScoreArrays, hypothesis: Hypothesis, period_s: float) -> float | None:
     """How long after the last key the repetition is over; None: the end is not reached.
 
     With the last note of each hand played it is over at once, but for a stray key. With some of
     the last onset's notes wanting, or a hand behind, it is given a beat.
     """
-    last, hypothesis = len(score.beat) - 1, decoder.beam[0]
+    last = len(score.beat) - 1
     if max(hypothesis.right, hypothesis.left) < last or not hypothesis.done >> score.first[last]:
         return None
     if any(score.free[score.first[last] :]):
@@ -268,4 +285,9 @@ def end_after_s(score: ScoreArrays, decoder: Decoder) -> float | None:
         not hypothesis.done >> note & 1 and score.onset[note] >= hands[score.hand[note]]
         for note in range(len(score.pitch))
     )
-    return min(max(SPREAD_S, decoder.period_s), LONGEST_SPREAD_S) if behind else STRAY_S
+    return spread_s(period_s) if behind else STRAY_S
+
+
+def spread_s(period_s: float) -> float:
+    """How long what is wanting of the last onset is waited for: a beat, about."""
+    return min(max(SPREAD_S, period_s), LONGEST_SPREAD_S)

@@ -115,23 +115,40 @@ class Follower:
         if self.state is not FollowerState.FOLLOWING:
             return self._report_other(self._recogniser.recognise_at_rest(now_s))
         quiet_s = now_s - self._last_s
-        over_s = rules.end_after_s(self._score, self._alignment.decoder)
-        if over_s is not None:
-            alignment = self._alignment
-            doubt_s = rules.doubt_s(
-                self._score, alignment.decoder, alignment.trace, alignment.usual_s
-            )
-            over_s = max(over_s, doubt_s)
-        is_over = over_s is not None and quiet_s >= over_s
-        is_silent = quiet_s >= rules.silence_s(self._score, self._alignment.decoder)
-        if (is_over or is_silent) and not self._may_go_on(quiet_s):
-            if not is_over:
+        over_s, is_at_end = self._find_end()
+        if quiet_s >= over_s and not self._may_go_on(quiet_s):
+            if not is_at_end:
                 return self._break_off()
             again = self._exact.find_last_attempt(self._take)
             if again is not None:
                 return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
             return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
         return self._tell_doubtful() if quiet_s >= WAIT_S else ()
+
+    def _find_end(self) -> tuple[float, bool]:
+        """How long a silence ends the repetition, and whether its last onset was reached.
+
+        Where it was only if no more keys come, they are waited for: as long as is written.
+        """
+        score, alignment, keys = self._score, self._alignment, self._alignment.trace.keys
+        if self._exact.find_whole(self._take) is not None:
+            return rules.STRAY_S, True
+        hypothesis, period_s = alignment.likeliest, alignment.period_s
+        slower_s = max(period_s, alignment.usual_s)
+        over_s = rules.end_after_s(score, hypothesis, period_s)
+        if over_s is not None:
+            is_doubtful = rules.is_doubtful(score, hypothesis, keys, rules.DOUBTFUL_SHARE)
+            return max(over_s, rules.gap_s(score, slower_s) if is_doubtful else 0.0), True
+        at_rest, heard = alignment.find_at_rest()
+        beyond = rules.count_beyond(keys, self._take)
+        fronts = (hypothesis.front, at_rest.front)
+        silence_s = rules.silence_s(score, fronts, beyond, period_s)
+        over_s = rules.end_after_s(score, at_rest, period_s)
+        if over_s is None or rules.is_doubtful(score, at_rest, heard, rules.LEAST_SHARE):
+            return silence_s, False
+        is_last = hypothesis.front + beyond >= len(score.beat) - 1
+        waits_s = rules.spread_s(period_s) if is_last else rules.gap_s(score, slower_s)
+        return min(max(over_s, waits_s), silence_s), True
 
     def may_begin(self, now_s: float) -> bool:
         """Whether the last keys may yet be the window's beginning: the next one will tell."""
@@ -141,14 +158,14 @@ class Follower:
 
     def _may_go_on(self, quiet_s: float) -> bool:
         """Whether the last keys may be the window begun again, and the silence is a written one."""
-        gap_s = rules.gap_s(
-            self._score, max(self._alignment.decoder.period_s, self._alignment.usual_s)
-        )
-        return (
-            quiet_s < gap_s
-            and self._exact.begins_in(self._take[1:])
-            and self._exact.find_whole(self._take) is None
-        )
+        usual_s = self._alignment.usual_s
+        if quiet_s >= rules.gap_s(self._score, max(self._alignment.period_s, usual_s)):
+            return False
+        if self._exact.find_whole(self._take) is None:
+            return self._exact.begins_in(self._take[1:])
+        rest_s = rules.gap_s(self._score, usual_s)
+        rested = rules.find_last_rest(self._take, rest_s)  # of equal chords it may be the first
+        return rested > 0 and self._exact.is_beginning(self._take[rested:])
 
     # -- one key ----------------------------------------------------------------------------
 
@@ -317,7 +334,7 @@ class Follower:
 
     def _break_off(self) -> tuple[FollowerEvent, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
-        hypothesis, keys = self._alignment.decoder.beam[0], self._alignment.trace.keys
+        hypothesis, keys = self._alignment.find_at_rest()
         if hypothesis.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
             self._change_state(FollowerInput.BROKEN_OFF)
             self._forget()
@@ -370,6 +387,8 @@ class Follower:
         if is_whole or meaning is FollowerInput.BROKEN_OFF:
             # Else it may have been something else, and the window still comes.
             self._earlier = []
+        elif isinstance(ended, Ended):  # of keys that are judged already no second one is made
+            self._earlier = self._earlier[max(len(self._earlier) - self._exact.count // 2, 0) :]
         return ended
 
     def _copy_take(self, count: int) -> Take:
@@ -384,7 +403,7 @@ class Follower:
         self._waits = False
         return tuple(
             self._marks.update_after_wait(
-                self._alignment.trace, self._alignment.decoder.beam[0], self._take
+                self._alignment.trace, self._alignment.likeliest, self._take
             )
         )
 

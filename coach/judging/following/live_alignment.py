@@ -10,7 +10,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from coach.judging.alignment import MOST_LIVE, Decoder, Trace, beat_period
+from coach.judging.alignment import (
+    MOST_LIVE,
+    Decoder,
+    Hypothesis,
+    Labels,
+    Trace,
+    beat_period,
+    read_labels,
+)
 from coach.judging.following.followed_window import FollowedWindow
 from coach.playing.notes import PlayedNote
 
@@ -58,6 +66,30 @@ class LiveAlignment:
         self._better: Decoder | None = None
         """At a better tempo, until it has taken in all keys that the other has."""
         self.trace = Trace(self.score)
+        self._at_rest: tuple[Decoder, int, Hypothesis, Labels] | None = None
+
+    @property
+    def period_s(self) -> float:
+        """Seconds in a beat now."""
+        return self.decoder.period_s
+
+    @property
+    def likeliest(self) -> Hypothesis:
+        """The likeliest hypothesis while more keys may come."""
+        return self.decoder.beam[0]
+
+    def find_at_rest(self) -> tuple[Hypothesis, Labels]:
+        """The likeliest hypothesis if no more keys come, and its labels.
+
+        What it has not played is left out then. While keys come, a wrong key that leaves its note
+        to be played yet costs no more than one struck for it.
+        """
+        known = self._at_rest
+        if known is None or known[0] is not self.decoder or known[1] != self.decoder.count:
+            hypothesis = self.decoder.list_whole()[0][1]
+            labels = read_labels(self.score, hypothesis)
+            self._at_rest = known = (self.decoder, self.decoder.count, hypothesis, labels)
+        return known[2], known[3]
 
     def add_key(self, take: list[PlayedNote]) -> None:
         """Take the last key in; while the tempo is not settled, all keys at a better tempo."""

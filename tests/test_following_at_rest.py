@@ -1,0 +1,134 @@
+"""What is understood at a rest: no key will come that could change it, so whole readings count."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.judging.following.events import Ended
+from coach.judging.following.follower import Follower
+from coach.score.build import score_from_notes
+from coach.score.window import Excerpt
+from tests.judging_help import whole
+from tests.test_following_gaps import hears, takes
+
+
+def row(*chords: tuple[float, str], length: F = F(1, 2)) -> Excerpt:
+    """A window from onsets in quarters and the keys written at each, ``l`` for the left hand."""
+    return whole(
+        score_from_notes(
+            [
+                {
+                    "pitch": int(key.removesuffix("l")),
+                    "onset": F(at),
+                    "length": length,
+                    "hand": "LH" if key.endswith("l") else "RH",
+                }
+                for at, keys in chords
+                for key in keys.split("+")
+            ]
+        )
+    )
+
+
+def keys_of(*chords: tuple[float, str]) -> list[tuple[int, float]]:
+    """Keys (pitch, seconds) from times in seconds and the keys struck at each."""
+    return [
+        (int(key), at_s + 0.005 * one)
+        for at_s, keys in chords
+        for one, key in enumerate(keys.split("+"))
+    ]
+
+
+def times(keys: list[tuple[int, float]]) -> list[float]:
+    return [at_s for _, at_s in keys]
+
+
+@pytest.mark.parametrize("velocity", [25, 64])
+def test_a_wrong_key_among_three_onsets_is_heard_and_so_is_the_next(velocity: int) -> None:
+    """Softly struck it may be a key brushed: then the keys after it tell."""
+    window = row((0, "60l+64l+72"), (0.5, "67"), (1, "69"))
+    first = keys_of((10.0, "64+60+72"), (10.35, "66"), (10.7, "69"))
+    again = keys_of((13.2, "64+60+72"), (13.55, "65"), (13.9, "69"))
+    heard = hears(Follower(window, qpm=80), [*first, *again], velocity)
+    assert takes(heard) == [times(first), times(again)]
+
+
+@pytest.mark.parametrize("velocity", [25, 64])
+def test_a_wrong_last_key_ends_the_repetition(velocity: int) -> None:
+    window = row((0, "53"), (2, "50"), (4, "48"), length=F(2))
+    keys = keys_of((10.0, "53"), (12.0, "50"), (13.95, "46"))
+    again = [(53, 17.4), (50, 19.4), (48, 21.4)]
+    heard = hears(Follower(window, qpm=60), [*keys, *again], velocity)
+    assert takes(heard) == [times(keys), times(again)]
+
+
+@pytest.mark.parametrize("velocity", [25, 64])
+def test_a_note_left_out_of_the_chord_before_does_not_hide_the_last_note(velocity: int) -> None:
+    window = row(
+        (0, "50"), (0.5, "53+57"), (1, "53+57"), (1.5, "53+57"), (2, "48+53+56"), (3, "46")
+    )
+    keys = keys_of(
+        (10.0, "50"), (11.07, "57+53"), (12.14, "57+53"), (13.2, "53+57"), (14.28, "53+48"),
+        (16.4, "46"),
+    )  # fmt: skip
+    heard = hears(Follower(window, qpm=28), [*keys, (49, 19.0), (52, 20.0)], velocity)
+    assert takes(heard)[0] == times(keys)
+
+
+@pytest.mark.parametrize("wrong", [51, 55])
+def test_a_wrong_key_before_a_long_written_gap_is_waited_after(wrong: int) -> None:
+    """Long and short by turns, slowly: the silence after the wrong short one is the written one."""
+    written = ((0, 48), (0.25, 52), (2, 48), (2.25, 52), (4, 48), (4.25, 55), (6, 48), (8, 53))
+    window = row(*((at, str(key)) for at, key in written))
+    played = [wrong if at == 2.25 else key for at, key in written]
+    keys = [(key, 10 + 1.9 * at) for key, (at, _) in zip(played, written, strict=True)]
+    assert takes(hears(Follower(window, qpm=31), keys)) == [times(keys)]
+
+
+def test_single_notes_one_after_the_other_are_repetitions_of_a_window_of_one() -> None:
+    window = row((0, "60"))
+    keys = keys_of((10.0, "60"), (10.3, "60"), (12.0, "60"))
+    assert takes(hears(Follower(window, qpm=60), keys)) == [[at] for at in times(keys)]
+
+
+def test_the_last_chord_found_note_by_note_belongs_to_the_repetition() -> None:
+    window = row((0, "60"), (0.5, "62"), (1, "64"), (1.5, "65"), (2, "53+69"))
+    keys = keys_of(
+        (10.0, "60"), (10.2, "62"), (10.4, "64"), (10.6, "65"), (11.7, "53"), (12.6, "69")
+    )
+    heard = hears(Follower(window, qpm=150), keys)
+    assert takes(heard) == [times(keys)]
+
+
+def test_keys_of_a_repetition_make_no_second_one_with_a_late_key() -> None:
+    window = row((0, "60"), (0.5, "62"), (1, "64"), (1.5, "65"), (2, "53+69"))
+    keys = keys_of(
+        (10.0, "60"), (10.2, "62"), (10.4, "64"), (10.6, "65"), (11.7, "53"), (13.4, "69")
+    )
+    heard = hears(Follower(window, qpm=150), keys)
+    assert len([one for one in heard if isinstance(one, Ended)]) == 1
+
+
+def test_equal_chords_are_paired_as_they_are_played_after_a_key_of_them_amid_others() -> None:
+    """Two equal chords are the window; one of their keys was struck before, among others."""
+    window = row((0, "67+71"), (2, "67+71"), length=F(2))
+    before = keys_of((7.0, "83"), (7.3, "68"), (7.6, "64"), (7.9, "69"), (8.2, "71"), (8.45, "67"))
+    first = keys_of((11.0, "67+71"), (12.3, "71+67"))
+    again = keys_of((15.2, "71+67"), (16.35, "67+71"))
+    heard = hears(Follower(window, qpm=89), [*before, *first, *again])
+    assert takes(heard) == [times(first), times(again)]
+
+
+def test_equal_chords_are_paired_as_they_are_played_after_one_too_many() -> None:
+    window = row((0, "67+71"), (2, "67+71"), length=F(2))
+    first = keys_of((10.0, "67+71"), (12.9, "67+71"), (14.2, "71+67"))
+    again = keys_of((17.0, "71+67"), (18.2, "67+71"))
+    heard = hears(Follower(window, qpm=89), [*first, *again])
+    assert takes(heard)[-2:] == [times(first[2:]), times(again)]
+
+
+def test_equal_chords_played_slowly_from_the_first_time_on_are_heard() -> None:
+    window = row((0, "67+71"), (2, "67+71"), length=F(2))
+    first = keys_of((10.0, "67+71"), (12.9, "67+71"))
+    again = keys_of((19.0, "71+67"), (21.9, "67+71"))
+    assert takes(hears(Follower(window, qpm=89), [*first, *again])) == [times(first), times(again)]
