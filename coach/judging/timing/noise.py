@@ -1,28 +1,32 @@
 """The one model of how playing scatters: a clock that wanders, strokes that are off, a pulse that
-drifts; and how far each onset of a take leaves it.
+drifts; and how much better the onsets of a take are explained by something else besides.
 
 The clock and the strokes are those of Wing & Kristofferson (1973, Percept. Psychophys. 14, 5-12):
 an interval is the clock's, plus its last stroke's error, less its first one's. The pulse itself is
 a random walk, which is what rubato is. Written as a state space (position, period) the whole take
-is gone through once forwards and once backwards (Kalman filter and disturbance smoother), and at
-each onset two shocks are weighed against the scatter (de Jong & Penzer 1998, JASA 93, 796-806):
+is gone through once forwards and once backwards (Kalman filter and disturbance smoother; de Jong &
+Penzer 1998, JASA 93, 796-806), for each of a few manners of scattering. Which of them this player
+has, and how large the scatter is, nobody knows beforehand: each explanation is weighed under all of
+them, by how well it makes them foretell the take (a Bayes factor; the size of the scatter is
+integrated out, which makes a Student's t of the normal distribution). So what is at fault can't
+hide itself by seeming to be scatter.
+
+Explanations are
 
 - a step: this onset and all after it come later or sooner (a misread value, a hesitation);
-- an entry: this onset alone does.
-
-Each has its size by least squares, and how many standard deviations that is.
+- an entry: this onset alone does;
+- a ritard: from some place on the end is slower and slower.
 
 Conventions
 -----------
-Seconds (``_s``), positive when late; places ``x`` in quarters. Shock ``i`` is that of onset ``i``.
+Seconds (``_s``), positive when late; places ``x`` in quarters. Evidence is a natural logarithm: how
+many times likelier the take is by the explanation than by scatter alone. 3 are 20 times.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import log, sqrt
-from statistics import median
+from math import exp, expm1, log
 from typing import NamedTuple
 
 from coach.judging.timing.local_tempo import weighted_median
@@ -42,34 +46,30 @@ class Manner(NamedTuple):
 MANNERS = (Manner(0.05, 0.008, 0.06), Manner(0.02, 0.03, 0.02), Manner(0.10, 0.012, 0.06))
 """A professional (strokes of 8 ms: Jabusch 2006; intervals of 5 %: Repp 1997), a steady amateur
 whose strokes scatter (20 to 30 ms: Repp 2005, from memory), and practice timing, whose clock does.
-The walks are our own choice: those that told most of the changes of ``scripts/bench_rhythm.py``."""
-_PRIOR_ONSETS = 20
+The walks are our own choice: those that told most of the changes of ``scripts/bench_rhythm.py``.
+More manners told less: with every scatter thought of, everything may be scatter."""
+_PRIOR_ONSETS = 15
 """So many onsets' worth of belief that a take scatters as one of the manners says: a window has
 5 to 30, of which one may be what is looked for. Own choice, by the same bench."""
-_WINSOR = 2.5
-"""A take's scatter is taken from its innovations, each counted for no more than this many times the
-middle one: what is at fault must not hide itself."""
-_LEAST_MIDDLE = 0.5
-_MOST_LOSS = 6.0
-"""What one onset can say against a manner, in units of -2 log likelihood: about 2.5 SD."""
 _PERIOD_SHARE = 0.3
 """How well the middle tempo tells the tempo at the first onset (SD)."""
 _FREE = 100.0
 """Variance (s²) of an interval of which nothing is asked: one that was broken into."""
 _LOOSE = 9.0
 """Strokes of rolled chords scatter by three times as much: own choice."""
-_NORMAL = 0.6745
-"""The middle of the absolute values of a normal distribution, in SD."""
+_SLOWEST = 2.0
+"""A ritard ends at half the tempo at most: own choice (final ritards end at a third to two thirds
+of it in the whole, Friberg & Sundberg 1999, but a window shows a part)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Shock:
-    """What one onset shows of a step and of an entry: sizes and standard deviations."""
+class Found(NamedTuple):
+    """An explanation of its best size."""
 
-    step_s: float = 0.0
-    step_z: float = 0.0
-    entry_s: float = 0.0
-    entry_z: float = 0.0
+    size_s: float
+    evidence: float
+
+
+NOTHING = Found(0.0, 0.0)
 
 
 class Strokes(NamedTuple):
@@ -83,15 +83,25 @@ class Strokes(NamedTuple):
     """Onsets before which the playing was broken into."""
 
 
-class _Pass(NamedTuple):
-    """What going through the take forwards leaves for the way back."""
+class _Pair(NamedTuple):
+    """What a take says of one shock: ``pull / weight`` is its size by least squares."""
 
-    loss: float
-    scale: float
-    """The take's scatter against the manner's."""
+    pull: float
+    weight: float
+
+
+class _Reading(NamedTuple):
+    """A take as one manner reads it."""
+
+    prior: float
+    """Logarithm of how well it foretells the take, but for the squares."""
+    squares: float
+    """Squares of what was foretold wrongly, in units of the manner's scatter."""
+    gains: list[tuple[float, float]]
     innovations: list[float]
     variances: list[float]
-    gains: list[tuple[float, float]]
+    steps: list[_Pair]
+    entries: list[_Pair]
 
 
 def middle_period_s(strokes: Strokes) -> float:
@@ -105,68 +115,130 @@ def middle_period_s(strokes: Strokes) -> float:
     return weighted_median(found) if found else 0.5
 
 
-def find_shocks(strokes: Strokes) -> list[Shock]:
-    """What each onset shows, by the manner that explains the take best."""
-    if len(strokes.xs) < 2:
-        return [Shock()] * len(strokes.xs)
-    period_s = middle_period_s(strokes)
-    best = min((_forwards(strokes, manner, period_s) for manner in MANNERS), key=_loss)
-    return _backwards(strokes, best)
+class Evidence:
+    """What a take of two onsets or more says for each explanation, against scatter alone."""
+
+    def __init__(self, strokes: Strokes) -> None:
+        self._strokes = strokes
+        self.period_s = middle_period_s(strokes)
+        self._readings = [_read(strokes, manner, self.period_s) for manner in MANNERS]
+        known = sum(not free for free in strokes.free[1:])
+        self._half = (_PRIOR_ONSETS + known) / 2
+        self._logs = [r.prior - self._half * log(_PRIOR_ONSETS + r.squares) for r in self._readings]
+        self._scatter_alone = _add_logs(self._logs)
+
+    def find_step(self, i: int, least: float = 0.0) -> Found:
+        """A step at onset i of its best size; nothing where its evidence is below the least."""
+        if self._strokes.free[i]:
+            return NOTHING
+        return self._find([reading.steps[i] for reading in self._readings], least)
+
+    def find_entry(self, i: int, least: float = 0.0) -> Found:
+        """An entry at onset i of its best size; nothing where its evidence is below the least."""
+        return self._find([reading.entries[i] for reading in self._readings], least)
+
+    def weigh_step(self, i: int, size_s: float) -> float:
+        """The evidence for a step of a size that was known beforehand."""
+        pairs = [reading.steps[i] for reading in self._readings]
+        taken = [(2 * pair.pull - pair.weight * size_s) * size_s for pair in pairs]
+        return self._evidence(taken)
+
+    def find_ritard(self, start: int) -> Found:
+        """Slower and slower from an onset on; its size is how late the last onset is by it."""
+        xs = self._strokes.xs
+        span = xs[-1] - xs[start]
+        shape = [max(x - xs[start], 0.0) ** 2 / span**2 for x in xs]
+        most_s = (_SLOWEST - 1) * self.period_s * span / 2
+        taken, sizes = [], []
+        for reading in self._readings:
+            pull, weight = _regress(self._strokes, reading, shape)
+            size_s = min(max(pull / weight, 0.0), most_s) if weight > 0 else 0.0
+            sizes.append(size_s)
+            taken.append((2 * pull - weight * size_s) * size_s)
+        return self._mean(sizes, taken)
+
+    def _find(self, pairs: Sequence[_Pair], least: float) -> Found:
+        taken = [p.pull * p.pull / p.weight if p.weight > 0 else 0.0 for p in pairs]
+        # No mixture of readings is surer than the surest of them.
+        share = -expm1(-least / self._half) if least > 0 else 0.0
+        if all(
+            t < share * (_PRIOR_ONSETS + reading.squares)
+            for t, reading in zip(taken, self._readings, strict=True)
+        ):
+            return NOTHING
+        return self._mean([p.pull / p.weight if p.weight > 0 else 0.0 for p in pairs], taken)
+
+    def _mean(self, sizes: Sequence[float], taken: Sequence[float]) -> Found:
+        """The mean size, by how likely the manners are once it is taken out, and the evidence."""
+        logs = self._logs_without(taken)
+        both = _add_logs(logs)
+        mean = sum(exp(one - both) * size for one, size in zip(logs, sizes, strict=True))
+        return Found(mean, both - self._scatter_alone)
+
+    def _evidence(self, taken: Sequence[float]) -> float:
+        return _add_logs(self._logs_without(taken)) - self._scatter_alone
+
+    def _logs_without(self, taken: Sequence[float]) -> list[float]:
+        """How well the manners foretell the take once so many squares are explained."""
+        return [
+            reading.prior - self._half * log(_PRIOR_ONSETS + max(reading.squares - squares, 0.0))
+            for reading, squares in zip(self._readings, taken, strict=True)
+        ]
 
 
-def _loss(found: _Pass) -> float:
-    return found.loss
+def _add_logs(logs: Sequence[float]) -> float:
+    """The logarithm of the sum of what these are logarithms of."""
+    most = max(logs)
+    return most + log(sum([exp(one - most) for one in logs]))
 
 
-def _forwards(strokes: Strokes, manner: Manner, period_s: float) -> _Pass:
-    """The Kalman filter: each onset foretold from those before it."""
-    xs, times = strokes.xs, strokes.times_s
+def _read(strokes: Strokes, manner: Manner, period_s: float) -> _Reading:
+    """The Kalman filter: each onset foretold from those before it; and then back."""
+    xs, times, loose, free = strokes
     stroke = manner.stroke_s**2
     clock, walk = (manner.clock_share * period_s) ** 2, (manner.walk_share * period_s) ** 2
     at, period = times[0], period_s
     p_aa, p_ap, p_pp = 1.0, 0.0, (_PERIOD_SHARE * period_s) ** 2
     innovations, variances, gains = [], [], []
     last = len(xs) - 1
+    squares = spread = 0.0
     for i, (x, time) in enumerate(zip(xs, times, strict=True)):
         step = xs[i + 1] - x if i < last else 1.0
-        variance = p_aa + (stroke * _LOOSE if strokes.loose[i] else stroke)
+        variance = p_aa + (stroke * _LOOSE if loose[i] else stroke)
         new = time - at
         gain_a, gain_p = (p_aa + step * p_ap) / variance, p_ap / variance
         innovations.append(new)
         variances.append(variance)
         gains.append((gain_a, gain_p))
+        if i and not free[i]:
+            squares += new * new / variance
+            spread += log(variance)
         at, period = at + step * period + gain_a * new, period + gain_p * new
         moved_a, moved_p = p_aa + step * p_ap, p_ap + step * p_pp
-        free = _FREE if i < last and strokes.free[i + 1] else 0.0
+        broken = _FREE if i < last and free[i + 1] else 0.0
         p_aa, p_ap, p_pp = (
-            moved_a * (1 - gain_a) + moved_p * step + clock * step * step + free,
+            moved_a * (1 - gain_a) + moved_p * step + clock * step * step + broken,
             moved_p - moved_a * gain_p,
             p_pp - p_ap * gain_p + walk * step,
         )
-    errors = [abs(v) / sqrt(f) for v, f in zip(innovations[1:], variances[1:], strict=True)]
-    scale = _scale(errors)
-    loss = sum(min((e / scale) ** 2, _MOST_LOSS) for e in errors)
-    loss += sum(log(f) for f in variances[1:]) + 2 * len(errors) * log(scale)
-    return _Pass(loss, scale, innovations, variances, gains)
+    steps, entries = _smooth(xs, gains, innovations, variances)
+    return _Reading(-spread / 2, squares, gains, innovations, variances, steps, entries)
 
 
-def _scale(errors: Sequence[float]) -> float:
-    """The take's own scatter, in units of the manner's (SD), held by the prior."""
-    most = _WINSOR * max(median(errors) / _NORMAL, _LEAST_MIDDLE)
-    squares = sum(min(e, most) ** 2 for e in errors)
-    return sqrt((squares + _PRIOR_ONSETS) / (len(errors) + _PRIOR_ONSETS))
-
-
-def _backwards(strokes: Strokes, found: _Pass) -> list[Shock]:
-    """The disturbance smoother: what all other onsets say of each."""
-    xs, scale = strokes.xs, found.scale
+def _smooth(
+    xs: Sequence[float],
+    gains: Sequence[tuple[float, float]],
+    innovations: Sequence[float],
+    variances: Sequence[float],
+) -> tuple[list[_Pair], list[_Pair]]:
+    """The disturbance smoother: what all onsets say of a step and an entry at each."""
     last = len(xs) - 1
-    out = [Shock()] * len(xs)
+    steps, entries = [], []
     r_a = r_p = n_aa = n_ap = n_pp = 0.0
     for i in range(last, -1, -1):
         step = xs[i + 1] - xs[i] if i < last else 1.0
-        (gain_a, gain_p), weight = found.gains[i], 1 / found.variances[i]
-        new = found.innovations[i] * weight
+        (gain_a, gain_p), weight = gains[i], 1 / variances[i]
+        new = innovations[i] * weight
         alone = new - gain_a * r_a - gain_p * r_p
         alone_n = weight + gain_a * (gain_a * n_aa + 2 * gain_p * n_ap) + gain_p * gain_p * n_pp
         stay = 1 - gain_a
@@ -177,10 +249,22 @@ def _backwards(strokes: Strokes, found: _Pass) -> list[Shock]:
             step * left_a + left_p,
             step * (step * n_aa + 2 * n_ap) + n_pp,
         )
-        out[i] = Shock(
-            r_a / n_aa if n_aa > 0 else 0.0,
-            0.0 if strokes.free[i] else r_a / (sqrt(n_aa) * scale),
-            alone / alone_n,
-            alone / (sqrt(alone_n) * scale),
-        )
-    return out
+        steps.append(_Pair(r_a, n_aa))
+        entries.append(_Pair(alone, alone_n))
+    return steps[::-1], entries[::-1]
+
+
+def _regress(strokes: Strokes, reading: _Reading, shape: Sequence[float]) -> _Pair:
+    """What a take says of a lateness of some shape: the filter is linear, so that what it would
+    make of the shape alone can be held against what it made of the take."""
+    xs, last = strokes.xs, len(strokes.xs) - 1
+    at = period = pull = weight = 0.0
+    for i, value in enumerate(shape):
+        step = xs[i + 1] - xs[i] if i < last else 1.0
+        new = value - at
+        gain_a, gain_p = reading.gains[i]
+        if i and not strokes.free[i]:
+            pull += new * reading.innovations[i] / reading.variances[i]
+            weight += new * new / reading.variances[i]
+        at, period = at + step * period + gain_a * new, period + gain_p * new
+    return _Pair(pull, weight)

@@ -1,16 +1,18 @@
 """Note values: a length from onset to onset that is not the written one, and entries out of place.
 
 Explanations compete for the same onsets by one noise model (:mod:`coach.judging.timing.noise`): the
-one that explains most, by the squares that it takes away, is believed; it is taken out of the take,
-and what is left is weighed again (matching pursuit). They are
+one that makes the take the likeliest is believed; it is taken out of the take, and what is left is
+weighed again (matching pursuit). They are
 
 - a *value*: one interval too short or too long, and all after it shifted. Near a simple ratio of
   the written length it was misread; too short and near none it was cut short, too long and near
   none it is a hesitation;
-- an *entry*: one onset early or late, which the next interval makes up.
+- an *entry*: one onset early or late, which the next interval makes up;
+- a *ritard* to the end, which is no fault: a long value near the end has to explain more than it.
 
 Expression stays free: a stretch by less than a third, the last notes as far as the slowing before
-them goes, and one note that leans by less than a tenth of a second.
+them goes, what is written under a fermata, and one note that leans by less than a tenth of a
+second.
 """
 
 from __future__ import annotations
@@ -18,10 +20,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import log
+from math import copysign, log, sqrt
 
 from coach.judging.timing.habits import Habits
-from coach.judging.timing.noise import Shock, Strokes, find_shocks
+from coach.judging.timing.noise import Evidence, Strokes
 from coach.judging.timing.onsets import Moment
 from coach.judging.tolerance import Tolerance
 
@@ -29,11 +31,15 @@ SIMPLE = tuple(Fraction(*pair) for pair in (
     (1, 4), (1, 3), (1, 2), (2, 3), (3, 4), (4, 3), (3, 2), (2, 1), (3, 1), (4, 1),
 ))  # fmt: skip
 """What a written value is misread as: the next values, with or without a dot, and triplets."""
+_ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fraction(4, 3))
+"""Those that are beyond expression: a stretch by a third is the most that is taken for it."""
 _LEAST_ONSETS = 5
 """Through fewer than four intervals none can be told from the pulse."""
-_SHORT_Z, _LONG_Z, _ENTRY_Z = 3.3, 3.6, 4.2
-"""Standard deviations from which an interval is too short or too long, or an entry out of place.
-By ``scripts/bench_rhythm.py``: each accuses about one untouched window in a hundred."""
+_VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.2, 4.7, 5.7
+"""Evidence from which an interval had a simple ratio, another length, or an onset was out of place;
+more by the logarithm of how many onsets there are, of which any may seem so by chance. The first
+accuses about three untouched windows in a hundred of practice timing and fewer of the others
+(``scripts/bench_rhythm.py``); the others ask for more, since their size is chosen to fit."""
 _EXPRESSIVE_SHARE = 0.3
 """A stretch by less is expression: agogic accents of 10 to 25 % are usual (Repp 1992, from
 memory)."""
@@ -43,6 +49,9 @@ _ENDING_S = 0.25
 """...and at least so much: what is held to be a hesitation where nothing is known of a player."""
 _ENDING_ONSETS = 3
 """Onsets at the end where slowing is expected."""
+_SLOWED = 1.2
+"""An interval by so much longer after a long one shows that the tempo has slowed: own choice, the
+least that a ritard is heard by."""
 _LEANING_S = 0.1
 """An entry by less is told by no detector of this module."""
 _SLACK_Z = 1.5
@@ -110,16 +119,41 @@ def explain_lengths(
     """The values and entries that are not as written, in order of time."""
     if len(row) < _LEAST_ONSETS:
         return AS_WRITTEN
-    xs = [moment.x for moment in row]
-    times = [moment.at_s for moment in row]
-    loose = [any(hand.loose for hand in moment.hands) for moment in row]
-    free = [moment.broken or moment.gap for moment in row]
+    strokes = Strokes(
+        [moment.x for moment in row],
+        [moment.at_s for moment in row],
+        [any(hand.loose for hand in moment.hands) for moment in row],
+        [moment.broken or moment.gap for moment in row],
+    )
+    values, entries = _pursue(strokes, tolerance)
+    told = [values[i] for i in sorted(values)]
+    if habits is not None:
+        known = (_as_known(row, value, tolerance, habits) for value in told)
+        told = [value for value in known if value is not None]
+    return Explained(tuple(told), tuple(entries[i] for i in sorted(entries)))
+
+
+def _pursue(
+    strokes: Strokes, tolerance: Tolerance
+) -> tuple[dict[int, NoteValue], dict[int, Entry]]:
+    """Believe what explains most, take it out, weigh the rest again."""
     values: dict[int, NoteValue] = {}
     entries: dict[int, Entry] = {}
+    times = list(strokes.times_s)
+    slowed = False
     for _ in range(_MOST_ROUNDS):
-        strokes = Strokes(xs, times, loose, free)
-        best = _best(strokes, find_shocks(strokes), tolerance)
-        best = [one for one in best if one.moment not in values and one.moment not in entries]
+        now = strokes._replace(times_s=times)
+        evidence = Evidence(now)
+        best = [
+            one
+            for one in _list_best(now, evidence, tolerance)
+            if one.moment not in values and one.moment not in entries
+        ]
+        late = [one for one in best if isinstance(one, NoteValue) and one.shift_s > 0]
+        if late and not slowed and (ritard := _find_ritard(now, evidence, late)):
+            slowed = True
+            times = [at_s - late_s for at_s, late_s in zip(times, ritard, strict=True)]
+            continue
         if not best:
             break
         for one in best:
@@ -130,11 +164,26 @@ def explain_lengths(
                 values[one.moment] = one
                 for i in range(one.moment, len(times)):
                     times[i] -= one.shift_s
-    told = [values[i] for i in sorted(values)]
-    if habits is not None:
-        known = (_as_known(row, value, tolerance, habits) for value in told)
-        told = [value for value in known if value is not None]
-    return Explained(tuple(told), tuple(entries[i] for i in sorted(entries)))
+    return values, entries
+
+
+def _find_ritard(
+    strokes: Strokes, evidence: Evidence, late: Sequence[NoteValue]
+) -> list[float] | None:
+    """How late each onset is by a ritard that explains more than a long value near the end does."""
+    xs, count = strokes.xs, len(strokes.xs)
+    near = [one.z**2 / 2 for one in late if one.moment >= count // 2]
+    if not near:
+        return None
+    starts = {count - 3, count - 4, count - 6, 3 * count // 4 - 1, 2 * count // 3, count // 2}
+    found = [(evidence.find_ritard(i), i) for i in sorted(starts) if 0 < i <= count - 3]
+    if not found:
+        return None
+    best, start = max(found)
+    if best.evidence < max(near):
+        return None
+    span = xs[-1] - xs[start]
+    return [best.size_s * (max(x - xs[start], 0.0) / span) ** 2 for x in xs]
 
 
 def _as_known(
@@ -158,15 +207,19 @@ def _as_known(
     return value
 
 
-def _best(
-    strokes: Strokes, shocks: Sequence[Shock], tolerance: Tolerance
+def _list_best(
+    strokes: Strokes, evidence: Evidence, tolerance: Tolerance
 ) -> list[NoteValue | Entry]:
     """The best explanations that don't touch one another, none where nothing stands out."""
     found: list[NoteValue | Entry] = []
-    for i, shock in enumerate(shocks):
-        value = _value(strokes, i, shock, tolerance) if i else None
-        entry = _entry(strokes, shocks, i, tolerance)
-        found += [one for one in (value, entry) if one is not None]
+    chance = log(len(strokes.xs))
+    for i in range(1, len(strokes.xs)):
+        value = _value(strokes, evidence, i, chance, tolerance)
+        entry = _entry(strokes, evidence, i, chance, tolerance)
+        if value is not None and (entry is None or abs(value.z) >= abs(entry.z)):
+            found.append(value)
+        elif entry is not None:
+            found.append(entry)
     found.sort(key=lambda one: -abs(one.z))
     kept: list[NoteValue | Entry] = []
     for one in found:
@@ -175,17 +228,29 @@ def _best(
     return kept
 
 
-def _value(strokes: Strokes, i: int, shock: Shock, tolerance: Tolerance) -> NoteValue | None:
+def _value(
+    strokes: Strokes, evidence: Evidence, i: int, chance: float, tolerance: Tolerance
+) -> NoteValue | None:
     """The interval to onset i as another value; None where it may be as written."""
-    limit = _SHORT_Z if shock.step_s < 0 else _LONG_Z
-    if abs(shock.step_z) < limit or abs(shock.step_s) * 1000 < tolerance.late_floor_ms:
+    found = evidence.find_step(i, _VALUE_EVIDENCE + chance)
+    if not found.evidence or abs(found.size_s) * 1000 < tolerance.late_floor_ms:
         return None
     seconds = strokes.times_s[i] - strokes.times_s[i - 1]
-    expected = max(seconds - shock.step_s, 1e-3)
-    ratio = seconds / expected
-    if abs(ratio - 1) < _EXPRESSIVE_SHARE or (ratio > 1 and _is_ending(strokes, i, expected)):
+    expected_s = max(seconds - found.size_s, 1e-3)
+    ratio = seconds / expected_s
+    if abs(ratio - 1) < _EXPRESSIVE_SHARE:
         return None
-    return NoteValue(i, shock.step_s, _simple(ratio, shock.step_z), shock.step_z, expected)
+    if ratio > 1 and (_goes_on_slowing(strokes, i) or _is_ending(strokes, i, expected_s)):
+        return None
+    is_simple = any(
+        evidence.weigh_step(i, seconds - seconds / float(simple)) > _VALUE_EVIDENCE + chance
+        for simple in _ACCUSED
+        if (simple > 1) == (ratio > 1)
+    )
+    if not is_simple and found.evidence < _OTHER_EVIDENCE + chance:
+        return None
+    z = copysign(sqrt(2 * found.evidence), found.size_s)
+    return NoteValue(i, found.size_s, _simple(ratio, z), z, expected_s)
 
 
 def _simple(ratio: float, z: float) -> Fraction | None:
@@ -198,28 +263,45 @@ def _simple(ratio: float, z: float) -> Fraction | None:
     return near if abs(log(ratio / near)) < min(max(slack, least), most) else None
 
 
+def _goes_on_slowing(strokes: Strokes, i: int) -> bool:
+    """Whether a long interval goes on a slowing that the one before it showed already."""
+    if i < 3 or any(strokes.free[i - 2 : i + 1]):
+        return False
+    before, last, now = (_pace_s(strokes, j) for j in (i - 2, i - 1, i))
+    return last > before and now < (1 + _EXPRESSIVE_SHARE) * last
+
+
+def _pace_s(strokes: Strokes, i: int) -> float:
+    """Seconds a quarter in the interval to onset i."""
+    xs, times = strokes.xs, strokes.times_s
+    return (times[i] - times[i - 1]) / (xs[i] - xs[i - 1])
+
+
 def _is_ending(strokes: Strokes, i: int, expected_s: float) -> bool:
     """Whether a long interval goes on slowing down at the end."""
     xs, times = strokes.xs, strokes.times_s
     if i < len(xs) - _ENDING_ONSETS:
         return False
     quarters, seconds = xs[i] - xs[i - 1], times[i] - times[i - 1]
-    before = (times[i - 1] - times[i - 2]) / (xs[i - 1] - xs[i - 2]) if i > 1 else 0.0
+    before = _pace_s(strokes, i - 1) if i > 1 else 0.0
     patient_s = max(expected_s, before * quarters)
+    if i < len(xs) - 1 and _pace_s(strokes, i + 1) * quarters < _SLOWED * expected_s:
+        return seconds < (1 + _EXPRESSIVE_SHARE) * patient_s  # in time again at once
     return seconds < patient_s + max(_ENDING_S, _ENDING_SHARE * patient_s)
 
 
-def _entry(strokes: Strokes, shocks: Sequence[Shock], i: int, tolerance: Tolerance) -> Entry | None:
-    """Onset i alone out of place; None where it may be in place, or all after it moved too."""
-    shock = shocks[i]
-    if not 0 < i < len(shocks) - 1 or strokes.free[i] or strokes.free[i + 1]:
+def _entry(
+    strokes: Strokes, evidence: Evidence, i: int, chance: float, tolerance: Tolerance
+) -> Entry | None:
+    """Onset i alone out of place; None where it may be in place."""
+    times = strokes.times_s
+    if i >= len(times) - 1 or strokes.free[i] or strokes.free[i + 1] or strokes.loose[i]:
         return None
+    found = evidence.find_entry(i, _ENTRY_EVIDENCE + chance)
     least_s = max(_LEANING_S, 2 * tolerance.late_floor_ms / 1000)
-    if abs(shock.entry_z) < _ENTRY_Z or abs(shock.entry_s) < least_s or strokes.loose[i]:
+    room_s = times[i + 1] - times[i - 1]
+    if found.evidence < _ENTRY_EVIDENCE + chance or abs(found.size_s) < least_s:
         return None
-    if abs(shock.entry_z) <= max(abs(shock.step_z), abs(shocks[i + 1].step_z)):
+    if abs(found.size_s) < _EXPRESSIVE_SHARE / 2 * room_s:
         return None
-    room_s = strokes.times_s[i + 1] - strokes.times_s[i - 1]
-    if abs(shock.entry_s) < _EXPRESSIVE_SHARE / 2 * room_s:
-        return None
-    return Entry(i, shock.entry_s, shock.entry_z)
+    return Entry(i, found.size_s, copysign(sqrt(2 * found.evidence), found.size_s))
