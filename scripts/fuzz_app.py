@@ -33,7 +33,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from coach.playing.midi_events import KeyDown, KeyUp, Pedal, PianoFound, PianoLost
 from coach.score.opening import open_score
-from coach.screens.dialogs.notice import NoticeScreen, TooSmallScreen
+from coach.screens.dialogs.dialog import NoticeScreen, TooSmallScreen
 from coach.screens.interfaces import Errand
 from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
 from scripts.headless_app import SCORES, FastClock, HeadlessApp, hurry_screens

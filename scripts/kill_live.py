@@ -123,7 +123,7 @@ def _mark_what_is_shown() -> None:
     from coach.screens.drill.screen import DrillScreen
 
     show = DrillScreen.show
-    changed = KeyholeApp._piano_changed
+    changed = KeyholeApp._change_piano
 
     def mark(screen: DrillScreen, **said: object) -> None:
         driver = screen.app._driver
@@ -151,8 +151,8 @@ def _mark_what_is_shown() -> None:
                     lambda s=sentence, k=keys: mark(self, verdict=s, keys=k, asked=asked(self))
                 )
 
-    def heard(self: KeyholeApp, name: str | None, why: str = "") -> None:
-        changed(self, name, why)
+    def heard(self: KeyholeApp, name: str | None, why_none: str = "") -> None:
+        changed(self, name, why_none)
         tell(self)
 
     def tell(app: KeyholeApp) -> None:
@@ -162,7 +162,7 @@ def _mark_what_is_shown() -> None:
             mark(app.drill, ready=True, asked=asked(app.drill))
 
     DrillScreen.show = shown  # type: ignore[method-assign]
-    KeyholeApp._piano_changed = heard  # type: ignore[method-assign]
+    KeyholeApp._change_piano = heard  # type: ignore[method-assign]
 
 
 class Program:

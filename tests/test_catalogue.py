@@ -18,7 +18,7 @@ from coach.judging.model import Cause, Family, Judgement, Outcome, Stage
 from coach.judging.timing import Habits
 from coach.judging.wording import WORDS, describe
 from coach.score.model import Score
-from coach.screens.dialogs.details import detail_lines
+from coach.screens.dialogs.texts import detail_lines
 from coach.screens.marks import Mark, marks_of
 from coach.screens.wording import verdict_headline
 from tests.notated import Lines, all_of, played, written

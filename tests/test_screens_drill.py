@@ -17,7 +17,7 @@ from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLos
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.dialogs.help import HelpScreen
+from coach.screens.dialogs.texts import help_text
 from coach.screens.drill.screen import DrillScreen
 from tests.screenfakes import FakeClick, FakeDrill, note, two_hands
 from tests.seat import (
@@ -308,7 +308,7 @@ def test_the_letters_say_which_notes_they_are() -> None:
         await seat.pilot.press("k")
         assert "Z row from C3, Q row from C4" in seat.text
         await seat.pilot.press("f1")
-        assert "for the right hand" in HelpScreen().text()
+        assert "for the right hand" in help_text()
 
     seated((80, 24), run)
 

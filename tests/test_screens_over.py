@@ -12,7 +12,7 @@ from coach.coaching.model import Order
 from coach.coaching.planning.plan import PlanRow
 from coach.drill import Drill, learn
 from coach.score.window import Window
-from coach.screens.dialogs.notice import SheetScreen
+from coach.screens.dialogs.dialog import Dialog
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Settings
 from tests.screenfakes import FakeDrill, two_hands
@@ -204,7 +204,7 @@ def test_a_passage_is_moved_in_one_line_and_a_wrong_line_is_said() -> None:
 def test_playing_on_closes_what_stands_over_the_music_and_is_heard(key: str) -> None:
     async def run(seat: Seat) -> None:
         await seat.pilot.press(key)
-        await seat.until(SheetScreen)
+        await seat.until(Dialog)
         await seat.play(*RIGHT)
         await seat.until(DrillScreen)
         assert "1 of 3 clean" in seat.app.screen.query_one("#clean-run").words

@@ -8,7 +8,7 @@ import pytest
 
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.dialogs.notice import TooSmallScreen
+from coach.screens.dialogs.dialog import TooSmallScreen
 from coach.screens.interfaces import Settings
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (

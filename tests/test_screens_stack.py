@@ -11,8 +11,8 @@ from textual.events import Key
 
 from coach.playing.midi_events import KeyDown
 from coach.score.model import Hands
+from coach.screens.dialogs.dialog import NoticeScreen, TooSmallScreen
 from coach.screens.dialogs.home import HomeScreen
-from coach.screens.dialogs.notice import NoticeScreen, SheetScreen, TooSmallScreen
 from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start
@@ -160,7 +160,7 @@ def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterw
         await seat.pilot.resize_terminal(80, 24)
         await seat.pilot.pause()
         assert "Read this." in seat.text
-        assert isinstance(seat.app.screen, SheetScreen)
+        assert isinstance(seat.app.screen, NoticeScreen)
 
     seated((80, 24), run)
 

@@ -12,8 +12,8 @@ import pytest
 from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
 from coach.score.formats import ScoreError
 from coach.screens.dialogs.connect import ConnectScreen
+from coach.screens.dialogs.dialog import NoticeScreen
 from coach.screens.dialogs.home import HomeScreen
-from coach.screens.dialogs.notice import NoticeScreen
 from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start

@@ -1,11 +1,10 @@
-"""The app's frame: its keys and look, a terminal that is too small, and the command palette.
-
-The app: which screen is shown, and who hears the piano. It drills nothing itself.
-"""
+"""The app: which screen is shown, and who hears the piano. It drills nothing itself."""
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import SystemCommand
@@ -16,56 +15,44 @@ from textual.geometry import Size
 from textual.screen import Screen
 from textual.theme import ThemeProvider
 
-from coach.screens.app.crash import PlainlyEnding
-from coach.screens.dialogs import NoticeScreen, Palette, TooSmallScreen, is_too_small
-from coach.screens.terminal import SeenOnly
-
-if TYPE_CHECKING:
-    from coach.screens.drill import DrillScreen
-import time
-from pathlib import Path
-from typing import TYPE_CHECKING
-
 from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLost
+from coach.screens.app.crash import AppWithoutTraceback
+from coach.screens.app.drill_maker import DrillMaker, PianoStatus
 from coach.screens.app.signals import end_when_told
 from coach.screens.dialogs import (
     FIRST_PAINT_S,
     ConnectScreen,
+    Dialog,
     HomeScreen,
+    NoticeScreen,
     OpeningScreen,
-    SheetScreen,
+    Palette,
+    TextScreen,
+    TooSmallScreen,
+    help_text,
+    is_too_small,
     unheard,
 )
 from coach.screens.gc_pause import settle_memory
-from coach.screens.inbox import Inbox, InboxEvent, VerdictArrived
-from coach.screens.interfaces import (
-    Collaborators,
-    Desk,
-    DrillSetup,
-    Errand,
-    Settings,
-    Start,
-    others_words,
-)
+from coach.screens.inbox import Inbox, InboxEvent
+from coach.screens.interfaces import Collaborators, Errand, Settings, Start, others_words
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
+from coach.screens.terminal import SeenOnly
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future
-
-    from coach.judging.judge import JudgingJob
-    from coach.judging.model import Judgement
-    from coach.score.model import Score
     from coach.screens.drill import DrillScreen
-    from coach.screens.interfaces import SubmitJob
-
 
 MOST_SCREENS = 12
 """So many screens over each other: nobody reads more of them, and Textual draws each through those
 over it, 40 deep at most. Own choice."""
+READ_AGAIN_S = 0.3
+"""How often it is looked whether what is over the drill has gone, where it is to go on."""
+PIANO_WAIT_S = 1.0
+"""How long a piano may take to be found before it is said that there is none."""
 
 
-class AppFrame(PlainlyEnding):
-    """What is so whatever is played."""
+class KeyholeApp(AppWithoutTraceback):
+    """Keyhole on the screen."""
 
     TITLE = "Keyhole"
     CSS = """
@@ -80,12 +67,63 @@ class AppFrame(PlainlyEnding):
         Binding("ctrl+c", "quit", "quit", show=False),  # as everywhere in a terminal
     ]
 
-    _seen_only = SeenOnly()
+    def __init__(
+        self,
+        collaborators: Collaborators,
+        settings: Settings | None = None,
+        start: Start | None = None,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        """``clock`` is the one that the piano's events are stamped with, in seconds."""
+        super().__init__()
+        self.collaborators = collaborators
+        self.settings = settings or Settings()
+        self._start = start or Start()
+        self._clock = clock
+        self._seen_only = SeenOnly()
+        self._piano = PianoStatus(collaborators.ports_sentence)
+        self._inbox: Inbox | None = None
+        self._maker: DrillMaker | None = None
+        self._opened: Path | None = None
+        self.unsaid: list[str] = []
+        """What there was to say as the program ended, for whoever ran it to say."""
+        self._drills: list[DrillScreen] = []
+        """Those on the screen: a demo may be looked at in the middle of a drill."""
 
-    @property
-    def drill(self) -> DrillScreen | None:
-        """The drill that is on the screen, also under a small screen."""
-        raise NotImplementedError
+    async def on_mount(self) -> None:
+        """Home first; over it whatever was asked for on the command line."""
+        end_when_told(self)
+        self.set_class(self.settings.ascii_only, "-plain")
+        given = self.collaborators
+        await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
+        self._inbox = Inbox(self._hear_or_end)
+        self._maker = DrillMaker(given, self.settings, self._clock, self._piano, self._inbox)
+        if given.ports:
+            given.ports.listen(given.port_wanted, self._inbox.post)
+        if self._start.path:
+            self.open(self._start.path, self._start.errand)
+        self.set_timer(2 * FIRST_PAINT_S, self._say_notices)
+        self.mind_size()
+        if self._start.errand is not Errand.DEMO:
+            self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
+        self.set_timer(3 * FIRST_PAINT_S, settle_memory)
+
+    def _say_notices(self) -> None:
+        if isinstance(self.top, OpeningScreen):  # it is to go by itself, and must be on top for it
+            self.set_timer(FIRST_PAINT_S, self._say_notices)
+            return
+        for notice in reversed(self.collaborators.notices()):
+            self.push_screen(NoticeScreen(notice))
+
+    def on_unmount(self) -> None:
+        """Let go of the ports."""
+        if self._inbox:
+            self._inbox.close()
+        if self.collaborators.ports:
+            self.collaborators.ports.close()
+
+    # -- the screens over each other ---------------------------------------------------------
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Textual's own, and ours after them."""
@@ -141,109 +179,6 @@ class AppFrame(PlainlyEnding):
             self.push_screen(NoticeScreen(notice.sentence))
         self.mind_size()
 
-    def search_themes(self) -> None:
-        """Textual's own list of themes, closed as a dialog is."""
-        self.push_screen(Palette([ThemeProvider], placeholder="Search for themes…"))
-
-    def action_command_palette(self) -> None:
-        """Every command by its name; one palette at a time, and none over what can't be read."""
-        stack = self.screen_stack
-        if stack and not any(isinstance(one, Palette | TooSmallScreen) for one in stack):
-            self.push_screen(Palette())
-
-    def action_keys(self) -> None:
-        """All keys and marks."""
-        from coach.screens.dialogs import HelpScreen
-
-        self.push_screen(HelpScreen())
-
-    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Everything that can be asked for, by name, in the command palette."""
-        kept = ("Theme", "Quit")  # the others are of no use to a pianist, or are here by our names
-        yield from (one for one in super().get_system_commands(screen) if one.title in kept)
-        drill = self.drill
-        if drill and screen is drill:
-            from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
-
-            demo = DEMO_COMMANDS if drill.is_demo else ()
-            for one in (*COMMANDS, *demo):
-                yield SystemCommand(
-                    one.name.capitalize(), one.help, self._runner(drill, one.action)
-                )
-
-    def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
-        return lambda: void(self.call_later(screen.run_action, action))
-
-
-def void(_: object) -> None:
-    """Drop a value that a callback must not return."""
-
-
-READ_AGAIN_S = 0.3
-"""How often it is looked whether what is over the drill has gone, where it is to go on."""
-PIANO_WAIT_S = 1.0
-"""How long a piano may take to be found before it is said that there is none."""
-
-
-class KeyholeApp(AppFrame):
-    """Keyhole on the screen."""
-
-    def __init__(
-        self,
-        collaborators: Collaborators,
-        settings: Settings | None = None,
-        start: Start | None = None,
-        *,
-        clock: Callable[[], float] = time.perf_counter,
-    ) -> None:
-        """``clock`` is the one that the piano's events are stamped with, in seconds."""
-        super().__init__()
-        self.collaborators = collaborators
-        self.settings = settings or Settings()
-        self._start = start or Start()
-        self._clock = clock
-        self._piano: str | None = None
-        self._no_piano = self.collaborators.ports_sentence
-        self._others = ""
-        self._inbox: Inbox | None = None
-        self._letters = False
-        self._opened: Path | None = None
-        self.unsaid: list[str] = []
-        """What there was to say as the program ended, for whoever ran it to say."""
-        self._drills: list[DrillScreen] = []
-        """Those on the screen: a demo may be looked at in the middle of a drill."""
-
-    async def on_mount(self) -> None:
-        """Home first; over it whatever was asked for on the command line."""
-        end_when_told(self)
-        self.set_class(self.settings.ascii_only, "-plain")
-        given = self.collaborators
-        await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
-        self._inbox = Inbox(self._hear_or_end)
-        if given.ports:
-            given.ports.listen(given.port_wanted, self._inbox.post)
-        if self._start.path:
-            self.open(self._start.path, self._start.errand)
-        self.set_timer(2 * FIRST_PAINT_S, self._say_notices)
-        self.mind_size()
-        if self._start.errand is not Errand.DEMO:
-            self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
-        self.set_timer(3 * FIRST_PAINT_S, settle_memory)
-
-    def _say_notices(self) -> None:
-        if isinstance(self.top, OpeningScreen):  # it is to go by itself, and must be on top for it
-            self.set_timer(FIRST_PAINT_S, self._say_notices)
-            return
-        for notice in reversed(self.collaborators.notices()):
-            self.push_screen(NoticeScreen(notice))
-
-    def on_unmount(self) -> None:
-        """Let go of the ports."""
-        if self._inbox:
-            self._inbox.close()
-        if self.collaborators.ports:
-            self.collaborators.ports.close()
-
     # -- the piano --------------------------------------------------------------------------
 
     def _hear_or_end(self, events: tuple[InboxEvent, ...]) -> None:
@@ -256,21 +191,21 @@ class KeyholeApp(AppFrame):
     def _hear(self, events: tuple[InboxEvent, ...]) -> None:
         for event in events:
             if isinstance(event, PianoFound):
-                self._piano_changed(event.name)
+                self._change_piano(event.name)
             elif isinstance(event, PianoLost):
-                self._piano_changed(None, event.why)
+                self._change_piano(None, event.why)
             elif isinstance(event, OtherPianos):
-                self._others_changed(others_words(event.heard, event.names))
-            elif isinstance(event, KeyDown) and isinstance(self.top, SheetScreen):
-                self.top.dismiss()  # no hand is free for the computer
+                self._change_others(others_words(event.heard, event.names))
+            elif isinstance(event, KeyDown) and isinstance(self.top, Dialog):
+                self.top.dismiss_when_played()
         drill = self.drill
         if drill and not drill.is_demo:
             drill.hear(events)
 
-    def _piano_changed(self, name: str | None, why: str = "") -> None:
-        self._piano, self._no_piano = name, why
-        if name and self._drills:
-            self._prepare_sound()
+    def _change_piano(self, name: str | None, why_none: str = "") -> None:
+        self._piano.change(name, why_none)
+        if name and self._drills and self._maker:
+            self._maker.prepare_sound()
         for screen in self.screen_stack:
             if isinstance(screen, HomeScreen):
                 screen.show_piano(name)
@@ -278,8 +213,8 @@ class KeyholeApp(AppFrame):
         if name and isinstance(top, ConnectScreen):
             top.dismiss("wait")
 
-    def _others_changed(self, sentence: str) -> None:
-        self._others = sentence
+    def _change_others(self, sentence: str) -> None:
+        self._piano.set_others(sentence)
         for screen in self.screen_stack:
             if isinstance(screen, HomeScreen):
                 screen.show_others(sentence)
@@ -288,8 +223,8 @@ class KeyholeApp(AppFrame):
     def _say_others(self) -> None:
         """Once at the drill; at home it stands as long as it is so."""
         drill = self.drill
-        if drill and drill.is_mounted and not drill.is_demo and self._others:
-            drill.presenter.announcements.say_once(self._others)
+        if drill and drill.is_mounted and not drill.is_demo and self._piano.others:
+            drill.presenter.announcements.say_once(self._piano.others)
 
     @property
     def drill(self) -> DrillScreen | None:
@@ -306,9 +241,10 @@ class KeyholeApp(AppFrame):
             return
         if isinstance(self.top, OpeningScreen | TooSmallScreen):  # these would cover the offer
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
-        elif self._piano is None and not self._is_demo():
+        elif self._piano.name is None and not self._is_demo():
             given = self.collaborators
-            why = given.ports_sentence or self._no_piano or unheard(given.port_wanted, given.ports)
+            why = given.ports_sentence or self._piano.why_none
+            why = why or unheard(given.port_wanted, given.ports)
             can_wait = given.ports is not None
             screen = ConnectScreen(why, can_demo=given.can_demo, can_wait=can_wait)
             self.push_screen(screen, self._go_way)
@@ -320,7 +256,7 @@ class KeyholeApp(AppFrame):
             if path:
                 self.open(path, Errand.DEMO)
         elif way == "letters":
-            self._letters = True
+            self._piano.use_letters()
             if drill:
                 drill.call_later(drill.action_keyboard)  # once it stands
 
@@ -346,7 +282,7 @@ class KeyholeApp(AppFrame):
         self._close_opening()
         remarks = [r.text for r in message.score.remarks if r.kind in ("repaired", "left out")]
         try:
-            screen = self._drill_screen(message.score, message.path, message.errand)
+            screen = self._make_drill(message)
         except ValueError as nothing:
             self.push_screen(NoticeScreen(str(nothing)))
             return
@@ -358,52 +294,21 @@ class KeyholeApp(AppFrame):
             self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))
         self.mind_size()
 
-    def _drill_screen(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
-        # Not needed to show the home screen, and a third of the time to import what is.
-        from coach.screens.demo import DemoClock, DemoScreen
-
-        given = self.collaborators
-        if errand is Errand.DEMO and given.make_pianist:
-            clock = DemoClock(self._clock, self._start.demo_speed)
-            desk = given.make_desk(score, path, errand, clock.now())
-            return DemoScreen(desk, self.settings, clock, given.make_pianist(score))
-        return self._drill_at(given.make_desk(score, path, errand, self._clock()))
+    def _make_drill(self, opened: ScoreOpened) -> DrillScreen:
+        assert self._maker is not None  # there since the app began
+        if opened.errand is Errand.DEMO:
+            return self._maker.make_demo(opened.score, opened.path, self._start.demo_speed)
+        return self._maker.make(opened.score, opened.path, opened.errand)
 
     def _show_drill(self, screen: DrillScreen) -> None:
         self.push_screen(screen)
         self._drills.append(screen)
 
-    def _prepare_sound(self) -> None:
-        """What sounds takes a moment to begin; the first click must not wait for it."""
-        if self.collaborators.click:
-            self.collaborators.click.prepare()
-
-    def _drill_at(self, desk: Desk) -> DrillScreen:
-        from coach.screens.drill import DrillScreen, Player
-
-        self._prepare_sound()
-        click = self.collaborators.click
-        setup = DrillSetup(desk, self.settings, self._clock, click, self._submitter())
-        player = Player(self._piano, why_none=self._no_piano, uses_letters=self._letters)
-        return DrillScreen(setup, player)
-
-    def _submitter(self) -> SubmitJob | None:
-        """Who judges long takes; made ready while the pianist looks at the music."""
-        judges, inbox = self.collaborators.judges, self._inbox
-        if judges is None or inbox is None:
-            return None
-        judges.start()
-
-        def submit(job: JudgingJob) -> Future[Judgement]:
-            return judges.give(job, lambda verdict: inbox.post(VerdictArrived(job, verdict)))
-
-        return submit
-
     def on_went_on(self) -> None:
         """From a goal that is reached to what comes after it."""
         drill = self.drill
         onward = drill and drill.desk.onward
-        if not drill or not onward:
+        if not drill or not onward or not self._maker:
             return
         if self.screen is not drill:  # something is over it, to be read first
             self.set_timer(READ_AGAIN_S, self.on_went_on)
@@ -411,7 +316,7 @@ class KeyholeApp(AppFrame):
         drill.action_home()  # what is said on leaving stays over the next drill
         desk = onward.make(self._clock())
         self._opened = desk.path or self._opened
-        self._show_drill(self._drill_at(desk))
+        self._show_drill(self._maker.make_at(desk))
 
     def on_hands_moved(self, message: HandsMoved) -> None:
         """Give notes of the piece on the screen to the other hand: it is opened anew so."""
@@ -424,3 +329,40 @@ class KeyholeApp(AppFrame):
         for screen in self.screen_stack:
             if isinstance(screen, OpeningScreen):
                 self.close(screen)
+
+    # -- commands ----------------------------------------------------------------------------
+
+    def search_themes(self) -> None:
+        """Textual's own list of themes, closed as a dialog is."""
+        self.push_screen(Palette([ThemeProvider], placeholder="Search for themes…"))
+
+    def action_command_palette(self) -> None:
+        """Every command by its name; one palette at a time, and none over what can't be read."""
+        stack = self.screen_stack
+        if stack and not any(isinstance(one, Palette | TooSmallScreen) for one in stack):
+            self.push_screen(Palette())
+
+    def action_keys(self) -> None:
+        """All keys and marks."""
+        self.push_screen(TextScreen(help_text()))
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Everything that can be asked for, by name, in the command palette."""
+        kept = ("Theme", "Quit")  # the others are of no use to a pianist, or are here by our names
+        yield from (one for one in super().get_system_commands(screen) if one.title in kept)
+        drill = self.drill
+        if drill and screen is drill:
+            from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
+
+            demo = DEMO_COMMANDS if drill.is_demo else ()
+            for one in (*COMMANDS, *demo):
+                yield SystemCommand(
+                    one.name.capitalize(), one.help, self._runner(drill, one.action)
+                )
+
+    def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
+        return lambda: _drop(self.call_later(screen.run_action, action))
+
+
+def _drop(_: object) -> None:
+    """Drop a value that a callback must not return."""

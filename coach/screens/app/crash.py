@@ -10,7 +10,7 @@ from __future__ import annotations
 from textual.app import App
 
 
-class PlainlyEnding(App[None]):
+class AppWithoutTraceback(App[None]):
     """An app that ends by an error without a traceback on the terminal."""
 
     @property

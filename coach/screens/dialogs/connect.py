@@ -10,9 +10,8 @@ from textual.containers import Vertical
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from coach.screens.dialogs.dialog import Dialog
+from coach.screens.dialogs.dialog import Choices, Dialog
 from coach.screens.terminal import as_shown
-from coach.screens.widgets import Choices
 
 if TYPE_CHECKING:
     from coach.screens.interfaces import PortsLike
@@ -43,7 +42,6 @@ class ConnectScreen(Dialog[str]):
 
     DEFAULT_CSS = """
     ConnectScreen {
-        align: center middle;
         & > Vertical {
             width: 90%; max-width: 90; height: auto; padding: 1 2;
             border: round $foreground 60%; background: $surface;

@@ -1,23 +1,45 @@
-"""Screens over the others: each is closed once, and only itself."""
+"""Screens over the others: their form, a text to be read, and a terminal that is too small.
+
+Each is closed once, and only itself. A text that is only to be read is a :class:`TextScreen`; what
+it says is put together in :mod:`.texts`.
+"""
 
 from __future__ import annotations
 
 from contextlib import suppress
-from typing import Any, cast
+from typing import Any, ClassVar, cast
 
 from rich.console import RenderableType
+from textual.app import ComposeResult
 from textual.await_complete import AwaitComplete
+from textual.binding import Binding, BindingType
 from textual.color import Color
 from textual.command import CommandInput, CommandPalette
+from textual.containers import Vertical, VerticalScroll
 from textual.css.query import NoMatches
+from textual.events import Resize
+from textual.geometry import Size
 from textual.renderables.blank import Blank
 from textual.screen import ModalScreen, ScreenResultType
+from textual.widgets import OptionList, Static
 
 from coach.screens.gc_pause import forget_pictures
+from coach.screens.terminal import as_shown
+
+MINIMUM = (60, 18)
+"""The smallest terminal in which a window can be read, in columns and rows."""
+
+CLOSING_KEYS = Binding("escape,enter,space,q", "dismiss", "close", show=False)
+"""What closes a text that is only to be read."""
 
 
-def ground_of(screen: ModalScreen[Any]) -> RenderableType | None:
-    """A plain ground where another dialog lies under a dialog; None where the music shines through.
+def is_too_small(size: Size) -> bool:
+    """Whether a terminal of this size can show no music."""
+    return size.width < MINIMUM[0] or size.height < MINIMUM[1]
+
+
+def backdrop_of(screen: ModalScreen[Any]) -> RenderableType | None:
+    """A plain backdrop for a dialog over a dialog; None where the music shines through.
 
     Textual draws what lies under a screen while it draws that screen, and so on down: with dialogs
     over dialogs that may come round to itself and never end.
@@ -26,8 +48,8 @@ def ground_of(screen: ModalScreen[Any]) -> RenderableType | None:
     under = stack[stack.index(screen) - 1] if screen in stack[1:] else None
     if not isinstance(under, ModalScreen):
         return None
-    ground: Any = Blank(Color.parse(screen.app.theme_variables["background"]))
-    return cast(RenderableType, ground)
+    backdrop: Any = Blank(Color.parse(screen.app.theme_variables["background"]))
+    return cast(RenderableType, backdrop)
 
 
 class Dialog(ModalScreen[ScreenResultType]):
@@ -37,16 +59,28 @@ class Dialog(ModalScreen[ScreenResultType]):
     Esc the second would close what lies under a dialog.
     """
 
+    DEFAULT_CSS = """
+    Dialog { align: center middle; }
+    """
+
+    closes_when_played: ClassVar[bool] = False
+    """Whether any key of the piano closes it."""
+
     def dismiss(self, result: ScreenResultType | None = None) -> AwaitComplete:
         """Close, if it is the one that is seen."""
         if self.app.screen_stack[-1:] != [self]:
             return AwaitComplete()
         return super().dismiss(result)
 
+    def dismiss_when_played(self) -> None:
+        """A key of the piano was struck: close what the pianist has no hand free for."""
+        if self.closes_when_played:
+            self.dismiss()
+
     def render(self) -> RenderableType:
         """What is seen round it."""
-        ground = ground_of(self)
-        return super().render() if ground is None else ground
+        backdrop = backdrop_of(self)
+        return super().render() if backdrop is None else backdrop
 
     def on_unmount(self) -> None:
         """It is gone, and so is its picture."""
@@ -68,8 +102,8 @@ class Palette(CommandPalette):
 
     def render(self) -> RenderableType:
         """What is seen round it."""
-        ground = ground_of(self)
-        return super().render() if ground is None else ground
+        backdrop = backdrop_of(self)
+        return super().render() if backdrop is None else backdrop
 
     def on_unmount(self) -> None:
         """It is gone, and so is its picture."""
@@ -89,3 +123,116 @@ class Palette(CommandPalette):
         """Move in the list: not before Textual has counted its rows (see ``Choices``)."""
         with suppress(KeyError, IndexError):
             super()._action_command_list(action)
+
+
+class Choices(OptionList):
+    """Textual's list of options, which may be asked for a page before its rows are counted.
+
+    Textual (8.2) counts them when it next lays the list out, and raises where a key comes first.
+    """
+
+    def action_page_up(self) -> None:
+        """A page up, or to the first where there are no rows yet."""
+        try:
+            super().action_page_up()  # type: ignore[no-untyped-call]
+        except (KeyError, IndexError):
+            self.action_first()
+
+    def action_page_down(self) -> None:
+        """A page down, or to the last where there are no rows yet."""
+        try:
+            super().action_page_down()  # type: ignore[no-untyped-call]
+        except (KeyError, IndexError):
+            self.action_last()
+
+
+class TextBox(VerticalScroll):
+    """A frame round a text, on which stands how it is closed, and whether there is more of it."""
+
+    DEFAULT_CSS = """
+    TextBox {
+        width: 96%;
+        max-width: 100;
+        height: auto;
+        max-height: 90%;
+        padding: 1 2;
+        border: round $foreground 60%;
+        border-subtitle-color: $text;
+        background: $surface;
+    }
+    """
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text
+
+    def compose(self) -> ComposeResult:
+        """The text."""
+        yield Static(as_shown(self, self._text), markup=False, id="text")
+
+    def show(self, text: str) -> None:
+        """Another text."""
+        for static in self.query("#text").results(Static):
+            static.update(as_shown(self, text))
+
+    def on_mount(self) -> None:
+        """Say it as soon as it is known how long the text is."""
+        self.call_after_refresh(self._say_how_to_close)
+
+    def on_resize(self, event: Resize) -> None:
+        """More or less of it fits."""
+        self.call_after_refresh(self._say_how_to_close)
+
+    def _say_how_to_close(self) -> None:
+        more = "Up, Down, PgDn: more   " if self.max_scroll_y else ""
+        self.border_subtitle = f"{more}Enter, Esc or play: back"
+
+
+class TextScreen(Dialog[None]):
+    """A text over the screen, closed with any of the usual keys, or by playing on."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [CLOSING_KEYS]
+    closes_when_played = True
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text
+
+    def compose(self) -> ComposeResult:
+        """The text, and how to close it."""
+        yield TextBox(self._text)
+
+
+class NoticeScreen(Dialog[None]):
+    """One sentence that has to be read."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [CLOSING_KEYS]
+    closes_when_played = True
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__()
+        self.sentence = sentence
+
+    def compose(self) -> ComposeResult:
+        """The sentence, and how to close it."""
+        yield TextBox(self.sentence)
+
+
+class TooSmallScreen(Dialog[None]):
+    """In place of a broken picture."""
+
+    DEFAULT_CSS = """
+    TooSmallScreen { background: $background; }
+    TooSmallScreen Vertical { height: auto; }
+    TooSmallScreen Static { text-align: center; }
+    """
+
+    def compose(self) -> ComposeResult:
+        """What size is needed."""
+        columns, rows = MINIMUM
+        with Vertical():
+            yield Static(
+                f"This terminal is too small to show music.\n"
+                f"Make it at least {columns} columns by {rows} rows, or its letters smaller.\n"
+                f"Nothing is lost."
+            )

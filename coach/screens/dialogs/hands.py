@@ -13,9 +13,8 @@ from textual.widgets import Input, OptionList, Static
 from coach.score.hand_moves import HandMove, MoveError, check, parse_move
 from coach.score.model import Hand, Score, ScoreNote
 from coach.score.words import printable
-from coach.screens.dialogs.dialog import Dialog
+from coach.screens.dialogs.dialog import Choices, Dialog
 from coach.screens.terminal import as_shown
-from coach.screens.widgets import Choices
 
 _OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
 
@@ -60,7 +59,6 @@ class HandsScreen(Dialog[tuple[str, ...]]):
 
     DEFAULT_CSS = """
     HandsScreen {
-        align: center middle;
         & > Vertical {
             width: 90%; max-width: 90; height: 90%; padding: 0 1;
             border: round $foreground 60%; background: $surface;

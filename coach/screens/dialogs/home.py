@@ -15,11 +15,11 @@ from textual.widgets.option_list import Option
 
 from coach.score.formats import SUFFIXES
 from coach.score.words import printable
-from coach.screens.dialogs.dialog import Dialog
-from coach.screens.dialogs.help import CAUTIONS
+from coach.screens.dialogs.dialog import Choices, Dialog
+from coach.screens.dialogs.texts import CAUTIONS
 from coach.screens.interfaces import HomeItem, Library, piano_words
 from coach.screens.terminal import as_shown
-from coach.screens.widgets import Choices, HelpLine, StateLine
+from coach.screens.widgets import HelpLine, StateLine
 
 FIRST_PAINT_S = 0.02
 """After this long the screen has been painted once."""
@@ -145,7 +145,6 @@ class FindScreen(Dialog[None]):
 
     DEFAULT_CSS = """
     FindScreen {
-        align: center middle;
         & > Vertical {
             width: 90%; height: 90%; padding: 0 1;
             border: round $foreground 60%; background: $surface;

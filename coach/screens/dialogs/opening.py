@@ -28,7 +28,6 @@ class OpeningScreen(Dialog[None]):
 
     DEFAULT_CSS = """
     OpeningScreen {
-        align: center middle;
         & > Vertical {
             width: 70%; height: auto; padding: 1 2;
             border: round $foreground 60%; background: $surface;

@@ -14,7 +14,7 @@ from coach.coaching.model import Order, PlanChange
 from coach.coaching.planning import PlanRow, RowState
 from coach.score.model import Score
 from coach.score.window import Window
-from coach.screens.dialogs.notice import SheetBox, SheetScreen
+from coach.screens.dialogs.dialog import CLOSING_KEYS, Dialog, TextBox
 from coach.screens.terminal import as_shown
 from coach.screens.wording import window_words
 
@@ -40,10 +40,11 @@ Change = Callable[[int, PlanChange], str]
 """Change a row of the plan; answers with what was done, or why it can't be."""
 
 
-class PlanScreen(SheetScreen):
+class PlanScreen(Dialog[None]):
     """What has been learnt, what is learnt now, and what is to come; the order is the pianist's."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
+        CLOSING_KEYS,
         Binding("up", "choose(-1)", show=False, priority=True),
         Binding("down", "choose(1)", show=False, priority=True),
         Binding("pageup", f"choose({-_PAGE})", show=False, priority=True),
@@ -57,6 +58,13 @@ class PlanScreen(SheetScreen):
         Binding("2", "reorder('FROM_END')", show=False),
         Binding("3", "reorder('HARD_FIRST')", show=False),
     ]
+
+    DEFAULT_CSS = """
+    PlanScreen > .keys { width: 96%; max-width: 100; padding: 0 2; color: $text-muted; }
+    PlanScreen > TextBox { max-height: 80%; }
+    """
+
+    closes_when_played = True
 
     def __init__(
         self,
@@ -76,17 +84,12 @@ class PlanScreen(SheetScreen):
 
     def compose(self) -> ComposeResult:
         """The tasks, what was done to them, and the keys, which stay in sight."""
-        yield from super().compose()
+        yield TextBox(self._text())
         if len(self._rows()) > 1:
             keys = _KEYS if self._change else _LOOK
             yield Static(as_shown(self, keys), classes="keys")
 
-    DEFAULT_CSS = """
-    PlanScreen > .keys { width: 96%; max-width: 100; padding: 0 2; color: $text-muted; }
-    PlanScreen > VerticalScroll { max-height: 80%; }
-    """
-
-    def text(self) -> str:
+    def _text(self) -> str:
         """The tasks in their order, and what was last done to them."""
         rows = self._rows()
         done = sum(row.state == RowState.HELD for row in rows)
@@ -133,14 +136,14 @@ class PlanScreen(SheetScreen):
         return next((at for at, row in enumerate(self._rows()) if row.state == RowState.NOW), 0)
 
     def _refresh(self) -> None:
-        for text in self.query("#text").results(Static):
-            text.update(as_shown(self, self.text()))
+        for box in self.query(TextBox):  # none where it has been closed meanwhile
+            box.show(self._text())
         self.call_after_refresh(self._show_chosen)
 
     def _show_chosen(self) -> None:
         stretches = folded(self._rows(), self._chosen)
         line = next((at for at, part in enumerate(stretches) if self._chosen in part), 0)
-        for box in self.query(SheetBox):  # none where it has been closed meanwhile
+        for box in self.query(TextBox):
             box.scroll_to(y=line + _ABOVE - box.size.height // 2, animate=False)
 
 

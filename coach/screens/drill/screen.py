@@ -22,12 +22,13 @@ from coach.coaching.model import Request
 from coach.judging.judge import JudgingJob
 from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, Pedal, PianoFound, PianoLost
 from coach.screens.dialogs import (
-    DetailsScreen,
     HandsScreen,
-    HelpScreen,
     NoticeScreen,
     PlanScreen,
-    WhyScreen,
+    TextScreen,
+    details_text,
+    help_text,
+    why_text,
 )
 from coach.screens.drill.pending_jobs import PendingJobs
 from coach.screens.drill.player import LetterPiano, Player
@@ -226,11 +227,12 @@ class DrillScreen(Screen[None]):
 
     def action_details(self) -> None:
         """All that was heard in the last repetition."""
-        self.app.push_screen(DetailsScreen(self.desk.score, self.presenter.verdict.ended))
+        text = details_text(self.desk.score, self.presenter.verdict.ended)
+        self.app.push_screen(TextScreen(text))
 
     def action_why(self) -> None:
         """The coach's reasons."""
-        self.app.push_screen(WhyScreen(self.desk.why(), self.desk.drill.decision))
+        self.app.push_screen(TextScreen(why_text(self.desk.why(), self.desk.drill.decision)))
 
     def action_plan(self) -> None:
         """The tasks up to the goal, what is asked for now, and the order, which may be changed."""
@@ -267,7 +269,7 @@ class DrillScreen(Screen[None]):
 
     def action_help(self) -> None:
         """All keys and marks."""
-        self.app.push_screen(HelpScreen(demo=self.is_demo))
+        self.app.push_screen(TextScreen(help_text(demo=self.is_demo)))
 
     def action_keyboard(self) -> None:
         """Turn the letters into piano keys, or back."""

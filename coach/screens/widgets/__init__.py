@@ -1,6 +1,5 @@
 """Widgets: thin. What they show is computed elsewhere."""
 
-from coach.screens.widgets.choices import Choices
 from coach.screens.widgets.clean_run import CLEAN
 from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
 from coach.screens.widgets.result import Result
@@ -10,7 +9,6 @@ from coach.screens.widgets.strip import StripLine
 __all__ = [
     "CLEAN",
     "AssignmentLine",
-    "Choices",
     "HelpLine",
     "Result",
     "StaffView",

@@ -1,0 +1,98 @@
+"""Texts shown over the drill: all keys and marks, what was heard, why this is asked for."""
+
+from __future__ import annotations
+
+from coach.coaching.drill import RepetitionEnded
+from coach.coaching.model import Decision
+from coach.judging.model import Judgement, Label
+from coach.score.model import Score
+from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
+from coach.screens.marks import FACES
+from coach.screens.wording import bpm, clean_words
+
+_NEAR_MS = 15.0
+"""Timing errors under this are not listed: nobody hears them."""
+
+CAUTIONS = (
+    "Pain means stop. Rest ten minutes in every hour; keep headphones low.",
+    "Play no stretch that strains: roll it, or leave a note out.",
+    "What your teacher or your doctor tells you comes first.",
+)
+"""The usual cautions, for the foot of the home screen and the help."""
+
+
+_LETTERS = """\
+  2 3   5 6 7   9 0     black keys
+ q w e r t y u i o p    C4 and up, for the right hand
+  s d   g h j   l ;     black keys
+ z x c v b n m , . /    C3 and up, for the left hand
+Commands keep their function keys meanwhile."""
+"""On a computer keyboard with the letters in English order."""
+
+_AT_THE_PIANO = """\
+The first note of the window begins a repetition; it ends by itself.
+With a click any key counts in. Playing on ends a pause and closes
+what stands over the music. At the goal the lowest key goes on."""
+"""What is asked for at the piano, where no hand is free for the computer."""
+
+
+def help_text(*, demo: bool = False) -> str:
+    """What the piano asks for, all keys, all marks, the usual cautions."""
+    commands = (*(DEMO_COMMANDS if demo else ()), *COMMANDS)
+    keys = "\n".join(f"{one.shown:>5}  {one.name:<17} {one.help}" for one in commands)
+    marks = "\n".join(f"{face.char:>5}  {face.words}" for face in FACES.values())
+    more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{_LETTERS}"
+    piano = f"At the piano\n{_AT_THE_PIANO}"
+    cautions = "\n".join(CAUTIONS)
+    return f"{piano}\n\nKeys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"
+
+
+def details_text(score: Score, ended: RepetitionEnded | None) -> str:
+    """The last repetition, note by note where there is something to say."""
+    if ended is None:
+        return "Nothing has been played yet."
+    return "\n".join(detail_lines(score, ended.judgement))
+
+
+def detail_lines(score: Score, judgement: Judgement) -> list[str]:
+    """What can be said of a repetition, the most important first."""
+    lines = [judgement.sentence, ""]
+    for fault in judgement.faults:
+        place = score.place(fault.onset_quarters)
+        mild = " (not asked for yet)" if fault.forgiven else ""
+        lines.append(f"{fault.hands.value} {place}: {fault.words}{mild}")
+    told = tuple(fault.words for fault in judgement.faults)
+    lines += [line for line in judgement.details if not any(words in line for words in told)]
+    lines += judgement.notices
+    if judgement.qpm:
+        lines.append(f"Tempo: {bpm(score, judgement.excerpt.window, judgement.qpm)} beats a minute")
+    late = [_timing(score, judgement, index) for index in _off_time(judgement)]
+    return [*lines, *(["", "Timing, note by note:", *late] if late else [])]
+
+
+def _off_time(judgement: Judgement) -> list[int]:
+    return [
+        index
+        for index, one in enumerate(judgement.score)
+        if one.label is Label.MATCHED and abs(one.error_ms or 0) >= _NEAR_MS
+    ]
+
+
+def _timing(score: Score, judgement: Judgement, index: int) -> str:
+    one = judgement.score[index]
+    note = judgement.excerpt.notes[one.note]
+    place = score.place(note.onset_quarters)
+    size = one.error_ms or 0
+    side = "late" if size > 0 else "early"
+    return f"  {note.hand.value} {place}: {note.spelling.words} {abs(size):.0f} ms {side}"
+
+
+def why_text(why: str, decision: Decision) -> str:
+    """The coach's reasons, with the evidence."""
+    lines = [decision.assignment.reason, f"So far: {clean_words(decision)}."]
+    if why != decision.assignment.reason:
+        lines += ["", why]
+    for trouble in decision.troubles:
+        sure = round(100 * trouble.sure)
+        lines += ["", f"{trouble.place}: {trouble.kind.value}, {sure} % sure", trouble.evidence]
+    return "\n".join(lines)
