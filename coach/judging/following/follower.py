@@ -12,6 +12,7 @@ Rules
 - It is broken off by silence (``begin_end.silence_s``), or by starting again from the
   window's first onset: the take up to there is ended, and the next repetition has begun.
 - A first onset or two, left and begun again, are a false start, and tell nothing.
+- More keys than two hands can play end it, and are not read until they stop (``key_rate``).
 - A first onset alone, keys that fit nowhere, and another piece are not repetitions.
 """
 
@@ -24,6 +25,7 @@ from coach.judging.alignment import written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Begun, Ended, FollowerEvent, NotThis
 from coach.judging.following.followed_window import FollowedWindow
+from coach.judging.following.key_rate import TOO_MANY_KEYS, KeyRate
 from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
@@ -78,12 +80,17 @@ class Follower:
         self._held: dict[int, int] = {}
         self._take: list[PlayedNote] = []
         self._recogniser = LiveRecogniser(excerpt)
+        self._rate = KeyRate()
         self._earlier: list[PlayedNote] = []
         """Keys since the last rest or the last whole repetition that are in no take."""
         self._forget()
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[FollowerEvent, ...]:
         """A key went down."""
+        was_flood = self._rate.is_flood
+        self._rate.count_key(at_s)
+        if self._rate.is_flood:
+            return () if was_flood else self._leave_flood()
         out = list(self.tick(at_s))
         if self.state is not FollowerState.FOLLOWING:
             self._drop_old_keys(pitch, at_s)
@@ -106,6 +113,8 @@ class Follower:
 
     def pedal(self, controller: int, value: int, at_s: float) -> None:
         """A pedal moved."""
+        if self._rate.is_flood:
+            return
         if not self._take:  # before a repetition only where each pedal stands is of use
             self._pedals = [move for move in self._pedals if move.controller != controller]
         self._pedals.append(PedalMove(controller, value, at_s))
@@ -351,6 +360,14 @@ class Follower:
         self._recogniser.adopt(take.notes, is_said=said is not None)
         self._is_fresh = False
         return NotThis(said or OTHER_NOTES, take)
+
+    def _leave_flood(self) -> tuple[FollowerEvent, ...]:
+        """More keys come than anyone plays: none of them is kept, until they stop."""
+        self._change_state(FollowerInput.FLOODED)
+        self._recogniser.forget()
+        self._forget()
+        self._earlier, self._held = [], {}
+        return (NotThis(TOO_MANY_KEYS),)
 
     def _make_end(self, take: Take, count: int) -> Ended | NotThis:
         """What the first keys so many were: a repetition, or the music around the window.

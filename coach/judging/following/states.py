@@ -37,6 +37,7 @@ class FollowerInput(StrEnum):
     LEFT = "something else is played"
     AT_END = "its last notes are over"
     BROKEN_OFF = "broken off by silence"
+    FLOODED = "more keys than hands can play"
 
 
 _S, _I = FollowerState, FollowerInput
@@ -52,6 +53,7 @@ FOLLOWER_TABLE: dict[FollowerState, dict[FollowerInput, FollowerState]] = {
         _I.LEFT: _S.SILENT,
         _I.AT_END: _S.SILENT,
         _I.BROKEN_OFF: _S.SILENT,
+        _I.FLOODED: _S.ELSEWHERE,
     },
     _S.LISTENING: {
         _I.KEY: _S.LISTENING,
@@ -63,6 +65,7 @@ FOLLOWER_TABLE: dict[FollowerState, dict[FollowerInput, FollowerState]] = {
         _I.LEFT: _S.LISTENING,
         _I.AT_END: _S.LISTENING,
         _I.BROKEN_OFF: _S.LISTENING,
+        _I.FLOODED: _S.ELSEWHERE,
     },
     _S.ELSEWHERE: {
         _I.KEY: _S.ELSEWHERE,
@@ -74,6 +77,7 @@ FOLLOWER_TABLE: dict[FollowerState, dict[FollowerInput, FollowerState]] = {
         _I.LEFT: _S.ELSEWHERE,
         _I.AT_END: _S.ELSEWHERE,
         _I.BROKEN_OFF: _S.ELSEWHERE,
+        _I.FLOODED: _S.ELSEWHERE,
     },
     _S.FOLLOWING: {
         _I.KEY: _S.FOLLOWING,
@@ -85,6 +89,7 @@ FOLLOWER_TABLE: dict[FollowerState, dict[FollowerInput, FollowerState]] = {
         _I.LEFT: _S.ELSEWHERE,
         _I.AT_END: _S.SILENT,
         _I.BROKEN_OFF: _S.SILENT,
+        _I.FLOODED: _S.ELSEWHERE,
     },
 }
 """For each state, the state that each input leads to; its own where nothing happens."""

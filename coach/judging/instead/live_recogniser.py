@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coach.judging.instead.key_sequence import count_onsets
-from coach.judging.instead.recognise import recognise_live, recognise_other
+from coach.judging.instead.recognise import SHORT_NOTES, recognise_live, recognise_other
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
@@ -47,11 +47,15 @@ class LiveRecogniser:
     def forget(self) -> None:
         """A repetition begins."""
         self._keys: list[PlayedNote] = []
+        """The first of them; of more than are ever compared the rest is not kept."""
+        self._last_s = 0.0
+        """When the last one was struck."""
         self._is_said = self._was_asked = False
 
     def adopt(self, keys: Sequence[PlayedNote], *, is_said: bool) -> None:
         """What seemed to be a repetition was none; perhaps it ``is_said`` already what it was."""
-        self._keys = list(keys)
+        self._keys = list(keys[: SHORT_NOTES + 1])
+        self._last_s = keys[-1].onset_s if keys else 0.0
         self._is_said, self._was_asked = is_said, False
 
     def goes_on(self) -> bool:
@@ -60,10 +64,12 @@ class LiveRecogniser:
 
     def add_key(self, note: PlayedNote) -> None:
         """A key that may begin nothing."""
-        quiet_s = note.onset_s - self._keys[-1].onset_s if self._keys else 0.0
+        quiet_s = note.onset_s - self._last_s if self._keys else 0.0
         if quiet_s >= FORGET_S or (self._is_said and quiet_s >= REST_S):
             self.forget()
-        self._keys.append(note)
+        if len(self._keys) <= SHORT_NOTES:
+            self._keys.append(note)
+        self._last_s = note.onset_s
         self._was_asked = False
 
     def recognise_after_key(self) -> str | None:
@@ -72,7 +78,7 @@ class LiveRecogniser:
 
     def recognise_at_rest(self, now_s: float) -> str | None:
         """The same where the playing has stopped."""
-        if self._was_asked or not self._keys or now_s - self._keys[-1].onset_s < REST_S:
+        if self._was_asked or not self._keys or now_s - self._last_s < REST_S:
             return None
         self._was_asked = True
         return self._recognise(so_far=False) if count_onsets(self._keys) >= self._least else None
