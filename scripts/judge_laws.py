@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from math import isfinite
 from typing import Any
 
-from coach.judging.model import Judgement, Label
+from coach.judging.model import Family, Judgement, Label
 from coach.judging.sentence import MOST_WORDS
 from coach.judging.serialize import judgement_to_plain
 from coach.playing.notes import PlayedNote
@@ -67,6 +68,11 @@ def _laws(
     words = found.sentence.split()
     yield "a sentence of few words", 0 < len(words) <= MOST_WORDS or not found.is_repetition
     said = (found.sentence, *found.details, *found.notices, *(one.words for one in found.faults))
+    yield "no fraction in words", not any(FRACTION.search(line) for line in said)
+    yield (
+        "nothing is said twice",
+        not any(map(_repeats, (found.sentence.split("; "), *_told(found)))),
+    )
     yield "all that is said can be shown", all(line.isprintable() for line in said)
     yield "no nan in words", not any(" nan" in line or "inf " in line for line in said)
     yield (
@@ -81,6 +87,24 @@ def _laws(
     onsets = {note.onset_quarters for note in excerpt.notes}
     yield "a fault lies at an onset", all(one.onset_quarters in onsets for one in found.faults)
     yield "it can be written as data", _is_data(judgement_to_plain(found))
+
+
+FRACTION = re.compile(r"\d/\d")
+"""A place in a bar is named as it is counted: the last sixteenth of beat 2."""
+
+
+def _told(found: Judgement) -> Iterator[list[str]]:
+    """All the details; and what is told of the time of each onset, by whom."""
+    yield list(found.details)
+    told: dict[object, list[str]] = {}
+    for fault in found.faults:
+        if fault.family is Family.TIMING and fault.note is None:
+            told.setdefault((fault.onset_quarters, fault.hands), []).append(fault.words)
+    yield from told.values()
+
+
+def _repeats(lines: Sequence[str]) -> bool:
+    return len({line.lower() for line in lines}) < len(lines)
 
 
 def _is_data(plain: object) -> bool:

@@ -46,6 +46,9 @@ def test_a_judgement_of_a_good_playing_breaks_no_law() -> None:
         (replace(FOUND, complete=False), "clean: played to the end"),
         (replace(FOUND, clean=False), "not clean: for a reason"),
         (replace(FOUND, sentence="so " * 13), "a sentence of few words"),
+        (replace(FOUND, sentence="C missed at beat 2 3/4"), "no fraction in words"),
+        (replace(FOUND, sentence="Late; late"), "nothing is said twice"),
+        (replace(FOUND, details=("late", "late")), "nothing is said twice"),
         (replace(FOUND, sentence="a\x1bb"), "all that is said can be shown"),
         (replace(FOUND, qpm=float("inf")), "figures are finite"),
         (
