@@ -52,6 +52,16 @@ def play(coach: Coach, score: Score, *failed: tuple[str, int], at_s: float = 0.0
     return coach.observe_and_decide(heard(score, coach.decision.assignment, *failed), at_s)
 
 
+def test_a_reading_that_is_not_sure_leaves_the_clean_run_as_it_is(
+    coach: Coach, score: Score
+) -> None:
+    play(coach, score)
+    slipped = heard(score, coach.decision.assignment, ("LH", F(2)))
+    for judged in (slipped, heard(score, coach.decision.assignment)):
+        assert coach.observe_and_decide(replace(judged, unsure=True), 20.0).clean_run == 1
+    assert coach.observe_and_decide(slipped, 40.0).clean_run == 0
+
+
 def test_what_was_no_repetition_changes_nothing(coach: Coach, score: Score) -> None:
     play(coach, score)
     before, believed = coach.decision, coach.state()

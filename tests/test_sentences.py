@@ -4,9 +4,55 @@ from __future__ import annotations
 
 import pytest
 
-from tests.sentences import SAID_ONCE, Take
+from coach.judging.model import Cause
+from coach.judging.sentence import MOST_WORDS
+from tests.sentences import (
+    DOUBTFUL,
+    INSTEAD,
+    MORE,
+    OF_CAUSES,
+    OF_PLACES,
+    SAID_ONCE,
+    SET_ASIDE,
+    AtThePiano,
+    Take,
+    judge_cause,
+)
 
 
-@pytest.mark.parametrize("take", SAID_ONCE, ids=lambda take: take.sentence)
+def sentence_of(take: Take | AtThePiano) -> str:
+    """The name of a test."""
+    return take.sentence
+
+
+@pytest.mark.parametrize("take", SAID_ONCE, ids=sentence_of)
 def test_what_is_one_thing_to_the_player_is_said_once(take: Take) -> None:
     assert take.judge().sentence == take.sentence
+
+
+@pytest.mark.parametrize("cause", Cause)
+def test_each_cause_has_its_sentence(cause: Cause) -> None:
+    assert judge_cause(cause).sentence == OF_CAUSES[cause]
+
+
+@pytest.mark.parametrize("take", [*OF_PLACES, *DOUBTFUL], ids=sentence_of)
+def test_a_place_is_said_as_it_is_counted_and_a_doubt_as_one(take: Take) -> None:
+    said = take.judge().sentence
+    assert said == take.sentence
+    assert len(said.split()) <= MOST_WORDS
+
+
+@pytest.mark.parametrize("take", MORE, ids=sentence_of)
+def test_the_details_say_more(take: Take) -> None:
+    judgement = take.judge()
+    assert take.sentence in (*judgement.details, *judgement.notices)
+
+
+@pytest.mark.parametrize("take", INSTEAD, ids=sentence_of)
+def test_what_was_something_else_is_told_as_that(take: Take) -> None:
+    assert take.judge().sentence == take.sentence
+
+
+@pytest.mark.parametrize("take", SET_ASIDE, ids=sentence_of)
+def test_what_is_not_judged_is_set_aside_with_a_reason(take: AtThePiano) -> None:
+    assert take.set_aside()[:1] == [take.sentence]

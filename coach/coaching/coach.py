@@ -117,7 +117,8 @@ class Coach:
 
         ``asked`` is what it was played for, where that may no longer be what is asked for now: then
         it is evidence, and counts for nothing else. So does what is only a part of the window, with
-        nothing wrong in it: a break tells nothing. What was no repetition changes nothing.
+        nothing wrong in it: a break tells nothing. Where it is not sure what was played, the clean
+        run stands as it is. What was no repetition changes nothing.
         """
         if self._take_evidence(judgement, now_s, asked):
             self._decide(judgement.clean)
@@ -158,7 +159,7 @@ class Coach:
         self._proposals = self._breaks.count_playing(judgement.excerpt, _played_s(judgement), now_s)
         is_of_now = asked.to_play == now.to_play
         self._changed = not is_of_now
-        if not is_of_now or judgement.is_part:
+        if not is_of_now or judgement.is_part or judgement.unsure:
             return False
         self._runner.count_repetition(judgement.clean)
         if not judgement.clean:

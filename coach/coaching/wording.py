@@ -59,11 +59,14 @@ def evidence_words(moves: Sequence[MoveAttempt], place: str, hands: Hands) -> st
     failed = [move for move in moves if move.failed]
     whose = "together" if hands is Hands.TOGETHER else hands.value
     if not failed:
-        return f"clean in the last {len(moves)}; it failed before that, {whose}" if moves else ""
+        return f"clean {_of_last(moves)}; it failed before that, {whose}" if moves else ""
     what = Counter(_FAILED[move.outcome] for move in failed).most_common(1)[0][0]
-    return (
-        f"{len(failed)} of the last {len(moves)}: {what}{_at(what, place)}{_size(failed)}, {whose}"
-    )
+    share = f"{len(failed)} of the last {len(moves)}" if len(moves) > 1 else _of_last(moves)
+    return f"{share}: {what}{_at(what, place)}{_size(failed)}, {whose}"
+
+
+def _of_last(moves: Sequence[MoveAttempt]) -> str:
+    return f"in the last {len(moves)}" if len(moves) > 1 else "the last time"
 
 
 def _at(what: str, place: str) -> str:
@@ -139,7 +142,8 @@ def to_words(start: Place, end: Place) -> str:
 
 def arrival_words(score: Score, move: Transition) -> str:
     """``bar 12 beat 2``: where a move arrives."""
-    return str(score.place(move.to_quarters)).replace(",", "")
+    at = score.place(move.to_quarters)
+    return f"{at.bar} {at.in_bar}" if at.on_beat else str(at)
 
 
 def run_up_words(score: Score, window: Window, move: Transition) -> str:

@@ -133,7 +133,7 @@ def _judge_matched(
         unsure=matching.unsure,
         sentence=make_sentence(excerpt, faults, matching, clean=clean),
         details=list_details(excerpt, faults, timing),
-        notices=list_notices(excerpt, timing, held, tolerance),
+        notices=list_notices(excerpt, matching, timing, held, tolerance),
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
     )
 

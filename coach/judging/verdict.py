@@ -125,10 +125,11 @@ _OFFSET_S = 0.030
 
 
 def list_notices(
-    excerpt: Excerpt, timing: Timing, shape: Shape, tolerance: Tolerance
+    excerpt: Excerpt, matching: Matching, timing: Timing, shape: Shape, tolerance: Tolerance
 ) -> tuple[str, ...]:
-    """Spread chords, a constant offset against the click, a left hand that covers the right."""
+    """Doubt, spread chords, a constant offset against the click, a left hand over the right."""
     return (
+        *_unsure_reading(matching),
         *_spread_chords(excerpt, timing, tolerance),
         *_click_offset(timing),
         *_covered_right_hand(shape, tolerance),
@@ -143,6 +144,11 @@ def _spread_chords(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> It
                 where = place(excerpt, moment.onset_quarters)
                 size = seconds(hand.spread_ms / 1000)
                 yield f"{hand.hand.value} chord spread at {where} ({size})"
+
+
+def _unsure_reading(matching: Matching) -> Iterator[str]:
+    if matching.unsure:
+        yield "It may have been one thing or another: it does not count"
 
 
 def _click_offset(timing: Timing) -> Iterator[str]:

@@ -43,7 +43,9 @@ WRONG_KEYS_TO_ONE = 3
 """Where fewer than one key of so many is right, what was broken off was no repetition. Own choice,
 because so many fit by chance."""
 
-ONLY_A_CHORD = "Only the first notes were played."
+ONLY_THE_FIRST = "Only the first notes were played."
+ONLY_ONE_STROKE = "One note or chord alone is not judged: play all of it."
+TOO_FEW = "Too few notes to judge: play all of it."
 AROUND = "That was not the window but what stands around it."
 FALSE_START = "A false start: it does not count."
 
@@ -345,13 +347,22 @@ class Follower:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         hypothesis, keys = self._alignment.find_at_rest()
         if hypothesis.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
+            said = self._name_few()
             self._change_state(FollowerInput.BROKEN_OFF)
             self._forget()
-            return (NotThis(ONLY_A_CHORD),)
+            return (NotThis(said),)
         if rules.count_right(keys) * WRONG_KEYS_TO_ONE < len(keys):
             self._change_state(FollowerInput.BROKEN_OFF)
             return (self._give_up(recognise_live(self.excerpt, self._take)),)
         return (*self._tell_doubtful(), self._end(FollowerInput.BROKEN_OFF))
+
+    def _name_few(self) -> str:
+        """What is said of a take that is no more than the window's first keys, or other few."""
+        if rules.count_strokes(self._take) <= 1:
+            return ONLY_ONE_STROKE
+        if self._openers.issuperset(note.pitch for note in self._take):
+            return ONLY_THE_FIRST
+        return TOO_FEW
 
     def _give_up(self, said: str | None) -> NotThis:
         """Something else was played: it is forgotten."""
