@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction as F
 from random import Random
@@ -114,7 +114,7 @@ class Lesson:
             here -= {(hand.value, entered) for hand in self.drill.excerpt.hands.members}
         return out & here
 
-    def until(self, wanted, most: int = 60) -> RepetitionEnded:
+    def until(self, wanted: Callable[[RepetitionEnded], bool], most: int = 60) -> RepetitionEnded:
         """Play on until a repetition after which ``wanted(ended)``."""
         for _ in range(most):
             ended = self.plays()

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
+from typing import Protocol, TypedDict
 
-import pytest
+from textual import work
 
+from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     CountIn,
@@ -22,18 +25,30 @@ from coach.coaching.drill.drill_events import (
     StrayKey,
 )
 from coach.coaching.model import Assignment, AssignmentKind, Decision, Request, Trouble, TroubleKind
+from coach.coaching.planning import PlanRow
+from coach.judging.judge import JudgingJob
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.playing.midi_events import MidiEvent
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
 from coach.score.formats import ScoreError
 from coach.score.model import Hands, Score
 from coach.score.window import Excerpt, Window, excerpt
-from coach.screens.interfaces import Collaborators, Desk, Errand, HomeItem, Onward
+from coach.screens.dialogs.opening import OpeningScreen
+from coach.screens.interfaces import (
+    ClickLike,
+    Collaborators,
+    Desk,
+    DrillLike,
+    Errand,
+    HomeItem,
+    Onward,
+)
 
 
 def note(
-    pitch: int, onset: int, length: int, hand: str = "RH", **more: str
-) -> dict[str, int | str]:
+    pitch: int, onset: int, length: int, hand: str = "RH", **more: object
+) -> dict[str, object]:
     return {"pitch": pitch, "onset": onset, "length": length, "hand": hand, **more}
 
 
@@ -58,16 +73,18 @@ class FakeDrill:
         window: Window | None = None,
         required: int = 3,
     ) -> None:
-        self.score, self.asked, self.state = score, [], DrillState.READY
+        self.score, self.state = score, DrillState.READY
+        self.asked: list[Request] = []
         self.window = window or Window(F(0), F(4), hands)
-        self.run, self.required, self.troubles = 0, required, ()
+        self.run, self.required = 0, required
+        self.troubles: tuple[Trouble, ...] = ()
         self.click = self.changed = False
         self.proposes = ""
         self._set_up()
 
     def _set_up(self) -> None:
         self.excerpt = excerpt(self.score, self.window)
-        self.struck = []
+        self.struck: list[PlayedNote] = []
 
     @property
     def assignment(self) -> Assignment:
@@ -94,7 +111,7 @@ class FakeDrill:
     def given(self) -> AssignmentGiven:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
-    def start(self, now_s: float) -> tuple[StateChanged, AssignmentGiven]:
+    def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         return (StateChanged(self.state), self.given())
 
     def key_down(
@@ -105,7 +122,7 @@ class FakeDrill:
     ]:
         if self.state is DrillState.NO_PIANO:
             return ()
-        out = []
+        out: list[DrillEvent] = []
         if not self.struck:
             self.state = DrillState.PLAYING
             out += [StateChanged(self.state), RepetitionBegan(at_s)]
@@ -137,7 +154,7 @@ class FakeDrill:
         return [ended, StateChanged(self.state), self.given(), *proposed]
 
     def _judgement(self, labels: list[Label], clean: bool) -> Judgement:
-        faults = ()
+        faults: tuple[Fault, ...] = ()
         if not clean:
             at = labels.index(Label.WRONG)
             onset = self.excerpt.notes[at].onset_quarters
@@ -162,46 +179,59 @@ class FakeDrill:
             self.excerpt, Stage.RHYTHM, score, (), 61.0, (), faults, clean, True, False, sentence
         )
 
-    def key_up(self, pitch: int, at_s: float):
+    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
         return ()
 
-    def pedal(self, controller, value, at_s: float):
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
         return ()
 
-    def tick(self, now_s: float):
+    def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         return ()
 
-    def piano_lost(self, now_s: float) -> tuple[SetAside, StateChanged]:
+    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
+        return ()
+
+    def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
         self.state = DrillState.NO_PIANO
         self._set_up()
         return (SetAside("The piano was unplugged."), StateChanged(self.state))
 
-    def piano_found(self, now_s: float) -> tuple[StateChanged, AssignmentGiven]:
+    def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
         if self.state is not DrillState.NO_PIANO:
             return ()
         self.state = DrillState.READY
         return (StateChanged(self.state), self.given())
 
-    def ask(self, request: pytest.FixtureRequest, now_s: float) -> tuple[AssignmentGiven]:
+    def ask(self, request: Request, now_s: float) -> tuple[DrillEvent, ...]:
         self.asked.append(request)
         if request is Request.LARGER:
             self.window = replace(self.window, end_quarters=F(8))
             self._set_up()
         return (self.given(),)
 
-    def pause(self, now_s: float) -> tuple[StateChanged]:
+    def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         self.state = DrillState.RESTING
         return (StateChanged(self.state),)
 
-    def resume(self, now_s: float) -> tuple[StateChanged, AssignmentGiven]:
+    def resume(self, now_s: float) -> tuple[DrillEvent, ...]:
         self.state = DrillState.READY
         return (StateChanged(self.state), self.given())
+
+
+class DrillOfScore(DrillLike, Protocol):
+    """A drill that knows its score: the real one, or the fake."""
+
+    @property
+    def score(self) -> Score:
+        """What is drilled."""
 
 
 class FakePianist:
     """Plays every note right, a quarter of a second apart."""
 
-    def play(self, excerpt: Excerpt, qpm: float | None, *, start_s: float):
+    def play(
+        self, excerpt: Excerpt, qpm: float | None, *, start_s: float
+    ) -> tuple[PlayedNote, ...]:
         return tuple(
             PlayedNote(n.pitch, 64, start_s + 0.25 * i, 0.2) for i, n in enumerate(excerpt.notes)
         )
@@ -226,13 +256,19 @@ class FakePorts:
     """Remembers whom to post to, so that a test can play."""
 
     def __init__(self) -> None:
-        self.post, self.closed = None, False
+        self._post: Callable[[MidiEvent], None] | None = None
+        self.closed = False
 
-    def names_in(self):
+    def post(self, event: MidiEvent) -> None:
+        """Play it."""
+        assert self._post, "nobody listens"
+        self._post(event)
+
+    def names_in(self) -> tuple[str, ...]:
         return ("Test piano",)
 
-    def listen(self, wanted: str | None, post) -> None:
-        self.post = post
+    def listen(self, wanted: str | None, post: Callable[[MidiEvent], None]) -> None:
+        self._post = post
 
     def name_out(self, wanted: str | None = None) -> None:
         """It takes no click."""
@@ -261,6 +297,29 @@ class FakeClick:
         pass
 
 
+class StillOpening(OpeningScreen):
+    """A score that is not open yet."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(Staging()._open, path, Errand.DRILL)
+
+    @work(thread=True)
+    def _open(self) -> None:
+        """Never done."""
+
+
+class StagingOptions(TypedDict, total=False):
+    """What a test may stage otherwise."""
+
+    drill: DrillOfScore
+    ports: bool
+    sentence: str
+    learns: bool
+    notices: tuple[str, ...]
+    after: DrillOfScore | None
+    click: ClickLike
+
+
 class Staging:
     """Everything the app is given, and what it did with it."""
 
@@ -268,26 +327,30 @@ class Staging:
         self,
         folder: Path = Path("."),
         *,
-        drill=None,
+        drill: DrillOfScore | None = None,
         ports: bool = True,
         sentence: str = "",
         learns: bool = False,
-        notices=(),
-        after=None,
-        click=None,
+        notices: tuple[str, ...] = (),
+        after: DrillOfScore | None = None,
+        click: ClickLike | None = None,
     ) -> None:
         self.score = drill.score if drill else two_hands()
-        self.drill = drill or FakeDrill(self.score)
-        self.ports = FakePorts() if ports else None
-        self.kept, self.left, self.errands, self.moves = [], 0, [], []
+        self.drill: DrillOfScore = drill or FakeDrill(self.score)
+        self.ports = FakePorts()
+        self.kept: list[RepetitionEnded] = []
+        self.left = 0
+        self.errands: list[Errand | str] = []
+        self.moves: list[str] = []
         self.keep_says = sentence
-        self.plan, self.learns = (), learns
+        self.plan: Sequence[PlanRow] = ()
+        self.learns = learns
         self.after = after
         self.given = Collaborators(
             open_score=self._open,
             make_desk=self._desk,
             library=FakeLibrary(folder),
-            ports=self.ports,
+            ports=self.ports if ports else None,
             click=click,
             ports_sentence="" if ports else "Install libasound2 to use a piano.",
             make_pianist=lambda score: FakePianist(),
@@ -295,7 +358,13 @@ class Staging:
             notices=lambda: notices,
         )
 
-    def _open(self, path: Path, moves: tuple[str], on_progress, cancelled) -> Score:
+    def _open(
+        self,
+        path: Path,
+        moves: Sequence[str],
+        on_progress: Callable[[str], None],
+        cancelled: Callable[[], bool],
+    ) -> Score:
         self.moves += moves
         on_progress("reading bar 1")
         if path.name == "broken.musicxml":
@@ -303,16 +372,19 @@ class Staging:
         return self.score
 
     def _go_on(self, now_s: float) -> Desk:
+        assert self.after
         self.drill, self.after = self.after, None
         return self._desk(self.score, None, "going on", now_s)
 
     def _desk(self, score: Score, path: Path | None, errand: Errand | str, now_s: float) -> Desk:
         self.errands.append(errand)
+        real = self.drill if self.learns else None
+        assert real is None or isinstance(real, Drill)
         return Desk(
             score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave,
-            self.drill.coach.plan if self.learns else lambda: self.plan,
-            self.drill.change_plan if self.learns else None,
-            self.drill.reorder if self.learns else None,
+            real.coach.plan if real else lambda: self.plan,
+            real.change_plan if real else None,
+            real.reorder if real else None,
             lambda: self.keep_says,
             Onward("bars 3 to 4", self._go_on) if self.after else None,
         )  # fmt: skip

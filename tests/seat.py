@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Awaitable, Callable
 from pathlib import Path
+from typing import Any, Unpack
 
 from textual.pilot import Pilot
+from textual.screen import Screen
 
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.screens.app.app import KeyholeApp
@@ -13,7 +16,10 @@ from coach.screens.big_letters import big
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Settings, Start
-from tests.screenfakes import Staging
+from coach.screens.staff import Sheet
+from coach.screens.widgets.clean_run import CleanRun
+from coach.screens.widgets.staff_view import StaffView
+from tests.screenfakes import Staging, StagingOptions
 
 SIZES = [(80, 24), (120, 40)]
 
@@ -32,8 +38,30 @@ def text_of(app: KeyholeApp) -> str:
 class Seat:
     """A running app at a fake piano."""
 
-    def __init__(self, app: KeyholeApp, staging: Staging, pilot: Pilot) -> None:
+    def __init__(self, app: KeyholeApp, staging: Staging, pilot: Pilot[None]) -> None:
         self.app, self.staging, self.pilot = app, staging, pilot
+
+    @property
+    def drill_screen(self) -> DrillScreen:
+        """The drill's screen, also where something stands over it."""
+        assert self.app.drill
+        return self.app.drill
+
+    @property
+    def staff(self) -> StaffView:
+        """The staff on the screen."""
+        return self.app.screen.query_one("#staff", StaffView)
+
+    @property
+    def clean_run(self) -> str:
+        """The words of the clean run."""
+        return self.app.screen.query_one("#clean-run", CleanRun).words
+
+    @property
+    def sheet(self) -> Sheet:
+        """What is drawn on the staff."""
+        assert self.staff.sheet
+        return self.staff.sheet
 
     async def play(self, *pitches: int) -> None:
         for at, pitch in enumerate(pitches):
@@ -41,7 +69,7 @@ class Seat:
         await asyncio.sleep(0)  # the inbox hands over
         await self.pilot.pause()
 
-    async def until(self, screen: type[DrillScreen]) -> None:
+    async def until(self, screen: type[Screen[Any]]) -> None:
         for _ in range(1000):  # a busy machine takes its time
             if isinstance(self.app.screen, screen):
                 await self.pilot.pause()
@@ -64,11 +92,11 @@ class Seat:
             await asyncio.sleep(0.01)
         raise AssertionError(self.text)
 
-    def is_large(self, words: str, **how) -> bool:
+    def is_large(self, words: str, *, plain: bool = False) -> bool:
         """Whether it is on the screen in large letters."""
         lines = self.text.splitlines()
         for tall in (False, True):
-            rows = [row.rstrip() for row in big(words, tall=tall, **how)]
+            rows = [row.rstrip() for row in big(words, tall=tall, plain=plain)]
             rows = rows[: len(rows) if tall else 3]
             for at, line in enumerate(lines):
                 for column in range(len(line)):
@@ -84,12 +112,12 @@ class Seat:
 
 def seated(
     size: tuple[int, int],
-    run,
+    run: Callable[[Seat], Awaitable[None]],
     *,
-    start: None = None,
+    start: Start | None = None,
     settings: Settings | None = None,
     piano: bool = True,
-    **how,
+    **how: Unpack[StagingOptions],
 ) -> Staging:
     """Run ``run(seat)`` in an app of this size, with a piano unless told otherwise."""
 

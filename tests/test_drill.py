@@ -69,6 +69,9 @@ class Player:
         self.heard += outcomes
         return outcomes
 
+    def state(self) -> DrillState:
+        return self.drill.state
+
     def waits(self, seconds: float) -> None:
         end = self.now_s + seconds
         while self.now_s < end:
@@ -152,7 +155,7 @@ def test_the_goal_is_reached_by_clean_repetitions_alone(player: Player) -> None:
     for _ in range(3):
         player.plays()
         player.waits(4)
-    assert player.drill.state is DrillState.FINISHED
+    assert player.state() is DrillState.FINISHED
     assert player.all(RepetitionEnded)[-1].decision.finished
 
 
@@ -172,10 +175,10 @@ def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_
     player.waits(4)
     (again,) = player.all(RepetitionEnded)
     assert again.judgement.clean
-    assert player.drill.state is DrillState.FINISHED
+    assert player.state() is DrillState.FINISHED
     player.plays(wrong={2, 3})
     player.waits(4)
-    assert player.drill.state is DrillState.READY
+    assert player.state() is DrillState.READY
 
 
 def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(
@@ -186,16 +189,16 @@ def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothin
     player.plays(only=3)
     player.note(player.drill.piano_lost(player.now_s))
     assert isinstance(player.heard[-2], SetAside)
-    assert player.drill.state is DrillState.NO_PIANO
+    assert player.state() is DrillState.NO_PIANO
     assert player.drill.key_down(60, 64, player.now_s) == ()
     player.note(player.drill.piano_found(player.now_s + 5))
-    assert player.drill.state is DrillState.READY
+    assert player.state() is DrillState.READY
     assert player.drill.decision.clean_run == 1
 
 
 def test_a_pause_ends_by_playing(player: Player) -> None:
     player.note(player.drill.pause(player.now_s))
-    assert player.drill.state is DrillState.RESTING
+    assert player.state() is DrillState.RESTING
     player.plays()
     player.waits(4)
     assert len(player.all(RepetitionEnded)) == 1
@@ -207,14 +210,14 @@ def test_what_the_pianist_asks_for_is_given(player: Player) -> None:
     given = player.heard[-1]
     assert isinstance(given, AssignmentGiven)
     assert given.assignment.window.hands is not Hands.TOGETHER
-    assert player.drill.state is DrillState.READY
+    assert player.state() is DrillState.READY
 
 
 def test_a_single_key_and_silence_are_no_repetition(player: Player) -> None:
     player.note(player.drill.key_down(36, 64, player.now_s))
     player.waits(10)
     assert player.all(RepetitionEnded) == []
-    assert player.drill.state is DrillState.READY
+    assert player.state() is DrillState.READY
 
 
 class TestTheClick:
@@ -231,7 +234,7 @@ class TestTheClick:
 
     def test_a_key_starts_the_count_in(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
-        assert player.drill.state is DrillState.COUNT_IN
+        assert player.state() is DrillState.COUNT_IN
         (click,) = player.all(CountIn)
         assert click.count_in_beats == 4
 
@@ -265,13 +268,13 @@ class TestTheClick:
         """No hand is free for the computer: what began every repetition before begins this."""
         player.drill.state = DrillState.FINISHED
         player.note(player.drill.key_down(60, 64, player.now_s))
-        assert player.drill.state is DrillState.COUNT_IN
+        assert player.state() is DrillState.COUNT_IN
         assert len(player.all(CountIn)) == 1
 
     def test_nobody_playing_lets_it_run_out(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         player.waits(20)
-        assert player.drill.state is DrillState.READY
+        assert player.state() is DrillState.READY
 
 
 def test_a_window_that_begins_on_beat_three_is_counted_in_with_a_bar_and_two() -> None:
@@ -297,6 +300,7 @@ def test_a_window_of_a_single_note_can_be_asked_anything(request_: Request) -> N
     score = score_from_notes([{"pitch": 60, "onset": 0, "length": 4, "hand": "RH"}])
     drill = Drill(score, Goal(Window(F(0), F(4)), QPM, own_pace=True))
     given = drill.ask(request_, 1.0)[-1]
+    assert isinstance(given, AssignmentGiven)
     assert given.excerpt.notes
     for at_s in (5.0, 15.0, 25.0):
         drill.repetition([PlayedNote(61, 64, at_s)], now_s=at_s)

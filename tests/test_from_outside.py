@@ -9,9 +9,10 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
+from typing import Protocol
 
 import pytest
 from hypothesis import given
@@ -31,11 +32,11 @@ from coach.score.reading.safe import clean
 from coach.score.words import printable, printable_lines
 from coach.screens.app.app import KeyholeApp
 from coach.screens.dialogs.connect import ConnectScreen
-from coach.screens.dialogs.opening import OpeningScreen
+from coach.screens.dialogs.hands import PassageInput
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, HomeItem, Settings, Start
 from coach.screens.terminal.ascii_fallback import SeenOnly
-from tests.screenfakes import FakeDrill, FakeLibrary, Staging, two_hands
+from tests.screenfakes import FakeDrill, FakeLibrary, FakePorts, Staging, StillOpening, two_hands
 from tests.seat import RIGHT, Seat
 
 ROOT = Path(__file__).parent.parent
@@ -95,9 +96,16 @@ class HostileDrill(FakeDrill):
 class HostileLibrary(FakeLibrary):
     """Pieces of hostile titles in hostile folders."""
 
-    def items(self) -> tuple[HomeItem]:
+    def items(self) -> tuple[HomeItem, ...]:
         path = Path(AS_FILE)
         return (HomeItem(Errand.GO_ON, HOSTILE, f"its file is gone from {HOSTILE}", path),)
+
+
+class HostilePorts(FakePorts):
+    """Two pianos of the same hostile name."""
+
+    def names_in(self) -> tuple[str, ...]:
+        return (HOSTILE, HOSTILE)
 
 
 def staged(folder: Path) -> Staging:
@@ -108,9 +116,15 @@ def staged(folder: Path) -> Staging:
     score = replace(score, title=HOSTILE, composer=HOSTILE, bars=bars, notes=notes)
     drill = HostileDrill(score)
     staging = Staging(drill=drill, sentence=f"The record in {HOSTILE} is full.")
+    staging.ports = ports = HostilePorts()
     staging.plan = (PlanRow(HOSTILE, drill.window, RowState.NOW),) * 2
 
-    def open_score(path: Path, moves, on_progress, cancelled) -> Score:
+    def open_score(
+        path: Path,
+        moves: Sequence[str],
+        on_progress: Callable[[str], None],
+        cancelled: Callable[[], bool],
+    ) -> Score:
         on_progress(f"reading {HOSTILE}")
         if "broken" in path.name:
             raise ScoreError(f"{HOSTILE} is empty.")
@@ -124,11 +138,20 @@ def staged(folder: Path) -> Staging:
         make_desk=lambda *given: replace(
             make_desk(*given), title=HOSTILE, why=lambda: HOSTILE, leave=lambda: HOSTILE
         ),
+        ports=ports,
         port_wanted=HOSTILE,
         notices=lambda: (f"The record in {HOSTILE} was set aside.",),
     )
-    staging.ports.names_in = lambda: (HOSTILE, HOSTILE)
     return staging
+
+
+class Look(Protocol):
+    """A way to a screen, and its name."""
+
+    __name__: str
+
+    async def __call__(self, seat: Seat) -> None:
+        """Go there."""
 
 
 async def home(seat: Seat) -> None:
@@ -151,9 +174,7 @@ async def broken(seat: Seat) -> None:
 
 
 async def opening(seat: Seat) -> None:
-    screen = OpeningScreen(lambda *_: None, Path(AS_FILE), Errand.DRILL)
-    screen._open = lambda: None
-    await seat.app.push_screen(screen)
+    await seat.app.push_screen(StillOpening(Path(AS_FILE)))
     await seat.pilot.pause()
     assert "Opening Eve" in seat.text
 
@@ -167,8 +188,8 @@ async def drill(seat: Seat) -> None:
     seat.app.open(Path(AS_FILE), Errand.DRILL)
     await seat.until(DrillScreen)
     await seat.play(*RIGHT)
-    seat.app.drill.presenter.foot.result.show_verdict(HOSTILE, fault=True)
-    seat.app.drill.presenter.announcements.propose(HOSTILE)
+    seat.drill_screen.presenter.foot.result.show_verdict(HOSTILE, fault=True)
+    seat.drill_screen.presenter.announcements.propose(HOSTILE)
     await seat.pilot.pause()
     assert "Eve" in seat.text
 
@@ -179,7 +200,7 @@ async def no_midi(seat: Seat) -> None:
     await seat.pilot.pause(0.05)
 
 
-def pressing(*keys: str) -> Callable[[Seat], Awaitable[None]]:
+def pressing(*keys: str) -> Look:
     async def look(seat: Seat) -> None:
         await drill(seat)
         await seat.pilot.press(*keys)
@@ -191,7 +212,7 @@ def pressing(*keys: str) -> Callable[[Seat], Awaitable[None]]:
 
 async def wrong_move(seat: Seat) -> None:
     await pressing("m")(seat)
-    line = seat.app.screen.query_one("PassageInput")
+    line = seat.app.screen.query_one(PassageInput)
     line.focus()
     line.insert(f"bars 5-8 {HOSTILE} to RH", 0)
     await seat.pilot.press("enter")
@@ -209,7 +230,7 @@ LOOKS = [
 @pytest.mark.parametrize("ascii_only", [False, True])
 @pytest.mark.parametrize("look", LOOKS, ids=lambda look: look.__name__)
 def test_no_screen_shows_what_a_terminal_would_obey(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, look, ascii_only: bool, low: bool
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, look: Look, ascii_only: bool, low: bool
 ) -> None:
     """Without the last look at what goes out, so that it is the words' own doors that are tried."""
     monkeypatch.setattr(SeenOnly, "apply", lambda self, segments, background: segments)
@@ -282,7 +303,7 @@ def coach(*arguments: str, folder: Path) -> subprocess.CompletedProcess[bytes]:
 )  # fmt: skip
 @pytest.mark.parametrize("damaged", [False, True])
 def test_no_command_says_what_a_terminal_would_obey(
-    tmp_path: Path, words: str, damaged: bool
+    tmp_path: Path, words: tuple[str, ...], damaged: bool
 ) -> None:
     written = "<work><work-title>Eve&#x202e;&#x9b;31m</work-title></work>"
     sample = (ROOT / "sample_scores/1-low-tide.musicxml").read_text(encoding="utf-8")

@@ -5,16 +5,21 @@ from __future__ import annotations
 import asyncio
 import gc
 import weakref
+from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 import pytest
 
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.playing.midi_events import KeyDown
+from coach.screens.drill.screen import DrillScreen
 from coach.screens.gc_pause import settle_memory
 from coach.screens.interfaces import Errand
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import RIGHT, WRONG, Seat, seated
+
+Action = Callable[[Seat], Awaitable[None]]
+"""What a pianist does at a seat, over and over."""
 
 
 def objects() -> int:
@@ -24,7 +29,7 @@ def objects() -> int:
     return len(gc.get_objects())
 
 
-async def grown(seat: Seat, once, settle: int, times: int) -> float:
+async def grown(seat: Seat, once: Action, settle: int, times: int) -> float:
     """How many objects more there are for each time, after a few times to settle in."""
     for _ in range(settle):
         await once(seat)
@@ -59,7 +64,7 @@ async def resize(seat: Seat) -> None:
     [(play, 8, 30, 10.0), (look_at, 6, 12, 100.0), (resize, 6, 12, 100.0)],
 )
 def test_whatever_is_done_over_and_over_leaves_nothing_behind(
-    once, settle: int, times: int, most: float
+    once: Action, settle: int, times: int, most: float
 ) -> None:
     """``most``: objects each time; a widget or a picture that is kept is hundreds."""
 
@@ -71,7 +76,7 @@ def test_whatever_is_done_over_and_over_leaves_nothing_behind(
     seated((80, 24), run, drill=FakeDrill(two_hands(), required=10**6))
 
 
-class _Nothing:
+class _Nothing(list[RepetitionEnded]):
     """Keeps nothing, unlike the fake of the record."""
 
     def append(self, _: RepetitionEnded) -> None:
@@ -79,11 +84,11 @@ class _Nothing:
 
 
 def test_a_piece_that_was_left_is_let_go_of_when_the_next_is_opened() -> None:
-    drills = []
+    drills: list[weakref.ref[DrillScreen]] = []
 
     async def run(seat: Seat) -> None:
         for number in range(2, 5):
-            drills.append(weakref.ref(seat.app.drill))
+            drills.append(weakref.ref(seat.drill_screen))
             await seat.pilot.press("escape")
             await seat.pilot.pause()
             seat.app.open(Path("tune.musicxml"), Errand.DRILL)

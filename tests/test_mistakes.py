@@ -10,6 +10,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from coach.cli.errors import OUR_FAULT, said_plainly
+from coach.coaching.drill.drill_events import DrillEvent
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.screens.app.app import KeyholeApp
 from coach.screens.interfaces import Start
@@ -39,11 +40,11 @@ def test_where_no_file_can_be_written_the_sentence_names_the_mistake(
 
 
 def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place(
-    capsys: pytest.CaptureFixture[str],
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     staging = Staging()
 
-    def broken(pitch: int, velocity: int, at_s: float) -> None:
+    def broken(pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
         raise ZeroDivisionError("no beats")
 
     async def main(app: KeyholeApp) -> None:
@@ -55,7 +56,7 @@ def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place
             await pilot.pause()
             staging.ports.post(PianoFound("Test piano"))
             await pilot.pause()
-            staging.drill.key_down = broken
+            monkeypatch.setattr(staging.drill, "key_down", broken)
             staging.ports.post(KeyDown(60, 64, 0.0))
             await asyncio.sleep(0)
             await pilot.pause()
@@ -91,7 +92,7 @@ def test_textual_still_has_the_private_names_that_ending_in_order_needs() -> Non
 
 
 def test_no_other_module_takes_a_private_name_of_textuals_or_calls_its_own_so() -> None:
-    textuals = {name for one in (App(), Screen(), Static()) for name in dir(one)}
+    textuals = {*dir(App()), *dir(Screen()), *dir(Static())}
     elsewhere = [
         file
         for file in SCREENS.rglob("*.py")

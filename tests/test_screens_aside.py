@@ -15,7 +15,7 @@ LOW = "The left hand is an octave too low: move it up."
 
 def set_aside(seat: Seat) -> None:
     """The drill says so, and is ready again."""
-    seat.app.screen.show([SetAside(LOW), StateChanged(DrillState.READY)])
+    seat.drill_screen.show([SetAside(LOW), StateChanged(DrillState.READY)])
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -31,9 +31,9 @@ def test_what_was_played_instead_is_written_large_and_in_words(size: tuple[int, 
 def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again() -> None:
     async def run(seat: Seat) -> None:
         set_aside(seat)
-        seat.app.screen.presenter.announcements.name_key(61)
+        seat.drill_screen.presenter.announcements.name_key(61)
         await asyncio.sleep(0.1)
-        seat.app.screen.show([StateChanged(DrillState.PLAYING), RepetitionBegan(1.0)])
+        seat.drill_screen.show([StateChanged(DrillState.PLAYING), RepetitionBegan(1.0)])
         await seat.pilot.pause()
         assert LOW in " ".join(words_of(seat).split())
 

@@ -64,7 +64,7 @@ def test_a_proposed_break_can_be_read_whole(size: tuple[int, int]) -> None:
     async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         # What follows on the verdict's time in sight:
-        seat.app.screen.presenter.announcements._make_room()
+        seat.drill_screen.presenter.announcements._make_room()
         await seat.pilot.pause()
         assert BREAK in words_of(seat)
 

@@ -9,6 +9,7 @@ import time
 from fractions import Fraction as F
 
 import pytest
+from textual.app import ComposeResult
 
 from coach.coaching.drill.drill_events import CountIn, DrillState
 from coach.coaching.model import Request
@@ -40,7 +41,7 @@ def test_three_clean_repetitions_fill_the_clean_run_without_a_key_of_the_compute
     async def run(seat: Seat) -> None:
         for done in (1, 2):
             await seat.play(*RIGHT)
-            assert seat.app.screen.query_one("#clean-run").words == f"{done} of 3 clean"
+            assert seat.clean_run == f"{done} of 3 clean"
             assert "Clean." in seat.text
         await seat.play(*RIGHT)
         assert seat.staging.drill.state is DrillState.FINISHED
@@ -58,7 +59,7 @@ def test_a_wrong_key_is_marked_at_its_note_and_said_in_words(size: tuple[int, in
         assert "not in the window: F sharp" in seat.text
         await seat.play(*WRONG[3:])
         assert "RH wrong key on beat 3." in seat.text
-        assert seat.app.screen.query_one("#clean-run").words == "0 of 3 clean"
+        assert seat.clean_run == "0 of 3 clean"
 
     seated(size, run)
 
@@ -72,7 +73,7 @@ def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand
 
     async def run(seat: Seat) -> None:
         await seat.play(60)
-        seat.app.screen.show(drill.tick(11.0))
+        seat.drill_screen.show(drill.tick(11.0))
         await seat.pilot.pause()
         assert "Clean" in seat.text
         seat.staging.ports.post(KeyDown(61, 64, 20.0))
@@ -80,8 +81,8 @@ def test_a_key_that_begins_nothing_is_named_for_a_while_and_clean_does_not_stand
         await seat.pilot.pause()
         assert "heard: C sharp" in top_line(seat)
         assert "Clean" not in seat.text
-        assert "1 of" in seat.app.screen.query_one("#clean-run").words
-        seat.app.screen.presenter.top.forget_key()  # what its time in sight is followed by
+        assert "1 of" in seat.clean_run
+        seat.drill_screen.presenter.top.forget_key()  # what its time in sight is followed by
         assert "play when ready" in top_line(seat)
 
     seated(size, run, drill=drill)
@@ -97,8 +98,13 @@ def test_the_last_of_several_keys_is_named_for_its_whole_time(
             self.stopped = True
 
     async def run(seat: Seat) -> None:
-        screen, timers = seat.app.screen, []
-        monkeypatch.setattr(screen, "set_timer", lambda *_: timers.append(Waiting()) or timers[-1])
+        screen, timers = seat.drill_screen, []
+
+        def set_timer(*_: object) -> Waiting:
+            timers.append(Waiting())
+            return timers[-1]
+
+        monkeypatch.setattr(screen, "set_timer", set_timer)
         for pitch in (61, 63, 66):
             screen.presenter.announcements.name_key(pitch)
         assert "heard: F sharp" in top_line(seat)
@@ -114,14 +120,13 @@ def test_the_next_window_waits_until_the_marks_were_seen_but_not_for_a_pianist_w
         await seat.play(*RIGHT)
         await seat.play(*WRONG)
         assert "W" in "".join(line for line in seat.text.splitlines() if "=" in line)
-        shown = (lambda: top_line(seat), lambda: strip_line(seat), lambda: reason_line(seat))
-        last = [one() for one in shown]
+        shown = (top_line, strip_line, reason_line)
+        last = [one(seat) for one in shown]
         assert "bar 1 · 60 bpm" in last[0]
         assert "so that I hear where it breaks" in last[2]
-        assert seat.app.screen.query_one("#clean-run").words == "0 of 3 clean"
+        assert seat.clean_run == "0 of 3 clean"
         await seat.play(60)
-        staff = seat.app.screen.query_one("#staff")
-        assert len(staff.sheet.pages[0].notes) == 3  # two beats and the note arrived at
+        assert len(seat.sheet.pages[0].notes) == 3  # two beats and the note arrived at
         assert "beat 1 → 3 · 40 bpm" in top_line(seat)
         assert "Only this." in reason_line(seat)
         assert strip_line(seat) != last[1]
@@ -135,7 +140,7 @@ def test_what_the_pianist_asks_for_is_shown_at_once_and_all_of_it_together() -> 
         await seat.pilot.press("right")
         assert "bars 1 to 2 · 60 bpm" in top_line(seat)
         assert "so that I hear where it breaks" in reason_line(seat)
-        assert len(seat.app.screen.query_one("#staff").sheet.pages[0].notes) == 8
+        assert len(seat.sheet.pages[0].notes) == 8
 
     seated((80, 24), run)
 
@@ -157,10 +162,10 @@ def test_the_last_clean_one_of_an_assignment_is_counted_before_the_next_is_shown
                 seat.staging.ports.post(KeyDown(one.pitch, 64, at_s))
             await asyncio.sleep(0)  # the inbox hands over
             await seat.pilot.pause()
-            seat.app.screen.show(drill.tick(at_s + 0.5))
-            counted.append(seat.app.screen.query_one("#clean-run").words)
+            seat.drill_screen.show(drill.tick(at_s + 0.5))
+            counted.append(seat.clean_run)
             at_s += 2.0
-            seat.app.screen.show(drill.tick(at_s))  # the hands rest
+            seat.drill_screen.show(drill.tick(at_s))  # the hands rest
         assert counted[-1] == f"{required} of {required} clean"
 
     seated((80, 24), run, drill=drill)
@@ -182,13 +187,13 @@ def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(
 ) -> None:
     async def run(seat: Seat) -> None:
         for said in (1, 0):
-            seat.app.screen.show([CountIn(time.perf_counter() - 1.1, 0.5, 4, 8)])
-            seat.app.screen.presenter.click.show_beat()
+            seat.drill_screen.show([CountIn(time.perf_counter() - 1.1, 0.5, 4, 8)])
+            seat.drill_screen.presenter.click.show_beat()
             await seat.pilot.pause()
             assert seat.text.count("The click can't sound here") == said
             assert seat.is_large("3")  # the beat that is due
-            seat.app.screen.presenter.click.stop()
-            seat.app.screen.presenter.foot.take_back_proposal()
+            seat.drill_screen.presenter.click.stop()
+            seat.drill_screen.presenter.foot.take_back_proposal()
 
     drill = FakeDrill(two_hands())
     drill.click = True
@@ -197,7 +202,7 @@ def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(
 
 def test_a_click_that_sounds_needs_no_words() -> None:
     async def run(seat: Seat) -> None:
-        seat.app.screen.show([CountIn(time.perf_counter() - 1.0, 0.5, 4, 8)])
+        seat.drill_screen.show([CountIn(time.perf_counter() - 1.0, 0.5, 4, 8)])
         await seat.pilot.pause()
         assert click.started == 1
         assert "can't sound" not in seat.text
@@ -228,9 +233,10 @@ def test_every_request_has_a_key() -> None:
     async def run(seat: Seat) -> None:
         for key in ("left", "down", "up", "o", "a", "n", "x", "right"):
             await seat.pilot.press(key)
-        assert set(seat.staging.drill.asked) == set(Request)
+        assert set(drill.asked) == set(Request)
 
-    seated((80, 24), run)
+    drill = FakeDrill(two_hands())
+    seated((80, 24), run, drill=drill)
 
 
 def test_requests_are_in_the_command_palette() -> None:
@@ -255,7 +261,7 @@ def test_a_piano_that_vanishes_is_said_and_playing_goes_on_when_it_is_back() -> 
         assert "No piano. Plug it in" in seat.text
         seat.staging.ports.post(PianoFound("Test piano"))
         await seat.play(*RIGHT)
-        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+        assert seat.clean_run == "1 of 3 clean"
 
     seated((80, 24), run)
 
@@ -265,7 +271,7 @@ def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(
 ) -> None:
     compose = DrillScreen.compose
 
-    def with_a_piano(self):
+    def with_a_piano(self: DrillScreen) -> ComposeResult:
         self.hear((PianoFound("Test piano"), KeyDown(60, 64, 0.0)))
         return compose(self)
 
@@ -274,7 +280,7 @@ def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(
     async def run(seat: Seat) -> None:
         assert "Test piano" in seat.text
         await seat.play(*RIGHT[1:])
-        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+        assert seat.clean_run == "1 of 3 clean"
 
     seated((80, 24), run)
 
@@ -290,7 +296,7 @@ def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(
         await seat.play(*RIGHT)
         assert isinstance(seat.app.screen, DrillScreen)  # nothing lies over the staff
         assert seat.text.splitlines()[-1].strip() == locked
-        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+        assert seat.clean_run == "1 of 3 clean"
         await seat.play(*RIGHT)
         await asyncio.sleep(0.05)
         assert seat.text.splitlines()[-1].strip() == locked

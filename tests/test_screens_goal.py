@@ -52,7 +52,7 @@ def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does(
     async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
         for pitch in (40, 61, 90):
-            assert not seat.app.screen.presenter.way_on.is_struck(pitch)
+            assert not seat.drill_screen.presenter.way_on.is_struck(pitch)
         await seat.pilot.press("n")
         await seat.opened(2)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import replace
 from fractions import Fraction as F
@@ -14,6 +15,7 @@ from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Goal
 from coach.judging.judge import JudgingJob
+from coach.judging.model import Judgement
 from coach.judging.tolerance import USUAL
 from coach.playing.midi_events import KeyDown
 from coach.playing.takes import read_take
@@ -22,7 +24,7 @@ from coach.record.store import Store
 from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.drill import screen as drill_screen
-from tests.screenfakes import Staging
+from tests.screenfakes import DrillOfScore, Staging
 from tests.seat import Seat, seated, text_of, words_of
 
 LINE = (60, 62, 64, 65)
@@ -32,13 +34,14 @@ class SlowJudges:
     """Judges when it is told to."""
 
     def __init__(self) -> None:
-        self.asked, self.started, self.closed = [], 0, False
+        self.asked: list[tuple[JudgingJob, Future[Judgement]]] = []
+        self.started, self.closed = 0, False
 
     def start(self) -> None:
         self.started += 1
 
-    def give(self, job: JudgingJob, done) -> Future:
-        verdict = Future()
+    def give(self, job: JudgingJob, done: Callable[[Future[Judgement]], None]) -> Future[Judgement]:
+        verdict: Future[Judgement] = Future()
         verdict.add_done_callback(done)
         self.asked.append((job, verdict))
         return verdict
@@ -57,8 +60,8 @@ def judges(monkeypatch: pytest.MonkeyPatch) -> SlowJudges:
     slow, made = SlowJudges(), Staging.__init__
     monkeypatch.setattr("coach.coaching.drill.drill.LARGE", 0)
 
-    def with_judges(self, *given, **how: Drill) -> None:
-        made(self, *given, **how)
+    def with_judges(self: Staging, drill: Drill) -> None:
+        made(self, drill=drill)
         self.given = replace(self.given, judges=slow)
 
     monkeypatch.setattr(Staging, "__init__", with_judges)
@@ -76,12 +79,12 @@ def a_drill(required: int = 3) -> Drill:
     )
 
 
-async def play(seat: Seat, drill: Drill, *pitches: int, at_s: float) -> None:
+async def play(seat: Seat, drill: DrillOfScore, *pitches: int, at_s: float) -> None:
     """Keys at half-second steps, and the silence after them."""
     for step, pitch in enumerate(pitches):
         seat.staging.ports.post(KeyDown(pitch, 64, at_s + 0.5 * step))
     await seat.pilot.pause()
-    seat.app.drill.show(drill.tick(at_s + 0.5 * len(pitches) + 0.2))
+    seat.drill_screen.show(drill.tick(at_s + 0.5 * len(pitches) + 0.2))
     await seat.pilot.pause()
 
 
@@ -112,11 +115,11 @@ def test_the_next_repetition_may_begin_before_the_verdict(judges: SlowJudges) ->
         await play(seat, drill, 60, 62, 64, 66, at_s=now_s)
         await play(seat, drill, 60, 62, at_s=now_s + 4)
         assert drill.state is DrillState.PLAYING
-        marked = dict(seat.app.drill.presenter.staff._marks)
+        marked = dict(seat.drill_screen.presenter.staff._marks)
         judges.judge()
         await seat.pilot.pause()
         assert "F sharp for F at beat 4" in words_of(seat)
-        assert dict(seat.app.drill.presenter.staff._marks) == marked
+        assert dict(seat.drill_screen.presenter.staff._marks) == marked
         assert drill.state is DrillState.PLAYING
         await play(seat, drill, 64, 65, at_s=now_s + 5)
         judges.judge()
@@ -139,7 +142,7 @@ def test_leaving_waits_for_the_verdict_and_keeps_it(
     async def run(seat: Seat) -> None:
         await play(seat, seat.staging.drill, *LINE, at_s=seat.app._clock() + 1000)
         judges.judge()  # it is done, and yet not heard of
-        seat.app.drill.action_home()
+        seat.drill_screen.action_home()
         assert len(seat.staging.kept) == 1
         assert seat.staging.left == 1
         await seat.pilot.pause()
@@ -155,9 +158,13 @@ def test_what_can_not_be_judged_in_time_is_kept_as_it_was_played(
     monkeypatch.setattr(drill_screen, "LEAVE_S", 0.05)
     unjudged = []
 
+    def keep(job: JudgingJob) -> str:
+        unjudged.append(job)
+        return ""
+
     async def run(seat: Seat) -> None:
-        screen = seat.app.drill
-        screen.desk = replace(screen.desk, keep_unjudged=lambda job: unjudged.append(job) or "")
+        screen = seat.drill_screen
+        screen.desk = replace(screen.desk, keep_unjudged=keep)
         now_s = seat.app._clock() + 1000
         await play(seat, seat.staging.drill, *LINE, at_s=now_s)
         await play(seat, seat.staging.drill, *LINE, at_s=now_s + 4)
@@ -178,7 +185,7 @@ def test_a_verdict_of_a_drill_that_was_left_says_nothing(
 
     async def run(seat: Seat) -> None:
         await play(seat, seat.staging.drill, *LINE, at_s=seat.app._clock() + 1000)
-        seat.app.drill.action_home()
+        seat.drill_screen.action_home()
         judges.judge()
         await seat.pilot.pause()
         assert not seat.staging.kept

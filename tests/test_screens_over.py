@@ -9,7 +9,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.model import Order
-from coach.coaching.planning.plan import PlanRow
+from coach.coaching.planning.plan import PlanRow, RowState
 from coach.drill import Drill, learn
 from coach.score.window import Window
 from coach.screens.dialogs.dialog import Dialog
@@ -40,8 +40,10 @@ def test_details_and_why_are_one_key_away() -> None:
 
 
 def test_the_plan_is_one_key_away_and_marks_in_words_what_is_now() -> None:
-    rows = [PlanRow(f"bar {bar}, in time", Window(F(0), F(4)), "to come") for bar in range(60)]
-    rows[0], rows[50] = replace(rows[0], state="held"), replace(rows[50], state="now")
+    rows = [
+        PlanRow(f"bar {bar}, in time", Window(F(0), F(4)), RowState.TO_COME) for bar in range(60)
+    ]
+    rows[0], rows[50] = replace(rows[0], state=RowState.HELD), replace(rows[50], state=RowState.NOW)
 
     async def run(seat: Seat) -> None:
         seat.staging.plan = rows
@@ -92,7 +94,7 @@ def test_a_long_plan_shows_what_is_due_and_folds_the_rest_into_lines_that_can_be
 def learning(bars: int, held: int) -> list[PlanRow]:
     """A plan of two tasks for each bar, so many of them held."""
     whats = [(bar, what) for bar in range(bars) for what in ("left hand alone", "hands together")]
-    states = ["held"] * held + ["now"] + ["to come"] * (2 * bars - held - 1)
+    states = [RowState.HELD] * held + [RowState.NOW] + [RowState.TO_COME] * (2 * bars - held - 1)
     return [
         PlanRow(f"bar {bar + 1}, {what}", Window(F(4 * bar), F(4 * bar + 4)), state)
         for (bar, what), state in zip(whats, states, strict=True)
@@ -121,7 +123,9 @@ def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done() -> None:
         before = drill.coach.plan()
         await seat.pilot.press("down", "e")
         assert drill.coach.plan()[:2] == (
-            replace(before[1], state="now"), replace(before[0], state="to come"))  # fmt: skip
+            replace(before[1], state=RowState.NOW),
+            replace(before[0], state=RowState.TO_COME),
+        )
         assert "before" in seat.text
         await seat.pilot.press("x")
         assert "Left out:" in seat.text
@@ -207,7 +211,7 @@ def test_playing_on_closes_what_stands_over_the_music_and_is_heard(key: str) -> 
         await seat.until(Dialog)
         await seat.play(*RIGHT)
         await seat.until(DrillScreen)
-        assert "1 of 3 clean" in seat.app.screen.query_one("#clean-run").words
+        assert "1 of 3 clean" in seat.clean_run
 
     seated(SIZES[0], run)
 
@@ -217,7 +221,8 @@ def test_what_is_to_be_said_on_quitting_is_handed_to_whoever_ran_the_app() -> No
 
     async def run(seat: Seat) -> None:
         apps.append(seat.app)
-        seat.app.drill.desk = replace(seat.app.drill.desk, leave=lambda: "The record was removed.")
+        screen = seat.drill_screen
+        screen.desk = replace(screen.desk, leave=lambda: "The record was removed.")
         await seat.pilot.press("ctrl+q")
 
     seated((80, 24), run)

@@ -23,7 +23,7 @@ def test_the_page_turns_at_its_last_onset_so_that_the_next_can_be_read_in_time()
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
     async def run(seat: Seat) -> None:
-        second = seat.app.screen.query_one("#staff").sheet.pages[1].start_quarters
+        second = seat.sheet.pages[1].start_quarters
         last = [n.onset_quarters < second for n in drill.excerpt.notes].index(False) - 1
         pitches = [one.pitch for one in drill.excerpt.notes]
         await seat.play(*pitches[:last])
@@ -38,15 +38,15 @@ def test_another_size_in_mid_repetition_keeps_the_place_on_the_page() -> None:
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
     async def run(seat: Seat) -> None:
-        staff = seat.app.screen.query_one("#staff")
+        staff = seat.staff
         notes = drill.excerpt.notes
         await seat.play(*(one.pitch for one in notes[: len(notes) * 3 // 4]))
         due = notes[len(notes) * 3 // 4].onset_quarters
         for columns, rows in ((100, 30), (60, 20), (120, 40), (80, 24)):
             await seat.pilot.resize_terminal(columns, rows)
             await seat.pilot.pause()
-            assert f"page {staff.sheet.page_at(due) + 1} of" in staff.page_words
-        assert staff.sheet.page_at(due) > 0
+            assert f"page {seat.sheet.page_at(due) + 1} of" in staff.page_words
+        assert seat.sheet.page_at(due) > 0
 
     seated((80, 24), run, drill=drill)
 
@@ -55,14 +55,14 @@ def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while() -> None
     drill = FakeDrill(two_hands(8), window=Window(F(0), F(32), Hands.RIGHT))
 
     async def run(seat: Seat) -> None:
-        staff = seat.app.screen.query_one("#staff")
-        assert len(staff.sheet.pages) == 1
+        staff = seat.staff
+        assert len(seat.sheet.pages) == 1
         notes = drill.excerpt.notes
         await seat.play(*(one.pitch for one in notes[:-2]))
         await seat.pilot.resize_terminal(60, 20)
         await seat.pilot.pause()
-        assert staff.sheet.page_at(notes[-2].onset_quarters) > 0
-        assert f"page {staff.sheet.page_at(notes[-2].onset_quarters) + 1} of" in staff.page_words
+        assert seat.sheet.page_at(notes[-2].onset_quarters) > 0
+        assert f"page {seat.sheet.page_at(notes[-2].onset_quarters) + 1} of" in staff.page_words
 
     seated((120, 40), run, drill=drill)
 
@@ -106,8 +106,7 @@ def test_after_a_window_of_several_pages_its_first_page_comes_back(
     drill = FakeDrill(two_hands(12), window=Window(F(0), F(48), Hands.RIGHT))
 
     async def run(seat: Seat) -> None:
-        staff = seat.app.screen.query_one("#staff")
-        pages = len(staff.sheet.pages)
+        pages = len(seat.sheet.pages)
         await seat.play(*(one.pitch for one in drill.excerpt.notes[:-1]))
         assert f"page {pages} of {pages}" in seat.text
         await seat.play(drill.excerpt.notes[-1].pitch)
@@ -139,7 +138,7 @@ def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(
 
     async def run(seat: Seat) -> None:
         await seat.play(*[note.pitch for note in drill.excerpt.notes[:-1]], 61)
-        screen = seat.app.screen
+        screen = seat.drill_screen
         screen.presenter.foot.result.show_verdict(LONG_VERDICT, "RH BEAT 2", fault=True)
         if size[1] > 18:
             screen.presenter.foot.result.show_reason(LONG_REASON)
@@ -160,7 +159,7 @@ def test_a_terminal_that_is_too_small_says_so_and_comes_back() -> None:
         await seat.play(*RIGHT)  # the piano is heard all the same
         await seat.pilot.resize_terminal(80, 24)
         await seat.pilot.pause()
-        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+        assert seat.clean_run == "1 of 3 clean"
 
     seated((80, 24), run)
 

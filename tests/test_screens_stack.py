@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
+from typing import Any
 
 import pytest
+from textual._compositor import Compositor
 from textual.command import CommandList, CommandPalette
 from textual.events import Key
+from textual.geometry import Size
+from textual.screen import Screen
+from textual.strip import Strip
+from textual.widgets import OptionList
 
 from coach.playing.midi_events import KeyDown
 from coach.score.model import Hands
@@ -17,19 +23,19 @@ from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start
 from scripts.fuzz_app import run_round, warmed
-from tests.screenfakes import FakeDrill, two_hands
+from tests.screenfakes import FakeDrill, StillOpening, two_hands
 from tests.seat import RIGHT, Seat, seated
 
 DIALOGS = ["", "ctrl+p", "m", "t", "d", "w", "question_mark"]
 
 
-def strike(seat: Seat, *keys) -> None:
+def strike(seat: Seat, *keys: str) -> None:
     """Keys that come before anything has been made of the ones before."""
     for key in keys:
         seat.app.post_message(Key(key, key if len(key) == 1 else None))
 
 
-def kinds(seat: Seat):
+def kinds(seat: Seat) -> list[type[Screen[Any]]]:
     return [type(screen) for screen in seat.app.screen_stack[1:]]
 
 
@@ -45,7 +51,7 @@ def kinds(seat: Seat):
     ],
     ids=" ".join,
 )
-def test_the_palette_is_there_once_whenever_it_is_asked_for(keys) -> None:
+def test_the_palette_is_there_once_whenever_it_is_asked_for(keys: list[str]) -> None:
     async def run(seat: Seat) -> None:
         seat.app.push_screen(NoticeScreen("Read this."))
         strike(seat, *keys)
@@ -95,8 +101,7 @@ def test_enter_struck_twice_opens_a_piece_once() -> None:
 
 def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along() -> None:
     async def run(seat: Seat) -> None:
-        waits = OpeningScreen(lambda *_: None, Path("tune.musicxml"), Errand.DRILL)
-        waits._open = lambda: None
+        waits = StillOpening(Path("tune.musicxml"))
         seat.app.push_screen(waits)
         await seat.pilot.press("ctrl+p")
         seat.app.push_screen(NoticeScreen("Read this."))
@@ -110,7 +115,7 @@ def test_a_score_that_opens_under_other_screens_takes_its_waiting_screen_along()
 
 
 @pytest.mark.parametrize("dialog", DIALOGS)
-def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog) -> None:
+def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog: str) -> None:
     drill = FakeDrill(two_hands(4), hands=Hands.TOGETHER)
 
     async def run(seat: Seat) -> None:
@@ -171,28 +176,24 @@ def test_random_evenings_end_nothing(tmp_path: Path) -> None:
     assert [run_round(7, number, warm, steps=60) for number in range(2)] == [[], []]
 
 
-def noting(drawn, screen, usual):
-    def draw(*given):
-        drawn.append(screen)
-        return usual(*given)
-
-    return draw
-
-
-def test_only_one_dialog_deep_is_looked_through() -> None:
+def test_only_one_dialog_deep_is_looked_through(monkeypatch: pytest.MonkeyPatch) -> None:
     """Textual draws what lies under a dialog with it: over many it may never come to an end."""
 
     async def run(seat: Seat) -> None:
-        drawn = []
+        drawn: set[int] = set()
         for number in range(8):
             seat.app.push_screen(NoticeScreen(f"Notice {number}."))
             await seat.pilot.press("ctrl+p")
-        for screen in seat.app.screen_stack:
-            usual = screen._compositor.render_strips
-            screen._compositor.render_strips = noting(drawn, screen, usual)
+        usual = Compositor.render_strips
+
+        def noting(self: Compositor, size: Size | None = None) -> list[Strip]:
+            drawn.add(id(self))
+            return usual(self, size)
+
+        monkeypatch.setattr(Compositor, "render_strips", noting)
         await seat.pilot.resize_terminal(100, 30)
         await seat.pilot.pause()
-        assert len(set(map(id, drawn))) <= 2
+        assert len(drawn) <= 2
         assert "Notice 7." in seat.text
 
     seated((80, 24), run)
@@ -200,7 +201,7 @@ def test_only_one_dialog_deep_is_looked_through() -> None:
 
 def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing() -> None:
     async def run(seat: Seat) -> None:
-        drill = seat.app.drill
+        drill = seat.drill_screen
         await seat.pilot.press("escape")
         for action in ("home", "keyboard", "details", "request('SLOWER')"):
             await drill.run_action(action)
@@ -214,7 +215,7 @@ def test_keys_struck_before_the_drill_stands_or_after_it_is_left_come_to_nothing
 
 def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left() -> None:
     async def run(seat: Seat) -> None:
-        drill, shown = seat.app.drill, []
+        drill, shown = seat.drill_screen, list[str]()
         drill.set_timer(0.05, lambda: shown.append("once"))
         drill.set_interval(0.05, lambda: shown.append("again"))
         drill._call_while_there(lambda: shown.append("now"))
@@ -229,7 +230,7 @@ def test_what_was_to_be_shown_later_comes_to_nothing_once_the_drill_is_left() ->
 
 def test_a_drill_that_is_left_before_it_stands_shows_nothing() -> None:
     async def run(seat: Seat) -> None:
-        drill = seat.app.drill
+        drill = seat.drill_screen
         await seat.pilot.press("escape")
         await drill.query("*").remove()
         drill.on_mount()  # as where it comes after it was left
@@ -241,7 +242,7 @@ def test_a_drill_that_is_left_before_it_stands_shows_nothing() -> None:
 @pytest.mark.parametrize("key", ["page_up", "page_down"])
 def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key: str) -> None:
     async def run(seat: Seat) -> None:
-        choices = seat.app.screen_stack[1].query_one("#choices")
+        choices = seat.app.screen_stack[1].query_one("#choices", OptionList)
         choices.clear_options()
         choices.add_options(["one", "two", "three"])
         choices.highlighted = 0
@@ -250,6 +251,7 @@ def test_a_list_may_be_asked_for_a_page_before_its_rows_are_counted(key: str) ->
         await seat.pilot.press("ctrl+p")
         await seat.pilot.pause(0.1)
         palette = seat.app.screen
+        assert isinstance(palette, CommandPalette)
         palette.query_one(CommandList).add_options(["one", "two"])
         palette._action_command_list(key)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
 from coach.score.formats import ScoreError
+from coach.score.model import Score
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.dialogs.dialog import NoticeScreen
 from coach.screens.dialogs.home import HomeScreen
@@ -48,7 +50,7 @@ def test_a_notice_at_the_start_waits_until_the_score_is_open(
         await seat.pilot.press("enter", "escape")
         assert isinstance(seat.app.screen, HomeScreen)
 
-    def slowly(self, path: Path, moves, on_progress, cancelled):
+    def slowly(self: Staging, *_: object) -> Score:
         time.sleep(0.2)
         return self.score
 
@@ -93,7 +95,7 @@ def test_without_ports_the_demo_and_the_letters_are_offered() -> None:
         await seat.pilot.pause()
         await seat.pilot.press("q", "w", "e", "r", "w")  # C D E F D on the upper row
         await seat.pilot.pause()
-        assert seat.app.screen.query_one("#clean-run").words == "1 of 3 clean"
+        assert seat.clean_run == "1 of 3 clean"
 
     seated((80, 24), run, piano=False, ports=False)
 
@@ -154,7 +156,12 @@ def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself() -> Non
 def test_while_a_long_score_is_read_it_says_for_how_long_and_how_to_give_up(
     size: tuple[int, int],
 ) -> None:
-    def opener(path: Path, moves, on_progress, cancelled) -> None:
+    def opener(
+        path: Path,
+        moves: Sequence[str],
+        on_progress: Callable[[str], None],
+        cancelled: Callable[[], bool],
+    ) -> Score:
         on_progress("Reading tune.musicxml: 3 s")
         while not cancelled():
             time.sleep(0.01)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import time
+from collections.abc import Iterator
+from dataclasses import dataclass
 from fractions import Fraction as F
 from pathlib import Path
+from typing import cast
 
 import pytest
 
@@ -15,16 +18,19 @@ from coach.cli.score_library import samples
 from coach.cli.storage import Keeping
 from coach.cli.wiring import collaborators
 from coach.coaching.drill.drill import Drill
-from coach.coaching.drill.drill_events import DrillState, RepetitionEnded
+from coach.coaching.drill.drill_events import DrillEvent, DrillState, RepetitionEnded
+from coach.coaching.drill.warmup_drill import WarmUpDrill
 from coach.coaching.model import Goal
 from coach.judging.model import Stage
 from coach.playing.midi_events import KeyDown, KeyUp, PianoFound
+from coach.playing.ports import Ports
 from coach.record.pieces import piece_key
+from coach.record.store import Store
 from coach.score.model import Hands, Score
 from coach.score.window import Window
 from coach.screens.app.app import KeyholeApp
 from coach.screens.drill.screen import DrillScreen
-from coach.screens.interfaces import Errand, Start
+from coach.screens.interfaces import DrillLike, Errand, Start
 from tests.screenfakes import FakePorts
 from tests.seat import text_of
 
@@ -39,7 +45,7 @@ class FastClock:
         return self.since + (time.perf_counter() - self.since) * SPEED
 
 
-def played(drill: Drill, at_s: float, *, wrong: bool) -> tuple[list, float]:
+def played(drill: DrillLike, at_s: float, *, wrong: bool) -> tuple[list[tuple[float, int]], float]:
     """One repetition of what is asked for: its keys, and when the last comes."""
     excerpt = drill.excerpt
     pace_s = 60.0 / (drill.assignment.qpm or excerpt.qpm)
@@ -53,14 +59,14 @@ def played(drill: Drill, at_s: float, *, wrong: bool) -> tuple[list, float]:
     return sorted(keys), max(when for when, _ in keys)
 
 
-def fail_in(store, score: Score, path: Path, bar: int) -> None:
+def fail_in(store: Store, score: Score, path: Path, bar: int) -> None:
     """Yesterday the right hand's last note of a bar failed, twice."""
     start = score.bars[bar].onset_quarters
     goal = Goal(Window(start, start + F(3), Hands.RIGHT), 60.0, Stage.RHYTHM)
     drill = Drill(score, goal)
     for time_ in range(2):
         keys, last_s = played(drill, 20.0 * time_, wrong=True)
-        out = []
+        out: list[DrillEvent] = []
         for when_s, pitch in keys:
             out += drill.key_down(pitch, 64, when_s)
         out += drill.tick(last_s + 4.0)
@@ -70,8 +76,23 @@ def fail_in(store, score: Score, path: Path, bar: int) -> None:
             store.save_repetition(piece_key(score, path), one, yesterday_s)
 
 
+class FakePiano(FakePorts):
+    """Ports with a piano that is heard, and gives no sound."""
+
+    trouble = ""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The app, the piano before it, and the record behind it."""
+
+    app: KeyholeApp
+    ports: FakePorts
+    store: Store
+
+
 @pytest.fixture
-def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Setting]:
     """The app at a warm-up of five minutes with a weak spot in each of two pieces."""
     for name in ("presenter.HOLD_S", "announcements.READ_S"):
         monkeypatch.setattr(f"coach.screens.drill.{name}", 0.02)
@@ -82,19 +103,18 @@ def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     assert store
     for item in samples()[:2]:
         fail_in(store, open_piece(item.path, data=tmp_path), item.path, 2)
-    ports = FakePorts()
-    ports.trouble, ports.piano = "", None
-    given = collaborators(options, keeping, ports)
+    ports = FakePiano()
+    given = collaborators(options, keeping, cast(Ports, ports))
     items = given.library.items()
     warm = next(one for one in items if one.errand is Errand.WARM_UP)
     app = KeyholeApp(given, start=Start(warm.path, Errand.WARM_UP), clock=FastClock())
-    yield app, ports, store
+    yield Setting(app, ports, store)
     store.close()
 
 
-def test_piece_after_piece_without_a_key_of_the_computer(setting) -> None:
-    app, ports, store = setting
-    titles, done = [], []
+def test_piece_after_piece_without_a_key_of_the_computer(setting: Setting) -> None:
+    app, ports, store = setting.app, setting.ports, setting.store
+    titles, done = [], list[str]()
 
     async def repetition(screen: DrillScreen) -> None:
         drill = screen.desk.drill
@@ -119,11 +139,14 @@ def test_piece_after_piece_without_a_key_of_the_computer(setting) -> None:
                     titles.append(screen.desk.title)
                 if screen.desk.drill.state is DrillState.FINISHED:
                     break
-                if screen.desk.drill.state is DrillState.READY and not screen.desk.drill._is_over:
+                drill = screen.desk.drill
+                assert isinstance(drill, WarmUpDrill)
+                if drill.state is DrillState.READY and not drill._is_over:
                     await repetition(screen)
                     done.append(screen.desk.title)
                 await asyncio.sleep(0.005)
             await pilot.pause()
+            assert isinstance(app.screen, DrillScreen)
             assert "warm-up is done" in text_of(app) or app.screen.presenter.way_on.is_open
 
     asyncio.run(main())
