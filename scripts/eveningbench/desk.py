@@ -30,6 +30,7 @@ from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
 from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, WindowError, choose_window
+from coach.screens.gc_pause import Rests, settle_memory
 from scripts.eveningbench.pieces import paths, score_at
 from scripts.eveningbench.tally import LONGEST_STEP_MS, Tally
 
@@ -64,6 +65,8 @@ class Desk:
         self._history: dict[Path, list[Observation]] = {}
         self.path, self.score = paths()[0], score_at(paths()[0])
         self.drill: Drill | WarmUpDrill
+        self._rests = Rests()
+        """Memory is collected in rests of the hands, as in the app, and in no step."""
         self.log: list[Any] = []
         """How the drill in hand was set up, and everything done with it since."""
 
@@ -111,6 +114,7 @@ class Desk:
                 self.drill = self._warm_up(goals)
         self._click = None
         self._elsewhere.clear()
+        settle_memory()
         self._call("start", self.drill.start, self.now_s)
 
     def _warm_up(self, goals: Sequence[Goal]) -> WarmUpDrill:
@@ -168,6 +172,7 @@ class Desk:
         drill, now_s = self.drill, self.now_s
         if act.do is Do.DOWN:
             self._last_key_s = now_s
+            self._rests.strike(now_s)
             self._call("key down", drill.key_down, act.one, act.two, act.at_s)
         elif act.do is Do.UP:
             self._call("key up", drill.key_up, act.one, act.at_s)
@@ -208,6 +213,7 @@ class Desk:
                 _, job, judgement = self._elsewhere.popleft()
                 self._call("verdict", self.drill.judged, job, judgement, self.now_s)
             self._call("tick", self.drill.tick, self.now_s)
+            self._rests.tick(self.now_s)
 
     def _call(self, what: str, method: Callable[..., tuple[DrillEvent, ...]], *given: Any) -> None:
         started_s = time.thread_time()
