@@ -18,10 +18,11 @@ from coach.judging.alignment.initial_tempo import beat_period, count_neighbours,
 from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
 from coach.judging.alignment.transitions import Transitions
 from coach.judging.following import followed_window
-from coach.judging.following.events import Marked
+from coach.judging.following.events import Ended, Marked
 from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.follower import Follower
 from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
+from coach.judging.following.states import FollowerState
 from coach.judging.instead import recognise, recognise_live, recognise_other
 from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
@@ -233,3 +234,29 @@ def test_a_few_keys_of_a_long_window_are_judged_elsewhere() -> None:
     assert given_out(play(long)[:6], long)
     assert not given_out(play(short)[:6], short)
     assert not given_out(play(short), short)
+
+
+def test_a_beginning_found_late_is_not_followed_again_once_it_is_over(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Nine strange keys, then the window from its middle on: the first right ones were not heeded.
+
+    Following them all anew at the end took 10 ms for 60 keys, and longer for more.
+    """
+    part = whole(score_from_notes(tune(64)))
+    strange = [PlayedNote(30 + at, 64, 0.3 * at) for at in range(9)]
+    joined = [replace(key, onset_s=key.onset_s - 9.0) for key in play(part)[20:]]
+    follower = Follower(part)
+    for key in [*strange, *joined]:
+        follower.key_down(key.pitch, key.velocity, key.onset_s)
+    assert follower.state is FollowerState.FOLLOWING
+    followed = len(follower._take)
+    assert followed < len(joined)
+
+    def extend(self: Transitions, *given: object) -> float:
+        raise AssertionError
+
+    monkeypatch.setattr(Transitions, "extend", extend)
+    last_s = joined[-1].onset_s
+    out = [one for tick in range(80) for one in follower.tick(last_s + 0.05 * tick)]
+    assert [len(one.take.notes) for one in out if isinstance(one, Ended)] == [len(joined)]

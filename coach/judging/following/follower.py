@@ -210,8 +210,6 @@ class Follower:
         self._earlier = self._earlier[:shift]
         self._before_s = self._earlier[-1].onset_s if self._earlier else -inf
         self._start_anew()
-        self._waits = True
-        self._alignment.begin_again(self._take)
 
     def _drop_old_keys(self, pitch: int, at_s: float) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
@@ -305,6 +303,7 @@ class Follower:
             self._take_back(-first)
         elif first > 0:
             self._forget(keep=first)
+        if first:
             self._waits = True
             self._alignment.begin_again(self._take)
 
@@ -333,8 +332,9 @@ class Follower:
             first = -self._exact.count_earlier_keys(self._earlier, self._take)
         else:
             first = whole - len(self._earlier)
+        if first < 0:
+            self._take_back(-first)  # it is over: nobody follows it any more
         if first <= 0:
-            self._start_at(first)
             return []
         return self._begin_again(self._name_attempt(first), first)
 
