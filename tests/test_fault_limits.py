@@ -5,8 +5,11 @@ from __future__ import annotations
 import pytest
 
 from coach.judging.faults.catalogue import CATALOGUE, SCATTERED_WEIGHT
+from coach.judging.judge import judge
 from coach.judging.model import Cause, Stage
 from coach.judging.wording import seconds
+from coach.score.model import Hands
+from tests.notated import all_of, played, written
 from tests.test_catalogue import SCALE, Made
 
 
@@ -71,3 +74,12 @@ def test_an_offset_against_the_click_is_told_beyond_a_musicians_usual_one(
 def test_scattered_rows_are_told_after_hands_that_drift() -> None:
     assert CATALOGUE[Cause.SLOWER_THAN_ASKED].weight < SCATTERED_WEIGHT
     assert SCATTERED_WEIGHT < CATALOGUE[Cause.UNEVEN].weight < CATALOGUE[Cause.HANDS_DRIFT].weight
+
+
+def test_a_key_put_right_by_the_hand_that_was_late_is_that_hand_s() -> None:
+    """D lies no farther from the right hand's F, but the left hand's C came late for it."""
+    score = {"RH": "G4 F4 G4 A4 F4 G4 A4 G4", "LH": "C4 A3 B3 A3 C4 A3 B3 C4"}
+    take = {**score, "LH": "C4 A3 B3 A3 (D4)C4>0.35 A3 B3 C4"}
+    notes = played(score, take)
+    found = judge(all_of(written(score), score), notes, stage=Stage.NOTES).faults[0]
+    assert (found.cause, found.hands) == (Cause.CORRECTED_KEY, Hands.LEFT)

@@ -234,7 +234,8 @@ def _make_brushed(context: FaultContext, label: PlayedLabel) -> Fault:
 def _find_correction(context: FaultContext, label: PlayedLabel) -> int | None:
     """The note that an extra key was put right to.
 
-    It is near it, of the same hand, struck soon after, and late: the extra key stood in its place.
+    It is near it, struck soon after, and late: the extra key stood in its place. Whose a stray key
+    was is a guess by what lies near it: a late note a step away tells more.
     """
     excerpt, played, timing = context.excerpt, context.played, context.timing
     struck = played[label.played]
@@ -248,7 +249,8 @@ def _find_correction(context: FaultContext, label: PlayedLabel) -> int | None:
             continue
         note = excerpt.notes[other.note]
         semitones = abs(note.pitch - struck.pitch)
-        if semitones > _MOST_CORRECTED or (label.hand and note.hand is not label.hand):
+        is_other = label.hand is not None and note.hand is not label.hand
+        if semitones > (_MOST_BRUSHED if is_other else _MOST_CORRECTED):
             continue
         number = excerpt.onset_numbers[other.note]
         if _completes_chord(timing, number, note.hand, struck.onset_s, at_s):
