@@ -127,6 +127,12 @@ class Lesson:
         self.weak, self.slip = (), 0.0
 
 
+def tempo_of(asked: Assignment) -> float:
+    """The tempo asked for, where one is."""
+    assert asked.qpm is not None
+    return asked.qpm
+
+
 def place(asked: Assignment) -> tuple[Window, float | None]:
     """What is to be played, and how fast."""
     return asked.window, asked.qpm

@@ -5,6 +5,7 @@ import random
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import mir_eval
 import numpy as np
@@ -43,7 +44,7 @@ def window(right: str, left: str = "", marks: dict[int, str] | None = None) -> E
                 mark = (marks or {}).get(at)
                 notes.append({"pitch": int(pitch), "onset": at, "length": 1, "hand": hand,
                               "marks": [mark] if mark and hand == "RH" else []})  # fmt: skip
-    end = max(int(n["onset"]) for n in notes) + 1
+    end = max(int(str(n["onset"])) for n in notes) + 1
     return excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(end)))
 
 
@@ -353,7 +354,7 @@ def _key(hertz: float) -> int:
     return round(float(mir_eval.util.hz_to_midi(hertz)))
 
 
-def some_case(seed: int) -> dict:
+def some_case(seed: int) -> dict[str, Any]:
     """A seeded case: real, clean or with mistakes."""
     rng = random.Random(seed)
     while True:
@@ -378,6 +379,7 @@ def test_every_note_and_every_key_once(seed: int) -> None:
     for note in found.score:
         assert note.label in (Label.MATCHED, Label.WRONG, Label.MISSED)
         if note.label is not Label.MISSED:
+            assert note.played is not None
             key = found.played[note.played]
             assert (key.note, key.label) == (note.note, note.label)
             right = part.notes[note.note].pitch == take[note.played].pitch

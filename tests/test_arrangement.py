@@ -188,7 +188,7 @@ def test_taking_up_a_row_after_the_goal_goes_on_from_there() -> None:
     drill = Drill(piece(1), learning(1).goal)
     drill.start(0.0)
     at_s = 1.0
-    while drill.state is not DrillState.FINISHED:
+    while not drill.decision.finished:
         for note in drill.excerpt.notes:
             drill.key_down(note.pitch, 64, at_s + float(note.onset_quarters) * 0.9)
         at_s += 0.9 * 4
@@ -212,7 +212,9 @@ def test_taking_up_a_row_after_the_goal_goes_on_from_there() -> None:
         max_size=12,
     )
 )
-def test_whatever_is_changed_nothing_is_lost_and_the_first_open_row_is_now(changes) -> None:
+def test_whatever_is_changed_nothing_is_lost_and_the_first_open_row_is_now(
+    changes: list[Order | Request | tuple[int, PlanChange]],
+) -> None:
     coach = learning(3)
     everything = sorted(whats(coach))
     for change in changes:

@@ -10,17 +10,17 @@ import pytest
 
 from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionBegan
 from coach.judging.following.follower import FALSE_START
-from coach.judging.model import Outcome
+from coach.judging.model import Cause, Outcome
 from coach.score.model import Hands
 from coach.score.window import Window
 from tests.live import SAMPLES, Live, one_bar_windows, sample
 
 
-def at_the_bar(**how):
-    return Live(sample("2-the-ferry-bell"), Window(F(5), F(9), Hands.RIGHT), **how)
+def at_the_bar() -> Live:
+    return Live(sample("2-the-ferry-bell"), Window(F(5), F(9), Hands.RIGHT))
 
 
-def faults_of(live: Live):
+def faults_of(live: Live) -> list[Cause | None]:
     return [f.cause for one in live.ended for f in one.judgement.faults if not f.forgiven]
 
 
@@ -53,7 +53,7 @@ def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(
     the second are taken for the second and the third.
     """
     for window in one_bar_windows(name):
-        if (name, window.start_quarters, wait_s) == ("2-the-ferry-bell", 33, 0.8):
+        if (name, int(window.start_quarters), wait_s) == ("2-the-ferry-bell", 33, 0.8):
             continue
         live = Live(sample(name), window).plays(0, 1).waits(wait_s).plays().waits(4)
         assert (len(live.ended), clean_of(live), faults_of(live)) == (1, 1, []), window
@@ -67,7 +67,7 @@ def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name: str, on
     doubtful = {("1-low-tide", 8), ("6-the-lantern-room", 16), ("6-the-lantern-room", 20)}
     for window in one_bar_windows(name):
         live = Live(sample(name), window)
-        if onsets >= onsets_of(live) - 1 or (name, window.start_quarters) in doubtful:
+        if onsets >= onsets_of(live) - 1 or (name, int(window.start_quarters)) in doubtful:
             continue
         live.plays(0, onsets).waits(1).plays().waits(4)
         assert (clean_of(live), faults_of(live)) == (1, []), window

@@ -14,7 +14,9 @@ def piece() -> Score:
     return score_from_notes(notes, pickup_quarters=1)
 
 
-def stretch(bars: str | None = None, beats: str | None = None, hands: str = "both") -> tuple[F, F]:
+def stretch(
+    bars: str | None = None, beats: str | None = None, hands: str = "both"
+) -> tuple[F | int, F | int]:
     window = choose_window(piece(), bars=bars, beats=beats, hands=hands)
     return window.start_quarters, window.end_quarters
 

@@ -14,7 +14,8 @@ def piece(*metres: str, pickup: Fraction = Fraction(0)) -> Score:
     """Empty bars in these metres; ``pickup`` is the length of a first bar that is short."""
     bars, at = [], Fraction(0)
     for index, words in enumerate(metres):
-        metre = Metre(*map(int, words.split("/")))
+        beats, beat_type = map(int, words.split("/"))
+        metre = Metre(beats, beat_type)
         length = pickup if pickup and index == 0 else metre.bar_quarters
         lead = metre.bar_quarters - length
         bars.append(Bar(index, str(index), at, length, metre, lead_quarters=lead))

@@ -7,12 +7,15 @@ import pytest
 
 from coach.coaching.model import Assignment, AssignmentKind
 from coach.coaching.practice.tempo import FLOOR, MARKS, TempoLadder, quicker
-from tests.lessons import QPM, Lesson, Weak
+from tests.lessons import QPM, Lesson, Weak, tempo_of
 
 BEAT = F(1)
 
+Step = tuple[Assignment, bool]
+"""What was asked for, and whether it was clean."""
 
-def asked_for(lesson: Lesson, most: int = 60) -> list[tuple[Assignment, bool]]:
+
+def asked_for(lesson: Lesson, most: int = 60) -> list[Step]:
     """Every assignment of a lesson up to the goal, with whether it was played clean."""
     out = []
     for _ in range(most):
@@ -24,7 +27,7 @@ def asked_for(lesson: Lesson, most: int = 60) -> list[tuple[Assignment, bool]]:
 
 
 @pytest.fixture(scope="module")
-def lessons() -> list[list[tuple[Assignment, bool]]]:
+def lessons() -> list[list[Step]]:
     """One place fails above a tempo; after twenty repetitions it can be played."""
     out = []
     for beat in (5, 6, 11):
@@ -36,7 +39,7 @@ def lessons() -> list[list[tuple[Assignment, bool]]]:
     return out
 
 
-def moves(steps: list[tuple[Assignment, bool]]) -> list[tuple[Assignment, bool, Assignment]]:
+def moves(steps: list[Step]) -> list[tuple[Assignment, bool, Assignment]]:
     """Each assignment with the one that follows it, where the window stays."""
     return [
         (one, clean, two)
@@ -46,29 +49,34 @@ def moves(steps: list[tuple[Assignment, bool]]) -> list[tuple[Assignment, bool, 
 
 
 def test_the_end_is_exactly_the_tempo_asked_for(
-    lessons: list[list[tuple[Assignment, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     for steps in lessons:
         assert steps[-1][0].qpm == QPM
 
 
 def test_it_is_never_quicker_than_asked_for_nor_under_half(
-    lessons: list[list[tuple[Assignment, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     for steps in lessons:
-        assert all(QPM * FLOOR - 1e-6 <= asked.qpm <= QPM + 1e-6 for asked, _ in steps)
+        assert all(QPM * FLOOR - 1e-6 <= tempo_of(asked) <= QPM + 1e-6 for asked, _ in steps)
 
 
 def test_the_tempo_rises_only_after_a_clean_repetition(
-    lessons: list[list[tuple[Assignment, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
-    rises = [clean for steps in lessons for one, clean, two in moves(steps) if two.qpm > one.qpm]
+    rises = [
+        clean
+        for steps in lessons
+        for one, clean, two in moves(steps)
+        if tempo_of(two) > tempo_of(one)
+    ]
     assert rises
     assert all(rises)
 
 
 def test_after_slowing_down_the_first_step_up_is_one_mark(
-    lessons: list[list[tuple[Assignment, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     """Common practice; a trial at the tempo asked for is no step."""
     first_steps = []
@@ -80,42 +88,42 @@ def test_after_slowing_down_the_first_step_up_is_one_mark(
                 and one.kind is not AssignmentKind.TRIAL
                 and was_slowed
             ):
-                first_steps.append((one.qpm, two.qpm))
-            was_slowed = two.qpm < one.qpm
+                first_steps.append((tempo_of(one), tempo_of(two)))
+            was_slowed = tempo_of(two) < tempo_of(one)
     assert first_steps
     assert all(after <= quicker(before, BEAT) + 1e-6 for before, after in first_steps)
 
 
 def test_every_step_is_few_marks_of_the_metronome(
-    lessons: list[list[tuple[Assignment, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     for steps in lessons:
         for one, _, two in moves(steps):
             if two.kind is AssignmentKind.QUICKEN:
-                between = [mark for mark in MARKS if one.qpm < mark < two.qpm]
+                between = [mark for mark in MARKS if tempo_of(one) < mark < tempo_of(two)]
                 assert len(between) < 4
 
 
-def test_slow_and_at_tempo_alternate(lessons: list[list[tuple[Assignment, bool]]]) -> None:
+def test_slow_and_at_tempo_alternate(lessons: list[list[Step]]) -> None:
     """Henley (2001), JRME 49, 169-181 (read second-hand): alternating did better than slow only."""
     trials = [
         asked for steps in lessons for asked, _ in steps if asked.kind is AssignmentKind.TRIAL
     ]
     assert trials
-    assert {trial.qpm for trial in trials} <= {max(a.qpm for a, _ in s) for s in lessons}
+    assert {trial.qpm for trial in trials} <= {max(tempo_of(a) for a, _ in s) for s in lessons}
     assert all(trial.clean_required == 1 for trial in trials)
 
 
 def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(
-    lessons: list[list[tuple[Assignment, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     for steps in lessons:
         before = None
         for (one, clean), (two, _) in pairwise(steps):
             if one.kind is not AssignmentKind.TRIAL and two.kind is AssignmentKind.TRIAL:
-                before = one.qpm
+                before = tempo_of(one)
             if one.kind is AssignmentKind.TRIAL and not clean and one.window == two.window:
-                assert before is None or two.qpm <= quicker(before, BEAT) + 1e-6
+                assert before is None or tempo_of(two) <= quicker(before, BEAT) + 1e-6
 
 
 def test_at_one_s_own_pace_there_is_nothing_to_climb() -> None:

@@ -11,7 +11,7 @@ from coach.judging.model import Judgement, Outcome, TransitionResult
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
-from tests.lessons import Lesson
+from tests.lessons import Lesson, tempo_of
 
 
 def four_bars() -> Score:
@@ -112,7 +112,7 @@ def test_a_move_that_keeps_failing_is_named_and_drilled_in_its_hand(
 
 def test_the_pianist_is_in_charge(coach: Coach) -> None:
     slower = coach.ask(Request.SLOWER, 0.0)
-    assert slower.assignment.qpm < 96
+    assert tempo_of(slower.assignment) < 96
     smaller = coach.ask(Request.SMALLER, 0.0)
     assert smaller.assignment.window.end_quarters - smaller.assignment.window.start_quarters < 16
 

@@ -19,7 +19,7 @@ from coach.coaching.practice.tempo import quicker, slower
 from coach.drill import Drill
 from coach.score.model import Hands
 from coach.score.window import Excerpt, Window, excerpt
-from tests.lessons import QPM, Lesson, Weak, is_smaller, piece, place
+from tests.lessons import QPM, Lesson, Weak, is_smaller, piece, place, tempo_of
 
 LESSONS = settings(max_examples=20, deadline=None, derandomize=True)
 
@@ -36,6 +36,10 @@ class Step(NamedTuple):
     @property
     def after(self) -> Assignment:
         return self.decision.assignment
+
+
+Course = tuple[Lesson, list[Step]]
+"""A lesson, and all that was played in it."""
 
 
 def some_lesson(seed: int) -> Lesson:
@@ -66,7 +70,7 @@ LESSON = st.integers(0, 199).map(some_lesson)
 
 
 @st.composite
-def midway(draw) -> Lesson:
+def midway(draw: st.DrawFn) -> Lesson:
     """A lesson after some repetitions and perhaps a wish."""
     lesson = draw(LESSON)
     for _ in range(draw(st.integers(0, 12))):
@@ -77,16 +81,14 @@ def midway(draw) -> Lesson:
 
 
 @pytest.fixture(scope="module")
-def courses() -> list[tuple[Lesson, list[Step]]]:
+def courses() -> list[Course]:
     """Three dozen lessons, played through once for all the rules: (lesson, steps)."""
     lessons = [some_lesson(seed) for seed in range(36)]
     return [(lesson, walked(lesson)) for lesson in lessons]
 
 
 class TestWhatIsAskedFor:
-    def test_after_two_unclean_repetitions_something_changes(
-        self, courses: list[tuple[Lesson, list[Step]]]
-    ) -> None:
+    def test_after_two_unclean_repetitions_something_changes(self, courses: list[Course]) -> None:
         """The same is never asked for a third time, for nothing."""
         for lesson, steps in courses:
             for one, two in pairwise(steps):
@@ -94,7 +96,7 @@ class TestWhatIsAskedFor:
                     assert place(two.after) != place(two.asked), lesson
 
     def test_the_whole_that_cannot_be_had_twice_gets_smaller_or_slower(
-        self, courses: list[tuple[Lesson, list[Step]]]
+        self, courses: list[Course]
     ) -> None:
         """Two in a row not to be had: it is too long or too fast."""
         for lesson, steps in courses:
@@ -103,22 +105,20 @@ class TestWhatIsAskedFor:
                     continue
                 if two.asked.window == lesson.drill.goal.window:
                     smaller = is_smaller(two.after.window, two.asked.window)
-                    assert smaller or two.after.qpm < two.asked.qpm, lesson
+                    assert smaller or tempo_of(two.after) < tempo_of(two.asked), lesson
 
-    def test_the_tempo_never_rises_after_an_unclean_repetition(
-        self, courses: list[tuple[Lesson, list[Step]]]
-    ) -> None:
+    def test_the_tempo_never_rises_after_an_unclean_repetition(self, courses: list[Course]) -> None:
         for lesson, steps in courses:
-            assert all(s.clean or s.after.qpm <= s.asked.qpm for s in steps), lesson
+            assert all(s.clean or tempo_of(s.after) <= tempo_of(s.asked) for s in steps), lesson
 
     def test_nothing_is_ever_asked_for_below_half_the_tempo(self) -> None:
         """Also where one place after the other won't hold: the whole gets slower, they with it."""
         lesson = Lesson([Weak("RH", 3), Weak("LH", 10)])
         steps = walked(lesson, 60)
-        assert min(step.after.qpm for step in steps) == QPM / 2
+        assert min(tempo_of(step.after) for step in steps) == QPM / 2
 
     def test_what_was_clean_twice_when_it_was_looked_into_is_not_asked_for_again(
-        self, courses: list[tuple[Lesson, list[Step]]]
+        self, courses: list[Course]
     ) -> None:
         for lesson, steps in courses:
             for one, two in pairwise(steps):
@@ -127,7 +127,7 @@ class TestWhatIsAskedFor:
                     assert place(two.after) != place(two.asked), lesson
 
     def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(
-        self, courses: list[tuple[Lesson, list[Step]]]
+        self, courses: list[Course]
     ) -> None:
         """There is always somewhere to come from, and the arrival is in it."""
         for lesson, steps in courses:
@@ -137,9 +137,7 @@ class TestWhatIsAskedFor:
                 assert len(onsets) >= 2, lesson
                 assert onsets[-1] >= min(window.end_quarters, last), lesson
 
-    def test_what_is_mended_is_played_with_its_departure(
-        self, courses: list[tuple[Lesson, list[Step]]]
-    ) -> None:
+    def test_what_is_mended_is_played_with_its_departure(self, courses: list[Course]) -> None:
         """Of the named trouble: from the note before it, as soon as its hand plays it at all."""
         for lesson, steps in courses:
             for step in steps:
@@ -152,9 +150,9 @@ class TestWhatIsAskedFor:
                 move = trouble.transition
                 inside = window.start_quarters < move.to_quarters <= window.end_quarters
                 if inside and move.hands.members <= window.hands.members:
-                    assert window.start_quarters <= max(move.from_quarters, 0), lesson
+                    assert window.start_quarters <= max(move.from_quarters, F(0)), lesson
 
-    def test_a_pickup_belongs_to_its_bar(self, courses: list[tuple[Lesson, list[Step]]]) -> None:
+    def test_a_pickup_belongs_to_its_bar(self, courses: list[Course]) -> None:
         for lesson, steps in courses:
             pickup, *bars = lesson.score.bars
             if pickup.is_pickup:
@@ -167,9 +165,7 @@ class TestWhatIsAskedFor:
                 ]
                 assert pickup.end_quarters not in starts, lesson
 
-    def test_nothing_is_said_to_hold_that_was_not_clean(
-        self, courses: list[tuple[Lesson, list[Step]]]
-    ) -> None:
+    def test_nothing_is_said_to_hold_that_was_not_clean(self, courses: list[Course]) -> None:
         for lesson, steps in courses:
             for step in steps:
                 if not step.clean:
@@ -180,7 +176,7 @@ class TestWhatIsAskedFor:
                         assert "It holds" not in step.after.reason, lesson
 
     def test_finished_is_the_whole_at_its_tempo_and_nothing_less(
-        self, courses: list[tuple[Lesson, list[Step]]]
+        self, courses: list[Course]
     ) -> None:
         finished = [(lesson, s) for lesson, steps in courses for s in steps if s.decision.finished]
         assert finished
@@ -197,15 +193,17 @@ class TestWhatIsAskedFor:
             lesson.until(lambda ended: ended.decision.finished, most=90)
 
 
+def until_it_changes(lesson: Lesson, most: int) -> None:
+    """Play on until something else is asked for, or the goal is reached."""
+    first = place(lesson.asked)
+    lesson.until(lambda ended: ended.decision.finished or place(lesson.asked) != first, most)
+
+
 def test_half_clean_playing_is_made_easier_long_before_fourteen() -> None:
     """At p = .5 three running take 14 repetitions on average: (1 - p^r) / (p^r (1 - p))."""
     for seed in range(20):
         lesson = Lesson(slip=0.5, seed=seed)
-        whole = place(lesson.asked)
-        lesson.until(
-            lambda ended, at=whole, one=lesson: ended.decision.finished or place(one.asked) != at,
-            most=13,
-        )
+        until_it_changes(lesson, most=13)
 
 
 class TestNarrowing:
@@ -224,7 +222,7 @@ class TestNarrowing:
         lesson.plays()
         bottom = self.windows(lesson)[-1]
         assert bottom.hands is Hands.LEFT
-        assert (bottom.start_quarters, bottom.end_quarters) == (5, 6)
+        assert (bottom.start_quarters, bottom.end_quarters) == (F(5), F(6))
         assert "as small as it gets" in lesson.asked.reason
 
     def test_every_step_is_smaller_and_half_a_bar_comes_below_a_bar(self) -> None:
@@ -242,9 +240,9 @@ class TestNarrowing:
 class TestMending:
     """One place that fails until it has been drilled: narrowed to, held, put back."""
 
-    def to_the_drill(self, **weak) -> Lesson:
+    def to_the_drill(self, above_qpm: float = 0.0) -> Lesson:
         """A lesson in which the left hand's arrival on beat 3 of bar 2 is being drilled alone."""
-        lesson = Lesson([Weak("LH", 6, **weak)])
+        lesson = Lesson([Weak("LH", 6, above_qpm=above_qpm)])
         lesson.until(
             lambda _: (
                 lesson.asked.window.hands is Hands.LEFT
@@ -256,9 +254,10 @@ class TestMending:
 
     def test_it_is_named_and_drilled_in_its_hand_with_a_run_up(self) -> None:
         lesson = self.to_the_drill()
+        assert lesson.decision.trouble
         assert lesson.decision.trouble.place == "LH bar 2, beat 2 → 3"
         window = lesson.asked.window
-        assert (window.start_quarters, window.end_quarters) == (4, 6)
+        assert (window.start_quarters, window.end_quarters) == (F(4), F(6))
 
     def test_hands_apart_are_followed_by_hands_together_at_the_same_tempo(self) -> None:
         """Hands separate finds and mends, then it is rejoined (the studies contradict each other:
@@ -286,9 +285,9 @@ class TestMending:
     def test_the_tempo_comes_back_by_single_marks_at_first(self) -> None:
         """After what held slowly, and a trial at tempo that fails, one mark more at most."""
         lesson = Lesson([Weak("LH", 6, above_qpm=70.0)])
-        held = lesson.until(lambda _: lesson.asked.kind is AssignmentKind.TRIAL).assignment.qpm
+        held = lesson.until(lambda _: lesson.asked.kind is AssignmentKind.TRIAL).assignment
         lesson.until(lambda _: lesson.asked.kind is not AssignmentKind.TRIAL)
-        assert lesson.asked.qpm <= quicker(held, F(1)) + 1e-6
+        assert tempo_of(lesson.asked) <= quicker(tempo_of(held), F(1)) + 1e-6
 
     def test_a_relapse_goes_back_only_as_far_as_it_must(self) -> None:
         lesson = self.to_the_drill()
@@ -319,6 +318,7 @@ class TestMending:
                 and lesson.asked.window.hands is Hands.TOGETHER
             )
         )
+        assert lesson.decision.trouble
         assert lesson.decision.trouble.hands is Hands.TOGETHER
 
 
@@ -353,7 +353,7 @@ class TestThePianistIsInCharge:
     def test_slower(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.SLOWER, lesson.now_s)
-        assert lesson.asked.qpm <= slower(before.qpm, F(1)) + 1e-6
+        assert tempo_of(lesson.asked) <= slower(tempo_of(before), F(1)) + 1e-6
         assert lesson.asked.window == before.window
 
     @LESSONS
@@ -361,7 +361,7 @@ class TestThePianistIsInCharge:
     def test_faster(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.FASTER, lesson.now_s)
-        assert lesson.asked.qpm >= quicker(before.qpm, F(1)) - 1e-6
+        assert tempo_of(lesson.asked) >= quicker(tempo_of(before), F(1)) - 1e-6
         assert lesson.asked.window == before.window
 
     @LESSONS
@@ -402,7 +402,7 @@ class TestThePianistIsInCharge:
         wished = lesson.asked
         assume(place(wished) != before and wished.clean_required > 1)
         lesson.plays(clean=True)
-        assert lesson.asked.qpm <= wished.qpm
+        assert tempo_of(lesson.asked) <= tempo_of(wished)
         assert request_ is Request.SLOWER or lesson.asked.window == wished.window
 
     def test_what_is_declined_is_not_taken_up_again(self) -> None:

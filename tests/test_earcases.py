@@ -2,6 +2,7 @@
 
 import random
 from itertools import pairwise
+from typing import Any
 
 import pytest
 
@@ -15,9 +16,9 @@ from scripts.earcases.scoring import Tally
 from scripts.earcases.studies import study
 
 
-def made(count: int) -> list[dict]:
+def made(count: int) -> list[dict[str, Any]]:
     rng = random.Random(3)
-    out: list[dict] = []
+    out: list[dict[str, Any]] = []
     while len(out) < count:
         out += window_cases(study(rng, "s", 4), rng, f"w{len(out)}", 3) or []
     return out

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction as F
 from random import Random
+from typing import Any
 
 import pytest
 
@@ -30,9 +31,9 @@ def piece() -> Score:
     return score_from_notes([*right, *left], qpm=90)
 
 
-def seen(score: Score, now_s: float = 10.0, **changes) -> Seen:
+def seen(score: Score, now_s: float = 10.0, **changes: Any) -> Seen:
     shown = excerpt(score, Window(F(4), F(12)))
-    given = {
+    given: dict[str, Any] = {
         "now_s": now_s, "score": score, "excerpt": shown, "qpm": 80.0, "stage": "rhythm",
         "click_asked": False, "click_s": None,
     }  # fmt: skip

@@ -126,7 +126,7 @@ class TestFromTheVerdict:
     def observed(
         self,
         *,
-        wrong: tuple[str, int] | None = None,
+        wrong: tuple[str, F | int] | None = None,
         stop_at: int | None = None,
         habits: Habits | None = None,
     ) -> dict[tuple[str, int], Outcome]:

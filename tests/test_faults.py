@@ -166,7 +166,7 @@ def test_early_release_is_told_and_forgiven_before_the_shape_stage() -> None:
 def test_a_fault_marks_its_transition_and_no_other() -> None:
     judgement = judge(WINDOW, changed(take(), F(13, 2), Hand.RIGHT, 1))
     bad = [r for r in judgement.transitions if r.outcome is not Outcome.CLEAN]
-    assert [(r.transition.hands, r.transition.to_quarters) for r in bad] == [(Hands.RIGHT, 7)]
+    assert [(r.transition.hands, r.transition.to_quarters) for r in bad] == [(Hands.RIGHT, F(7))]
 
 
 def test_what_was_not_reached_is_not_held_against_the_hand() -> None:

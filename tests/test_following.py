@@ -1,11 +1,13 @@
 """Live marks, and repetitions found from the playing alone."""
 
 from fractions import Fraction
+from typing import TypeVar
 
 import pytest
 
 from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
-from coach.judging.following.follower import OTHER_NOTES, Follower
+from coach.judging.following.follower import Follower
+from coach.judging.instead import OTHER_NOTES
 from coach.judging.model import Label
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt, Window, excerpt
@@ -19,6 +21,9 @@ def scale(count: int = 8) -> Excerpt:
     keys = (60, 62, 64, 65, 67, 69, 71, 72)[:count]
     notes = [{"pitch": p, "onset": i, "length": 1, "hand": "RH"} for i, p in enumerate(keys)]
     return excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(count)))
+
+
+Event = TypeVar("Event")
 
 
 class Pianist:
@@ -48,7 +53,7 @@ class Pianist:
                 self.follower.key_up(int(key), self.now)
         return self
 
-    def of(self, kind: type) -> list:
+    def of(self, kind: type[Event]) -> list[Event]:
         return [one for one in self.heard if isinstance(one, kind)]
 
     @property

@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.alignment.exact_match import ExactMatcher
-from coach.judging.following.events import Begun, Ended, Marked, NotThis, Stray
+from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.score.build import score_from_notes
@@ -27,7 +27,7 @@ def hears(
     follower: Follower, keys: list[tuple[int, float]], velocity: int = 64
 ) -> list[Begun | Ended | Marked | NotThis | Stray]:
     """What is said of keys (pitch, seconds), with the clock running and 8 s after them."""
-    out, now_s = [], keys[0][1]
+    out, now_s = list[FollowerEvent](), keys[0][1]
     for pitch, at_s in [*keys, (None, keys[-1][1] + 8)]:
         while now_s + 0.05 < at_s:
             now_s += 0.05

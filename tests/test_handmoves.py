@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from fractions import Fraction as F
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -158,7 +159,7 @@ def test_a_move_can_be_checked_against_the_score() -> None:
 
 spellings = st.builds(Spelling, st.sampled_from("CDEFGAB"), st.integers(-2, 2), st.integers(-1, 9))
 names = st.sampled_from(["1", "12", "X1", "#1", "8a"])
-places = st.fixed_dictionaries(
+places: st.SearchStrategy[dict[str, Any]] = st.fixed_dictionaries(
     {},
     optional={
         "first_bar": names,
@@ -169,7 +170,7 @@ places = st.fixed_dictionaries(
         "below": spellings,
     },
 )
-whither = st.one_of(
+whither: st.SearchStrategy[dict[str, Any]] = st.one_of(
     st.fixed_dictionaries({"hand": st.sampled_from(Hand)}, optional={"pitch": spellings}),
     st.fixed_dictionaries({"hand": st.none(), "split": spellings}),
     st.fixed_dictionaries({"hand": st.none(), "home_staff": st.just(True)}),
@@ -178,7 +179,9 @@ whither = st.one_of(
 
 @pytest.mark.property
 @given(places, whither, names)
-def test_a_move_reads_back_as_it_is_written(place, goal, last: str) -> None:
+def test_a_move_reads_back_as_it_is_written(
+    place: dict[str, Any], goal: dict[str, Any], last: str
+) -> None:
     move = HandMove(**place, **goal)
     if move.first_bar:
         move = replace(move, last_bar=last)
@@ -187,7 +190,7 @@ def test_a_move_reads_back_as_it_is_written(place, goal, last: str) -> None:
 
 @pytest.mark.property
 @given(places, whither)
-def test_a_move_changes_hands_and_nothing_else(place, goal) -> None:
+def test_a_move_changes_hands_and_nothing_else(place: dict[str, Any], goal: dict[str, Any]) -> None:
     score, move = piece(), HandMove(**place, **goal)
     after = apply(score, [move])
     chosen = {note.id for note in selected(score, move)}

@@ -102,14 +102,16 @@ def chosen(score: Score, outcome: Outcome, beat: int = 1) -> tuple[TroubleProbe,
                 t.hands,
                 Hands.TOGETHER,
                 outcome if t.to_quarters == beat else Outcome.CLEAN,
-                beat=t.to_quarters,
+                beat=int(t.to_quarters),
             )
             for t in practice_map.transitions
         ]
         evidence.add(heard, 90.0)
-    return ProbeSelection(
+    probe = ProbeSelection(
         diagnose(evidence, practice_map), evidence, practice_map, practice_map.whole
-    ).choose_best(None), practice_map
+    ).choose_best(None)
+    assert probe
+    return probe, practice_map
 
 
 def test_lateness_is_looked_for_with_enough_notes_around_it() -> None:
@@ -147,7 +149,7 @@ def failing_at(*beats: int) -> dict[F, Posterior]:
                 Outcome.WRONG
                 if t.hands is Hands.LEFT and t.to_quarters in failing
                 else Outcome.CLEAN,
-                beat=t.to_quarters,
+                beat=int(t.to_quarters),
             )
             for t in practice_map.transitions
         ]

@@ -6,6 +6,7 @@ from functools import cache
 from itertools import product
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 
@@ -426,7 +427,7 @@ def test_a_chord_left_off_with_a_key_of_the_next_is_no_such_thing() -> None:
 # -- nothing that was the window is taken for it ----------------------------------------------
 
 
-def covers_a_hand(case: dict, part: Excerpt) -> bool:
+def covers_a_hand(case: dict[str, Any], part: Excerpt) -> bool:
     """Whether an octave slip was planted that takes in all that its hand has."""
     return any(
         one["cause"] == "octave_slip" and one["params"]["onsets"] == onsets(part, Hand(one["hand"]))
@@ -434,7 +435,7 @@ def covers_a_hand(case: dict, part: Excerpt) -> bool:
     )
 
 
-def false_ones(given: Iterator[dict]) -> tuple[int, list[str]]:
+def false_ones(given: Iterator[dict[str, Any]]) -> tuple[int, list[str]]:
     count, out = 0, []
     for case in given:
         part, count = excerpt_of(case), count + 1
@@ -550,7 +551,9 @@ def _other(part: Excerpt) -> bool:
 
 
 @pytest.mark.parametrize(("words", "how", "share"), LIVE, ids=[words for words, _, _ in LIVE])
-def test_it_is_told_at_the_piano(words: str, how, share: float) -> None:
+def test_it_is_told_at_the_piano(
+    words: str, how: Callable[[Excerpt], list[PlayedNote] | None], share: float
+) -> None:
     results = [
         live(part, sample(path), take, words)
         for path in SAMPLES

@@ -11,6 +11,7 @@ from coach.coaching.model import Request
 from coach.judging.judge import JudgingJob
 from coach.score.model import Hands
 from coach.score.window import Window
+from tests.lessons import tempo_of
 from tests.live import Live, sample
 
 BAR = Window(F(5), F(9), Hands.RIGHT)
@@ -121,7 +122,7 @@ def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live: Li
     live.note(live.drill.ask(Request.SLOWER, live.now_s))
     verdict(live, job)
     assert live.ended[0].judgement.clean
-    assert live.ended[0].assignment.qpm > live.asked.qpm
+    assert tempo_of(live.ended[0].assignment) > tempo_of(live.asked)
     assert live.drill.decision.clean_run == 0
     assert sum(tally.failed == 0 for tally in live.drill.coach.evidence.beats.values()) > 2
 
@@ -133,7 +134,8 @@ def test_the_goal_waits_for_what_is_in_hand(live: Live) -> None:
     for job in jobs_of(live):
         verdict(live, job)
     assert live.ended[-1].decision.finished
-    assert live.drill.state is DrillState.PLAYING
+    state = live.drill.state
+    assert state is DrillState.PLAYING
     live.note(live.drill.ask(Request.AGAIN, live.now_s))
     assert live.drill.state is DrillState.READY
 
@@ -141,7 +143,8 @@ def test_the_goal_waits_for_what_is_in_hand(live: Live) -> None:
 def test_the_goal_is_shown_once_the_verdict_is_there(live: Live) -> None:
     for _ in range(3):
         live.plays().waits(2)
-    assert live.drill.state is DrillState.READY
+    state = live.drill.state
+    assert state is DrillState.READY
     for job in jobs_of(live):
         verdict(live, job)
     assert live.drill.state is DrillState.FINISHED

@@ -69,7 +69,11 @@ def test_a_child_judges_as_we_do(judges: Judges) -> None:
 def test_jobs_are_done_in_the_order_in_which_they_were_given(judges: Judges) -> None:
     done: list[int] = []
     jobs = [long_job(0), job_of(whole(both(8)), 1), job_of(whole(both(16)), 2)]
-    futures = [judges.give(job, lambda _, n=job.number: done.append(n)) for job in jobs]
+
+    def given(job: JudgingJob) -> Future[Judgement]:
+        return judges.give(job, lambda _: done.append(job.number))
+
+    futures = list(map(given, jobs))
     assert [one.result(LONG_S).excerpt for one in futures] == [job.excerpt for job in jobs]
     assert done == [0, 1, 2]
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from typing import TypeVar
 
 import pytest
 from hypothesis import assume, given, settings
@@ -155,7 +156,7 @@ def follow(
     window: Excerpt, keys: list[PlayedNote], qpm: float | None = None
 ) -> list[FollowerEvent]:
     """All that is said while the keys come in, with the clock ticking between and after them."""
-    follower, heard, now_s = Follower(window, qpm=qpm), [], keys[0].onset_s
+    follower, heard, now_s = Follower(window, qpm=qpm), list[FollowerEvent](), keys[0].onset_s
     moves = [(k.onset_s, 1, k) for k in keys] + [
         (k.onset_s + (k.length_s or 0), 0, k) for k in keys
     ]
@@ -171,7 +172,10 @@ def follow(
     return heard + list(follower.tick(now_s + 15.0))
 
 
-def said(heard: list[FollowerEvent], kind: type) -> list:
+Event = TypeVar("Event")
+
+
+def said(heard: list[FollowerEvent], kind: type[Event]) -> list[Event]:
     return [one for one in heard if isinstance(one, kind)]
 
 

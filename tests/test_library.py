@@ -36,18 +36,19 @@ def file(tmp_path: Path) -> Path:
 
 def library_of(options: Namespace, file: Path, at_s: float) -> Iterator[HomeLibrary]:
     keeping = Keeping(options)
+    assert keeping.store
     keeping.store.save_repetition(piece_key(SCORE, file), ended(clean=False), at_s)
     yield HomeLibrary(keeping)
     close_record(keeping.store)
 
 
 @pytest.fixture
-def library(options: Namespace, file: Path):
+def library(options: Namespace, file: Path) -> Iterator[HomeLibrary]:
     yield from library_of(options, file, time.time())
 
 
 @pytest.fixture
-def yesterdays(options: Namespace, file: Path):
+def yesterdays(options: Namespace, file: Path) -> Iterator[HomeLibrary]:
     yield from library_of(options, file, time.time() - 86400.0)
 
 
@@ -82,6 +83,7 @@ def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(
     options: Namespace, file: Path
 ) -> None:
     keeping = Keeping(options)
+    assert keeping.store
     keeping.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
     told = [item.detail for item in HomeLibrary(keeping).warm_ups()]
     close_record(keeping.store)
@@ -90,6 +92,7 @@ def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(
 
 def test_the_newest_warm_ups_leave_room_for_the_pieces(options: Namespace, tmp_path: Path) -> None:
     keeping = Keeping(options)
+    assert keeping.store
     for at in range(4):
         path = tmp_path / f"piece-{at}.musicxml"
         path.write_text("a score")

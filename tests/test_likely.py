@@ -22,9 +22,15 @@ from coach.coaching.practice.tempo import (
 BEAT = F(1)
 
 
+def now(tempo: TempoLadder) -> float:
+    """Where it stands."""
+    assert tempo.now_qpm is not None
+    return tempo.now_qpm
+
+
 def climbed(tempo: TempoLadder, trials_hold: bool = False) -> list[float]:
     """All tempi up to the target where every step holds."""
-    tempi = [tempo.now_qpm]
+    tempi = [now(tempo)]
     while not tempo.at_target:
         for _ in range(2):
             tempo.count_repetition(clean=True)
@@ -34,15 +40,14 @@ def climbed(tempo: TempoLadder, trials_hold: bool = False) -> list[float]:
                 tempo.keep_trial()
             else:
                 tempo.undo_trial()
-        tempi.append(tempo.now_qpm)
+        tempi.append(now(tempo))
     return tempi
 
 
 def failing(target: int, *tempi: int) -> TempoLadder:
     """A climb at the slowest of these tempi, after a failure at each."""
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target)
-    for now in tempi:
-        tempo.now_qpm = now
+    for tempo.now_qpm in tempi:
         tempo.count_repetition(clean=False)
     return tempo
 
@@ -71,14 +76,14 @@ def test_after_a_trial_that_fails_it_goes_back_to_what_held() -> None:
     tempo.raise_tempo(BEAT)
     tempo.count_repetition(clean=False)
     tempo.undo_trial()
-    assert tempo.now_qpm <= 80
+    assert now(tempo) <= 80
     assert not tempo.on_trial
 
 
 def test_between_two_trials_lies_half_of_the_way_that_was_left() -> None:
     tempo, tried_from = TempoLadder.start(target_qpm=160, now_qpm=80), []
     while not tempo.at_target:
-        before = tempo.now_qpm
+        before = now(tempo)
         if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
             tried_from.append(before)
             tempo.undo_trial()
@@ -136,7 +141,7 @@ def test_what_was_heard_moves_the_chance_as_bayes_rule_says() -> None:
 def test_slower_is_clearly_slower_and_ends_at_half_the_tempo() -> None:
     tempo = TempoLadder.start(target_qpm=100, now_qpm=100)
     tempo.lower_tempo(BEAT)
-    assert tempo.now_qpm <= 90
+    assert now(tempo) <= 90
     for _ in range(9):
         tempo.lower_tempo(BEAT)
     assert tempo.at_floor
@@ -150,7 +155,7 @@ def test_a_place_is_not_begun_at_half_its_tempo_at_once() -> None:
     assert tempo.now_qpm == 100 * FIRST_SLOWER
     tempo.count_repetition(clean=False)
     tempo.lower_tempo(BEAT)
-    assert tempo.now_qpm < 100 * FIRST_SLOWER
+    assert now(tempo) < 100 * FIRST_SLOWER
 
 
 def test_at_one_s_own_pace_there_is_nothing_to_climb() -> None:
@@ -179,7 +184,7 @@ def test_the_first_step_up_is_one_mark(target: float, share: float) -> None:
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
     if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
         tempo.undo_trial()
-    assert tempo.now_qpm <= quicker(target * share, BEAT) + 1e-6
+    assert now(tempo) <= quicker(target * share, BEAT) + 1e-6
 
 
 @pytest.mark.property
@@ -189,10 +194,10 @@ def test_the_first_step_after_slowing_down_is_one_mark_again(target: float, shar
     climbed_to = climbed(tempo)[-2]
     tempo.now_qpm = climbed_to
     tempo.lower_tempo(BEAT)
-    low = tempo.now_qpm
+    low = now(tempo)
     if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
         tempo.undo_trial()
-    assert tempo.now_qpm <= quicker(low, BEAT) + 1e-6
+    assert now(tempo) <= quicker(low, BEAT) + 1e-6
 
 
 @pytest.mark.property

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction as F
+from typing import Any
 
 import pytest
 
 from coach.coaching.drill.drill import Drill
-from coach.coaching.drill.drill_events import RepetitionEnded, ToJudge
+from coach.coaching.drill.drill_events import DrillEvent, RepetitionEnded, ToJudge
 from coach.coaching.drill.hearing import MOST_WINDOWS
 from coach.coaching.model import Goal, Request
 from coach.judging.alignment.beam_search import MOST_LIVE
@@ -24,6 +26,7 @@ from coach.judging.following.follower import Follower
 from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
 from coach.judging.following.states import FollowerState
 from coach.judging.instead import recognise, recognise_live, recognise_other
+from coach.judging.instead.key_sequence import find_common
 from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -67,12 +70,14 @@ def off(part: Excerpt, rng: random.Random) -> list[PlayedNote]:
 @pytest.mark.parametrize("playing", [mashed, noodled, off])
 @pytest.mark.parametrize("bars", [1, 60])
 def test_a_key_takes_only_so_many_hypotheses_further(
-    monkeypatch: pytest.MonkeyPatch, playing, bars: int
+    monkeypatch: pytest.MonkeyPatch,
+    playing: Callable[[Excerpt, random.Random], list[PlayedNote]],
+    bars: int,
 ) -> None:
     counted = 0
     of = Transitions.extend
 
-    def counting(self, *given) -> float:  # type: ignore[no-untyped-def]
+    def counting(self: Transitions, *given: Any) -> float:
         nonlocal counted
         counted += 1
         return of(self, *given)
@@ -154,9 +159,8 @@ def test_what_was_played_instead_of_a_long_piece_is_told_by_its_beginning(
     moved = [replace(key, pitch=key.pitch + 12) for key in play(part)]
     whole_take = recognise_other(part, moved)
     compared: list[tuple[int, int]] = []
-    find_common = recognise.find_common
 
-    def counting(written: list[int], keys: list[int]) -> list[int]:  # type: ignore[no-untyped-def]
+    def counting(written: list[int], keys: list[int]) -> list[int]:
         compared.append((len(written), len(keys)))
         return find_common(written, keys)
 
@@ -177,7 +181,7 @@ def given_out(keys: list[PlayedNote], part: Excerpt) -> bool:
         ]
     )
     drill = Drill(score, Goal(part.window, 100.0), judges_elsewhere=True)
-    out = []
+    out: list[DrillEvent] = []
     for key in keys:
         out += drill.key_down(key.pitch, key.velocity, key.onset_s)
     for tick in range(200):
@@ -200,7 +204,7 @@ def test_what_was_played_strangely_is_judged_elsewhere_however_short() -> None:
 def test_a_window_that_is_turned_back_to_is_not_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     """Making a whole piece ready to be followed takes as long as five keys."""
     made: list[Excerpt] = []
-    make = followed_window.make_score_arrays
+    make = make_score_arrays
 
     def counting(excerpt: Excerpt) -> ScoreArrays:
         made.append(excerpt)

@@ -60,7 +60,7 @@ def test_every_package_has_its_hashes(what: str) -> None:
 def test_what_a_package_needs_is_locked_too(what: str) -> None:
     """As far as the packages are installed here, and for this system."""
     lines = locked(what)
-    here = {**default_environment(), "extra": ""}
+    here = {name: str(value) for name, value in default_environment().items()} | {"extra": ""}
     for name in lines:
         try:
             needed = map(Requirement, distribution(name).requires or ())

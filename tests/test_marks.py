@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction as F
+from typing import Any
 
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.score.model import Hands
@@ -20,7 +21,7 @@ def judged(*labels: Label, faults: tuple[Fault, ...] = ()) -> Judgement:
     )
 
 
-def fault(at: int, family: Family, **more: bool | float) -> Fault:
+def fault(at: int, family: Family, **more: Any) -> Fault:
     part = excerpt(two_hands(), Window(F(0), F(4), Hands.RIGHT))
     move = part.transition_to(F(at), Hands.RIGHT)
     return Fault(move, F(at), family, 1.0, "", cause=Cause.HESITATION, **more)

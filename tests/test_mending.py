@@ -13,12 +13,15 @@ from coach.coaching.windows import PracticeMap
 from coach.judging.model import Stage
 from coach.score.model import Hands, Score
 from coach.score.window import Window
-from tests.lessons import QPM, Lesson, Weak, piece
+from tests.lessons import QPM, Lesson, Weak, piece, tempo_of
 
 MOST = 60
 
+Step = tuple[Assignment, bool, bool]
+"""What was asked for, whether it was clean, and whether a trouble was under repair."""
 
-def mended(lesson: Lesson, before_it_heals: int = 14) -> list[tuple[Assignment, bool, bool]]:
+
+def mended(lesson: Lesson, before_it_heals: int = 14) -> list[Step]:
     """Every assignment up to the goal, with whether it was clean; the place heals on the way."""
     out = []
     for count in range(MOST):
@@ -33,43 +36,43 @@ def mended(lesson: Lesson, before_it_heals: int = 14) -> list[tuple[Assignment, 
 
 
 @pytest.fixture(scope="module")
-def lessons() -> list[list[tuple[Assignment, bool, bool]]]:
+def lessons() -> list[list[Step]]:
     """A place of the left hand that fails above a tempo, and then heals."""
     practice_map = [(beat, above) for beat in (5, 6, 11) for above in (60.0, 72.0)]
     return [mended(Lesson([Weak("LH", beat, above_qpm=above)])) for beat, above in practice_map]
 
 
 def test_a_named_trouble_is_mended_at_once_slower_than_it_failed(
-    lessons: list[list[tuple[Assignment, bool, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     for steps in lessons:
         first = next(asked for asked, _, is_mending in steps if is_mending)
-        assert first.qpm < QPM
+        assert tempo_of(first) < QPM
 
 
 def test_while_it_is_slow_it_grows_wider_and_the_tempo_rises_in_the_widest(
-    lessons: list[list[tuple[Assignment, bool, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     """Common practice, as the joining order: window by window, then up the tempo."""
     for steps in lessons:
         mending = [asked for asked, _, is_mending in steps if is_mending]
         widest = max(asked.window.end_quarters - asked.window.start_quarters for asked in mending)
         for one, two in pairwise(mending):
-            if one.window == two.window and two.qpm > one.qpm:
+            if one.window == two.window and tempo_of(two) > tempo_of(one):
                 assert one.window.end_quarters - one.window.start_quarters == widest
 
 
 def test_a_tempo_that_failed_is_not_asked_for_again_before_a_slower_one_held(
-    lessons: list[list[tuple[Assignment, bool, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     for steps in lessons:
         for (one, clean, _), (two, _, _) in pairwise(steps):
             if not clean and one.window == two.window:
-                assert two.qpm <= one.qpm
+                assert tempo_of(two) <= tempo_of(one)
 
 
 def test_the_reason_for_a_slower_tempo_is_still_true_beside_a_clean_repetition(
-    lessons: list[list[tuple[Assignment, bool, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     slower = {a.reason for steps in lessons for a, _, _ in steps if a.kind is AssignmentKind.SLOWER}
     assert slower
@@ -84,14 +87,14 @@ def test_a_place_that_fails_above_a_tempo_is_soon_asked_for_under_it() -> None:
         unclean = 0
         for _ in range(MOST):
             ended = lesson.plays()
-            if lesson.asked.qpm <= above and ended.judgement.clean:
+            if tempo_of(lesson.asked) <= above and ended.judgement.clean:
                 break
             unclean += not ended.judgement.clean
         assert unclean <= 4
 
 
 def test_the_whole_is_asked_for_at_the_tempo_after_the_place_is_put_back(
-    lessons: list[list[tuple[Assignment, bool, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     for steps in lessons:
         last, _, is_mending = steps[-1]
@@ -110,7 +113,7 @@ def test_a_relapse_in_the_widest_window_is_one_of_tempo_where_it_held_slower() -
         if is_relapse and not ended.judgement.clean and lesson.asked != asked:
             relapses.append((asked, lesson.asked))
     assert relapses
-    assert all(two.window == one.window and two.qpm < one.qpm for one, two in relapses)
+    assert all(two.window == one.window and tempo_of(two) < tempo_of(one) for one, two in relapses)
 
 
 def test_a_trouble_of_both_together_that_will_not_hold_is_heard_hands_separate_again() -> None:
@@ -122,6 +125,7 @@ def test_a_trouble_of_both_together_that_will_not_hold_is_heard_hands_separate_a
     lesson = Lesson([Weak("LH", 6, only_together=True)])
     lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
     case = lesson.drill.coach._runner.ladder
+    assert case
     assert case.transition.hands is Hands.TOGETHER
     lesson.weak = [Weak("LH", 6)]
     asked, blamed = [], []
@@ -154,7 +158,7 @@ def test_a_long_whole_is_heard_once() -> None:
 
 
 def test_a_reason_that_names_a_place_says_where_to_begin_where_that_is_before_it(
-    lessons: list[list[tuple[Assignment, bool, bool]]],
+    lessons: list[list[Step]],
 ) -> None:
     """The window of the top line and the place of the reason differ by the run-up."""
     score = piece()

@@ -19,7 +19,7 @@ def after(
     bars: str | None, score: Score = SCORE, hands: str = "both", qpm: float = 80.0
 ) -> str | None:
     goal = find_next_goal(score, Goal(choose_window(score, bars=bars, hands=hands), qpm))
-    return goal and stretch_words(score, goal.window)
+    return stretch_words(score, goal.window) if goal else None
 
 
 @pytest.mark.parametrize(

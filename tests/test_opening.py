@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import time
+from collections.abc import Callable
 from fractions import Fraction as F
 from pathlib import Path
 
@@ -46,8 +47,19 @@ class Place:
     def good(self) -> tuple[str, ...]:
         return self.reader(f"print('score'); print(open({str(self.plain)!r}).read(), end='')")
 
-    def open(self, reader: tuple[str, str] | None = None, **options) -> Score:
-        return open_score(self.score, cache_dir=self.cache, reader=reader or self.good, **options)
+    def open(
+        self,
+        reader: tuple[str, ...] | None = None,
+        on_progress: Callable[[str], None] = lambda text: None,
+        cancelled: Callable[[], bool] = lambda: False,
+    ) -> Score:
+        return open_score(
+            self.score,
+            cache_dir=self.cache,
+            reader=reader or self.good,
+            on_progress=on_progress,
+            cancelled=cancelled,
+        )
 
     @property
     def times_read(self) -> int:
@@ -96,7 +108,9 @@ def test_the_cache_can_be_deleted(place: Place) -> None:
         lambda data: data.split(b"\n")[0] + b"\n" + b"[" * 100_000,
     ],
 )
-def test_a_damaged_entry_is_ignored_and_made_anew(place: Place, harm) -> None:
+def test_a_damaged_entry_is_ignored_and_made_anew(
+    place: Place, harm: Callable[[bytes], bytes]
+) -> None:
     place.open()
     whole = place.entry.read_bytes()
     place.entry.write_bytes(harm(whole))

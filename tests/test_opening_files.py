@@ -84,9 +84,9 @@ def test_a_name_cannot_carry_control_characters_to_the_terminal() -> None:
 # Archives
 
 
-def zipped(members: dict[str, bytes], **options) -> bytes:
+def zipped(members: dict[str, bytes]) -> bytes:
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, **options) as archive:
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, data in members.items():
             archive.writestr(name, data)
     return out.getvalue()

@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from fractions import Fraction as F
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -109,8 +110,8 @@ def test_a_set_of_marks_is_always_written_in_one_order() -> None:
     assert columns["marks"] == [["accent", "tenuto", "trill"]]
 
 
-def damaged(path: str, value: object) -> dict:
-    data = json.loads(json.dumps(score_to_plain(scale())))
+def damaged(path: str, value: object) -> dict[str, Any]:
+    data: dict[str, Any] = json.loads(json.dumps(score_to_plain(scale())))
     *way, last = path.split(".")
     inner = data
     for key in way:
@@ -135,6 +136,6 @@ def damaged(path: str, value: object) -> dict:
         ("bars.columns", {}),
     ],
 )
-def test_damaged_data_is_a_value_error(path: str, value) -> None:
+def test_damaged_data_is_a_value_error(path: str, value: object) -> None:
     with pytest.raises(ValueError, match=r".+"):
         score_from_plain(damaged(path, value))

@@ -24,9 +24,9 @@ def piece(bars: int = 4, pickup: int = 0) -> Score:
     return score_from_notes(notes, qpm=90, pickup_quarters=pickup)
 
 
-def names(score: Score, **goal: Order) -> list[str]:
+def names(score: Score, order: Order = Order.FORWARD) -> list[str]:
     window = Window(F(0), score.end_quarters)
-    made = make_steps(PracticeMap(score, window), Goal(window, 90.0, way=Way.LEARN, **goal))
+    made = make_steps(PracticeMap(score, window), Goal(window, 90.0, way=Way.LEARN, order=order))
     return [step.what for step in made]
 
 

@@ -24,7 +24,7 @@ from coach.playing.midi_events import (
 from coach.playing.notes import PlayedNote
 from coach.playing.ports.byte_stream import STEADY_COUNT
 from coach.playing.ports.driver import NOT_YET, RtMidiDriver
-from coach.playing.ports.jack import CLIENT
+from coach.playing.ports.jack import CLIENT, Port
 from coach.playing.ports.own_sound import ASK
 from coach.playing.ports.ports import Ports, PortsUnavailable
 from coach.playing.sounding import SoundingLine
@@ -363,9 +363,13 @@ def test_the_click_reaches_a_port_of_another_program(ports: Ports, jack_server: 
         line = SoundingLine(ports.api)
         assert line.play(name, [(time.perf_counter() + 3.0, (0x99, 76, 110))])
         got: list[list[int]] = []
-        wait_for(
-            lambda: ((one := module.get_message()) and got.append(one[0])) or len(got) == 4, 10
-        )
+
+        def has_come() -> bool:
+            if one := module.get_message():
+                got.append(one[0])
+            return len(got) == 4
+
+        wait_for(has_come, 10)
         line.close()
         assert got == [*map(list, ASK), [0x99, 76, 110]]
     finally:
@@ -465,7 +469,7 @@ def test_a_click_that_is_asked_for_as_the_jack_server_dies_is_silent(
     module.open_virtual_port("in")
     wait_for(driver.names_out)
     out = driver.open_out("Sound Module:in")
-    assert out is not None
+    assert isinstance(out, Port)
     mortal_server.stop()
     module.close_port()
     module.delete()

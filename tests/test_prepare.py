@@ -111,7 +111,7 @@ def test_a_set_up_that_was_stopped_goes_on_the_next_time(
 def test_without_the_venv_module_it_says_what_to_install(
     project: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(prepare.importlib.util, "find_spec", lambda name: None)
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     with pytest.raises(SystemExit, match="sudo apt install python3-venv"):
         prepare.prepare()
 
@@ -169,7 +169,7 @@ def test_nothing_is_installed_without_a_hash(
         return subprocess.CompletedProcess(command, 0)
 
     monkeypatch.setattr(prepare, "LOG", tmp_path / "set-up.log")
-    monkeypatch.setattr(prepare.subprocess, "run", note)
+    monkeypatch.setattr("subprocess.run", note)
     prepare._install(["test"])
     packages, project = commands
     assert "--require-hashes" in packages

@@ -58,7 +58,7 @@ def test_pickup_tie_chord_and_grace(tmp_path: Path) -> None:
     assert onsets == [-1, 0, 0, 0, 2, 4, 5, 5]
     tied = next(n for n in found.notes if n.spelling.symbol == "D5")
     assert tied.length_quarters == 3
-    assert tied.segments_quarters == (2, 1)
+    assert tied.segments_quarters == (Fraction(2), Fraction(1))
     assert sum(n.grace is None for n in found.notes) == 7
     assert {n.hand for n in found.notes if n.staff == 1} == {Hand.RIGHT}
     assert {n.hand for n in found.notes if n.staff == 2} == {Hand.LEFT}
@@ -173,7 +173,7 @@ def test_small_notes_at_the_end_of_a_bar_belong_to_the_note_before(tmp_path: Pat
     )
     small = [n for n in found.notes if n.grace]
     assert [n.grace for n in small] == [Grace.AFTER, Grace.AFTER]
-    assert [(n.bar_index, n.onset_quarters) for n in small] == [(0, 4), (0, 4)]
+    assert [(n.bar_index, n.onset_quarters) for n in small] == [(0, Fraction(4)), (0, Fraction(4))]
 
 
 def test_the_ending_of_a_trill_belongs_to_the_trill(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -79,7 +80,9 @@ def test_entities_are_refused(tmp_path: Path, subset: str) -> None:
         lambda text: text.replace("UTF-8", "UTF-16"),
     ],
 )
-def test_damaged_characters_are_repaired_and_said(tmp_path: Path, damage) -> None:
+def test_damaged_characters_are_repaired_and_said(
+    tmp_path: Path, damage: Callable[[str], bytes]
+) -> None:
     found = opened(tmp_path, damage(SCORE))
     assert all_said(found) == BOTH
     assert [r.kind for r in found.remarks] == ["repaired"]

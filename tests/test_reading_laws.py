@@ -21,13 +21,13 @@ LINE = st.lists(
 )
 
 
-def tied(name: str, pieces: list[int], **where: int | str) -> str:
+def tied(name: str, pieces: list[int], v: str = "1", s: int = 1) -> str:
     """A note written in pieces that ties join."""
     last = len(pieces) - 1
     out = []
     for i, piece in enumerate(pieces):
         kinds = ("stop " if i else "") + ("start" if i < last else "")
-        out.append(note(name, piece, tie=kinds.strip(), **where))
+        out.append(note(name, piece, tie=kinds.strip(), v=v, s=s))
     return "".join(out)
 
 

@@ -1,5 +1,6 @@
 """What stands at the notes: fingerings, ornaments, slurs, octave lines, tempo, words."""
 
+from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
@@ -142,7 +143,7 @@ def test_octave_lines_do_not_change_the_sounding_pitch(tmp_path: Path) -> None:
 @pytest.mark.outside
 def test_transposition_is_added_to_the_written_pitch(tmp_path: Path) -> None:
     # MusicXML 4.0, transpose: what must be added to the written pitch to get what sounds.
-    def transpose(chromatic: int, diatonic: str = "", octaves: str = "") -> str:
+    def transpose(chromatic: int, diatonic: int | str = "", octaves: int | str = "") -> str:
         return attributes(
             f"<transpose>{diatonic and f'<diatonic>{diatonic}</diatonic>'}"
             f"<chromatic>{chromatic}</chromatic>"
@@ -169,7 +170,7 @@ def test_clefs_also_inside_a_bar(tmp_path: Path) -> None:
         piano(bar(note("C3", 2, s=2), attributes(clef), note("C5", 2, s=2))),
     )
     clef_found = found.clefs[0]
-    assert (clef_found.staff, clef_found.onset_quarters, clef_found.sign) == (2, 2, "G")
+    assert (clef_found.staff, clef_found.onset_quarters, clef_found.sign) == (2, F(2), "G")
     assert clef_found.octave == -1
 
 
@@ -248,6 +249,6 @@ def test_words_and_dynamics_stand_where_they_are_printed(tmp_path: Path) -> None
         ),
     )
     assert [(d.onset_quarters, d.staff, d.text) for d in found.directions] == [
-        (1, 1, "dolce"),
-        (1, 2, "mf"),
+        (F(1), 1, "dolce"),
+        (F(1), 2, "mf"),
     ]

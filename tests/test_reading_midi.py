@@ -32,7 +32,7 @@ END = b"\x00\xff\x2f\x00"
 
 
 def written(
-    tracks: list[tuple[str, list[tuple[int, ...]]]], *, form: int = 1, ticks: int = 480
+    tracks: list[tuple[str, list[tuple[int, int, int]]]], *, form: int = 1, ticks: int = 480
 ) -> bytes:
     """A file as mido writes it; each track has a name and (start, length, key) in ticks."""
     file = mido.MidiFile(type=form, ticks_per_beat=ticks)
@@ -77,8 +77,8 @@ def test_running_status_and_velocity_nought(tmp_path: Path) -> None:
     )
     found = opened(tmp_path, content, "case.mid")
     assert [(n.pitch, n.onset_quarters, n.length_quarters) for n in found.notes] == [
-        (60, 0, 1),
-        (62, 1, 1),
+        (60, Fraction(0), Fraction(1)),
+        (62, Fraction(1), Fraction(1)),
     ]
 
 
@@ -108,7 +108,7 @@ def test_one_track_a_hand(tmp_path: Path) -> None:
         (72, Hand.RIGHT, False),
         (74, Hand.RIGHT, False),
     ]
-    assert [(b.number, b.length_quarters) for b in found.bars] == [("1", 4)]
+    assert [(b.number, b.length_quarters) for b in found.bars] == [("1", Fraction(4))]
 
 
 def test_of_two_tracks_without_names_the_higher_is_the_right_hand(tmp_path: Path) -> None:

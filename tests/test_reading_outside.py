@@ -68,6 +68,7 @@ def test_as_music21_reads_it(name: str) -> None:
 
 def _same_but_for_rounding(mine: list[Row], theirs: list[Row]) -> None:
     def order(row: Row) -> tuple[int, int, Fraction]:
+        assert row.staff is not None
         return (row.bar_index, row.staff, row.onset)
 
     for one, other in zip(sorted(mine, key=order), sorted(theirs, key=order), strict=True):
@@ -79,7 +80,7 @@ def _same_but_for_rounding(mine: list[Row], theirs: list[Row]) -> None:
         assert abs(one.onset - other.onset) < Fraction(1, 512)
 
 
-def _joints(path: Path):
+def _joints(path: Path) -> set[tuple[int, Fraction, int]]:
     """Bar, onset in it and key of every place where a tie joins two written notes."""
     score = read_score(path)
     out = set()

@@ -1,5 +1,6 @@
 """Ties: one note for what is struck once."""
 
+from fractions import Fraction as F
 from pathlib import Path
 
 from tests.scorexml import all_said, back, bar, note, opened, piano
@@ -15,7 +16,7 @@ def test_a_tie_across_bars_is_one_note_with_its_pieces(tmp_path: Path) -> None:
         ),
     )
     assert all_said(found) == ["C5 @0 9 s1", "C5 @9 3 s1"]
-    assert found.notes[0].segments_quarters == (4, 4, 1)
+    assert found.notes[0].segments_quarters == (F(4), F(4), F(1))
 
 
 def test_only_the_tied_member_of_a_chord_is_lengthened(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from argparse import Namespace
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -162,10 +163,10 @@ def test_a_piece_whose_folder_may_not_be_looked_into_is_no_mistake(
 ) -> None:
     look = os.stat
 
-    def refused(path: object, **how: object) -> object:
+    def refused(path: str, **how: Any) -> os.stat_result:
         if "two_hands" in str(path):
             raise PermissionError(13, "Permission denied")
-        return look(path, **how)  # type: ignore[call-overload]
+        return look(path, **how)
 
     keeping = Keeping(options(folder))
     library = HomeLibrary(keeping)

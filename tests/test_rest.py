@@ -18,8 +18,8 @@ def sight(span: int = 4) -> Excerpt:
 
 def minutes_until_an_offer(
     rest: BreakReminder, repetition_s: float = 20.0, gap_s: float = 5.0
-) -> tuple[float, tuple[str]]:
-    now_s, offers = 0.0, ()
+) -> tuple[float, tuple[str, ...]]:
+    now_s, offers = 0.0, tuple[str, ...]()
     while not offers:
         now_s += repetition_s + gap_s
         offers = rest.count_playing(sight(), repetition_s, now_s)

@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.alignment.align import match
-from coach.judging.following.events import Ended, Marked
+from coach.judging.following.events import Ended, FollowerEvent, Marked
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.judging.model import Label, Stage
@@ -40,10 +40,10 @@ def within() -> Score:
     )
 
 
-def once(window: Excerpt, **changes) -> list[PlayedNote]:
+def once(window: Excerpt) -> list[PlayedNote]:
     """What fingers can do: each key once at an onset."""
     keys, out = set(), []
-    for key in play(window, **changes):
+    for key in play(window):
         place = (key.pitch, round(key.onset_s, 3))
         if place not in keys:
             keys.add(place)
@@ -77,7 +77,7 @@ def test_left_out_or_wrong_it_is_told_once(score: Score) -> None:
 @pytest.mark.parametrize("score", [across(), within()])
 def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score: Score) -> None:
     window = whole(score)
-    follower, heard = Follower(window), []
+    follower, heard = Follower(window), list[FollowerEvent]()
     for key in once(window):
         heard += follower.key_down(key.pitch, key.velocity, key.onset_s)
     heard += follower.tick(key.onset_s + 0.2)

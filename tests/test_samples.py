@@ -11,10 +11,9 @@ from functools import cache
 from importlib import metadata
 from itertools import pairwise
 from pathlib import Path
-from types import ModuleType
+from typing import Any
 
 import pytest
-from lxml.etree import XMLParser
 
 from coach.score.model import Grace, Hand, Mark, Score, ScoreNote
 from coach.score.reading import read_score
@@ -150,7 +149,8 @@ def test_low_tide_stays_in_the_five_finger_position() -> None:
 
 def test_the_ferry_bell_has_a_pickup_of_one_beat() -> None:
     pickup = score_of("2-the-ferry-bell").bars[0]
-    assert (pickup.number, pickup.length_quarters, pickup.lead_quarters) == ("0", 1, 3)
+    assert pickup.number == "0"
+    assert (pickup.length_quarters, pickup.lead_quarters) == (Fraction(1), Fraction(3))
 
 
 def test_rowing_home_is_in_compound_metre() -> None:
@@ -213,11 +213,11 @@ IMPORTED = {
 """The two schemas that MusicXML's imports from the network, as far as it uses them."""
 
 
-def parser_of(etree: ModuleType) -> XMLParser:  # type: ignore[no-untyped-def]
+def parser_of(etree: Any) -> Any:
     """A parser that needs no network for what MusicXML's schema imports."""
 
-    class Neighbours(etree.Resolver):  # type: ignore[misc, name-defined]
-        def resolve(self, url: str, public_id: None, context):  # type: ignore[no-untyped-def]
+    class Neighbours(etree.Resolver):  # type: ignore[misc]
+        def resolve(self, url: str, public_id: None, context: object) -> object:
             for ending, (namespace, attributes) in IMPORTED.items():
                 if url.endswith(ending):
                     return self.resolve_string(schema_of(namespace, attributes), context)

@@ -143,7 +143,9 @@ def test_all_letters_and_figures_look_different() -> None:
 
 @pytest.mark.parametrize("width", [58, 78, 118])
 @pytest.mark.parametrize("how", [{}, {"demo": True}, {"letters": True}])
-def test_the_help_line_fits_and_always_says_where_all_keys_are(width: int, how) -> None:
+def test_the_help_line_fits_and_always_says_where_all_keys_are(
+    width: int, how: dict[str, bool]
+) -> None:
     line = help_line(width, **how)
     assert len(line) <= width
     assert "keys" in line
@@ -171,7 +173,7 @@ REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin at b
     ],
 )
 def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(
-    width: int, rows: int, shown
+    width: int, rows: int, shown: tuple[str, str]
 ) -> None:
     assert fitted(VERDICT, REASON, width, rows) == shown
 
@@ -182,7 +184,9 @@ def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(
     st.integers(9, 60),
     st.integers(0, 5),
 )
-def test_no_word_is_cut_and_nothing_is_over_the_rows(words: str, width, rows) -> None:
+def test_no_word_is_cut_and_nothing_is_over_the_rows(
+    words: list[str], width: int, rows: int
+) -> None:
     text = " ".join(words)
     some = shortened_to(text, width, rows)
     assert rows_of(some, width) <= rows

@@ -1,13 +1,16 @@
 """The simulated pianist plays as people do, and learns as people do."""
 
 import itertools
+from collections.abc import Iterable
 from fractions import Fraction as F
 from statistics import mean
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
+from coach.playing.notes import PlayedNote
 from coach.playing.simulated.player import (
     ADVANCED,
     LEVELS,
@@ -20,29 +23,37 @@ from coach.playing.simulated.player import (
     remaining,
 )
 from coach.score.build import score_from_notes
-from coach.score.model import Hands, Score
-from coach.score.window import Transition, Window, excerpt
+from coach.score.model import Hands, Score, ScoreNote
+from coach.score.window import Excerpt, Transition, Window, excerpt
 
 INTO_BEAT_5 = Transition(Hands.LEFT, F(4), F(5))
 MACHINE = Level("machine", 0.0, 0.0, 0.0, 0.25, 1.0)
 
 
-def piece(beats: int = 8):
+def piece(beats: int = 8) -> Score:
     right = [{"pitch": 72 + i % 5, "onset": i, "length": 1, "hand": "RH"} for i in range(beats)]
     left = [{"pitch": 48 + i % 4, "onset": i, "length": 1, "hand": "LH"} for i in range(beats)]
     return score_from_notes([*right, *left], qpm=100)
 
 
-def whole(score: Score, hands: Hands = Hands.TOGETHER):
+def whole(score: Score, hands: Hands = Hands.TOGETHER) -> Excerpt:
     return excerpt(score, Window(F(0), score.end_quarters, hands))
 
 
-def player(seed: int = 1, level=MACHINE, law: Law = Law.EXPONENTIAL, **fault):
-    given = {"transition": INTO_BEAT_5, "chance": 1.0, **fault}
-    return SimulatedPianist(piece(), seed=seed, faults=[PlayerFault(**given)], level=level, law=law)
+def player(
+    seed: int = 1,
+    level: Level = MACHINE,
+    law: Law = Law.EXPONENTIAL,
+    *,
+    transition: Transition = INTO_BEAT_5,
+    chance: float = 1.0,
+    **fault: Any,
+) -> SimulatedPianist:
+    faults = [PlayerFault(transition, chance, **fault)]
+    return SimulatedPianist(piece(), seed=seed, faults=faults, level=level, law=law)
 
 
-def keys(notes):
+def keys(notes: Iterable[ScoreNote | PlayedNote]) -> list[int]:
     return sorted(note.pitch for note in notes)
 
 
@@ -116,7 +127,7 @@ def test_a_fit_to_one_learner_s_curve_gives_the_rate_back() -> None:
     """Heathcote, Brown and Mewhort (2000): A + B exp(-rate N) for a learner; scipy fits it."""
     pianist = player(chance=0.9, level=Level("steady", 0.0, 0.0, 0.0, 0.2, 1.0))
     (fault,) = pianist.faults
-    seen, right = [], 0
+    seen, right = list[tuple[int, float]](), 0
     while len(seen) < 25:
         before = pianist.chance(fault)
         pianist.play(whole(piece()), 100)

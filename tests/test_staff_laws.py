@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.reading import read_score
-from coach.score.window import Window, excerpt
+from coach.score.window import Excerpt, Window, excerpt
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.layout import lay_out
+from coach.screens.staff.page import Sheet
 
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_scores").glob("*.musicxml"))
 SIZES = [(80, 18), (120, 29), (60, 12)]
@@ -24,7 +25,7 @@ LENGTHS = st.sampled_from([F(1, 4), F(1, 3), F(1, 2), F(2, 3), F(3, 4), F(1), F(
 
 
 @st.composite
-def pieces(draw):
+def pieces(draw: st.DrawFn) -> Score:
     """A few notes for each hand, one after another, at lengths that are written."""
     notes = []
     for hand, low in (("RH", 55), ("LH", 30)):
@@ -37,7 +38,7 @@ def pieces(draw):
     return score_from_notes(notes, key_fifths=draw(st.integers(-7, 7)))
 
 
-def assert_every_note_has_its_own_head(part, sheet) -> None:
+def assert_every_note_has_its_own_head(part: Excerpt, sheet: Sheet) -> None:
     seen = set()
     for page in sheet.pages:
         heads = [cells.heads[0] for cells in page.notes.values()]
@@ -57,7 +58,7 @@ def assert_every_note_has_its_own_head(part, sheet) -> None:
 @settings(max_examples=60, deadline=None)
 @given(score=pieces(), size=st.sampled_from(SIZES), bars=st.integers(1, 3))
 def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(
-    score: Score, size: tuple[int, int], bars
+    score: Score, size: tuple[int, int], bars: int
 ) -> None:
     part = excerpt(score, Window(F(0), F(4 * bars)))
     assert_every_note_has_its_own_head(part, lay_out(score, part, *size))
@@ -81,7 +82,7 @@ def test_time_goes_to_the_right_and_higher_notes_stand_higher(score: Score) -> N
 
 
 @cache
-def sample(path: Path):
+def sample(path: Path) -> Score:
     return read_score(path)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction as F
 from itertools import pairwise
+from typing import Any
 
 import pytest
 
@@ -19,34 +20,37 @@ from coach.score.window import Window, excerpt
 from coach.screens.staff.clefs import bottom_step, key_positions
 from coach.screens.staff.glyphs import ASCII
 from coach.screens.staff.layout import lay_out
+from coach.screens.staff.page import Sheet
 from coach.screens.staff.values import value_of
 from coach.screens.staff.written import heads
 
 
-def note(pitch: int, onset, length, hand: str = "RH", **more):
+def note(
+    pitch: int, onset: F | float | str, length: F | float | str, hand: str = "RH", **more: object
+) -> dict[str, object]:
     return {"pitch": pitch, "onset": F(onset), "length": F(length), "hand": hand, **more}
 
 
 def sheet_of(
-    notes,
-    start,
-    end,
+    notes: list[dict[str, object]],
+    start: F | float,
+    end: F | float,
     *,
     hands: Hands = Hands.TOGETHER,
     width: int = 60,
     height: int = 40,
     landing: bool = True,
-    **more,
-):
+    **more: Any,
+) -> Sheet:
     score = score_from_notes(notes, **more)
     return lay_out(score, excerpt(score, Window(F(start), F(end), hands, landing)), width, height)
 
 
-def picture(sheet, page: int = 0):
+def picture(sheet: Sheet, page: int = 0) -> str:
     return "\n" + "\n".join(row.text.rstrip() for row in sheet.pages[page].rows).rstrip() + "\n"
 
 
-def assert_shows(sheet, expected) -> None:
+def assert_shows(sheet: Sheet, expected: str) -> None:
     assert picture(sheet) == expected
 
 
@@ -480,6 +484,7 @@ def test_lengths_are_written_as_usual(
 ) -> None:
     """Common practice: a dot adds half; three triplet eighths fill a quarter."""
     value = value_of(length)
+    assert value
     assert (value.base_quarters, value.dots, value.tuplet) == (base, dots, tuplet)
 
 

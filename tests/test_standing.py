@@ -5,16 +5,18 @@ import json
 import pytest
 
 from coach.coaching.coach import Coach
+from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.drill import Drill, played, repair, score_from_notes, window
+from coach.score.model import Score
 
 
-def piece():
+def piece() -> Score:
     right = [{"pitch": 72 + i % 5, "onset": i, "length": 1, "hand": "RH"} for i in range(16)]
     left = [{"pitch": 48 + i % 4, "onset": i, "length": 1, "hand": "LH"} for i in range(16)]
     return score_from_notes([*right, *left], qpm=100)
 
 
-def repetition(drill, wrong_at=None):
+def repetition(drill: Drill, wrong_at: int | None = None) -> RepetitionEnded:
     pace_s = 60 / (drill.assignment.qpm or 100)
     keys = [
         (
@@ -28,14 +30,14 @@ def repetition(drill, wrong_at=None):
     return drill.repetition(played(keys))
 
 
-def reopened(drill):
+def reopened(drill: Drill) -> Drill:
     state = json.loads(json.dumps(drill.coach.state()))
     coach = Coach.resume(drill.score, state)
     return Drill(drill.score, coach.goal, coach=coach)
 
 
 @pytest.mark.parametrize("faults", [[], [None], [6], [6, 6], [6, 6, None, 6, None, None]])
-def test_a_drill_goes_on_where_it_stopped(faults) -> None:
+def test_a_drill_goes_on_where_it_stopped(faults: list[int | None]) -> None:
     score = piece()
     drill = Drill(score, repair(score, window(score), qpm=100))
     for wrong_at in faults:
@@ -63,6 +65,6 @@ def test_a_resumed_drill_can_be_finished() -> None:
 @pytest.mark.parametrize(
     "state", [{}, {"format": 0}, {"format": 2}, {"format": 2, "goal": {}, "work": {}}]
 )
-def test_a_state_of_another_version_is_refused(state) -> None:
+def test_a_state_of_another_version_is_refused(state: dict[str, object]) -> None:
     with pytest.raises((KeyError, TypeError, ValueError)):
         Coach.resume(piece(), state)

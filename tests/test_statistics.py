@@ -3,26 +3,28 @@
 Sources are named beside each check; "from memory" where the table was not read again.
 """
 
+from collections.abc import Callable, Sequence
 from math import comb, log
 
 import pytest
 from scipy import stats
 
 from coach.coaching.diagnosis import statistics as ours
-from coach.score.window import Window
 
 pytestmark = pytest.mark.outside
 
 
 @pytest.mark.parametrize(("fails", "chance"), enumerate([0.054945, 0.219780, 0.395604, 0.329670]))
-def test_the_beta_binomial_predicts_the_next_three(fails, chance) -> None:
+def test_the_beta_binomial_predicts_the_next_three(fails: int, chance: float) -> None:
     """From Beta(8, 4), successes among the next three (worked example; scipy agrees)."""
     got = comb(3, fails) * 2.718281828459045 ** ours.log_beta_binomial(fails, 3, 8, 4)
     assert got == pytest.approx(chance, abs=1e-5)
     assert got == pytest.approx(stats.betabinom.pmf(fails, 3, 8, 4), abs=1e-9)
 
 
-def realised(verdict, fail_chance, most: int = 4000):
+def realised(
+    verdict: Callable[[int, int], bool | None], fail_chance: float, most: int = 4000
+) -> tuple[float, float, float]:
     """Chance of accepting, chance of rejecting and mean attempts of a sequential rule, exactly.
 
     ``verdict(fails, attempts)`` is True (accept), False (reject) or None (go on).
@@ -50,7 +52,7 @@ def test_the_yardstick_gives_clast_s_published_risks() -> None:
     """
     bounds = {5: (2, 5), 11: (4, 9), 16: (5, 11), 25: (12, 13)}
 
-    def verdict(responses, attempts):
+    def verdict(responses: int, attempts: int) -> bool | None:
         low, high = bounds.get(attempts, (-1, attempts + 1))
         return True if responses <= low else False if responses >= high else None
 
@@ -99,7 +101,7 @@ class TestWaldSSequentialTest:
         ("rate", "accepted", "attempts"),
         [(0.01, 0.97795, 30.21), (0.10, 1 - 0.90042, 22.37), (0.04, 0.6147, None)],
     )
-    def test_its_realised_risks(self, rate: float, accepted, attempts: float | None) -> None:
+    def test_its_realised_risks(self, rate: float, accepted: float, attempts: float | None) -> None:
         """Exact, by recursion over all courses; both risks lie within those asked for."""
         got, rejected, mean = realised(self.nist.verdict, rate)
         assert got == pytest.approx(accepted, abs=5e-5)
@@ -142,7 +144,7 @@ class TestEightTransitions:
     """Bayes' rule on eight transitions, failing .9 where the fault is in the window, else .1."""
 
     @staticmethod
-    def heard(prior, window: Window, failed):
+    def heard(prior: Sequence[float], window: set[int], failed: bool) -> list[float]:
         fails = [0.9 if i in window else 0.1 for i in range(8)]
         return ours.posterior_probabilities(prior, [log(p if failed else 1 - p) for p in fails])
 

@@ -12,10 +12,10 @@ import pytest
 from coach.coaching.model import Observation
 from coach.coaching.observations import observe_transitions
 from coach.judging.model import Label, Outcome
-from coach.record.folder import RecordError
+from coach.record.folder import VERSION, RecordError
 from coach.record.packing import unpack_take, unpack_words
 from coach.record.pieces import PieceKey, piece_key
-from coach.record.schema import MIGRATIONS, VERSION
+from coach.record.schema import MIGRATIONS
 from coach.record.store import FILE, Store
 from coach.score.model import Hands
 from coach.score.window import Transition

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from fractions import Fraction as F
 
 import pytest
 
 from coach.score.build import score_from_notes
+from coach.score.model import Score
 from coach.score.window import Window
 from coach.screens.widgets.strip import Place, strip
 from tests.screenfakes import note, two_hands
 
 
-def text(*args, **more):
-    return "".join(cell.char for cell in strip(*args, **more))
+def text(score: Score, window: Window, weak: Mapping[int, str], width: int, **more: bool) -> str:
+    return "".join(cell.char for cell in strip(score, window, weak, width, **more))
 
 
 def test_the_window_lies_on_its_bars() -> None:

@@ -2,6 +2,7 @@
 
 import json
 from fractions import Fraction as F
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -29,17 +30,18 @@ def heard(
     hands: Hands = Hands.LEFT,
     played: Hands = Hands.TOGETHER,
     beat: int = 5,
-    **more,
-):
+    hears_late: bool = True,
+) -> Observation:
     move = Transition(hands, F(beat - 1), F(beat))
-    return Observation(at_s, move, F(beat), played, outcome, QPM, **more)
+    return Observation(at_s, move, F(beat), played, outcome, QPM, hears_late=hears_late)
 
 
-def sums_of(*observations):
+def sums_of(*observations: Observation) -> dict[str, Any]:
     evidence = Evidence()
     for one in observations:
         evidence.add([one], QPM)
-    return json.loads(json.dumps(evidence_to_plain(evidence, QPM)))
+    sums: dict[str, Any] = json.loads(json.dumps(evidence_to_plain(evidence, QPM)))
+    return sums
 
 
 def test_without_sums_the_history_is_folded() -> None:
@@ -110,7 +112,9 @@ def test_damaged_sums_raise_what_a_damaged_state_raises() -> None:
     ),
     st.integers(0, 30),
 )
-def test_stopping_and_opening_anywhere_changes_nothing(played, stop) -> None:
+def test_stopping_and_opening_anywhere_changes_nothing(
+    played: list[tuple[Outcome, Hands, Hands, int, bool]], stop: int
+) -> None:
     rows = [
         heard(60.0 * i, outcome, hands, who, beat, hears_late=late)
         for i, (outcome, hands, who, beat, late) in enumerate(played, 1)

@@ -1,5 +1,6 @@
 """What stands around the window is told from the window by its notes."""
 
+from collections.abc import Sequence
 from fractions import Fraction as F
 
 import pytest
@@ -9,14 +10,14 @@ from hypothesis import strategies as st
 from coach.judging.following.surroundings import Surroundings, count_fewest_errors
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.model import Score
+from coach.score.model import Bar, Score
 from coach.score.window import Window, excerpt
 from tests.live import SAMPLES, Live, one_bar_windows, sample
 
 KEYS = st.lists(st.integers(60, 64), max_size=12)
 
 
-def by_the_book(keys, written):
+def by_the_book(keys: Sequence[int], written: Sequence[int]) -> int:
     """The same by the usual table (Sellers 1980), cell by cell."""
     row = [0] * (len(written) + 1)
     for i, key in enumerate(keys, 1):
@@ -29,11 +30,11 @@ def by_the_book(keys, written):
 @pytest.mark.property
 @pytest.mark.outside
 @given(KEYS, KEYS)
-def test_the_errors_are_those_of_the_usual_table(keys, written) -> None:
+def test_the_errors_are_those_of_the_usual_table(keys: list[int], written: list[int]) -> None:
     assert count_fewest_errors(keys, written) == by_the_book(keys, written)
 
 
-def three_bars():
+def three_bars() -> Score:
     """The same bar three times but for one note."""
     keys = [60, 62, 64, 65, 60, 62, 64, 67, 60, 62, 64, 65]
     return score_from_notes(
@@ -53,7 +54,7 @@ def test_the_bar_beside_it_that_is_nearly_the_same(keys: list[int], around: bool
     assert surroundings.explain(played) is around
 
 
-def _neighbour(score: Score, window: Window, step):
+def _neighbour(score: Score, window: Window, step: int) -> Bar | None:
     bars = list(score.bars)
     edge = window.end_quarters if step > 0 else window.start_quarters
     return next(

@@ -9,6 +9,7 @@ from coach.coaching.diagnosis.probe_selection import expected_bits
 from coach.coaching.diagnosis.trouble_model import (
     ONE_HAND_FAULT,
     TOGETHER_FAULT,
+    PatternMixture,
     Posterior,
     SlipRate,
     log_pattern_likelihood,
@@ -48,6 +49,6 @@ def test_what_was_seen_to_fail_in_one_hand_is_expected_there_again() -> None:
 @given(
     seen=st.tuples(*[st.floats(0, 20)] * 3), ways=st.sampled_from([ONE_HAND_FAULT, TOGETHER_FAULT])
 )
-def test_the_manners_expected_add_up_to_one(seen: tuple[float, ...], ways) -> None:
+def test_the_manners_expected_add_up_to_one(seen: tuple[float, ...], ways: PatternMixture) -> None:
     assert sum(predict_pattern(seen, ways)) == pytest.approx(1.0)
     assert log_pattern_likelihood(seen, ways) <= 1e-9

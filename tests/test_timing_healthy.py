@@ -20,10 +20,10 @@ SCALE = whole(score_from_notes(tune(29, F(1, 4))), Hands.RIGHT)
 FIFTY = whole(both(34), Hands.TOGETHER)
 
 
-def scattered(window: Excerpt, sd_ms: float, rng: random.Random, **how: float) -> Judgement:
+def scattered(window: Excerpt, sd_ms: float, rng: random.Random, qpm: float = 100.0) -> Judgement:
     """A repetition whose onsets scatter, hands apart from each other."""
     late = {i: rng.gauss(0, sd_ms / 1000) for i in range(len(window.notes))}
-    return judge(window, play(window, late=late, **how))
+    return judge(window, play(window, late=late, qpm=qpm))
 
 
 @pytest.mark.outside

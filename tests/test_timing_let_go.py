@@ -7,14 +7,16 @@ from coach.judging.judge import judge
 from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.window import Window
+from coach.score.window import Excerpt
 from tests.judging_help import both, play, tune, whole
 
 ROW = whole(score_from_notes(tune(16)))
 THIRDS = whole(score_from_notes([*tune(8), *tune(8, start=64)]))
 
 
-def held(window: Window, shares: dict[int, float], usual: float = 0.8, seed: int = 0):  # type: ignore[no-untyped-def]
+def held(
+    window: Excerpt, shares: dict[int, float], usual: float = 0.8, seed: int = 0
+) -> list[PlayedNote]:
     """Eighths at 100 (0.3 s), each held for its share; the others near ``usual``."""
     rng = random.Random(seed)
     return [
@@ -101,7 +103,7 @@ def test_of_a_hand_with_no_held_keys_to_show_its_way_nothing_is_said() -> None:
     assert not judge(window, held(window, dict.fromkeys(left, 0.13), usual=0.9)).faults
 
 
-def held_s(window: Window, seconds: list[float]):  # type: ignore[no-untyped-def]
+def held_s(window: Excerpt, seconds: list[float]) -> list[PlayedNote]:
     """Each note held for so many seconds."""
     return [replace(p, length_s=s) for p, s in zip(play(window), seconds, strict=True)]
 

@@ -1,11 +1,12 @@
 """The tempo line bends with the tempo, steps with a pause, and ignores one note out of place."""
 
 from fractions import Fraction as F
+from math import inf
 
 import pytest
 
 from coach.judging.judge import judge
-from coach.judging.model import Stage
+from coach.judging.model import Judgement, Stage
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from tests.judging_help import after, both, play, tune, whole
@@ -14,8 +15,9 @@ WINDOW = whole(both())
 SCALE = whole(score_from_notes(tune(32, F(1, 4))), Hands.RIGHT)
 
 
-def errors(judgement) -> list[float]:
-    return [label.error_ms for label in judgement.score]
+def errors(judgement: Judgement) -> list[float]:
+    """In milliseconds; a note that has none is far off."""
+    return [inf if label.error_ms is None else label.error_ms for label in judgement.score]
 
 
 def test_after_a_pause_the_rest_is_on_the_line_again() -> None:

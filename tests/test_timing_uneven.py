@@ -9,7 +9,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Fault
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
-from coach.score.window import Window
+from coach.score.window import Excerpt
 from tests.judging_help import play, tune, whole
 
 EIGHTHS = whole(score_from_notes(tune(16)))
@@ -18,8 +18,12 @@ FOUR = whole(score_from_notes(tune(4)))
 FIVE = whole(score_from_notes(tune(5)))
 
 
-def faults(window: Window = EIGHTHS, **how) -> list[Fault]:  # type: ignore[no-untyped-def]
-    return [f for f in judge(window, play(window, **how)).faults if not f.forgiven]
+def faults(
+    window: Excerpt = EIGHTHS,
+    late: dict[int, float] | None = None,
+    qpm: float = 100.0,
+) -> list[Fault]:
+    return [f for f in judge(window, play(window, late=late, qpm=qpm)).faults if not f.forgiven]
 
 
 def by_turns(first: int, last: int, seconds: float) -> dict[int, float]:

@@ -1,25 +1,26 @@
 """Tomorrow opens with today's weak spots."""
 
+from collections.abc import Iterable
 from fractions import Fraction as F
 
 import pytest
 
 from coach.coaching.model import Observation
-from coach.coaching.planning.warmup import all_fit, last_session, warm_up, weak_spots
+from coach.coaching.planning.warmup import WeakSpot, all_fit, last_session, warm_up, weak_spots
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.window import Transition
 
 HOUR_S = 3600.0
 
 
-def piece(qpm: int = 100):
+def piece(qpm: int = 100) -> Score:
     notes = [{"pitch": 60, "onset": i, "length": 1, "hand": "LH"} for i in range(16)]
     return score_from_notes(notes, qpm=qpm)
 
 
-def heard(beat, outcomes, at_s: float = 0.0):
+def heard(beat: int, outcomes: str, at_s: float = 0.0) -> list[Observation]:
     """``heard(3, "x.x")``: the move to beat 3 failed, held, failed."""
     move = Transition(Hands.LEFT, F(beat - 1), F(beat))
     named = {"x": Outcome.LATE, ".": Outcome.CLEAN, "-": Outcome.NOT_REACHED}
@@ -29,7 +30,7 @@ def heard(beat, outcomes, at_s: float = 0.0):
     ]
 
 
-def beats(spots):
+def beats(spots: Iterable[WeakSpot]) -> list[int]:
     return [int(spot.transition.to_quarters) for spot in spots]
 
 

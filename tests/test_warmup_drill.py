@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from fractions import Fraction as F
 from itertools import groupby
 from pathlib import Path
@@ -14,6 +14,7 @@ from coach.cli.warmup import warm_up_plan
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
+    DrillEvent,
     DrillState,
     MovedOn,
     Proposed,
@@ -27,6 +28,7 @@ from coach.coaching.planning.warmup import (
     REPETITIONS,
     Due,
     Round,
+    WarmUp,
     WeakSpot,
     expected_s,
     next_turn,
@@ -98,14 +100,14 @@ class TwoPieces:
         spots = {first + at: spot for at, spot in enumerate(self.spots[key])}
         self.key = key
 
-        def make(spot, window: Window, at_s: float):
+        def make(spot: WarmUp, window: Window, at_s: float) -> Drill:
             goal = Goal(window, spot.qpm, clean_required=2, reason=spot.reason)
             return Drill(self.scores[key], goal, now_s=at_s)
 
         self.drill = WarmUpDrill(self.round, spots, make, self.now_s)
         self.hear(self.drill.start(self.now_s))
 
-    def hear(self, outcomes) -> None:
+    def hear(self, outcomes: Iterable[DrillEvent]) -> None:
         for one in outcomes:
             if isinstance(one, Proposed):
                 self.said.append(one.text)
@@ -113,6 +115,7 @@ class TwoPieces:
                 self.rests_s.append(self.now_s - self.last_key_s)
             if isinstance(one, MovedOn):
                 self.moves += 1
+                assert self.round.now is not None
                 due = self.round.dues[self.round.now]
                 self.put(due.piece)
 
@@ -125,6 +128,7 @@ class TwoPieces:
     def repetition(self) -> None:
         """What is asked for, once; then hands in the lap until it is over and read."""
         excerpt, at = self.drill.excerpt, self.round.now
+        assert at is not None
         right = self.holds(self.key, at)
         window = excerpt.window
         self.played.append((self.key, at, window.end_quarters - window.start_quarters))
@@ -300,14 +304,17 @@ def test_what_a_spot_takes_is_told_without_its_score() -> None:
         assert spot.expected_s > 3.0 * REPETITIONS
 
 
-def test_every_repetition_is_handed_on_to_be_kept() -> None:
+def test_every_repetition_is_handed_on_to_be_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     evening = TwoPieces(lambda key, at: True)
     kept: list[RepetitionEnded] = []
     hear = evening.hear
-    evening.hear = lambda some: (
-        kept.extend(one for one in some if isinstance(one, RepetitionEnded)),
-        hear(some),
-    )
+
+    def keep(some: Iterable[DrillEvent]) -> None:
+        some = list(some)
+        kept.extend(one for one in some if isinstance(one, RepetitionEnded))
+        hear(some)
+
+    monkeypatch.setattr(evening, "hear", keep)
     evening.play()
     assert len(kept) == len(evening.played)
 
@@ -344,6 +351,7 @@ def test_no_piano_is_no_piano_in_the_next_spot_too() -> None:
     watched = two_spots()
     watched.lose_piano()
     watched.ask(Request.NEXT)
-    assert watched.drill.state is DrillState.NO_PIANO
+    state = watched.drill.state
+    assert state is DrillState.NO_PIANO
     watched.find_piano()
     assert watched.drill.state is DrillState.READY

@@ -28,7 +28,7 @@ def a_take(seed: int) -> tuple[Transitions, list[PlayedNote], float]:
     rng = random.Random(seed)
     made: list[dict[str, Any]] = []
     while not made:
-        made = window_cases(study(rng, f"whole {seed}", 4), rng, "whole", 2)
+        made = window_cases(study(rng, f"whole {seed}", 4), rng, "whole", 2) or []
     part = excerpt_of(made[-1])
     take = sorted(played_of(made[-1]), key=lambda note: note.onset_s)
     score = make_score_arrays(part)

@@ -3,12 +3,12 @@
 from fractions import Fraction as F
 
 from coach.score.build import score_from_notes
-from coach.score.model import Hands
+from coach.score.model import Hands, Score
 from coach.score.pitch import Spelling
 from coach.score.window import Window, excerpt
 
 
-def scale(count: int, metre: str = "4/4", pickup: F = F(0)):
+def scale(count: int, metre: str = "4/4", pickup: F = F(0)) -> Score:
     notes = [
         {"pitch": 60 + i, "onset": F(i, 2), "length": F(1, 2), "hand": "RH"} for i in range(count)
     ]
@@ -29,14 +29,14 @@ def test_a_pickup_counts_from_the_end_of_its_bar() -> None:
 
 def test_six_eight_has_two_dotted_beats() -> None:
     score = scale(12, metre="6/8")
-    assert score.bars[0].beats_quarters() == (0, F(3, 2))
+    assert score.bars[0].beats_quarters() == (F(0), F(3, 2))
     assert str(score.place(F(1, 2))) == "bar 1, the second eighth of beat 1"
 
 
 def test_a_mistake_belongs_to_the_transition_it_arrives_in() -> None:
     window = excerpt(scale(16), Window(F(0), F(4)))
     into_two = window.transition_to(F(1, 2), Hands.RIGHT)
-    assert (into_two.from_quarters, into_two.to_quarters) == (0, 1)
+    assert (into_two.from_quarters, into_two.to_quarters) == (F(0), F(1))
 
 
 def test_c_flat_four_is_key_59_and_b_sharp_three_is_key_60() -> None:

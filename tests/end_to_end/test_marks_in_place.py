@@ -26,8 +26,7 @@ MARKED = re.compile(r"^ .*=.*=.*=", re.MULTILINE)
 def test_a_full_repaint_in_mid_repetition_changes_no_cell(
     terminal: Terminal, pianist: Pianist, tmp_path: Path, columns: int, rows: int
 ) -> None:
-    drill = (sys.executable, "-m", "coach", "drill", str(SAMPLE), "--bars", "1-2")
-    drill = (*drill, "--tempo", "120")
+    drill = (sys.executable, "-m", "coach", "drill", str(SAMPLE), "--bars", "1-2", "--tempo", "120")
     terminal.run(*drill, "--data", str(tmp_path / "data"), columns=columns, rows=rows)
     score = read_score(SAMPLE)
     read = read_assignment(terminal.wait(lambda text: read_assignment(text, score)), score)

@@ -103,8 +103,7 @@ def test_plays_badly_is_led_to_the_trouble_plays_well_and_is_led_back(
 ) -> None:
     data = tmp_path / "data"
     drill = (*COACH, "drill", str(SAMPLE), "--bars", "1-2", "--tempo", "220", "--clean", "2")
-    drill = (*drill, "--data", str(data))
-    terminal.run(*drill)
+    terminal.run(*drill, "--data", str(data))
     lesson = Lesson(terminal, pianist)
 
     # Badly: the verdict names hand, bar and beat; then the window closes in on the left hand.
