@@ -22,7 +22,7 @@ from coach.screens.staff.glyphs import ASCII
 from coach.screens.staff.layout import lay_out
 from coach.screens.staff.page import Sheet
 from coach.screens.staff.values import value_of
-from coach.screens.staff.written import heads
+from coach.screens.staff.written import list_heads
 
 
 def note(
@@ -525,4 +525,4 @@ def test_an_octave_line_writes_the_note_an_octave_lower() -> None:
     window = Window(F(0), F(4), landing=False)
     part = excerpt(shifted, window)
     assert "8va" in picture(lay_out(shifted, part, 40, 40))
-    assert [head.step for head in heads(shifted, part)] == [Spelling("C", 0, 5).diatonic]
+    assert [head.step for head in list_heads(shifted, part)] == [Spelling("C", 0, 5).diatonic]

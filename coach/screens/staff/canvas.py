@@ -30,7 +30,7 @@ class Role(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class CellRow:
     """One line of cells, done."""
 
     text: str
@@ -63,9 +63,9 @@ class Canvas:
         """Whether the cells from ``low`` up to ``high`` are blank."""
         return all(self.role(row, column) is Role.BLANK for column in range(low, high))
 
-    def rows(self) -> tuple[Row, ...]:
+    def rows(self) -> tuple[CellRow, ...]:
         """The finished rows."""
         return tuple(
-            Row("".join(text), tuple(roles))
+            CellRow("".join(text), tuple(roles))
             for text, roles in zip(self._text, self._roles, strict=True)
         )

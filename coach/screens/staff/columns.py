@@ -1,7 +1,7 @@
-"""Columns: how wide each onset is, and where it stands, so that time looks like time.
+"""Columns: what stands at each onset, how wide it is, and where, so that time looks like time.
 
-A slot is everything that stands at one onset: signs, heads (two columns for seconds and
-unisons), dots, one column of air. Spare width is given out by (time to the next onset) ** 0.6.
+A slot is everything that stands at one onset: signs, heads (two columns for seconds and unisons),
+dots, one column of air. Spare width is given out by (time to the next onset) ** 0.6.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ from enum import IntEnum
 from fractions import Fraction
 from itertools import pairwise
 
-from coach.screens.staff.written import Head
+from coach.screens.staff.clefs import clef_changes
+from coach.screens.staff.rows import Form
+from coach.screens.staff.written import Head, Written
 
 AIR = 1
 """Empty columns after each slot."""
@@ -64,7 +66,7 @@ class Slot:
 
 
 @dataclass(frozen=True, slots=True)
-class Chord:
+class ChordColumns:
     """The heads of one slot, with the columns of their parts counted from the core's first."""
 
     heads: tuple[Head, ...]
@@ -78,7 +80,7 @@ class Chord:
 
 
 @dataclass
-class _Columns:
+class _FreeColumns:
     taken: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
 
     def put(self, staff: int, position: int, reach: int) -> int:
@@ -90,14 +92,14 @@ class _Columns:
         return column
 
 
-def chord_of(heads: Sequence[Head], upper: Mapping[int, bool]) -> Chord:
+def arrange_chord(heads: Sequence[Head], upper: Mapping[int, bool]) -> ChordColumns:
     """Columns of heads and signs; ``upper`` tells by note index whose stem goes up.
 
     Heads a second or a unison apart stand side by side, the upper voice at the left.
     """
     order = sorted(heads, key=lambda h: (h.staff, not upper.get(h.note, True), h.position))
-    columns, signs = _Columns(), _Columns()
-    head_column = {i: columns.put(h.staff, h.position, 1) for i, h in enumerate(order)}
+    beside, signs = _FreeColumns(), _FreeColumns()
+    head_column = {i: beside.put(h.staff, h.position, 1) for i, h in enumerate(order)}
     sign_column, before = {}, 0
     for index, head in enumerate(order):
         if head.accidental:
@@ -107,10 +109,10 @@ def chord_of(heads: Sequence[Head], upper: Mapping[int, bool]) -> Chord:
             before = max(before, left)
     dots = max((head.value.dots for head in order), default=0)
     core = 1 + max(head_column.values(), default=0)
-    return Chord(tuple(order), head_column, sign_column, core, before, dots)
+    return ChordColumns(tuple(order), head_column, sign_column, core, before, dots)
 
 
-def timed(slots: Iterable[Slot]) -> tuple[Slot, ...]:
+def add_times(slots: Iterable[Slot]) -> tuple[Slot, ...]:
     """Slots in order, each note slot with the time to the next onset."""
     order = sorted(slots, key=lambda s: (s.onset_quarters, s.kind, s.order))
     onsets = sorted({slot.onset_quarters for slot in order})
@@ -123,7 +125,7 @@ def timed(slots: Iterable[Slot]) -> tuple[Slot, ...]:
     )
 
 
-def columns(slots: Sequence[Slot], left: int, width: int) -> tuple[int, ...]:
+def place_slots(slots: Sequence[Slot], left: int, width: int) -> tuple[int, ...]:
     """The column of each slot's core, from ``left``, using up to ``width`` columns in all."""
     spare = max(width - sum(slot.width for slot in slots), 0)
     weights = [float(slot.time_quarters) ** _STRETCH for slot in slots]
@@ -136,7 +138,7 @@ def columns(slots: Sequence[Slot], left: int, width: int) -> tuple[int, ...]:
     return tuple(out)
 
 
-def pages(slots: Sequence[Slot], width: int, breaks: frozenset[Fraction]) -> list[range]:
+def break_pages(slots: Sequence[Slot], width: int, breaks: frozenset[Fraction]) -> list[range]:
     """Slots by page, where they are wider than ``width``.
 
     A page ends before a beat (``breaks``) where it can, and the next page begins with that
@@ -145,7 +147,7 @@ def pages(slots: Sequence[Slot], width: int, breaks: frozenset[Fraction]) -> lis
     out: list[range] = []
     first = 0
     while first < len(slots):
-        stop = _fill(slots, first, width)
+        stop = _fill_page(slots, first, width)
         if stop < len(slots):
             stop = _last_break(slots, first, stop, breaks)
         out.append(range(first, stop))
@@ -156,7 +158,7 @@ def pages(slots: Sequence[Slot], width: int, breaks: frozenset[Fraction]) -> lis
     return out
 
 
-def _fill(slots: Sequence[Slot], first: int, width: int) -> int:
+def _fill_page(slots: Sequence[Slot], first: int, width: int) -> int:
     used, index = 0, first
     while index < len(slots) and (used + slots[index].width <= width or index == first):
         used += slots[index].width
@@ -171,3 +173,77 @@ def _last_break(slots: Sequence[Slot], first: int, stop: int, breaks: frozenset[
         if starts_onset and slots[index].onset_quarters in breaks:
             return index
     return stop
+
+
+SlotKey = tuple[Fraction, SlotKind, int]
+"""Onset, kind and order: what tells one slot from another."""
+
+
+def gather_chords(written: Written) -> dict[SlotKey, ChordColumns]:
+    """The heads of each slot."""
+    upper = {head.note: stem.up for stem in written.stems for head in stem.heads}
+    together: dict[SlotKey, list[Head]] = defaultdict(list)
+    for head in written.heads:
+        together[slot_key(head)].append(head)
+    return {key: arrange_chord(group, upper) for key, group in together.items()}
+
+
+def slot_key(head: Head) -> SlotKey:
+    """The slot in which a head stands."""
+    if not head.grace:
+        return head.onset_quarters, SlotKind.NOTE, 0
+    kind = SlotKind.AFTER if head.after else SlotKind.GRACE
+    return head.onset_quarters, kind, -head.grace
+
+
+def gather_slots(
+    written: Written, chords: Mapping[SlotKey, ChordColumns], form: Form
+) -> tuple[Slot, ...]:
+    """Every slot of the window, in order."""
+    alone = {group.stems[0].onset_quarters for group in written.beams if len(group.stems) == 1}
+    out = []
+    onsets = {rest.onset_quarters for rest in written.rests} | written.beats
+    for key in set(chords) | {(onset, SlotKind.NOTE, 0) for onset in onsets}:
+        chord = chords.get(key)
+        core = chord.core if chord else 1
+        after = max(chord.dots if chord else 0, 1 if key[0] in alone else 0)
+        text = len(written.counts.get(key[0], "")) if key[1] is SlotKind.NOTE else 0
+        if chord and not form.stacked_fingers:
+            text = max(text, _fingers_width(chord))
+        after = max(after, text - core)
+        onset, kind, order = key
+        out.append(Slot(onset, kind, order, chord.before if chord else 0, core, after))
+    return add_times([*out, *_bar_slots(written), *_clef_slots(written)])
+
+
+def _fingers_width(chord: ChordColumns) -> int:
+    widths: dict[object, int] = defaultdict(int)
+    for head in chord.heads:
+        widths[head.staff, head.hand] += len("-".join(head.fingering))
+    return max(widths.values(), default=0)
+
+
+def _bar_slots(written: Written) -> list[Slot]:
+    """A barline before each bar that begins inside the window, with what changes there."""
+    bars = written.score.bars
+    out = []
+    for before, bar in pairwise(bars):
+        if written.start_quarters < bar.onset_quarters <= written.last_quarters:
+            extra = 1 + abs(bar.key_fifths) if bar.key_fifths != before.key_fifths else 0
+            if bar.metre != before.metre:
+                extra += 1 + max(len(part) for part in str(bar.metre).split("/"))
+            repeats = int(bar.repeat_start) + int(before.repeat_end)
+            out.append(Slot(bar.onset_quarters, SlotKind.BAR, before=repeats, after=extra))
+    return out
+
+
+def _clef_slots(written: Written) -> list[Slot]:
+    """A place for each clef that changes inside the window."""
+    onsets = {
+        clef.onset_quarters
+        for staff in {head.staff for head in written.heads}
+        for clef in clef_changes(
+            written.score, staff, written.start_quarters, written.last_quarters
+        )
+    }
+    return [Slot(onset, SlotKind.CLEF) for onset in onsets]

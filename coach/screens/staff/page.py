@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import overload
 
 from coach.screens.marks import FACES, Mark
-from coach.screens.staff.canvas import Role, Row
+from coach.screens.staff.canvas import CellRow, Role
 
 Cell = tuple[int, int]
 """Row and column."""
@@ -33,7 +33,7 @@ class NoteCells:
 class Page:
     """What is on the screen at one time."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[CellRow, ...]
     notes: Mapping[int, NoteCells]
     """By index into ``excerpt.notes``."""
     start_quarters: Fraction

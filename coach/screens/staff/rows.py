@@ -78,7 +78,7 @@ class StaffRows:
         return tuple(self.row(position) for position in range(TOP_LINE, -1, -2))
 
 
-def staff_rows(
+def lay_staff_rows(
     staff: int, heads: Sequence[Head], stems: Sequence[Stem], form: Form, first: int
 ) -> StaffRows:
     """The lanes of one staff, its topmost at row ``first``."""
@@ -88,7 +88,7 @@ def staff_rows(
     octave = None
     if any(head.octave_shift for head in heads):
         octave, at = at, at + 1
-    above = _finger_rows(heads, Hand.RIGHT, form)
+    above = _count_finger_rows(heads, Hand.RIGHT, form)
     fingers_above = range(at, at + above)
     at += above
     beams_above = None
@@ -99,7 +99,7 @@ def staff_rows(
     beams_below = None
     if any(not stem.up and _needs_lane(stem, lowest) for stem in stems):
         beams_below, at = at, at + 1
-    below = _finger_rows(heads, Hand.LEFT, form)
+    below = _count_finger_rows(heads, Hand.LEFT, form)
     marks_beside = form.marks_beside_fingers and bool(above or below)
     marks = fingers_above.start if marks_beside and not below else at
     at += 0 if marks_beside else 1
@@ -128,7 +128,7 @@ def _needs_lane(stem: Stem, edge: int) -> bool:
     return bool(stem.value.flags or stem.value.tuplet or no_room)
 
 
-def _finger_rows(heads: Sequence[Head], hand: Hand, form: Form) -> int:
+def _count_finger_rows(heads: Sequence[Head], hand: Hand, form: Form) -> int:
     """Rows for the fingering of one hand on one staff."""
     at_onset: dict[object, int] = {}
     for head in heads:
@@ -139,7 +139,7 @@ def _finger_rows(heads: Sequence[Head], hand: Hand, form: Form) -> int:
     return most if form.stacked_fingers else min(most, 1)
 
 
-def system_rows(
+def lay_system_rows(
     heads: Sequence[Head], stems: Sequence[Stem], form: Form, staves: Iterable[int]
 ) -> tuple[tuple[StaffRows, ...], int]:
     """The lanes of these staves, and the number of rows with the beat ruler."""
@@ -148,6 +148,6 @@ def system_rows(
     for staff in sorted(staves):
         here = [head for head in heads if head.staff == staff]
         on_it = [stem for stem in stems if stem.staff == staff]
-        out.append(staff_rows(staff, here, on_it, form, at))
+        out.append(lay_staff_rows(staff, here, on_it, form, at))
         at = out[-1].end + form.gap
     return tuple(out), at - form.gap + 1

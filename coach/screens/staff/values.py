@@ -46,7 +46,7 @@ class Value:
         return count
 
 
-def _plain(length: Fraction, most_dots: int) -> tuple[Fraction, int] | None:
+def _find_plain(length: Fraction, most_dots: int) -> tuple[Fraction, int] | None:
     for base in _BASES:
         for dots in range(most_dots + 1):
             if length == base * (2 - Fraction(1, 2**dots)):
@@ -57,18 +57,18 @@ def _plain(length: Fraction, most_dots: int) -> tuple[Fraction, int] | None:
 @lru_cache(maxsize=4096)
 def value_of(length_quarters: Fraction) -> Value | None:
     """The one written value of a length, or None where it takes several tied together."""
-    plain = _plain(length_quarters, 2)
+    plain = _find_plain(length_quarters, 2)
     if plain:
         return Value(*plain)
     for actual, normal in _TUPLETS:
-        plain = _plain(length_quarters * Fraction(actual, normal), 1)
+        plain = _find_plain(length_quarters * Fraction(actual, normal), 1)
         if plain:
             return Value(*plain, (actual, normal))
     return None
 
 
 @lru_cache(maxsize=4096)
-def pieces(length_quarters: Fraction) -> tuple[tuple[Fraction, Value], ...]:
+def split_length(length_quarters: Fraction) -> tuple[tuple[Fraction, Value], ...]:
     """A length as written values to be tied, the longest first.
 
     A length that no sum of values down to a 256th makes (an unquantised file) is written with

@@ -1,48 +1,53 @@
-"""Accidentals: which notes carry a sign, by the key signature and what the bar has had.
+"""What a window looks like on paper: heads, tied pieces, accidentals, stems, beams, rests.
+
+Still without columns or rows: only what is written, where in time, and on which position of which
+staff. Positions count steps from the bottom line of the staff (see :mod:`.clefs`).
 
 An accidental holds for its line or space, on its staff, to the end of the bar (common practice).
 In a window that begins inside a bar, what stood before it is out of sight: a sign is shown where
 the page has one and also where the reader of the window alone would need one.
 
-What an excerpt looks like on paper: heads, pieces of tied notes, stems, rests.
+The model keeps no beams from the file, so notes are beamed by beat (common practice): a beam joins
+the flagged notes of one voice that follow each other without a rest inside one beat. Metres that
+are counted undivided (5/8, 7/8) are beamed by their printed groups, or in twos with the three at
+the end of 5 and 7.
 
-Still without columns or rows: only what is written where in time and on which position of which
-staff. Positions count steps from the bottom line of the staff (see :mod:`.clefs`).
-
-Far ledger lines folded away: groups of notes written an octave nearer, under an octave line.
+Only the silence of a whole staff is shown as rests: with two voices the other one tells the time.
+They are cut at beats, so that each is easy to count.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from coach.score.model import Grace, Hand, Score, ScoreNote
+from coach.score.metre import Metre
+from coach.score.model import Bar, Grace, Hand, Score, ScoreNote
 from coach.score.window import Excerpt
 from coach.screens.staff.clefs import bottom_step, clef_at, key_alters
-from coach.screens.staff.values import Value, pieces
+from coach.screens.staff.values import Value, split_length, value_of
 
 SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "x"}
 """The signs as they are shown; the musical ones are in few fonts."""
 
-Memory = dict[tuple[int, str, int], int]
+SignMemory = dict[tuple[int, str, int], int]
 """Staff, letter and written octave to the alteration now in force."""
 
 
-def accidentals(score: Score, notes: Sequence[ScoreNote]) -> tuple[str, ...]:
+def choose_accidentals(score: Score, notes: Sequence[ScoreNote]) -> tuple[str, ...]:
     """The sign of each of ``notes`` (an excerpt's notes, in order): "" where none is needed."""
     if not notes:
         return ()
     on_page = _page_signs(score, notes)
-    seen: Memory = {}
+    memory: SignMemory = {}
     bar_index = -1
     out = []
     for note in notes:
         if note.bar_index != bar_index:
-            bar_index, seen = note.bar_index, {}
-        needed = _needs(score, note, seen)
+            bar_index, memory = note.bar_index, {}
+        needed = _needs_sign(score, note, memory)
         out.append(SIGNS.get(note.spelling.alter, "") if needed or note.id in on_page else "")
     return tuple(out)
 
@@ -51,17 +56,17 @@ def _page_signs(score: Score, notes: Sequence[ScoreNote]) -> set[str]:
     """Ids of the notes that carry a sign on the page, where all of the bar is in sight."""
     first, last = score.bars[notes[0].bar_index], score.bars[notes[-1].bar_index]
     signed: set[str] = set()
-    memory: Memory = {}
+    memory: SignMemory = {}
     bar_index = -1
     for note in score.notes_between(first.onset_quarters, last.end_quarters):
         if note.bar_index != bar_index:
             bar_index, memory = note.bar_index, {}
-        if _needs(score, note, memory):
+        if _needs_sign(score, note, memory):
             signed.add(note.id)
     return signed
 
 
-def _needs(score: Score, note: ScoreNote, memory: Memory) -> bool:
+def _needs_sign(score: Score, note: ScoreNote, memory: SignMemory) -> bool:
     """Whether this note needs a sign after what ``memory`` holds; remembers it."""
     spelling = note.spelling
     place = (note.staff, spelling.step, spelling.octave + note.octave_shift)
@@ -128,9 +133,9 @@ def last_quarters(excerpt: Excerpt) -> Fraction:
     return max(note.onset_quarters for note in excerpt.notes)
 
 
-def heads(score: Score, excerpt: Excerpt) -> tuple[Head, ...]:
+def list_heads(score: Score, excerpt: Excerpt) -> tuple[Head, ...]:
     """Every head of the excerpt, in the order of onset, small notes before their main note."""
-    signs = accidentals(score, excerpt.notes)
+    signs = choose_accidentals(score, excerpt.notes)
     last, end = last_quarters(excerpt), excerpt.window.end_quarters
     graces = _grace_places(excerpt.notes)
     out: list[Head] = []
@@ -190,7 +195,7 @@ def _written_lengths(score: Score, note: ScoreNote) -> list[tuple[Fraction, Valu
     if note.grace or note.length_quarters <= 0:
         return [(Fraction(0), Value(Fraction(1, 2)))]
     given = note.segments_quarters or tuple(_cut_at_barlines(score, note))
-    return [piece for length in given for piece in pieces(length)]
+    return [piece for length in given for piece in split_length(length)]
 
 
 def _cut_at_barlines(score: Score, note: ScoreNote) -> Iterator[Fraction]:
@@ -204,13 +209,13 @@ def _cut_at_barlines(score: Score, note: ScoreNote) -> Iterator[Fraction]:
         onset, bar_index = end, bar_index + 1
 
 
-def stems(all_heads: tuple[Head, ...]) -> tuple[Stem, ...]:
+def join_stems(heads: tuple[Head, ...]) -> tuple[Stem, ...]:
     """Heads gathered onto stems; small notes have none."""
     together: dict[tuple[Fraction, int, str], list[Head]] = defaultdict(list)
-    for head in all_heads:
+    for head in heads:
         if not head.grace:
             together[head.onset_quarters, head.staff, head.voice].append(head)
-    upper = _upper_voices(all_heads)
+    upper = _upper_voices(heads)
     out = []
     for (onset, staff, voice), group in sorted(together.items()):
         shortest = min(group, key=lambda head: head.length_quarters)
@@ -220,10 +225,10 @@ def stems(all_heads: tuple[Head, ...]) -> tuple[Stem, ...]:
     return tuple(out)
 
 
-def _upper_voices(all_heads: tuple[Head, ...]) -> dict[int, set[str]]:
+def _upper_voices(heads: tuple[Head, ...]) -> dict[int, set[str]]:
     """For each staff the voices whose stems go up: the highest one, or the only one."""
     positions: dict[int, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
-    for head in all_heads:
+    for head in heads:
         positions[head.staff][head.voice].append(head.position)
     upper: dict[int, set[str]] = {}
     for staff, voices in positions.items():
@@ -236,20 +241,20 @@ _FAR_ABOVE, _FAR_BELOW = 12, -4
 """Positions beyond the second ledger line."""
 
 
-def folded(all_heads: tuple[Head, ...]) -> tuple[Head, ...]:
+def fold_far_ledger_lines(heads: tuple[Head, ...]) -> tuple[Head, ...]:
     """The same heads, with those on far ledger lines written an octave nearer.
 
     All heads of a staff at one onset move together, so that the octave line over them is true of
     each; not where that would push others off the other side, nor across a tie.
     """
     groups: dict[tuple[Fraction, int], list[Head]] = defaultdict(list)
-    for head in all_heads:
+    for head in heads:
         groups[head.onset_quarters, head.staff].append(head)
-    octaves = {key: _nearer(group) for key, group in groups.items()}
-    return tuple(_moved(head, octaves[head.onset_quarters, head.staff]) for head in all_heads)
+    octaves = {key: _octaves_nearer(group) for key, group in groups.items()}
+    return tuple(_move_by_octaves(head, octaves[head.onset_quarters, head.staff]) for head in heads)
 
 
-def _nearer(group: list[Head]) -> int:
+def _octaves_nearer(group: list[Head]) -> int:
     """By how many octaves to move a group: 0, or 1 towards its staff."""
     low = min(head.position for head in group)
     high = max(head.position for head in group)
@@ -260,7 +265,7 @@ def _nearer(group: list[Head]) -> int:
     return 1 if low < _FAR_BELOW and high + 7 <= _FAR_ABOVE else 0
 
 
-def _moved(head: Head, octaves: int) -> Head:
+def _move_by_octaves(head: Head, octaves: int) -> Head:
     if not octaves:
         return head
     return replace(
@@ -268,4 +273,241 @@ def _moved(head: Head, octaves: int) -> Head:
         step=head.step + 7 * octaves,
         position=head.position + 7 * octaves,
         octave_shift=head.octave_shift + octaves,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class BeamGroup:
+    """Stems that one beam joins; a single stem has flags instead."""
+
+    stems: tuple[Stem, ...]
+    digit: str = ""
+    """The tuplet's digit, "" where there is none."""
+
+
+def group_beams(score: Score, stems: tuple[Stem, ...]) -> tuple[BeamGroup, ...]:
+    """All stems that have flags, joined where a beam joins them; and unbeamed tuplets."""
+    voices: dict[tuple[int, str], list[Stem]] = defaultdict(list)
+    for stem in stems:
+        voices[stem.staff, stem.voice].append(stem)
+    out: list[BeamGroup] = []
+    for voice in voices.values():
+        out += _voice_groups(score, voice)
+    return tuple(out)
+
+
+def _voice_groups(score: Score, voice: list[Stem]) -> list[BeamGroup]:
+    groups: list[list[Stem]] = []
+    for stem in voice:
+        if groups and _belongs(score, groups[-1], stem):
+            groups[-1].append(stem)
+        elif stem.value.flags or stem.value.tuplet:
+            groups.append([stem])
+    return [BeamGroup(tuple(group), _tuplet_digit(group)) for group in groups]
+
+
+def _belongs(score: Score, group: list[Stem], stem: Stem) -> bool:
+    """Whether a stem goes on this group."""
+    last = group[-1]
+    if last.end_quarters != stem.onset_quarters:
+        return False
+    if last.value.flags and stem.value.flags:
+        return _beam_place(score, last.onset_quarters) == _beam_place(score, stem.onset_quarters)
+    if last.value.tuplet is None or last.value.tuplet != stem.value.tuplet:
+        return False
+    # Unbeamed tuplets run over beats: one ends where its notes fill a plain value.
+    whole = value_of(last.end_quarters - group[0].onset_quarters)
+    return whole is None or whole.tuplet is not None
+
+
+def _beam_place(score: Score, onset: Fraction) -> tuple[int, int]:
+    bar = score.bar_at(onset)
+    inside = onset - bar.onset_quarters + bar.lead_quarters
+    return bar.index, _beam_unit_of(bar, inside)
+
+
+def _beam_unit_of(bar: Bar, inside: Fraction) -> int:
+    groups = beam_units(bar.metre)
+    unit = bar.metre.unit_quarters
+    edge, index = Fraction(0), 0
+    while True:
+        edge += groups[index % len(groups)] * unit
+        if inside < edge:
+            return index
+        index += 1
+
+
+def beam_units(metre: Metre) -> tuple[int, ...]:
+    """How many of the metre's lower number each beam spans, through one bar."""
+    if metre.groups:
+        return metre.groups
+    if metre.beat_type >= 8 and not metre.is_compound and metre.beats > 4:
+        twos = (metre.beats - metre.beats % 2 * 3) // 2
+        return (2,) * twos + (3,) * (metre.beats % 2)
+    per_beat = int(metre.beat_quarters / metre.unit_quarters)
+    return (per_beat,) * metre.beats_in_bar
+
+
+def _tuplet_digit(group: list[Stem]) -> str:
+    tuplet = group[0].value.tuplet
+    if tuplet is None or any(stem.value.tuplet != tuplet for stem in group):
+        return ""
+    even = len({stem.value for stem in group}) == 1
+    # Six even notes on one beam are a sextuplet, though written at a triplet's ratio.
+    many = len(group) if even and len(group) > tuplet[0] and len(group) % tuplet[0] == 0 else 0
+    return str(many or tuplet[0])
+
+
+_SHORTEST = Fraction(1, 8)
+"""A 32nd: less silence than this is a player's release or an exporter's rounding, not a rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """One rest on one staff."""
+
+    staff: int
+    onset_quarters: Fraction
+    value: Value
+
+
+def find_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) -> tuple[Rest, ...]:
+    """The rests of every staff that has a note in the window."""
+    sounding: dict[int, list[tuple[Fraction, Fraction]]] = defaultdict(list)
+    for head in heads:
+        if not head.grace:
+            end = head.onset_quarters + head.length_quarters
+            sounding[head.staff].append((head.onset_quarters, end))
+    start = excerpt.window.start_quarters
+    end = max(excerpt.window.end_quarters, last_quarters(excerpt))
+    out: list[Rest] = []
+    for staff, spans in sorted(sounding.items()):
+        for low, high in _silences(spans, start, end):
+            out += _split_silence(score, staff, low, high)
+    return tuple(out)
+
+
+def _silences(
+    spans: list[tuple[Fraction, Fraction]], start: Fraction, end: Fraction
+) -> list[tuple[Fraction, Fraction]]:
+    out, at = [], start
+    for low, high in sorted(spans):
+        if low - at >= _SHORTEST:
+            out.append((at, low))
+        at = max(at, high)
+    if end - at >= _SHORTEST:
+        out.append((at, end))
+    return out
+
+
+def _split_silence(score: Score, staff: int, low: Fraction, high: Fraction) -> list[Rest]:
+    out = []
+    while low < high:
+        bar = score.bar_at(low)
+        end = min(high, bar.end_quarters) if bar.end_quarters > low else high
+        whole = bar.length_quarters == bar.metre.bar_quarters
+        if whole and low == bar.onset_quarters and end == bar.end_quarters:
+            out.append(Rest(staff, low, Value(Fraction(4))))
+            low = end
+            continue
+        length = _to_next_beat(bar, low, end)
+        value = value_of(length)
+        if value is None or value.base_quarters < _SHORTEST:
+            return out
+        out.append(Rest(staff, low, value))
+        low += length
+    return out
+
+
+def _to_next_beat(bar: Bar, low: Fraction, end: Fraction) -> Fraction:
+    """The longest rest from here: up to the next beat, or several whole beats from a beat."""
+    beats = [beat for beat in bar.beats_quarters() if beat > low] + [bar.end_quarters]
+    if low in bar.beats_quarters():
+        reach = [beat for beat in beats if beat <= end and _is_plain(beat - low)]
+        return reach[-1] - low if reach else end - low
+    return min(beats[0], end) - low
+
+
+def _is_plain(length: Fraction) -> bool:
+    value = value_of(length)
+    return value is not None and value.tuplet is None
+
+
+Counts = Callable[[Score, Sequence[Fraction]], Sequence[str]]
+"""Gives what is counted aloud at each of some onsets."""
+
+
+@dataclass(frozen=True)
+class Written:
+    """All that is to be drawn, before it has columns and rows."""
+
+    score: Score
+    excerpt: Excerpt
+    heads: tuple[Head, ...]
+    stems: tuple[Stem, ...]
+    beams: tuple[BeamGroup, ...]
+    rests: tuple[Rest, ...]
+    counts: Mapping[Fraction, str]
+    beats: frozenset[Fraction]
+    last_quarters: Fraction
+    """The last onset that is drawn."""
+
+    @property
+    def start_quarters(self) -> Fraction:
+        """Where the drawing begins."""
+        return self.excerpt.window.start_quarters
+
+    @property
+    def bars(self) -> tuple[Bar, ...]:
+        """The bars that are in sight, whole or in part."""
+        first = self.score.bar_at(self.start_quarters).index
+        last = self.score.bar_at(self.last_quarters).index
+        return self.score.bars[first : last + 1]
+
+    @property
+    def starts_cut(self) -> bool:
+        """Whether the window begins inside a bar."""
+        return self.bars[0].onset_quarters < self.start_quarters
+
+    @property
+    def ends_cut(self) -> bool:
+        """Whether the bar goes on after the last thing drawn."""
+        bar = self.bars[-1]
+        after = self.last_quarters + Fraction(1, 1 << 30)
+        goes_on = self.score.notes_between(after, bar.end_quarters, self.excerpt.window.hands)
+        if self.excerpt.window.end_quarters >= bar.end_quarters:
+            return False
+        sounding = max(head.onset_quarters + head.length_quarters for head in self.heads)
+        return bool(goes_on) or sounding < bar.end_quarters
+
+
+def write(score: Score, excerpt: Excerpt, counts: Counts, *, fold: bool = False) -> Written:
+    """What is written in a window, without columns or rows.
+
+    ``fold``: write what lies on far ledger lines an octave nearer, under an octave line.
+    """
+    all_heads = list_heads(score, excerpt)
+    all_heads = fold_far_ledger_lines(all_heads) if fold else all_heads
+    all_stems = join_stems(all_heads)
+    all_rests = find_rests(score, excerpt, all_heads)
+    end = excerpt.window.end_quarters
+    last = max(head.onset_quarters for head in all_heads)
+    beats = frozenset(
+        beat
+        for bar in score.bars
+        for beat in bar.beats_quarters()
+        if excerpt.window.start_quarters <= beat and (beat <= last or beat < end)
+    )
+    last = max([last, *beats, *(rest.onset_quarters for rest in all_rests)])
+    onsets = sorted({head.onset_quarters for head in all_heads} | beats)
+    return Written(
+        score=score,
+        excerpt=excerpt,
+        heads=all_heads,
+        stems=all_stems,
+        beams=group_beams(score, all_stems),
+        rests=all_rests,
+        counts=dict(zip(onsets, counts(score, onsets), strict=True)),
+        beats=beats,
+        last_quarters=last,
     )

@@ -18,7 +18,7 @@ from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.marks import Mark
 from coach.screens.messages import PageTurned
-from coach.screens.staff import BLANK, LOOKS, Cell, Counts, Glyphs, Manuscript, MarkedPage, Sheet
+from coach.screens.staff import BLANK, LOOKS, Cell, Counts, Glyphs, MarkedPage, Sheet, WindowLayout
 from coach.screens.terminal import CellPainter, paint_now
 
 
@@ -49,7 +49,7 @@ class StaffView(Widget):
         """``counts`` says what is counted aloud, ``glyphs`` what music is drawn with."""
         super().__init__(id=id)
         self._counts, self._glyphs = counts, glyphs
-        self._manuscript: Manuscript | None = None
+        self._window_layout: WindowLayout | None = None
         """The window as it is written: laid out anew for every size."""
         self._sheet: Sheet | None = None
         self._page = 0
@@ -71,11 +71,11 @@ class StaffView(Widget):
     @property
     def excerpt(self) -> Excerpt | None:
         """The window that is shown, None before the first."""
-        return self._manuscript.excerpt if self._manuscript else None
+        return self._window_layout.excerpt if self._window_layout else None
 
     def rows_needed(self, columns: int, rows: int) -> int:
         """Rows that the window takes in a space of so many columns and rows; 0 without a window."""
-        return self._manuscript.rows_needed(columns, rows) if self._manuscript else 0
+        return self._window_layout.rows_needed(columns, rows) if self._window_layout else 0
 
     @property
     def is_marked(self) -> bool:
@@ -90,7 +90,7 @@ class StaffView(Widget):
 
     def show_window(self, score: Score, excerpt: Excerpt) -> None:
         """Show another window, without marks, from its first page."""
-        self._manuscript = Manuscript(score, excerpt, self._counts)
+        self._window_layout = WindowLayout(score, excerpt, self._counts)
         self._marks.clear()
         self._at = excerpt.window.start_quarters
         self._make_sheet()
@@ -143,8 +143,8 @@ class StaffView(Widget):
 
     def _make_sheet(self) -> None:
         width, height = self.size
-        if self._manuscript and width and height:
-            self._sheet = self._manuscript.lay_out(width, height, self._glyphs)
+        if self._window_layout and width and height:
+            self._sheet = self._window_layout.lay_out(width, height, self._glyphs)
             self._top = max(height - self._sheet.height, 0) // 2
             self._page = self._sheet.page_at(self._at)
             self._show_page()
@@ -158,8 +158,8 @@ class StaffView(Widget):
 
     def _follow(self, note: int) -> None:
         """Turn to what is played next: at a page's last onset, as whoever turns for a pianist."""
-        if self._manuscript:
-            excerpt = self._manuscript.excerpt
+        if self._window_layout:
+            excerpt = self._window_layout.excerpt
             following = excerpt.onset_numbers[note] + 1
             onsets = excerpt.onsets_quarters
             self._turn_to_onset(onsets[min(following, len(onsets) - 1)])

@@ -1,4 +1,7 @@
-"""The ground that pages are drawn from, and one page's slots with their columns."""
+"""The layout of a system and of one page of it: which rows each staff has, which columns each slot.
+
+All pages of a window share a system; drawing (:mod:`.drawing`) puts a page's layout on a canvas.
+"""
 
 from __future__ import annotations
 
@@ -7,35 +10,34 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from coach.screens.staff.canvas import Canvas
-from coach.screens.staff.columns import Chord, Slot, columns
-from coach.screens.staff.content import SlotKey, Written, slot_key
+from coach.screens.staff.columns import ChordColumns, Slot, SlotKey, place_slots, slot_key
 from coach.screens.staff.glyphs import Glyphs
 from coach.screens.staff.page import Cell
 from coach.screens.staff.rows import Form, StaffRows
-from coach.screens.staff.written import Head
+from coach.screens.staff.written import Head, Written
 
 LABEL_WIDTH = 3
 """``RH`` or ``LH`` and a space."""
 
 
 @dataclass(frozen=True)
-class Ground:
+class SystemLayout:
     """All that every page of a sheet is drawn from."""
 
     written: Written
     staves: tuple[StaffRows, ...]
     rows: int
-    chords: Mapping[SlotKey, Chord]
+    chords: Mapping[SlotKey, ChordColumns]
     form: Form
     glyphs: Glyphs
     width: int
 
 
 @dataclass(frozen=True)
-class Spread:
+class PageLayout:
     """One page's slots with their columns."""
 
-    ground: Ground
+    system: SystemLayout
     canvas: Canvas
     slots: tuple[Slot, ...]
     at: Mapping[SlotKey, int]
@@ -60,7 +62,7 @@ class Spread:
 
     def rows_of(self, staff: int) -> StaffRows:
         """The lanes of a staff."""
-        return next(rows for rows in self.ground.staves if rows.staff == staff)
+        return next(rows for rows in self.system.staves if rows.staff == staff)
 
 
 def prefix_width(written: Written) -> int:
@@ -71,34 +73,36 @@ def prefix_width(written: Written) -> int:
     return LABEL_WIDTH + 3 + (keys + 1 if keys else 0) + metre + 1 + 2 * written.starts_cut
 
 
-def spread_of(ground: Ground, slots: tuple[Slot, ...], every_slot: Sequence[Slot]) -> Spread:
+def lay_out_page(
+    system: SystemLayout, slots: tuple[Slot, ...], every_slot: Sequence[Slot]
+) -> PageLayout:
     """Give one page's slots their columns, and its heads their cells."""
-    left = prefix_width(ground.written)
-    cores = columns(slots, left, ground.width - left - 1)
+    left = prefix_width(system.written)
+    cores = place_slots(slots, left, system.width - left - 1)
     at = {s.key: x for s, x in zip(slots, cores, strict=True)}
     right = cores[-1] + slots[-1].core + slots[-1].after + 1
     is_first = slots[0] is every_slot[0]
     following = every_slot[[*every_slot].index(slots[-1]) + 1 :]
-    return Spread(
-        ground=ground,
-        canvas=Canvas(ground.rows, ground.width),
+    return PageLayout(
+        system=system,
+        canvas=Canvas(system.rows, system.width),
         slots=slots,
         at=at,
-        heads=_head_cells(ground, at),
+        heads=_place_heads(system, at),
         left=left,
-        right=min(right, ground.width - 1),
+        right=min(right, system.width - 1),
         is_first=is_first,
         next_slot=following[0] if following else None,
     )
 
 
-def _head_cells(
-    ground: Ground, at: Mapping[SlotKey, int]
+def _place_heads(
+    system: SystemLayout, at: Mapping[SlotKey, int]
 ) -> dict[int, tuple[tuple[Head, Cell], ...]]:
-    rows = {staff.staff: staff for staff in ground.staves}
+    rows = {staff.staff: staff for staff in system.staves}
     out: dict[int, list[tuple[Head, Cell]]] = defaultdict(list)
     for key, core in at.items():
-        chord = ground.chords.get(key)
+        chord = system.chords.get(key)
         for place, head in enumerate(chord.heads if chord else ()):
             assert chord is not None
             cell = rows[head.staff].row(head.position), core + chord.head_column[place]
