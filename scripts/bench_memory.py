@@ -67,7 +67,7 @@ class Evening:
         if drill is None or excerpt is None:
             await asyncio.sleep(0.05)
             return
-        asked = drill.desk.drill.assignment
+        asked = drill.session.drill.assignment
         start_s, start = self.clock() + 0.1, excerpt.notes[0].onset_quarters
         wrong = self.random.randrange(5 * len(excerpt.notes))
         for at, note in enumerate(excerpt.notes):

@@ -36,7 +36,7 @@ def inside(folder: Path) -> dict[str, float]:
     from coach.cli.commands.practice import warmup
     from coach.cli.open_score import open_piece
     from coach.cli.score_library import HomeLibrary
-    from coach.cli.sessions import Desks
+    from coach.cli.sessions import SessionMaker
     from coach.cli.storage import Keeping, close_record
     from coach.record.store import Store
     from coach.screens.interfaces import Errand
@@ -57,7 +57,7 @@ def inside(folder: Path) -> dict[str, float]:
     out["home"] = time.perf_counter() - begun
 
     begun = time.perf_counter()
-    Desks(keeping.store, keeping.lease).make(score, path, Errand.GO_ON, 0.0)
+    SessionMaker(keeping.store, keeping.lease).make(score, path, Errand.GO_ON, 0.0)
     out["drill"] = time.perf_counter() - begun
     assert keeping.store
     close_record(keeping.store)

@@ -165,7 +165,7 @@ class Round:
     def _play(self) -> str:
         pitch: int = self.random.randint(21, 108)
         if (drill := self.seat.drill) and self.random.random() < 0.8:
-            pitch = int(self.random.choice(drill.desk.drill.excerpt.notes).pitch)
+            pitch = int(self.random.choice(drill.session.drill.excerpt.notes).pitch)
         at_s = self.seat.clock()
         self.seat.ports.post(KeyDown(pitch, self.random.randint(1, 127), at_s))
         if self.random.random() < 0.8:
@@ -177,7 +177,7 @@ class Round:
         if drill is None:
             return "nothing to play"
         at_s = self.seat.clock()
-        excerpt, qpm = drill.desk.drill.excerpt, drill.desk.drill.assignment.qpm or 80
+        excerpt, qpm = drill.session.drill.excerpt, drill.session.drill.assignment.qpm or 80
         start = excerpt.notes[0].onset_quarters
         for note in excerpt.notes:
             onset_s = at_s + float(note.onset_quarters - start) * 60 / qpm

@@ -38,7 +38,7 @@ from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
 from coach.cli.score_library import HomeLibrary
-from coach.cli.sessions import Desks
+from coach.cli.sessions import SessionMaker
 from coach.cli.storage import Keeping, close_record
 from coach.record.folder import FILE, VERSION, RecordError
 from coach.record.settings import FILE as SETTINGS
@@ -144,18 +144,18 @@ class Bench:
         if foreign and not any("another program" in one for one in said):
             raise Lost(f"another program's file was not named: {said}")
         kept_s = None
-        desks = Desks(keeping.store, keeping.lease)
+        maker = SessionMaker(keeping.store, keeping.lease)
         for errand in (Errand.GO_ON, Errand.WARM_UP, Errand.DRILL):
             try:
-                desk = desks.make(self.score, self.path, errand, 0.0)
+                session = maker.make(self.score, self.path, errand, 0.0)
             except ValueError:  # nothing was weak
                 continue
-            desk.why()
-            waits = desk.save()
+            session.why()
+            waits = session.save()
             begun_s = time.time()
-            waits += desk.keep(self.sample.templates[5].ended)
+            waits += session.keep(self.sample.templates[5].ended)
             kept_s = begun_s if not waits else kept_s
-            desk.leave()
+            session.leave()
         HomeLibrary(keeping).items()
         with contextlib.suppress(CannotDo, RecordError):
             warmup(options)

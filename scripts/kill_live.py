@@ -131,7 +131,7 @@ def _mark_what_is_shown() -> None:
             driver.write(f"\x1b]777;keyhole={json.dumps(said)}\x07")
 
     def asked(screen: DrillScreen) -> dict[str, object]:
-        drill = screen.desk.drill
+        drill = screen.session.drill
         given = drill.assignment
         return {
             "start": str(given.window.start_quarters),

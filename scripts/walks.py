@@ -51,7 +51,7 @@ class Spot(NamedTuple):
 
 
 TICK = Spot("coach.coaching.drill.drill", "tick")
-PAINTED = Spot("coach.screens.terminal.cell_painter", "paint")
+PAINTED = Spot("coach.screens.terminal.painter", "paint")
 SAVED = Spot("coach.record.store", "save_repetition")
 
 
@@ -121,7 +121,7 @@ async def walk_while_playing() -> tuple[Walk, Walk]:
                 await until(lambda: home.drill is not None, "no drill began")
                 assert home.drill
                 await pilot.pause(0.5)
-                pitches = [note.pitch for note in home.drill.desk.drill.excerpt.notes]
+                pitches = [note.pitch for note in home.drill.session.drill.excerpt.notes]
                 assert len(pitches) == 4, pitches
                 start_s = time.perf_counter()
                 for at, pitch in enumerate(pitches):

@@ -38,11 +38,11 @@ from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.interfaces import (
     ClickLike,
     Collaborators,
-    Desk,
     DrillLike,
+    DrillSession,
     Errand,
     HomeItem,
-    Onward,
+    NextDrill,
 )
 
 
@@ -348,7 +348,7 @@ class Staging:
         self.after = after
         self.given = Collaborators(
             open_score=self._open,
-            make_desk=self._desk,
+            make_session=self._session,
             library=FakeLibrary(folder),
             ports=self.ports if ports else None,
             click=click,
@@ -371,22 +371,24 @@ class Staging:
             raise ScoreError("broken.musicxml is empty; choose another file.")
         return self.score
 
-    def _go_on(self, now_s: float) -> Desk:
+    def _go_on(self, now_s: float) -> DrillSession:
         assert self.after
         self.drill, self.after = self.after, None
-        return self._desk(self.score, None, "going on", now_s)
+        return self._session(self.score, None, "going on", now_s)
 
-    def _desk(self, score: Score, path: Path | None, errand: Errand | str, now_s: float) -> Desk:
+    def _session(
+        self, score: Score, path: Path | None, errand: Errand | str, now_s: float
+    ) -> DrillSession:
         self.errands.append(errand)
         real = self.drill if self.learns else None
         assert real is None or isinstance(real, Drill)
-        return Desk(
+        return DrillSession(
             score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave,
             real.coach.plan if real else lambda: self.plan,
             real.change_plan if real else None,
             real.reorder if real else None,
             lambda: self.keep_says,
-            Onward("bars 3 to 4", self._go_on) if self.after else None,
+            NextDrill("bars 3 to 4", self._go_on) if self.after else None,
         )  # fmt: skip
 
     def _keep(self, ended: RepetitionEnded) -> str:

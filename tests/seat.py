@@ -17,7 +17,7 @@ from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Settings, Start
 from coach.screens.staff import Sheet
-from coach.screens.widgets.clean_run import CleanRun
+from coach.screens.widgets.result import CleanRun
 from coach.screens.widgets.staff_view import StaffView
 from tests.screenfakes import Staging, StagingOptions
 
@@ -78,7 +78,7 @@ class Seat:
         raise AssertionError(f"still at {self.app.screen}")
 
     async def opened(self, times: int) -> None:
-        """Wait until a piece has been put on the desk so many times."""
+        """Wait until a piece has been opened so many times."""
         for _ in range(1000):  # a busy machine takes its time
             if len(self.staging.errands) == times:
                 return await self.until(DrillScreen)

@@ -35,7 +35,7 @@ from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.dialogs.hands import PassageInput
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, HomeItem, Settings, Start
-from coach.screens.terminal.ascii_fallback import SeenOnly
+from coach.screens.terminal.ascii_fallback import PrintableOnly
 from tests.screenfakes import FakeDrill, FakeLibrary, FakePorts, Staging, StillOpening, two_hands
 from tests.seat import RIGHT, Seat
 
@@ -80,7 +80,7 @@ def test_whatever_was_forgotten_is_taken_out_before_it_reaches_the_terminal(
     texts: list[str],
 ) -> None:
     line = [Segment(text) for text in texts]
-    cleaned = SeenOnly().apply(line, Color(0, 0, 0))
+    cleaned = PrintableOnly().apply(line, Color(0, 0, 0))
     assert all(one.text.isprintable() for one in cleaned)
     assert Segment.get_line_length(cleaned) == Segment.get_line_length(line)
 
@@ -130,13 +130,13 @@ def staged(folder: Path) -> Staging:
             raise ScoreError(f"{HOSTILE} is empty.")
         return score
 
-    make_desk = staging.given.make_desk
+    make_session = staging.given.make_session
     staging.given = replace(
         staging.given,
         open_score=open_score,
         library=HostileLibrary(folder),
-        make_desk=lambda *given: replace(
-            make_desk(*given), title=HOSTILE, why=lambda: HOSTILE, leave=lambda: HOSTILE
+        make_session=lambda *given: replace(
+            make_session(*given), title=HOSTILE, why=lambda: HOSTILE, leave=lambda: HOSTILE
         ),
         ports=ports,
         port_wanted=HOSTILE,
@@ -233,7 +233,7 @@ def test_no_screen_shows_what_a_terminal_would_obey(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, look: Look, ascii_only: bool, low: bool
 ) -> None:
     """Without the last look at what goes out, so that it is the words' own doors that are tried."""
-    monkeypatch.setattr(SeenOnly, "apply", lambda self, segments, background: segments)
+    monkeypatch.setattr(PrintableOnly, "apply", lambda self, segments, background: segments)
     with contextlib.suppress(OSError, UnicodeError):  # not every system has such names
         (tmp_path / AS_FILE).touch()
     (tmp_path / "Eve [red]b[.musicxml").touch()

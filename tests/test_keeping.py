@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from coach.cli.score_library import HomeLibrary
-from coach.cli.sessions import Desks
+from coach.cli.sessions import SessionMaker
 from coach.cli.storage import Keeping, close_record
 from coach.record.folder import RecordError
 from coach.record.pieces import piece_key
@@ -95,12 +95,12 @@ def test_a_folder_that_cannot_be_used_is_said_and_all_is_kept_until_it_can(tmp_p
     assert said.startswith(f"The folder {folder} can't be written to")
     assert said.endswith("Till then all is kept in memory.")
     assert keeping.store
-    desks = Desks(keeping.store, keeping.lease)
-    desk = desks.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
-    assert desk.save() == "The record can't be written to. Till then all is kept in memory."
-    assert desk.keep(ended()) == desk.save()
+    maker = SessionMaker(keeping.store, keeping.lease)
+    session = maker.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
+    assert session.save() == "The record can't be written to. Till then all is kept in memory."
+    assert session.keep(ended()) == session.save()
     folder.unlink()
-    assert desk.save() == ""
+    assert session.save() == ""
     assert len(keeping.store.repetitions(piece_key(SCORE))) == 1
-    desk.leave()
+    session.leave()
     keeping.store.close()

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from coach.screens.gc_pause import REST_S, Rests, settle_memory
+from coach.screens.gc_pause import REST_S, RestCollector, settle_memory
 
 
 @pytest.fixture
@@ -29,7 +29,7 @@ def collected() -> Iterator[list[int]]:
 
 def test_it_is_collected_once_in_each_rest_and_not_before(collected: list[int]) -> None:
     settle_memory()
-    rests = Rests()
+    rests = RestCollector()
     del collected[:]
     assert not rests.tick(100.0)  # nothing was played
     for at_s in (1.0, 1.4, 1.8):

@@ -10,17 +10,20 @@ from coach.screens.demo.performer import DemoClock, Performance
 def test_keys_go_down_and_up_in_the_order_of_time() -> None:
     performance = Performance()
     performance.play((PlayedNote(60, 64, 1.0, 0.5), PlayedNote(62, 64, 1.2, 0.1)))
-    assert performance.due(0.9) == ()
-    assert [event.pitch for event in performance.due(1.2)] == [60, 62]
-    assert [(type(e) is KeyDown, e.pitch) for e in performance.due(9)] == [(False, 62), (False, 60)]
-    assert performance.over
+    assert performance.take_due(0.9) == ()
+    assert [event.pitch for event in performance.take_due(1.2)] == [60, 62]
+    assert [(type(e) is KeyDown, e.pitch) for e in performance.take_due(9)] == [
+        (False, 62),
+        (False, 60),
+    ]
+    assert performance.is_over
 
 
 def test_what_is_dropped_is_not_played() -> None:
     performance = Performance()
     performance.play((PlayedNote(60, 64, 1.0, 0.5),))
     performance.drop()
-    assert performance.due(9) == ()
+    assert performance.take_due(9) == ()
 
 
 def test_the_demo_can_be_hurried_slowed_and_stopped_without_a_jump() -> None:

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from coach.cli.commands.practice import warmup
 from coach.cli.score_library import HomeLibrary
-from coach.cli.sessions import Desks
+from coach.cli.sessions import SessionMaker
 from coach.cli.storage import Keeping, close_record
 from coach.coaching.observations import observe_transitions
 from coach.record.folder import APPLICATION_ID, RecordError
@@ -195,10 +195,10 @@ def test_home_drill_and_warm_up_open_with_bad_rows(
     change(folder, broken)
     keeping = Keeping(options(folder))
     assert HomeLibrary(keeping).items()
-    desks = Desks(keeping.store, keeping.lease)
-    desk = desks.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
-    assert desk.save() == desk.keep(ended()) == ""
-    desk.leave()
+    maker = SessionMaker(keeping.store, keeping.lease)
+    session = maker.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
+    assert session.save() == session.keep(ended()) == ""
+    session.leave()
     keeping.notices()
     assert warmup(options(folder)) == 0
     assert keeping.store

@@ -164,7 +164,7 @@ def test_what_can_not_be_judged_in_time_is_kept_as_it_was_played(
 
     async def run(seat: Seat) -> None:
         screen = seat.drill_screen
-        screen.desk = replace(screen.desk, keep_unjudged=keep)
+        screen.session = replace(screen.session, keep_unjudged=keep)
         now_s = seat.app._clock() + 1000
         await play(seat, seat.staging.drill, *LINE, at_s=now_s)
         await play(seat, seat.staging.drill, *LINE, at_s=now_s + 4)

@@ -222,7 +222,7 @@ def test_what_is_to_be_said_on_quitting_is_handed_to_whoever_ran_the_app() -> No
     async def run(seat: Seat) -> None:
         apps.append(seat.app)
         screen = seat.drill_screen
-        screen.desk = replace(screen.desk, leave=lambda: "The record was removed.")
+        screen.session = replace(screen.session, leave=lambda: "The record was removed.")
         await seat.pilot.press("ctrl+q")
 
     seated((80, 24), run)

@@ -117,7 +117,7 @@ def test_piece_after_piece_without_a_key_of_the_computer(setting: Setting) -> No
     titles, done = [], list[str]()
 
     async def repetition(screen: DrillScreen) -> None:
-        drill = screen.desk.drill
+        drill = screen.session.drill
         keys, _ = played(drill, app._clock(), wrong=False)
         for when_s, pitch in keys:
             while app._clock() < when_s:
@@ -135,15 +135,16 @@ def test_piece_after_piece_without_a_key_of_the_computer(setting: Setting) -> No
                 if not isinstance(screen, DrillScreen):
                     await asyncio.sleep(0.01)
                     continue
-                if screen.desk.title not in titles:
-                    titles.append(screen.desk.title)
-                if screen.desk.drill.state is DrillState.FINISHED:
+                if screen.session.title not in titles:
+                    titles.append(screen.session.title)
+                drill = screen.session.drill
+                if drill.state is DrillState.FINISHED:
                     break
-                drill = screen.desk.drill
+                drill = screen.session.drill
                 assert isinstance(drill, WarmUpDrill)
                 if drill.state is DrillState.READY and not drill._is_over:
                     await repetition(screen)
-                    done.append(screen.desk.title)
+                    done.append(screen.session.title)
                 await asyncio.sleep(0.005)
             await pilot.pause()
             assert isinstance(app.screen, DrillScreen)

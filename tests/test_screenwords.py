@@ -18,8 +18,8 @@ from coach.screens.big_letters import big, big_width
 from coach.screens.interfaces import others_words, piano_words
 from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, help_line
 from coach.screens.terminal.ascii_fallback import plain
-from coach.screens.widgets.head import shortened
-from coach.screens.widgets.verdict import fitted, rows_of, shortened_to
+from coach.screens.widgets.head import shorten_line
+from coach.screens.widgets.result import fit_words, rows_of, shorten_to
 from coach.screens.wording import bpm, state_words, tempo_words, window_words
 from tests.screenfakes import note, two_hands
 
@@ -95,8 +95,8 @@ def test_a_compound_metre_names_its_beat_as_on_the_page(metre: str, shown: str) 
 )
 def test_a_line_that_is_too_long_loses_whole_parts(room: int, shown: str) -> None:
     line = "hands together · bar 1 · 56 bpm · pulse"
-    assert shortened(line, room) == shown
-    assert shortened(plain(line), room) == plain(shown)
+    assert shorten_line(line, room) == shown
+    assert shorten_line(plain(line), room) == plain(shown)
 
 
 def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started() -> None:
@@ -175,7 +175,7 @@ REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin at b
 def test_what_does_not_fit_is_left_out_from_its_end_and_the_verdict_comes_first(
     width: int, rows: int, shown: tuple[str, str]
 ) -> None:
-    assert fitted(VERDICT, REASON, width, rows) == shown
+    assert fit_words(VERDICT, REASON, width, rows) == shown
 
 
 @pytest.mark.property
@@ -188,7 +188,7 @@ def test_no_word_is_cut_and_nothing_is_over_the_rows(
     words: list[str], width: int, rows: int
 ) -> None:
     text = " ".join(words)
-    some = shortened_to(text, width, rows)
+    some = shorten_to(text, width, rows)
     assert rows_of(some, width) <= rows
     assert text.startswith(some.removesuffix("..."))
     kept = some.removesuffix("...").split()

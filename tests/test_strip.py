@@ -10,7 +10,7 @@ import pytest
 from coach.score.build import score_from_notes
 from coach.score.model import Score
 from coach.score.window import Window
-from coach.screens.widgets.strip import Place, strip
+from coach.screens.widgets.strip import StripPart, strip
 from tests.screenfakes import note, two_hands
 
 
@@ -33,7 +33,10 @@ def test_a_weak_spot_has_the_letter_of_its_hand() -> None:
     score = two_hands(bars=4)
     cells = strip(score, Window(F(4), F(8)), {1: "L", 3: "R"}, 20)
     assert "".join(cell.char for cell in cells) == "bar 1 ──L█──R─ 4"
-    assert [cell.place for cell in cells if cell.char in "LR"] == [Place.WEAK_INSIDE, Place.WEAK]
+    assert [cell.part for cell in cells if cell.char in "LR"] == [
+        StripPart.WEAK_INSIDE,
+        StripPart.WEAK,
+    ]
 
 
 def test_plain_characters() -> None:
@@ -49,4 +52,4 @@ def test_it_never_needs_more_than_its_width_and_never_loses_the_window(
     for bar in {0, bars // 2, bars - 1}:
         cells = strip(score, Window(F(4 * bar), F(4 * bar + 4)), {bar: "B"}, width)
         assert len(cells) <= width
-        assert any(cell.place in (Place.WINDOW, Place.WEAK_INSIDE) for cell in cells)
+        assert any(cell.part in (StripPart.WINDOW, StripPart.WEAK_INSIDE) for cell in cells)

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from textual.drivers._writer_thread import WriterThread
 
-from coach.screens.terminal.writing import LONGEST_BYTES, PromptWriter, write_at_once
+from coach.screens.terminal.painter import LONGEST_BYTES, PromptWriter, write_at_once
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Textual writes by itself there")
 

@@ -1,4 +1,4 @@
-"""Putting a piece on the desk: its drill, from where the pianist stands, and what is kept of it."""
+"""Opening a piece to be drilled: from where the pianist stands, and what is kept of it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import Store
 from coach.score.model import Score
 from coach.score.window import Window, whole_piece
-from coach.screens.interfaces import Desk, Errand, Onward
+from coach.screens.interfaces import DrillSession, Errand, NextDrill
 
 # What is kept of one drill, and what is said where it can't be.
 
@@ -128,10 +128,10 @@ WARM_UP_CLEAN = 2
 """Clean repetitions of each spot in the warm-up: it wakes the hands up, the drill comes after."""
 
 
-class Desks:
-    """Makes desks; ``options`` are those of ``coach drill``, or None.
+class SessionMaker:
+    """Makes sessions; ``options`` are those of ``coach drill``, or None.
 
-    ``lease``: the record's, taken by each desk that keeps anything.
+    ``lease``: the record's, taken by each session that keeps anything.
     """
 
     def __init__(
@@ -155,8 +155,8 @@ class Desks:
 
     def make(
         self, score: Score, path: Path, errand: Errand, now_s: float, goal: Goal | None = None
-    ) -> Desk:
-        """The desk for an errand, or for a goal that the pianist goes on to.
+    ) -> DrillSession:
+        """The session for an errand, or for a goal that the pianist goes on to.
 
         Raises ValueError, one sentence, where there is nothing to drill.
         """
@@ -179,7 +179,7 @@ class Desks:
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach, elsewhere=elsewhere)
         keeper = Keeper(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
-        return Desk(
+        return DrillSession(
             score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan,
             drill.change_plan if learns else None,
             drill.reorder if learns else None,
@@ -188,13 +188,13 @@ class Desks:
             keeper.keep_unjudged,
         )  # fmt: skip
 
-    def _after(self, score: Score, path: Path, goal: Goal) -> Onward | None:
+    def _after(self, score: Score, path: Path, goal: Goal) -> NextDrill | None:
         """The bars that come after a goal."""
         after = find_next_goal(score, goal)
         if after is None:
             return None
         where = stretch_words(score, after.window)
-        return Onward(where, lambda at_s: self.make(score, path, Errand.DRILL, at_s, after))
+        return NextDrill(where, lambda at_s: self.make(score, path, Errand.DRILL, at_s, after))
 
     def _coach(
         self,
@@ -231,8 +231,8 @@ class Desks:
             return None
         return goal_from(options, score)
 
-    def _warm_up(self, warming: Warming, key: str, now_s: float) -> Desk:
-        """The desk for one piece of a warm-up; what comes after it is the next one, by itself."""
+    def _warm_up(self, warming: Warming, key: str, now_s: float) -> DrillSession:
+        """The session for one piece of a warm-up; the next one comes after it, by itself."""
         one, spots = warming.piece(key), warming.spots(key)
         score = one.score
         assert score
@@ -244,12 +244,12 @@ class Desks:
 
         drill = WarmUpDrill(warming.round, spots, make, now_s)
         keeper = Keeper(self._store, one.piece, drill, self._lease, keeps_place=False)
-        return Desk(
+        return DrillSession(
             score, drill, f"Warm-up: {one.piece.title}", lambda: drill.drill.coach.why(),
             keeper.keep, keeper.leave,
             lambda: warm_up_plan(score, [*spots.values()], drill.states),
             save=keeper.save, keep_unjudged=keeper.keep_unjudged,
-            onward=Onward(
+            next_drill=NextDrill(
                 "the piece itself",
                 lambda at_s: self._after_warm_up(warming, one, at_s),
                 "The warm-up is done.",
@@ -257,7 +257,7 @@ class Desks:
             path=one.path,
         )  # fmt: skip
 
-    def _after_warm_up(self, warming: Warming, last: WarmPiece, now_s: float) -> Desk:
+    def _after_warm_up(self, warming: Warming, last: WarmPiece, now_s: float) -> DrillSession:
         """The next piece of a warm-up; once that is over, the piece itself that it ended with."""
         coming = warming.next_piece(now_s)
         if coming is not None and coming.score is not None:

@@ -20,7 +20,7 @@ from coach.playing.ports import Ports, PortsUnavailable, divert_noise
 from coach.score.counting import CountingSystem
 from coach.screens.interfaces import (
     Collaborators,
-    Desk,
+    DrillSession,
     Errand,
     Opener,
     PianistLike,
@@ -30,7 +30,7 @@ from coach.screens.interfaces import (
 
 if TYPE_CHECKING:
     from coach.cli.judges import Judges
-    from coach.cli.sessions import Desks
+    from coach.cli.sessions import SessionMaker
     from coach.score.model import Score
 
 __all__ = ["Errand", "Start", "run"]
@@ -90,7 +90,7 @@ def collaborators(
 
     return Collaborators(
         open_score=_opener(options),
-        make_desk=_desk_maker(options, keeping),
+        make_session=_session_maker(options, keeping),
         library=HomeLibrary(keeping),
         ports=ports,
         ports_sentence=sentence,
@@ -103,18 +103,18 @@ def collaborators(
     )
 
 
-def _desk_maker(
+def _session_maker(
     options: Namespace, keeping: Keeping
-) -> Callable[[Score, Path, Errand, float], Desk]:
-    made: list[Desks] = []
+) -> Callable[[Score, Path, Errand, float], DrillSession]:
+    made: list[SessionMaker] = []
 
-    def make(score: Score, path: Path, errand: Errand, now_s: float) -> Desk:
+    def make(score: Score, path: Path, errand: Errand, now_s: float) -> DrillSession:
         from coach.cli.open_score import open_piece
-        from coach.cli.sessions import Desks
+        from coach.cli.sessions import SessionMaker
 
         if not made:
             made.append(
-                Desks(
+                SessionMaker(
                     keeping.store,
                     keeping.lease,
                     options=options if options.command == "drill" else None,

@@ -17,8 +17,9 @@ _MOST_NEW = 100_000
 def settle_memory() -> None:
     """Take what is loaded by now out of garbage collection: a full one stops a note for 4-11 ms.
 
-    Collecting, which is off while the screens are being loaded, is on from here, but seldom: see
-    :class:`Rests`. Left to itself it takes 0.5 ms of every third chord, and 3 ms now and then.
+    Collecting, which is off while the screens are being loaded, is on from here, but seldom (see
+    :class:`RestCollector`). Left to itself it takes 0.5 ms of every third chord, and 3 ms now and
+    then.
     What was taken out before is looked at once more: a piece that has been left since is let go of.
     """
     gc.unfreeze()
@@ -28,7 +29,7 @@ def settle_memory() -> None:
     gc.enable()
 
 
-class Rests:
+class RestCollector:
     """Collects once in each rest of the hands; time is an argument."""
 
     def __init__(self) -> None:

@@ -99,20 +99,20 @@ class DrillLike(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Onward:
+class NextDrill:
     """What comes after a goal that is reached."""
 
     where: str
     """What is gone on to, in words: ``bars 5 to 8``."""
-    make: Callable[[float], Desk]
-    """Put it on the desk, at a time of the monotonic clock (s), once this desk is left."""
+    make: Callable[[float], DrillSession]
+    """Open it, at a time of the monotonic clock (s), once this session is left."""
     reached: str = GOAL_REACHED
     """What is reached, in a sentence."""
 
 
 @dataclass(frozen=True, slots=True)
-class Desk:
-    """A piece on the desk: its score, its drill, and what is kept of it."""
+class DrillSession:
+    """A piece that is open: its score, its drill, and what is kept of it."""
 
     score: Score
     drill: DrillLike
@@ -131,7 +131,7 @@ class Desk:
     """Put all bars in another order, as ``Drill.reorder``."""
     save: Callable[[], str] = str
     """Keep what could not be kept before; answers as ``keep``. Returns at once."""
-    onward: Onward | None = None
+    next_drill: NextDrill | None = None
     """What comes once the goal is reached; None where that is all."""
     keep_unjudged: Callable[[JudgingJob], str] = lambda job: ""
     """Keep what was played where there is no time for a verdict; answers in a sentence where."""
@@ -145,8 +145,8 @@ Opener: TypeAlias = (
 """Open a score: path, hand moves to be kept with it (lines as ``coach.score.hand_moves`` reads),
 progress to be told, whether to give up. Raises ScoreError, MoveError or RecordError. May block."""
 
-DeskMaker: TypeAlias = "Callable[[Score, Path, Errand, float], Desk]"
-"""Make a desk for a score from a path, for an errand, at a time of the monotonic clock (s).
+MakeSession: TypeAlias = "Callable[[Score, Path, Errand, float], DrillSession]"
+"""Open a session with a score from a path, for an errand, at a time of the monotonic clock (s).
 
 Raises ValueError, with one sentence for the pianist, where there is nothing to drill.
 """
@@ -228,7 +228,7 @@ class Collaborators:
     """Everything that the screens are given."""
 
     open_score: Opener
-    make_desk: DeskMaker
+    make_session: MakeSession
     library: Library
     ports: PortsLike | None = None
     ports_sentence: str = ""
@@ -268,7 +268,7 @@ SubmitJob: TypeAlias = "Callable[[JudgingJob], Future[Judgement]]"
 class DrillSetup:
     """What one drill screen is given."""
 
-    desk: Desk
+    session: DrillSession
     settings: Settings
     clock: Callable[[], float]
     """Gives seconds on the clock that the piano's events are stamped with."""

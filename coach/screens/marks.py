@@ -9,7 +9,7 @@ from coach.judging.model import Family, Fault, Judgement, Label
 from coach.score.window import Excerpt
 
 
-class Mark(IntEnum):
+class NoteMark(IntEnum):
     """What became of a note; where notes share a mark cell, the highest is shown."""
 
     RIGHT = 0
@@ -22,39 +22,43 @@ class Mark(IntEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Face:
+class MarkSymbol:
     """How a mark looks and what it is called."""
 
     char: str
     words: str
 
 
-FACES = {
-    Mark.RIGHT: Face("=", "as written"),
-    Mark.LATE: Face("L", "late"),
-    Mark.EARLY: Face("E", "early"),
-    Mark.AGAIN: Face("A", "played again"),
-    Mark.EXTRA: Face("+", "a note too many"),
-    Mark.MISSED: Face("M", "missed"),
-    Mark.WRONG: Face("W", "wrong"),
+MARK_SYMBOLS = {
+    NoteMark.RIGHT: MarkSymbol("=", "as written"),
+    NoteMark.LATE: MarkSymbol("L", "late"),
+    NoteMark.EARLY: MarkSymbol("E", "early"),
+    NoteMark.AGAIN: MarkSymbol("A", "played again"),
+    NoteMark.EXTRA: MarkSymbol("+", "a note too many"),
+    NoteMark.MISSED: MarkSymbol("M", "missed"),
+    NoteMark.WRONG: MarkSymbol("W", "wrong"),
 }
 
-MARK_BY_LABEL: dict[Label | None, Mark | None] = {
+MARK_BY_LABEL: dict[Label | None, NoteMark | None] = {
     None: None,  # a mark is taken away
-    Label.MATCHED: Mark.RIGHT,
-    Label.WRONG: Mark.WRONG,
-    Label.MISSED: Mark.MISSED,
-    Label.REPEATED: Mark.AGAIN,
-    Label.EXTRA: Mark.EXTRA,
+    Label.MATCHED: NoteMark.RIGHT,
+    Label.WRONG: NoteMark.WRONG,
+    Label.MISSED: NoteMark.MISSED,
+    Label.REPEATED: NoteMark.AGAIN,
+    Label.EXTRA: NoteMark.EXTRA,
 }
 
 
-_BY_FAMILY = {Family.PITCH: Mark.WRONG, Family.EXTRA: Mark.EXTRA, Family.REPEAT: Mark.AGAIN}
+_BY_FAMILY = {
+    Family.PITCH: NoteMark.WRONG,
+    Family.EXTRA: NoteMark.EXTRA,
+    Family.REPEAT: NoteMark.AGAIN,
+}
 """Marks of faults that the labels alone don't show: a key that was put right, say, is matched in
 the end. Touch and the tempo as a whole have none: the verdict names their place."""
 
 
-def marks_of(judgement: Judgement) -> dict[int, Mark]:
+def marks_of(judgement: Judgement) -> dict[int, NoteMark]:
     """Every note's mark after a repetition, by index into the excerpt's notes.
 
     Notes after the place where it broke off have none.
@@ -67,16 +71,16 @@ def marks_of(judgement: Judgement) -> dict[int, Mark]:
     for fault in judgement.faults:
         note = _note_at(fault, judgement.excerpt)
         mark = _mark_of_fault(fault)
-        if note is not None and mark and mark > marks.get(note, Mark.RIGHT):
+        if note is not None and mark and mark > marks.get(note, NoteMark.RIGHT):
             marks[note] = mark
     return marks
 
 
-def _mark_of_fault(fault: Fault) -> Mark | None:
+def _mark_of_fault(fault: Fault) -> NoteMark | None:
     if fault.forgiven:
         return None
     if fault.family is Family.TIMING:
-        return Mark.EARLY if (fault.size_ms or 0) < 0 else Mark.LATE
+        return NoteMark.EARLY if (fault.size_ms or 0) < 0 else NoteMark.LATE
     return _BY_FAMILY.get(fault.family)
 
 

@@ -15,7 +15,7 @@ from coach.playing.end_key import Edge
 from coach.score.model import Hands, Score
 from coach.score.window import Window
 from coach.score.words import BEAT_NAMES
-from coach.screens.interfaces import GOAL_REACHED, Onward
+from coach.screens.interfaces import GOAL_REACHED, NextDrill
 
 HANDS = {
     Hands.RIGHT: "RH alone",
@@ -117,13 +117,13 @@ LISTENING_BACK = "Listening back ..."
 RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p to go on."
 
 
-def finished_words(key: str, onward: Onward | None, *, click: bool) -> str:
+def finished_words(key: str, next_drill: NextDrill | None, *, click: bool) -> str:
     """What can be done at the goal; ``key`` goes on to what comes after it, where anything does."""
-    if onward is None:
+    if next_drill is None:
         again = "Any key counts in again" if click else "Play it again"
         return f"{GOAL_REACHED} {again}; Esc is for another piece."
     again = "any other counts in again" if click else "or play this again"
-    return f"{onward.reached} {key} goes on to {onward.where}; {again}."
+    return f"{next_drill.reached} {key} goes on to {next_drill.where}; {again}."
 
 
 def way_on_headline(edge: Edge) -> str:

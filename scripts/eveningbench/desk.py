@@ -30,7 +30,7 @@ from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
 from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, WindowError, choose_window
-from coach.screens.gc_pause import Rests, settle_memory
+from coach.screens.gc_pause import RestCollector, settle_memory
 from scripts.eveningbench.pieces import paths, score_at
 from scripts.eveningbench.tally import LONGEST_STEP_MS, Tally
 
@@ -65,7 +65,7 @@ class Desk:
         self._history: dict[Path, list[Observation]] = {}
         self.path, self.score = paths()[0], score_at(paths()[0])
         self.drill: Drill | WarmUpDrill
-        self._rests = Rests()
+        self._rests = RestCollector()
         """Memory is collected in rests of the hands, as in the app, and in no step."""
         self.log: list[Any] = []
         """How the drill in hand was set up, and everything done with it since."""

@@ -29,15 +29,15 @@ from coach.screens.dialogs import (
     Palette,
     TextScreen,
     TooSmallScreen,
+    explain_no_match,
     help_text,
     is_too_small,
-    unheard,
 )
 from coach.screens.gc_pause import settle_memory
 from coach.screens.inbox import Inbox, InboxEvent
 from coach.screens.interfaces import Collaborators, Errand, Settings, Start, others_words
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
-from coach.screens.terminal import SeenOnly
+from coach.screens.terminal import PrintableOnly
 
 if TYPE_CHECKING:
     from coach.screens.drill import DrillScreen
@@ -81,7 +81,7 @@ class KeyholeApp(AppWithoutTraceback):
         self.settings = settings or Settings()
         self._start = start or Start()
         self._clock = clock
-        self._seen_only = SeenOnly()
+        self._printable_only = PrintableOnly()
         self._piano = PianoStatus(collaborators.ports_sentence)
         self._inbox: Inbox | None = None
         self._maker: DrillMaker | None = None
@@ -127,7 +127,7 @@ class KeyholeApp(AppWithoutTraceback):
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Textual's own, and ours after them."""
-        return (*super().get_line_filters(), self._seen_only)
+        return (*super().get_line_filters(), self._printable_only)
 
     @property
     def top(self) -> Screen[object] | None:
@@ -244,7 +244,7 @@ class KeyholeApp(AppWithoutTraceback):
         elif self._piano.name is None and not self._is_demo():
             given = self.collaborators
             why = given.ports_sentence or self._piano.why_none
-            why = why or unheard(given.port_wanted, given.ports)
+            why = why or explain_no_match(given.port_wanted, given.ports)
             can_wait = given.ports is not None
             screen = ConnectScreen(why, can_demo=given.can_demo, can_wait=can_wait)
             self.push_screen(screen, self._go_way)
@@ -307,16 +307,16 @@ class KeyholeApp(AppWithoutTraceback):
     def on_went_on(self) -> None:
         """From a goal that is reached to what comes after it."""
         drill = self.drill
-        onward = drill and drill.desk.onward
-        if not drill or not onward or not self._maker:
+        next_drill = drill and drill.session.next_drill
+        if not drill or not next_drill or not self._maker:
             return
         if self.screen is not drill:  # something is over it, to be read first
             self.set_timer(READ_AGAIN_S, self.on_went_on)
             return
         drill.action_home()  # what is said on leaving stays over the next drill
-        desk = onward.make(self._clock())
-        self._opened = desk.path or self._opened
-        self._show_drill(self._maker.make_at(desk))
+        session = next_drill.make(self._clock())
+        self._opened = session.path or self._opened
+        self._show_drill(self._maker.make_at(session))
 
     def on_hands_moved(self, message: HandsMoved) -> None:
         """Give notes of the piece on the screen to the other hand: it is opened anew so."""

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach.screens.inbox import Inbox, VerdictArrived
-from coach.screens.interfaces import Collaborators, Desk, DrillSetup, Errand, Settings
+from coach.screens.interfaces import Collaborators, DrillSession, DrillSetup, Errand, Settings
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -63,15 +63,15 @@ class DrillMaker:
 
         Raises ValueError, with one sentence for the pianist, where there is nothing to drill.
         """
-        return self.make_at(self._given.make_desk(score, path, errand, self._clock()))
+        return self.make_at(self._given.make_session(score, path, errand, self._clock()))
 
-    def make_at(self, desk: Desk) -> DrillScreen:
-        """A screen for a piece that is on the desk."""
+    def make_at(self, session: DrillSession) -> DrillScreen:
+        """A screen for a piece that is open."""
         from coach.screens.drill import DrillScreen, Player
 
         self.prepare_sound()
         setup = DrillSetup(
-            desk, self._settings, self._clock, self._given.click, self._find_judges()
+            session, self._settings, self._clock, self._given.click, self._find_judges()
         )
         piano = self._piano
         player = Player(piano.name, why_none=piano.why_none, uses_letters=piano.uses_letters)
@@ -85,8 +85,8 @@ class DrillMaker:
         if self._given.make_pianist is None:
             return self.make(score, path, Errand.DEMO)
         clock = DemoClock(self._clock, speed)
-        desk = self._given.make_desk(score, path, Errand.DEMO, clock.now())
-        return DemoScreen(desk, self._settings, clock, self._given.make_pianist(score))
+        session = self._given.make_session(score, path, Errand.DEMO, clock.now())
+        return DemoScreen(session, self._settings, clock, self._given.make_pianist(score))
 
     def prepare_sound(self) -> None:
         """What sounds takes a moment to begin; the first click must not wait for it."""

@@ -60,7 +60,7 @@ class Performance:
         self._waiting: list[tuple[float, int, KeyDown | KeyUp]] = []
 
     @property
-    def over(self) -> bool:
+    def is_over(self) -> bool:
         """Nothing is to come."""
         return not self._waiting
 
@@ -77,7 +77,7 @@ class Performance:
         """Play none of what still waits."""
         self._waiting = []
 
-    def due(self, now_s: float) -> tuple[KeyDown | KeyUp, ...]:
+    def take_due(self, now_s: float) -> tuple[KeyDown | KeyUp, ...]:
         """What has its time by now, in order."""
         out = []
         while self._waiting and self._waiting[0][0] <= now_s:

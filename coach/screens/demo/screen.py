@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from coach.coaching.drill import AssignmentGiven, CountIn, DrillEvent, DrillState, SetAside
 from coach.screens.demo.performer import DemoClock, Performance
 from coach.screens.drill import DrillScreen, Player
-from coach.screens.interfaces import Desk, DrillSetup, PianistLike, Settings
+from coach.screens.interfaces import DrillSession, DrillSetup, PianistLike, Settings
 from coach.screens.keymap import DEMO_COMMANDS
 
 _STEP_S = 0.01
@@ -50,9 +50,9 @@ class DemoScreen(DrillScreen):
     ]
 
     def __init__(
-        self, desk: Desk, settings: Settings, clock: DemoClock, pianist: PianistLike
+        self, session: DrillSession, settings: Settings, clock: DemoClock, pianist: PianistLike
     ) -> None:
-        super().__init__(DrillSetup(desk, settings, clock.now), SimulatedPlayer(clock))
+        super().__init__(DrillSetup(session, settings, clock.now), SimulatedPlayer(clock))
         self._demo_clock = clock
         self._pianist = pianist
         self._performance = Performance()
@@ -76,10 +76,10 @@ class DemoScreen(DrillScreen):
 
     def _perform(self) -> None:
         now_s = self._clock()
-        due = self._performance.due(now_s)
+        due = self._performance.take_due(now_s)
         if due:
             self.hear(due)
-        waits = self._performance.over and self.desk.drill.state is DrillState.READY
+        waits = self._performance.is_over and self.session.drill.state is DrillState.READY
         if not waits:
             self._begin_s = None
         elif self._begin_s is None:
@@ -88,7 +88,7 @@ class DemoScreen(DrillScreen):
             self._play(now_s)
 
     def _play(self, start_s: float) -> None:
-        drill = self.desk.drill
+        drill = self.session.drill
         notes = self._pianist.play(drill.excerpt, drill.assignment.qpm, start_s=start_s)
         self._performance.play(notes)
 

@@ -1,6 +1,6 @@
 """The screens round the drill, and those over it."""
 
-from coach.screens.dialogs.connect import ConnectScreen, unheard
+from coach.screens.dialogs.connect import ConnectScreen, explain_no_match
 from coach.screens.dialogs.dialog import (
     Dialog,
     NoticeScreen,
@@ -28,8 +28,8 @@ __all__ = [
     "TextScreen",
     "TooSmallScreen",
     "details_text",
+    "explain_no_match",
     "help_text",
     "is_too_small",
-    "unheard",
     "why_text",
 ]

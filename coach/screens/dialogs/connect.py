@@ -22,7 +22,7 @@ DEMO = "See the demo: a simulated player with a known fault"
 LETTERS = "Play with the letters of this computer, to try it out"
 
 
-def unheard(wanted: str | None, ports: PortsLike | None) -> str:
+def explain_no_match(wanted: str | None, ports: PortsLike | None) -> str:
     """Why none of the ports that are there is the piano; "" where that needs no words."""
     names = ports.names_in() if wanted and ports else ()
     if not names:

@@ -65,7 +65,7 @@ class OpeningScreen(Dialog[None]):
             score = self._opener(
                 self._path,
                 self._moves,
-                lambda text: void(self.post_message(OpeningProgress(text))),
+                lambda text: _drop(self.post_message(OpeningProgress(text))),
                 self._cancelled.is_set,
             )
         except (ScoreError, MoveError, RecordError) as error:
@@ -85,5 +85,5 @@ class OpeningScreen(Dialog[None]):
         self.dismiss()
 
 
-def void(_: object) -> None:
+def _drop(_: object) -> None:
     """Drop a value that a callback must not return."""

@@ -141,13 +141,13 @@ class PlanScreen(Dialog[None]):
         self.call_after_refresh(self._show_chosen)
 
     def _show_chosen(self) -> None:
-        stretches = folded(self._rows(), self._chosen)
+        stretches = fold_rows(self._rows(), self._chosen)
         line = next((at for at, part in enumerate(stretches) if self._chosen in part), 0)
         for box in self.query(TextBox):
             box.scroll_to(y=line + _ABOVE - box.size.height // 2, animate=False)
 
 
-def folded(rows: Sequence[PlanRow], chosen: int) -> list[range]:
+def fold_rows(rows: Sequence[PlanRow], chosen: int) -> list[range]:
     """The rows of each line: one, or a stretch in the same state that is folded into a line.
 
     The task that is now, the chosen one and those about it stay; a short plan is not folded.
@@ -168,7 +168,7 @@ def folded(rows: Sequence[PlanRow], chosen: int) -> list[range]:
 
 def plan_lines(score: Score, rows: Sequence[PlanRow], chosen: int) -> list[str]:
     """Each task: its state in words, its number, and what it is; long stretches in one line."""
-    return [_line(score, rows, part, chosen in part) for part in folded(rows, chosen)]
+    return [_line(score, rows, part, chosen in part) for part in fold_rows(rows, chosen)]
 
 
 def _line(score: Score, rows: Sequence[PlanRow], part: range, is_chosen: bool) -> str:

@@ -7,7 +7,7 @@ from coach.coaching.model import Decision
 from coach.judging.model import Judgement, Label
 from coach.score.model import Score
 from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
-from coach.screens.marks import FACES
+from coach.screens.marks import MARK_SYMBOLS
 from coach.screens.wording import bpm, clean_words
 
 _NEAR_MS = 15.0
@@ -40,7 +40,7 @@ def help_text(*, demo: bool = False) -> str:
     """What the piano asks for, all keys, all marks, the usual cautions."""
     commands = (*(DEMO_COMMANDS if demo else ()), *COMMANDS)
     keys = "\n".join(f"{one.shown:>5}  {one.name:<17} {one.help}" for one in commands)
-    marks = "\n".join(f"{face.char:>5}  {face.words}" for face in FACES.values())
+    marks = "\n".join(f"{face.char:>5}  {face.words}" for face in MARK_SYMBOLS.values())
     more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{_LETTERS}"
     piano = f"At the piano\n{_AT_THE_PIANO}"
     cautions = "\n".join(CAUTIONS)

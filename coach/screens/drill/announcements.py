@@ -11,7 +11,7 @@ from coach.playing.end_key import Edge
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.foot import Foot, VerdictPlace
 from coach.screens.drill.player import Player
-from coach.screens.interfaces import Desk, Host
+from coach.screens.interfaces import DrillSession, Host
 from coach.screens.wording import finished_words, proposal_headline, way_on_headline
 
 SAVE_S = 2.0
@@ -25,15 +25,15 @@ READ_S = 4.0
 class WayOn:
     """The way on from a goal that is reached: a key at the end of the piano's keyboard."""
 
-    def __init__(self, desk: Desk, player: Player, asked: AssignmentInSight) -> None:
-        self._desk, self._player, self._asked = desk, player, asked
+    def __init__(self, session: DrillSession, player: Player, asked: AssignmentInSight) -> None:
+        self._session, self._player, self._asked = session, player, asked
 
     @property
     def is_open(self) -> bool:
         """Whether the goal is reached and something comes after it."""
-        drill = self._desk.drill
+        drill = self._session.drill
         waits = drill.state in (DrillState.READY, DrillState.FINISHED)
-        return waits and drill.decision.finished and self._desk.onward is not None
+        return waits and drill.decision.finished and self._session.next_drill is not None
 
     def is_struck(self, pitch: int) -> bool:
         """Whether this key of the piano goes on."""
@@ -43,7 +43,7 @@ class WayOn:
     def words(self) -> str:
         """What can be done at the goal."""
         key = "F7" if self._player.uses_letters else f"Your {self._edge} key"
-        return finished_words(key, self._desk.onward, click=self._asked.assignment.click)
+        return finished_words(key, self._session.next_drill, click=self._asked.assignment.click)
 
     @property
     def headline(self) -> str:
@@ -57,16 +57,16 @@ class WayOn:
 
     @property
     def _pitches(self) -> set[int]:
-        return {note.pitch for note in self._desk.drill.excerpt.notes}
+        return {note.pitch for note in self._session.drill.excerpt.notes}
 
 
 class Announcements:
     """Sentences that come and go in the lines of the screen."""
 
     def __init__(
-        self, desk: Desk, host: Host, top: TopLines, foot: Foot, verdict: VerdictPlace
+        self, session: DrillSession, host: Host, top: TopLines, foot: Foot, verdict: VerdictPlace
     ) -> None:
-        self._desk, self._host = desk, host
+        self._session, self._host = session, host
         self._top, self._foot, self._verdict = top, foot, verdict
         self._said_once: set[str] = set()
         self._saving: Timer | None = None
@@ -78,7 +78,7 @@ class Announcements:
         Whoever plays straight on has not read it yet: so it outlasts that repetition.
         """
         self._foot.add_proposal(text)
-        if self._desk.drill.state is not DrillState.FINISHED:
+        if self._session.drill.state is not DrillState.FINISHED:
             self._foot.result.show_headline(proposal_headline(text))
         self.call_when_read(self._make_room)
 
@@ -95,7 +95,7 @@ class Announcements:
     def _make_room(self) -> None:
         """In a low terminal give the verdict's row to a proposal, which needs it."""
         result = self._foot.result
-        waits = self._desk.drill.state is DrillState.READY
+        waits = self._session.drill.state is DrillState.READY
         if self._foot.has_proposal and not result.is_roomy and waits:
             self._verdict.say("", result.headline)
 
@@ -109,11 +109,11 @@ class Announcements:
         self._saving = self._host.set_interval(SAVE_S, self._save) if sentence else None
 
     def _save(self) -> None:
-        self.show_record_fault(self._desk.save())
+        self.show_record_fault(self._session.save())
 
     def name_key(self, pitch: int) -> None:
         """Name a key that begins nothing for a while, so that it is seen that it was heard."""
-        if self._desk.drill.state not in (DrillState.READY, DrillState.FINISHED):
+        if self._session.drill.state not in (DrillState.READY, DrillState.FINISHED):
             return
         self._top.name_key(pitch)
         self._verdict.take_back_clean()

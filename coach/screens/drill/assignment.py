@@ -14,7 +14,7 @@ from coach.coaching.drill import AssignmentGiven
 from coach.coaching.model import Assignment, Decision
 from coach.score.pitch import Spelling
 from coach.screens.drill.player import Player
-from coach.screens.interfaces import Desk, DrillLike, Host
+from coach.screens.interfaces import DrillLike, DrillSession, Host
 from coach.screens.terminal import as_shown
 from coach.screens.widgets import AssignmentLine, StaffView, StateLine, StripLine
 from coach.screens.wording import assignment_words, state_words
@@ -75,14 +75,14 @@ class TopLines:
 
     def __init__(
         self,
-        desk: Desk,
+        session: DrillSession,
         player: Player,
         staff: StaffView,
         asked: AssignmentInSight,
         *,
         ascii_only: bool,
     ) -> None:
-        self._desk, self._player, self._staff, self._asked = desk, player, staff, asked
+        self._session, self._player, self._staff, self._asked = session, player, staff, asked
         self.state_line = StateLine(id="state")
         self.strip = StripLine(ascii_only=ascii_only, id="strip")
         self.assignment_line = AssignmentLine(id="assignment")
@@ -92,22 +92,22 @@ class TopLines:
     def show_player(self, rows: int) -> None:
         """The piece, and who plays it; in a terminal of few rows only who, beside the strip."""
         low = rows < LOW_ROWS
-        self.state_line.show(self._desk.title, self._player.words)
+        self.state_line.show(self._session.title, self._player.words)
         self.state_line.display = not low
         self.strip.show_right(self._player.words if low else "")
 
     def show_piece(self, decision: Decision) -> None:
         """Where in the piece the window lies, and where the troubles are."""
-        self.strip.show(self._desk.score, decision)
+        self.strip.show(self._session.score, decision)
 
     def show_assignment(self) -> None:
         """What to play, and where the drill stands."""
-        self.show_status(state_words(self._desk.drill.state, self._asked.assignment))
+        self.show_status(state_words(self._session.drill.state, self._asked.assignment))
 
     def show_status(self, status: str) -> None:
         """What to play; at the right ``status``, in place of where the drill stands."""
         self._status = status
-        words = assignment_words(self._desk.score, self._asked.assignment)
+        words = assignment_words(self._session.score, self._asked.assignment)
         right = " · ".join(filter(None, (self._staff.page_words, status)))
         line = self.assignment_line
         line.show(as_shown(line, words), as_shown(line, right))
@@ -134,4 +134,4 @@ class TopLines:
     def _key_words(self, pitch: int) -> str:
         """A key's name, as it would be written here."""
         start = self._asked.assignment.window.start_quarters
-        return Spelling.of(pitch, self._desk.score.bar_at(start).key_fifths).words
+        return Spelling.of(pitch, self._session.score.bar_at(start).key_fifths).words

@@ -11,7 +11,7 @@ from coach.coaching.drill import CountIn
 from coach.playing.click_schedule import Click, clicks
 from coach.score.model import Score
 from coach.score.window import Excerpt
-from coach.screens.interfaces import ClickLike, Desk, Host
+from coach.screens.interfaces import ClickLike, DrillSession, Host
 from coach.screens.widgets import Result
 
 SILENT_CLICK = "The click can't sound here: go by the count on the screen."
@@ -63,14 +63,14 @@ class ClickRunner:
 
     def __init__(
         self,
-        desk: Desk,
+        session: DrillSession,
         host: Host,
         clock: Callable[[], float],
         result: Result,
         sound: ClickLike | None,
     ) -> None:
         """``result`` shows the beats; ``sound`` is None where the click can't be heard."""
-        self._desk, self._host, self._clock = desk, host, clock
+        self._session, self._host, self._clock = session, host, clock
         self._result, self._sound = result, sound
         self._beats = BeatQueue()
         self._timer: Timer | None = None
@@ -83,7 +83,7 @@ class ClickRunner:
     def start(self, click: CountIn) -> bool:
         """Show its beats, and sound it; whether it can sound."""
         self._result.show_run_alone()
-        score, excerpt = self._desk.score, self._desk.drill.excerpt
+        score, excerpt = self._session.score, self._session.drill.excerpt
         self._beats.start(score, excerpt, click)
         if self._timer is None:
             self._timer = self._host.set_interval(BEAT_S, self.show_beat)

@@ -149,7 +149,7 @@ class Foot:
         # Else it is the staff's, or that of the words beside a large verdict: ? still works.
         takes_keys_row = rows == Result.ROWS and self._has_verdict and not self._record_fault
         self._has_row_for_keys = missing <= 0 and not takes_keys_row
-        self.result.take(rows + (missing <= 0 and takes_keys_row))
+        self.result.set_rows(rows + (missing <= 0 and takes_keys_row))
         self.show_keys()
         self._too_tall = too_tall(missing) if missing > 1 else ""
         self._show_reason()

@@ -57,17 +57,17 @@ class DrillPresenter:
         self, setup: DrillSetup, player: Player, host: Host, judge: Callable[[JudgingJob], None]
     ) -> None:
         """``judge``: have a repetition judged, here or elsewhere; its outcomes are shown then."""
-        desk, ascii_only = setup.desk, setup.settings.ascii_only
-        self._desk, self._player, self._host, self._judge = desk, player, host, judge
+        session, ascii_only = setup.session, setup.settings.ascii_only
+        self._session, self._player, self._host, self._judge = session, player, host, judge
         counts = partial(syllables, system=setup.settings.counting)
         self.staff = StaffView(counts, ASCII if ascii_only else UNICODE, id="staff")
-        self.asked = AssignmentInSight(desk.drill, host)
-        self.way_on = WayOn(desk, player, self.asked)
-        self.top = TopLines(desk, player, self.staff, self.asked, ascii_only=ascii_only)
+        self.asked = AssignmentInSight(session.drill, host)
+        self.way_on = WayOn(session, player, self.asked)
+        self.top = TopLines(session, player, self.staff, self.asked, ascii_only=ascii_only)
         self.foot = Foot(host, player, self.staff, ascii_only=ascii_only)
         self.verdict = VerdictPlace(self.foot.result)
-        self.announcements = Announcements(desk, host, self.top, self.foot, self.verdict)
-        self.click = ClickRunner(desk, host, setup.clock, self.foot.result, setup.click)
+        self.announcements = Announcements(session, host, self.top, self.foot, self.verdict)
+        self.click = ClickRunner(session, host, setup.clock, self.foot.result, setup.click)
         self._is_set_aside = False
         """Whether something was set aside just now, and why is to be read."""
 
@@ -130,7 +130,7 @@ class DrillPresenter:
                 if not sounds and not self._player.is_simulated:
                     self.announcements.say_once(SILENT_CLICK)
             case SetAside(reason, job):
-                if job is None or self._desk.drill.state is not DrillState.PLAYING:
+                if job is None or self._session.drill.state is not DrillState.PLAYING:
                     self._clear_staff()
                 self.verdict.say(reason, in_short(reason))
                 self._is_set_aside = True
@@ -160,10 +160,10 @@ class DrillPresenter:
         headline = ""
         if not self._has_gone_on(judgement):
             self.staff.mark_all(marks_of(judgement))
-            headline = verdict_headline(self._desk.score, judgement)
+            headline = verdict_headline(self._session.score, judgement)
         self.verdict.show_ended(ended, headline)
         self._show_run_of(ended)
-        self.announcements.show_record_fault(self._desk.keep(ended))
+        self.announcements.show_record_fault(self._session.keep(ended))
         self._host.set_timer(HOLD_S, self._turn_back)
         self.foot.prefer_verdict()
 
@@ -184,11 +184,11 @@ class DrillPresenter:
         shown = self.staff.excerpt
         if shown is None or shown.window != judgement.excerpt.window:
             return True
-        return self._desk.drill.state is DrillState.PLAYING
+        return self._session.drill.state is DrillState.PLAYING
 
     def _turn_back(self) -> None:
         """To the first page, where the next repetition begins, unless it has begun."""
-        if self._desk.drill.state is not DrillState.PLAYING:
+        if self._session.drill.state is not DrillState.PLAYING:
             self.staff.turn_to(0)
 
     # -- the next assignment ----------------------------------------------------------------
@@ -199,7 +199,7 @@ class DrillPresenter:
         if given is None:
             return
         if self.staff.excerpt is None or given.excerpt.window != self.staff.excerpt.window:
-            self.staff.show_window(self._desk.score, given.excerpt)
+            self.staff.show_window(self._session.score, given.excerpt)
         self.top.show_piece(given.decision)
         self.top.show_assignment()
         self.foot.set_reason(_reason_of(given.decision))
@@ -207,7 +207,7 @@ class DrillPresenter:
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
         if result.headline == CLEAN:  # it was of the run before
             result.show_run_alone()
-        is_first = self.verdict.ended is None and self._desk.drill.state is DrillState.READY
+        is_first = self.verdict.ended is None and self._session.drill.state is DrillState.READY
         if given.assignment.click and is_first:
             self.verdict.say_until_it_goes_on(STRIKE, "ANY KEY")
         self.foot.choose_rows()

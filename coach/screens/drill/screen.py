@@ -33,7 +33,7 @@ from coach.screens.dialogs import (
 from coach.screens.drill.pending_jobs import PendingJobs
 from coach.screens.drill.player import LetterPiano, Player
 from coach.screens.drill.presenter import DrillPresenter
-from coach.screens.gc_pause import Rests
+from coach.screens.gc_pause import RestCollector
 from coach.screens.inbox import InboxEvent, VerdictArrived
 from coach.screens.interfaces import DrillSetup
 from coach.screens.keymap import COMMANDS
@@ -61,12 +61,12 @@ class DrillScreen(Screen[None]):
 
     def __init__(self, setup: DrillSetup, player: Player) -> None:
         super().__init__()
-        self.desk = setup.desk
+        self.session = setup.session
         self.player = player
         self._clock = setup.clock
         self._letter_piano = LetterPiano(setup.settings.keyboard)
         self._pending = PendingJobs(setup.submit) if setup.submit else None
-        self._rests = Rests()
+        self._collector = RestCollector()
         self.presenter = DrillPresenter(setup, player, self, self._judge)
         self._is_left = self._is_up = False
         self._early_events: tuple[InboxEvent, ...] = ()
@@ -80,10 +80,10 @@ class DrillScreen(Screen[None]):
         """Show the first assignment, and let time pass."""
         if not self.is_there:  # left before it stood
             return
-        drill = self.desk.drill
+        drill = self.session.drill
         self.presenter.show_player()
         self.show(drill.start(self._clock()))
-        self.presenter.announcements.show_record_fault(self.desk.save())
+        self.presenter.announcements.show_record_fault(self.session.save())
         if self.player.piano is None and self.player.needs_piano:
             self.show(drill.piano_lost(self._clock()))
         self.set_interval(TICK_S, self._tick)
@@ -136,10 +136,10 @@ class DrillScreen(Screen[None]):
         self.presenter.show(outcomes)
 
     def _answer(self, event: InboxEvent) -> tuple[DrillEvent, ...]:
-        drill = self.desk.drill
+        drill = self.session.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
-                self._rests.strike(at_s)
+                self._collector.strike(at_s)
                 is_playing = drill.state is DrillState.PLAYING
                 if not is_playing and self.presenter.way_on.is_struck(pitch):
                     self.go_on()
@@ -172,14 +172,14 @@ class DrillScreen(Screen[None]):
     def _tick(self) -> None:
         now_s = self._clock()
         for up in self._letter_piano.take_releases(now_s):
-            self.show(self.desk.drill.key_up(up.pitch, up.at_s))
-        self.show(self.desk.drill.tick(now_s))
-        self._rests.tick(now_s)
+            self.show(self.session.drill.key_up(up.pitch, up.at_s))
+        self.show(self.session.drill.tick(now_s))
+        self._collector.tick(now_s)
 
     def _judge(self, job: JudgingJob) -> None:
         """Have a repetition judged elsewhere, where there is somewhere; else at once."""
         if self._pending is None:
-            self.show(self.desk.drill.judged(job, job.judge(), self._clock()))
+            self.show(self.session.drill.judged(job, job.judge(), self._clock()))
             return
         self._pending.submit(job)
         self.presenter.show_waiting()
@@ -209,7 +209,7 @@ class DrillScreen(Screen[None]):
         if Request[name] is Request.NEXT and self.presenter.way_on.is_open:
             self.go_on()
         else:
-            self.presenter.answer_request(self.desk.drill.ask(Request[name], self._clock()))
+            self.presenter.answer_request(self.session.drill.ask(Request[name], self._clock()))
 
     def go_on(self) -> None:
         """To what comes after the goal that is reached."""
@@ -217,7 +217,7 @@ class DrillScreen(Screen[None]):
 
     def action_pause(self) -> None:
         """Rest, or go on."""
-        drill = self.desk.drill
+        drill = self.session.drill
         resting = drill.state in (DrillState.RESTING, DrillState.FINISHED)
         self.show(drill.resume(self._clock()) if resting else drill.pause(self._clock()))
 
@@ -227,25 +227,25 @@ class DrillScreen(Screen[None]):
 
     def action_details(self) -> None:
         """All that was heard in the last repetition."""
-        text = details_text(self.desk.score, self.presenter.verdict.ended)
+        text = details_text(self.session.score, self.presenter.verdict.ended)
         self.app.push_screen(TextScreen(text))
 
     def action_why(self) -> None:
         """The coach's reasons."""
-        self.app.push_screen(TextScreen(why_text(self.desk.why(), self.desk.drill.decision)))
+        self.app.push_screen(TextScreen(why_text(self.session.why(), self.session.drill.decision)))
 
     def action_plan(self) -> None:
         """The tasks up to the goal, what is asked for now, and the order, which may be changed."""
-        desk = self.desk
+        session = self.session
 
         def asked() -> str:
-            return assignment_words(desk.score, desk.drill.assignment)
+            return assignment_words(session.score, session.drill.assignment)
 
-        change, reorder = desk.change_plan, desk.reorder
+        change, reorder = session.change_plan, session.reorder
         self.app.push_screen(
             PlanScreen(
-                desk.score,
-                desk.plan,
+                session.score,
+                session.plan,
                 asked,
                 change and (lambda row, what: self._replan(change(row, what, self._clock()))),
                 reorder and (lambda order: self._replan(reorder(order, self._clock()))),
@@ -259,9 +259,9 @@ class DrillScreen(Screen[None]):
 
     def action_hands(self) -> None:
         """Give notes of this window to the other hand."""
-        window = self.desk.drill.excerpt.window
-        notes = self.desk.score.notes_between(window.start_quarters, window.end_quarters)
-        self.app.push_screen(HandsScreen(self.desk.score, notes), self._move_hands)
+        window = self.session.drill.excerpt.window
+        notes = self.session.score.notes_between(window.start_quarters, window.end_quarters)
+        self.app.push_screen(HandsScreen(self.session.score, notes), self._move_hands)
 
     def _move_hands(self, moves: tuple[str, ...] | None) -> None:
         if moves:
@@ -274,7 +274,7 @@ class DrillScreen(Screen[None]):
     def action_keyboard(self) -> None:
         """Turn the letters into piano keys, or back."""
         self.player.toggle_letters()
-        drill, now_s = self.desk.drill, self._clock()
+        drill, now_s = self.session.drill, self._clock()
         if self.player.uses_letters:
             self.show(drill.piano_found(now_s))
         elif self.player.piano is None:
@@ -306,16 +306,16 @@ class DrillScreen(Screen[None]):
         if self._is_left:
             return ""
         self._is_left = True
-        return " ".join(filter(None, [*self._finish_judging(), self.desk.leave()]))
+        return " ".join(filter(None, [*self._finish_judging(), self.session.leave()]))
 
     def _finish_judging(self) -> list[str]:
         """Keep what is still being judged: its verdict, or what was played."""
         said: list[str] = []
         for job, judgement in self._pending.wait_for_all(LEAVE_S) if self._pending else ():
             if judgement is None:
-                said.append(self.desk.keep_unjudged(job))
+                said.append(self.session.keep_unjudged(job))
             verdict = judgement or job.unjudged()
-            for one in self.desk.drill.judged(job, verdict, self._clock()):
+            for one in self.session.drill.judged(job, verdict, self._clock()):
                 if isinstance(one, RepetitionEnded):
-                    self.desk.keep(one)
+                    self.session.keep(one)
         return said

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import overload
 
-from coach.screens.marks import FACES, Mark
+from coach.screens.marks import MARK_SYMBOLS, NoteMark
 from coach.screens.staff.canvas import CellRow, Role
 
 Cell = tuple[int, int]
@@ -92,14 +92,14 @@ LOOKS = frozenset({*(f"staff--{role.value}" for role in Role), RIGHT, FAULT, FAU
 
 BLANK = f"staff--{Role.BLANK.value}"
 
-CellFace = tuple[str, str]
+Appearance = tuple[str, str]
 """A cell's character and its look: cells with the same two are seen alike."""
 
 
 class MarkedPage:
     """One page as it is seen; ``marks`` (by note) may change under it."""
 
-    def __init__(self, page: Page, marks: Mapping[int, Mark]) -> None:
+    def __init__(self, page: Page, marks: Mapping[int, NoteMark]) -> None:
         self._page, self._marks = page, marks
         self._plain: dict[int, tuple[str, list[str]]] = {}
         self._notes: dict[int, dict[int, list[tuple[int, bool]]]] = defaultdict(dict)
@@ -131,10 +131,10 @@ class MarkedPage:
         text, looks = self._plain_row(row)
         chars, looks = list(text), list(looks)
         for column in self._notes.get(row, ()):
-            chars[column], looks[column] = self.face((row, column))
+            chars[column], looks[column] = self.appearance((row, column))
         return "".join(chars), looks
 
-    def face(self, cell: Cell) -> CellFace:
+    def appearance(self, cell: Cell) -> Appearance:
         """How one cell is seen."""
         row, column = cell
         text, looks = self._plain_row(row)
@@ -143,8 +143,8 @@ class MarkedPage:
         if not marked:
             return text[column], looks[column]
         mark, in_lane = max(marked)
-        char = FACES[mark].char if in_lane else text[column]
-        if mark is Mark.RIGHT:
+        char = MARK_SYMBOLS[mark].char if in_lane else text[column]
+        if mark is NoteMark.RIGHT:
             return char, RIGHT
         return char, FAULT_MARK if in_lane else FAULT
 

@@ -30,7 +30,7 @@ def as_shown(node: DOMNode, text: str) -> str:
     return plain(text) if node.app.has_class("-plain") else text
 
 
-class SeenOnly(LineFilter):
+class PrintableOnly(LineFilter):
     """The last look at what goes to the terminal: characters that it would obey are taken out.
 
     Texts are cleaned before they are laid out; this is for what was forgotten, so no width changes.
@@ -40,8 +40,8 @@ class SeenOnly(LineFilter):
         """The same segments, or cleaned ones."""
         if all(text.isprintable() for text, _, _ in segments):
             return segments
-        return [Segment("".join(map(_as_wide, text)), style) for text, style, _ in segments]
+        return [Segment("".join(map(_replace_char, text)), style) for text, style, _ in segments]
 
 
-def _as_wide(char: str) -> str:
+def _replace_char(char: str) -> str:
     return char if char.isprintable() else "?" * cell_len(char)

@@ -1,8 +1,7 @@
 """Widgets: thin. What they show is computed elsewhere."""
 
-from coach.screens.widgets.clean_run import CLEAN
 from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
-from coach.screens.widgets.result import Result
+from coach.screens.widgets.result import CLEAN, Result
 from coach.screens.widgets.staff_view import StaffView
 from coach.screens.widgets.strip import StripLine
 

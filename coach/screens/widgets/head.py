@@ -13,11 +13,11 @@ _BETWEEN = re.compile(r" [·|] ")
 """What stands between the parts of a line, also in plain letters."""
 
 
-class SidedLine(Static):
+class TwoSidedLine(Static):
     """One row with a text at each side; the left one gives way."""
 
     DEFAULT_CSS = """
-    SidedLine { height: 1; padding: 0 1; }
+    TwoSidedLine { height: 1; padding: 0 1; }
     """
 
     def __init__(self, *, id: str | None = None) -> None:
@@ -35,11 +35,11 @@ class SidedLine(Static):
 
     def _fill(self) -> None:
         room = max(self.content_size.width - len(self._right), 0)
-        text = shortened(self._left, room - 1).ljust(room) + self._right
+        text = shorten_line(self._left, room - 1).ljust(room) + self._right
         self.update(text, layout=False)  # always one row: nothing else has to move
 
 
-def shortened(text: str, room: int) -> str:
+def shorten_line(text: str, room: int) -> str:
     """As much of a line as fits: its last parts are left out whole, so that no word is cut."""
     ends = [found.start() for found in _BETWEEN.finditer(text)]
     while len(text) > room and ends:
@@ -47,7 +47,7 @@ def shortened(text: str, room: int) -> str:
     return text[: max(room, 0)]
 
 
-class StateLine(SidedLine):
+class StateLine(TwoSidedLine):
     """The piece at the left; at the right who plays: the piano's name, or that there is none."""
 
     DEFAULT_CSS = """
@@ -55,7 +55,7 @@ class StateLine(SidedLine):
     """
 
 
-class AssignmentLine(SidedLine):
+class AssignmentLine(TwoSidedLine):
     """What to play (hands, window, tempo, stage); at the right where the drill stands."""
 
     DEFAULT_CSS = """

@@ -1,15 +1,219 @@
-"""What came of it: the clean run, large, and the verdict in words."""
+"""What came of it: the clean run, large, and the verdict and the reason in words.
+
+Words are fitted into few rows: the most important first, whole sentences, no word cut.
+"""
 
 from __future__ import annotations
 
-from textual.app import ComposeResult
-from textual.containers import Horizontal
-from textual.events import Resize
+import re
+from textwrap import wrap
 
-from coach.screens.big_letters import big_width
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.events import Resize
+from textual.widgets import Static
+
+from coach.screens.big_letters import ROWS, TALL_ROWS, big, big_width
 from coach.screens.terminal import as_shown
-from coach.screens.widgets.clean_run import CleanRun
-from coach.screens.widgets.verdict import Headline, Words
+
+_PARTS = re.compile(r"(?<=[.?!;]) ")
+_MORE = "..."
+"""As wide as its plain form, so that both fit."""
+CLEAN = "CLEAN"
+"""The verdict that stands beside the figures, which it belongs to."""
+
+
+class CleanRun(Static):
+    """``2 of 3 clean``, the figures large enough to be read from the bench.
+
+    In their place, in large letters too: the verdict, where it has no room of its own; and while a
+    click runs, its beat, in the same columns.
+    """
+
+    DEFAULT_CSS = """
+    CleanRun { width: auto; height: auto; margin-right: 2; text-style: bold; }
+    """
+
+    def __init__(self, *, ascii_only: bool = False, id: str | None = None) -> None:
+        super().__init__(id=id, markup=False)
+        self._ascii_only = ascii_only
+        self._run = (0, 0)
+        self._said = ""
+        self._tall = False
+
+    @property
+    def words(self) -> str:
+        """The same in words."""
+        run, required = self._run
+        return f"{run} of {required} clean"
+
+    def set_tall(self, *, tall: bool) -> None:
+        """Write the figures tall, or not."""
+        if tall is not self._tall:
+            self._tall = tall
+            self._write()
+
+    def show(self, run: int, required: int) -> None:
+        """So many clean running, of so many; past the goal as many as were asked for."""
+        self._run = min(run, required), required
+        self._write()
+
+    def add_one(self) -> None:
+        """One more, up to as many as were asked for."""
+        run, required = self._run
+        self.show(run + 1, required)
+
+    def say(self, text: str) -> None:
+        """Something in its place; ``CLEAN`` beside the figures; the figures alone for ""."""
+        if text != self._said:
+            self._said = text
+            self._write()
+
+    def show_beat(self, beat: int) -> None:
+        """The beat that sounds, in place of the clean run."""
+        width = max(map(len, self._rows()))
+        self.update("\n".join(row.center(width) for row in self._big(str(beat))))
+
+    def hide_beat(self) -> None:
+        """The clean run again."""
+        self._write()
+
+    def _write(self) -> None:
+        self.update("\n".join(self._rows()))
+
+    def _rows(self) -> list[str]:
+        if self._said == CLEAN:
+            clean = self._big(CLEAN)
+            return [f"{run} {word}" for run, word in zip(self._figures(), clean, strict=True)]
+        return list(self._big(self._said)) if self._said else self._figures(" clean")
+
+    def _figures(self, word: str = "") -> list[str]:
+        left, right = (self._big(str(figure)) for figure in self._run)
+        middle = len(left) // 2
+        parts = zip(left, right, strict=True)
+        return [
+            f"{one}{' of ' if row == middle else '    '}{other}{word if row == middle else ''}"
+            for row, (one, other) in enumerate(parts)
+        ]
+
+    def _big(self, text: str) -> tuple[str, ...]:
+        return big(text, tall=self._tall, plain=self._ascii_only)
+
+
+def fit_words(verdict: str, reason: str, width: int, rows: int) -> tuple[str, str]:
+    """Verdict and reason for so many rows of so many columns: the verdict before the reason."""
+    first = shorten_to(verdict, width, rows)
+    return first, shorten_to(reason, width, rows - rows_of(first, width))
+
+
+def rows_of(text: str, width: int) -> int:
+    """Rows that a text takes."""
+    return len(wrap(text, max(width, 1)))
+
+
+def shorten_to(text: str, width: int, rows: int) -> str:
+    """As many of a text's sentences as fit whole; of a first one that is too long, whole words."""
+    if rows <= 0:
+        return ""
+    if rows_of(text, width) <= rows:
+        return text
+    parts = _PARTS.split(text)
+    for count in range(len(parts) - 1, 0, -1):
+        some = " ".join(parts[:count]).rstrip(";")
+        if rows_of(some, width) <= rows:
+            return some
+    words = parts[0].split()
+    while words and rows_of(" ".join(words) + _MORE, width) > rows:
+        words.pop()
+    return " ".join(words).rstrip(",;:") + _MORE if words else ""
+
+
+class VerdictLine(Static):
+    """The last verdict in words; in large letters where there is room."""
+
+    DEFAULT_CSS = """
+    VerdictLine {
+        height: auto;
+        text-style: bold;
+        &.-fault { text-style: bold reverse; }
+    }
+    """
+
+
+class Headline(Static):
+    """The verdict in one to three words, in large letters."""
+
+    DEFAULT_CSS = """
+    Headline { height: auto; text-style: bold; }
+    """
+
+    rows = 0
+    """Rows that it takes where it is displayed."""
+
+    def __init__(self, *, ascii_only: bool, id: str) -> None:
+        super().__init__("", id=id, markup=False)
+        self._ascii_only = ascii_only
+
+    def show(self, text: str, room: int) -> None:
+        """Write it as large as fits into so many columns; not at all where nothing does."""
+        tall = big_width(text, tall=True) <= room
+        fits = bool(text) and big_width(text) <= room
+        self.rows = (TALL_ROWS if tall else ROWS) if fits else 0
+        self.update("\n".join(big(text, tall=tall, plain=self._ascii_only)) if fits else "")
+        self.set_class(not fits, "-empty")
+
+
+class VerdictWords(Vertical):
+    """The verdict and the reason, in as many rows as there are: the verdict first, no word cut."""
+
+    DEFAULT_CSS = """
+    VerdictWords {
+        height: 100%;
+        & #reason { height: auto; }
+        & #reason.-strong { text-style: bold; }
+    }
+    """
+
+    def __init__(self, *, ascii_only: bool) -> None:
+        super().__init__()
+        self._ascii_only = ascii_only
+        self._verdict = self._reason = ""
+        self.has_headline = False
+
+    def compose(self) -> ComposeResult:
+        """From the top, the most important first."""
+        yield Headline(ascii_only=self._ascii_only, id="headline")
+        yield VerdictLine("", id="verdict", markup=False)
+        yield Static("", id="reason", markup=False)
+
+    def show_verdict(self, sentence: str, *, fault: bool) -> None:
+        """The last verdict, or what is said in its place."""
+        self._verdict = sentence
+        self.query_one(VerdictLine).set_class(fault, "-fault")
+        self.fit()
+
+    def show_reason(self, text: str, *, strong: bool) -> None:
+        """Why this is asked for, or what is said in its place."""
+        self._reason = text
+        self.query_one("#reason").set_class(strong, "-strong")
+        self.fit()
+
+    def on_resize(self, event: Resize) -> None:
+        """More or less of it fits."""
+        self.fit()
+
+    def fit(self) -> None:
+        """Write as much as there is room for; before there is any, all of it."""
+        width, rows = self.size
+        verdict, reason = self._verdict, self._reason
+        if width and rows:
+            rows -= self.query_one(Headline).rows if self.has_headline else 0
+            verdict, reason = fit_words(verdict, reason, width, rows)
+        line = self.query_one(VerdictLine)
+        line.update(verdict)
+        line.display = bool(verdict)  # an empty row would be taken from the reason
+        self.query_one("#reason", Static).update(reason)
+
 
 _FIGURES = 30
 """Columns left of the headline: ``2 of 3 clean`` with tall figures, and some air."""
@@ -46,21 +250,21 @@ class Result(Horizontal):
     def compose(self) -> ComposeResult:
         """Figures at the left, words at the right."""
         yield CleanRun(ascii_only=self._ascii_only, id="clean-run")
-        yield Words(ascii_only=self._ascii_only)
+        yield VerdictWords(ascii_only=self._ascii_only)
 
     @property
     def is_roomy(self) -> bool:
         """Whether there is room for the headline."""
         return self.has_class("-roomy")
 
-    def take(self, rows: int) -> None:
+    def set_rows(self, rows: int) -> None:
         """Take so many rows; with enough of them, write all that is large larger."""
         roomy = rows >= self.ROOMY_ROWS
         self.styles.height = rows
         self.set_class(roomy, "-roomy")
-        self.query_one(CleanRun).stand(tall=roomy)
-        self.query_one(Words).has_headline = roomy
-        self.query_one(Words).fit()
+        self.query_one(CleanRun).set_tall(tall=roomy)
+        self.query_one(VerdictWords).has_headline = roomy
+        self.query_one(VerdictWords).fit()
         self._say()
 
     def show_run(self, run: int, required: int) -> None:
@@ -82,13 +286,13 @@ class Result(Horizontal):
     def show_verdict(self, sentence: str, headline: str = "", *, fault: bool = False) -> None:
         """The last verdict, or whatever else is to be said in its place."""
         self.show_headline(headline)
-        self.query_one(Words).show_verdict(as_shown(self, sentence), fault=fault)
+        self.query_one(VerdictWords).show_verdict(as_shown(self, sentence), fault=fault)
 
     def show_headline(self, text: str) -> None:
         """A word or three in large letters."""
         self._headline = text
         self.query_one(Headline).show(self._headline, self.size.width - _FIGURES)
-        self.query_one(Words).fit()
+        self.query_one(VerdictWords).fit()
         self._say()
 
     def show_run_alone(self) -> None:
@@ -111,4 +315,4 @@ class Result(Horizontal):
 
     def show_reason(self, text: str, *, strong: bool = False) -> None:
         """Why this is asked for; ``strong`` for what is proposed in its place."""
-        self.query_one(Words).show_reason(as_shown(self, text), strong=strong)
+        self.query_one(VerdictWords).show_reason(as_shown(self, text), strong=strong)

@@ -19,7 +19,7 @@ from coach.score.window import Window
 from coach.score.words import printable
 
 
-class Place(StrEnum):
+class StripPart(StrEnum):
     """What a cell of the strip shows."""
 
     OUTSIDE = "outside"
@@ -35,7 +35,7 @@ class StripCell:
     """One character of the strip."""
 
     char: str
-    place: Place
+    part: StripPart
 
 
 LETTERS = {Hands.RIGHT: "R", Hands.LEFT: "L", Hands.TOGETHER: "B"}
@@ -65,12 +65,12 @@ def strip(
     per_bar = max(min(room // count, 6), 1)
     cells = min(count * per_bar, room)
     outside, inside = ("-", "#") if ascii_only else ("─", "█")
-    out = [StripCell(char, Place.LABEL) for char in left]
+    out = [StripCell(char, StripPart.LABEL) for char in left]
     for cell in range(cells):
         bars = range(cell * count // cells, max((cell + 1) * count // cells, 1))
         bars = bars or range(cell * count // cells, cell * count // cells + 1)
         out.append(_cell(score, window, weak, bars, outside, inside, cell % per_bar == 0))
-    return (*out, *(StripCell(char, Place.LABEL) for char in right))
+    return (*out, *(StripCell(char, StripPart.LABEL) for char in right))
 
 
 def _cell(
@@ -85,10 +85,10 @@ def _cell(
     within = any(_touches(score, window, bar) for bar in bars)
     letter = next((weak[bar] for bar in bars if bar in weak), "")
     if letter and is_start:
-        return StripCell(letter, Place.WEAK_INSIDE if within else Place.WEAK)
+        return StripCell(letter, StripPart.WEAK_INSIDE if within else StripPart.WEAK)
     if within:
-        return StripCell(inside, Place.WINDOW)
-    return StripCell(outside, Place.OUTSIDE)
+        return StripCell(inside, StripPart.WINDOW)
+    return StripCell(outside, StripPart.OUTSIDE)
 
 
 def _touches(score: Score, window: Window, index: int) -> bool:
@@ -99,7 +99,7 @@ def _touches(score: Score, window: Window, index: int) -> bool:
 class StripLine(Widget):
     """The whole piece on one line, with the window and the weak spots on it."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {f"strip--{place.value}" for place in Place}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {f"strip--{place.value}" for place in StripPart}
 
     DEFAULT_CSS = """
     StripLine {
@@ -141,7 +141,7 @@ class StripLine(Widget):
                 ascii_only=self._ascii_only,
             )
             for cell in cells:
-                style = self.get_component_rich_style(f"strip--{cell.place.value}", partial=True)
+                style = self.get_component_rich_style(f"strip--{cell.part.value}", partial=True)
                 text.append(cell.char, style)
             text.append(self._right.rjust(self.content_size.width - len(text)))
         return text

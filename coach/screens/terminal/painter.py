@@ -1,24 +1,31 @@
-"""Painting at once: the one place that reaches into how Textual paints.
+"""Painting at once: the one place that reaches into how Textual paints and writes.
 
 A note's mark changes one or two cells. Textual draws every widget of the screen anew for that and
 writes half a row for each cell; here only those cells are written. They look as Textual would paint
 them, because each look is taken from Textual's own rendering; and since Textual keeps no picture of
 the terminal but draws from the widgets, whatever it paints later is the same.
 
+Textual hands every write to a thread, so that a slow terminal does not hold it up. On a busy
+machine that thread waits for its turn, and the mark of a note with it: some milliseconds now and
+then. So what is short and can be taken at once is written at once; all else goes by a thread as
+before, in its order.
+
 Textual (8.2) has no public way to do either. Where its names are others, or wherever a cell might
-be covered or about to move, nothing is written here and Textual paints in its own time.
+be covered or about to move, nothing is painted here and Textual paints in its own time.
 """
 
 from __future__ import annotations
 
+import os
+import select
+import threading
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from queue import Full, Queue
 from typing import Any
 
 from textual.geometry import Region
 from textual.widget import Widget
-
-from coach.screens.terminal.writing import write_at_once
 
 _NAMES = {
     "app": "_batch_count _closed _driver _sync_available ansi_theme native_ansi_color",
@@ -50,7 +57,7 @@ def paint_now(widget: Widget) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _WidgetPlace:
     """Where a widget is on the terminal, as long as the layout is ``layout``."""
 
     layout: object
@@ -68,20 +75,20 @@ class CellPainter:
 
     def __init__(self, widget: Widget) -> None:
         self._widget = widget
-        self._place: _Place | None = None
-        self._faces: dict[Hashable, str] = {}
+        self._place: _WidgetPlace | None = None
+        self._appearances: dict[Hashable, str] = {}
         self._conditions: tuple[object, ...] = ()
 
     def forget(self) -> None:
         """Other styles from now on."""
-        self._faces.clear()
+        self._appearances.clear()
         self._conditions = ()
 
     def paint(self, cells: Mapping[tuple[int, int], Hashable]) -> bool:
         """Write cells (row and column in the widget) in one piece; False where Textual has to.
 
-        Each comes with its face: cells of the same face look alike. The widget must draw these
-        cells so when Textual asks it to.
+        Each comes with its appearance: cells of the same appearance look alike. The widget must
+        draw these cells so when Textual asks it to.
         """
         place = self._find() if cells else None
         if place is None:
@@ -90,27 +97,27 @@ class CellPainter:
             *(Region(0, row, 1, 1) for row in {r for r, _ in cells})
         )
         if not self._conditions:
-            self._mind_conditions()
+            self._check_conditions()
         x, y = place.region.offset
         written = "".join(
-            f"\x1b[{y + row + 1};{x + column + 1}H{self._look(row, column, face)}"
-            for (row, column), face in sorted(cells.items())
+            f"\x1b[{y + row + 1};{x + column + 1}H{self._look(row, column, appearance)}"
+            for (row, column), appearance in sorted(cells.items())
         )
         is_written = len(written) <= _LARGEST and self._write(written)
         # Seldom anything else: looked at when the mark is out, and put right where it was so.
-        return not self._mind_conditions() and is_written
+        return not self._check_conditions() and is_written
 
-    def _look(self, row: int, column: int, face: Hashable) -> str:
+    def _look(self, row: int, column: int, appearance: Hashable) -> str:
         """A cell as Textual writes it."""
-        if face not in self._faces:
+        if appearance not in self._appearances:
             (strip,) = self._widget.render_lines(Region(column, row, 1, 1))
-            self._faces[face] = strip.render(self._widget.app.console)
-        return self._faces[face]
+            self._appearances[appearance] = strip.render(self._widget.app.console)
+        return self._appearances[appearance]
 
-    def _mind_conditions(self) -> bool:
-        """Whatever else decides how a cell looks: where it has changed, faces are drawn anew.
+    def _check_conditions(self) -> bool:
+        """Whatever else decides how a cell looks: where it has changed, appearances are drawn anew.
 
-        Whether it was so, and faces drawn before are wrong.
+        Whether it was so, and appearances drawn before are wrong.
         """
         widget, app = self._widget, self._widget.app
         colours = (widget.background_colors, widget.opacity, app.console.color_system)
@@ -118,7 +125,7 @@ class CellPainter:
         if conditions == self._conditions:
             return False
         self._conditions, were_known = conditions, bool(self._conditions)
-        self._faces.clear()
+        self._appearances.clear()
         return were_known
 
     def _write(self, written: str) -> bool:
@@ -132,7 +139,7 @@ class CellPainter:
         app._driver.flush()
         return True
 
-    def _find(self) -> _Place | None:
+    def _find(self) -> _WidgetPlace | None:
         """Where the widget is, if it can be painted there now."""
         if (
             not self._widget.is_attached
@@ -145,7 +152,7 @@ class CellPainter:
         if seen is None or self._widget not in seen:
             return None
         if self._place is None or self._place.layout is not seen:
-            self._place = _Place(seen, seen[self._widget][0], _is_clear(self._widget, seen))
+            self._place = _WidgetPlace(seen, seen[self._widget][0], _is_clear(self._widget, seen))
         return self._place if self._place.clear else None
 
 
@@ -200,3 +207,99 @@ def _is_clear(widget: Widget, seen: Mapping[Widget, tuple[Region, Region]]) -> b
     under = set(widget.ancestors_with_self)
     others = (place.intersection(cut) for other, (place, cut) in seen.items() if other not in under)
     return not widget.is_scrollable and not any(region.overlaps(other) for other in others)
+
+
+LONGEST_BYTES = 8192
+"""What is longer goes by the thread: a terminal may not take it at once. Our choice: a mark takes
+some hundred bytes, a chord of ten 2,000."""
+_MOST_WAITING = 30
+"""Writes that may wait, as with Textual: whoever writes more is held up."""
+
+
+def write_at_once(app: Any) -> None:
+    """Have what this app writes go to the terminal at once, where that can be; cheap to ask again.
+
+    After a suspension Textual has a thread of its own again.
+    """
+    driver = app._driver
+    theirs = getattr(driver, "_writer_thread", None)
+    if theirs is None or isinstance(theirs, PromptWriter) or not hasattr(select, "poll"):
+        return
+    if not all(hasattr(theirs, name) for name in ("write", "flush", "stop", "fileno", "isatty")):
+        return
+    theirs.stop()  # all that was written before is out now
+    driver._writer_thread = PromptWriter(theirs.fileno())
+
+
+class PromptWriter:
+    """Writes to a terminal; in place of Textual's ``WriterThread``.
+
+    Thread-safe: yes.
+    """
+
+    def __init__(self, descriptor: int) -> None:
+        self._descriptor = descriptor
+        self._room = select.poll()
+        self._room.register(descriptor, select.POLLOUT)
+        self._lock = threading.Lock()
+        self._behind = 0
+        """Writes that the thread has still to do: nothing may overtake them."""
+        self._queue: Queue[bytes | None] = Queue(_MOST_WAITING)
+        self._thread = threading.Thread(target=self._run, name="keyhole-output", daemon=True)
+        self._thread.start()
+
+    def write(self, text: str) -> None:
+        """Write now, or after what still waits."""
+        data = text.encode("utf-8", "replace")
+        with self._lock:
+            if not self._behind and len(data) <= LONGEST_BYTES and self._has_room():
+                data = data[self._send(data) :]
+            if not data:
+                return
+            self._behind += 1
+        self._queue_up(data)
+
+    def flush(self) -> None:
+        """Nothing is held back."""
+
+    def isatty(self) -> bool:
+        """It is one."""
+        return True
+
+    def fileno(self) -> int:
+        """The terminal's descriptor."""
+        return self._descriptor
+
+    def stop(self) -> None:
+        """Write what waits, and end."""
+        self._queue_up(None)
+        self._thread.join()
+
+    def _queue_up(self, data: bytes | None) -> None:
+        while self._thread.is_alive():  # else the terminal has gone
+            try:
+                self._queue.put(data, timeout=0.1)
+                return
+            except Full:
+                continue
+
+    def _has_room(self) -> bool:
+        return any(event & select.POLLOUT for _, event in self._room.poll(0))
+
+    def _send(self, data: bytes) -> int:
+        try:
+            return os.write(self._descriptor, data)
+        except OSError:  # the thread will meet it too, and end
+            return 0
+
+    def _run(self) -> None:
+        while (data := self._queue.get()) is not None:
+            while data:
+                try:
+                    data = data[os.write(self._descriptor, data) :]
+                except BlockingIOError:  # a descriptor that does not wait by itself
+                    select.select([], [self._descriptor], [], 1.0)
+                except OSError:  # nobody reads any more
+                    return
+            with self._lock:
+                self._behind -= 1
