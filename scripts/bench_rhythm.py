@@ -227,7 +227,7 @@ def swing(share: float) -> Change:
                 moved[x1] = s0 + share * (s2 - s0) - s1
         if len(moved) < 3:
             return None
-        causes = frozenset({"swung", "uneven"})
+        causes = frozenset({"wrong proportions", "uneven"})
         return played.moved(lambda k: moved.get(k.beat, 0.0), None, causes=causes)
 
     return change

@@ -186,7 +186,7 @@ def test_a_dotted_rhythm_played_even() -> None:
     even = {i: -0.15 for i, n in enumerate(window.notes) if n.length_quarters == F(1, 4)}
     assert judge(window, play(window, qpm=100)).clean
     judgement = judge(window, play(window, qpm=100, late=even))
-    assert judgement.sentence == "Dotted rhythm played even at bar 1, last sixteenth of beat 1"
+    assert judgement.sentence == "Even: written dotted all along"
 
 
 def test_triplets_played_short_short_long() -> None:

@@ -178,8 +178,82 @@ def swung(share: float) -> Judgement:
 def test_sixteen_swung_eighths_that_are_written_even_are_told(share: float) -> None:
     take = swung(share)
     assert causes(take) == [Cause.WRONG_PROPORTIONS]
-    assert take.sentence.startswith("Swung: written even at bar 1, the & of 1")
+    assert take.sentence.startswith("Swung: written even from bar 1, the & of 1")
 
 
 def test_a_lilt_is_expression() -> None:
     assert swung(0.56).clean
+
+
+DOTTED = written(*[F(3, 4), F(1, 4)] * 7, 2)
+"""Two bars of dotted figures."""
+
+
+@pytest.mark.parametrize(
+    ("ratio", "words"),
+    [
+        (2, "Dotted rhythm played as a triplet all along"),
+        (1, "Even: written dotted all along"),
+        (7, "Double dotted: written dotted all along"),
+    ],
+)
+def test_dotted_figures_that_were_played_as_others_are_one_fault(ratio: int, words: str) -> None:
+    window = whole(DOTTED)
+    by_s = (ratio / (ratio + 1) - 3 / 4) * BEAT_S
+    take = judge(window, play(window, qpm=QPM, late=dict.fromkeys(range(1, 14, 2), by_s)))
+    assert causes(take) == [Cause.WRONG_PROPORTIONS]
+    assert take.sentence.split(" from ")[0] == words.removesuffix(" all along")
+
+
+@pytest.mark.parametrize("ratio", [2.6, 3.5])
+def test_a_dot_may_be_softened_or_sharpened(ratio: float) -> None:
+    window = whole(DOTTED)
+    by_s = (ratio / (ratio + 1) - 3 / 4) * BEAT_S
+    assert judge(window, play(window, qpm=QPM, late=dict.fromkeys(range(1, 14, 2), by_s))).clean
+
+
+def at_a_ratio(window: Excerpt, first: int, last: int, ratio: float) -> Judgement:
+    """What lies between two onsets lasts so many times as long."""
+
+    def at(x: float) -> float:
+        return (x + (ratio - 1) * (min(max(x, first), last) - first)) * BEAT_S
+
+    return judge(window, play(window, qpm=QPM, at=at))
+
+
+EIGHTHS = written(*[F(1, 2)] * 22, 1)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "words"),
+    [
+        (2, "Eighths at half their speed from bar 1 beat 4"),
+        (0.5, "Eighths at twice their speed from bar 1 beat 4"),
+    ],
+)
+def test_a_stretch_at_half_or_twice_the_speed_is_one_fault(ratio: float, words: str) -> None:
+    take = at_a_ratio(whole(EIGHTHS), 3, 6, ratio)
+    assert causes(take) == [Cause.MISREAD_PACE]
+    assert take.sentence == words
+
+
+def test_a_stretch_that_is_a_third_slower_is_none() -> None:
+    take = at_a_ratio(whole(EIGHTHS), 3, 6, 1.33)
+    assert Cause.MISREAD_PACE not in causes(take)
+
+
+def test_one_hand_that_swings_alone_is_named() -> None:
+    rows = [(hand, start) for hand, start in (("RH", 60), ("LH", 40))]
+    notes = [
+        {"pitch": start + i, "onset": F(i, 2), "length": F(1, 2), "hand": hand}
+        for hand, start in rows
+        for i in range(17)
+    ]
+    window = whole(score_from_notes(notes))
+    late = {
+        i: 0.25 * BEAT_S
+        for i, note in enumerate(window.notes)
+        if note.hand == "RH" and note.onset_quarters % 1 == F(1, 2)
+    }
+    take = judge(window, play(window, qpm=QPM, late=late))
+    assert take.sentence.startswith("RH swung: written even")

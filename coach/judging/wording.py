@@ -25,6 +25,7 @@ WORDS: dict[Cause, str] = {
     Cause.STUMBLE: "stumbled",
     Cause.RESTART: "broke off {place} and started again",
     Cause.MISREAD_VALUE: "{note} at {place} {got}",
+    Cause.MISREAD_PACE: "{notes} at {speed} their speed",
     Cause.EARLY_ENTRY: "{way} {place} ({size})",
     Cause.LATE_ENTRY: "{way} {place} ({size})",
     Cause.HESITATION: "{way} {place} ({size})",

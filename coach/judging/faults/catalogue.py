@@ -85,10 +85,11 @@ CATALOGUE: dict[Cause, Entry] = {
     # The time.
     Cause.STOPPED_AGAIN: Entry(Family.TIMING, 0.9, _FROM_RHYTHM, _LATE),
     Cause.HANDS_DRIFT: Entry(Family.TIMING, 0.7, _FROM_RHYTHM, _LATE_OR_EARLY),
-    Cause.WRONG_PROPORTIONS: Entry(Family.TIMING, 0.6, _FROM_RHYTHM, _UNEVEN),
+    Cause.WRONG_PROPORTIONS: Entry(Family.TIMING, 0.68, _FROM_RHYTHM, _UNEVEN),
     Cause.MISREAD_VALUE: Entry(
         Family.TIMING, 0.62, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SURPRISE, explained=_EXPLAINED
     ),
+    Cause.MISREAD_PACE: Entry(Family.TIMING, 0.69, _FROM_RHYTHM, _LATE_OR_EARLY),
     Cause.EARLY_ENTRY: Entry(
         Family.TIMING, 0.52, _FROM_RHYTHM, _EARLY, Growth.BY_SIZE, explained=_EXPLAINED
     ),

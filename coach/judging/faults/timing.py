@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 from coach.judging.completion import stopped_before
 from coach.judging.faults.catalogue import SCATTERED_WEIGHT, weigh
 from coach.judging.faults.context import FaultContext, FaultSpan, hands_of, make_fault
 from coach.judging.faults.lateness import make_lateness
 from coach.judging.model import Cause, Fault, ScoreLabel
-from coach.judging.timing import SWUNG, Moment, NoteValue, Timing
+from coach.judging.timing import Moment, NoteValue, Timing
 from coach.judging.wording import (
     describe,
     describe_length,
@@ -110,6 +111,7 @@ def find_timing_faults(context: FaultContext) -> list[Fault]:
     return [
         *_find_hesitations(context),
         *_find_misread_values(context),
+        *_find_misread_pace(context),
         *_find_entries(context),
         *find_hands_apart(context),
         *_find_uneven_rows(context),
@@ -198,7 +200,10 @@ def _find_entries(context: FaultContext) -> Iterator[Fault]:
 def _find_uneven_rows(context: FaultContext) -> Iterator[Fault]:
     """Rows written even in which long and short alternate; forgiven where it may be chance."""
     timing = context.timing
+    told = {moment for pattern in timing.lengths.patterns for moment in pattern.moments}
     for row in timing.uneven:
+        if told & set(range(row.first, row.last + 1)):
+            continue  # a rule of the whole row says more
         fault = make_fault(
             context.excerpt,
             Cause.UNEVEN,
@@ -214,6 +219,8 @@ def _find_scattered_rows(context: FaultContext) -> Iterator[Fault]:
     """Rows written even whose notes scatter, in hands of which no pattern was told."""
     timing, tolerance = context.timing, context.tolerance
     patterned = {row.hand for row in timing.uneven}
+    if timing.lengths.patterns:
+        return
     for even in timing.evenness:
         scattered = even.cv > tolerance.ragged_cv and even.sd_ms > tolerance.late_floor_ms
         if scattered and even.hand not in patterned:
@@ -229,19 +236,56 @@ def _find_scattered_rows(context: FaultContext) -> Iterator[Fault]:
             )
 
 
+def _find_misread_pace(context: FaultContext) -> Iterator[Fault]:
+    """A stretch at half or twice the speed."""
+    timing, excerpt, pace = context.timing, context.excerpt, context.timing.lengths.pace
+    if pace is None:
+        return
+    moments = timing.row[pace.first : pace.last + 1]
+    hands = hands_of([hand.hand for moment in moments for hand in moment.hands])
+    lengths = [b.onset_quarters - a.onset_quarters for a, b in pairwise(moments)]
+    notes = (name_value(min(lengths, key=lambda x: (-lengths.count(x), x))) or "").split(" note")
+    yield make_fault(
+        excerpt,
+        Cause.MISREAD_PACE,
+        FaultSpan(moments[0].onset_quarters, moments[-1].onset_quarters, hands),
+        describe(
+            Cause.MISREAD_PACE,
+            notes=f"{notes[0]}s" if notes[0] else "notes",
+            speed="half" if pace.ratio > 1 else "twice",
+        ),
+        size_ms=pace.late_s * 1000,
+    )
+
+
 def _find_wrong_proportions(context: FaultContext) -> Iterator[Fault]:
-    timing = context.timing
-    told = {row.hand for row in timing.uneven if row.sure}
-    for figure in timing.figures:
-        if figure.words == SWUNG and figure.hand in told:
-            continue
+    """Figures of a kind that were played as others; of single ones what no such rule explains."""
+    timing, excerpt = context.timing, context.excerpt
+    patterns = timing.lengths.patterns
+    for pattern in patterns:
+        moments = [timing.row[i] for i in pattern.moments]
+        both = hands_of([hand.hand for moment in moments for hand in moment.hands])
         yield make_fault(
-            context.excerpt,
+            excerpt,
             Cause.WRONG_PROPORTIONS,
-            FaultSpan.at(onset_of(timing, figure.moment), figure.hand),
-            describe(Cause.WRONG_PROPORTIONS, figure=figure.words),
-            size_ms=figure.error_s * 1000,
+            FaultSpan(
+                moments[0].onset_quarters,
+                moments[-1].onset_quarters,
+                Hands(pattern.hand) if pattern.hand else both,
+            ),
+            describe(Cause.WRONG_PROPORTIONS, figure=pattern.words),
+            size_ms=pattern.late_s * 1000,
         )
+    told = {moment for pattern in patterns for moment in pattern.moments}
+    for figure in timing.figures:
+        if figure.moment not in told:
+            yield make_fault(
+                excerpt,
+                Cause.WRONG_PROPORTIONS,
+                FaultSpan.at(onset_of(timing, figure.moment), figure.hand),
+                describe(Cause.WRONG_PROPORTIONS, figure=figure.words),
+                size_ms=figure.error_s * 1000,
+            )
 
 
 def _find_tempo_drift(context: FaultContext) -> Iterator[Fault]:

@@ -4,7 +4,6 @@ from coach.judging.timing.evenness import Evenness
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.note_values import NoteValue
 from coach.judging.timing.onsets import Moment
-from coach.judging.timing.proportions import SWUNG
 from coach.judging.timing.timing import Click, Timing, measure
 
-__all__ = ["SWUNG", "Click", "Evenness", "Habits", "Moment", "NoteValue", "Timing", "measure"]
+__all__ = ["Click", "Evenness", "Habits", "Moment", "NoteValue", "Timing", "measure"]

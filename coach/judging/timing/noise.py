@@ -15,7 +15,8 @@ Explanations are
 
 - a step: this onset and all after it come later or sooner (a misread value, a hesitation);
 - an entry: this onset alone does;
-- a ritard: from some place on the end is slower and slower.
+- a turn: from this onset on the pulse is another one;
+- a shape: a lateness over several onsets at once, as that of a ritard to the end, or of a swing.
 
 Conventions
 -----------
@@ -26,7 +27,7 @@ many times likelier the take is by the explanation than by scatter alone. 3 are 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, expm1, log
+from math import exp, expm1, inf, log
 from typing import NamedTuple
 
 from coach.judging.timing.local_tempo import weighted_median
@@ -102,6 +103,7 @@ class _Reading(NamedTuple):
     variances: list[float]
     steps: list[_Pair]
     entries: list[_Pair]
+    turns: list[_Pair]
 
 
 def middle_period_s(strokes: Strokes) -> float:
@@ -137,6 +139,10 @@ class Evidence:
         """An entry at onset i of its best size; nothing where its evidence is below the least."""
         return self._find([reading.entries[i] for reading in self._readings], least)
 
+    def find_turn(self, i: int) -> Found:
+        """Another tempo from onset i on, in seconds a quarter more, and all the evidence for it."""
+        return self._find([reading.turns[i] for reading in self._readings], 0.0)
+
     def weigh_step(self, i: int, size_s: float) -> float:
         """The evidence for a step of a size that was known beforehand."""
         pairs = [reading.steps[i] for reading in self._readings]
@@ -148,13 +154,17 @@ class Evidence:
         xs = self._strokes.xs
         span = xs[-1] - xs[start]
         shape = [max(x - xs[start], 0.0) ** 2 / span**2 for x in xs]
-        most_s = (_SLOWEST - 1) * self.period_s * span / 2
+        return self.find_shape(shape, 0.0, (_SLOWEST - 1) * self.period_s * span / 2)
+
+    def find_shape(self, shape: Sequence[float], least: float = -inf, most: float = inf) -> Found:
+        """A lateness that has some shape over the onsets, times the size within the bounds that
+        explains the take best."""
         taken, sizes = [], []
         for reading in self._readings:
             pull, weight = _regress(self._strokes, reading, shape)
-            size_s = min(max(pull / weight, 0.0), most_s) if weight > 0 else 0.0
-            sizes.append(size_s)
-            taken.append((2 * pull - weight * size_s) * size_s)
+            size = min(max(pull / weight, least), most) if weight > 0 else 0.0
+            sizes.append(size)
+            taken.append((2 * pull - weight * size) * size)
         return self._mean(sizes, taken)
 
     def _find(self, pairs: Sequence[_Pair], least: float) -> Found:
@@ -221,8 +231,8 @@ def _read(strokes: Strokes, manner: Manner, period_s: float) -> _Reading:
             moved_p - moved_a * gain_p,
             p_pp - p_ap * gain_p + walk * step,
         )
-    steps, entries = _smooth(xs, gains, innovations, variances)
-    return _Reading(-spread / 2, squares, gains, innovations, variances, steps, entries)
+    shocks = _smooth(xs, gains, innovations, variances)
+    return _Reading(-spread / 2, squares, gains, innovations, variances, *shocks)
 
 
 def _smooth(
@@ -230,10 +240,10 @@ def _smooth(
     gains: Sequence[tuple[float, float]],
     innovations: Sequence[float],
     variances: Sequence[float],
-) -> tuple[list[_Pair], list[_Pair]]:
-    """The disturbance smoother: what all onsets say of a step and an entry at each."""
+) -> tuple[list[_Pair], list[_Pair], list[_Pair]]:
+    """The disturbance smoother: what all onsets say of a step, an entry and a turn at each."""
     last = len(xs) - 1
-    steps, entries = [], []
+    steps, entries, turns = [], [], []
     r_a = r_p = n_aa = n_ap = n_pp = 0.0
     for i in range(last, -1, -1):
         step = xs[i + 1] - xs[i] if i < last else 1.0
@@ -251,7 +261,8 @@ def _smooth(
         )
         steps.append(_Pair(r_a, n_aa))
         entries.append(_Pair(alone, alone_n))
-    return steps[::-1], entries[::-1]
+        turns.append(_Pair(r_p, n_pp))
+    return steps[::-1], entries[::-1], turns[::-1]
 
 
 def _regress(strokes: Strokes, reading: _Reading, shape: Sequence[float]) -> _Pair:

@@ -8,6 +8,8 @@ weighed again (matching pursuit). They are
   the written length it was misread; too short and near none it was cut short, too long and near
   none it is a hesitation;
 - an *entry*: one onset early or late, which the next interval makes up;
+- a *pattern*: figures that were played in other proportions all through, as a swing;
+- a *pace*: a stretch at half or twice the speed;
 - a *ritard* to the end, which is no fault: a long value near the end has to explain more than it.
 
 Expression stays free: a stretch by less than a third, the last notes as far as the slowing before
@@ -17,15 +19,18 @@ second.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 from math import copysign, log, sqrt
 
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.noise import Evidence, Strokes
 from coach.judging.timing.onsets import Moment
+from coach.judging.timing.patterns import Pattern, find_pace, find_pattern, has_figures
 from coach.judging.tolerance import Tolerance
+from coach.score.model import Hand
 
 SIMPLE = tuple(Fraction(*pair) for pair in (
     (1, 4), (1, 3), (1, 2), (2, 3), (3, 4), (4, 3), (3, 2), (2, 1), (3, 1), (4, 1),
@@ -40,6 +45,8 @@ _VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.2, 4.7, 5.7
 more by the logarithm of how many onsets there are, of which any may seem so by chance. The first
 accuses about three untouched windows in a hundred of practice timing and fewer of the others
 (``scripts/bench_rhythm.py``); the others ask for more, since their size is chosen to fit."""
+_OPEN_EVIDENCE = 2.0
+"""Below this nobody needs to have waited: the onsets scatter by as much. Own choice."""
 _EXPRESSIVE_SHARE = 0.3
 """A stretch by less is expression: agogic accents of 10 to 25 % are usual (Repp 1992, from
 memory)."""
@@ -92,11 +99,46 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
+class PatternPlayed:
+    """Figures in other proportions, by moments."""
+
+    words: str
+    hand: Hand | None
+    """None where it is both hands' or the only one's."""
+    moments: tuple[int, ...]
+    """Those displaced."""
+    late_s: float
+    """The first of them."""
+    evidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class PacePlayed:
+    """A stretch at half or twice the speed, from one moment to another."""
+
+    first: int
+    last: int
+    ratio: float
+    """How long everything lasts in it."""
+    late_s: float
+    """How much later all after it came."""
+    evidence: float
+
+
+@dataclass(frozen=True, slots=True)
 class Explained:
     """What explains a take's lengths."""
 
     values: tuple[NoteValue, ...] = ()
     entries: tuple[Entry, ...] = ()
+    patterns: tuple[PatternPlayed, ...] = ()
+    pace: PacePlayed | None = None
+    still: Evidence | None = field(default=None, compare=False, repr=False)
+    """What is left to be explained; None where there are too few onsets to tell."""
+
+    def may_wait(self, moment: int) -> bool:
+        """Whether what is left leaves it open that the player waited before a moment."""
+        return self.still is None or self.still.find_step(moment).evidence > _OPEN_EVIDENCE
 
     @property
     def shifts_s(self) -> dict[int, float]:
@@ -105,8 +147,13 @@ class Explained:
 
     @property
     def moments(self) -> set[int]:
-        """The moments that values or entries lead to."""
-        return {one.moment for one in self.values} | {one.moment for one in self.entries}
+        """The moments whose time something of this explains."""
+        found = {one.moment for one in self.values} | {one.moment for one in self.entries}
+        for pattern in self.patterns:
+            found |= {near for one in pattern.moments for near in (one, one + 1)}
+        if self.pace is not None:
+            found |= set(range(self.pace.first + 1, self.pace.last + 1))
+        return found
 
 
 AS_WRITTEN = Explained()
@@ -114,9 +161,9 @@ AS_WRITTEN = Explained()
 
 
 def explain_lengths(
-    row: Sequence[Moment], tolerance: Tolerance, habits: Habits | None = None
+    row: Sequence[Moment], beat_x: float, tolerance: Tolerance, habits: Habits | None = None
 ) -> Explained:
-    """The values and entries that are not as written, in order of time."""
+    """What is not as written in the time between onsets; ``beat_x`` is the beat in quarters."""
     if len(row) < _LEAST_ONSETS:
         return AS_WRITTEN
     strokes = Strokes(
@@ -125,46 +172,109 @@ def explain_lengths(
         [any(hand.loose for hand in moment.hands) for moment in row],
         [moment.broken or moment.gap for moment in row],
     )
-    values, entries = _pursue(strokes, tolerance)
-    told = [values[i] for i in sorted(values)]
+    pursuit = _Pursuit(strokes, beat_x, tolerance)
+    pursuit.run()
+    told = [pursuit.values[i] for i in sorted(pursuit.values)]
     if habits is not None:
         known = (_as_known(row, value, tolerance, habits) for value in told)
         told = [value for value in known if value is not None]
-    return Explained(tuple(told), tuple(entries[i] for i in sorted(entries)))
+    patterns = [PatternPlayed(p.words, None, p.indices, p.late_s, p.evidence)
+                for p in pursuit.patterns]  # fmt: skip
+    if not patterns:
+        patterns = [*_list_hand_patterns(row, strokes, pursuit.times, beat_x)]
+    entries = tuple(pursuit.entries[i] for i in sorted(pursuit.entries))
+    return Explained(tuple(told), entries, tuple(patterns), pursuit.pace, pursuit.still)
 
 
-def _pursue(
-    strokes: Strokes, tolerance: Tolerance
-) -> tuple[dict[int, NoteValue], dict[int, Entry]]:
-    """Believe what explains most, take it out, weigh the rest again."""
-    values: dict[int, NoteValue] = {}
-    entries: dict[int, Entry] = {}
-    times = list(strokes.times_s)
-    slowed = False
-    for _ in range(_MOST_ROUNDS):
-        now = strokes._replace(times_s=times)
-        evidence = Evidence(now)
+def _list_hand_patterns(
+    row: Sequence[Moment], strokes: Strokes, left_s: Sequence[float], beat_x: float
+) -> Iterator[PatternPlayed]:
+    """The patterns of one hand alone, once what was explained for both is taken out."""
+    if not any(len(moment.hands) == 2 for moment in row):
+        return
+    for hand in Hand:
+        own = [(i, onset) for i, moment in enumerate(row) if (onset := moment.of(hand))]
+        if len(own) < _LEAST_ONSETS:
+            continue
+        taken_out = [strokes.times_s[i] - left_s[i] for i, _ in own]
+        mine = Strokes(
+            [row[i].x for i, _ in own],
+            [onset.at_s - gone for (_, onset), gone in zip(own, taken_out, strict=True)],
+            [onset.loose for _, onset in own],
+            [False, *(any(strokes.free[i + 1 : j + 1]) for (i, _), (j, _) in pairwise(own))],
+        )
+        if not has_figures(mine, beat_x):
+            continue
+        found = find_pattern(mine, Evidence(mine), beat_x)
+        if found is not None:
+            moments = tuple(own[i][0] for i in found.indices)
+            yield PatternPlayed(found.words, hand, moments, found.late_s, found.evidence)
+
+
+class _Pursuit:
+    """Believes what explains most, takes it out of the times, and weighs the rest again."""
+
+    def __init__(self, strokes: Strokes, beat_x: float, tolerance: Tolerance) -> None:
+        self._strokes, self._beat_x, self._tolerance = strokes, beat_x, tolerance
+        self.times = list(strokes.times_s)
+        self.values: dict[int, NoteValue] = {}
+        self.entries: dict[int, Entry] = {}
+        self.patterns: list[Pattern] = []
+        self.pace: PacePlayed | None = None
+        self.still: Evidence | None = None
+        """The evidence of what is left."""
+        self._slowed = False
+
+    def run(self) -> None:
+        """Until nothing stands out."""
+        for _ in range(_MOST_ROUNDS):
+            now = self._strokes._replace(times_s=self.times)
+            self.still = Evidence(now)
+            if not self._believe_best(now, self.still):
+                return
+
+    def _believe_best(self, now: Strokes, evidence: Evidence) -> bool:
+        """Whether there was anything to believe."""
         best = [
             one
-            for one in _list_best(now, evidence, tolerance)
-            if one.moment not in values and one.moment not in entries
+            for one in _list_best(now, evidence, self._tolerance)
+            if one.moment not in self.values and one.moment not in self.entries
         ]
+        most = max((one.z**2 / 2 for one in best), default=0.0)
+        if self._believe_stretch(now, evidence, most):
+            return True
         late = [one for one in best if isinstance(one, NoteValue) and one.shift_s > 0]
-        if late and not slowed and (ritard := _find_ritard(now, evidence, late)):
-            slowed = True
-            times = [at_s - late_s for at_s, late_s in zip(times, ritard, strict=True)]
-            continue
-        if not best:
-            break
+        if late and not self._slowed and (ritard := _find_ritard(now, evidence, late)):
+            self._slowed = True
+            self._take_out(ritard)
+            return True
         for one in best:
             if isinstance(one, Entry):
-                entries[one.moment] = one
-                times[one.moment] -= one.error_s
+                self.entries[one.moment] = one
+                self.times[one.moment] -= one.error_s
             else:
-                values[one.moment] = one
-                for i in range(one.moment, len(times)):
-                    times[i] -= one.shift_s
-    return values, entries
+                self.values[one.moment] = one
+                for i in range(one.moment, len(self.times)):
+                    self.times[i] -= one.shift_s
+        return bool(best)
+
+    def _believe_stretch(self, now: Strokes, evidence: Evidence, most: float) -> bool:
+        """Whether a pattern or a pace explains more than any single onset does."""
+        pattern = None if self.patterns else find_pattern(now, evidence, self._beat_x)
+        pace = None if self.pace else find_pace(now, evidence)
+        if pace and pace.evidence > max(most, pattern.evidence if pattern else 0.0):
+            late_s = pace.lateness_s[-1]
+            self.pace = PacePlayed(pace.first, pace.last, pace.ratio, late_s, pace.evidence)
+            self._take_out(pace.lateness_s)
+            return True
+        if pattern and pattern.evidence > most:
+            self.patterns.append(pattern)
+            self._take_out([pattern.lateness_s.get(i, 0.0) for i in range(len(self.times))])
+            return True
+        return False
+
+    def _take_out(self, lateness_s: Sequence[float]) -> None:
+        self.times = [at_s - late for at_s, late in zip(self.times, lateness_s, strict=True)]
 
 
 def _find_ritard(

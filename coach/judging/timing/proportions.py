@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import sqrt
-from statistics import fmean, median, stdev
+from statistics import median
 
 from coach.judging.timing.evenness import Point, Points, held_between
 from coach.judging.tolerance import Tolerance
@@ -54,8 +53,6 @@ def figures(
             if len(cases) >= least:
                 worst = _played_even(cases, hand, written, even, tolerance)
             found += [worst] if worst else []
-        swung = _swung(points, held, beat_x, hand)
-        found += [swung] if swung else []
         uneven = _triplets(points, held, beat_x, hand)
         found += [uneven] if uneven else []
     return tuple(found)
@@ -73,8 +70,8 @@ def _played_even(
     ratio, error_s, moment = min(cases, key=lambda case: round(case[0], 3))
     if ratio >= even or -error_s * 1000 <= tolerance.late_floor_ms:
         return None
-    name = "dotted rhythm" if written == 3 else "long and short"
-    return Figure(hand, moment, f"{name} played even", error_s)
+    name = "dotted" if written == 3 else "long and short"
+    return Figure(hand, moment, f"even: written {name}", error_s)
 
 
 def _long_short(
@@ -89,50 +86,6 @@ def _long_short(
         if long_s > 0 and short_s > 0:
             due = before[1] + (long_s + short_s) * written / (written + 1)
             yield long_s / short_s, short[1] - due, short[0]
-
-
-SWUNG = "swung: written even"
-"""What is said of it."""
-_SWUNG_SHARE = 0.6
-"""The first note's share of its pair from which a row written even is swung: nearer to 2:1 (0.67)
-than to even (0.5); a lilt of 1.3 to 1 (0.57) is expression."""
-_LEAST_PAIRS = 4
-_PAIR_SCATTER = 0.05
-"""Least scatter (SD) that a pair's share is taken to have: strokes of 15 ms in pairs of 0.4 s."""
-_SWUNG_Z = 4.0
-"""Standard deviations from even: by ``scripts/bench_rhythm.py`` none untouched is accused."""
-
-
-def _swung(
-    points: Sequence[Point], held: frozenset[int], beat_x: float, hand: Hand
-) -> Figure | None:
-    """Pairs of equal notes within a beat that were played long and short all through."""
-    cases = list(_pairs(points, held, beat_x))
-    if len(cases) < _LEAST_PAIRS:
-        return None
-    shares = [share for share, _, _ in cases]
-    mean = fmean(shares)
-    scatter = max(stdev(shares), _PAIR_SCATTER)
-    if mean < _SWUNG_SHARE or (mean - 0.5) * sqrt(len(cases)) < _SWUNG_Z * scatter:
-        return None
-    _, late_s, moment = cases[0]
-    return Figure(hand, moment, SWUNG, late_s)
-
-
-def _pairs(
-    points: Sequence[Point], held: frozenset[int], beat_x: float
-) -> Iterator[tuple[float, float, int]]:
-    """The first's share, how late the second was and its moment, for each pair of equal notes."""
-    for first, second, after in zip(points, points[1:], points[2:], strict=False):
-        whole_x, whole_s = after[2] - first[2], after[1] - first[1]
-        inside = first[2] % whole_x
-        if abs(second[2] - first[2] - whole_x / 2) > 1e-6 or whole_x > beat_x + 1e-6:
-            continue
-        if min(inside, whole_x - inside) > 1e-6 or whole_s <= 0:
-            continue
-        if not held_between(first, after, held):
-            late_s = second[1] - first[1] - whole_s / 2
-            yield (second[1] - first[1]) / whole_s, late_s, second[0]
 
 
 def _triplets(

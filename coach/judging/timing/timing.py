@@ -95,12 +95,12 @@ def measure(
     row = settle(moments(excerpt, played, matching))
     steps = at_known_pace(intervals(row), habits.pace_qpm(asked_qpm) if habits else None)
     found = pauses(excerpt, row, steps, tolerance, habits)
-    lengths = explain_lengths(row, tolerance, habits)
+    beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    lengths = explain_lengths(row, beat_x, tolerance, habits)
     found = _not_misread(found, lengths)
     lifts = _lifts(row, steps, found, lengths)
     line = foretold(row, lifts)
     qpm = _tempo(row, lifts)
-    beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     beat_s = beat_x * 60 / (qpm or excerpt.qpm)
     held = frozenset(i for i, lift in enumerate(lifts) if lift)
     points = points_of(row)
@@ -130,9 +130,11 @@ def _not_misread(found: Sequence[Pause], lengths: Explained) -> tuple[Pause, ...
 
     An onset that comes late by itself follows a long interval, an early one leads to one.
     """
-    known = {value.moment for value in lengths.values}
+    known = lengths.moments - {one.moment for one in lengths.entries}
     known |= {one.moment if one.error_s > 0 else one.moment + 1 for one in lengths.entries}
-    return tuple(pause for pause in found if pause.moment not in known)
+    return tuple(
+        pause for pause in found if pause.moment not in known and lengths.may_wait(pause.moment)
+    )
 
 
 def _lifts(
@@ -143,6 +145,11 @@ def _lifts(
 ) -> tuple[float, ...]:
     """Seconds of each interval that were a pause, a break or another value."""
     held = {pause.moment: pause.excess_s for pause in found} | lengths.shifts_s
+    if lengths.pace is not None:
+        first, last = lengths.pace.first, lengths.pace.last
+        slower = lengths.pace.late_s / (row[last].x - row[first].x)
+        for i in range(first + 1, last + 1):
+            held[i] = held.get(i, 0.0) + slower * (row[i].x - row[i - 1].x)
     return tuple(
         steps[i].excess_s if moment.broken or moment.gap else held.get(i, 0.0)
         for i, moment in enumerate(row)

@@ -1,0 +1,236 @@
+"""Figures that were played in other proportions than written, all through a window.
+
+A row of pairs that was swung, dotted figures that were played as triplets: each is displaced by
+little, but all in the same way. They are one explanation of all their onsets, weighed by the noise
+model (:mod:`coach.judging.timing.noise`) against scatter, and against single onsets out of place.
+
+Conventions
+-----------
+A figure is three onsets in a row; its share is how much of the time from its first onset to its
+third the first note has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import log
+
+from coach.judging.timing.noise import Evidence, Strokes
+
+SWUNG = "swung: written even"
+"""What is said of a row of pairs played long and short."""
+_PATTERN_EVIDENCE = 4.5
+"""Evidence from which figures were played in other proportions: by ``scripts/bench_rhythm.py`` it
+accuses fewer than one untouched window in a hundred."""
+_SINGLE_EVIDENCE = 1.5
+"""...and so much more where there is only one of them: own choice."""
+_CONSISTENT = 0.7
+"""So many of them have to be nearer to what they were played as than to what is written: where half
+of a row was swung it was uneven. Own choice."""
+_ALIKE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What figures of some written share were played as."""
+
+    least: float
+    most: float
+    """Bounds of the share played."""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Figures that are written alike."""
+
+    ratio: float
+    """The first note's length against the second's, as written."""
+    least_count: int
+    """Fewer figures show no rule."""
+    readings: tuple[Reading, ...]
+
+    @property
+    def share(self) -> float:
+        """As written."""
+        return self.ratio / (self.ratio + 1)
+
+
+KINDS = (
+    Kind(1.0, 3, (Reading(0.63, 0.85, SWUNG), Reading(0.15, 0.38, "short and long: written even"))),
+    Kind(
+        3.0,
+        1,
+        (
+            Reading(0.59, 0.705, "dotted rhythm played as a triplet"),
+            Reading(0.40, 0.59, "even: written dotted"),
+            Reading(0.83, 0.95, "double dotted: written dotted"),
+        ),
+    ),
+    Kind(
+        2.0,
+        2,
+        (
+            Reading(0.40, 0.57, "even: written long and short"),
+            Reading(0.73, 0.85, "dotted: written long and short"),
+        ),
+    ),
+)
+"""What figures are misread as. The bounds lie about half-way between what is written and the next
+reading, and beyond what is expression: a lilt of 1.5 to 1 (.6), a dot softened to 2.4 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """Figures of a row that were played in other proportions."""
+
+    words: str
+    indices: tuple[int, ...]
+    """The displaced onsets."""
+    lateness_s: Mapping[int, float]
+    """How late each of them was, negative when early."""
+    evidence: float
+
+    @property
+    def late_s(self) -> float:
+        """How late the first of them was."""
+        return self.lateness_s[self.indices[0]]
+
+
+def has_figures(strokes: Strokes, beat_x: float) -> bool:
+    """Whether there is anything that can be played in other proportions."""
+    return any(
+        len(figures) >= kind.least_count
+        for kind in KINDS
+        for figures in _list_rows(strokes, kind, beat_x)
+    )
+
+
+def find_pattern(strokes: Strokes, evidence: Evidence, beat_x: float) -> Pattern | None:
+    """The figures that explain a row best, None where none stand out."""
+    found = [
+        pattern
+        for kind in KINDS
+        for figures in _list_rows(strokes, kind, beat_x)
+        if len(figures) >= kind.least_count
+        and (pattern := _weigh(strokes, evidence, kind, figures)) is not None
+    ]
+    return max(found, key=lambda pattern: pattern.evidence, default=None)
+
+
+def _weigh(
+    strokes: Strokes, evidence: Evidence, kind: Kind, figures: Sequence[int]
+) -> Pattern | None:
+    times, last = strokes.times_s, len(strokes.times_s) - 1
+    shape = [0.0] * len(times)
+    for i in figures:
+        shape[i] = (
+            times[i + 1] - times[i - 1] if i < last else (times[i] - times[i - 1]) / kind.share
+        )
+    found = evidence.find_shape(shape)
+    if found.evidence < _PATTERN_EVIDENCE + (_SINGLE_EVIDENCE if len(figures) == 1 else 0.0):
+        return None
+    share = kind.share + found.size_s
+    reading = next((one for one in kind.readings if one.least <= share < one.most), None)
+    if reading is None:
+        return None
+    whole = [i for i in figures if i < last]
+    off = [(times[i] - times[i - 1]) / max(shape[i], 1e-3) - kind.share for i in whole]
+    if sum(2 * one / found.size_s > 1 for one in off) < _CONSISTENT * len(whole):
+        return None
+    late_s = {i: found.size_s * shape[i] for i in figures}
+    return Pattern(reading.words, tuple(figures), late_s, found.evidence)
+
+
+def _list_rows(strokes: Strokes, kind: Kind, beat_x: float) -> Iterator[list[int]]:
+    """The middle onsets of all figures of a kind: those of each size, and all."""
+    xs, free = strokes.xs, strokes.free
+    by_size: dict[int, list[int]] = {}
+    for i in range(1, len(xs) - 1):
+        first_x, second_x = xs[i] - xs[i - 1], xs[i + 1] - xs[i]
+        whole_x = first_x + second_x
+        if abs(first_x - kind.ratio * second_x) > _ALIKE or free[i] or free[i + 1]:
+            continue
+        if whole_x > beat_x * (1 if kind.ratio == 1 else 2) + _ALIKE:
+            continue
+        inside = xs[i - 1] % whole_x
+        if kind.ratio == 1 and min(inside, whole_x - inside) > _ALIKE:
+            continue
+        by_size.setdefault(round(whole_x / _ALIKE), []).append(i)
+    if len(xs) > 1 and not free[-1]:  # a figure that the window's end cuts off
+        begun = by_size.get(round((xs[-1] - xs[-2]) / kind.share / _ALIKE))
+        if begun and (kind.ratio != 1 or begun[-1] % 2 == (len(xs) - 1) % 2):
+            begun.append(len(xs) - 1)
+    yield from by_size.values()
+    if len(by_size) > 1:
+        yield sorted(i for row in by_size.values() for i in row)
+
+
+_PACE_EVIDENCE = 3.0
+"""Evidence from which a stretch went at another speed; more by twice the logarithm of the number of
+onsets, since it may begin and end at any."""
+_PACES = (2.0, 0.5)
+"""How long everything lasts in it, against what is around: at half or twice the speed."""
+_PACE_SLACK = 0.25
+"""How near to that, as a natural logarithm: nearer than to 4/3 or 3, and beyond expression."""
+_LEAST_INTERVALS = 2
+_TURNS, _TURNS_IN_LONG, _LONG = 8, 3, 300
+"""So many places are tried as beginning and as end, and so many in a window of many onsets: those
+where the tempo changes most."""
+_RITARD_FIRST = 2.0
+"""A stretch to the end has to be so much better an explanation than a ritard, which is far more
+usual: own choice."""
+_TURN_EVIDENCE = 2.0
+"""Where nothing has so much the tempo changes nowhere."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """A stretch that was played at half or twice the speed of the rest."""
+
+    first: int
+    """The onset that it begins at."""
+    last: int
+    """The onset that it ends at."""
+    ratio: float
+    """How long everything lasts in it: 2 or a half."""
+    lateness_s: tuple[float, ...]
+    """Of every onset."""
+    evidence: float
+
+
+def find_pace(strokes: Strokes, evidence: Evidence) -> Pace | None:
+    """The stretch at another speed that explains a row best, None where none stands out."""
+    xs, times = strokes.xs, strokes.times_s
+    count = len(xs)
+    turns = {i: evidence.find_turn(i).evidence for i in range(1, count - 1) if not strokes.free[i]}
+    most = _TURNS if count <= _LONG else _TURNS_IN_LONG
+    places = sorted(sorted(turns, key=lambda i: -turns[i])[:most])
+    if not places or max(turns.values()) < _TURN_EVIDENCE:
+        return None
+    limit = _PACE_EVIDENCE + 2 * log(count)
+    best: Pace | None = None
+    for first in (0, *places):
+        for last in (*places, count - 1):
+            if last - first < _LEAST_INTERVALS or count - 1 - (last - first) < _LEAST_INTERVALS:
+                continue
+            inside_x, inside_s = xs[last] - xs[first], times[last] - times[first]
+            around_s = times[-1] - times[0] - inside_s
+            around_x = xs[-1] - xs[0] - inside_x
+            if inside_s <= 0 or around_s <= 0:
+                continue
+            played = (inside_s / inside_x) / (around_s / around_x)
+            ratio = min(_PACES, key=lambda one: abs(log(played / one)))
+            if abs(log(played / ratio)) > _PACE_SLACK:
+                continue
+            shape = [min(max(x, xs[first]), xs[last]) - xs[first] for x in xs]
+            found = evidence.find_shape(shape)
+            if found.evidence > max(limit, best.evidence if best else 0.0):
+                late_s = tuple(found.size_s * late for late in shape)
+                best = Pace(first, last, ratio, late_s, found.evidence)
+    if best and best.ratio > 1 and best.last == count - 1:
+        starts = {best.first - 1, best.first, (best.first + count) // 2}
+        slowing = [evidence.find_ritard(i).evidence for i in starts if 0 <= i < count - 2]
+        return best if best.evidence > max(slowing, default=0.0) + _RITARD_FIRST else None
+    return best
