@@ -54,7 +54,7 @@ def test_cancelling_ends_the_child_at_once(tmp_path: Path) -> None:
 
 def test_one_is_told_that_it_takes_a_while() -> None:
     seen: list[float] = []
-    ask({}, program=python("import time; time.sleep(0.3); print(1)"), waiting=seen.append)
+    ask({}, program=python("import time; time.sleep(0.3); print(1)"), show_wait=seen.append)
     assert seen == sorted(seen)
     assert len(seen) >= 2
 

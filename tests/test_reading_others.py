@@ -38,7 +38,7 @@ def test_a_file_that_takes_too_much_memory_is_not_called_damaged(
     def runs_out(*given: str) -> None:
         raise MemoryError
 
-    monkeypatch.setattr("coach.score.reading.music21_formats._parsed", runs_out)
+    monkeypatch.setattr("coach.score.reading.music21_formats._parse", runs_out)
     with pytest.raises(MemoryError):
         opened(tmp_path, KERN, "case.krn")
 

@@ -44,12 +44,12 @@ def said_plainly(data: Path | None = None) -> Iterator[Ran]:
     except BrokenPipeError:  # the reader of our output (head, a pager) went away: not an error
         let_go_of_output()
     except Exception as error:
-        plain = isinstance(error, _expected())
-        warn(str(error) if plain else _unexpected(error, ran.data))
+        plain = isinstance(error, _list_expected_errors())
+        warn(str(error) if plain else _keep_traceback(error, ran.data))
         ran.status = COULD_NOT if plain else OUR_FAULT
 
 
-def _expected() -> tuple[type[BaseException], ...]:
+def _list_expected_errors() -> tuple[type[BaseException], ...]:
     """Imported only once something went wrong: start-up stays quick."""
     from coach.playing.ports import PortsUnavailable
     from coach.playing.takes import TakeError
@@ -61,7 +61,7 @@ def _expected() -> tuple[type[BaseException], ...]:
     return (CannotDo, ScoreError, MoveError, WindowError, TakeError, PortsUnavailable, RecordError)
 
 
-def _unexpected(error: Exception, data: Path | None) -> str:
+def _keep_traceback(error: Exception, data: Path | None) -> str:
     """Keep the traceback of an error of ours; the sentence that says where."""
     from coach.private_files import write_private
     from coach.record.folder import data_folder

@@ -29,7 +29,7 @@ _LENGTH = struct.Struct("<Q")
 _EXCERPT = "excerpt"
 
 
-class _Writer(pickle.Pickler):
+class _VerdictWriter(pickle.Pickler):
     def __init__(self, file: BinaryIO, job: JudgingJob) -> None:
         super().__init__(file, pickle.HIGHEST_PROTOCOL)
         self._job = job
@@ -39,7 +39,7 @@ class _Writer(pickle.Pickler):
         return _EXCERPT if obj is self._job.excerpt else None
 
 
-class _Reader(pickle.Unpickler):
+class _VerdictReader(pickle.Unpickler):
     def __init__(self, file: BinaryIO, job: JudgingJob) -> None:
         super().__init__(file)
         self._job = job
@@ -64,14 +64,14 @@ def read_job(pipe: BinaryIO) -> JudgingJob | None:
 def write_verdict(pipe: BinaryIO, job: JudgingJob, judgement: Judgement) -> None:
     """Send what was found out about a job."""
     data = io.BytesIO()
-    _Writer(data, job).dump(judgement)
+    _VerdictWriter(data, job).dump(judgement)
     _write(pipe, data.getvalue())
 
 
 def read_verdict(pipe: BinaryIO, job: JudgingJob) -> Judgement | None:
     """The verdict on a job; None where the other side is gone."""
     data = _read(pipe)
-    judgement: Judgement | None = _Reader(io.BytesIO(data), job).load() if data else None
+    judgement: Judgement | None = _VerdictReader(io.BytesIO(data), job).load() if data else None
     return judgement
 
 

@@ -42,18 +42,18 @@ class HomeLibrary:
         record that can't be read nothing is offered: what is wrong with it is said elsewhere.
         """
         try:
-            played = self._played()
+            played = self._list_played()
         except RecordError:
             played = ()
         seen = {item.path for item in played}
         return (*played, *(item for item in samples() if item.path not in seen))
 
-    def _played(self) -> tuple[HomeItem, ...]:
-        used, warm_ups = self._used(), tuple(islice(self._warm_ups(), WARM_UPS))
-        first = used[:1] if self._played_today() else ()
+    def _list_played(self) -> tuple[HomeItem, ...]:
+        used, warm_ups = self._list_used(), tuple(islice(self._warm_ups(), WARM_UPS))
+        first = used[:1] if self._was_played_today() else ()
         return (*first, *warm_ups, *used[len(first) :])
 
-    def _played_today(self) -> bool:
+    def _was_played_today(self) -> bool:
         if (store := self._keeping.store) is None or (piece := store.last_piece()) is None:
             return False
         return any(_days_ago(one.at_s) == "today" for one in store.repetitions(piece, newest=1))
@@ -76,7 +76,7 @@ class HomeLibrary:
                 line = f"{told} of {_days_ago(newest_s)}: {piece.title}"
                 yield HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
 
-    def _used(self) -> tuple[HomeItem, ...]:
+    def _list_used(self) -> tuple[HomeItem, ...]:
         if (store := self._keeping.store) is None:
             return ()
         pieces = [

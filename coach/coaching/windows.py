@@ -92,13 +92,17 @@ class PracticeMap:
         low = max(start, self.whole.start_quarters)
         high = min(end, self.whole.end_quarters)
         landing = self.whole.landing or high < self.whole.end_quarters
-        window = Window(low, high, self._allowed(hands), landing)
+        window = Window(low, high, self._limit_hands(hands), landing)
         for found in (window, window.of(self.whole.hands)):
             if self._sounds(found):
                 return found
-        return self._reaching(window) or self._reaching(window.of(self.whole.hands)) or self.whole
+        return (
+            self._widen_to_notes(window)
+            or self._widen_to_notes(window.of(self.whole.hands))
+            or self.whole
+        )
 
-    def _reaching(self, window: Window) -> Window | None:
+    def _widen_to_notes(self, window: Window) -> Window | None:
         """A silent window widened to where these hands play; None where they never do."""
         onsets, low, high = self.onsets[window.hands], window.start_quarters, window.end_quarters
         before = bisect_left(onsets, low)
@@ -111,7 +115,7 @@ class PracticeMap:
         high = min(high, self.whole.end_quarters)
         return Window(low, high, window.hands, self.whole.landing or high < self.whole.end_quarters)
 
-    def _allowed(self, hands: Hands) -> Hands:
+    def _limit_hands(self, hands: Hands) -> Hands:
         return hands if hands.members <= self.whole.hands.members else self.whole.hands
 
     def _sounds(self, window: Window) -> bool:
@@ -128,7 +132,7 @@ class PracticeMap:
         """
         whose = transition.hands if transition.hands.members <= hands.members else hands
         before = max(self._index.get(transition.from_quarters, 0) - run_up_beats, 0)
-        start = self._departing(replace(transition, hands=whose), self.grid[before])
+        start = self._include_departure(replace(transition, hands=whose), self.grid[before])
         end = transition.to_quarters
         if end <= self.whole.start_quarters:  # the whole window's very first note
             end = self.grid[1]
@@ -168,9 +172,11 @@ class PracticeMap:
         Where the hand rests there at first, it begins with the note departed from.
         """
         low, high = self.bar_stretch(transition.from_quarters, before, after)
-        return self.clip(self._departing(transition, low), max(high, transition.to_quarters), hands)
+        return self.clip(
+            self._include_departure(transition, low), max(high, transition.to_quarters), hands
+        )
 
-    def _departing(self, transition: Transition, low: Fraction) -> Fraction:
+    def _include_departure(self, transition: Transition, low: Fraction) -> Fraction:
         """``low``, or the onset before it that a transition departs from."""
         arrived = self.onsets_in(transition)
         departed = self.onset_before(arrived[0], transition.hands) if arrived else None
@@ -185,7 +191,7 @@ class PracticeMap:
         middle = inner[(len(inner) + 1) // 2]
         if transition.from_quarters >= middle:
             low, middle = middle, high
-        low = self._departing(transition, low)
+        low = self._include_departure(transition, low)
         return self.clip(low, max(middle, transition.to_quarters), hands)
 
     def covers(self, window: Window, transition: Transition) -> bool:

@@ -58,7 +58,7 @@ class Hold:
         return self.held_s / self.written_s
 
 
-class Onward(Enum):
+class NextKey(Enum):
     """What comes after a key in its hand: it says how long pianists hold the key."""
 
     OTHER = 1
@@ -70,13 +70,13 @@ class Onward(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class OnsetHold:
     """One hand's onset: the note of it that was kept for the largest share."""
 
     hold: Hold
     asked_s: float
     """How long it had to be held."""
-    onward: Onward
+    next_key: NextKey
     log_share: float
     """Natural logarithm of the share of that for which it was held, at most 0."""
     telling: bool = True
@@ -109,32 +109,34 @@ class HandHolds:
         return any(max(hold.share for hold in onset) < share for onset in self._onsets)
 
     @cached_property
-    def until_next(self) -> list[Kept]:
+    def until_next(self) -> list[OnsetHold]:
         """The onsets in order, each by the note of it that was kept the longest.
 
         An inner voice that is short alone is no lapse, so the others stand for it.
         """
         last = len(self._onsets) - 1
         return [
-            self._kept(*self._until(i)) if i < last else self._kept(Onward.NOTHING, _written(onset))
+            self._measure_onset(*self._until(i))
+            if i < last
+            else self._measure_onset(NextKey.NOTHING, _ask_written(onset))
             for i, onset in enumerate(self._onsets)
         ]
 
     @cached_property
-    def as_written(self) -> list[Kept]:
+    def as_written(self) -> list[OnsetHold]:
         """The same where each was asked to be held for its written length."""
         return [
-            self._kept(before.onward, _written(onset))
+            self._measure_onset(before.next_key, _ask_written(onset))
             for before, onset in zip(self.until_next, self._onsets, strict=True)
         ]
 
-    def _kept(self, onward: Onward, asked: Sequence[tuple[Hold, float]]) -> Kept:
+    def _measure_onset(self, next_key: NextKey, asked: Sequence[tuple[Hold, float]]) -> OnsetHold:
         hold, asked_s = max(asked, key=lambda one: one[0].held_s / one[1])
         share = min(max(hold.held_s / asked_s, _LEAST_HOLD_SHARE), 1.0)
         short = bool(self._excerpt.notes[hold.note].marks & SHORT)
-        return Kept(hold, asked_s, onward, log(share), telling=not short)
+        return OnsetHold(hold, asked_s, next_key, log(share), telling=not short)
 
-    def _until(self, i: int) -> tuple[Onward, list[tuple[Hold, float]]]:
+    def _until(self, i: int) -> tuple[NextKey, list[tuple[Hold, float]]]:
         """What was asked of the keys of an onset that another follows.
 
         Of those that are struck again nothing is said where the others can tell.
@@ -149,10 +151,10 @@ class HandHolds:
             at_tempo_s = apart * hold.written_s / float(notes[hold.note].length_quarters)
             stretch = min(max(until_s / at_tempo_s, _STRETCH[0]), _STRETCH[1])
             out.append((hold, max(min(until_s, stretch * hold.written_s), _LEAST_HOLD_S)))
-        return Onward.OTHER if free else Onward.SAME, out
+        return NextKey.OTHER if free else NextKey.SAME, out
 
 
-def _written(onset: Sequence[Hold]) -> list[tuple[Hold, float]]:
+def _ask_written(onset: Sequence[Hold]) -> list[tuple[Hold, float]]:
     return [(hold, hold.written_s) for hold in onset]
 
 
@@ -195,7 +197,7 @@ stands (our own choice)."""
 _OUTLYING = 2.0
 """One that is further below than this many standard deviations counts no more than so far: else a
 second lapse would hide the first."""
-_AS_ONWARD = {Onward.OTHER: 0.0, Onward.SAME: 0.4, Onward.NOTHING: 0.15}
+_AS_ONWARD = {NextKey.OTHER: 0.0, NextKey.SAME: 0.4, NextKey.NOTHING: 0.15}
 """How much more they vary, in log share, where the key has to come up to be struck again (in the
 recorded performance at hand half of 19 such keys are up after 24 %) and no three others like it
 show how this player does it; and where the hand has nothing more to play and may go."""
@@ -246,10 +248,10 @@ def _of_hand(own: HandHolds, other: HandHolds, tolerance: Tolerance) -> Iterator
     yield from told
 
 
-def _manner(others: Sequence[Kept]) -> tuple[float, float]:
+def _manner(others: Sequence[OnsetHold]) -> tuple[float, float]:
     """What the other hand lets expect of this one: the log share, and how sure (1 / variance)."""
     usual = 1 / _USUAL_SPREAD**2
-    told = [one.log_share for one in others if one.onward is Onward.OTHER]
+    told = [one.log_share for one in others if one.next_key is NextKey.OTHER]
     if not told:
         return _USUAL, usual
     sure = len(told) / (len(told) + 2) / _OTHER_SPREAD**2
@@ -257,7 +259,7 @@ def _manner(others: Sequence[Kept]) -> tuple[float, float]:
 
 
 def _lapses(
-    own: Sequence[Kept], others: Sequence[Kept], tolerance: Tolerance, proof: _Proof
+    own: Sequence[OnsetHold], others: Sequence[OnsetHold], tolerance: Tolerance, proof: _Proof
 ) -> Iterator[Hold]:
     """Runs of a few brief holds that surprise."""
     least = log(tolerance.release_share)
@@ -281,7 +283,9 @@ def _parts(run: Sequence[int]) -> Iterator[range]:
             yield range(first, last + 1)
 
 
-def _surprise(own: Sequence[Kept], run: range, manner: tuple[float, float], proof: _Proof) -> float:
+def _surprise(
+    own: Sequence[OnsetHold], run: range, manner: tuple[float, float], proof: _Proof
+) -> float:
     """How far below what the others foretell, in standard deviations of independent notes.
 
     0 where that may be chance.
@@ -299,11 +303,11 @@ def _surprise(own: Sequence[Kept], run: range, manner: tuple[float, float], proo
     return surprise if surprise > proof.unlike + few else 0.0
 
 
-def _below(one: Kept, others: Sequence[Kept], manner: tuple[float, float]) -> float:
+def _below(one: OnsetHold, others: Sequence[OnsetHold], manner: tuple[float, float]) -> float:
     """One hold against its posterior predictive, from its hand's like notes and the manner."""
-    alike = [other for other in others if other.onward is one.onward]
-    known = one.onward is Onward.SAME and len(alike) >= _LEAST_LIKE
-    if one.onward is Onward.NOTHING or (one.onward is Onward.SAME and not known):
+    alike = [other for other in others if other.next_key is one.next_key]
+    known = one.next_key is NextKey.SAME and len(alike) >= _LEAST_LIKE
+    if one.next_key is NextKey.NOTHING or (one.next_key is NextKey.SAME and not known):
         alike = list(others)
     like = _like(one, alike or others)
     if len(like) < _LEAST_LIKE:
@@ -317,11 +321,11 @@ def _below(one: Kept, others: Sequence[Kept], manner: tuple[float, float]) -> fl
         variance = (squares + _SPREAD_WEIGHT * variance) / (len(like) + _SPREAD_WEIGHT)
         told = len(like) / variance
         usual, sure = (told * middle + sure * usual) / (told + sure), told + sure
-    more = 0.0 if known else _AS_ONWARD[one.onward]
+    more = 0.0 if known else _AS_ONWARD[one.next_key]
     return (usual - one.log_share) / sqrt(variance + 1 / sure + more**2)
 
 
-def _like(one: Kept, others: Sequence[Kept]) -> list[float]:
+def _like(one: OnsetHold, others: Sequence[OnsetHold]) -> list[float]:
     """How the hand holds its notes of which about as much is asked."""
     least, most = one.asked_s / _LIKE, one.asked_s * _LIKE
     return [other.log_share for other in others if least < other.asked_s < most]
@@ -375,8 +379,8 @@ def shape(
     return Shape(
         let_go_early(excerpt, found, tolerance),
         tuple(_gaps(excerpt, played, matching, found, tolerance)),
-        tuple(_held_on(excerpt, found, tolerance)),
-        _left_louder(excerpt, played, matching),
+        tuple(_find_held_on(excerpt, found, tolerance)),
+        _compare_loudness(excerpt, played, matching),
     )
 
 
@@ -401,7 +405,7 @@ def _gaps(
             yield hold
 
 
-def _held_on(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> Iterator[Hold]:
+def _find_held_on(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> Iterator[Hold]:
     for hold in found:
         marks = excerpt.notes[hold.note].marks
         if marks & SHORT and not marks & _SLUR and hold.share > tolerance.staccato_share:
@@ -421,7 +425,7 @@ def _hand_onsets(
     return out
 
 
-def _left_louder(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching) -> float:
+def _compare_loudness(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching) -> float:
     loud: dict[Hand, list[int]] = {Hand.RIGHT: [], Hand.LEFT: []}
     for label in matching.score:
         if label.played is not None and label.label is Label.MATCHED:

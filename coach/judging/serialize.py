@@ -20,8 +20,8 @@ def judgement_to_plain(judgement: Judgement) -> dict[str, object]:
         "why": judgement.sentence,
         "details": list(judgement.details),
         "notices": list(judgement.notices),
-        "qpm": _rounded(judgement.qpm, 2),
-        "offset_ms": _rounded(judgement.offset_ms, 1),
+        "qpm": _round(judgement.qpm, 2),
+        "offset_ms": _round(judgement.offset_ms, 1),
         "notes": [_score_note(judgement, label) for label in judgement.score],
         "played": [_played_note(judgement, label) for label in judgement.played],
         "transitions": [_result(result) for result in judgement.transitions],
@@ -40,8 +40,8 @@ def _score_note(judgement: Judgement, label: ScoreLabel) -> dict[str, object]:
         "label": label.label.value,
         "played": label.played,
         "reached": label.reached,
-        "error_ms": _rounded(label.error_ms, 1),
-        "error_beats": _rounded(label.error_beats, 3),
+        "error_ms": _round(label.error_ms, 1),
+        "error_beats": _round(label.error_beats, 3),
     }
 
 
@@ -63,7 +63,7 @@ def _result(result: TransitionResult) -> dict[str, object]:
     return {
         **_transition(result.transition),
         "outcome": result.outcome.value,
-        "error_ms": _rounded(result.error_ms, 1),
+        "error_ms": _round(result.error_ms, 1),
         "note": result.note,
     }
 
@@ -77,12 +77,12 @@ def _fault(judgement: Judgement, fault: Fault) -> dict[str, object]:
         "family": fault.family.value,
         "cause": fault.cause.value,
         "words": fault.words,
-        "weight": _rounded(fault.weight, 3),
-        "size_ms": _rounded(fault.size_ms, 1),
+        "weight": _round(fault.weight, 3),
+        "size_ms": _round(fault.size_ms, 1),
         "note": None if fault.note is None else judgement.excerpt.notes[fault.note].id,
         "forgiven": fault.forgiven,
     }
 
 
-def _rounded(value: float | None, digits: int) -> float | None:
+def _round(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)

@@ -130,13 +130,13 @@ def list_notices(
     """Doubt, spread chords, a constant offset against the click, a left hand over the right."""
     return (
         *_unsure_reading(matching),
-        *_spread_chords(excerpt, timing, tolerance),
-        *_click_offset(timing),
-        *_covered_right_hand(shape, tolerance),
+        *_notice_spread_chords(excerpt, timing, tolerance),
+        *_notice_click_offset(timing),
+        *_notice_covered_hand(shape, tolerance),
     )
 
 
-def _spread_chords(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> Iterator[str]:
+def _notice_spread_chords(excerpt: Excerpt, timing: Timing, tolerance: Tolerance) -> Iterator[str]:
     split = {(one.moment, one.hand) for one in timing.splits}
     for i, moment in enumerate(timing.row):
         for hand in moment.hands:
@@ -151,12 +151,12 @@ def _unsure_reading(matching: Matching) -> Iterator[str]:
         yield "It may have been one thing or another: it does not count"
 
 
-def _click_offset(timing: Timing) -> Iterator[str]:
+def _notice_click_offset(timing: Timing) -> Iterator[str]:
     if timing.click is not None and abs(timing.click.offset_s) > _OFFSET_S:
         way = "behind" if timing.click.offset_s > 0 else "ahead of"
         yield f"Always {seconds(timing.click.offset_s)} {way} the click: not counted"
 
 
-def _covered_right_hand(shape: Shape, tolerance: Tolerance) -> Iterator[str]:
+def _notice_covered_hand(shape: Shape, tolerance: Tolerance) -> Iterator[str]:
     if shape.left_louder_by > tolerance.left_louder:
         yield "The left hand covers the right"

@@ -85,13 +85,13 @@ class Database:
         self.path = path
         self.was_backed_up = False
         """Whether there is such a copy now."""
-        with self._translated():
+        with self._translate_errors():
             crashed = _look_at(path)
             self._connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
             self._connection.text_factory = text_or_bytes
         try:
-            with self._translated():
-                self._prepare(crashed, say or _nothing, backup)
+            with self._translate_errors():
+                self._prepare(crashed, say or _tell_nobody, backup)
         except BaseException:
             self._connection.close()
             raise
@@ -129,14 +129,14 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
         """Queries."""
-        with self._translated():
+        with self._translate_errors():
             yield self._connection
 
     @contextmanager
     def writing(self, wait_s: float = SAVE_WAIT_S) -> Iterator[sqlite3.Connection]:
         """One transaction: all of it is kept, or nothing."""
         run = self._connection.execute
-        with self._translated():
+        with self._translate_errors():
             run(f"PRAGMA busy_timeout = {int(wait_s * 1000)}")
             with transaction(self._connection):
                 yield self._connection
@@ -147,7 +147,7 @@ class Database:
             self._connection.close()
 
     @contextmanager
-    def _translated(self) -> Iterator[None]:
+    def _translate_errors(self) -> Iterator[None]:
         """sqlite3's errors as sentences for the pianist."""
         try:
             yield
@@ -155,9 +155,9 @@ class Database:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without the extended part
             if code in _DAMAGED or (code not in _OUTSIDE and not self._holds_together()):
                 raise Damaged from error
-            raise _said(self.path, code, error) from error
+            raise _make_sentence(self.path, code, error) from error
         except OSError as error:
-            raise _said(self.path, sqlite3.SQLITE_CANTOPEN, error) from error
+            raise _make_sentence(self.path, sqlite3.SQLITE_CANTOPEN, error) from error
 
     def _holds_together(self) -> bool:
         """Whether the file itself is sound: then what went wrong is something else."""
@@ -171,7 +171,7 @@ class Database:
             return False
 
 
-def _nothing(text: str) -> None:
+def _tell_nobody(text: str) -> None:
     """Tell nobody."""
 
 
@@ -248,7 +248,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
-def _said(path: Path, code: int, error: BaseException) -> RecordError:
+def _make_sentence(path: Path, code: int, error: BaseException) -> RecordError:
     if code in _HELD:
         return RecordError(
             f"Another program holds the practice record ({path}); close that program.",

@@ -119,10 +119,10 @@ def _move_all(db: sqlite3.Connection, say: Callable[[str], None]) -> None:
 def _move_some(db: sqlite3.Connection) -> int | None:
     """Move the next repetitions; the last one's id, None where there was none."""
     with transaction(db):
-        return _moved(db) if version_of(db) == MOVING else None
+        return _move_batch(db) if version_of(db) == MOVING else None
 
 
-def _moved(db: sqlite3.Connection) -> int | None:
+def _move_batch(db: sqlite3.Connection) -> int | None:
     from_id = db.execute("SELECT up_to FROM moved").fetchone()[0]
     if from_id == 0:
         _check_states(db)
@@ -139,7 +139,7 @@ def _moved(db: sqlite3.Connection) -> int | None:
             of_each.setdefault(row["repetition_id"], []).append(row)
     for found in every:
         number = found["id"]
-        old = _read(found, {table: parts[table].get(number, []) for table in _PARTS})
+        old = _read_old_repetition(found, {table: parts[table].get(number, []) for table in _PARTS})
         if old.row is not None:
             add_row(db, old.piece, {"id": number, **old.row})
         for table, row in old.bad:
@@ -192,10 +192,12 @@ class OldRepetition:
 def old_repetition(db: sqlite3.Connection, number: int, prefix: str = "") -> OldRepetition:
     """Read it; ``prefix`` is before its tables' names. Raises sqlite3.Error, LookupError."""
     (found,) = _rows(db, f"SELECT * FROM {prefix}repetition WHERE id = ?", number)
-    return _read(found, {table: _rows_left(db, f"{prefix}{table}", number) for table in _PARTS})
+    return _read_old_repetition(
+        found, {table: _rows_left(db, f"{prefix}{table}", number) for table in _PARTS}
+    )
 
 
-def _read(found: rows.Row, parts: Mapping[str, list[rows.Row]]) -> OldRepetition:
+def _read_old_repetition(found: rows.Row, parts: Mapping[str, list[rows.Row]]) -> OldRepetition:
     old = OldRepetition(found)
     try:
         words = _words(found)

@@ -127,14 +127,14 @@ def pack_take(take: Take, struck: Sequence[Struck]) -> bytes:
 def unpack_take(packed: bytes) -> tuple[Take, tuple[Struck, ...]]:
     """The take, and what each of its keys was judged to be. Raises ValueError."""
     try:
-        return _taken(packed)
+        return _unpack_take(packed)
     except (IndexError, struct.error) as error:
         raise ValueError("no take") from error
 
 
-def _taken(packed: bytes) -> tuple[Take, tuple[Struck, ...]]:
+def _unpack_take(packed: bytes) -> tuple[Take, tuple[Struck, ...]]:
     form, first_s = struct.unpack_from("<Bd", packed)
-    reader = _Reader(packed, 9, form)
+    reader = _NumberReader(packed, 9, form)
     notes: list[PlayedNote] = []
     struck: list[Struck] = []
     at = pitch = velocity = note = 0
@@ -203,15 +203,15 @@ def unpack_moves(
 ) -> tuple[Observation, ...]:
     """The observations of a repetition, in the order of the excerpt. Raises ValueError."""
     try:
-        return _observed(packed, at_s, hands_played, qpm)
+        return _unpack_moves(packed, at_s, hands_played, qpm)
     except (IndexError, ZeroDivisionError) as error:
         raise ValueError("no moves") from error
 
 
-def _observed(
+def _unpack_moves(
     packed: bytes, at_s: float, hands_played: Hands, qpm: float | None
 ) -> tuple[Observation, ...]:
-    reader = _Reader(packed, 1, packed[0])
+    reader = _NumberReader(packed, 1, packed[0])
     unit = reader.number()
     reached = [0, 0, 0]
     out = []
@@ -335,7 +335,7 @@ def _add_signed(out: bytearray, number: int) -> None:
     _add(out, number << 1 if number >= 0 else (-number << 1) - 1)
 
 
-class _Reader:
+class _NumberReader:
     """Takes numbers from bytes, one after the other. Raises IndexError past their end."""
 
     __slots__ = ("_at", "_packed")

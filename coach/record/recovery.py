@@ -195,7 +195,7 @@ def _rescue_table(rescuer: _Rescuer, source: sqlite3.Connection, prefix: str, pa
         last = source.execute(f"SELECT max(id) FROM {prefix}repetition").fetchone()[0] or 0
     except _TROUBLE:
         return False
-    read = _packed if packed else _old
+    read = _packed_rows if packed else _old
     for number in range(1, last + 1):
         try:
             for piece, row in read(source, prefix, number):
@@ -205,7 +205,9 @@ def _rescue_table(rescuer: _Rescuer, source: sqlite3.Connection, prefix: str, pa
     return whole
 
 
-def _packed(source: sqlite3.Connection, prefix: str, number: int) -> Iterator[tuple[int, rows.Row]]:
+def _packed_rows(
+    source: sqlite3.Connection, prefix: str, number: int
+) -> Iterator[tuple[int, rows.Row]]:
     query = f"SELECT piece_id, {rows.CHECKED} FROM {prefix}repetition WHERE id = ?"
     for piece, *found in source.execute(query, (number,)):
         if not rows.is_sound(found):
@@ -256,19 +258,19 @@ class RecordFile:
 
     def open(self) -> None:
         """Open it now, and wait for another program that holds it."""
-        self._database = self._opened(OPEN_WAIT_S)
+        self._database = self._open_database(OPEN_WAIT_S)
 
     def look(self) -> None:
         """See to it that it is open and in its place."""
-        self._here()
+        self._find_database()
 
     def read(self, work: Callable[[sqlite3.Connection], _T]) -> _T:
         """Queries."""
         try:
-            with self._here().reading() as db:
+            with self._find_database().reading() as db:
                 return work(db)
         except Damaged:
-            with self._sound(), self._start_anew().reading() as db:
+            with self._expect_sound_disk(), self._start_anew().reading() as db:
                 return work(db)
 
     def write(
@@ -276,10 +278,10 @@ class RecordFile:
     ) -> None:
         """One transaction."""
         try:
-            with self._here().writing(wait_s) as db:
+            with self._find_database().writing(wait_s) as db:
                 work(db)
         except Damaged:
-            with self._sound(), self._start_anew().writing(wait_s) as db:
+            with self._expect_sound_disk(), self._start_anew().writing(wait_s) as db:
                 work(db)
 
     def close(self) -> None:
@@ -294,7 +296,7 @@ class RecordFile:
         """The time, for the name of a file."""
         return dated(self._now())
 
-    def _here(self) -> Database:
+    def _find_database(self) -> Database:
         """The file, opened where it was not; anew where it no longer lies in its place."""
         if self._database and self._database.is_in_place():
             return self._database
@@ -303,7 +305,7 @@ class RecordFile:
         with suppress(OSError):  # else the file can't be made, which is said in a sentence
             make_private_folder(self._path.parent)
         begun = not exists(self._path)
-        self._database = self._opened(0.0)
+        self._database = self._open_database(0.0)
         if was_open and begun:
             self.notices.append(
                 f"The practice record ({self._path}) was removed while Keyhole ran: a new one "
@@ -311,14 +313,14 @@ class RecordFile:
             )
         return self._database
 
-    def _opened(self, wait_s: float) -> Database:
+    def _open_database(self, wait_s: float) -> Database:
         backup = self._path.with_name(
             f"{self._path.stem}-before-version-{VERSION}-{self.stamp()}{self._path.suffix}"
         )
         try:
             opened = Database(self._path, wait_s, say=self._say, backup=backup)
         except Damaged:
-            with self._sound():
+            with self._expect_sound_disk():
                 opened = self._replace()
         if opened.was_backed_up:
             self.notices.append(
@@ -331,7 +333,7 @@ class RecordFile:
         return opened
 
     @contextmanager
-    def _sound(self) -> Iterator[None]:
+    def _expect_sound_disk(self) -> Iterator[None]:
         """What is begun anew holds; where it does not, the disk itself is what is damaged."""
         try:
             yield
@@ -360,12 +362,12 @@ class RecordFile:
         fresh = Database(self._path)
         self.notices.append(
             f"The practice record was damaged: it is kept as {aside}, and a new one "
-            f"{_rescued(rescue(fresh, aside))}."
+            f"{_describe_rescue(rescue(fresh, aside))}."
         )
         return fresh
 
 
-def _rescued(count: int) -> str:
+def _describe_rescue(count: int) -> str:
     if count == 0:
         return "is begun: none of its repetitions could be read any longer"
     some = "1 repetition" if count == 1 else f"{count} repetitions"

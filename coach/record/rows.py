@@ -88,7 +88,7 @@ def repetition_row(ended: RepetitionEnded, at_s: float) -> Row:
         },
         ended.observed,
         ended.take,
-        _struck(judgement, len(ended.take.notes)),
+        _judge_keys(judgement, len(ended.take.notes)),
         words,
     )
 
@@ -142,7 +142,7 @@ def take_in(row: Sequence[Any]) -> Take:
     return unpack_take(row[_TAKE])[0]
 
 
-def _struck(judgement: Judgement, keys: int) -> list[Struck]:
+def _judge_keys(judgement: Judgement, keys: int) -> list[Struck]:
     errors = {label.played: label.error_ms for label in judgement.score}
     labels = {label.played: label for label in judgement.played}
     out = []

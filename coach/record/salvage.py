@@ -96,7 +96,7 @@ def _rows_in(pages: _File, them: Iterator[bytes]) -> Iterator[SalvagedPiece | Sa
         for start in starts:
             for cell in _cells(page, start):
                 try:
-                    found = _read(pages, page, cell)
+                    found = _read_row(pages, page, cell)
                 except (IndexError, struct.error, ValueError):
                     continue
                 if found is not None:
@@ -115,7 +115,7 @@ def _cells(page: bytes, start: int) -> Iterator[int]:
         yield struct.unpack_from(">H", page, at)[0]
 
 
-def _read(pages: _File, page: bytes, at: int) -> SalvagedPiece | SalvagedRepetition | None:
+def _read_row(pages: _File, page: bytes, at: int) -> SalvagedPiece | SalvagedRepetition | None:
     length, at = _number(page, at)
     row_id, at = _number(page, at)
     if length > 1 << 26 or row_id > 1 << 48:

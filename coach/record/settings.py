@@ -46,7 +46,7 @@ def load_settings(folder: Path) -> tuple[Kept, str]:
     a newer Keyhole are passed over.
     """
     try:
-        found = _read(folder / FILE)
+        found = _read_entries(folder / FILE)
     except OSError as error:
         return Kept(), (
             f"The settings ({folder / FILE}) can't be read ({error.strerror or error}): mend that "
@@ -76,7 +76,7 @@ def save_settings(folder: Path, kept: Kept) -> None:
         ) from error
 
 
-def _read(path: Path) -> dict[str, Any]:
+def _read_entries(path: Path) -> dict[str, Any]:
     """The file's entries; none where there is no file. Raises OSError or ValueError."""
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
@@ -89,7 +89,7 @@ def _read(path: Path) -> dict[str, Any]:
 
 def _others(path: Path) -> dict[str, Any]:
     try:
-        return _read(path)
+        return _read_entries(path)
     except ValueError:
         return {}
 

@@ -117,7 +117,9 @@ class Store:
         """
 
         def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[Observation, ...]:
-            newest_first = _observed(db.execute(query, (piece_id(db, piece), since_s)), bad)
+            newest_first = _read_observations(
+                db.execute(query, (piece_id(db, piece), since_s)), bad
+            )
             found: list[tuple[Observation, ...]] = []
             count = 0
             while (newest is None or count < newest) and (one := next(newest_first, None)):
@@ -143,7 +145,7 @@ class Store:
         def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[Observation, ...]:
             found: list[tuple[Observation, ...]] = []
             count, after_s = 0, None
-            for one in _observed(db.execute(query, (piece_id(db, piece),)), bad):
+            for one in _read_observations(db.execute(query, (piece_id(db, piece),)), bad):
                 if after_s is not None and after_s - one[0].at_s > SESSION_GAP_S:
                     break
                 if count and count + len(one) > newest:
@@ -223,7 +225,7 @@ class Store:
             for number, *row in db.execute(query, (piece_id(db, piece),)):
                 if len(out) == newest:
                     break
-                if (seen := _sound(rows.seen_in, number, row, bad)) is not None:
+                if (seen := _read_sound_row(rows.seen_in, number, row, bad)) is not None:
                     out.append(seen)
             return tuple(out)
 
@@ -235,7 +237,7 @@ class Store:
 
         def read(db: sqlite3.Connection, bad: list[BadRow]) -> Take:
             for number, *row in db.execute(query, (repetition,)):
-                if take := _sound(lambda _, row: rows.take_in(row), number, row, bad):
+                if take := _read_sound_row(lambda _, row: rows.take_in(row), number, row, bad):
                     return take
             return Take(())
 
@@ -324,16 +326,16 @@ class Store:
             kept.close()
 
 
-def _observed(
+def _read_observations(
     found: Iterable[tuple[Any, ...]], bad: list[BadRow]
 ) -> Iterator[tuple[Observation, ...]]:
     """What was observed in each repetition that can be read, and in which anything was."""
     for number, *row in found:
-        if observed := _sound(lambda _, row: rows.observed_in(row), number, row, bad):
+        if observed := _read_sound_row(lambda _, row: rows.observed_in(row), number, row, bad):
             yield observed
 
 
-def _sound(
+def _read_sound_row(
     read: Callable[[int, list[Any]], _T], number: int, row: list[Any], bad: list[BadRow]
 ) -> _T | None:
     """What is read of a repetition's row; None, and noted, where it is not as it was written."""

@@ -71,7 +71,7 @@ def _codec(hint: Any) -> _Codec:
     if origin in (tuple, frozenset):
         return _several(origin, _codec(parts[0]))
     if hint in (int, str, bool, float):
-        return _Codec(_same, _checked(hint))
+        return _Codec(_same, _make_checker(hint))
     if hint is Fraction:
         return _Codec(_write_fraction, _read_fraction)
     if isinstance(hint, type) and issubclass(hint, Enum):
@@ -85,7 +85,7 @@ def _same(value: Any) -> Any:
     return value
 
 
-def _checked(kind: type) -> Callable[[Plain], Any]:
+def _make_checker(kind: type) -> Callable[[Plain], Any]:
     def read(value: Plain) -> Any:
         if type(value) is kind:
             return value

@@ -42,7 +42,7 @@ def printable(text: str, longest: int = 600, unseen: str = "?") -> str:
     a line round (U+202E), or half a character (a file name that is no UTF-8). White space of any
     kind is a space, whatever else can't be seen is ``unseen``; cut to ``longest`` characters.
     """
-    clean = text if text.isprintable() else "".join(_seen(char, unseen) for char in text)
+    clean = text if text.isprintable() else "".join(_make_visible(char, unseen) for char in text)
     return clean if len(clean) <= longest else clean[: longest - 1] + "…"
 
 
@@ -51,7 +51,7 @@ def printable_lines(text: str, longest: int = 100_000) -> str:
     return "\n".join(printable(line, longest) for line in text.split("\n"))
 
 
-def _seen(char: str, unseen: str) -> str:
+def _make_visible(char: str, unseen: str) -> str:
     if char.isprintable():
         return char
     return " " if char.isspace() else unseen

@@ -41,7 +41,7 @@ def calibrate_click(options: Namespace) -> int:
         say(damage)
     ports = Ports()
     try:
-        clicks, taps = _heard(ports, options.port)
+        clicks, taps = _listen_to_taps(ports, options.port)
     finally:
         ports.close()
     found = calibrate(clicks, taps)
@@ -58,7 +58,9 @@ def calibrate_click(options: Namespace) -> int:
     return 0
 
 
-def _heard(ports: Ports, wanted: str | None) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def _listen_to_taps(
+    ports: Ports, wanted: str | None
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """The times of the clicks and of the keys struck, in seconds; begun from the piano."""
     bench = _Bench()
     say("Looking for the piano …")

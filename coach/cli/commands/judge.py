@@ -88,7 +88,7 @@ def _note_lines(score: Score, judgement: Judgement, take: Take, every: bool) -> 
             continue
         note = judgement.excerpt.notes[one.note]
         error = "" if one.error_ms is None else f"{one.error_ms:+.0f} ms"
-        struck = "" if one.label is not Label.WRONG else _struck(take, one.played)
+        struck = "" if one.label is not Label.WRONG else _name_key(take, one.played)
         lines.append(
             f"  {score.place(note.onset_quarters)!s:<18} {note.hand.value}  "
             f"{note.spelling.symbol:<5} {one.label.value} {struck}{error}".rstrip()
@@ -96,5 +96,5 @@ def _note_lines(score: Score, judgement: Judgement, take: Take, every: bool) -> 
     return lines
 
 
-def _struck(take: Take, played: int | None) -> str:
+def _name_key(take: Take, played: int | None) -> str:
     return "" if played is None else f"(key {take.notes[played].pitch}) "

@@ -172,7 +172,7 @@ class ProbeSelection:
 
     def _makes(self, window: Window, suspect: Suspect) -> bool:
         """Whether playing a window makes the suspected move: arrives there, not from nowhere."""
-        move = _made_by(window, suspect)
+        move = _move_with_hands_of(window, suspect)
         arrives = bool(self.practice_map.onsets_in(move)) and self.practice_map.covers(window, move)
         return arrives and not self.practice_map.is_entry(move, window)
 
@@ -182,7 +182,9 @@ class ProbeSelection:
         if late == 0.0:
             return 1.0
         quarter_ms = 60_000 / self.practice_map.excerpt.qpm
-        hears = self.practice_map.hears_late(window, _made_by(window, suspect), quarter_ms)
+        hears = self.practice_map.hears_late(
+            window, _move_with_hands_of(window, suspect), quarter_ms
+        )
         return 1.0 - late * (1.0 - hears)
 
     def _bits(self, suspect: Suspect, hands: Hands, audible: float) -> float:
@@ -217,7 +219,7 @@ class ProbeSelection:
         return self.evidence.counts_at(suspect.transition.to_quarters)
 
 
-def _made_by(window: Window, suspect: Suspect) -> Transition:
+def _move_with_hands_of(window: Window, suspect: Suspect) -> Transition:
     """The suspected move, as the window's hands make it."""
     return replace(suspect.transition, hands=window.hands)
 

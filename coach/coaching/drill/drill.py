@@ -143,7 +143,7 @@ class Drill:
 
     def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Show the first assignment."""
-        return (StateChanged(self.state), self._given())
+        return (StateChanged(self.state), self._tell_assignment())
 
     # -- what is played ---------------------------------------------------------------------
 
@@ -245,7 +245,7 @@ class Drill:
         """The pianist asks for something else; the repetition in hand is set aside."""
         out = self.set_aside()
         self.coach.ask(request, now_s + self._epoch_s)
-        return (*out, *self._given_anew(now_s))
+        return (*out, *self._begin_assignment(now_s))
 
     def set_aside(self) -> list[DrillEvent]:
         """Nothing is in hand any more: the pianist asks for something else."""
@@ -257,28 +257,28 @@ class Drill:
         The last outcome is :class:`PlanChanged`, with what was done or why it can't be; before it
         comes a new assignment, where there is one. See ``Coach.change_plan``.
         """
-        return self._replanned(self.coach.change_plan(row, change), now_s)
+        return self._follow_changed_plan(self.coach.change_plan(row, change), now_s)
 
     def reorder(self, order: Order, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist wants the bars in another order; outcomes as of :meth:`change_plan`."""
-        return self._replanned(self.coach.reorder(order), now_s)
+        return self._follow_changed_plan(self.coach.reorder(order), now_s)
 
-    def _replanned(self, said: str, now_s: float) -> tuple[DrillEvent, ...]:
+    def _follow_changed_plan(self, said: str, now_s: float) -> tuple[DrillEvent, ...]:
         self.goal = self.coach.goal
         if not self.decision.changed and not self._can_go_on:
             return (PlanChanged(said),)
         out = self._drop("You changed the plan.", Event.OVER)
-        return (*out, *self._given_anew(now_s), PlanChanged(said))
+        return (*out, *self._begin_assignment(now_s), PlanChanged(said))
 
     @property
     def _can_go_on(self) -> bool:
         return self.state is DrillState.FINISHED and not self.decision.finished
 
-    def _given_anew(self, now_s: float) -> tuple[DrillEvent, ...]:
+    def _begin_assignment(self, now_s: float) -> tuple[DrillEvent, ...]:
         self._ear.set_up(self.decision.assignment)
         self._goal_reached = False
         out = self._move(Event.GO_ON) if self.state is DrillState.FINISHED else []
-        return (*out, self._given())
+        return (*out, self._tell_assignment())
 
     def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Rest; the repetition in hand is set aside."""
@@ -291,7 +291,7 @@ class Drill:
         if self.state not in (DrillState.RESTING, DrillState.FINISHED):
             return ()
         self._ear.set_up(self.coach.decide().assignment)
-        return (*self._move(Event.GO_ON), self._given())
+        return (*self._move(Event.GO_ON), self._tell_assignment())
 
     def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano vanished: the repetition in hand is set aside, nothing else is lost."""
@@ -308,7 +308,7 @@ class Drill:
         if self.decision.finished:
             self._goal_reached = False
             return (*out, *self._move(Event.GOAL_REACHED))
-        return (*out, self._given())
+        return (*out, self._tell_assignment())
 
     # -- inside -----------------------------------------------------------------------------
 
@@ -316,7 +316,7 @@ class Drill:
     def _click(self) -> CountInClick:
         return self._ear.click
 
-    def _given(self) -> AssignmentGiven:
+    def _tell_assignment(self) -> AssignmentGiven:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
     def _move(self, event: Event) -> list[DrillEvent]:
@@ -342,20 +342,20 @@ class Drill:
             elif isinstance(one, Begun):
                 out += [*self._move(Event.FIRST_NOTE), RepetitionBegan(one.at_s)]
             elif isinstance(one, NotThis):
-                out += self._over([SetAside(one.reason)], now_s)
+                out += self._clear_hand([SetAside(one.reason)], now_s)
             elif isinstance(one, Ended):
                 goes_on = any(isinstance(later, Begun) for later in heard[at:])
-                out += self._ended(one, now_s, goes_on=goes_on)
+                out += self._end_repetition(one, now_s, goes_on=goes_on)
         return out
 
-    def _over(self, said: list[DrillEvent], now_s: float) -> list[DrillEvent]:
+    def _clear_hand(self, said: list[DrillEvent], now_s: float) -> list[DrillEvent]:
         """Nothing is in hand any more; the next count-in comes after a breath."""
         said += self._move(Event.OVER)
         if self.state is DrillState.READY:
             self._click.plan(now_s)
         return said
 
-    def _ended(self, ended: Ended, now_s: float, *, goes_on: bool) -> list[DrillEvent]:
+    def _end_repetition(self, ended: Ended, now_s: float, *, goes_on: bool) -> list[DrillEvent]:
         """A repetition is over; ``goes_on``: with the next one in hand."""
         job = self._ear.job(self._count, ended.take, self._click.window_s)
         self._count += 1
@@ -365,12 +365,12 @@ class Drill:
         takes_long = _takes_long(job) or ended.cost > STRANGE or len(self._played) > 1
         if self._judges_elsewhere and takes_long:
             played.is_elsewhere = True
-            return self._over([ToJudge(job)], now_s)
+            return self._clear_hand([ToJudge(job)], now_s)
         played.judgement = job.judge()
         if not goes_on:
             said = self._take_verdicts(now_s, ends=True)
-            return self._over(said, now_s) if self.state is DrillState.PLAYING else said
-        return self._over(self._take_verdicts(now_s), now_s)
+            return self._clear_hand(said, now_s) if self.state is DrillState.PLAYING else said
+        return self._clear_hand(self._take_verdicts(now_s), now_s)
 
     def _take_verdicts(self, now_s: float, *, ends: bool = False) -> list[DrillEvent]:
         """Hear the verdicts that are there, in the order played.
@@ -431,7 +431,7 @@ class Drill:
         if wanted.to_play != self._ear.asked.to_play:
             self._ear.set_up(wanted)
         if wanted != before:
-            out.append(self._given())
+            out.append(self._tell_assignment())
             if self.state is DrillState.READY:
                 self._click.plan(now_s)
         return out

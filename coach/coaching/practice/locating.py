@@ -161,7 +161,7 @@ class Locating:
         inside = [t for t in moves if self.practice_map.covers(window or whole, t)]
         inside = inside or [t for t in moves if self.practice_map.covers(whole, t)]
 
-        def failed(move: Transition) -> float:
+        def failures_of(move: Transition) -> float:
             return self.evidence.counts_at(move.to_quarters).failures(move.hands)
 
-        return max(inside, key=failed, default=None)
+        return max(inside, key=failures_of, default=None)

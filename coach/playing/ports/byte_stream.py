@@ -92,7 +92,7 @@ comes some 10 ms after it; no finger repeats a key within 50 ms."""
 
 
 @dataclass(slots=True)
-class _Stroke:
+class _KeyChannels:
     """One stroke of a key: the channel that brought it first, and those with a copy of it."""
 
     channel: int
@@ -110,7 +110,7 @@ class KeyReader:
     """
 
     def __init__(self) -> None:
-        self._newest: dict[int, _Stroke] = {}
+        self._newest: dict[int, _KeyChannels] = {}
         """By pitch; a stroke that is let go of stays here, for a copy of it may still come."""
         self._down: set[int] = set()
         """Pitches that were said to be down."""
@@ -134,7 +134,7 @@ class KeyReader:
         if stroke and channel not in stroke.channels and at_s - stroke.at_s <= LAYER_S:
             stroke.channels.add(channel)
             return ()
-        self._newest[pitch] = _Stroke(channel, at_s, {channel})
+        self._newest[pitch] = _KeyChannels(channel, at_s, {channel})
         self._down.add(pitch)
         return (KeyDown(pitch, velocity, at_s),)
 

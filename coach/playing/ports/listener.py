@@ -88,7 +88,7 @@ HELD_S = 0.1
 Post = Callable[[MidiEvent], None]
 
 
-class _Hearing:
+class _OpenedPort:
     """One opened port and all that belongs to this opening of it."""
 
     def __init__(self, name: str, port: InPort, own: OwnSound) -> None:
@@ -147,7 +147,7 @@ class Listener:
         """``own`` knows what we send: where it comes back in it is not the player's."""
         self._own = own or OwnSound()
         self._driver, self._wanted, self._post, self._clock = driver, wanted, post, clock
-        self._hearing: _Hearing | None = None
+        self._hearing: _OpenedPort | None = None
         self._last: str | None = None
         self._others: tuple[str, ...] = ()
         self._trouble = ""
@@ -182,7 +182,7 @@ class Listener:
             self._hearing.port.close()
             self._hearing = None
 
-    def _read(self, hearing: _Hearing) -> None:
+    def _read(self, hearing: _OpenedPort) -> None:
         waiting, looked_s = [], self._clock()
         while (got := hearing.port.get_message()) is not None:
             looked_s = self._clock()
@@ -195,11 +195,11 @@ class Listener:
                 self._post(event)
         hearing.empty_s = looked_s
 
-    def _check_sensing(self, hearing: _Hearing) -> None:
+    def _check_sensing(self, hearing: _OpenedPort) -> None:
         if not hearing.silent and hearing.sensing.is_lost(self._clock()):
             self._set_silent(hearing, True)
 
-    def _set_silent(self, hearing: _Hearing, silent: bool) -> None:
+    def _set_silent(self, hearing: _OpenedPort, silent: bool) -> None:
         hearing.silent = silent
         self._post((PianoLost if silent else PianoFound)(shown(hearing.name)))
 
@@ -214,7 +214,7 @@ class Listener:
         else:
             self._say_others(self._hearing.name, names)
 
-    def _lose(self, hearing: _Hearing) -> None:
+    def _lose(self, hearing: _OpenedPort) -> None:
         self._read(hearing)
         hearing.port.close()
         self._hearing = None
@@ -239,5 +239,5 @@ class Listener:
         name = (self._last and choose(names, self._last)) or choose(names, self._wanted)
         port = self._driver.open_in(name) if name else None
         if name and port:
-            self._hearing, self._last, self._trouble = _Hearing(name, port, self._own), name, ""
+            self._hearing, self._last, self._trouble = _OpenedPort(name, port, self._own), name, ""
             self._post(PianoFound(shown(name)))

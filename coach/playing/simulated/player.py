@@ -158,15 +158,15 @@ class SimulatedPianist:
         """One repetition; ``qpm`` None is the player's own pace. The first note is at about
         ``start_s``."""
         tempo = qpm or excerpt.qpm * self.level.pace
-        failing = self._failing(excerpt, tempo / excerpt.qpm)
+        failing = self._draw_faults(excerpt, tempo / excerpt.qpm)
         keys = self._keys(excerpt, 60.0 / tempo, start_s)
         for fault in failing:
             keys = self._spoil(keys, fault)
         keys = self._slip(keys)
         self._repetitions += 1
-        return self._struck(keys, 60.0 / tempo)
+        return self._strike(keys, 60.0 / tempo)
 
-    def _failing(self, excerpt: Excerpt, tempo_share: float) -> list[PlayerFault]:
+    def _draw_faults(self, excerpt: Excerpt, tempo_share: float) -> list[PlayerFault]:
         failing = []
         for fault in self.faults:
             if not _shows(fault, excerpt):
@@ -242,7 +242,7 @@ class SimulatedPianist:
             out.append(key)
         return out
 
-    def _struck(self, keys: Sequence[Key], quarter_s: float) -> tuple[PlayedNote, ...]:
+    def _strike(self, keys: Sequence[Key], quarter_s: float) -> tuple[PlayedNote, ...]:
         notes = []
         for key in keys:
             held_s = max(HELD_SHARE * float(key.note.length_quarters) * quarter_s, 0.05)

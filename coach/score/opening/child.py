@@ -53,22 +53,24 @@ def answer(path: Path) -> bytes:
     The bytes are made in here, so that memory which runs out over the last copy is said too.
     """
     try:
-        return _said("score", _read(path))
+        return _encode_answer("score", _read(path))
     except ScoreError as error:
-        return _said("refused", str(error))
+        return _encode_answer("refused", str(error))
     except MemoryError:
         pass  # a sentence needs memory too: first all that the reading held is let go
     except RecursionError:
-        return _said("refused", f"{shown(path)} is nested too deeply for a score: refused.")
+        return _encode_answer(
+            "refused", f"{shown(path)} is nested too deeply for a score: refused."
+        )
     except Exception:
-        return _said("fault", traceback.format_exc(limit=-4))
+        return _encode_answer("fault", traceback.format_exc(limit=-4))
     limit = MEMORY_BYTES >> 20
-    return _said(
+    return _encode_answer(
         "refused", f"{shown(path)} takes more than {limit} MiB of memory to read: refused."
     )
 
 
-def _said(kind: str, text: str) -> bytes:
+def _encode_answer(kind: str, text: str) -> bytes:
     return f"{kind}\n{text}".encode("utf-8", "backslashreplace")
 
 

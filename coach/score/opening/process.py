@@ -20,7 +20,6 @@ from typing import IO, Any
 from coach.children import start_python
 from coach.score.formats import ScoreError
 from coach.score.model import Score
-from coach.score.opening import process
 from coach.score.opening.limits import ANSWER_BYTES, SECONDS, shown
 from coach.score.serialize import score_from_plain
 from coach.score.words import printable
@@ -64,12 +63,12 @@ def ask(
     *,
     program: Sequence[str] = READER,
     limits: Limits = Limits(),
-    waiting: Callable[[float], None] = lambda seconds: None,
+    show_wait: Callable[[float], None] = lambda seconds: None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> bytes:
     """What the program answers to the request, both as bytes of JSON or text.
 
-    ``waiting`` is called with the seconds since the start, every twentieth of a second.
+    ``show_wait`` is called with the seconds since the start, every twentieth of a second.
     Raises Stopped (one of its kinds), or OSError where no process can be started. The child never
     outlives the call.
     """
@@ -77,7 +76,7 @@ def ask(
     answer = _Answer(child.stdout, limits.answer_bytes)
     try:
         _tell(child, request)
-        _wait(child, answer, limits, waiting, cancelled)
+        _wait(child, answer, limits, show_wait, cancelled)
     finally:
         _end(child, answer)
     if not answer.data:
@@ -122,7 +121,7 @@ def _wait(
     child: subprocess.Popen[bytes],
     answer: _Answer,
     limits: Limits,
-    waiting: Callable[[float], None],
+    show_wait: Callable[[float], None],
     cancelled: Callable[[], bool],
 ) -> None:
     start = time.monotonic()
@@ -132,7 +131,7 @@ def _wait(
             raise Cancelled
         if passed > limits.seconds:
             raise OutOfTime
-        waiting(passed)
+        show_wait(passed)
     if answer.too_much:
         raise TooMuch
 
@@ -175,16 +174,16 @@ def read_apart(
     name = shown(path)
     progress(f"Reading {name}")
 
-    def waiting(seconds: float) -> None:
+    def show_wait(seconds: float) -> None:
         if seconds >= 1:
             progress(f"Reading {name}: {seconds:.0f} s")
 
     try:
         request = {"path": str(path.absolute())}
-        program = reader or process.READER
-        answer = process.ask(request, program=program, waiting=waiting, cancelled=cancelled)
-    except process.Stopped as reason:
-        raise _stopped(name, reason) from None
+        program = reader or READER
+        answer = ask(request, program=program, show_wait=show_wait, cancelled=cancelled)
+    except Stopped as reason:
+        raise _explain_stop(name, reason) from None
     except OSError as error:
         raise ScoreError(
             f"{name} cannot be read now: the system starts no further program"
@@ -193,13 +192,13 @@ def read_apart(
     return _body(name, answer)
 
 
-def _stopped(name: str, reason: process.Stopped) -> ScoreError:
+def _explain_stop(name: str, reason: Stopped) -> ScoreError:
     match reason:
-        case process.Cancelled():
+        case Cancelled():
             return OpeningCancelled(f"Reading {name} was cancelled.")
-        case process.OutOfTime():
+        case OutOfTime():
             return ScoreError(f"{name} takes longer than {SECONDS:.0f} seconds to read: refused.")
-        case process.TooMuch():
+        case TooMuch():
             most = ANSWER_BYTES >> 20
             return ScoreError(f"{name} holds more than {most} MiB of music: refused.")
         case _:

@@ -56,7 +56,7 @@ def load(path: Path) -> Source:
     """
     data = _bytes_of(path)
     if data.startswith(b"PK\x03\x04"):
-        data = _unpacked(data, path.name)
+        data = _unpack(data, path.name)
     kind = _kind(data)
     if kind is None:
         raise ScoreError(
@@ -125,7 +125,7 @@ def _without_prologue(data: bytes) -> str:
     return head if "<" in head[:_HEAD_BYTES] else ""
 
 
-def _unpacked(data: bytes, name: str) -> bytes:
+def _unpack(data: bytes, name: str) -> bytes:
     """The score inside a compressed MusicXML file; nothing is ever written to the disk."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:

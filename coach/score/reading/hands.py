@@ -192,7 +192,7 @@ def apply_hand_marks(
         following = after.onset_quarters if after and after.staff == mark.staff else None
         low = bisect_left(onsets, mark.onset_quarters)
         near = notes[low : bisect_left(onsets, _furthest(notes, low, mark, bar_ends))]
-        for note in _covered(near, mark, following, bar_ends):
+        for note in _find_covered_notes(near, mark, following, bar_ends):
             out[places[note.id]] = replace(note, hand=mark.hand, hand_is_guess=False)
     return out
 
@@ -207,14 +207,14 @@ def _furthest(
     return max(bar_ends[last_bar], mark.until_quarters or Fraction(0))
 
 
-def _covered(
+def _find_covered_notes(
     notes: Sequence[ScoreNote],
     mark: HandMark,
     following: Fraction | None,
     bar_ends: Sequence[Fraction],
 ) -> list[ScoreNote]:
     """The notes that change hands because of a mark."""
-    run = _run(_voice_notes(notes, mark), mark.onset_quarters)
+    run = _find_run(_voice_notes(notes, mark), mark.onset_quarters)
     if not run:
         return []
     end = bar_ends[run[0].bar_index]
@@ -246,7 +246,7 @@ def _voice_notes(notes: Sequence[ScoreNote], mark: HandMark) -> list[ScoreNote]:
     return [note for note in here if note.voice == voice]
 
 
-def _run(voice: Sequence[ScoreNote], start: Fraction) -> list[ScoreNote]:
+def _find_run(voice: Sequence[ScoreNote], start: Fraction) -> list[ScoreNote]:
     """The notes up to the voice's first rest."""
     run: list[ScoreNote] = []
     end = start

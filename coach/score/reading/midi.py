@@ -242,7 +242,7 @@ def hands_of_tracks(piece: MidiPiece, name: str) -> tuple[list[HandNote], list[R
         remarks.append(Remark("left out", text))
     if len(streams) == 1:
         remarks.append(Remark("guess", "The file has one track: the hands are a guess."))
-        notes = _split(streams[0])
+        notes = _split_stream(streams[0])
     else:
         hands, is_guess = _by_track(streams)
         if is_guess:
@@ -265,7 +265,7 @@ def _pianos(streams: Sequence[Stream]) -> list[Stream]:
     return sounding or list(streams)
 
 
-def _split(stream: Stream) -> list[HandNote]:
+def _split_stream(stream: Stream) -> list[HandNote]:
     hands = split_hands([(note.start, note.end, note.pitch) for note in stream.notes])
     return [
         HandNote(note.start, note.end, note.pitch, hand, True)
@@ -347,10 +347,10 @@ def _likeliest_key(pitches: Sequence[int]) -> int:
     """The signature whose scale holds the most notes; the one with fewer accidentals of two."""
     counts = Counter(pitch % 12 for pitch in pitches)
 
-    def held(fifths: int) -> int:
+    def count_in_key(fifths: int) -> int:
         return sum(counts[(7 * fifths + step) % 12] for step in _MAJOR)
 
-    return max(range(-6, 7), key=lambda fifths: (held(fifths), -abs(fifths)))
+    return max(range(-6, 7), key=lambda fifths: (count_in_key(fifths), -abs(fifths)))
 
 
 def _bars(

@@ -47,7 +47,7 @@ def _kern_notes(text: str) -> int:
         if line.startswith("**"):
             spines = [cell == "**kern" for cell in cells]
         elif line.startswith("*"):
-            spines = _manipulated(spines, cells)
+            spines = _follow_spine_path(spines, cells)
         elif not line.startswith("="):
             for is_kern, cell in zip(spines, cells, strict=False):
                 notes += _notes_in(cell) if is_kern else 0
@@ -60,7 +60,7 @@ def _notes_in(cell: str) -> int:
     )
 
 
-def _manipulated(spines: list[bool], cells: list[str]) -> list[bool]:
+def _follow_spine_path(spines: list[bool], cells: list[str]) -> list[bool]:
     """The spines after a line of spine paths: split ``*^``, join ``*v``, end ``*-``, add ``*+``."""
     out: list[bool] = []
     joining = False
@@ -126,7 +126,7 @@ def _as_musicxml(text: str, source: Source) -> bytes:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            return _exported(_parsed(text, _FORMATS[source.kind]))
+            return _export(_parse(text, _FORMATS[source.kind]))
         except MemoryError:
             raise  # no fault of the file's: the process that reads it says how much it may take
         except Exception:  # whatever a damaged file does to music21, the pianist gets one sentence
@@ -136,7 +136,7 @@ def _as_musicxml(text: str, source: Source) -> bytes:
             ) from None
 
 
-def _parsed(text: str, format_name: str) -> Any:
+def _parse(text: str, format_name: str) -> Any:
     from music21 import converter, stream
 
     parser = converter.Converter()
@@ -145,7 +145,7 @@ def _parsed(text: str, format_name: str) -> Any:
     return parsed.scores[0] if isinstance(parsed, stream.Opus) else parsed
 
 
-def _exported(stream: Any) -> bytes:
+def _export(stream: Any) -> bytes:
     from music21.musicxml.m21ToXml import GeneralObjectExporter
 
     _treble_first(stream)

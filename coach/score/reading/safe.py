@@ -76,7 +76,7 @@ def parse_xml(data: bytes, name: str) -> tuple[Element, list[Remark]]:
         root, error = _build(data)
         if root is not None and error is None:
             return root, []
-        return _repaired(data, name)
+        return _read_repaired(data, name)
     except _Forbidden:
         raise ScoreError(
             f"{name} declares XML entities, which a score never needs and which can be used to"
@@ -106,7 +106,7 @@ def _refuse(*_: object) -> None:
     raise _Forbidden
 
 
-def _repaired(data: bytes, name: str) -> tuple[Element, list[Remark]]:
+def _read_repaired(data: bytes, name: str) -> tuple[Element, list[Remark]]:
     """A second reading, with the characters put right; then whatever stands before the break."""
     text = _as_utf8(data)
     root, error = _build(text, "utf-8")
@@ -135,12 +135,12 @@ def _at(error: expat.ExpatError | None) -> str:
 
 
 def _as_utf8(data: bytes) -> bytes:
-    text = _NOT_XML.sub(" ", _decoded(data))
+    text = _NOT_XML.sub(" ", _decode(data))
     start = text.find("<")
     return _STRAY_AMPERSAND.sub("&amp;", text[max(start, 0) :]).encode()
 
 
-def _decoded(data: bytes) -> str:
+def _decode(data: bytes) -> str:
     for bom, encoding in _BOMS:
         if data.startswith(bom):
             return data.decode(encoding, "replace")

@@ -77,9 +77,9 @@ class Cursor:
 
     def _go(self, counted: Fraction) -> None:
         self.counted = counted
-        self.at = self._meant(counted) if self._is_rounded else counted
+        self.at = self._find_meant_position(counted) if self._is_rounded else counted
 
-    def _meant(self, counted: Fraction) -> Fraction:
+    def _find_meant_position(self, counted: Fraction) -> Fraction:
         if counted in self._known:
             return self._known[counted]
         nearest = min(self._known, key=lambda place: abs(place - counted))

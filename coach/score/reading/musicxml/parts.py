@@ -49,7 +49,7 @@ def parts_of(root: Element, name: str) -> list[Part]:
         raise ScoreError(
             f"{name} is only a list of other score files: open the score files themselves."
         )
-    listed = {part.id: part for part in _listed(root)}
+    listed = {part.id: part for part in _list_parts(root)}
     if root.tag == "score-timewise":
         held = [(part, measure) for measure in root.iter("measure") for part in measure]
         for element, measure in held:
@@ -76,7 +76,7 @@ def _bar_of(part: Element, measure: Element) -> Element:
     return part
 
 
-def _listed(root: Element) -> list[Part]:
+def _list_parts(root: Element) -> list[Part]:
     parts: list[Part] = []
     open_braces: dict[str, int] = {}
     groups = 0
@@ -161,7 +161,7 @@ def choose_piano(parts: list[Part], facts: list[PartFacts], name: str) -> Choice
             " staves or is named so."
         )
     chosen = choices[0]
-    remarks = _left_out(parts, pitched, chosen, choices)
+    remarks = _list_left_out(parts, pitched, chosen, choices)
     return Choice(chosen, tuple(remarks))
 
 
@@ -223,7 +223,7 @@ def _is_pair(upper: Part, lower: Part) -> bool:
     return keyboard or sides or bool(braced and (_is_keyboard(upper) or _are_unnamed([lower])))
 
 
-def _left_out(
+def _list_left_out(
     parts: list[Part], pitched: list[int], chosen: tuple[int, ...], choices: list[tuple[int, ...]]
 ) -> list[Remark]:
     remarks = []

@@ -51,16 +51,16 @@ _Placed = tuple[Fraction, RawNote]
 
 def merge_ties(notes: Iterable[_Placed], bar_ends: Sequence[Fraction]) -> list[Tied]:
     """Merge the notes, given with their onsets in the piece, in the order of their onsets."""
-    in_order = sorted(notes, key=_struck)
+    in_order = sorted(notes, key=_sort_key)
     reaches = _reaches(in_order, bar_ends)
     merged: list[Tied] = []
     waiting: dict[int, list[Tied]] = {}
-    for _, group in groupby(in_order, key=_struck):
+    for _, group in groupby(in_order, key=_sort_key):
         merged += _at_one_onset(list(group), waiting, reaches)
     return merged
 
 
-def _struck(placed: _Placed) -> tuple[Fraction, bool]:
+def _sort_key(placed: _Placed) -> tuple[Fraction, bool]:
     # A small note that is tied to its main note is struck before it.
     return placed[0], placed[1].grace is None
 
@@ -86,7 +86,7 @@ def _at_one_onset(
     group: list[_Placed], waiting: dict[int, list[Tied]], reaches: dict[int, Fraction]
 ) -> list[Tied]:
     """Continue what waits for these notes; the rest are new."""
-    joined = _continued(group, waiting)
+    joined = _find_continued_ties(group, waiting)
     new: list[Tied] = []
     opened: list[Tied] = []
     for onset, note in group:
@@ -102,7 +102,7 @@ def _at_one_onset(
     return new
 
 
-def _continued(group: list[_Placed], waiting: dict[int, list[Tied]]) -> dict[int, Tied]:
+def _find_continued_ties(group: list[_Placed], waiting: dict[int, list[Tied]]) -> dict[int, Tied]:
     """The open note that each of these notes continues, by the note's identity."""
     joined: dict[int, Tied] = {}
     for fits in _FITS:
@@ -156,13 +156,13 @@ def _same_key(tied: Tied, onset: Fraction, note: RawNote) -> bool:
     return _meets(tied, onset)
 
 
-def _stretched(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+def _almost_reaches(tied: Tied, onset: Fraction, note: RawNote) -> bool:
     """The note before stops short of this one, but its chord or its bar does not."""
     kin = tied.last.staff == note.staff and tied.last.voice == note.voice
     return kin and abs(tied.reach - onset) <= _NEAR
 
 
-_FITS: tuple[_Fit, ...] = (_same_voice, _same_staff, _same_key, _stretched)
+_FITS: tuple[_Fit, ...] = (_same_voice, _same_staff, _same_key, _almost_reaches)
 
 
 # Lines over the notes: slurs, and octave lines.
