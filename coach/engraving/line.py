@@ -1,0 +1,144 @@
+"""Our end of the line to the engraving process: pictures asked for, made ahead and kept."""
+
+from __future__ import annotations
+
+import base64
+import json
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from queue import Empty, SimpleQueue
+from subprocess import PIPE, Popen
+from typing import Any
+
+from coach.children import start_python
+from coach.engraving.engraver import Box
+
+KEPT = 24
+"""Pictures that are kept: those of an evening's last few windows and of what may come next. Own
+choice, because each takes some 50 kB."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A picture to be made."""
+
+    mei: str
+    box: Box
+    ink: str
+    """``#rrggbb``, as ``ground``."""
+    ground: str
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A window's picture, and where its notes and staves stand in it, in pixels."""
+
+    png: bytes
+    width_px: float
+    height_px: float
+    staff_px: float
+    notes: Mapping[str, tuple[float, float]]
+    staves: tuple[tuple[float, float], ...]
+
+
+Done = Callable[[Wanted, Picture | None], None]
+"""Told of a picture, on the line's own thread; None where it can't be made."""
+
+
+class EngravingLine:
+    """Asks the process for pictures, one after the other, the newest wish first.
+
+    Thread-safe: ``ask`` and ``close`` are for one thread; ``done`` comes on another. Where the
+    process can't begin, or dies twice over one picture, that picture is None.
+    """
+
+    def __init__(self) -> None:
+        self._child: Popen[bytes] | None = None
+        self._wishes: SimpleQueue[tuple[Wanted, Done] | None] = SimpleQueue()
+        self._kept: OrderedDict[Wanted, Picture] = OrderedDict()
+        self._thread: threading.Thread | None = None
+        self._lock = threading.Lock()
+
+    def get(self, wanted: Wanted) -> Picture | None:
+        """The picture, where it is made already."""
+        with self._lock:
+            if wanted in self._kept:
+                self._kept.move_to_end(wanted)
+            return self._kept.get(wanted)
+
+    def ask(self, wanted: Wanted, done: Done) -> None:
+        """Have it made; returns at once."""
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._run, name="keyhole-engraving", daemon=True)
+            self._thread.start()
+        self._wishes.put((wanted, done))
+
+    def close(self) -> None:
+        """Make no more pictures."""
+        self._wishes.put(None)
+        self._end_child()
+        if self._thread:
+            self._thread.join(2.0)
+
+    def _run(self) -> None:
+        while (wish := self._wishes.get()) is not None:
+            waiting = [wish]
+            with suppress(Empty):
+                while (more := self._wishes.get_nowait()) is not None:
+                    waiting.append(more)
+                return
+            for wanted, done in reversed(waiting):
+                picture = self.get(wanted) or self._make(wanted)
+                done(wanted, picture)
+
+    def _make(self, wanted: Wanted) -> Picture | None:
+        order = (json.dumps({**asdict(wanted)}) + "\n").encode()
+        for _ in range(2):
+            told = self._answer(order)
+            if told is not None:
+                break
+            self._end_child()
+        if told is None or "failed" in told:
+            return None
+        picture = Picture(
+            base64.b64decode(told["png"]),
+            told["width_px"],
+            told["height_px"],
+            told["staff_px"],
+            {name: (left, middle) for name, (left, middle) in told["notes"].items()},
+            tuple((top, bottom) for top, bottom in told["staves"]),
+        )
+        with self._lock:
+            self._kept[wanted] = picture
+            while len(self._kept) > KEPT:
+                self._kept.popitem(last=False)
+        return picture
+
+    def _answer(self, order: bytes) -> dict[str, Any] | None:
+        try:
+            if self._child is None or self._child.poll() is not None:
+                self._child = start_python(
+                    ["-m", "coach.engraving.process"], stdin=PIPE, stdout=PIPE, own_session=True
+                )
+            assert self._child.stdin
+            assert self._child.stdout
+            self._child.stdin.write(order)
+            self._child.stdin.flush()
+            told = json.loads(self._child.stdout.readline())
+        except (OSError, ValueError):
+            return None
+        return told if isinstance(told, dict) else None
+
+    def _end_child(self) -> None:
+        child, self._child = self._child, None
+        if child is None:
+            return
+        child.kill()
+        child.wait()
+        for end in (child.stdin, child.stdout):
+            if end:
+                with suppress(OSError):
+                    end.close()
