@@ -39,12 +39,14 @@ _HEAD = """\
 def requirements(what: str) -> list[str]:
     """What pyproject.toml asks for, to start Keyhole ("start") or to test it ("test").
 
-    What builds the project is among it: set-up installs it from its folder without the network.
+    What builds the project is among it: set-up installs it from its folder without the network. So
+    is what engraves pictures: nobody should have to ask for the notation as it is printed.
     """
     facts: dict[str, Any] = tomllib.loads((PROJECT / "pyproject.toml").read_text("utf-8"))
     project = facts["project"]
-    more = project["optional-dependencies"]["test"] if what == "test" else []
-    return sorted([*project["dependencies"], *facts["build-system"]["requires"], *more])
+    more = project["optional-dependencies"]
+    asked = [*project["dependencies"], *facts["build-system"]["requires"], *more["pictures"]]
+    return sorted([*asked, *(more["test"] if what == "test" else ())])
 
 
 def digest(asked: list[str]) -> str:

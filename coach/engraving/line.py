@@ -120,6 +120,7 @@ class EngravingLine:
     def _answer(self, order: bytes) -> dict[str, Any] | None:
         try:
             if self._child is None or self._child.poll() is not None:
+                self._end_child()
                 self._child = start_python(
                     ["-m", "coach.engraving.process"], stdin=PIPE, stdout=PIPE, own_session=True
                 )

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from coach.score.model import Bar, Clef, Mark, Score, ScoreNote
+from coach.score.model import Bar, Clef, Mark, ScoreNote
 from coach.screens.staff.beams import BeamGroup
 from coach.screens.staff.clefs import clef_at, clef_changes
 from coach.screens.staff.content import Written
@@ -40,9 +40,9 @@ _OVER = {Mark.TRILL: "trill", Mark.MORDENT: "mordent", Mark.TURN: "turn", Mark.F
 """Signs that stand over a note as elements of their own."""
 _ACCIDENTALS = {"#": "s", "b": "f", "n": "n", "x": "x", "bb": "ff"}
 _SOUNDING = {-2: "ff", -1: "f", 1: "s", 2: "ss"}
-_DYNAMICS = frozenset(
-    "ppppp pppp ppp pp p mp mf f ff fff ffff fffff fp sf sfz sffz sfp sfpp fz rf rfz pf n".split()
-)
+_LEVELS = ("ppppp", "pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff", "fffff", "n")
+_STRESSES = ("fp", "sf", "sfz", "sffz", "sfp", "sfpp", "fz", "rf", "rfz", "pf")
+_DYNAMICS = frozenset((*_LEVELS, *_STRESSES))
 _DURATIONS = {Fraction(16): "long", Fraction(8): "breve"}
 
 
@@ -271,9 +271,9 @@ class _Document:
     ) -> None:
         graces: dict[int, list[Head]] = defaultdict(list)
         for head in self._written.heads:
-            if (head.onset_quarters, head.staff, head.voice) == (onset, staff, voice):
-                if head.grace and head.after is after:
-                    graces[-head.grace].append(head)
+            here = (head.onset_quarters, head.staff, head.voice) == (onset, staff, voice)
+            if here and head.grace and head.after is after:
+                graces[-head.grace].append(head)
         for _, heads in sorted(graces.items()):
             self._write_chord(parent, heads, {"dur": "8", "grace": "acc"})
 
@@ -405,9 +405,7 @@ class _Document:
         for ids in rolled.values():
             SubElement(measure, "arpeg", plist=" ".join(ids))
 
-    def _write_directions(
-        self, measure: Element, span: _Span, staff: int, number: str
-    ) -> None:
+    def _write_directions(self, measure: Element, span: _Span, staff: int, number: str) -> None:
         for one in self._score.directions:
             if one.staff == staff and span.start <= one.onset_quarters < span.end:
                 name = "dynam" if one.text in _DYNAMICS else "dir"
@@ -422,7 +420,7 @@ class _Document:
 
 
 def _change(before: Bar, bar: Bar) -> Element | None:
-    about = {}
+    about: dict[str, str] = {}
     if bar.key_fifths != before.key_fifths:
         about |= _key(bar)
     if bar.metre != before.metre:

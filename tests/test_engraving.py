@@ -1,0 +1,245 @@
+"""Engraved notation: what is judged is what is seen, and all of it fits."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import struct
+from collections import Counter
+from collections.abc import Iterator
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+from queue import SimpleQueue
+
+import pytest
+
+from coach.engraving.mei import note_id, write_mei
+from coach.score.model import Grace, Hands, Score
+from coach.score.reading import read_score
+from coach.score.window import Excerpt, Window, choose_window, excerpt
+from coach.screens.staff.content import write
+
+pytest.importorskip("verovio", reason="needs the extra pictures: pip install .[pictures]")
+pytest.importorskip("resvg_py", reason="needs the extra pictures: pip install .[pictures]")
+
+from coach.engraving import process
+from coach.engraving.engraver import Box, CannotEngrave, Engraved, engrave
+from coach.engraving.line import EngravingLine, Picture, Wanted
+from coach.engraving.picture import draw
+
+SCORES = {path.stem: read_score(path) for path in sorted(
+    (Path(__file__).parent.parent / "sample_scores").glob("*.musicxml"))}  # fmt: skip
+BOX = Box(1080.0, 420.0, 150.0)
+SMALL = Box(640.0, 200.0, 150.0)
+
+
+def mei_of(score: Score, part: Excerpt) -> str:
+    return write_mei(write(score, part, lambda _, onsets: [""] * len(onsets)))
+
+
+def windows(score: Score, bars: int) -> Iterator[Excerpt]:
+    """Every window of so many bars, each hand and both."""
+    for at in range(len(score.bars) - bars + 1):
+        first, last = score.bars[at], score.bars[at + bars - 1]
+        for hands in Hands:
+            try:
+                yield excerpt(score, Window(first.onset_quarters, last.end_quarters, hands))
+            except ValueError:  # nothing for this hand
+                continue
+
+
+def onsets_in_order(part: Excerpt, engraved: Engraved) -> None:
+    """Notes of a later onset stand further to the right, whatever their staff."""
+    left = {
+        onset: [
+            engraved.notes[note_id(index)][0]
+            for index, note in enumerate(part.notes)
+            if note.onset_quarters == onset and note.grace is None
+        ]
+        for onset in part.onsets_quarters
+    }
+    columns = [(min(xs), max(xs)) for xs in left.values() if xs]
+    for (_, before), (after, _) in pairwise(columns):
+        assert after > before - engraved.staff_px / 4  # seconds stand side by side
+
+
+@pytest.mark.parametrize("bars", [1, 3])
+@pytest.mark.parametrize("name", SCORES)
+def test_every_note_of_every_window_is_drawn_in_its_order_within_the_box(
+    name: str, bars: int
+) -> None:
+    for part in windows(SCORES[name], bars):
+        engraved = engrave(mei_of(SCORES[name], part), BOX)
+        assert {note_id(index) for index in range(len(part.notes))} <= engraved.notes.keys()
+        assert len(engraved.staves) == len({note.staff for note in part.notes})
+        assert engraved.width_px <= BOX.width_px + 1
+        assert engraved.height_px <= BOX.height_px + 1
+        assert engraved.staff_px <= BOX.largest_staff_px
+        for left, middle in engraved.notes.values():
+            assert 0 < left < engraved.width_px
+            assert 0 <= middle <= engraved.height_px
+        onsets_in_order(part, engraved)
+
+
+def beat_windows(score: Score) -> Iterator[Excerpt]:
+    """Windows that cut into bars: from each beat to the next."""
+    for bar in score.bars:
+        for start in bar.beats_quarters():
+            try:
+                end = start + bar.metre.beat_quarters
+                yield excerpt(score, Window(start, min(end, score.end_quarters)))
+            except ValueError:
+                continue
+
+
+@pytest.mark.parametrize("name", SCORES)
+def test_a_window_of_one_beat_is_large(name: str) -> None:
+    for part in beat_windows(SCORES[name]):
+        engraved = engrave(mei_of(SCORES[name], part), BOX)
+        assert {note_id(index) for index in range(len(part.notes))} <= engraved.notes.keys()
+        assert engraved.staff_px > 45
+
+
+_SILENT_TUPLET = re.compile(r"<tuplet [^>]*>(<space [^>]*/>)+</tuplet>")
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize("name", SCORES)
+def test_music21_reads_the_same_notes_from_what_is_engraved(name: str) -> None:
+    """MEI as another library reads it: pitches as they sound, lengths as they are written."""
+    from music21.mei import MeiToM21Converter
+
+    score = SCORES[name]
+    for part in [*windows(score, 2)][::5]:
+        if any(note.octave_shift for note in part.notes):
+            continue  # MEI has the octave that is written there
+        text = _SILENT_TUPLET.sub("", mei_of(score, part))  # music21 can't read those
+        stream = MeiToM21Converter(text).run()  # type: ignore[no-untyped-call]
+        found = Counter(
+            pitch.midi
+            for element in stream.recurse().notes
+            if element.tie is None or element.tie.type == "start"
+            for pitch in element.pitches
+        )
+        expected = Counter(note.pitch for note in part.notes)
+        tied = Counter(note.pitch for note in part.notes if len(note.segments_quarters) > 1)
+        for pitch, count in expected.items():
+            assert count <= found[pitch] <= count + tied[pitch] * 4
+        assert set(found) == set(expected)
+
+
+def one(bar: str, notes: list[dict[str, object]], **more: object) -> Excerpt:
+    from coach.score.build import score_from_notes
+
+    score = score_from_notes(notes, metre=bar, **more)  # type: ignore[arg-type]
+    return excerpt(score, Window(Fraction(0), score.end_quarters))
+
+
+def test_the_landing_is_grey_and_the_rest_is_ink() -> None:
+    score = SCORES["1-low-tide"]
+    part = excerpt(score, choose_window(score, bars="2", beats=None, hands="rh"))
+    text = mei_of(score, part)
+    landing = [i for i, n in enumerate(part.notes) if n.onset_quarters == part.landing_quarters]
+    assert landing
+    assert text.count('color="#888888"') == len(landing)
+
+
+def test_fingering_slurs_and_dynamics_are_in_it() -> None:
+    score = SCORES["1-low-tide"]
+    text = mei_of(score, excerpt(score, choose_window(score, bars="3-5", beats=None, hands="both")))
+    assert text.count("<fing ") > 8
+    assert "<slur " in text
+    assert "<dynam " in text
+
+
+def test_graces_stand_small_before_their_note() -> None:
+    score = SCORES["6-the-lantern-room"]
+    graces = [note for note in score.notes if note.grace is Grace.BEFORE]
+    assert graces
+    bar = score.bars[graces[0].bar_index]
+    part = excerpt(score, Window(bar.onset_quarters, bar.end_quarters))
+    engraved = engrave(mei_of(score, part), BOX)
+    for index, note in enumerate(part.notes):
+        if note.grace is Grace.BEFORE:
+            own = next(
+                at
+                for at, other in enumerate(part.notes)
+                if other.grace is None
+                and (other.onset_quarters, other.staff) == (note.onset_quarters, note.staff)
+            )
+            assert engraved.notes[note_id(index)][0] < engraved.notes[note_id(own)][0]
+
+
+def test_the_picture_has_the_size_and_the_colours_that_were_asked_for() -> None:
+    from PIL import Image
+
+    score = SCORES["2-the-ferry-bell"]
+    part = excerpt(score, choose_window(score, bars="8", beats=None, hands="both"))
+    engraved = engrave(mei_of(score, part), SMALL)
+    png = draw(engraved, ink="#d0c0a0", ground="#102030")
+    width, height = struct.unpack(">II", png[16:24])
+    assert (width, height) == pytest.approx((engraved.width_px, engraved.height_px), abs=1.5)
+    colours = Image.open(io.BytesIO(png)).convert("RGB").getcolors(1 << 20)
+    assert colours
+    most = sorted(colours, reverse=True)[:2]
+    assert most[0][1] == (0x10, 0x20, 0x30)
+    assert any(colour == (0xD0, 0xC0, 0xA0) for _, colour in colours)
+
+
+def test_what_is_no_window_is_said() -> None:
+    with pytest.raises(CannotEngrave):
+        engrave("no MEI at all", BOX)
+    order = {"mei": "<mei/>", "box": {"width_px": 1, "height_px": 1, "largest_staff_px": 1},
+             "ink": "#000000", "ground": "#ffffff"}  # fmt: skip
+    assert "failed" in process.answer(order)
+
+
+def wanted(name: str = "1-low-tide", bars: str = "3") -> Wanted:
+    score = SCORES[name]
+    part = excerpt(score, choose_window(score, bars=bars, beats=None, hands="both"))
+    return Wanted(mei_of(score, part), BOX, "#000000", "#ffffff")
+
+
+Told = SimpleQueue[tuple[Wanted, Picture | None]]
+
+
+@pytest.mark.real
+def test_pictures_come_from_the_process_and_are_kept() -> None:
+    line, told = EngravingLine(), Told()
+    try:
+        first = wanted()
+        line.ask(first, lambda *answer: told.put(answer))
+        asked, picture = told.get(timeout=30)
+        assert asked == first
+        assert picture is not None
+        assert picture.png.startswith(b"\x89PNG")
+        assert line.get(first) is picture
+        assert note_id(0) in picture.notes
+    finally:
+        line.close()
+
+
+@pytest.mark.real
+def test_a_window_that_fails_and_a_process_that_dies_stop_nothing() -> None:
+    line, told = EngravingLine(), Told()
+    try:
+        line.ask(Wanted("nothing", BOX, "#000000", "#ffffff"), lambda *answer: told.put(answer))
+        assert told.get(timeout=30)[1] is None
+        assert line._child
+        line._child.kill()
+        line.ask(wanted(bars="4"), lambda *answer: told.put(answer))
+        assert told.get(timeout=30)[1] is not None
+    finally:
+        line.close()
+
+
+def test_the_process_answers_line_by_line() -> None:
+    out = io.StringIO()
+    order = {"mei": wanted().mei, "box": {"width_px": 900, "height_px": 300,
+             "largest_staff_px": 100}, "ink": "#000000", "ground": "#ffffff"}  # fmt: skip
+    process.run([json.dumps(order)], out)
+    told = json.loads(out.getvalue())
+    assert told["width_px"] <= 901
+    assert note_id(0) in told["notes"]
