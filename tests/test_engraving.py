@@ -17,9 +17,9 @@ import pytest
 
 from coach.engraving.mei import note_id, write_mei
 from coach.score.model import Grace, Hands, Score
+from coach.score.notation import write
 from coach.score.reading import read_score
 from coach.score.window import Excerpt, Window, choose_window, excerpt
-from coach.screens.staff.content import write
 
 pytest.importorskip("verovio", reason="needs the extra pictures: pip install .[pictures]")
 pytest.importorskip("resvg_py", reason="needs the extra pictures: pip install .[pictures]")

@@ -15,14 +15,14 @@ import pytest
 
 from coach.score.build import score_from_notes
 from coach.score.model import Clef, Hands
+from coach.score.notation.clefs import bottom_step, key_positions
+from coach.score.notation.values import value_of
+from coach.score.notation.written import list_heads
 from coach.score.pitch import Spelling
 from coach.score.window import Window, excerpt
-from coach.screens.staff.clefs import bottom_step, key_positions
 from coach.screens.staff.glyphs import ASCII
 from coach.screens.staff.layout import lay_out
 from coach.screens.staff.page import Sheet
-from coach.screens.staff.values import value_of
-from coach.screens.staff.written import list_heads
 
 
 def note(

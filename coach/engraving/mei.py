@@ -16,11 +16,15 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from coach.score.model import Bar, Clef, Mark, ScoreNote
-from coach.screens.staff.beams import BeamGroup
-from coach.screens.staff.clefs import clef_at, clef_changes
-from coach.screens.staff.content import Written
-from coach.screens.staff.values import Value, pieces
-from coach.screens.staff.written import Head
+from coach.score.notation import (
+    BeamGroup,
+    Head,
+    Value,
+    Written,
+    clef_at,
+    clef_changes,
+    split_length,
+)
 
 NAMESPACE = "http://www.music-encoding.org/ns/mei"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
@@ -489,7 +493,7 @@ def _filled(events: Sequence[_Event], span: _Span) -> Iterator[_Event]:
 def _silence(start: Fraction, end: Fraction) -> Iterator[_Event]:
     if end <= start:
         return
-    for length, value in pieces(end - start):
+    for length, value in split_length(end - start):
         yield _Event(start, length, value, is_seen=False)
         start += length
 

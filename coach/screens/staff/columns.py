@@ -13,9 +13,8 @@ from enum import IntEnum
 from fractions import Fraction
 from itertools import pairwise
 
-from coach.screens.staff.clefs import clef_changes
+from coach.score.notation import Head, Written, clef_changes
 from coach.screens.staff.rows import Form
-from coach.screens.staff.written import Head, Written
 
 AIR = 1
 """Empty columns after each slot."""

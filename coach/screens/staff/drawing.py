@@ -10,14 +10,12 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from coach.score.model import Bar, Clef, Hand
+from coach.score.notation import BeamGroup, Head, Stem, Value, clef_at, key_positions
 from coach.screens.staff.canvas import Role
-from coach.screens.staff.clefs import clef_at, key_positions
 from coach.screens.staff.columns import ChordColumns, Slot, SlotKind, slot_key
 from coach.screens.staff.page import NoteCells, Page
 from coach.screens.staff.page_layout import LABEL_WIDTH, PageLayout, SystemLayout, lay_out_page
 from coach.screens.staff.rows import TOP_LINE, StaffRows
-from coach.screens.staff.values import Value
-from coach.screens.staff.written import BeamGroup, Head, Stem
 
 _STEM_STEPS = 5
 """How far a stem without a beam rises over its last head, in steps."""

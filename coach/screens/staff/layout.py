@@ -14,6 +14,7 @@ from functools import cached_property
 
 from coach.score.counting import syllables
 from coach.score.model import Score
+from coach.score.notation import BeamGroup, Counts, Stem, Written, write
 from coach.score.window import Excerpt
 from coach.screens.staff.columns import (
     ChordColumns,
@@ -28,7 +29,6 @@ from coach.screens.staff.glyphs import UNICODE, Glyphs
 from coach.screens.staff.page import Page, Pages, Sheet
 from coach.screens.staff.page_layout import SystemLayout, prefix_width
 from coach.screens.staff.rows import FORMS, Form, StaffRows, lay_system_rows
-from coach.screens.staff.written import BeamGroup, Counts, Stem, Written, write
 
 
 class WrittenByOnset:

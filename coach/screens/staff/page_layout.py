@@ -9,12 +9,12 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from coach.score.notation import Head, Written
 from coach.screens.staff.canvas import Canvas
 from coach.screens.staff.columns import ChordColumns, Slot, SlotKey, place_slots, slot_key
 from coach.screens.staff.glyphs import Glyphs
 from coach.screens.staff.page import Cell
 from coach.screens.staff.rows import Form, StaffRows
-from coach.screens.staff.written import Head, Written
 
 LABEL_WIDTH = 3
 """``RH`` or ``LH`` and a space."""

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coach.score.model import Hand
-from coach.screens.staff.written import Head, Stem
+from coach.score.notation import Head, Stem
 
 TOP_LINE = 8
 """Position of a staff's top line; the bottom line is 0."""

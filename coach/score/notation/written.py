@@ -25,9 +25,9 @@ from fractions import Fraction
 
 from coach.score.metre import Metre
 from coach.score.model import Bar, Grace, Hand, Score, ScoreNote
+from coach.score.notation.clefs import bottom_step, clef_at, key_alters
+from coach.score.notation.values import Value, split_length, value_of
 from coach.score.window import Excerpt
-from coach.screens.staff.clefs import bottom_step, clef_at, key_alters
-from coach.screens.staff.values import Value, split_length, value_of
 
 SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "x"}
 """The signs as they are shown; the musical ones are in few fonts."""
