@@ -37,7 +37,7 @@ def inside(folder: Path) -> dict[str, float]:
     from coach.cli.open_score import open_piece
     from coach.cli.score_library import HomeLibrary
     from coach.cli.sessions import SessionMaker
-    from coach.cli.storage import Keeping, close_record
+    from coach.cli.storage import Storage, close_record
     from coach.record.store import Store
     from coach.screens.interfaces import Errand
 
@@ -51,16 +51,16 @@ def inside(folder: Path) -> dict[str, float]:
     out["opening"] = time.perf_counter() - begun
 
     begun = time.perf_counter()
-    keeping = Keeping(options)
-    HomeLibrary(keeping).items()
-    keeping.notices()
+    storage = Storage(options)
+    HomeLibrary(storage).items()
+    storage.notices()
     out["home"] = time.perf_counter() - begun
 
     begun = time.perf_counter()
-    SessionMaker(keeping.store, keeping.lease).make(score, path, Errand.GO_ON, 0.0)
+    SessionMaker(storage.store, storage.lease).make(score, path, Errand.GO_ON, 0.0)
     out["drill"] = time.perf_counter() - begun
-    assert keeping.store
-    close_record(keeping.store)
+    assert storage.store
+    close_record(storage.store)
 
     begun = time.perf_counter()
     warmup(options)

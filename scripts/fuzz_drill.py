@@ -40,7 +40,7 @@ from coach.coaching.drill.drill_events import (
 from coach.coaching.drill.states import TABLE
 from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
-from coach.coaching.planning.warmup import Round, WarmUp, WeakSpot
+from coach.coaching.planning.warmup import WarmUpItem, WarmUpRound, WeakSpot
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Stage
 from coach.score.model import Hands, Score
@@ -168,7 +168,7 @@ class Watched:
         """Hand in the verdict on one that was given out."""
         if self.waiting:
             job = self.waiting.pop(at % len(self.waiting))
-            self.take(self.drill.judged(job, job.judge(), self.now_s))
+            self.take(self.drill.take_verdict(job, job.judge(), self.now_s))
 
     def finish(self) -> None:
         """Everything comes to its end: nothing is lost, nothing hangs."""
@@ -240,18 +240,18 @@ def make_warm_up(
     windows = windows or [Window(Fraction(0), score.end_quarters)]
     given = [_spot(window, score) for window in windows]
 
-    def make(spot: WarmUp, window: Window, now_s: float) -> Drill:
+    def make(spot: WarmUpItem, window: Window, now_s: float) -> Drill:
         goal = Goal(window, spot.qpm, clean_required=1)
         return Drill(score, goal, now_s=now_s, judges_elsewhere=elsewhere)
 
-    round_ = Round(dues_of("piece", given), rng.choice([0.5, 5.0]))
+    round_ = WarmUpRound(dues_of("piece", given), rng.choice([0.5, 5.0]))
     return WarmUpDrill(round_, dict(enumerate(given)), make, 0.0)
 
 
-def _spot(window: Window, score: Score) -> WarmUp:
+def _spot(window: Window, score: Score) -> WarmUpItem:
     move = excerpt(score, window).transitions[0]
     spot = WeakSpot(move, 2, 3, mended=False, qpm=80.0)
-    return WarmUp(spot, window, window, 80.0, 20.0)
+    return WarmUpItem(spot, window, window, 80.0, 20.0)
 
 
 def one_step(rng: random.Random, watched: Watched) -> None:

@@ -39,7 +39,7 @@ from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import SessionMaker
-from coach.cli.storage import Keeping, close_record
+from coach.cli.storage import Storage, close_record
 from coach.record.folder import FILE, VERSION, RecordError
 from coach.record.settings import FILE as SETTINGS
 from coach.record.store import Store
@@ -137,14 +137,14 @@ class Bench:
     def _evening(self, data: Path, foreign: dict[str, bytes]) -> float | None:
         """Home, a piece, a repetition, the warm-up; when the repetition was kept, where it was."""
         options = Namespace(data=data, counting=None, list=True, minutes=5.0)
-        keeping = Keeping(options)
-        keeping.bring_up_to_date()
-        HomeLibrary(keeping).items()
-        said = keeping.notices()
+        storage = Storage(options)
+        storage.bring_up_to_date()
+        HomeLibrary(storage).items()
+        said = storage.notices()
         if foreign and not any("another program" in one for one in said):
             raise Lost(f"another program's file was not named: {said}")
         kept_s = None
-        maker = SessionMaker(keeping.store, keeping.lease)
+        maker = SessionMaker(storage.store, storage.lease)
         for errand in (Errand.GO_ON, Errand.WARM_UP, Errand.DRILL):
             try:
                 session = maker.make(self.score, self.path, errand, 0.0)
@@ -156,11 +156,11 @@ class Bench:
             waits += session.keep(self.sample.templates[5].ended)
             kept_s = begun_s if not waits else kept_s
             session.leave()
-        HomeLibrary(keeping).items()
+        HomeLibrary(storage).items()
         with contextlib.suppress(CannotDo, RecordError):
             warmup(options)
-        assert keeping.store
-        close_record(keeping.store)
+        assert storage.store
+        close_record(storage.store)
         atexit.unregister(close_record)  # else every round's stores stay to the end
         return kept_s
 

@@ -18,7 +18,7 @@ from textual.geometry import Size
 from textual.keys import _character_to_key
 
 from coach.cli.parser import make_parser
-from coach.cli.storage import Keeping
+from coach.cli.storage import Storage
 from coach.cli.wiring import collaborators
 from coach.playing.midi_events import MidiEvent
 from coach.playing.ports.ports import Ports
@@ -82,13 +82,13 @@ class HeadlessApp:
         """``words``: the command line."""
         options = make_parser().parse_args([*words, "--data", str(data)])
         self.ports, self.clock = FakePorts(), clock
-        self.keeping = Keeping(options, keeps=options.command != "demo")
+        self.storage = Storage(options, keeps=options.command != "demo")
         start = Start()
         if options.command == "drill":
             start = Start(options.score, Errand.DRILL)
         elif options.command == "demo":
             start = Start(options.score or SCORES[0], Errand.DEMO, options.speed)
-        given = collaborators(options, self.keeping, cast(Ports, self.ports))
+        given = collaborators(options, self.storage, cast(Ports, self.ports))
         self.app = KeyholeApp(given, Settings(options.ascii), start, clock=clock)
 
     @property
@@ -111,5 +111,5 @@ class HeadlessApp:
 
     def close(self) -> None:
         """Close the record."""
-        if store := self.keeping.store:
+        if store := self.storage.store:
             store.close()

@@ -188,7 +188,9 @@ class FakeDrill:
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         return ()
 
-    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
+    def take_verdict(
+        self, job: JudgingJob, judgement: Judgement, now_s: float
+    ) -> tuple[DrillEvent, ...]:
         return ()
 
     def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:

@@ -13,7 +13,7 @@ from coach.cli.errors import CannotDo
 from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.playing.sounding.timed_sender import TimedSender
-from coach.record.settings import Kept, load_settings, save_settings
+from coach.record.settings import StoredSettings, load_settings, save_settings
 from coach.screens.big_letters import big
 
 BEATS, BEAT_S, LATE_S = 14, 0.1, 0.01
@@ -93,7 +93,7 @@ def sit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
 def test_a_pianist_begins_by_a_key_taps_along_and_the_offset_is_kept(
     sit: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    save_settings(tmp_path, Kept(counting="takadimi"))
+    save_settings(tmp_path, StoredSettings(counting="takadimi"))
     assert sit() == 0
     kept, _ = load_settings(tmp_path)
     assert kept.counting == "takadimi"
@@ -114,7 +114,7 @@ def test_a_pianist_begins_by_a_key_taps_along_and_the_offset_is_kept(
 def test_what_keeps_it_from_being_known_is_said_and_the_old_offset_stays(
     sit: Callable[..., int], tmp_path: Path, how: dict[str, int], said: str
 ) -> None:
-    save_settings(tmp_path, Kept(click_offset_ms=12.0))
+    save_settings(tmp_path, StoredSettings(click_offset_ms=12.0))
     with pytest.raises(CannotDo, match=said):
         sit(**how)
     assert load_settings(tmp_path)[0].click_offset_ms == 12.0

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.ports.port_choice import choose, counterpart, others, shown, told
+from coach.playing.ports.port_choice import choose, counterpart, name_port, name_ports, others
 
 NAMES = ("Midi Through:Midi Through Port-0 14:0", "Stage Piano:Stage Piano MIDI 1 20:0", "Piano")
 
@@ -31,7 +31,7 @@ def test_there_is_nothing_to_choose_from_the_systems_own_loops() -> None:
 
 
 def test_numbers_that_change_are_not_shown() -> None:
-    assert shown(NAMES[1]) == "Stage Piano:Stage Piano MIDI 1"
+    assert name_port(NAMES[1]) == "Stage Piano:Stage Piano MIDI 1"
 
 
 @pytest.mark.parametrize(
@@ -55,14 +55,14 @@ JACK_TWINS = ("Digital Piano:out", "Digital Piano-01:out")
 def test_two_pianos_of_the_same_name_can_be_told_apart_and_each_be_chosen(
     names: tuple[str, ...],
 ) -> None:
-    listed = told(names)
+    listed = name_ports(names)
     assert len(set(listed)) == 2
     assert [choose(names, one) for one in listed] == list(names)
     assert choose(names[1:], listed[0]) == names[1]  # plugged again: another number
 
 
 def test_one_piano_is_listed_without_its_number() -> None:
-    assert told(NAMES) == tuple(map(shown, NAMES))
+    assert name_ports(NAMES) == tuple(map(name_port, NAMES))
 
 
 @pytest.mark.parametrize("number", ["-01", "-02"])

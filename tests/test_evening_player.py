@@ -110,7 +110,7 @@ def test_onsets_scatter_as_the_manner_has_it(family: str) -> None:
     from statistics import pstdev
 
     steady = replace(
-        Manner.drawn(Random(1)), family=family, scatter_s=0.02, clock_share=0, sway=0, drift=0
+        Manner.draw_manner(Random(1)), family=family, scatter_s=0.02, clock_share=0, sway=0, drift=0
     )
     times = in_time([0.6] * 2000, 1.0, steady, Random(2))
     off = [at_s - 0.6 * k for k, at_s in enumerate(times)]

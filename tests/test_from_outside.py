@@ -24,7 +24,7 @@ from coach.cli.parser import make_parser
 from coach.coaching.model import Assignment
 from coach.coaching.planning.plan import PlanRow, RowState
 from coach.playing.midi_events import PianoFound, PianoLost
-from coach.playing.ports.port_choice import shown
+from coach.playing.ports.port_choice import name_port
 from coach.score.formats import ScoreError
 from coach.score.model import Score
 from coach.score.reading import read_score
@@ -64,7 +64,7 @@ anything = st.text(st.characters(codec=None, exclude_categories=())) | st.text(
 @given(anything)
 def test_what_is_left_of_any_words_can_be_seen_and_stands_on_one_line(text: str) -> None:
     assert printable(text).isprintable()
-    assert shown(text).isprintable()
+    assert name_port(text).isprintable()
     assert not unseen(printable_lines(text))
     assert printable(printable(text)) == printable(text)
     printable(text).encode("utf-8")
@@ -243,7 +243,7 @@ def test_no_screen_shows_what_a_terminal_would_obey(
         staging = staged(tmp_path)
         app = KeyholeApp(staging.given, Settings(ascii_only=ascii_only), Start())
         async with app.run_test(size=(80, 24) if low else (120, 40)) as pilot:
-            staging.ports.post(PianoFound(shown(HOSTILE)))
+            staging.ports.post(PianoFound(name_port(HOSTILE)))
             await pilot.pause()
             await look(Seat(app, staging, pilot))
             for screen in app.screen_stack:

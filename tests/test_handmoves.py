@@ -9,7 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.score.build import score_from_notes
-from coach.score.hand_moves import HandMove, MoveError, apply, check, followed, parse_move, selected
+from coach.score.hand_moves import (
+    HandMove,
+    MoveError,
+    add_moves,
+    apply,
+    check,
+    parse_move,
+    select_notes,
+)
 from coach.score.model import Hand, Score
 from coach.score.pitch import Spelling
 from coach.score.window import choose_window
@@ -193,7 +201,7 @@ def test_a_move_reads_back_as_it_is_written(
 def test_a_move_changes_hands_and_nothing_else(place: dict[str, Any], goal: dict[str, Any]) -> None:
     score, move = piece(), HandMove(**place, **goal)
     after = apply(score, [move])
-    chosen = {note.id for note in selected(score, move)}
+    chosen = {note.id for note in select_notes(score, move)}
     for old, new in zip(score.notes, after.notes, strict=True):
         assert replace(new, hand=old.hand) == old
         assert new.hand is old.hand or old.id in chosen
@@ -204,7 +212,7 @@ def test_a_bar_named_by_its_place_is_the_one_that_a_window_so_named_begins_with(
     """``--move`` and ``--bars`` stand in one command line: the same name is the same bar."""
     score = piece()
     window = choose_window(score, bars="#3")
-    (bass,) = selected(score, parse_move("bar #3 staff 2 to RH"))
+    (bass,) = select_notes(score, parse_move("bar #3 staff 2 to RH"))
     assert bass.onset_quarters == window.start_quarters
 
 
@@ -223,7 +231,7 @@ def test_the_last_move_of_a_note_is_the_one_that_holds(
     moves: list[str], by: list[str], left: list[str]
 ) -> None:
     """To the left, back, and to the left again: the third is not the first, long overruled."""
-    after = followed([parse_move(one) for one in moves], [parse_move(one) for one in by])
+    after = add_moves([parse_move(one) for one in moves], [parse_move(one) for one in by])
     assert [str(move) for move in after] == left
     every = [parse_move(one) for one in (*moves, *by)]
     assert apply(piece(), after).notes == apply(piece(), every).notes

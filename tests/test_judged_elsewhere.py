@@ -32,7 +32,7 @@ def jobs_of(live: Live) -> list[JudgingJob]:
 
 
 def verdict(live: Live, job: JudgingJob) -> None:
-    live.note(live.drill.judged(job, job.judge(), live.now_s))
+    live.note(live.drill.take_verdict(job, job.judge(), live.now_s))
 
 
 def test_a_large_take_is_given_out_and_its_verdict_ends_it(live: Live) -> None:
@@ -59,7 +59,7 @@ def test_a_job_goes_to_another_process_and_back(live: Live) -> None:
     (job,) = jobs_of(live)
     sent = pickle.loads(pickle.dumps(job))
     judgement = pickle.loads(pickle.dumps(sent.judge()))
-    live.note(live.drill.judged(sent, judgement, live.now_s))
+    live.note(live.drill.take_verdict(sent, judgement, live.now_s))
     assert live.ended[0].judgement == job.judge()
 
 

@@ -12,7 +12,7 @@ import pytest
 from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
 from coach.cli.score_library import HomeLibrary, samples
-from coach.cli.storage import Keeping, close_record
+from coach.cli.storage import Storage, close_record
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.judging.model import Outcome, TransitionResult
 from coach.record.pieces import piece_key
@@ -35,11 +35,11 @@ def file(tmp_path: Path) -> Path:
 
 
 def library_of(options: Namespace, file: Path, at_s: float) -> Iterator[HomeLibrary]:
-    keeping = Keeping(options)
-    assert keeping.store
-    keeping.store.save_repetition(piece_key(SCORE, file), ended(clean=False), at_s)
-    yield HomeLibrary(keeping)
-    close_record(keeping.store)
+    storage = Storage(options)
+    assert storage.store
+    storage.store.save_repetition(piece_key(SCORE, file), ended(clean=False), at_s)
+    yield HomeLibrary(storage)
+    close_record(storage.store)
 
 
 @pytest.fixture
@@ -82,25 +82,25 @@ def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(
 def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(
     options: Namespace, file: Path
 ) -> None:
-    keeping = Keeping(options)
-    assert keeping.store
-    keeping.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
-    told = [item.detail for item in HomeLibrary(keeping).warm_ups()]
-    close_record(keeping.store)
+    storage = Storage(options)
+    assert storage.store
+    storage.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
+    told = [item.detail for item in HomeLibrary(storage).warm_ups()]
+    close_record(storage.store)
     assert told == ["1 weak spot of today: Two Hands"]
 
 
 def test_the_newest_warm_ups_leave_room_for_the_pieces(options: Namespace, tmp_path: Path) -> None:
-    keeping = Keeping(options)
-    assert keeping.store
+    storage = Storage(options)
+    assert storage.store
     for at in range(4):
         path = tmp_path / f"piece-{at}.musicxml"
         path.write_text("a score")
         score = replace(SCORE, notes=SCORE.notes[at:], title=f"Piece {at}")
         then_s = time.time() - 86400.0 * (4 - at)
-        keeping.store.save_repetition(piece_key(score, path), ended(clean=False), then_s)
-    told = lines(HomeLibrary(keeping))
-    close_record(keeping.store)
+        storage.store.save_repetition(piece_key(score, path), ended(clean=False), then_s)
+    told = lines(HomeLibrary(storage))
+    close_record(storage.store)
     assert [errand for errand, *_ in told].count(Errand.WARM_UP) == 3
 
 

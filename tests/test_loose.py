@@ -7,7 +7,7 @@ from coach.coaching.model import Goal
 from coach.drill import Drill, score_from_notes
 from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
-from coach.score.model import Mark, Score, ScoreNote
+from coach.score.model import NoteMark, Score, ScoreNote
 from coach.score.window import Window
 from tests.lessons import tempo_of
 
@@ -17,7 +17,7 @@ TUNE = (60, 62, 64, 65, 67, 65, 64, 62) * 2
 def slurred() -> Score:
     notes = [{"pitch": p, "onset": k, "length": 1, "hand": "RH"} for k, p in enumerate(TUNE)]
     score = score_from_notes(notes, qpm=80)
-    marked = [replace(note, marks=frozenset({Mark.UNDER_SLUR})) for note in score.notes[:-1]]
+    marked = [replace(note, marks=frozenset({NoteMark.UNDER_SLUR})) for note in score.notes[:-1]]
     return replace(score, notes=(*marked, score.notes[-1]))
 
 

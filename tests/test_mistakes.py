@@ -9,7 +9,7 @@ from textual.app import App
 from textual.screen import Screen
 from textual.widgets import Static
 
-from coach.cli.errors import OUR_FAULT, said_plainly
+from coach.cli.errors import OUR_FAULT, say_errors_plainly
 from coach.coaching.drill.drill_events import DrillEvent
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.screens.app.app import KeyholeApp
@@ -20,7 +20,7 @@ from tests.screenfakes import Staging
 def test_a_mistake_of_ours_is_one_sentence_and_its_traceback_is_kept(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    with said_plainly(tmp_path) as ran:
+    with say_errors_plainly(tmp_path) as ran:
         raise ZeroDivisionError("no beats")
     assert ran.status == OUR_FAULT
     [said] = capsys.readouterr().err.strip().splitlines()
@@ -33,7 +33,7 @@ def test_where_no_file_can_be_written_the_sentence_names_the_mistake(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "file").write_text("in the way")
-    with said_plainly(tmp_path / "file"):
+    with say_errors_plainly(tmp_path / "file"):
         raise ZeroDivisionError("no beats")
     [said] = capsys.readouterr().err.strip().splitlines()
     assert "ZeroDivisionError: no beats" in said

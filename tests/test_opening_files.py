@@ -12,7 +12,7 @@ import pytest
 
 from coach.score.formats import ScoreError
 from coach.score.opening import limits
-from coach.score.opening.limits import check_archive, file_bytes, shown
+from coach.score.opening.limits import check_archive, file_bytes, printable_name
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="not on Windows")
 
@@ -77,8 +77,8 @@ def test_a_large_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_name_cannot_carry_control_characters_to_the_terminal() -> None:
-    assert shown(Path("a\x1b[2J\n.xml")) == "a?[2J .xml"
-    assert shown(Path("/")) == "/"
+    assert printable_name(Path("a\x1b[2J\n.xml")) == "a?[2J .xml"
+    assert printable_name(Path("/")) == "/"
 
 
 # Archives

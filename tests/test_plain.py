@@ -17,7 +17,7 @@ from coach.score.model import (
     Direction,
     Grace,
     Hand,
-    Mark,
+    NoteMark,
     Remark,
     Score,
     ScoreNote,
@@ -43,7 +43,7 @@ notes = st.builds(
     bar_index=st.integers(0, 500),
     fingering=st.lists(words, max_size=3).map(tuple),
     grace=st.none() | st.sampled_from(Grace),
-    marks=st.frozensets(st.sampled_from(Mark)),
+    marks=st.frozensets(st.sampled_from(NoteMark)),
     segments_quarters=st.lists(fractions, max_size=3).map(tuple),
     octave_shift=st.integers(-2, 2),
     hand_is_guess=st.booleans(),
@@ -105,7 +105,9 @@ def test_a_fraction_is_written_as_a_musician_reads_it() -> None:
 
 
 def test_a_set_of_marks_is_always_written_in_one_order() -> None:
-    first = replace(scale().notes[0], marks=frozenset({Mark.ACCENT, Mark.TENUTO, Mark.TRILL}))
+    first = replace(
+        scale().notes[0], marks=frozenset({NoteMark.ACCENT, NoteMark.TENUTO, NoteMark.TRILL})
+    )
     columns = score_to_plain(replace(scale(), notes=(first,)))["notes"]["columns"]
     assert columns["marks"] == [["accent", "tenuto", "trill"]]
 

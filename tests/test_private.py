@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.errors import said_plainly
+from coach.cli.errors import say_errors_plainly
 from coach.record.folder import RecordError, data_folder
 from coach.record.pieces import piece_key
-from coach.record.settings import Kept, save_settings
+from coach.record.settings import StoredSettings, save_settings
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record
 from tests.records import SCORE, ended
@@ -55,13 +55,13 @@ def test_settings_hand_moves_and_the_cache(tmp_path: Path) -> None:
     subprocess.run(
         [*command, "--move", "bar 1 beat 1 C4 to lh"], cwd=ROOT, capture_output=True, check=False
     )
-    save_settings(data_folder(data), Kept(click_offset_ms=3.0))
+    save_settings(data_folder(data), StoredSettings(click_offset_ms=3.0))
     assert {path.name for path in data.iterdir()} >= {"cache", "settings.json"}
     assert open_to_others(data) == []
 
 
 def test_what_tells_of_a_mistake(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    with said_plainly(tmp_path / "data"):
+    with say_errors_plainly(tmp_path / "data"):
         raise ZeroDivisionError
     assert list((tmp_path / "data").glob("mistake-*.txt"))
     assert open_to_others(tmp_path / "data") == []

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.model import Mark
+from coach.score.model import NoteMark
 from tests.scorexml import attributes, back, bar, direction, metre, note, opened, piano, words
 
 
@@ -50,19 +50,19 @@ def test_a_stack_of_fingers_on_a_chord_is_one_for_each_note(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("element", "mark"),
     [
-        ("<ornaments><trill-mark/></ornaments>", Mark.TRILL),
-        ('<ornaments><wavy-line type="start"/></ornaments>', Mark.TRILL),
-        ("<ornaments><inverted-mordent/></ornaments>", Mark.MORDENT),
-        ("<ornaments><delayed-turn/></ornaments>", Mark.TURN),
-        ('<ornaments><tremolo type="single">3</tremolo></ornaments>', Mark.TREMOLO),
-        ("<arpeggiate/>", Mark.ARPEGGIO),
-        ('<glissando type="start"/>', Mark.GLISSANDO),
-        ("<articulations><staccato/></articulations>", Mark.STACCATO),
-        ("<articulations><strong-accent/></articulations>", Mark.MARCATO),
-        ("<fermata/>", Mark.FERMATA),
+        ("<ornaments><trill-mark/></ornaments>", NoteMark.TRILL),
+        ('<ornaments><wavy-line type="start"/></ornaments>', NoteMark.TRILL),
+        ("<ornaments><inverted-mordent/></ornaments>", NoteMark.MORDENT),
+        ("<ornaments><delayed-turn/></ornaments>", NoteMark.TURN),
+        ('<ornaments><tremolo type="single">3</tremolo></ornaments>', NoteMark.TREMOLO),
+        ("<arpeggiate/>", NoteMark.ARPEGGIO),
+        ('<glissando type="start"/>', NoteMark.GLISSANDO),
+        ("<articulations><staccato/></articulations>", NoteMark.STACCATO),
+        ("<articulations><strong-accent/></articulations>", NoteMark.MARCATO),
+        ("<fermata/>", NoteMark.FERMATA),
     ],
 )
-def test_marks_hold_for_the_whole_chord(tmp_path: Path, element: str, mark: Mark) -> None:
+def test_marks_hold_for_the_whole_chord(tmp_path: Path, element: str, mark: NoteMark) -> None:
     found = opened(
         tmp_path,
         piano(bar(note("C4", 2, notations=element), note("E4", 2, chord=True), note("G4", 2))),
@@ -104,10 +104,10 @@ def test_slurs(tmp_path: Path) -> None:
         ),
     )
     assert {n.spelling.symbol: set(n.marks) for n in found.notes} == {
-        "C5": {Mark.SLUR_START},
-        "D5": {Mark.UNDER_SLUR},
-        "E5": {Mark.SLUR_START, Mark.SLUR_END},
-        "F5": {Mark.SLUR_END},
+        "C5": {NoteMark.SLUR_START},
+        "D5": {NoteMark.UNDER_SLUR},
+        "E5": {NoteMark.SLUR_START, NoteMark.SLUR_END},
+        "F5": {NoteMark.SLUR_END},
         "C3": set(),
     }
 

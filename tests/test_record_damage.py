@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from coach.cli.commands.practice import warmup
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import SessionMaker
-from coach.cli.storage import Keeping, close_record
+from coach.cli.storage import Storage, close_record
 from coach.coaching.observations import observe_transitions
 from coach.record.folder import APPLICATION_ID, RecordError
 from coach.record.pieces import PieceKey, piece_key
@@ -168,14 +168,14 @@ def test_a_piece_whose_folder_may_not_be_looked_into_is_no_mistake(
             raise PermissionError(13, "Permission denied")
         return look(path, **how)
 
-    keeping = Keeping(options(folder))
-    library = HomeLibrary(keeping)
+    storage = Storage(options(folder))
+    library = HomeLibrary(storage)
     with monkeypatch.context() as patch:
         patch.setattr("os.stat", refused)
         patch.setattr("coach.cli.score_library.samples", tuple)
         told = [item.detail for item in library.items()]
-    assert keeping.store
-    close_record(keeping.store)
+    assert storage.store
+    close_record(storage.store)
     assert "its file is gone" in told[0]
 
 
@@ -193,16 +193,16 @@ def test_home_drill_and_warm_up_open_with_bad_rows(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], broken: str
 ) -> None:
     change(folder, broken)
-    keeping = Keeping(options(folder))
-    assert HomeLibrary(keeping).items()
-    maker = SessionMaker(keeping.store, keeping.lease)
+    storage = Storage(options(folder))
+    assert HomeLibrary(storage).items()
+    maker = SessionMaker(storage.store, storage.lease)
     session = maker.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
     assert session.save() == session.keep(ended()) == ""
     session.leave()
-    keeping.notices()
+    storage.notices()
     assert warmup(options(folder)) == 0
-    assert keeping.store
-    close_record(keeping.store)
+    assert storage.store
+    close_record(storage.store)
     assert "Traceback" not in capsys.readouterr().err
 
 

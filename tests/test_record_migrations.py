@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.storage import Keeping, close_record
+from coach.cli.storage import Storage, close_record
 from coach.coaching.observations import observe_transitions
 from coach.record.folder import VERSION, RecordError, is_older
 from coach.record.pieces import PieceKey, piece_key
@@ -236,9 +236,9 @@ def test_a_damaged_older_record_is_rescued(tmp_path: Path) -> None:
 
 def test_a_command_with_a_screen_brings_it_up_to_date_first(tmp_path: Path) -> None:
     old_record(tmp_path)
-    keeping = Keeping(Namespace(data=tmp_path, counting=None))
-    keeping.bring_up_to_date()
+    storage = Storage(Namespace(data=tmp_path, counting=None))
+    storage.bring_up_to_date()
     assert not is_older(tmp_path / FILE)
-    assert any("brought up to date" in said for said in keeping.notices())
-    assert keeping.store
-    close_record(keeping.store)
+    assert any("brought up to date" in said for said in storage.notices())
+    assert storage.store
+    close_record(storage.store)

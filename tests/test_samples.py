@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from coach.score.model import Grace, Hand, Mark, Score, ScoreNote
+from coach.score.model import Grace, Hand, NoteMark, Score, ScoreNote
 from coach.score.reading import read_score
 
 FOLDER = Path(__file__).parent.parent / "sample_scores"
@@ -119,8 +119,8 @@ def pairs(line: list[ScoreNote]) -> Iterator[tuple[ScoreNote, ScoreNote]]:
     onsets = Counter(note.onset_quarters for note in line)
     for before, after in pairwise(line):
         alone = onsets[before.onset_quarters] == onsets[after.onset_quarters] == 1
-        joined = before.marks & {Mark.SLUR_START, Mark.UNDER_SLUR}
-        if alone and joined and after.marks & {Mark.SLUR_END, Mark.UNDER_SLUR}:
+        joined = before.marks & {NoteMark.SLUR_START, NoteMark.UNDER_SLUR}
+        if alone and joined and after.marks & {NoteMark.SLUR_END, NoteMark.UNDER_SLUR}:
             yield before, after
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.sessions import Keeper
+from coach.cli.sessions import Recorder
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Goal
@@ -197,12 +197,12 @@ def test_a_verdict_of_a_drill_that_was_left_says_nothing(
 def test_an_unjudged_take_is_a_midi_file_beside_the_record(tmp_path: Path) -> None:
     drill = a_drill()
     store = Store(tmp_path)
-    keeper = Keeper(store, PieceKey("key", "Line", "line.musicxml"), drill)
+    recorder = Recorder(store, PieceKey("key", "Line", "line.musicxml"), drill)
     for step, pitch in enumerate(LINE):
         drill.key_down(pitch, 64, 0.5 * step)
         drill.key_up(pitch, 0.5 * step + 0.4)
     job: JudgingJob = drill._ear.job(7, drill._ear.follower._copy_take(4), None)
-    said = keeper.keep_unjudged(job)
+    said = recorder.keep_unjudged(job)
     (path,) = tmp_path.glob("unjudged-*-7.mid")
     assert str(path) in said
     assert [key.pitch for key in read_take(path).notes] == list(LINE)

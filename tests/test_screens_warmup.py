@@ -15,7 +15,7 @@ import pytest
 from coach.cli.open_score import open_piece
 from coach.cli.parser import make_parser
 from coach.cli.score_library import samples
-from coach.cli.storage import Keeping
+from coach.cli.storage import Storage
 from coach.cli.wiring import collaborators
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import DrillEvent, DrillState, RepetitionEnded
@@ -98,13 +98,13 @@ def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Setting
         monkeypatch.setattr(f"coach.screens.drill.{name}", 0.02)
     monkeypatch.setattr("coach.screens.drill.screen.TICK_S", 0.01)
     options = make_parser().parse_args(["warmup", "--minutes", "5", "--data", str(tmp_path)])
-    keeping = Keeping(options)
-    store = keeping.store
+    storage = Storage(options)
+    store = storage.store
     assert store
     for item in samples()[:2]:
         fail_in(store, open_piece(item.path, data=tmp_path), item.path, 2)
     ports = FakePiano()
-    given = collaborators(options, keeping, cast(Ports, ports))
+    given = collaborators(options, storage, cast(Ports, ports))
     items = given.library.items()
     warm = next(one for one in items if one.errand is Errand.WARM_UP)
     app = KeyholeApp(given, start=Start(warm.path, Errand.WARM_UP), clock=FastClock())

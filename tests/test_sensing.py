@@ -10,7 +10,7 @@ from coach.playing.ports.byte_stream import SILENCE_S, STEADY_COUNT, Sensing
 def heard(*at_s: float, sensing: bool = True) -> Sensing:
     piano = Sensing()
     for moment_s in at_s:
-        piano.heard(moment_s, sensing=sensing)
+        piano.note_message(moment_s, sensing=sensing)
     return piano
 
 
@@ -39,23 +39,23 @@ def test_a_burst_of_them_is_no_promise() -> None:
 def test_stray_bytes_between_notes_are_no_promise() -> None:
     piano = Sensing()
     for k in range(400):
-        piano.heard(0.2 * k, sensing=False)
+        piano.note_message(0.2 * k, sensing=False)
         if k % 10 == 0:
-            piano.heard(0.2 * k + 0.05, sensing=True)
+            piano.note_message(0.2 * k + 0.05, sensing=True)
     assert not piano.is_lost(3600.0)
 
 
 def test_any_message_counts_as_a_sign_of_life() -> None:
     piano = steady()
-    piano.heard(10.6, sensing=False)
+    piano.note_message(10.6, sensing=False)
     assert not piano.is_lost(11.2)
 
 
 def test_a_piano_that_came_back_has_to_be_steady_anew() -> None:
     piano = steady()
     assert piano.is_lost(12.0)
-    piano.heard(12.0, sensing=False)
-    piano.heard(12.3, sensing=True)
+    piano.note_message(12.0, sensing=False)
+    piano.note_message(12.3, sensing=True)
     assert not piano.is_lost(3600.0)
 
 
@@ -72,6 +72,6 @@ def test_it_is_lost_only_after_a_silence_and_enough_of_them(
     for quiet_s, sensing in line:
         now_s += quiet_s
         assert not piano.is_lost(now_s) or (quiet_s > SILENCE_S and sent >= STEADY_COUNT)
-        piano.heard(now_s, sensing=sensing)
+        piano.note_message(now_s, sensing=sensing)
         sent += sensing
         assert not piano.is_lost(now_s + 0.42)

@@ -20,7 +20,7 @@ from coach.playing.simulated.player import (
     PlayerFault,
     SimulatedPianist,
     demo_pianist,
-    remaining,
+    share_left,
 )
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score, ScoreNote
@@ -109,7 +109,7 @@ def test_slower_fails_less_and_right_repetitions_mend() -> None:
 
 @pytest.mark.parametrize("law", Law)
 def test_every_law_of_learning_falls(law: Law) -> None:
-    shares = [remaining(n, 0.2, law) for n in range(20)]
+    shares = [share_left(n, 0.2, law) for n in range(20)]
     assert all(a > b for a, b in itertools.pairwise(shares))
     assert shares[-1] < 0.15
 
@@ -117,7 +117,7 @@ def test_every_law_of_learning_falls(law: Law) -> None:
 @pytest.mark.outside
 def test_the_exponential_law_has_the_same_rate_all_along() -> None:
     """Heathcote, Brown and Mewhort (2000): the hallmark of an exponential is a constant rate."""
-    shares = [remaining(n, 0.2, Law.EXPONENTIAL) for n in range(10)]
+    shares = [share_left(n, 0.2, Law.EXPONENTIAL) for n in range(10)]
     rates = [b / a for a, b in itertools.pairwise(shares)]
     assert max(rates) - min(rates) < 1e-12
 

@@ -6,7 +6,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.model import Observation
-from coach.coaching.planning.warmup import WeakSpot, all_fit, last_session, warm_up, weak_spots
+from coach.coaching.planning.warmup import WeakSpot, all_fit, last_session, plan_warm_up, weak_spots
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
@@ -46,7 +46,7 @@ def test_one_slip_in_many_is_no_weak_spot() -> None:
 def test_a_failure_at_eight_in_the_evening_is_in_the_warm_up_at_seven() -> None:
     """The FSRS package would call it remembered (whole days only; see the roadmap)."""
     evening = heard(3, "xx", at_s=20 * HOUR_S)
-    assert beats(item.spot for item in warm_up(piece(), evening)) == [3]
+    assert beats(item.spot for item in plan_warm_up(piece(), evening)) == [3]
 
 
 def test_only_the_last_session_counts() -> None:
@@ -57,9 +57,9 @@ def test_only_the_last_session_counts() -> None:
 
 def test_every_weak_spot_is_in_it_each_place_once() -> None:
     history = [one for beat in (3, 9, 12) for one in heard(beat, "xx")]
-    assert beats(item.spot for item in warm_up(piece(), history)) == [3, 9, 12]
+    assert beats(item.spot for item in plan_warm_up(piece(), history)) == [3, 9, 12]
     side_by_side = [one for beat in (3, 4) for one in heard(beat, "xx")]
-    assert len(warm_up(piece(), side_by_side)) == 1
+    assert len(plan_warm_up(piece(), side_by_side)) == 1
 
 
 def test_it_is_told_without_the_score_whether_there_is_time_for_all_spots() -> None:
@@ -71,7 +71,7 @@ def test_it_is_told_without_the_score_whether_there_is_time_for_all_spots() -> N
 
 @pytest.mark.parametrize("beat", [0, 1, 3, 15])
 def test_a_spot_s_window_lands_on_the_note_arrived_at(beat: int) -> None:
-    (spot,) = warm_up(piece(), heard(beat, "xx"))
+    (spot,) = plan_warm_up(piece(), heard(beat, "xx"))
     window = spot.window
     assert window.hands is spot.spot.transition.hands
     assert window.start_quarters < window.end_quarters
@@ -79,18 +79,18 @@ def test_a_spot_s_window_lands_on_the_note_arrived_at(beat: int) -> None:
 
 
 def test_nothing_played_nothing_weak() -> None:
-    assert warm_up(piece(), []) == ()
+    assert plan_warm_up(piece(), []) == ()
 
 
 def test_each_spot_says_why_it_comes() -> None:
-    (failing,) = warm_up(piece(), heard(3, "xx."))
+    (failing,) = plan_warm_up(piece(), heard(3, "xx."))
     assert failing.reason == "Weak when you last played: it failed 2 of 3 times."
-    (mended,) = warm_up(piece(), heard(3, "xx..."))
+    (mended,) = plan_warm_up(piece(), heard(3, "xx..."))
     assert mended.reason.endswith("Does it still?")
 
 
 def test_no_spot_is_asked_quicker_than_the_piece() -> None:
     """It was played at 80; the next day it is not begun above the tempo of the piece."""
     history = heard(3, "xx.")
-    assert [one.qpm for one in warm_up(piece(qpm=72), history)] == [72]
-    assert [one.qpm for one in warm_up(piece(qpm=96), history)] == [80]
+    assert [one.qpm for one in plan_warm_up(piece(qpm=72), history)] == [72]
+    assert [one.qpm for one in plan_warm_up(piece(qpm=96), history)] == [80]

@@ -26,13 +26,13 @@ from coach.coaching.planning.warmup import (
     MOST_TRIES,
     MOST_TURNS,
     REPETITIONS,
-    Due,
-    Round,
-    WarmUp,
+    DueSpot,
+    WarmUpItem,
+    WarmUpRound,
     WeakSpot,
     expected_s,
     next_turn,
-    warm_up,
+    plan_warm_up,
 )
 from coach.coaching.wording import ENOUGH
 from coach.judging.model import Outcome
@@ -84,9 +84,9 @@ class TwoPieces:
         self.holds, self.now_s = holds, 100.0
         self.scores = {"a": piece(60), "b": piece(55)}
         given = dict(zip("ab", beats, strict=True))
-        self.spots = {key: warm_up(self.scores[key], observed(given[key])) for key in "ab"}
+        self.spots = {key: plan_warm_up(self.scores[key], observed(given[key])) for key in "ab"}
         dues = [*dues_of("a", self.spots["a"]), *dues_of("b", self.spots["b"])]
-        self.round = Round(dues, minutes)
+        self.round = WarmUpRound(dues, minutes)
         self.played: list[tuple[str, int, F]] = []
         """Piece, spot and window's length of each repetition."""
         self.said: list[str] = []
@@ -100,7 +100,7 @@ class TwoPieces:
         spots = {first + at: spot for at, spot in enumerate(self.spots[key])}
         self.key = key
 
-        def make(spot: WarmUp, window: Window, at_s: float) -> Drill:
+        def make(spot: WarmUpItem, window: Window, at_s: float) -> Drill:
             goal = Goal(window, spot.qpm, clean_required=2, reason=spot.reason)
             return Drill(self.scores[key], goal, now_s=at_s)
 
@@ -273,8 +273,8 @@ def test_the_plan_names_each_spot_s_stretch_and_where_it_stands() -> None:
 # -- the planner alone ------------------------------------------------------------------------
 
 
-def dues(*beats: int, key: str = "a") -> list[Due]:
-    return [Due(key, weak(beat)) for beat in beats]
+def dues(*beats: int, key: str = "a") -> list[DueSpot]:
+    return [DueSpot(key, weak(beat)) for beat in beats]
 
 
 def test_the_planner_ends_where_too_little_is_left() -> None:
@@ -285,21 +285,21 @@ def test_the_planner_ends_where_too_little_is_left() -> None:
 
 def test_the_planner_prefers_what_is_on_the_desk() -> None:
     rows = [*dues(5, 9), *dues(3, key="b")]
-    held = [Due(one.piece, one.spot, held=1) for one in rows]
+    held = [DueSpot(one.piece, one.spot, held=1) for one in rows]
     assert next_turn(held, 1000.0, last=1) == 0
     assert next_turn(held, 1000.0, last=2) == 0
 
 
 def test_the_same_spot_comes_twice_running_only_where_no_other_is_left() -> None:
     one, other = dues(5, 9)
-    failed = Due("a", one.spot, failed=1)
+    failed = DueSpot("a", one.spot, failed=1)
     assert next_turn([failed, other], 1000.0, last=0) == 1
     assert next_turn([failed], 1000.0, last=0) == 0
-    assert next_turn([Due("a", one.spot, failed=MOST_TURNS)], 1000.0, last=0) is None
+    assert next_turn([DueSpot("a", one.spot, failed=MOST_TURNS)], 1000.0, last=0) is None
 
 
 def test_what_a_spot_takes_is_told_without_its_score() -> None:
-    for spot in warm_up(piece(60), observed((5, 13, 21))):
+    for spot in plan_warm_up(piece(60), observed((5, 13, 21))):
         assert expected_s(spot.spot) == pytest.approx(spot.expected_s, rel=0.35)
         assert spot.expected_s > 3.0 * REPETITIONS
 

@@ -13,11 +13,11 @@ if TYPE_CHECKING:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status (0 done, 2 could not)."""
-    from coach.cli.errors import said_plainly
+    from coach.cli.errors import say_errors_plainly
     from coach.cli.terminal import flush, let_go_of_output, open_what_is_shut
 
     open_what_is_shut()
-    with said_plainly() as ran:
+    with say_errors_plainly() as ran:
         ran.status = _run(argv, ran)
         flush()
     if ran.status:

@@ -32,7 +32,7 @@ class Ran:
 
 
 @contextmanager
-def said_plainly(data: Path | None = None) -> Iterator[Ran]:
+def say_errors_plainly(data: Path | None = None) -> Iterator[Ran]:
     """Turn every error into a sentence; ``data`` is the data folder, if it is known already."""
     from coach.cli.terminal import let_go_of_output, warn
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from coach.coaching.model import Goal, Order, Way
 from coach.judging.model import Stage
 from coach.record.folder import cache_folder, data_folder, named_folder
-from coach.score.hand_moves import apply, check, followed, load_moves, parse_move, save_moves
+from coach.score.hand_moves import add_moves, apply, check, load_moves, parse_move, save_moves
 from coach.score.model import Score
 from coach.score.opening import open_score, score_key
 from coach.score.window import Window, choose_window
@@ -37,7 +37,7 @@ def open_piece(
     fresh = [parse_move(move) for move in moves]
     for move in fresh:
         check(score, move)
-    every = followed(kept, fresh)
+    every = add_moves(kept, fresh)
     if fresh and every != kept:
         data_folder(data)  # whose sentence says more than that of a file in it
         save_moves(folder, key, every, score.title or path.name)

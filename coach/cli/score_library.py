@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach.cli.parser import WARM_UP_MIN
-from coach.cli.storage import Keeping
+from coach.cli.storage import Storage
 from coach.record.folder import RecordError
 from coach.score.formats import SUFFIXES
 from coach.screens.interfaces import Errand, HomeItem
 
 if TYPE_CHECKING:
-    from coach.record.pieces import PieceSeen
+    from coach.record.pieces import PieceSummary
 
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
 """Words that a title has in small letters, but for the first."""
@@ -28,8 +28,8 @@ _DAYS_S = 30 * 86400.0
 class HomeLibrary:
     """The lines of the home screen, from the record and the folders."""
 
-    def __init__(self, keeping: Keeping, folder: Path | None = None) -> None:
-        self._keeping, self._folder = keeping, folder or Path.cwd()
+    def __init__(self, storage: Storage, folder: Path | None = None) -> None:
+        self._storage, self._folder = storage, folder or Path.cwd()
 
     def folder(self) -> Path:
         """Where to begin looking for another score."""
@@ -54,7 +54,7 @@ class HomeLibrary:
         return (*first, *warm_ups, *used[len(first) :])
 
     def _was_played_today(self) -> bool:
-        if (store := self._keeping.store) is None or (piece := store.last_piece()) is None:
+        if (store := self._storage.store) is None or (piece := store.last_piece()) is None:
             return False
         return any(_days_ago(one.at_s) == "today" for one in store.repetitions(piece, newest=1))
 
@@ -66,7 +66,7 @@ class HomeLibrary:
         """The same, each read when it is asked for."""
         from coach.coaching.planning import all_fit, last_session, weak_spots
 
-        if (store := self._keeping.store) is None:
+        if (store := self._storage.store) is None:
             return
         for piece, history in store.recent(time.time() - _DAYS_S):
             spots = weak_spots(history)
@@ -77,7 +77,7 @@ class HomeLibrary:
                 yield HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
 
     def _list_used(self) -> tuple[HomeItem, ...]:
-        if (store := self._keeping.store) is None:
+        if (store := self._storage.store) is None:
             return ()
         pieces = [
             one
@@ -89,11 +89,11 @@ class HomeLibrary:
             for at, one in enumerate(pieces)
         )
 
-    def missing(self) -> tuple[str, ...]:
+    def list_missing_files(self) -> tuple[str, ...]:
         """Files of pieces with weak spots that are not where they were."""
         from coach.coaching.planning import weak_spots
 
-        if (store := self._keeping.store) is None:
+        if (store := self._storage.store) is None:
             return ()
         return tuple(
             piece.path
@@ -106,7 +106,7 @@ def _spots(count: int) -> str:
     return f"{count} weak {'spot' if count == 1 else 'spots'}"
 
 
-def _where_it_stands(one: PieceSeen, at: int) -> str:
+def _where_it_stands(one: PieceSummary, at: int) -> str:
     """What to say of the piece that was open so many pieces ago."""
     if not isfile(one.piece.path):
         return f"its file is gone from {Path(one.piece.path).parent}: find it anew with f"

@@ -11,12 +11,12 @@ from pathlib import Path
 
 from coach.cli.open_score import goal_from, open_piece
 from coach.cli.parser import WARM_UP_MIN
-from coach.cli.warmup import OpenScore, Warming, WarmPiece, pieces_of, warm_up_plan
+from coach.cli.warmup import OpenScore, WarmUpPiece, WarmUpPieces, pieces_of, warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.diagnosis import MOST_OBSERVATIONS
 from coach.coaching.drill import Drill, RepetitionEnded, WarmUpDrill
 from coach.coaching.model import Goal, Observation, Way
-from coach.coaching.planning import WarmUp, find_next_goal
+from coach.coaching.planning import WarmUpItem, find_next_goal
 from coach.coaching.wording import stretch_words
 from coach.judging.judge import JudgingJob
 from coach.judging.tolerance import Strictness, Tolerance
@@ -34,7 +34,7 @@ from coach.screens.interfaces import DrillSession, Errand, NextDrill
 ELSEWHERE = "Nothing is kept while another Keyhole drills with this record: close that one."
 
 
-class Keeper:
+class Recorder:
     """Keeps a piece's repetitions and where the pianist stands; says what goes wrong.
 
     While another Keyhole has the record's lease nothing is kept: both may hear the same piano, and
@@ -167,9 +167,9 @@ class SessionMaker:
         with suppress(RecordError):  # what is wrong is said when the drill is kept
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.WARM_UP:
-            first = WarmPiece(piece, path, history, score)
+            first = WarmUpPiece(piece, path, history, score)
             others = tuple(pieces_of(self._store, piece))
-            warming = Warming(first, others, self._minutes, self._open_score)
+            warming = WarmUpPieces(first, others, self._minutes, self._open_score)
             return self._warm_up(warming, piece.key, now_s)
         if goal:
             coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
@@ -177,15 +177,15 @@ class SessionMaker:
             coach = self._coach(score, piece, errand, history, now_s + epoch_s)
         elsewhere = self._judges_elsewhere and errand is not Errand.DEMO
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach, elsewhere=elsewhere)
-        keeper = Keeper(store, piece, drill, self._lease)
+        recorder = Recorder(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
         return DrillSession(
-            score, drill, piece.title, coach.why, keeper.keep, keeper.leave, coach.plan,
+            score, drill, piece.title, coach.why, recorder.keep, recorder.leave, coach.plan,
             drill.change_plan if learns else None,
             drill.reorder if learns else None,
-            keeper.save,
+            recorder.save,
             None if errand is Errand.DEMO else self._after(score, path, coach.goal),
-            keeper.keep_unjudged,
+            recorder.keep_unjudged,
         )  # fmt: skip
 
     def _after(self, score: Score, path: Path, goal: Goal) -> NextDrill | None:
@@ -231,24 +231,24 @@ class SessionMaker:
             return None
         return goal_from(options, score)
 
-    def _warm_up(self, warming: Warming, key: str, now_s: float) -> DrillSession:
+    def _warm_up(self, warming: WarmUpPieces, key: str, now_s: float) -> DrillSession:
         """The session for one piece of a warm-up; the next one comes after it, by itself."""
         one, spots = warming.piece(key), warming.spots(key)
         score = one.score
         assert score
         epoch_s = time.time() - now_s
 
-        def make(spot: WarmUp, window: Window, at_s: float) -> Drill:
+        def make(spot: WarmUpItem, window: Window, at_s: float) -> Drill:
             goal = Goal(window, spot.qpm, clean_required=WARM_UP_CLEAN, reason=spot.reason)
             return self._drill(score, goal, at_s, epoch_s, elsewhere=self._judges_elsewhere)
 
         drill = WarmUpDrill(warming.round, spots, make, now_s)
-        keeper = Keeper(self._store, one.piece, drill, self._lease, keeps_place=False)
+        recorder = Recorder(self._store, one.piece, drill, self._lease, keeps_place=False)
         return DrillSession(
             score, drill, f"Warm-up: {one.piece.title}", lambda: drill.drill.coach.why(),
-            keeper.keep, keeper.leave,
+            recorder.keep, recorder.leave,
             lambda: warm_up_plan(score, [*spots.values()], drill.states),
-            save=keeper.save, keep_unjudged=keeper.keep_unjudged,
+            save=recorder.save, keep_unjudged=recorder.keep_unjudged,
             next_drill=NextDrill(
                 "the piece itself",
                 lambda at_s: self._after_warm_up(warming, one, at_s),
@@ -257,7 +257,9 @@ class SessionMaker:
             path=one.path,
         )  # fmt: skip
 
-    def _after_warm_up(self, warming: Warming, last: WarmPiece, now_s: float) -> DrillSession:
+    def _after_warm_up(
+        self, warming: WarmUpPieces, last: WarmUpPiece, now_s: float
+    ) -> DrillSession:
         """The next piece of a warm-up; once that is over, the piece itself that it ended with."""
         coming = warming.next_piece(now_s)
         if coming is not None and coming.score is not None:

@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 
 from coach.cli.terminal import waiting_line, warn
 from coach.record.folder import FILE, UNTIL_THEN, RecordError, data_folder, is_older, named_folder
-from coach.record.settings import Kept, load_settings, save_settings
+from coach.record.settings import StoredSettings, load_settings, save_settings
 
 if TYPE_CHECKING:
     from coach.record.lock import Lease
     from coach.record.store import Store
 
 
-class Keeping:
+class Storage:
     """The record and the settings; practice goes on without them, and ``notices`` says why."""
 
     def __init__(self, options: Namespace, *, keeps: bool = True) -> None:
@@ -31,7 +31,7 @@ class Keeping:
         self._say: Callable[[str], None] | None = None
 
     @cached_property
-    def settings(self) -> Kept:
+    def settings(self) -> StoredSettings:
         """What the pianist has set; a counting system asked for now holds, and is kept."""
         settings, said = load_settings(named_folder(self._options.data))
         self._notices += [said] if said else []
@@ -41,7 +41,7 @@ class Keeping:
             self._keep(settings)
         return settings
 
-    def _keep(self, settings: Kept) -> None:
+    def _keep(self, settings: StoredSettings) -> None:
         try:
             save_settings(data_folder(self._options.data), settings)
         except RecordError as error:

@@ -12,7 +12,15 @@ from pathlib import Path
 from coach.cli.open_score import open_piece
 from coach.coaching.drill import dues_of
 from coach.coaching.model import Observation
-from coach.coaching.planning import Due, PlanRow, Round, RowState, WarmUp, warm_up, weak_spots
+from coach.coaching.planning import (
+    DueSpot,
+    PlanRow,
+    RowState,
+    WarmUpItem,
+    WarmUpRound,
+    plan_warm_up,
+    weak_spots,
+)
 from coach.coaching.wording import HANDS, move_words, stretch_words
 from coach.record.folder import RecordError
 from coach.record.pieces import PieceKey, piece_key
@@ -29,7 +37,7 @@ OpenScore = Callable[[Path], Score]
 
 
 @dataclass(slots=True)
-class WarmPiece:
+class WarmUpPiece:
     """One piece of a warm-up."""
 
     piece: PieceKey
@@ -40,43 +48,47 @@ class WarmPiece:
     """Its score can't be opened."""
 
 
-class Warming:
+class WarmUpPieces:
     """One warm-up, from the piece that it begins with to the last."""
 
     def __init__(
-        self, first: WarmPiece, others: Sequence[WarmPiece], minutes: float, open_score: OpenScore
+        self,
+        first: WarmUpPiece,
+        others: Sequence[WarmUpPiece],
+        minutes: float,
+        open_score: OpenScore,
     ) -> None:
         """``first`` is open. Raises ValueError where nothing in it is weak."""
         assert first.score
-        spots = warm_up(first.score, first.history)
+        spots = plan_warm_up(first.score, first.history)
         if not spots:
             raise ValueError("Nothing was weak when you last played this piece: go on with it.")
         self._pieces = {one.piece.key: one for one in (first, *others)}
         self._open_score = open_score
         dues = [*dues_of(first.piece.key, spots)]
         for one in others:
-            dues += [Due(one.piece.key, spot) for spot in weak_spots(one.history)]
-        self.round = Round(dues, minutes, self._is_ready)
+            dues += [DueSpot(one.piece.key, spot) for spot in weak_spots(one.history)]
+        self.round = WarmUpRound(dues, minutes, self._is_ready)
         self._spots = {first.piece.key: dict(enumerate(spots))}
         if others:
             threading.Thread(target=self._open_others, name="warm-up", daemon=True).start()
 
-    def piece(self, key: str) -> WarmPiece:
+    def piece(self, key: str) -> WarmUpPiece:
         """One of its pieces."""
         return self._pieces[key]
 
-    def next_piece(self, now_s: float) -> WarmPiece | None:
+    def next_piece(self, now_s: float) -> WarmUpPiece | None:
         """The piece whose turn it is; None where the warm-up is over."""
         at = self.round.now
         due = self.round.choose(now_s) if at is None else self.round.dues[at]
         return self._pieces[due.piece] if due else None
 
-    def spots(self, key: str) -> dict[int, WarmUp]:
+    def spots(self, key: str) -> dict[int, WarmUpItem]:
         """The spots of a piece that is open, by their places in the round."""
         if key not in self._spots:
             one = self._pieces[key]
             assert one.score
-            made = {spot.spot: spot for spot in warm_up(one.score, one.history)}
+            made = {spot.spot: spot for spot in plan_warm_up(one.score, one.history)}
             self._spots[key] = {}
             for at, due in enumerate(self.round.dues):
                 if due.piece != key:
@@ -108,7 +120,7 @@ class Warming:
                     one.is_gone = True
 
 
-def pieces_of(store: Store | None, but: PieceKey) -> Iterator[WarmPiece]:
+def pieces_of(store: Store | None, but: PieceKey) -> Iterator[WarmUpPiece]:
     """The other pieces that had weak spots when they were last played, the newest first."""
     if store is None:
         return
@@ -116,7 +128,7 @@ def pieces_of(store: Store | None, but: PieceKey) -> Iterator[WarmPiece]:
         for piece, history in store.recent(time.time() - RECENT_S):
             path = Path(piece.path)
             if piece.key != but.key and piece.path and path.is_file() and weak_spots(history):
-                yield WarmPiece(piece, path, history)
+                yield WarmUpPiece(piece, path, history)
 
 
 def warm_up_lines(items: Sequence[HomeItem], store: Store | None, data: Path | None) -> list[str]:
@@ -126,12 +138,12 @@ def warm_up_lines(items: Sequence[HomeItem], store: Store | None, data: Path | N
         score = open_piece(item.path, data=data)
         history = store.last_session(piece_key(score, item.path)) if store else ()
         lines.append(score.title)
-        lines += [f"  {_line(score, one)}" for one in warm_up(score, history)]
+        lines += [f"  {_line(score, one)}" for one in plan_warm_up(score, history)]
     return lines
 
 
 def warm_up_plan(
-    score: Score, spots: Sequence[WarmUp], states: Sequence[RowState]
+    score: Score, spots: Sequence[WarmUpItem], states: Sequence[RowState]
 ) -> tuple[PlanRow, ...]:
     """The warm-up's spots as a plan, in the order in which they are played."""
     return tuple(
@@ -140,7 +152,7 @@ def warm_up_plan(
     )
 
 
-def _line(score: Score, one: WarmUp) -> str:
+def _line(score: Score, one: WarmUpItem) -> str:
     place = move_words(score, one.spot.transition)
     minutes = max(1, round(one.expected_s / 60))
     return f"{place}. {one.reason} About {minutes} min."

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from coach.cli.parser import WARM_UP_MIN
 from coach.cli.score_library import HomeLibrary, demo_score
-from coach.cli.storage import Keeping
+from coach.cli.storage import Storage
 from coach.cli.terminal import need_terminal, warn
 from coach.playing.ports import Ports, PortsUnavailable, divert_noise
 from coach.score.counting import CountingSystem
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 __all__ = ["Errand", "Start", "run"]
 
 
-def run(options: Namespace, start: Start, keeping: Keeping) -> int:
+def run(options: Namespace, start: Start, storage: Storage) -> int:
     """Open the ports, show the screens until the pianist leaves, and let go of everything."""
     need_terminal()
     gc.disable()  # importing the screens makes no garbage; settle_memory turns it on again
@@ -46,8 +46,8 @@ def run(options: Namespace, start: Start, keeping: Keeping) -> int:
     divert_noise()
     ports, sentence = _ports()
     judges = Judges()
-    counting = CountingSystem(options.counting or keeping.settings.counting)
-    given = collaborators(options, keeping, ports, sentence, judges)
+    counting = CountingSystem(options.counting or storage.settings.counting)
+    given = collaborators(options, storage, ports, sentence, judges)
     try:
         app = KeyholeApp(
             given,
@@ -77,7 +77,7 @@ def _ports() -> tuple[Ports | None, str]:
 
 def collaborators(
     options: Namespace,
-    keeping: Keeping,
+    storage: Storage,
     ports: Ports | None,
     sentence: str = "",
     judges: Judges | None = None,
@@ -90,8 +90,8 @@ def collaborators(
 
     return Collaborators(
         open_score=_opener(options),
-        make_session=_session_maker(options, keeping),
-        library=HomeLibrary(keeping),
+        make_session=_session_maker(options, storage),
+        library=HomeLibrary(storage),
         ports=ports,
         ports_sentence=sentence,
         port_wanted=options.port,
@@ -99,12 +99,12 @@ def collaborators(
         judges=judges,
         demo_path=demo_score(),
         make_pianist=_pianist_maker(options),
-        notices=keeping.notices,
+        notices=storage.notices,
     )
 
 
 def _session_maker(
-    options: Namespace, keeping: Keeping
+    options: Namespace, storage: Storage
 ) -> Callable[[Score, Path, Errand, float], DrillSession]:
     made: list[SessionMaker] = []
 
@@ -115,11 +115,11 @@ def _session_maker(
         if not made:
             made.append(
                 SessionMaker(
-                    keeping.store,
-                    keeping.lease,
+                    storage.store,
+                    storage.lease,
                     options=options if options.command == "drill" else None,
                     minutes=getattr(options, "minutes", WARM_UP_MIN),
-                    click_offset_ms=keeping.settings.click_offset_ms,
+                    click_offset_ms=storage.settings.click_offset_ms,
                     judges_elsewhere=True,
                     open_score=lambda path: open_piece(path, data=options.data),
                 )

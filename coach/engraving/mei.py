@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from coach.score.model import Bar, Clef, Mark, ScoreNote
+from coach.score.model import Bar, Clef, NoteMark, ScoreNote
 from coach.score.notation import (
     BeamGroup,
     Head,
@@ -33,14 +33,19 @@ LANDING_COLOUR = "#888888"
 light and on dark ground."""
 
 _SHARED = {
-    Mark.STACCATO: "stacc",
-    Mark.STACCATISSIMO: "stacciss",
-    Mark.TENUTO: "ten",
-    Mark.ACCENT: "acc",
-    Mark.MARCATO: "marc",
+    NoteMark.STACCATO: "stacc",
+    NoteMark.STACCATISSIMO: "stacciss",
+    NoteMark.TENUTO: "ten",
+    NoteMark.ACCENT: "acc",
+    NoteMark.MARCATO: "marc",
 }
 """Marks of articulation, as MEI has them in ``@artic``."""
-_OVER = {Mark.TRILL: "trill", Mark.MORDENT: "mordent", Mark.TURN: "turn", Mark.FERMATA: "fermata"}
+_OVER = {
+    NoteMark.TRILL: "trill",
+    NoteMark.MORDENT: "mordent",
+    NoteMark.TURN: "turn",
+    NoteMark.FERMATA: "fermata",
+}
 """Signs that stand over a note as elements of their own."""
 _ACCIDENTALS = {"#": "s", "b": "f", "n": "n", "x": "x", "bb": "ff"}
 _SOUNDING = {-2: "ff", -1: "f", 1: "s", 2: "ss"}
@@ -359,7 +364,7 @@ class _Document:
         """A slur from each note that begins one to the next of its voice that ends one."""
         for head in heads:
             note = self._note(head)
-            if not head.first or Mark.SLUR_START not in note.marks:
+            if not head.first or NoteMark.SLUR_START not in note.marks:
                 continue
             later = [
                 other
@@ -367,7 +372,7 @@ class _Document:
                 if other.first
                 and other.voice == head.voice
                 and other.onset_quarters > head.onset_quarters
-                and Mark.SLUR_END in self._note(other).marks
+                and NoteMark.SLUR_END in self._note(other).marks
             ]
             same = [
                 other
@@ -404,7 +409,7 @@ class _Document:
     def _write_arpeggios(self, measure: Element, heads: Sequence[Head]) -> None:
         rolled: dict[Fraction, list[str]] = defaultdict(list)
         for head in heads:
-            if head.first and Mark.ARPEGGIO in self._note(head).marks:
+            if head.first and NoteMark.ARPEGGIO in self._note(head).marks:
                 rolled[head.onset_quarters].append(f"#{self._id(head)}")
         for ids in rolled.values():
             SubElement(measure, "arpeg", plist=" ".join(ids))

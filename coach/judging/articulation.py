@@ -15,7 +15,7 @@ from coach.judging.model import Label, Matching
 from coach.judging.timing import Timing
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hand, Mark
+from coach.score.model import Hand, NoteMark
 from coach.score.window import Excerpt
 
 # How long each key was held, and for how long its onset had to be.
@@ -30,7 +30,7 @@ from coach.score.window import Excerpt
 # double are alike, and never above the whole: to overlap is no opposite of letting go early.
 
 
-SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
+SHORT = frozenset({NoteMark.STACCATO, NoteMark.STACCATISSIMO})
 """Marks of notes that are meant to be short."""
 _STRETCH = (0.5, 1.25)
 """How far the time to the next onset stretches a written length: expressive tempo does, within a
@@ -331,7 +331,7 @@ def _like(one: OnsetHold, others: Sequence[OnsetHold]) -> list[float]:
     return [other.log_share for other in others if least < other.asked_s < most]
 
 
-_SLUR = frozenset({Mark.UNDER_SLUR, Mark.SLUR_START})
+_SLUR = frozenset({NoteMark.UNDER_SLUR, NoteMark.SLUR_START})
 
 
 @dataclass(frozen=True, slots=True)

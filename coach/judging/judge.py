@@ -192,7 +192,7 @@ class JudgingJob:
         """Keys times notes: what judging takes grows with it."""
         return len(self.take.notes) * len(self.excerpt.notes)
 
-    def unjudged(self) -> Judgement:
+    def make_unjudged(self) -> Judgement:
         """What stands in a verdict's place where there is none: it counts for nothing."""
         return Judgement(
             self.excerpt, self.stage, (), (), None, (), (), False, False, True, UNJUDGED,

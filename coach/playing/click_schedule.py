@@ -25,7 +25,7 @@ Timed = tuple[float, tuple[int, ...]]
 
 
 @dataclass(frozen=True, slots=True)
-class Click:
+class ClickBeat:
     """One beat that sounds."""
 
     at_s: float
@@ -60,7 +60,7 @@ def clicks(
     qpm: float,
     first_click_s: float,
     count_in: int,
-) -> tuple[Click, ...]:
+) -> tuple[ClickBeat, ...]:
     """The count-in and then one click for each beat of the window's grid.
 
     The count-in goes in the window's first beat; ``count_in`` comes from :func:`count_in_beats`,
@@ -81,9 +81,9 @@ def clicks(
     return (*counted, *played)
 
 
-def _click(score: Score, at: Fraction, at_s: float, beat: int, counting_in: bool) -> Click:
+def _click(score: Score, at: Fraction, at_s: float, beat: int, counting_in: bool) -> ClickBeat:
     starts = score.bar_at(at).metre.group_starts
-    return Click(at_s, beat, counting_in, beat in starts)
+    return ClickBeat(at_s, beat, counting_in, beat in starts)
 
 
 def _numbers_before(score: Score, first_beat_quarters: Fraction, count: int) -> list[int]:
@@ -92,7 +92,7 @@ def _numbers_before(score: Score, first_beat_quarters: Fraction, count: int) -> 
     return [(first - 1 - back) % beats + 1 for back in range(count, 0, -1)]
 
 
-def messages(sounding: Iterable[Click]) -> tuple[Timed, ...]:
+def messages(sounding: Iterable[ClickBeat]) -> tuple[Timed, ...]:
     """The clicks as MIDI: a high wood block on downbeats, a low one on other beats.
 
     The low one is as loud as the high one where a group of the metre begins.

@@ -16,7 +16,7 @@ from coach.playing.ports import KeyEvent, KeyReader, Message
 # From keys that go down and up to the take: the notes with how long each was held.
 
 
-class TakeKeeper:
+class TakeRecorder:
     """Collects keys and pedals, in the order in which they came.
 
     A key struck again without having been let go ends its earlier note there.
@@ -52,10 +52,10 @@ class TakeKeeper:
 
 def take_of(events: Iterable[MidiEvent]) -> Take:
     """The take of these events."""
-    keeper = TakeKeeper()
+    recorder = TakeRecorder()
     for event in events:
-        keeper.add(event)
-    return keeper.take()
+        recorder.add(event)
+    return recorder.take()
 
 
 # The door to mido for takes: a take as a Standard MIDI file, and back.

@@ -266,7 +266,7 @@ def _make_sentence(path: Path, code: int, error: BaseException) -> RecordError:
     )
 
 
-def dated(at_s: float) -> str:
+def format_date(at_s: float) -> str:
     """A time, in unix seconds, for the name of a file."""
     return f"{datetime.fromtimestamp(at_s):%Y-%m-%d-%H%M%S}"
 

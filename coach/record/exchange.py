@@ -19,7 +19,7 @@ from coach.coaching.model import Observation
 from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.record import rows
-from coach.record.packing import Struck, unpack_moves, unpack_take, unpack_words
+from coach.record.packing import JudgedKey, unpack_moves, unpack_take, unpack_words
 from coach.record.recovery import join_piece, join_repetition
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
@@ -42,7 +42,7 @@ class ExportedRepetition:
     plain: Plain
     """JSON-ready."""
     take: Take
-    struck: tuple[Struck, ...]
+    struck: tuple[JudgedKey, ...]
 
 
 @dataclass(slots=True)
@@ -113,7 +113,7 @@ def _exported(row: tuple[Any, ...], key: str) -> ExportedRepetition:
     return ExportedRepetition(plain, take, struck)
 
 
-def _note(note: PlayedNote, was: Struck) -> Plain:
+def _note(note: PlayedNote, was: JudgedKey) -> Plain:
     return {
         "pitch": note.pitch,
         "velocity": note.velocity,
@@ -198,7 +198,7 @@ def _piece_from(plain: Mapping[str, Any]) -> tuple[str, tuple[Any, ...]]:
     return key, (key, title, path, used_at_s, text, rows.piece_checksum(key, text))
 
 
-def _row_from(plain: Mapping[str, Any]) -> tuple[str, rows.Row]:
+def _row_from(plain: Mapping[str, Any]) -> tuple[str, rows.RowValues]:
     try:
         return str(_text(plain, "piece")), _packed(plain)
     except (KeyError, TypeError, ValueError, ZeroDivisionError, OverflowError) as error:
@@ -208,7 +208,7 @@ def _row_from(plain: Mapping[str, Any]) -> tuple[str, rows.Row]:
         raise NotOurLine(what) from error
 
 
-def _packed(plain: Mapping[str, Any]) -> rows.Row:
+def _packed(plain: Mapping[str, Any]) -> rows.RowValues:
     at_s, hands, qpm = plain["at_s"], Hands(plain["hands"]), _number(plain, "qpm")
     if not rows.is_time(at_s):
         raise NotOurLine("at_s is no time")
@@ -230,7 +230,7 @@ def _packed(plain: Mapping[str, Any]) -> rows.Row:
         for one in plain["moves"]
     ]
     struck = [
-        Struck(
+        JudgedKey(
             None if one["label"] is None else Label(one["label"]),
             None if one["window_note"] is None else int(one["window_note"]),
             None if one["hand"] is None else Hand(one["hand"]),
@@ -245,7 +245,7 @@ def _packed(plain: Mapping[str, Any]) -> rows.Row:
         for one in plain["notes"]
     ]
     pedals = [PedalMove(int(c), int(value), float(when)) for c, value, when in plain["pedals"]]
-    return rows.packed_row(
+    return rows.pack_row(
         {
             "at_s": at_s,
             "start_quarters": str(Fraction(_text(plain, "start_quarters"))),

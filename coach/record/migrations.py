@@ -25,7 +25,7 @@ from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.private_files import make_private_file
 from coach.record import rows
 from coach.record.folder import VERSION, RecordError
-from coach.record.packing import Struck
+from coach.record.packing import JudgedKey
 from coach.record.rows import add_row, keep_entry
 from coach.record.schema import MOVING, migrate, take_steps, transaction, version_of
 from coach.score.model import Hand, Hands
@@ -131,7 +131,7 @@ def _move_batch(db: sqlite3.Connection) -> int | None:
     if not every:
         return None
     last = every[-1]["id"]
-    parts: dict[str, dict[int, list[rows.Row]]] = {}
+    parts: dict[str, dict[int, list[rows.RowValues]]] = {}
     for table in _PARTS:
         of = f"SELECT * FROM old_{table} WHERE repetition_id > ? AND repetition_id <= ?"
         of_each = parts.setdefault(table, {})
@@ -175,12 +175,12 @@ def _shrink(db: sqlite3.Connection, say: Callable[[str], None]) -> None:
 class OldRepetition:
     """A repetition of version 1 or 2: what of it can be read, and what can't."""
 
-    def __init__(self, found: rows.Row) -> None:
+    def __init__(self, found: rows.RowValues) -> None:
         self.found = found
         """Its own row, as it was found."""
-        self.row: rows.Row | None = None
+        self.row: rows.RowValues | None = None
         """As it is kept now; None where its own row can't be read."""
-        self.bad: list[tuple[str, rows.Row]] = []
+        self.bad: list[tuple[str, rows.RowValues]] = []
         """Rows that can't be read, each with its table."""
 
     @property
@@ -197,7 +197,9 @@ def old_repetition(db: sqlite3.Connection, number: int, prefix: str = "") -> Old
     )
 
 
-def _read_old_repetition(found: rows.Row, parts: Mapping[str, list[rows.Row]]) -> OldRepetition:
+def _read_old_repetition(
+    found: rows.RowValues, parts: Mapping[str, list[rows.RowValues]]
+) -> OldRepetition:
     old = OldRepetition(found)
     try:
         words = _words(found)
@@ -213,11 +215,11 @@ def _read_old_repetition(found: rows.Row, parts: Mapping[str, list[rows.Row]]) -
     take = Take(tuple(note for note, _ in notes), tuple(pedals))
     columns = ("at_s", "start_quarters", "end_quarters", "hands", "clean", "qpm")
     kept = {column: found[column] for column in columns}
-    old.row = rows.packed_row(kept, observed, take, [struck for _, struck in notes], words)
+    old.row = rows.pack_row(kept, observed, take, [struck for _, struck in notes], words)
     return old
 
 
-def _words(found: rows.Row) -> rows.Row:
+def _words(found: rows.RowValues) -> rows.RowValues:
     """What was asked and said. Raises ValueError or TypeError where the row can't be read."""
     if not rows.is_time(found["at_s"]) or found["clean"] not in (0, 1):
         raise ValueError("no time, or no verdict")
@@ -254,7 +256,7 @@ def _words(found: rows.Row) -> rows.Row:
     return plain
 
 
-def _note(row: rows.Row) -> tuple[PlayedNote, Struck]:
+def _note(row: rows.RowValues) -> tuple[PlayedNote, JudgedKey]:
     note = PlayedNote(
         _whole(row["pitch"]),
         _whole(row["velocity"]),
@@ -262,7 +264,7 @@ def _note(row: rows.Row) -> tuple[PlayedNote, Struck]:
         _number(row["length_s"]),
     )
     label, hand = row["label"], row["hand"]
-    return note, Struck(
+    return note, JudgedKey(
         None if label is None else Label(label),
         None if row["score_note"] is None else _whole(row["score_note"]),
         None if hand is None else Hand(hand),
@@ -270,11 +272,11 @@ def _note(row: rows.Row) -> tuple[PlayedNote, Struck]:
     )
 
 
-def _pedal(row: rows.Row) -> PedalMove:
+def _pedal(row: rows.RowValues) -> PedalMove:
     return PedalMove(_whole(row["controller"]), _whole(row["value"]), _some(row["at_s"]))
 
 
-def _observation(row: rows.Row, found: rows.Row) -> Observation:
+def _observation(row: rows.RowValues, found: rows.RowValues) -> Observation:
     return Observation(
         found["at_s"],
         _transition(row["hand"], row["from_quarters"], row["to_quarters"]),
@@ -294,8 +296,8 @@ def _transition(hand: object, start: object, end: object) -> Transition:
 
 def _good(
     table: str,
-    found: Sequence[rows.Row],
-    read: Callable[[rows.Row], _T],
+    found: Sequence[rows.RowValues],
+    read: Callable[[rows.RowValues], _T],
     old: OldRepetition,
 ) -> Iterator[_T]:
     for row in found:
@@ -332,13 +334,13 @@ def _whole(found: object) -> int:
     return found
 
 
-def _rows(db: sqlite3.Connection, query: str, *values: object) -> list[rows.Row]:
+def _rows(db: sqlite3.Connection, query: str, *values: object) -> list[rows.RowValues]:
     found = db.execute(query, values)
     columns = [column[0] for column in found.description]
     return [dict(zip(columns, row, strict=True)) for row in found]
 
 
-def _rows_left(db: sqlite3.Connection, table: str, number: int) -> list[rows.Row]:
+def _rows_left(db: sqlite3.Connection, table: str, number: int) -> list[rows.RowValues]:
     """The rows, or none where damage of the file lies there."""
     try:
         return _rows(db, f"SELECT * FROM {table} WHERE repetition_id = ? ORDER BY n", number)

@@ -61,7 +61,7 @@ _GAP_BIT, _ONSET_BIT, _MOVE_ERROR_BIT = 0x20, 0x40, 0x80
 
 
 @dataclass(frozen=True, slots=True)
-class Struck:
+class JudgedKey:
     """What a key of a take was judged to be."""
 
     label: Label | None = None
@@ -86,7 +86,7 @@ def checksum(values: Iterable[object]) -> int:
 # -- what was played ------------------------------------------------------------------------------
 
 
-def pack_take(take: Take, struck: Sequence[Struck]) -> bytes:
+def pack_take(take: Take, struck: Sequence[JudgedKey]) -> bytes:
     """The keys and pedals of a take, each key with what it was judged to be."""
     first_s = take.notes[0].onset_s if take.notes else 0.0
     if not take.notes and take.pedals:
@@ -124,7 +124,7 @@ def pack_take(take: Take, struck: Sequence[Struck]) -> bytes:
     return bytes(out)
 
 
-def unpack_take(packed: bytes) -> tuple[Take, tuple[Struck, ...]]:
+def unpack_take(packed: bytes) -> tuple[Take, tuple[JudgedKey, ...]]:
     """The take, and what each of its keys was judged to be. Raises ValueError."""
     try:
         return _unpack_take(packed)
@@ -132,11 +132,11 @@ def unpack_take(packed: bytes) -> tuple[Take, tuple[Struck, ...]]:
         raise ValueError("no take") from error
 
 
-def _unpack_take(packed: bytes) -> tuple[Take, tuple[Struck, ...]]:
+def _unpack_take(packed: bytes) -> tuple[Take, tuple[JudgedKey, ...]]:
     form, first_s = struct.unpack_from("<Bd", packed)
     reader = _NumberReader(packed, 9, form)
     notes: list[PlayedNote] = []
-    struck: list[Struck] = []
+    struck: list[JudgedKey] = []
     at = pitch = velocity = note = 0
     for _ in range(reader.count()):
         at += reader.signed()
@@ -151,7 +151,7 @@ def _unpack_take(packed: bytes) -> tuple[Take, tuple[Struck, ...]]:
         notes.append(PlayedNote(pitch, velocity, first_s + at / _MICRO, length_s))
         label, player = flags & 7, flags >> _HAND_SHIFT & 3
         meant = note if flags & _NOTE_BIT else None
-        struck.append(Struck(_LABELS[label], meant, _PLAYERS[player], error))
+        struck.append(JudgedKey(_LABELS[label], meant, _PLAYERS[player], error))
     pedals: list[PedalMove] = []
     at = 0
     for _ in range(reader.count()):

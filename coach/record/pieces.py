@@ -43,7 +43,7 @@ def piece_key(score: Score, path: str | Path = "") -> PieceKey:
 
 
 @dataclass(frozen=True, slots=True)
-class PieceSeen:
+class PieceSummary:
     """A piece in the record, and how much it was practised."""
 
     piece: PieceKey
@@ -54,7 +54,7 @@ class PieceSeen:
 
 
 @dataclass(frozen=True, slots=True)
-class RepetitionSeen:
+class RepetitionSummary:
     """One repetition in the record."""
 
     id: int

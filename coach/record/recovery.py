@@ -17,7 +17,7 @@ from coach.record.database import (
     Damaged,
     Database,
     Say,
-    dated,
+    format_date,
     keep_aside,
     text_or_bytes,
 )
@@ -95,7 +95,7 @@ def join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
     return int(found[0])
 
 
-def join_repetition(into: sqlite3.Connection, piece: int, row: rows.Row) -> bool:
+def join_repetition(into: sqlite3.Connection, piece: int, row: rows.RowValues) -> bool:
     """Take it in where it is not there yet; whether it was taken."""
     known = "SELECT 1 FROM repetition WHERE piece_id = ? AND at_s = ?"
     if into.execute(known, (piece, row["at_s"])).fetchone():
@@ -150,7 +150,7 @@ class _Rescuer:
             filled[0] = indexed
         self._pieces[number] = join_piece(self.db, filled)
 
-    def repetition(self, piece: int, row: rows.Row) -> None:
+    def repetition(self, piece: int, row: rows.RowValues) -> None:
         """A repetition's row, of the piece that had this number."""
         if piece not in self._pieces:
             self.piece(piece, (f"unreadable {piece}", rows.UNTITLED, "", row["at_s"]))
@@ -207,7 +207,7 @@ def _rescue_table(rescuer: _Rescuer, source: sqlite3.Connection, prefix: str, pa
 
 def _packed_rows(
     source: sqlite3.Connection, prefix: str, number: int
-) -> Iterator[tuple[int, rows.Row]]:
+) -> Iterator[tuple[int, rows.RowValues]]:
     query = f"SELECT piece_id, {rows.CHECKED} FROM {prefix}repetition WHERE id = ?"
     for piece, *found in source.execute(query, (number,)):
         if not rows.is_sound(found):
@@ -215,7 +215,9 @@ def _packed_rows(
         yield int(piece), dict(zip((*rows.COLUMNS, "checksum"), found, strict=True))
 
 
-def _old(source: sqlite3.Connection, prefix: str, number: int) -> Iterator[tuple[int, rows.Row]]:
+def _old(
+    source: sqlite3.Connection, prefix: str, number: int
+) -> Iterator[tuple[int, rows.RowValues]]:
     if source.execute(f"SELECT 1 FROM {prefix}repetition WHERE id = ?", (number,)).fetchone():
         old = old_repetition(source, number, prefix)
         if old.row is not None:
@@ -294,7 +296,7 @@ class RecordFile:
 
     def stamp(self) -> str:
         """The time, for the name of a file."""
-        return dated(self._now())
+        return format_date(self._now())
 
     def _find_database(self) -> Database:
         """The file, opened where it was not; anew where it no longer lies in its place."""

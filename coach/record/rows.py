@@ -17,7 +17,7 @@ from coach.coaching.serialize import assignment_to_plain, trouble_to_plain
 from coach.judging.model import Fault, Judgement, Label
 from coach.playing.notes import Take
 from coach.record.packing import (
-    Struck,
+    JudgedKey,
     checksum,
     pack_moves,
     pack_take,
@@ -26,13 +26,13 @@ from coach.record.packing import (
     unpack_take,
     unpack_words,
 )
-from coach.record.pieces import PieceKey, RepetitionSeen
+from coach.record.pieces import PieceKey, RepetitionSummary
 from coach.score.model import Hands
 
 # Facts to the record's rows, and back; a row that is not as it was written is known.
 
 
-Row = dict[str, Any]
+RowValues = dict[str, Any]
 
 LATEST_S = 32_503_680_000.0
 """The year 3000, unix time: calendars of some systems end there, and no clock was ever so wrong."""
@@ -57,7 +57,7 @@ _AT_S, _START, _END, _HANDS, _CLEAN, _QPM, _MOVES, _TAKE, _WORDS, _CHECKSUM = ra
 # -- a repetition ---------------------------------------------------------------------------------
 
 
-def repetition_row(ended: RepetitionEnded, at_s: float) -> Row:
+def repetition_row(ended: RepetitionEnded, at_s: float) -> RowValues:
     """The repetition: what was asked for, what it was worth, what followed."""
     asked, judgement = ended.assignment, ended.judgement
     window = judgement.excerpt.window
@@ -77,7 +77,7 @@ def repetition_row(ended: RepetitionEnded, at_s: float) -> Row:
         "faults": [_fault(fault) for fault in judgement.faults],
         "decision": _decision(ended),
     }
-    return packed_row(
+    return pack_row(
         {
             "at_s": at_s,
             "start_quarters": str(window.start_quarters),
@@ -93,13 +93,13 @@ def repetition_row(ended: RepetitionEnded, at_s: float) -> Row:
     )
 
 
-def packed_row(
-    row: Row,
+def pack_row(
+    row: RowValues,
     observed: Sequence[Observation],
     take: Take,
-    struck: Sequence[Struck],
-    words: Row,
-) -> Row:
+    struck: Sequence[JudgedKey],
+    words: RowValues,
+) -> RowValues:
     """The row with what is packed, and its checksum."""
     whole = {
         **row,
@@ -117,15 +117,15 @@ def is_sound(row: Sequence[Any]) -> bool:
     return checksum(row[:_CHECKSUM]) == told
 
 
-def observed_in(row: Sequence[Any]) -> tuple[Observation, ...]:
+def read_observations(row: Sequence[Any]) -> tuple[Observation, ...]:
     """What was observed in a row of :data:`CHECKED`. Raises ValueError."""
     return unpack_moves(row[_MOVES], row[_AT_S], Hands(row[_HANDS]), row[_QPM])
 
 
-def seen_in(number: int, row: Sequence[Any]) -> RepetitionSeen:
+def read_summary(number: int, row: Sequence[Any]) -> RepetitionSummary:
     """What a row of :data:`CHECKED` tells. Raises ValueError."""
     words = unpack_words(row[_WORDS])
-    return RepetitionSeen(
+    return RepetitionSummary(
         number,
         row[_AT_S],
         bool(row[_CLEAN]),
@@ -142,21 +142,21 @@ def take_in(row: Sequence[Any]) -> Take:
     return unpack_take(row[_TAKE])[0]
 
 
-def _judge_keys(judgement: Judgement, keys: int) -> list[Struck]:
+def _judge_keys(judgement: Judgement, keys: int) -> list[JudgedKey]:
     errors = {label.played: label.error_ms for label in judgement.score}
     labels = {label.played: label for label in judgement.played}
     out = []
     for n in range(keys):
         label = labels.get(n)
         out.append(
-            Struck(label.label, label.note, label.hand, errors.get(n))
+            JudgedKey(label.label, label.note, label.hand, errors.get(n))
             if label
-            else Struck(error_ms=errors.get(n))
+            else JudgedKey(error_ms=errors.get(n))
         )
     return out
 
 
-def _fault(fault: Fault) -> Row:
+def _fault(fault: Fault) -> RowValues:
     return {
         "hands": fault.hands.value,
         "from_quarters": str(fault.transition.from_quarters),
@@ -172,7 +172,7 @@ def _fault(fault: Fault) -> Row:
     }
 
 
-def _decision(ended: RepetitionEnded) -> Row:
+def _decision(ended: RepetitionEnded) -> RowValues:
     decision = ended.decision
     return {
         "changed": decision.changed,
@@ -226,7 +226,7 @@ def _is_path(path: str) -> bool:
     return len(raw) < _LONGEST_PATH_BYTES and longest < _LONGEST_NAME_BYTES and b"\0" not in raw
 
 
-def state_in(key: str, state: object, told: object) -> Row | None:
+def state_in(key: str, state: object, told: object) -> RowValues | None:
     """Where the pianist stood. Raises ValueError where that can't be read."""
     if state is None:
         return None
@@ -241,7 +241,7 @@ def state_in(key: str, state: object, told: object) -> Row | None:
     return plain
 
 
-def as_json(row: Row) -> str:
+def as_json(row: RowValues) -> str:
     """A row as it was found, so that nothing of it is lost."""
     return json.dumps({column: _plain(value) for column, value in row.items()})
 
@@ -302,7 +302,7 @@ def insert_repetition(db: sqlite3.Connection, unsaved: Unsaved) -> None:
     add_row(db, piece, repetition_row(unsaved.ended, unsaved.at_s))
 
 
-def add_row(db: sqlite3.Connection, piece: int, row: Row) -> None:
+def add_row(db: sqlite3.Connection, piece: int, row: RowValues) -> None:
     """A repetition's row, counted with its piece."""
     columns = ", ".join(("piece_id", *row))
     places = ", ".join("?" * (len(row) + 1))
@@ -341,7 +341,7 @@ def set_aside(db: sqlite3.Connection, bad: Iterable[BadRow], at_s: float) -> Non
             db.execute(forget, (piece_checksum(str(row["key"]), None), one.id))
 
 
-def keep_entry(db: sqlite3.Connection, table: str, row: Row, at_s: float) -> None:
+def keep_entry(db: sqlite3.Connection, table: str, row: RowValues, at_s: float) -> None:
     """Keep a row as it was found."""
     query = "INSERT INTO set_aside (at_s, table_name, entry) VALUES (?, ?, ?)"
     db.execute(query, (at_s, table, as_json(row)))
@@ -379,7 +379,7 @@ def _mend_piece(db: sqlite3.Connection, number: int, at_s: float) -> None:
     db.execute(mend, (key, piece.title, piece.path, used_at_s, number))
 
 
-def _fetch_row(db: sqlite3.Connection, table: str, number: int) -> Row | None:
+def _fetch_row(db: sqlite3.Connection, table: str, number: int) -> RowValues | None:
     found = db.execute(f"SELECT * FROM {table} WHERE id = ?", (number,))
     columns = [column[0] for column in found.description]
     row = found.fetchone()

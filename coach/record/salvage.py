@@ -43,7 +43,7 @@ class SalvagedRepetition:
 
     id: int
     piece_id: int
-    row: rows.Row
+    row: rows.RowValues
 
 
 def salvage(path: Path) -> Iterator[SalvagedPiece | SalvagedRepetition]:

@@ -19,7 +19,7 @@ FILE = "settings.json"
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class StoredSettings:
     """The settings; these are what holds where nothing is set."""
 
     click_offset_ms: float = 0.0
@@ -39,7 +39,7 @@ _AGAIN = {
 """What to do where a setting is lost."""
 
 
-def load_settings(folder: Path) -> tuple[Kept, str]:
+def load_settings(folder: Path) -> tuple[StoredSettings, str]:
     """What is kept in the folder, and "" or a sentence about what is wrong with it.
 
     A damaged file is kept beside it under a dated name; what is good in it still holds. Entries of
@@ -48,18 +48,20 @@ def load_settings(folder: Path) -> tuple[Kept, str]:
     try:
         found = _read_entries(folder / FILE)
     except OSError as error:
-        return Kept(), (
+        return StoredSettings(), (
             f"The settings ({folder / FILE}) can't be read ({error.strerror or error}): mend that "
             "and start Keyhole again; until then it goes by what is usual."
         )
     except ValueError:
-        return Kept(), _set_aside(folder, Kept(), tuple(_GOOD))
+        return StoredSettings(), _set_aside(folder, StoredSettings(), tuple(_GOOD))
     bad = tuple(name for name, good in _GOOD.items() if name in found and not good(found[name]))
-    kept = Kept(**{name: found[name] for name in _GOOD if name in found and name not in bad})
+    kept = StoredSettings(
+        **{name: found[name] for name in _GOOD if name in found and name not in bad}
+    )
     return kept, _set_aside(folder, kept, bad) if bad else ""
 
 
-def save_settings(folder: Path, kept: Kept) -> None:
+def save_settings(folder: Path, kept: StoredSettings) -> None:
     """Keep the settings, whole or not at all; entries of a newer Keyhole stay.
 
     Raises RecordError where it can't be done.
@@ -94,14 +96,14 @@ def _others(path: Path) -> dict[str, Any]:
         return {}
 
 
-def _set_aside(folder: Path, kept: Kept, lost: tuple[str, ...]) -> str:
+def _set_aside(folder: Path, kept: StoredSettings, lost: tuple[str, ...]) -> str:
     """Move the damaged file out of the way, keep what was good in it, and say so."""
-    from coach.record.database import dated, keep_aside
+    from coach.record.database import format_date, keep_aside
 
     path = folder / FILE
     what_to_do = " and ".join(_AGAIN[name] for name in lost)
     try:
-        aside = keep_aside(path, dated(time.time()))
+        aside = keep_aside(path, format_date(time.time()))
         save_settings(folder, kept)
     except (OSError, RecordError):
         return f"The settings ({path}) are damaged: delete that file, and {what_to_do}."

@@ -18,7 +18,7 @@ from coach.playing.notes import Take
 from coach.record import rows
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
 from coach.record.folder import FILE, NotOurs, RecordError
-from coach.record.pieces import PieceKey, PieceSeen, RepetitionSeen
+from coach.record.pieces import PieceKey, PieceSummary, RepetitionSummary
 from coach.record.recovery import UNSAVED, RecordFile
 from coach.record.rows import (
     BadRow,
@@ -194,38 +194,38 @@ class Store:
         seen = self.pieces()
         return seen[0].piece if seen else None
 
-    def pieces(self) -> tuple[PieceSeen, ...]:
+    def pieces(self) -> tuple[PieceSummary, ...]:
         """Every piece in the record, the last used first."""
         query = """
             SELECT id, key, title, path, used_at_s, repetitions, clean
             FROM piece ORDER BY used_at_s DESC, id DESC
         """
 
-        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[PieceSeen, ...]:
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[PieceSummary, ...]:
             out = []
             for number, *entry, repetitions, clean in db.execute(query):
                 if not rows.is_piece(*entry):
                     bad.append(BadRow("piece", number))
                 counts = [one if type(one) is int else 0 for one in (repetitions, clean)]
                 piece, used_at_s = rows.piece_in(*entry)
-                out.append(PieceSeen(piece, used_at_s, *counts))
+                out.append(PieceSummary(piece, used_at_s, *counts))
             return tuple(sorted(out, key=lambda one: -one.used_at_s) if bad else out)
 
         return self._read(read)
 
-    def repetitions(self, piece: PieceKey, newest: int = 100) -> tuple[RepetitionSeen, ...]:
+    def repetitions(self, piece: PieceKey, newest: int = 100) -> tuple[RepetitionSummary, ...]:
         """The newest repetitions of a piece, the newest first."""
         query = f"""
             SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ?
             ORDER BY at_s DESC, id DESC
         """
 
-        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[RepetitionSeen, ...]:
-            out: list[RepetitionSeen] = []
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[RepetitionSummary, ...]:
+            out: list[RepetitionSummary] = []
             for number, *row in db.execute(query, (piece_id(db, piece),)):
                 if len(out) == newest:
                     break
-                if (seen := _read_sound_row(rows.seen_in, number, row, bad)) is not None:
+                if (seen := _read_sound_row(rows.read_summary, number, row, bad)) is not None:
                     out.append(seen)
             return tuple(out)
 
@@ -331,7 +331,9 @@ def _read_observations(
 ) -> Iterator[tuple[Observation, ...]]:
     """What was observed in each repetition that can be read, and in which anything was."""
     for number, *row in found:
-        if observed := _read_sound_row(lambda _, row: rows.observed_in(row), number, row, bad):
+        if observed := _read_sound_row(
+            lambda _, row: rows.read_observations(row), number, row, bad
+        ):
             yield observed
 
 

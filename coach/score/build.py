@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from coach.score.metre import Metre
-from coach.score.model import Bar, Grace, Hand, Mark, Score, ScoreNote, TempoMark
+from coach.score.model import Bar, Grace, Hand, NoteMark, Score, ScoreNote, TempoMark
 from coach.score.pitch import Spelling
 
 _GRID = 10080
@@ -38,7 +38,7 @@ def score_from_notes(
     Each note has ``pitch`` (MIDI key), ``onset`` and ``length`` in quarters from the first note's
     bar (the pickup bar starts at 0), and ``hand`` ("RH" or "LH"); optional are ``id``, ``staff``,
     ``voice``, ``fingering`` (a string or several), ``grace`` (true: a small note of length 0
-    before its main note) and ``marks`` (names of :class:`~coach.score.model.Mark`).
+    before its main note) and ``marks`` (names of :class:`~coach.score.model.NoteMark`).
     """
     upper, lower = metre.split("/")
     groups = tuple(int(part) for part in upper.split("+"))
@@ -73,7 +73,7 @@ def _note(index: int, given: Mapping[str, Any], key_fifths: int) -> ScoreNote:
         voice=str(given.get("voice", "1" if hand is Hand.RIGHT else "5")),
         fingering=(fingering,) if isinstance(fingering, str) else tuple(map(str, fingering)),
         grace=(Grace(grace) if isinstance(grace, str) else Grace.BEFORE) if grace else None,
-        marks=frozenset(Mark(mark) for mark in given.get("marks", ())),
+        marks=frozenset(NoteMark(mark) for mark in given.get("marks", ())),
     )
 
 

@@ -154,7 +154,7 @@ def apply(score: Score, moves: Iterable[HandMove]) -> Score:
 
 def _destinations(score: Score, move: HandMove) -> dict[str, Hand]:
     """The hand of each note that the move means, by the note's id."""
-    notes = selected(score, move)
+    notes = select_notes(score, move)
     if move.hand:
         return dict.fromkeys((note.id for note in notes), move.hand)
     if move.split:
@@ -173,7 +173,7 @@ def _remark(move: HandMove, count: int) -> Remark:
     return Remark("note", f"Hands as you asked: {move} ({notes}).")
 
 
-def followed(moves: Sequence[HandMove], by: Sequence[HandMove]) -> tuple[HandMove, ...]:
+def add_moves(moves: Sequence[HandMove], by: Sequence[HandMove]) -> tuple[HandMove, ...]:
     """The moves followed by others; without those that a later one of the same notes undoes."""
     kept: list[HandMove] = []
     for move in (*moves, *by):
@@ -199,11 +199,11 @@ def check(score: Score, move: HandMove) -> None:
         raise MoveError(
             f'"{move}" names bars that this score does not have: its last is bar {last}.'
         )
-    if not selected(score, move):
+    if not select_notes(score, move):
         raise MoveError(f'"{move}" finds no note: "coach score FILE --notes" lists them all.')
 
 
-def selected(score: Score, move: HandMove) -> tuple[ScoreNote, ...]:
+def select_notes(score: Score, move: HandMove) -> tuple[ScoreNote, ...]:
     """The notes that a move means, in the score's order."""
     bars = {bar.index for bar in _bars(score, move)}
     return tuple(n for n in score.notes if n.bar_index in bars and _means(score, move, n))

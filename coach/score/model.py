@@ -114,7 +114,7 @@ class Grace(StrEnum):
     AFTER = "after"
 
 
-class Mark(StrEnum):
+class NoteMark(StrEnum):
     """What is written at a note besides pitch and length."""
 
     STACCATO = "staccato"
@@ -134,7 +134,9 @@ class Mark(StrEnum):
     GLISSANDO = "glissando"
 
 
-FREE_MARKS = frozenset({Mark.TRILL, Mark.MORDENT, Mark.TURN, Mark.TREMOLO, Mark.GLISSANDO})
+FREE_MARKS = frozenset(
+    {NoteMark.TRILL, NoteMark.MORDENT, NoteMark.TURN, NoteMark.TREMOLO, NoteMark.GLISSANDO}
+)
 """Ornaments that are played freely: more notes than are written may sound, and be right."""
 
 
@@ -188,7 +190,7 @@ class ScoreNote:
     fingering: tuple[str, ...] = ()
     """As printed, one entry for each finger (a change of finger has two)."""
     grace: Grace | None = None
-    marks: frozenset[Mark] = frozenset()
+    marks: frozenset[NoteMark] = frozenset()
     segments_quarters: tuple[Fraction, ...] = ()
     """Written lengths that ties join; empty means one, of the whole length."""
     octave_shift: int = 0

@@ -79,7 +79,9 @@ class DrillLike(Protocol):
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed."""
 
-    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
+    def take_verdict(
+        self, job: JudgingJob, judgement: Judgement, now_s: float
+    ) -> tuple[DrillEvent, ...]:
         """The verdict on a repetition that was given out to be judged."""
 
     def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:

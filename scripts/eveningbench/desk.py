@@ -21,7 +21,7 @@ from coach.coaching.drill.drill_events import (
 from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
 from coach.coaching.model import Goal, Observation, Order, Request, Way
 from coach.coaching.observations import observe_transitions
-from coach.coaching.planning.warmup import Round, WarmUp, WeakSpot, warm_up
+from coach.coaching.planning.warmup import WarmUpItem, WarmUpRound, WeakSpot, plan_warm_up
 from coach.coaching.serialize import goal_from_plain, goal_to_plain
 from coach.drill import Drill
 from coach.judging.judge import JudgingJob
@@ -78,7 +78,7 @@ class Desk:
         self.score = score_at(self.path)
         known = self._history.get(self.path, ())
         if known and random.random() < 0.3:
-            spots = warm_up(self.score, known)
+            spots = plan_warm_up(self.score, known)
             if spots:
                 self._begin({"goals": [self._spot(s.window, s.qpm, s.reason) for s in spots]})
                 return f"warm-up of {self.path.stem}"
@@ -119,10 +119,12 @@ class Desk:
 
     def _warm_up(self, goals: Sequence[Goal]) -> WarmUpDrill:
         """The goals as spots of a warm-up of one piece."""
-        spots = [WarmUp(_weak(goal), goal.window, goal.window, goal.qpm, 20.0) for goal in goals]
+        spots = [
+            WarmUpItem(_weak(goal), goal.window, goal.window, goal.qpm, 20.0) for goal in goals
+        ]
         by_window = {goal.window: goal for goal in goals}
         return WarmUpDrill(
-            Round(dues_of("piece", spots), WARM_UP_MIN),
+            WarmUpRound(dues_of("piece", spots), WARM_UP_MIN),
             dict(enumerate(spots)),
             lambda spot, window, at_s: self._drill(by_window[window], None, at_s),
             self.now_s,
@@ -211,7 +213,7 @@ class Desk:
             self.now_s = min(self.now_s + step_s, at_s)
             while self._elsewhere and self._elsewhere[0][0] <= self.now_s:
                 _, job, judgement = self._elsewhere.popleft()
-                self._call("verdict", self.drill.judged, job, judgement, self.now_s)
+                self._call("verdict", self.drill.take_verdict, job, judgement, self.now_s)
             self._call("tick", self.drill.tick, self.now_s)
             self._rests.tick(self.now_s)
 

@@ -23,7 +23,7 @@ from coach.cli.terminal import say, waiting_line
 from coach.playing.takes import write_take
 from coach.private_files import FILE_MODE, make_private_file, make_private_folder
 from coach.record import own_data
-from coach.record.database import OPEN_WAIT_S, dated
+from coach.record.database import OPEN_WAIT_S, format_date
 from coach.record.exchange import (
     ExportedRepetition,
     exported_pieces,
@@ -371,7 +371,7 @@ def rebuild_record(options: Namespace) -> int:
 def back_up(options: Namespace) -> int:
     """A whole copy of the record, also while it is in use."""
     folder = named_folder(options.data)
-    target = options.file or folder / f"record-copy-{dated(time.time())}.sqlite3"
+    target = options.file or folder / f"record-copy-{format_date(time.time())}.sqlite3"
     own_data.copy_to(folder / FILE, target)
     say(f"The practice record is copied to {target}.")
     return 0

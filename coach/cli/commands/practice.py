@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 
 from coach.cli.errors import CannotDo
-from coach.cli.storage import Keeping
+from coach.cli.storage import Storage
 from coach.cli.terminal import say, waiting_line
 
 
@@ -13,9 +13,9 @@ def home(options: Namespace) -> int:
     """The home screen."""
     from coach.cli.wiring import Start, run
 
-    keeping = Keeping(options)
-    keeping.bring_up_to_date()
-    return run(options, Start(), keeping)
+    storage = Storage(options)
+    storage.bring_up_to_date()
+    return run(options, Start(), storage)
 
 
 def drill(options: Namespace) -> int:
@@ -26,9 +26,9 @@ def drill(options: Namespace) -> int:
     with waiting_line() as tell:
         score = open_piece(options.score, options.move, data=options.data, on_progress=tell)
     goal_from(options, score)
-    keeping = Keeping(options)
-    keeping.bring_up_to_date()
-    return run(options, Start(options.score, Errand.DRILL), keeping)
+    storage = Storage(options)
+    storage.bring_up_to_date()
+    return run(options, Start(options.score, Errand.DRILL), storage)
 
 
 def demo(options: Namespace) -> int:
@@ -44,7 +44,7 @@ def demo(options: Namespace) -> int:
 
         with waiting_line() as tell:
             open_piece(path, data=options.data, on_progress=tell)
-    return run(options, Start(path, Errand.DEMO), Keeping(options, keeps=False))
+    return run(options, Start(path, Errand.DEMO), Storage(options, keeps=False))
 
 
 def warmup(options: Namespace) -> int:
@@ -52,33 +52,33 @@ def warmup(options: Namespace) -> int:
     from coach.cli.score_library import HomeLibrary
     from coach.cli.wiring import Start, run
 
-    keeping = Keeping(options)
-    keeping.bring_up_to_date()
-    library = HomeLibrary(keeping)
+    storage = Storage(options)
+    storage.bring_up_to_date()
+    library = HomeLibrary(storage)
     items = library.warm_ups()
-    if not items and (gone := library.missing()):
-        _say_notices(keeping)
+    if not items and (gone := library.list_missing_files()):
+        _say_notices(storage)
         raise CannotDo(
             f"There are weak spots, but {gone[0]} is gone; open it where it is now: coach drill."
         )
     if not items:
-        played = keeping.store is not None and keeping.store.pieces()
+        played = storage.store is not None and storage.store.pieces()
         found = "Nothing was weak when you last played" if played else "Nothing was played yet"
         say(f"{found}. Open a piece: coach drill SCORE.")
-        _say_notices(keeping)
+        _say_notices(storage)
         return 0
     if options.list:
         from coach.cli.warmup import warm_up_lines
 
-        say("\n".join(warm_up_lines(items, keeping.store, options.data)))
-        _say_notices(keeping)
+        say("\n".join(warm_up_lines(items, storage.store, options.data)))
+        _say_notices(storage)
         return 0
-    return run(options, Start(items[0].path, items[0].errand), keeping)
+    return run(options, Start(items[0].path, items[0].errand), storage)
 
 
-def _say_notices(keeping: Keeping) -> None:
+def _say_notices(storage: Storage) -> None:
     """What there is to say of record and settings, where no screen shows it."""
     from coach.cli.terminal import warn
 
-    for notice in keeping.notices():
+    for notice in storage.notices():
         warn(notice)

@@ -37,7 +37,7 @@ from coach.coaching.drill.drill_events import (
     ToJudge,
 )
 from coach.coaching.drill.hearing import CountInClick, Hearing
-from coach.coaching.drill.states import Event, moved
+from coach.coaching.drill.states import Event, next_state
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
 from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.judge import JudgingJob
@@ -206,7 +206,9 @@ class Drill:
             out += self._move(Event.CLICK_RUNS_OUT)
         return tuple(out)
 
-    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
+    def take_verdict(
+        self, job: JudgingJob, judgement: Judgement, now_s: float
+    ) -> tuple[DrillEvent, ...]:
         """The verdict on a repetition that was given out to be judged (:class:`ToJudge`).
 
         Verdicts are taken in the order in which the repetitions were played: one that comes too
@@ -320,7 +322,7 @@ class Drill:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
     def _move(self, event: Event) -> list[DrillEvent]:
-        before, self.state = self.state, moved(self.state, event)
+        before, self.state = self.state, next_state(self.state, event)
         return [] if self.state is before else [StateChanged(self.state)]
 
     def _drop(self, reason: str, event: Event) -> list[DrillEvent]:

@@ -83,7 +83,7 @@ class StrayKey:
 class ToJudge:
     """A repetition is over that takes long to judge: have it judged elsewhere.
 
-    Hand the verdict to ``Drill.judged``; then comes its :class:`RepetitionEnded`.
+    Hand the verdict to ``Drill.take_verdict``; then comes its :class:`RepetitionEnded`.
     """
 
     job: JudgingJob

@@ -98,7 +98,7 @@ TABLE: dict[DrillState, dict[Event, DrillState]] = {
 """For each state, the state that each event leads to; its own where nothing happens."""
 
 
-def moved(state: DrillState, event: Event) -> DrillState:
+def next_state(state: DrillState, event: Event) -> DrillState:
     """The state after an event."""
     return TABLE[state][event]
 
@@ -107,6 +107,9 @@ def as_markdown() -> str:
     """The table as it stands in DEVELOPERS.md: a row for each event, a column for each state."""
     rows = ["| on | " + " | ".join(DrillState) + " |", "| --- |" + " --- |" * len(DrillState)]
     for event in Event:
-        after = [("stays" if moved(s, event) is s else str(moved(s, event))) for s in DrillState]
+        after = [
+            ("stays" if next_state(s, event) is s else str(next_state(s, event)))
+            for s in DrillState
+        ]
         rows.append(f"| {event} | " + " | ".join(after) + " |")
     return "\n".join(rows)

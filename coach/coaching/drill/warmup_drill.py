@@ -21,7 +21,7 @@ from coach.coaching.drill.drill_events import (
     StateChanged,
 )
 from coach.coaching.model import Assignment, Decision, Request
-from coach.coaching.planning import MOST_TRIES, Due, Round, RowState, WarmUp
+from coach.coaching.planning import MOST_TRIES, DueSpot, RowState, WarmUpItem, WarmUpRound
 from coach.coaching.wording import ENOUGH
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
@@ -31,7 +31,7 @@ REST_S = 3.0
 """A silence after which the next spot comes. Own choice: time to read the verdict and lift the
 hands, and too short to wonder whether anything will come."""
 
-DrillMaker = Callable[[WarmUp, Window, float], Drill]
+MakeDrill = Callable[[WarmUpItem, Window, float], Drill]
 """Makes the drill of one window of a spot, at a time."""
 
 
@@ -40,9 +40,9 @@ class WarmUpDrill:
 
     def __init__(
         self,
-        round_: Round,
-        spots: Mapping[int, WarmUp],
-        make: DrillMaker,
+        round_: WarmUpRound,
+        spots: Mapping[int, WarmUpItem],
+        make: MakeDrill,
         now_s: float,
     ) -> None:
         """Raises ValueError where the round has nothing (more) of this piece."""
@@ -124,12 +124,14 @@ class WarmUpDrill:
             return out
         return out if self.drill.waits_for() else out + self._next(now_s)
 
-    def judged(self, job: JudgingJob, judgement: Judgement, now_s: float) -> tuple[DrillEvent, ...]:
+    def take_verdict(
+        self, job: JudgingJob, judgement: Judgement, now_s: float
+    ) -> tuple[DrillEvent, ...]:
         """The verdict on a repetition that was given out to be judged."""
         for drill in self._drills.values():
             if drill is not self.drill and drill.waits_for(job):
-                return _late(drill.judged(job, judgement, now_s))
-        return self._on(self.drill.judged(job, judgement, now_s))
+                return _late(drill.take_verdict(job, judgement, now_s))
+        return self._on(self.drill.take_verdict(job, judgement, now_s))
 
     def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano vanished."""
@@ -238,6 +240,6 @@ def _late(outcomes: Sequence[DrillEvent]) -> tuple[DrillEvent, ...]:
     )
 
 
-def dues_of(piece: str, spots: Sequence[WarmUp]) -> tuple[Due, ...]:
+def dues_of(piece: str, spots: Sequence[WarmUpItem]) -> tuple[DueSpot, ...]:
     """A piece's spots as they are due, where its score is open."""
-    return tuple(Due(piece, one.spot, len(one.windows)) for one in spots)
+    return tuple(DueSpot(piece, one.spot, len(one.windows)) for one in spots)

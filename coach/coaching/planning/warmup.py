@@ -62,7 +62,7 @@ class WeakSpot:
 
 
 @dataclass(frozen=True, slots=True)
-class WarmUp:
+class WarmUpItem:
     """One weak spot as it is warmed up."""
 
     spot: WeakSpot
@@ -122,10 +122,10 @@ def _is_weak(spot: WeakSpot) -> bool:
     return spot.failures >= 2 or (spot.failures == 1 and spot.failures / spot.tries >= SLIP_RATE)
 
 
-def warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUp, ...]:
+def plan_warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUpItem, ...]:
     """The weak spots of a piece as they are warmed up, worst first; each place once."""
     practice_map = PracticeMap(score, whole_piece(score))
-    chosen: list[WarmUp] = []
+    chosen: list[WarmUpItem] = []
     for spot in weak_spots(history):
         item = _item(practice_map, spot)
         if not any(_is_played_with(item, other) for other in chosen):
@@ -133,7 +133,7 @@ def warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUp, ...]:
     return tuple(chosen)
 
 
-def _is_played_with(item: WarmUp, other: WarmUp) -> bool:
+def _is_played_with(item: WarmUpItem, other: WarmUpItem) -> bool:
     """Whether a spot is in another's window anyway, or its window all around that."""
     move, window = item.spot.transition, other.window
     inside = window.start_quarters <= move.from_quarters and move.to_quarters <= window.end_quarters
@@ -156,7 +156,7 @@ def _expected_s(quarters: Fraction, qpm: float) -> float:
     return REPETITIONS * (float(quarters + 1) * 60.0 / qpm + LINE_S)
 
 
-def _item(practice_map: PracticeMap, spot: WeakSpot) -> WarmUp:
+def _item(practice_map: PracticeMap, spot: WeakSpot) -> WarmUpItem:
     hands = spot.transition.hands
     window, around = _small(practice_map, spot.transition), practice_map.bar(spot.transition, hands)
     if not around.contains(window):
@@ -164,7 +164,7 @@ def _item(practice_map: PracticeMap, spot: WeakSpot) -> WarmUp:
     asked_qpm = practice_map.score.tempo_at(window.start_quarters)
     qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
     took_s = _expected_s(window.end_quarters - window.start_quarters, qpm)
-    return WarmUp(spot, window, around, qpm, took_s)
+    return WarmUpItem(spot, window, around, qpm, took_s)
 
 
 def _small(practice_map: PracticeMap, transition: Transition) -> Window:
@@ -194,7 +194,7 @@ def _onsets(practice_map: PracticeMap, window: Window) -> int:
 # - When the minutes are over, or nothing is left, it ends.
 #
 # ``next_turn`` is all of the planning, and a pure function: facts and seconds in, the next spot
-# out. :class:`Round` only keeps the facts.
+# out. :class:`WarmUpRound` only keeps the facts.
 
 
 MOST_TRIES = 3
@@ -209,7 +209,7 @@ WINDOWS = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Due:
+class DueSpot:
     """A weak spot of one of the pieces, and what became of it in this warm-up."""
 
     piece: str
@@ -230,7 +230,7 @@ class Due:
         return not self.left_out and self.held < self.windows and self.failed < MOST_TURNS
 
 
-def next_turn(dues: Sequence[Due], left_s: float, last: int | None) -> int | None:
+def next_turn(dues: Sequence[DueSpot], left_s: float, last: int | None) -> int | None:
     """Which of the due spots is next; None where the warm-up is over.
 
     ``dues`` come piece by piece, in each the worst first; ``last`` is the one played last.
@@ -250,11 +250,14 @@ def next_turn(dues: Sequence[Due], left_s: float, last: int | None) -> int | Non
     return min(able, key=rank, default=None)
 
 
-class Round:
+class WarmUpRound:
     """What has become of each spot of a warm-up; its clock runs from the first key."""
 
     def __init__(
-        self, dues: Sequence[Due], minutes: float, is_ready: Callable[[str], bool] = lambda _: True
+        self,
+        dues: Sequence[DueSpot],
+        minutes: float,
+        is_ready: Callable[[str], bool] = lambda _: True,
     ) -> None:
         """``is_ready``: whether a piece can be put on the desk at once."""
         self.dues = list(dues)
@@ -275,7 +278,7 @@ class Round:
         passed_s = 0.0 if self._begun_s is None else now_s - self._begun_s
         return 60.0 * self.minutes - passed_s
 
-    def choose(self, now_s: float) -> Due | None:
+    def choose(self, now_s: float) -> DueSpot | None:
         """The next turn; None where the warm-up is over."""
         self.now = next_turn(self.dues, self.left_s(now_s), self._last)
         return None if self.now is None else self.dues[self.now]
@@ -301,7 +304,7 @@ class Round:
         """A spot has so many windows; known once its score is open."""
         self._set(at, replace(self.dues[at], windows=count))
 
-    def _set(self, at: int, due: Due) -> None:
+    def _set(self, at: int, due: DueSpot) -> None:
         self.dues[at] = due
 
     def why_over(self, now_s: float) -> str:

@@ -43,7 +43,7 @@ class Growth(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class CauseRow:
     """What the catalogue knows of one cause."""
 
     family: Family
@@ -67,60 +67,60 @@ _EXPLAINED = 0.25
 """A lateness that comes of hands drifting or of a row being uneven: the cause of it is told
 before it, however large it is."""
 
-CATALOGUE: dict[Cause, Entry] = {
+CATALOGUE: dict[Cause, CauseRow] = {
     # What broke the playing.
-    Cause.RESTART: Entry(Family.REPEAT, 0.97, _EVERY, _REPEATED),
-    Cause.STUMBLE: Entry(Family.REPEAT, 0.97, _EVERY, _REPEATED),
-    Cause.SKIPPED_BEAT: Entry(Family.MISSING, 0.95, _EVERY, _WRONG),
+    Cause.RESTART: CauseRow(Family.REPEAT, 0.97, _EVERY, _REPEATED),
+    Cause.STUMBLE: CauseRow(Family.REPEAT, 0.97, _EVERY, _REPEATED),
+    Cause.SKIPPED_BEAT: CauseRow(Family.MISSING, 0.95, _EVERY, _WRONG),
     # The keys. A lapse of several notes comes before one of a single note.
-    Cause.OCTAVE_SLIP: Entry(Family.PITCH, 0.92, _EVERY, _WRONG),
-    Cause.SHIFTED_POSITION: Entry(Family.PITCH, 0.92, _EVERY, _WRONG),
-    Cause.WRONG_KEY: Entry(Family.PITCH, 0.9, _EVERY, _WRONG),
-    Cause.STRETCH_LEFT_OUT: Entry(Family.MISSING, 0.9, _EVERY, _WRONG),
-    Cause.WRONG_ORDER: Entry(Family.PITCH, 0.9, _EVERY, _WRONG),
-    Cause.CORRECTED_KEY: Entry(Family.PITCH, 0.89, _EVERY, _WRONG),
-    Cause.MISSED_NOTE: Entry(Family.MISSING, 0.86, _EVERY, _WRONG),
-    Cause.MISSED_IN_CHORD: Entry(Family.MISSING, 0.86, _EVERY, _WRONG),
-    Cause.BRUSHED_KEY: Entry(Family.EXTRA, 0.84, _EVERY, _WRONG),
+    Cause.OCTAVE_SLIP: CauseRow(Family.PITCH, 0.92, _EVERY, _WRONG),
+    Cause.SHIFTED_POSITION: CauseRow(Family.PITCH, 0.92, _EVERY, _WRONG),
+    Cause.WRONG_KEY: CauseRow(Family.PITCH, 0.9, _EVERY, _WRONG),
+    Cause.STRETCH_LEFT_OUT: CauseRow(Family.MISSING, 0.9, _EVERY, _WRONG),
+    Cause.WRONG_ORDER: CauseRow(Family.PITCH, 0.9, _EVERY, _WRONG),
+    Cause.CORRECTED_KEY: CauseRow(Family.PITCH, 0.89, _EVERY, _WRONG),
+    Cause.MISSED_NOTE: CauseRow(Family.MISSING, 0.86, _EVERY, _WRONG),
+    Cause.MISSED_IN_CHORD: CauseRow(Family.MISSING, 0.86, _EVERY, _WRONG),
+    Cause.BRUSHED_KEY: CauseRow(Family.EXTRA, 0.84, _EVERY, _WRONG),
     # The time.
-    Cause.STOPPED_AGAIN: Entry(Family.TIMING, 0.9, _FROM_RHYTHM, _LATE),
-    Cause.HANDS_DRIFT: Entry(Family.TIMING, 0.7, _FROM_RHYTHM, _LATE_OR_EARLY),
-    Cause.WRONG_PROPORTIONS: Entry(Family.TIMING, 0.68, _FROM_RHYTHM, _UNEVEN),
-    Cause.MISREAD_VALUE: Entry(
+    Cause.STOPPED_AGAIN: CauseRow(Family.TIMING, 0.9, _FROM_RHYTHM, _LATE),
+    Cause.HANDS_DRIFT: CauseRow(Family.TIMING, 0.7, _FROM_RHYTHM, _LATE_OR_EARLY),
+    Cause.WRONG_PROPORTIONS: CauseRow(Family.TIMING, 0.68, _FROM_RHYTHM, _UNEVEN),
+    Cause.MISREAD_VALUE: CauseRow(
         Family.TIMING, 0.62, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SURPRISE, explained=_EXPLAINED
     ),
-    Cause.MISREAD_PACE: Entry(Family.TIMING, 0.69, _FROM_RHYTHM, _LATE_OR_EARLY),
-    Cause.EARLY_ENTRY: Entry(
+    Cause.MISREAD_PACE: CauseRow(Family.TIMING, 0.69, _FROM_RHYTHM, _LATE_OR_EARLY),
+    Cause.EARLY_ENTRY: CauseRow(
         Family.TIMING, 0.52, _FROM_RHYTHM, _EARLY, Growth.BY_SIZE, explained=_EXPLAINED
     ),
-    Cause.LATE_ENTRY: Entry(
+    Cause.LATE_ENTRY: CauseRow(
         Family.TIMING, 0.52, _FROM_RHYTHM, _LATE, Growth.BY_SIZE, explained=_EXPLAINED
     ),
-    Cause.UNEVEN: Entry(
+    Cause.UNEVEN: CauseRow(
         Family.TIMING, 0.6, _FROM_RHYTHM, _UNEVEN, Growth.BY_SURPRISE, doubtful=_DOUBTFUL
     ),
-    Cause.HESITATION: Entry(
+    Cause.HESITATION: CauseRow(
         Family.TIMING, 0.55, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SIZE, explained=_EXPLAINED
     ),
-    Cause.ONE_HAND_LATE: Entry(
+    Cause.ONE_HAND_LATE: CauseRow(
         Family.TIMING, 0.5, _FROM_RHYTHM, _LATE, Growth.BY_SIZE, explained=_EXPLAINED
     ),
-    Cause.ONE_HAND_EARLY: Entry(
+    Cause.ONE_HAND_EARLY: CauseRow(
         Family.TIMING, 0.5, _FROM_RHYTHM, _EARLY, Growth.BY_SIZE, explained=_EXPLAINED
     ),
-    Cause.BEHIND_THE_CLICK: Entry(Family.TIMING, 0.5, _FROM_PULSE, _LATE, Growth.BY_SIZE),
-    Cause.AHEAD_OF_THE_CLICK: Entry(Family.TIMING, 0.5, _FROM_PULSE, _EARLY, Growth.BY_SIZE),
-    Cause.SPLIT_CHORD: Entry(Family.TIMING, 0.45, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SIZE),
+    Cause.BEHIND_THE_CLICK: CauseRow(Family.TIMING, 0.5, _FROM_PULSE, _LATE, Growth.BY_SIZE),
+    Cause.AHEAD_OF_THE_CLICK: CauseRow(Family.TIMING, 0.5, _FROM_PULSE, _EARLY, Growth.BY_SIZE),
+    Cause.SPLIT_CHORD: CauseRow(Family.TIMING, 0.45, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SIZE),
     # The tempo as a whole. The rhythm stage asks for the proportions, and an even rallentando
     # keeps them; from the pulse stage on the tempo is to hold.
-    Cause.TEMPO_DRIFT: Entry(Family.TEMPO, 0.55, _FROM_RHYTHM, _NONE, doubtful=_DOUBTFUL),
-    Cause.SLOWER_THAN_ASKED: Entry(Family.TEMPO, 0.5, _AT_A_TEMPO, _NONE),
-    Cause.FASTER_THAN_ASKED: Entry(Family.TEMPO, 0.5, _AT_A_TEMPO, _NONE),
-    Cause.SLOWING_DOWN: Entry(Family.TEMPO, 0.35, _FROM_PULSE, _NONE),
+    Cause.TEMPO_DRIFT: CauseRow(Family.TEMPO, 0.55, _FROM_RHYTHM, _NONE, doubtful=_DOUBTFUL),
+    Cause.SLOWER_THAN_ASKED: CauseRow(Family.TEMPO, 0.5, _AT_A_TEMPO, _NONE),
+    Cause.FASTER_THAN_ASKED: CauseRow(Family.TEMPO, 0.5, _AT_A_TEMPO, _NONE),
+    Cause.SLOWING_DOWN: CauseRow(Family.TEMPO, 0.35, _FROM_PULSE, _NONE),
     # Touch.
-    Cause.EARLY_RELEASE: Entry(Family.RELEASE, 0.36, _SHAPE, _UNEVEN, Growth.BY_SURPRISE),
-    Cause.BROKEN_SLUR: Entry(Family.RELEASE, 0.3, _SHAPE, _UNEVEN),
-    Cause.HELD_ON: Entry(Family.RELEASE, 0.25, _SHAPE, _UNEVEN),
+    Cause.EARLY_RELEASE: CauseRow(Family.RELEASE, 0.36, _SHAPE, _UNEVEN, Growth.BY_SURPRISE),
+    Cause.BROKEN_SLUR: CauseRow(Family.RELEASE, 0.3, _SHAPE, _UNEVEN),
+    Cause.HELD_ON: CauseRow(Family.RELEASE, 0.25, _SHAPE, _UNEVEN),
 }
 """Every cause, the heaviest of each group first."""
 
@@ -195,7 +195,7 @@ def as_markdown() -> str:
     return "\n".join(rows)
 
 
-def _weight_words(entry: Entry) -> str:
+def _weight_words(entry: CauseRow) -> str:
     """``0.55 to 0.85 by size; 0.25 explained``."""
     words = f"{entry.weight:.2f}"
     if entry.growth is not Growth.NOT:

@@ -28,7 +28,7 @@ class FaultContext:
     shape: Shape
     tolerance: Tolerance
 
-    def written(self, label: ScoreLabel) -> ScoreNote:
+    def note_of(self, label: ScoreLabel) -> ScoreNote:
         """The score note of a label."""
         return self.excerpt.notes[label.note]
 

@@ -60,7 +60,7 @@ def _judge_run(context: FaultContext, run: list[ScoreLabel], hands: Hands) -> li
     """A run as one fault where the hand was displaced, else each key as a fault of its own."""
     semitones = [_semitones_off(context, label) for label in run]
     first = semitones[0]
-    onsets = {context.written(label).onset_quarters for label in run}
+    onsets = {context.note_of(label).onset_quarters for label in run}
     same_side = max(semitones) < 0 or min(semitones) > 0
     if len(set(semitones)) == 1 and first and first % _OCTAVE == 0:
         cause = Cause.OCTAVE_SLIP
@@ -76,13 +76,13 @@ def _judge_run(context: FaultContext, run: list[ScoreLabel], hands: Hands) -> li
 
 
 def _make_wrong_key(context: FaultContext, label: ScoreLabel, hands: Hands) -> Fault:
-    span = FaultSpan.at(context.written(label).onset_quarters, hands)
+    span = FaultSpan.at(context.note_of(label).onset_quarters, hands)
     words = _describe_key(context, label)
     return make_fault(context.excerpt, Cause.WRONG_KEY, span, words, note=label.note)
 
 
 def _describe_key(context: FaultContext, label: ScoreLabel) -> str:
-    written = context.written(label)
+    written = context.note_of(label)
     struck_pitch = written.pitch + _semitones_off(context, label)
     return describe_wrong_key(struck_pitch, written, context.excerpt)
 
@@ -91,7 +91,7 @@ def _semitones_off(context: FaultContext, label: ScoreLabel) -> int:
     """How far the struck key lies above the written one; 0 where none was struck."""
     if label.played is None:
         return 0
-    return context.played[label.played].pitch - context.written(label).pitch
+    return context.played[label.played].pitch - context.note_of(label).pitch
 
 
 # Notes of one hand struck in the wrong order: E before D.

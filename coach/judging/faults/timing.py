@@ -43,7 +43,7 @@ def onset_of(timing: Timing, moment: int) -> Fraction:
     return timing.row[moment].onset_quarters
 
 
-def explained_moments(timing: Timing) -> set[int]:
+def list_explained_moments(timing: Timing) -> set[int]:
     """Moments whose lateness something larger explains.
 
     Those in a row that was played unevenly, and those that one hand has alone where hands drift.
@@ -57,7 +57,7 @@ def explained_moments(timing: Timing) -> set[int]:
 
 def _find_one_hand_off(context: FaultContext) -> Iterator[Fault]:
     timing = context.timing
-    explained = explained_moments(timing) | timing.lengths.moments
+    explained = list_explained_moments(timing) | timing.lengths.moments
     waited = timing.lengths.moments | {pause.moment for pause in timing.pauses}
     for one in timing.parted:
         if one.moment in waited and abs(timing.row[one.moment].apart_s or 0.0) < _TOGETHER_S:
@@ -133,7 +133,7 @@ def find_tempo_off(excerpt: Excerpt, qpm: float, asked_qpm: float) -> Fault:
 
 
 def _find_hesitations(context: FaultContext) -> Iterator[Fault]:
-    explained = explained_moments(context.timing)
+    explained = list_explained_moments(context.timing)
     for pause in context.timing.pauses:
         yield make_lateness(
             context,
@@ -146,7 +146,7 @@ def _find_hesitations(context: FaultContext) -> Iterator[Fault]:
 
 def _find_misread_values(context: FaultContext) -> Iterator[Fault]:
     """Lengths that are not as written; a long one near no simple ratio is a hesitation."""
-    explained = explained_moments(context.timing)
+    explained = list_explained_moments(context.timing)
     for value in context.timing.lengths.values:
         is_explained = value.moment in explained
         if value.ratio is None and value.shift_s > 0:
@@ -189,7 +189,7 @@ def _name_note(excerpt: Excerpt, moment: Moment, until_quarters: Fraction) -> st
 
 def _find_entries(context: FaultContext) -> Iterator[Fault]:
     """Single onsets out of place."""
-    explained = explained_moments(context.timing)
+    explained = list_explained_moments(context.timing)
     for entry in context.timing.lengths.entries:
         cause = Cause.LATE_ENTRY if entry.error_s > 0 else Cause.EARLY_ENTRY
         yield make_lateness(

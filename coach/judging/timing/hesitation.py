@@ -18,7 +18,7 @@ from coach.judging.timing.habits import Habits
 from coach.judging.timing.local_tempo import Interval
 from coach.judging.timing.onsets import Moment
 from coach.judging.tolerance import Tolerance
-from coach.score.model import Mark
+from coach.score.model import NoteMark
 from coach.score.window import Excerpt
 
 _ENOUGH = 5
@@ -144,7 +144,7 @@ def _is_ending(excerpt: Excerpt, row: Sequence[Moment], steps: Sequence[Interval
     marks = {
         mark for hand in before.hands for note in hand.notes for mark in excerpt.notes[note].marks
     }
-    if marks & {Mark.FERMATA, Mark.SLUR_END}:
+    if marks & {NoteMark.FERMATA, NoteMark.SLUR_END}:
         return True
     near = [steps[j].quarters for j in range(max(1, i - 2), i)]
     return bool(near) and steps[i].quarters >= 2 * max(near)

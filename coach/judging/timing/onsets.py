@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 from coach.judging.model import Label, Matching
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hand, Mark
+from coach.score.model import Hand, NoteMark
 from coach.score.window import Excerpt
 
 
@@ -119,7 +119,7 @@ def _rows(
         note = excerpt.notes[label.note]
         key = (number, note.hand)
         free = note.grace is not None or note.is_free
-        if free or Mark.ARPEGGIO in note.marks:
+        if free or NoteMark.ARPEGGIO in note.marks:
             loose.add(key)
         if note.grace is None:
             written.add(number)

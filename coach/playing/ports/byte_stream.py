@@ -177,7 +177,7 @@ class Sensing:
         self._count = 0
         self._last_s = 0.0
 
-    def heard(self, at_s: float, *, sensing: bool) -> None:
+    def note_message(self, at_s: float, *, sensing: bool) -> None:
         """Any message came; ``sensing`` where it was active sensing."""
         quiet_s = at_s - self._last_s
         if quiet_s > SILENCE_S:

@@ -24,7 +24,7 @@ from coach.playing.ports.byte_stream import (
 )
 from coach.playing.ports.driver import Driver, InPort
 from coach.playing.ports.own_sound import OwnSound
-from coach.playing.ports.port_choice import choose, others, shown
+from coach.playing.ports.port_choice import choose, name_port, others
 
 # When a key really went down: arrival times set right by the driver's own time between messages.
 #
@@ -113,7 +113,7 @@ class _OpenedPort:
             return []
         messages = self._splitter.feed(stream)
         sensing = any(message.status == ACTIVE_SENSING for message in messages)
-        self.sensing.heard(arrived_s, sensing=sensing)
+        self.sensing.note_message(arrived_s, sensing=sensing)
         events = [
             event
             for message in messages
@@ -157,7 +157,7 @@ class Listener:
     def name(self) -> str | None:
         """The piano that is heard now, as shown to people."""
         hearing = self._hearing
-        return shown(hearing.name) if hearing and not hearing.silent else None
+        return name_port(hearing.name) if hearing and not hearing.silent else None
 
     @property
     def port_name(self) -> str | None:
@@ -201,7 +201,7 @@ class Listener:
 
     def _set_silent(self, hearing: _OpenedPort, silent: bool) -> None:
         hearing.silent = silent
-        self._post((PianoLost if silent else PianoFound)(shown(hearing.name)))
+        self._post((PianoLost if silent else PianoFound)(name_port(hearing.name)))
 
     def _look(self) -> None:
         names = self._driver.names_in()
@@ -220,24 +220,24 @@ class Listener:
         self._hearing = None
         if not hearing.silent:
             self._trouble = self._driver.trouble()
-            self._post(PianoLost(shown(hearing.name), self._trouble))
+            self._post(PianoLost(name_port(hearing.name), self._trouble))
 
     def _say_trouble(self) -> None:
         """Say it where the MIDI system has gone, or is back without the piano."""
         trouble = self._driver.trouble()
         if trouble != self._trouble:
             self._trouble = trouble
-            self._post(PianoLost(shown(self._last or ""), trouble))
+            self._post(PianoLost(name_port(self._last or ""), trouble))
 
     def _say_others(self, heard: str, names: tuple[str, ...]) -> None:
         there = others(names, heard)
         if there != self._others:
             self._others = there
-            self._post(OtherPianos(shown(heard), there))
+            self._post(OtherPianos(name_port(heard), there))
 
     def _find(self, names: tuple[str, ...]) -> None:
         name = (self._last and choose(names, self._last)) or choose(names, self._wanted)
         port = self._driver.open_in(name) if name else None
         if name and port:
             self._hearing, self._last, self._trouble = _OpenedPort(name, port, self._own), name, ""
-            self._post(PianoFound(shown(name)))
+            self._post(PianoFound(name_port(name)))

@@ -14,7 +14,7 @@ BRIDGES = ("a2j", "Midi-Bridge")
 """Clients that only carry other programs' ports over to JACK (from memory)."""
 
 
-def shown(name: str) -> str:
+def name_port(name: str) -> str:
     """A port's name without the numbers that ALSA adds, which change when it is plugged again.
 
     A port is called as another program or a device likes: only what can be seen is left of it.
@@ -22,9 +22,9 @@ def shown(name: str) -> str:
     return printable(re.sub(r"\s+\d+:\d+$", "", name))
 
 
-def told(names: Sequence[str]) -> tuple[str, ...]:
+def name_ports(names: Sequence[str]) -> tuple[str, ...]:
     """Ports as they are listed: two of the same name keep the numbers that tell them apart."""
-    short = [shown(name) for name in names]
+    short = [name_port(name) for name in names]
     return tuple(
         printable(name) if short.count(one) > 1 else one
         for name, one in zip(names, short, strict=True)
@@ -39,12 +39,12 @@ def choose(names: Sequence[str], wanted: str | None = None) -> str | None:
     """
     if not wanted:
         return next((name for name in names if not _is_loop(name)), None)
-    part, alike = shown(wanted).casefold(), _without_number(wanted)
+    part, alike = name_port(wanted).casefold(), _without_number(wanted)
     ways = (
         (name for name in names if name == wanted or printable(name) == wanted),
-        (name for name in names if shown(name).casefold() == part),
+        (name for name in names if name_port(name).casefold() == part),
         (name for name in names if _without_number(name) == alike),
-        (name for name in names if part in shown(name).casefold()),
+        (name for name in names if part in name_port(name).casefold()),
     )
     return next((name for way in ways for name in way), None)
 
@@ -76,7 +76,7 @@ def counterpart(names_out: Sequence[str], piano: str) -> str | None:
 
 def _without_number(name: str) -> str:
     """A port's name as it was before JACK told its client from others of the same name."""
-    return re.sub(r"-\d\d(?=:)", "", shown(name)).casefold()
+    return re.sub(r"-\d\d(?=:)", "", name_port(name)).casefold()
 
 
 def _device(name: str) -> str:
@@ -89,7 +89,7 @@ def _device(name: str) -> str:
 
 
 def _shortest_wish(names: Sequence[str], name: str) -> str:
-    ways = (shown(name).partition(":")[0], shown(name), printable(name))
+    ways = (name_port(name).partition(":")[0], name_port(name), printable(name))
     return next((way for way in ways if way and choose(names, way) == name), ways[-1])
 
 

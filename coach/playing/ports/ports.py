@@ -9,7 +9,7 @@ import time
 from coach.playing.ports.driver import Driver, PortsUnavailable, RtMidiDriver
 from coach.playing.ports.listener import POLL_S, Listener, Post
 from coach.playing.ports.own_sound import OwnSound
-from coach.playing.ports.port_choice import choose, counterpart, told
+from coach.playing.ports.port_choice import choose, counterpart, name_ports
 
 __all__ = ["Ports", "PortsUnavailable"]
 
@@ -32,11 +32,11 @@ class Ports:
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to, as shown to people."""
-        return told(self._driver.names_in())
+        return name_ports(self._driver.names_in())
 
     def names_out(self) -> tuple[str, ...]:
         """Ports that can be sent to, as shown to people."""
-        return told(self._driver.names_out())
+        return name_ports(self._driver.names_out())
 
     @property
     def trouble(self) -> str:

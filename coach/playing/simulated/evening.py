@@ -15,7 +15,15 @@ from itertools import pairwise
 from random import Random
 
 from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
-from coach.playing.simulated.hands import Changes, Chord, Fingers, Stroke, acts_of, chords, likeness
+from coach.playing.simulated.hands import (
+    Changes,
+    Fingers,
+    Stroke,
+    StruckChord,
+    acts_of,
+    chords,
+    likeness,
+)
 from coach.playing.simulated.manner import SHORTEST_GAP_S, Manner
 from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.window import Excerpt
@@ -103,7 +111,7 @@ class EveningPlayer:
 
     def __init__(self, dice: Random) -> None:
         self._dice = dice
-        self.manner = Manner.drawn(dice)
+        self.manner = Manner.draw_manner(dice)
         self._fingers = Fingers(self.manner, dice)
         self._weak: dict[tuple[Fraction, Hand], float] = {}
         self._habits = {name: self._habit() for name in _HABITS}
@@ -248,7 +256,7 @@ class EveningPlayer:
             self._plays_on(playing, seen, row, last_s, quarter_s)
         return playing.gesture(self._rest_s())
 
-    def _quarter_s(self, seen: Seen, row: Sequence[Chord]) -> float:
+    def _quarter_s(self, seen: Seen, row: Sequence[StruckChord]) -> float:
         """The own tempo: around the one asked for, and no faster than fingers are."""
         manner = self.manner
         asked_s = 60 / (seen.qpm or seen.excerpt.qpm)
@@ -300,7 +308,7 @@ class EveningPlayer:
         self,
         playing: _Playing,
         seen: Seen,
-        row: Sequence[Chord],
+        row: Sequence[StruckChord],
         at_s: float,
         quarter_s: float,
         kind: str = "right",
@@ -310,14 +318,21 @@ class EveningPlayer:
         return last_s
 
     def _planted(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         changes, planted = self._changes(seen, row)
         strokes, last_s = self._fingers.play(row, at_s, quarter_s, changes)
         playing.add(strokes, self._meant(self._worth(seen), planted))
         return last_s
 
-    def _changes(self, seen: Seen, row: Sequence[Chord]) -> tuple[Changes, tuple[Planted, ...]]:
+    def _changes(
+        self, seen: Seen, row: Sequence[StruckChord]
+    ) -> tuple[Changes, tuple[Planted, ...]]:
         """One wrong or missed note, mostly at a weak place; none where nothing can be planted."""
         dice = self._dice
         able = [
@@ -345,7 +360,12 @@ class EveningPlayer:
     # -- before and after -------------------------------------------------------------------
 
     def _before(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         dice = self._dice
         if self._happens("noodle"):
@@ -358,7 +378,7 @@ class EveningPlayer:
                 if len(row[0].notes) > 1 and dice.random() < 0.3:  # one hand only
                     hand = dice.choice(row[0].notes).hand
                     some = tuple(note for note in row[0].notes if note.hand is hand)
-                    first = [Chord(row[0].onset_quarters, some)]
+                    first = [StruckChord(row[0].onset_quarters, some)]
                 strokes, _ = self._fingers.play(first, at_s, quarter_s, {})
                 playing.add(strokes, _passage("false start", Worth.NOTHING))
                 at_s += dice.uniform(0.5, 5.0)
@@ -375,7 +395,12 @@ class EveningPlayer:
         return at_s
 
     def _lead_in(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """The bar before the window, played in time with it."""
         start = row[0].onset_quarters
@@ -390,7 +415,12 @@ class EveningPlayer:
         return last_s + float(start - before[-1].onset_quarters) * quarter_s
 
     def _plays_on(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], last_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        last_s: float,
+        quarter_s: float,
     ) -> None:
         """On past the window's end, in time."""
         if not self._happens("plays on"):
@@ -446,7 +476,12 @@ class EveningPlayer:
     # -- broken, mended, and played again ---------------------------------------------------
 
     def _pause(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """A stop in the middle, and on from there."""
         if len(row) < 3:
@@ -464,7 +499,12 @@ class EveningPlayer:
         return last_s
 
     def _goes_back(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """A few notes or a bar again, and on."""
         if len(row) < 4:
@@ -489,7 +529,12 @@ class EveningPlayer:
         return last_s
 
     def _note_by_note(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """One chord is found note by note."""
         dice = self._dice
@@ -512,7 +557,12 @@ class EveningPlayer:
         return last_s
 
     def _stops(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> None:
         """Stops somewhere, and does not go on."""
         upto = self._dice.randint(1, max(len(row) - 1, 1))
@@ -522,7 +572,12 @@ class EveningPlayer:
         playing.add(strokes, _passage("right" if whole else "stops", worth, whole=whole))
 
     def _joins(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """Begins in the middle, on purpose."""
         if len(row) < 4:
@@ -533,7 +588,12 @@ class EveningPlayer:
         return last_s
 
     def _unplugged(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> None:
         """The piano goes in the middle, and comes back."""
         upto = self._dice.randint(1, max(len(row) - 1, 1))
@@ -546,7 +606,12 @@ class EveningPlayer:
         playing.others.append(Act(lost_s + self._dice.uniform(0.5, 20), Do.FOUND))
 
     def _leaves(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> None:
         """Leaves in the middle, and comes back tomorrow."""
         upto = self._dice.randint(1, max(len(row) - 1, 1))
@@ -561,7 +626,7 @@ class EveningPlayer:
     def _shifted(
         self,
         playing: _Playing,
-        row: Sequence[Chord],
+        row: Sequence[StruckChord],
         at_s: float,
         quarter_s: float,
         shift: Callable[[ScoreNote], int],
@@ -573,7 +638,12 @@ class EveningPlayer:
         return last_s
 
     def _octave(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """All of it an octave off."""
         by = self._dice.choice((-12, 12, 24))
@@ -587,7 +657,12 @@ class EveningPlayer:
         return self._shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
 
     def _transposed(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """All of it in another key."""
         by = self._dice.choice((-7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7))
@@ -596,7 +671,12 @@ class EveningPlayer:
         return self._shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
 
     def _clef(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """One hand read in the other hand's clef: twelve steps off, about."""
         hand = self._dice.choice([note.hand for one in row for note in one.notes])
@@ -612,7 +692,12 @@ class EveningPlayer:
         return self._shifted(playing, row, at_s, quarter_s, shift, passage)
 
     def _other_hands(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """Other hands than are asked for."""
         dice, window = self._dice, seen.excerpt.window
@@ -637,7 +722,12 @@ class EveningPlayer:
         return last_s
 
     def _other_page(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """Other music of the same score."""
         dice, bars = self._dice, seen.score.bars
@@ -654,7 +744,12 @@ class EveningPlayer:
         return self._right(playing, seen, row, at_s, quarter_s)
 
     def _mashed(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """The whole window in a moment."""
         step_s = self._dice.uniform(0.003, FAST_S)
@@ -672,7 +767,12 @@ class EveningPlayer:
         return strokes[-1].at_s
 
     def _doubled(
-        self, playing: _Playing, seen: Seen, row: Sequence[Chord], at_s: float, quarter_s: float
+        self,
+        playing: _Playing,
+        seen: Seen,
+        row: Sequence[StruckChord],
+        at_s: float,
+        quarter_s: float,
     ) -> float:
         """Right, through a keyboard that says every key on two channels."""
         strokes, last_s = self._fingers.play(row, at_s, quarter_s, {})
@@ -689,11 +789,11 @@ _HABITS = (
 )  # fmt: skip
 
 
-def _gaps_s(row: Sequence[Chord], quarter_s: float) -> list[float]:
+def _gaps_s(row: Sequence[StruckChord], quarter_s: float) -> list[float]:
     """The times between one chord and the next, small notes aside."""
     onsets = [float(one.onset_quarters) for one in row]
     return [(b - a) * quarter_s for a, b in pairwise(onsets)]
 
 
-def _is_like(one: Sequence[Chord], other: Sequence[Chord], limit: float = LIKE) -> bool:
+def _is_like(one: Sequence[StruckChord], other: Sequence[StruckChord], limit: float = LIKE) -> bool:
     return likeness(one, other) > limit

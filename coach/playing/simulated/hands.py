@@ -14,13 +14,13 @@ from random import Random
 
 from coach.playing.simulated.gesture import Act, Do
 from coach.playing.simulated.manner import Manner, in_time, with_click
-from coach.score.model import Grace, Hand, Mark, ScoreNote
+from coach.score.model import Grace, Hand, NoteMark, ScoreNote
 
 LET_GO_S = 0.02
 """A key is up for this long before it can be struck again."""
 OVERLAP_S = 0.06
 """The longest overlap of keys played legato."""
-SHORT = frozenset({Mark.STACCATO, Mark.STACCATISSIMO})
+SHORT = frozenset({NoteMark.STACCATO, NoteMark.STACCATISSIMO})
 LOWEST, HIGHEST = 21, 108
 """The piano's keys."""
 
@@ -36,7 +36,7 @@ class Stroke:
 
 
 @dataclass(frozen=True, slots=True)
-class Chord:
+class StruckChord:
     """What is struck at one onset: a note or many."""
 
     onset_quarters: Fraction
@@ -48,13 +48,13 @@ class Chord:
         return frozenset(note.pitch for note in self.notes)
 
 
-def chords(notes: Iterable[ScoreNote]) -> tuple[Chord, ...]:
+def chords(notes: Iterable[ScoreNote]) -> tuple[StruckChord, ...]:
     """Notes in the order of their onsets, as chords."""
     rows = groupby(notes, lambda note: note.onset_quarters)
-    return tuple(Chord(onset, tuple(row)) for onset, row in rows)
+    return tuple(StruckChord(onset, tuple(row)) for onset, row in rows)
 
 
-def gaps(row: Sequence[Chord]) -> list[float]:
+def gaps(row: Sequence[StruckChord]) -> list[float]:
     """The time between one chord and the next, in quarters."""
     return [float(b.onset_quarters - a.onset_quarters) for a, b in pairwise(row)]
 
@@ -70,7 +70,7 @@ class Fingers:
         self._manner, self._dice = manner, dice
 
     def play(
-        self, row: Sequence[Chord], start_s: float, quarter_s: float, changes: Changes
+        self, row: Sequence[StruckChord], start_s: float, quarter_s: float, changes: Changes
     ) -> tuple[list[Stroke], float]:
         """The strokes of a stretch in time, and when its last chord came."""
         times = in_time(gaps(row), quarter_s, self._manner, self._dice)
@@ -78,7 +78,7 @@ class Fingers:
 
     def play_with_click(
         self,
-        row: Sequence[Chord],
+        row: Sequence[StruckChord],
         beat_quarters: Fraction,
         beat_s: float,
         quarter_s: float,
@@ -95,7 +95,7 @@ class Fingers:
         return min(max(round(self._dice.gauss(manner.velocity, manner.velocity_scatter)), 1), 127)
 
     def _strokes(
-        self, row: Sequence[Chord], times: Sequence[float], quarter_s: float, changes: Changes
+        self, row: Sequence[StruckChord], times: Sequence[float], quarter_s: float, changes: Changes
     ) -> tuple[list[Stroke], float]:
         out: list[Stroke] = []
         for at, (chord, at_s) in enumerate(zip(row, times, strict=True)):
@@ -106,7 +106,7 @@ class Fingers:
 
     def _chord(
         self,
-        chord: Chord,
+        chord: StruckChord,
         at_s: float,
         room: tuple[float, float],
         quarter_s: float,
@@ -119,7 +119,7 @@ class Fingers:
         lead_s = min(max(manner.lead_s, -0.2 * room_s), 0.2 * room_s)
         small = [note for note in chord.notes if note.grace]
         main = sorted((n for n in chord.notes if not n.grace), key=lambda note: note.pitch)
-        rolled = sum(Mark.ARPEGGIO in note.marks for note in main)
+        rolled = sum(NoteMark.ARPEGGIO in note.marks for note in main)
         out: list[Stroke] = []
         seen: set[int] = set()
         for rank, note in enumerate(main):
@@ -130,7 +130,7 @@ class Fingers:
             late_s = dice.uniform(0, spread_s) if len(main) > 1 else 0.0
             if manner.rolls and len(main) > 1:
                 late_s = spread_s * rank / (len(main) - 1)
-            if rolled > 1 and Mark.ARPEGGIO in note.marks:
+            if rolled > 1 and NoteMark.ARPEGGIO in note.marks:
                 late_s = min(0.045, 0.5 * room_s / rolled) * rank
             if note.hand is Hand.LEFT:
                 late_s += lead_s
@@ -192,7 +192,7 @@ def acts_of(strokes: Iterable[Stroke]) -> list[Act]:
 # Whether one row of chords could be taken for another: then no coach can tell what was meant.
 
 
-def likeness(one: Sequence[Chord], other: Sequence[Chord], shift: int = 0) -> float:
+def likeness(one: Sequence[StruckChord], other: Sequence[StruckChord], shift: int = 0) -> float:
     """Share of the first row's chords that come, in order, in the second, 0 to 1.
 
     ``shift`` moves the first row by semitones. Chords are alike that share half of their keys.

@@ -57,7 +57,7 @@ class Manner:
     click_offset_s: float
 
     @classmethod
-    def drawn(cls, dice: Random) -> Manner:
+    def draw_manner(cls, dice: Random) -> Manner:
         """A manner as any other."""
         low = dice.uniform(0.5, 1.0)
         return cls(

@@ -63,7 +63,7 @@ class PlayerFault:
 
     def chance_now(self, correct: float, rate: float, law: Law, tempo_share: float) -> float:
         """The chance after so many right repetitions, at a share of the piece's tempo."""
-        left = remaining(correct, rate, law) if self.learns else 1.0
+        left = share_left(correct, rate, law) if self.learns else 1.0
         eased: float = min(1.0, tempo_share) ** self.ease
         return min(1.0, self.chance * left * eased)
 
@@ -73,7 +73,7 @@ class PlayerFault:
         return self.transition.hands is Hands.TOGETHER
 
 
-def remaining(correct: float, rate: float, law: Law) -> float:
+def share_left(correct: float, rate: float, law: Law) -> float:
     """The share of a chance that is left after so many right repetitions."""
     if law is Law.EXPONENTIAL:
         return exp(-rate * correct)

@@ -36,7 +36,7 @@ def open_score(
     """
     # Not above: the reading process, which lies in this package, starts sooner without them.
     from coach.score.opening import cache
-    from coach.score.opening.process import read_apart, understood
+    from coach.score.opening.process import read_apart, score_in_answer
 
     data = file_bytes(path)
     folder = cache_dir or cache.default_folder()
@@ -44,7 +44,7 @@ def open_score(
     score = cache.load(folder, entry)
     if score is None:
         body = read_apart(path, reader, on_progress or _silent, cancelled or _never)
-        score = understood(path, body)
+        score = score_in_answer(path, body)
         if file_bytes(path) == data:  # else it was written to meanwhile
             cache.store(folder, entry, body)
     return replace(score, source=path.name)

@@ -21,8 +21,8 @@ from coach.score.opening.limits import (
     file_bytes,
     is_archive,
     limit_process,
+    printable_name,
     seal_process,
-    shown,
 )
 from coach.score.serialize import score_to_plain
 
@@ -60,13 +60,13 @@ def answer(path: Path) -> bytes:
         pass  # a sentence needs memory too: first all that the reading held is let go
     except RecursionError:
         return _encode_answer(
-            "refused", f"{shown(path)} is nested too deeply for a score: refused."
+            "refused", f"{printable_name(path)} is nested too deeply for a score: refused."
         )
     except Exception:
         return _encode_answer("fault", traceback.format_exc(limit=-4))
     limit = MEMORY_BYTES >> 20
     return _encode_answer(
-        "refused", f"{shown(path)} takes more than {limit} MiB of memory to read: refused."
+        "refused", f"{printable_name(path)} takes more than {limit} MiB of memory to read: refused."
     )
 
 
@@ -77,7 +77,7 @@ def _encode_answer(kind: str, text: str) -> bytes:
 def _read(path: Path) -> str:
     data = file_bytes(path)
     if is_archive(data):
-        check_archive(data, shown(path))
+        check_archive(data, printable_name(path))
     del data
     from coach.score.reading import read_score
 

@@ -119,7 +119,7 @@ _REASONS = {
 }
 
 
-def shown(path: Path) -> str:
+def printable_name(path: Path) -> str:
     """The file's name as it can be printed on one line."""
     return printable(path.name or str(path), 100)
 
@@ -165,7 +165,7 @@ def _in_system_words(error: OSError) -> str:
 
 
 def _refusal(path: Path, reason: str) -> ScoreError:
-    return ScoreError(f"{shown(path)} {reason}")
+    return ScoreError(f"{printable_name(path)} {reason}")
 
 
 _DIRECTORY_ENTRY = b"PK\x01\x02"

@@ -20,7 +20,7 @@ from typing import IO, Any
 from coach.children import start_python
 from coach.score.formats import ScoreError
 from coach.score.model import Score
-from coach.score.opening.limits import ANSWER_BYTES, SECONDS, shown
+from coach.score.opening.limits import ANSWER_BYTES, SECONDS, printable_name
 from coach.score.serialize import score_from_plain
 from coach.score.words import printable
 
@@ -171,7 +171,7 @@ def read_apart(
     cancelled: Callable[[], bool],
 ) -> bytes:
     """The score's plain data as JSON bytes, from the reading process; raises ScoreError."""
-    name = shown(path)
+    name = printable_name(path)
     progress(f"Reading {name}")
 
     def show_wait(seconds: float) -> None:
@@ -226,9 +226,9 @@ def _fault(name: str, detail: str) -> ReaderFault:
     )
 
 
-def understood(path: Path, body: bytes) -> Score:
+def score_in_answer(path: Path, body: bytes) -> Score:
     """The score in what the reading process answered; raises ScoreError."""
     try:
         return score_from_plain(json.loads(body))
     except (ValueError, RecursionError) as error:
-        raise _fault(shown(path), repr(error)) from None
+        raise _fault(printable_name(path), repr(error)) from None

@@ -34,7 +34,7 @@ _MOVE = 0.3
 _BEYOND = 0.5
 _CROSSED = 6.0
 
-Sounding = tuple[int, int, int]
+SoundingNote = tuple[int, int, int]
 """Start, end and key of a note; times in any unit."""
 
 
@@ -57,7 +57,7 @@ class _State:
     before: _State | None = None
 
 
-def split_hands(notes: Sequence[Sounding]) -> list[Hand]:
+def split_hands(notes: Sequence[SoundingNote]) -> list[Hand]:
     """A hand for each note; notes come by start."""
     order = sorted(range(len(notes)), key=lambda i: (notes[i][0], notes[i][2]))
     onsets = [list(group) for _, group in groupby(order, key=lambda i: notes[i][0])]
@@ -98,7 +98,7 @@ def _best(states: list[_State]) -> list[_State]:
     return list(best.values())
 
 
-def _next(state: _State, struck: Sequence[Sounding], split: int, middle: float) -> _State:
+def _next(state: _State, struck: Sequence[SoundingNote], split: int, middle: float) -> _State:
     left, left_cost = _strike(state.left, struck[:split], Hand.LEFT, middle)
     right, right_cost = _strike(state.right, struck[split:], Hand.RIGHT, middle)
     crossed = _CROSSED if left.centre > right.centre else 0.0
@@ -106,7 +106,7 @@ def _next(state: _State, struck: Sequence[Sounding], split: int, middle: float) 
 
 
 def _strike(
-    side: _Side, notes: Sequence[Sounding], hand: Hand, middle: float
+    side: _Side, notes: Sequence[SoundingNote], hand: Hand, middle: float
 ) -> tuple[_Side, float]:
     """Where a hand is after striking these, and what that costs."""
     if not notes:

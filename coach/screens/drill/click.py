@@ -8,7 +8,7 @@ from collections.abc import Callable
 from textual.timer import Timer
 
 from coach.coaching.drill import CountIn
-from coach.playing.click_schedule import Click, clicks
+from coach.playing.click_schedule import ClickBeat, clicks
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.interfaces import ClickLike, DrillSession, Host
@@ -28,7 +28,7 @@ class BeatQueue:
     """
 
     def __init__(self) -> None:
-        self._waiting: deque[Click] = deque()
+        self._waiting: deque[ClickBeat] = deque()
         self.is_running = False
 
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> None:
@@ -50,7 +50,7 @@ class BeatQueue:
         self._waiting.clear()
         self.is_running = False
 
-    def take_due(self, now_s: float) -> Click | None:
+    def take_due(self, now_s: float) -> ClickBeat | None:
         """The beat that has come since this was asked last, the newest of several."""
         beat = None
         while self._waiting and self._waiting[0].at_s <= now_s:

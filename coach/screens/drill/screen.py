@@ -154,7 +154,7 @@ class DrillScreen(Screen[None]):
                 return drill.pedal(controller, value, at_s)
             case VerdictArrived(job, verdict):
                 if self._pending and self._pending.remove(job):
-                    return drill.judged(job, verdict.result(), self._clock())
+                    return drill.take_verdict(job, verdict.result(), self._clock())
                 return ()
             case OtherPianos():
                 return ()  # the app has it said
@@ -179,7 +179,7 @@ class DrillScreen(Screen[None]):
     def _judge(self, job: JudgingJob) -> None:
         """Have a repetition judged elsewhere, where there is somewhere; else at once."""
         if self._pending is None:
-            self.show(self.session.drill.judged(job, job.judge(), self._clock()))
+            self.show(self.session.drill.take_verdict(job, job.judge(), self._clock()))
             return
         self._pending.submit(job)
         self.presenter.show_waiting()
@@ -314,8 +314,8 @@ class DrillScreen(Screen[None]):
         for job, judgement in self._pending.wait_for_all(LEAVE_S) if self._pending else ():
             if judgement is None:
                 said.append(self.session.keep_unjudged(job))
-            verdict = judgement or job.unjudged()
-            for one in self.session.drill.judged(job, verdict, self._clock()):
+            verdict = judgement or job.make_unjudged()
+            for one in self.session.drill.take_verdict(job, verdict, self._clock()):
                 if isinstance(one, RepetitionEnded):
                     self.session.keep(one)
         return said

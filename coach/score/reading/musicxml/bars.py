@@ -148,7 +148,7 @@ class AttributesReader:
         elif seen == "yes":
             self._facts.hidden_staves.discard(staff)
 
-    def sounding(self, written: Spelling, staff: int) -> tuple[Spelling, int]:
+    def find_sounding_pitch(self, written: Spelling, staff: int) -> tuple[Spelling, int]:
         """How a written pitch sounds, and the octaves from there back to where it is written.
 
         MusicXML 4.0: the values of ``transpose`` are added to the written pitch.
@@ -190,7 +190,7 @@ def build_bars(everyone: Sequence[PartFacts], chosen: Sequence[PartFacts]) -> li
         mine = [part.bars[index] for part in chosen if index < len(part.bars)]
         metres.begin(index)
         reached = max(part.bars[index].furthest for part in everyone if index < len(part.bars))
-        length = metres.snapped(reached)
+        length = metres.snap_length(reached)
         metre = metres.for_length(length)
         head = mine[0] if mine else RawBar("", False)
         fifths = _first([bar.fifths for bar in mine], fifths)
@@ -265,7 +265,7 @@ class _Metres:
     def _all(self) -> list[Metre | None]:
         return [self._now[key] for key in sorted(self._now)] or [COMMON_TIME]
 
-    def snapped(self, reached: Fraction) -> Fraction:
+    def snap_length(self, reached: Fraction) -> Fraction:
         """The bar's length, given the furthest position in it."""
         lengths = [metre.bar_quarters for metre in self._all() if metre]
         if not reached:

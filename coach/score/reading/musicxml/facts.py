@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coach.score.metre import Metre
-from coach.score.model import Grace, Mark
+from coach.score.model import Grace, NoteMark
 from coach.score.pitch import Spelling
 
 
@@ -34,7 +34,7 @@ class RawNote:
     tie_start: bool = False
     tie_stop: bool = False
     octave_shift: int = 0
-    marks: set[Mark] = field(default_factory=set)
+    marks: set[NoteMark] = field(default_factory=set)
     fingering: tuple[str, ...] = ()
     slurs: list[tuple[str, str]] = field(default_factory=list)
     """(number, "start" or "stop") of the slurs that begin or end here."""

@@ -10,7 +10,7 @@ from functools import lru_cache
 from itertools import groupby
 from xml.etree.ElementTree import Element
 
-from coach.score.model import Grace, Mark
+from coach.score.model import Grace, NoteMark
 from coach.score.pitch import STEPS, Spelling
 from coach.score.reading.musicxml.facts import RawNote
 from coach.score.reading.safe import clean, number, whole
@@ -149,7 +149,7 @@ def written_quarters(fields: NoteFields, divisions: Fraction) -> tuple[Fraction,
 
 
 @lru_cache(maxsize=1024)
-def spelled(step: str | None, alter: str | None, octave: str | None) -> Spelling | None:
+def spell(step: str | None, alter: str | None, octave: str | None) -> Spelling | None:
     """A written pitch; None where it is none, or no key has it."""
     letter = (step or "").strip().upper()
     semitones = number(alter) or Fraction(0)
@@ -166,31 +166,31 @@ def spelled(step: str | None, alter: str | None, octave: str | None) -> Spelling
 
 
 _MARKS = {
-    "staccato": Mark.STACCATO,
-    "spiccato": Mark.STACCATO,
-    "staccatissimo": Mark.STACCATISSIMO,
-    "tenuto": Mark.TENUTO,
-    "detached-legato": Mark.TENUTO,
-    "accent": Mark.ACCENT,
-    "strong-accent": Mark.MARCATO,
-    "fermata": Mark.FERMATA,
-    "arpeggiate": Mark.ARPEGGIO,
-    "glissando": Mark.GLISSANDO,
-    "slide": Mark.GLISSANDO,
-    "trill-mark": Mark.TRILL,
-    "wavy-line": Mark.TRILL,
-    "shake": Mark.MORDENT,
-    "mordent": Mark.MORDENT,
-    "inverted-mordent": Mark.MORDENT,
-    "schleifer": Mark.TURN,
-    "haydn": Mark.TURN,
-    "turn": Mark.TURN,
-    "inverted-turn": Mark.TURN,
-    "delayed-turn": Mark.TURN,
-    "delayed-inverted-turn": Mark.TURN,
-    "vertical-turn": Mark.TURN,
-    "inverted-vertical-turn": Mark.TURN,
-    "tremolo": Mark.TREMOLO,
+    "staccato": NoteMark.STACCATO,
+    "spiccato": NoteMark.STACCATO,
+    "staccatissimo": NoteMark.STACCATISSIMO,
+    "tenuto": NoteMark.TENUTO,
+    "detached-legato": NoteMark.TENUTO,
+    "accent": NoteMark.ACCENT,
+    "strong-accent": NoteMark.MARCATO,
+    "fermata": NoteMark.FERMATA,
+    "arpeggiate": NoteMark.ARPEGGIO,
+    "glissando": NoteMark.GLISSANDO,
+    "slide": NoteMark.GLISSANDO,
+    "trill-mark": NoteMark.TRILL,
+    "wavy-line": NoteMark.TRILL,
+    "shake": NoteMark.MORDENT,
+    "mordent": NoteMark.MORDENT,
+    "inverted-mordent": NoteMark.MORDENT,
+    "schleifer": NoteMark.TURN,
+    "haydn": NoteMark.TURN,
+    "turn": NoteMark.TURN,
+    "inverted-turn": NoteMark.TURN,
+    "delayed-turn": NoteMark.TURN,
+    "delayed-inverted-turn": NoteMark.TURN,
+    "vertical-turn": NoteMark.TURN,
+    "inverted-vertical-turn": NoteMark.TURN,
+    "tremolo": NoteMark.TREMOLO,
 }
 _SPANS = frozenset({"wavy-line", "glissando", "slide"})
 """They end at a note that they do not change."""
@@ -225,7 +225,7 @@ def _read_one(element: Element, note: RawNote, fingering: list[str]) -> None:
     elif tag in _MARKS and not (tag in _SPANS and element.get("type") == "stop"):
         note.marks.add(_MARKS[tag])
         if tag == "detached-legato":
-            note.marks.add(Mark.STACCATO)
+            note.marks.add(NoteMark.STACCATO)
 
 
 def _fingers(text: str | None) -> list[str]:
@@ -297,7 +297,7 @@ class Graces:
             return
         first = waiting[0]
         is_led_to = main is not None and main.voice == first.voice and main.at == first.at
-        ends_trill = Mark.TRILL in before.marks and len(waiting) > 1 and not slashed
+        ends_trill = NoteMark.TRILL in before.marks and len(waiting) > 1 and not slashed
         if ends_trill or not is_led_to:
             for note in waiting:
                 note.grace = Grace.AFTER

@@ -28,7 +28,7 @@ from coach.score.reading.musicxml.notes import (
     note_fields,
     read_notations,
     share_in_chords,
-    spelled,
+    spell,
     written_quarters,
 )
 from coach.score.reading.safe import clean, number, whole
@@ -168,7 +168,7 @@ class _Walk:
         if found is None:
             found = written_quarters(fields, divisions)
             if found is None or not 0 < found[0] <= _LONGEST_QUARTERS:
-                self.repaired("a note's length was damaged and taken from its looks")
+                self.note_repair("a note's length was damaged and taken from its looks")
                 nominal = nominal_quarters(fields) or Fraction(0)
                 return nominal, nominal
             self.lengths[key] = found
@@ -192,12 +192,12 @@ class _Walk:
         staff = self._staff(fields.staff, self.chord_staff if fields.is_chord else 1)
         spelling = self._spelling(fields.pitch)
         if spelling is None:
-            self.repaired("a note without a readable pitch was left out")
+            self.note_repair("a note without a readable pitch was left out")
             return
         if not length and not fields.is_grace:
-            self.repaired("a note without a readable length was left out")
+            self.note_repair("a note without a readable length was left out")
             return
-        sounding, octave_shift = self.attributes.sounding(spelling, staff)
+        sounding, octave_shift = self.attributes.find_sounding_pitch(spelling, staff)
         note = RawNote(
             self.index,
             len(self.facts.notes),
@@ -223,8 +223,8 @@ class _Walk:
     def _spelling(self, pitch: Element) -> Spelling | None:
         alter = pitch.findtext("alter")
         if alter and (number(alter) or Fraction(0)).denominator != 1:
-            self.repaired("a note between two keys was taken as the nearer key")
-        return spelled(pitch.findtext("step"), alter, pitch.findtext("octave"))
+            self.note_repair("a note between two keys was taken as the nearer key")
+        return spell(pitch.findtext("step"), alter, pitch.findtext("octave"))
 
     # --- everything else ---------------------------------------------------------------------
 
@@ -233,7 +233,7 @@ class _Walk:
         self.graces.settle(None)
         self.has_chord = False
         if not self.cursor.back(self._move(element)):
-            self.repaired("a step back reached before the bar's beginning")
+            self.note_repair("a step back reached before the bar's beginning")
 
     def forward(self, element: Element) -> None:
         """Move the cursor on without a note."""
@@ -244,14 +244,14 @@ class _Walk:
     def _move(self, element: Element) -> Fraction:
         units = number(element.findtext("duration"))
         if units is None or not 0 <= units / self.attributes.divisions <= _LONGEST_QUARTERS:
-            self.repaired("a step in time was damaged and passed over")
+            self.note_repair("a step in time was damaged and passed over")
             return Fraction(0)
         return units / self.attributes.divisions
 
     def attribute(self, element: Element) -> None:
         """Divisions, key, metre, clefs, staves, transposition."""
         if not self.attributes.read(element, self.bar, self.index, self.cursor.at):
-            self.repaired("a damaged key, metre, clef or division was passed over")
+            self.note_repair("a damaged key, metre, clef or division was passed over")
 
     def direction(self, element: Element) -> None:
         """Words, dynamics, tempo, octave lines."""
@@ -266,7 +266,7 @@ class _Walk:
         """Repeats and endings."""
         read_barline(element, self.bar)
 
-    def repaired(self, what: str) -> None:
+    def note_repair(self, what: str) -> None:
         """Note that something was put right in this bar."""
         bars = self.facts.repairs.setdefault(what, [])
         label = self.bar.number or str(self.index + 1)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
 
-from coach.score.model import FREE_MARKS, Bar, Mark
+from coach.score.model import FREE_MARKS, Bar, NoteMark
 from coach.score.reading.musicxml.facts import LineAt, RawNote
 
 # Ties merged: one note for what is struck once.
@@ -22,7 +22,7 @@ from coach.score.reading.musicxml.facts import LineAt, RawNote
 _NEAR = Fraction(1, 16)
 """Exporters' rounding: a tie's two notes may miss each other by this much, in quarters."""
 _Fit = Callable[["Tied", Fraction, RawNote], bool]
-_LASTING = FREE_MARKS | {Mark.FERMATA}
+_LASTING = FREE_MARKS | {NoteMark.FERMATA}
 """Marks that count for the whole sound wherever they stand on it."""
 
 
@@ -130,7 +130,7 @@ def _lengthen(tied: Tied, onset: Fraction, note: RawNote) -> None:
     if first.grace and note.length:
         # Struck before the beat and held: it is the main note, rolled in.
         first.grace = None
-        first.marks |= note.marks | {Mark.ARPEGGIO}
+        first.marks |= note.marks | {NoteMark.ARPEGGIO}
         first.fingering = first.fingering or note.fingering
         tied.segments.clear()
     first.marks |= note.marks & _LASTING
@@ -241,8 +241,8 @@ def _slurs(notes: Sequence[Tied]) -> list[tuple[Tied, Tied]]:
 def _mark(note: Tied, start: Tied, end: Tied) -> None:
     marks = note.first.marks
     if note.first.chord == start.first.chord:
-        marks.add(Mark.SLUR_START)
+        marks.add(NoteMark.SLUR_START)
     elif note.first.chord == end.first.chord:
-        marks.add(Mark.SLUR_END)
+        marks.add(NoteMark.SLUR_END)
     elif start.onset < note.onset < end.onset:
-        marks.add(Mark.UNDER_SLUR)
+        marks.add(NoteMark.UNDER_SLUR)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli.sessions import ELSEWHERE, Keeper
+from coach.cli.sessions import ELSEWHERE, Recorder
 from coach.coaching.drill.drill import Drill
 from coach.coaching.model import Goal, Request
 from coach.record.lock import Lease
@@ -34,8 +34,8 @@ def drill() -> Drill:
 
 
 @pytest.fixture
-def keeper(store: Store, drill: Drill) -> Keeper:
-    return Keeper(store, PIECE, drill)
+def recorder(store: Store, drill: Drill) -> Recorder:
+    return Recorder(store, PIECE, drill)
 
 
 @contextmanager
@@ -47,47 +47,47 @@ def held(folder: Path) -> Iterator[None]:
 
 
 def test_a_repetition_waits_in_memory_until_another_program_lets_go(
-    keeper: Keeper, store: Store, tmp_path: Path
+    recorder: Recorder, store: Store, tmp_path: Path
 ) -> None:
     with held(tmp_path):
-        said = keeper.keep(ended())
-        assert said == keeper.save()
+        said = recorder.keep(ended())
+        assert said == recorder.save()
         assert said.startswith("Another program holds the record: close it.")
         assert said.endswith("kept in memory.")
         assert len(said) <= 78  # a row of the smallest usual terminal
         assert store.repetitions(PIECE) == ()
-    assert keeper.save() == ""
+    assert recorder.save() == ""
     assert len(store.repetitions(PIECE)) == 1
-    assert keeper.save() == ""
+    assert recorder.save() == ""
     assert len(store.repetitions(PIECE)) == 1
 
 
 def test_leaving_a_piece_says_where_the_record_is_and_that_nothing_is_lost(
-    keeper: Keeper, drill: Drill, store: Store, tmp_path: Path
+    recorder: Recorder, drill: Drill, store: Store, tmp_path: Path
 ) -> None:
     with held(tmp_path):
-        keeper.keep(ended())
+        recorder.keep(ended())
         drill.ask(Request.SLOWER, 0.0)
-        said = keeper.leave()
+        said = recorder.leave()
     assert str(tmp_path / FILE) in said
     assert said.endswith("kept in memory.")
-    assert keeper.leave() == ""
+    assert recorder.leave() == ""
     assert len(store.repetitions(PIECE)) == 1
     assert store.session_state(PIECE) is not None
 
 
 def test_a_record_that_was_damaged_is_told_when_the_piece_is_left(
-    keeper: Keeper, store: Store
+    recorder: Recorder, store: Store
 ) -> None:
     store.notices.append("The practice record was damaged.")
-    assert keeper.keep(ended()) == ""
-    assert keeper.leave() == "The practice record was damaged."
-    assert keeper.leave() == ""
+    assert recorder.keep(ended()) == ""
+    assert recorder.leave() == "The practice record was damaged."
+    assert recorder.leave() == ""
 
 
 def test_of_two_keyholes_at_one_piano_only_the_first_keeps_what_both_hear(tmp_path: Path) -> None:
     first, second = (
-        Keeper(Store(tmp_path), PIECE, Drill(SCORE, Goal(WINDOW, 80.0)), Lease(tmp_path))
+        Recorder(Store(tmp_path), PIECE, Drill(SCORE, Goal(WINDOW, 80.0)), Lease(tmp_path))
         for _ in range(2)
     )
     assert first.save() == ""
@@ -109,7 +109,7 @@ def test_of_two_keyholes_at_one_piano_only_the_first_keeps_what_both_hear(tmp_pa
 
 def test_a_drill_that_keeps_nothing_leaves_the_others_place_alone(tmp_path: Path) -> None:
     first, second = (
-        Keeper(Store(tmp_path), PIECE, Drill(SCORE, Goal(WINDOW, 80.0)), Lease(tmp_path))
+        Recorder(Store(tmp_path), PIECE, Drill(SCORE, Goal(WINDOW, 80.0)), Lease(tmp_path))
         for _ in range(2)
     )
     first.save()
@@ -131,10 +131,10 @@ def test_a_piece_that_was_only_looked_at_does_not_count_as_played(store: Store) 
     other = score_from_notes([{"pitch": 60, "onset": 0, "length": 1, "hand": "RH"}], title="Other")
     for score in (SCORE, other):
         drill = Drill(score, Goal(Window(Fraction(0), Fraction(1)), 80.0))
-        keeper = Keeper(store, piece_key(score), drill)
-        keeper.save()
+        recorder = Recorder(store, piece_key(score), drill)
+        recorder.save()
         if score is SCORE:
             drill.ask(Request.SLOWER, 0.0)
-        assert keeper.leave() == ""
+        assert recorder.leave() == ""
     assert store.last_piece() == PIECE
     assert store.session_state(piece_key(other)) is None

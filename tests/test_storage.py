@@ -9,11 +9,11 @@ import pytest
 
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import SessionMaker
-from coach.cli.storage import Keeping, close_record
+from coach.cli.storage import Storage, close_record
 from coach.record.folder import RecordError
 from coach.record.pieces import piece_key
 from coach.record.settings import FILE as SETTINGS
-from coach.record.settings import Kept, save_settings
+from coach.record.settings import StoredSettings, save_settings
 from coach.record.store import FILE, Store
 from coach.screens.interfaces import Errand
 from tests.records import SCORE, ended
@@ -53,54 +53,54 @@ def options(folder: Path, counting: str | None = None) -> Namespace:
 
 def test_damaged_settings_are_said_once_beside_what_the_record_says(tmp_path: Path) -> None:
     (tmp_path / SETTINGS).write_text("{")
-    keeping = Keeping(options(tmp_path))
-    assert keeping.settings == Kept()
-    [said] = keeping.notices()
+    storage = Storage(options(tmp_path))
+    assert storage.settings == StoredSettings()
+    [said] = storage.notices()
     assert said.startswith("The settings were damaged")
-    assert keeping.notices() == ()
-    assert keeping.store
-    keeping.store.close()
+    assert storage.notices() == ()
+    assert storage.store
+    storage.store.close()
 
 
 def test_settings_that_nobody_asked_for_yet_are_looked_at_too(tmp_path: Path) -> None:
     (tmp_path / SETTINGS).write_text("{")
-    keeping = Keeping(options(tmp_path))
-    assert len(keeping.notices()) == 1
-    assert keeping.store
-    keeping.store.close()
+    storage = Storage(options(tmp_path))
+    assert len(storage.notices()) == 1
+    assert storage.store
+    storage.store.close()
 
 
 def test_a_counting_system_that_cannot_be_kept_holds_and_so_does_the_calibration(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    save_settings(tmp_path, Kept(click_offset_ms=40.0))
+    save_settings(tmp_path, StoredSettings(click_offset_ms=40.0))
 
     def full(*_: object) -> None:
         raise RecordError("The settings can't be kept.")
 
     monkeypatch.setattr("coach.cli.storage.save_settings", full)
-    keeping = Keeping(options(tmp_path, "takadimi"))
-    assert keeping.settings == Kept(click_offset_ms=40.0, counting="takadimi")
-    assert keeping.notices() == ("The settings can't be kept.",)
-    assert keeping.store
-    keeping.store.close()
+    storage = Storage(options(tmp_path, "takadimi"))
+    assert storage.settings == StoredSettings(click_offset_ms=40.0, counting="takadimi")
+    assert storage.notices() == ("The settings can't be kept.",)
+    assert storage.store
+    storage.store.close()
 
 
 def test_a_folder_that_cannot_be_used_is_said_and_all_is_kept_until_it_can(tmp_path: Path) -> None:
     folder = tmp_path / "data"
     folder.write_text("in the way")
-    keeping = Keeping(options(folder))
-    assert HomeLibrary(keeping).items()  # the sample scores
-    [said] = keeping.notices()
+    storage = Storage(options(folder))
+    assert HomeLibrary(storage).items()  # the sample scores
+    [said] = storage.notices()
     assert said.startswith(f"The folder {folder} can't be written to")
     assert said.endswith("Till then all is kept in memory.")
-    assert keeping.store
-    maker = SessionMaker(keeping.store, keeping.lease)
+    assert storage.store
+    maker = SessionMaker(storage.store, storage.lease)
     session = maker.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
     assert session.save() == "The record can't be written to. Till then all is kept in memory."
     assert session.keep(ended()) == session.save()
     folder.unlink()
     assert session.save() == ""
-    assert len(keeping.store.repetitions(piece_key(SCORE))) == 1
+    assert len(storage.store.repetitions(piece_key(SCORE))) == 1
     session.leave()
-    keeping.store.close()
+    storage.store.close()
