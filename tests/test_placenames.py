@@ -13,8 +13,8 @@ from coach.judging.wording import place
 from coach.score.build import score_from_notes
 from coach.score.metre import Metre
 from coach.score.model import Score
-from coach.score.placenames import name_in_bar
 from coach.score.window import Window, excerpt
+from coach.score.words import name_in_bar
 
 FRACTION = re.compile(r"\d/\d")
 

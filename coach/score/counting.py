@@ -21,7 +21,7 @@ from math import floor
 from typing import TYPE_CHECKING
 
 from coach.score.metre import Metre
-from coach.score.placenames import is_counted_in_three
+from coach.score.words import is_counted_in_three
 
 if TYPE_CHECKING:
     from coach.score.model import Score

@@ -31,7 +31,7 @@ from coach.private_files import make_private_folder
 from coach.score.formats import ScoreError
 from coach.score.model import Bar, Hand, Place, Remark, Score, ScoreNote
 from coach.score.pitch import Spelling
-from coach.score.placenames import beat_figure
+from coach.score.words import beat_figure
 
 
 class MoveError(ValueError):

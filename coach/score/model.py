@@ -20,7 +20,7 @@ from functools import cached_property
 
 from coach.score.metre import COMMON_TIME, Metre
 from coach.score.pitch import Spelling
-from coach.score.placenames import bar_words, count_of_beat, name_in_bar
+from coach.score.words import bar_words, count_of_beat, name_in_bar
 
 # Where an onset lies, in words for people: bar and beat.
 

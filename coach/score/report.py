@@ -15,8 +15,7 @@ from typing import Any
 
 from coach.score.model import Bar, Grace, Hand, Score, ScoreNote, TempoMark
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
-from coach.score.placenames import beat_figure
-from coach.score.words import beat_name, count_of, key_words, mixed, printable
+from coach.score.words import beat_figure, beat_name, count_of, key_words, mixed, printable
 
 _HEADS = (
     *("bar", "no.", "beat", "in bar", "onset", "length", "key"),

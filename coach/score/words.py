@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from coach.score.metre import Metre
+
 _KEY_NAMES = {
     0: ("C", "A"),
     1: ("G", "E"),
@@ -78,3 +80,108 @@ def key_words(fifths: int) -> str:
 def beat_name(length_quarters: Fraction) -> str:
     """A beat by the note that it is as long as: ``dotted quarter``."""
     return BEAT_NAMES.get(length_quarters, f"{length_quarters} quarters")
+
+
+# Places in words: bars, and what lies inside them.
+#
+# There is one way to name a place inside a bar, for every metre (:func:`name_in_bar`): ``beat 2``,
+# ``the & of 2``, ``the last sixteenth of beat 2``. Nobody at a piano says "beat 2 3/4".
+
+
+_ORDINALS = (
+    "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth",
+    "ninth", "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth",
+)  # fmt: skip
+_NUMBERS = (
+    "one", "two", "three", "four", "five", "six", "seven", "eight",
+    "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen",
+)  # fmt: skip
+_VALUES = {
+    Fraction(2): "half",
+    Fraction(1): "quarter",
+    Fraction(1, 2): "eighth",
+    Fraction(1, 4): "sixteenth",
+    Fraction(1, 8): "thirty-second",
+    Fraction(1, 16): "sixty-fourth",
+}
+"""The plain note values by their length in quarters."""
+
+
+def bar_words(number: str, is_pickup: bool) -> str:
+    """Nobody at a piano says "bar 0" for the notes before bar 1."""
+    return "pickup" if is_pickup and number in ("", "0") else f"bar {number}"
+
+
+def count_of_beat(beat: Fraction, metre: Metre) -> Fraction:
+    """A metre's beat as players count it.
+
+    A bar of one dotted beat (3/8, 3/16) is counted in three, whatever the click gives.
+    """
+    return 1 + (beat - 1) * 3 if is_counted_in_three(metre) else beat
+
+
+def name_in_bar(beat: Fraction, metre: Metre) -> str:
+    """A place inside a bar, as it is counted: each has a name of its own, and none a fraction.
+
+    On the beat ``beat 2``; half-way ``the & of 2``; else by the note value that divides the beat
+    (``the last sixteenth of beat 2``; in 6/8 ``the second eighth of beat 1``), by its triplet
+    (``the last triplet of beat 2``), or by its tuplet (``the second of five in beat 2``).
+    """
+    counted = count_of_beat(beat, metre)
+    whole, part = divmod(counted, 1)
+    if not part:
+        return f"beat {whole}"
+    in_thirds = metre.is_compound and not is_counted_in_three(metre)
+    if in_thirds:
+        return _name_in_dotted_beat(whole, part, metre)
+    if part == Fraction(1, 2):
+        return f"the & of {whole}"
+    count = part.denominator
+    length = metre.unit_quarters / count
+    if length in _VALUES:
+        return f"the {_nth(part, count)} {_VALUES[length]} of beat {whole}"
+    if count == 3:
+        return f"the {_nth(part, 3)} triplet of beat {whole}"
+    return _name_in_tuplet(whole, part, count)
+
+
+def _name_in_dotted_beat(whole: int, part: Fraction, metre: Metre) -> str:
+    """A dotted beat has three of the lower number's notes, six of half of them, twelve ..."""
+    count = part.denominator
+    if count == 2:
+        count = 6  # the middle of a dotted beat is its fourth sixteenth
+    length = metre.beat_quarters / count
+    if length in _VALUES:
+        return f"the {_nth(part, count)} {_VALUES[length]} of beat {whole}"
+    return _name_in_tuplet(whole, part, count)
+
+
+def _name_in_tuplet(whole: int, part: Fraction, count: int) -> str:
+    """``the second of five in beat 2``."""
+    of = _NUMBERS[count - 1] if count <= len(_NUMBERS) else str(count)
+    return f"the {_nth(part, count)} of {of} in beat {whole}"
+
+
+def _nth(part: Fraction, count: int) -> str:
+    """Which of so many equal notes begins there: ``second``, ``last``, ``17th``."""
+    index = int(part * count)
+    if index == count - 1:
+        return "last"
+    return _ORDINALS[index] if index < len(_ORDINALS) else f"{index + 1}{_suffix(index + 1)}"
+
+
+def _suffix(number: int) -> str:
+    if number % 100 in (11, 12, 13):
+        return "th"
+    return {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+
+
+def is_counted_in_three(metre: Metre) -> bool:
+    """Whether a bar is one dotted beat: 3/8, 3/16."""
+    return metre.is_compound and metre.beats_in_bar == 1
+
+
+def beat_figure(beat: Fraction) -> str:
+    """A beat as a figure, for tables and hand moves: ``2``, ``2 1/2``. Never in a sentence."""
+    whole, part = divmod(beat, 1)
+    return str(whole) if not part else f"{whole} {part}"

@@ -10,11 +10,12 @@ from itertools import pairwise
 from coach.judging.completion import stopped_before
 from coach.judging.faults.catalogue import SCATTERED_WEIGHT, weigh
 from coach.judging.faults.context import FaultContext, FaultSpan, hands_of, make_fault
-from coach.judging.faults.lateness import make_lateness
 from coach.judging.model import Cause, Fault, ScoreLabel
 from coach.judging.timing import Moment, NoteValue, Timing
 from coach.judging.wording import (
+    beat_around,
     describe,
+    describe_lateness,
     describe_length,
     describe_length_in_short,
     name_value,
@@ -23,6 +24,34 @@ from coach.judging.wording import (
 )
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
+
+# A fault of one onset that came late or early, in full words and in short ones.
+
+
+def make_lateness(
+    context: FaultContext,
+    cause: Cause,
+    moment: int,
+    error_s: float,
+    *,
+    explained: bool,
+    hands: Hands | None = None,
+) -> Fault:
+    """``late to beat 2 (0.4 s)``; ``hands`` None are those that have an onset there."""
+    excerpt, row = context.excerpt, context.timing.row[moment]
+    onset = row.onset_quarters
+    whose = hands_of([hand.hand for hand in row.hands]) if hands is None else hands
+    around = beat_around(excerpt, onset)
+    return make_fault(
+        excerpt,
+        cause,
+        FaultSpan.at(onset, whose),
+        describe_lateness(cause, f"to {place(excerpt, onset)}", error_s),
+        weight=weigh(cause, size_s=error_s, explained=explained),
+        size_ms=error_s * 1000,
+        short_words=(describe_lateness(cause, f"in {around}", error_s),),
+    )
+
 
 # Faults of the hands together: one late or early, a chord fallen apart, hands that drift.
 
