@@ -264,3 +264,49 @@ def test_a_beginning_found_late_is_not_followed_again_once_it_is_over(
     last_s = joined[-1].onset_s
     out = [one for tick in range(80) for one in follower.tick(last_s + 0.05 * tick)]
     assert [len(one.take.notes) for one in out if isinstance(one, Ended)] == [len(joined)]
+
+
+def test_a_chord_has_no_more_time_to_be_thought_about_than_a_key(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its ten keys are shown together, so the last one waits for all of them."""
+    counted = 0
+    of = Transitions.extend
+
+    def counting(self: Transitions, *given: object) -> float:
+        nonlocal counted
+        counted += 1
+        return of(self, *given)  # type: ignore[arg-type]
+
+    part = piece()
+    pitches = sorted({note.pitch for note in part.notes})
+    monkeypatch.setattr(Transitions, "extend", counting)
+    most = 0
+    for seed in range(12):
+        rng, follower = random.Random(seed), Follower(part)
+        for stroke in range(6):
+            counted = 0
+            for pitch in rng.sample(pitches, 10):
+                follower.key_down(pitch, 64, 0.2 * stroke**2)
+            most = max(most, counted)
+    assert most <= MOST_WORK + 10 * MOST_LIVE + FEW * MANY_KEYS
+
+
+def test_whether_it_is_over_is_found_out_once_after_a_key(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All that was played is read for it; time passes twenty times a second."""
+    part = whole(score_from_notes(tune(64)))
+    follower, found = Follower(part), 0
+    of = Follower._find_end
+
+    def counting(self: Follower) -> tuple[float, bool]:
+        nonlocal found
+        found += 1
+        return of(self)
+
+    monkeypatch.setattr(Follower, "_find_end", counting)
+    keys = play(part)[:20]
+    for key in keys:
+        follower.key_down(key.pitch, 64, key.onset_s)
+        for tick in range(1, 8):
+            follower.tick(key.onset_s + 0.05 * tick)
+    assert found == len(keys)

@@ -81,6 +81,8 @@ class Follower:
         self._pedals: list[PedalMove] = []
         self._held: dict[int, int] = {}
         self._take: list[PlayedNote] = []
+        self._end_at: tuple[float, bool] | None = None
+        """What ``_find_end`` found after the last key."""
         self._recogniser = LiveRecogniser(excerpt)
         self._rate = KeyRate()
         self._earlier: list[PlayedNote] = []
@@ -101,6 +103,7 @@ class Follower:
         self._take.append(PlayedNote(pitch, velocity, at_s))
         self._last_s = at_s
         self._waits = True
+        self._end_at = None
         self._alignment.add_key(self._take)
         out += self._interpret_key()
         return tuple(out)
@@ -126,7 +129,11 @@ class Follower:
         if self.state is not FollowerState.FOLLOWING:
             return self._report_other(self._recogniser.recognise_at_rest(now_s))
         quiet_s = now_s - self._last_s
-        over_s, is_at_end = self._find_end()
+        if quiet_s < rules.STRAY_S:  # the other keys of a chord: nothing is over so soon
+            return ()
+        if self._end_at is None:
+            self._end_at = self._find_end()
+        over_s, is_at_end = self._end_at
         if quiet_s >= over_s and not self._may_go_on(quiet_s):
             if not is_at_end:
                 return self._break_off()
@@ -199,6 +206,7 @@ class Follower:
             self._pedals, self._take[0].onset_s if self._take else inf
         )
         self._waits = False
+        self._end_at = None
         self._alignment.forget()
         self._marks = Marks(self._score)
 

@@ -35,8 +35,9 @@ because who practises slowly plays at a third of it and hardly slower."""
 APART_S = 0.05
 """Keys this close together are one chord: a melody leads by some 30 ms (Goebl 2001)."""
 MOST_WORK = 100
-"""Hypotheses taken one key further while one key goes down, besides its own: some six milliseconds.
-In fewer than 1 key of 100 of ``scripts/earcases`` more is needed; it comes with the next one."""
+"""Hypotheses taken one key further for one stroke, besides its keys' own: some six milliseconds. In
+fewer than 1 key of 100 of ``scripts/earcases`` more is needed; it comes with the next stroke, for a
+chord's ten keys are shown together."""
 FEW = 8
 """Hypotheses kept, at the least, where several keys are taken in at once,"""
 MANY_KEYS = 16
@@ -93,8 +94,9 @@ class LiveAlignment:
 
     def add_key(self, take: list[PlayedNote]) -> None:
         """Take the last key in; while the tempo is not settled, all keys at a better tempo."""
-        self._work_left = MOST_WORK
         count = len(take)
+        if count < 2 or take[-1].onset_s - take[-2].onset_s >= APART_S:
+            self._work_left = MOST_WORK
         is_due = count <= SETTLED_KEYS and count % GUESS_EVERY_KEYS == 0
         if count <= SETTLING_KEYS or is_due:
             period_s = self._guess_period_s(take)
