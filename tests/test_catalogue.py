@@ -19,7 +19,7 @@ from coach.judging.timing import Habits
 from coach.judging.wording import WORDS, describe
 from coach.score.model import Score
 from coach.screens.dialogs.texts import detail_lines
-from coach.screens.marks import NoteMark, marks_of
+from coach.screens.marks import MarkKind, marks_of
 from coach.screens.wording import verdict_headline
 from tests.notated import Lines, all_of, played, written
 
@@ -220,7 +220,7 @@ def test_a_cause_is_found_counted_told_and_shown(cause: Cause) -> None:
 
     assert any(fault.words in line for line in detail_lines(made.piece, judgement))
     assert verdict_headline(made.piece, judgement)
-    shown = set(marks_of(judgement).values()) - {NoteMark.RIGHT}
+    shown = set(marks_of(judgement).values()) - {MarkKind.RIGHT}
     assert bool(shown) == (entry.family not in {Family.RELEASE, Family.TEMPO})
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
 from coach.score.model import Hands
 from coach.score.window import Window, excerpt
-from coach.screens.marks import MARK_SYMBOLS, NoteMark, marks_of
+from coach.screens.marks import MARK_SYMBOLS, MarkKind, marks_of
 from tests.screenfakes import two_hands
 
 
@@ -33,29 +33,29 @@ def test_every_label_has_its_letter() -> None:
 
 
 def test_letters_are_all_different() -> None:
-    assert len({face.char for face in MARK_SYMBOLS.values()}) == len(NoteMark)
+    assert len({face.char for face in MARK_SYMBOLS.values()}) == len(MarkKind)
 
 
 def test_a_late_note_is_late_and_an_early_one_early() -> None:
     both = (fault(1, Family.TIMING, size_ms=300.0), fault(2, Family.TIMING, size_ms=-200.0))
     marks = marks_of(judged(*[Label.MATCHED] * 4, faults=both))
-    assert (marks[1], marks[2], marks[3]) == (NoteMark.LATE, NoteMark.EARLY, NoteMark.RIGHT)
+    assert (marks[1], marks[2], marks[3]) == (MarkKind.LATE, MarkKind.EARLY, MarkKind.RIGHT)
 
 
 def test_a_wrong_key_hides_its_lateness() -> None:
     late = (fault(1, Family.TIMING, size_ms=300.0),)
     marks = marks_of(judged(Label.MATCHED, Label.WRONG, faults=late))
-    assert marks[1] is NoteMark.WRONG
+    assert marks[1] is MarkKind.WRONG
 
 
 def test_a_wrong_key_that_was_put_right_is_shown_at_the_note_it_stood_for() -> None:
     corrected = (fault(1, Family.PITCH, note=1),)
-    assert marks_of(judged(*[Label.MATCHED] * 4, faults=corrected))[1] is NoteMark.WRONG
+    assert marks_of(judged(*[Label.MATCHED] * 4, faults=corrected))[1] is MarkKind.WRONG
 
 
 def test_what_is_forgiven_is_not_shown() -> None:
     late = (fault(1, Family.TIMING, size_ms=300.0, forgiven=True),)
-    assert marks_of(judged(Label.MATCHED, Label.MATCHED, faults=late))[1] is NoteMark.RIGHT
+    assert marks_of(judged(Label.MATCHED, Label.MATCHED, faults=late))[1] is MarkKind.RIGHT
 
 
 def test_what_was_not_reached_has_no_mark() -> None:

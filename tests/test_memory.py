@@ -31,16 +31,14 @@ def test_it_is_collected_once_in_each_rest_and_not_before(collected: list[int]) 
     settle_memory()
     rests = RestCollector()
     del collected[:]
-    assert not rests.tick(100.0)  # nothing was played
+    assert not rests.tick(100.0, None)  # nothing was played
     for at_s in (1.0, 1.4, 1.8):
-        rests.strike(at_s)
-        assert not rests.tick(at_s + 0.9 * REST_S)
+        assert not rests.tick(at_s + 0.9 * REST_S, at_s)
     assert collected == []
-    assert rests.tick(1.9 + REST_S)
-    assert not rests.tick(3.0)
+    assert rests.tick(1.9 + REST_S, 1.8)
+    assert not rests.tick(3.0, 1.8)
     assert collected == [2]
-    rests.strike(4.0)
-    assert rests.tick(5.0)
+    assert rests.tick(5.0, 4.0)
     assert collected == [2, 2]
 
 

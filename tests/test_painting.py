@@ -22,7 +22,7 @@ from coach.score.window import Window
 from coach.screens.app.app import KeyholeApp
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Start
-from coach.screens.marks import NoteMark
+from coach.screens.marks import MarkKind
 from coach.screens.terminal import painter as painting
 from coach.screens.terminal.painter import paint_now
 from coach.screens.widgets.staff_view import StaffView
@@ -150,7 +150,7 @@ def test_a_mark_taken_back_leaves_nothing_behind(
 ) -> None:
     async def run(seat: Seat) -> None:
         untouched = dict(seat.glass.cells)
-        seat.staff.mark({3: NoteMark.WRONG, 4: NoteMark.RIGHT})
+        seat.staff.mark({3: MarkKind.WRONG, 4: MarkKind.RIGHT})
         assert seat.glass.cells != untouched
         seat.staff.mark({3: None, 4: None})
         assert seat.glass.cells == untouched
@@ -194,10 +194,10 @@ def test_a_mark_never_shows_through_what_is_over_the_staff_or_is_about_to_move(
         notes = range(len(seat.staging.drill.excerpt.notes))
         here = [note for note in notes if staff._shown and staff._shown.cells_of([note])]
         here = here[:-3:3]  # at the last onset the page would turn
-        staff.mark(dict.fromkeys(here, NoteMark.LATE))
+        staff.mark(dict.fromkeys(here, MarkKind.LATE))
         await asyncio.sleep(0)
         seat.glass.writes.clear()
-        staff.mark(dict.fromkeys(here, NoteMark.WRONG))
+        staff.mark(dict.fromkeys(here, MarkKind.WRONG))
         if happens is _help:
             assert seat.glass.writes == []
         elif happens is _toast:
@@ -218,7 +218,7 @@ def test_whatever_happens_in_whatever_order_the_terminal_shows_what_textual_woul
     size: tuple[int, int], seed: int, at_the_piano: AtThePiano
 ) -> None:
     chance = random.Random(seed)
-    marks = [*NoteMark, None]
+    marks = [*MarkKind, None]
 
     async def step(seat: Seat) -> None:
         staff = next(s for s in seat.app.screen_stack if isinstance(s, DrillScreen)).presenter.staff
@@ -233,7 +233,7 @@ def test_whatever_happens_in_whatever_order_the_terminal_shows_what_textual_woul
             case 2:
                 seat.app.theme = chance.choice(["textual-dark", "textual-light", "nord"])
             case 3:
-                staff.mark_all({note: chance.choice(list(NoteMark)) for note in notes})
+                staff.mark_all({note: chance.choice(list(MarkKind)) for note in notes})
             case 4:
                 staff.turn(chance.choice([-1, 1]))
             case 5:
@@ -261,7 +261,7 @@ def test_with_another_textual_marks_are_painted_in_its_own_time(
         monkeypatch.setattr(painting, "_NAMES", names)
         monkeypatch.setattr(painting, "_known", set())
         before = len(seat.glass.writes)
-        seat.staff.mark({3: NoteMark.WRONG})
+        seat.staff.mark({3: MarkKind.WRONG})
         assert len(seat.glass.writes) == before
         await seat.settle()
         seat.assert_true()

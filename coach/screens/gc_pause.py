@@ -33,17 +33,16 @@ class RestCollector:
     """Collects once in each rest of the hands; time is an argument."""
 
     def __init__(self) -> None:
-        self._struck_s: float | None = None
+        self._collected_after_s: float | None = None
+        """The last key before the rest in which was collected last."""
 
-    def strike(self, at_s: float) -> None:
-        """A key was struck."""
-        self._struck_s = at_s
-
-    def tick(self, now_s: float) -> bool:
-        """Time passed; whether it was collected now."""
-        if self._struck_s is None or now_s - self._struck_s < REST_S:
+    def tick(self, now_s: float, last_key_s: float | None) -> bool:
+        """Time passed, and the last key was struck at ``last_key_s``; whether it was collected."""
+        if last_key_s is None or now_s - last_key_s < REST_S:
             return False
-        self._struck_s = None
+        if last_key_s == self._collected_after_s:
+            return False
+        self._collected_after_s = last_key_s
         if gc.isenabled():
             gc.collect()
         return True

@@ -9,7 +9,7 @@ from coach.judging.model import Family, Fault, Judgement, Label
 from coach.score.window import Excerpt
 
 
-class NoteMark(IntEnum):
+class MarkKind(IntEnum):
     """What became of a note; where notes share a mark cell, the highest is shown."""
 
     RIGHT = 0
@@ -30,35 +30,35 @@ class MarkSymbol:
 
 
 MARK_SYMBOLS = {
-    NoteMark.RIGHT: MarkSymbol("=", "as written"),
-    NoteMark.LATE: MarkSymbol("L", "late"),
-    NoteMark.EARLY: MarkSymbol("E", "early"),
-    NoteMark.AGAIN: MarkSymbol("A", "played again"),
-    NoteMark.EXTRA: MarkSymbol("+", "a note too many"),
-    NoteMark.MISSED: MarkSymbol("M", "missed"),
-    NoteMark.WRONG: MarkSymbol("W", "wrong"),
+    MarkKind.RIGHT: MarkSymbol("=", "as written"),
+    MarkKind.LATE: MarkSymbol("L", "late"),
+    MarkKind.EARLY: MarkSymbol("E", "early"),
+    MarkKind.AGAIN: MarkSymbol("A", "played again"),
+    MarkKind.EXTRA: MarkSymbol("+", "a note too many"),
+    MarkKind.MISSED: MarkSymbol("M", "missed"),
+    MarkKind.WRONG: MarkSymbol("W", "wrong"),
 }
 
-MARK_BY_LABEL: dict[Label | None, NoteMark | None] = {
+MARK_BY_LABEL: dict[Label | None, MarkKind | None] = {
     None: None,  # a mark is taken away
-    Label.MATCHED: NoteMark.RIGHT,
-    Label.WRONG: NoteMark.WRONG,
-    Label.MISSED: NoteMark.MISSED,
-    Label.REPEATED: NoteMark.AGAIN,
-    Label.EXTRA: NoteMark.EXTRA,
+    Label.MATCHED: MarkKind.RIGHT,
+    Label.WRONG: MarkKind.WRONG,
+    Label.MISSED: MarkKind.MISSED,
+    Label.REPEATED: MarkKind.AGAIN,
+    Label.EXTRA: MarkKind.EXTRA,
 }
 
 
 _BY_FAMILY = {
-    Family.PITCH: NoteMark.WRONG,
-    Family.EXTRA: NoteMark.EXTRA,
-    Family.REPEAT: NoteMark.AGAIN,
+    Family.PITCH: MarkKind.WRONG,
+    Family.EXTRA: MarkKind.EXTRA,
+    Family.REPEAT: MarkKind.AGAIN,
 }
 """Marks of faults that the labels alone don't show: a key that was put right, say, is matched in
 the end. Touch and the tempo as a whole have none: the verdict names their place."""
 
 
-def marks_of(judgement: Judgement) -> dict[int, NoteMark]:
+def marks_of(judgement: Judgement) -> dict[int, MarkKind]:
     """Every note's mark after a repetition, by index into the excerpt's notes.
 
     Notes after the place where it broke off have none.
@@ -71,16 +71,16 @@ def marks_of(judgement: Judgement) -> dict[int, NoteMark]:
     for fault in judgement.faults:
         note = _note_at(fault, judgement.excerpt)
         mark = _mark_of_fault(fault)
-        if note is not None and mark and mark > marks.get(note, NoteMark.RIGHT):
+        if note is not None and mark and mark > marks.get(note, MarkKind.RIGHT):
             marks[note] = mark
     return marks
 
 
-def _mark_of_fault(fault: Fault) -> NoteMark | None:
+def _mark_of_fault(fault: Fault) -> MarkKind | None:
     if fault.forgiven:
         return None
     if fault.family is Family.TIMING:
-        return NoteMark.EARLY if (fault.size_ms or 0) < 0 else NoteMark.LATE
+        return MarkKind.EARLY if (fault.size_ms or 0) < 0 else MarkKind.LATE
     return _BY_FAMILY.get(fault.family)
 
 

@@ -174,7 +174,6 @@ class Desk:
         drill, now_s = self.drill, self.now_s
         if act.do is Do.DOWN:
             self._last_key_s = now_s
-            self._rests.strike(now_s)
             self._call("key down", drill.key_down, act.one, act.two, act.at_s)
         elif act.do is Do.UP:
             self._call("key up", drill.key_up, act.one, act.at_s)
@@ -215,7 +214,7 @@ class Desk:
                 _, job, judgement = self._elsewhere.popleft()
                 self._call("verdict", self.drill.take_verdict, job, judgement, self.now_s)
             self._call("tick", self.drill.tick, self.now_s)
-            self._rests.tick(self.now_s)
+            self._rests.tick(self.now_s, self._last_key_s or None)
 
     def _call(self, what: str, method: Callable[..., tuple[DrillEvent, ...]], *given: Any) -> None:
         started_s = time.thread_time()

@@ -152,6 +152,7 @@ class DrillPresenter:
         self.verdict.say(LISTENING_BACK)
 
     def _show_ended(self, ended: RepetitionEnded) -> None:
+        fault = self._session.keep(ended)  # first: what is shown is always in the record
         self.asked.hold(HOLD_S, self._show_next)
         if not ended.decision.changed:
             self.foot.set_reason(_reason_of(ended.decision))
@@ -163,7 +164,7 @@ class DrillPresenter:
             headline = verdict_headline(self._session.score, judgement)
         self.verdict.show_ended(ended, headline)
         self._show_run_of(ended)
-        self.announcements.show_record_fault(self._session.keep(ended))
+        self.announcements.show_record_fault(fault)
         self._host.set_timer(HOLD_S, self._turn_back)
         self.foot.prefer_verdict()
 

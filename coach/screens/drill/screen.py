@@ -67,6 +67,7 @@ class DrillScreen(Screen[None]):
         self._letter_piano = LetterPiano(setup.settings.keyboard)
         self._pending = PendingJobs(setup.submit) if setup.submit else None
         self._collector = RestCollector()
+        self._last_key_s: float | None = None
         self.presenter = DrillPresenter(setup, player, self, self._judge)
         self._is_left = self._is_up = False
         self._early_events: tuple[InboxEvent, ...] = ()
@@ -139,7 +140,7 @@ class DrillScreen(Screen[None]):
         drill = self.session.drill
         match event:
             case KeyDown(pitch, velocity, at_s):
-                self._collector.strike(at_s)
+                self._last_key_s = at_s
                 is_playing = drill.state is DrillState.PLAYING
                 if not is_playing and self.presenter.way_on.is_struck(pitch):
                     self.go_on()
@@ -174,7 +175,7 @@ class DrillScreen(Screen[None]):
         for up in self._letter_piano.take_releases(now_s):
             self.show(self.session.drill.key_up(up.pitch, up.at_s))
         self.show(self.session.drill.tick(now_s))
-        self._collector.tick(now_s)
+        self._collector.tick(now_s, self._last_key_s)
 
     def _judge(self, job: JudgingJob) -> None:
         """Have a repetition judged elsewhere, where there is somewhere; else at once."""

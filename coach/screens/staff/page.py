@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import overload
 
-from coach.screens.marks import MARK_SYMBOLS, NoteMark
+from coach.screens.marks import MARK_SYMBOLS, MarkKind
 from coach.screens.staff.canvas import CellRow, Role
 
 Cell = tuple[int, int]
@@ -99,7 +99,7 @@ Appearance = tuple[str, str]
 class MarkedPage:
     """One page as it is seen; ``marks`` (by note) may change under it."""
 
-    def __init__(self, page: Page, marks: Mapping[int, NoteMark]) -> None:
+    def __init__(self, page: Page, marks: Mapping[int, MarkKind]) -> None:
         self._page, self._marks = page, marks
         self._plain: dict[int, tuple[str, list[str]]] = {}
         self._notes: dict[int, dict[int, list[tuple[int, bool]]]] = defaultdict(dict)
@@ -144,7 +144,7 @@ class MarkedPage:
             return text[column], looks[column]
         mark, in_lane = max(marked)
         char = MARK_SYMBOLS[mark].char if in_lane else text[column]
-        if mark is NoteMark.RIGHT:
+        if mark is MarkKind.RIGHT:
             return char, RIGHT
         return char, FAULT_MARK if in_lane else FAULT
 

@@ -16,7 +16,7 @@ from textual.widget import Widget
 
 from coach.score.model import Score
 from coach.score.window import Excerpt
-from coach.screens.marks import NoteMark
+from coach.screens.marks import MarkKind
 from coach.screens.messages import PageTurned
 from coach.screens.staff import BLANK, LOOKS, Cell, Counts, Glyphs, MarkedPage, Sheet, WindowLayout
 from coach.screens.terminal import CellPainter, paint_now
@@ -58,7 +58,7 @@ class StaffView(Widget):
         self._shown: MarkedPage | None = None
         self._top = 0
         """Rows left free above the page."""
-        self._marks: dict[int, NoteMark] = {}
+        self._marks: dict[int, MarkKind] = {}
         self._strips: dict[int, Strip] = {}
         self._styles: dict[str, Style] = {}
         self._painter = CellPainter(self)
@@ -95,8 +95,8 @@ class StaffView(Widget):
         self._at = excerpt.window.start_quarters
         self._make_sheet()
 
-    def mark(self, changes: Mapping[int, NoteMark | None]) -> None:
-        """NoteMark notes, or take marks back, and show it at once; the page follows the playing."""
+    def mark(self, changes: Mapping[int, MarkKind | None]) -> None:
+        """MarkKind notes, or take marks back, and show it at once; the page follows the playing."""
         for note, mark in changes.items():
             if mark is None:
                 self._marks.pop(note, None)
@@ -105,7 +105,7 @@ class StaffView(Widget):
                 self._follow(note)
         self._repaint(changes)
 
-    def mark_all(self, marks: Mapping[int, NoteMark]) -> None:
+    def mark_all(self, marks: Mapping[int, MarkKind]) -> None:
         """These marks in place of all others."""
         before = dict(self._marks)
         changed = [n for n in {*before, *marks} if before.get(n) is not marks.get(n)]
