@@ -29,6 +29,7 @@ from coach.judging.alignment.transitions import Transitions
 from coach.judging.following.events import Ended, FollowerEvent
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
+from coach.playing.midi_events import KeyDown, KeyUp
 from coach.playing.notes import PlayedNote, Take
 from coach.score.window import Excerpt, Window
 from scripts.earcases.adapter import excerpt_of
@@ -243,9 +244,9 @@ def follow(excerpt: Excerpt, keys: Sequence[PlayedNote], steps: Clocked) -> list
             now_s += TICK_S
             heard += steps.take("tick", place, partial(follower.tick, now_s))
         now_s = key.onset_s
-        struck = partial(follower.key_down, key.pitch, key.velocity, key.onset_s)
+        struck = partial(follower.hear, KeyDown(key.pitch, key.velocity, key.onset_s))
         heard += steps.take("key", place, struck)
-        follower.key_up(key.pitch, key.onset_s + 0.05)
+        follower.hear(KeyUp(key.pitch, key.onset_s + 0.05))
     for _ in range(5 * MOST_TICKS):
         now_s += TICK_S
         heard += steps.take("tick", len(keys), partial(follower.tick, now_s))

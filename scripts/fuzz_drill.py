@@ -43,6 +43,7 @@ from coach.coaching.model import Goal, Order, PlanChange, Request, Way
 from coach.coaching.planning.warmup import WarmUpItem, WarmUpRound, WeakSpot
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Stage
+from coach.playing.midi_events import KeyDown, KeyUp, Pedal
 from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
 from scripts.judge_material import made_score, sample_scores
@@ -134,14 +135,14 @@ class Watched:
 
     def key(self, pitch: int, velocity: int = 64) -> None:
         before, self.last_key_s = self.last_key_s, self.last_key_s
-        self.take(self.drill.key_down(pitch, velocity, self.now_s), by_clock=True)
+        self.take(self.drill.hear(KeyDown(pitch, velocity, self.now_s)), by_clock=True)
         self.last_key_s = self.now_s if self.drill.state is not DrillState.NO_PIANO else before
 
     def up(self, pitch: int) -> None:
-        self.take(self.drill.key_up(pitch, self.now_s), by_clock=True)
+        self.take(self.drill.hear(KeyUp(pitch, self.now_s)), by_clock=True)
 
     def pedal(self, controller: int, value: int) -> None:
-        self.take(self.drill.pedal(controller, value, self.now_s), by_clock=True)
+        self.take(self.drill.hear(Pedal(controller, value, self.now_s)), by_clock=True)
 
     def wait(self, seconds: float, frame_s: float = FRAME_S) -> None:
         end_s = self.now_s + seconds

@@ -28,7 +28,7 @@ from coach.coaching.model import Assignment, AssignmentKind, Decision, Request, 
 from coach.coaching.planning import PlanRow
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
-from coach.playing.midi_events import MidiEvent
+from coach.playing.midi_events import KeyDown, KeyEvent, MidiEvent
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
 from coach.score.formats import ScoreError
@@ -114,20 +114,16 @@ class FakeDrill:
     def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         return (StateChanged(self.state), self.given())
 
-    def key_down(
-        self, pitch: int, velocity: int, at_s: float
-    ) -> tuple[
-        DrillEvent,
-        ...,
-    ]:
-        if self.state is DrillState.NO_PIANO:
+    def hear(self, event: KeyEvent) -> tuple[DrillEvent, ...]:
+        if not isinstance(event, KeyDown) or self.state is DrillState.NO_PIANO:
             return ()
+        pitch, at_s = event.pitch, event.at_s
         out: list[DrillEvent] = []
         if not self.struck:
             self.state = DrillState.PLAYING
             out += [StateChanged(self.state), RepetitionBegan(at_s)]
         index = len(self.struck)
-        self.struck.append(PlayedNote(pitch, velocity, at_s))
+        self.struck.append(PlayedNote(pitch, event.velocity, at_s))
         right = self.excerpt.notes[index].pitch == pitch
         out.append(NoteMarked(index, Label.MATCHED if right else Label.WRONG))
         if not any(one.pitch == pitch for one in self.excerpt.notes):
@@ -178,12 +174,6 @@ class FakeDrill:
         return Judgement(
             self.excerpt, Stage.RHYTHM, score, (), 61.0, (), faults, clean, True, False, sentence
         )
-
-    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
-        return ()
-
-    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
-        return ()
 
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         return ()

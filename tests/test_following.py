@@ -9,6 +9,7 @@ from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, 
 from coach.judging.following.follower import Follower
 from coach.judging.instead import OTHER_NOTES
 from coach.judging.model import Label
+from coach.playing.midi_events import KeyDown, KeyUp, Pedal
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt, Window, excerpt
 
@@ -46,11 +47,11 @@ class Pianist:
         """Keys one after another, a beat each; ``+`` joins a chord."""
         for chord in line.split():
             for key in chord.split("+"):
-                self.heard += self.follower.key_down(int(key), 70, self.now)
+                self.heard += self.follower.hear(KeyDown(int(key), 70, self.now))
                 self.now += 0.005
             self.wait(beat_s - 0.01)
             for key in chord.split("+"):
-                self.follower.key_up(int(key), self.now)
+                self.follower.hear(KeyUp(int(key), self.now))
         return self
 
     def of(self, kind: type[Event]) -> list[Event]:
@@ -67,14 +68,14 @@ ALL = "60 62 64 65 67 69 71 72"
 
 def test_the_first_right_key_begins_and_is_marked_at_once() -> None:
     follower = Follower(scale())
-    assert follower.key_down(60, 70, 5.0) == (Begun(5.0), Marked(0, Label.MATCHED))
-    assert follower.key_down(62, 70, 5.5) == (Marked(1, Label.MATCHED),)
+    assert follower.hear(KeyDown(60, 70, 5.0)) == (Begun(5.0), Marked(0, Label.MATCHED))
+    assert follower.hear(KeyDown(62, 70, 5.5)) == (Marked(1, Label.MATCHED),)
 
 
 def test_the_end_is_told_a_moment_after_the_last_key() -> None:
     pianist = Pianist(scale()).play(ALL[:-3])
     struck = pianist.now
-    pianist.heard += pianist.follower.key_down(72, 70, struck)
+    pianist.heard += pianist.follower.hear(KeyDown(72, 70, struck))
     assert not pianist.takes
     pianist.wait(0.2)
     assert pianist.takes == [8]
@@ -105,7 +106,7 @@ def test_a_landing_chord_may_be_spread_and_keep_a_stray_key() -> None:
     part = excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(2)))
     pianist = Pianist(part).play("60 62")
     for key in (60, 64, 67, 69):
-        pianist.heard += pianist.follower.key_down(key, 60, pianist.now)
+        pianist.heard += pianist.follower.hear(KeyDown(key, 60, pianist.now))
         pianist.wait(0.1)
     assert pianist.wait(0.2).takes == [6]
 
@@ -170,7 +171,7 @@ def test_the_window_may_be_entered_after_its_first_note() -> None:
 
 def test_key_lengths_and_pedal_are_in_the_take() -> None:
     pianist = Pianist(scale(3))
-    pianist.follower.pedal(64, 127, pianist.now)
+    pianist.follower.hear(Pedal(64, 127, pianist.now))
     pianist.play("60 62 64").wait(1)
     take = pianist.of(Ended)[0].take
     assert [move.value for move in take.pedals] == [127]

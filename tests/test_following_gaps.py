@@ -8,6 +8,7 @@ from coach.judging.alignment.exact_match import ExactMatcher
 from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
+from coach.playing.midi_events import KeyDown
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt
 from tests.judging_help import play, whole
@@ -33,7 +34,7 @@ def hears(
             now_s += 0.05
             out += follower.tick(now_s)
         if pitch is not None:
-            out += follower.key_down(pitch, velocity, at_s)
+            out += follower.hear(KeyDown(pitch, velocity, at_s))
     return out
 
 
@@ -111,9 +112,9 @@ def test_begun_again_in_the_middle_the_first_notes_are_not_taken_for_the_last_on
 
 def test_a_long_first_note_is_waited_through() -> None:
     follower = Follower(song(), qpm=30)
-    follower.key_down(40, 64, 10.0)
+    follower.hear(KeyDown(40, 64, 10.0))
     assert not follower.may_begin(10.1)
-    follower.key_down(67, 64, 10.4)
+    follower.hear(KeyDown(67, 64, 10.4))
     assert follower.may_begin(12.8)
     assert not follower.may_begin(22.8)
 

@@ -18,6 +18,7 @@ from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, 
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.judging.model import Family, Judgement, Label, Stage
+from coach.playing.midi_events import KeyDown, KeyUp
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 from tests.windows import WAYS, mistaken, performance, windows
@@ -166,9 +167,9 @@ def follow(
             heard += follower.tick(now_s)
         now_s = at_s
         if down:
-            heard += follower.key_down(key.pitch, key.velocity, at_s)
+            heard += follower.hear(KeyDown(key.pitch, key.velocity, at_s))
         else:
-            follower.key_up(key.pitch, at_s)
+            follower.hear(KeyUp(key.pitch, at_s))
     return heard + list(follower.tick(now_s + 15.0))
 
 

@@ -28,6 +28,7 @@ from coach.judging.following.states import FollowerState
 from coach.judging.instead import recognise, recognise_live, recognise_other
 from coach.judging.instead.key_sequence import find_common
 from coach.judging.model import Label
+from coach.playing.midi_events import KeyDown
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -87,7 +88,7 @@ def test_a_key_takes_only_so_many_hypotheses_further(
     follower, most = Follower(part), 0
     for key in playing(part, random.Random(1)):
         counted = 0
-        follower.key_down(key.pitch, key.velocity, key.onset_s)
+        follower.hear(KeyDown(key.pitch, key.velocity, key.onset_s))
         most = max(most, counted)
     assert most <= MOST_WORK + MOST_LIVE + max(FEW * MANY_KEYS, FEWEST * 120)
 
@@ -122,7 +123,7 @@ def test_the_place_is_kept_in_a_long_piece_though_few_hypotheses_are() -> None:
     follower, marks = Follower(part), {}
     for key in [*keys[:24], *keys[120:180]]:
         late = 0.0 if key in keys[:24] else keys[24].onset_s - keys[120].onset_s + 1.0
-        for one in follower.key_down(key.pitch, 64, key.onset_s + late):
+        for one in follower.hear(KeyDown(key.pitch, 64, key.onset_s + late)):
             if isinstance(one, Marked):
                 marks[one.note] = one.label
     right = [note for note, label in marks.items() if label is Label.MATCHED]
@@ -252,7 +253,7 @@ def test_a_beginning_found_late_is_not_followed_again_once_it_is_over(
     joined = [replace(key, onset_s=key.onset_s - 9.0) for key in play(part)[20:]]
     follower = Follower(part)
     for key in [*strange, *joined]:
-        follower.key_down(key.pitch, key.velocity, key.onset_s)
+        follower.hear(KeyDown(key.pitch, key.velocity, key.onset_s))
     assert follower.state is FollowerState.FOLLOWING
     followed = len(follower._take)
     assert followed < len(joined)
@@ -287,7 +288,7 @@ def test_a_chord_has_no_more_time_to_be_thought_about_than_a_key(
         for stroke in range(6):
             counted = 0
             for pitch in rng.sample(pitches, 10):
-                follower.key_down(pitch, 64, 0.2 * stroke**2)
+                follower.hear(KeyDown(pitch, 64, 0.2 * stroke**2))
             most = max(most, counted)
     assert most <= MOST_WORK + 10 * MOST_LIVE + FEW * MANY_KEYS
 
@@ -306,7 +307,7 @@ def test_whether_it_is_over_is_found_out_once_after_a_key(monkeypatch: pytest.Mo
     monkeypatch.setattr(Follower, "_find_end", counting)
     keys = play(part)[:20]
     for key in keys:
-        follower.key_down(key.pitch, 64, key.onset_s)
+        follower.hear(KeyDown(key.pitch, 64, key.onset_s))
         for tick in range(1, 8):
             follower.tick(key.onset_s + 0.05 * tick)
     assert found == len(keys)

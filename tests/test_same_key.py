@@ -9,6 +9,7 @@ from coach.judging.following.events import Ended, FollowerEvent, Marked
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.judging.model import Label, Stage
+from coach.playing.midi_events import KeyDown
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands, Score
@@ -79,7 +80,7 @@ def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score: Score)
     window = whole(score)
     follower, heard = Follower(window), list[FollowerEvent]()
     for key in once(window):
-        heard += follower.key_down(key.pitch, key.velocity, key.onset_s)
+        heard += follower.hear(KeyDown(key.pitch, key.velocity, key.onset_s))
     heard += follower.tick(key.onset_s + 0.2)
     marked = {one.note for one in heard if isinstance(one, Marked) and one.label is Label.MATCHED}
     assert marked == set(range(len(window.notes)))

@@ -68,7 +68,7 @@ def fail_in(store: Store, score: Score, path: Path, bar: int) -> None:
         keys, last_s = played(drill, 20.0 * time_, wrong=True)
         out: list[DrillEvent] = []
         for when_s, pitch in keys:
-            out += drill.key_down(pitch, 64, when_s)
+            out += drill.hear(KeyDown(pitch, 64, when_s))
         out += drill.tick(last_s + 4.0)
         ended = [one for one in out if isinstance(one, RepetitionEnded)]
         for one in ended:

@@ -36,6 +36,7 @@ from coach.coaching.planning.warmup import (
 )
 from coach.coaching.wording import ENOUGH
 from coach.judging.model import Outcome
+from coach.playing.midi_events import KeyDown, KeyUp
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.reading import read_score
@@ -139,8 +140,8 @@ class TwoPieces:
             when_s = start_s + float(note.onset_quarters - window.start_quarters) * pace_s
             self.wait(when_s)
             self.last_key_s = self.now_s
-            self.hear(self.drill.key_down(note.pitch + wrong, 64, self.now_s))
-            self.hear(self.drill.key_up(note.pitch + wrong, self.now_s + 0.1))
+            self.hear(self.drill.hear(KeyDown(note.pitch + wrong, 64, self.now_s)))
+            self.hear(self.drill.hear(KeyUp(note.pitch + wrong, self.now_s + 0.1)))
         self.wait(self.now_s + 3.2)
 
     def play(self, most: int = 400) -> TwoPieces:

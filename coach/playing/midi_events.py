@@ -38,6 +38,10 @@ class Pedal:
     at_s: float
 
 
+KeyEvent = KeyDown | KeyUp | Pedal
+"""What a pianist does at the keys and pedals: one record from the port to the follower."""
+
+
 @dataclass(frozen=True, slots=True)
 class PianoFound:
     """A piano is there and is listened to."""
@@ -68,5 +72,5 @@ class OtherPianos:
     """What to ask for in its place (``--port``), one for each of the others."""
 
 
-MidiEvent = KeyDown | KeyUp | Pedal | PianoFound | PianoLost | OtherPianos
+MidiEvent = KeyEvent | PianoFound | PianoLost | OtherPianos
 """Anything that the ports post."""

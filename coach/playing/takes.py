@@ -9,9 +9,9 @@ from pathlib import Path
 
 import mido
 
-from coach.playing.midi_events import KeyDown, KeyUp, MidiEvent, Pedal
+from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, MidiEvent, Pedal
 from coach.playing.notes import PedalMove, PlayedNote, Take
-from coach.playing.ports import KeyEvent, KeyReader, Message
+from coach.playing.ports import KeyReader, Message
 
 # From keys that go down and up to the take: the notes with how long each was held.
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING
 
-from coach.playing.midi_events import KeyDown, KeyUp, MidiEvent, Pedal, PianoFound, PianoLost
+from coach.playing.midi_events import KeyEvent, MidiEvent, PianoFound, PianoLost
 
 if TYPE_CHECKING:
     from coach.judging.judge import JudgingJob
@@ -29,9 +29,6 @@ class VerdictArrived:
 
 InboxEvent = MidiEvent | VerdictArrived
 """Anything that comes from another thread."""
-Played = KeyDown | KeyUp | Pedal
-"""What there may be too much of."""
-
 MOST_A_SECOND = 1000
 """More keys and pedals than this in a second are no playing: a MIDI cable carries about as many
 (31,250 bits a second, 30 bits a message), ten fingers make a tenth of it."""
@@ -84,7 +81,7 @@ class Inbox:
             return
         if isinstance(event, PianoFound | PianoLost):
             self._piano = event.name if isinstance(event, PianoFound) else None
-        elif isinstance(event, Played) and self._is_too_much():
+        elif isinstance(event, KeyEvent) and self._is_too_much():
             return
         self._waiting.append(event)
         self._call(self._drain)
@@ -121,7 +118,7 @@ class Inbox:
         events: list[InboxEvent] = []
         while self._waiting and len(events) < MOST_AT_ONCE:
             event = self._waiting.popleft()
-            if not (self._flooded and isinstance(event, Played)):
+            if not (self._flooded and isinstance(event, KeyEvent)):
                 events.append(event)
         if self._waiting:
             self._call(self._drain)

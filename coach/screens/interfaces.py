@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
 from coach.playing.letter_keyboard import Layout
+from coach.playing.midi_events import KeyEvent
 from coach.playing.ports import BRIDGES
 from coach.score.counting import CountingSystem
 
@@ -67,14 +68,8 @@ class DrillLike(Protocol):
     def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Show the first assignment."""
 
-    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A key was struck."""
-
-    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A key was released."""
-
-    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A pedal moved."""
+    def hear(self, event: KeyEvent) -> tuple[DrillEvent, ...]:
+        """A key was struck or released, or a pedal moved."""
 
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed."""

@@ -11,6 +11,7 @@ from coach.judging.alignment.align import match
 from coach.judging.following.events import Ended, FollowerEvent, Marked, Stray
 from coach.judging.following.follower import Follower
 from coach.judging.model import Label
+from coach.playing.midi_events import KeyDown, KeyUp
 from scripts.earcases.adapter import excerpt_of, played_of
 
 FRAME_S = 1 / 30
@@ -53,10 +54,10 @@ class Listening:
                 out += follower.tick(now)
             if down:
                 start = time.process_time()
-                out += follower.key_down(note.pitch, note.velocity, at)
+                out += follower.hear(KeyDown(note.pitch, note.velocity, at))
                 self.key_s.append(time.process_time() - start)
             else:
-                follower.key_up(note.pitch, at)
+                follower.hear(KeyUp(note.pitch, at))
         for frame in range(450):
             out += follower.tick(now + frame * FRAME_S)
         return out

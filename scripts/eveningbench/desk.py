@@ -26,6 +26,7 @@ from coach.coaching.serialize import goal_from_plain, goal_to_plain
 from coach.drill import Drill
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement, Stage
+from coach.playing.midi_events import KeyDown, KeyUp, Pedal
 from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
 from coach.score.model import Hands, Score
@@ -174,11 +175,11 @@ class Desk:
         drill, now_s = self.drill, self.now_s
         if act.do is Do.DOWN:
             self._last_key_s = now_s
-            self._call("key down", drill.key_down, act.one, act.two, act.at_s)
+            self._call("key down", drill.hear, KeyDown(act.one, act.two, act.at_s))
         elif act.do is Do.UP:
-            self._call("key up", drill.key_up, act.one, act.at_s)
+            self._call("key up", drill.hear, KeyUp(act.one, act.at_s))
         elif act.do is Do.PEDAL:
-            self._call("pedal", drill.pedal, act.one, act.two, act.at_s)
+            self._call("pedal", drill.hear, Pedal(act.one, act.two, act.at_s))
         elif act.do is Do.LOST:
             self._call("piano lost", drill.piano_lost, now_s)
         elif act.do is Do.FOUND:

@@ -43,6 +43,7 @@ from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.tolerance import Strictness, Tolerance
+from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt
@@ -82,10 +83,10 @@ class _Played:
 class Drill:
     """One pianist at one piece, until the goal is reached.
 
-    Feed it with :meth:`key_down`, :meth:`key_up`, :meth:`pedal` and, some twenty times a second,
-    :meth:`tick`; or give it whole repetitions with :meth:`repetition`. ``click_offset_s`` is how
-    late the player's keys come against the click (see ``coach.judging.calibration``). With
-    ``judges_elsewhere`` large takes are given out to be judged (:class:`ToJudge`, :meth:`judged`).
+    Feed it with :meth:`hear` and, some twenty times a second, :meth:`tick`; or give it whole
+    repetitions with :meth:`repetition`. ``click_offset_s`` is how late the player's keys come
+    against the click (see ``coach.judging.calibration``). With ``judges_elsewhere`` large takes are
+    given out to be judged (:class:`ToJudge`, :meth:`take_verdict`).
     """
 
     def __init__(
@@ -148,13 +149,29 @@ class Drill:
     # -- what is played ---------------------------------------------------------------------
 
     def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A key was struck.
+        """A key was struck: :meth:`hear` for programs that have no event of it."""
+        return self.hear(KeyDown(pitch, velocity, at_s))
+
+    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
+        """A key was released."""
+        return self.hear(KeyUp(pitch, at_s))
+
+    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
+        """A pedal moved."""
+        return self.hear(Pedal(controller, value, at_s))
+
+    def hear(self, event: KeyEvent) -> tuple[DrillEvent, ...]:
+        """A key was struck or released, or a pedal moved.
 
         At the goal the window played anew from its beginning goes on with it, and other keys do
         not; with a click any key counts in, as ever.
         """
+        if not isinstance(event, KeyDown):
+            self._ear.follower.hear(event)
+            return ()
         if self.state is DrillState.NO_PIANO:
             return ()
+        at_s = event.at_s
         out: list[DrillEvent] = []
         if self.state in (DrillState.COUNT_IN, DrillState.PLAYING):
             out += self._hear(self._ear.follower.tick(at_s), at_s)
@@ -168,28 +185,18 @@ class Drill:
             # Whoever plays on past the window's end asks for no count-in.
             return (*out, *self._start_click(at_s)) if rested else tuple(out)
         if self.state is DrillState.COUNT_IN:
-            if self._click.is_early(pitch, at_s):
+            if self._click.is_early(event.pitch, at_s):
                 out += self._drop(TOO_SOON, Event.OVER)
                 self._click.plan(at_s)
                 return tuple(out)
             if self._click.is_before_window(at_s):
                 return tuple(out)
-        heard = self._ear.follower.key_down(pitch, velocity, at_s)
+        heard = self._ear.follower.hear(event)
         if self.is_finished:
             if not any(isinstance(one, Begun) for one in heard):
                 return tuple(out)
             out += self._move(Event.GO_ON)
         return (*out, *self._hear(heard, at_s))
-
-    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A key was released."""
-        self._ear.follower.key_up(pitch, at_s)
-        return ()
-
-    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A pedal moved."""
-        self._ear.follower.pedal(controller, value, at_s)
-        return ()
 
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed: silence ends a repetition, a click begins or runs out, the hands rest."""

@@ -25,6 +25,7 @@ from coach.coaching.planning import MOST_TRIES, DueSpot, RowState, WarmUpItem, W
 from coach.coaching.wording import ENOUGH
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
+from coach.playing.midi_events import KeyDown, KeyEvent
 from coach.score.window import Excerpt, Window
 
 REST_S = 3.0
@@ -98,21 +99,14 @@ class WarmUpDrill:
         """Show the first assignment."""
         return self.drill.start(now_s)
 
-    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A key was struck."""
-        if self._is_done:
-            return ()
-        self.round.begin(at_s)
-        self._last_key_s = at_s
-        return self._on(self.drill.key_down(pitch, velocity, at_s))
-
-    def key_up(self, pitch: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A key was released."""
-        return self._on(self.drill.key_up(pitch, at_s))
-
-    def pedal(self, controller: int, value: int, at_s: float) -> tuple[DrillEvent, ...]:
-        """A pedal moved."""
-        return self.drill.pedal(controller, value, at_s)
+    def hear(self, event: KeyEvent) -> tuple[DrillEvent, ...]:
+        """A key was struck or released, or a pedal moved."""
+        if isinstance(event, KeyDown):
+            if self._is_done:
+                return ()
+            self.round.begin(event.at_s)
+            self._last_key_s = event.at_s
+        return self._on(self.drill.hear(event))
 
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed: after a rest the next spot comes."""

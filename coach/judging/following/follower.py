@@ -30,6 +30,7 @@ from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
 from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_live, recognise_other
+from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
@@ -89,40 +90,48 @@ class Follower:
         """Keys since the last rest or the last whole repetition that are in no take."""
         self._forget()
 
-    def key_down(self, pitch: int, velocity: int, at_s: float) -> tuple[FollowerEvent, ...]:
-        """A key went down."""
+    def hear(self, event: KeyEvent) -> tuple[FollowerEvent, ...]:
+        """A key went down or came up, or a pedal moved."""
+        match event:
+            case KeyDown():
+                return self._add_key(PlayedNote(event.pitch, event.velocity, event.at_s))
+            case KeyUp():
+                self._release_key(event)
+            case Pedal():
+                self._move_pedal(event)
+        return ()
+
+    def _add_key(self, key: PlayedNote) -> tuple[FollowerEvent, ...]:
         was_flood = self._rate.is_flood
-        self._rate.count_key(at_s)
+        self._rate.count_key(key.onset_s)
         if self._rate.is_flood:
             return () if was_flood else self._leave_flood()
-        out = list(self.tick(at_s))
+        out = list(self.tick(key.onset_s))
         if self.state is not FollowerState.FOLLOWING:
-            self._drop_old_keys(pitch, at_s)
-            self._recogniser.add_key(PlayedNote(pitch, velocity, at_s))
-        self._held[pitch] = len(self._take)
-        self._take.append(PlayedNote(pitch, velocity, at_s))
-        self._last_s = at_s
+            self._drop_old_keys(key.pitch, key.onset_s)
+            self._recogniser.add_key(key)
+        self._held[key.pitch] = len(self._take)
+        self._take.append(key)
+        self._last_s = key.onset_s
         self._waits = True
         self._end_at = None
         self._alignment.add_key(self._take)
         out += self._interpret_key()
         return tuple(out)
 
-    def key_up(self, pitch: int, at_s: float) -> None:
-        """A key came up."""
-        index = self._held.pop(pitch, None)
+    def _release_key(self, key: KeyUp) -> None:
+        index = self._held.pop(key.pitch, None)
         if index is None or -index > len(self._earlier):
             return
         keys = self._take if index >= 0 else self._earlier
-        keys[index] = replace(keys[index], length_s=max(at_s - keys[index].onset_s, 0.0))
+        keys[index] = replace(keys[index], length_s=max(key.at_s - keys[index].onset_s, 0.0))
 
-    def pedal(self, controller: int, value: int, at_s: float) -> None:
-        """A pedal moved."""
+    def _move_pedal(self, pedal: Pedal) -> None:
         if self._rate.is_flood:
             return
         if not self._take:  # before a repetition only where each pedal stands is of use
-            self._pedals = [move for move in self._pedals if move.controller != controller]
-        self._pedals.append(PedalMove(controller, value, at_s))
+            self._pedals = [move for move in self._pedals if move.controller != pedal.controller]
+        self._pedals.append(PedalMove(pedal.controller, pedal.value, pedal.at_s))
 
     def tick(self, now_s: float) -> tuple[FollowerEvent, ...]:
         """Time has passed: what is over is ended, what was doubtful is told."""

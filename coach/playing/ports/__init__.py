@@ -1,6 +1,6 @@
 """Live MIDI ports: the one door to python-rtmidi."""
 
-from coach.playing.ports.byte_stream import KeyEvent, KeyReader, Message
+from coach.playing.ports.byte_stream import KeyReader, Message
 from coach.playing.ports.driver import Driver, OutPort, RtMidiDriver, divert_noise
 from coach.playing.ports.own_sound import ASK
 from coach.playing.ports.port_choice import BRIDGES, choose
@@ -10,7 +10,6 @@ __all__ = [
     "ASK",
     "BRIDGES",
     "Driver",
-    "KeyEvent",
     "KeyReader",
     "Message",
     "OutPort",

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from coach.playing.midi_events import KeyDown, KeyUp, Pedal
+from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 
 PEDALS = frozenset({64, 66, 67})
 """Damper, sostenuto, soft (MIDI 1.0 controllers)."""
@@ -28,8 +28,6 @@ _DATA_BYTES = {
     0xF1: 1, 0xF2: 2, 0xF3: 1,
 }  # fmt: skip
 """Data bytes after each status (MIDI 1.0, table of messages); the channel is left out."""
-
-KeyEvent = KeyDown | KeyUp | Pedal
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,18 @@ import time
 from collections.abc import Callable, Sequence
 from math import inf
 
-from coach.playing.midi_events import KeyDown, MidiEvent, OtherPianos, PianoFound, PianoLost
+from coach.playing.midi_events import (
+    KeyDown,
+    KeyEvent,
+    MidiEvent,
+    OtherPianos,
+    PianoFound,
+    PianoLost,
+)
 from coach.playing.ports.byte_stream import (
     ACTIVE_SENSING,
     EXCLUSIVE,
     EXCLUSIVE_END,
-    KeyEvent,
     KeyReader,
     Message,
     Sensing,

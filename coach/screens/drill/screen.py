@@ -139,20 +139,18 @@ class DrillScreen(Screen[None]):
     def _answer(self, event: InboxEvent) -> tuple[DrillEvent, ...]:
         drill = self.session.drill
         match event:
-            case KeyDown(pitch, velocity, at_s):
+            case KeyDown(pitch, _, at_s):
                 self._last_key_s = at_s
                 is_playing = drill.state is DrillState.PLAYING
                 if not is_playing and self.presenter.way_on.is_struck(pitch):
                     self.go_on()
                     return ()
-                answer = drill.key_down(pitch, velocity, at_s)
+                answer = drill.hear(event)
                 if not answer:
                     self.presenter.announcements.name_key(pitch)
                 return answer
-            case KeyUp(pitch, at_s):
-                return drill.key_up(pitch, at_s)
-            case Pedal(controller, value, at_s):
-                return drill.pedal(controller, value, at_s)
+            case KeyUp() | Pedal():
+                return drill.hear(event)
             case VerdictArrived(job, verdict):
                 if self._pending and self._pending.remove(job):
                     return drill.take_verdict(job, verdict.result(), self._clock())
@@ -173,7 +171,7 @@ class DrillScreen(Screen[None]):
     def _tick(self) -> None:
         now_s = self._clock()
         for up in self._letter_piano.take_releases(now_s):
-            self.show(self.session.drill.key_up(up.pitch, up.at_s))
+            self.show(self.session.drill.hear(up))
         self.show(self.session.drill.tick(now_s))
         self._collector.tick(now_s, self._last_key_s)
 
