@@ -192,7 +192,7 @@ def test_what_is_no_window_is_said() -> None:
     with pytest.raises(CannotEngrave):
         engrave("no MEI at all", BOX)
     order = {"mei": "<mei/>", "box": {"width_px": 1, "height_px": 1, "largest_staff_px": 1},
-             "ink": "#000000", "ground": "#ffffff"}  # fmt: skip
+             "ink": "#000000", "ground": "#ffffff", "protocol": "sixel"}  # fmt: skip
     assert "failed" in process.answer(order)
 
 
@@ -237,9 +237,11 @@ def test_a_window_that_fails_and_a_process_that_dies_stop_nothing() -> None:
 
 def test_the_process_answers_line_by_line() -> None:
     out = io.StringIO()
-    order = {"mei": wanted().mei, "box": {"width_px": 900, "height_px": 300,
-             "largest_staff_px": 100}, "ink": "#000000", "ground": "#ffffff"}  # fmt: skip
+    box = {"width_px": 900, "height_px": 300, "largest_staff_px": 100}
+    colours = {"ink": "#000000", "ground": "#ffffff"}
+    order = {"mei": wanted().mei, "box": box, **colours, "protocol": "sixel"}
     process.run([json.dumps(order)], out)
     told = json.loads(out.getvalue())
     assert told["width_px"] <= 901
+    assert told["terminal_code"].startswith("\x1bP")
     assert note_id(0) in told["notes"]

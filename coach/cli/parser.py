@@ -62,6 +62,10 @@ def _add_common(parser: argparse.ArgumentParser, *, again: bool = False) -> None
         help="draw with plain letters, for terminals without box lines",
     )  # fmt: skip
     parser.add_argument(
+        "--cells", action="store_true", default=argparse.SUPPRESS if again else False,
+        help="draw the staff in letters, even where the terminal shows pictures",
+    )  # fmt: skip
+    parser.add_argument(
         "--counting", choices=["traditional", "eastman", "takadimi"], default=unset,
         help="the syllables under the beats; the choice is kept",
     )  # fmt: skip

@@ -9,6 +9,7 @@ import gc
 from argparse import Namespace
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from coach.cli.judges import Judges
     from coach.cli.sessions import SessionMaker
     from coach.score.model import Score
+    from coach.screens.widgets import Engraver
 
 __all__ = ["Errand", "Start", "run"]
 
@@ -47,7 +49,8 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
     ports, sentence = _ports()
     judges = Judges()
     counting = CountingSystem(options.counting or storage.settings.counting)
-    given = collaborators(options, storage, ports, sentence, judges)
+    engraver = _engraver(options)
+    given = collaborators(options, storage, ports, sentence, judges, engraver)
     try:
         app = KeyholeApp(
             given,
@@ -64,6 +67,8 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
         judges.close()
         if given.click:
             given.click.close()
+        if engraver:
+            engraver.line.close()
         if ports:
             ports.close()
 
@@ -75,16 +80,34 @@ def _ports() -> tuple[Ports | None, str]:
         return None, str(error)
 
 
+_PICTURES = ("verovio", "resvg_py", "textual_image")
+"""What the extra ``pictures`` brings."""
+
+
+def _engraver(options: Namespace) -> Engraver | None:
+    """Who engraves the staff, where the terminal shows pictures and there is what makes them."""
+    from coach.engraving import EngravingLine
+    from coach.screens.terminal import ask_terminal
+    from coach.screens.widgets import Engraver
+
+    if options.ascii or options.cells or not all(map(find_spec, _PICTURES)):
+        return None
+    graphics = ask_terminal()
+    return Engraver(EngravingLine(), graphics) if graphics else None
+
+
 def collaborators(
     options: Namespace,
     storage: Storage,
     ports: Ports | None,
     sentence: str = "",
     judges: Judges | None = None,
+    engraver: Engraver | None = None,
 ) -> Collaborators:
     """Everything that the screens are given; ``sentence`` says why there are no ports.
 
-    Without ``judges`` every take is judged on the event loop.
+    Without ``judges`` every take is judged on the event loop; without ``engraver`` the staff is
+    drawn in cells.
     """
     from coach.cli.sounding import PianoSound
 
@@ -100,6 +123,7 @@ def collaborators(
         demo_path=demo_score(),
         make_pianist=_pianist_maker(options),
         notices=storage.notices,
+        engraver=engraver,
     )
 
 

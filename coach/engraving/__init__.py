@@ -3,5 +3,6 @@
 from coach.engraving.engraver import Box
 from coach.engraving.line import EngravingLine, Picture, Wanted
 from coach.engraving.mei import note_id, write_mei
+from coach.engraving.picture import KITTY_GONE
 
-__all__ = ["Box", "EngravingLine", "Picture", "Wanted", "note_id", "write_mei"]
+__all__ = ["KITTY_GONE", "Box", "EngravingLine", "Picture", "Wanted", "note_id", "write_mei"]

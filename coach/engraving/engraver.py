@@ -36,7 +36,7 @@ _OPTIONS: Mapping[str, Any] = {
     "pageHeight": 60_000,
     "pageMarginLeft": 40,
     "pageMarginRight": 20,
-    "pageMarginTop": 10,
+    "pageMarginTop": 40,
     "pageMarginBottom": 10,
     "fingeringScale": 1.1,
     "minLastJustification": 0.0,

@@ -30,6 +30,8 @@ class Wanted:
     ink: str
     """``#rrggbb``, as ``ground``."""
     ground: str
+    protocol: str = ""
+    """How it is to reach a terminal: ``sixel`` or ``kitty``; "" for a picture alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,8 @@ class Picture:
     """A window's picture, and where its notes and staves stand in it, in pixels."""
 
     png: bytes
+    terminal_code: str
+    """What puts it on the terminal, from the cursor's place on; "" where that was not asked for."""
     width_px: float
     height_px: float
     staff_px: float
@@ -105,6 +109,7 @@ class EngravingLine:
             return None
         picture = Picture(
             base64.b64decode(told["png"]),
+            told["terminal_code"],
             told["width_px"],
             told["height_px"],
             told["staff_px"],

@@ -16,7 +16,7 @@ from dataclasses import asdict
 from typing import Any, TextIO
 
 from coach.engraving.engraver import Box, CannotEngrave, engrave
-from coach.engraving.picture import draw
+from coach.engraving.picture import draw, terminal_code
 
 
 def answer(order: Mapping[str, Any]) -> dict[str, Any]:
@@ -28,7 +28,8 @@ def answer(order: Mapping[str, Any]) -> dict[str, Any]:
         return {"failed": str(error)}
     told = asdict(engraved)
     del told["svg"]
-    return {**told, "png": base64.b64encode(png).decode("ascii")}
+    code = terminal_code(png, order["protocol"], order["ground"])
+    return {**told, "png": base64.b64encode(png).decode("ascii"), "terminal_code": code}
 
 
 def run(orders: Iterable[str], out: TextIO) -> None:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from coach.playing.notes import PlayedNote
     from coach.score.model import Score
     from coach.score.window import Excerpt
+    from coach.screens.widgets import Engraver
 
 GOAL_REACHED = "The goal is reached."
 
@@ -240,6 +241,8 @@ class Collaborators:
     """None: every take is judged at once, here."""
     demo_path: Path | None = None
     """The score that the demo is shown with."""
+    engraver: Engraver | None = None
+    """None: the terminal shows no pictures."""
 
     @property
     def can_demo(self) -> bool:
@@ -272,6 +275,8 @@ class DrillSetup:
     click: ClickLike | None = None
     submit: SubmitJob | None = None
     """None: every take is judged at once, here."""
+    engraver: Engraver | None = None
+    """None: the staff is drawn in cells."""
 
 
 class Host(Protocol):

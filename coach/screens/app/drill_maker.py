@@ -71,7 +71,12 @@ class DrillMaker:
 
         self.prepare_sound()
         setup = DrillSetup(
-            session, self._settings, self._clock, self._given.click, self._find_judges()
+            session,
+            self._settings,
+            self._clock,
+            self._given.click,
+            self._find_judges(),
+            self._given.engraver,
         )
         piano = self._piano
         player = Player(piano.name, why_none=piano.why_none, uses_letters=piano.uses_letters)
@@ -86,7 +91,8 @@ class DrillMaker:
             return self.make(score, path, Errand.DEMO)
         clock = DemoClock(self._clock, speed)
         session = self._given.make_session(score, path, Errand.DEMO, clock.now())
-        return DemoScreen(session, self._settings, clock, self._given.make_pianist(score))
+        pianist = self._given.make_pianist(score)
+        return DemoScreen(session, self._settings, clock, pianist, self._given.engraver)
 
     def prepare_sound(self) -> None:
         """What sounds takes a moment to begin; the first click must not wait for it."""

@@ -12,6 +12,7 @@ from coach.screens.demo.performer import DemoClock, Performance
 from coach.screens.drill import DrillScreen, Player
 from coach.screens.interfaces import DrillSession, DrillSetup, PianistLike, Settings
 from coach.screens.keymap import DEMO_COMMANDS
+from coach.screens.widgets import Engraver
 
 _STEP_S = 0.01
 """How often it is seen to which keys are due."""
@@ -50,9 +51,15 @@ class DemoScreen(DrillScreen):
     ]
 
     def __init__(
-        self, session: DrillSession, settings: Settings, clock: DemoClock, pianist: PianistLike
+        self,
+        session: DrillSession,
+        settings: Settings,
+        clock: DemoClock,
+        pianist: PianistLike,
+        engraver: Engraver | None = None,
     ) -> None:
-        super().__init__(DrillSetup(session, settings, clock.now), SimulatedPlayer(clock))
+        setup = DrillSetup(session, settings, clock.now, engraver=engraver)
+        super().__init__(setup, SimulatedPlayer(clock))
         self._demo_clock = clock
         self._pianist = pianist
         self._performance = Performance()

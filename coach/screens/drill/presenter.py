@@ -60,7 +60,8 @@ class DrillPresenter:
         session, ascii_only = setup.session, setup.settings.ascii_only
         self._session, self._player, self._host, self._judge = session, player, host, judge
         counts = partial(syllables, system=setup.settings.counting)
-        self.staff = StaffView(counts, ASCII if ascii_only else UNICODE, id="staff")
+        glyphs = ASCII if ascii_only else UNICODE
+        self.staff = StaffView(counts, glyphs, engraver=setup.engraver, id="staff")
         self.asked = AssignmentInSight(session.drill, host)
         self.way_on = WayOn(session, player, self.asked)
         self.top = TopLines(session, player, self.staff, self.asked, ascii_only=ascii_only)

@@ -1,6 +1,15 @@
 """The staff in character cells: computed here, as plain data, and only shown by the widgets."""
 
 from coach.score.notation import Counts
+from coach.screens.staff.engraved import (
+    EngravedSheet,
+    PlacedPicture,
+    lay_out_pictures,
+    pages_at_first,
+    pages_instead,
+    picture_box,
+    plan_pages,
+)
 from coach.screens.staff.glyphs import ASCII, UNICODE, Glyphs
 from coach.screens.staff.layout import WindowLayout
 from coach.screens.staff.page import BLANK, LOOKS, Cell, MarkedPage, Sheet
@@ -12,8 +21,15 @@ __all__ = [
     "UNICODE",
     "Cell",
     "Counts",
+    "EngravedSheet",
     "Glyphs",
     "MarkedPage",
+    "PlacedPicture",
     "Sheet",
     "WindowLayout",
+    "lay_out_pictures",
+    "pages_at_first",
+    "pages_instead",
+    "picture_box",
+    "plan_pages",
 ]

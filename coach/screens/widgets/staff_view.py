@@ -7,19 +7,38 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import ClassVar
 
-from rich.segment import Segment
+from rich.color import Color, ColorSystem
+from rich.control import Control
+from rich.segment import ControlType, Segment
 from rich.style import Style
 from textual.events import Resize
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from coach.engraving import KITTY_GONE
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.marks import MarkKind
 from coach.screens.messages import PageTurned
-from coach.screens.staff import BLANK, LOOKS, Cell, Counts, Glyphs, MarkedPage, Sheet, WindowLayout
-from coach.screens.terminal import CellPainter, paint_now
+from coach.screens.staff import (
+    BLANK,
+    LOOKS,
+    Cell,
+    Counts,
+    EngravedSheet,
+    Glyphs,
+    MarkedPage,
+    PlacedPicture,
+    Sheet,
+    WindowLayout,
+)
+from coach.screens.terminal import CellPainter, Protocol, paint_now
+from coach.screens.widgets.window_engraver import Engraver, WindowEngraver, WindowWish
+
+ENGRAVED_ROWS = (12, 20)
+"""Rows that a picture is given of one staff, and of two, where there are so many: a space of the
+staff is then about a row. Own choice, because that can be read from a metre."""
 
 
 class StaffView(Widget):
@@ -45,10 +64,23 @@ class StaffView(Widget):
     }
     """
 
-    def __init__(self, counts: Counts, glyphs: Glyphs, *, id: str | None = None) -> None:
-        """``counts`` says what is counted aloud, ``glyphs`` what music is drawn with."""
+    def __init__(
+        self,
+        counts: Counts,
+        glyphs: Glyphs,
+        *,
+        engraver: Engraver | None = None,
+        id: str | None = None,
+    ) -> None:
+        """``counts`` says what is counted aloud, ``glyphs`` what music is drawn with in cells.
+
+        ``engraver`` makes pictures, where the terminal shows them; cells are shown until they come.
+        """
         super().__init__(id=id)
         self._counts, self._glyphs = counts, glyphs
+        self._engraver = engraver and WindowEngraver(engraver, counts, self._show_engraved)
+        self._pictures: tuple[PlacedPicture, ...] = ()
+        """One for each page; none where the staff is drawn in cells."""
         self._window_layout: WindowLayout | None = None
         """The window as it is written: laid out anew for every size."""
         self._sheet: Sheet | None = None
@@ -75,7 +107,13 @@ class StaffView(Widget):
 
     def rows_needed(self, columns: int, rows: int) -> int:
         """Rows that the window takes in a space of so many columns and rows; 0 without a window."""
-        return self._window_layout.rows_needed(columns, rows) if self._window_layout else 0
+        if self._window_layout is None:
+            return 0
+        needed = self._window_layout.rows_needed(columns, rows)
+        if self._engraver:
+            staves = len({note.staff for note in self._window_layout.excerpt.notes})
+            needed = max(needed, min(ENGRAVED_ROWS[min(staves, 2) - 1], rows))
+        return needed
 
     @property
     def is_marked(self) -> bool:
@@ -129,11 +167,39 @@ class StaffView(Widget):
         self._make_sheet()
 
     def notify_style_update(self) -> None:
-        """Another theme: every row is drawn anew."""
+        """Another theme: every row is drawn anew, and the pictures in its colours."""
         super().notify_style_update()
+        if self._pictures and self._engraver and self._window_layout:
+            self._engrave(self._engraver, self._window_layout)
         self._strips.clear()
         self._styles.clear()
         self._painter.forget()
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """Rows of the page, and behind the last of them the picture where any lies under it.
+
+        The cells under a picture are blank: writing them takes it away, so it is put there anew.
+        """
+        strips = super().render_lines(crop)
+        if strips and self._engraver and (code := self._picture_code(crop)):
+            last, at = strips[-1], self.region
+            back = Control.move_to(at.x + crop.right, at.y + crop.bottom - 1).segment.text
+            after = [Segment(code + back, None, [(ControlType.CURSOR_FORWARD, 0)])]
+            strips[-1] = Strip([*last, *after], last.cell_length)
+        return strips
+
+    def _picture_code(self, crop: Region) -> str:
+        """What puts the page's picture on the terminal; "" where the rows show nothing of it."""
+        assert self._engraver
+        is_kitty = self._engraver.graphics.protocol is Protocol.KITTY
+        if not self._pictures:
+            return KITTY_GONE if is_kitty else ""
+        placed = self._pictures[self._page]
+        top = self._top + placed.row
+        if crop.bottom <= top or crop.y >= top + placed.rows or not self.screen.is_active:
+            return ""
+        start = Control.move_to(self.region.x + placed.column, self.region.y + top)
+        return start.segment.text + placed.picture.terminal_code
 
     def render_line(self, y: int) -> Strip:
         """One row of the page."""
@@ -145,9 +211,37 @@ class StaffView(Widget):
         width, height = self.size
         if self._window_layout and width and height:
             self._sheet = self._window_layout.lay_out(width, height, self._glyphs)
-            self._top = max(height - self._sheet.height, 0) // 2
+            self._pictures = ()
+            self._show_sheet()
+            if self._engraver:
+                self._engrave(self._engraver, self._window_layout)
+
+    def _show_sheet(self) -> None:
+        if self._sheet:
+            self._top = max(self.size.height - self._sheet.height, 0) // 2
             self._page = self._sheet.page_at(self._at)
             self._show_page()
+
+    def _engrave(self, engraver: WindowEngraver, layout: WindowLayout) -> None:
+        width, height = self.size
+        ink, ground = self._colours(engraver)
+        engraver.engrave(WindowWish(layout.score, layout.excerpt, width, height, ink, ground))
+
+    def _colours(self, engraver: WindowEngraver) -> tuple[str, str]:
+        """Ink and ground, as the terminal shows the cells around the picture."""
+        if self.app.ansi_color:  # then the terminal's own are seen
+            return engraver.graphics.ink, engraver.graphics.ground
+        _, _, ground, ink = self.colors
+        system = _COLOUR_SYSTEMS.get(self.app.console.color_system or "", ColorSystem.TRUECOLOR)
+        shown = (_as_shown(colour.rich_color, system) for colour in (ground + ink, ground))
+        ink_hex, ground_hex = shown
+        return ink_hex, ground_hex
+
+    def _show_engraved(self, wish: WindowWish, engraved: EngravedSheet) -> None:
+        """The pictures have come, in place of the cells that were shown till now."""
+        if self.is_mounted and wish.part is self.excerpt and self.size == (wish.columns, wish.rows):
+            self._sheet, self._pictures = engraved.sheet, engraved.pictures
+            self._show_sheet()
 
     def _show_page(self) -> None:
         if self._sheet:
@@ -210,6 +304,18 @@ class StaffView(Widget):
             style = self.get_component_rich_style(look, partial=True)
             self._styles[look] = self.rich_style + style
         return self._styles[look]
+
+
+_COLOUR_SYSTEMS = {
+    "standard": ColorSystem.STANDARD,
+    "256": ColorSystem.EIGHT_BIT,
+    "windows": ColorSystem.WINDOWS,
+}
+
+
+def _as_shown(colour: Color, system: ColorSystem) -> str:
+    """A colour as a terminal of few colours shows it."""
+    return colour.downgrade(system).get_truecolor().hex
 
 
 def _stretches(cells: Iterable[Cell]) -> list[Region]:
