@@ -7,7 +7,7 @@ import pytest
 from coach.score.formats import ScoreError
 from coach.score.model import Hand
 from coach.score.reading import read_score
-from coach.score.reading.files import Kind
+from coach.score.reading.files import FileKind
 from coach.score.reading.music21_formats import first_tune, written_notes
 from tests.scorexml import all_said, opened
 
@@ -58,13 +58,17 @@ def test_mei_as_partitura_ships_it(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("kind", "text", "notes"),
     [
-        (Kind.KERN, KERN, 5),
-        (Kind.KERN, "**kern\t**dynam\n4c\tf\n*^\t*\n4d\t4e 4g\tp\n*v\t*v\t*\n4r\t.\n*-\t*-\n", 4),
-        (Kind.ABC, first_tune(ABC)[0], 5),
-        (Kind.MEI, '<mei><note pname="c"/><rest/><chord><note/><note/></chord></mei>', 3),
+        (FileKind.KERN, KERN, 5),
+        (
+            FileKind.KERN,
+            "**kern\t**dynam\n4c\tf\n*^\t*\n4d\t4e 4g\tp\n*v\t*v\t*\n4r\t.\n*-\t*-\n",
+            4,
+        ),
+        (FileKind.ABC, first_tune(ABC)[0], 5),
+        (FileKind.MEI, '<mei><note pname="c"/><rest/><chord><note/><note/></chord></mei>', 3),
     ],
 )
-def test_written_notes_are_counted(kind: Kind, text: str, notes: int) -> None:
+def test_written_notes_are_counted(kind: FileKind, text: str, notes: int) -> None:
     assert written_notes(text, kind) == notes
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from coach.coaching.drill.drill_events import DrillState
-from coach.coaching.drill.states import TABLE, Event, as_markdown, next_state
+from coach.coaching.drill.states import TABLE, DrillInput, as_markdown, next_state
 from coach.judging.following.states import (
     FOLLOWER_TABLE,
     FollowerInput,
@@ -22,13 +22,13 @@ def test_every_state_can_be_left_and_every_state_can_be_reached() -> None:
 
 def test_every_event_changes_something_somewhere() -> None:
     assert all(
-        any(next_state(state, event) is not state for state in DrillState) for event in Event
+        any(next_state(state, event) is not state for state in DrillState) for event in DrillInput
     )
 
 
 def test_the_piano_may_vanish_in_any_state_that_has_one() -> None:
     assert all(
-        next_state(state, Event.PIANO_LOST) is DrillState.NO_PIANO
+        next_state(state, DrillInput.PIANO_LOST) is DrillState.NO_PIANO
         for state in DrillState
         if state is not DrillState.NO_PIANO
     )
@@ -36,8 +36,8 @@ def test_the_piano_may_vanish_in_any_state_that_has_one() -> None:
 
 @pytest.mark.parametrize("state", DrillState)
 def test_every_event_may_come_in_every_state(state: DrillState) -> None:
-    assert set(TABLE[state]) == set(Event)
-    assert {next_state(state, event) for event in Event} <= set(DrillState)
+    assert set(TABLE[state]) == set(DrillInput)
+    assert {next_state(state, event) for event in DrillInput} <= set(DrillState)
 
 
 @pytest.mark.parametrize("state", FollowerState)
@@ -47,7 +47,7 @@ def test_every_event_of_the_follower_may_come_in_every_state(state: FollowerStat
 
 
 def test_a_repetition_in_hand_is_not_ended_by_a_goal_that_only_a_late_verdict_reached() -> None:
-    assert next_state(DrillState.COUNT_IN, Event.GOAL_REACHED) is DrillState.COUNT_IN
+    assert next_state(DrillState.COUNT_IN, DrillInput.GOAL_REACHED) is DrillState.COUNT_IN
 
 
 def test_developers_md_shows_both_tables() -> None:

@@ -37,7 +37,7 @@ from coach.coaching.drill.drill_events import (
     ToJudge,
 )
 from coach.coaching.drill.hearing import CountInClick, Hearing
-from coach.coaching.drill.states import Event, next_state
+from coach.coaching.drill.states import DrillInput, next_state
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
 from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.judge import JudgingJob
@@ -180,13 +180,13 @@ class Drill:
         self._last_key_s = max(at_s, self._last_key_s)
         at_rest = self.state is DrillState.RESTING or (self.is_finished and self._click.is_wanted)
         if at_rest:  # no hand is free for a key of the computer
-            out += self._move(Event.GO_ON)
+            out += self._move(DrillInput.GO_ON)
         if self.state is DrillState.READY and self._click.is_wanted:
             # Whoever plays on past the window's end asks for no count-in.
             return (*out, *self._start_click(at_s)) if rested else tuple(out)
         if self.state is DrillState.COUNT_IN:
             if self._click.is_early(event.pitch, at_s):
-                out += self._drop(TOO_SOON, Event.OVER)
+                out += self._drop(TOO_SOON, DrillInput.OVER)
                 self._click.plan(at_s)
                 return tuple(out)
             if self._click.is_before_window(at_s):
@@ -195,7 +195,7 @@ class Drill:
         if self.is_finished:
             if not any(isinstance(one, Begun) for one in heard):
                 return tuple(out)
-            out += self._move(Event.GO_ON)
+            out += self._move(DrillInput.GO_ON)
         return (*out, *self._hear(heard, at_s))
 
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
@@ -210,7 +210,7 @@ class Drill:
             out += self._start_click(now_s)
         if self.state is DrillState.COUNT_IN and self._click.has_run_out(now_s):
             self._click.stop()
-            out += self._move(Event.CLICK_RUNS_OUT)
+            out += self._move(DrillInput.CLICK_RUNS_OUT)
         return tuple(out)
 
     def take_verdict(
@@ -258,7 +258,7 @@ class Drill:
 
     def set_aside(self) -> list[DrillEvent]:
         """Nothing is in hand any more: the pianist asks for something else."""
-        return self._drop("You asked for something else.", Event.OVER)
+        return self._drop("You asked for something else.", DrillInput.OVER)
 
     def change_plan(self, row: int, change: PlanChange, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist moves a row of ``coach.plan()``, leaves it out, or takes it up again.
@@ -276,7 +276,7 @@ class Drill:
         self.goal = self.coach.goal
         if not self.decision.changed and not self._can_go_on:
             return (PlanChanged(said),)
-        out = self._drop("You changed the plan.", Event.OVER)
+        out = self._drop("You changed the plan.", DrillInput.OVER)
         return (*out, *self._begin_assignment(now_s), PlanChanged(said))
 
     @property
@@ -286,37 +286,37 @@ class Drill:
     def _begin_assignment(self, now_s: float) -> tuple[DrillEvent, ...]:
         self._ear.set_up(self.decision.assignment)
         self._goal_reached = False
-        out = self._move(Event.GO_ON) if self.state is DrillState.FINISHED else []
+        out = self._move(DrillInput.GO_ON) if self.state is DrillState.FINISHED else []
         return (*out, self._tell_assignment())
 
     def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Rest; the repetition in hand is set aside."""
         if self.state in (DrillState.RESTING, DrillState.NO_PIANO, DrillState.FINISHED):
             return ()
-        return tuple(self._drop("You paused.", Event.PAUSE))
+        return tuple(self._drop("You paused.", DrillInput.PAUSE))
 
     def resume(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Go on after a pause, or past the goal."""
         if self.state not in (DrillState.RESTING, DrillState.FINISHED):
             return ()
         self._ear.set_up(self.coach.decide().assignment)
-        return (*self._move(Event.GO_ON), self._tell_assignment())
+        return (*self._move(DrillInput.GO_ON), self._tell_assignment())
 
     def piano_lost(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano vanished: the repetition in hand is set aside, nothing else is lost."""
         if self.state is DrillState.NO_PIANO:
             return ()
-        return tuple(self._drop("The piano was unplugged.", Event.PIANO_LOST))
+        return tuple(self._drop("The piano was unplugged.", DrillInput.PIANO_LOST))
 
     def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano is there (again)."""
         if self.state is not DrillState.NO_PIANO:
             return ()
-        out = self._move(Event.PIANO_FOUND)
+        out = self._move(DrillInput.PIANO_FOUND)
         self._ear.set_up(self.coach.decide().assignment)
         if self.decision.finished:
             self._goal_reached = False
-            return (*out, *self._move(Event.GOAL_REACHED))
+            return (*out, *self._move(DrillInput.GOAL_REACHED))
         return (*out, self._tell_assignment())
 
     # -- inside -----------------------------------------------------------------------------
@@ -328,11 +328,11 @@ class Drill:
     def _tell_assignment(self) -> AssignmentGiven:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
-    def _move(self, event: Event) -> list[DrillEvent]:
+    def _move(self, event: DrillInput) -> list[DrillEvent]:
         before, self.state = self.state, next_state(self.state, event)
         return [] if self.state is before else [StateChanged(self.state)]
 
-    def _drop(self, reason: str, event: Event) -> list[DrillEvent]:
+    def _drop(self, reason: str, event: DrillInput) -> list[DrillEvent]:
         """Set aside what is in hand, and hear what is asked for from its beginning."""
         out: list[DrillEvent] = []
         if self.state in (DrillState.PLAYING, DrillState.COUNT_IN):
@@ -349,7 +349,7 @@ class Drill:
             elif isinstance(one, Stray):
                 out.append(StrayKey(one.pitch, one.hand))
             elif isinstance(one, Begun):
-                out += [*self._move(Event.FIRST_NOTE), RepetitionBegan(one.at_s)]
+                out += [*self._move(DrillInput.FIRST_NOTE), RepetitionBegan(one.at_s)]
             elif isinstance(one, NotThis):
                 out += self._clear_hand([SetAside(one.reason)], now_s)
             elif isinstance(one, Ended):
@@ -359,7 +359,7 @@ class Drill:
 
     def _clear_hand(self, said: list[DrillEvent], now_s: float) -> list[DrillEvent]:
         """Nothing is in hand any more; the next count-in comes after a breath."""
-        said += self._move(Event.OVER)
+        said += self._move(DrillInput.OVER)
         if self.state is DrillState.READY:
             self._click.plan(now_s)
         return said
@@ -411,7 +411,7 @@ class Drill:
 
     def _reach_goal(self) -> list[DrillEvent]:
         reached, self._goal_reached = self._goal_reached, False
-        return self._move(Event.GOAL_REACHED) if reached else []
+        return self._move(DrillInput.GOAL_REACHED) if reached else []
 
     def _hands_rest(self, now_s: float) -> bool:
         """Whether no key has come for a moment, longer where the tempo is slow, or was just now."""
@@ -449,7 +449,7 @@ class Drill:
         if self.state is not DrillState.READY:
             self._click.stop()
             return []
-        return [*self._move(Event.CLICK_STARTS), self._click.start(now_s)]
+        return [*self._move(DrillInput.CLICK_STARTS), self._click.start(now_s)]
 
 
 def _takes_long(job: JudgingJob) -> bool:

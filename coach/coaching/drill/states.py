@@ -10,7 +10,7 @@ from enum import StrEnum
 from coach.coaching.drill.drill_events import DrillState
 
 
-class Event(StrEnum):
+class DrillInput(StrEnum):
     """What moves the drill from state to state."""
 
     FIRST_NOTE = "first note"
@@ -27,78 +27,78 @@ class Event(StrEnum):
     GO_ON = "go on"
 
 
-TABLE: dict[DrillState, dict[Event, DrillState]] = {
+TABLE: dict[DrillState, dict[DrillInput, DrillState]] = {
     DrillState.READY: {
-        Event.FIRST_NOTE: DrillState.PLAYING,
-        Event.CLICK_STARTS: DrillState.COUNT_IN,
-        Event.CLICK_RUNS_OUT: DrillState.READY,
-        Event.OVER: DrillState.READY,
-        Event.GOAL_REACHED: DrillState.FINISHED,
-        Event.PIANO_LOST: DrillState.NO_PIANO,
-        Event.PIANO_FOUND: DrillState.READY,
-        Event.PAUSE: DrillState.RESTING,
-        Event.GO_ON: DrillState.READY,
+        DrillInput.FIRST_NOTE: DrillState.PLAYING,
+        DrillInput.CLICK_STARTS: DrillState.COUNT_IN,
+        DrillInput.CLICK_RUNS_OUT: DrillState.READY,
+        DrillInput.OVER: DrillState.READY,
+        DrillInput.GOAL_REACHED: DrillState.FINISHED,
+        DrillInput.PIANO_LOST: DrillState.NO_PIANO,
+        DrillInput.PIANO_FOUND: DrillState.READY,
+        DrillInput.PAUSE: DrillState.RESTING,
+        DrillInput.GO_ON: DrillState.READY,
     },
     DrillState.COUNT_IN: {
-        Event.FIRST_NOTE: DrillState.PLAYING,
-        Event.CLICK_STARTS: DrillState.COUNT_IN,
-        Event.CLICK_RUNS_OUT: DrillState.READY,
-        Event.OVER: DrillState.READY,
-        Event.GOAL_REACHED: DrillState.COUNT_IN,
-        Event.PIANO_LOST: DrillState.NO_PIANO,
-        Event.PIANO_FOUND: DrillState.COUNT_IN,
-        Event.PAUSE: DrillState.RESTING,
-        Event.GO_ON: DrillState.COUNT_IN,
+        DrillInput.FIRST_NOTE: DrillState.PLAYING,
+        DrillInput.CLICK_STARTS: DrillState.COUNT_IN,
+        DrillInput.CLICK_RUNS_OUT: DrillState.READY,
+        DrillInput.OVER: DrillState.READY,
+        DrillInput.GOAL_REACHED: DrillState.COUNT_IN,
+        DrillInput.PIANO_LOST: DrillState.NO_PIANO,
+        DrillInput.PIANO_FOUND: DrillState.COUNT_IN,
+        DrillInput.PAUSE: DrillState.RESTING,
+        DrillInput.GO_ON: DrillState.COUNT_IN,
     },
     DrillState.PLAYING: {
-        Event.FIRST_NOTE: DrillState.PLAYING,
-        Event.CLICK_STARTS: DrillState.PLAYING,
-        Event.CLICK_RUNS_OUT: DrillState.PLAYING,
-        Event.OVER: DrillState.READY,
-        Event.GOAL_REACHED: DrillState.FINISHED,
-        Event.PIANO_LOST: DrillState.NO_PIANO,
-        Event.PIANO_FOUND: DrillState.PLAYING,
-        Event.PAUSE: DrillState.RESTING,
-        Event.GO_ON: DrillState.PLAYING,
+        DrillInput.FIRST_NOTE: DrillState.PLAYING,
+        DrillInput.CLICK_STARTS: DrillState.PLAYING,
+        DrillInput.CLICK_RUNS_OUT: DrillState.PLAYING,
+        DrillInput.OVER: DrillState.READY,
+        DrillInput.GOAL_REACHED: DrillState.FINISHED,
+        DrillInput.PIANO_LOST: DrillState.NO_PIANO,
+        DrillInput.PIANO_FOUND: DrillState.PLAYING,
+        DrillInput.PAUSE: DrillState.RESTING,
+        DrillInput.GO_ON: DrillState.PLAYING,
     },
     DrillState.NO_PIANO: {
-        Event.FIRST_NOTE: DrillState.NO_PIANO,
-        Event.CLICK_STARTS: DrillState.NO_PIANO,
-        Event.CLICK_RUNS_OUT: DrillState.NO_PIANO,
-        Event.OVER: DrillState.NO_PIANO,
-        Event.GOAL_REACHED: DrillState.NO_PIANO,
-        Event.PIANO_LOST: DrillState.NO_PIANO,
-        Event.PIANO_FOUND: DrillState.READY,
-        Event.PAUSE: DrillState.NO_PIANO,
-        Event.GO_ON: DrillState.NO_PIANO,
+        DrillInput.FIRST_NOTE: DrillState.NO_PIANO,
+        DrillInput.CLICK_STARTS: DrillState.NO_PIANO,
+        DrillInput.CLICK_RUNS_OUT: DrillState.NO_PIANO,
+        DrillInput.OVER: DrillState.NO_PIANO,
+        DrillInput.GOAL_REACHED: DrillState.NO_PIANO,
+        DrillInput.PIANO_LOST: DrillState.NO_PIANO,
+        DrillInput.PIANO_FOUND: DrillState.READY,
+        DrillInput.PAUSE: DrillState.NO_PIANO,
+        DrillInput.GO_ON: DrillState.NO_PIANO,
     },
     DrillState.RESTING: {
-        Event.FIRST_NOTE: DrillState.RESTING,
-        Event.CLICK_STARTS: DrillState.RESTING,
-        Event.CLICK_RUNS_OUT: DrillState.RESTING,
-        Event.OVER: DrillState.RESTING,
-        Event.GOAL_REACHED: DrillState.RESTING,
-        Event.PIANO_LOST: DrillState.NO_PIANO,
-        Event.PIANO_FOUND: DrillState.RESTING,
-        Event.PAUSE: DrillState.RESTING,
-        Event.GO_ON: DrillState.READY,
+        DrillInput.FIRST_NOTE: DrillState.RESTING,
+        DrillInput.CLICK_STARTS: DrillState.RESTING,
+        DrillInput.CLICK_RUNS_OUT: DrillState.RESTING,
+        DrillInput.OVER: DrillState.RESTING,
+        DrillInput.GOAL_REACHED: DrillState.RESTING,
+        DrillInput.PIANO_LOST: DrillState.NO_PIANO,
+        DrillInput.PIANO_FOUND: DrillState.RESTING,
+        DrillInput.PAUSE: DrillState.RESTING,
+        DrillInput.GO_ON: DrillState.READY,
     },
     DrillState.FINISHED: {
-        Event.FIRST_NOTE: DrillState.FINISHED,
-        Event.CLICK_STARTS: DrillState.FINISHED,
-        Event.CLICK_RUNS_OUT: DrillState.FINISHED,
-        Event.OVER: DrillState.FINISHED,
-        Event.GOAL_REACHED: DrillState.FINISHED,
-        Event.PIANO_LOST: DrillState.NO_PIANO,
-        Event.PIANO_FOUND: DrillState.FINISHED,
-        Event.PAUSE: DrillState.FINISHED,
-        Event.GO_ON: DrillState.READY,
+        DrillInput.FIRST_NOTE: DrillState.FINISHED,
+        DrillInput.CLICK_STARTS: DrillState.FINISHED,
+        DrillInput.CLICK_RUNS_OUT: DrillState.FINISHED,
+        DrillInput.OVER: DrillState.FINISHED,
+        DrillInput.GOAL_REACHED: DrillState.FINISHED,
+        DrillInput.PIANO_LOST: DrillState.NO_PIANO,
+        DrillInput.PIANO_FOUND: DrillState.FINISHED,
+        DrillInput.PAUSE: DrillState.FINISHED,
+        DrillInput.GO_ON: DrillState.READY,
     },
 }
 """For each state, the state that each event leads to; its own where nothing happens."""
 
 
-def next_state(state: DrillState, event: Event) -> DrillState:
+def next_state(state: DrillState, event: DrillInput) -> DrillState:
     """The state after an event."""
     return TABLE[state][event]
 
@@ -106,7 +106,7 @@ def next_state(state: DrillState, event: Event) -> DrillState:
 def as_markdown() -> str:
     """The table as it stands in DEVELOPERS.md: a row for each event, a column for each state."""
     rows = ["| on | " + " | ".join(DrillState) + " |", "| --- |" + " --- |" * len(DrillState)]
-    for event in Event:
+    for event in DrillInput:
         after = [
             ("stays" if next_state(s, event) is s else str(next_state(s, event)))
             for s in DrillState

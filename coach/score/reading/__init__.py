@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from coach.score.model import Score
-from coach.score.reading.files import Kind, load
+from coach.score.reading.files import FileKind, load
 from coach.score.reading.hands import hands_by_voice
 from coach.score.reading.midi import read_midi
 from coach.score.reading.music21_formats import read_other
@@ -29,4 +29,4 @@ def read_score(path: Path) -> Score:
     return _READERS.get(source.kind, read_other)(source)
 
 
-_READERS = {Kind.MUSICXML: read_musicxml, Kind.MIDI: read_midi}
+_READERS = {FileKind.MUSICXML: read_musicxml, FileKind.MIDI: read_midi}

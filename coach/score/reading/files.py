@@ -25,7 +25,7 @@ _HEAD_BYTES = 4096
 _OPENS = "Keyhole opens MusicXML (.musicxml, .xml, .mxl), MIDI (.mid), **kern, MEI and ABC"
 
 
-class Kind(Enum):
+class FileKind(Enum):
     """What a score file is."""
 
     MUSICXML = "MusicXML"
@@ -35,7 +35,7 @@ class Kind(Enum):
     ABC = "ABC"
 
 
-_LARGEST_KINDS = {Kind.MIDI: 2 << 20, Kind.KERN: 4 << 20, Kind.ABC: 4 << 20}
+_LARGEST_KINDS = {FileKind.MIDI: 2 << 20, FileKind.KERN: 4 << 20, FileKind.ABC: 4 << 20}
 _MOST_TRACKS = 256
 
 
@@ -45,7 +45,7 @@ class Source:
 
     name: str
     """The file's name, for people."""
-    kind: Kind
+    kind: FileKind
     data: bytes
 
 
@@ -66,12 +66,12 @@ def load(path: Path) -> Source:
     return Source(path.name, kind, data)
 
 
-def _check_extent(name: str, kind: Kind, data: bytes) -> None:
+def _check_extent(name: str, kind: FileKind, data: bytes) -> None:
     """Refuse at once what would take minutes to be refused later."""
     if kind in _LARGEST_KINDS and len(data) > _LARGEST_KINDS[kind]:
         most = _LARGEST_KINDS[kind] >> 20
         raise ScoreError(f"{name} has more than {most} MiB of {kind.value}, which no score needs.")
-    if kind is Kind.MIDI and data.count(b"MTrk") > _MOST_TRACKS:
+    if kind is FileKind.MIDI and data.count(b"MTrk") > _MOST_TRACKS:
         raise ScoreError(f"{name} has more than {_MOST_TRACKS} tracks, which no score needs.")
     if data.count(b"<note>") + data.count(b"<note ") > MOST_NOTES:
         raise ScoreError(f"{name} has more than {MOST_NOTES:,} notes, which no score needs.")
@@ -94,18 +94,18 @@ def _bytes_of(path: Path) -> bytes:
     return data
 
 
-def _kind(data: bytes) -> Kind | None:
+def _kind(data: bytes) -> FileKind | None:
     if data.startswith(b"MThd") or (data.startswith(b"RIFF") and data[8:12] == b"RMID"):
-        return Kind.MIDI
+        return FileKind.MIDI
     head = data[:_HEAD_BYTES].replace(b"\x00", b"").decode("latin-1")
     if re.search(r"<(\w+:)?(score-partwise|score-timewise|opus)\b", _without_prologue(data)):
-        return Kind.MUSICXML
+        return FileKind.MUSICXML
     if re.search(r"<(\w+:)?mei\b", head):
-        return Kind.MEI
+        return FileKind.MEI
     if re.search(r"^\*\*kern|\t\*\*kern", head, re.MULTILINE) or "**kern" in _first_lines(data):
-        return Kind.KERN
+        return FileKind.KERN
     if re.search(r"^X:\s*\d", head, re.MULTILINE) and re.search(r"^K:", _text(data), re.MULTILINE):
-        return Kind.ABC
+        return FileKind.ABC
     return None
 
 

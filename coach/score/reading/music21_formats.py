@@ -18,7 +18,7 @@ from typing import Any
 
 from coach.score.formats import ScoreError
 from coach.score.model import Remark, Score
-from coach.score.reading.files import Kind, Source
+from coach.score.reading.files import FileKind, Source
 from coach.score.reading.musicxml import read_musicxml
 from coach.score.reading.safe import count
 
@@ -27,11 +27,11 @@ _ABC_NOISE = re.compile(r'"[^"]*"|![^!\n]*!|\+[^+\n]*\+|\[[A-Za-z]:[^\]]*\]|%.*$
 _MEI_NOTE = re.compile(r"<(?:\w+:)?note[\s/>]")
 
 
-def written_notes(text: str, kind: Kind) -> int:
+def written_notes(text: str, kind: FileKind) -> int:
     """The number of notes that are written in the first piece of a file."""
-    if kind is Kind.KERN:
+    if kind is FileKind.KERN:
         return _kern_notes(text)
-    if kind is Kind.MEI:
+    if kind is FileKind.MEI:
         return len(_MEI_NOTE.findall(text))
     return _abc_notes(text)
 
@@ -87,7 +87,7 @@ def _abc_notes(text: str) -> int:
     return len(re.findall(r"[A-Ga-g]", body))
 
 
-_FORMATS = {Kind.KERN: "humdrum", Kind.MEI: "mei", Kind.ABC: "abc"}
+_FORMATS = {FileKind.KERN: "humdrum", FileKind.MEI: "mei", FileKind.ABC: "abc"}
 
 
 def read_other(source: Source) -> Score:
@@ -98,10 +98,10 @@ def read_other(source: Source) -> Score:
     text = _text(source)
     refuse_entities(text, source.name)
     pieces = 1
-    if source.kind is Kind.ABC:
+    if source.kind is FileKind.ABC:
         text, pieces = first_tune(text)
     xml = _as_musicxml(text, source)
-    score = read_musicxml(Source(source.name, Kind.MUSICXML, xml))
+    score = read_musicxml(Source(source.name, FileKind.MUSICXML, xml))
     return replace(
         score, title=_title(score, source), remarks=_remarks(score, source, text, pieces)
     )

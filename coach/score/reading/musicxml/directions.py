@@ -138,7 +138,7 @@ _OCTAVES = {"8": 1, "15": 2, "22": 3}
 
 
 @dataclass
-class _Found:
+class _FoundTempo:
     """What one ``direction`` element holds."""
 
     words: list[str] = field(default_factory=list)
@@ -166,15 +166,15 @@ def read_direction(
     _tempo(element, found, facts, bar, at)
 
 
-def _content(element: Element) -> _Found:
-    found = _Found()
+def _content(element: Element) -> _FoundTempo:
+    found = _FoundTempo()
     for kind in element.iter("direction-type"):
         for child in kind:
             _take(child, found)
     return found
 
 
-def _take(child: Element, found: _Found) -> None:
+def _take(child: Element, found: _FoundTempo) -> None:
     tag = child.tag
     if tag == "words":
         found.words += [text] if (text := clean(child.text)) else []
@@ -207,7 +207,7 @@ def _line(element: Element, bar: int, at: Fraction, staff: int) -> LineAt:
     return LineAt(bar, at, staff, "octave", kind in ("up", "down"), number_text, octaves)
 
 
-def _tempo(element: Element, found: _Found, facts: PartFacts, bar: int, at: Fraction) -> None:
+def _tempo(element: Element, found: _FoundTempo, facts: PartFacts, bar: int, at: Fraction) -> None:
     sound = element.find("sound")
     played = sound_qpm(sound) if sound is not None else None
     words = " ".join(found.words)
