@@ -182,6 +182,8 @@ def _find_trial(
 
 def is_lost(score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote]) -> bool:
     """Whether the last keys belong to something else than this window."""
+    if len(keys) < LOST_KEYS:
+        return False
     first = max(len(keys) - LOST_OF, 0)
     return (
         sum(_is_strange(score, keys[at], take[at]) for at in range(first, len(keys))) >= LOST_KEYS

@@ -135,12 +135,15 @@ class StaffView(Widget):
 
     def mark(self, changes: Mapping[int, MarkKind | None]) -> None:
         """MarkKind notes, or take marks back, and show it at once; the page follows the playing."""
+        latest = None
         for note, mark in changes.items():
             if mark is None:
                 self._marks.pop(note, None)
             else:
                 self._marks[note] = mark
-                self._follow(note)
+                latest = note
+        if latest is not None:  # of a chord the last note: a page is turned once
+            self._follow(latest)
         self._repaint(changes)
 
     def mark_all(self, marks: Mapping[int, MarkKind]) -> None:
