@@ -4,10 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.formats import ScoreError
+from coach.score.formats import FileKind, ScoreError
 from coach.score.model import Hand
 from coach.score.reading import read_score
-from coach.score.reading.files import FileKind
 from coach.score.reading.music21_formats import first_tune, written_notes
 from tests.scorexml import all_said, opened
 

@@ -6,14 +6,14 @@ walk of our own; Standard MIDI files through mido; **kern, MEI and ABC through m
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 
+from coach.score.formats import FORMATS
 from coach.score.model import Score
-from coach.score.reading.files import FileKind, load
+from coach.score.reading.files import Source, load
 from coach.score.reading.hands import hands_by_voice
-from coach.score.reading.midi import read_midi
-from coach.score.reading.music21_formats import read_other
-from coach.score.reading.musicxml import read_musicxml
 
 __all__ = ["hands_by_voice", "read_score"]
 
@@ -26,7 +26,6 @@ def read_score(path: Path) -> Score:
     be opened.
     """
     source = load(path)
-    return _READERS.get(source.kind, read_other)(source)
-
-
-_READERS = {FileKind.MUSICXML: read_musicxml, FileKind.MIDI: read_midi}
+    module, name = FORMATS[source.kind].reader.split(":")
+    read: Callable[[Source], Score] = getattr(import_module(module), name)
+    return read(source)

@@ -16,9 +16,9 @@ import warnings
 from dataclasses import replace
 from typing import Any
 
-from coach.score.formats import ScoreError
+from coach.score.formats import FileKind, ScoreError
 from coach.score.model import Remark, Score
-from coach.score.reading.files import FileKind, Source
+from coach.score.reading.files import Source
 from coach.score.reading.musicxml import read_musicxml
 from coach.score.reading.safe import count
 
