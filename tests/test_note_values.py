@@ -1,5 +1,6 @@
 """Lengths that are not the written ones, and entries out of place: told with note, bar and beat."""
 
+import random
 from fractions import Fraction as F
 
 import pytest
@@ -8,6 +9,7 @@ from coach.drill import Drill, repair
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
 from coach.judging.sentence import MOST_WORDS
+from coach.judging.timing import Habits
 from coach.judging.timing.noise import Evidence, Strokes
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -257,3 +259,39 @@ def test_one_hand_that_swings_alone_is_named() -> None:
     }
     take = judge(window, play(window, qpm=QPM, late=late))
     assert take.sentence.startswith("RH swung: written even")
+
+
+def scattered(ratio: float, seed: int, scatter_s: float = 0.05) -> list[PlayedNote]:
+    """The eighth before the last beat of bar 1 at a ratio, by a player whose strokes scatter."""
+    window, dice = whole(EIGHTHS), random.Random(seed)
+    by_s = (ratio - 1) * BEAT_S / 2
+    late = {
+        i: dice.gauss(0, scatter_s) + (by_s if i > 8 else 0.0) for i in range(len(window.notes))
+    }
+    return play(window, qpm=QPM, late=late)
+
+
+def test_what_one_repetition_leaves_open_three_decide() -> None:
+    window, habits, told = whole(EIGHTHS), Habits(), []
+    for seed in (1, 2, 3):
+        take = judge(window, scattered(0.5, seed), habits=habits)
+        told.append(causes(take))
+        habits = habits.with_(take)
+    assert told[0] == []
+    assert told[2] == [Cause.MISREAD_VALUE]
+
+
+def test_what_scatters_anew_each_time_does_not_add_up() -> None:
+    window, habits = whole(EIGHTHS), Habits()
+    for seed in (1, 2, 3):
+        take = judge(window, scattered(1.0, seed, 0.03), habits=habits)
+        assert take.clean
+        habits = habits.with_(take)
+
+
+def test_the_same_stretch_each_time_stays_expression() -> None:
+    window, habits = whole(TUNE), Habits()
+    for _ in range(3):
+        take = judge(window, misread(window, 4, 1.25), habits=habits)
+        assert take.clean
+        habits = habits.with_(take)

@@ -201,6 +201,23 @@ class Fault:
         return first, first if self.last_quarters is None else self.last_quarters
 
 
+class Suspect(NamedTuple):
+    """A length that may have been misread: one repetition doesn't tell, several may."""
+
+    from_quarters: Fraction
+    to_quarters: Fraction
+    """The onsets that it reaches from and to, in quarters from the piece's start."""
+    ratio: Fraction
+    """Of what is written."""
+    evidence: float
+    """Logarithm of how many times likelier the repetition is by it than as written."""
+
+    @property
+    def reading(self) -> tuple[Fraction, Fraction, Fraction]:
+        """The place and how it was read."""
+        return self.from_quarters, self.to_quarters, self.ratio
+
+
 @dataclass(frozen=True, slots=True)
 class TransitionResult:
     """What happened in one transition of one hand in this repetition."""
@@ -238,6 +255,8 @@ class Judgement:
     """Worth knowing, not faults: a spread chord, a constant offset against the click."""
     offset_ms: float = 0.0
     """The constant offset against the click that was taken out."""
+    suspects: tuple[Suspect, ...] = ()
+    """Lengths that may have been misread, told or not: what comes again is told."""
     is_repetition: bool = True
     """False where something else was played than the window (another octave, one hand of two):
     ``sentence`` says what, nothing is at fault, and nothing is evidence."""

@@ -18,7 +18,7 @@ from math import sqrt
 from statistics import median, stdev
 
 from coach.judging.completion import stopped_before
-from coach.judging.model import Cause, Judgement, Label
+from coach.judging.model import Cause, Judgement, Label, Suspect
 from coach.score.model import Hand
 
 Place = tuple[Fraction, Hand]
@@ -33,6 +33,9 @@ _PACES = 5
 """Repetitions whose tempo is remembered: it changes from minute to minute."""
 _STOPS = 3
 """Repetitions whose stops are remembered: with the one that is judged, the last four."""
+_SUSPECTS = 2
+"""Repetitions whose suspected misreadings are remembered: with the one that is judged, the three
+that make a clean run."""
 _ONSETS = 7
 """Onsets from which a repetition shows its own tempo and scatter, whatever happens at one; through
 fewer a line fits so closely that they would seem steadier than they are."""
@@ -82,6 +85,19 @@ class Habits:
     stops: tuple[Fraction | None, ...] = ()
     """The onset that each of the last repetitions broke off before; None where it did not."""
 
+    suspects: tuple[tuple[Suspect, ...], ...] = ()
+    """What each of the last repetitions may have misread, the latest last."""
+
+    def evidence_before(self, suspect: Suspect) -> tuple[float, int]:
+        """The evidence of the repetitions just before for the same misreading, and how many."""
+        total, count = 0.0, 0
+        for earlier in reversed(self.suspects):
+            same = [one.evidence for one in earlier if one.reading == suspect.reading]
+            if not same:
+                break
+            total, count = total + max(same), count + 1
+        return total, count
+
     def with_(self, judgement: Judgement, asked_qpm: float | None = None) -> Habits:
         """These habits and one repetition more; only right keys that were reached count.
 
@@ -89,8 +105,9 @@ class Habits:
         """
         stop = stopped_before(judgement.excerpt, judgement.score)
         stops = (*self.stops, stop)[-_STOPS:]
+        suspects = (*self.suspects, judgement.suspects)[-_SUSPECTS:]
         if len(judgement.excerpt.onsets_quarters) < _ONSETS:
-            return replace(self, stops=stops)
+            return replace(self, stops=stops, suspects=suspects)
         notes, numbers = judgement.excerpt.notes, judgement.excerpt.onset_numbers
         onsets = judgement.excerpt.onsets_quarters
         found: dict[tuple[int, Hand], list[float]] = {}
@@ -109,7 +126,7 @@ class Habits:
             errors[place] = (*errors.get(place, ()), median(values))[-_KEPT:]
         pace = _pace_of(judgement, asked_qpm)
         paces = self.paces if pace is None else (*self.paces, pace)[-_PACES:]
-        return Habits(errors, paces, stops)
+        return Habits(errors, paces, stops, suspects)
 
     def pace_qpm(self, asked_qpm: float | None) -> float | None:
         """The tempo to expect when this one is asked for (None: the player's own); None unknown.

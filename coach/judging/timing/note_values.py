@@ -25,6 +25,7 @@ from fractions import Fraction
 from itertools import pairwise
 from math import copysign, log, sqrt
 
+from coach.judging.model import Suspect
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.noise import Evidence, Strokes
 from coach.judging.timing.onsets import Moment
@@ -45,7 +46,17 @@ _VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.2, 4.7, 5.7
 more by the logarithm of how many onsets there are, of which any may seem so by chance. The first
 accuses about three untouched windows in a hundred of practice timing and fewer of the others
 (``scripts/bench_rhythm.py``); the others ask for more, since their size is chosen to fit."""
-_OPEN_EVIDENCE = 2.0
+_SUSPECT_EVIDENCE = 1.0
+"""From which a length is remembered as one that may have been misread: own choice."""
+_REPEATED, _NEAR_REPEATED = 1.0, 3.0
+"""So much more evidence is asked of what came several times than of what came once, for by chance
+there are more of them; the second for two thirds and one and a half of a length. Own choice, by
+three made repetitions of untouched windows."""
+_REPEATED_FLOOR, _NEAR_FLOOR = 0.9, 2.0
+"""Against the least lateness of any: what came several times may be a little smaller. But a player
+also shapes the same phrase in the same way each time, and lengths of two thirds or one and a half
+of short notes come of that: by made repetitions they are then below a tenth of a second."""
+_OPEN_EVIDENCE = 4.0
 """Below this nobody needs to have waited: the onsets scatter by as much. Own choice."""
 _EXPRESSIVE_SHARE = 0.3
 """A stretch by less is expression: agogic accents of 10 to 25 % are usual (Repp 1992, from
@@ -133,6 +144,8 @@ class Explained:
     entries: tuple[Entry, ...] = ()
     patterns: tuple[PatternPlayed, ...] = ()
     pace: PacePlayed | None = None
+    suspects: tuple[Suspect, ...] = ()
+    """Lengths that may have been misread, told or not."""
     still: Evidence | None = field(default=None, compare=False, repr=False)
     """What is left to be explained; None where there are too few onsets to tell."""
 
@@ -174,6 +187,9 @@ def explain_lengths(
     )
     pursuit = _Pursuit(strokes, beat_x, tolerance)
     pursuit.run()
+    suspects = _list_suspects(row, strokes, pursuit)
+    if habits is not None:
+        _believe_repeated(suspects, habits, strokes, pursuit, tolerance)
     told = [pursuit.values[i] for i in sorted(pursuit.values)]
     if habits is not None:
         known = (_as_known(row, value, tolerance, habits) for value in told)
@@ -183,7 +199,62 @@ def explain_lengths(
     if not patterns:
         patterns = [*_list_hand_patterns(row, strokes, pursuit.times, beat_x)]
     entries = tuple(pursuit.entries[i] for i in sorted(pursuit.entries))
-    return Explained(tuple(told), entries, tuple(patterns), pursuit.pace, pursuit.still)
+    seen = tuple(suspect for _, suspect in suspects)
+    return Explained(tuple(told), entries, tuple(patterns), pursuit.pace, seen, pursuit.still)
+
+
+def _list_suspects(
+    row: Sequence[Moment], strokes: Strokes, pursuit: _Pursuit
+) -> list[tuple[int, Suspect]]:
+    """Each length that is likelier at a simple ratio, by the moment that it leads to."""
+    out: list[tuple[int, Suspect]] = []
+    still = pursuit.still
+    if still is None:
+        return out
+    for i in range(1, len(row)):
+        begun, onset = row[i - 1].onset_quarters, row[i].onset_quarters
+        value = pursuit.values.get(i)
+        if value is not None:
+            if value.ratio is not None:
+                out.append((i, Suspect(begun, onset, value.ratio, value.z**2 / 2)))
+        elif still.find_step(i, _SUSPECT_EVIDENCE).evidence > _SUSPECT_EVIDENCE:
+            seconds = pursuit.times[i] - pursuit.times[i - 1]
+            for ratio in _ACCUSED:
+                evidence = still.weigh_step(i, seconds - seconds / float(ratio))
+                if evidence > _SUSPECT_EVIDENCE:
+                    out.append((i, Suspect(begun, onset, ratio, evidence)))
+    return out
+
+
+def _believe_repeated(
+    suspects: Sequence[tuple[int, Suspect]],
+    habits: Habits,
+    strokes: Strokes,
+    pursuit: _Pursuit,
+    tolerance: Tolerance,
+) -> None:
+    """What came at the same simple ratio in the repetitions just before is a misreading.
+
+    Strokes scatter anew each time, so that the evidence adds up.
+    """
+    least = _VALUE_EVIDENCE + log(len(strokes.xs))
+    for i, suspect in sorted(suspects, key=lambda one: -one[1].evidence):
+        earlier, count = habits.evidence_before(suspect)
+        is_near = Fraction(1, 2) < suspect.ratio < 2
+        more = _NEAR_REPEATED if is_near else _REPEATED
+        if i in pursuit.values or not count or earlier + suspect.evidence < least + more:
+            continue
+        seconds = pursuit.times[i] - pursuit.times[i - 1]
+        expected_s = seconds / float(suspect.ratio)
+        shift_s = seconds - expected_s
+        floor = _NEAR_FLOOR if is_near else _REPEATED_FLOOR
+        if abs(shift_s) * 1000 < floor * tolerance.late_floor_ms:
+            continue
+        now = strokes._replace(times_s=pursuit.times)
+        if shift_s > 0 and (_goes_on_slowing(now, i) or _is_ending(now, i, expected_s)):
+            continue
+        z = copysign(sqrt(2 * (earlier + suspect.evidence)), shift_s)
+        pursuit.values[i] = NoteValue(i, shift_s, suspect.ratio, z, expected_s)
 
 
 def _list_hand_patterns(

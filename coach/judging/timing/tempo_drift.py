@@ -93,8 +93,9 @@ def _line(points: Sequence[tuple[float, float, float]]) -> _Line:
     return _Line(rise, breadth, max(wyy - wy * wy / w - rise * rise * breadth, 0.0))
 
 
-_LEAST_SURE, _LEAST_LIKELY = 5, 4
-"""Moments from which a change is sure, and from which it is likely."""
+_LEAST_SURE, _LEAST_LIKELY = 12, 4
+"""Moments from which a change is sure, and from which it is likely. Of practice timing every
+thirtieth window of fewer seems to run away by chance: it is told, and forgiven."""
 _SURE = {1: 3.5, -1: 5.5}
 """The bend against its standard error, for quickening and for slowing: the z limit of 3.5 (Iglewicz
 & Hoaglin 1993), and more for slowing, since expression slows more readily than it hurries
