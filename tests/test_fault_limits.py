@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from fractions import Fraction as F
+
 import pytest
 
+from coach.judging.alignment import match
 from coach.judging.faults.catalogue import CATALOGUE, SCATTERED_WEIGHT
+from coach.judging.faults.context import likely_hand
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Stage
+from coach.judging.timing import measure
+from coach.judging.tolerance import USUAL
 from coach.judging.wording import seconds
-from coach.score.model import Hands
+from coach.score.model import Hand, Hands
 from tests.notated import all_of, played, written
-from tests.test_catalogue import SCALE, Made
+from tests.test_catalogue import CHORDS, SCALE, Made
 
 
 def causes(take: str, stage: Stage = Stage.RHYTHM, **how: object) -> list[Cause]:
@@ -83,3 +89,88 @@ def test_a_key_put_right_by_the_hand_that_was_late_is_that_hand_s() -> None:
     notes = played(score, take)
     found = judge(all_of(written(score), score), notes, stage=Stage.NOTES).faults[0]
     assert (found.cause, found.hands) == (Cause.CORRECTED_KEY, Hands.LEFT)
+
+
+REST = "G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"
+"""The scale from its fifth note on."""
+
+
+def late_by(seconds: float, words: str) -> str:
+    """Every key so much later."""
+    chords = [[f"{key}>{seconds}" for key in word.split("+")] for word in words.split()]
+    return " ".join("+".join(keys) for keys in chords)
+
+
+@pytest.mark.parametrize(
+    ("early_s", "cause"), [(0.27, Cause.MISSED_NOTE), (0.29, Cause.SKIPPED_BEAT)]
+)
+def test_a_beat_is_skipped_where_a_quarter_of_its_time_is_gone(
+    early_s: float, cause: Cause
+) -> None:
+    """Three eighths at 80 are 1.125 s; a quarter of that is 0.281 s."""
+    after = late_by(0, "B4 C5 B4 A4 G4 F4 E4 D4 C4 D4").replace(">0", f"<{early_s}")
+    assert causes(f"C4 D4 E4 F4 - - {after}")[0] is cause
+
+
+@pytest.mark.parametrize(
+    ("late_s", "cause"), [(0.98, Cause.CORRECTED_KEY), (1.02, Cause.BRUSHED_KEY)]
+)
+def test_a_key_is_put_right_within_a_second(late_s: float, cause: Cause) -> None:
+    assert cause in causes(f"C4 D4 E4 (G4)F4>{late_s} {late_by(late_s, REST)}")
+
+
+@pytest.mark.parametrize(
+    ("late_s", "cause"), [(0.045, Cause.BRUSHED_KEY), (0.055, Cause.CORRECTED_KEY)]
+)
+def test_keys_within_50_ms_are_one_stroke(late_s: float, cause: Cause) -> None:
+    assert causes(f"C4 D4 E4 (G4)F4>{late_s} {REST}") == [cause]
+
+
+@pytest.mark.parametrize(
+    ("key", "cause"),
+    [
+        ("D4", Cause.BRUSHED_KEY), ("F#4", Cause.BRUSHED_KEY),
+        ("C#4", Cause.CORRECTED_KEY), ("G4", Cause.CORRECTED_KEY),
+    ],
+)  # fmt: skip
+def test_a_key_is_brushed_by_a_finger_two_semitones_away_at_most(key: str, cause: Cause) -> None:
+    """Struck together with E4, before a late F4 for which it may have stood."""
+    assert cause in causes(f"C4 D4 ({key})E4 F4>0.4 {late_by(0.4, REST)}")
+
+
+@pytest.mark.parametrize(
+    ("late_s", "cause"), [(0.095, Cause.BRUSHED_KEY), (0.105, Cause.CORRECTED_KEY)]
+)
+def test_a_chord_s_note_comes_after_it_from_two_strokes_on(late_s: float, cause: Cause) -> None:
+    """The chord is early, so that by the beat alone the key too many was not in its place."""
+    before, after = late_by(0.12, "C4+E4 D4+F4"), late_by(0.12, "F4+A4 G4+B4 F4+A4 E4+G4 D4+F4")
+    made = Made(CHORDS, f"{before} (A4)E4+G4>{late_s} {after}", F(1))
+    assert cause in [fault.cause for fault in made.judge(Stage.RHYTHM).faults]
+
+
+@pytest.mark.parametrize(("after_s", "to_beat"), [(0.055, 1), (0.065, 2)])
+def test_a_brushed_key_belongs_to_a_note_that_it_came_60_ms_after(
+    after_s: float, to_beat: int
+) -> None:
+    (fault,) = Made(SCALE, f"C4 D4 (C5)E4<{after_s} F4 {REST}").judge(Stage.RHYTHM).faults
+    assert (fault.cause, fault.to_beat) == (Cause.BRUSHED_KEY, to_beat)
+
+
+@pytest.mark.parametrize(("before", "hand"), [("Eb5", Hand.LEFT), ("D5", Hand.RIGHT)])
+def test_a_note_just_before_counts_as_two_semitones_further_away(before: str, hand: Hand) -> None:
+    """Whose a stray A flat is: eight semitones from the C that it came with, seven or six from
+    the note before."""
+    score = {"RH": f"{before} C6 C6 C6 C6 C6", "LH": "C3 C4 C3 C3 C3 C3"}
+    lines = {"RH": f"{before} - C6 C6 C6 C6", "LH": "- C4 C3 C3 C3 C3"}
+    excerpt, take = all_of(written(score), score), played(score, lines)
+    timing = measure(excerpt, take, match(excerpt, take), USUAL)
+    (at_s,) = [key.onset_s for key in take if key.pitch == 60]
+    assert likely_hand(excerpt, timing, 68, at_s) is hand
+
+
+@pytest.mark.parametrize(("second", "lapses"), [(6, 1), (7, 2)])
+def test_keys_let_go_early_within_a_beat_are_one_lapse(second: int, lapses: int) -> None:
+    """Eighths: the third beat's, and one a beat or a beat and a half later."""
+    words = SCALE["RH"].split()
+    take = " ".join(word + "'" * (at in (4, second)) for at, word in enumerate(words))
+    assert causes(take, Stage.SHAPE).count(Cause.EARLY_RELEASE) == lapses

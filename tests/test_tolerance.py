@@ -42,6 +42,24 @@ def test_strict_asks_for_more_and_lenient_for_less() -> None:
     assert usual == USUAL
 
 
+@pytest.mark.parametrize(
+    ("strictness", "floor_ms", "ratio", "release", "staccato"),
+    [
+        (Strictness.STRICT, 37.5, 1.375, 0.467, 0.6),
+        (Strictness.USUAL, 50.0, 1.5, 0.35, 0.8),
+        (Strictness.LENIENT, 70.0, 1.7, 0.25, 0.95),  # never as long as legato
+    ],
+)
+def test_the_figures_of_taste_go_a_third_down_or_up(
+    strictness: Strictness, floor_ms: float, ratio: float, release: float, staccato: float
+) -> None:
+    tolerance = Tolerance.of(strictness)
+    found = (tolerance.late_ms(300.0), tolerance.uneven_ratio, tolerance.release_share)
+    assert (*found, tolerance.staccato_share) == pytest.approx(
+        (floor_ms, ratio, release, staccato), abs=1e-3
+    )
+
+
 @pytest.mark.outside
 def test_a_phrase_ending_may_be_stretched_further() -> None:
     """Repp 1998, JEP:HPP 24(3), 791-811: lateness is heard less where it is expected."""
