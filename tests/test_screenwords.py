@@ -19,7 +19,7 @@ from coach.screens.interfaces import others_words, piano_words
 from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, help_line
 from coach.screens.terminal.ascii_fallback import plain
 from coach.screens.widgets.head import shorten_line
-from coach.screens.widgets.result import fit_words, rows_of, shorten_to
+from coach.screens.widgets.result import count_rows, fit_words, shorten_to
 from coach.screens.wording import bpm, state_words, tempo_words, window_words
 from tests.screenfakes import note, two_hands
 
@@ -189,7 +189,7 @@ def test_no_word_is_cut_and_nothing_is_over_the_rows(
 ) -> None:
     text = " ".join(words)
     some = shorten_to(text, width, rows)
-    assert rows_of(some, width) <= rows
+    assert count_rows(some, width) <= rows
     assert text.startswith(some.removesuffix("..."))
     kept = some.removesuffix("...").split()
     assert kept == words[: len(kept)]

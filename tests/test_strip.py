@@ -10,12 +10,12 @@ import pytest
 from coach.score.build import score_from_notes
 from coach.score.model import Score
 from coach.score.window import Window
-from coach.screens.widgets.strip import StripPart, strip
+from coach.screens.widgets.strip import StripPart, draw_strip
 from tests.screenfakes import note, two_hands
 
 
 def text(score: Score, window: Window, weak: Mapping[int, str], width: int, **more: bool) -> str:
-    return "".join(cell.char for cell in strip(score, window, weak, width, **more))
+    return "".join(cell.char for cell in draw_strip(score, window, weak, width, **more))
 
 
 def test_the_window_lies_on_its_bars() -> None:
@@ -31,7 +31,7 @@ def test_it_begins_with_the_pickup() -> None:
 
 def test_a_weak_spot_has_the_letter_of_its_hand() -> None:
     score = two_hands(bars=4)
-    cells = strip(score, Window(F(4), F(8)), {1: "L", 3: "R"}, 20)
+    cells = draw_strip(score, Window(F(4), F(8)), {1: "L", 3: "R"}, 20)
     assert "".join(cell.char for cell in cells) == "bar 1 ──L█──R─ 4"
     assert [cell.part for cell in cells if cell.char in "LR"] == [
         StripPart.WEAK_INSIDE,
@@ -50,6 +50,6 @@ def test_it_never_needs_more_than_its_width_and_never_loses_the_window(
 ) -> None:
     score = two_hands(bars)
     for bar in {0, bars // 2, bars - 1}:
-        cells = strip(score, Window(F(4 * bar), F(4 * bar + 4)), {bar: "B"}, width)
+        cells = draw_strip(score, Window(F(4 * bar), F(4 * bar + 4)), {bar: "B"}, width)
         assert len(cells) <= width
         assert any(cell.part in (StripPart.WINDOW, StripPart.WEAK_INSIDE) for cell in cells)

@@ -23,7 +23,7 @@ from coach.screens.interfaces import (
     Collaborators,
     DrillSession,
     Errand,
-    Opener,
+    OpenScore,
     PianistLike,
     Settings,
     Start,
@@ -162,8 +162,8 @@ def _pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:
     return make
 
 
-def _opener(options: Namespace) -> Opener:
-    def opener(
+def _opener(options: Namespace) -> OpenScore:
+    def open_score(
         path: Path,
         moves: Sequence[str],
         on_progress: Callable[[str], None],
@@ -175,4 +175,4 @@ def _opener(options: Namespace) -> Opener:
             path, moves, data=options.data, on_progress=on_progress, cancelled=cancelled
         )
 
-    return opener
+    return open_score

@@ -81,24 +81,24 @@ class Inbox:
             return
         if isinstance(event, PianoFound | PianoLost):
             self._piano = event.name if isinstance(event, PianoFound) else None
-        elif isinstance(event, KeyEvent) and self._is_too_much():
+        elif isinstance(event, KeyEvent) and self._count_played():
             return
         self._waiting.append(event)
-        self._call(self._drain)
+        self._wake_loop()
 
     def close(self) -> None:
         """Take no more."""
         self._closed = True
 
-    def _call(self, drain: Callable[[], None]) -> None:
+    def _wake_loop(self) -> None:
         if not self._called:  # a race here costs one empty call, never an event
             self._called = True
             try:
-                self._loop.call_soon_threadsafe(drain, context=self._context)
+                self._loop.call_soon_threadsafe(self._drain, context=self._context)
             except RuntimeError:  # the loop has ended between the two lines
                 self._closed = True
 
-    def _is_too_much(self) -> bool:
+    def _count_played(self) -> bool:
         """Count an event; whether it is one of more than anyone can play."""
         now_s = self._clock()
         if now_s - self._second_s >= 1.0:
@@ -109,7 +109,7 @@ class Inbox:
         if self._count > MOST_A_SECOND and not self._flooded:
             self._flooded = True
             self._waiting.append(PianoLost(self._piano or "", TOO_MANY))
-            self._call(self._drain)
+            self._wake_loop()
         return self._flooded
 
     def _drain(self) -> None:
@@ -121,20 +121,20 @@ class Inbox:
             if not (self._flooded and isinstance(event, KeyEvent)):
                 events.append(event)
         if self._waiting:
-            self._call(self._drain)
+            self._wake_loop()
         if self._flooded:
-            self._loop.call_later(1.0, self._look, context=self._context)
+            self._loop.call_later(1.0, self._check_quiet, context=self._context)
         if events and not self._closed:
             self._handle(tuple(events))
 
-    def _look(self) -> None:
+    def _check_quiet(self) -> None:
         """Whether it has become quiet: then the piano is heard again."""
         if self._closed or not self._flooded:
             return
         if self._clock() - self._too_much_s < QUIET_S:
-            self._loop.call_later(1.0, self._look, context=self._context)
+            self._loop.call_later(1.0, self._check_quiet, context=self._context)
             return
         self._flooded = False
         if self._piano:
             self._waiting.append(PianoFound(self._piano))
-            self._call(self._drain)
+            self._wake_loop()

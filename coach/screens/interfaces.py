@@ -137,7 +137,7 @@ class DrillSession:
     """The score's file, where that is another than was opened."""
 
 
-Opener: TypeAlias = (
+OpenScore: TypeAlias = (
     "Callable[[Path, Sequence[str], Callable[[str], None], Callable[[], bool]], Score]"
 )
 """Open a score: path, hand moves to be kept with it (lines as ``coach.score.hand_moves`` reads),
@@ -225,7 +225,7 @@ class PianistLike(Protocol):
 class Collaborators:
     """Everything that the screens are given."""
 
-    open_score: Opener
+    open_score: OpenScore
     make_session: MakeSession
     library: Library
     ports: PortsLike | None = None

@@ -21,19 +21,19 @@ class Command:
     help: str
 
 
-def _ask(request: Request, keys: str, shown: str, help: str) -> Command:
+def _request(request: Request, keys: str, shown: str, help: str) -> Command:
     return Command(f"request('{request.name}')", keys, shown, request.value, help)
 
 
 COMMANDS = (
-    _ask(Request.SMALLER, "left", "←", "A smaller window"),
-    _ask(Request.LARGER, "right", "→", "A larger window"),
-    _ask(Request.SLOWER, "down", "↓", "A slower tempo"),
-    _ask(Request.FASTER, "up", "↑", "A faster tempo"),
-    _ask(Request.OTHER_HAND, "o,f5", "o", "The other hand, or one hand alone"),
-    _ask(Request.AGAIN, "a,f6", "a", "The same again"),
-    _ask(Request.NEXT, "n,f7", "n", "On to the next assignment"),
-    _ask(Request.NOT_THIS, "x,f8", "x", "Anything but this"),
+    _request(Request.SMALLER, "left", "←", "A smaller window"),
+    _request(Request.LARGER, "right", "→", "A larger window"),
+    _request(Request.SLOWER, "down", "↓", "A slower tempo"),
+    _request(Request.FASTER, "up", "↑", "A faster tempo"),
+    _request(Request.OTHER_HAND, "o,f5", "o", "The other hand, or one hand alone"),
+    _request(Request.AGAIN, "a,f6", "a", "The same again"),
+    _request(Request.NEXT, "n,f7", "n", "On to the next assignment"),
+    _request(Request.NOT_THIS, "x,f8", "x", "Anything but this"),
     Command("details", "d,f2", "d", "details", "What was heard, in full"),
     Command("why", "w,f3", "w", "why", "The reason and the evidence"),
     Command("plan", "t,f12", "t", "plan", "All tasks up to the goal, and which is now"),

@@ -18,7 +18,7 @@ from textual.theme import ThemeProvider
 from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLost
 from coach.screens.app.crash import AppWithoutTraceback
 from coach.screens.app.drill_maker import DrillMaker, PianoStatus
-from coach.screens.app.signals import end_when_told
+from coach.screens.app.signals import end_on_signal
 from coach.screens.dialogs import (
     FIRST_PAINT_S,
     ConnectScreen,
@@ -93,7 +93,7 @@ class KeyholeApp(AppWithoutTraceback):
 
     async def on_mount(self) -> None:
         """Home first; over it whatever was asked for on the command line."""
-        end_when_told(self)
+        end_on_signal(self)
         self.set_class(self.settings.ascii_only, "-plain")
         given = self.collaborators
         await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
@@ -104,7 +104,7 @@ class KeyholeApp(AppWithoutTraceback):
         if self._start.path:
             self.open(self._start.path, self._start.errand)
         self.set_timer(2 * FIRST_PAINT_S, self._say_notices)
-        self.mind_size()
+        self.check_size()
         if self._start.errand is not Errand.DEMO:
             self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
         self.set_timer(3 * FIRST_PAINT_S, settle_memory)
@@ -142,9 +142,9 @@ class KeyholeApp(AppWithoutTraceback):
 
     def on_resize(self, event: Resize) -> None:
         """A terminal too small for music says so; it comes back as it was."""
-        self.mind_size(event.size)
+        self.check_size(event.size)
 
-    def mind_size(self, size: Size | None = None) -> None:
+    def check_size(self, size: Size | None = None) -> None:
         """See whether music can be shown, and say so where not."""
         small = is_too_small(size or self.size)
         if self.top is None:
@@ -177,7 +177,7 @@ class KeyholeApp(AppWithoutTraceback):
         self.pop_screen()
         for notice in reversed(notices):
             self.push_screen(NoticeScreen(notice.sentence))
-        self.mind_size()
+        self.check_size()
 
     # -- the piano --------------------------------------------------------------------------
 
@@ -247,9 +247,9 @@ class KeyholeApp(AppWithoutTraceback):
             why = why or explain_no_match(given.port_wanted, given.ports)
             can_wait = given.ports is not None
             screen = ConnectScreen(why, can_demo=given.can_demo, can_wait=can_wait)
-            self.push_screen(screen, self._go_way)
+            self.push_screen(screen, self._follow_choice)
 
-    def _go_way(self, way: str | None) -> None:
+    def _follow_choice(self, way: str | None) -> None:
         drill = self.drill
         if way == "demo":
             path = self.collaborators.demo_path
@@ -275,7 +275,7 @@ class KeyholeApp(AppWithoutTraceback):
         """Say why."""
         self._close_opening()
         self.push_screen(NoticeScreen(message.sentence))
-        self.mind_size()
+        self.check_size()
 
     def on_score_opened(self, message: ScoreOpened) -> None:
         """Drill it."""
@@ -292,7 +292,7 @@ class KeyholeApp(AppWithoutTraceback):
         self.call_after_refresh(settle_memory)
         if remarks:
             self.push_screen(NoticeScreen("Before you play:\n" + "\n".join(remarks)))
-        self.mind_size()
+        self.check_size()
 
     def _make_drill(self, opened: ScoreOpened) -> DrillScreen:
         assert self._maker is not None  # there since the app began
@@ -357,10 +357,10 @@ class KeyholeApp(AppWithoutTraceback):
             demo = DEMO_COMMANDS if drill.is_demo else ()
             for one in (*COMMANDS, *demo):
                 yield SystemCommand(
-                    one.name.capitalize(), one.help, self._runner(drill, one.action)
+                    one.name.capitalize(), one.help, self._make_runner(drill, one.action)
                 )
 
-    def _runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
+    def _make_runner(self, screen: DrillScreen, action: str) -> Callable[[], None]:
         return lambda: _drop(self.call_later(screen.run_action, action))
 
 

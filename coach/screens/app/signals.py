@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from textual.app import App
 
 
-def end_when_told(app: App[None]) -> None:
+def end_on_signal(app: App[None]) -> None:
     """Leave as by the quit key when the program is told to end or its terminal is closed.
 
     The exit status is 128 and the signal's number, as a shell has it. Where there are no such

@@ -81,13 +81,13 @@ class HandsScreen(Dialog[tuple[str, ...]]):
         """The window's notes to choose from, and a line for a passage."""
         with Vertical():
             yield Static("Which notes go to the other hand?", id="title")
-            yield Choices(*map(self._line, range(len(self._notes))), markup=False)
+            yield Choices(*map(self._note_line, range(len(self._notes))), markup=False)
             keys = "↑↓ Space choose  m move  Tab a passage in words  Esc back"
             yield Static(as_shown(self, keys), markup=False)
             yield PassageInput(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")
             yield Static("", id="wrong", markup=False)
 
-    def _line(self, index: int) -> str:
+    def _note_line(self, index: int) -> str:
         box = "[x]" if index in self._chosen else "[ ]"
         return f"{box} {printable(note_words(self._score, self._notes[index]))}"
 
@@ -96,7 +96,9 @@ class HandsScreen(Dialog[tuple[str, ...]]):
         notes = self.query_one(OptionList)
         if notes.has_focus and notes.highlighted is not None:
             self._chosen ^= {notes.highlighted}
-            notes.replace_option_prompt_at_index(notes.highlighted, self._line(notes.highlighted))
+            notes.replace_option_prompt_at_index(
+                notes.highlighted, self._note_line(notes.highlighted)
+            )
 
     def on_option_list_option_selected(self) -> None:
         """Enter chooses, too."""

@@ -85,7 +85,7 @@ class HomeScreen(Screen[None]):
         choices = self.query_one(OptionList)
         choices.clear_options()
         choices.add_options(
-            [Option(_line(item), id=str(index)) for index, item in enumerate(self._items)]
+            [Option(_item_line(item), id=str(index)) for index, item in enumerate(self._items)]
         )
         choices.add_option(Option(as_shown(self, "Another score …"), id="find"))
         choices.focus()
@@ -110,7 +110,7 @@ class HomeScreen(Screen[None]):
         self.app.push_screen(FindScreen(self._library.folder()))
 
 
-def _line(item: HomeItem) -> Text:
+def _item_line(item: HomeItem) -> Text:
     text = Text(printable(item.title), style="bold")
     detail = f"   {printable(item.detail)}" if item.detail else ""
     return text.append(detail, style="not bold dim")

@@ -16,7 +16,7 @@ from textual.widgets import Static
 from coach.record.folder import RecordError
 from coach.score.formats import ScoreError
 from coach.screens.dialogs.dialog import Dialog
-from coach.screens.interfaces import Errand, Opener
+from coach.screens.interfaces import Errand, OpenScore
 from coach.screens.messages import OpeningProgress, ScoreOpened, ScoreRefused
 from coach.screens.terminal import as_shown
 
@@ -37,11 +37,11 @@ class OpeningScreen(Dialog[None]):
     """
 
     def __init__(
-        self, opener: Opener, path: Path, errand: Errand, moves: Sequence[str] = ()
+        self, open_score: OpenScore, path: Path, errand: Errand, moves: Sequence[str] = ()
     ) -> None:
         """``moves``: notes to be given to the other hand, and kept so."""
         super().__init__()
-        self._opener, self._path, self._errand = opener, path, errand
+        self._opener, self._path, self._errand = open_score, path, errand
         self._moves = tuple(moves)
         self._cancelled = Event()
 

@@ -79,7 +79,7 @@ class PlanScreen(Dialog[None]):
         super().__init__()
         self._score, self._rows, self._asked = score, rows, asked
         self._change, self._reorder = change, reorder
-        self._chosen = self._now()
+        self._chosen = self._find_now()
         self._said = ""
 
     def compose(self) -> ComposeResult:
@@ -129,10 +129,10 @@ class PlanScreen(Dialog[None]):
         """All bars in another order."""
         if self._reorder:
             self._said = self._reorder(Order[name])
-            self._chosen = self._now()
+            self._chosen = self._find_now()
             self._refresh()
 
-    def _now(self) -> int:
+    def _find_now(self) -> int:
         return next((at for at, row in enumerate(self._rows()) if row.state == RowState.NOW), 0)
 
     def _refresh(self) -> None:
@@ -168,10 +168,10 @@ def fold_rows(rows: Sequence[PlanRow], chosen: int) -> list[range]:
 
 def plan_lines(score: Score, rows: Sequence[PlanRow], chosen: int) -> list[str]:
     """Each task: its state in words, its number, and what it is; long stretches in one line."""
-    return [_line(score, rows, part, chosen in part) for part in fold_rows(rows, chosen)]
+    return [_row_line(score, rows, part, chosen in part) for part in fold_rows(rows, chosen)]
 
 
-def _line(score: Score, rows: Sequence[PlanRow], part: range, is_chosen: bool) -> str:
+def _row_line(score: Score, rows: Sequence[PlanRow], part: range, is_chosen: bool) -> str:
     first = rows[part[0]]
     state = first.state.upper() if first.state == RowState.NOW else first.state
     what = f"{part[0] + 1:>3}. {first.what}"

@@ -66,11 +66,11 @@ def detail_lines(score: Score, judgement: Judgement) -> list[str]:
     lines += judgement.notices
     if judgement.qpm:
         lines.append(f"Tempo: {bpm(score, judgement.excerpt.window, judgement.qpm)} beats a minute")
-    late = [_timing(score, judgement, index) for index in _off_time(judgement)]
+    late = [_timing_line(score, judgement, index) for index in _list_off_time(judgement)]
     return [*lines, *(["", "Timing, note by note:", *late] if late else [])]
 
 
-def _off_time(judgement: Judgement) -> list[int]:
+def _list_off_time(judgement: Judgement) -> list[int]:
     return [
         index
         for index, one in enumerate(judgement.score)
@@ -78,7 +78,7 @@ def _off_time(judgement: Judgement) -> list[int]:
     ]
 
 
-def _timing(score: Score, judgement: Judgement, index: int) -> str:
+def _timing_line(score: Score, judgement: Judgement, index: int) -> str:
     one = judgement.score[index]
     note = judgement.excerpt.notes[one.note]
     place = score.place(note.onset_quarters)

@@ -148,11 +148,11 @@ def break_pages(slots: Sequence[Slot], width: int, breaks: frozenset[Fraction]) 
     while first < len(slots):
         stop = _fill_page(slots, first, width)
         if stop < len(slots):
-            stop = _last_break(slots, first, stop, breaks)
+            stop = _find_last_break(slots, first, stop, breaks)
         out.append(range(first, stop))
         if stop >= len(slots):
             break
-        again = _last_break(slots, first, stop - 1, breaks)
+        again = _find_last_break(slots, first, stop - 1, breaks)
         first = again if first < again < stop else stop
     return out
 
@@ -165,7 +165,9 @@ def _fill_page(slots: Sequence[Slot], first: int, width: int) -> int:
     return index
 
 
-def _last_break(slots: Sequence[Slot], first: int, stop: int, breaks: frozenset[Fraction]) -> int:
+def _find_last_break(
+    slots: Sequence[Slot], first: int, stop: int, breaks: frozenset[Fraction]
+) -> int:
     """The last slot up to ``stop`` that begins a beat, at least half a page on."""
     for index in range(stop, first + (stop - first) // 2, -1):
         starts_onset = slots[index - 1].onset_quarters < slots[index].onset_quarters
@@ -212,7 +214,7 @@ def gather_slots(
         after = max(after, text - core)
         onset, kind, order = key
         out.append(Slot(onset, kind, order, chord.before if chord else 0, core, after))
-    return add_times([*out, *_bar_slots(written), *_clef_slots(written)])
+    return add_times([*out, *_list_bar_slots(written), *_list_clef_slots(written)])
 
 
 def _fingers_width(chord: ChordColumns) -> int:
@@ -222,7 +224,7 @@ def _fingers_width(chord: ChordColumns) -> int:
     return max(widths.values(), default=0)
 
 
-def _bar_slots(written: Written) -> list[Slot]:
+def _list_bar_slots(written: Written) -> list[Slot]:
     """A barline before each bar that begins inside the window, with what changes there."""
     bars = written.score.bars
     out = []
@@ -236,7 +238,7 @@ def _bar_slots(written: Written) -> list[Slot]:
     return out
 
 
-def _clef_slots(written: Written) -> list[Slot]:
+def _list_clef_slots(written: Written) -> list[Slot]:
     """A place for each clef that changes inside the window."""
     onsets = {
         clef.onset_quarters

@@ -90,7 +90,7 @@ class CellPainter:
         Each comes with its appearance: cells of the same appearance look alike. The widget must
         draw these cells so when Textual asks it to.
         """
-        place = self._find() if cells else None
+        place = self._find_place() if cells else None
         if place is None:
             return False
         self._widget._styles_cache.set_dirty(
@@ -100,14 +100,14 @@ class CellPainter:
             self._check_conditions()
         x, y = place.region.offset
         written = "".join(
-            f"\x1b[{y + row + 1};{x + column + 1}H{self._look(row, column, appearance)}"
+            f"\x1b[{y + row + 1};{x + column + 1}H{self._render_cell(row, column, appearance)}"
             for (row, column), appearance in sorted(cells.items())
         )
         is_written = len(written) <= _LARGEST and self._write(written)
         # Seldom anything else: looked at when the mark is out, and put right where it was so.
         return not self._check_conditions() and is_written
 
-    def _look(self, row: int, column: int, appearance: Hashable) -> str:
+    def _render_cell(self, row: int, column: int, appearance: Hashable) -> str:
         """A cell as Textual writes it."""
         if appearance not in self._appearances:
             (strip,) = self._widget.render_lines(Region(column, row, 1, 1))
@@ -139,7 +139,7 @@ class CellPainter:
         app._driver.flush()
         return True
 
-    def _find(self) -> _WidgetPlace | None:
+    def _find_place(self) -> _WidgetPlace | None:
         """Where the widget is, if it can be painted there now."""
         if (
             not self._widget.is_attached

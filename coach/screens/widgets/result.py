@@ -103,10 +103,10 @@ class CleanRun(Static):
 def fit_words(verdict: str, reason: str, width: int, rows: int) -> tuple[str, str]:
     """Verdict and reason for so many rows of so many columns: the verdict before the reason."""
     first = shorten_to(verdict, width, rows)
-    return first, shorten_to(reason, width, rows - rows_of(first, width))
+    return first, shorten_to(reason, width, rows - count_rows(first, width))
 
 
-def rows_of(text: str, width: int) -> int:
+def count_rows(text: str, width: int) -> int:
     """Rows that a text takes."""
     return len(wrap(text, max(width, 1)))
 
@@ -115,15 +115,15 @@ def shorten_to(text: str, width: int, rows: int) -> str:
     """As many of a text's sentences as fit whole; of a first one that is too long, whole words."""
     if rows <= 0:
         return ""
-    if rows_of(text, width) <= rows:
+    if count_rows(text, width) <= rows:
         return text
     parts = _PARTS.split(text)
     for count in range(len(parts) - 1, 0, -1):
         some = " ".join(parts[:count]).rstrip(";")
-        if rows_of(some, width) <= rows:
+        if count_rows(some, width) <= rows:
             return some
     words = parts[0].split()
-    while words and rows_of(" ".join(words) + _MORE, width) > rows:
+    while words and count_rows(" ".join(words) + _MORE, width) > rows:
         words.pop()
     return " ".join(words).rstrip(",;:") + _MORE if words else ""
 

@@ -282,16 +282,16 @@ class StaffView(Widget):
         for row, _ in cells:
             self._strips.pop(row, None)
         if cells and not self._painter.paint(cells):
-            self.refresh(*_stretches(cells))
+            self.refresh(*_find_regions(cells))
             paint_now(self)
 
     def _draw(self, y: int) -> Strip:
         page, row = self._shown, y - self._top
         if page is None or not 0 <= row < page.rows:
             return Strip.blank(self.size.width, self.rich_style)
-        return self._strip(*page.row(row))
+        return self._make_strip(*page.row(row))
 
-    def _strip(self, text: str, looks: list[str]) -> Strip:
+    def _make_strip(self, text: str, looks: list[str]) -> Strip:
         """Text whose every cell has a look."""
         segments, start = [], 0
         for end in range(1, len(text) + 1):
@@ -321,7 +321,7 @@ def _as_shown(colour: Color, system: ColorSystem) -> str:
     return colour.downgrade(system).get_truecolor().hex
 
 
-def _stretches(cells: Iterable[Cell]) -> list[Region]:
+def _find_regions(cells: Iterable[Cell]) -> list[Region]:
     """One stretch of each row that has cells."""
     columns: dict[int, list[int]] = defaultdict(list)
     for row, column in cells:

@@ -51,7 +51,7 @@ def weak_bars(score: Score, decision: Decision) -> dict[int, str]:
     return out
 
 
-def strip(
+def draw_strip(
     score: Score, window: Window, weak: Mapping[int, str], width: int, *, ascii_only: bool = False
 ) -> tuple[StripCell, ...]:
     """The strip in ``width`` cells: numbers of the first and last bar, and bars between them.
@@ -69,11 +69,11 @@ def strip(
     for cell in range(cells):
         bars = range(cell * count // cells, max((cell + 1) * count // cells, 1))
         bars = bars or range(cell * count // cells, cell * count // cells + 1)
-        out.append(_cell(score, window, weak, bars, outside, inside, cell % per_bar == 0))
+        out.append(_draw_cell(score, window, weak, bars, outside, inside, cell % per_bar == 0))
     return (*out, *(StripCell(char, StripPart.LABEL) for char in right))
 
 
-def _cell(
+def _draw_cell(
     score: Score,
     window: Window,
     weak: Mapping[int, str],
@@ -133,7 +133,7 @@ class StripLine(Widget):
         text = Text(no_wrap=True)
         if self._shown:
             score, decision = self._shown
-            cells = strip(
+            cells = draw_strip(
                 score,
                 decision.assignment.window,
                 weak_bars(score, decision),
