@@ -2,5 +2,6 @@
 
 import os
 
-# Textual reads it when it is first imported: at 60 frames a second chords wait up to 16 ms.
+# Textual reads this when it is first imported. At its own 60 frames a second a chord would wait up
+# to 16 ms to be painted.
 os.environ.setdefault("TEXTUAL_FPS", "240")

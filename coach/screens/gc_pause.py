@@ -1,4 +1,4 @@
-"""Memory made quiet, so that no note waits for a garbage collection."""
+"""Garbage collection only while the hands rest, so that no note waits for it."""
 
 from __future__ import annotations
 
@@ -7,20 +7,21 @@ import gc
 from textual._styles_cache import StylesCache
 
 REST_S = 0.5
-"""So long after a key the hands rest: then there is time to collect. Our choice: longer than any
-note of a passage, shorter than the breath between repetitions."""
+"""How long after a key the hands count as resting. Own choice: longer than any note of a passage,
+shorter than the breath between two repetitions."""
 
 _MOST_NEW = 100_000
-"""New objects after which it is collected even while the hands play, for minutes without a rest."""
+"""After so many new objects Python collects even while the hands play. That is for minutes without
+a rest. Own choice."""
 
 
 def settle_memory() -> None:
-    """Take what is loaded by now out of garbage collection: a full one stops a note for 4-11 ms.
+    """Take all that is loaded by now out of garbage collection, and turn it on.
 
-    Collecting, which is off while the screens are being loaded, is on from here, but seldom (see
-    :class:`RestCollector`). Left to itself it takes 0.5 ms of every third chord, and 3 ms now and
-    then.
-    What was taken out before is looked at once more: a piece that has been left since is let go of.
+    Collecting is off while the screens are being loaded. From here on it is on, but it runs seldom
+    (see :class:`RestCollector`). Left to itself it takes 0.5 ms of every third chord, and 3 ms now
+    and then; a full collection of all that is loaded would hold a note up for 4 to 11 ms. What was
+    taken out before is looked at once more, so a piece that has been left is let go of.
     """
     gc.unfreeze()
     gc.collect()
@@ -34,10 +35,10 @@ class RestCollector:
 
     def __init__(self) -> None:
         self._collected_after_s: float | None = None
-        """The last key before the rest in which was collected last."""
+        """The last key before the rest that was used last."""
 
     def tick(self, now_s: float, last_key_s: float | None) -> bool:
-        """Time passed, and the last key was struck at ``last_key_s``; whether it was collected."""
+        """Collect, if the hands rest and this rest was not used yet; whether it collected."""
         if last_key_s is None or now_s - last_key_s < REST_S:
             return False
         if last_key_s == self._collected_after_s:
@@ -49,11 +50,11 @@ class RestCollector:
 
 
 def forget_pictures() -> None:
-    """Let go of how widgets looked that are gone.
+    """Let go of the pictures of widgets that are gone.
 
     Textual (8.2) remembers the colours of the last 1,024 widgets, gone or not, and with each the
-    picture of all its rows: some ten megabytes after an evening with many dialogs. It says nothing
-    of this in public; a Textual without these names keeps what it likes.
+    picture of all its rows. After an evening with many dialogs that is some ten megabytes. There is
+    no public way to clear it; a Textual without these names is left alone.
     """
     forget = getattr(getattr(StylesCache, "get_inner_outer", None), "cache_clear", None)
     if forget:

@@ -30,10 +30,10 @@ class VerdictArrived:
 InboxEvent = MidiEvent | VerdictArrived
 """Anything that comes from another thread."""
 MOST_A_SECOND = 1000
-"""More keys and pedals than this in a second are no playing: a MIDI cable carries about as many
-(31,250 bits a second, 30 bits a message), ten fingers make a tenth of it."""
+"""More keys and pedals than this in a second are no playing. A MIDI cable carries about as many
+(31,250 bits a second, 30 bits a message); ten fingers make a tenth of it."""
 MOST_AT_ONCE = 40
-"""Events in one call: two chords of ten notes and the release of two others. What is more waits
+"""Most events in one call: two chords of ten notes and the release of two others. The rest waits
 until the event loop has looked at the computer's keys, too."""
 TOO_MANY = (
     "More keys arrive than anyone can play: something else sends to this port. Stop it, or choose "
@@ -42,15 +42,16 @@ TOO_MANY = (
 
 
 QUIET_S = 1.5
-"""So long there must not have been too much. More than a second: in each it is counted anew."""
+"""A flood is over after this long without too many events. More than a second, because each second
+is counted on its own."""
 
 
 class Inbox:
     """Events from any thread, handed over on the event loop's thread in their order.
 
-    A chord's ten notes cause one call, so that the screen paints once. What nobody can play is not
-    handed over, so that the computer's keys are still heard: the piano counts as lost until a
-    second has passed with fewer events.
+    A chord's ten notes make one call, so that the screen paints once. A flood that nobody can play
+    is not handed over, for the computer's keys must still be heard: the piano counts as lost until
+    the flood is over.
     """
 
     def __init__(
@@ -91,7 +92,7 @@ class Inbox:
         self._closed = True
 
     def _wake_loop(self) -> None:
-        if not self._called:  # a race here costs one empty call, never an event
+        if not self._called:  # if two threads meet here, one call finds nothing; no event is lost
             self._called = True
             try:
                 self._loop.call_soon_threadsafe(self._drain, context=self._context)
@@ -99,7 +100,7 @@ class Inbox:
                 self._closed = True
 
     def _count_played(self) -> bool:
-        """Count an event; whether it is one of more than anyone can play."""
+        """Count a key or pedal; whether more come than anyone can play."""
         now_s = self._clock()
         if now_s - self._second_s >= 1.0:
             self._second_s, self._count = now_s, 0
@@ -113,7 +114,7 @@ class Inbox:
         return self._flooded
 
     def _drain(self) -> None:
-        # Lowered first: what is posted from now on either is taken below or calls again.
+        # Set first: what is posted from now on is either taken below, or wakes the loop again.
         self._called = False
         events: list[InboxEvent] = []
         while self._waiting and len(events) < MOST_AT_ONCE:
@@ -128,7 +129,7 @@ class Inbox:
             self._handle(tuple(events))
 
     def _check_quiet(self) -> None:
-        """Whether it has become quiet: then the piano is heard again."""
+        """Hear the piano again, once the flood is over."""
         if self._closed or not self._flooded:
             return
         if self._clock() - self._too_much_s < QUIET_S:

@@ -1,4 +1,4 @@
-"""What the screens need from outside, as small protocols: the command line hands them in."""
+"""What the screens need from outside, as small protocols. The command line provides them."""
 
 from __future__ import annotations
 

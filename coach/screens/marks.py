@@ -54,8 +54,8 @@ _BY_FAMILY = {
     Family.EXTRA: MarkKind.EXTRA,
     Family.REPEAT: MarkKind.AGAIN,
 }
-"""Marks of faults that the labels alone don't show: a key that was put right, say, is matched in
-the end. Touch and the tempo as a whole have none: the verdict names their place."""
+"""Marks of faults that the labels don't show: a wrong key that was put right is matched in the end.
+Touch and the tempo as a whole have no mark: the verdict names their place."""
 
 
 def marks_of(judgement: Judgement) -> dict[int, MarkKind]:

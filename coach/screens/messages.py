@@ -1,4 +1,4 @@
-"""All messages of the screens. What comes from the piano takes its own way: :mod:`.inbox`."""
+"""All messages between the screens. What comes from the piano goes through :mod:`.inbox`."""
 
 from __future__ import annotations
 

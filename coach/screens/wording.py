@@ -1,4 +1,4 @@
-"""What the screens say, as plain text made from facts.
+"""What the screens say: plain text, made from facts.
 
 The core counts in quarters a minute; only here they become beats a minute of the metre.
 """

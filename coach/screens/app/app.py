@@ -43,12 +43,13 @@ if TYPE_CHECKING:
     from coach.screens.drill import DrillScreen
 
 MOST_SCREENS = 12
-"""So many screens over each other: nobody reads more of them, and Textual draws each through those
-over it, 40 deep at most. Own choice."""
+"""Screens that may lie over each other. Nobody reads more, and Textual draws each through those
+over it: from some 40 on that fails. Own choice."""
 READ_AGAIN_S = 0.3
-"""How often it is looked whether what is over the drill has gone, where it is to go on."""
+"""A goal is left once nothing lies over the drill any more: this is how often that is checked. Own
+choice."""
 PIANO_WAIT_S = 1.0
-"""How long a piano may take to be found before it is said that there is none."""
+"""How long a piano may take to be found, before we say that there is none. Own choice."""
 
 
 class KeyholeApp(AppWithoutTraceback):
@@ -75,7 +76,7 @@ class KeyholeApp(AppWithoutTraceback):
         *,
         clock: Callable[[], float] = time.perf_counter,
     ) -> None:
-        """``clock`` is the one that the piano's events are stamped with, in seconds."""
+        """``clock`` gives seconds; the piano's events must be stamped with the same one."""
         super().__init__()
         self.collaborators = collaborators
         self.settings = settings or Settings()
@@ -87,12 +88,12 @@ class KeyholeApp(AppWithoutTraceback):
         self._maker: DrillMaker | None = None
         self._opened: Path | None = None
         self.unsaid: list[str] = []
-        """What there was to say as the program ended, for whoever ran it to say."""
+        """Sentences that came too late for the screen: whoever ran the app prints them."""
         self._drills: list[DrillScreen] = []
-        """Those on the screen: a demo may be looked at in the middle of a drill."""
+        """The drills on the screen. There may be two: a demo can be opened in a drill."""
 
     async def on_mount(self) -> None:
-        """Home first; over it whatever was asked for on the command line."""
+        """Show the home screen, and over it what the command line asked for."""
         end_on_signal(self)
         self.set_class(self.settings.ascii_only, "-plain")
         given = self.collaborators
@@ -110,7 +111,7 @@ class KeyholeApp(AppWithoutTraceback):
         self.set_timer(3 * FIRST_PAINT_S, settle_memory)
 
     def _say_notices(self) -> None:
-        if isinstance(self.top, OpeningScreen):  # it is to go by itself, and must be on top for it
+        if isinstance(self.top, OpeningScreen):  # it closes itself, which only the uppermost can
             self.set_timer(FIRST_PAINT_S, self._say_notices)
             return
         for notice in reversed(self.collaborators.notices()):
@@ -126,26 +127,26 @@ class KeyholeApp(AppWithoutTraceback):
     # -- the screens over each other ---------------------------------------------------------
 
     def get_line_filters(self) -> Sequence[LineFilter]:
-        """Textual's own, and ours after them."""
+        """Textual's own, then ours."""
         return (*super().get_line_filters(), self._printable_only)
 
     @property
     def top(self) -> Screen[object] | None:
-        """The screen that is seen; None while the app ends, when timers may still run."""
+        """The uppermost screen. None while the app ends: timers may still run then."""
         stack = self.screen_stack
         return stack[-1] if stack else None
 
     async def on_event(self, event: Event) -> None:
-        """Textual's own; keys that are struck while the program ends come to nothing."""
+        """Handle an event as Textual does, but ignore keys pressed while the program ends."""
         if self.screen_stack or not isinstance(event, InputEvent):
             await super().on_event(event)
 
     def on_resize(self, event: Resize) -> None:
-        """A terminal too small for music says so; it comes back as it was."""
+        """Say so where the terminal is too small for music, until it is large enough."""
         self.check_size(event.size)
 
     def check_size(self, size: Size | None = None) -> None:
-        """See whether music can be shown, and say so where not."""
+        """Say so where the terminal is too small for music, and take that back where it is not."""
         small = is_too_small(size or self.size)
         if self.top is None:
             return
@@ -155,7 +156,7 @@ class KeyholeApp(AppWithoutTraceback):
             self.pop_screen()
 
     def push_screen(self, screen: Screen[Any], *args: Any, **how: Any) -> Any:  # type: ignore[override]
-        """Show a screen over the others; that the terminal is too small stays the uppermost."""
+        """Show a screen over the others, but not over the one about a terminal too small."""
         if isinstance(self.top, TooSmallScreen):
             self.pop_screen()
         if len(self.screen_stack) > MOST_SCREENS:
@@ -166,7 +167,7 @@ class KeyholeApp(AppWithoutTraceback):
         return pushed
 
     def close(self, screen: Screen[Any]) -> None:
-        """Take a screen away, with what lies over it; notices over it are still to be read."""
+        """Remove a screen and all that lies over it; but notices over it stay, to be read."""
         if screen not in self.screen_stack:
             return
         notices: list[NoticeScreen] = []
@@ -182,7 +183,7 @@ class KeyholeApp(AppWithoutTraceback):
     # -- the piano --------------------------------------------------------------------------
 
     def _hear_or_end(self, events: tuple[InboxEvent, ...]) -> None:
-        """Called by the event loop itself, which would pass over a mistake of ours unsaid."""
+        """Hear events. An error ends the app: the event loop, which calls us, would ignore it."""
         try:
             self._hear(events)
         except Exception as error:
@@ -221,14 +222,14 @@ class KeyholeApp(AppWithoutTraceback):
         self._say_others()
 
     def _say_others(self) -> None:
-        """Once at the drill; at home it stands as long as it is so."""
+        """Say once in a drill that other pianos are there. The home screen says it all the time."""
         drill = self.drill
         if drill and drill.is_mounted and not drill.is_demo and self._piano.others:
             drill.presenter.announcements.say_once(self._piano.others)
 
     @property
     def drill(self) -> DrillScreen | None:
-        """The drill that is on the screen, also under a small screen."""
+        """The drill on the screen, also where a dialog lies over it."""
         self._drills = [one for one in self._drills if one in self.screen_stack]
         return self._drills[-1] if self._drills else None
 
@@ -239,7 +240,9 @@ class KeyholeApp(AppWithoutTraceback):
     def _offer_ways(self) -> None:
         if self.top is None:
             return
-        if isinstance(self.top, OpeningScreen | TooSmallScreen):  # these would cover the offer
+        if isinstance(
+            self.top, OpeningScreen | TooSmallScreen
+        ):  # either would cover what is offered
             self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
         elif self._piano.name is None and not self._is_demo():
             given = self.collaborators
@@ -265,20 +268,20 @@ class KeyholeApp(AppWithoutTraceback):
     def open(self, path: Path, errand: Errand, moves: Sequence[str] = ()) -> None:
         """Open a score, and drill it when it is open; ``moves`` give notes to the other hand.
 
-        One at a time: who strikes Enter twice does not want it twice.
+        Only one at a time: whoever presses Enter twice does not want it twice.
         """
         if any(isinstance(screen, OpeningScreen) for screen in self.screen_stack):
             return
         self.push_screen(OpeningScreen(self.collaborators.open_score, path, errand, moves))
 
     def on_score_refused(self, message: ScoreRefused) -> None:
-        """Say why."""
+        """Say why a score can't be opened."""
         self._close_opening()
         self.push_screen(NoticeScreen(message.sentence))
         self.check_size()
 
     def on_score_opened(self, message: ScoreOpened) -> None:
-        """Drill it."""
+        """Drill the score that is open now."""
         self._close_opening()
         remarks = [r.text for r in message.score.remarks if r.kind in ("repaired", "left out")]
         try:
@@ -305,7 +308,7 @@ class KeyholeApp(AppWithoutTraceback):
         self._drills.append(screen)
 
     def on_went_on(self) -> None:
-        """From a goal that is reached to what comes after it."""
+        """Leave a goal that is reached for what comes after it."""
         drill = self.drill
         next_drill = drill and drill.session.next_drill
         if not drill or not next_drill or not self._maker:
@@ -319,7 +322,7 @@ class KeyholeApp(AppWithoutTraceback):
         self._show_drill(self._maker.make_at(session))
 
     def on_hands_moved(self, message: HandsMoved) -> None:
-        """Give notes of the piece on the screen to the other hand: it is opened anew so."""
+        """Open the piece on the screen once more, with notes given to the other hand."""
         drill = self.drill
         if drill and self._opened:
             drill.action_home()
@@ -333,21 +336,21 @@ class KeyholeApp(AppWithoutTraceback):
     # -- commands ----------------------------------------------------------------------------
 
     def search_themes(self) -> None:
-        """Textual's own list of themes, closed as a dialog is."""
+        """Show Textual's list of themes in a palette of ours, which closes as our dialogs do."""
         self.push_screen(Palette([ThemeProvider], placeholder="Search for themes…"))
 
     def action_command_palette(self) -> None:
-        """Every command by its name; one palette at a time, and none over what can't be read."""
+        """Show every command by its name: one palette at a time, none on a terminal too small."""
         stack = self.screen_stack
         if stack and not any(isinstance(one, Palette | TooSmallScreen) for one in stack):
             self.push_screen(Palette())
 
     def action_keys(self) -> None:
-        """All keys and marks."""
+        """Show all keys and marks."""
         self.push_screen(TextScreen(help_text()))
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Everything that can be asked for, by name, in the command palette."""
+        """Everything that the command palette lists: Textual's own that are of use, and ours."""
         kept = ("Theme", "Quit")  # the others are of no use to a pianist, or are here by our names
         yield from (one for one in super().get_system_commands(screen) if one.title in kept)
         drill = self.drill

@@ -1,8 +1,8 @@
-"""Mistakes of our own on the screen: the one place that reaches into Textual's way of ending.
+"""Errors of our own on the screen: the only place that reaches into how Textual ends an app.
 
-Textual ends an app by an error with a long coloured traceback on the terminal. Ours ends in order,
-and the error is handed to whoever ran it. Textual says nothing of this in public, so the names are
-its private ones, each used here only.
+When an error ends an app, Textual prints a long coloured traceback on the terminal. Our app ends in
+order, and hands the error to whoever ran it. Textual has no public way to do that. So private names
+of Textual's are used, in this file alone.
 """
 
 from __future__ import annotations

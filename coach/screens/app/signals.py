@@ -1,4 +1,4 @@
-"""Ending in order when the system says so: the place is kept, the terminal is given back."""
+"""Ending in order when the system asks for it: the drill is kept, the terminal is given back."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ if TYPE_CHECKING:
 
 
 def end_on_signal(app: App[None]) -> None:
-    """Leave as by the quit key when the program is told to end or its terminal is closed.
+    """Leave as by the quit key when the system ends the program or closes its terminal.
 
-    The exit status is 128 and the signal's number, as a shell has it. Where there are no such
-    signals (Windows), or where the app does not run in the main thread, nothing changes.
+    The exit status is 128 plus the signal's number, as with a shell. Nothing changes where there
+    are no such signals (Windows), or where the app does not run in the main thread.
     """
     loop = asyncio.get_running_loop()
     for name in ("SIGTERM", "SIGHUP"):

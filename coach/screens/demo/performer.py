@@ -1,7 +1,7 @@
-"""The demo's player: a simulated pianist's notes, sounding when their time comes.
+"""The demo's clock, and the notes that its simulated pianist still has to play.
 
-The demo runs on a clock of its own that can be slowed and hurried: the coach sees the same times
-as at the plain speed, so that no verdict depends on it.
+The demo can be slowed down and hurried. It has a clock of its own for that: the coach sees the same
+times at every speed, so no verdict depends on it.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class Performance:
 
     @property
     def is_over(self) -> bool:
-        """Nothing is to come."""
+        """Whether nothing is left to play."""
         return not self._waiting
 
     def play(self, notes: tuple[PlayedNote, ...]) -> None:
@@ -78,7 +78,7 @@ class Performance:
         self._waiting = []
 
     def take_due(self, now_s: float) -> tuple[KeyDown | KeyUp, ...]:
-        """What has its time by now, in order."""
+        """The keys that are due by now, in order; each is given once."""
         out = []
         while self._waiting and self._waiting[0][0] <= now_s:
             out.append(heappop(self._waiting)[2])

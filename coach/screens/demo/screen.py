@@ -15,7 +15,7 @@ from coach.screens.keymap import DEMO_COMMANDS
 from coach.screens.widgets import Engraver
 
 _STEP_S = 0.01
-"""How often it is seen to which keys are due."""
+"""How often due keys are played. Own choice: finer than anyone hears."""
 _BREATH_S = 2.5
 """Demo seconds between two repetitions: time to read the verdict."""
 
@@ -31,12 +31,12 @@ class SimulatedPlayer(Player):
 
     @property
     def needs_piano(self) -> bool:
-        """It does not."""
+        """No: nobody has to wait for one."""
         return False
 
     @property
     def words(self) -> str:
-        """That nobody real plays, and how fast the demo goes."""
+        """Says that nobody real plays, and how fast the demo goes."""
         if self._clock.stopped:
             return "SIMULATED PLAYER, stopped"
         speed = "" if self._clock.speed == 1 else f", {self._clock.speed:g} times as fast"
@@ -70,7 +70,7 @@ class DemoScreen(DrillScreen):
         self.set_interval(_STEP_S, self._perform)
 
     def show(self, outcomes: Iterable[DrillEvent]) -> None:
-        """The player sees what the drill answers, too."""
+        """Show what the drill answered; the simulated player goes by it, too."""
         outcomes = tuple(outcomes)
         super().show(outcomes)
         for outcome in outcomes:

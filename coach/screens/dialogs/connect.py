@@ -23,7 +23,7 @@ LETTERS = "Play with the letters of this computer, to try it out"
 
 
 def explain_no_match(wanted: str | None, ports: PortsLike | None) -> str:
-    """Why none of the ports that are there is the piano; "" where that needs no words."""
+    """Say that no port has the wanted name, and which there are; "" where none was wanted."""
     names = ports.names_in() if wanted and ports else ()
     if not names:
         return ""

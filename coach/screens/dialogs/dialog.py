@@ -41,8 +41,8 @@ def is_too_small(size: Size) -> bool:
 def backdrop_of(screen: ModalScreen[Any]) -> RenderableType | None:
     """A plain backdrop for a dialog over a dialog; None where the music shines through.
 
-    Textual draws what lies under a screen while it draws that screen, and so on down: with dialogs
-    over dialogs that may come round to itself and never end.
+    To draw a screen, Textual draws what lies under it, and so on down. With dialogs over dialogs
+    that may come round to itself and never end.
     """
     stack = screen.app.screen_stack
     under = stack[stack.index(screen) - 1] if screen in stack[1:] else None
@@ -55,8 +55,8 @@ def backdrop_of(screen: ModalScreen[Any]) -> RenderableType | None:
 class Dialog(ModalScreen[ScreenResultType]):
     """A screen over the others that is closed with an answer.
 
-    Textual takes the uppermost screen away, whichever was told to close: of two quick presses of
-    Esc the second would close what lies under a dialog.
+    Textual removes the uppermost screen, whichever was told to close. Of two quick presses of Esc
+    the second would close what lies under the dialog.
     """
 
     DEFAULT_CSS = """
@@ -78,20 +78,20 @@ class Dialog(ModalScreen[ScreenResultType]):
             self.dismiss()
 
     def render(self) -> RenderableType:
-        """What is seen round it."""
+        """What is seen around it."""
         backdrop = backdrop_of(self)
         return super().render() if backdrop is None else backdrop
 
     def on_unmount(self) -> None:
-        """It is gone, and so is its picture."""
+        """Let go of its picture, too."""
         forget_pictures()
 
 
 class Palette(CommandPalette):
-    """Every command by its name; closed as a dialog is.
+    """Every command by its name, in a screen that closes as a dialog does.
 
-    Without Textual's name for it, which must be there only once: another may be opened while one is
-    still being taken away.
+    It doesn't have Textual's id for it. Ids must not be there twice, and a second palette may be
+    opened while the first is still being removed.
     """
 
     def dismiss(self, result: Any = None) -> AwaitComplete:
@@ -101,18 +101,18 @@ class Palette(CommandPalette):
         return super().dismiss(result)
 
     def render(self) -> RenderableType:
-        """What is seen round it."""
+        """What is seen around it."""
         backdrop = backdrop_of(self)
         return super().render() if backdrop is None else backdrop
 
     def on_unmount(self) -> None:
-        """It is gone, and so is its picture."""
+        """Let go of its picture, too."""
         forget_pictures()
 
     def query_one(self, selector: Any, expect_type: Any = None) -> Any:
-        """A part of it; before it stands, or once it is taken away, one that nobody sees.
+        """A part of it. Where it has none yet, or no longer, one that nobody sees.
 
-        It searches in a worker and by timers, which may come to an end after it has.
+        Textual searches in a worker and by timers, which may end after the palette is closed.
         """
         try:
             return super().query_one(selector, expect_type)
@@ -120,15 +120,15 @@ class Palette(CommandPalette):
             return selector() if isinstance(selector, type) else CommandInput()
 
     def _action_command_list(self, action: str) -> None:
-        """Move in the list: not before Textual has counted its rows (see ``Choices``)."""
+        """Move in the list, but not before Textual has counted its rows (see ``Choices``)."""
         with suppress(KeyError, IndexError):
             super()._action_command_list(action)
 
 
 class Choices(OptionList):
-    """Textual's list of options, which may be asked for a page before its rows are counted.
+    """Textual's list of options, safe against a page key before its rows are counted.
 
-    Textual (8.2) counts them when it next lays the list out, and raises where a key comes first.
+    Textual (8.2) counts the rows when it next lays the list out. A page key before that raises.
     """
 
     def action_page_up(self) -> None:
@@ -147,7 +147,7 @@ class Choices(OptionList):
 
 
 class TextBox(VerticalScroll):
-    """A frame round a text, on which stands how it is closed, and whether there is more of it."""
+    """A frame around a text. On it stands how it is closed, and whether there is more to read."""
 
     DEFAULT_CSS = """
     TextBox {
@@ -176,11 +176,11 @@ class TextBox(VerticalScroll):
             static.update(as_shown(self, text))
 
     def on_mount(self) -> None:
-        """Say it as soon as it is known how long the text is."""
+        """Say how it is closed, once it is known how long the text is."""
         self.call_after_refresh(self._say_how_to_close)
 
     def on_resize(self, event: Resize) -> None:
-        """More or less of it fits."""
+        """Say it again: another size may hide some of the text."""
         self.call_after_refresh(self._say_how_to_close)
 
     def _say_how_to_close(self) -> None:

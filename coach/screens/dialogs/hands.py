@@ -41,15 +41,15 @@ def note_words(score: Score, note: ScoreNote) -> str:
 
 
 class PassageInput(Input):
-    """A line for a passage; what is pasted into it may come from anywhere."""
+    """A line for a passage. What is pasted into it may come from anywhere, so it is cleaned."""
 
     def validate_value(self, value: str) -> str:
-        """What can be seen of it."""
+        """The text, without characters that a terminal would obey."""
         return printable(value)
 
 
 class HandsScreen(Dialog[tuple[str, ...]]):
-    """Answers the moves as lines (:mod:`coach.score.hand_moves`); () where nothing is moved."""
+    """Answers the moves as lines that :mod:`coach.score.hand_moves` reads; () for no move."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "back", show=False),
@@ -92,7 +92,7 @@ class HandsScreen(Dialog[tuple[str, ...]]):
         return f"{box} {printable(note_words(self._score, self._notes[index]))}"
 
     def action_choose(self) -> None:
-        """Choose the note under the cursor, or no longer."""
+        """Choose the note under the cursor, or take the choice back."""
         notes = self.query_one(OptionList)
         if notes.has_focus and notes.highlighted is not None:
             self._chosen ^= {notes.highlighted}
@@ -110,7 +110,7 @@ class HandsScreen(Dialog[tuple[str, ...]]):
         self.dismiss(tuple(str(move) for move in moves))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """A passage in one line; what is wrong with it is said, and it can be mended."""
+        """Move a passage given in one line; where it is wrong, say how, and let it be corrected."""
         try:
             move = parse_move(event.value)
             check(self._score, move)

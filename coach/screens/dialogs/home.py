@@ -22,7 +22,7 @@ from coach.screens.terminal import as_shown
 from coach.screens.widgets import HelpLine, StateLine
 
 FIRST_PAINT_S = 0.02
-"""After this long the screen has been painted once."""
+"""After this long the screen has been painted once, on any machine we know."""
 
 
 class HomeScreen(Screen[None]):
@@ -65,7 +65,7 @@ class HomeScreen(Screen[None]):
         self.set_timer(FIRST_PAINT_S, self.fill)  # the record is read once the screen is there
 
     def on_screen_resume(self) -> None:
-        """The last piece and the weak spots have changed meanwhile."""
+        """Read the choices again: the last piece and the weak spots have changed meanwhile."""
         if self._items:  # not the first time: then the screen is painted before it is filled
             self.fill()
 
@@ -122,11 +122,11 @@ class ScoreTree(DirectoryTree):
     ICON_NODE, ICON_NODE_EXPANDED, ICON_FILE = "+ ", "- ", ""
 
     def process_label(self, label: TextType) -> Text:
-        """A file's name as it is: brackets in it are no markup, and nothing in it is obeyed."""
+        """A file's name as it is: brackets in it are no markup, control characters are replaced."""
         return Text(printable(label)) if isinstance(label, str) else label
 
     def filter_paths(self, paths: object) -> list[Path]:
-        """Leave out what is no score, and what is hidden."""
+        """Leave out hidden files, and those that are no scores."""
         assert not isinstance(paths, str)
         return [
             path

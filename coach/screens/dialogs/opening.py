@@ -58,7 +58,7 @@ class OpeningScreen(Dialog[None]):
 
     @work(thread=True, exclusive=True)
     def _open(self) -> None:
-        """Runs in a thread: it touches no widget, and ends in one message."""
+        """Open the score, in a thread: this touches no widget, and ends in one message."""
         from coach.score.hand_moves import MoveError
 
         try:

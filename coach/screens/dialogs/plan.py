@@ -26,7 +26,7 @@ _LONG = 10
 _BEFORE, _AFTER = 2, 3
 """Tasks before and after the chosen one that are never folded away."""
 _PAGE = 10
-"""Tasks that PgUp and PgDn go."""
+"""By how many tasks PgUp and PgDn move."""
 _ALL = 1_000_000
 """More tasks than a plan has."""
 _LOOK = "Up, Down, PgUp, PgDn, Home, End: look along the plan"
@@ -37,7 +37,7 @@ _KEYS = (
 )
 
 Change = Callable[[int, PlanChange], str]
-"""Change a row of the plan; answers with what was done, or why it can't be."""
+"""Change a row of the plan; answers with what was done, or why nothing was."""
 
 
 class PlanScreen(Dialog[None]):

@@ -15,7 +15,7 @@ from coach.screens.interfaces import ClickLike, DrillSession, Host
 from coach.screens.widgets import Result
 
 SILENT_CLICK = "The click can't sound here: go by the count on the screen."
-"""Said once a drill, where the piano takes no click or there is none."""
+"""Said once in a drill, where there is no piano or none that can sound the click."""
 
 BEAT_S = 0.01
 """How often it is looked whether a beat is due, while a click runs. Own choice: within a frame."""

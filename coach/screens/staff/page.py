@@ -1,7 +1,4 @@
-"""A page as it is handed to a widget: rows of cells, and each note's own cells.
-
-A page with marks on its notes: every cell's character and look, alone or row by row.
-"""
+"""A page as plain data: rows of cells, each note's own cells, and how marks change them."""
 
 from __future__ import annotations
 
@@ -152,7 +149,7 @@ class MarkedPage:
         """A row without marks."""
         if row not in self._plain:
             looks = [f"staff--{role.value}" for role in self._page.rows[row].roles]
-            # A blank goes with what is before it: fewer changes of style, a row is out sooner.
+            # A blank takes the style of what is before it: fewer styles, so a row is out sooner.
             for column in range(1, len(looks)):
                 if looks[column] == BLANK:
                     looks[column] = looks[column - 1]

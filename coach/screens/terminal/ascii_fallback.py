@@ -1,4 +1,4 @@
-"""Texts as they may be shown: nothing that a terminal obeys, and plain letters where wanted."""
+"""Texts made safe to show: no control characters, and plain letters where they are wanted."""
 
 from __future__ import annotations
 
@@ -23,17 +23,18 @@ def plain(text: str) -> str:
 def as_shown(node: DOMNode, text: str) -> str:
     """A text as it is to be shown in this app: in plain letters where that was asked for.
 
-    Whatever holds words from outside (a file's name, a piano's, a title, an error) comes by here or
-    by ``printable``, before it is known how wide it is.
+    Whatever holds words from outside (a file's name, a piano's, a title, an error) goes through
+    this or ``printable``, before its width is measured.
     """
     text = printable_lines(text)
     return plain(text) if node.app.has_class("-plain") else text
 
 
 class PrintableOnly(LineFilter):
-    """The last look at what goes to the terminal: characters that it would obey are taken out.
+    """The last filter before the terminal: it replaces characters that a terminal would obey.
 
-    Texts are cleaned before they are laid out; this is for what was forgotten, so no width changes.
+    Texts are cleaned before they are laid out. This catches what was forgotten, and so it must not
+    change any width.
     """
 
     def apply(self, segments: list[Segment], background: Color) -> list[Segment]:

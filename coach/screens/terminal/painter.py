@@ -1,14 +1,14 @@
-"""Painting at once: the one place that reaches into how Textual paints and writes.
+"""Painting at once: the only place that reaches into how Textual paints and writes.
 
-A note's mark changes one or two cells. Textual draws every widget of the screen anew for that and
-writes half a row for each cell; here only those cells are written. They look as Textual would paint
-them, because each look is taken from Textual's own rendering; and since Textual keeps no picture of
-the terminal but draws from the widgets, whatever it paints later is the same.
+A note's mark changes one or two cells. For that, Textual draws every widget of the screen anew and
+writes half a row for each cell. Here only those cells are written. They look as Textual would paint
+them, because each look is taken from Textual's own rendering. And Textual keeps no picture of the
+terminal: it draws from the widgets, so whatever it paints later is the same.
 
 Textual hands every write to a thread, so that a slow terminal does not hold it up. On a busy
-machine that thread waits for its turn, and the mark of a note with it: some milliseconds now and
-then. So what is short and can be taken at once is written at once; all else goes by a thread as
-before, in its order.
+machine that thread waits for its turn, and so does the mark of a note: some milliseconds now and
+then. So what is short, and what the terminal can take now, is written at once. All else goes
+through a thread as before, in its order.
 
 Textual (8.2) has no public way to do either. Where its names are others, or wherever a cell might
 be covered or about to move, nothing is painted here and Textual paints in its own time.
@@ -35,13 +35,14 @@ _NAMES = {
     "background_colors get_line_filters opacity",
     "compositor": "_dirty_regions _visible_widgets",
 }
-"""What is used of Textual that it does not promise."""
+"""Private names of Textual's that are used here."""
 
 _SYNC_START, _SYNC_END = "\x1b[?2026h", "\x1b[?2026l"
 """Around what the terminal is to show in one piece (synchronised output, DEC private mode 2026)."""
 
 _LARGEST = 8192
-"""Characters in one write: Textual cuts longer ones for Windows, and so much is no longer small."""
+"""Most characters in one write. Textual cuts longer ones for Windows. Own choice: a screenful of
+cells is no small change any more."""
 
 
 def paint_now(widget: Widget) -> None:
@@ -104,7 +105,7 @@ class CellPainter:
             for (row, column), appearance in sorted(cells.items())
         )
         is_written = len(written) <= _LARGEST and self._write(written)
-        # Seldom anything else: looked at when the mark is out, and put right where it was so.
+        # Colours seldom change: check them once the mark is out, and paint again if they did.
         return not self._check_conditions() and is_written
 
     def _render_cell(self, row: int, column: int, appearance: Hashable) -> str:
@@ -115,10 +116,7 @@ class CellPainter:
         return self._appearances[appearance]
 
     def _check_conditions(self) -> bool:
-        """Whatever else decides how a cell looks: where it has changed, appearances are drawn anew.
-
-        Whether it was so, and appearances drawn before are wrong.
-        """
+        """Forget all appearances where colours have changed; whether any was known, and wrong."""
         widget, app = self._widget, self._widget.app
         colours = (widget.background_colors, widget.opacity, app.console.color_system)
         conditions = (*colours, app.ansi_theme, app.native_ansi_color, *widget.get_line_filters())
@@ -176,7 +174,7 @@ def _knows_all(widget: Widget) -> bool:
 
 
 def _is_unsettled(widget: Widget) -> bool:
-    """Whether Textual has something in hand that a cell written now could get in the way of."""
+    """Whether Textual is about to paint something that a cell written now would disturb."""
     app: Any = widget.app
     screen: Any = widget.screen
     pending: Any = widget
@@ -210,14 +208,14 @@ def _is_clear(widget: Widget, seen: Mapping[Widget, tuple[Region, Region]]) -> b
 
 
 LONGEST_BYTES = 8192
-"""What is longer goes by the thread: a terminal may not take it at once. Our choice: a mark takes
-some hundred bytes, a chord of ten 2,000."""
+"""Longer writes go through the thread: a terminal may not take them at once. Own choice: a mark
+takes some hundred bytes, a chord of ten 2,000."""
 _MOST_WAITING = 30
-"""Writes that may wait, as with Textual: whoever writes more is held up."""
+"""Writes that may wait, as with Textual: whoever writes more has to wait, too."""
 
 
 def write_at_once(app: Any) -> None:
-    """Have what this app writes go to the terminal at once, where that can be; cheap to ask again.
+    """Let what this app writes go to the terminal at once, where possible. Cheap to call again.
 
     After a suspension Textual has a thread of its own again.
     """

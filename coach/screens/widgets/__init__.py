@@ -1,4 +1,4 @@
-"""Widgets: thin. What they show is computed elsewhere."""
+"""The widgets. They are thin: what they show is worked out elsewhere."""
 
 from coach.screens.widgets.head import AssignmentLine, HelpLine, StateLine
 from coach.screens.widgets.result import CLEAN, Result

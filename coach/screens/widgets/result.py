@@ -1,4 +1,4 @@
-"""What came of it: the clean run, large, and the verdict and the reason in words.
+"""The foot of the drill screen: the clean run, large, the verdict and the reason in words.
 
 Words are fitted into few rows: the most important first, whole sentences, no word cut.
 """
@@ -18,9 +18,9 @@ from coach.screens.terminal import as_shown
 
 _PARTS = re.compile(r"(?<=[.?!;]) ")
 _MORE = "..."
-"""As wide as its plain form, so that both fit."""
+"""For words that are left out. Three dots, so that it is as wide in plain letters."""
 CLEAN = "CLEAN"
-"""The verdict that stands beside the figures, which it belongs to."""
+"""The one verdict that is written beside the figures, not in their place."""
 
 
 class CleanRun(Static):
@@ -54,7 +54,7 @@ class CleanRun(Static):
             self._write()
 
     def show(self, run: int, required: int) -> None:
-        """So many clean running, of so many; past the goal as many as were asked for."""
+        """So many clean in a row, of so many asked for; beyond the goal it stays there."""
         self._run = min(run, required), required
         self._write()
 
@@ -238,9 +238,10 @@ class Result(Horizontal):
     """
 
     ROWS, ROOMY_ROWS = 3, 8
-    """Its least height, and that with the headline."""
+    """Its least height, and the least with the headline beside the words, in rows."""
     HEIGHTS = (ROOMY_ROWS, 5, 4)
-    """What it takes where there is room, the most first: the words need 4 or 5 now and then."""
+    """Heights that it takes where there is room, the largest first. The words need 4 or 5 rows now
+    and then."""
 
     def __init__(self, *, ascii_only: bool = False, id: str | None = None) -> None:
         super().__init__(id=id)

@@ -86,7 +86,7 @@ class StaffView(Widget):
         self._sheet: Sheet | None = None
         self._page = 0
         self._at = Fraction(0)
-        """The place whose page is in sight: the onset played next, or the page turned to."""
+        """The onset whose page is in sight: the next to play, or the first of a page turned to."""
         self._shown: MarkedPage | None = None
         self._top = 0
         """Rows left free above the page."""
@@ -134,7 +134,7 @@ class StaffView(Widget):
         self._make_sheet()
 
     def mark(self, changes: Mapping[int, MarkKind | None]) -> None:
-        """MarkKind notes, or take marks back, and show it at once; the page follows the playing."""
+        """Mark notes, or take marks back, and show it at once; the page follows the playing."""
         latest = None
         for note, mark in changes.items():
             if mark is None:
@@ -152,7 +152,7 @@ class StaffView(Widget):
         changed = [n for n in {*before, *marks} if before.get(n) is not marks.get(n)]
         self._marks.clear()
         self._marks.update(marks)
-        # A first note's own mark is not to wait until all marks of the last repetition are gone.
+        # The next repetition's first note must not wait until all these are painted.
         self.call_after_refresh(self._repaint, changed)
 
     def turn_to(self, page: int) -> None:
@@ -254,7 +254,7 @@ class StaffView(Widget):
         self.post_message(PageTurned())
 
     def _follow(self, note: int) -> None:
-        """Turn to what is played next: at a page's last onset, as whoever turns for a pianist."""
+        """Turn the page at its last onset, as a page turner does for a pianist."""
         if self._window_layout:
             excerpt = self._window_layout.excerpt
             following = excerpt.onset_numbers[note] + 1
@@ -262,14 +262,14 @@ class StaffView(Widget):
             self._turn_to_onset(onsets[min(following, len(onsets) - 1)])
 
     def _turn_to_onset(self, onset_quarters: Fraction) -> None:
-        """Have its page in sight, now and in any other size."""
+        """Show the page of this onset, now and after any change of size."""
         self._at = onset_quarters
         if self._sheet and (page := self._sheet.page_at(onset_quarters)) != self._page:
             self._page = page
             self._show_page()
 
     def _repaint(self, notes: Iterable[int]) -> None:
-        """Have the cells of these notes written anew, by Textual where they can't be alone."""
+        """Paint the cells of these notes at once; where that can't be, have Textual paint them."""
         page, height = self._shown, self.size.height
         if page is None:
             return

@@ -1,7 +1,4 @@
-"""The strip: the whole piece on one line, bar by bar, with the window and the weak spots.
-
-The strip as a widget: the whole piece on one row.
-"""
+"""The strip: the whole piece on one line, bar by bar, with the window and the weak spots."""
 
 from __future__ import annotations
 
