@@ -11,7 +11,7 @@ from textual.widgets import Static
 
 from coach.cli.errors import OUR_FAULT, say_errors_plainly
 from coach.coaching.drill.drill_events import DrillEvent
-from coach.playing.midi_events import KeyDown, PianoFound
+from coach.playing.midi_events import KeyDown, KeyEvent, PianoFound
 from coach.screens.app.app import KeyholeApp
 from coach.screens.interfaces import Start
 from tests.screenfakes import Staging
@@ -44,7 +44,7 @@ def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place
 ) -> None:
     staging = Staging()
 
-    def broken(pitch: int, velocity: int, at_s: float) -> tuple[DrillEvent, ...]:
+    def broken(event: KeyEvent) -> tuple[DrillEvent, ...]:
         raise ZeroDivisionError("no beats")
 
     async def main(app: KeyholeApp) -> None:
@@ -56,7 +56,7 @@ def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place
             await pilot.pause()
             staging.ports.post(PianoFound("Test piano"))
             await pilot.pause()
-            monkeypatch.setattr(staging.drill, "key_down", broken)
+            monkeypatch.setattr(staging.drill, "hear", broken)
             staging.ports.post(KeyDown(60, 64, 0.0))
             await asyncio.sleep(0)
             await pilot.pause()

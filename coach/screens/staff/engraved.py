@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
+from typing import TYPE_CHECKING
 
 from coach.engraving import Box, Picture, note_id, write_mei
 from coach.score.model import Hand, Score
@@ -21,7 +22,9 @@ from coach.score.notation import Counts, Written, write
 from coach.score.window import Excerpt, Window, excerpt
 from coach.screens.staff.canvas import Canvas, Role
 from coach.screens.staff.page import NoteCells, Page, Sheet
-from coach.screens.terminal import Graphics
+
+if TYPE_CHECKING:
+    from coach.screens.terminal import Graphics
 
 LANES = 3
 """Rows of cells around the picture: a lane for each hand's marks, and the counts."""
