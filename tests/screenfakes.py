@@ -28,6 +28,7 @@ from coach.coaching.model import Assignment, AssignmentKind, Decision, Request, 
 from coach.coaching.planning import PlanRow
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLabel, Stage
+from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown, KeyEvent, MidiEvent
 from coach.playing.notes import PlayedNote, Take
 from coach.score.build import score_from_notes
@@ -274,6 +275,8 @@ class FakeClick:
 
     def __init__(self, sounds: bool = True) -> None:
         self.sounds, self.started = sounds, 0
+        self.played: list[Timed] = []
+        self.stopped = 0
 
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
         self.started += 1
@@ -282,8 +285,12 @@ class FakeClick:
     def prepare(self) -> None:
         pass
 
+    def play(self, messages: Sequence[Timed]) -> bool:
+        self.played = list(messages)
+        return self.sounds
+
     def stop(self) -> None:
-        pass
+        self.stopped += 1
 
     def close(self) -> None:
         pass

@@ -1,36 +1,178 @@
-"""Several repetitions heard: where do they break?"""
+"""Hearing the window, and one's own take: what sounds, what is marked, and what ends it."""
 
-from coach.drill import judge_window, played, score_from_notes, where_it_breaks, window
-from coach.judging.model import Judgement
+from __future__ import annotations
 
-SCORE = score_from_notes(
-    [{"pitch": 72 + k % 5, "onset": k, "length": 1, "hand": "RH"} for k in range(16)]
-    + [{"pitch": 48 + k % 4, "onset": k, "length": 1, "hand": "LH"} for k in range(16)],
-    qpm=100,
+import asyncio
+from fractions import Fraction
+from typing import Any
+
+import pytest
+
+from coach.coaching.drill import DrillState
+from coach.drill import Drill, Window, repair
+from coach.playing.notes import PlayedNote
+from coach.score.window import excerpt
+from coach.screens.dialogs.texts import help_text
+from coach.screens.drill.listening import (
+    BETWEEN_S,
+    NOTHING_PLAYED,
+    OFFER,
+    Listening,
+    plan_take,
+    plan_window,
 )
-WHOLE = window(SCORE, bars="1-4")
+from tests.records import SCORE, WINDOW, ended
+from tests.screenfakes import FakeClick
+from tests.seat import RIGHT, Seat, reason_line, seated
+
+PART = excerpt(SCORE, WINDOW)
 
 
-def heard(*wrong_beats: int) -> Judgement:
-    """A repetition with a wrong left-hand key at these beats."""
-    keys = [
-        (
-            n.pitch + (n.hand == "LH" and n.onset_quarters in wrong_beats),
-            64,
-            float(n.onset_quarters) * 0.6,
-            0.5,
-        )
-        for n in SCORE.notes
+def strikes(hearing_messages: tuple[tuple[float, tuple[int, ...]], ...]) -> list[tuple[float, int]]:
+    return [(round(at_s, 3), one[1]) for at_s, one in hearing_messages if one[0] == 0x90]
+
+
+def played_wrong() -> tuple[tuple[PlayedNote, ...], Drill]:
+    """Two hands at 60, the right hand's third note a semitone too high."""
+    drill = Drill(SCORE, repair(SCORE, WINDOW, qpm=60.0))
+    notes = []
+    for note in drill.excerpt.notes:
+        wrong = note.hand.value == "RH" and note.onset_quarters == 2
+        onset_s = 10.0 + float(note.onset_quarters)
+        notes.append(PlayedNote(note.pitch + wrong, 61, onset_s, 0.8))
+    return tuple(notes), drill
+
+
+def test_the_window_sounds_as_it_is_written_at_the_tempo_asked_for() -> None:
+    hearing = plan_window(PART, 120.0, 5.0)
+    assert sorted(strikes(hearing.messages)) == sorted(
+        (5.0 + float(note.onset_quarters) / 2, note.pitch) for note in PART.notes
+    )
+    assert sorted(one.note for one in hearing.marks) == list(range(len(PART.notes)))
+    for one in hearing.marks:
+        assert one.at_s == pytest.approx(5.0 + float(PART.notes[one.note].onset_quarters) / 2)
+
+
+def test_a_take_is_heard_from_a_beat_before_it_broke_and_then_as_written() -> None:
+    notes, drill = played_wrong()
+    done = drill.repetition(notes, now_s=10.0)
+    assert not done.judgement.clean
+    hearing = plan_take(done.take, done.judgement, 100.0)
+    own = [(at_s, pitch) for at_s, pitch in strikes(hearing.messages)][: 2 * 3]
+    # beats 2 to 4, as they were played
+    assert sorted(own) == sorted(
+        (100.0 + float(note.onset_quarters) - 1, note.pitch + (note.pitch == 76))
+        for note in PART.notes
+        if note.onset_quarters >= 1
+    )
+    written = strikes(hearing.messages)[2 * 3 :]
+    assert written[0][0] == pytest.approx(100.0 + 2.8 + BETWEEN_S)
+    assert {pitch for _, pitch in written} == {n.pitch for n in PART.notes if n.onset_quarters >= 1}
+
+
+def test_half_the_speed_is_of_both() -> None:
+    notes, drill = played_wrong()
+    done = drill.repetition(notes, now_s=10.0)
+    once = plan_take(done.take, done.judgement, 0.0)
+    slowly = plan_take(done.take, done.judgement, 0.0, slower=2.0)
+    first, last = strikes(once.messages), strikes(slowly.messages)
+    assert len(first) == len(last)
+    assert last[5][0] == pytest.approx(2 * first[5][0])
+    assert last[-1][0] - last[6][0] == pytest.approx(2 * (first[-1][0] - first[6][0]))
+
+
+def test_a_clean_take_is_heard_from_its_beginning() -> None:
+    drill = Drill(SCORE, repair(SCORE, WINDOW, qpm=60.0))
+    notes = [
+        PlayedNote(note.pitch, 61, 10.0 + float(note.onset_quarters), 0.8)
+        for note in drill.excerpt.notes
     ]
-    return judge_window(SCORE, WHOLE, played(keys))
+    done = drill.repetition(notes, now_s=10.0)
+    hearing = plan_take(done.take, done.judgement, 0.0)
+    assert len(strikes(hearing.messages)) == 2 * len(notes)
 
 
-def test_the_place_that_fails_again_and_again_comes_first() -> None:
-    first, *others = where_it_breaks(SCORE, WHOLE, [heard(6), heard(6, 11), heard(), heard(6)])
-    assert first.place == "LH bar 2, beat 2 → 3"
-    assert first.sure > 0.9
-    assert all(other.sure < 0.5 for other in others)
+def test_the_window_is_heard_and_any_key_ends_it_and_counts() -> None:
+    click = FakeClick()
+
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("h")
+        listening = seat.drill_screen.presenter.listening
+        assert listening.is_running
+        assert [one[1] for _, one in click.played if one[0] == 0x90] == list(RIGHT)
+        await seat.play(*RIGHT)
+        assert not listening.is_running
+        assert click.stopped
+        assert seat.clean_run == "1 of 3 clean"
+
+    seated((120, 40), run, click=click)
 
 
-def test_nothing_failed_nothing_is_suspected() -> None:
-    assert where_it_breaks(SCORE, WHOLE, [heard(), heard()]) == ()
+def test_pressing_it_again_is_silence() -> None:
+    click = FakeClick()
+
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("h")
+        await seat.pilot.press("h")
+        assert not seat.drill_screen.presenter.listening.is_running
+        assert click.stopped
+
+    seated((120, 40), run, click=click)
+
+
+def test_what_sounds_is_marked_while_it_sounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("coach.screens.drill.listening.BEFORE_S", 0.0)
+
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("h")
+        for _ in range(200):
+            await asyncio.sleep(0.01)
+            if seat.staff.is_marked:
+                break
+        marks = [line for line in seat.text.splitlines() if line.split() == ["o"]]
+        assert marks
+        await seat.pilot.press("h")
+        await seat.pilot.pause()
+        assert not seat.staff.is_marked
+
+    seated((120, 40), run, click=FakeClick())
+
+
+def test_where_nothing_can_sound_that_is_said() -> None:
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("h")
+        await seat.pilot.pause()
+        assert "Nothing can sound here" in reason_line(seat)
+        await seat.pilot.press("j")
+        await seat.pilot.pause()
+        assert NOTHING_PLAYED in seat.text
+
+    seated((120, 40), run, click=FakeClick(sounds=False))
+
+
+def test_the_same_failure_three_times_offers_to_listen() -> None:
+    nobody: Any = None
+    listening = Listening(nobody, nobody, float, nobody, FakeClick())
+    failed, right = ended(clean=False), ended()
+    assert [listening.offer(one) for one in (failed, failed, failed)] == ["", "", OFFER]
+    assert [listening.offer(one) for one in (failed, right, failed, failed)] == [""] * 4
+    assert listening.offer(failed) == OFFER
+    mute = Listening(nobody, nobody, float, nobody, None)
+    assert [mute.offer(failed) for _ in range(3)] == [""] * 3
+
+
+def test_nothing_sounds_while_one_plays() -> None:
+    click = FakeClick()
+
+    async def run(seat: Seat) -> None:
+        await seat.play(*RIGHT[:2])
+        assert seat.staging.drill.state is DrillState.PLAYING
+        await seat.pilot.press("h")
+        assert not click.played
+
+    seated((120, 40), run, click=click)
+
+
+def test_the_keys_are_told_with_all_others() -> None:
+    assert "Hear the window as it is written" in help_text(demo=False)
+    assert Window(Fraction(0), Fraction(4)) == WINDOW

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from enum import StrEnum
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from coach.coaching.planning import PlanRow
     from coach.judging.judge import JudgingJob
     from coach.judging.model import Judgement
+    from coach.playing.click_schedule import Timed
     from coach.playing.midi_events import MidiEvent
     from coach.playing.notes import PlayedNote
     from coach.score.model import Score
@@ -192,6 +193,9 @@ class ClickLike(Protocol):
     def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
         """Sound a count-in and click; returns at once: whether there is a way for it to sound."""
 
+    def play(self, messages: Sequence[Timed]) -> bool:
+        """Sound these at their times, in place of what sounds; the same answer."""
+
     def stop(self) -> None:
         """Silence."""
 
@@ -294,6 +298,9 @@ class Host(Protocol):
 
     def post_message(self, message: Message) -> bool:
         """Tell the screens above."""
+
+    def show(self, outcomes: Iterable[DrillEvent]) -> None:
+        """Show what the drill answered."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,9 @@ COMMANDS = (
     Command("why", "w,f3", "w", "why", "The reason and the evidence"),
     Command("plan", "t,f12", "t", "plan", "All tasks up to the goal, and which is now"),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
+    Command("hear", "h,f11", "h", "hear", "Hear the window as it is written, or silence"),
+    Command("hear_mine(1.0)", "j", "j", "hear mine", "Your last one, then as written"),
+    Command("hear_mine(2.0)", "J", "J", "slowly", "The same at half the speed"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
     Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
     Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
@@ -64,7 +67,7 @@ def help_line(width: int, *, demo: bool = False, letters: bool = False) -> str:
     parts = ["←→ smaller larger", "↓↑ slower faster"]
     if demo:
         parts = ["[ slower", "] hurry", "s stop"]
-    shown = {"other hand", "next", "not this", "details", "why", "plan", "pause", "home"}
+    shown = {"other hand", "next", "not this", "details", "why", "plan", "hear", "home"}
     parts += [f"{one.shown} {one.name}" for one in COMMANDS if one.name in shown]
     return fit(parts, width - len(last) - 2) + "  " + last
 

@@ -12,6 +12,8 @@ from coach.score.window import Excerpt
 class MarkKind(IntEnum):
     """What became of a note; where notes share a mark cell, the highest is shown."""
 
+    SOUNDING = -1
+    """It is being heard."""
     RIGHT = 0
     LATE = 1
     EARLY = 2
@@ -30,6 +32,7 @@ class MarkSymbol:
 
 
 MARK_SYMBOLS = {
+    MarkKind.SOUNDING: MarkSymbol("o", "sounds now"),
     MarkKind.RIGHT: MarkSymbol("=", "as written"),
     MarkKind.LATE: MarkSymbol("L", "late"),
     MarkKind.EARLY: MarkSymbol("E", "early"),

@@ -36,6 +36,7 @@ from coach.screens.drill.announcements import Announcements, WayOn
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.click import SILENT_CLICK, ClickRunner
 from coach.screens.drill.foot import Foot, VerdictPlace
+from coach.screens.drill.listening import Listening
 from coach.screens.drill.player import Player
 from coach.screens.interfaces import DrillSetup, Host
 from coach.screens.marks import MARK_BY_LABEL, marks_of
@@ -69,6 +70,7 @@ class DrillPresenter:
         self.verdict = VerdictPlace(self.foot.result)
         self.announcements = Announcements(session, host, self.top, self.foot, self.verdict)
         self.click = ClickRunner(session, host, setup.clock, self.foot.result, setup.click)
+        self.listening = Listening(session, host, setup.clock, self.staff, setup.click)
         self._is_set_aside = False
         """Whether something was set aside just now, and why is to be read."""
 
@@ -126,6 +128,7 @@ class DrillPresenter:
                 if not self.asked.is_held or not self.staff.is_marked:
                     self._show_next()
             case CountIn():
+                self.listening.stop()
                 self._show_next()
                 sounds = self.click.start(outcome)
                 if not sounds and not self._player.is_simulated:
@@ -166,6 +169,8 @@ class DrillPresenter:
         self.verdict.show_ended(ended, headline)
         self._show_run_of(ended)
         self.announcements.show_record_fault(fault)
+        if offer := self.listening.offer(ended):
+            self.announcements.propose(offer)
         self._host.set_timer(HOLD_S, self._turn_back)
         self.foot.prefer_verdict()
 

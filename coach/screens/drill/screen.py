@@ -141,6 +141,7 @@ class DrillScreen(Screen[None]):
         match event:
             case KeyDown(pitch, _, at_s):
                 self._last_key_s = at_s
+                self.presenter.listening.stop()
                 is_playing = drill.state is DrillState.PLAYING
                 if not is_playing and self.presenter.way_on.is_struck(pitch):
                     self.go_on()
@@ -219,6 +220,24 @@ class DrillScreen(Screen[None]):
         drill = self.session.drill
         resting = drill.state in (DrillState.RESTING, DrillState.FINISHED)
         self.show(drill.resume(self._clock()) if resting else drill.pause(self._clock()))
+
+    def action_hear(self) -> None:
+        """Hear the window as it is written; silence where it sounds."""
+        listening = self.presenter.listening
+        if listening.is_running:
+            listening.stop()
+        else:
+            self._say(listening.hear_window())
+
+    def action_hear_mine(self, slower: float) -> None:
+        """Hear the last repetition from the place that failed, then as it is written."""
+        ended = self.presenter.verdict.ended
+        self._say(self.presenter.listening.hear_take(ended, slower=slower))
+
+    def _say(self, sentence: str) -> None:
+        if sentence:
+            self.presenter.foot.take_back_proposal()
+            self.presenter.announcements.propose(sentence)
 
     def action_page(self, by: int) -> None:
         """Turn the page of the window."""
@@ -305,6 +324,7 @@ class DrillScreen(Screen[None]):
         if self._is_left:
             return ""
         self._is_left = True
+        self.presenter.listening.stop(goes_on=False)
         return " ".join(filter(None, [*self._finish_judging(), self.session.leave()]))
 
     def _finish_judging(self) -> list[str]:
