@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from coach import __version__
+from coach.judging.model import Stage
 from coach.score.words import printable_lines
 
 WARM_UP_MIN = 5.0
@@ -93,7 +94,7 @@ def _add_window(parser: argparse.ArgumentParser) -> None:
 
 def _add_stage(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--stage", choices=["notes", "rhythm", "pulse", "tempo", "shape"], default="rhythm",
+        "--stage", choices=[stage.value for stage in Stage], default="rhythm",
         help="what a repetition is judged for",
     )  # fmt: skip
 
