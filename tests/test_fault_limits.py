@@ -174,3 +174,35 @@ def test_keys_let_go_early_within_a_beat_are_one_lapse(second: int, lapses: int)
     words = SCALE["RH"].split()
     take = " ".join(word + "'" * (at in (4, second)) for at, word in enumerate(words))
     assert causes(take, Stage.SHAPE).count(Cause.EARLY_RELEASE) == lapses
+
+
+@pytest.mark.parametrize(
+    ("key", "cause"), [("D4", Cause.CORRECTED_KEY), ("Eb4", Cause.BRUSHED_KEY)]
+)
+def test_a_key_that_lies_in_the_other_hand_is_put_right_to_one_two_semitones_away_at_most(
+    key: str, cause: Cause
+) -> None:
+    """It is two or one semitones from the right hand's F, before a late C of the left hand's."""
+    score = {"RH": "G4 F4 G4 A4 F4 G4 A4 G4", "LH": "C4 A3 B3 A3 C4 A3 B3 C4"}
+    take = {**score, "LH": f"C4 A3 B3 A3 ({key})C4>0.35 A3 B3 C4"}
+    judgement = judge(all_of(written(score), score), played(score, take), stage=Stage.NOTES)
+    assert judgement.faults[0].cause is cause
+
+
+def test_a_chain_of_keys_let_go_early_is_one_lapse_however_long_it_is() -> None:
+    words = SCALE["RH"].split()
+    take = " ".join(word + "'" * (at in (2, 4, 6)) for at, word in enumerate(words))
+    assert causes(take, Stage.SHAPE) == [Cause.EARLY_RELEASE]
+
+
+def test_a_stretch_left_out_is_shown_at_its_first_note() -> None:
+    made = Made(SCALE, "C4 D4 E4 - - - - C5 B4 A4 G4 F4 E4 D4 C4 D4")
+    (fault,) = made.judge(Stage.RHYTHM).faults
+    assert fault.note == 3
+
+
+def test_beats_that_were_skipped_are_counted_from_the_one_before_to_the_one_after() -> None:
+    made = Made(SCALE, "C4 D4 E4 F4 x x x x B4 A4 G4 F4 E4 D4 C4 D4")
+    fault = made.judge(Stage.RHYTHM).faults[0]
+    assert (fault.from_beat, fault.to_beat) == (1, 4)
+    assert fault.words == "skipped 2 beats from bar 1 beat 3"
