@@ -11,6 +11,9 @@ from coach.judging.tolerance import USUAL
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt, Transition
 
+ENDING_TIMES, ENDING_AFTER = 2, 2
+"""A note ends a phrase that is so many times as long as each of so many before it. Own choice, as
+the judgement of a hesitation has it: twice as long is the least that notation writes."""
 LEAST_MS, HALF_MS = 180.0, 170.0
 """A hesitation that counts at all is longer than the first (the ear's own floor). Half of them are
 longer than both together, half of the rest than as much again: an exponential tail. Own choice,
@@ -84,8 +87,8 @@ def chance_to_hear_late(onsets: Sequence[Fraction], at: int, quarter_ms: float) 
     if at == 0:
         return 0.0
     interval = onsets[at] - onsets[at - 1]
-    before = [onsets[i] - onsets[i - 1] for i in range(max(1, at - 2), at)]
-    ending = bool(before) and interval >= 2 * max(before)
+    before = [onsets[i] - onsets[i - 1] for i in range(max(1, at - ENDING_AFTER), at)]
+    ending = bool(before) and interval >= ENDING_TIMES * max(before)
     limit_ms = USUAL.hesitation_ms(float(interval) * quarter_ms, 0.0, ending=ending, known=True)
     return _chance_to_exceed(limit_ms)
 

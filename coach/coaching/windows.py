@@ -18,6 +18,10 @@ from coach.score.window import Excerpt, Transition, Window, excerpt
 SINGLE = (Hands.RIGHT, Hands.LEFT)
 
 
+_INSTANT = Fraction(1, 1 << 30)
+"""Quarters: no two onsets of a score lie so near (the finest MIDI grid has 32,767 to a quarter)."""
+
+
 class PracticeMap:
     """Beats, onsets and transitions of one whole window of a score, and the windows inside it."""
 
@@ -72,7 +76,7 @@ class PracticeMap:
 
     def notes_at(self, onset: Fraction, hands: Hands) -> tuple[ScoreNote, ...]:
         """The notes that these hands strike at an onset."""
-        return self.score.notes_between(onset, onset + Fraction(1, 1 << 30), hands)
+        return self.score.notes_between(onset, onset + _INSTANT, hands)
 
     def beats(self, window: Window) -> int:
         """Length of a window in beats: the grid steps that it touches."""

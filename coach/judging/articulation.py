@@ -190,6 +190,11 @@ _USUAL, _USUAL_SPREAD = log(0.75), 0.35
 three for 53 % and more (our own choice: between portato and legato)."""
 _OTHER_SPREAD = 0.3
 """How far the hands are apart in this, in log share, where the other one has many notes."""
+_OTHER_WEIGHT = 2
+"""...and as many notes as are needed for half of that certainty (own choice)."""
+_BOTH_SIDES = 2
+"""Squares are summed below the middle alone, since a key let go early is looked for; a spread has
+two sides."""
 _SPREAD, _SPREAD_S, _SPREAD_WEIGHT = 0.25, 0.045, 8
 """How much one hand's holds vary before any is seen: this share of them, and so many seconds of
 release, which are much of a sixteenth and little of a half note; and for how many seen ones that
@@ -254,7 +259,7 @@ def _manner(others: Sequence[OnsetHold]) -> tuple[float, float]:
     told = [one.log_share for one in others if one.next_key is NextKey.OTHER]
     if not told:
         return _USUAL, usual
-    sure = len(told) / (len(told) + 2) / _OTHER_SPREAD**2
+    sure = len(told) / (len(told) + _OTHER_WEIGHT) / _OTHER_SPREAD**2
     return (usual * _USUAL + sure * median(told)) / (usual + sure), usual + sure
 
 
@@ -317,7 +322,7 @@ def _below(one: OnsetHold, others: Sequence[OnsetHold], manner: tuple[float, flo
     if like:
         middle = median(like)
         most = _OUTLYING * sqrt(variance)
-        squares = 2 * sum(min(max(middle - share, 0.0), most) ** 2 for share in like)
+        squares = _BOTH_SIDES * sum(min(max(middle - share, 0.0), most) ** 2 for share in like)
         variance = (squares + _SPREAD_WEIGHT * variance) / (len(like) + _SPREAD_WEIGHT)
         told = len(like) / variance
         usual, sure = (told * middle + sure * usual) / (told + sure), told + sure

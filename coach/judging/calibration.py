@@ -17,6 +17,10 @@ LEAST_TAPS = 8
 """Taps from which the middle is known to a few milliseconds, at a scatter of 20 ms."""
 _WARMING_UP = 2
 """First taps left out: one falls in with a click only after hearing it."""
+_LEAST_CLICKS = 2
+"""Between them lies one beat."""
+_MAD_OF_SD = 0.6745
+"""The median absolute deviation of a normal distribution, as a share of its standard deviation."""
 _STEADY_SHARE = 0.10
 """Scatter of more than a tenth of the beat is no tapping along: untrained tapping scatters by 4
 to 6 % (Repp 2005, from memory)."""
@@ -40,7 +44,7 @@ def calibrate(clicks_s: Sequence[float], taps_s: Sequence[float]) -> Calibration
     Each tap goes with the click nearest to it. None where too few fell near one or they scatter
     too much to be tapping along: ask the player to try again.
     """
-    if len(clicks_s) < 2:
+    if len(clicks_s) < _LEAST_CLICKS:
         return None
     beat_s = median(b - a for a, b in pairwise(clicks_s))
     errors = [_nearest(clicks_s, tap) for tap in sorted(taps_s)][_WARMING_UP:]
@@ -48,7 +52,7 @@ def calibrate(clicks_s: Sequence[float], taps_s: Sequence[float]) -> Calibration
     if len(errors) < LEAST_TAPS:
         return None
     offset = median(errors)
-    scatter = median(abs(error - offset) for error in errors) / 0.6745
+    scatter = median(abs(error - offset) for error in errors) / _MAD_OF_SD
     if scatter > _STEADY_SHARE * beat_s:
         return None
     return Calibration(offset * 1000, scatter * 1000, len(errors))

@@ -25,13 +25,20 @@ EVENNESS_CV = 0.07
 8.1 ms up and 8.9 ms down at 125 ms (Jabusch 2006; 13 pianists, sixteenths at 120)."""
 
 
+_JND95_MS, _JND95_SHARE = 6.0, 0.025
+"""Milliseconds in quick rows, and a share of the time between onsets in slow ones (Friberg &
+Sundberg 1995)."""
+_JND92_MS, _JND92_SHARE, _JND_CORNER_MS = 10.0, 0.05, 240.0
+"""The same in 1992, and the time between onsets at which one follows on the other."""
+
+
 def jnd95_ms(ioi_ms: float) -> float:
     """The smallest displacement of one tone in an even row that is heard.
 
     6 ms up to 240 ms between onsets, 2.5 % above (Friberg & Sundberg 1995, JASA 98, 2524-2531;
     30 listeners). No tolerance of this program lies below it.
     """
-    return max(6.0, 0.025 * ioi_ms)
+    return max(_JND95_MS, _JND95_SHARE * ioi_ms)
 
 
 def jnd92_ms(ioi_ms: float) -> float:
@@ -40,7 +47,7 @@ def jnd92_ms(ioi_ms: float) -> float:
     Friberg & Sundberg 1992, STL-QPSR 33(4), 97-108. At 240 ms the two branches give 10 and
     12 ms; the step is kept as published.
     """
-    return 10.0 if ioi_ms < 240.0 else 0.05 * ioi_ms
+    return _JND92_MS if ioi_ms < _JND_CORNER_MS else _JND92_SHARE * ioi_ms
 
 
 class Strictness(StrEnum):

@@ -247,6 +247,11 @@ def _is_all(excerpt: Excerpt, fault: Fault) -> bool:
     return first <= opening and last >= onsets[-1]
 
 
+_NAMES_NEAR = range(-3, 4)
+"""Octaves of the line of fifths (twelve fifths each) in which a key has a name: from triple flats
+to triple sharps, of which the nearest is taken."""
+_SECONDS, _THIRDS = {1, 2}, {3, 4}
+"""Semitones, minor and major."""
 _FIFTHS = "FCGDAEB"
 """The white keys in the order of the line of fifths."""
 _MIDDLE_OF_C_MAJOR = 2.0
@@ -275,7 +280,7 @@ def _nearest_fifths(pitch: int, known: Collection[Spelling]) -> int:
     """The place of a key on the line of fifths that lies nearest to those that are written."""
     centre = fmean(map(_fifths, known)) if known else _MIDDLE_OF_C_MAJOR
     fifths = pitch * _FIFTH % _OCTAVE
-    names = (fifths + _OCTAVE * k for k in range(-3, 4))
+    names = (fifths + _OCTAVE * k for k in _NAMES_NEAR)
     return min(names, key=lambda name: abs(name - centre))
 
 
@@ -303,8 +308,8 @@ def describe_shift(semitones: Sequence[int]) -> str:
     """How a hand lies that is off its keys: ``hand lies a step too high``."""
     way = "high" if semitones[0] > 0 else "low"
     sizes = set(map(abs, semitones))
-    if sizes <= {1, 2}:
+    if sizes <= _SECONDS:
         return describe(Cause.SHIFTED_POSITION, how=f"a step too {way}")
-    if sizes <= {3, 4}:
+    if sizes <= _THIRDS:
         return describe(Cause.SHIFTED_POSITION, how=f"a third too {way}")
     return describe(Cause.SHIFTED_POSITION, how=f"too {way}")

@@ -45,14 +45,20 @@ def expected_bits(
     it is.
     """
     prior = [posterior.healthy, posterior.right, posterior.left, posterior.together]
-    rounded = tuple(round(p, 3) for p in prior)
+    rounded = tuple(round(p, CHANCE_DIGITS) for p in prior)
+    slips, heard = round(slip_rate.mean, RATE_DIGITS), round(audible, AUDIBLE_DIGITS)
     if hands is not Hands.TOGETHER:
-        return _expected_bits_alone(rounded, hands, round(slip_rate.mean, 4), round(audible, 2))
+        return _expected_bits_alone(rounded, hands, slips, heard)
     seen = tuple(
-        round(x, 1)
+        round(x, COUNT_DIGITS)
         for x in (beat_counts.right_failed, beat_counts.left_failed, beat_counts.both_failed)
     )
-    return _expected_bits_together(rounded, seen, round(slip_rate.mean, 4), round(audible, 2))
+    return _expected_bits_together(rounded, seen, slips, heard)
+
+
+CHANCE_DIGITS, RATE_DIGITS, AUDIBLE_DIGITS, COUNT_DIGITS = 3, 4, 2, 1
+"""Decimals to which a probe's figures are rounded, so that what is alike is worked out once. Own
+choice: a thousandth of a chance chooses no other probe."""
 
 
 @lru_cache(maxsize=4096)

@@ -135,6 +135,11 @@ place that breaks may well have a second. As sure as one that is claimed (``CLAI
 ROUNDS = 3
 """How often posteriors and slip rate are estimated from each other. Own choice, because each round
 changes less than the one before."""
+FEWEST_MOVES = 2
+"""Of a single move it is not certain beforehand that it is at fault: so many at the least."""
+RATE_DIGITS, COUNT_DIGITS, TRIES_DIGITS = 4, 3, 2
+"""Decimals to which chances, counts of attempts and the slip rate's own attempts are rounded, so
+that what is alike is worked out once. Own choice: finer than any count of repetitions tells."""
 MOST_MOVES = 240.0
 """The chance of a fault is shared among no more moves than this: long pieces have more faults. Own
 choice: 60 bars of four beats."""
@@ -189,7 +194,7 @@ def infer_posteriors(
     out: dict[Fraction, Posterior] = {}
     for _ in range(ROUNDS):
         found = sum(one.fault for one in out.values() if one.fault > SURE)
-        likelier = round(chance * (1.0 + found), 4)
+        likelier = round(chance * (1.0 + found), RATE_DIGITS)
         out = {
             beat: beat_posterior(evidence.counts_at(beat), slip_rate, likelier, whose)
             for beat, whose in hands.items()
@@ -202,7 +207,7 @@ def infer_posteriors(
 
 def fault_prior(moves: int) -> float:
     """Chance, before hearing it, that one of so many moves is at fault: one in all of them."""
-    return 1.0 / min(max(moves, 2), MOST_MOVES)
+    return 1.0 / min(max(moves, FEWEST_MOVES), MOST_MOVES)
 
 
 def beat_posterior(
@@ -220,8 +225,10 @@ def beat_posterior(
         beat_counts.both_failed,
         *(x for hand in Hand for x in _attempts_alone(beat_counts, hand)),
     )
-    rounded = tuple(round(x, 3) for x in key)
-    return _posterior_of(rounded, round(slip_rate.a, 4), round(slip_rate.b, 2), prior)
+    rounded = tuple(round(x, COUNT_DIGITS) for x in key)
+    return _posterior_of(
+        rounded, round(slip_rate.a, RATE_DIGITS), round(slip_rate.b, TRIES_DIGITS), prior
+    )
 
 
 def _attempts_alone(beat_counts: BeatCounts, hand: Hand) -> tuple[float, float]:

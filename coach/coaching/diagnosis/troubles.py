@@ -26,6 +26,10 @@ SUSPECT = 0.04
 without a failure clear it."""
 KEY_MM = 23.5
 """Width of a white key (165 mm / 7)."""
+OCTAVE_SEMITONES = 12
+ALIKE_DIGITS = 3
+"""Decimals: suspects whose chances differ by less are alike, and the one that failed more comes
+first. Own choice."""
 OCTAVE_MM = 165.0
 """An octave on today's pianos, seven white keys."""
 EASY = 0.9
@@ -68,7 +72,7 @@ def fitts_bits(semitones: float) -> float:
 
     A is the distance along the keyboard (an octave is 165 mm), W the width of a white key.
     """
-    return log2(abs(semitones) / 12 * OCTAVE_MM / KEY_MM + 1)
+    return log2(abs(semitones) / OCTAVE_SEMITONES * OCTAVE_MM / KEY_MM + 1)
 
 
 def diagnose(evidence: Evidence, practice_map: PracticeMap) -> Diagnosis:
@@ -82,7 +86,7 @@ def diagnose(evidence: Evidence, practice_map: PracticeMap) -> Diagnosis:
             if posterior.fault >= SUSPECT
         ),
         key=lambda s: (
-            -round(s.posterior.fault, 3),
+            -round(s.posterior.fault, ALIKE_DIGITS),
             -evidence.counts_at(s.transition.to_quarters).failures(s.transition.hands),
             s.transition.to_quarters,
         ),

@@ -25,6 +25,20 @@ SESSION_GAP_S = 3 * 3600.0
 SLIP_RATE = 1 / 3
 """A spot that fails in fewer of its tries than this, and only once, was a slip. Our choice."""
 
+MENDED_TRIES = 3
+"""A spot is mended whose last so many tries were clean. Our choice: as many as a clean run has."""
+
+WEAK_FAILURES = 2
+"""Failures that make a spot weak, however often it was tried. Our choice: one may be a slip."""
+
+PRIOR_FAILED, PRIOR_TRIES = 1, 2
+"""A spot counts as tried twice before, and failed once: Laplace's rule of succession (1814), which
+is the mean of the posterior of a uniform prior."""
+
+WIDENINGS = ((1, 1), (2, 1), (2, 2), (3, 2))
+"""Beats of run-up and beats after the move, one after the other, until a window has enough onsets.
+Our choice: the run-up first, since the trouble is in arriving."""
+
 REPETITIONS = 3
 """Repetitions that a spot is expected to take: two clean, and one to get there."""
 
@@ -57,7 +71,7 @@ class WeakSpot:
     def weight(self) -> float:
         """How weak: the expected chance of failing (uniform prior), mended spots after all
         others."""
-        chance = (self.failures + 1) / (self.tries + 2)
+        chance = (self.failures + PRIOR_FAILED) / (self.tries + PRIOR_TRIES)
         return chance - 1.0 if self.mended else chance
 
 
@@ -114,12 +128,14 @@ def weak_spots(history: Iterable[Observation]) -> tuple[WeakSpot, ...]:
 def _spot(transition: Transition, seen: Sequence[Observation]) -> WeakSpot:
     failed = [one.outcome is not Outcome.CLEAN for one in seen]
     tempos = [one.qpm for one in seen if one.qpm is not None]
-    mended = len(failed) >= 3 and not any(failed[-3:])
+    mended = len(failed) >= MENDED_TRIES and not any(failed[-MENDED_TRIES:])
     return WeakSpot(transition, sum(failed), len(failed), mended, tempos[-1] if tempos else None)
 
 
 def _is_weak(spot: WeakSpot) -> bool:
-    return spot.failures >= 2 or (spot.failures == 1 and spot.failures / spot.tries >= SLIP_RATE)
+    return spot.failures >= WEAK_FAILURES or (
+        spot.failures == 1 and spot.failures / spot.tries >= SLIP_RATE
+    )
 
 
 def plan_warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUpItem, ...]:
@@ -170,7 +186,7 @@ def _item(practice_map: PracticeMap, spot: WeakSpot) -> WarmUpItem:
 def _small(practice_map: PracticeMap, transition: Transition) -> Window:
     """A run-up and the move, landing on the note arrived at: wide enough to be a movement."""
     window = practice_map.around(transition, transition.hands)
-    for before, after in ((1, 1), (2, 1), (2, 2), (3, 2)):
+    for before, after in WIDENINGS:
         if _onsets(practice_map, window) >= FEW_ONSETS:
             break
         window = practice_map.around(transition, transition.hands, before, after)

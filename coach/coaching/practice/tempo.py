@@ -46,6 +46,8 @@ EASES = (0.0, 1.0, 2.0, 3.0, 4.0)
 RATES = (0.0, 0.15, 0.3)
 """The grid of ``r``, how fast clean repetitions mend. Own choice: not at all, a seventh, a quarter
 of what is left, with each."""
+SHARE_DIGITS = 2
+"""Decimals of a share of the tempo: what differs by less is worked out once."""
 TRIES_KEPT = 12
 """Repetitions that are kept. Own choice, because what was played before them says little of now."""
 
@@ -58,7 +60,7 @@ def clean_chance(tries: Sequence[TempoAttempt], share: float) -> float:
 
     ``tries`` are the repetitions up to now, the oldest first; a half where there are none.
     """
-    heard = tuple((round(min(s, 1.0), 2), clean) for s, clean in tries[-TRIES_KEPT:])
+    heard = tuple((round(min(s, 1.0), SHARE_DIGITS), clean) for s, clean in tries[-TRIES_KEPT:])
     share = min(share, 1.0)
     fails: float = sum(
         fails_now * share**ease
@@ -93,6 +95,8 @@ MARKS: tuple[int, ...] = (
 )
 """Beats a minute, slowest first."""
 
+_SAME = 1e-6
+"""Quarters or beats a minute: two tempi that differ by less are the same but for rounding."""
 _STEP = 1.045
 """Ratio of a step outside the marks: the middle of their own ratios."""
 
@@ -101,7 +105,7 @@ def quicker(qpm: float, beat_quarters: Fraction, marks: int = 1) -> float:
     """The tempo so many marks up from ``qpm`` (the first mark above it, and on)."""
     beat = float(beat_quarters)
     bpm = qpm / beat
-    at = bisect_right(MARKS, bpm + 1e-6)
+    at = bisect_right(MARKS, bpm + _SAME)
     if bpm < MARKS[0] / _STEP or at + marks > len(MARKS):
         return qpm * pow(_STEP, marks)
     return MARKS[at + marks - 1] * beat
@@ -111,7 +115,7 @@ def slower(qpm: float, beat_quarters: Fraction, marks: int = 1) -> float:
     """The tempo so many marks down from ``qpm`` (the first mark below it, and on)."""
     beat = float(beat_quarters)
     bpm = qpm / beat
-    at = bisect_left(MARKS, bpm - 1e-6)
+    at = bisect_left(MARKS, bpm - _SAME)
     if bpm > MARKS[-1] * _STEP or at < marks:
         return qpm / pow(_STEP, marks)
     return MARKS[at - marks] * beat
@@ -130,6 +134,9 @@ FIRST_SLOWER = 0.7
 """A passage is begun no slower than at this share of its tempo, however often it failed. Own
 choice, because half of it at once is more than a teacher would ask for. What fails there goes on
 down."""
+MARKS_GROW = 2
+"""Each step up that held makes the next one so many times as large, in marks. Own choice: single
+marks first, since nothing is known yet of how fast it can be played."""
 MOST_MARKS = 4
 """Most metronome marks in one step. Own choice: about a fifth of the tempo, which is heard and
 felt."""
@@ -143,8 +150,6 @@ than not, and saves the marks in between."""
 TOO_UNLIKELY = 0.5
 """Below this chance a tempo is left after a single unclean repetition: it fails more often than
 not."""
-_SAME = 1e-6
-"""Quarters a minute: two tempi that differ by less are the same but for rounding."""
 
 
 @dataclass(slots=True)
@@ -238,7 +243,7 @@ class TempoLadder:
             return AssignmentKind.TRIAL
         least = min(quicker(self.now_qpm, beat_quarters), self.target_qpm)
         self.now_qpm = max(min(step, likely), least)
-        self.marks = min(self.marks * 2, MOST_MARKS)
+        self.marks = min(self.marks * MARKS_GROW, MOST_MARKS)
         return AssignmentKind.QUICKEN
 
     @property
