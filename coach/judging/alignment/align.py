@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from coach.judging.alignment.ambiguity import is_unsure
 from coach.judging.alignment.beam_search import search
 from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.hypothesis import Hypothesis
@@ -21,7 +20,7 @@ from coach.judging.alignment.initial_tempo import (
     written_period,
 )
 from coach.judging.alignment.score_arrays import HANDS, ScoreArrays, make_score_arrays
-from coach.judging.alignment.traceback import Labels, read_labels
+from coach.judging.alignment.traceback import Labels, is_unsure, read_labels
 from coach.judging.alignment.transitions import Transitions
 from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
 from coach.playing.notes import PlayedNote

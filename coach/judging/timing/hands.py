@@ -22,9 +22,56 @@ from statistics import median
 
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.onsets import Moment
-from coach.judging.timing.regression import Struck, Sums
 from coach.judging.tolerance import Tolerance
 from coach.score.model import Hand
+
+# A straight tempo line that some of the onsets leave at a bend, fitted from sums.
+#
+# Conventions
+# -----------
+# ``u`` is a place in the score as a share of the way from the first onset to the last.
+
+
+@dataclass(frozen=True, slots=True)
+class HandOnset:
+    """One hand's onset."""
+
+    moment: int
+    u: float
+    at_s: float
+    hand: Hand
+
+
+class SuffixSums:
+    """Sums over points, from any of them to the last, so that each reading costs the same."""
+
+    def __init__(self, points: Sequence[HandOnset]) -> None:
+        self.us = [point.u for point in points]
+        row = [(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)]
+        for point in reversed(points):
+            n, u, t, uu, ut, tt = row[-1]
+            x, y = point.u, point.at_s
+            row.append((n + 1, u + x, t + y, uu + x * x, ut + x * y, tt + y * y))
+        self.after = row[::-1]
+
+    def bent(self, mine: SuffixSums, start: float) -> tuple[float, float]:
+        """All points on one line, those in ``mine`` leaving it after ``start``.
+
+        The squares left over and the slope of the leaving.
+        """
+        k = sum(u <= start for u in mine.us)
+        m, mu, mt, muu, mut, _ = mine.after[k]
+        g, gg = mu - start * m, muu - 2 * start * mu + start * start * m
+        gu, gt = muu - start * mu, mut - start * mt
+        n, u, t, uu, ut, tt = self.after[0]
+        s_uu, s_ut, s_tt = uu - u * u / n, ut - u * t / n, tt - t * t / n
+        s_gg, s_gu, s_gt = gg - g * g / n, gu - g * u / n, gt - g * t / n
+        free_gg, free_gt = s_gg - s_gu * s_gu / s_uu, s_gt - s_gu * s_ut / s_uu
+        left = s_tt - s_ut * s_ut / s_uu
+        if free_gg <= 1e-9:
+            return max(left, 0.0), 0.0
+        return max(left - free_gt * free_gt / free_gg, 0.0), free_gt / free_gg
+
 
 _PLAIN = 0.2
 """The later hand is this near to the line, as a share of the hands' distance: then the other was
@@ -212,7 +259,7 @@ def drift(row: Sequence[Moment], line: Sequence[float], tolerance: Tolerance) ->
     points = _points(row, line)
     if points is None:
         return None
-    everybody = Sums(points)
+    everybody = SuffixSums(points)
     found = _likelier([one for hand in Hand if (one := _leaving(points, everybody, hand))])
     if found is None or abs(found.total_s) * 1000 <= tolerance.apart_ms:
         return None
@@ -264,7 +311,7 @@ class _Leaving:
     left: float
 
 
-def _points(row: Sequence[Moment], line: Sequence[float]) -> list[Struck] | None:
+def _points(row: Sequence[Moment], line: Sequence[float]) -> list[HandOnset] | None:
     """Every onset of each hand; None where nothing can have drifted."""
     if len(row) < _LEAST_OWN or not any(
         abs(hand.at_s - due) > _APART_S
@@ -274,7 +321,7 @@ def _points(row: Sequence[Moment], line: Sequence[float]) -> list[Struck] | None
         return None
     start, span = row[0].x, row[-1].x - row[0].x
     points = [
-        Struck(i, (moment.x - start) / span, hand.at_s - row[0].at_s, hand.hand)
+        HandOnset(i, (moment.x - start) / span, hand.at_s - row[0].at_s, hand.hand)
         for i, moment in enumerate(row)
         for hand in moment.hands
         if not hand.loose
@@ -282,11 +329,11 @@ def _points(row: Sequence[Moment], line: Sequence[float]) -> list[Struck] | None
     return points if len({point.hand for point in points}) == len(Hand) else None
 
 
-def _leaving(points: Sequence[Struck], everybody: Sums, hand: Hand) -> _Leaving | None:
+def _leaving(points: Sequence[HandOnset], everybody: SuffixSums, hand: Hand) -> _Leaving | None:
     own = [point for point in points if point.hand is hand]
     if len({point.u for point in own}) < _LEAST_OWN:
         return None
-    mine = Sums(own)
+    mine = SuffixSums(own)
     low, high = own[0].u, own[-1].u
     out = []
     for share in _STARTS:
@@ -296,7 +343,7 @@ def _leaving(points: Sequence[Struck], everybody: Sums, hand: Hand) -> _Leaving 
     return min(out, key=lambda one: one.left)
 
 
-def _explains(points: Sequence[Struck], found: _Leaving) -> bool:
+def _explains(points: Sequence[HandOnset], found: _Leaving) -> bool:
     """Whether one hand's leaving says far more than a change of tempo, and not by one onset."""
     if not _is_better(points, found, _BETTER):
         return False
@@ -306,8 +353,8 @@ def _explains(points: Sequence[Struck], found: _Leaving) -> bool:
     )
 
 
-def _is_better(points: Sequence[Struck], found: _Leaving, times: float) -> bool:
-    everybody, mine = Sums(points), Sums([p for p in points if p.hand is found.hand])
+def _is_better(points: Sequence[HandOnset], found: _Leaving, times: float) -> bool:
+    everybody, mine = SuffixSums(points), SuffixSums([p for p in points if p.hand is found.hand])
     left, slope = everybody.bent(mine, found.start)
     total = slope * (points[-1].u - found.start)
     if total / found.total_s < _WITHOUT:
