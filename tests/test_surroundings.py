@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.judging.following.surroundings import Surroundings, count_fewest_errors
+from coach.judging.instead.edit_distance import count_fewest_errors
+from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Bar, Score
@@ -49,7 +50,7 @@ def three_bars() -> Score:
 )  # fmt: skip
 def test_the_bar_beside_it_that_is_nearly_the_same(keys: list[int], around: bool) -> None:
     score = three_bars()
-    surroundings = Surroundings(score, excerpt(score, Window(F(4), F(8), landing=False)))
+    surroundings = Surroundings(KeyRows(score), excerpt(score, Window(F(4), F(8), landing=False)))
     played = [PlayedNote(key, 64, 0.5 * at) for at, key in enumerate(keys)]
     assert surroundings.explain(played) is around
 

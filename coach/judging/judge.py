@@ -24,10 +24,11 @@ from coach.judging.faults import (
     sort_by_weight,
 )
 from coach.judging.instead import (
-    OTHER_NOTES,
     TOO_FAST,
+    Surroundings,
+    add_other_keys,
+    explain_otherwise,
     is_too_fast,
-    is_unrelated,
     judge_no_repetition,
     recognise_other,
 )
@@ -59,6 +60,8 @@ class _Asked:
     tolerance: Tolerance
     habits: Habits | None
     """What earlier repetitions showed; None where nothing is known of the player."""
+    surroundings: Surroundings | None
+    """What else is written than the window; None where that is not known."""
 
     @property
     def stops(self) -> Sequence[Fraction | None]:
@@ -82,6 +85,7 @@ def judge(
     click_s: float | None = None,
     tolerance: Tolerance = USUAL,
     habits: Habits | None = None,
+    surroundings: Surroundings | None = None,
 ) -> Judgement:
     """Judge one repetition of the excerpt for a stage.
 
@@ -89,10 +93,11 @@ def judge(
     repetition, and the sentence says what it was.
     ``qpm`` is the tempo asked for, in quarters a minute; ``click_s`` the clock time of the
     window's first grid beat where a click ran; ``habits`` what earlier repetitions of this
-    player showed at each onset. Played notes are in the order of their onsets.
+    player showed at each onset; ``surroundings`` what else is written. Played notes are in the
+    order of their onsets.
     """
     played, click_s = _count_from_first_key(played, click_s)
-    asked = _Asked(stage, qpm, click_s, tolerance, habits)
+    asked = _Asked(stage, qpm, click_s, tolerance, habits, surroundings)
     instead = recognise_other(excerpt, played)
     if instead is not None:
         return judge_no_repetition(excerpt, played, stage, instead)
@@ -107,8 +112,11 @@ def _judge_matched(
     stage, tolerance = asked.stage, asked.tolerance
     if is_too_fast(excerpt, played, matching, asked.qpm):
         return judge_no_repetition(excerpt, played, stage, TOO_FAST)
-    if is_unrelated(excerpt, played, matching):
-        return judge_no_repetition(excerpt, played, stage, OTHER_NOTES)
+    other = explain_otherwise(excerpt, played, matching, asked.surroundings)
+    if other is not None:
+        if other.part is not None:
+            return _judge_part(excerpt, played, other.part, asked)
+        return judge_no_repetition(excerpt, played, stage, other.sentence)
     matching = mark_unreached(excerpt, matching)
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
     held = shape(excerpt, played, matching, timing, tolerance)
@@ -137,6 +145,23 @@ def _judge_matched(
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
         suspects=timing.lengths.suspects,
     )
+
+
+def _judge_part(
+    excerpt: Excerpt, played: Sequence[PlayedNote], part: Sequence[int], asked: _Asked
+) -> Judgement:
+    """The verdict on the keys that were for the window, where others came before or after."""
+    judgement = judge(
+        excerpt,
+        [played[key] for key in part],
+        stage=asked.stage,
+        qpm=asked.qpm,
+        click_s=asked.click_s,
+        tolerance=asked.tolerance,
+        habits=asked.habits,
+        surroundings=asked.surroundings,
+    )
+    return add_other_keys(judgement, part, len(played))
 
 
 def _count_from_first_key(
@@ -187,6 +212,8 @@ class JudgingJob:
     """When the window's first grid beat was clicked; None where no click ran."""
     tolerance: Tolerance
     habits: Habits
+    surroundings: Surroundings | None = None
+    """What else is written than the window, where that is known."""
 
     @property
     def size(self) -> int:
@@ -210,4 +237,5 @@ class JudgingJob:
             click_s=self.click_s,
             tolerance=self.tolerance,
             habits=self.habits,
+            surroundings=self.surroundings,
         )

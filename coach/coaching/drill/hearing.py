@@ -10,7 +10,8 @@ from math import ceil
 
 from coach.coaching.drill.drill_events import CountIn
 from coach.coaching.model import Assignment
-from coach.judging.following import FollowedWindow, Follower, Surroundings
+from coach.judging.following import FollowedWindow, Follower
+from coach.judging.instead import KeyRows, Surroundings
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.timing import Habits
@@ -130,6 +131,7 @@ class Hearing:
         self, score: Score, tolerance: Tolerance, click_offset_s: float, asked: Assignment
     ) -> None:
         self._score, self._tolerance, self._click_offset_s = score, tolerance, click_offset_s
+        self._rows = KeyRows(score)
         self._habits = Habits()
         self._windows: dict[Window, FollowedWindow] = {}
         """The windows that were heard last, the very last one at the end."""
@@ -141,6 +143,7 @@ class Hearing:
         window = self._find_window(asked.window)
         self.excerpt = window.excerpt
         self.follower = Follower(self.excerpt, qpm=asked.qpm, window=window)
+        self._surroundings = window.surroundings
         click_qpm = asked.qpm if asked.click else None
         self.click = CountInClick(self._score, self.excerpt, click_qpm, self._click_offset_s)
 
@@ -149,7 +152,7 @@ class Hearing:
         found = self._windows.pop(window, None)
         if found is None:
             written = excerpt(self._score, window)
-            found = FollowedWindow(written, Surroundings(self._score, written))
+            found = FollowedWindow(written, Surroundings(self._rows, written))
         self._windows[window] = found
         if len(self._windows) > MOST_WINDOWS:
             del self._windows[next(iter(self._windows))]
@@ -169,6 +172,7 @@ class Hearing:
             click_s,
             self._tolerance,
             self._habits,
+            self._surroundings,
         )
 
     def remember(self, judgement: Judgement, asked_qpm: float | None) -> None:

@@ -3,7 +3,6 @@
 from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
 from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.follower import Follower
-from coach.judging.following.surroundings import Surroundings
 
 __all__ = [
     "Begun",
@@ -14,5 +13,4 @@ __all__ = [
     "Marked",
     "NotThis",
     "Stray",
-    "Surroundings",
 ]

@@ -10,7 +10,7 @@ from coach.judging.alignment import (
     make_score_arrays,
 )
 from coach.judging.following.begin_end import find_opening_pitches
-from coach.judging.following.surroundings import Surroundings
+from coach.judging.instead import Surroundings
 from coach.score.window import Excerpt
 
 MOST_BACK = 12

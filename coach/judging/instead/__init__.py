@@ -2,18 +2,23 @@
 
 from coach.judging.instead.live_recogniser import LiveRecogniser
 from coach.judging.instead.no_repetition import judge_no_repetition
+from coach.judging.instead.other_music import explain_otherwise, is_wild
 from coach.judging.instead.recognise import recognise_live, recognise_other
+from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
-from coach.judging.instead.unrelated import is_unrelated, is_wild
+from coach.judging.instead.window_part import add_other_keys
 from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, in_short
 
 __all__ = [
     "OTHER_NOTES",
     "TOO_FAST",
+    "KeyRows",
     "LiveRecogniser",
+    "Surroundings",
+    "add_other_keys",
+    "explain_otherwise",
     "in_short",
     "is_too_fast",
-    "is_unrelated",
     "is_wild",
     "judge_no_repetition",
     "recognise_live",

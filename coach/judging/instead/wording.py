@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from coach.score.model import Hand
 
 OTHER_NOTES = "These are not the notes of this window."
+OTHER_PLACE = "That is another place of the piece."
 TOO_FAST = "Too fast to hear a rhythm: play what you can count."
 
 _NAME = {Hand.RIGHT: "right hand", Hand.LEFT: "left hand"}
@@ -74,6 +75,7 @@ _SHORT = (
     ("The left hand is asked for", "LH ALONE"),
     (TOO_FAST, "TOO FAST"),
     (OTHER_NOTES, "OTHER NOTES"),
+    (OTHER_PLACE, "ANOTHER PLACE"),
 )
 
 

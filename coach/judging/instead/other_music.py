@@ -1,0 +1,169 @@
+"""Other music than the window: a likelihood ratio test against rival explanations of the keys.
+
+As a keyword is told from other speech (Rose & Paul 1990, "A hidden Markov model based keyword
+recognition system", ICASSP, 129-132): what is asked for has to explain what was heard better than a
+filler model, which takes any key for as likely as another, and better than each rival. The rivals
+are the other places of the piece and the window transposed. Near slips, in order and in time, are
+cheap in the window's own explanation; so a repetition with many of them stays one.
+
+Costs are negative log likelihoods in nats, as in alignment.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from math import log
+from typing import NamedTuple
+
+from coach.judging.alignment import COSTS
+from coach.judging.instead.edit_distance import count_fewest_errors, order_in_strokes
+from coach.judging.instead.surroundings import Surroundings, list_keys
+from coach.judging.instead.window_part import find_cut
+from coach.judging.instead.wording import OTHER_NOTES, OTHER_PLACE, transposed_words
+from coach.judging.model import Label, Matching
+from coach.playing.notes import PlayedNote
+from coach.score.model import Hand
+from coach.score.window import Excerpt
+
+# Figures are our own choice, because nothing is published for a learner's playing. They are set
+# with evenings of the simulated player (scripts/evening.py): of their repetitions meant for the
+# window none is taken for other music.
+
+FOURTH = 5
+"""Half steps up to which a wrong key may be a slip of a finger or of the hand;"""
+OCTAVE = 12
+"""and a whole octave may be one of the arm."""
+FILLER = log(25)
+"""What a key costs that may be any within an octave of the hand."""
+TELLING_ONSETS, TELLING_KEYS = 3, 8
+"""A window of fewer onsets tells nothing of fewer keys: whatever is played for it is a try. Own
+choice, because of two notes both may be wrong, and be tried again and again."""
+FEWEST_KEYS = 3
+"""Fewer keys are not taken for the window amid others. Own choice, because two may fit anywhere."""
+NEAR = 2
+"""A key no farther off costs no more than in the filler: who slips much hits one of the four
+neighbours, and such a slip tells nothing either way."""
+FILLER_BETTER = 2.0
+"""So much less the filler has to cost. Own choice, because playing meant for the window is seven
+times as frequent as any other."""
+RIVAL_BETTER = 12.0
+"""And so much less a rival: some 400 to 1 because it is rare, and as much to be sure."""
+STRANGE_SHARE = 1 / 3
+"""Nor is it a rival with fewer of the keys strange to the window: in like passages a pianist may
+slip from one into the other, and then it is the window with wrong notes."""
+SLIP = COSTS.wrong_near
+"""What a slip costs in a rival."""
+TRANSPOSITIONS = tuple(steps for steps in range(-11, 12) if steps)
+"""Half steps by which the window may be transposed."""
+
+
+class Explanation(NamedTuple):
+    """What explains keys better than the window with slips does."""
+
+    sentence: str
+    """What is said of it;"""
+    part: list[int] | None = None
+    """but where some of the keys were for the window all the same: their indices."""
+
+
+def explain_otherwise(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    surroundings: Surroundings | None,
+) -> Explanation | None:
+    """What explains the keys better than the window does; None where it explains them best.
+
+    ``surroundings``: what else is written, where that is known.
+    """
+    if len(excerpt.onsets_quarters) < TELLING_ONSETS and len(played) < TELLING_KEYS:
+        return None
+    cost = find_window_cost(excerpt, played, matching)
+    filler = FILLER * len(played) + FILLER_BETTER
+    if cost < min(RIVAL_BETTER, filler):
+        return None
+    order = order_in_strokes(played)
+    keys = [played[at].pitch for at in order]
+    inside = surroundings.inside if surroundings else list_keys(excerpt)
+    errors = count_fewest_errors(keys, inside)
+    rival, sentence = min(_list_rivals(keys, inside, surroundings), key=_cost_of)
+    best = min(cost, SLIP * errors)
+    if surroundings:
+        cut = find_cut(keys, surroundings, FILLER / SLIP)
+        is_best = cut.errors <= rival + 1 and SLIP * cut.errors + RIVAL_BETTER <= best
+        if is_best and cut.end - cut.first >= FEWEST_KEYS:
+            return Explanation(OTHER_NOTES, sorted(order[cut.first : cut.end]))
+    is_strange = errors >= STRANGE_SHARE * len(keys)
+    if is_strange and SLIP * rival + RIVAL_BETTER <= best:
+        return Explanation(sentence)
+    return Explanation(OTHER_NOTES) if cost > filler else None
+
+
+def _cost_of(rival: tuple[int, str]) -> int:
+    return rival[0]
+
+
+def is_wild(semitones: int) -> bool:
+    """Whether a wrong key is too far off to be a slip: beyond a fourth, and no octave."""
+    return abs(semitones) > FOURTH and abs(semitones) != OCTAVE
+
+
+def find_window_cost(excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching) -> float:
+    """What the keys cost as the window with slips, by the labels that alignment gave them.
+
+    Time is left out, and going back too: who stumbles plays the window all the same.
+    """
+    cost = 0.0
+    shift: dict[Hand | None, int] = {}
+    for label in matching.played:
+        if label.label is Label.WRONG and label.note is not None:
+            off = played[label.played].pitch - excerpt.notes[label.note].pitch
+            cost += _find_slip_cost(off, shift.get(label.hand, 0))
+            shift[label.hand] = off
+        elif label.label is Label.EXTRA:
+            cost += COSTS.extra
+        else:
+            shift.pop(label.hand, None)
+    return cost + _find_deletion_cost(excerpt, matching)
+
+
+def _find_slip_cost(off: int, before: int) -> float:
+    """What a wrong key costs by how far it is off, and how far the hand's last key was."""
+    if off == before:
+        return COSTS.wrong_same
+    if abs(off) <= NEAR:
+        return FILLER
+    by_size = COSTS.wrong_by_size
+    cost = by_size[abs(off)] if abs(off) < len(by_size) else COSTS.wrong_wild
+    return min(cost, COSTS.wrong_shift) if off * before > 0 else cost
+
+
+def _find_deletion_cost(excerpt: Excerpt, matching: Matching) -> float:
+    """What the notes left out cost, stretch by stretch of each hand; what comes before the first
+    note played and after the last is not left out."""
+    struck = [one.note for one in matching.score if one.played is not None]
+    if not struck:
+        return 0.0
+    of_count = COSTS.list_deletion_costs(len(excerpt.notes))
+    cost, missed = 0.0, dict.fromkeys(Hand, 0)
+    for one in matching.score[struck[0] : struck[-1] + 1]:
+        hand = excerpt.notes[one.note].hand
+        if one.played is None:
+            missed[hand] += 1
+        elif missed[hand]:
+            cost += of_count[missed[hand]]
+            missed[hand] = 0
+    return cost + sum(of_count[count] for count in missed.values() if count)
+
+
+def _list_rivals(
+    keys: Sequence[int], inside: bytes, surroundings: Surroundings | None
+) -> Iterator[tuple[int, str]]:
+    """How many slips each rival needs, and what is said of it."""
+    if surroundings:
+        for row in (surroundings.before, surroundings.after):
+            yield count_fewest_errors(keys, row), OTHER_PLACE
+        yield count_fewest_errors(keys, surroundings.both_hands), OTHER_NOTES
+    for steps in TRANSPOSITIONS:
+        moved = [key - steps for key in keys]
+        yield count_fewest_errors(moved, inside), transposed_words(steps)

@@ -1,0 +1,230 @@
+"""Other music is told from the window with slips in it, and the window from what was around it."""
+
+from collections.abc import Sequence
+from fractions import Fraction as F
+from itertools import product
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.judging.instead.edit_distance import list_errors_to_end, order_strokes
+from coach.judging.instead.other_music import RIVAL_BETTER, SLIP
+from coach.judging.instead.surroundings import KeyRows, Surroundings
+from coach.judging.instead.wording import OTHER_NOTES, OTHER_PLACE, in_short, transposed_words
+from coach.judging.judge import judge
+from coach.judging.model import Family, Judgement, Label
+from coach.playing.notes import PlayedNote
+from coach.score.build import score_from_notes
+from coach.score.model import Hands, Score, ScoreNote
+from coach.score.window import Excerpt, Window, excerpt
+from tests.live import SAMPLES, sample
+
+KEYS = st.lists(st.integers(60, 64), max_size=12)
+
+
+def by_the_book(keys: Sequence[int], written: Sequence[int]) -> list[int]:
+    """The last column of the usual table (Sellers 1980), cell by cell."""
+    column = list(range(len(keys) + 1))
+    for pitch in written:
+        before, column = column, [0]
+        for at, key in enumerate(keys, 1):
+            column.append(min(before[at] + 1, column[-1] + 1, before[at - 1] + (key != pitch)))
+    return column
+
+
+@pytest.mark.property
+@given(KEYS, KEYS)
+def test_the_errors_up_to_a_row_s_end_are_those_of_the_usual_table(
+    keys: list[int], written: list[int]
+) -> None:
+    assert list_errors_to_end(keys, written) == by_the_book(keys, written)
+
+
+def bars_of(score: Score, first: int, count: int, hands: Hands = Hands.TOGETHER) -> Window:
+    bars = score.bars[first : first + count]
+    return Window(bars[0].onset_quarters, bars[-1].end_quarters, hands, landing=False)
+
+
+def plays(notes: Sequence[ScoreNote], seed: int = 1, by: int = 0) -> list[PlayedNote]:
+    """At 100, with 12 ms of scatter."""
+    random, zero = Random(seed), notes[0].onset_quarters
+    keys = {
+        (note.pitch + by, 1 + 0.6 * float(note.onset_quarters - zero) - 0.05 * bool(note.grace))
+        for note in notes
+    }
+    played = [
+        PlayedNote(key, 64, onset_s + random.gauss(0, 0.012), 0.3) for key, onset_s in sorted(keys)
+    ]
+    return sorted(played, key=lambda note: note.onset_s)
+
+
+def spoils(played: list[PlayedNote], share: float, seed: int) -> list[PlayedNote]:
+    """So much of it with a neighbouring key in its place."""
+    random = Random(seed)
+    return [
+        PlayedNote(key.pitch + random.choice((-2, -1, 1, 2)), 64, key.onset_s, 0.3)
+        if random.random() < share
+        else key
+        for key in played
+    ]
+
+
+def judged(score: Score, part: Excerpt, played: list[PlayedNote]) -> Judgement:
+    return judge(part, played, surroundings=Surroundings(KeyRows(score), part))
+
+
+def told(judgement: Judgement) -> list[str]:
+    notes = (Family.PITCH, Family.MISSING, Family.EXTRA, Family.REPEAT)
+    return [fault.words for fault in judgement.faults if fault.family in notes]
+
+
+def is_unlike(played: list[PlayedNote], part: Excerpt) -> bool:
+    """Whether hardly a third of the keys, in order, can be the window's."""
+    keys, written = order_strokes(played), [note.pitch for note in part.notes]
+    row = [0] * (len(written) + 1)
+    for key in keys:
+        before, row = row, [0]
+        for at, pitch in enumerate(written, 1):
+            row.append(before[at - 1] + 1 if key == pitch else max(before[at], row[-1]))
+    return 3 * row[-1] < len(keys)
+
+
+@pytest.mark.parametrize("count", [1, 4])
+def test_another_place_of_the_piece_is_no_repetition(count: int) -> None:
+    found = 0
+    for name, first in product(SAMPLES, range(0, 30, 3)):
+        score = sample(name)
+        if first >= len(score.bars) - count:
+            continue
+        part = excerpt(score, bars_of(score, first, count))
+        for other in range(0, len(score.bars) - count, 2):
+            notes = excerpt(score, bars_of(score, other, count)).notes
+            played = plays(notes, seed=other)
+            if abs(other - first) < count or len(played) < 8 or not is_unlike(played, part):
+                continue
+            found += 1
+            judgement = judged(score, part, played)
+            assert not told(judgement), (name, first, other)
+            assert not judgement.clean
+    assert found > 50
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.parametrize("by", [-5, -2, 3, 4])
+def test_a_piece_of_the_window_in_another_key_is_no_repetition(name: str, by: int) -> None:
+    """However little of a long window was played, and wherever it began."""
+    score = sample(name)
+    part = excerpt(score, bars_of(score, 0, min(len(score.bars), 12)))
+    results = []
+    for first in range(0, len(part.notes) - 24, 9):
+        notes = part.notes[first : first + 14 + first % 9]
+        results.append(told(judged(score, part, plays(notes, seed=first, by=by))))
+    assert sum(map(bool, results)) <= 0.1 * len(results)
+
+
+def test_a_scale_from_anywhere_is_no_repetition() -> None:
+    random, false, count = Random(7), 0, 0
+    for name, first in product(SAMPLES, range(0, 16, 2)):
+        score = sample(name)
+        part = excerpt(score, bars_of(score, first % (len(score.bars) - 2), 2))
+        for steps in ((2, 2, 1), (1,), (4, 3), (3, 3, 6)):
+            key, way, played = random.randint(40, 80), random.choice((-1, 1)), []
+            for at in range(12):
+                played.append(PlayedNote(key, 64, 1 + 0.2 * at, 0.15))
+                key += way * steps[at % len(steps)]
+            judgement = judged(score, part, played)
+            count += 1
+            false += bool(told(judgement))
+            assert not judgement.clean
+    assert false <= 0.15 * count  # some keys of a scale are the window's, in order and in time
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.parametrize("count", [1, 2, 4])
+def test_a_third_of_the_keys_a_neighbour_s_is_the_window_with_wrong_notes(
+    name: str, count: int
+) -> None:
+    score = sample(name)
+    for first in range(0, len(score.bars) - count, 2):
+        part = excerpt(score, bars_of(score, first, count))
+        played = spoils(plays(part.notes, seed=first), 0.33, seed=first)
+        assert judged(score, part, played).is_repetition, first
+
+
+def like_bars(*bars: str) -> Score:
+    steps = {"C": 60, "D": 62, "E": 64, "F": 65, "G": 67, "A": 69, "B": 71}
+    return score_from_notes(
+        [
+            {"pitch": steps[name], "onset": 4 * number + F(at, 2), "length": F(1, 2), "hand": "RH"}
+            for number, bar in enumerate(bars)
+            for at, name in enumerate(bar.split())
+        ]
+    )
+
+
+def test_slipping_into_a_like_bar_is_the_window_with_wrong_notes() -> None:
+    score = like_bars("C E G E C E G E", "C F A F D B G B", "C E G E C F A F", "G B D B G F E D")
+    part = excerpt(score, bars_of(score, 0, 1))
+    judgement = judged(score, part, plays(excerpt(score, bars_of(score, 2, 1)).notes))
+    assert judgement.is_repetition
+    assert told(judgement)
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.parametrize("at", [0, 1])
+def test_a_wrong_note_is_all_that_is_told_with_the_bar_before_or_after_it(
+    name: str, at: int
+) -> None:
+    """Played in one go with the bar before the window, or with the one after it."""
+    score, wrong, count = sample(name), 0, 0
+    for first in range(1, len(score.bars) - 1, 2):
+        part = excerpt(score, bars_of(score, first, 1))
+        both = excerpt(score, bars_of(score, first - 1 + at, 2)).notes
+        around = excerpt(score, bars_of(score, first - 1 + 2 * at, 1))
+        if len(part.onsets) < 4 or len(around.onsets) < 4:
+            continue
+        played = plays(both, seed=first)
+        if not is_unlike(plays(around.notes), part):
+            continue
+        inside = [note for note in part.notes if note.onset_quarters > part.onsets_quarters[1]]
+        target = Random(first).choice(inside)
+        due_s = 1 + 0.6 * float(target.onset_quarters - both[0].onset_quarters)
+        spoilt = [
+            PlayedNote(key.pitch + 1, 64, key.onset_s, 0.3)
+            if key.pitch == target.pitch and abs(key.onset_s - due_s) < 0.06
+            else key
+            for key in played
+        ]
+        judgement = judged(score, part, spoilt)
+        count += 1
+        wrong += len(told(judgement)) != 1
+    assert wrong <= 0.1 * count
+
+
+def test_what_was_for_the_window_keeps_its_places_among_all_keys() -> None:
+    score = like_bars("C E G E C E G E", "G B D B G F E D", "C F A F D B G B")
+    part = excerpt(score, bars_of(score, 1, 1))
+    played = plays(excerpt(score, bars_of(score, 0, 2)).notes)
+    judgement = judged(score, part, played)
+    assert judgement.clean
+    assert [label.played for label in judgement.played] == list(range(16))
+    assert [label.label for label in judgement.played] == [Label.EXTRA] * 8 + [Label.MATCHED] * 8
+    assert [label.played for label in judgement.score] == list(range(8, 16))
+
+
+def test_it_is_said_what_it_was() -> None:
+    score = like_bars("C E G E C E G E", "G B D B G F E D", "F A D A B F D A")
+    part = excerpt(score, bars_of(score, 0, 1))
+    there = judged(score, part, plays(excerpt(score, bars_of(score, 2, 1)).notes))
+    assert there.sentence == OTHER_PLACE
+    assert in_short(OTHER_PLACE) == "ANOTHER PLACE"
+    transposed = judged(score, part, plays(part.notes, by=3))
+    assert transposed.sentence == transposed_words(3)
+    strange = [PlayedNote(40 + 7 * at % 31, 64, 1 + 0.3 * at, 0.2) for at in range(9)]
+    assert judged(score, part, strange).sentence == OTHER_NOTES
+
+
+def test_a_rival_has_to_be_much_better() -> None:
+    assert RIVAL_BETTER > 2 * SLIP
