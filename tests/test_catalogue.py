@@ -118,6 +118,8 @@ class Made:
     before: F | None = None
     """The onset that the last repetition broke off before."""
     has_click: bool = False
+    held_before: bool = False
+    """Whether the player is known to have held every key."""
 
     @property
     def piece(self) -> Score:
@@ -136,8 +138,19 @@ class Made:
             stage=stage,
             qpm=self.asked_qpm,
             click_s=1.0 if with_click else None,
-            habits=Habits(stops=(self.before,)) if self.before is not None else None,
+            habits=self.habits,
         )
+
+    @property
+    def habits(self) -> Habits | None:
+        """What is known of the player."""
+        if self.before is not None:
+            return Habits(stops=(self.before,))
+        if not self.held_before:
+            return None
+        window = all_of(self.piece, self.score)
+        firm = judge(window, played(self.score, self.score, each=self.each, qpm=self.qpm))
+        return Habits().with_(firm).with_(firm)
 
 
 def faster(by: float) -> Callable[[float], float]:
@@ -192,7 +205,9 @@ MADE = {
     Cause.SLOWING_DOWN: Made(SCALE, SCALE["RH"], warp=faster(-0.06)),
     Cause.SLOWER_THAN_ASKED: Made(SCALE, SCALE["RH"], qpm=64, asked_qpm=80),
     Cause.FASTER_THAN_ASKED: Made(SCALE, SCALE["RH"], qpm=96, asked_qpm=80),
-    Cause.EARLY_RELEASE: Made(SCALE, "C4 D4 E4 F4 G4' A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4", qpm=60),
+    Cause.EARLY_RELEASE: Made(
+        SCALE, "C4 D4 E4 F4 G4' A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4", qpm=60, held_before=True
+    ),
     Cause.BROKEN_SLUR: Made(SLURRED, "C4_ D4_ E4_ F4, G4_ F4_ E4_ D4_ C4_", F(1)),
     Cause.HELD_ON: Made(STACCATO, "C4' D4' E4' F4_ G4' F4' E4' D4'", F(1)),
 }

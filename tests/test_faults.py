@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from coach.judging.judge import judge
 from coach.judging.model import Family, Fault, Judgement, Outcome, Stage
+from coach.judging.timing import Habits
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
@@ -155,7 +156,10 @@ def test_a_key_corrected_at_once_is_a_fault_of_pitch() -> None:
 def test_early_release_is_told_and_forgiven_before_the_shape_stage() -> None:
     target = WINDOW.notes[struck(F(6), Hand.LEFT)].pitch
     notes = [replace(n, length_s=0.05) if n.pitch == target else n for n in take()]
-    rhythm, shape = (judge(WINDOW, notes, stage=s) for s in (Stage.RHYTHM, Stage.SHAPE))
+    known = Habits().with_(judge(WINDOW, take())).with_(judge(WINDOW, take()))
+    rhythm, shape = (
+        judge(WINDOW, notes, stage=s, habits=known) for s in (Stage.RHYTHM, Stage.SHAPE)
+    )
     assert rhythm.clean
     assert rhythm.faults[0].cause == "early release"
     assert rhythm.faults[0].forgiven

@@ -3,8 +3,11 @@
 import random
 from dataclasses import replace
 
-from coach.judging.judge import judge
-from coach.judging.model import Stage
+import pytest
+
+from coach.judging import judge as judging
+from coach.judging.model import Judgement, Stage
+from coach.judging.timing import Habits
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt
@@ -25,6 +28,33 @@ def held(
         )
         for i, p in enumerate(play(window))
     ]
+
+
+def judge(
+    window: Excerpt, played: list[PlayedNote], *, stage: Stage = Stage.RHYTHM, earlier: int = 2
+) -> Judgement:
+    """The verdict on a player who held every key in the repetitions before."""
+    habits = Habits()
+    for seed in range(earlier):
+        rng = random.Random(seed)
+        firm = [replace(p, length_s=0.95 * rng.uniform(0.9, 1.0) * (p.length_s or 0.3))
+                for p in play(window)]  # fmt: skip
+        habits = habits.with_(judging.judge(window, firm, stage=stage))
+    return judging.judge(window, played, stage=stage, habits=habits)
+
+
+@pytest.mark.parametrize("earlier", [0, 1])
+def test_one_repetition_alone_never_shows_a_key_let_go_early(earlier: int) -> None:
+    for stage in Stage:
+        assert judge(ROW, held(ROW, {5: 0.15}), stage=stage, earlier=earlier).faults == ()
+
+
+def test_what_was_always_let_go_so_is_meant() -> None:
+    habits = Habits()
+    for seed in range(4):
+        take = judging.judge(ROW, held(ROW, {5: 0.15}, seed=seed), habits=habits)
+        assert take.faults == ()
+        habits = habits.with_(take)
 
 
 def test_a_key_let_go_at_once_is_told_and_forgiven_until_shape_is_asked_for() -> None:

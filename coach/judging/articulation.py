@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from fractions import Fraction
 from functools import cached_property
 from itertools import groupby
 from math import log, sqrt
 from statistics import fmean, median
 from typing import NamedTuple
 
-from coach.judging.model import Label, Matching
-from coach.judging.timing import Timing
+from coach.judging.model import HeldShare, Label, Matching
+from coach.judging.timing import Habits, Timing
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, NoteMark
@@ -206,6 +207,12 @@ _AS_ONWARD = {NextKey.OTHER: 0.0, NextKey.SAME: 0.4, NextKey.NOTHING: 0.15}
 """How much more they vary, in log share, where the key has to come up to be struck again (in the
 recorded performance at hand half of 19 such keys are up after 24 %) and no three others like it
 show how this player does it; and where the hand has nothing more to play and may go."""
+_LEAST_BEFORE = 2
+"""Earlier repetitions that show how a player holds a key: own choice, since one repetition alone
+makes a lapse of what is meant, in every third window of professionals."""
+_FAR_LONGER = log(1.6)
+"""...where each of them held it longer by so much (own choice: professionals' own holds of the same
+note differ by less)."""
 _FIRM = log(0.4)
 """A hold of more than this share is no short one."""
 _LEAST_FIRM = 2
@@ -351,6 +358,8 @@ class Shape:
     """Staccato notes that were not short."""
     left_louder_by: float = 0.0
     """Mean MIDI velocity of the left hand over the right's; 0 where one hand plays."""
+    shares: tuple[HeldShare, ...] = ()
+    """How each hand held each of its onsets."""
 
 
 def holds(
@@ -378,15 +387,39 @@ def shape(
     matching: Matching,
     timing: Timing,
     tolerance: Tolerance,
+    habits: Habits | None = None,
 ) -> Shape:
-    """Articulation and balance against what is written."""
+    """Articulation and balance against what is written, and what the player did before."""
     found = holds(excerpt, played, matching, timing)
+    shares = _list_shares(excerpt, found)
+    let_go: tuple[Hold, ...] = ()
+    if habits is not None and habits.holds:
+        lapses = let_go_early(excerpt, found, tolerance)
+        let_go = tuple(hold for hold in lapses if _held_before(excerpt, hold, shares, habits))
     return Shape(
-        let_go_early(excerpt, found, tolerance),
+        let_go,
         tuple(_gaps(excerpt, played, matching, found, tolerance)),
         tuple(_find_held_on(excerpt, found, tolerance)),
         _compare_loudness(excerpt, played, matching),
+        shares,
     )
+
+
+def _list_shares(excerpt: Excerpt, found: Sequence[Hold]) -> tuple[HeldShare, ...]:
+    """For each onset of each hand the share of its key that was held the longest."""
+    longest: dict[tuple[Fraction, Hand], float] = {}
+    for hold in found:
+        at = excerpt.notes[hold.note].onset_quarters, hold.hand
+        longest[at] = max(longest.get(at, _LEAST_HOLD_SHARE), min(hold.share, 1.0))
+    return tuple(HeldShare(*at, log(share)) for at, share in longest.items())
+
+
+def _held_before(excerpt: Excerpt, hold: Hold, shares: Sequence[HeldShare], habits: Habits) -> bool:
+    """Whether this player has always held this onset far longer: else it may be how it is meant."""
+    at = excerpt.notes[hold.note].onset_quarters, hold.hand
+    earlier = habits.holds.get(at, ())
+    now = next((one.log_share for one in shares if (one.onset_quarters, one.hand) == at), 0.0)
+    return len(earlier) >= _LEAST_BEFORE and min(earlier) > now + _FAR_LONGER
 
 
 def _gaps(

@@ -119,7 +119,7 @@ def _judge_matched(
         return judge_no_repetition(excerpt, played, stage, other.sentence)
     matching = mark_unreached(excerpt, matching)
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
-    held = shape(excerpt, played, matching, timing, tolerance)
+    held = shape(excerpt, played, matching, timing, tolerance, asked.habits)
     found = find_faults(FaultContext(excerpt, played, matching, timing, held, tolerance))
     found += _judge_tempo(excerpt, timing, asked)
     stop = find_stop_again(excerpt, matching.score, asked.stops)
@@ -144,6 +144,7 @@ def _judge_matched(
         notices=list_notices(excerpt, matching, timing, held, tolerance),
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
         suspects=timing.lengths.suspects,
+        held=held.shares,
     )
 
 

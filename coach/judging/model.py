@@ -218,6 +218,15 @@ class Suspect(NamedTuple):
         return self.from_quarters, self.to_quarters, self.ratio
 
 
+class HeldShare(NamedTuple):
+    """For how much of its length the longest key of one hand's onset was held."""
+
+    onset_quarters: Fraction
+    hand: Hand
+    log_share: float
+    """Natural logarithm: half and double are alike."""
+
+
 @dataclass(frozen=True, slots=True)
 class TransitionResult:
     """What happened in one transition of one hand in this repetition."""
@@ -257,6 +266,8 @@ class Judgement:
     """The constant offset against the click that was taken out."""
     suspects: tuple[Suspect, ...] = ()
     """Lengths that may have been misread, told or not: what comes again is told."""
+    held: tuple[HeldShare, ...] = ()
+    """How the keys were held, against which later repetitions are judged."""
     is_repetition: bool = True
     """False where something else was played than the window (another octave, one hand of two):
     ``sentence`` says what, nothing is at fault, and nothing is evidence."""

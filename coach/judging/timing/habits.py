@@ -88,6 +88,9 @@ class Habits:
     suspects: tuple[tuple[Suspect, ...], ...] = ()
     """What each of the last repetitions may have misread, the latest last."""
 
+    holds: Mapping[Place, tuple[float, ...]] = field(default_factory=dict)
+    """For how much of their length the keys were held at each onset of each hand (logarithms)."""
+
     def evidence_before(self, suspect: Suspect) -> tuple[float, int]:
         """The evidence of the repetitions just before for the same misreading, and how many."""
         total, count = 0.0, 0
@@ -106,8 +109,12 @@ class Habits:
         stop = stopped_before(judgement.excerpt, judgement.score)
         stops = (*self.stops, stop)[-_STOPS:]
         suspects = (*self.suspects, judgement.suspects)[-_SUSPECTS:]
+        holds = dict(self.holds)
+        for one in judgement.held:
+            at = one.onset_quarters, one.hand
+            holds[at] = (*holds.get(at, ()), one.log_share)[-_KEPT:]
         if len(judgement.excerpt.onsets_quarters) < _ONSETS:
-            return replace(self, stops=stops, suspects=suspects)
+            return replace(self, stops=stops, suspects=suspects, holds=holds)
         notes, numbers = judgement.excerpt.notes, judgement.excerpt.onset_numbers
         onsets = judgement.excerpt.onsets_quarters
         found: dict[tuple[int, Hand], list[float]] = {}
@@ -126,7 +133,7 @@ class Habits:
             errors[place] = (*errors.get(place, ()), median(values))[-_KEPT:]
         pace = _pace_of(judgement, asked_qpm)
         paces = self.paces if pace is None else (*self.paces, pace)[-_PACES:]
-        return Habits(errors, paces, stops, suspects)
+        return Habits(errors, paces, stops, suspects, holds)
 
     def pace_qpm(self, asked_qpm: float | None) -> float | None:
         """The tempo to expect when this one is asked for (None: the player's own); None unknown.
