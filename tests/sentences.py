@@ -146,6 +146,8 @@ def judge_cause(cause: Cause) -> Judgement:
     return MADE[cause].judge(CATALOGUE[cause].stages[0])
 
 
+SIXTHS = {"RH": "C4+A4 D4+B4 E4+C5 D4+B4 C4+A4 D4+B4 E4+C5 C4+A4"}
+
 SAID_ONCE = (
     Take("Clean", BOTH),
     Take("RH A flat for G at bar 1 beat 3", BOTH, words_of(RH, {5: "Ab4"})),
@@ -160,6 +162,9 @@ SAID_ONCE = (
          "C4 D4 E4 F4 G4 A4 |0.6|@5:G4 A4 B4 C5 B4 A4 G4 |.6|@10:A4 G4 F4 E4 D4 C4 D4"),
     Take("Broke off at bar 1 beat 3 and started again twice", SCALE,
          f"C4 D4 E4 F4 |1.2|@1:C4 D4 E4 F4 G4 |1.2|@1:{RH}"),
+    # A chord that is looked for.
+    Take("Felt for the chord at bar 1 beat 3", SIXTHS,
+         "C4+A4 D4+B4 E4 |0.1|@3:C5 |0.1|@3:E4+C5 D4+B4 C4+A4 D4+B4 E4+C5 C4+A4", each=F(1)),
     # Where it began and stopped, and which hand.
     Take("Began at bar 1 beat 3", SCALE, words_of(RH, dict.fromkeys(range(1, 5), "-"))),
     Take("Stopped before bar 2 beat 3", SCALE, first(RH, 12)),

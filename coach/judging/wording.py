@@ -22,7 +22,7 @@ WORDS: dict[Cause, str] = {
     Cause.STRETCH_LEFT_OUT: "{count} notes left out",
     Cause.SKIPPED_BEAT: "skipped {beats}",
     Cause.BRUSHED_KEY: "extra {key}",
-    Cause.STUMBLE: "stumbled",
+    Cause.STUMBLE: "{did}",
     Cause.RESTART: "broke off {place} and started again",
     Cause.MISREAD_VALUE: "{note} at {place} {got}",
     Cause.MISREAD_PACE: "{notes} at {speed} their speed",

@@ -70,6 +70,26 @@ def window_cases(
     return out
 
 
+def windows(
+    pieces: Sequence[Piece], seed: int, count: int
+) -> Iterator[tuple[dict[str, Any], list[Written], list[float], list[Struck]]]:
+    """Windows of random places, played without a mistake: some as recorded, some by a learner."""
+    recorded = [piece for piece in pieces if piece.recording] or pieces
+    for index in range(count):
+        rng = random.Random(f"windows {seed}/{index}")
+        while True:
+            piece = rng.choice(recorded if rng.random() < _RECORDED else pieces)
+            window, notes, beats, chosen = _window(piece, rng)
+            if len(set(beats)) < 2 or len(notes) < 3:
+                continue
+            real = _play(piece, notes, beats, chosen, rng)
+            if sum(key.label == "match" for key in real) == max(len(notes), len(real)):
+                break
+        take = Attempt(real, rng, window["beats"])
+        _condition(take, rng.choice(("as_recorded", "learner", "slow")))
+        yield window, notes, beats, take.played
+
+
 def _window(
     piece: Piece, rng: random.Random
 ) -> tuple[dict[str, Any], list[Written], list[float], dict[int, int]]:

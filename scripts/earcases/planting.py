@@ -19,7 +19,7 @@ FAMILY = {
     "skipped_beat": "missing", "extra_brush": "extra", "hesitation": "timing",
     "one_hand_late": "timing", "hands_drift": "timing", "uneven": "timing",
     "tempo_drift": "tempo", "early_release": "release", "stumble_repeat": "repeat",
-    "restart": "repeat", "slow_tempo": "tempo",
+    "restart": "repeat", "slow_tempo": "tempo", "found_chord": "repeat", "slid_key": "extra",
 }  # fmt: skip
 """Each cause and the family of fault that it belongs to."""
 

@@ -27,6 +27,9 @@ from coach.score.window import Excerpt
 # were played again but in the move after them: the one that did not succeed the first time.
 
 
+_ONE_STROKE_S = 0.1
+"""Notes of a chord further apart were not struck together, nor rolled (own choice, as in the
+alignment of such chords)."""
 SAME_STROKE_S = 0.05
 """Keys within this went down together (MIREX onset window)."""
 
@@ -73,6 +76,19 @@ class Attempt:
         """The notes of an onset that were wanting."""
         struck = {label.note for label in self.keys_for(number)}
         return [note for note in _notes_at(self.excerpt, number) if note not in struck]
+
+    @property
+    def is_search(self) -> bool:
+        """Whether the notes of its last onset were struck apart: a chord was looked for."""
+        strokes: list[set[int | None]] = []
+        last_s = 0.0
+        for label in self.keys_for(self.last):
+            at_s = self.onset_s(label)
+            if not strokes or at_s - last_s > _ONE_STROKE_S:
+                strokes.append(set())
+            strokes[-1].add(label.note)
+            last_s = at_s
+        return max(map(len, strokes)) < len(set().union(*strokes))
 
 
 def split_attempts(context: FaultContext) -> tuple[Attempt, ...]:
@@ -148,14 +164,19 @@ def _is_taken_up(attempt: Attempt, before: int) -> bool:
 def make_repeat(attempt: Attempt) -> Fault:
     """The move that broke: into the onset after the last one that was played again.
 
-    Or into that one itself, where a wrong key was struck with it or a note of it was not.
+    Or into that one itself, where a wrong key was struck with it or a note of it was not, and where
+    it is a chord whose notes were looked for.
     """
     excerpt, number = attempt.excerpt, attempt.last
     with_last, strays = attempt.stray_keys(number), attempt.stray_keys()
     missing = attempt.missing_notes(number)
-    if not with_last and (strays or not missing):
+    is_search = attempt.is_search
+    if not is_search and not with_last and (strays or not missing):
         number = min(number + 1, len(excerpt.onsets_quarters) - 1)
-    if strays:
+    if is_search:
+        found = [label.note for label in attempt.keys_for(number) if label.note is not None]
+        hands = hands_of([excerpt.notes[note].hand for note in found])
+    elif strays:
         stray = (with_last or strays)[-1]
         pitch = attempt.played[stray.played].pitch
         hands = Hands(stray.hand or _nearest_hand(excerpt, number, pitch))
@@ -167,7 +188,8 @@ def make_repeat(attempt: Attempt) -> Fault:
     onset = excerpt.onsets_quarters[number]
     span = FaultSpan.at(onset, hands)
     if cause is Cause.STUMBLE:
-        return make_fault(excerpt, cause, span, describe(cause))
+        did = "felt for the chord" if is_search else "stumbled"
+        return make_fault(excerpt, cause, span, describe(cause, did=did))
     full = describe(cause, place=f"at {place(excerpt, onset)}")
     short = describe(cause, place=f"in {beat_around(excerpt, onset)}")
     return make_fault(excerpt, cause, span, full, short_words=(short,))

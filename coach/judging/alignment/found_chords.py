@@ -1,0 +1,134 @@
+"""A chord that was found key by key and then struck again as a whole.
+
+To the decoder each key that is struck again is one too many, or a jump back of its own: both are
+dear, so it takes what is cheapest, and a key or two of the search come out as stray ones. A pianist
+hears one thing: the notes were looked for, and then the chord was played. So the last stroke that
+has the whole chord counts, and its keys before that stroke are the same notes, played already.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coach.judging.alignment.score_arrays import ScoreArrays
+from coach.judging.alignment.traceback import Labels
+from coach.judging.model import Label
+from coach.playing.notes import PlayedNote
+
+STROKE_BEATS = 1 / 6
+"""Keys that follow each other within this share of a beat may be one stroke, rolled: 0.1 s at a
+beat of 0.6 s. Own choice, because a chord is looked for at 0.2 s a key and slower; and of the beat,
+since no label may hang on how fast it all went."""
+LEAST_NOTES = 2
+"""Of fewer no chord is made."""
+
+
+def collect_found_chords(
+    score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels, period_s: float
+) -> Labels:
+    """The labels, with each chord that was found key by key matched to the stroke that had it.
+
+    ``period_s`` is the take's beat.
+    """
+    if all(label is Label.MATCHED for label, _ in labels):
+        return labels
+    out = list(labels)
+    for onset in range(len(score.beat)):
+        _collect_chord(score, take, out, onset, STROKE_BEATS * period_s)
+    return out
+
+
+def _collect_chord(
+    score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels, onset: int, stroke_s: float
+) -> None:
+    notes = range(score.first[onset], score.first[onset + 1])
+    wanted = {score.pitch[note]: note for note in notes if not score.free[note]}
+    if len(wanted) < LEAST_NOTES:
+        return
+    matched = {
+        at for at, (label, note) in enumerate(labels) if label is Label.MATCHED and note in notes
+    }
+    if len(matched) < LEAST_NOTES:
+        return
+    low, high = _find_room(score, labels, onset, max(matched))
+    if low > min(matched):
+        return
+    room = [at for at in range(low + 1, high) if take[at].pitch in wanted]
+    pitches = {take[at].pitch for at in matched}
+    for stroke in reversed(_split_strokes(take, room, stroke_s)):
+        if pitches <= {take[at].pitch for at in stroke}:
+            found = _list_search(take, room, stroke, stroke_s)
+            one_by_one = len(_split_strokes(take, found[::-1], stroke_s)) == len(found)
+            if one_by_one and len({take[at].pitch for at in found}) >= LEAST_NOTES:
+                follows = low >= 0 and found[-1] == low + 1
+                _label_stroke(take, labels, wanted, found, stroke, follows)
+            return
+
+
+def _list_search(
+    take: Sequence[PlayedNote], room: Sequence[int], stroke: Sequence[int], stroke_s: float
+) -> list[int]:
+    """The keys of the chord before its stroke, with no other key between them: the last first.
+
+    Not those that went down with what was played before: they are brushed keys.
+    """
+    before = [at for at in room if at < stroke[0]]
+    run = [at for nth, at in enumerate(reversed(before), 1) if stroke[0] - at == nth]
+    while run and run[-1] and take[run[-1]].onset_s - take[run[-1] - 1].onset_s < stroke_s:
+        run.pop()
+    return run
+
+
+def _find_room(score: ScoreArrays, labels: Labels, onset: int, last: int) -> tuple[int, int]:
+    """The keys between the onset before and the one after: the last of the former, the first."""
+    low, high = -1, len(labels)
+    for at, (label, note) in enumerate(labels):
+        if label in (Label.MATCHED, Label.WRONG):
+            if score.onset[note] < onset and at < last:
+                low = at
+            elif score.onset[note] > onset and at > last:
+                return low, at
+    return low, high
+
+
+def _split_strokes(
+    take: Sequence[PlayedNote], keys: Sequence[int], stroke_s: float
+) -> list[list[int]]:
+    strokes: list[list[int]] = []
+    for at in keys:
+        if strokes and take[at].onset_s - take[strokes[-1][-1]].onset_s < stroke_s:
+            strokes[-1].append(at)
+        else:
+            strokes.append([at])
+    return strokes
+
+
+def _label_stroke(
+    take: Sequence[PlayedNote],
+    labels: Labels,
+    wanted: dict[int, int],
+    found: Sequence[int],
+    stroke: Sequence[int],
+    follows: bool,
+) -> None:
+    """The stroke's keys count; those before it were struck for it already.
+
+    What was taken for a note that was played again stays so, but where the search follows right
+    after the onset before: then nothing was played again but this.
+    """
+    own = set(wanted.values())
+    is_found = [labels[at][0] is Label.MATCHED for at in found]
+    is_strange = [labels[at][1] not in own for at in (*found, *stroke)]
+    if not any(is_strange):
+        return
+    for at in found:
+        label, note = labels[at]
+        if label is not Label.REPEATED or (follows and note not in own):
+            labels[at] = Label.REPEATED, wanted[take[at].pitch]
+    if any(is_found) or any(labels[at][0] is Label.EXTRA for at in stroke):
+        struck: set[int] = set()
+        for at in stroke:
+            note = wanted[take[at].pitch]
+            if note not in struck:
+                struck.add(note)
+                labels[at] = Label.MATCHED, note

@@ -1,0 +1,64 @@
+"""A chord found key by key and struck again is one search, at its place, and no stray keys."""
+
+from __future__ import annotations
+
+import pytest
+
+from coach.judging.alignment.align import match
+from coach.judging.judge import judge
+from coach.judging.model import Cause, Label, Matching, Stage
+from coach.playing.notes import PlayedNote
+from tests.notated import all_of, played, written
+
+TRIADS = {"RH": "C4+E4+G4 D4+F4+A4 E4+G4+B4 F4+A4+C5 E4+G4+B4 D4+F4+A4 C4+E4+G4"}
+BEFORE, AFTER = "C4+E4+G4 D4+F4+A4", "F4+A4+C5 E4+G4+B4 D4+F4+A4 C4+E4+G4"
+WINDOW = all_of(written(TRIADS), TRIADS)
+
+
+def take_of(search: str) -> list[PlayedNote]:
+    """The third chord looked for, a quarter for each key; then struck, and on from there."""
+    keys = " ".join(f"@3:{key}" for key in search.split())
+    line = f"{BEFORE} {keys} |0.2|@3:E4+G4+B4 {AFTER}"
+    return played(TRIADS, {"RH": line})
+
+
+def labels_of(found: Matching) -> str:
+    """The keys' labels in order: m matched, r repeated, x extra, w wrong."""
+    names = {Label.MATCHED: "m", Label.REPEATED: "r", Label.EXTRA: "x", Label.WRONG: "w"}
+    return "".join(names[key.label] for key in found.played)
+
+
+@pytest.mark.parametrize("search", ["E4 G4 B4", "B4 G4 E4", "G4 E4 B4", "B4 E4", "E4 E4 G4 B4"])
+def test_the_keys_of_a_search_are_repeated_and_the_last_stroke_counts(search: str) -> None:
+    found = match(WINDOW, take_of(search))
+    assert labels_of(found) == "m" * 6 + "r" * len(search.split()) + "m" * 15
+
+
+@pytest.mark.parametrize("search", ["E4 G4 B4", "B4 G4 E4", "G4 E4 B4"])
+@pytest.mark.parametrize("stage", [Stage.NOTES, Stage.RHYTHM])
+def test_it_is_told_at_the_chord(search: str, stage: Stage) -> None:
+    judgement = judge(WINDOW, take_of(search), stage=stage)
+    assert judgement.sentence == "Felt for the chord at bar 1 beat 3"
+    fault = judgement.faults[0]
+    assert (fault.cause, fault.from_beat, fault.to_beat) == (Cause.STUMBLE, 1, 2)
+    assert not judgement.clean
+
+
+def test_a_key_brushed_with_the_chord_before_is_no_search() -> None:
+    line = f"{BEFORE}(B4) E4+G4+B4 {AFTER}"
+    assert labels_of(match(WINDOW, played(TRIADS, {"RH": line}))).count("x") == 1
+
+
+def test_a_chord_struck_twice_is_a_stumble_before_the_next() -> None:
+    line = f"{BEFORE} E4+G4+B4 |0.3|@3:E4+G4+B4 {AFTER}"
+    judgement = judge(WINDOW, played(TRIADS, {"RH": line}), stage=Stage.NOTES)
+    assert judgement.sentence == "Stumbled at bar 1 beat 4"
+
+
+def test_a_restart_keeps_its_keys() -> None:
+    """The first chord's keys are in what was broken off too, and were no search for it."""
+    score = {"RH": "C4+E4+G4 G4 E4 C4 D4+F4 E4+G4 C4+E4"}
+    line = "C4+E4+G4 G4 E4 |1.5|@1:C4+E4+G4 G4 E4 C4 D4+F4 E4+G4 C4+E4"
+    window = all_of(written(score), score)
+    judgement = judge(window, played(score, {"RH": line}), stage=Stage.NOTES)
+    assert judgement.sentence == "Broke off at bar 1 beat 4 and started again"
