@@ -8,7 +8,7 @@ from random import Random
 import pytest
 
 from coach.coaching.diagnosis.evidence import Evidence, MoveAttempt
-from coach.coaching.diagnosis.troubles import Diagnosis, diagnose, fitts_bits
+from coach.coaching.diagnosis.troubles import Diagnosis, diagnose, fitts_bits, leap_bits
 from coach.coaching.model import Observation, TroubleKind
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import evidence_words
@@ -193,6 +193,18 @@ def test_how_hard_a_leap_is_by_fitts(semitones: int, bits: float) -> None:
     """ISO 9241-411: log2(A / W + 1), from memory; octave 165 mm, key 23.5 mm (computed)."""
     assert fitts_bits(semitones) == pytest.approx(bits, abs=5e-4)
     assert fitts_bits(-semitones) == fitts_bits(semitones)
+
+
+def test_a_leap_is_from_the_middle_of_what_was_struck_to_the_middle_of_what_is() -> None:
+    """A third around D to a third around D an octave higher: twelve semitones."""
+    notes = [
+        {"pitch": pitch, "onset": onset, "length": 1, "hand": "RH"}
+        for onset, pitches in enumerate([(60, 64), (72, 76)])
+        for pitch in pitches
+    ]
+    score = score_from_notes(notes)
+    here = PracticeMap(score, Window(F(0), score.end_quarters))
+    assert leap_bits(here, F(1), Hands.RIGHT) == pytest.approx(fitts_bits(12))
 
 
 def test_the_further_the_harder() -> None:

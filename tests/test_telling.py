@@ -45,6 +45,12 @@ def test_what_was_seen_to_fail_in_one_hand_is_expected_there_again() -> None:
     assert both > 0.8 > own > other
 
 
+@pytest.mark.parametrize("patterns", [ONE_HAND_FAULT, TOGETHER_FAULT])
+def test_shares_and_chances_of_the_patterns_add_up_to_one(patterns: PatternMixture) -> None:
+    assert sum(share for share, _ in patterns) == pytest.approx(1.0)
+    assert all(sum(pattern) == pytest.approx(1.0) for _, pattern in patterns)
+
+
 @pytest.mark.property
 @given(
     seen=st.tuples(*[st.floats(0, 20)] * 3), ways=st.sampled_from([ONE_HAND_FAULT, TOGETHER_FAULT])
