@@ -5,7 +5,14 @@ from typing import TypeVar
 
 import pytest
 
-from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
+from coach.judging.following.events import (
+    Ended,
+    FollowerEvent,
+    NoteMarked,
+    NotThis,
+    RepetitionBegan,
+    StrayKey,
+)
 from coach.judging.following.follower import Follower
 from coach.judging.instead import OTHER_NOTES
 from coach.judging.model import Label
@@ -68,8 +75,11 @@ ALL = "60 62 64 65 67 69 71 72"
 
 def test_the_first_right_key_begins_and_is_marked_at_once() -> None:
     follower = Follower(scale())
-    assert follower.hear(KeyDown(60, 70, 5.0)) == (Begun(5.0), Marked(0, Label.MATCHED))
-    assert follower.hear(KeyDown(62, 70, 5.5)) == (Marked(1, Label.MATCHED),)
+    assert follower.hear(KeyDown(60, 70, 5.0)) == (
+        RepetitionBegan(5.0),
+        NoteMarked(0, Label.MATCHED),
+    )
+    assert follower.hear(KeyDown(62, 70, 5.5)) == (NoteMarked(1, Label.MATCHED),)
 
 
 def test_the_end_is_told_a_moment_after_the_last_key() -> None:
@@ -86,7 +96,7 @@ def test_three_repetitions_in_a_row_are_three() -> None:
     for _ in range(3):
         pianist.play(ALL).wait(0.8)
     assert pianist.takes == [8, 8, 8]
-    assert len(pianist.of(Begun)) == 3
+    assert len(pianist.of(RepetitionBegan)) == 3
 
 
 def test_the_next_repetition_may_follow_at_once() -> None:
@@ -97,7 +107,7 @@ def test_the_next_repetition_may_follow_at_once() -> None:
 def test_any_tempo_is_followed(beat_s: float) -> None:
     pianist = Pianist(scale()).play(ALL, beat_s).wait(3)
     assert pianist.takes == [8]
-    assert {one.label for one in pianist.of(Marked)} == {Label.MATCHED}
+    assert {one.label for one in pianist.of(NoteMarked)} == {Label.MATCHED}
 
 
 def test_a_landing_chord_may_be_spread_and_keep_a_stray_key() -> None:
@@ -113,14 +123,14 @@ def test_a_landing_chord_may_be_spread_and_keep_a_stray_key() -> None:
 
 def test_a_wrong_key_is_marked_and_a_stray_one_told() -> None:
     pianist = Pianist(scale()).play("60 62 63 65 67 69 71 72").wait(1)
-    assert Marked(2, Label.WRONG) in pianist.heard
+    assert NoteMarked(2, Label.WRONG) in pianist.heard
     stray = Pianist(scale()).play("60 62 64").play("90", 0.05).play("65 67 69 71 72").wait(1)
-    assert [one.pitch for one in stray.of(Stray)] == [90]
+    assert [one.pitch for one in stray.of(StrayKey)] == [90]
 
 
 def test_a_note_left_out_is_marked() -> None:
     pianist = Pianist(scale()).play("60 62").wait(BEAT_S).play("65 67 69 71 72").wait(1)
-    assert Marked(2, Label.MISSED) in pianist.heard
+    assert NoteMarked(2, Label.MISSED) in pianist.heard
     assert pianist.takes == [7]
 
 
@@ -192,8 +202,8 @@ def test_equal_chords_with_the_melody_ahead_are_one_repetition(beat_s: float) ->
     for _ in range(8):
         pianist.play("76", 0.03).play("67+48+72+60+55", beat_s - 0.03)
     pianist.wait(4)
-    assert (pianist.takes, pianist.of(Stray)) == ([48], [])
-    assert not [m for m in pianist.of(Marked) if m.label is not Label.MATCHED]
+    assert (pianist.takes, pianist.of(StrayKey)) == ([48], [])
+    assert not [m for m in pianist.of(NoteMarked) if m.label is not Label.MATCHED]
 
 
 def test_keys_without_end_are_no_repetition() -> None:

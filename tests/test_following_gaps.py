@@ -5,7 +5,14 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.alignment.exact_match import ExactMatcher
-from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
+from coach.judging.following.events import (
+    Ended,
+    FollowerEvent,
+    NoteMarked,
+    NotThis,
+    RepetitionBegan,
+    StrayKey,
+)
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.playing.midi_events import KeyDown
@@ -26,7 +33,7 @@ def two_chords(gap: F = F(4)) -> Excerpt:
 
 def hears(
     follower: Follower, keys: list[tuple[int, float]], velocity: int = 64
-) -> list[Begun | Ended | Marked | NotThis | Stray]:
+) -> list[RepetitionBegan | Ended | NoteMarked | NotThis | StrayKey]:
     """What is said of keys (pitch, seconds), with the clock running and 8 s after them."""
     out, now_s = list[FollowerEvent](), keys[0][1]
     for pitch, at_s in [*keys, (None, keys[-1][1] + 8)]:
@@ -38,7 +45,9 @@ def hears(
     return out
 
 
-def takes(heard: list[Begun | Ended | Marked | NotThis | Stray]) -> list[list[float]]:
+def takes(
+    heard: list[RepetitionBegan | Ended | NoteMarked | NotThis | StrayKey],
+) -> list[list[float]]:
     return [[note.onset_s for note in one.take.notes] for one in heard if isinstance(one, Ended)]
 
 

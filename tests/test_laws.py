@@ -14,7 +14,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from hypothesis.strategies._internal.random import ArtificialRandom
 
-from coach.judging.following.events import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
+from coach.judging.following.events import (
+    Ended,
+    FollowerEvent,
+    NoteMarked,
+    NotThis,
+    RepetitionBegan,
+    StrayKey,
+)
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.judging.model import Family, Judgement, Label, Stage
@@ -192,12 +199,12 @@ class TestWhilePlaying:
     ) -> None:
         keys = performance(window, 60 / bpm)
         heard = follow(window, keys, bpm * beat_quarters(window))
-        assert len(said(heard, Begun)) == 1
+        assert len(said(heard, RepetitionBegan)) == 1
         (ended,) = said(heard, Ended)
         assert [k.pitch for k in ended.take.notes] == [k.pitch for k in keys]
-        marks = {one.note: one.label for one in said(heard, Marked)}
+        marks = {one.note: one.label for one in said(heard, NoteMarked)}
         assert marks == dict.fromkeys(range(len(window.notes)), Label.MATCHED)
-        assert not said(heard, Stray) + said(heard, NotThis)
+        assert not said(heard, StrayKey) + said(heard, NotThis)
 
     @LAWS
     @given(takes())
@@ -209,7 +216,7 @@ class TestWhilePlaying:
         struck = [(k.pitch, k.onset_s) for e in said(heard, Ended) for k in e.take.notes]
         assert len(set(struck)) == len(struck)
         assert set(struck) <= {(k.pitch, k.onset_s) for k in keys}
-        assert len(said(heard, Begun)) >= len(said(heard, Ended))
+        assert len(said(heard, RepetitionBegan)) >= len(said(heard, Ended))
 
     @LAWS
     @given(takes(most=1, ways=("wrong", "out", "brushed"), graces=False))
@@ -220,10 +227,10 @@ class TestWhilePlaying:
         window, keys = take
         heard = follow(window, keys, 100 * beat_quarters(window))
         ends = said(heard, Ended)
-        assume(len(ends) == 1 and len(said(heard, Begun)) == 1)
+        assume(len(ends) == 1 and len(said(heard, RepetitionBegan)) == 1)
         verdict = judge(window, ends[0].take.notes)
         assume(not verdict.unsure)
-        marks = {one.note: one.label for one in said(heard, Marked)}
+        marks = {one.note: one.label for one in said(heard, NoteMarked)}
         right = {n.note for n in verdict.score if n.label is Label.MATCHED}
         assert right == {note for note, label in marks.items() if label is Label.MATCHED}
 
@@ -234,7 +241,7 @@ class TestWhilePlaying:
     ) -> None:
         window, keys = take
         here, there = follow(window, keys), follow(window, moved(keys, shift_s))
-        for kind in (Marked, Stray, NotThis):
+        for kind in (NoteMarked, StrayKey, NotThis):
             assert said(here, kind) == said(there, kind)
 
     @LAWS
@@ -247,6 +254,6 @@ class TestWhilePlaying:
         assume(len(keys) > 3 and all(abs(k.onset_s - at_s) > 0.02 for k in keys))
         more = sorted([*keys, PlayedNote(FAR_OFF, 70, at_s, 0.2)], key=_onset)
         heard = follow(window, more, 100 * beat_quarters(window))
-        assert [one.pitch for one in said(heard, Stray)] == [FAR_OFF]
-        marks = {one.note: one.label for one in said(heard, Marked)}
+        assert [one.pitch for one in said(heard, StrayKey)] == [FAR_OFF]
+        marks = {one.note: one.label for one in said(heard, NoteMarked)}
         assert marks == dict.fromkeys(range(len(window.notes)), Label.MATCHED)

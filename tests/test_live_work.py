@@ -20,7 +20,7 @@ from coach.judging.alignment.initial_tempo import beat_period, count_neighbours,
 from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
 from coach.judging.alignment.transitions import Transitions
 from coach.judging.following import followed_window
-from coach.judging.following.events import Ended, Marked
+from coach.judging.following.events import Ended, NoteMarked
 from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.follower import Follower
 from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
@@ -124,7 +124,7 @@ def test_the_place_is_kept_in_a_long_piece_though_few_hypotheses_are() -> None:
     for key in [*keys[:24], *keys[120:180]]:
         late = 0.0 if key in keys[:24] else keys[24].onset_s - keys[120].onset_s + 1.0
         for one in follower.hear(KeyDown(key.pitch, 64, key.onset_s + late)):
-            if isinstance(one, Marked):
+            if isinstance(one, NoteMarked):
                 marks[one.note] = one.label
     right = [note for note, label in marks.items() if label is Label.MATCHED]
     assert sum(note >= 120 for note in right) >= 40

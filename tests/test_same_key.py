@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.alignment.align import match
-from coach.judging.following.events import Ended, FollowerEvent, Marked
+from coach.judging.following.events import Ended, FollowerEvent, NoteMarked
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.judging.model import Label, Stage
@@ -82,7 +82,9 @@ def test_both_are_marked_as_the_key_goes_down_and_the_end_is_heard(score: Score)
     for key in once(window):
         heard += follower.hear(KeyDown(key.pitch, key.velocity, key.onset_s))
     heard += follower.tick(key.onset_s + 0.2)
-    marked = {one.note for one in heard if isinstance(one, Marked) and one.label is Label.MATCHED}
+    marked = {
+        one.note for one in heard if isinstance(one, NoteMarked) and one.label is Label.MATCHED
+    }
     assert marked == set(range(len(window.notes)))
     assert isinstance(heard[-1], Ended)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from coach.judging.alignment.align import match
-from coach.judging.following.events import Ended, FollowerEvent, Marked, Stray
+from coach.judging.following.events import Ended, FollowerEvent, NoteMarked, StrayKey
 from coach.judging.following.follower import Follower
 from coach.judging.model import Label
 from coach.playing.midi_events import KeyDown, KeyUp
@@ -65,10 +65,10 @@ class Listening:
     def _compare(self, follower: Follower, ended: Ended, heard: list[FollowerEvent]) -> None:
         matching = match(follower.excerpt, ended.take.notes)
         self.notes += len(matching.score)
-        accused = {h.note for h in heard if isinstance(h, Marked) and h.label in ACCUSING}
+        accused = {h.note for h in heard if isinstance(h, NoteMarked) and h.label in ACCUSING}
         self.told += len(accused)
         self.taken_back += sum(matching.score[n].label is Label.MATCHED for n in accused)
-        strays = Counter(h.pitch for h in heard if isinstance(h, Stray))
+        strays = Counter(h.pitch for h in heard if isinstance(h, StrayKey))
         spare = Counter(
             ended.take.notes[k.played].pitch
             for k in matching.played

@@ -26,20 +26,24 @@ from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     DrillEvent,
     DrillState,
-    NoteMarked,
     PlanChanged,
     Proposed,
-    RepetitionBegan,
     RepetitionEnded,
     SetAside,
     StateChanged,
-    StrayKey,
     ToJudge,
 )
 from coach.coaching.drill.hearing import CountInClick, Hearing
 from coach.coaching.drill.states import DrillInput, next_state
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
-from coach.judging.following import Begun, Ended, FollowerEvent, Marked, NotThis, Stray
+from coach.judging.following import (
+    Ended,
+    FollowerEvent,
+    NoteMarked,
+    NotThis,
+    RepetitionBegan,
+    StrayKey,
+)
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.tolerance import Strictness, Tolerance
@@ -193,7 +197,7 @@ class Drill:
                 return tuple(out)
         heard = self._ear.follower.hear(event)
         if self.is_finished:
-            if not any(isinstance(one, Begun) for one in heard):
+            if not any(isinstance(one, RepetitionBegan) for one in heard):
                 return tuple(out)
             out += self._move(DrillInput.GO_ON)
         return (*out, *self._hear(heard, at_s))
@@ -344,16 +348,14 @@ class Drill:
     def _hear(self, heard: Sequence[FollowerEvent], now_s: float) -> list[DrillEvent]:
         out: list[DrillEvent] = []
         for at, one in enumerate(heard):
-            if isinstance(one, Marked):
-                out.append(NoteMarked(one.note, one.label))
-            elif isinstance(one, Stray):
-                out.append(StrayKey(one.pitch, one.hand))
-            elif isinstance(one, Begun):
-                out += [*self._move(DrillInput.FIRST_NOTE), RepetitionBegan(one.at_s)]
+            if isinstance(one, NoteMarked | StrayKey):
+                out.append(one)
+            elif isinstance(one, RepetitionBegan):
+                out += [*self._move(DrillInput.FIRST_NOTE), one]
             elif isinstance(one, NotThis):
                 out += self._clear_hand([SetAside(one.reason)], now_s)
             elif isinstance(one, Ended):
-                goes_on = any(isinstance(later, Begun) for later in heard[at:])
+                goes_on = any(isinstance(later, RepetitionBegan) for later in heard[at:])
                 out += self._end_repetition(one, now_s, goes_on=goes_on)
         return out
 

@@ -6,11 +6,29 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from coach.coaching.model import Assignment, Decision, Observation
+from coach.judging.following import NoteMarked, RepetitionBegan, StrayKey
 from coach.judging.judge import JudgingJob
-from coach.judging.model import Judgement, Label
+from coach.judging.model import Judgement
 from coach.playing.notes import Take
-from coach.score.model import Hand
 from coach.score.window import Excerpt
+
+__all__ = [
+    "AssignmentGiven",
+    "CountIn",
+    "DrillEvent",
+    "DrillState",
+    "MovedOn",
+    "NoteMarked",
+    "PlanChanged",
+    "Proposed",
+    "RepetitionBegan",
+    "RepetitionEnded",
+    "SetAside",
+    "StateChanged",
+    "StrayKey",
+    "ToJudge",
+]
+"""Three of them are the follower's own, handed on as they are."""
 
 
 class DrillState(StrEnum):
@@ -53,30 +71,6 @@ class CountIn:
     """Beats before the window's first beat."""
     beats: int
     """Beats in all, count-in included."""
-
-
-@dataclass(frozen=True, slots=True)
-class RepetitionBegan:
-    """The first note of a repetition was heard."""
-
-    at_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class NoteMarked:
-    """A score note's mark while playing; None takes an earlier mark back."""
-
-    note: int
-    """Index into ``excerpt.notes``."""
-    label: Label | None
-
-
-@dataclass(frozen=True, slots=True)
-class StrayKey:
-    """A key that belongs to no score note, while playing."""
-
-    pitch: int
-    hand: Hand | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,14 @@ from coach.score.model import Hand
 
 
 @dataclass(frozen=True, slots=True)
-class Begun:
+class RepetitionBegan:
     """A repetition has begun, with the key struck then."""
 
     at_s: float
 
 
 @dataclass(frozen=True, slots=True)
-class Marked:
+class NoteMarked:
     """A score note is now this (matched, wrong or missed); None takes a mark away.
 
     A mark may be revised when later notes explain an earlier one better.
@@ -29,7 +29,7 @@ class Marked:
 
 
 @dataclass(frozen=True, slots=True)
-class Stray:
+class StrayKey:
     """A key was struck that the score does not ask for."""
 
     pitch: int
@@ -56,5 +56,5 @@ class NotThis:
     """The keys that were none of the window's; None where too little was played to ask about."""
 
 
-FollowerEvent = Begun | Marked | Stray | Ended | NotThis
+FollowerEvent = RepetitionBegan | NoteMarked | StrayKey | Ended | NotThis
 """Everything that the follower can give out."""

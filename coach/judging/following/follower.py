@@ -23,7 +23,7 @@ from math import inf
 
 from coach.judging.alignment import written_period
 from coach.judging.following import begin_end as rules
-from coach.judging.following.events import Begun, Ended, FollowerEvent, NotThis
+from coach.judging.following.events import Ended, FollowerEvent, NotThis, RepetitionBegan
 from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.key_rate import TOO_MANY_KEYS, KeyRate
 from coach.judging.following.live_alignment import LiveAlignment
@@ -293,7 +293,7 @@ class Follower:
             self._recogniser.forget()
             first = rules.find_first_key(keys, self._take)
             self._start_at(first)
-            return [Begun(self._take[0].onset_s), *self._update_marks()]
+            return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
         said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
             said = None if self.state is FollowerState.ELSEWHERE else OTHER_NOTES
@@ -312,7 +312,7 @@ class Follower:
         self._change_state(FollowerInput.BEGUN)
         self._recogniser.forget()
         self._start_at(first)
-        return [Begun(self._take[0].onset_s), *self._update_marks()]
+        return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
 
     def _start_at(self, first: int) -> None:
         """Let the take begin with another key; one of the earlier ones, where that is negative."""
@@ -337,7 +337,7 @@ class Follower:
         ended = NotThis(FALSE_START) if is_false else self._make_end(self._copy_take(at), at)
         self._change_state(meaning)
         self._start_at(at)
-        return [ended, Begun(self._take[0].onset_s), *self._update_marks()]
+        return [ended, RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
 
     def _find_start(self) -> list[FollowerEvent]:
         """Where the last keys are the whole window note for note, it began with these only.

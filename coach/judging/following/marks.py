@@ -4,7 +4,7 @@ sure."""
 from __future__ import annotations
 
 from coach.judging.alignment import Decoder, Hypothesis, ScoreArrays, StepKind, Trace, likely_hand
-from coach.judging.following.events import FollowerEvent, Marked, Stray
+from coach.judging.following.events import FollowerEvent, NoteMarked, StrayKey
 from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 
@@ -71,7 +71,7 @@ class Marks:
                     self.shown[note] = label
                 written = self.score.note[note]
                 shared = self.score.shared.get(written, ())
-                out += [Marked(one, label) for one in (written, *shared)]
+                out += [NoteMarked(one, label) for one in (written, *shared)]
         trace.changed = later
         return out
 
@@ -96,7 +96,9 @@ class Marks:
         for key in range(max(known - STRAY_KEYS, 0), known):
             if trace.keys[key][0] is Label.EXTRA and key not in self.told_keys:
                 self.told_keys.add(key)
-                out.append(Stray(take[key].pitch, likely_hand(self.score, trace.keys, take, key)))
+                out.append(
+                    StrayKey(take[key].pitch, likely_hand(self.score, trace.keys, take, key))
+                )
 
 
 def _is_doubtful(decoder: Decoder, key: int) -> bool:
