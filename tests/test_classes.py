@@ -62,6 +62,14 @@ def test_no_class_is_made_from_a_row_of_our_own() -> None:
     )
 
 
+def test_no_two_classes_share_a_name() -> None:
+    shared = find_shared_names(ROOT / "coach")
+    assert not shared, (
+        "One name for several classes: whoever searches for it finds the wrong one. Give each the "
+        "name of what it alone is:\n" + "\n".join(shared)
+    )
+
+
 def test_both_are_found_where_they_are(tmp_path: Path) -> None:
     (tmp_path / "one.py").write_text("class A: ...\nclass B(A): ...\nclass C(x.B[int]): ...\n")
     (tmp_path / "two.py").write_text("class A(Widget): ...\nclass D(A): ...\n")

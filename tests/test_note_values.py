@@ -10,7 +10,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
 from coach.judging.sentence import MOST_WORDS
 from coach.judging.timing import Habits
-from coach.judging.timing.noise import Evidence, Strokes
+from coach.judging.timing.noise import Strokes, TimingEvidence
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Score
@@ -135,10 +135,14 @@ def test_a_final_ritard_is_none() -> None:
 def test_a_step_and_an_entry_have_the_size_that_they_were_given() -> None:
     xs = [float(x) for x in range(12)]
     even = [False] * 12
-    stepped = Evidence(Strokes(xs, [x * 0.5 + (0.3 if x >= 6 else 0.0) for x in xs], even, even))
+    stepped = TimingEvidence(
+        Strokes(xs, [x * 0.5 + (0.3 if x >= 6 else 0.0) for x in xs], even, even)
+    )
     assert max(range(1, 12), key=lambda i: stepped.find_step(i).evidence) == 6
     assert stepped.find_step(6).size_s == pytest.approx(0.3, abs=0.02)
-    moved = Evidence(Strokes(xs, [x * 0.5 + (0.2 if x == 6 else 0.0) for x in xs], even, even))
+    moved = TimingEvidence(
+        Strokes(xs, [x * 0.5 + (0.2 if x == 6 else 0.0) for x in xs], even, even)
+    )
     assert max(range(1, 12), key=lambda i: moved.find_entry(i).evidence) == 6
     assert moved.find_entry(6).size_s == pytest.approx(0.2, abs=0.02)
     assert moved.find_entry(6).evidence > moved.find_step(6).evidence
@@ -147,7 +151,9 @@ def test_a_step_and_an_entry_have_the_size_that_they_were_given() -> None:
 def test_the_size_that_was_played_is_the_likeliest() -> None:
     xs = [float(x) for x in range(12)]
     even = [False] * 12
-    half = Evidence(Strokes(xs, [x * 0.5 - (0.25 if x >= 6 else 0.0) for x in xs], even, even))
+    half = TimingEvidence(
+        Strokes(xs, [x * 0.5 - (0.25 if x >= 6 else 0.0) for x in xs], even, even)
+    )
     assert half.weigh_step(6, -0.25) > max(half.weigh_step(6, -0.1), half.weigh_step(6, -0.4))
     assert half.weigh_step(6, 0.25) < 0 < half.weigh_step(6, -0.25)
 
@@ -156,7 +162,7 @@ def test_a_ritard_explains_an_end_that_slows() -> None:
     xs = [float(x) for x in range(12)]
     even = [False] * 12
     slowing = [x * 0.5 + max(x - 7, 0.0) ** 2 * 0.05 for x in xs]
-    found = Evidence(Strokes(xs, slowing, even, even)).find_ritard(7)
+    found = TimingEvidence(Strokes(xs, slowing, even, even)).find_ritard(7)
     assert found.size_s == pytest.approx(0.8, abs=0.1)
     assert found.evidence > 3
 
@@ -165,7 +171,7 @@ def test_what_was_broken_into_has_no_length() -> None:
     xs = [float(x) for x in range(8)]
     times = [x * 0.5 + (3.0 if x >= 4 else 0.0) for x in xs]
     free = [x == 4 for x in range(8)]
-    evidence = Evidence(Strokes(xs, times, [False] * 8, free))
+    evidence = TimingEvidence(Strokes(xs, times, [False] * 8, free))
     assert max(evidence.find_step(i).evidence for i in range(1, 8)) < 1.0
 
 

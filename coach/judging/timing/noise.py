@@ -33,7 +33,7 @@ from typing import NamedTuple
 from coach.judging.timing.local_tempo import weighted_median
 
 
-class Manner(NamedTuple):
+class ScatterModel(NamedTuple):
     """How someone scatters."""
 
     clock_share: float
@@ -44,7 +44,11 @@ class Manner(NamedTuple):
     """How much the pulse changes over a quarter (SD), as a share of it."""
 
 
-MANNERS = (Manner(0.05, 0.008, 0.06), Manner(0.02, 0.03, 0.02), Manner(0.10, 0.012, 0.06))
+SCATTER_MODELS = (
+    ScatterModel(0.05, 0.008, 0.06),
+    ScatterModel(0.02, 0.03, 0.02),
+    ScatterModel(0.10, 0.012, 0.06),
+)
 """A professional (strokes of 8 ms: Jabusch 2006; intervals of 5 %: Repp 1997), a steady amateur
 whose strokes scatter (20 to 30 ms: Repp 2005, from memory), and practice timing, whose clock does.
 The walks are our own choice: those that told most of the changes of ``scripts/bench_rhythm.py``.
@@ -117,13 +121,13 @@ def middle_period_s(strokes: Strokes) -> float:
     return weighted_median(found) if found else 0.5
 
 
-class Evidence:
+class TimingEvidence:
     """What a take of two onsets or more says for each explanation, against scatter alone."""
 
     def __init__(self, strokes: Strokes) -> None:
         self._strokes = strokes
         self.period_s = middle_period_s(strokes)
-        self._readings = [_read(strokes, manner, self.period_s) for manner in MANNERS]
+        self._readings = [_read(strokes, model, self.period_s) for model in SCATTER_MODELS]
         known = sum(not free for free in strokes.free[1:])
         self._half = (_PRIOR_ONSETS + known) / 2
         self._logs = [r.prior - self._half * log(_PRIOR_ONSETS + r.squares) for r in self._readings]
@@ -202,11 +206,11 @@ def _add_logs(logs: Sequence[float]) -> float:
     return most + log(sum([exp(one - most) for one in logs]))
 
 
-def _read(strokes: Strokes, manner: Manner, period_s: float) -> _Reading:
+def _read(strokes: Strokes, model: ScatterModel, period_s: float) -> _Reading:
     """The Kalman filter: each onset foretold from those before it; and then back."""
     xs, times, loose, free = strokes
-    stroke = manner.stroke_s**2
-    clock, walk = (manner.clock_share * period_s) ** 2, (manner.walk_share * period_s) ** 2
+    stroke = model.stroke_s**2
+    clock, walk = (model.clock_share * period_s) ** 2, (model.walk_share * period_s) ** 2
     at, period = times[0], period_s
     p_aa, p_ap, p_pp = 1.0, 0.0, (_PERIOD_SHARE * period_s) ** 2
     innovations, variances, gains = [], [], []

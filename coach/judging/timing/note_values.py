@@ -27,7 +27,7 @@ from math import copysign, log, sqrt
 
 from coach.judging.model import Suspect
 from coach.judging.timing.habits import Habits
-from coach.judging.timing.noise import Evidence, Strokes
+from coach.judging.timing.noise import Strokes, TimingEvidence
 from coach.judging.timing.onsets import Moment
 from coach.judging.timing.patterns import Pattern, find_pace, find_pattern, has_figures
 from coach.judging.tolerance import Tolerance
@@ -146,7 +146,7 @@ class Explained:
     pace: PacePlayed | None = None
     suspects: tuple[Suspect, ...] = ()
     """Lengths that may have been misread, told or not."""
-    still: Evidence | None = field(default=None, compare=False, repr=False)
+    still: TimingEvidence | None = field(default=None, compare=False, repr=False)
     """What is left to be explained; None where there are too few onsets to tell."""
 
     def may_wait(self, moment: int) -> bool:
@@ -276,7 +276,7 @@ def _list_hand_patterns(
         )
         if not has_figures(mine, beat_x):
             continue
-        found = find_pattern(mine, Evidence(mine), beat_x)
+        found = find_pattern(mine, TimingEvidence(mine), beat_x)
         if found is not None:
             moments = tuple(own[i][0] for i in found.indices)
             yield PatternPlayed(found.words, hand, moments, found.late_s, found.evidence)
@@ -292,7 +292,7 @@ class _Pursuit:
         self.entries: dict[int, Entry] = {}
         self.patterns: list[Pattern] = []
         self.pace: PacePlayed | None = None
-        self.still: Evidence | None = None
+        self.still: TimingEvidence | None = None
         """The evidence of what is left."""
         self._slowed = False
 
@@ -300,11 +300,11 @@ class _Pursuit:
         """Until nothing stands out."""
         for _ in range(_MOST_ROUNDS):
             now = self._strokes._replace(times_s=self.times)
-            self.still = Evidence(now)
+            self.still = TimingEvidence(now)
             if not self._believe_best(now, self.still):
                 return
 
-    def _believe_best(self, now: Strokes, evidence: Evidence) -> bool:
+    def _believe_best(self, now: Strokes, evidence: TimingEvidence) -> bool:
         """Whether there was anything to believe."""
         best = [
             one
@@ -329,7 +329,7 @@ class _Pursuit:
                     self.times[i] -= one.shift_s
         return bool(best)
 
-    def _believe_stretch(self, now: Strokes, evidence: Evidence, most: float) -> bool:
+    def _believe_stretch(self, now: Strokes, evidence: TimingEvidence, most: float) -> bool:
         """Whether a pattern or a pace explains more than any single onset does."""
         pattern = None if self.patterns else find_pattern(now, evidence, self._beat_x)
         pace = None if self.pace else find_pace(now, evidence)
@@ -349,7 +349,7 @@ class _Pursuit:
 
 
 def _find_ritard(
-    strokes: Strokes, evidence: Evidence, late: Sequence[NoteValue]
+    strokes: Strokes, evidence: TimingEvidence, late: Sequence[NoteValue]
 ) -> list[float] | None:
     """How late each onset is by a ritard that explains more than a long value near the end does."""
     xs, count = strokes.xs, len(strokes.xs)
@@ -389,7 +389,7 @@ def _as_known(
 
 
 def _list_best(
-    strokes: Strokes, evidence: Evidence, tolerance: Tolerance
+    strokes: Strokes, evidence: TimingEvidence, tolerance: Tolerance
 ) -> list[NoteValue | Entry]:
     """The best explanations that don't touch one another, none where nothing stands out."""
     found: list[NoteValue | Entry] = []
@@ -410,7 +410,7 @@ def _list_best(
 
 
 def _value(
-    strokes: Strokes, evidence: Evidence, i: int, chance: float, tolerance: Tolerance
+    strokes: Strokes, evidence: TimingEvidence, i: int, chance: float, tolerance: Tolerance
 ) -> NoteValue | None:
     """The interval to onset i as another value; None where it may be as written."""
     found = evidence.find_step(i, _VALUE_EVIDENCE + chance)
@@ -472,7 +472,7 @@ def _is_ending(strokes: Strokes, i: int, expected_s: float) -> bool:
 
 
 def _entry(
-    strokes: Strokes, evidence: Evidence, i: int, chance: float, tolerance: Tolerance
+    strokes: Strokes, evidence: TimingEvidence, i: int, chance: float, tolerance: Tolerance
 ) -> Entry | None:
     """Onset i alone out of place; None where it may be in place."""
     times = strokes.times_s

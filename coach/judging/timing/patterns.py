@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import log
 
-from coach.judging.timing.noise import Evidence, Strokes
+from coach.judging.timing.noise import Strokes, TimingEvidence
 
 SWUNG = "swung: written even"
 """What is said of a row of pairs played long and short."""
@@ -107,7 +107,7 @@ def has_figures(strokes: Strokes, beat_x: float) -> bool:
     )
 
 
-def find_pattern(strokes: Strokes, evidence: Evidence, beat_x: float) -> Pattern | None:
+def find_pattern(strokes: Strokes, evidence: TimingEvidence, beat_x: float) -> Pattern | None:
     """The figures that explain a row best, None where none stand out."""
     found = [
         pattern
@@ -120,7 +120,7 @@ def find_pattern(strokes: Strokes, evidence: Evidence, beat_x: float) -> Pattern
 
 
 def _weigh(
-    strokes: Strokes, evidence: Evidence, kind: Kind, figures: Sequence[int]
+    strokes: Strokes, evidence: TimingEvidence, kind: Kind, figures: Sequence[int]
 ) -> Pattern | None:
     times, last = strokes.times_s, len(strokes.times_s) - 1
     shape = [0.0] * len(times)
@@ -186,7 +186,7 @@ _TURN_EVIDENCE = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class PaceStretch:
     """A stretch that was played at half or twice the speed of the rest."""
 
     first: int
@@ -200,7 +200,7 @@ class Pace:
     evidence: float
 
 
-def find_pace(strokes: Strokes, evidence: Evidence) -> Pace | None:
+def find_pace(strokes: Strokes, evidence: TimingEvidence) -> PaceStretch | None:
     """The stretch at another speed that explains a row best, None where none stands out."""
     xs, times = strokes.xs, strokes.times_s
     count = len(xs)
@@ -210,7 +210,7 @@ def find_pace(strokes: Strokes, evidence: Evidence) -> Pace | None:
     if not places or max(turns.values()) < _TURN_EVIDENCE:
         return None
     limit = _PACE_EVIDENCE + 2 * log(count)
-    best: Pace | None = None
+    best: PaceStretch | None = None
     for first in (0, *places):
         for last in (*places, count - 1):
             if last - first < _LEAST_INTERVALS or count - 1 - (last - first) < _LEAST_INTERVALS:
@@ -228,7 +228,7 @@ def find_pace(strokes: Strokes, evidence: Evidence) -> Pace | None:
             found = evidence.find_shape(shape)
             if found.evidence > max(limit, best.evidence if best else 0.0):
                 late_s = tuple(found.size_s * late for late in shape)
-                best = Pace(first, last, ratio, late_s, found.evidence)
+                best = PaceStretch(first, last, ratio, late_s, found.evidence)
     if best and best.ratio > 1 and best.last == count - 1:
         starts = {best.first - 1, best.first, (best.first + count) // 2}
         slowing = [evidence.find_ritard(i).evidence for i in starts if 0 <= i < count - 2]

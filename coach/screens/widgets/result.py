@@ -178,13 +178,18 @@ class VerdictWords(Vertical):
         super().__init__()
         self._ascii_only = ascii_only
         self._verdict = self._reason = ""
-        self.has_headline = False
+        self._has_headline = False
 
     def compose(self) -> ComposeResult:
         """From the top, the most important first."""
         yield Headline(ascii_only=self._ascii_only, id="headline")
         yield VerdictLine("", id="verdict", markup=False)
         yield Static("", id="reason", markup=False)
+
+    def set_headline_room(self, has_room: bool) -> None:
+        """Whether the headline stands above the words, and takes rows from them."""
+        self._has_headline = has_room
+        self.fit()
 
     def show_verdict(self, sentence: str, *, fault: bool) -> None:
         """The last verdict, or what is said in its place."""
@@ -207,7 +212,7 @@ class VerdictWords(Vertical):
         width, rows = self.size
         verdict, reason = self._verdict, self._reason
         if width and rows:
-            rows -= self.query_one(Headline).rows if self.has_headline else 0
+            rows -= self.query_one(Headline).rows if self._has_headline else 0
             verdict, reason = fit_words(verdict, reason, width, rows)
         line = self.query_one(VerdictLine)
         line.update(verdict)
@@ -264,8 +269,7 @@ class Result(Horizontal):
         self.styles.height = rows
         self.set_class(roomy, "-roomy")
         self.query_one(CleanRun).set_tall(tall=roomy)
-        self.query_one(VerdictWords).has_headline = roomy
-        self.query_one(VerdictWords).fit()
+        self.query_one(VerdictWords).set_headline_room(roomy)
         self._say()
 
     def show_run(self, run: int, required: int) -> None:
