@@ -145,7 +145,8 @@ def test_a_long_verdict_and_reason_are_read_whole_or_to_the_end_of_a_word(
         await seat.pilot.pause()
         lines = [screen.query_one(name) for name in ("#verdict", "#reason")]
         assert tuple(str(line.render()) for line in lines) == shown
-        assert all(screen.query_one("VerdictWords").region.contains_region(one.region) for one in lines)
+        words = screen.query_one("VerdictWords").region
+        assert all(words.contains_region(one.region) for one in lines)
 
     seated(size, run, drill=drill)
 

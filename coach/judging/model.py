@@ -201,7 +201,7 @@ class Fault:
         return first, first if self.last_quarters is None else self.last_quarters
 
 
-class Suspect(NamedTuple):
+class ValueSuspect(NamedTuple):
     """A length that may have been misread: one repetition doesn't tell, several may."""
 
     from_quarters: Fraction
@@ -264,7 +264,7 @@ class Judgement:
     """Worth knowing, not faults: a spread chord, a constant offset against the click."""
     offset_ms: float = 0.0
     """The constant offset against the click that was taken out."""
-    suspects: tuple[Suspect, ...] = ()
+    suspects: tuple[ValueSuspect, ...] = ()
     """Lengths that may have been misread, told or not: what comes again is told."""
     held: tuple[HeldShare, ...] = ()
     """How the keys were held, against which later repetitions are judged."""

@@ -18,7 +18,7 @@ from math import sqrt
 from statistics import median, stdev
 
 from coach.judging.completion import stopped_before
-from coach.judging.model import Cause, Judgement, Label, Suspect
+from coach.judging.model import Cause, Judgement, Label, ValueSuspect
 from coach.score.model import Hand
 
 Place = tuple[Fraction, Hand]
@@ -85,13 +85,13 @@ class Habits:
     stops: tuple[Fraction | None, ...] = ()
     """The onset that each of the last repetitions broke off before; None where it did not."""
 
-    suspects: tuple[tuple[Suspect, ...], ...] = ()
+    suspects: tuple[tuple[ValueSuspect, ...], ...] = ()
     """What each of the last repetitions may have misread, the latest last."""
 
     holds: Mapping[Place, tuple[float, ...]] = field(default_factory=dict)
     """For how much of their length the keys were held at each onset of each hand (logarithms)."""
 
-    def evidence_before(self, suspect: Suspect) -> tuple[float, int]:
+    def evidence_before(self, suspect: ValueSuspect) -> tuple[float, int]:
         """The evidence of the repetitions just before for the same misreading, and how many."""
         total, count = 0.0, 0
         for earlier in reversed(self.suspects):

@@ -33,7 +33,7 @@ from coach.score.model import Hand
 
 
 @dataclass(frozen=True, slots=True)
-class HandOnset:
+class HandPoint:
     """One hand's onset."""
 
     moment: int
@@ -45,7 +45,7 @@ class HandOnset:
 class SuffixSums:
     """Sums over points, from any of them to the last, so that each reading costs the same."""
 
-    def __init__(self, points: Sequence[HandOnset]) -> None:
+    def __init__(self, points: Sequence[HandPoint]) -> None:
         self.us = [point.u for point in points]
         row = [(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)]
         for point in reversed(points):
@@ -311,7 +311,7 @@ class _Leaving:
     left: float
 
 
-def _points(row: Sequence[Moment], line: Sequence[float]) -> list[HandOnset] | None:
+def _points(row: Sequence[Moment], line: Sequence[float]) -> list[HandPoint] | None:
     """Every onset of each hand; None where nothing can have drifted."""
     if len(row) < _LEAST_OWN or not any(
         abs(hand.at_s - due) > _APART_S
@@ -321,7 +321,7 @@ def _points(row: Sequence[Moment], line: Sequence[float]) -> list[HandOnset] | N
         return None
     start, span = row[0].x, row[-1].x - row[0].x
     points = [
-        HandOnset(i, (moment.x - start) / span, hand.at_s - row[0].at_s, hand.hand)
+        HandPoint(i, (moment.x - start) / span, hand.at_s - row[0].at_s, hand.hand)
         for i, moment in enumerate(row)
         for hand in moment.hands
         if not hand.loose
@@ -329,7 +329,7 @@ def _points(row: Sequence[Moment], line: Sequence[float]) -> list[HandOnset] | N
     return points if len({point.hand for point in points}) == len(Hand) else None
 
 
-def _leaving(points: Sequence[HandOnset], everybody: SuffixSums, hand: Hand) -> _Leaving | None:
+def _leaving(points: Sequence[HandPoint], everybody: SuffixSums, hand: Hand) -> _Leaving | None:
     own = [point for point in points if point.hand is hand]
     if len({point.u for point in own}) < _LEAST_OWN:
         return None
@@ -343,7 +343,7 @@ def _leaving(points: Sequence[HandOnset], everybody: SuffixSums, hand: Hand) -> 
     return min(out, key=lambda one: one.left)
 
 
-def _explains(points: Sequence[HandOnset], found: _Leaving) -> bool:
+def _explains(points: Sequence[HandPoint], found: _Leaving) -> bool:
     """Whether one hand's leaving says far more than a change of tempo, and not by one onset."""
     if not _is_better(points, found, _BETTER):
         return False
@@ -353,7 +353,7 @@ def _explains(points: Sequence[HandOnset], found: _Leaving) -> bool:
     )
 
 
-def _is_better(points: Sequence[HandOnset], found: _Leaving, times: float) -> bool:
+def _is_better(points: Sequence[HandPoint], found: _Leaving, times: float) -> bool:
     everybody, mine = SuffixSums(points), SuffixSums([p for p in points if p.hand is found.hand])
     left, slope = everybody.bent(mine, found.start)
     total = slope * (points[-1].u - found.start)

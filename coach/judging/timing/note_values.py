@@ -25,7 +25,7 @@ from fractions import Fraction
 from itertools import pairwise
 from math import copysign, log, sqrt
 
-from coach.judging.model import Suspect
+from coach.judging.model import ValueSuspect
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.noise import Strokes, TimingEvidence
 from coach.judging.timing.onsets import Moment
@@ -144,7 +144,7 @@ class Explained:
     entries: tuple[Entry, ...] = ()
     patterns: tuple[PatternPlayed, ...] = ()
     pace: PacePlayed | None = None
-    suspects: tuple[Suspect, ...] = ()
+    suspects: tuple[ValueSuspect, ...] = ()
     """Lengths that may have been misread, told or not."""
     still: TimingEvidence | None = field(default=None, compare=False, repr=False)
     """What is left to be explained; None where there are too few onsets to tell."""
@@ -205,9 +205,9 @@ def explain_lengths(
 
 def _list_suspects(
     row: Sequence[Moment], strokes: Strokes, pursuit: _Pursuit
-) -> list[tuple[int, Suspect]]:
+) -> list[tuple[int, ValueSuspect]]:
     """Each length that is likelier at a simple ratio, by the moment that it leads to."""
-    out: list[tuple[int, Suspect]] = []
+    out: list[tuple[int, ValueSuspect]] = []
     still = pursuit.still
     if still is None:
         return out
@@ -216,18 +216,18 @@ def _list_suspects(
         value = pursuit.values.get(i)
         if value is not None:
             if value.ratio is not None:
-                out.append((i, Suspect(begun, onset, value.ratio, value.z**2 / 2)))
+                out.append((i, ValueSuspect(begun, onset, value.ratio, value.z**2 / 2)))
         elif still.find_step(i, _SUSPECT_EVIDENCE).evidence > _SUSPECT_EVIDENCE:
             seconds = pursuit.times[i] - pursuit.times[i - 1]
             for ratio in _ACCUSED:
                 evidence = still.weigh_step(i, seconds - seconds / float(ratio))
                 if evidence > _SUSPECT_EVIDENCE:
-                    out.append((i, Suspect(begun, onset, ratio, evidence)))
+                    out.append((i, ValueSuspect(begun, onset, ratio, evidence)))
     return out
 
 
 def _believe_repeated(
-    suspects: Sequence[tuple[int, Suspect]],
+    suspects: Sequence[tuple[int, ValueSuspect]],
     habits: Habits,
     strokes: Strokes,
     pursuit: _Pursuit,

@@ -51,7 +51,7 @@ class MarkedSound:
 
 
 @dataclass(frozen=True, slots=True)
-class Hearing:
+class SoundPlan:
     """What is to be heard."""
 
     messages: tuple[Timed, ...]
@@ -63,11 +63,11 @@ class Hearing:
         return max((at_s for at_s, _ in self.messages), default=0.0)
 
 
-def plan_window(part: Excerpt, qpm: float, start_s: float) -> Hearing:
+def plan_window(part: Excerpt, qpm: float, start_s: float) -> SoundPlan:
     """The window as it is written, at a steady tempo."""
     first = part.notes[0].onset_quarters
     sounding = plan_notes(part.notes, qpm=qpm, from_quarters=first, start_s=start_s)
-    return Hearing(note_messages(sounding), _marks_of(part, sounding))
+    return SoundPlan(note_messages(sounding), _marks_of(part, sounding))
 
 
 def _marks_of(part: Excerpt, sounding: Sequence[Sounding]) -> tuple[MarkedSound, ...]:
@@ -75,7 +75,7 @@ def _marks_of(part: Excerpt, sounding: Sequence[Sounding]) -> tuple[MarkedSound,
     return tuple(MarkedSound(index[id(one.note)], one.at_s, one.end_s) for one in sounding)
 
 
-def plan_take(take: Take, judgement: Judgement, start_s: float, slower: float = 1.0) -> Hearing:
+def plan_take(take: Take, judgement: Judgement, start_s: float, slower: float = 1.0) -> SoundPlan:
     """A take from a beat before the place that failed, then the window as it is written from there.
 
     Where nothing failed it is heard from its beginning. ``slower`` stretches both: 2 is half the
@@ -100,7 +100,7 @@ def plan_take(take: Take, judgement: Judgement, start_s: float, slower: float = 
     notes = [note for note in part.notes if note.onset_quarters >= from_quarters]
     first = notes[0].onset_quarters if notes else from_quarters
     sounding = plan_notes(notes, qpm=qpm / slower, from_quarters=first, start_s=again_s)
-    return Hearing((*own, *note_messages(sounding)), (*marks, *_marks_of(part, sounding)))
+    return SoundPlan((*own, *note_messages(sounding)), (*marks, *_marks_of(part, sounding)))
 
 
 def _failed_from(judgement: Judgement) -> Fraction:
@@ -146,7 +146,7 @@ class Listening:
     ) -> None:
         self._session, self._host, self._clock = session, host, clock
         self._staff, self._sound = staff, sound
-        self._hearing: Hearing | None = None
+        self._hearing: SoundPlan | None = None
         self._marked: frozenset[int] = frozenset()
         self._timer: Timer | None = None
         self._has_paused = False
@@ -199,7 +199,7 @@ class Listening:
         if has_paused and goes_on:
             self._host.show(self._session.drill.resume(self._clock()))
 
-    def _start(self, hearing: Hearing) -> str:
+    def _start(self, hearing: SoundPlan) -> str:
         self.stop()
         drill = self._session.drill
         if drill.state in (DrillState.PLAYING, DrillState.COUNT_IN):
