@@ -141,6 +141,21 @@ def test_pairs_counted_once_give_the_same_tempo() -> None:
         )
 
 
+@pytest.mark.parametrize("room", [0.5, 1.0, 2.0, 3.0, 50.0])
+def test_a_jump_back_looks_only_as_far_as_it_can_pay_for(room: float) -> None:
+    """Nothing that is left out could have been paid for."""
+    score = make_score_arrays(piece())
+    restarts = Transitions(score, COSTS).restarts
+    last = len(score.beat) - 1
+    for pitch, targets in score.of_pitch.items():
+        kept = restarts.find_affordable(restarts.find_targets(pitch, last), last, 0.0, room)
+        for target in targets:
+            onset = score.onset[target]
+            back = min(COSTS.jump_onset * (last - onset), COSTS.jump_onsets_most)
+            back += restarts.deletions.leap_cost(score.beat[last] - score.beat[onset])
+            assert (target in kept) == (onset == 0 or back <= room)
+
+
 def test_a_jump_back_in_a_verdict_may_go_anywhere() -> None:
     """Only the live line leaves out what is far back."""
     score = make_score_arrays(piece())

@@ -201,7 +201,7 @@ class Restarts:
         base = costs.jump - costs.pause * pause
         if hypothesis.step is not None and hypothesis.step.kind is StepKind.WRONG:
             base -= costs.erred
-        for target in self.find_targets(key.pitch, front):
+        for target in self.find_affordable(self.find_targets(key.pitch, front), front, base, room):
             self._jump_to(hypothesis, key, target, base, room, cells)
         if pause == 1.0:
             for target in self._list_beginnings(front):
@@ -218,6 +218,32 @@ class Restarts:
         if not start:
             return targets[:end]
         return [*targets[: bisect_left(targets, first[1], 0, start)], *targets[start:end]]
+
+    def find_affordable(
+        self, targets: Sequence[int], front: int, base: float, room: float
+    ) -> Sequence[int]:
+        """Those that a jump can reach for what may be spent: the farther, the dearer it is.
+
+        The window's first onset is as near from everywhere.
+        """
+        first = self.score.first[1]
+        start, end = bisect_left(targets, first), len(targets)
+        if start >= end or base + self._distance_cost(front, targets[start]) <= room:
+            return targets
+        opening, low = targets[:start], start
+        while low < end:
+            middle = (low + end) // 2
+            if base + self._distance_cost(front, targets[middle]) > room:
+                low = middle + 1
+            else:
+                end = middle
+        return [*opening, *targets[low:]]
+
+    def _distance_cost(self, front: int, target: int) -> float:
+        """What the way back from the front to a note costs."""
+        score, onset = self.score, self.score.onset[target]
+        onsets = min(self.costs.jump_onset * (front - onset), self.costs.jump_onsets_most)
+        return onsets + self.deletions.leap_cost(score.beat[front] - score.beat[onset])
 
     def _list_beginnings(self, front: int) -> list[int]:
         """Notes that a new attempt may begin with: the window's first, and the last few."""

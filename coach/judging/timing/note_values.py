@@ -80,6 +80,9 @@ so a short one is held to the nearest value; a long one may be a hesitation, so 
 nearer: at most half-way between 3/2 and 2."""
 _MOST_ROUNDS = 6
 """How often a take is weighed again: a window with more misread values is misread as a whole."""
+_LONG_TAKE, _ROUNDS_OF_LONG = 500, 3
+"""A take of more onsets is weighed again less often: what lies far apart is believed in one
+round, and each takes time."""
 _APART = 8
 """Onsets between two explanations that may be believed in one round: a shock is felt less
 far."""
@@ -298,7 +301,8 @@ class _Pursuit:
 
     def run(self) -> None:
         """Until nothing stands out."""
-        for _ in range(_MOST_ROUNDS):
+        long = len(self.times) > _LONG_TAKE
+        for _ in range(_ROUNDS_OF_LONG if long else _MOST_ROUNDS):
             now = self._strokes._replace(times_s=self.times)
             self.still = TimingEvidence(now)
             if not self._believe_best(now, self.still):
