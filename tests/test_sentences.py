@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from coach.judging.model import Cause
-from coach.judging.sentence import MOST_WORDS
+from coach.judging.model import Cause, Matching
+from coach.judging.sentence import MOST_WORDS, make_sentence
 from tests.sentences import (
     DOUBTFUL,
     INSTEAD,
@@ -56,3 +56,13 @@ def test_what_was_something_else_is_told_as_that(take: Take) -> None:
 @pytest.mark.parametrize("take", SET_ASIDE, ids=sentence_of)
 def test_what_is_not_judged_is_set_aside_with_a_reason(take: AtThePiano) -> None:
     assert take.set_aside()[:1] == [take.sentence]
+
+
+def test_what_happened_very_often_in_doubt_is_said_without_its_place() -> None:
+    """``unsure: broke off in bar 1 beat 3 and started again 121 times`` is no glance any more."""
+    take = next(take for take in SAID_ONCE if "started again twice" in take.sentence)
+    once = take.judge()
+    fault = next(fault for fault in once.faults if fault.cause is Cause.RESTART)
+    matching = Matching(once.score, once.played, unsure=True)
+    said = make_sentence(once.excerpt, [fault] * 121, matching, clean=False)
+    assert said == "Unsure: started again 121 times"

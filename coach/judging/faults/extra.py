@@ -192,7 +192,7 @@ def make_repeat(attempt: Attempt) -> Fault:
         return make_fault(excerpt, cause, span, describe(cause, did=did))
     full = describe(cause, place=f"at {place(excerpt, onset)}")
     short = describe(cause, place=f"in {beat_around(excerpt, onset)}")
-    return make_fault(excerpt, cause, span, full, short_words=(short,))
+    return make_fault(excerpt, cause, span, full, short_words=(short, "started again"))
 
 
 def _notes_at(excerpt: Excerpt, number: int) -> range:
