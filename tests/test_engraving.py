@@ -243,5 +243,5 @@ def test_the_process_answers_line_by_line() -> None:
     process.run([json.dumps(order)], out)
     told = json.loads(out.getvalue())
     assert told["width_px"] <= 901
-    assert told["terminal_code"].startswith("\x1bP")
+    assert told["code"].startswith("\x1bP")
     assert note_id(0) in told["notes"]

@@ -45,6 +45,7 @@ def make_parser() -> argparse.ArgumentParser:
     _add_common(ports, again=True)
     calibrate = commands.add_parser("calibrate", help="tap along with a click to set its offset")
     _add_common(calibrate, again=True)
+    _add_progress(commands)
     _add_own_data(commands)
     return parser
 
@@ -156,6 +157,21 @@ def _add_score(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     score.add_argument("--json", action="store_true", help="as data")
     score.add_argument("--move", action="append", default=[], metavar="RULE")
     _add_common(score, again=True)
+
+
+def _add_progress(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    progress = commands.add_parser("progress", help="which bars hold, and how it came about")
+    progress.add_argument(
+        "score", type=Path, nargs="?", metavar="SCORE", help="one piece; all without it"
+    )
+    progress.add_argument("--on", metavar="DAY", help="as it stood on a day, such as 2026-03-14")
+    _add_common(progress, again=True)
+    report = commands.add_parser("report", help="a page for your teacher, in one file")
+    report.add_argument(
+        "score", type=Path, nargs="?", metavar="SCORE", help="one piece; all without it"
+    )
+    report.add_argument("--file", type=Path, metavar="FILE", help="where to write it")
+    _add_common(report, again=True)
 
 
 def _add_own_data(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

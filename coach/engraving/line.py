@@ -31,7 +31,8 @@ class Wanted:
     """``#rrggbb``, as ``ground``."""
     ground: str
     protocol: str = ""
-    """How it is to reach a terminal: ``sixel`` or ``kitty``; "" for a picture alone."""
+    """How it is to be shown: ``sixel`` or ``kitty`` in a terminal, ``svg`` in a page; "" for a
+    picture alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +40,9 @@ class Picture:
     """A window's picture, and where its notes and staves stand in it, in pixels."""
 
     png: bytes
-    terminal_code: str
-    """What puts it on the terminal, from the cursor's place on; "" where that was not asked for."""
+    code: str
+    """What puts it on the terminal from the cursor's place on, or in a page; "" where neither was
+    asked for."""
     width_px: float
     height_px: float
     staff_px: float
@@ -109,7 +111,7 @@ class EngravingLine:
             return None
         picture = Picture(
             base64.b64decode(told["png"]),
-            told["terminal_code"],
+            told["code"],
             told["width_px"],
             told["height_px"],
             told["staff_px"],

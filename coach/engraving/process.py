@@ -27,9 +27,10 @@ def answer(order: Mapping[str, Any]) -> dict[str, Any]:
     except (CannotEngrave, ValueError, OSError) as error:
         return {"failed": str(error)}
     told = asdict(engraved)
-    del told["svg"]
-    code = terminal_code(png, order["protocol"], order["ground"])
-    return {**told, "png": base64.b64encode(png).decode("ascii"), "terminal_code": code}
+    svg = told.pop("svg")
+    protocol = order["protocol"]
+    code = svg if protocol == "svg" else terminal_code(png, protocol, order["ground"])
+    return {**told, "png": base64.b64encode(png).decode("ascii"), "code": code}
 
 
 def run(orders: Iterable[str], out: TextIO) -> None:

@@ -24,6 +24,8 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "score": _lazily("score", "show_score"),
     "calibrate": _lazily("calibrate", "calibrate_click"),
     "ports": _lazily("ports", "show_ports"),
+    "progress": _lazily("progress", "show_progress"),
+    "report": _lazily("report", "write_report"),
     "export": _lazily("own_data", "export_record"),
     "import": _lazily("own_data", "import_record"),
     "merge": _lazily("own_data", "merge_records"),

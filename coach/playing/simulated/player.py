@@ -107,6 +107,9 @@ INTERMEDIATE = Level("intermediate", 0.005, 0.022, 8.0, 0.25, 0.75)
 ADVANCED = Level("advanced", 0.002, 0.015, 5.7, 0.35, 0.9)
 LEVELS = (NOVICE, INTERMEDIATE, ADVANCED)
 
+OVERNIGHT = 0.6
+"""The share of right repetitions that is still there the next morning."""
+
 TIRED_AFTER = 60
 """Repetitions after which chances of failing begin to grow."""
 
@@ -151,6 +154,11 @@ class SimulatedPianist:
         tired = 1.0 + max(0, self._repetitions - TIRED_AFTER) / 100
         now = fault.chance_now(self._correct[fault], self.level.rate, self.law, tempo_share)
         return min(1.0, now * tired)
+
+    def sleep(self) -> None:
+        """A night: rested, and some of what was learnt is gone."""
+        self._since_rest = 0
+        self._correct = {fault: count * OVERNIGHT for fault, count in self._correct.items()}
 
     def play(
         self, excerpt: Excerpt, qpm: float | None, *, start_s: float = 0.0

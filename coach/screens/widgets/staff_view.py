@@ -202,7 +202,7 @@ class StaffView(Widget):
         if crop.bottom <= top or crop.y >= top + placed.rows or not self.screen.is_active:
             return ""
         start = Control.move_to(self.region.x + placed.column, self.region.y + top)
-        return start.segment.text + placed.picture.terminal_code
+        return start.segment.text + placed.picture.code
 
     def render_line(self, y: int) -> Strip:
         """One row of the page."""

@@ -1,0 +1,229 @@
+"""Progress over days: the map of the bars, the days in figures, the page for the teacher."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+from datetime import date, datetime
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from coach.cli import main
+from coach.cli.progress import day_of, map_lines
+from coach.coaching.model import Observation
+from coach.coaching.planning import (
+    BarState,
+    PlayedOnce,
+    best_tempi,
+    chance_of_failing,
+    count_days,
+    map_bars,
+)
+from coach.judging.model import Outcome
+from coach.score.build import score_from_notes
+from coach.score.model import Hand, Hands
+from coach.score.window import Transition
+from scripts.simulated_week import make_week
+from tests.jackrig import missing
+
+SAMPLES = Path(__file__).parent.parent / "sample_scores"
+DAY_S = 86400.0
+NOON_S = datetime(2026, 3, 9, 12).timestamp()
+TWO_BARS = score_from_notes(
+    [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": hand}
+        for at in range(8)
+        for pitch, hand in ((72, "RH"), (48, "LH"))
+    ],
+    metre="4/4",
+)
+
+
+def tries(line: str, hand: Hands = Hands.RIGHT, beat: int = 2) -> list[Observation]:
+    """One try a letter, ``c`` clean and ``w`` wrong; a bar is the night: ``ww|c|c``."""
+    out: list[Observation] = []
+    for day, letters in enumerate(line.split("|")):
+        for at, letter in enumerate(letters):
+            out.append(
+                Observation(
+                    NOON_S + day * DAY_S + 60 * at,
+                    Transition(hand, Fraction(beat - 1), Fraction(beat)),
+                    Fraction(beat),
+                    hand,
+                    Outcome.WRONG if letter == "w" else Outcome.CLEAN,
+                    80.0,
+                )
+            )
+    return out
+
+
+@pytest.mark.parametrize(
+    ("line", "state"),
+    [
+        ("ccc", BarState.HOLDING),
+        ("www", BarState.WEAK),
+        ("wwccc", BarState.HOLDING),
+        ("cccw", BarState.WEAK),
+        ("ccc|c|c", BarState.HOLDING),  # two later days
+        ("ccc|c|c|c", BarState.SETTLED),
+        ("wwccc|c|wccccc|c|c", BarState.SETTLED),  # a day with a slip does not count
+        ("ccc|c|c|c|ww", BarState.WEAK),  # it broke again
+    ],
+)
+def test_a_bar_is_weak_holding_or_settled(line: str, state: BarState) -> None:
+    assert map_bars(TWO_BARS, tries(line), day_of)[0, Hand.RIGHT] is state
+
+
+def test_each_hand_and_bar_stands_for_itself() -> None:
+    states = map_bars(TWO_BARS, [*tries("www"), *tries("ccc", Hands.LEFT, beat=6)], day_of)
+    assert states == {
+        (0, Hand.RIGHT): BarState.WEAK,
+        (0, Hand.LEFT): BarState.UNTOUCHED,
+        (1, Hand.RIGHT): BarState.UNTOUCHED,
+        (1, Hand.LEFT): BarState.HOLDING,
+    }
+
+
+def test_the_map_of_an_earlier_day_knows_nothing_of_later_ones() -> None:
+    history = tries("www|ccc|ccc|ccc|ccc")
+    found = [
+        map_bars(TWO_BARS, history, day_of, date(2026, 3, 9 + day).toordinal())[0, Hand.RIGHT]
+        for day in (-1, 0, 1, 3)
+    ]
+    assert found == [BarState.UNTOUCHED, BarState.WEAK, BarState.HOLDING, BarState.SETTLED]
+
+
+def test_a_day_ends_at_four_in_the_morning() -> None:
+    late = datetime(2026, 3, 10, 3, 59).timestamp()
+    assert day_of(late) == date(2026, 3, 9).toordinal()
+    assert day_of(late + 60) == date(2026, 3, 10).toordinal()
+
+
+def test_the_days_in_figures() -> None:
+    window, other = ("0", "4", "both"), ("4", "8", "LH")
+    played = [
+        PlayedOnce(NOON_S, window, False, 80.0),
+        PlayedOnce(NOON_S + 20, window, True, 84.0),
+        PlayedOnce(NOON_S + 620, other, True, 60.0),  # ten minutes of tea count for one
+        PlayedOnce(NOON_S + DAY_S, window, True, 92.0),
+    ]
+    first, second = count_days(played, day_of)
+    assert first.minutes == pytest.approx(80 / 60)
+    assert (first.repetitions, first.clean, first.first_tries, first.first_clean) == (3, 2, 2, 1)
+    assert second.first_clean == second.first_tries == 1
+    assert best_tempi(played, day_of)[window] == {first.day: 84.0, second.day: 92.0}
+
+
+def test_what_was_played_lately_says_most() -> None:
+    assert chance_of_failing([]) == 0.5
+    assert chance_of_failing([True] * 4 + [False] * 8) < chance_of_failing([False] * 8 + [True] * 4)
+    assert chance_of_failing([False] * 50) < 0.11
+
+
+def test_the_map_is_read_without_colour() -> None:
+    lines = map_lines(TWO_BARS.bars, map_bars(TWO_BARS, tries("www"), day_of), 40)
+    assert lines[1] == "RH  x ·"
+    assert lines[2] == "LH  · ·"
+
+
+@pytest.fixture(scope="module")
+def week(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three days of a simulated pianist."""
+    folder = tmp_path_factory.mktemp("week")
+    make_week(folder, SAMPLES / "4-waltz-in-sea-boots.musicxml", 3, 2.0, 3)
+    return folder
+
+
+def test_progress_is_told_in_text(week: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["progress", "--data", str(week)]) == 0
+    told = capsys.readouterr().out
+    assert "Waltz in Sea Boots" in told
+    assert "untouched" in told
+    assert len(re.findall(r"^\d{4}-\d\d-\d\d ", told, re.M)) == 3
+    assert main(["progress", "--data", str(week), "--on", "2001-01-01"]) == 0
+    assert "Nothing was played of it by then." in capsys.readouterr().out
+    assert main(["progress", "--data", str(week), "--on", "someday"]) == 2
+    assert "write it as 2026-03-14" in capsys.readouterr().err
+
+
+def test_without_practice_there_is_a_sentence(
+    tmp_path: Path, week: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for command in ("progress", "report"):
+        assert main([command, "--data", str(tmp_path)]) == 2
+        assert "Nothing was played yet" in capsys.readouterr().err
+    score = str(SAMPLES / "1-low-tide.musicxml")
+    assert main(["progress", score, "--data", str(week)]) == 2
+    assert "was not played yet" in capsys.readouterr().err
+
+
+@pytest.fixture(scope="module")
+def page(week: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("page") / "report.html"
+    assert main(["report", "--data", str(week), "--file", str(file)]) == 0
+    return file
+
+
+@pytest.mark.outside
+def test_the_report_is_valid_html(page: Path) -> None:
+    """By html5lib's strict parser; and no two parts of it have the same name."""
+    import html5lib
+
+    text = page.read_text(encoding="utf-8")
+    html5lib.HTMLParser(strict=True).parse(text)
+    names = re.findall(r'\bid="([^"]+)"', text)
+    assert len(names) == len(set(names))
+    assert set(re.findall(r'href="#([^"]+)"', text)) <= set(names)
+
+
+def test_the_report_asks_for_nothing_from_elsewhere(page: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    assert "<script" not in text
+    assert not re.findall(r"""(?:src|href)=["'](?!#|data:)|url\(|@import""", text)
+    assert "http" not in re.sub(r"data:[^\"]*", "", text)
+    assert not page.stat().st_mode & 0o077
+
+
+def test_the_report_holds_notes_and_takes(page: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    assert "Weak when last played" in text
+    if "<figcaption><strong>" in text:
+        pytest.importorskip("verovio")
+        assert 'class="notehead"' in text
+        assert "data:audio/midi;base64," in text
+
+
+@pytest.mark.real
+@pytest.mark.parametrize("width", [390, 900])
+def test_in_a_browser_the_report_fits_a_phone_and_a_desk(
+    page: Path, width: int, tmp_path: Path
+) -> None:
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if not chromium:
+        missing("needs Chromium: apt-get install chromium")
+    assert chromium
+    copy = tmp_path / "measured.html"
+    script = (
+        "<script>document.title = 'width ' + document.documentElement.scrollWidth + ' of ' "
+        "+ window.innerWidth + ' svg ' + document.querySelectorAll('figure svg').length</script>"
+    )
+    copy.write_text(page.read_text(encoding="utf-8").replace("</body>", f"{script}</body>"))
+    frame = tmp_path / "frame.html"  # a window is never narrower than 500 pixels; a frame is
+    frame.write_text(
+        f'<iframe src="{copy.name}" style="width:{width}px;height:800px;border:0"></iframe>'
+        "<script>onload = () => { document.title = frames[0].document.title }</script>"
+    )
+    done = subprocess.run(
+        [chromium, "--headless", "--no-sandbox", "--disable-gpu", "--allow-file-access-from-files",
+         f"--user-data-dir={tmp_path / 'profile'}", "--virtual-time-budget=3000", "--dump-dom",
+         frame.as_uri()],
+        capture_output=True, text=True, check=False, timeout=120,
+    )  # fmt: skip
+    found = re.search(r"<title>width (\d+) of (\d+)", done.stdout)
+    assert found, done.stdout[:300] + done.stderr[-300:]
+    assert int(found[1]) <= int(found[2]) <= width
+    assert sys.platform
