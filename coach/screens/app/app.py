@@ -50,6 +50,13 @@ READ_AGAIN_S = 0.3
 choice."""
 PIANO_WAIT_S = 1.0
 """How long a piano may take to be found, before we say that there is none. Own choice."""
+AT_ONCE_S = 0.01
+"""As soon as the home screen stands: where there are no ports no piano will come. Own choice."""
+OFFER_AGAIN_S = 0.1
+"""What can be done without a piano is offered once no score is being opened: this is how often that
+is checked. Own choice."""
+NOTICES_S, SETTLE_S = 2 * FIRST_PAINT_S, 3 * FIRST_PAINT_S
+"""When the record's notices are shown, and memory is settled: both after the first paint."""
 
 
 class KeyholeApp(AppWithoutTraceback):
@@ -104,11 +111,11 @@ class KeyholeApp(AppWithoutTraceback):
             given.ports.listen(given.port_wanted, self._inbox.post)
         if self._start.path:
             self.open(self._start.path, self._start.errand)
-        self.set_timer(2 * FIRST_PAINT_S, self._say_notices)
+        self.set_timer(NOTICES_S, self._say_notices)
         self.check_size()
         if self._start.errand is not Errand.DEMO:
-            self.set_timer(PIANO_WAIT_S if given.ports else 0.01, self._offer_ways)
-        self.set_timer(3 * FIRST_PAINT_S, settle_memory)
+            self.set_timer(PIANO_WAIT_S if given.ports else AT_ONCE_S, self._offer_ways)
+        self.set_timer(SETTLE_S, settle_memory)
 
     def _say_notices(self) -> None:
         if isinstance(self.top, OpeningScreen):  # it closes itself, which only the uppermost can
@@ -240,10 +247,8 @@ class KeyholeApp(AppWithoutTraceback):
     def _offer_ways(self) -> None:
         if self.top is None:
             return
-        if isinstance(
-            self.top, OpeningScreen | TooSmallScreen
-        ):  # either would cover what is offered
-            self.set_timer(PIANO_WAIT_S / 10, self._offer_ways)
+        if isinstance(self.top, OpeningScreen | TooSmallScreen):  # either would cover the offer
+            self.set_timer(OFFER_AGAIN_S, self._offer_ways)
         elif self._piano.name is None and not self._is_demo():
             given = self.collaborators
             why = given.ports_sentence or self._piano.why_none

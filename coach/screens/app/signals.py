@@ -11,17 +11,20 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from textual.app import App
 
+SIGNALLED = 128
+"""A shell says that a signal ended a program by this and the signal's number."""
+
 
 def end_on_signal(app: App[None]) -> None:
     """Leave as by the quit key when the system ends the program or closes its terminal.
 
-    The exit status is 128 plus the signal's number, as with a shell. Nothing changes where there
-    are no such signals (Windows), or where the app does not run in the main thread.
+    Nothing changes where there are no such signals (Windows), or where the app does not run in the
+    main thread.
     """
     loop = asyncio.get_running_loop()
     for name in ("SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
         if number is not None:
             with suppress(NotImplementedError, RuntimeError, ValueError):
-                leave = partial(app.exit, return_code=128 + number)
+                leave = partial(app.exit, return_code=SIGNALLED + number)
                 loop.add_signal_handler(number, leave)

@@ -13,7 +13,10 @@ from coach.playing.midi_events import KeyDown, KeyUp
 from coach.playing.notes import PlayedNote
 
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
-"""How many of the demo's seconds pass in one."""
+"""How many of the demo's seconds pass in one. Own choice."""
+
+_HELD_S = 0.3
+"""How long a key is held whose note says nothing of it. Own choice."""
 
 
 class DemoClock:
@@ -69,7 +72,7 @@ class Performance:
         events: list[KeyDown | KeyUp] = []
         for note in notes:
             events.append(KeyDown(note.pitch, note.velocity, note.onset_s))
-            events.append(KeyUp(note.pitch, note.onset_s + (note.length_s or 0.3)))
+            events.append(KeyUp(note.pitch, note.onset_s + (note.length_s or _HELD_S)))
         self._waiting = [(event.at_s, place, event) for place, event in enumerate(events)]
         heapify(self._waiting)
 

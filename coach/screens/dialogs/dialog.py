@@ -27,7 +27,8 @@ from coach.screens.gc_pause import forget_pictures
 from coach.screens.terminal import as_shown
 
 MINIMUM = (60, 18)
-"""The smallest terminal in which a window can be read, in columns and rows."""
+"""The smallest terminal that shows music, in columns and rows. Own choice: three quarters of the
+usual 80 by 24 must be enough."""
 
 CLOSING_KEYS = Binding("escape,enter,space,q", "dismiss", "close", show=False)
 """What closes a text that is only to be read."""

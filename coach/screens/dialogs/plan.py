@@ -20,13 +20,13 @@ from coach.screens.wording import window_words
 
 _WIDTH = max(map(len, RowState))
 _ABOVE = 5
-"""Lines over the first task."""
+"""Lines over the first task: padding, and what ``PlanScreen`` says before the tasks."""
 _LONG = 10
-"""A plan of more tasks than this is folded: so many can be read at once from the bench."""
+"""A plan of more tasks than this is folded. Own choice: so many can be read at once."""
 _BEFORE, _AFTER = 2, 3
-"""Tasks before and after the chosen one that are never folded away."""
+"""Tasks before and after the chosen one that are never folded away. Own choice."""
 _PAGE = 10
-"""By how many tasks PgUp and PgDn move."""
+"""By how many tasks PgUp and PgDn move. Own choice: a folded plan is as long."""
 _ALL = 1_000_000
 """More tasks than a plan has."""
 _LOOK = "Up, Down, PgUp, PgDn, Home, End: look along the plan"

@@ -15,7 +15,7 @@ from coach.screens.wording import too_tall
 _FRAME_ROWS = 4
 """Rows of the drill screen besides the staff and the result: three lines above, the keys below."""
 _HELP_MARGIN, _ASCII_HELP_MARGIN = 2, 8
-"""Columns that the keys leave free; in plain letters arrows take two columns each."""
+"""Columns that the keys leave free: the padding. In plain letters arrows take more, six in all."""
 
 
 class VerdictPlace:

@@ -19,7 +19,8 @@ from coach.screens.staff.rows import Form
 AIR = 1
 """Empty columns after each slot."""
 _STRETCH = 0.6
-"""How strongly spare width follows time; proportional would starve the short notes."""
+"""How strongly spare width follows time. Own choice: twice the time gets one and a half times the
+width (2 ** 0.6 = 1.5); width in proportion would starve the short notes."""
 _MOST_SPARE = 18
 """Most columns added after one slot: further apart, a figure no longer reads as one."""
 

@@ -14,11 +14,23 @@ from coach.score.notation import BeamGroup, Head, Stem, Value, clef_at, key_posi
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.columns import ChordColumns, Slot, SlotKind, slot_key
 from coach.screens.staff.page import NoteCells, Page
-from coach.screens.staff.page_layout import LABEL_WIDTH, PageLayout, SystemLayout, lay_out_page
+from coach.screens.staff.page_layout import (
+    CLEF_COLUMN,
+    KEY_COLUMN,
+    LABEL_WIDTH,
+    PageLayout,
+    SystemLayout,
+    lay_out_page,
+)
 from coach.screens.staff.rows import TOP_LINE, StaffRows
 
 _STEM_STEPS = 5
-"""How far a stem without a beam rises over its last head, in steps."""
+"""How far a stem without a beam rises over its last head, in steps. Own choice: print has seven, an
+octave, but rows are dear."""
+WHOLE_QUARTERS = 4
+"""The length of a whole note."""
+_MOST_HOOKS = 3
+"""Hooks of a rest that are drawn: more would reach below the staff in the compact form."""
 
 
 def draw_lines(layout: PageLayout) -> None:
@@ -73,8 +85,8 @@ def draw_prefix(layout: PageLayout) -> None:
     for staff in layout.system.staves:
         clef = clef_at(written.score, staff.staff, onset)
         _draw_hands(layout, staff)
-        _draw_clef(layout, staff, clef, LABEL_WIDTH + 1)
-        end = _draw_key(layout, staff, clef, bar.key_fifths, LABEL_WIDTH + 3)
+        _draw_clef(layout, staff, clef, CLEF_COLUMN)
+        end = _draw_key(layout, staff, clef, bar.key_fifths, KEY_COLUMN)
         _draw_metre(layout, staff, bar, end)
 
 
@@ -274,13 +286,13 @@ def draw_rests(layout: PageLayout) -> None:
 
 def _rest_glyphs(layout: PageLayout, staff: StaffRows, value: Value) -> tuple[str, list[int]]:
     glyphs, middle = layout.system.glyphs, staff.row(4)
-    if value.base_quarters >= 4:
+    if value.base_quarters >= WHOLE_QUARTERS:
         return (glyphs.low_whole_rest if staff.compact else glyphs.whole_rest), [staff.row(5)]
     if value.base_quarters == 2:
         return (glyphs.low_half_rest if staff.compact else glyphs.half_rest), [staff.row(5)]
     if value.base_quarters == 1:
         return glyphs.quarter_rest, [middle]
-    return glyphs.short_rest, [middle + hook for hook in range(min(value.flags, 3))]
+    return glyphs.short_rest, [middle + hook for hook in range(min(value.flags, _MOST_HOOKS))]
 
 
 def draw_fingering(layout: PageLayout) -> None:
@@ -377,17 +389,17 @@ def _draw_beam(layout: PageLayout, lane: int, here: list[tuple[Stem, int]]) -> N
         return
     forms = layout.system.glyphs.beams
     if len(here) == 1:
-        form = forms[min(flags[0], 3) - 1]
+        form = forms[min(flags[0], len(forms)) - 1]
         corner = form.up[0] if here[0][0].up else form.down[0]
         layout.canvas.put(lane, columns[0], corner + form.line, Role.BEAM)
         return
     for place in range(len(here) - 1):
-        shared = min(flags[place], flags[place + 1], 3)
+        shared = min(flags[place], flags[place + 1], len(forms))
         gap = columns[place + 1] - columns[place] - 1
         layout.canvas.put(lane, columns[place] + 1, forms[shared - 1].line * gap, Role.BEAM)
     for place, (stem, column) in enumerate(here):
         neighbours = [flags[at] for at in (place - 1, place + 1) if 0 <= at < len(flags)]
-        form = forms[min(flags[place], 3) - 1]
+        form = forms[min(flags[place], len(forms)) - 1]
         if flags[place] > max(neighbours):  # a stub towards the note before, as in print
             stub = column - 1 if place else column + 1
             layout.canvas.put(lane, stub, form.line, Role.BEAM)

@@ -30,6 +30,10 @@ from coach.screens.staff.page import Page, Pages, Sheet
 from coach.screens.staff.page_layout import SystemLayout, prefix_width
 from coach.screens.staff.rows import FORMS, Form, StaffRows, lay_system_rows
 
+_FEWEST_COLUMNS = 8
+"""Columns that music is laid out in at least, where a terminal leaves fewer. Own choice: a chord
+with its signs and fingers."""
+
 
 class WrittenByOnset:
     """What is written, gathered by onset, for the whole window and for single pages of it."""
@@ -121,7 +125,7 @@ class WindowLayout:
         form, staves, rows = self._find_form(height)
         gathered = self._gather(form)
         slots = gathered.slots(form)
-        room = max(width - prefix_width(gathered.written) - 2, 8)
+        room = max(width - prefix_width(gathered.written) - 2, _FEWEST_COLUMNS)
         parts = [slots[p.start : p.stop] for p in break_pages(slots, room, gathered.written.beats)]
         system = SystemLayout(gathered.written, staves, rows, gathered.chords, form, glyphs, width)
         systems = [system] * len(parts)

@@ -18,6 +18,10 @@ from coach.screens.staff.rows import Form, StaffRows
 
 LABEL_WIDTH = 3
 """``RH`` or ``LH`` and a space."""
+CLEF_COLUMN = LABEL_WIDTH + 1
+"""After the first column of the staff lines."""
+KEY_COLUMN = CLEF_COLUMN + 2
+"""A column of air after the clef."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,8 @@ def prefix_width(written: Written) -> int:
     bars = written.bars
     keys = max(abs(bar.key_fifths) for bar in bars)
     metre = max(len(part) for bar in bars for part in str(bar.metre).split("/"))
-    return LABEL_WIDTH + 3 + (keys + 1 if keys else 0) + metre + 1 + 2 * written.starts_cut
+    after_key = KEY_COLUMN + (keys + 1 if keys else 0)
+    return after_key + metre + 1 + 2 * written.starts_cut
 
 
 def lay_out_page(

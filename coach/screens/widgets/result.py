@@ -243,7 +243,8 @@ class Result(Horizontal):
     """
 
     ROWS, ROOMY_ROWS = 3, 8
-    """Its least height, and the least with the headline beside the words, in rows."""
+    """Its least height, that of small figures; and the least with the headline over the words: five
+    rows of tall letters and three of words."""
     HEIGHTS = (ROOMY_ROWS, 5, 4)
     """Heights that it takes where there is room, the largest first. The words need 4 or 5 rows now
     and then."""

@@ -38,6 +38,11 @@ class StripCell:
 LETTERS = {Hands.RIGHT: "R", Hands.LEFT: "L", Hands.TOGETHER: "B"}
 """Whose weak spot: right, left, both."""
 
+_MOST_CELLS = 6
+"""Cells that a bar takes at most. Own choice: a piece of few bars does not need the whole row."""
+_GAP = 3
+"""Columns between the strip and the text at its right. Own choice."""
+
 
 def weak_bars(score: Score, decision: Decision) -> dict[int, str]:
     """Bar index to the hand's letter, for all troubles that are believed in; the worst wins."""
@@ -59,7 +64,7 @@ def draw_strip(
     left, right = f"{score.bars[0].words} ", f" {score.bars[-1].number}"
     room = max(width - len(left) - len(right) - 2, 1)
     count = len(score.bars)
-    per_bar = max(min(room // count, 6), 1)
+    per_bar = max(min(room // count, _MOST_CELLS), 1)
     cells = min(count * per_bar, room)
     outside, inside = ("-", "#") if ascii_only else ("─", "█")
     out = [StripCell(char, StripPart.LABEL) for char in left]
@@ -134,7 +139,7 @@ class StripLine(Widget):
                 score,
                 decision.assignment.window,
                 weak_bars(score, decision),
-                self.content_size.width - (len(self._right) + 3 if self._right else 0),
+                self.content_size.width - (len(self._right) + _GAP if self._right else 0),
                 ascii_only=self._ascii_only,
             )
             for cell in cells:
