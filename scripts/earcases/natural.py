@@ -126,7 +126,7 @@ def slide(take: Attempt) -> bool:
     """A written-out slide goes as fast as the hand goes, before its beat or on it."""
     keys = sorted((key for key in take.played if key.beat in SLIDE_BEATS), key=_onset_s)
     keys = [key for key in keys if key.hand == "RH"]
-    main = min((k.onset_s for k in take.played if k.beat == max(SLIDE_BEATS) + 0.25), default=None)
+    main = min((k.onset_s for k in take.played if k.beat == max(SLIDE_BEATS) + 0.125), default=None)
     if len(keys) < 3 or main is None:
         return False
     step_s = take.rng.uniform(0.03, 0.07)
@@ -154,10 +154,11 @@ def trill_piece(rng: random.Random, kind: str) -> tuple[Piece, list[float]]:
                 notes.append(Written(pitch, at + F(i, count), F(1, count), 1))
                 trill.append(float(at + F(i, count)))
         elif beat == where:
-            for i in range(4):
-                notes.append(Written(main + (0, 2, 4, 5)[i] - 5, at + F(i, 4), F(1, 4), 1))
-                if i < 3:
-                    trill.append(float(at + F(i, 4)))
+            notes.append(Written(main, at, F(5, 8), 1))
+            for i in range(3):
+                onset = at + F(5 + i, 8)
+                notes.append(Written(main + (0, 2, 4)[i] - 5, onset, F(1, 8), 1))
+                trill.append(float(onset))
         else:
             for i in range(len(beats[beat])):
                 size = F(1, len(beats[beat]))

@@ -21,6 +21,8 @@ beat of 0.6 s. Own choice, because a chord is looked for at 0.2 s a key and slow
 since no label may hang on how fast it all went."""
 LEAST_NOTES = 2
 """Of fewer no chord is made."""
+BEYOND = 1 << 30
+"""Farther than any onset."""
 
 
 def collect_found_chords(
@@ -33,25 +35,29 @@ def collect_found_chords(
     if all(label is Label.MATCHED for label, _ in labels):
         return labels
     out = list(labels)
-    for onset in range(len(score.beat)):
-        _collect_chord(score, take, out, onset, STROKE_BEATS * period_s)
+    matched: dict[int, list[int]] = {}
+    for at, (label, note) in enumerate(labels):
+        if label is Label.MATCHED and not score.free[note]:
+            matched.setdefault(score.onset[note], []).append(at)
+    for onset, keys in matched.items():
+        if len(keys) >= LEAST_NOTES:
+            _collect_chord(score, take, out, onset, keys, STROKE_BEATS * period_s)
     return out
 
 
 def _collect_chord(
-    score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels, onset: int, stroke_s: float
+    score: ScoreArrays,
+    take: Sequence[PlayedNote],
+    labels: Labels,
+    onset: int,
+    matched: Sequence[int],
+    stroke_s: float,
 ) -> None:
+    """``matched``: the keys that are matched to the onset, in order."""
     notes = range(score.first[onset], score.first[onset + 1])
     wanted = {score.pitch[note]: note for note in notes if not score.free[note]}
-    if len(wanted) < LEAST_NOTES:
-        return
-    matched = {
-        at for at, (label, note) in enumerate(labels) if label is Label.MATCHED and note in notes
-    }
-    if len(matched) < LEAST_NOTES:
-        return
-    low, high = _find_room(score, labels, onset, max(matched))
-    if low > min(matched):
+    low, high = _find_room(score, labels, onset, matched[-1])
+    if low > matched[0]:
         return
     room = [at for at in range(low + 1, high) if take[at].pitch in wanted]
     pitches = {take[at].pitch for at in matched}
@@ -81,14 +87,21 @@ def _list_search(
 
 def _find_room(score: ScoreArrays, labels: Labels, onset: int, last: int) -> tuple[int, int]:
     """The keys between the onset before and the one after: the last of the former, the first."""
-    low, high = -1, len(labels)
-    for at, (label, note) in enumerate(labels):
-        if label in (Label.MATCHED, Label.WRONG):
-            if score.onset[note] < onset and at < last:
-                low = at
-            elif score.onset[note] > onset and at > last:
-                return low, at
+    low, high = last, last
+    while low >= 0 and not _stands_for(score, labels[low], before=onset):
+        low -= 1
+    while high < len(labels) and not _stands_for(score, labels[high], after=onset):
+        high += 1
     return low, high
+
+
+def _stands_for(
+    score: ScoreArrays, key: tuple[Label, int], *, before: int = -1, after: int = BEYOND
+) -> bool:
+    """Whether a key counts for a note of an onset before or after these."""
+    label, note = key
+    counts = label in (Label.MATCHED, Label.WRONG)
+    return counts and (score.onset[note] < before or score.onset[note] > after)
 
 
 def _split_strokes(
