@@ -10,7 +10,7 @@ from typing import Any, Unpack
 from textual.pilot import Pilot
 from textual.screen import Screen
 
-from coach.playing.midi_events import KeyDown, PianoFound
+from coach.playing.midi_events import KeyDown, KeyUp, PianoFound
 from coach.screens.app.app import KeyholeApp
 from coach.screens.big_letters import big
 from coach.screens.dialogs.connect import ConnectScreen
@@ -66,6 +66,7 @@ class Seat:
     async def play(self, *pitches: int) -> None:
         for at, pitch in enumerate(pitches):
             self.staging.ports.post(KeyDown(pitch, 64, 0.5 * at))
+            self.staging.ports.post(KeyUp(pitch, 0.5 * at + 0.4))
         await asyncio.sleep(0)  # the inbox hands over
         await self.pilot.pause()
 

@@ -242,5 +242,6 @@ class TestRests:
     ) -> None:
         drill = self.drill(qpm)
         drill.key_down(90, 64, 10.0)
-        assert not drill._hands_rest(10.0 + rests_s - 0.02)
-        assert drill._hands_rest(10.0 + rests_s + 0.02)
+        drill.key_up(90, 10.1)
+        assert not drill.may_turn(10.0 + rests_s - 0.02)
+        assert drill.may_turn(10.0 + rests_s + 0.02)

@@ -143,7 +143,9 @@ def test_who_plays_on_slowly_past_the_end_has_hands_that_do_not_rest() -> None:
         player.heard.clear()
         for pitch in line:
             player.note(player.drill.key_down(pitch, 64, player.now_s))
-            player.waits(1.5)
+            player.waits(0.1)
+            player.note(player.drill.key_up(pitch, player.now_s))
+            player.waits(1.4)
         assert player.all(RepetitionEnded)
         under_the_hands = player.all(AssignmentGiven)
         player.waits(5)
@@ -245,10 +247,13 @@ class TestTheClick:
 
     def test_coming_in_a_beat_early_is_said_and_counted_in_again(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
+        player.note(player.drill.key_up(60, player.now_s))
         (click,) = player.all(CountIn)
         due_s = click.first_beat_s + click.count_in_beats * click.beat_s
         for pitch, beats in ((72, -1.0), (48, -0.98), (76, 0.02)):
-            player.note(player.drill.key_down(pitch, 64, due_s + beats * click.beat_s))
+            at_s = due_s + beats * click.beat_s
+            player.note(player.drill.key_down(pitch, 64, at_s))
+            player.note(player.drill.key_up(pitch, at_s))
         assert [one.reason for one in player.all(SetAside)] == [TOO_SOON]
         assert player.all(RepetitionBegan) == []
         player.now_s = due_s

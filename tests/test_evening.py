@@ -105,6 +105,32 @@ def test_a_window_may_change_after_the_last_key_and_not_before(
     assert table.plays(given_s=given_s).windows_changed.total() == count
 
 
+@pytest.mark.parametrize(
+    ("kind", "held", "given_s", "count"),
+    [
+        ("false start", False, 3.0, 0),  # nobody can hear that the window is to come yet
+        ("false start", False, 1.3, 1),
+        ("false start", True, 3.0, 1),
+        ("a long stop", False, 7.0, 1),
+        ("a long stop", False, 9.0, 0),
+    ],
+)
+def test_a_silence_is_a_rest_where_no_hand_is_down_and_nothing_can_be_looked_for(
+    table: Table, kind: str, held: bool, given_s: float, count: int
+) -> None:
+    first = replace(PASSAGE, kind=kind, struck_s=(0.0, 0.6))
+    later = replace(PASSAGE, struck_s=(20.0,))
+    acts = [Act(at_s, Do.DOWN, 60, 64) for at_s in (0.0, 0.6, 20.0)]
+    ups = [Act(0.5, Do.UP, 60), *([] if held else [Act(1.0, Do.UP, 60)])]
+    acts = sorted([*acts, *ups], key=lambda act: act.at_s)
+    table.referee.watch(Gesture("a gesture", tuple(acts), (first, later), 1.0))
+    for window in (Window(F(0), F(4)), Window(F(0), F(2))):
+        asked = replace(table.drill.assignment, window=window)
+        given = AssignmentGiven(asked, table.drill.excerpt, table.drill.decision)
+        table.referee.hear(given, given_s)
+    assert table.referee.tally.windows_changed.total() == count
+
+
 def test_a_tally_comes_back_from_the_file_as_it_went_there(table: Table) -> None:
     tally = table.plays(wrong=3)
     again = Tally.from_plain(tally.plain())

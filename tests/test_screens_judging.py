@@ -17,7 +17,7 @@ from coach.coaching.model import Goal
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.tolerance import USUAL
-from coach.playing.midi_events import KeyDown
+from coach.playing.midi_events import KeyDown, KeyUp
 from coach.playing.takes import read_take
 from coach.record.pieces import PieceKey
 from coach.record.store import Store
@@ -83,6 +83,7 @@ async def play(seat: Seat, drill: DrillOfScore, *pitches: int, at_s: float) -> N
     """Keys at half-second steps, and the silence after them."""
     for step, pitch in enumerate(pitches):
         seat.staging.ports.post(KeyDown(pitch, 64, at_s + 0.5 * step))
+        seat.staging.ports.post(KeyUp(pitch, at_s + 0.5 * step + 0.4))
     await seat.pilot.pause()
     seat.drill_screen.show(drill.tick(at_s + 0.5 * len(pitches) + 0.2))
     await seat.pilot.pause()

@@ -322,7 +322,7 @@ def test_every_repetition_is_handed_on_to_be_kept(monkeypatch: pytest.MonkeyPatc
 
 def two_spots() -> Watched:
     """A warm-up of two bars of a sample, watched."""
-    watched = Watched(make_warm_up(Random(4), read_score(SAMPLE), spots=2))
+    watched = Watched(make_warm_up(Random(5), read_score(SAMPLE), spots=2))
     watched.start()
     return watched
 
@@ -342,6 +342,8 @@ def test_whoever_plays_a_spot_once_more_plays_what_is_seen() -> None:
     window = watched.drill.excerpt
     while watched.seen["RepetitionEnded"] <= MOST_TRIES:
         play(Random(1), watched, 0, None, slip=0.3)
+        for pitch in range(128):
+            watched.up(pitch)
         watched.wait(2.0)
         assert watched.drill.excerpt is window
     watched.wait(20.0)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 
 from coach.coaching.drill.drill_events import AssignmentGiven, DrillEvent, RepetitionEnded
 from coach.coaching.model import Assignment
 from coach.coaching.observations import FAILED, observe_transitions
 from coach.judging.model import Family, Fault
-from coach.playing.simulated.gesture import Gesture, Passage, Planted, Worth
+from coach.playing.simulated.gesture import Do, Gesture, Passage, Planted, Worth
 from coach.score.window import Excerpt
 from scripts.eveningbench.tally import Tally
 
@@ -19,8 +20,19 @@ BREAKS = frozenset(
     {"false start", "broken off", "a long stop", "on after a long stop", "stops", "unplugged",
      "leaves", "joins in"}
 )  # fmt: skip
+STOPS = frozenset({"broken off", "a long stop"})
+"""After these the pianist goes on with the same window."""
 LONG_MS = 800.0
 """Lateness that only a break makes."""
+LOOK_S = 1.5
+"""Hands that are off the keys for so long may be looking at the screen (``evening.LOOK_S``),"""
+OWN_GAPS = 1.5
+"""where it is so many times the player's own longest gap in what was played just before: no coach
+can hear what is still meant in a silence so long."""
+STOPPED_S = 8.0
+"""But in the middle of the window a stop is no rest for so long: the next note is looked for."""
+LONGEST_HELD_S = 6.0
+"""A key held for longer tells nothing of a hand."""
 SETTLED_S = 30.0
 """A verdict comes within this time, or not at all."""
 MOST = 0.6
@@ -93,11 +105,27 @@ class Referee:
         before, self._asked = self._asked, asked
         if before is None or before.to_play == asked.to_play or self._hands_on is None:
             return
-        first_s, last_s = self._hands_on
-        if first_s < now_s <= last_s and self._gesture and not self._gesture.may_change:
-            kind = self._gesture.kind
-            self.tally.windows_changed[kind] += 1
-            self._example("window changed", kind, now_s, f"{before.window} to {asked.window}")
+        gesture = self._gesture
+        if gesture and not gesture.may_change and self._is_under_the_hands(gesture, now_s):
+            self.tally.windows_changed[gesture.kind] += 1
+            self._example(
+                "window changed", gesture.kind, now_s, f"{before.window} to {asked.window}"
+            )
+
+    def _is_under_the_hands(self, gesture: Gesture, now_s: float) -> bool:
+        """Whether the hands were at the keys, by all that could be heard until now."""
+        if self._hands_on is None or not self._hands_on[0] < now_s <= self._hands_on[1]:
+            return False
+        downs = [act for act in gesture.acts if act.do is Do.DOWN and act.at_s < now_s]
+        ups = {act.one: act.at_s for act in gesture.acts if act.do is Do.UP and act.at_s < now_s}
+        if any(ups.get(act.one, 0.0) < act.at_s > now_s - LONGEST_HELD_S for act in downs):
+            return True
+        quiet_s = now_s - downs[-1].at_s
+        current = [p for p in gesture.passages if p.struck_s[0] < now_s][-1]
+        heard = [at_s for at_s in current.struck_s if at_s < now_s]
+        own_s = max((b - a for a, b in pairwise(heard)), default=0.0)
+        stopped = current.kind in STOPS or len(heard) < len(current.struck_s)
+        return quiet_s < max(LOOK_S, OWN_GAPS * own_s, STOPPED_S if stopped else 0.0)
 
     def _ended(self, ended: RepetitionEnded, now_s: float) -> None:
         tally, judgement = self.tally, ended.judgement

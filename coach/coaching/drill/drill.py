@@ -34,8 +34,10 @@ from coach.coaching.drill.drill_events import (
     ToJudge,
 )
 from coach.coaching.drill.hearing import CountInClick, Hearing
+from coach.coaching.drill.rest import Rest
 from coach.coaching.drill.states import DrillInput, next_state
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
+from coach.judging.completion import last_struck
 from coach.judging.following import (
     Ended,
     FollowerEvent,
@@ -64,13 +66,6 @@ STRANGE = 10.0
 """and what its reading costs (``Ended.cost``) from which it is. A wrong key costs five. Of 700
 takes of ``scripts/earcases`` and of mashed and shifted ones none within both took longer than
 9 ms on a busy machine; a mashed bar of 22 notes took 0.3 s."""
-REST_S = 1.2
-"""A silence after which the hands rest, and something else may be asked for, at the least. Our
-choice: a verdict is in sight for as long, and whoever begins again meanwhile plays what is seen."""
-REST_BEATS = 1.4
-"""The same in beats: whoever plays on past the window's end strikes the next key within a beat."""
-LONGEST_REST_S = 3.0
-"""Nobody is kept waiting longer for what comes next. Our choice."""
 
 
 @dataclass(slots=True)
@@ -117,7 +112,7 @@ class Drill:
         self._played: deque[_Played] = deque()
         """Repetitions that have ended and whose verdict is not taken yet."""
         self._count = 0
-        self._last_key_s = float("-inf")
+        self._rest = Rest()
         self._played_qpm: float | None = None
         """The tempo of the last repetition, in quarters a minute."""
         self._goal_reached = False
@@ -171,6 +166,8 @@ class Drill:
         not; with a click any key counts in, as ever.
         """
         if not isinstance(event, KeyDown):
+            if isinstance(event, KeyUp):
+                self._rest.release(event.pitch)
             self._ear.follower.hear(event)
             return ()
         if self.state is DrillState.NO_PIANO:
@@ -180,8 +177,8 @@ class Drill:
         if self.state in (DrillState.COUNT_IN, DrillState.PLAYING):
             out += self._hear(self._ear.follower.tick(at_s), at_s)
         out += self._settle(at_s)
-        rested = self._hands_rest(at_s)
-        self._last_key_s = max(at_s, self._last_key_s)
+        rested = self._rest.is_quiet(at_s, self._beat_s)
+        self._rest.strike(event.pitch, at_s)
         at_rest = self.state is DrillState.RESTING or (self.is_finished and self._click.is_wanted)
         if at_rest:  # no hand is free for a key of the computer
             out += self._move(DrillInput.GO_ON)
@@ -210,8 +207,8 @@ class Drill:
         if not self.is_finished:
             out += self._hear(self._ear.follower.tick(now_s), now_s)
         out += self._settle(now_s)
-        if self._click.is_due(now_s) and self._hands_rest(now_s) and not self._played:
-            out += self._start_click(now_s)
+        if self._click.is_due(now_s) and not self._played:
+            out += self._start_click(now_s) if self.hands_are_off(now_s) else ()
         if self.state is DrillState.COUNT_IN and self._click.has_run_out(now_s):
             self._click.stop()
             out += self._move(DrillInput.CLICK_RUNS_OUT)
@@ -310,6 +307,7 @@ class Drill:
         """The piano vanished: the repetition in hand is set aside, nothing else is lost."""
         if self.state is DrillState.NO_PIANO:
             return ()
+        self._rest.release_all()
         return tuple(self._drop("The piano was unplugged.", DrillInput.PIANO_LOST))
 
     def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
@@ -353,6 +351,7 @@ class Drill:
             elif isinstance(one, RepetitionBegan):
                 out += [*self._move(DrillInput.FIRST_NOTE), one]
             elif isinstance(one, NotThis):
+                self._rest.say(now_s)
                 out += self._clear_hand([SetAside(one.reason)], now_s)
             elif isinstance(one, Ended):
                 goes_on = any(isinstance(later, RepetitionBegan) for later in heard[at:])
@@ -397,6 +396,7 @@ class Drill:
     def _take(
         self, played: _Played, judgement: Judgement, now_s: float, *, ends: bool
     ) -> list[DrillEvent]:
+        self._rest.say(now_s, broke_off=judgement.is_repetition and _is_broken_off(judgement))
         if not judgement.is_repetition:
             return [SetAside(judgement.sentence, played.job if played.is_elsewhere else None)]
         self._ear.remember(judgement, played.asked.qpm)
@@ -415,22 +415,30 @@ class Drill:
         reached, self._goal_reached = self._goal_reached, False
         return self._move(DrillInput.GOAL_REACHED) if reached else []
 
-    def _hands_rest(self, now_s: float) -> bool:
-        """Whether no key has come for a moment, longer where the tempo is slow, or was just now."""
+    @property
+    def _quarter_s(self) -> float:
+        """How long a quarter is: as asked for, or as it was played just now, if that is slower."""
         asked_qpm = self._ear.asked.qpm or self.excerpt.qpm
-        beat_s = float(self._beat_quarters) * 60.0 / min(asked_qpm, self._played_qpm or asked_qpm)
-        rest_s = min(max(REST_S, REST_BEATS * beat_s), LONGEST_REST_S)
-        return now_s - self._last_key_s >= rest_s
+        return 60.0 / min(asked_qpm, self._played_qpm or asked_qpm)
 
     @property
-    def _beat_quarters(self) -> float:
+    def _beat_s(self) -> float:
         grid = self.excerpt.grid
-        return grid[1] - grid[0]
+        return (grid[1] - grid[0]) * self._quarter_s
+
+    def hands_are_off(self, now_s: float) -> bool:
+        """Whether no key is down, and none has come for a moment."""
+        return self._rest.is_off(now_s, self._beat_s)
+
+    def may_turn(self, now_s: float) -> bool:
+        """Whether the hands rest, so that something else may be asked for."""
+        written_s = self._ear.gap_quarters * self._quarter_s
+        return self._rest.may_turn(now_s, max(self._beat_s, written_s))
 
     def _settle(self, now_s: float) -> list[DrillEvent]:
         """Between repetitions, once the hands rest: what follows from what was played."""
         free = self.state in (DrillState.READY, DrillState.FINISHED)
-        if not free or self._played or not self._hands_rest(now_s):
+        if not free or self._played or not self.may_turn(now_s):
             return []
         if self._ear.follower.may_begin(now_s):
             return []  # a long note of the window's beginning
@@ -458,3 +466,9 @@ def _takes_long(job: JudgingJob) -> bool:
     """Whether judging it would hold the next key up, by how much there is to compare."""
     keys, notes = len(job.take.notes), len(job.excerpt.notes)
     return job.size > LARGE or (keys < PART * notes and (keys + PART_KEYS) * notes > LARGE_PART)
+
+
+def _is_broken_off(judgement: Judgement) -> bool:
+    """Whether it stopped before the window's last onset."""
+    excerpt = judgement.excerpt
+    return last_struck(excerpt, judgement.score) < len(excerpt.onsets_quarters) - 1

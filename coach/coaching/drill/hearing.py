@@ -6,6 +6,7 @@ from window to window.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import ceil
 
 from coach.coaching.drill.drill_events import CountIn
@@ -119,6 +120,9 @@ def count_in(window: Excerpt, score: Score, qpm: float, now_s: float) -> CountIn
     return CountIn(now_s + LIFT_S, beat_s, count, count + ceil(window.onset_beats[-1]) + 1)
 
 
+AFTER_QUARTERS = 8
+"""How far past a window's end it is looked for how far apart the onsets are. Own choice, because
+whoever plays on seldom plays more than two bars."""
 MOST_WINDOWS = 4
 """So many windows are kept ready. Own choice, because a coach turns between the whole, the place in
 hand and a probe, and the pianist to one more; more of a long piece would take megabytes."""
@@ -144,6 +148,8 @@ class Hearing:
         self.excerpt = window.excerpt
         self.follower = Follower(self.excerpt, qpm=asked.qpm, window=window)
         self._surroundings = window.surroundings
+        self.gap_quarters = _find_gap_after(self._score, self.excerpt)
+        """The longest written gap from one onset to the next, where the window ends."""
         click_qpm = asked.qpm if asked.click else None
         self.click = CountInClick(self._score, self.excerpt, click_qpm, self._click_offset_s)
 
@@ -179,3 +185,12 @@ class Hearing:
         """Remember how this player plays."""
         if judgement.is_repetition:
             self._habits = self._habits.with_(judgement, asked_qpm)
+
+
+def _find_gap_after(score: Score, window: Excerpt) -> float:
+    """The longest gap between neighbouring onsets from the window's last two on, in quarters."""
+    onsets = window.onsets_quarters[-2:]
+    hands = window.window.hands
+    after = score.notes_between(onsets[-1], onsets[-1] + AFTER_QUARTERS, hands)
+    later = sorted({*onsets, *(note.onset_quarters for note in after)})
+    return max((float(b - a) for a, b in pairwise(later)), default=0.0)

@@ -116,7 +116,9 @@ class WarmUpDrill:
         rests = self.drill.state in (DrillState.READY, DrillState.FINISHED)
         if not (self._is_over and rests and now_s - self._last_key_s >= REST_S):
             return out
-        return out if self.drill.waits_for() else out + self._next(now_s)
+        if self.drill.waits_for() or not self.drill.hands_are_off(now_s):
+            return out
+        return out + self._next(now_s)
 
     def take_verdict(
         self, job: JudgingJob, judgement: Judgement, now_s: float

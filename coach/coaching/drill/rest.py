@@ -1,0 +1,85 @@
+"""When the hands rest: only then may something else be asked for.
+
+What is seen is not turned over under the hands, nor before what was said of it could be read.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+REST_S = 1.2
+"""A silence after which the hands rest, at the least; and what was said of a repetition stands for
+as long. Own choice: whoever begins again meanwhile plays what is seen."""
+REST_BEATS = 1.4
+"""The same in beats, or in the gap that is written there: whoever plays on past the window's end
+strikes the next key in time."""
+LONGEST_REST_S = 3.0
+"""Nobody is kept waiting longer for what is written there. Own choice."""
+OWN_GAPS = 1.5
+"""A silence is long against the player's own last gaps from stroke to stroke where it is so many
+times the longest. Own choice, because learners stretch time by less where they do not stop."""
+LAST_GAPS = 4
+"""So many gaps tell how slowly is played just now. Own choice, because that is about a bar."""
+LONGEST_GAP_S = 4.0
+"""A longer gap was a rest itself. Own choice, because slow long notes take no more."""
+CHORD_S = 0.06
+"""Keys this close together are one stroke: a melody leads by some 30 ms (Goebl 2001)."""
+LONGEST_HELD_S = 6.0
+"""A key held for longer is stuck, or its release was never heard. Own choice, because it is a slow
+bar."""
+LOOKING_S = 8.0
+"""After a stop before the end it is waited for so long: the pianist may be looking for the next
+note, or begin again, and either goes on with what is seen. Own choice, because whoever looks longer
+has given the place up."""
+
+
+class Rest:
+    """The keys that are down, the last one struck, and when something was said."""
+
+    def __init__(self) -> None:
+        self._held: dict[int, float] = {}
+        """The keys that are down, and since when."""
+        self._last_key_s = self._said_s = float("-inf")
+        self._gaps_s: deque[float] = deque(maxlen=LAST_GAPS)
+        self._is_looking = False
+
+    def strike(self, pitch: int, at_s: float) -> None:
+        """A key went down."""
+        self._held[pitch] = at_s
+        gap_s = at_s - self._last_key_s
+        if gap_s > LONGEST_GAP_S:
+            self._gaps_s.clear()
+        elif gap_s >= CHORD_S:
+            self._gaps_s.append(gap_s)
+        self._last_key_s = max(at_s, self._last_key_s)
+
+    def release(self, pitch: int) -> None:
+        """A key came up."""
+        self._held.pop(pitch, None)
+
+    def release_all(self) -> None:
+        """No key is down as far as is known: the piano was lost."""
+        self._held.clear()
+
+    def say(self, now_s: float, *, broke_off: bool = False) -> None:
+        """Something was said of what was played; ``broke_off``: it stopped before the end."""
+        self._said_s, self._is_looking = now_s, broke_off
+
+    def is_quiet(self, now_s: float, beat_s: float) -> bool:
+        """Whether no key has come for a moment, longer where the beat is long."""
+        rest_s = min(max(REST_S, REST_BEATS * beat_s), LONGEST_REST_S)
+        return now_s - self._last_key_s >= rest_s
+
+    def is_off(self, now_s: float, beat_s: float) -> bool:
+        """Whether the hands are off the keys, and have been for a moment."""
+        is_held = any(now_s - since_s < LONGEST_HELD_S for since_s in self._held.values())
+        return self.is_quiet(now_s, beat_s) and not is_held
+
+    def may_turn(self, now_s: float, beat_s: float) -> bool:
+        """Whether what is seen may be turned over: the hands rest, and what was said is read."""
+        quiet_s = now_s - self._last_key_s
+        if not self.is_off(now_s, beat_s) or now_s - self._said_s < REST_S:
+            return False
+        if quiet_s < OWN_GAPS * max(self._gaps_s, default=0.0):
+            return False
+        return not self._is_looking or quiet_s >= LOOKING_S
