@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from textual._compositor import CompositorUpdate
 from textual.app import App
 
 _PART = re.compile(
@@ -48,5 +49,6 @@ def textuals_own(app: App[None]) -> Glass:
     """The whole screen as Textual would paint it now. By private names of Textual's."""
     glass = Glass()
     update = app.screen._compositor.render_update(full=True, screen_stack=app._background_screens)
-    glass.write(update.render_segments(app.console))  # type: ignore[union-attr]
+    assert isinstance(update, CompositorUpdate)
+    glass.write(update.render_segments(app.console))
     return glass

@@ -95,13 +95,15 @@ class Pianist:
         """Play the notes from their first onset on; when each was struck (perf_counter)."""
         notes = list(notes)
         first_s = min(note.onset_s for note in notes)
-        return self._ask(  # type: ignore[no-any-return]
+        struck_s: list[float] = self._ask(
             play=[[n.pitch, n.onset_s - first_s, n.length_s or 0.1, n.velocity] for n in notes]
         )
+        return struck_s
 
     def send(self, *message: int) -> float:
         """Send bytes as they are; the time just before."""
-        return self._ask(send=message)  # type: ignore[no-any-return]
+        before_s: float = self._ask(send=message)
+        return before_s
 
     def unplug(self) -> None:
         self._ask(unplug=True)

@@ -32,7 +32,9 @@ def note(
     hidden: bool = False,
 ) -> str:
     """A note; ``tie`` is "start", "stop" or "stop start"; ``grace`` is "slash" or "plain"."""
-    step, sign, octave = _NAME.fullmatch(name).groups()  # type: ignore[union-attr]
+    parts = _NAME.fullmatch(name)
+    assert parts, name
+    step, sign, octave = parts.groups()
     ties = tie.split()
     slash = ' slash="yes"' if grace == "slash" else ""
     shown = ' print-object="no"' if hidden else ""

@@ -78,8 +78,8 @@ def sit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
     monkeypatch.setattr(calibrate, "_SIT_DOWN_S", 0.1)
     monkeypatch.setattr(calibrate, "divert_noise", lambda: None)
 
-    def run(**how: object) -> int:
-        tapper = Tapper(**how)  # type: ignore[arg-type]
+    def run(*, taps: int = 99, begins: bool = True, lost_after: int = 99) -> int:
+        tapper = Tapper(taps=taps, begins=begins, lost_after=lost_after)
         monkeypatch.setattr(calibrate, "Ports", lambda: tapper)
         monkeypatch.setattr(calibrate, "SoundingLine", lambda api: TappersLine(tapper))
         try:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 from queue import SimpleQueue
+from typing import Any
 
 import pytest
 
@@ -130,10 +131,10 @@ def test_music21_reads_the_same_notes_from_what_is_engraved(name: str) -> None:
         assert set(found) == set(expected)
 
 
-def one(bar: str, notes: list[dict[str, object]], **more: object) -> Excerpt:
+def one(bar: str, notes: list[dict[str, object]], **more: Any) -> Excerpt:
     from coach.score.build import score_from_notes
 
-    score = score_from_notes(notes, metre=bar, **more)  # type: ignore[arg-type]
+    score = score_from_notes(notes, metre=bar, **more)
     return excerpt(score, Window(Fraction(0), score.end_quarters))
 
 

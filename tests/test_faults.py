@@ -1,5 +1,6 @@
 """Each mistake gets its hand, its beats and its name; nothing else is touched by it."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction as F
 
@@ -28,8 +29,12 @@ def struck(onset: F, hand: Hand = Hand.RIGHT) -> int:
     )
 
 
-def take(**how: object) -> list[PlayedNote]:
-    return play(WINDOW, qpm=80, **how)  # type: ignore[arg-type]
+def take(
+    at: Callable[[float], float] | None = None,
+    late: dict[int, float] | None = None,
+    held: float = 0.9,
+) -> list[PlayedNote]:
+    return play(WINDOW, qpm=80, at=at, late=late, held=held)
 
 
 def changed(notes: list[PlayedNote], onset: F, hand: Hand, steps: int) -> list[PlayedNote]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -52,10 +53,10 @@ def test_a_flood_leaves_nothing_behind_and_costs_next_to_nothing(
     extended = 0
     of = Transitions.extend
 
-    def counting(self: Transitions, *given: object) -> float:
+    def counting(self: Transitions, *given: Any) -> float:
         nonlocal extended
         extended += 1
-        return of(self, *given)  # type: ignore[arg-type]
+        return of(self, *given)
 
     monkeypatch.setattr(Transitions, "extend", counting)
     drill = Drill(SCORE, Goal(PART.window, 100.0))

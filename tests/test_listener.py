@@ -16,7 +16,8 @@ class FakeDriver:
     api = "fake"
 
     def __init__(self, *names: str) -> None:
-        self.names, self.waiting, self.closed, self.can_open = names, [], 0, True  # type: ignore[var-annotated]
+        self.names, self.closed, self.can_open = names, 0, True
+        self.waiting: list[tuple[list[int], float]] = []
         self.said = ""
 
     def names_in(self) -> tuple[str, ...]:

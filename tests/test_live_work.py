@@ -273,7 +273,7 @@ def test_a_beginning_found_late_is_not_followed_again_once_it_is_over(
     followed = len(follower._take)
     assert followed < len(joined)
 
-    def extend(self: Transitions, *given: object) -> float:
+    def extend(self: Transitions, *given: Any) -> float:
         raise AssertionError
 
     monkeypatch.setattr(Transitions, "extend", extend)
@@ -289,10 +289,10 @@ def test_a_chord_has_no_more_time_to_be_thought_about_than_a_key(
     counted = 0
     of = Transitions.extend
 
-    def counting(self: Transitions, *given: object) -> float:
+    def counting(self: Transitions, *given: Any) -> float:
         nonlocal counted
         counted += 1
-        return of(self, *given)  # type: ignore[arg-type]
+        return of(self, *given)
 
     part = piece()
     pitches = sorted({note.pitch for note in part.notes})
