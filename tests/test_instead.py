@@ -19,14 +19,14 @@ from coach.judging.instead.wording import (
     TOO_FAST,
     both_hands_words,
     clef_words,
-    in_short,
+    name_in_short,
     octave_words,
     one_hand_words,
     other_hand_words,
     transposed_words,
 )
 from coach.judging.judge import judge
-from coach.judging.model import Family, Stage
+from coach.judging.model import Family, Instead, PlayedInstead, Stage
 from coach.judging.model import Outcome as Result
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -444,7 +444,8 @@ def false_ones(given: Iterator[dict[str, Any]]) -> tuple[int, list[str]]:
         said += [recognise_other(part, take[:n], so_far=True) for n in range(4, min(len(take), 20))]
         found = {one for one in said if one}
         judged = judge(part, take)
-        found |= set() if judged.is_repetition else {judged.sentence}
+        if judged.instead:
+            found.add(PlayedInstead(judged.instead, judged.sentence))
         if found and not covers_a_hand(case, part):
             out.append(f"{case['case_id']}: {found}")
     return count, out
@@ -644,23 +645,50 @@ def test_it_is_no_evidence_and_breaks_no_run() -> None:
 
 
 @pytest.mark.parametrize(
-    ("sentence", "short"),
+    "sentence",
     [
-        (octave_words({R: 0, L: -12}), "OCTAVE"),
-        (octave_words({R: 12, L: -12}), "OCTAVE"),
-        (transposed_words(2), "TRANSPOSED"),
-        (clef_words(L, "treble"), "THE CLEF"),
-        (one_hand_words(R), "BOTH HANDS"),
-        (both_hands_words(L), "LH ALONE"),
-        (other_hand_words(L), "RH ALONE"),
-        (TOO_FAST, "TOO FAST"),
-        (OTHER_NOTES, "OTHER NOTES"),
-        ("You paused.", ""),
+        octave_words({R: 0, L: -12}),
+        octave_words({R: 12, L: -12}),
+        transposed_words(2),
+        clef_words(L, "treble"),
+        one_hand_words(R),
+        both_hands_words(L),
+        other_hand_words(L),
+        TOO_FAST,
+        OTHER_NOTES,
     ],
 )
-def test_each_sentence_is_short_and_has_a_word_or_two_for_afar(sentence: str, short: str) -> None:
-    assert in_short(sentence) == short
+def test_each_sentence_is_short(sentence: str) -> None:
     assert len(sentence.split(".")[0].split()) <= 12
+
+
+def test_each_of_them_has_a_word_or_two_for_afar() -> None:
+    short = [name_in_short(what) for what in Instead]
+    assert all(len(words.split()) in (1, 2) and words.isupper() for words in short)
+    assert len(set(short)) == len(short)
+    assert name_in_short(None) == ""
+
+
+@pytest.mark.parametrize(
+    ("hands", "right", "left", "what"),
+    [
+        (Hands.TOGETHER, "C6 E6 G6 F6 E6 B5 C6", BASS, Instead.OCTAVE),
+        (Hands.TOGETHER, "C5 E5 G5 F#5 D5 B4 C5", "", Instead.ONE_HAND),
+        (Hands.RIGHT, TUNE, BASS, Instead.NOT_RIGHT_ALONE),
+        (Hands.RIGHT, "", BASS, Instead.NOT_RIGHT_ALONE),
+        (Hands.LEFT, TUNE, BASS, Instead.NOT_LEFT_ALONE),
+        (Hands.LEFT, TUNE, "", Instead.NOT_LEFT_ALONE),
+        (Hands.RIGHT, "F#4 A5 C#4 A3 D#6 G#3 F#3 B5 D#3 F#6", "", Instead.OTHER_NOTES),
+        (Hands.TOGETHER, TUNE, BASS, None),
+    ],
+)
+def test_what_it_was_is_told_beside_the_sentence(
+    hands: Hands, right: str, left: str, what: Instead | None
+) -> None:
+    """It decides what is written large; no word of the sentence does."""
+    judgement = judge(whole(written(TUNE, BASS), hands), keys(right, left))
+    assert judgement.instead is what
+    assert judgement.is_repetition is (what is None)
 
 
 # -- as data ----------------------------------------------------------------------------------

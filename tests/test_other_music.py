@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from coach.judging.instead.edit_distance import list_errors_to_end, order_strokes
 from coach.judging.instead.other_music import RIVAL_BETTER, SLIP
 from coach.judging.instead.surroundings import KeyRows, Surroundings
-from coach.judging.instead.wording import OTHER_NOTES, OTHER_PLACE, in_short, transposed_words
+from coach.judging.instead.wording import OTHER_NOTES, OTHER_PLACE, transposed_words
 from coach.judging.judge import judge
-from coach.judging.model import Family, Judgement, Label
+from coach.judging.model import Family, Instead, Judgement, Label
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score, ScoreNote
@@ -219,7 +219,7 @@ def test_it_is_said_what_it_was() -> None:
     part = excerpt(score, bars_of(score, 0, 1))
     there = judged(score, part, plays(excerpt(score, bars_of(score, 2, 1)).notes))
     assert there.sentence == OTHER_PLACE
-    assert in_short(OTHER_PLACE) == "ANOTHER PLACE"
+    assert there.instead is Instead.OTHER_PLACE
     transposed = judged(score, part, plays(part.notes, by=3))
     assert transposed.sentence == transposed_words(3)
     strange = [PlayedNote(40 + 7 * at % 31, 64, 1 + 0.3 * at, 0.2) for at in range(9)]

@@ -7,6 +7,7 @@ import asyncio
 import pytest
 
 from coach.coaching.drill.drill_events import DrillState, RepetitionBegan, SetAside, StateChanged
+from coach.judging.model import Instead
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import RIGHT, SIZES, Seat, seated, words_of
 
@@ -15,7 +16,7 @@ LOW = "The left hand is an octave too low: move it up."
 
 def set_aside(seat: Seat) -> None:
     """The drill says so, and is ready again."""
-    seat.drill_screen.show([SetAside(LOW), StateChanged(DrillState.READY)])
+    seat.drill_screen.show([SetAside(LOW, what=Instead.OCTAVE), StateChanged(DrillState.READY)])
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -32,7 +32,15 @@ from coach.judging.instead import (
     judge_no_repetition,
     recognise_other,
 )
-from coach.judging.model import Cause, Fault, Judgement, Matching, Stage
+from coach.judging.model import (
+    Cause,
+    Fault,
+    Instead,
+    Judgement,
+    Matching,
+    PlayedInstead,
+    Stage,
+)
 from coach.judging.sentence import make_sentence
 from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
@@ -111,12 +119,14 @@ def _judge_matched(
     """The verdict, once it is known which key was for which note."""
     stage, tolerance = asked.stage, asked.tolerance
     if is_too_fast(excerpt, played, matching, asked.qpm):
-        return judge_no_repetition(excerpt, played, stage, TOO_FAST)
+        return judge_no_repetition(
+            excerpt, played, stage, PlayedInstead(Instead.TOO_FAST, TOO_FAST)
+        )
     other = explain_otherwise(excerpt, played, matching, asked.surroundings)
     if other is not None:
         if other.part is not None:
             return _judge_part(excerpt, played, other.part, asked)
-        return judge_no_repetition(excerpt, played, stage, other.sentence)
+        return judge_no_repetition(excerpt, played, stage, other.instead)
     matching = mark_unreached(excerpt, matching)
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
     held = shape(excerpt, played, matching, timing, tolerance, asked.habits)

@@ -239,6 +239,29 @@ class TransitionResult:
     """The first note at fault in it."""
 
 
+class Instead(StrEnum):
+    """What was played where it was no repetition of the window."""
+
+    OCTAVE = "another octave"
+    TRANSPOSED = "transposed"
+    CLEF = "another clef"
+    ONE_HAND = "one hand of two"
+    NOT_RIGHT_ALONE = "more or other than the right hand alone"
+    NOT_LEFT_ALONE = "more or other than the left hand alone"
+    TOO_FAST = "too fast"
+    OTHER_NOTES = "other notes"
+    OTHER_PLACE = "another place"
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedInstead:
+    """Something else than the window was played."""
+
+    what: Instead
+    sentence: str
+    """What a teacher says to it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Judgement:
     """The verdict on one repetition."""
@@ -271,6 +294,8 @@ class Judgement:
     is_repetition: bool = True
     """False where something else was played than the window (another octave, one hand of two):
     ``sentence`` says what, nothing is at fault, and nothing is evidence."""
+    instead: Instead | None = None
+    """What it was, where it was no repetition; None where it was one, or nobody judged it."""
 
     @property
     def is_part(self) -> bool:

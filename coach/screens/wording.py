@@ -9,7 +9,7 @@ from coach.coaching.drill import DrillState
 from coach.coaching.model import Assignment, Decision
 from coach.coaching.wording import ENOUGH, WIDE, to_words, whole_bars_words
 from coach.judging.completion import before_the_break, entered_at
-from coach.judging.instead import in_short
+from coach.judging.instead import name_in_short
 from coach.judging.model import Judgement
 from coach.playing.end_key import Edge
 from coach.score.model import Hands, Score
@@ -71,7 +71,7 @@ def verdict_headline(score: Score, judgement: Judgement) -> str:
     if judgement.clean:
         return "CLEAN"
     if not judgement.is_repetition:
-        return in_short(judgement.sentence)
+        return name_in_short(judgement.instead)
     if judgement.unsure:
         return "NOT SURE"
     counted = [one for one in judgement.faults if not one.forgiven]

@@ -352,7 +352,7 @@ class Drill:
                 out += [*self._move(DrillInput.FIRST_NOTE), one]
             elif isinstance(one, NotThis):
                 self._rest.say(now_s)
-                out += self._clear_hand([SetAside(one.reason)], now_s)
+                out += self._clear_hand([SetAside(one.reason, what=one.what)], now_s)
             elif isinstance(one, Ended):
                 goes_on = any(isinstance(later, RepetitionBegan) for later in heard[at:])
                 out += self._end_repetition(one, now_s, goes_on=goes_on)
@@ -398,7 +398,8 @@ class Drill:
     ) -> list[DrillEvent]:
         self._rest.say(now_s, broke_off=judgement.is_repetition and _is_broken_off(judgement))
         if not judgement.is_repetition:
-            return [SetAside(judgement.sentence, played.job if played.is_elsewhere else None)]
+            job = played.job if played.is_elsewhere else None
+            return [SetAside(judgement.sentence, job, judgement.instead)]
         self._ear.remember(judgement, played.asked.qpm)
         self._played_qpm = judgement.qpm
         heard = self.coach.observe_and_decide if judgement.clean else self.coach.observe

@@ -8,7 +8,7 @@ from enum import StrEnum
 from coach.coaching.model import Assignment, Decision, Observation
 from coach.judging.following import NoteMarked, RepetitionBegan, StrayKey
 from coach.judging.judge import JudgingJob
-from coach.judging.model import Judgement
+from coach.judging.model import Instead, Judgement
 from coach.playing.notes import Take
 from coach.score.window import Excerpt
 
@@ -108,6 +108,8 @@ class SetAside:
     job: JudgingJob | None = None
     """What was given out to be judged, where the verdict is that it was no repetition: then this
     is not about what is in hand now."""
+    what: Instead | None = None
+    """What was played instead of the window, where it was that."""
 
 
 @dataclass(frozen=True, slots=True)

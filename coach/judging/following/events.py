@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coach.judging.model import Label
+from coach.judging.model import Instead, Label
 from coach.playing.notes import Take
 from coach.score.model import Hand
 
@@ -54,6 +54,8 @@ class NotThis:
     reason: str
     take: Take | None = None
     """The keys that were none of the window's; None where too little was played to ask about."""
+    what: Instead | None = None
+    """What was played instead, where that is known."""
 
 
 FollowerEvent = RepetitionBegan | NoteMarked | StrayKey | Ended | NotThis

@@ -30,6 +30,7 @@ from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
 from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_live, recognise_other
+from coach.judging.model import Instead, PlayedInstead
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
@@ -48,6 +49,7 @@ ONLY_THE_FIRST = "Only the first notes were played."
 ONLY_ONE_STROKE = "One note or chord alone is not judged: play all of it."
 TOO_FEW = "Too few notes to judge: play all of it."
 AROUND = "That was not the window but what stands around it."
+_OTHER_NOTES = PlayedInstead(Instead.OTHER_NOTES, OTHER_NOTES)
 FALSE_START = "A false start: it does not count."
 
 
@@ -275,7 +277,7 @@ class Follower:
             return self._begin_again(meaning, self._exact.find_start(self._take, at))
         return self._update_marks()
 
-    def _recognise_other(self) -> str | None:
+    def _recognise_other(self) -> PlayedInstead | None:
         """What is played instead, where the beginning fitted by chance."""
         keys = self._alignment.trace.keys
         if len(keys) > 2 * rules.ENOUGH_KEYS or 2 * rules.count_right(keys) > len(keys):
@@ -296,16 +298,16 @@ class Follower:
             return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
         said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
-            said = None if self.state is FollowerState.ELSEWHERE else OTHER_NOTES
+            said = None if self.state is FollowerState.ELSEWHERE else _OTHER_NOTES
         self._change_state(FollowerInput.KEY)
         return list(self._report_other(said))
 
-    def _report_other(self, said: str | None) -> tuple[FollowerEvent, ...]:
+    def _report_other(self, said: PlayedInstead | None) -> tuple[FollowerEvent, ...]:
         """Before a repetition: what was played instead, once it is known."""
         if said is None:
             return ()
         self._change_state(FollowerInput.STRANGE)
-        return (NotThis(said, self._copy_take(len(self._take))),)
+        return (NotThis(said.sentence, self._copy_take(len(self._take)), said.what),)
 
     def _begin_whole(self, first: int) -> list[FollowerEvent]:
         """The last keys are the whole window note for note, whatever came before them."""
@@ -381,13 +383,14 @@ class Follower:
             return ONLY_THE_FIRST
         return TOO_FEW
 
-    def _give_up(self, said: str | None) -> NotThis:
+    def _give_up(self, said: PlayedInstead | None) -> NotThis:
         """Something else was played: it is forgotten."""
         take = self._copy_take(len(self._take))
         self._forget()
         self._recogniser.adopt(take.notes, is_said=said is not None)
         self._is_fresh = False
-        return NotThis(said or OTHER_NOTES, take)
+        known = said or _OTHER_NOTES
+        return NotThis(known.sentence, take, known.what)
 
     def _leave_flood(self) -> tuple[FollowerEvent, ...]:
         """More keys come than anyone plays: none of them is kept, until they stop."""

@@ -7,7 +7,7 @@ from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
 from coach.judging.instead.window_part import add_other_keys
-from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, in_short
+from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, name_in_short
 
 __all__ = [
     "OTHER_NOTES",
@@ -17,10 +17,10 @@ __all__ = [
     "Surroundings",
     "add_other_keys",
     "explain_otherwise",
-    "in_short",
     "is_too_fast",
     "is_wild",
     "judge_no_repetition",
+    "name_in_short",
     "recognise_live",
     "recognise_other",
 ]

@@ -21,6 +21,7 @@ from coach.judging.instead.wording import (
     other_hand_words,
     transposed_words,
 )
+from coach.judging.model import Instead, PlayedInstead
 from coach.score.model import Hand, Hands, ScoreNote
 from coach.score.pitch import STEPS, Spelling
 from coach.score.window import Excerpt
@@ -84,11 +85,16 @@ CLEF = Threshold(1.7, 3, 3, 3)
 OTHER_HAND = Threshold(1.2, 2, 2, 2)
 
 
+NOT_ALONE = {Hand.RIGHT: Instead.NOT_RIGHT_ALONE, Hand.LEFT: Instead.NOT_LEFT_ALONE}
+"""By the hand that is asked for."""
+_OTHER_HAND = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
+
+
 @dataclass(frozen=True, slots=True)
 class Alternative:
     """A way of playing what is not written."""
 
-    sentence: str
+    instead: PlayedInstead
     notes: KeyRow
     moved: Hands
     """The hands that play something else than is written."""
@@ -143,7 +149,8 @@ class Alternatives:
                 moved = _join_hands([hand for hand in self.hands if by[hand]])
                 is_one = len({one for one in steps if one}) == 1
                 threshold = ONE_OCTAVE if is_one else TWO_OCTAVES
-                yield Alternative(octave_words(by), row, moved, threshold)
+                said = PlayedInstead(Instead.OCTAVE, octave_words(by))
+                yield Alternative(said, row, moved, threshold)
 
     def _list_transposed(self) -> Iterator[Alternative]:
         for steps in TRANSPOSITIONS:
@@ -153,7 +160,8 @@ class Alternatives:
                 if abs(steps) <= LIES_OFF and len(self.hands) == 1:
                     threshold = MAY_LIE_OFF
                 moved, row = _join_hands(self.hands), _make_row(parts)
-                yield Alternative(transposed_words(steps), row, moved, threshold)
+                said = PlayedInstead(Instead.TRANSPOSED, transposed_words(steps))
+                yield Alternative(said, row, moved, threshold)
 
     def _list_clefs(self) -> Iterator[Alternative]:
         for hand in self.hands:
@@ -163,7 +171,8 @@ class Alternatives:
                     if self._is_possible(part):
                         parts = {one: self._move_by(one, 0) for one in self.hands}
                         row = _make_row(parts | {hand: part})
-                        yield Alternative(clef_words(hand, clef), row, Hands(hand), CLEF)
+                        said = PlayedInstead(Instead.CLEF, clef_words(hand, clef))
+                        yield Alternative(said, row, Hands(hand), CLEF)
 
     def _list_with_other_hand(self) -> Iterator[Alternative]:
         """One hand is asked for: the other one, or both."""
@@ -171,17 +180,20 @@ class Alternatives:
             return
         part, moved = self._move_by(self.other, 0), Hands(self.other)
         row = _make_row({self.other: part})
-        yield Alternative(other_hand_words(self.other), row, moved, OTHER_HAND)
+        what = NOT_ALONE[_OTHER_HAND[self.other]]
+        said = PlayedInstead(what, other_hand_words(self.other))
+        yield Alternative(said, row, moved, OTHER_HAND)
         for asked in self.hands:
             row = _make_row({self.other: part, asked: self._move_by(asked, 0)})
-            yield Alternative(both_hands_words(asked), row, moved, OTHER_HAND)
+            said = PlayedInstead(NOT_ALONE[asked], both_hands_words(asked))
+            yield Alternative(said, row, moved, OTHER_HAND)
 
-    def find_only_hand(self, as_written: int) -> str | None:
+    def find_only_hand(self, as_written: int) -> PlayedInstead | None:
         """One hand where both are asked for."""
         if len(self.hands) == 2:
             for hand in self.hands:
                 if self._is_alone(hand, as_written):
-                    return one_hand_words(hand)
+                    return PlayedInstead(Instead.ONE_HAND, one_hand_words(hand))
         return None
 
     def _is_alone(self, hand: Hand, as_written: int) -> bool:

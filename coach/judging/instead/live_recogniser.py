@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from coach.judging.instead.key_sequence import count_onsets
 from coach.judging.instead.recognise import SHORT_NOTES, recognise_live, recognise_other
+from coach.judging.model import PlayedInstead
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
@@ -72,18 +73,18 @@ class LiveRecogniser:
         self._last_s = note.onset_s
         self._was_asked = False
 
-    def recognise_after_key(self) -> str | None:
+    def recognise_after_key(self) -> PlayedInstead | None:
         """What is being played instead of the window, once it is sure."""
         return self._recognise(so_far=True)
 
-    def recognise_at_rest(self, now_s: float) -> str | None:
+    def recognise_at_rest(self, now_s: float) -> PlayedInstead | None:
         """The same where the playing has stopped."""
         if self._was_asked or not self._keys or now_s - self._last_s < REST_S:
             return None
         self._was_asked = True
         return self._recognise(so_far=False) if count_onsets(self._keys) >= self._least else None
 
-    def _recognise(self, *, so_far: bool) -> str | None:
+    def _recognise(self, *, so_far: bool) -> PlayedInstead | None:
         if self._is_said or self._goes_past or len(self._keys) > MOST_KEYS:
             return None
         if so_far:

@@ -8,6 +8,7 @@ from coach.judging.model import (
     Judgement,
     Label,
     Outcome,
+    PlayedInstead,
     PlayedLabel,
     ScoreLabel,
     Stage,
@@ -18,9 +19,9 @@ from coach.score.window import Excerpt
 
 
 def judge_no_repetition(
-    excerpt: Excerpt, played: Sequence[PlayedNote], stage: Stage, sentence: str
+    excerpt: Excerpt, played: Sequence[PlayedNote], stage: Stage, instead: PlayedInstead
 ) -> Judgement:
-    """Not clean, nothing at fault, nothing reached; ``sentence`` says what was played instead."""
+    """Not clean, nothing at fault, nothing reached; ``instead`` says what was played."""
     return Judgement(
         excerpt=excerpt,
         stage=stage,
@@ -36,6 +37,7 @@ def judge_no_repetition(
         clean=False,
         complete=False,
         unsure=False,
-        sentence=sentence,
+        sentence=instead.sentence,
         is_repetition=False,
+        instead=instead.what,
     )

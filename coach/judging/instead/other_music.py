@@ -20,7 +20,7 @@ from coach.judging.instead.edit_distance import count_fewest_errors, order_in_st
 from coach.judging.instead.surroundings import Surroundings, list_keys
 from coach.judging.instead.window_part import find_cut
 from coach.judging.instead.wording import OTHER_NOTES, OTHER_PLACE, transposed_words
-from coach.judging.model import Label, Matching
+from coach.judging.model import Instead, Label, Matching, PlayedInstead
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand
 from coach.score.window import Excerpt
@@ -57,11 +57,14 @@ TRANSPOSITIONS = tuple(steps for steps in range(-11, 12) if steps)
 """Half steps by which the window may be transposed."""
 
 
+STRANGE_NOTES = PlayedInstead(Instead.OTHER_NOTES, OTHER_NOTES)
+
+
 class Explanation(NamedTuple):
     """What explains keys better than the window with slips does."""
 
-    sentence: str
-    """What is said of it;"""
+    instead: PlayedInstead
+    """What it is;"""
     part: list[int] | None = None
     """but where some of the keys were for the window all the same: their indices."""
 
@@ -86,20 +89,20 @@ def explain_otherwise(
     keys = [played[at].pitch for at in order]
     inside = surroundings.inside if surroundings else list_keys(excerpt)
     errors = count_fewest_errors(keys, inside)
-    rival, sentence = min(_list_rivals(keys, inside, surroundings), key=_cost_of)
+    rival, instead = min(_list_rivals(keys, inside, surroundings), key=_cost_of)
     best = min(cost, SLIP * errors)
     if surroundings:
         cut = find_cut(keys, surroundings, FILLER / SLIP)
         is_best = cut.errors <= rival + 1 and SLIP * cut.errors + RIVAL_BETTER <= best
         if is_best and cut.end - cut.first >= FEWEST_KEYS:
-            return Explanation(OTHER_NOTES, sorted(order[cut.first : cut.end]))
+            return Explanation(STRANGE_NOTES, sorted(order[cut.first : cut.end]))
     is_strange = errors >= STRANGE_SHARE * len(keys)
     if is_strange and SLIP * rival + RIVAL_BETTER <= best:
-        return Explanation(sentence)
-    return Explanation(OTHER_NOTES) if cost > filler else None
+        return Explanation(instead)
+    return Explanation(STRANGE_NOTES) if cost > filler else None
 
 
-def _cost_of(rival: tuple[int, str]) -> int:
+def _cost_of(rival: tuple[int, PlayedInstead]) -> int:
     return rival[0]
 
 
@@ -158,12 +161,13 @@ def _find_deletion_cost(excerpt: Excerpt, matching: Matching) -> float:
 
 def _list_rivals(
     keys: Sequence[int], inside: bytes, surroundings: Surroundings | None
-) -> Iterator[tuple[int, str]]:
-    """How many slips each rival needs, and what is said of it."""
+) -> Iterator[tuple[int, PlayedInstead]]:
+    """How many slips each rival needs, and what it is."""
     if surroundings:
         for row in (surroundings.before, surroundings.after):
-            yield count_fewest_errors(keys, row), OTHER_PLACE
-        yield count_fewest_errors(keys, surroundings.both_hands), OTHER_NOTES
+            yield count_fewest_errors(keys, row), PlayedInstead(Instead.OTHER_PLACE, OTHER_PLACE)
+        yield count_fewest_errors(keys, surroundings.both_hands), STRANGE_NOTES
     for steps in TRANSPOSITIONS:
         moved = [key - steps for key in keys]
-        yield count_fewest_errors(moved, inside), transposed_words(steps)
+        said = PlayedInstead(Instead.TRANSPOSED, transposed_words(steps))
+        yield count_fewest_errors(moved, inside), said

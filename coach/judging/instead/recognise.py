@@ -23,6 +23,7 @@ from collections.abc import Sequence
 
 from coach.judging.instead.alternatives import Alternative, Alternatives
 from coach.judging.instead.key_sequence import count_onsets, find_common, order_keys
+from coach.judging.model import PlayedInstead
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Hands, ScoreNote
 from coach.score.window import Excerpt
@@ -64,7 +65,7 @@ OTHERS_SHARE = 0.5
 """So many keys too many, as a share of the other hand's notes, may be that hand."""
 
 
-def recognise_live(excerpt: Excerpt, played: Sequence[PlayedNote]) -> str | None:
+def recognise_live(excerpt: Excerpt, played: Sequence[PlayedNote]) -> PlayedInstead | None:
     """The same as ``recognise_other`` while a key or a tick is waited for.
 
     Of a long take, or in a long window, from the beginning alone: the work is bounded.
@@ -81,8 +82,8 @@ def recognise_other(
     *,
     so_far: bool = False,
     most_onsets: int | None = None,
-) -> str | None:
-    """The sentence that says what was played instead of the window; None where it was the window.
+) -> PlayedInstead | None:
+    """What was played instead of the window; None where it was the window.
 
     ``so_far``: the playing still goes on, and it has to be surer. ``most_onsets``: no more of the
     window's onsets are compared. Played notes are in the order of their onsets. What fits nothing
@@ -103,8 +104,8 @@ def recognise_other(
         if this is not None and this > likely:
             likely, found = this, one
     if so_far:  # with a hand that plays what is asked for it may go on as a repetition
-        return found.sentence if found and found.is_all else None
-    return found.sentence if found else alternatives.find_only_hand(as_written)
+        return found.instead if found and found.is_all else None
+    return found.instead if found else alternatives.find_only_hand(as_written)
 
 
 def _needs_a_look(excerpt: Excerpt, played: Sequence[PlayedNote]) -> bool:

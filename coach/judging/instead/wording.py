@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from coach.judging.model import Instead
 from coach.score.model import Hand
 
 OTHER_NOTES = "These are not the notes of this window."
@@ -64,21 +65,19 @@ def other_hand_words(heard: Hand) -> str:
     return f"The {_NAME[_OTHER[heard]]} is asked for: the {_NAME[heard]} was heard."
 
 
-_SHORT = (
-    (" clef: read the ", "THE CLEF"),
-    ("octave", "OCTAVE"),
-    ("transpose", "TRANSPOSED"),
-    ("Both hands are asked for", "BOTH HANDS"),
-    ("Right hand alone", "RH ALONE"),
-    ("The right hand is asked for", "RH ALONE"),
-    ("Left hand alone", "LH ALONE"),
-    ("The left hand is asked for", "LH ALONE"),
-    (TOO_FAST, "TOO FAST"),
-    (OTHER_NOTES, "OTHER NOTES"),
-    (OTHER_PLACE, "ANOTHER PLACE"),
-)
+_SHORT = {
+    Instead.OCTAVE: "OCTAVE",
+    Instead.TRANSPOSED: "TRANSPOSED",
+    Instead.CLEF: "THE CLEF",
+    Instead.ONE_HAND: "BOTH HANDS",
+    Instead.NOT_RIGHT_ALONE: "RH ALONE",
+    Instead.NOT_LEFT_ALONE: "LH ALONE",
+    Instead.TOO_FAST: "TOO FAST",
+    Instead.OTHER_NOTES: "OTHER NOTES",
+    Instead.OTHER_PLACE: "ANOTHER PLACE",
+}
 
 
-def in_short(sentence: str) -> str:
-    """One of the sentences above in a word or two, to be read from afar; empty for any other."""
-    return next((short for words, short in _SHORT if words in sentence), "")
+def name_in_short(what: Instead | None) -> str:
+    """What was played, or what is asked for, in a word or two, to be read from afar."""
+    return _SHORT[what] if what else ""

@@ -28,7 +28,7 @@ from coach.coaching.drill import (
     ToJudge,
 )
 from coach.coaching.model import Decision
-from coach.judging.instead import in_short
+from coach.judging.instead import name_in_short
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.score.counting import syllables
@@ -133,10 +133,10 @@ class DrillPresenter:
                 sounds = self.click.start(outcome)
                 if not sounds and not self._player.is_simulated:
                     self.announcements.say_once(SILENT_CLICK)
-            case SetAside(reason, job):
+            case SetAside(reason, job, what):
                 if job is None or self._session.drill.state is not DrillState.PLAYING:
                     self._clear_staff()
-                self.verdict.say(reason, in_short(reason))
+                self.verdict.say(reason, name_in_short(what))
                 self._is_set_aside = True
             case Proposed(text):
                 self.announcements.propose(text)
