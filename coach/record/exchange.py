@@ -58,7 +58,7 @@ class Joined:
 # -- out ------------------------------------------------------------------------------------------
 
 
-def exported_pieces(db: sqlite3.Connection) -> Iterator[tuple[int, Plain]]:
+def list_pieces(db: sqlite3.Connection) -> Iterator[tuple[int, Plain]]:
     """Every piece with its row's number, the one that was used first before all others."""
     query = f"SELECT id, {', '.join(_PIECE)} FROM piece ORDER BY used_at_s, id"
     for number, *values in db.execute(query):
@@ -80,19 +80,19 @@ def exported_pieces(db: sqlite3.Connection) -> Iterator[tuple[int, Plain]]:
         )
 
 
-def exported_repetitions(
+def list_repetitions(
     db: sqlite3.Connection, piece: int, key: str
 ) -> Iterator[ExportedRepetition | None]:
     """A piece's repetitions in order of time; None for one that is not as it was written."""
     query = f"SELECT {rows.CHECKED} FROM repetition WHERE piece_id = ? ORDER BY at_s, id"
     for row in db.execute(query, (piece,)):
         try:
-            yield _exported(row, key) if rows.is_sound(row) else None
+            yield _export_repetition(row, key) if rows.is_sound(row) else None
         except ValueError:
             yield None
 
 
-def _exported(row: tuple[Any, ...], key: str) -> ExportedRepetition:
+def _export_repetition(row: tuple[Any, ...], key: str) -> ExportedRepetition:
     at_s, start, end, hands, clean, qpm, moves, packed_take, words, _ = row
     take, struck = unpack_take(packed_take)
     observed = unpack_moves(moves, at_s, Hands(hands), qpm)
@@ -200,7 +200,7 @@ def _piece_from(plain: Mapping[str, Any]) -> tuple[str, tuple[Any, ...]]:
 
 def _row_from(plain: Mapping[str, Any]) -> tuple[str, rows.RowValues]:
     try:
-        return str(_text(plain, "piece")), _packed(plain)
+        return str(_text(plain, "piece")), _pack_repetition(plain)
     except (KeyError, TypeError, ValueError, ZeroDivisionError, OverflowError) as error:
         if isinstance(error, NotOurLine):
             raise
@@ -208,7 +208,7 @@ def _row_from(plain: Mapping[str, Any]) -> tuple[str, rows.RowValues]:
         raise NotOurLine(what) from error
 
 
-def _packed(plain: Mapping[str, Any]) -> rows.RowValues:
+def _pack_repetition(plain: Mapping[str, Any]) -> rows.RowValues:
     at_s, hands, qpm = plain["at_s"], Hands(plain["hands"]), _number(plain, "qpm")
     if not rows.is_time(at_s):
         raise NotOurLine("at_s is no time")

@@ -25,27 +25,27 @@ _PAGES = 1024
 
 
 @contextmanager
-def opened(path: Path) -> Iterator[Database]:
+def open_record(path: Path) -> Iterator[Database]:
     """The record's file, which has to be there. Raises RecordError."""
-    _need(path)
+    _expect_file(path)
     try:
         database = Database(path)
     except Damaged as error:
-        raise RecordError(_damaged(path)) from error
+        raise RecordError(_describe_damage(path)) from error
     try:
         yield database
     except Damaged as error:
-        raise RecordError(_damaged(path)) from error
+        raise RecordError(_describe_damage(path)) from error
     finally:
         database.close()
 
 
-def _need(path: Path) -> None:
+def _expect_file(path: Path) -> None:
     if not path.exists():
         raise RecordError(f"There is no practice record at {path}; name its folder with --data.")
 
 
-def _damaged(path: Path) -> str:
+def _describe_damage(path: Path) -> str:
     return (
         f"The practice record ({path}) is damaged: open Keyhole once, and it takes over what can "
         "still be read."
@@ -114,7 +114,7 @@ def copy_to(path: Path, target: Path) -> None:
 
     Raises RecordError.
     """
-    _need(path)
+    _expect_file(path)
     if target.exists():
         raise RecordError(f"{target} is there already; name another file for the copy.")
     part = target.with_name(f"{target.name}.part")
@@ -122,7 +122,7 @@ def copy_to(path: Path, target: Path) -> None:
         part.unlink(missing_ok=True)
         make_private_file(part)
         with (
-            opened(path) as database,
+            open_record(path) as database,
             database.reading() as db,
             closing(sqlite3.connect(part)) as copy,
         ):
@@ -145,7 +145,7 @@ def join_copy(path: Path, other: Path) -> int:
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "other.sqlite3"
         copy_to(other, copy)
-        with opened(path) as into, opened(copy) as source:
+        with open_record(path) as into, open_record(copy) as source:
             before = _count(into)
             with into.writing(OPEN_WAIT_S) as db, source.reading() as found:
                 join(db, found)
@@ -173,7 +173,7 @@ def forget(db: sqlite3.Connection, piece: PieceKey) -> int:
 
 def forget_piece(path: Path, piece: PieceKey) -> int:
     """The same in a record's file, of which nothing can be read back from the disk's free pages."""
-    with opened(path) as database:
+    with open_record(path) as database:
         with database.reading() as db:
             db.execute("PRAGMA secure_delete = ON")
         with database.writing(OPEN_WAIT_S) as db:

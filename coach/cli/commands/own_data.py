@@ -26,8 +26,8 @@ from coach.record import own_data
 from coach.record.database import OPEN_WAIT_S, format_date
 from coach.record.exchange import (
     ExportedRepetition,
-    exported_pieces,
-    exported_repetitions,
+    list_pieces,
+    list_repetitions,
     take_in,
 )
 from coach.record.folder import FILE, data_folder, named_folder
@@ -83,10 +83,10 @@ def export_record(options: Namespace) -> int:
     folder: Path = options.folder
     _need_empty(folder)
     record = named_folder(options.data) / FILE
-    with own_data.opened(record) as database, database.reading() as db, waiting_line() as tell:
+    with own_data.open_record(record) as database, database.reading() as db, waiting_line() as tell:
         make_private_folder(folder)
         export = _Export(folder, options.data)
-        pieces = list(exported_pieces(db))
+        pieces = list(list_pieces(db))
         with _text(folder / PIECES) as file:
             file.writelines(json.dumps(plain) + "\n" for _, plain in pieces)
         with _text(folder / REPETITIONS) as lines, _text(folder / TABLE) as table:
@@ -95,7 +95,7 @@ def export_record(options: Namespace) -> int:
             for at, (number, plain) in enumerate(pieces):
                 tell(f"Writing {plain['title']} ({at + 1} of {len(pieces)})")
                 export.write_piece(
-                    plain, exported_repetitions(db, number, plain["key"]), lines, writer.writerow
+                    plain, list_repetitions(db, number, plain["key"]), lines, writer.writerow
                 )
         with _text(folder / "README.txt") as file:
             file.write(README)
@@ -280,7 +280,7 @@ def import_record(options: Namespace) -> int:
     file.close()
     joined, wrong = found
     _restore_beside(folder, data_folder(options.data))
-    say("\n".join([*wrong, _taken_in(joined.repetitions, joined.known)]))
+    say("\n".join([*wrong, _describe_import(joined.repetitions, joined.known)]))
     return 1 if wrong else 0
 
 
@@ -324,7 +324,7 @@ def _restore_beside(folder: Path, data: Path) -> None:
         _copy_private(folder / SETTINGS_FILE, data / SETTINGS_FILE)
 
 
-def _taken_in(new: int, known: int) -> str:
+def _describe_import(new: int, known: int) -> str:
     there = f"; {_count(known, 'repetition')} {'was' if known == 1 else 'were'} there already"
     return f"{_count(new, 'repetition')} came in{there if known else ''}."
 
@@ -335,7 +335,7 @@ def _taken_in(new: int, known: int) -> str:
 def check_record(options: Namespace) -> int:
     """Look the whole record over, and change nothing."""
     record = named_folder(options.data) / FILE
-    with own_data.opened(record) as database, database.reading() as db:
+    with own_data.open_record(record) as database, database.reading() as db:
         findings = own_data.look_over(db)
     say("\n".join(_findings_lines(record, findings)))
     return 0 if findings.is_sound else 1
@@ -362,7 +362,7 @@ def _findings_lines(record: Path, found: Findings) -> list[str]:
 def rebuild_record(options: Namespace) -> int:
     """Make anew what follows from the facts."""
     record = named_folder(options.data) / FILE
-    with own_data.opened(record) as database, database.writing(OPEN_WAIT_S) as db:
+    with own_data.open_record(record) as database, database.writing(OPEN_WAIT_S) as db:
         own_data.rebuild(db)
     say("The counts and indexes of the record are made anew from its repetitions.")
     return 0
@@ -380,8 +380,8 @@ def back_up(options: Namespace) -> int:
 def forget_piece(options: Namespace) -> int:
     """Delete a piece and all that was played of it, once that is confirmed."""
     record = named_folder(options.data) / FILE
-    with own_data.opened(record) as database, database.reading() as db:
-        piece, played = _find_piece(list(exported_pieces(db)), options.piece, db)
+    with own_data.open_record(record) as database, database.reading() as db:
+        piece, played = _find_piece(list(list_pieces(db)), options.piece, db)
     what = f"{piece.title} and its {_count(played, 'repetition')}"
     if not options.yes and not _confirms(f"Forget {what}? This can't be undone. Type yes: "):
         say("Nothing was forgotten.")

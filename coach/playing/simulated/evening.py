@@ -85,12 +85,14 @@ class _Playing:
         if lost:  # a key that is down then never comes up
             keys = [act for act in keys if act.do is Do.DOWN or act.at_s < lost[0]]
         acts = sorted([*keys, *self.others], key=lambda act: act.at_s)
-        passages = tuple(_timed(passage, strokes) for strokes, passage in self.parts if strokes)
+        passages = tuple(
+            _stamp_passage(passage, strokes) for strokes, passage in self.parts if strokes
+        )
         kind = " + ".join(dict.fromkeys(self.kinds)) or "nothing"
         return Gesture(kind, tuple(acts), passages, rest_s, may_change)
 
 
-def _timed(passage: Passage, strokes: Sequence[Stroke]) -> Passage:
+def _stamp_passage(passage: Passage, strokes: Sequence[Stroke]) -> Passage:
     return replace(passage, struck_s=tuple(sorted(stroke.at_s for stroke in strokes)))
 
 
@@ -229,7 +231,7 @@ class EveningPlayer:
         )
         too_fast = min(_gaps_s(row, 60 / qpm), default=1.0) < SHORTEST_GAP_S
         worth = Worth.OPEN if too_fast or seen.stage == "shape" else Worth.CLEAN
-        playing.add(strokes, self._meant(worth, planted, "with the click"))
+        playing.add(strokes, self._name_passage(worth, planted, "with the click"))
         self._plays_on(playing, seen, row, last_s, 60 / qpm)
         return playing.gesture(self._rest_s())
 
@@ -267,20 +269,20 @@ class EveningPlayer:
     def _body_makers(self) -> dict[str, Callable[..., float | None]]:
         return {
             "right": self._right,
-            "planted": self._planted,
+            "planted": self._play_with_slips,
             "pause": self._pause,
             "goes back": self._goes_back,
             "note by note": self._note_by_note,
             "stops": self._stops,
             "joins in": self._joins,
             "octave": self._octave,
-            "transposed": self._transposed,
+            "transposed": self._play_transposed,
             "clef": self._clef,
             "hand": self._other_hands,
             "page": self._other_page,
-            "mashed": self._mashed,
-            "doubled": self._doubled,
-            "unplugged": self._unplugged,
+            "mashed": self._mash_keys,
+            "doubled": self._play_doubled,
+            "unplugged": self._lose_piano,
             "leaves": self._leaves,
         }
 
@@ -289,13 +291,15 @@ class EveningPlayer:
         names = ["right", "planted"] if seen.finished else list(makers)
         weights = [self._bodies[name] + 1e-9 for name in names]
         if self._plants():
-            return self._planted
+            return self._play_with_slips
         return makers[self._dice.choices(names, weights)[0]]
 
     def _plants(self) -> bool:
         return self._happens("planted")
 
-    def _meant(self, worth: Worth, planted: tuple[Planted, ...], kind: str = "right") -> Passage:
+    def _name_passage(
+        self, worth: Worth, planted: tuple[Planted, ...], kind: str = "right"
+    ) -> Passage:
         if planted:
             kind = "left out" if planted[0].missed else "wrong note"
             return _passage(kind, Worth.UNCLEAN, whole=True, right=False, planted=planted)
@@ -314,10 +318,10 @@ class EveningPlayer:
         kind: str = "right",
     ) -> float:
         strokes, last_s = self._fingers.play(row, at_s, quarter_s, {})
-        playing.add(strokes, self._meant(self._worth(seen), (), kind))
+        playing.add(strokes, self._name_passage(self._worth(seen), (), kind))
         return last_s
 
-    def _planted(
+    def _play_with_slips(
         self,
         playing: _Playing,
         seen: Seen,
@@ -327,7 +331,7 @@ class EveningPlayer:
     ) -> float:
         changes, planted = self._changes(seen, row)
         strokes, last_s = self._fingers.play(row, at_s, quarter_s, changes)
-        playing.add(strokes, self._meant(self._worth(seen), planted))
+        playing.add(strokes, self._name_passage(self._worth(seen), planted))
         return last_s
 
     def _changes(
@@ -523,7 +527,7 @@ class EveningPlayer:
             playing.add(before + after, _passage("goes back", Worth.OPEN, right=False))
         elif back == at:
             playing.add(before, _passage("broken off", Worth.UNCLEAN, repeats=True))
-            playing.add(after, self._meant(self._worth(seen), (), "right after all"))
+            playing.add(after, self._name_passage(self._worth(seen), (), "right after all"))
         else:
             playing.add(before + after, _passage("goes back", Worth.OPEN, repeats=True))
         return last_s
@@ -587,7 +591,7 @@ class EveningPlayer:
         playing.add(strokes, _passage("joins in", Worth.UNCLEAN))
         return last_s
 
-    def _unplugged(
+    def _lose_piano(
         self,
         playing: _Playing,
         seen: Seen,
@@ -623,7 +627,7 @@ class EveningPlayer:
 
     # -- other keys than are written --------------------------------------------------------
 
-    def _shifted(
+    def _play_shifted(
         self,
         playing: _Playing,
         row: Sequence[StruckChord],
@@ -654,9 +658,9 @@ class EveningPlayer:
             return self._right(playing, seen, row, at_s, quarter_s)
         right = len(row) >= DISTINCT and likeness(row, row, by) <= LIKE
         passage = _passage("an octave off", Worth.NOTHING, right=right)
-        return self._shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
+        return self._play_shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
 
-    def _transposed(
+    def _play_transposed(
         self,
         playing: _Playing,
         seen: Seen,
@@ -668,7 +672,7 @@ class EveningPlayer:
         by = self._dice.choice((-7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7))
         right = len(row) >= DISTINCT and likeness(row, row, by) <= LIKE
         passage = _passage("transposed", Worth.NOTHING, right=right)
-        return self._shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
+        return self._play_shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
 
     def _clef(
         self,
@@ -689,7 +693,7 @@ class EveningPlayer:
             return by + note.pitch % 2 if note.hand is hand else 0
 
         passage = _passage("a forgotten clef", Worth.UNCLEAN, right=False)
-        return self._shifted(playing, row, at_s, quarter_s, shift, passage)
+        return self._play_shifted(playing, row, at_s, quarter_s, shift, passage)
 
     def _other_hands(
         self,
@@ -743,7 +747,7 @@ class EveningPlayer:
                 return last_s
         return self._right(playing, seen, row, at_s, quarter_s)
 
-    def _mashed(
+    def _mash_keys(
         self,
         playing: _Playing,
         seen: Seen,
@@ -766,7 +770,7 @@ class EveningPlayer:
         playing.add(strokes, _passage("mashed", Worth.OPEN if can_be else Worth.NOTHING))
         return strokes[-1].at_s
 
-    def _doubled(
+    def _play_doubled(
         self,
         playing: _Playing,
         seen: Seen,
