@@ -250,24 +250,49 @@ def test_rounding_that_overfills_the_bar_does_not_move_what_follows(tmp_path: Pa
     assert found.bars[0].length_quarters == 2
 
 
-def test_hidden_and_cue_notes_are_left_out_but_their_time_is_kept(tmp_path: Path) -> None:
+def test_hidden_notes_are_left_out_but_their_time_is_kept(tmp_path: Path) -> None:
     found = opened(
         tmp_path,
         piano(
             bar(
                 note("C5", 1, hidden=True),
-                note("D5", 1, cue=True),
+                note("D5", 1),
                 note("E5", 1),
                 note("G5", 1, chord=True, hidden=True),
                 note("F5", 1),
             )
         ),
     )
-    assert all_said(found) == ["E5 @2 1 s1", "F5 @3 1 s1"]
+    assert all_said(found) == ["D5 @1 1 s1", "E5 @2 1 s1", "F5 @3 1 s1"]
     assert [r.text for r in found.remarks] == [
         "2 notes that the page does not show: not to be played from it.",
-        "1 cue note: another player's part.",
     ]
+
+
+def test_small_print_of_a_solo_is_the_pianists(tmp_path: Path) -> None:
+    """Exporters write <cue/> for any note in small print (MusicXML 4.0: a cue note is a silent
+    one, but a piano alone has nobody to cue)."""
+    found = opened(
+        tmp_path,
+        piano(bar(note("C5", 1), note("D5", 1, cue=True), note("E5", 1, cue=True), note("F5", 1))),
+    )
+    assert all_said(found) == ["C5 @0 1 s1", "D5 @1 1 s1", "E5 @2 1 s1", "F5 @3 1 s1"]
+    assert [one.is_small_print for one in found.notes] == [False, True, True, False]
+    assert [r.text for r in found.remarks] == [
+        "2 notes in small print: played freely, and no fault if left out.",
+    ]
+
+
+def test_small_print_beside_another_player_is_their_cue(tmp_path: Path) -> None:
+    violin = part(bar(note("A5", 4)), identity="P1", opening=attributes(metre("4/4"), divisions=1))
+    ours = part(
+        bar(note("C5", 2), note("D5", 2, cue=True)),
+        identity="P2",
+        opening=attributes(metre("4/4"), divisions=1),
+    )
+    found = opened(tmp_path, score(("Violin", violin), ("Piano", ours)))
+    assert all_said(found) == ["C5 @0 2 s1"]
+    assert "1 cue note: another player's part." in [r.text for r in found.remarks]
 
 
 def test_a_chord_under_a_hidden_first_note_stays_in_place(tmp_path: Path) -> None:

@@ -309,6 +309,8 @@ class _Document:
             about["accid"] = _ACCIDENTALS[head.accidental]
         elif spelling.alter in _SOUNDING:
             about["accid.ges"] = _SOUNDING[spelling.alter]
+        if self._note(head).is_small_print:
+            about["cue"] = "true"
         if head.onset_quarters == self._written.excerpt.landing_quarters and head.first:
             about["color"] = LANDING_COLOUR
         return about

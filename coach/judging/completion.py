@@ -18,8 +18,10 @@ for it, but nothing tells that the note would have been wrong."""
 def mark_unreached(excerpt: Excerpt, matching: Matching) -> Matching:
     """The matching with the notes marked as not reached that lie before and after what was played.
 
-    So are those of an onset that was only partly struck where the playing broke off in it.
+    So are those of an onset that was only partly struck where the playing broke off in it, and
+    small print that was left out, which is the player's choice.
     """
+    matching = _leave_out_small_print(excerpt, matching)
     low, high = _find_entry(matching.score, excerpt), _find_break(matching.score, excerpt)
     if low is None and high is None:
         return matching
@@ -30,6 +32,18 @@ def mark_unreached(excerpt: Excerpt, matching: Matching) -> Matching:
         if number < low or (number >= high and label.label is Label.MISSED)
         else label
         for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
+    )
+    return replace(matching, score=labels)
+
+
+def _leave_out_small_print(excerpt: Excerpt, matching: Matching) -> Matching:
+    if not any(note.is_small_print for note in excerpt.notes):
+        return matching
+    labels = tuple(
+        label._replace(reached=False)
+        if label.label is Label.MISSED and excerpt.notes[label.note].is_small_print
+        else label
+        for label in matching.score
     )
     return replace(matching, score=labels)
 

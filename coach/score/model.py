@@ -132,6 +132,8 @@ class NoteMark(StrEnum):
     TURN = "turn"
     TREMOLO = "tremolo"
     GLISSANDO = "glissando"
+    SMALL_PRINT = "small print"
+    """Printed small, with a length of its own: a cadenza, an ad libitum, a written-out ornament."""
 
 
 FREE_MARKS = frozenset(
@@ -203,9 +205,19 @@ class ScoreNote:
         return self.onset_quarters + self.length_quarters
 
     @property
-    def is_free(self) -> bool:
+    def is_ornament(self) -> bool:
         """An ornament whose notes and timing are the player's own."""
         return bool(self.marks & FREE_MARKS)
+
+    @property
+    def is_free(self) -> bool:
+        """An ornament, or small print: the timing is the player's own."""
+        return self.is_ornament or self.is_small_print
+
+    @property
+    def is_small_print(self) -> bool:
+        """Printed small: played in its own time, and no fault where it is left out."""
+        return NoteMark.SMALL_PRINT in self.marks
 
 
 @dataclass(frozen=True, slots=True)

@@ -287,7 +287,7 @@ def _of(score: Score, hand: Hand) -> list[ScoreNote]:
 
 def _notes(score: Score) -> str:
     graces = sum(1 for note in score.notes if note.grace)
-    free = sum(1 for note in score.notes if note.is_free)
+    free = sum(1 for note in score.notes if note.is_ornament)
     tied = sum(1 for note in score.notes if len(note.segments_quarters) > 1)
     words = [
         f"{len(score.notes):,}",

@@ -185,7 +185,7 @@ class Excerpt:
                 struck = min(
                     shared,
                     key=lambda index: (
-                        not notes[index].is_free,
+                        not notes[index].is_ornament,
                         sizes[number, notes[index].hand],
                         -notes[index].length_quarters,
                     ),

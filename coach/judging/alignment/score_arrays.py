@@ -29,6 +29,8 @@ class ScoreArrays:
     """Index into ``beat``."""
     small: list[bool]
     free: list[bool]
+    optional: list[bool]
+    """Small print: no fault where it is left out."""
     beat: list[float]
     """When each onset is written, in beats from the window's first beat."""
     first: list[int]
@@ -64,7 +66,8 @@ def make_score_arrays(excerpt: Excerpt) -> ScoreArrays:
         hand=[0 if note.hand is Hand.RIGHT else 1 for note in notes],
         onset=[],
         small=small,
-        free=[note.is_free for note in notes],
+        free=[note.is_ornament for note in notes],
+        optional=[note.is_small_print for note in notes],
         beat=[],
         first=[],
         note=order,

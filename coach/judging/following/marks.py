@@ -60,7 +60,7 @@ class Marks:
         for note in sorted(trace.changed):
             key = trace.current.get(note)
             label = None if key is None else trace.keys[key][0]
-            if key is None and self._is_past(hypothesis, note):
+            if key is None and self._is_past(hypothesis, note) and not self.score.optional[note]:
                 label = Label.MISSED
             if label is Label.WRONG and key is not None and key >= known:
                 later.add(note)

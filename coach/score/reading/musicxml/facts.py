@@ -128,7 +128,6 @@ class PartFacts:
     hidden_staves: set[int] = field(default_factory=set)
     """Staves that the file never shows."""
     hidden_notes: int = 0
-    cue_notes: int = 0
     unpitched_notes: int = 0
     repairs: dict[str, list[str]] = field(default_factory=dict)
     """What was put right, and the printed numbers of the bars in which."""

@@ -36,7 +36,9 @@ def read_musicxml(source: Source) -> Score:
     parts = parts_of(root, source.name)
     everyone = [walk_part(part.measures) for part in parts]
     choice = choose_piano(parts, everyone, source.name)
-    piano = piano_of([everyone[index] for index in choice.indexes])
+    chosen = [everyone[index] for index in choice.indexes]
+    others = [part for at, part in enumerate(everyone) if at not in choice.indexes]
+    piano = piano_of(chosen, is_solo=not any(part.notes for part in others))
     if len(piano.notes) > _MOST_NOTES:
         raise ScoreError(f"{source.name} has more than {_MOST_NOTES} notes: refused.")
     bars = build_bars(everyone, piano.parts)

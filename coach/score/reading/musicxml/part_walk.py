@@ -17,6 +17,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
+from coach.score.model import NoteMark
 from coach.score.pitch import Spelling
 from coach.score.reading.musicxml.bars import AttributesReader, read_barline
 from coach.score.reading.musicxml.directions import read_direction, read_sound
@@ -175,12 +176,10 @@ class _Walk:
         return found
 
     def _is_left_out(self, fields: NoteFields) -> bool:
-        """Count a note that is not to be played from the page: hidden, cue or unpitched."""
+        """Count a note that is not to be played from the page: hidden or unpitched."""
         facts = self.facts
         if fields.is_hidden:
             facts.hidden_notes += 1
-        elif fields.is_cue:
-            facts.cue_notes += 1
         elif fields.pitch is None:
             facts.unpitched_notes += 1
         else:
@@ -211,6 +210,8 @@ class _Walk:
             tie_stop="stop" in fields.ties or "continue" in fields.ties,
             octave_shift=octave_shift,
         )
+        if fields.is_cue:
+            note.marks.add(NoteMark.SMALL_PRINT)
         if fields.notations:
             read_notations(fields.notations, note)
         self.facts.staves = max(self.facts.staves, staff)

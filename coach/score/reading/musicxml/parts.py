@@ -9,7 +9,7 @@ from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 from coach.score.formats import ScoreError
-from coach.score.model import Remark
+from coach.score.model import NoteMark, Remark
 from coach.score.reading.musicxml.facts import ClefAt, LineAt, PartFacts, RawNote, WordsAt
 from coach.score.reading.safe import clean, count, whole
 
@@ -258,10 +258,16 @@ class Piano:
     lines: list[LineAt] = field(default_factory=list)
     hidden_staff_notes: int = 0
     """Notes on staves that the file never shows: left out."""
+    cue_notes: int = 0
+    """Small notes of other players: left out."""
 
 
-def piano_of(parts: Sequence[PartFacts]) -> Piano:
-    """Join the parts; the second part's staves and chords are numbered on from the first's."""
+def piano_of(parts: Sequence[PartFacts], *, is_solo: bool = True) -> Piano:
+    """Join the parts; the second part's staves and chords are numbered on from the first's.
+
+    Exporters write the sign of a cue at any note in small print. In a solo there is nobody else
+    whose part it could be: there such notes are the pianist's.
+    """
     piano = Piano(list(parts), 0)
     below = 0
     chords = 0
@@ -271,6 +277,9 @@ def piano_of(parts: Sequence[PartFacts]) -> Piano:
         for note in part.notes:
             if note.staff in never_shown:
                 piano.hidden_staff_notes += 1
+                continue
+            if NoteMark.SMALL_PRINT in note.marks and not is_solo:
+                piano.cue_notes += 1
                 continue
             note.staff += below
             note.chord += chords
@@ -295,13 +304,17 @@ def remarks_of(piano: Piano) -> list[Remark]:
     """The remarks on the piano's own part or parts."""
     out: list[Remark] = []
     hidden = sum(part.hidden_notes for part in piano.parts) + piano.hidden_staff_notes
-    cues = sum(part.cue_notes for part in piano.parts)
+    small = sum(NoteMark.SMALL_PRINT in note.marks for note in piano.notes)
     unpitched = sum(part.unpitched_notes for part in piano.parts)
     if hidden:
         text = f"{count(hidden, 'note')} that the page does not show: not to be played from it."
         out.append(Remark("left out", text))
-    if cues:
-        out.append(Remark("left out", f"{count(cues, 'cue note')}: another player's part."))
+    if piano.cue_notes:
+        text = f"{count(piano.cue_notes, 'cue note')}: another player's part."
+        out.append(Remark("left out", text))
+    if small:
+        text = f"{count(small, 'note')} in small print: played freely, and no fault if left out."
+        out.append(Remark("note", text))
     if unpitched:
         out.append(Remark("left out", f"{count(unpitched, 'note')} without a pitch."))
     for part in piano.parts:
