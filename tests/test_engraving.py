@@ -8,6 +8,7 @@ import re
 import struct
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any
 import pytest
 
 from coach.engraving.mei import note_id, write_mei
-from coach.score.model import Grace, Hands, Score
+from coach.score.model import Grace, Hands, LineKind, PrintedLine, Score
 from coach.score.notation import write
 from coach.score.reading import read_score
 from coach.score.window import Excerpt, Window, choose_window, excerpt
@@ -246,3 +247,20 @@ def test_the_process_answers_line_by_line() -> None:
     assert told["width_px"] <= 901
     assert told["code"].startswith("\x1bP")
     assert note_id(0) in told["notes"]
+
+
+def test_hairpins_and_pedal_marks_are_cut_to_the_window() -> None:
+    """A crescendo over two bars, of which the window has the second; a pedal into the third."""
+    score = SCORES["1-low-tide"]
+    first, second, third = (bar.onset_quarters for bar in score.bars[:3])
+    lines = (
+        PrintedLine(LineKind.CRESCENDO, 1, first, third),
+        PrintedLine(LineKind.PEDAL, 2, second + 1, third + 2),
+        PrintedLine(LineKind.DIMINUENDO, 1, third + 1, third + 3),
+    )
+    marked = replace(score, lines=lines)
+    text = mei_of(marked, excerpt(marked, Window(second, third, landing=False)))
+    assert '<hairpin tstamp="1" staff="1" form="cres" tstamp2="0m+5"' in text
+    assert '<pedal tstamp="2" staff="2" dir="down" tstamp2="0m+5"' in text
+    assert "dim" not in text
+    engrave(text, BOX)

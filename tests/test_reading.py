@@ -11,6 +11,7 @@ from tests.scorexml import (
     attributes,
     back,
     bar,
+    direction,
     metre,
     note,
     on,
@@ -333,3 +334,34 @@ def test_a_step_back_before_the_bar_stops_at_its_beginning(tmp_path: Path) -> No
     found = opened(tmp_path, piano(bar(note("C5", 4), back(9), note("C3", 4, s=2))))
     assert all_said(found) == ["C3 @0 4 s2", "C5 @0 4 s1"]
     assert found.remarks[0].kind == "repaired"
+
+
+def test_hairpins_and_pedal_marks_have_their_beginning_and_end(tmp_path: Path) -> None:
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                direction('<wedge type="crescendo" number="1"/>'),
+                direction('<pedal type="start"/>', staff=2),
+                note("C5", 2),
+                direction('<wedge type="stop" number="1"/>'),
+                direction('<wedge type="diminuendo" number="1"/>'),
+                direction('<pedal type="change"/>', staff=2),
+                note("D5", 2),
+            ),
+            bar(
+                direction('<wedge type="stop" number="1"/>'),
+                note("E5", 4),
+                direction('<pedal type="stop"/>', staff=2),
+            ),
+        ),
+    )
+    assert [
+        (line.kind.value, line.staff, float(line.start_quarters), float(line.end_quarters))
+        for line in found.lines
+    ] == [
+        ("crescendo", 1, 0, 2),
+        ("pedal", 2, 0, 2),
+        ("diminuendo", 1, 2, 4),
+        ("pedal", 2, 2, 8),
+    ]

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from coach.score.model import Bar, Clef, NoteMark, ScoreNote
+from coach.score.model import Bar, Clef, LineKind, NoteMark, ScoreNote
 from coach.score.notation import (
     BeamGroup,
     Head,
@@ -163,6 +163,26 @@ class _Document:
                 self._write_layer(SubElement(element, "layer", n=str(at)), layer, staff, span)
         for number, staff in enumerate(self._staves, start=1):
             self._write_signs(measure, span, staff, str(number))
+            self._write_lines(measure, span, staff, str(number))
+
+    def _write_lines(self, measure: Element, span: _Span, staff: int, number: str) -> None:
+        """Hairpins and pedal marks that begin here, or go on into the window's beginning."""
+        spans = list(self._spans())
+        first, last = spans[0], spans[-1]
+        for line in self._score.lines:
+            start = max(line.start_quarters, first.start)
+            end = min(line.end_quarters, last.end)
+            if line.staff != staff or not span.start <= start < span.end or start >= end:
+                continue
+            end_at = next(at for at, one in enumerate(spans) if end <= one.end)
+            bars = end_at - spans.index(span)
+            about = {"tstamp": span.tstamp(start), "staff": number}
+            until = f"{bars}m+{spans[end_at].tstamp(end)}"
+            if line.kind is LineKind.PEDAL:
+                SubElement(measure, "pedal", {**about, "dir": "down", "tstamp2": until})
+                continue
+            form = "cres" if line.kind is LineKind.CRESCENDO else "dim"
+            SubElement(measure, "hairpin", {**about, "form": form, "tstamp2": until})
 
     def _barline(self, span: _Span, *, is_last: bool) -> str:
         bar = span.bar

@@ -98,6 +98,25 @@ class Direction:
     text: str
 
 
+class LineKind(StrEnum):
+    """What a line over or under a staff means."""
+
+    CRESCENDO = "crescendo"
+    DIMINUENDO = "diminuendo"
+    PEDAL = "pedal"
+    """The damper pedal is down."""
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedLine:
+    """A hairpin or a pedal mark, from one onset up to another."""
+
+    kind: LineKind
+    staff: int
+    start_quarters: Fraction
+    end_quarters: Fraction
+
+
 @dataclass(frozen=True, slots=True)
 class Remark:
     """What was repaired, left out or guessed while reading, in one sentence."""
@@ -288,6 +307,7 @@ class Score:
     clefs: tuple[Clef, ...] = ()
     tempos: tuple[TempoMark, ...] = ()
     directions: tuple[Direction, ...] = ()
+    lines: tuple[PrintedLine, ...] = ()
     remarks: tuple[Remark, ...] = ()
     source: str = field(default="", compare=False)
     """Where it came from, for people: a file name; empty for a list of notes."""

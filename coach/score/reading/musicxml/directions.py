@@ -134,6 +134,8 @@ def _mark(
 
 
 _SIGNS = {"segno": "Segno", "coda": "Coda"}
+_LINES = ("octave-shift", "bracket", "dashes", "wedge", "pedal")
+_PEDAL_DOWN = ("start", "sostenuto", "change", "resume")
 _OCTAVES = {"8": 1, "15": 2, "22": 3}
 
 
@@ -186,7 +188,7 @@ def _take(child: Element, found: _FoundTempo) -> None:
         found.words.append(_SIGNS[tag])
     elif tag == "metronome" and child.get("print-object") != "no":
         found.printed_qpm, found.ratio = metronome(child)
-    elif tag in ("octave-shift", "bracket", "dashes") and child.get("type") != "continue":
+    elif tag in _LINES and child.get("type") != "continue":
         found.lines.append(child)
 
 
@@ -201,6 +203,11 @@ def _line(element: Element, bar: int, at: Fraction, staff: int) -> LineAt:
     """MusicXML 4.0: an octave shift "down" is printed lower than it sounds (8va)."""
     kind = element.get("type", "")
     number_text = element.get("number", "1")
+    if element.tag == "wedge":
+        starts = kind in ("crescendo", "diminuendo")
+        return LineAt(bar, at, staff, "wedge", starts, number_text, grows=kind == "crescendo")
+    if element.tag == "pedal":
+        return LineAt(bar, at, staff, "pedal", kind in _PEDAL_DOWN, number_text)
     if element.tag != "octave-shift":
         return LineAt(bar, at, staff, element.tag, kind == "start", number_text)
     octaves = _OCTAVES.get(element.get("size", "8"), 1) * (-1 if kind == "down" else 1)

@@ -101,17 +101,19 @@ class TempoAt:
 
 @dataclass(frozen=True, slots=True)
 class LineAt:
-    """The start or the stop of a line over a staff: an octave line, a bracket or dashes."""
+    """The start or the stop of a line over or under a staff."""
 
     bar: int
     at: Fraction
     staff: int
     kind: str
-    """"octave", "bracket" or "dashes"."""
+    """"octave", "bracket", "dashes", "wedge" or "pedal"."""
     is_start: bool
     number: str
     octaves: int = 0
     """For an octave line: octaves from the sounding to the written pitch (8va: -1)."""
+    grows: bool = False
+    """For a wedge: whether it is a crescendo."""
 
 
 @dataclass

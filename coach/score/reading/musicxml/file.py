@@ -19,6 +19,7 @@ from coach.score.reading.musicxml.spanners import (
     Tied,
     mark_slurs,
     merge_ties,
+    printed_lines,
     shift_octaves,
     stretches,
 )
@@ -51,6 +52,7 @@ def read_musicxml(source: Source) -> Score:
         clefs=tuple(clefs),
         tempos=tempo_marks(everyone, bars),
         directions=_directions(piano, bars),
+        lines=printed_lines(piano.lines, bars),
         remarks=(*repairs, *choice.remarks, *remarks_of(piano)),
         source=source.name,
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
 
-from coach.score.model import FREE_MARKS, Bar, NoteMark
+from coach.score.model import FREE_MARKS, Bar, LineKind, NoteMark, PrintedLine
 from coach.score.reading.musicxml.facts import LineAt, RawNote
 
 # Ties merged: one note for what is struck once.
@@ -176,6 +176,7 @@ class Stretch:
     end: Fraction
     staff: int
     octaves: int = 0
+    grows: bool = False
 
 
 def stretches(lines: Sequence[LineAt], bars: Sequence[Bar], kinds: Sequence[str]) -> list[Stretch]:
@@ -196,7 +197,19 @@ def stretches(lines: Sequence[LineAt], bars: Sequence[Bar], kinds: Sequence[str]
 
 
 def _stretch(start: Fraction, line: LineAt, end: Fraction) -> Stretch:
-    return Stretch(start, end, line.staff, line.octaves)
+    return Stretch(start, end, line.staff, line.octaves, line.grows)
+
+
+def printed_lines(lines: Sequence[LineAt], bars: Sequence[Bar]) -> tuple[PrintedLine, ...]:
+    """Hairpins and pedal marks; one without an end, or with its end before it, is left out."""
+    found = []
+    for line in stretches(lines, bars, ["wedge"]):
+        kind = LineKind.CRESCENDO if line.grows else LineKind.DIMINUENDO
+        found.append(PrintedLine(kind, line.staff, line.start, line.end))
+    for line in stretches(lines, bars, ["pedal"]):
+        found.append(PrintedLine(LineKind.PEDAL, line.staff, line.start, line.end))
+    sound = (line for line in found if line.start_quarters < line.end_quarters)
+    return tuple(sorted(sound, key=lambda line: (line.start_quarters, line.staff, line.kind)))
 
 
 def shift_octaves(notes: Sequence[Tied], octave_lines: Sequence[Stretch]) -> None:
