@@ -24,6 +24,7 @@ from tests.sentences import (
     Take,
 )
 from tests.test_catalogue import MADE
+from tests.test_lesson_sentences import ASKED, PLANNED, SAID
 
 
 def list_lines() -> Iterator[str]:
@@ -49,6 +50,12 @@ def list_lines() -> Iterator[str]:
     yield from _list_hands("written", WHOLE)
     for at_piano in SET_ASIDE:
         yield from _list_keys(at_piano)
+    yield "\n\nOf the coach, in lessons of four bars in quarters at 96:"
+    for sentence, lesson in SAID:
+        yield f"\n{sentence}\n    ({lesson})"
+    yield "\n\nAnswers to wishes:"
+    for answer, wish in (*ASKED, *PLANNED):
+        yield f"\n{answer}\n    (asked for: {wish})"
 
 
 def _list_take(take: Take) -> Iterator[str]:

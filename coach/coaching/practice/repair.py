@@ -161,6 +161,7 @@ class Repair:
         self.ladder = ladder
         required = ladder.required(self.task.clean_required)
         what = move_words(self.practice_map.score, ladder.transition)
+        what = what[0].upper() + what[1:]
         reason = f"{what}: {self._say_tempo(ladder)}, {times(required)} running."
         reason += run_up_words(self.practice_map.score, ladder.window, ladder.transition)
         return NextWindow(ladder.window, kind, reason)

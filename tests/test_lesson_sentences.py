@@ -1,0 +1,146 @@
+"""What the coach says: each of its sentences comes up in a lesson."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from fractions import Fraction as F
+from functools import cache
+
+import pytest
+
+from coach.coaching.model import PlanChange, Request
+from coach.coaching.wording import BREAK, ENOUGH, NO_ONE_PLACE
+from coach.drill import Drill, learn
+from coach.score.window import Window
+from tests.lessons import QPM, Lesson, Weak, piece
+
+LESSONS: dict[str, Callable[[], Lesson]] = {
+    "left hand fails on bar 2 beat 3": lambda: Lesson((Weak("LH", 6),)),
+    "right hand fails on bar 3 beat 2 above 60": lambda: Lesson((Weak("RH", 9, above_qpm=60),)),
+    "fails only hands together on bar 2 beat 2": lambda: Lesson(
+        (Weak("RH", 5, only_together=True),)
+    ),
+    "slips here and there": lambda: Lesson(slip=0.9, seed=1),
+    "nothing fails": Lesson,
+    "learned bar by bar": lambda: learned(),
+}  # fmt: skip
+HEALS_AFTER = 25
+"""Repetitions after which nothing fails any more."""
+
+
+def learned() -> Lesson:
+    """A piece of two bars that is new."""
+    lesson = Lesson(score=piece(2))
+    whole = Window(F(0), lesson.score.end_quarters)
+    lesson.drill = Drill(lesson.score, learn(lesson.score, whole, qpm=QPM))
+    return lesson
+
+
+@cache
+def said_in(name: str) -> frozenset[str]:
+    """All that is said in a lesson: reasons, proposals, notes."""
+    return frozenset(_say(LESSONS[name]()))
+
+
+def _say(lesson: Lesson) -> Iterator[str]:
+    for count in range(70):
+        decision = lesson.drill.decision
+        yield decision.assignment.reason
+        yield from decision.proposals
+        yield decision.note
+        yield from (trouble.evidence for trouble in decision.troubles)
+        lesson.plays()
+        if count == HEALS_AFTER:
+            lesson.heals()
+
+
+LEFT, RIGHT, BOTH, SLIPS, NONE, BARS = (
+    "left hand fails on bar 2 beat 3",
+    "right hand fails on bar 3 beat 2 above 60",
+    "fails only hands together on bar 2 beat 2",
+    "slips here and there",
+    "nothing fails",
+    "learned bar by bar",
+)
+SAID = (
+    ("Play it as you would, so that I hear where it breaks.", LEFT),
+    ("Left hand alone: is it bar 2, beat 2 → 3? Begin at beat 1.", LEFT),
+    ("Only this: is it bar 2, beat 1 → 2? Begin at bar 1, beat 4.", BOTH),
+    ("That holds: the whole of it again.", SLIPS),
+    ("That may have been a slip: the whole of it again.", SLIPS),
+    ("All of it once more: is there another place?", LEFT),
+    ("LH bar 2, beat 2 → 3: at 48, 3 times running. Begin at beat 1.", LEFT),
+    ("Both hands bar 2, beat 1 → 2: at 48, twice running. Begin at bar 1, beat 4.", BOTH),
+    ("At 48 until it holds.", LEFT),
+    ("Smaller still.", LEFT),
+    ("Leave that place for now: the whole of it.", LEFT),
+    ("It holds. A little more of it.", LEFT),
+    ("It holds. Hands together now.", LEFT),
+    ("It holds: at 60.", RIGHT),
+    ("It holds: try it once at the tempo asked for.", RIGHT),
+    ("Too soon: at 58 until it holds.", RIGHT),
+    ("Clean at tempo: hold it there.", RIGHT),
+    ("That is the tempo: now hold it.", LEFT),
+    ("Back to the whole of it.", LEFT),
+    ("It slips here and there: at 80.", SLIPS),
+    ("New: bar 1, left hand alone, the right keys at your own pace.", BARS),
+    ("Bar 1, hands together, slowly.", BARS),
+    ("You have all its bars: now the whole of it.", BARS),
+    (ENOUGH, NONE),
+    (NO_ONE_PLACE, SLIPS),
+    ("2 of the last 2: wrong at bar 2 beat 3, LH", LEFT),
+    ("5 of the last 8: wrong at bar 2 beat 2, together", BOTH),
+)
+"""A sentence of the coach, and a lesson in which it comes up."""
+
+ASKED = (
+    ("Smaller, as you asked.", Request.SMALLER),
+    ("This is all that you set out to play.", Request.LARGER),
+    ("As you asked.", Request.SLOWER),
+    ("As you asked.", Request.FASTER),
+    ("As you asked.", Request.OTHER_HAND),
+    ("There is nothing after this.", Request.NEXT),
+    ("There is nothing else to play here.", Request.NOT_THIS),
+)
+PLANNED = (
+    ("Bar 1, right hand alone comes first already.", PlanChange.EARLIER),
+    ("Bar 1, right hand alone after bar 1, left hand alone.", PlanChange.LATER),
+    ("Left out: bar 1, right hand alone.", PlanChange.LEAVE_OUT),
+)
+"""What is answered to a wish for another assignment, and to one about the first row of a plan."""
+
+
+@pytest.mark.parametrize(("sentence", "lesson"), SAID)
+def test_the_coach_says_it_in_a_lesson(sentence: str, lesson: str) -> None:
+    assert sentence in said_in(lesson)
+
+
+@pytest.mark.parametrize("lesson", LESSONS)
+def test_nothing_in_a_lesson_is_told_by_a_fraction_or_begins_small(lesson: str) -> None:
+    for sentence in said_in(lesson):
+        assert not re.search(r"\d/\d", sentence)
+        assert not sentence[:1].islower()
+
+
+@pytest.mark.parametrize(("sentence", "request_"), ASKED)
+def test_a_wish_is_answered(sentence: str, request_: Request) -> None:
+    lesson = Lesson()
+    lesson.plays()
+    lesson.drill.ask(request_, lesson.now_s)
+    assert lesson.drill.decision.assignment.reason == sentence
+
+
+@pytest.mark.parametrize(("sentence", "change"), PLANNED)
+def test_a_change_of_the_plan_is_answered(sentence: str, change: PlanChange) -> None:
+    assert learned().drill.coach.change_plan(0, change) == sentence
+
+
+def test_after_25_minutes_a_rest_is_proposed() -> None:
+    lesson = Lesson()
+    said: list[str] = []
+    while lesson.now_s < 26 * 60:
+        lesson.plays()
+        lesson.now_s += 10
+        said += lesson.drill.decision.proposals
+    assert BREAK.format(minutes=25, rest="five minutes") in said
