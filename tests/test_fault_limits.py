@@ -207,3 +207,14 @@ def test_beats_that_were_skipped_are_counted_from_the_one_before_to_the_one_afte
     fault = made.judge(Stage.RHYTHM).faults[0]
     assert (fault.from_beat, fault.to_beat) == (1, 4)
     assert fault.words == "skipped 2 beats from bar 1 beat 3"
+
+
+@pytest.mark.parametrize(
+    ("rest", "others"),
+    [("B4 C5 B4 A4 G4", []), ("B4 C5 B4 A4 |0.375|G4", [Cause.MISREAD_VALUE])],
+)
+def test_of_notes_that_were_exchanged_nothing_is_said_besides_and_of_others_it_is(
+    rest: str, others: list[Cause]
+) -> None:
+    found = causes(f"C4 D4 E4 F4 G4>0.25 A4<0.25 {rest} F4 E4 D4 C4 D4")
+    assert found == [Cause.WRONG_ORDER, *others]

@@ -35,6 +35,16 @@ def test_a_bar_within_an_exporters_rounding_has_its_metres_length(tmp_path: Path
     assert found.bars[0].length_quarters == 3
 
 
+@pytest.mark.parametrize(("units", "length"), [(49, 3), (50, Fraction(25, 8))])
+def test_a_bar_that_is_off_by_more_than_a_sixteenth_of_a_quarter_is_as_long_as_it_is(
+    tmp_path: Path, units: int, length: Fraction
+) -> None:
+    """In sixteenths of a quarter, 64th notes: one too many is rounding, two are written."""
+    text = bar(note("C5", 48), note("D5", units - 48))
+    found = opened(tmp_path, piano(text, divisions=16, time="3/4"))
+    assert found.bars[0].length_quarters == length
+
+
 def test_another_part_keeps_the_bars_apart(tmp_path: Path) -> None:
     text = score(
         (

@@ -177,6 +177,8 @@ class AttributesReader:
 
 
 _ROUNDING = Fraction(1, 16)
+"""Quarters. Own choice: a 64th note, since an exporter's rounding adds up to less in a bar, and no
+bar is written with a 64th too many."""
 
 
 def build_bars(everyone: Sequence[PartFacts], chosen: Sequence[PartFacts]) -> list[Bar]:
