@@ -358,8 +358,8 @@ def named_right(played: Played, judgement: Judgement) -> bool:
     return played.at_quarters is None or abs(x - played.at_quarters) < 1e-6
 
 
-def repeated(played: Played) -> bool:
-    """Whether the same misread value three times running was ever heard as clean in a drill."""
+def repeated(played: Played) -> tuple[bool, bool]:
+    """Whether the same misread value three times running was heard as clean: once, and always."""
     score = score_from_notes(
         [
             {"id": n.id, "pitch": n.pitch, "onset": n.onset_quarters, "hand": n.hand.value,
@@ -368,7 +368,8 @@ def repeated(played: Played) -> bool:
         ]
     )  # fmt: skip
     drill = Drill(score, repair(score, played.window.window))
-    return any(drill.repetition(played.notes).judgement.clean for _ in range(3))
+    clean = [drill.repetition(played.notes).judgement.clean for _ in range(3)]
+    return any(clean), all(clean)
 
 
 def run(seed: int, windows: int, drills: int) -> None:
@@ -376,7 +377,7 @@ def run(seed: int, windows: int, drills: int) -> None:
     stock = material(seed)
     told: defaultdict[tuple[str, str], list[tuple[bool, bool, float, float, float]]]
     told = defaultdict(list)
-    missed_thrice = [0, 0]
+    missed_thrice = [0, 0, 0]
     took_s, judged = 0.0, 0
     for number in range(windows):
         rng = random.Random(f"{seed}/{number}")
@@ -394,11 +395,13 @@ def run(seed: int, windows: int, drills: int) -> None:
                 heard = (not verdict.clean, named_right(made, verdict), low, high, made.size_s)
                 told[player, name].append(heard)
                 if player == "steady" and name == "value x 0.50" and missed_thrice[1] < drills:
-                    missed_thrice[0] += repeated(made)
+                    once, always = repeated(made)
+                    missed_thrice[0] += once
                     missed_thrice[1] += 1
+                    missed_thrice[2] += always
     report(told)
     print(f"same half value three times, steady: {missed_thrice[0]} of {missed_thrice[1]} "
-          "heard as clean at least once")  # fmt: skip
+          f"heard as clean at least once, {missed_thrice[2]} all three times")  # fmt: skip
     print(f"{judged} judged, {1000 * took_s / judged:.2f} ms each")
 
 

@@ -41,10 +41,10 @@ _ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fra
 """Those that are beyond expression: a stretch by a third is the most that is taken for it."""
 _LEAST_ONSETS = 5
 """Through fewer than four intervals none can be told from the pulse."""
-_VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.2, 4.7, 5.7
+_VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.6, 5.2, 5.7
 """Evidence from which an interval had a simple ratio, another length, or an onset was out of place;
 more by the logarithm of how many onsets there are, of which any may seem so by chance. The first
-accuses about three untouched windows in a hundred of practice timing and fewer of the others
+accuses about two untouched windows in a hundred of practice timing and fewer of the others
 (``scripts/bench_rhythm.py``); the others ask for more, since their size is chosen to fit."""
 _SUSPECT_EVIDENCE = 1.0
 """From which a length is remembered as one that may have been misread: own choice."""

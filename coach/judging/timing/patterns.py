@@ -14,13 +14,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import log
 
 from coach.judging.timing.noise import Strokes, TimingEvidence
 
 SWUNG = "swung: written even"
 """What is said of a row of pairs played long and short."""
-_PATTERN_EVIDENCE = 4.5
+_PATTERN_EVIDENCE = 6.0
 """Evidence from which figures were played in other proportions: by ``scripts/bench_rhythm.py`` it
 accuses fewer than one untouched window in a hundred."""
 _SINGLE_EVIDENCE = 1.5
@@ -100,7 +101,7 @@ class Pattern:
 
 def has_figures(strokes: Strokes, beat_x: float) -> bool:
     """Whether there is anything that can be played in other proportions."""
-    return any(
+    return any(True for _ in _list_triplets(strokes, beat_x)) or any(
         len(figures) >= kind.least_count
         for kind in KINDS
         for figures in _list_rows(strokes, kind, beat_x)
@@ -116,7 +117,51 @@ def find_pattern(strokes: Strokes, evidence: TimingEvidence, beat_x: float) -> P
         if len(figures) >= kind.least_count
         and (pattern := _weigh(strokes, evidence, kind, figures)) is not None
     ]
+    found += _find_triplets(strokes, evidence, beat_x)
     return max(found, key=lambda pattern: pattern.evidence, default=None)
+
+
+TRIPLETS = (
+    ("triplet played short, short, long", (-1 / 12, -1 / 6)),
+    ("triplet played long, short, short", (1 / 6, 1 / 12)),
+)
+"""What triplets are misread as, and how late that makes their second and third notes, as a share of
+the whole: two sixteenths and an eighth."""
+_LEAST_TRIPLETS = 2
+_TRIPLET_SIZE = (0.6, 1.5)
+"""How much of that displacement was played: from half-way, a little beyond."""
+
+
+def _find_triplets(strokes: Strokes, evidence: TimingEvidence, beat_x: float) -> Iterator[Pattern]:
+    """The triplets of a row that were all played in one of the wrong proportions."""
+    times, figures = strokes.times_s, list(_list_triplets(strokes, beat_x))
+    if len(figures) < _LEAST_TRIPLETS:
+        return
+    least, most = _TRIPLET_SIZE
+    for words, shares in TRIPLETS:
+        shape = [0.0] * len(times)
+        for i in figures:
+            whole_s = times[i + 3] - times[i]
+            shape[i + 1], shape[i + 2] = (share * whole_s for share in shares)
+        found = evidence.find_shape(shape)
+        if found.evidence >= _PATTERN_EVIDENCE and least < found.size_s < most:
+            late_s = {i: found.size_s * late for i, late in enumerate(shape) if late}
+            yield Pattern(words, tuple(late_s), late_s, found.evidence)
+
+
+def _list_triplets(strokes: Strokes, beat_x: float) -> Iterator[int]:
+    """Where three equal notes begin that fill two beats, one or half of one."""
+    xs = strokes.xs
+    for i in range(len(xs) - 3):
+        whole_x = xs[i + 3] - xs[i]
+        gaps = [b - a for a, b in pairwise(xs[i : i + 4])]
+        inside = xs[i] % whole_x
+        if max(gaps) - min(gaps) > _ALIKE or min(inside, whole_x - inside) > _ALIKE:
+            continue
+        if any(strokes.free[i + 1 : i + 4]):
+            continue
+        if any(abs(whole_x - k * beat_x) <= _ALIKE for k in (0.5, 1.0, 2.0)):
+            yield i
 
 
 def _weigh(
@@ -167,7 +212,7 @@ def _list_rows(strokes: Strokes, kind: Kind, beat_x: float) -> Iterator[list[int
         yield sorted(i for row in by_size.values() for i in row)
 
 
-_PACE_EVIDENCE = 3.0
+_PACE_EVIDENCE = 5.0
 """Evidence from which a stretch went at another speed; more by twice the logarithm of the number of
 onsets, since it may begin and end at any."""
 _PACES = (2.0, 0.5)

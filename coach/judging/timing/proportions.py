@@ -1,4 +1,4 @@
-"""Proportions: a dotted figure played even, a triplet played as two sixteenths and an eighth.
+"""Proportions: a dotted figure played even, in so few notes that no pattern can be told.
 
 Whether it is the player's rule is asked, not whether one figure came out so: the middle of all
 such figures of the hand counts.
@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from statistics import median
 
 from coach.judging.timing.evenness import Point, Points, held_between
@@ -19,10 +18,6 @@ _PLAYED_EVEN = ((3.0, 1.5, 1), (2.0, 1.2, 2))
 """Long against short as written; the ratio below which it counts as played even; and from how
 many. Between even and dotted the middle by ratio is 1.7, and softened dots are common practice,
 so 1.5; a lilting 2:1 is softened to 1.5 and less by good players, so 1.2, and not once only."""
-_LEAST_TRIPLETS = 2
-_TRIPLET_LONG = 0.43
-_TRIPLET_SHORT = 0.30
-"""Shares of the beat: half-way between the triplet's third and the half or quarter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +32,8 @@ class Figure:
     """How far it was displaced, negative when early."""
 
 
-def figures(
-    hands: Points, held: frozenset[int], beat_x: float, tolerance: Tolerance
-) -> tuple[Figure, ...]:
-    """Figures in wrong proportions, at most one of a kind for each hand: the worst.
-
-    ``beat_x`` is the beat in quarters.
-    """
+def figures(hands: Points, held: frozenset[int], tolerance: Tolerance) -> tuple[Figure, ...]:
+    """Figures in wrong proportions, at most one of a kind for each hand: the worst."""
     found = []
     for hand in Hand:
         points = hands[hand]
@@ -53,8 +43,6 @@ def figures(
             if len(cases) >= least:
                 worst = _played_even(cases, hand, written, even, tolerance)
             found += [worst] if worst else []
-        uneven = _triplets(points, held, beat_x, hand)
-        found += [uneven] if uneven else []
     return tuple(found)
 
 
@@ -86,42 +74,3 @@ def _long_short(
         if long_s > 0 and short_s > 0:
             due = before[1] + (long_s + short_s) * written / (written + 1)
             yield long_s / short_s, short[1] - due, short[0]
-
-
-def _triplets(
-    points: Sequence[Point], held: frozenset[int], beat_x: float, hand: Hand
-) -> Figure | None:
-    cases = list(_thirds(points, held, beat_x))
-    if len(cases) < _LEAST_TRIPLETS:
-        return None
-    first, second, third = (median(case[0][k] for case in cases) for k in range(3))
-    if third > _TRIPLET_LONG and max(first, second) < _TRIPLET_SHORT:
-        words = "triplet played short, short, long"
-    elif first > _TRIPLET_LONG and max(second, third) < _TRIPLET_SHORT:
-        words = "triplet played long, short, short"
-    else:
-        return None
-    shares, whole_s, moment = cases[0]
-    return Figure(hand, moment, words, (shares[0] - 1 / 3) * whole_s)
-
-
-def _thirds(
-    points: Sequence[Point], held: frozenset[int], beat_x: float
-) -> Iterator[tuple[tuple[float, float, float], float, int]]:
-    """Shares of the whole, its seconds and the second note's moment, for each triplet.
-
-    A triplet is three equal notes that fill two beats, one or half of one, from its beginning.
-    """
-    for run in zip(points, points[1:], points[2:], points[3:], strict=False):
-        gaps = [b[2] - a[2] for a, b in pairwise(run)]
-        whole_x = run[3][2] - run[0][2]
-        inside = run[0][2] % whole_x
-        if max(gaps) - min(gaps) > 1e-6 or min(inside, whole_x - inside) > 1e-6:
-            continue
-        if all(abs(whole_x - k * beat_x) > 1e-6 for k in (0.5, 1.0, 2.0)):
-            continue
-        whole_s = run[3][1] - run[0][1]
-        if whole_s <= 0 or held_between(run[0], run[3], held):
-            continue
-        first, second, third = ((b[1] - a[1]) / whole_s for a, b in pairwise(run))
-        yield (first, second, third), whole_s, run[1][0]

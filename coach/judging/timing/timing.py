@@ -9,7 +9,7 @@ against the click where one is asked for.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from coach.judging.model import Matching
@@ -19,6 +19,7 @@ from coach.judging.timing.habits import Habits
 from coach.judging.timing.hands import Drift, Parted, Split, drift, parted, splits
 from coach.judging.timing.hesitation import Pause, at_known_pace, pauses
 from coach.judging.timing.local_tempo import Interval, foretold, intervals
+from coach.judging.timing.noise import Strokes, TimingEvidence
 from coach.judging.timing.note_values import AS_WRITTEN, Explained, explain_lengths
 from coach.judging.timing.onsets import Moment, moments, settle
 from coach.judging.timing.proportions import Figure, figures
@@ -115,14 +116,45 @@ def measure(
         parted=parted(row, line, beat_s, tolerance, habits),
         splits=splits(row, beat_s, tolerance),
         drift=drift(row, line, tolerance),
-        uneven=uneven(points, broken, tolerance),
+        uneven=_doubt_chance(uneven(points, broken, tolerance), row),
         evenness=evenness(points, held),
-        figures=figures(points, held, beat_x, tolerance),
+        figures=figures(points, held, tolerance),
         rush=rush(row, lifts, tolerance),
         click=against_click(excerpt, row, lifts, click.qpm, click.first_s, tolerance)
         if click
         else None,
     )
+
+
+_UNEVEN_EVIDENCE = 5.5
+"""Below this a row may seem played long and short by turns by the player's own scatter, and is
+forgiven: by ``scripts/bench_rhythm.py``."""
+_LONG_ROW = 8
+"""Fewer onsets show no scatter of their own to hold it against."""
+
+
+def _doubt_chance(found: Sequence[Uneven], row: Sequence[Moment]) -> tuple[Uneven, ...]:
+    """The uneven rows, those unsure that this player's own scatter makes, too."""
+    return tuple(
+        replace(one, sure=False)
+        if one.sure and len(row) >= _LONG_ROW and _weigh_uneven(one, row) < _UNEVEN_EVIDENCE
+        else one
+        for one in found
+    )
+
+
+def _weigh_uneven(uneven_row: Uneven, row: Sequence[Moment]) -> float:
+    """The evidence for every second onset of a hand being late."""
+    own = [(i, onset) for i, moment in enumerate(row) if (onset := moment.of(uneven_row.hand))]
+    strokes = Strokes(
+        [row[i].x for i, _ in own],
+        [onset.at_s for _, onset in own],
+        [onset.loose for _, onset in own],
+        [row[i].broken or row[i].gap for i, _ in own],
+    )
+    inside = [k for k, (i, _) in enumerate(own) if uneven_row.first <= i <= uneven_row.last]
+    late = set(inside[::2])
+    return TimingEvidence(strokes).find_shape([float(k in late) for k in range(len(own))]).evidence
 
 
 def _not_misread(found: Sequence[Pause], lengths: Explained) -> tuple[Pause, ...]:
