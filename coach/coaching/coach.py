@@ -20,7 +20,13 @@ from coach.coaching.model import (
 )
 from coach.coaching.observations import observe_transitions
 from coach.coaching.planning import EditablePlan, PlanRow, make_steps
-from coach.coaching.practice import BreakReminder, TaskRunner, follow_request
+from coach.coaching.practice import (
+    AS_YOU_WOULD,
+    BreakReminder,
+    TaskRunner,
+    follow_request,
+    say_to_go,
+)
 from coach.coaching.serialize import (
     FORMAT,
     goal_from_plain,
@@ -94,7 +100,10 @@ class Coach:
 
     @property
     def _reason(self) -> str:
-        return self._answer or self._runner.assignment.reason
+        asked, clean = self._runner.assignment, self._runner.run.clean
+        if not self._answer and asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
+            return say_to_go(asked.clean_required - clean)
+        return self._answer or asked.reason
 
     def _trouble(self) -> Trouble | None:
         ladder = self._runner.ladder

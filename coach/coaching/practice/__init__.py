@@ -3,11 +3,12 @@
 from coach.coaching.practice.breaks import BreakReminder
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.requests import follow_request
-from coach.coaching.practice.task import RunCounts, Task, two_thirds_of
+from coach.coaching.practice.task import AS_YOU_WOULD, RunCounts, Task, say_to_go, two_thirds_of
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import TempoLadder
 
 __all__ = [
+    "AS_YOU_WOULD",
     "BreakReminder",
     "RepairLadder",
     "RunCounts",
@@ -16,5 +17,6 @@ __all__ = [
     "TempoLadder",
     "build_rungs",
     "follow_request",
+    "say_to_go",
     "two_thirds_of",
 ]

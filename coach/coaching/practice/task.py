@@ -42,6 +42,16 @@ def third_of(clean_required: int) -> int:
     return ceil(clean_required / 3)
 
 
+AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."
+"""Why a passage is asked for of which nothing has been heard yet."""
+
+
+def say_to_go(count: int) -> str:
+    """Why it is asked for once it has been clean: so many more clean ones are to come."""
+    times = "once" if count == 1 else f"{count} times"
+    return f"It held: {times} more like that."
+
+
 @dataclass(frozen=True, slots=True)
 class Task:
     """What is to be reached: a window, clean at a tempo, so many times running."""
@@ -53,7 +63,7 @@ class Task:
     start_qpm: float | None
     """The tempo to begin at."""
     kind: AssignmentKind = AssignmentKind.TRY
-    reason: str = "Play it as you would, so that I hear where it breaks."
+    reason: str = AS_YOU_WOULD
 
 
 @dataclass(slots=True)
