@@ -103,18 +103,18 @@ class KeyholeApp(AppWithoutTraceback):
         """Show the home screen, and over it what the command line asked for."""
         end_on_signal(self)
         self.set_class(self.settings.ascii_only, "-plain")
-        given = self.collaborators
-        await self.push_screen(HomeScreen(given.library, piano=None, can_demo=given.can_demo))
+        needed = self.collaborators
+        await self.push_screen(HomeScreen(needed.library, piano=None, can_demo=needed.can_demo))
         self._inbox = Inbox(self._hear_or_end)
-        self._maker = DrillMaker(given, self.settings, self._clock, self._piano, self._inbox)
-        if given.ports:
-            given.ports.listen(given.port_wanted, self._inbox.post)
+        self._maker = DrillMaker(needed, self.settings, self._clock, self._piano, self._inbox)
+        if needed.ports:
+            needed.ports.listen(needed.port_wanted, self._inbox.post)
         if self._start.path:
             self.open(self._start.path, self._start.errand)
         self.set_timer(NOTICES_S, self._say_notices)
         self.check_size()
         if self._start.errand is not Errand.DEMO:
-            self.set_timer(PIANO_WAIT_S if given.ports else AT_ONCE_S, self._offer_ways)
+            self.set_timer(PIANO_WAIT_S if needed.ports else AT_ONCE_S, self._offer_ways)
         self.set_timer(SETTLE_S, settle_memory)
 
     def _say_notices(self) -> None:
@@ -250,11 +250,11 @@ class KeyholeApp(AppWithoutTraceback):
         if isinstance(self.top, OpeningScreen | TooSmallScreen):  # either would cover the offer
             self.set_timer(OFFER_AGAIN_S, self._offer_ways)
         elif self._piano.name is None and not self._is_demo():
-            given = self.collaborators
-            why = given.ports_sentence or self._piano.why_none
-            why = why or explain_no_match(given.port_wanted, given.ports)
-            can_wait = given.ports is not None
-            screen = ConnectScreen(why, can_demo=given.can_demo, can_wait=can_wait)
+            needed = self.collaborators
+            why = needed.ports_sentence or self._piano.why_none
+            why = why or explain_no_match(needed.port_wanted, needed.ports)
+            can_wait = needed.ports is not None
+            screen = ConnectScreen(why, can_demo=needed.can_demo, can_wait=can_wait)
             self.push_screen(screen, self._follow_choice)
 
     def _follow_choice(self, way: str | None) -> None:

@@ -49,13 +49,13 @@ class DrillMaker:
 
     def __init__(
         self,
-        given: Collaborators,
+        collaborators: Collaborators,
         settings: Settings,
         clock: Callable[[], float],
         piano: PianoStatus,
         inbox: Inbox,
     ) -> None:
-        self._given, self._settings, self._clock = given, settings, clock
+        self._collaborators, self._settings, self._clock = collaborators, settings, clock
         self._piano, self._inbox = piano, inbox
 
     def make(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
@@ -63,7 +63,7 @@ class DrillMaker:
 
         Raises ValueError, with one sentence for the pianist, where there is nothing to drill.
         """
-        return self.make_at(self._given.make_session(score, path, errand, self._clock()))
+        return self.make_at(self._collaborators.make_session(score, path, errand, self._clock()))
 
     def make_at(self, session: DrillSession) -> DrillScreen:
         """A screen for a piece that is open."""
@@ -74,9 +74,9 @@ class DrillMaker:
             session,
             self._settings,
             self._clock,
-            self._given.click,
+            self._collaborators.click,
             self._find_judges(),
-            self._given.engraver,
+            self._collaborators.engraver,
         )
         piano = self._piano
         player = Player(piano.name, why_none=piano.why_none, uses_letters=piano.uses_letters)
@@ -87,21 +87,21 @@ class DrillMaker:
         # Not needed to show the home screen, and a third of the time to import what is.
         from coach.screens.demo import DemoClock, DemoScreen
 
-        if self._given.make_pianist is None:
+        if self._collaborators.make_pianist is None:
             return self.make(score, path, Errand.DEMO)
         clock = DemoClock(self._clock, speed)
-        session = self._given.make_session(score, path, Errand.DEMO, clock.now())
-        pianist = self._given.make_pianist(score)
-        return DemoScreen(session, self._settings, clock, pianist, self._given.engraver)
+        session = self._collaborators.make_session(score, path, Errand.DEMO, clock.now())
+        pianist = self._collaborators.make_pianist(score)
+        return DemoScreen(session, self._settings, clock, pianist, self._collaborators.engraver)
 
     def prepare_sound(self) -> None:
         """What sounds takes a moment to begin; the first click must not wait for it."""
-        if self._given.click:
-            self._given.click.prepare()
+        if self._collaborators.click:
+            self._collaborators.click.prepare()
 
     def _find_judges(self) -> SubmitJob | None:
         """Who judges long takes; made ready while the pianist looks at the music."""
-        judges, inbox = self._given.judges, self._inbox
+        judges, inbox = self._collaborators.judges, self._inbox
         if judges is None:
             return None
         judges.start()

@@ -48,8 +48,8 @@ class WayOn:
     @property
     def headline(self) -> str:
         """The key that goes on, to be written large; "" where none does."""
-        shown = self.is_open and not self._player.uses_letters
-        return way_on_headline(self._edge) if shown else ""
+        exists = self.is_open and not self._player.uses_letters
+        return way_on_headline(self._edge) if exists else ""
 
     @property
     def _edge(self) -> Edge:

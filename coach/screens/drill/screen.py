@@ -141,11 +141,11 @@ class DrillScreen(Screen[None]):
         match event:
             case KeyDown(pitch, _, at_s):
                 self._last_key_s = at_s
-                self.presenter.listening.stop()
-                is_playing = drill.state is DrillState.PLAYING
-                if not is_playing and self.presenter.way_on.is_struck(pitch):
-                    self.go_on()
-                    return ()
+                if drill.state is not DrillState.PLAYING:
+                    self.presenter.listening.stop()
+                    if self.presenter.way_on.is_struck(pitch):
+                        self.go_on()
+                        return ()
                 answer = drill.hear(event)
                 if not answer:
                     self.presenter.announcements.name_key(pitch)

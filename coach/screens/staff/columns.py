@@ -81,14 +81,14 @@ class ChordColumns:
 
 @dataclass
 class _FreeColumns:
-    taken: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
+    occupied: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
 
     def put(self, staff: int, position: int, reach: int) -> int:
         """The first column where nothing on this staff lies within ``reach`` steps."""
         column = 0
-        while any(s == staff and abs(p - position) <= reach for s, p in self.taken[column]):
+        while any(s == staff and abs(p - position) <= reach for s, p in self.occupied[column]):
             column += 1
-        self.taken[column].append((staff, position))
+        self.occupied[column].append((staff, position))
         return column
 
 

@@ -62,10 +62,10 @@ def ask_terminal(time_limit_s: float = TIME_LIMIT_S) -> Graphics | None:
     assert sys.__stdin__
     assert sys.__stderr__
     try:
-        told = _converse(sys.__stdin__.fileno(), sys.__stderr__.fileno(), time_limit_s)
+        answers = _converse(sys.__stdin__.fileno(), sys.__stderr__.fileno(), time_limit_s)
     except OSError:
         return None
-    return read_answers(told, _cell_by_window(sys.__stderr__.fileno()))
+    return read_answers(answers, _cell_by_window(sys.__stderr__.fileno()))
 
 
 def _cell_by_window(terminal: int) -> tuple[int, int] | None:
@@ -75,10 +75,10 @@ def _cell_by_window(terminal: int) -> tuple[int, int] | None:
     import termios
 
     try:
-        told = fcntl.ioctl(terminal, termios.TIOCGWINSZ, b"\0" * 8)
+        answers = fcntl.ioctl(terminal, termios.TIOCGWINSZ, b"\0" * 8)
     except OSError:
         return None
-    rows, columns, width, height = struct.unpack("HHHH", told)
+    rows, columns, width, height = struct.unpack("HHHH", answers)
     return (width // columns, height // rows) if rows and columns and width and height else None
 
 
@@ -89,23 +89,23 @@ _CELL = re.compile(r"\x1b\[6;(\d+);(\d+)t")
 _KIND = re.compile(r"\x1b\[\?([\d;]*)c")
 
 
-def read_answers(told: str, cell: tuple[int, int] | None = None) -> Graphics | None:
+def read_answers(answers: str, cell: tuple[int, int] | None = None) -> Graphics | None:
     """What the answers to :data:`QUESTIONS` say; ``cell`` is a cell's width and height in pixels,
     where the terminal does not tell it."""
-    kind, said = _KIND.search(told), _CELL.search(told)
+    kind, said = _KIND.search(answers), _CELL.search(answers)
     if said and int(said[1]) and int(said[2]):
         cell = int(said[2]), int(said[1])
     if cell is None:
         return None
     is_sixel = kind is not None and "4" in kind[1].split(";")
-    if not is_sixel and not _KITTY.search(told):
+    if not is_sixel and not _KITTY.search(answers):
         return None
-    protocol = Protocol.KITTY if _KITTY.search(told) else Protocol.SIXEL
-    largest = _LARGEST.search(told)
+    protocol = Protocol.KITTY if _KITTY.search(answers) else Protocol.SIXEL
+    largest = _LARGEST.search(answers)
     most = (int(largest[1]), int(largest[2])) if largest else (_UNKNOWN_PX, _UNKNOWN_PX)
     if protocol is Protocol.KITTY:
         most = (_PLENTY_PX, _PLENTY_PX)
-    colours = {found[1]: _hex(*found.groups()[1:]) for found in _COLOUR.finditer(told)}
+    colours = {found[1]: _hex(*found.groups()[1:]) for found in _COLOUR.finditer(answers)}
     return Graphics(
         protocol,
         *cell,
@@ -128,17 +128,17 @@ def _converse(from_terminal: int, to_terminal: int, time_limit_s: float) -> str:
     import tty
 
     before = termios.tcgetattr(from_terminal)
-    told = ""
+    answers = ""
     try:
         tty.setcbreak(from_terminal, termios.TCSANOW)
         os.write(to_terminal, QUESTIONS.encode())
         ends_s = time.monotonic() + time_limit_s
-        while not _KIND.search(told) and (left_s := ends_s - time.monotonic()) > 0:
-            told += _read(from_terminal, left_s)
+        while not _KIND.search(answers) and (left_s := ends_s - time.monotonic()) > 0:
+            answers += _read(from_terminal, left_s)
     finally:
         with suppress(termios.error):
             termios.tcsetattr(from_terminal, termios.TCSANOW, before)
-    return told
+    return answers
 
 
 def _read(descriptor: int, wait_s: float) -> str:

@@ -145,12 +145,14 @@ class CellPainter:
             or _is_unsettled(self._widget)
         ):
             return None
-        seen: dict[Widget, tuple[Region, Region]] | None
-        seen = self._widget.screen._compositor._visible_widgets
-        if seen is None or self._widget not in seen:
+        visible: dict[Widget, tuple[Region, Region]] | None
+        visible = self._widget.screen._compositor._visible_widgets
+        if visible is None or self._widget not in visible:
             return None
-        if self._place is None or self._place.layout is not seen:
-            self._place = _WidgetPlace(seen, seen[self._widget][0], _is_clear(self._widget, seen))
+        if self._place is None or self._place.layout is not visible:
+            self._place = _WidgetPlace(
+                visible, visible[self._widget][0], _is_clear(self._widget, visible)
+            )
         return self._place if self._place.clear else None
 
 
@@ -197,13 +199,15 @@ def _is_unsettled(widget: Widget) -> bool:
     )
 
 
-def _is_clear(widget: Widget, seen: Mapping[Widget, tuple[Region, Region]]) -> bool:
+def _is_clear(widget: Widget, visible: Mapping[Widget, tuple[Region, Region]]) -> bool:
     """Whether a widget is wholly in sight, without frame or scrolling, and nothing lies over it."""
-    region, clip = seen[widget]
+    region, clip = visible[widget]
     if not clip.contains_region(region) or widget.content_region.size != region.size:
         return False
     under = set(widget.ancestors_with_self)
-    others = (place.intersection(cut) for other, (place, cut) in seen.items() if other not in under)
+    others = (
+        place.intersection(cut) for other, (place, cut) in visible.items() if other not in under
+    )
     return not widget.is_scrollable and not any(region.overlaps(other) for other in others)
 
 
