@@ -3,7 +3,7 @@
 from fractions import Fraction as F
 
 from coach.coaching.drill.drill_events import AssignmentGiven
-from coach.coaching.drill.rest import LONGEST_HELD_S, LOOKING_S, REST_S, Rest
+from coach.coaching.drill.rest import LONGEST_HELD_S, LOOKING_S, REST_S, HandsRest
 from coach.score.model import Hands
 from coach.score.window import Window
 from tests.live import Live, sample
@@ -36,21 +36,21 @@ def test_a_key_held_is_a_hand_that_does_not_rest() -> None:
 
 
 def test_a_key_that_never_comes_up_is_not_waited_for() -> None:
-    rest = Rest()
+    rest = HandsRest()
     rest.strike(60, 10.0)
     assert not rest.may_turn(10 + LONGEST_HELD_S - 0.1, 0.5)
     assert rest.may_turn(10 + LONGEST_HELD_S + 0.1, 0.5)
 
 
 def test_a_piano_that_was_lost_holds_no_key() -> None:
-    rest = Rest()
+    rest = HandsRest()
     rest.strike(60, 10.0)
     rest.release_all()
     assert rest.may_turn(11.3, 0.5)
 
 
 def test_what_was_said_stands_for_a_moment() -> None:
-    rest = Rest()
+    rest = HandsRest()
     rest.strike(60, 10.0)
     rest.release(60)
     rest.say(13.0)
@@ -68,7 +68,7 @@ def test_who_stopped_may_be_looking_for_the_next_note() -> None:
 
 
 def test_an_end_reached_after_a_stop_is_not_waited_on() -> None:
-    rest = Rest()
+    rest = HandsRest()
     rest.say(5.0, broke_off=True)
     rest.strike(60, 10.0)
     rest.release(60)
@@ -77,7 +77,7 @@ def test_an_end_reached_after_a_stop_is_not_waited_on() -> None:
 
 
 def test_a_rest_is_long_against_the_gaps_that_were_played_last() -> None:
-    rest = Rest()
+    rest = HandsRest()
     for at_s in (10.0, 12.5, 15.0):
         rest.strike(60, at_s)
         rest.release(60)
@@ -86,7 +86,7 @@ def test_a_rest_is_long_against_the_gaps_that_were_played_last() -> None:
 
 
 def test_a_rest_between_two_keys_is_no_gap() -> None:
-    rest = Rest()
+    rest = HandsRest()
     for at_s in (10.0, 12.5, 19.0, 19.4):
         rest.strike(60, at_s)
         rest.release(60)

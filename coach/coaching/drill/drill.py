@@ -34,7 +34,7 @@ from coach.coaching.drill.drill_events import (
     ToJudge,
 )
 from coach.coaching.drill.hearing import CountInClick, Hearing
-from coach.coaching.drill.rest import Rest
+from coach.coaching.drill.rest import HandsRest
 from coach.coaching.drill.states import DrillInput, next_state
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
 from coach.judging.completion import last_struck
@@ -112,7 +112,7 @@ class Drill:
         self._played: deque[_Played] = deque()
         """Repetitions that have ended and whose verdict is not taken yet."""
         self._count = 0
-        self._rest = Rest()
+        self._rest = HandsRest()
         self._played_qpm: float | None = None
         """The tempo of the last repetition, in quarters a minute."""
         self._goal_reached = False

@@ -33,7 +33,7 @@ note, or begin again, and either goes on with what is seen. Own choice, because 
 has given the place up."""
 
 
-class Rest:
+class HandsRest:
     """The keys that are down, the last one struck, and when something was said."""
 
     def __init__(self) -> None:
