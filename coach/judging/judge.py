@@ -2,8 +2,8 @@
 
 In this order: is it a repetition of the window at all (``instead/``); which key was for which
 note (``alignment/``); how far it came (``completion.py``); when the notes came (``timing/``) and
-how long they were held (``articulation/``); what of all that is a fault (``faults/``); which
-faults the stage asks for, and the sentence (``verdict.py``).
+how long they were held (``articulation.py``); what of all that is a fault (``faults/``); which
+faults the stage asks for (``verdict.py``), and the sentence (``sentence.py``).
 """
 
 from __future__ import annotations
