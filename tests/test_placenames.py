@@ -9,7 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.judging.judge import judge
+from coach.judging.sentence import MOST_WORDS
 from coach.judging.wording import place
+from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.metre import Metre
 from coach.score.model import Score
@@ -102,3 +105,35 @@ def test_no_place_is_called_by_a_fraction_and_no_two_alike(
     said = [place(window, onset) for onset in window.onsets_quarters]
     assert not any(FRACTION.search(words) for words in said)
     assert len(set(said)) == len(said)
+
+
+@pytest.mark.property
+@given(
+    metre=st.sampled_from(["2/4", "3/4", "3/8", "6/8", "9/8", "5/8", "7/8"]),
+    each=st.sampled_from([F(1, 2), F(1, 4), F(1, 3), F(1, 8), F(1, 5)]),
+    slips=st.lists(st.tuples(st.integers(0, 23), st.sampled_from(["-", "up", "late"])), max_size=4),
+)
+def test_no_sentence_has_a_fraction_or_more_words_than_are_read(
+    metre: str, each: F, slips: list[tuple[int, str]]
+) -> None:
+    rows = [
+        {"pitch": 60 + 7 * i % 12, "onset": i * each, "length": each, "hand": "RH"}
+        for i in range(24)
+    ]
+    score = score_from_notes(rows, metre=metre)
+    window = excerpt(score, Window(F(0), score.end_quarters))
+    of = dict(slips)
+    keys = [
+        PlayedNote(
+            note.pitch + (of.get(i) == "up"),
+            64,
+            1.0 + 0.2 * i + 0.3 * sum(at <= i for at, slip in of.items() if slip == "late"),
+            0.15,
+        )
+        for i, note in enumerate(window.notes)
+        if of.get(i) != "-"
+    ]
+    judgement = judge(window, keys)
+    assert len(judgement.sentence.split()) <= MOST_WORDS
+    for line in (judgement.sentence, *judgement.details, *judgement.notices):
+        assert not FRACTION.search(line)

@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 
 from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Assignment, AssignmentKind
-from coach.judging.model import Stage
+from coach.judging.model import Cause, Stage
 from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.big_letters import big, big_width
+from coach.screens.dialogs.texts import detail_lines
 from coach.screens.interfaces import others_words, piano_words
 from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, help_line
 from coach.screens.terminal.ascii_fallback import plain
@@ -22,6 +23,7 @@ from coach.screens.widgets.head import shorten_line
 from coach.screens.widgets.result import count_rows, fit_words, shorten_to
 from coach.screens.wording import bpm, state_words, tempo_words, window_words
 from tests.screenfakes import note, two_hands
+from tests.test_catalogue import MADE
 
 
 @pytest.mark.parametrize(
@@ -207,3 +209,11 @@ def test_no_word_is_cut_and_nothing_is_over_the_rows(
 )  # fmt: skip
 def test_several_pianos_in_words(names: tuple[str, ...], words: str) -> None:
     assert others_words("Piano:out", names) == words
+
+
+def test_the_details_name_a_place_once_in_a_line() -> None:
+    for cause in (Cause.HESITATION, Cause.WRONG_KEY):
+        made = MADE[cause]
+        lines = detail_lines(made.piece, made.judge(Stage.RHYTHM))
+        told = next(line for line in lines[1:] if "late to" in line or "F sharp" in line)
+        assert told.count("bar 1") == 1

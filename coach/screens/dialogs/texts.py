@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Decision
-from coach.judging.model import Judgement, Label
+from coach.judging.model import Fault, Judgement, Label
+from coach.judging.wording import NAME_THEIR_PLACE
 from coach.score.model import Score
 from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
 from coach.screens.marks import MARK_SYMBOLS
@@ -58,9 +59,8 @@ def detail_lines(score: Score, judgement: Judgement) -> list[str]:
     """What can be said of a repetition, the most important first."""
     lines = [judgement.sentence, ""]
     for fault in judgement.faults:
-        place = score.place(fault.onset_quarters)
         mild = " (not asked for yet)" if fault.forgiven else ""
-        lines.append(f"{fault.hands.value} {place}: {fault.words}{mild}")
+        lines.append(f"{_whose_and_where(score, fault)}{fault.words}{mild}")
     told = tuple(fault.words for fault in judgement.faults)
     lines += [line for line in judgement.details if not any(words in line for words in told)]
     lines += judgement.notices
@@ -68,6 +68,13 @@ def detail_lines(score: Score, judgement: Judgement) -> list[str]:
         lines.append(f"Tempo: {bpm(score, judgement.excerpt.window, judgement.qpm)} beats a minute")
     late = [_timing_line(score, judgement, index) for index in _list_off_time(judgement)]
     return [*lines, *(["", "Timing, note by note:", *late] if late else [])]
+
+
+def _whose_and_where(score: Score, fault: Fault) -> str:
+    """``RH bar 2, beat 3: ``; whose only, where the words name the place."""
+    if fault.cause in NAME_THEIR_PLACE:
+        return f"{fault.hands.value}: "
+    return f"{fault.hands.value} {score.place(fault.onset_quarters)}: "
 
 
 def _list_off_time(judgement: Judgement) -> list[int]:
