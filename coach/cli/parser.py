@@ -64,6 +64,10 @@ def _add_common(parser: argparse.ArgumentParser, *, again: bool = False) -> None
         help="draw with plain letters, for terminals without box lines",
     )  # fmt: skip
     parser.add_argument(
+        "--keys", type=int, choices=[88, 76, 73, 61, 49], default=unset,
+        help="how many keys your piano has; the choice is kept",
+    )  # fmt: skip
+    parser.add_argument(
         "--cells", action="store_true", default=argparse.SUPPRESS if again else False,
         help="draw the staff in letters, even where the terminal shows pictures",
     )  # fmt: skip

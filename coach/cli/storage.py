@@ -32,14 +32,17 @@ class Storage:
 
     @cached_property
     def settings(self) -> StoredSettings:
-        """What the pianist has set; a counting system asked for now holds, and is kept."""
+        """What the pianist has set; what is asked for now holds, and is kept."""
         settings, said = load_settings(named_folder(self._options.data))
         self._notices += [said] if said else []
-        asked = self._options.counting
-        if asked and asked != settings.counting:
-            settings = replace(settings, counting=asked)
-            self._keep(settings)
-        return settings
+        asked = replace(
+            settings,
+            counting=self._options.counting or settings.counting,
+            piano_keys=getattr(self._options, "keys", None) or settings.piano_keys,
+        )
+        if asked != settings:
+            self._keep(asked)
+        return asked
 
     def _keep(self, settings: StoredSettings) -> None:
         try:

@@ -54,7 +54,7 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
     try:
         app = KeyholeApp(
             given,
-            Settings(options.ascii, counting),
+            Settings(options.ascii, counting, piano_keys=storage.settings.piano_keys),
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
         app.run()

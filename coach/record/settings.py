@@ -11,6 +11,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from coach.playing.command_keys import RANGES
 from coach.private_files import write_private
 from coach.record.folder import RecordError
 from coach.score.counting import CountingSystem
@@ -26,15 +27,19 @@ class StoredSettings:
     """How late this player's keys come against the click, player and equipment together."""
     counting: str = "traditional"
     """The counting system's name."""
+    piano_keys: int = 88
+    """How many keys the piano has."""
 
 
 _GOOD: dict[str, Callable[[Any], bool]] = {
     "click_offset_ms": lambda found: type(found) in (int, float) and isfinite(found),
     "counting": lambda found: found in list(CountingSystem),
+    "piano_keys": lambda found: found in RANGES,
 }
 _AGAIN = {
     "click_offset_ms": "run coach calibrate again if you had calibrated",
     "counting": "say --counting again if you had chosen one",
+    "piano_keys": "say --keys again if your piano has fewer than 88",
 }
 """What to do where a setting is lost."""
 

@@ -261,6 +261,8 @@ class Settings:
     ascii_only: bool = False
     counting: CountingSystem = CountingSystem.TRADITIONAL
     keyboard: Layout = Layout.QWERTY
+    piano_keys: int = 88
+    """How many keys the piano has."""
     """The computer keyboard that stands in for a piano."""
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coach.coaching.model import Request
+from coach.playing.command_keys import CommandKey
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +58,15 @@ DEMO_COMMANDS = (
 )
 
 
-def help_line(width: int, *, demo: bool = False, letters: bool = False) -> str:
-    """The keys in one row: as many as fit, ``? keys`` always."""
+def help_line(
+    width: int,
+    *,
+    demo: bool = False,
+    letters: bool = False,
+    piano: Sequence[CommandKey] = (),
+) -> str:
+    """The keys in one row: as many as fit, ``? keys`` always. Where the piano has keys that ask for
+    something those come first: no hand is free for the computer."""
     if letters:
         last = "F1 keys"
         parts = ["Z row from C3, Q row from C4", "F4 letters off", "arrows size and tempo"]
@@ -68,8 +77,27 @@ def help_line(width: int, *, demo: bool = False, letters: bool = False) -> str:
     if demo:
         parts = ["[ slower", "] hurry", "s stop"]
     shown = {"other hand", "next", "not this", "details", "why", "plan", "hear", "home"}
+    if piano and not demo:
+        parts = piano_parts(piano)
     parts += [f"{one.shown} {one.name}" for one in COMMANDS if one.name in shown]
     return fit(parts, width - len(last) - 2) + "  " + last
+
+
+def piano_parts(keys: Sequence[CommandKey]) -> list[str]:
+    """The piano's own keys, from the lowest up: ``your lowest A: hear``, ``B: mine``; those at the
+    high end from the highest down."""
+    parts: list[str] = []
+    for before, one in zip([None, *keys], keys, strict=False):
+        end = ""
+        if before is None:
+            end = "your lowest " if one.pitch < MIDDLE_C else "your highest "
+        elif before.pitch < MIDDLE_C <= one.pitch:
+            end = "highest "
+        parts.append(f"{end}{one.name}: {one.command.value}")
+    return parts
+
+
+MIDDLE_C = 60
 
 
 def fit(parts: list[str], width: int) -> str:

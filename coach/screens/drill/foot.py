@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from coach.coaching.drill import RepetitionEnded
+from coach.playing.command_keys import CommandKey
 from coach.screens.dialogs import is_too_small
 from coach.screens.drill.assignment import LOW_ROWS
 from coach.screens.drill.player import Player
@@ -56,8 +59,17 @@ class VerdictPlace:
 class Foot:
     """Gives rows to verdict, reason and keys, and says the one reason that matters most."""
 
-    def __init__(self, host: Host, player: Player, staff: StaffView, *, ascii_only: bool) -> None:
+    def __init__(
+        self,
+        host: Host,
+        player: Player,
+        staff: StaffView,
+        command_keys: Sequence[CommandKey] = (),
+        *,
+        ascii_only: bool,
+    ) -> None:
         self._host, self._player, self._staff = host, player, staff
+        self._command_keys = command_keys
         self._help_margin = _ASCII_HELP_MARGIN if ascii_only else _HELP_MARGIN
         self.result = Result(ascii_only=ascii_only, id="result")
         self.help_line = HelpLine("", id="help", markup=False)
@@ -115,6 +127,7 @@ class Foot:
             self._host.size.width - self._help_margin,
             demo=self._player.is_simulated,
             letters=self._player.uses_letters,
+            piano=self._command_keys if self._player.piano else (),
         )
         line = self.help_line
         line.update(as_shown(line, self._record_fault or text))

@@ -6,7 +6,7 @@ nothing, and what the pianist plays or presses is not its business.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from itertools import groupby
 
@@ -31,6 +31,7 @@ from coach.coaching.model import Decision
 from coach.judging.instead import name_in_short
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
+from coach.playing.command_keys import CommandKey
 from coach.score.counting import syllables
 from coach.screens.drill.announcements import Announcements, WayOn
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
@@ -55,9 +56,17 @@ class DrillPresenter:
     """Shows what the drill answers, in the parts of the screen."""
 
     def __init__(
-        self, setup: DrillSetup, player: Player, host: Host, judge: Callable[[JudgingJob], None]
+        self,
+        setup: DrillSetup,
+        player: Player,
+        host: Host,
+        judge: Callable[[JudgingJob], None],
+        command_keys: Sequence[CommandKey] = (),
     ) -> None:
-        """``judge``: have a repetition judged, here or elsewhere; its outcomes are shown then."""
+        """``judge``: have a repetition judged, here or elsewhere; its outcomes are shown then.
+
+        ``command_keys`` are the piano's keys that ask for something.
+        """
         session, ascii_only = setup.session, setup.settings.ascii_only
         self._session, self._player, self._host, self._judge = session, player, host, judge
         counts = partial(syllables, system=setup.settings.counting)
@@ -66,7 +75,7 @@ class DrillPresenter:
         self.asked = AssignmentInSight(session.drill, host)
         self.way_on = WayOn(session, player, self.asked)
         self.top = TopLines(session, player, self.staff, self.asked, ascii_only=ascii_only)
-        self.foot = Foot(host, player, self.staff, ascii_only=ascii_only)
+        self.foot = Foot(host, player, self.staff, command_keys, ascii_only=ascii_only)
         self.verdict = VerdictPlace(self.foot.result)
         self.announcements = Announcements(session, host, self.top, self.foot, self.verdict)
         self.click = ClickRunner(session, host, setup.clock, self.foot.result, setup.click)

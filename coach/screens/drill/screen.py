@@ -20,6 +20,7 @@ from textual.timer import Timer, TimerCallback
 from coach.coaching.drill import DrillEvent, DrillState, PlanChanged, RepetitionEnded, StateChanged
 from coach.coaching.model import Request
 from coach.judging.judge import JudgingJob
+from coach.playing.command_keys import CommandListener, PianoCommand, lay_command_keys
 from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, Pedal, PianoFound, PianoLost
 from coach.screens.dialogs import (
     HandsScreen,
@@ -48,6 +49,16 @@ LEAVE_S = 1.0
 """How long a verdict that is still to come is waited for on leaving. Our choice."""
 
 
+_REQUESTS = {
+    PianoCommand.SLOWER: Request.SLOWER,
+    PianoCommand.FASTER: Request.FASTER,
+    PianoCommand.SMALLER: Request.SMALLER,
+    PianoCommand.LARGER: Request.LARGER,
+    PianoCommand.OTHER_HAND: Request.OTHER_HAND,
+    PianoCommand.NEXT: Request.NEXT,
+}
+
+
 class DrillScreen(Screen[None]):
     """One piece being drilled at a piano, or at the letters of the computer."""
 
@@ -68,7 +79,10 @@ class DrillScreen(Screen[None]):
         self._pending = PendingJobs(setup.submit) if setup.submit else None
         self._collector = RestCollector()
         self._last_key_s: float | None = None
-        self.presenter = DrillPresenter(setup, player, self, self._judge)
+        pitches = [note.pitch for note in setup.session.score.notes]
+        command_keys = lay_command_keys(min(pitches), max(pitches), setup.settings.piano_keys)
+        self._commands = CommandListener(command_keys)
+        self.presenter = DrillPresenter(setup, player, self, self._judge, command_keys)
         self._is_left = self._is_up = False
         self._early_events: tuple[InboxEvent, ...] = ()
         """What came before the screen stood: the piano may be found while it is being made."""
@@ -141,11 +155,10 @@ class DrillScreen(Screen[None]):
         match event:
             case KeyDown(pitch, _, at_s):
                 self._last_key_s = at_s
-                if drill.state is not DrillState.PLAYING:
-                    self.presenter.listening.stop()
-                    if self.presenter.way_on.is_struck(pitch):
-                        self.go_on()
-                        return ()
+                is_playing = drill.state is DrillState.PLAYING
+                command = self._commands.hear(pitch, at_s, is_playing=is_playing)
+                if not is_playing and self._ask_by_key(pitch, command):
+                    return ()
                 answer = drill.hear(event)
                 if not answer:
                     self.presenter.announcements.name_key(pitch)
@@ -168,6 +181,31 @@ class DrillScreen(Screen[None]):
                 if drill.state is DrillState.NO_PIANO:  # known, but for another reason
                     return (StateChanged(DrillState.NO_PIANO),)
                 return drill.piano_lost(self._clock()) if self.player.needs_piano else ()
+
+    def _ask_by_key(self, pitch: int, command: PianoCommand | None) -> bool:
+        """Whether a key asked for something; any key ends what sounds."""
+        listening = self.presenter.listening
+        was_listening = listening.is_running
+        listening.stop()
+        if self.presenter.way_on.is_struck(pitch):
+            self.go_on()
+        elif command is None or self.is_demo:
+            return False
+        elif not (was_listening and command is PianoCommand.HEAR):
+            self._obey(command)
+        return True
+
+    def _obey(self, command: PianoCommand) -> None:
+        """Do what a key beyond the piece's range asks for."""
+        match command:
+            case PianoCommand.HEAR:
+                self.action_hear()
+            case PianoCommand.HEAR_MINE:
+                self.action_hear_mine(1.0)
+            case PianoCommand.PAUSE:
+                self.action_pause()
+            case _:
+                self.action_request(_REQUESTS[command].name)
 
     def _tick(self) -> None:
         now_s = self._clock()
