@@ -3,7 +3,9 @@
 from fractions import Fraction as F
 from pathlib import Path
 
-from tests.scorexml import all_said, back, bar, note, opened, piano
+import pytest
+
+from tests.scorexml import all_said, back, bar, note, opened, piano, rest
 
 
 def test_a_tie_across_bars_is_one_note_with_its_pieces(tmp_path: Path) -> None:
@@ -151,3 +153,15 @@ def test_a_tie_over_the_barline_where_the_voice_stops_short(tmp_path: Path) -> N
     )
     assert "B4 @0 3 s1" in all_said(found)
     assert found.bars[1].onset_quarters == 4
+
+
+@pytest.mark.parametrize(
+    ("gap", "said"),
+    [(1, ["C5 @0 2 s1"]), (2, ["C5 @0 1 s1", "C5 @9/8 1 s1"])],
+)
+def test_tied_notes_may_miss_each_other_by_a_sixteenth_of_a_quarter(
+    tmp_path: Path, gap: int, said: list[str]
+) -> None:
+    """As an exporter rounds; by more the first is left to ring and the second struck."""
+    text = bar(note("C5", 16, tie="start"), rest(gap), note("C5", 16, tie="stop"), rest(16))
+    assert all_said(opened(tmp_path, piano(text, divisions=16))) == said
