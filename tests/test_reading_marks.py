@@ -252,3 +252,23 @@ def test_words_and_dynamics_stand_where_they_are_printed(tmp_path: Path) -> None
         (F(1), 1, "dolce"),
         (F(1), 2, "mf"),
     ]
+
+
+def test_octave_lines_without_an_end_do_not_add_up(tmp_path: Path) -> None:
+    """Each ends with its bar, or where the next begins; none is written three octaves off."""
+    start = direction('<octave-shift type="down" size="8" number="{}"/>')
+    found = opened(
+        tmp_path,
+        piano(
+            bar(start.format(1), note("C6", 2), note("D6", 2)),
+            bar(note("E6", 4)),
+            bar(start.format(2), note("C6", 2), start.format(3), note("D6", 2)),
+            bar(
+                start.format(1),
+                note("C6", 2),
+                direction('<octave-shift type="stop" size="8" number="1"/>'),
+                note("D6", 2),
+            ),
+        ),
+    )
+    assert [one.octave_shift for one in found.notes] == [-1, -1, 0, -1, -1, -1, 0]

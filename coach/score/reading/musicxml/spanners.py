@@ -180,7 +180,12 @@ class Stretch:
 
 
 def stretches(lines: Sequence[LineAt], bars: Sequence[Bar], kinds: Sequence[str]) -> list[Stretch]:
-    """The lines of these kinds, from their starts to their stops (or the end of the piece)."""
+    """The lines of these kinds, from their starts to their stops.
+
+    One that is never stopped goes on to the end of the piece. An octave line does so to the end of
+    its bar: exporters forget the stop, and then all that follows would be written an octave off. On
+    one staff there is one octave line at a time, whatever its number: another ends it.
+    """
     placed = [
         (bars[line.bar].onset_quarters + line.at, line) for line in lines if line.kind in kinds
     ]
@@ -188,12 +193,21 @@ def stretches(lines: Sequence[LineAt], bars: Sequence[Bar], kinds: Sequence[str]
     opened: dict[tuple[str, str, int], tuple[Fraction, LineAt]] = {}
     out: list[Stretch] = []
     for at, line in placed:
-        key = (line.kind, line.number, line.staff)
+        key = (line.kind, "" if line.kind == "octave" else line.number, line.staff)
         if key in opened:
-            out.append(_stretch(*opened.pop(key), at))
+            start, before = opened.pop(key)
+            out.append(_stretch(start, before, min(at, _latest_end(before, bars, line))))
         if line.is_start:
             opened[key] = (at, line)
-    return out + [_stretch(at, line, bars[-1].end_quarters) for at, line in opened.values()]
+    return out + [_stretch(at, line, _latest_end(line, bars)) for at, line in opened.values()]
+
+
+def _latest_end(line: LineAt, bars: Sequence[Bar], ended_by: LineAt | None = None) -> Fraction:
+    """Where a line ends at the latest: one that another began after has not been stopped."""
+    was_stopped = ended_by is not None and not ended_by.is_start
+    if line.kind == "octave" and not was_stopped:
+        return bars[line.bar].end_quarters
+    return bars[-1].end_quarters
 
 
 def _stretch(start: Fraction, line: LineAt, end: Fraction) -> Stretch:
