@@ -7,7 +7,20 @@ import pytest
 from coach.score.model import Hand, Score
 from coach.score.reading import hands_by_voice
 from coach.score.reading.hands import hand_of_words
-from tests.scorexml import back, bar, direction, note, opened, piano, rest, words
+from tests.scorexml import (
+    attributes,
+    back,
+    bar,
+    direction,
+    metre,
+    note,
+    opened,
+    part,
+    piano,
+    rest,
+    score,
+    words,
+)
 
 
 def hands(found: Score, staff: int = 1) -> str:
@@ -187,3 +200,31 @@ def test_three_staves(tmp_path: Path) -> None:
         (2, Hand.LEFT, True),
         (1, Hand.RIGHT, False),
     ]
+
+
+@pytest.mark.parametrize(
+    ("left", "right"),
+    [
+        ("Left Hand", "Right Hand"),
+        ("Linke Hand", "Rechte Hand"),
+        ("main gauche", "main droite"),
+        ("mano sinistra", "mano destra"),
+        ("mano izquierda", "mano derecha"),
+        ("LH", "RH"),
+    ],
+)
+@pytest.mark.parametrize("left_first", [False, True])
+def test_parts_named_by_hands_are_theirs_in_either_order(
+    tmp_path: Path, left: str, right: str, left_first: bool
+) -> None:
+    opening = attributes(metre("4/4"), divisions=1)
+    names = [(right, "C5"), (left, "C3")]
+    if left_first:
+        names.reverse()
+    parts = [
+        (name, part(bar(note(pitch, 4, s=None)), identity=f"P{at}", opening=opening))
+        for at, (name, pitch) in enumerate(names, start=1)
+    ]
+    found = opened(tmp_path, score(*parts))
+    hands = {one.spelling.symbol: one.hand for one in found.notes}
+    assert hands == {"C5": Hand.RIGHT, "C3": Hand.LEFT}

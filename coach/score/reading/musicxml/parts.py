@@ -123,7 +123,15 @@ _KEYBOARD = re.compile(
 )
 _SIDE = re.compile(
     r"\b(right|left|r\.?\s?h|l\.?\s?h|rh|lh|upper|lower|treble|bass|destra|sinistra|m\.?d|m\.?s"
-    r"|droite|gauche|rechts?|links?|oben|unten|staff|hand)\b",
+    r"|droite|gauche|rechts?|links?|oben|unten|derecha|izquierda|staff|hand|hände?)\b",
+    re.IGNORECASE,
+)
+_LEFT = re.compile(
+    r"\b(left|l\.?\s?h|lh|lower|bass|sinistra|m\.?s|gauche|m\.?g|linke?|links|unten|izquierda)\b",
+    re.IGNORECASE,
+)
+_RIGHT = re.compile(
+    r"\b(right|r\.?\s?h|rh|upper|treble|destra|m\.?d|droite|rechte?|rechts|oben|derecha)\b",
     re.IGNORECASE,
 )
 OTHER_PLAYERS = re.compile(
@@ -211,9 +219,14 @@ def _pairs(parts: list[Part], single: list[int]) -> list[tuple[int, ...]]:
     used: set[int] = set()
     for upper, lower in pairwise(single):
         if upper not in used and lower == upper + 1 and _is_pair(parts[upper], parts[lower]):
-            pairs.append((upper, lower))
+            is_upside_down = _is_side(parts[upper], _LEFT) and _is_side(parts[lower], _RIGHT)
+            pairs.append((lower, upper) if is_upside_down else (upper, lower))
             used |= {upper, lower}
     return pairs
+
+
+def _is_side(part: Part, side: re.Pattern[str]) -> bool:
+    return any(side.search(name) for name in part.names)
 
 
 def _is_pair(upper: Part, lower: Part) -> bool:
