@@ -147,6 +147,7 @@ def test_the_goal_is_shown_once_the_verdict_is_there(live: Live) -> None:
     assert state is DrillState.READY
     for job in jobs_of(live):
         verdict(live, job)
+    live.waits(2)  # until it could be read
     assert live.drill.state is DrillState.FINISHED
 
 
