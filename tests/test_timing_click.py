@@ -9,7 +9,7 @@ from coach.judging.calibration import calibrate
 from coach.judging.judge import judge
 from coach.judging.model import Stage
 from coach.judging.timing.click import against_click
-from coach.judging.timing.onsets import moments
+from coach.judging.timing.onsets import list_moments
 from coach.judging.tolerance import USUAL
 from tests.judging_help import after, both, play, whole
 
@@ -108,7 +108,7 @@ def test_no_tapping_along_is_no_calibration(taps: list[float]) -> None:
 def test_breaks_that_the_player_did_not_take_leave_the_offset_alone() -> None:
     """Around ornaments and rests the tempo is not well known: no reason to shift all of it."""
     notes = play(WINDOW, qpm=100, start_s=2.02)
-    row = moments(WINDOW, notes, match(WINDOW, notes))
+    row = list_moments(WINDOW, notes, match(WINDOW, notes))
     lifts = [-0.1 if 3 <= at < 6 else 0.0 for at in range(len(row))]
     timing = against_click(WINDOW, row, lifts, 100.0, 2.0, USUAL)
     assert timing.offset_s == pytest.approx(0.02, abs=1e-4)

@@ -319,21 +319,21 @@ def _find_wrong_proportions(context: FaultContext) -> Iterator[Fault]:
 
 def _find_tempo_drift(context: FaultContext) -> Iterator[Fault]:
     """A tempo that rises or sinks over the whole; its onset is the last, where it got to."""
-    timing, excerpt, rush = context.timing, context.excerpt, context.timing.rush
-    if rush is None:
+    timing, excerpt, drift = context.timing, context.excerpt, context.timing.tempo_drift
+    if drift is None:
         return
-    faster = rush.ratio > 1
+    faster = drift.ratio > 1
     cause = Cause.TEMPO_DRIFT if faster else Cause.SLOWING_DOWN
-    times = rush.ratio if faster else 1 / rush.ratio
+    times = drift.ratio if faster else 1 / drift.ratio
     last = onset_of(timing, -1)
     fault = make_fault(
         excerpt,
         cause,
         FaultSpan(onset_of(timing, 1), last, excerpt.hands),
         describe(cause, times=f"{times:.1f}"),
-        weight=weigh(cause, doubtful=not rush.sure),
+        weight=weigh(cause, doubtful=not drift.sure),
     )
-    yield replace(fault, onset_quarters=last, forgiven=not rush.sure)
+    yield replace(fault, onset_quarters=last, forgiven=not drift.sure)
 
 
 def _find_off_click(context: FaultContext) -> Iterator[Fault]:

@@ -48,26 +48,26 @@ class ClickTiming:
 def against_click(
     excerpt: Excerpt,
     row: Sequence[Moment],
-    lifts: Sequence[float],
+    pauses_s: Sequence[float],
     qpm: float,
     click_s: float,
     tolerance: Tolerance,
 ) -> ClickTiming:
     """Hold the moments to a click whose first grid beat fell at ``click_s``.
 
-    ``lifts`` are the pauses found: the offset is the player's, not what a pause made of it. Where
-    the player was with the click again after them, they are no part of it.
+    ``pauses_s`` are the pauses found: the offset is the player's, not what a pause made of it.
+    Where the player was with the click again after them, they are no part of it.
     """
     start = float(excerpt.grid_quarters[0])
     beat_ms = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0]) * 60000 / qpm
     click = [click_s + (moment.x - start) * 60 / qpm for moment in row]
-    offset = _offset(row, click, lifts)
+    offset = _offset(row, click, pauses_s)
     due = tuple(at + offset for at in click)
     limit = tolerance.against_click_ms(beat_ms) / 1000
     return ClickTiming(offset, due, _runs(row, due, limit))
 
 
-def _offset(row: Sequence[Moment], click: Sequence[float], lifts: Sequence[float]) -> float:
+def _offset(row: Sequence[Moment], click: Sequence[float], pauses_s: Sequence[float]) -> float:
     """The middle error at the first beats, as far as it is excused."""
     if not row:
         return 0.0
@@ -76,14 +76,14 @@ def _offset(row: Sequence[Moment], click: Sequence[float], lifts: Sequence[float
         for moment, at in zip(row, click, strict=True)
         if moment.beat < row[0].beat + _FIRST_BEATS
     ]
-    middle = _without_pauses(first, lifts[: len(first)])
+    middle = _without_pauses(first, pauses_s[: len(first)])
     return min(max(middle, -_EXCUSED_S), _EXCUSED_S)
 
 
-def _without_pauses(with_click: Sequence[float], lifts: Sequence[float]) -> float:
+def _without_pauses(with_click: Sequence[float], pauses_s: Sequence[float]) -> float:
     """The middle of the errors, without what pauses added where the player stayed behind."""
     left_behind = [
-        error - total for error, total in zip(with_click, accumulate(lifts), strict=True)
+        error - total for error, total in zip(with_click, accumulate(pauses_s), strict=True)
     ]
     is_lifted = _spread(left_behind) <= _spread(with_click)
     return median(left_behind if is_lifted else with_click)

@@ -43,7 +43,7 @@ Points = Mapping[Hand, Sequence[Point]]
 """Each hand's onsets."""
 
 
-def points_of(row: Sequence[Moment]) -> Points:
+def list_points(row: Sequence[Moment]) -> Points:
     """Each hand's onsets, rolled and ornamented ones left out."""
     out: dict[Hand, list[Point]] = {hand: [] for hand in Hand}
     for i, moment in enumerate(row):
@@ -286,7 +286,9 @@ class Uneven:
     """The delay in standard errors."""
 
 
-def uneven(points: Points, broken: frozenset[int], tolerance: Tolerance) -> tuple[Uneven, ...]:
+def find_uneven_rows(
+    points: Points, broken: frozenset[int], tolerance: Tolerance
+) -> tuple[Uneven, ...]:
     """Rows played long and short by turns, the plainest stretch of each hand.
 
     ``broken`` are the moments that something came before: no row runs across it.
@@ -389,7 +391,7 @@ class Evenness:
         return self.sd_ms / self.gap_ms
 
 
-def evenness(points: Points, held: frozenset[int]) -> tuple[Evenness, ...]:
+def measure_evenness(points: Points, held: frozenset[int]) -> tuple[Evenness, ...]:
     """For each hand, its longest even row, where it is long enough."""
     out = []
     for hand in Hand:

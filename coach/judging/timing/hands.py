@@ -113,7 +113,7 @@ class Split:
     gap_s: float
 
 
-def parted(
+def find_parted_hands(
     row: Sequence[Moment],
     line: Sequence[float],
     beat_s: float,
@@ -202,7 +202,9 @@ def _of_one(row: Sequence[Moment], line: Sequence[float], i: int, limit: float) 
     return Parted(i, row[i].hands[0].hand, error)
 
 
-def splits(row: Sequence[Moment], beat_s: float, tolerance: Tolerance) -> tuple[Split, ...]:
+def find_split_chords(
+    row: Sequence[Moment], beat_s: float, tolerance: Tolerance
+) -> tuple[Split, ...]:
     """Chords that fell apart into two events; a chord rolled evenly is none."""
     limit = tolerance.hands_apart_ms(beat_s * 1000) / 1000
     return tuple(
@@ -254,7 +256,9 @@ class Drift:
     """How far apart at the end; positive when the hand is late, negative when it ran ahead."""
 
 
-def drift(row: Sequence[Moment], line: Sequence[float], tolerance: Tolerance) -> Drift | None:
+def find_hands_drift(
+    row: Sequence[Moment], line: Sequence[float], tolerance: Tolerance
+) -> Drift | None:
     """The hands' even parting over the repetition, None where they keep together."""
     points = _points(row, line)
     if points is None:

@@ -61,7 +61,7 @@ def at_known_pace(steps: Sequence[Interval], pace_qpm: float | None) -> tuple[In
     )
 
 
-def pauses(
+def find_pauses(
     excerpt: Excerpt,
     row: Sequence[Moment],
     steps: Sequence[Interval],

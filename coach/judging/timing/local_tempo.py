@@ -47,7 +47,7 @@ class Interval(NamedTuple):
         return self.seconds - self.expected_s
 
 
-def intervals(row: Sequence[Moment]) -> tuple[Interval, ...]:
+def list_intervals(row: Sequence[Moment]) -> tuple[Interval, ...]:
     """Each interval with the tempo around it, left out itself and what is broken."""
     out = [Interval(0.0, 0.0, 0.0)] if row else []
     whole = _whole_period(row)
@@ -104,19 +104,19 @@ def weighted_median(found: list[tuple[float, float]]) -> float:
     return found[-1][0]
 
 
-def foretold(row: Sequence[Moment], lifts: Sequence[float]) -> tuple[float, ...]:
+def predict_line(row: Sequence[Moment], pauses_s: Sequence[float]) -> tuple[float, ...]:
     """Where each moment would have fallen, in seconds.
 
-    ``lifts`` says for each interval how many seconds of it were a pause or a break, which all
+    ``pauses_s`` says for each interval how many seconds of it were a pause or a break, which all
     that follows is free of.
     """
     total, free = 0.0, []
-    for moment, lift in zip(row, lifts, strict=True):
+    for moment, lift in zip(row, pauses_s, strict=True):
         total += lift
         free.append(moment.at_s - total)
     total, out = 0.0, []
     xs = [moment.x for moment in row]
-    for i, lift in enumerate(lifts):
+    for i, lift in enumerate(pauses_s):
         out.append(_local_fit(xs, free, i) + total)
         total += lift
     return tuple(out)

@@ -78,7 +78,7 @@ class Moment(NamedTuple):
         return other.at_s - one.at_s if one.hand is Hand.RIGHT else one.at_s - other.at_s
 
 
-def moments(
+def list_moments(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
 ) -> tuple[Moment, ...]:
     """The moments that were struck, in the score's order; ``at_s`` the middle of all notes."""
@@ -159,7 +159,7 @@ _TIES = 6
 """Costs are compared to six places, so that the clock's zero decides nothing."""
 
 
-def settle(row: Sequence[Moment]) -> tuple[Moment, ...]:
+def settle_onsets(row: Sequence[Moment]) -> tuple[Moment, ...]:
     """Choose for each moment whose hands parted the time that fits its neighbours best."""
     choices = [_choices(moment) for moment in row]
     if all(len(times) == 1 for times in choices):

@@ -32,7 +32,7 @@ class Figure:
     """How far it was displaced, negative when early."""
 
 
-def figures(hands: Points, held: frozenset[int], tolerance: Tolerance) -> tuple[Figure, ...]:
+def find_figures(hands: Points, held: frozenset[int], tolerance: Tolerance) -> tuple[Figure, ...]:
     """Figures in wrong proportions, at most one of a kind for each hand: the worst."""
     found = []
     for hand in Hand:

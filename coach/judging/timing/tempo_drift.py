@@ -125,7 +125,7 @@ change has a third of it there."""
 
 
 @dataclass(frozen=True, slots=True)
-class Rush:
+class TempoDrift:
     """The tempo at the end against the tempo at the start: above 1 faster, below 1 slower."""
 
     ratio: float
@@ -151,15 +151,17 @@ class _Bend:
         return (self.slope - half) / (self.slope + half) if self.slope > abs(half) else None
 
 
-def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) -> Rush | None:
+def find_tempo_drift(
+    row: Sequence[Moment], pauses_s: Sequence[float], tolerance: Tolerance
+) -> TempoDrift | None:
     """An even change of tempo over the whole repetition, None where the tempo holds.
 
-    ``lifts`` are the seconds of each interval that were a pause or a break, and no tempo.
+    ``pauses_s`` are the seconds of each interval that were a pause or a break, and no tempo.
     """
     if len(row) < _LEAST_LIKELY:
         return None
     free, total = [], 0.0
-    for moment, lift in zip(row, lifts, strict=True):
+    for moment, lift in zip(row, pauses_s, strict=True):
         total += lift
         free.append(moment.at_s - total)
     places = [moment.x for moment in row]
@@ -173,18 +175,20 @@ def rush(row: Sequence[Moment], lifts: Sequence[float], tolerance: Tolerance) ->
     if size > tolerance.drift_ratio:
         steps = _steps(places, free, log(ratio), found.scatter_s)
         if len(row) >= _LEAST_SURE and _is_sure(found, ratio, steps):
-            return Rush(ratio)
+            return TempoDrift(ratio)
         if _is_likely(found, ratio, steps, tolerance):
-            return Rush(ratio, sure=False)
+            return TempoDrift(ratio, sure=False)
     return _plain(places, free, tolerance)
 
 
-def _plain(places: Sequence[float], free: Sequence[float], tolerance: Tolerance) -> Rush | None:
+def _plain(
+    places: Sequence[float], free: Sequence[float], tolerance: Tolerance
+) -> TempoDrift | None:
     """A change that is plain for how even the gaps are, None where it may be any player's."""
     found = trend(places, free)
     if found.least <= log(tolerance.even_drift_ratio) or found.least <= _PLAIN * found.error:
         return None
-    return Rush(exp(found.change), sure=False)
+    return TempoDrift(exp(found.change), sure=False)
 
 
 def _is_sure(found: _Bend, ratio: float, steps: Sequence[tuple[float, float]]) -> bool:

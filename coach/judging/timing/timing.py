@@ -14,16 +14,29 @@ from functools import cached_property
 
 from coach.judging.model import Matching
 from coach.judging.timing.click import ClickTiming, against_click
-from coach.judging.timing.evenness import Evenness, Uneven, evenness, points_of, uneven
+from coach.judging.timing.evenness import (
+    Evenness,
+    Uneven,
+    find_uneven_rows,
+    list_points,
+    measure_evenness,
+)
 from coach.judging.timing.habits import Habits
-from coach.judging.timing.hands import Drift, Parted, Split, drift, parted, splits
-from coach.judging.timing.hesitation import Pause, at_known_pace, pauses
-from coach.judging.timing.local_tempo import Interval, foretold, intervals
+from coach.judging.timing.hands import (
+    Drift,
+    Parted,
+    Split,
+    find_hands_drift,
+    find_parted_hands,
+    find_split_chords,
+)
+from coach.judging.timing.hesitation import Pause, at_known_pace, find_pauses
+from coach.judging.timing.local_tempo import Interval, list_intervals, predict_line
 from coach.judging.timing.noise import Strokes, TimingEvidence
 from coach.judging.timing.note_values import AS_WRITTEN, Explained, explain_lengths
-from coach.judging.timing.onsets import Moment, moments, settle
-from coach.judging.timing.proportions import Figure, figures
-from coach.judging.timing.tempo_drift import Rush, rush
+from coach.judging.timing.onsets import Moment, list_moments, settle_onsets
+from coach.judging.timing.proportions import Figure, find_figures
+from coach.judging.timing.tempo_drift import TempoDrift, find_tempo_drift
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand
@@ -57,7 +70,7 @@ class Timing:
     uneven: tuple[Uneven, ...] = ()
     evenness: tuple[Evenness, ...] = ()
     figures: tuple[Figure, ...] = ()
-    rush: Rush | None = None
+    tempo_drift: TempoDrift | None = None
     click: ClickTiming | None = None
 
     @cached_property
@@ -93,18 +106,18 @@ def measure(
     asked_qpm: float | None = None,
 ) -> Timing:
     """Find the tempo line and what leaves it; with a click, also what left that."""
-    row = settle(moments(excerpt, played, matching))
-    steps = at_known_pace(intervals(row), habits.pace_qpm(asked_qpm) if habits else None)
-    found = pauses(excerpt, row, steps, tolerance, habits)
+    row = settle_onsets(list_moments(excerpt, played, matching))
+    steps = at_known_pace(list_intervals(row), habits.pace_qpm(asked_qpm) if habits else None)
+    found = find_pauses(excerpt, row, steps, tolerance, habits)
     beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     lengths = explain_lengths(row, beat_x, tolerance, habits)
     found = _not_misread(found, lengths)
-    lifts = _lifts(row, steps, found, lengths)
-    line = foretold(row, lifts)
-    qpm = _tempo(row, lifts)
+    pauses_s = _sum_pauses(row, steps, found, lengths)
+    line = predict_line(row, pauses_s)
+    qpm = _tempo(row, pauses_s)
     beat_s = beat_x * 60 / (qpm or excerpt.qpm)
-    held = frozenset(i for i, lift in enumerate(lifts) if lift)
-    points = points_of(row)
+    held = frozenset(i for i, lift in enumerate(pauses_s) if lift)
+    points = list_points(row)
     broken = frozenset(i for i, moment in enumerate(row) if moment.broken or moment.gap)
     return Timing(
         row=row,
@@ -113,14 +126,14 @@ def measure(
         qpm=qpm,
         pauses=found,
         lengths=lengths,
-        parted=parted(row, line, beat_s, tolerance, habits),
-        splits=splits(row, beat_s, tolerance),
-        drift=drift(row, line, tolerance),
-        uneven=_doubt_chance(uneven(points, broken, tolerance), row),
-        evenness=evenness(points, held),
-        figures=figures(points, held, tolerance),
-        rush=rush(row, lifts, tolerance),
-        click=against_click(excerpt, row, lifts, click.qpm, click.first_s, tolerance)
+        parted=find_parted_hands(row, line, beat_s, tolerance, habits),
+        splits=find_split_chords(row, beat_s, tolerance),
+        drift=find_hands_drift(row, line, tolerance),
+        uneven=_doubt_chance(find_uneven_rows(points, broken, tolerance), row),
+        evenness=measure_evenness(points, held),
+        figures=find_figures(points, held, tolerance),
+        tempo_drift=find_tempo_drift(row, pauses_s, tolerance),
+        click=against_click(excerpt, row, pauses_s, click.qpm, click.first_s, tolerance)
         if click
         else None,
     )
@@ -169,7 +182,7 @@ def _not_misread(found: Sequence[Pause], lengths: Explained) -> tuple[Pause, ...
     )
 
 
-def _lifts(
+def _sum_pauses(
     row: Sequence[Moment],
     steps: Sequence[Interval],
     found: Sequence[Pause],
@@ -188,9 +201,9 @@ def _lifts(
     )
 
 
-def _tempo(row: Sequence[Moment], lifts: Sequence[float]) -> float | None:
+def _tempo(row: Sequence[Moment], pauses_s: Sequence[float]) -> float | None:
     """Quarters a minute from the first moment to the last, pauses and breaks left out."""
     if len(row) < 2:
         return None
-    seconds = row[-1].at_s - row[0].at_s - sum(lifts)
+    seconds = row[-1].at_s - row[0].at_s - sum(pauses_s)
     return 60 * (row[-1].x - row[0].x) / seconds if seconds > 0 else None
