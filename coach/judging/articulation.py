@@ -37,8 +37,10 @@ _STRETCH = (0.5, 1.25)
 """How far the time to the next onset stretches a written length: expressive tempo does, within a
 quarter; a stop does not, after which a key of usual length would look short."""
 _LEAST_HOLD_S = 0.03
-"""A hold that was asked for is never less: onsets of a rolled chord can coincide."""
+"""A hold that was asked for is never less, because onsets of a rolled chord can coincide (own
+choice)."""
 _LEAST_HOLD_SHARE = 0.01
+"""A share is never less: its logarithm is taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,12 +187,14 @@ _NEAR = 48
 """How many onsets to each side tell of a hold: more say nothing new, and a take is judged in time
 that grows with it."""
 _LEAST_ASKED_S = 0.06
-"""Where less was asked nothing is said: a pianist's own releases vary by 30 ms and more."""
+"""Where less was asked nothing is said. Own choice: twice the 30 ms and more by which a pianist's
+own releases vary."""
 _USUAL, _USUAL_SPREAD = log(0.75), 0.35
 """Nothing else known, a hand holds its keys for three quarters of what is asked, and two hands in
 three for 53 % and more (our own choice: between portato and legato)."""
 _OTHER_SPREAD = 0.3
-"""How far the hands are apart in this, in log share, where the other one has many notes."""
+"""How far the hands are apart in this, in log share, where the other one has many notes (own
+choice)."""
 _OTHER_WEIGHT = 2
 """...and as many notes as are needed for half of that certainty (own choice)."""
 _BOTH_SIDES = 2
@@ -214,14 +218,15 @@ _FAR_LONGER = log(1.6)
 """...where each of them held it longer by so much (own choice: professionals' own holds of the same
 note differ by less)."""
 _FIRM = log(0.4)
-"""A hold of more than this share is no short one."""
+"""A hold of more than this share is no short one. Own choice: below half, which is staccato."""
 _LEAST_FIRM = 2
 """Nothing is said where a hand holds fewer of its other notes (or not the only one) for longer
 than that, or fewer than it let go: a bass of short notes is common, and no editor marks it."""
 _EACH = 1.0
-"""Every key of a lapse is at least this far below what was foretold, in standard deviations."""
+"""Every key of a lapse is at least this far below what was foretold, in standard deviations (own
+choice: five of six keys lie above that by chance)."""
 _MOST = 3
-"""Keys of one lapse; a longer row of short ones is a way of playing."""
+"""Keys of one lapse. Own choice: a longer row of short ones is a way of playing."""
 
 
 class _Proof(NamedTuple):
@@ -237,7 +242,8 @@ _BY_THE_NEXT = _Proof(4.0)
 """The z limit of 3.5 (Iglewicz & Hoaglin 1993) and a margin, since a window has many notes of
 which any may be short by chance."""
 _BY_THE_PAGE = _Proof(5.0, 5)
-"""More, where it did sound until the next key and was only not held on as its like are."""
+"""More, where it did sound until the next key and was only not held on as its like are (own
+choice)."""
 
 
 def let_go_early(excerpt: Excerpt, found: Sequence[Hold], tolerance: Tolerance) -> tuple[Hold, ...]:

@@ -28,7 +28,7 @@ from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
 
 MOST_WORDS = 12
-"""A longer sentence is not read in a glance."""
+"""Words of a sentence. Own choice: a longer one is not read in a glance from the keys."""
 _STOPPED_ONSETS = 2
 """So many of a hand's last onsets left out are no missed notes but a hand that stopped (own choice,
 as at the window's beginning: one alone may be a missed note)."""

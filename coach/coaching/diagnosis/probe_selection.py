@@ -105,7 +105,7 @@ MOST_SUSPECTS = 3
 """How many suspects' surroundings are weighed. Own choice, because they come the likeliest first,
 and each costs time to weigh."""
 LIKELY_FAULT = 0.5
-"""From here on a fault is worth naming: likelier than not."""
+"""From here on a fault is worth naming. Own choice: it is likelier than not."""
 LEAST_SUSPECTED = 0.1
 """A place that is less likely at fault than this is not probed. Own choice, because so unlikely a
 fault is mostly a slip."""

@@ -27,6 +27,7 @@ without a failure clear it."""
 KEY_MM = 23.5
 """Width of a white key (165 mm / 7)."""
 OCTAVE_SEMITONES = 12
+"""An octave, in semitones."""
 ALIKE_DIGITS = 3
 """Decimals: suspects whose chances differ by less are alike, and the one that failed more comes
 first. Own choice."""
@@ -38,7 +39,8 @@ under it."""
 OFTEN_LATE = 3
 """So many late arrivals make a reading trouble. Own choice, because twice is still a chance."""
 HARD_LEAP_BITS = 2.9
-"""Fitts index from which a move counts as a leap: about an octave (checked on 165 mm: 3.0)."""
+"""Fitts index from which a move counts as a leap. Own choice: a little under an octave (3.0), since
+a hand that spans a seventh need not leave its keys."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,8 +33,8 @@ BREATH_S = 1.2
 LIFT_S = 0.5
 """From a count-in's announcement to its first click: time to lift the hands. Our choice."""
 EARLY_BEATS = 0.6
-"""How long before the window's first beat a key may belong to it; before that one is only
-fidgeting through the count-in."""
+"""How long before the window's first beat a key may belong to it. Our choice: before that one is
+only fidgeting through the count-in, and who comes in half a beat early has begun."""
 
 
 class CountInClick:

@@ -40,7 +40,7 @@ WIDENINGS = ((1, 1), (2, 1), (2, 2), (3, 2))
 Our choice: the run-up first, since the trouble is in arriving."""
 
 REPETITIONS = 3
-"""Repetitions that a spot is expected to take: two clean, and one to get there."""
+"""Repetitions that a spot is expected to take. Our choice: two clean, and one to get there."""
 
 FEW_ONSETS = 4
 """A window of fewer onsets is no movement, but notes found one by one. Our choice."""
@@ -52,7 +52,7 @@ USUAL_QPM = 80.0
 """Where no tempo is known of a spot. Our choice: a walking pace."""
 
 LINE_S = 3.0
-"""Seconds between two repetitions, for reading the verdict and lifting the hands."""
+"""Seconds between two repetitions. Our choice: to read the verdict and to lift the hands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,9 +217,11 @@ MOST_TRIES = 3
 """Repetitions of a spot in one turn, at the most: what does not hold by then needs a rest, and
 comes back. Own choice, because whoever goes on is training the mistake."""
 MOST_TURNS = 4
-"""Turns in which one window of a spot may fail: then it is for the drill, not for a warm-up."""
+"""Turns in which one window of a spot may fail. Own choice: after so many it is for the drill, not
+for a warm-up."""
 LEAST_SHARE = 0.5
-"""A turn is begun where at least so much of what it takes is left."""
+"""A turn is begun where at least so much of what it takes is left. Own choice, because what
+goes well takes half of it."""
 WINDOWS = 2
 """Windows of a spot: the smallest useful, and the bar around it."""
 

@@ -36,7 +36,8 @@ SHORT_BEATS = 24.0
 """A longer whole is heard once. Own choice, six bars of four: to hear all of it again takes as long
 as to repair what is known."""
 FAILED_TWICE = 1.8
-"""Weight of two failures that have faded a little: two are enough to act on, one is a slip."""
+"""Weight of two failures that have faded a little. Own choice: two are enough to act on, one may be
+a slip."""
 STILL_IN_DOUBT = 0.02
 """A hand likelier than this to have the trouble alone is heard alone again, where both together
 won't mend. Own choice, because one repetition tells, and the repair has failed already."""

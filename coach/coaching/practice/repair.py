@@ -37,7 +37,8 @@ NEARLY_ALL = 0.6
 """A rung that is this share of the window it came from, in beats, or more, is passed over for that
 window. Own choice, because so large a part takes about as long to play as the whole."""
 SMALLEST_RUNG_BEATS = 2
-"""A rung of no more beats than this is never passed over: it is small, whatever it came from."""
+"""A rung of no more beats than this is never passed over. Own choice: a move with its departure is
+small, whatever it came from."""
 
 
 @dataclass(slots=True)

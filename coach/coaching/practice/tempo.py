@@ -148,8 +148,8 @@ FAIR = 0.5
 """Chance from which the tempo asked for is tried. Own choice, because it then comes off more often
 than not, and saves the marks in between."""
 TOO_UNLIKELY = 0.5
-"""Below this chance a tempo is left after a single unclean repetition: it fails more often than
-not."""
+"""Below this chance a tempo is left after a single unclean repetition. Own choice: it fails more
+often than not."""
 
 
 @dataclass(slots=True)

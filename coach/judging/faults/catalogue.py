@@ -62,10 +62,11 @@ class CauseRow:
 
 
 _DOUBTFUL = 0.35
-"""What may be chance or meant is told after all that is plain."""
+"""What may be chance or meant. Own choice: less than all that is plain, so that it is told after
+it."""
 _EXPLAINED = 0.25
 """A lateness that comes of hands drifting or of a row being uneven: the cause of it is told
-before it, however large it is."""
+before it, however large it is. Own choice: the least of all weights of time."""
 
 CATALOGUE: dict[Cause, CauseRow] = {
     # What broke the playing.
@@ -128,13 +129,15 @@ SCATTERED_WEIGHT = 0.55
 """Of a row whose notes scatter without a pattern: less than where long and short alternate, since
 it says less of what to do."""
 NOT_THE_NEWS = 0.45
-"""At most this for being late where a key was wrong, missed or corrected: the key is the news."""
+"""At most this for being late where a key was wrong, missed or corrected: the key is the news. Own
+choice: so that it is told after the key."""
 
 _MOST_BY_SIZE = 0.3
 """A fault of the largest size weighs so much more than one of the smallest. Own choice: the worst
 hesitation (0.55 + 0.3) stays below any fault of the keys but the brushed one."""
 _LARGEST_S = 0.5
-"""From this on a lateness is as heavy as it gets: at 120 a minute it is a whole beat."""
+"""From this on a lateness is as heavy as it gets. Own choice: at 120 a minute it is a whole
+beat."""
 _MOST_BY_SURPRISE = 0.05
 """The surest of alike faults weighs so much more than the least sure: own choice, small, since it
 is to order alike faults and not to lift one kind over another."""

@@ -213,7 +213,7 @@ _MOST_CORRECTED = 4
 """Semitones between a wrong key and the one it was put right to: a major third (own choice, as for
 a hand that lies wrong)."""
 _MOST_BRUSHED = 2
-"""Semitones: a brushed key lies beside the key that was meant."""
+"""Semitones. Own choice: a brushed key lies beside the key that was meant, black or white."""
 _LATE_STROKES = 2
 """A chord's note came after the rest of its chord where it came later than this many times the
 span of one stroke (own choice: twice the window within which keys are one stroke)."""
