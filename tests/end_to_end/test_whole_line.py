@@ -102,8 +102,9 @@ def test_plays_badly_is_led_to_the_trouble_plays_well_and_is_led_back(
     terminal: Terminal, pianist: Pianist, tmp_path: Path
 ) -> None:
     data = tmp_path / "data"
-    drill = (*COACH, "drill", str(SAMPLE), "--bars", "1-2", "--tempo", "220", "--clean", "2")
-    terminal.run(*drill, "--data", str(data))
+    asked_for = ("--bars", "1-2", "--tempo", "220", "--clean", "2", "--data", str(data))
+    drill = (*COACH, "drill", str(SAMPLE), *asked_for)
+    terminal.run(*drill)
     lesson = Lesson(terminal, pianist)
 
     # Badly: the verdict names hand, bar and beat; then the window closes in on the left hand.
