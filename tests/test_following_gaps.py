@@ -1,5 +1,6 @@
 """Long written notes and rests: a silence that is written is no silence. And the end among keys."""
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
@@ -170,3 +171,21 @@ def test_a_break_before_the_last_onset_tells_no_missed_note() -> None:
     assert not judgement.clean
     assert judgement.faults == ()
     assert judgement.sentence.startswith("Stopped before")
+
+
+def test_gone_on_from_the_second_note_after_a_stop_on_the_first_nothing_is_missed() -> None:
+    window = song()
+    judgement = judge(window, list(play(window, qpm=60))[1:])
+    assert judgement.faults == ()
+    assert not judgement.clean
+    assert judgement.sentence.startswith("Began at")
+
+
+def test_without_the_first_note_and_with_another_wrong_the_first_is_missed() -> None:
+    rows = enumerate((80, 79, 78, 77, 76))
+    notes = [{"pitch": p, "onset": k, "length": 1, "hand": "RH"} for k, p in rows]
+    window = whole(score_from_notes(notes))
+    keys = list(play(window, qpm=60))[1:]
+    keys[1] = replace(keys[1], pitch=82)
+    faults = judge(window, keys).faults
+    assert {float(fault.onset_quarters) for fault in faults} >= {0.0, 2.0}

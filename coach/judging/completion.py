@@ -10,8 +10,9 @@ from coach.judging.model import Cause, Family, Fault, Label, Matching, ScoreLabe
 from coach.score.window import Excerpt
 
 _OUTSIDE = 2
-"""Onsets left silent at the beginning from which the window was entered in its middle; the first
-alone is a missed note (own choice). At the end one alone is a break: the repetition is not clean
+"""Onsets left silent at the beginning from which the window was entered in its middle. The first
+alone is a missed note, unless all after it is right: then it was gone on from there, as after a
+stop on the first note (own choice). At the end one alone is a break: the repetition is not clean
 for it, but nothing tells that the note would have been wrong."""
 
 
@@ -51,7 +52,18 @@ def _leave_out_small_print(excerpt: Excerpt, matching: Matching) -> Matching:
 def _find_entry(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
     """The onset at which the window was entered; None where that was its beginning."""
     first = first_struck(excerpt, labels)
-    return first if _OUTSIDE <= first < len(excerpt.onsets_quarters) else None
+    least = 1 if _is_right_from(first, labels, excerpt) else _OUTSIDE
+    return first if least <= first < len(excerpt.onsets_quarters) else None
+
+
+def _is_right_from(first: int, labels: Sequence[ScoreLabel], excerpt: Excerpt) -> bool:
+    """Whether all notes from an onset on are right, as far as was played."""
+    last = last_struck(excerpt, labels)
+    return all(
+        label.label is Label.MATCHED
+        for label, number in zip(labels, excerpt.onset_numbers, strict=True)
+        if first <= number <= last
+    )
 
 
 def _find_break(labels: Sequence[ScoreLabel], excerpt: Excerpt) -> int | None:
