@@ -9,6 +9,7 @@ has the whole chord counts, and its keys before that stroke are the same notes, 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from coach.judging.alignment.score_arrays import ScoreArrays
 from coach.judging.alignment.traceback import Labels
@@ -19,6 +20,9 @@ STROKE_BEATS = 1 / 6
 """Keys that follow each other within this share of a beat may be one stroke, rolled: 0.1 s at a
 beat of 0.6 s. Own choice, because a chord is looked for at 0.2 s a key and slower; and of the beat,
 since no label may hang on how fast it all went."""
+STROKE_SHARE = 1 / 5
+"""Nor may keys of one stroke lie further apart than this share of the longest wait between the
+keys: in a slow piece a sixth of a beat is as long as the search's own steps. Own choice."""
 LEAST_NOTES = 2
 """Of fewer no chord is made."""
 BEYOND = 1 << 30
@@ -60,6 +64,8 @@ def _collect_chord(
     if low > matched[0]:
         return
     room = [at for at in range(low + 1, high) if take[at].pitch in wanted]
+    waits_s = [take[after].onset_s - take[at].onset_s for at, after in pairwise(room)]
+    stroke_s = min(stroke_s, STROKE_SHARE * max(waits_s, default=0.0))
     pitches = {take[at].pitch for at in matched}
     for stroke in reversed(_split_strokes(take, room, stroke_s)):
         if pitches <= {take[at].pitch for at in stroke}:
