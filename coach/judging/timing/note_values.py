@@ -41,14 +41,14 @@ _ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fra
 """Those that are beyond expression: a stretch by a third is the most that is taken for it."""
 _LEAST_ONSETS = 5
 """Through fewer than four intervals none can be told from the pulse."""
-_VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.6, 5.2, 5.7
+_VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 2.8, 4.4, 5.7
 """Evidence from which an interval had a simple ratio, another length, or an onset was out of place;
 more by the logarithm of how many onsets there are, of which any may seem so by chance. The first
 accuses about two untouched windows in a hundred of practice timing and fewer of the others
 (``scripts/bench_rhythm.py``); the others ask for more, since their size is chosen to fit."""
 _SUSPECT_EVIDENCE = 1.0
 """From which a length is remembered as one that may have been misread: own choice."""
-_REPEATED, _NEAR_REPEATED = 1.0, 3.0
+_REPEATED, _NEAR_REPEATED = 2.0, 4.0
 """So much more evidence is asked of what came several times than of what came once, for by chance
 there are more of them; the second for two thirds and one and a half of a length. Own choice, by
 three made repetitions of untouched windows."""

@@ -24,7 +24,9 @@ SWUNG = "swung: written even"
 _PATTERN_EVIDENCE = 6.0
 """Evidence from which figures were played in other proportions: by ``scripts/bench_rhythm.py`` it
 accuses fewer than one untouched window in a hundred."""
-_SINGLE_EVIDENCE = 1.5
+_SWING_EVIDENCE = 4.5
+"""...and from which pairs were swung, which seldom seems so by chance."""
+_SINGLE_EVIDENCE = 0.5
 """...and so much more where there is only one of them: own choice."""
 _CONSISTENT = 0.7
 """So many of them have to be nearer to what they were played as than to what is written: where half
@@ -174,11 +176,14 @@ def _weigh(
             times[i + 1] - times[i - 1] if i < last else (times[i] - times[i - 1]) / kind.share
         )
     found = evidence.find_shape(shape)
-    if found.evidence < _PATTERN_EVIDENCE + (_SINGLE_EVIDENCE if len(figures) == 1 else 0.0):
+    if found.evidence < _SWING_EVIDENCE:
         return None
     share = kind.share + found.size_s
     reading = next((one for one in kind.readings if one.least <= share < one.most), None)
     if reading is None:
+        return None
+    more = _SINGLE_EVIDENCE if len(figures) == 1 else 0.0
+    if reading.words != SWUNG and found.evidence < _PATTERN_EVIDENCE + more:
         return None
     whole = [i for i in figures if i < last]
     off = [(times[i] - times[i - 1]) / max(shape[i], 1e-3) - kind.share for i in whole]

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import accumulate
 
 from coach.judging.model import Matching
 from coach.judging.timing.click import ClickTiming, against_click
@@ -131,8 +132,8 @@ def measure(
         drift=find_hands_drift(row, line, tolerance),
         uneven=_doubt_chance(find_uneven_rows(points, broken, tolerance), row),
         evenness=measure_evenness(points, held),
-        figures=find_figures(points, held, tolerance),
-        tempo_drift=find_tempo_drift(row, pauses_s, tolerance),
+        figures=find_figures(points, held, tolerance) if len(row) < _LONG_ROW else (),
+        tempo_drift=_doubt_drift(find_tempo_drift(row, pauses_s, tolerance), row, pauses_s),
         click=against_click(excerpt, row, pauses_s, click.qpm, click.first_s, tolerance)
         if click
         else None,
@@ -168,6 +169,25 @@ def _weigh_uneven(uneven_row: Uneven, row: Sequence[Moment]) -> float:
     inside = [k for k, (i, _) in enumerate(own) if uneven_row.first <= i <= uneven_row.last]
     late = set(inside[::2])
     return TimingEvidence(strokes).find_shape([float(k in late) for k in range(len(own))]).evidence
+
+
+_DRIFT_EVIDENCE = 1.5
+"""Below this a tempo may seem to rise by the pulse's own walk, and it is forgiven: of practice
+timing that was left alone most that seemed to rise have less, of planted ones fewer than half."""
+
+
+def _doubt_drift(
+    found: TempoDrift | None, row: Sequence[Moment], pauses_s: Sequence[float]
+) -> TempoDrift | None:
+    """The tempo's rise, unsure where this player's own scatter makes it, too."""
+    if found is None or not found.sure or found.ratio < 1:
+        return found
+    free_s = [moment.at_s - total for moment, total in zip(row, accumulate(pauses_s), strict=True)]
+    xs, none = [moment.x for moment in row], [False] * len(row)
+    span = xs[-1] - xs[0]
+    shape = [((x - xs[0]) / span) ** 2 for x in xs]
+    evidence = TimingEvidence(Strokes(xs, free_s, none, none)).find_shape(shape).evidence
+    return found if evidence >= _DRIFT_EVIDENCE else replace(found, sure=False)
 
 
 def _not_misread(found: Sequence[Pause], lengths: Explained) -> tuple[Pause, ...]:
