@@ -1,0 +1,82 @@
+"""When the hands rest: each figure with a case at both sides of its limit."""
+
+from __future__ import annotations
+
+import pytest
+
+from coach.coaching.drill.rest import HandsRest
+
+BEAT_S = 0.5
+
+
+def rest_after(*struck_s: float, held: bool = False) -> HandsRest:
+    """Keys struck at these times, and up again at once unless the last one is held."""
+    hands = HandsRest()
+    for at_s in struck_s:
+        hands.strike(60, at_s)
+        if not held or at_s != struck_s[-1]:
+            hands.release(60)
+    return hands
+
+
+@pytest.mark.parametrize(
+    ("beat_s", "rests_s"),
+    [(0.5, 1.2), (1.0, 1.4), (3.0, 3.0)],  # at the least, so many beats, at the most
+)
+def test_hands_are_quiet_after_a_moment_that_grows_with_the_beat(
+    beat_s: float, rests_s: float
+) -> None:
+    hands = rest_after(10.0)
+    assert not hands.is_quiet(10.0 + rests_s - 0.01, beat_s)
+    assert hands.is_quiet(10.0 + rests_s + 0.01, beat_s)
+
+
+@pytest.mark.parametrize(("held_s", "is_off"), [(5.9, False), (6.1, True)])
+def test_a_key_that_is_held_for_six_seconds_is_stuck(held_s: float, is_off: bool) -> None:
+    assert rest_after(10.0, held=True).is_off(10.0 + held_s, BEAT_S) is is_off
+
+
+@pytest.mark.parametrize(("said_s", "may"), [(1.1, False), (1.3, True)])
+def test_what_was_said_stands_long_enough_to_be_read(said_s: float, may: bool) -> None:
+    hands = rest_after(10.0)
+    hands.say(15.0)
+    assert hands.may_turn(15.0 + said_s, BEAT_S) is may
+
+
+@pytest.mark.parametrize(("quiet_s", "may"), [(2.9, False), (3.1, True)])
+def test_a_slow_player_is_waited_for_half_as_long_again_as_the_last_gaps(
+    quiet_s: float, may: bool
+) -> None:
+    """Two seconds from key to key."""
+    assert rest_after(10.0, 12.0, 14.0).may_turn(14.0 + quiet_s, BEAT_S) is may
+
+
+@pytest.mark.parametrize(("more", "may"), [(3, False), (4, True)])
+def test_four_gaps_tell_how_slowly_is_played_just_now(more: int, may: bool) -> None:
+    """One gap of two seconds, and so many of half a second since."""
+    struck_s = [10.0, 12.0, *(12.0 + 0.5 * (at + 1) for at in range(more))]
+    assert rest_after(*struck_s).may_turn(struck_s[-1] + 2.0, BEAT_S) is may
+
+
+@pytest.mark.parametrize(("gap_s", "may"), [(3.9, False), (4.1, True)])
+def test_a_gap_of_more_than_four_seconds_was_a_rest_and_tells_no_pace(
+    gap_s: float, may: bool
+) -> None:
+    assert rest_after(10.0, 10.0 + gap_s).may_turn(10.0 + gap_s + 2.0, BEAT_S) is may
+
+
+@pytest.mark.parametrize(("apart_s", "keeps"), [(0.05, True), (0.07, False)])
+def test_keys_within_60_ms_are_one_stroke_and_no_gap(apart_s: float, keeps: bool) -> None:
+    """Three strokes of a chord after a gap of two seconds: as gaps they would push it out."""
+    chord_s = [12.0 + apart_s * at for at in range(5)]
+    hands = rest_after(10.0, *chord_s)
+    assert hands.may_turn(chord_s[-1] + 2.0, BEAT_S) is not keeps
+
+
+@pytest.mark.parametrize(("quiet_s", "may"), [(7.9, False), (8.1, True)])
+def test_whoever_stopped_before_the_end_may_look_for_the_next_note_for_eight_seconds(
+    quiet_s: float, may: bool
+) -> None:
+    hands = rest_after(10.0)
+    hands.say(11.0, broke_off=True)
+    assert hands.may_turn(10.0 + quiet_s, BEAT_S) is may
