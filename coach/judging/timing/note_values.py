@@ -48,7 +48,7 @@ accuses about two untouched windows in a hundred of practice timing and fewer of
 (``scripts/bench_rhythm.py``); the others ask for more, since their size is chosen to fit."""
 _SUSPECT_EVIDENCE = 1.0
 """From which a length is remembered as one that may have been misread: own choice."""
-_REPEATED, _NEAR_REPEATED = 2.0, 4.0
+_REPEATED, _NEAR_REPEATED = 1.2, 4.0
 """So much more evidence is asked of what came several times than of what came once, for by chance
 there are more of them; the second for two thirds and one and a half of a length. Own choice, by
 three made repetitions of untouched windows."""
