@@ -142,7 +142,7 @@ def test_while_more_comes_than_anyone_can_play_the_app_says_so_and_quits_at_once
         def play() -> None:
             while not stop.is_set():
                 for at in range(100):
-                    seat.staging.ports.post(KeyDown(at % 88 + 21, 64, time.perf_counter()))
+                    seat.staging.ports.post(KeyDown(at % 60 + 40, 64, time.perf_counter()))
                 time.sleep(0.01)
 
         thread = Thread(target=play)
