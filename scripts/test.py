@@ -1,7 +1,8 @@
 """Test Keyhole: ``python3 scripts/test.py`` sets everything up the first time, then runs the tests.
 
-Style, types and the direction of imports are checked first. Every argument is passed on to
-pytest: ``python3 scripts/test.py tests/test_window.py -x``.
+Style, types and the direction of imports are checked first. The tests run in as many processes as
+there are processors, a file always in one. Every argument is passed on to pytest, and then there is
+one process: ``python3 scripts/test.py tests/test_window.py -x``.
 """
 
 import os.path
@@ -23,12 +24,15 @@ CHECKS = {
     "imports (lint-imports)": ["-c", _LINT_IMPORTS, "--no-logo"],
 }
 
+_IN_PARALLEL = ["-n", "auto", "--dist", "loadfile"]
+
 
 def main() -> int:
     """Run every check, then pytest; 0 where all is well."""
     prepare.prepare("test")
     failed = [name for name, arguments in CHECKS.items() if not passes(name, arguments)]
-    status = prepare.run(["-m", "pytest", *sys.argv[1:]], cwd=prepare.PROJECT)
+    arguments = sys.argv[1:] or _IN_PARALLEL
+    status = prepare.run(["-m", "pytest", *arguments], cwd=prepare.PROJECT)
     if failed:
         print("Failed before pytest: " + ", ".join(failed) + ".", file=sys.stderr)
     return status or int(bool(failed))
