@@ -105,6 +105,7 @@ class TestTheVerdict:
     ) -> None:
         window, keys = take
         here, there = (judge(window, k, stage=Stage.NOTES) for k in (keys, moved(keys, 0, scale)))
+        assume(here.is_repetition and there.is_repetition)  # twice as fast may be mashed
         assert here.clean == there.clean
 
     @LAWS
@@ -115,6 +116,7 @@ class TestTheVerdict:
         window, keys = take
         here, there = judge(window, keys), judge(window, moved(keys, 0, scale))
         assume(not here.unsure and len(window.notes) > 5)
+        assume(here.is_repetition and there.is_repetition)  # twice as fast may be mashed
         assert labels(here) == labels(there)
 
     @LAWS

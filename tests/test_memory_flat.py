@@ -22,6 +22,10 @@ Action = Callable[[Seat], Awaitable[None]]
 """What a pianist does at a seat, over and over."""
 
 
+TIMERS_S = 1.5
+"""By then what stands on the screen for a moment after a repetition has gone, and its timer."""
+
+
 def objects() -> int:
     """How many objects the collector knows, once all that is over has been let go of."""
     gc.unfreeze()
@@ -33,9 +37,11 @@ async def grown(seat: Seat, once: Action, settle: int, times: int) -> float:
     """How many objects more there are for each time, after a few times to settle in."""
     for _ in range(settle):
         await once(seat)
+    await asyncio.sleep(TIMERS_S)
     before = objects()
     for _ in range(times):
         await once(seat)
+    await asyncio.sleep(TIMERS_S)
     return (objects() - before) / times
 
 
