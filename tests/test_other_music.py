@@ -1,14 +1,17 @@
 """Other music is told from the window with slips in it, and the window from what was around it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction as F
 from itertools import product
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.judging.alignment import match
 from coach.judging.instead.edit_distance import list_errors_to_end, order_strokes
 from coach.judging.instead.other_music import RIVAL_BETTER, SLIP
 from coach.judging.instead.surroundings import KeyRows, Surroundings
@@ -245,3 +248,28 @@ def test_it_is_said_what_it_was() -> None:
 
 def test_a_rival_has_to_be_much_better() -> None:
     assert RIVAL_BETTER > 2 * SLIP
+
+
+def test_a_take_is_cut_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Noodling round the window, on and on: cutting key by key would take for ever."""
+    counts: list[int] = []
+
+    def counted(*given: Any, **more: Any) -> Any:
+        counts[-1] += 1
+        return match(*given, **more)
+
+    monkeypatch.setattr("coach.judging.judge.match", counted)
+    score = sample(SAMPLES[1])
+    part = excerpt(score, bars_of(score, 2, 2))
+    for seed in range(6):
+        random, at_s, keys = Random(seed), 1.0, []
+        for _ in range(60):
+            keys += plays(random.sample(list(part.notes), 3), seed=seed)[:3]
+        noodled = []
+        for key in keys:
+            at_s += random.uniform(0.1, 0.3)
+            noodled.append(replace(key, onset_s=at_s))
+        counts.append(0)
+        judged(score, part, noodled)
+    assert max(counts) <= 2
+    assert sum(counts) > 6  # some of them are cut

@@ -9,7 +9,7 @@ faults the stage asks for (``verdict.py``), and the sentence (``sentence.py``).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coach.judging.alignment import match, match_exactly
@@ -104,29 +104,46 @@ def judge(
     player showed at each onset; ``surroundings`` what else is written. Played notes are in the
     order of their onsets.
     """
-    played, click_s = _count_from_first_key(played, click_s)
     asked = _Asked(stage, qpm, click_s, tolerance, habits, surroundings)
+    return _judge_keys(excerpt, played, asked, may_cut=True)
+
+
+def _judge_keys(
+    excerpt: Excerpt, played: Sequence[PlayedNote], asked: _Asked, *, may_cut: bool
+) -> Judgement:
+    """The verdict on these keys; ``may_cut``: they may hold more than was for the window."""
+    played, click_s = _count_from_first_key(played, asked.click_s)
+    asked = replace(asked, click_s=click_s)
     instead = recognise_other(excerpt, played)
     if instead is not None:
-        return judge_no_repetition(excerpt, played, stage, instead)
+        return judge_no_repetition(excerpt, played, asked.stage, instead)
     matching = match_exactly(excerpt, played, asked.stops[-1] if asked.stops else None)
-    return _judge_matched(excerpt, played, matching or match(excerpt, played, qpm=qpm), asked)
+    matching = matching or match(excerpt, played, qpm=asked.qpm)
+    return _judge_matched(excerpt, played, matching, asked, may_cut=may_cut)
 
 
 def _judge_matched(
-    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, asked: _Asked
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    asked: _Asked,
+    *,
+    may_cut: bool,
 ) -> Judgement:
-    """The verdict, once it is known which key was for which note."""
+    """The verdict, once it is known which key was for which note.
+
+    A take is cut once: what is left was for the window, and cutting on could go on key by key.
+    """
     stage, tolerance = asked.stage, asked.tolerance
     if is_too_fast(excerpt, played, matching, asked.qpm):
         return judge_no_repetition(
             excerpt, played, stage, PlayedInstead(Instead.TOO_FAST, TOO_FAST)
         )
     other = explain_otherwise(excerpt, played, matching, asked.surroundings)
-    if other is not None:
-        if other.part is not None:
-            return _judge_part(excerpt, played, other.part, asked)
+    if other is not None and other.part is None:
         return judge_no_repetition(excerpt, played, stage, other.instead)
+    if other is not None and other.part is not None and may_cut:
+        return _judge_part(excerpt, played, other.part, asked)
     matching = mark_unreached(excerpt, matching)
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
     held = shape(excerpt, played, matching, timing, tolerance, asked.habits)
@@ -162,16 +179,7 @@ def _judge_part(
     excerpt: Excerpt, played: Sequence[PlayedNote], part: Sequence[int], asked: _Asked
 ) -> Judgement:
     """The verdict on the keys that were for the window, where others came before or after."""
-    judgement = judge(
-        excerpt,
-        [played[key] for key in part],
-        stage=asked.stage,
-        qpm=asked.qpm,
-        click_s=asked.click_s,
-        tolerance=asked.tolerance,
-        habits=asked.habits,
-        surroundings=asked.surroundings,
-    )
+    judgement = _judge_keys(excerpt, [played[key] for key in part], asked, may_cut=False)
     return add_other_keys(judgement, part, len(played))
 
 
