@@ -358,3 +358,24 @@ def test_a_damaged_head_of_the_file_loses_no_repetition(folder: Path, at: int) -
     whole[at] ^= 0x55
     (folder / FILE).write_bytes(whole)
     assert list(use(folder)) == [5, 2]
+
+
+@pytest.mark.parametrize("at", range(8, 24, 2))
+def test_a_tree_hurt_at_its_root_hides_no_repetition(tmp_path: Path, at: int) -> None:
+    """What the root no longer leads to still lies in the pages."""
+    store = Store(tmp_path, lambda: NOON_S)
+    for k in range(150):
+        store.save_repetition(PIECE, ended(), NOON_S + k, {"clean_run": k})
+    store.close()
+    [(root, page_bytes)] = found(
+        tmp_path,
+        "SELECT rootpage, page_size FROM sqlite_master, pragma_page_size WHERE name = 'repetition'",
+    )
+    assert isinstance(root, int)
+    assert isinstance(page_bytes, int)
+    whole = bytearray((tmp_path / FILE).read_bytes())
+    start = (root - 1) * page_bytes
+    assert whole[start] == 5, "an interior page, by SQLite's file format, section 1.6"
+    whole[start + at] ^= 0x75
+    (tmp_path / FILE).write_bytes(whole)
+    assert list(use(tmp_path)) == [150, 0]

@@ -117,11 +117,9 @@ def rescue(into: Database, damaged: Path) -> int:
     """
     with into.writing(OPEN_WAIT_S) as db:
         rescuer = _Rescuer(db)
-        whole = False
         with suppress(*_TROUBLE):
-            whole = _rescue_by_query(rescuer, damaged)
-        if not whole:
-            _rescue_by_page(rescuer, damaged)
+            _rescue_by_query(rescuer, damaged)
+        _rescue_by_page(rescuer, damaged)  # always: a tree hurt near its root hides rows in silence
         return rescuer.count
 
 
@@ -157,9 +155,8 @@ class _Rescuer:
         self.count += join_repetition(self.db, self._pieces[piece], row)
 
 
-def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:
-    """Whether that went without any trouble; may raise any of it."""
-    whole = True
+def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> None:
+    """What the tables still lead to; may raise any trouble."""
     source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
     source.text_factory = text_or_bytes
     with closing(source):
@@ -172,37 +169,28 @@ def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> bool:
             by_key = "SELECT id, key FROM piece INDEXED BY sqlite_autoindex_piece_1 ORDER BY key"
             indexed.update(source.execute(by_key))
         for number in range(1, last + 1):
-            try:
+            with suppress(*_TROUBLE):
                 query = f"SELECT {columns} FROM piece WHERE id = ?"
                 for values in source.execute(query, (number,)):
                     rescuer.piece(number, values, indexed.get(number))
-            except _TROUBLE:
-                whole = False
         packed = "moves" in _columns(source, "repetition")
         for prefix, is_packed in (("old_", False), ("", packed)):
             if f"{prefix}repetition" in tables:
-                whole &= _rescue_table(rescuer, source, prefix, is_packed)
-    return whole
+                with suppress(*_TROUBLE):
+                    _rescue_table(rescuer, source, prefix, is_packed)
 
 
 def _columns(source: sqlite3.Connection, table: str) -> set[str]:
     return {row[1] for row in source.execute(f"PRAGMA table_info({table})")}
 
 
-def _rescue_table(rescuer: _Rescuer, source: sqlite3.Connection, prefix: str, packed: bool) -> bool:
-    whole = True
-    try:
-        last = source.execute(f"SELECT max(id) FROM {prefix}repetition").fetchone()[0] or 0
-    except _TROUBLE:
-        return False
+def _rescue_table(rescuer: _Rescuer, source: sqlite3.Connection, prefix: str, packed: bool) -> None:
+    last = source.execute(f"SELECT max(id) FROM {prefix}repetition").fetchone()[0] or 0
     read = _packed_rows if packed else _old
     for number in range(1, last + 1):
-        try:
+        with suppress(*_TROUBLE):
             for piece, row in read(source, prefix, number):
                 rescuer.repetition(piece, row)
-        except _TROUBLE:
-            whole = False
-    return whole
 
 
 def _packed_rows(
