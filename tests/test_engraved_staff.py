@@ -89,7 +89,7 @@ class FakeLine:
 
     def picture(self, wanted: Wanted) -> Picture:
         heads = {note_id(n): (50.0 + 30 * n, 100.0) for n in range(wanted.mei.count("<note "))}
-        return Picture(b"", "<picture>", 900.0, 300.0, self.staff_px(wanted), heads, ())
+        return Picture("<picture>", 900.0, 300.0, self.staff_px(wanted), heads, ())
 
     def close(self) -> None:
         pass

@@ -17,7 +17,9 @@ from typing import Any
 
 import pytest
 
+from coach.children import start_python
 from coach.engraving.mei import note_id, write_mei
+from coach.score.build import score_from_notes
 from coach.score.model import Grace, Hands, LineKind, PrintedLine, Score
 from coach.score.notation import write
 from coach.score.reading import read_score
@@ -133,8 +135,6 @@ def test_music21_reads_the_same_notes_from_what_is_engraved(name: str) -> None:
 
 
 def one(bar: str, notes: list[dict[str, object]], **more: Any) -> Excerpt:
-    from coach.score.build import score_from_notes
-
     score = score_from_notes(notes, metre=bar, **more)
     return excerpt(score, Window(Fraction(0), score.end_quarters))
 
@@ -201,7 +201,7 @@ def test_what_is_no_window_is_said() -> None:
 def wanted(name: str = "1-low-tide", bars: str = "3") -> Wanted:
     score = SCORES[name]
     part = excerpt(score, choose_window(score, bars=bars, beats=None, hands="both"))
-    return Wanted(mei_of(score, part), BOX, "#000000", "#ffffff")
+    return Wanted(mei_of(score, part), BOX, "#000000", "#ffffff", "kitty")
 
 
 Told = SimpleQueue[tuple[Wanted, Picture | None]]
@@ -216,7 +216,7 @@ def test_pictures_come_from_the_process_and_are_kept() -> None:
         asked, picture = told.get(timeout=30)
         assert asked == first
         assert picture is not None
-        assert picture.png.startswith(b"\x89PNG")
+        assert picture.code.startswith("\x1b_Ga=T,f=100")  # a PNG, by Kitty's protocol
         assert line.get(first) is picture
         assert note_id(0) in picture.notes
     finally:
@@ -264,3 +264,61 @@ def test_hairpins_and_pedal_marks_are_cut_to_the_window() -> None:
     assert '<pedal tstamp="2" staff="2" dir="down" tstamp2="0m+5"' in text
     assert "dim" not in text
     engrave(text, BOX)
+
+
+@pytest.mark.real
+def test_a_line_that_is_closed_makes_nothing_and_leaves_no_process() -> None:
+    line, told = EngravingLine(), Told()
+    line.ask(wanted(), lambda *answer: told.put(answer))
+    told.get(timeout=30)
+    for bars in "4567":
+        line.ask(wanted(bars=bars), lambda *answer: told.put(answer))
+    line.close()
+    assert line._thread
+    assert not line._thread.is_alive()
+    assert line._child is None
+    assert told.qsize() <= 4
+    line.ask(wanted(bars="8"), lambda *answer: told.put(answer))
+    assert line._child is None
+
+
+@pytest.mark.real
+def test_a_process_that_begins_while_the_line_is_closed_is_ended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The line is closed at the one moment when there is no process yet to be ended."""
+    line, told, started = EngravingLine(), Told(), []
+
+    def start_late(*words: Any, **how: Any) -> Any:
+        line._closed = True
+        started.append(start_python(*words, **how))
+        return started[-1]
+
+    monkeypatch.setattr("coach.engraving.line.start_python", start_late)
+    line.ask(wanted(), lambda *answer: told.put(answer))
+    assert line._thread
+    line._thread.join(30)
+    assert len(started) == 1
+    assert started[0].poll() is not None
+    assert told.empty()
+
+
+@pytest.mark.parametrize(("metre", "beats", "unit"), [
+    ("3/2", 3, 2), ("4/2", 4, 2), ("6/4", 6, 1), ("5/4", 5, 1), ("4/4", 4, 1)])  # fmt: skip
+def test_a_rest_of_four_quarters_fills_a_bar_of_four_and_no_other(
+    metre: str, beats: int, unit: int
+) -> None:
+    """The right hand rests for four quarters and has a note; in the next bar it only rests."""
+    bar = beats * unit
+    notes: list[dict[str, object]] = [
+        {"pitch": 48, "onset": at * bar, "length": bar, "hand": "LH"} for at in range(3)
+    ]
+    if bar > 4:
+        notes.append({"pitch": 72, "onset": 4, "length": bar - 4, "hand": "RH"})
+    notes.append({"pitch": 72, "onset": 2 * bar, "length": bar, "hand": "RH"})
+    score = score_from_notes(notes, metre=metre)
+    part = excerpt(score, Window(Fraction(0), score.end_quarters))
+    first, second, _ = mei_of(score, part).split("<measure")[1:]
+    assert ("<mRest" in first) is (bar == 4)
+    assert ("<rest" in first) is (bar > 4)
+    assert second.count("<mRest") == 1

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import json
 import threading
 from collections import OrderedDict
@@ -30,19 +29,16 @@ class Wanted:
     ink: str
     """``#rrggbb``, as ``ground``."""
     ground: str
-    protocol: str = ""
-    """How it is to be shown: ``sixel`` or ``kitty`` in a terminal, ``svg`` in a page; "" for a
-    picture alone."""
+    protocol: str = "svg"
+    """How it is to be shown: ``sixel`` or ``kitty`` in a terminal, ``svg`` in a page."""
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
     """A window's picture, and where its notes and staves stand in it, in pixels."""
 
-    png: bytes
     code: str
-    """What puts it on the terminal from the cursor's place on, or in a page; "" where neither was
-    asked for."""
+    """What puts it on the terminal from the cursor's place on, or in a page."""
     width_px: float
     height_px: float
     staff_px: float
@@ -67,6 +63,7 @@ class EngravingLine:
         self._kept: OrderedDict[Wanted, Picture] = OrderedDict()
         self._thread: threading.Thread | None = None
         self._lock = threading.Lock()
+        self._closed = False
 
     def get(self, wanted: Wanted) -> Picture | None:
         """The picture, where it is made already."""
@@ -76,29 +73,38 @@ class EngravingLine:
             return self._kept.get(wanted)
 
     def ask(self, wanted: Wanted, done: Done) -> None:
-        """Have it made; returns at once."""
+        """Have it made; returns at once. Once the line is closed nothing is made any more."""
+        if self._closed:
+            return
         if self._thread is None:
             self._thread = threading.Thread(target=self._run, name="keyhole-engraving", daemon=True)
             self._thread.start()
         self._wishes.put((wanted, done))
 
     def close(self) -> None:
-        """Make no more pictures."""
+        """Make no more pictures; what is in hand is given up."""
+        self._closed = True
         self._wishes.put(None)
-        self._end_child()
+        if child := self._child:
+            child.kill()  # then the thread, which waits for it, goes on
         if self._thread:
             self._thread.join(2.0)
 
+    # -- on the thread ----------------------------------------------------------------------
+
     def _run(self) -> None:
-        while (wish := self._wishes.get()) is not None:
+        while not self._closed and (wish := self._wishes.get()) is not None:
             waiting = [wish]
             with suppress(Empty):
                 while (more := self._wishes.get_nowait()) is not None:
                     waiting.append(more)
-                return
             for wanted, done in reversed(waiting):
+                if self._closed:
+                    break
                 picture = self.get(wanted) or self._make(wanted)
-                done(wanted, picture)
+                if not self._closed:
+                    done(wanted, picture)
+        self._end_child()
 
     def _make(self, wanted: Wanted) -> Picture | None:
         order = (json.dumps({**asdict(wanted)}) + "\n").encode()
@@ -107,10 +113,11 @@ class EngravingLine:
             if told is not None:
                 break
             self._end_child()
+            if self._closed:
+                return None
         if told is None or "failed" in told:
             return None
         picture = Picture(
-            base64.b64decode(told["png"]),
             told["code"],
             told["width_px"],
             told["height_px"],
@@ -131,6 +138,8 @@ class EngravingLine:
                 self._child = start_python(
                     ["-m", "coach.engraving.process"], stdin=PIPE, stdout=PIPE, own_session=True
                 )
+                if self._closed:  # meanwhile, by whoever saw no process to end
+                    return None
             assert self._child.stdin
             assert self._child.stdout
             self._child.stdin.write(order)

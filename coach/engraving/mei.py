@@ -13,6 +13,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from coach.score.model import Bar, Clef, LineKind, NoteMark, ScoreNote
@@ -70,6 +71,8 @@ class _Event:
     heads: list[Head] = field(default_factory=list)
     is_seen: bool = True
     """False for a silence that another voice tells the time of."""
+    fills_bar: bool = False
+    """True for a rest of the whole bar."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +119,7 @@ class _Document:
         SubElement(head, "title")
         mdiv = SubElement(SubElement(SubElement(mei, "music"), "body"), "mdiv")
         score = SubElement(mdiv, "score")
-        spans = list(self._spans())
+        spans = self._spans
         self._write_definition(score, spans[0])
         section = SubElement(score, "section")
         for before, span in zip([None, *spans], spans, strict=False):
@@ -125,7 +128,11 @@ class _Document:
             self._write_measure(section, span, is_last=span is spans[-1])
         return '<?xml version="1.0" encoding="UTF-8"?>\n' + tostring(mei, encoding="unicode")
 
-    def _spans(self) -> Iterator[_Span]:
+    @cached_property
+    def _spans(self) -> tuple[_Span, ...]:
+        return tuple(self._list_spans())
+
+    def _list_spans(self) -> Iterator[_Span]:
         written = self._written
         ends = [
             head.onset_quarters + max(head.length_quarters, Fraction(1, 16))
@@ -167,7 +174,7 @@ class _Document:
 
     def _write_lines(self, measure: Element, span: _Span, staff: int, number: str) -> None:
         """Hairpins and pedal marks that begin here, or go on into the window's beginning."""
-        spans = list(self._spans())
+        spans = self._spans
         first, last = spans[0], spans[-1]
         for line in self._score.lines:
             start = max(line.start_quarters, first.start)
@@ -219,7 +226,8 @@ class _Document:
         if not layers:
             layers = [("", [])]
         for rest in rests:
-            event = _Event(rest.onset_quarters, _length(rest.value, span), rest.value)
+            length = span.bar.length_quarters if rest.fills_bar else _quarters(rest.value)
+            event = _Event(rest.onset_quarters, length, rest.value, fills_bar=rest.fills_bar)
             layers[0][1].append(event)
         return [sorted(layer, key=lambda event: event.onset) for _, layer in layers]
 
@@ -285,7 +293,7 @@ class _Document:
     def _write_event(self, parent: Element, event: _Event, staff: int) -> None:
         if not event.heads:
             kind = "rest" if event.is_seen else "space"
-            if event.is_seen and event.value.base_quarters == 4 and not event.value.dots:
+            if event.fills_bar:
                 SubElement(parent, "mRest")
             else:
                 SubElement(parent, kind, _duration(event.value))
@@ -488,13 +496,6 @@ def _duration(value: Value) -> dict[str, str]:
     if value.dots:
         about["dots"] = str(value.dots)
     return about
-
-
-def _length(value: Value, span: _Span) -> Fraction:
-    """How long a rest lasts; one of a whole bar fills it."""
-    if value.base_quarters == 4 and not value.dots:
-        return span.bar.end_quarters - span.start
-    return _quarters(value)
 
 
 def _quarters(value: Value) -> Fraction:

@@ -49,12 +49,10 @@ _KITTY_CHUNK = 4096
 
 
 def terminal_code(png: bytes, protocol: str, ground: str) -> str:
-    """What puts the picture on a terminal, from the cursor's place on: sixel, or Kitty's protocol;
-    "" for none. Kitty's is under the text, and the cursor stays."""
+    """What puts the picture on a terminal, from the cursor's place on: sixel, or Kitty's protocol.
+    Kitty's is under the text, and the cursor stays."""
     if protocol == "sixel":
         return _sixels(png, ground)
-    if protocol != "kitty":
-        return ""
     data = base64.b64encode(png).decode("ascii")
     chunks = [data[at : at + _KITTY_CHUNK] for at in range(0, len(data), _KITTY_CHUNK)]
     out = []

@@ -8,7 +8,6 @@ be engraved is answered with ``{"failed": WHY}``, and a process that dies takes 
 
 from __future__ import annotations
 
-import base64
 import json
 import sys
 from collections.abc import Iterable, Mapping
@@ -23,14 +22,15 @@ def answer(order: Mapping[str, Any]) -> dict[str, Any]:
     """One order's answer."""
     try:
         engraved = engrave(order["mei"], Box(**order["box"]))
-        png = draw(engraved, ink=order["ink"], ground=order["ground"])
+        code = engraved.svg
+        if order["protocol"] != "svg":
+            png = draw(engraved, ink=order["ink"], ground=order["ground"])
+            code = terminal_code(png, order["protocol"], order["ground"])
     except (CannotEngrave, ValueError, OSError) as error:
         return {"failed": str(error)}
     told = asdict(engraved)
-    svg = told.pop("svg")
-    protocol = order["protocol"]
-    code = svg if protocol == "svg" else terminal_code(png, protocol, order["ground"])
-    return {**told, "png": base64.b64encode(png).decode("ascii"), "code": code}
+    del told["svg"]
+    return {**told, "code": code}
 
 
 def run(orders: Iterable[str], out: TextIO) -> None:

@@ -369,6 +369,8 @@ class Rest:
     staff: int
     onset_quarters: Fraction
     value: Value
+    fills_bar: bool = False
+    """Whether it stands for the whole bar, of whatever metre: then it looks like a whole rest."""
 
 
 def find_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) -> tuple[Rest, ...]:
@@ -407,7 +409,7 @@ def _split_silence(score: Score, staff: int, low: Fraction, high: Fraction) -> l
         end = min(high, bar.end_quarters) if bar.end_quarters > low else high
         whole = bar.length_quarters == bar.metre.bar_quarters
         if whole and low == bar.onset_quarters and end == bar.end_quarters:
-            out.append(Rest(staff, low, Value(Fraction(4))))
+            out.append(Rest(staff, low, Value(Fraction(4)), fills_bar=True))
             low = end
             continue
         length = _to_next_beat(bar, low, end)
