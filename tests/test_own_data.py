@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import json
 import shutil
 import sqlite3
@@ -12,6 +13,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import mido
 import pytest
@@ -19,6 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.cli import main
+from coach.private_files import make_private_file
 from coach.record.folder import FILE
 from coach.record.own_data import copy_to
 from coach.record.pieces import PieceKey, piece_key
@@ -361,3 +364,83 @@ def test_a_copy_needs_a_record_of_ours(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match="damaged"):
         copy_to(tmp_path / FILE, tmp_path / "copy")
     assert not (tmp_path / "copy").exists()
+
+
+def full_after(files: int) -> Any:
+    """A disk that is full after so many files."""
+    made = []
+
+    def make(path: Path) -> bool:
+        made.append(path)
+        if len(made) > files:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return make_private_file(path)
+
+    return make
+
+
+@pytest.mark.parametrize("files", [0, 2, 4])
+def test_a_full_disk_is_blamed_on_the_folder_and_not_on_the_record(
+    tmp_path: Path, files: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record(tmp_path / "data", SOME)
+    monkeypatch.setattr("coach.cli.commands.own_data.make_private_file", full_after(files))
+    assert coach("export", tmp_path / "out", "--data", tmp_path / "data") == 2
+    said = capsys.readouterr().err
+    assert f"{tmp_path / 'out'} can't be written to (No space left on device)" in said
+    assert "record" not in said
+
+
+def test_an_export_that_cannot_be_read_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data, out = record(tmp_path / "data", SOME), tmp_path / "out"
+    assert coach("export", out, "--data", data) == 0
+    opens = Path.open
+
+    def refuse(self: Path, *words: Any, **how: Any) -> Any:
+        if self.name == "repetitions.jsonl":
+            raise PermissionError(errno.EACCES, "Permission denied")
+        return opens(self, *words, **how)
+
+    monkeypatch.setattr(Path, "open", refuse)
+    assert coach("import", out, "--data", tmp_path / "new") == 2
+    said = capsys.readouterr().err
+    assert f"{out} can't be read (Permission denied)" in said
+    assert "record" not in said
+    assert contents(tmp_path / "new") == []  # all of it, or nothing
+
+
+def aside(folder: Path) -> list[tuple[object, ...]]:
+    with closing(sqlite3.connect(folder / FILE)) as db:
+        return db.execute("SELECT table_name, entry FROM set_aside").fetchall()
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_what_was_set_aside_is_merged_once(tmp_path: Path, seen: bool) -> None:
+    """A row that is not as it was written, set aside there already or not."""
+    one, two = record(tmp_path / "1", SOME[:2]), record(tmp_path / "2", SOME[1:])
+    with closing(sqlite3.connect(two / FILE)) as db:
+        db.execute("UPDATE repetition SET qpm = 61.5 WHERE id = 2")
+        db.commit()
+    if seen:
+        store = Store(two, lambda: NOON_S)
+        store.history(PIECES[1])
+        store.close()
+        assert len(aside(two)) == 1
+    for _ in range(2):
+        assert coach("merge", two, "--data", one) == 0
+        assert len(aside(one)) == 1
+
+
+@pytest.mark.parametrize("command", ["import", "merge"])
+def test_what_became_of_the_record_is_said(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other, out = record(tmp_path / "other", SOME), tmp_path / "out"
+    assert coach("export", out, "--data", other) == 0
+    data = record(tmp_path / "data", SOME[:1])
+    (data / FILE).write_bytes((data / FILE).read_bytes()[:5000])
+    capsys.readouterr()
+    assert coach(command, out if command == "import" else other, "--data", data) == 0
+    assert "The practice record was damaged: it is kept as" in capsys.readouterr().err

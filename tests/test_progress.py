@@ -24,6 +24,7 @@ from coach.coaching.planning import (
     map_bars,
 )
 from coach.judging.model import Outcome
+from coach.playing.notes import Take
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
@@ -227,3 +228,20 @@ def test_in_a_browser_the_report_fits_a_phone_and_a_desk(
     assert found, done.stdout[:300] + done.stderr[-300:]
     assert int(found[1]) <= int(found[2]) <= width
     assert sys.platform
+
+
+def test_a_repetition_without_a_take_does_not_end_the_report(
+    week: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coach.record.store.Store.take", lambda self, repetition: Take(()))
+    file = tmp_path / "report.html"
+    assert main(["report", "--data", str(week), "--file", str(file)]) == 0
+    assert "data:audio/midi" not in file.read_text(encoding="utf-8")
+
+
+def test_a_report_written_over_another_is_the_owners_alone(week: Path, tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    file.write_text("older")
+    file.chmod(0o644)
+    assert main(["report", "--data", str(week), "--file", str(file)]) == 0
+    assert not file.stat().st_mode & 0o077

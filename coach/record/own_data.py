@@ -146,13 +146,13 @@ def join_copy(path: Path, other: Path) -> int:
         copy = Path(folder) / "other.sqlite3"
         copy_to(other, copy)
         with open_record(path) as into, open_record(copy) as source:
-            before = _count(into)
+            before = _count_repetitions(into)
             with into.writing(OPEN_WAIT_S) as db, source.reading() as found:
                 join(db, found)
-            return _count(into) - before
+            return _count_repetitions(into) - before
 
 
-def _count(database: Database) -> int:
+def _count_repetitions(database: Database) -> int:
     with database.reading() as db:
         return int(db.execute("SELECT count(*) FROM repetition").fetchone()[0])
 

@@ -23,7 +23,7 @@ from coach.record.database import (
 )
 from coach.record.folder import VERSION, RecordError, close_to_others
 from coach.record.migrations import old_repetition
-from coach.record.rows import add_row, keep_entry
+from coach.record.rows import add_row
 from coach.record.salvage import SalvagedPiece, salvage
 from coach.record.schema import tables_of
 
@@ -61,10 +61,18 @@ def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
             if rows.is_sound(found):
                 join_repetition(into, piece, row)
             else:
-                keep_entry(into, "repetition", row, values[3])
-    aside = "SELECT at_s, table_name, entry FROM set_aside"
-    put = "INSERT INTO set_aside (at_s, table_name, entry) VALUES (?, ?, ?)"
-    into.executemany(put, source.execute(aside).fetchall())
+                join_entry(into, values[3], "repetition", rows.as_json(row))
+    for entry in source.execute("SELECT at_s, table_name, entry FROM set_aside").fetchall():
+        join_entry(into, *entry)
+
+
+def join_entry(into: sqlite3.Connection, at_s: float, table: str, entry: str) -> None:
+    """Set a row aside where the same one isn't aside already."""
+    put = """
+        INSERT INTO set_aside (at_s, table_name, entry) SELECT ?1, ?2, ?3
+        WHERE NOT EXISTS (SELECT 1 FROM set_aside WHERE table_name = ?2 AND entry = ?3)
+    """
+    into.execute(put, (at_s, table, entry))
 
 
 def join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:

@@ -11,7 +11,7 @@ import sys
 import time
 from argparse import Namespace
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -19,7 +19,7 @@ from typing import Any, TextIO
 
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import HANDS_FOLDER, open_piece
-from coach.cli.terminal import say, waiting_line
+from coach.cli.terminal import say, waiting_line, warn
 from coach.playing.takes import write_take
 from coach.private_files import FILE_MODE, make_private_file, make_private_folder
 from coach.record import own_data
@@ -37,6 +37,7 @@ from coach.record.recovery import RecordFile
 from coach.record.settings import FILE as SETTINGS_FILE
 from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
+from coach.score.words import count_of
 
 PIECES, REPETITIONS, TABLE, TAKES = (
     "pieces.jsonl",
@@ -83,7 +84,12 @@ def export_record(options: Namespace) -> int:
     folder: Path = options.folder
     _need_empty(folder)
     record = named_folder(options.data) / FILE
-    with own_data.open_record(record) as database, database.reading() as db, waiting_line() as tell:
+    with (
+        own_data.open_record(record) as database,
+        database.reading() as db,
+        waiting_line() as tell,
+        _blame_folder(folder, "be written to"),
+    ):
         make_private_folder(folder)
         export = _Export(folder, options.data)
         pieces = list(list_pieces(db))
@@ -102,6 +108,18 @@ def export_record(options: Namespace) -> int:
         _copy_beside(named_folder(options.data), folder)
     say(export.sentence(len(pieces)))
     return 0
+
+
+@contextmanager
+def _blame_folder(folder: Path, what: str) -> Iterator[None]:
+    """What goes wrong with the folder is said of it, and not of the record."""
+    try:
+        yield
+    except OSError as error:
+        raise CannotDo(
+            f"{folder} can't {what} ({error.strerror or error}); see to that folder, or name "
+            "another."
+        ) from error
 
 
 @dataclass
@@ -154,12 +172,13 @@ class _Export:
     def sentence(self, pieces: int) -> str:
         """What was written."""
         said = (
-            f"{_count(self.repetitions, 'repetition')} of {_count(pieces, 'piece')} and "
-            f"{_count(self.takes, 'take')} are in {self.folder}; its README.txt says what is where."
+            f"{count_of(self.repetitions, 'repetition')} of {count_of(pieces, 'piece')} and "
+            f"{count_of(self.takes, 'take')} are in {self.folder}; its README.txt says what is "
+            "where."
         )
         if self.unreadable:
             said += (
-                f"\n{_count(self.unreadable, 'repetition')} can't be read any longer and "
+                f"\n{count_of(self.unreadable, 'repetition')} can't be read any longer and "
                 f"{'is' if self.unreadable == 1 else 'are'} not among them (coach check)."
             )
         if self.without_score:
@@ -276,10 +295,13 @@ def import_record(options: Namespace) -> int:
 
     with waiting_line() as tell:
         tell("Taking in the export")
-        file.write(work, OPEN_WAIT_S)
-    file.close()
+        try:
+            file.write(work, OPEN_WAIT_S)
+        finally:
+            _close(file)
     joined, wrong = found
-    _restore_beside(folder, data_folder(options.data))
+    with _blame_folder(folder, "be taken in"):
+        _restore_beside(folder, data_folder(options.data))
     say("\n".join([*wrong, _describe_import(joined.repetitions, joined.known)]))
     return 1 if wrong else 0
 
@@ -292,15 +314,17 @@ def merge_records(options: Namespace) -> int:
     if not other.is_file():
         raise CannotDo(f"There is no practice record at {other}; name the file, or its folder.")
     file = _record_file(options)
-    file.open()
-    file.close()
+    try:
+        file.open()
+    finally:
+        _close(file)
     record = data_folder(options.data) / FILE
     if other.samefile(record):
         raise CannotDo(f"{other} is the record itself; name that of the other machine.")
     with waiting_line() as tell:
         tell("Taking in the other record")
         new = own_data.join_copy(record, other)
-    say(f"{_count(new, 'repetition')} came in; what was there already is there once.")
+    say(f"{count_of(new, 'repetition')} came in; what was there already is there once.")
     return 0
 
 
@@ -308,8 +332,18 @@ def _record_file(options: Namespace) -> RecordFile:
     return RecordFile(data_folder(options.data) / FILE, time.time)
 
 
+def _close(file: RecordFile) -> None:
+    """Close it, and say what became of it: brought up to date, or damaged and begun anew."""
+    file.close()
+    for notice in file.notices:
+        warn(notice)
+
+
 def _lines(path: Path) -> Iterator[str]:
-    with path.open(encoding="utf-8", errors="replace") as file:
+    with (
+        _blame_folder(path.parent, "be read"),
+        path.open(encoding="utf-8", errors="replace") as file,
+    ):
         for line in file:
             if line.strip():
                 yield line
@@ -325,8 +359,8 @@ def _restore_beside(folder: Path, data: Path) -> None:
 
 
 def _describe_import(new: int, known: int) -> str:
-    there = f"; {_count(known, 'repetition')} {'was' if known == 1 else 'were'} there already"
-    return f"{_count(new, 'repetition')} came in{there if known else ''}."
+    there = f"; {count_of(known, 'repetition')} {'was' if known == 1 else 'were'} there already"
+    return f"{count_of(new, 'repetition')} came in{there if known else ''}."
 
 
 # -- check, rebuild, backup, forget ---------------------------------------------------------------
@@ -342,20 +376,20 @@ def check_record(options: Namespace) -> int:
 
 
 def _findings_lines(record: Path, found: Findings) -> list[str]:
-    all_of_it = f"{_count(found.repetitions, 'repetition')} of {_count(found.pieces, 'piece')}"
+    all_of_it = f"{count_of(found.repetitions, 'repetition')} of {count_of(found.pieces, 'piece')}"
     lines = [f"{record}: {all_of_it}, all as they were written."]
     if not found.is_sound:
         lines = [f"{record}: {all_of_it}."]
     if found.unreadable:
         lines.append(
-            f"{_count(found.unreadable, 'repetition')} can't be read any longer: open Keyhole "
+            f"{count_of(found.unreadable, 'repetition')} can't be read any longer: open Keyhole "
             "once, and what is damaged is set aside."
         )
     if found.miscounted:
-        lines.append(f"{_count(found.miscounted, 'piece')} wrongly counted: coach rebuild.")
+        lines.append(f"{count_of(found.miscounted, 'piece')} wrongly counted: coach rebuild.")
     lines += [f"SQLite says: {words}" for words in found.trouble]
     if found.set_aside:
-        lines.append(f"{_count(found.set_aside, 'row')} set aside earlier, as damaged.")
+        lines.append(f"{count_of(found.set_aside, 'row')} set aside earlier, as damaged.")
     return lines
 
 
@@ -382,12 +416,12 @@ def forget_piece(options: Namespace) -> int:
     record = named_folder(options.data) / FILE
     with own_data.open_record(record) as database, database.reading() as db:
         piece, played = _find_piece(list(list_pieces(db)), options.piece, db)
-    what = f"{piece.title} and its {_count(played, 'repetition')}"
+    what = f"{piece.title} and its {count_of(played, 'repetition')}"
     if not options.yes and not _confirms(f"Forget {what}? This can't be undone. Type yes: "):
         say("Nothing was forgotten.")
         return 1
     gone = own_data.forget_piece(record, piece)
-    say(f"{piece.title} and its {_count(gone, 'repetition')} are forgotten.")
+    say(f"{piece.title} and its {count_of(gone, 'repetition')} are forgotten.")
     return 0
 
 
@@ -420,7 +454,3 @@ def _confirms(question: str) -> bool:
         raise CannotDo("Forgetting has to be confirmed in a terminal; or add --yes.")
     say(question)
     return sys.stdin.readline().strip().casefold() == "yes"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

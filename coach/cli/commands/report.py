@@ -26,7 +26,7 @@ from coach.coaching.planning import BarState, DayFigures, WarmUpItem
 from coach.coaching.wording import HANDS, move_words
 from coach.engraving import Box, EngravingLine, Picture, Wanted, write_mei
 from coach.playing.takes import write_take
-from coach.private_files import FILE_MODE
+from coach.private_files import write_private
 from coach.record.folder import named_folder
 from coach.record.pieces import RepetitionSummary
 from coach.record.store import Store
@@ -34,6 +34,7 @@ from coach.score.counting import syllables
 from coach.score.model import Hand, Hands
 from coach.score.notation import write
 from coach.score.window import Window, excerpt
+from coach.score.words import count_of
 
 MOST_SPOTS = 8
 """Weak spots of a piece that are shown with their notes: about two printed pages."""
@@ -80,8 +81,7 @@ def write_report(options: Namespace) -> int:
             engraver.close()
             store.close()
     try:
-        file.write_text(page, encoding="utf-8")
-        file.chmod(FILE_MODE)
+        write_private(file, page)
     except OSError as error:
         raise CannotDo(
             f"{file} can't be written ({error.strerror or error}); name another: --file FILE."
@@ -119,8 +119,8 @@ def _piece(one: PieceProgress, store: Store, engraver: _Passages) -> str:
 def _summary(one: PieceProgress) -> str:
     minutes = sum(day.minutes for day in one.days)
     return (
-        f"<p>{_count(len(one.played), 'repetition')} in {minutes:.0f} minutes on "
-        f"{_count(len(one.days), 'day')}; last on {_said(one.days[-1].day, '%d %B')}.</p>\n"
+        f"<p>{count_of(len(one.played), 'repetition')} in {minutes:.0f} minutes on "
+        f"{count_of(len(one.days), 'day')}; last on {_said(one.days[-1].day, '%d %B')}.</p>\n"
         if one.days
         else ""
     )
@@ -189,7 +189,7 @@ def _weak(one: PieceProgress, store: Store, engraver: _Passages) -> str:
     played = store.repetitions(one.piece, 2000)
     parts = [_spot(one, item, played, store, engraver) for item in one.weak[:MOST_SPOTS]]
     more = len(one.weak) - MOST_SPOTS
-    rest = f"<p>And {_count(more, 'more')}.</p>\n" if more > 0 else ""
+    rest = f"<p>And {more:,} more.</p>\n" if more > 0 else ""
     return f"<h3>Weak when last played</h3>\n{''.join(parts)}{rest}"
 
 
@@ -219,27 +219,27 @@ def _takes(
             over = Window(
                 Fraction(seen.start_quarters), Fraction(seen.end_quarters), Hands(seen.hands)
             )
-            if seen.clean is clean and over.contains(window):
+            if seen.clean is clean and over.contains(window) and (midi := _midi(store, seen.id)):
                 name = f"{one.score.title or 'take'}-{datetime.fromtimestamp(seen.at_s):%Y-%m-%d}"
-                link = f"data:audio/midi;base64,{_midi(store, seen.id)}"
+                link = f"data:audio/midi;base64,{midi}"
                 file = html.escape(re.sub(r"[^\w-]+", "-", name))
                 yield f'<a download="{file}.mid" href="{link}">{words}, as MIDI</a> '
                 break
 
 
 def _midi(store: Store, repetition: int) -> str:
+    """A take as a MIDI file in base64; "" where no note of it can be read any longer."""
+    take = store.take(repetition)
+    if not take.notes:
+        return ""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "take.mid"
-        write_take(store.take(repetition), file)
+        write_take(take, file)
         return base64.b64encode(file.read_bytes()).decode("ascii")
 
 
 def _said(day: int, form: str) -> str:
     return date.fromordinal(day).strftime(form)
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 or what == "more" else "s")
 
 
 class _Passages:

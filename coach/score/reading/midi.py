@@ -19,7 +19,8 @@ from coach.score.pitch import Spelling
 from coach.score.reading.files import Source
 from coach.score.reading.hands import split_hands
 from coach.score.reading.musicxml import OTHER_PLAYERS, sensible
-from coach.score.reading.safe import clean, count
+from coach.score.reading.safe import clean
+from coach.score.words import count_of
 
 # Standard MIDI files as they are: ticks, tracks and channels. The door to mido for scores.
 
@@ -338,7 +339,7 @@ def _remarks(piece: MidiPiece, notated: bool) -> list[Remark]:
         text = "The file is a performance, not notation: its rhythm stands as it was played."
         out.append(Remark("guess", text))
     if piece.unended:
-        text = f"{count(piece.unended, 'note')} without an end: held to the end of the track."
+        text = f"{count_of(piece.unended, 'note')} without an end: held to the end of the track."
         out.append(Remark("repaired", text))
     return out
 

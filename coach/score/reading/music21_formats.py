@@ -20,7 +20,7 @@ from coach.score.formats import FileKind, ScoreError
 from coach.score.model import Remark, Score
 from coach.score.reading.files import Source
 from coach.score.reading.musicxml import read_musicxml
-from coach.score.reading.safe import count
+from coach.score.words import count_of
 
 _ABC_FIELD = re.compile(r"^\s*[A-Za-z+]:.*$", re.MULTILINE)
 _ABC_NOISE = re.compile(r'"[^"]*"|![^!\n]*!|\+[^+\n]*\+|\[[A-Za-z]:[^\]]*\]|%.*$', re.MULTILINE)
@@ -177,7 +177,7 @@ def _remarks(score: Score, source: Source, text: str, pieces: int) -> tuple[Rema
     read = sum(max(1, len(note.segments_quarters)) for note in score.notes)
     missing = written_notes(text, source.kind) - read
     if missing > 0:
-        lost = f"{count(missing, 'note')} of the file may be missing: compare with the page."
+        lost = f"{count_of(missing, 'note')} of the file may be missing: compare with the page."
         out.insert(0, Remark("left out", lost))
     if pieces > 1:
         out.insert(0, Remark("left out", f"The file has {pieces} pieces: the first was read."))

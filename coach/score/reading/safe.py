@@ -45,11 +45,6 @@ def clean(text: str | None) -> str:
     return " ".join(printable(text, len(text), unseen=" ").split())[:_LONGEST_WORDS]
 
 
-def count(number_of: int, thing: str) -> str:
-    """``1 note``, ``2 notes``."""
-    return f"{number_of} {thing}" + ("" if number_of == 1 else "s")
-
-
 # XML that cannot hurt: no entity is declared, no DTD is loaded, nothing is fetched.
 #
 # A DOCTYPE line as real MusicXML files carry it is accepted and ignored. The tree is built by

@@ -11,7 +11,8 @@ from xml.etree.ElementTree import Element
 from coach.score.formats import ScoreError
 from coach.score.model import NoteMark, Remark
 from coach.score.reading.musicxml.facts import ClefAt, LineAt, PartFacts, RawNote, WordsAt
-from coach.score.reading.safe import clean, count, whole
+from coach.score.reading.safe import clean, whole
+from coach.score.words import count_of
 
 # The parts of a MusicXML score, partwise or timewise, and what the part list says of them.
 
@@ -320,16 +321,16 @@ def remarks_of(piano: Piano) -> list[Remark]:
     small = sum(NoteMark.SMALL_PRINT in note.marks for note in piano.notes)
     unpitched = sum(part.unpitched_notes for part in piano.parts)
     if hidden:
-        text = f"{count(hidden, 'note')} that the page does not show: not to be played from it."
+        text = f"{count_of(hidden, 'note')} that the page does not show: not to be played from it."
         out.append(Remark("left out", text))
     if piano.cue_notes:
-        text = f"{count(piano.cue_notes, 'cue note')}: another player's part."
+        text = f"{count_of(piano.cue_notes, 'cue note')}: another player's part."
         out.append(Remark("left out", text))
     if small:
-        text = f"{count(small, 'note')} in small print: played freely, and no fault if left out."
+        text = f"{count_of(small, 'note')} in small print: played freely, and no fault if left out."
         out.append(Remark("note", text))
     if unpitched:
-        out.append(Remark("left out", f"{count(unpitched, 'note')} without a pitch."))
+        out.append(Remark("left out", f"{count_of(unpitched, 'note')} without a pitch."))
     for part in piano.parts:
         for what, bars in part.repairs.items():
             out.append(Remark("repaired", f"In {_bars(bars)} {what}."))
