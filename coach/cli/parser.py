@@ -145,11 +145,16 @@ def _add_warmup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 
 def _add_judge(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    judged = commands.add_parser("judge", help="judge a recorded take, without a screen")
+    judged = commands.add_parser("judge", help="judge recorded takes, without a screen")
     _add_window(judged)
-    judged.add_argument("take", type=Path, metavar="TAKE.mid", help="the take as a MIDI file")
+    judged.add_argument(
+        "takes", type=Path, nargs="+", metavar="TAKE",
+        help="a take as a MIDI file; of several, or a folder of them, one line of JSON each",
+    )  # fmt: skip
     _add_stage(judged)
-    judged.add_argument("--json", action="store_true", help="the verdict as data")
+    judged.add_argument(
+        "--json", action="store_true", help="the verdict as data; of many takes it always is"
+    )
     judged.add_argument("--notes", action="store_true", help="every note, not only the faults")
     _add_common(judged, again=True)
 

@@ -20,7 +20,7 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "drill": _lazily("practice", "drill"),
     "demo": _lazily("practice", "demo"),
     "warmup": _lazily("practice", "warmup"),
-    "judge": _lazily("judge", "judge_take"),
+    "judge": _lazily("judge", "judge_command"),
     "score": _lazily("score", "show_score"),
     "calibrate": _lazily("calibrate", "calibrate_click"),
     "ports": _lazily("ports", "show_ports"),

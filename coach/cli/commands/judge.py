@@ -1,12 +1,17 @@
-"""``coach judge SCORE TAKE.mid``: the verdict on a recorded take, as text or as data."""
+"""``coach judge SCORE TAKE…``: the verdict on a take, as text or data; on many, as JSON lines."""
 
 from __future__ import annotations
 
 import json
 from argparse import Namespace
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
 
+from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece, qpm_from, window_from
-from coach.cli.terminal import say
+from coach.cli.take_judges import Measure, bar_words, judge_takes
+from coach.cli.terminal import draw, say, waiting_line, warn
 from coach.judging.judge import judge
 from coach.judging.model import Judgement, Label, Stage
 from coach.judging.serialize import judgement_to_plain
@@ -15,12 +20,58 @@ from coach.playing.notes import Take
 from coach.playing.takes import read_take
 from coach.score.model import Score
 from coach.score.window import excerpt
+from coach.score.words import count_of
+
+TAKE_SUFFIXES = (".mid", ".midi")
 
 
-def judge_take(options: Namespace) -> int:
-    """Judge the take and print the verdict."""
+def judge_command(options: Namespace) -> int:
+    """Judge a take, or many."""
+    takes: list[Path] = options.takes
+    if len(takes) == 1 and not takes[0].is_dir():
+        return _judge_one(options, takes[0])
+    return _judge_many(options, list_takes(takes))
+
+
+def list_takes(named: Sequence[Path]) -> list[Path]:
+    """The takes that are named, and those of the folders that are, below them too, by name."""
+    found: list[Path] = []
+    for path in named:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        inside = sorted(p for p in path.rglob("*") if p.suffix.lower() in TAKE_SUFFIXES)
+        if not inside:
+            raise CannotDo(f"There is no take in {path}: takes are files named *.mid.")
+        found += inside
+    return found
+
+
+def _judge_many(options: Namespace, takes: Sequence[Path]) -> int:
+    """A line of JSON for each take, in order; a bar on the standard error says how far it is."""
     score = open_piece(options.score, options.move, data=options.data)
-    take = read_take(options.take)
+    window = window_from(options, score)
+    measure = Measure(
+        excerpt(score, window),
+        Stage(options.stage),
+        qpm_from(options, score, window),
+        Strictness(options.strictness),
+    )
+    failed = 0
+    with waiting_line() as tell, closing(judge_takes([*map(str, takes)], measure)) as lines:
+        tell(bar_words(0, len(takes)))
+        for done, line in enumerate(lines, start=1):
+            draw(f"{line}\n")  # pure ASCII, and longer than a terminal's lines
+            failed += "error" in json.loads(line)
+            tell(bar_words(done, len(takes)))
+    if failed:
+        warn(f"{count_of(failed, 'take')} of {len(takes):,} could not be judged: see its error.")
+    return 1 if failed else 0
+
+
+def _judge_one(options: Namespace, path: Path) -> int:
+    score = open_piece(options.score, options.move, data=options.data)
+    take = read_take(path)
     window = window_from(options, score)
     judgement = judge(
         excerpt(score, window),
