@@ -16,6 +16,8 @@ from scripts.coachbench.sessions import Session, play_once
 CLEAN = 3
 START_SHARE = 0.6
 """The ladder begins at three fifths of the tempo."""
+STEP_MARKS = 2
+"""Metronome marks of a step, where the faults are told."""
 
 
 def ladder(score: Score, pianist: SimulatedPianist, minutes: float) -> Session:
@@ -60,6 +62,27 @@ def told(
             while clean < CLEAN and session.playing_s < 60 * minutes:
                 window = around(score, move)
                 clean = clean + 1 if play_once(score, pianist, window, QPM, session).clean else 0
+        session.finished = _whole_holds(score, pianist, session)
+    return session
+
+
+def told_slowly(
+    score: Score, pianist: SimulatedPianist, faults: tuple[Transition, ...], minutes: float
+) -> Session:
+    """The same, and it goes slower after an unclean one and quicker after two that were clean."""
+    session, beat = Session(), score.bars[0].metre.beat_quarters
+    while session.playing_s < 60 * minutes and not session.finished:
+        for move in faults:
+            clean, qpm, window = 0, QPM, around(score, move)
+            while session.playing_s < 60 * minutes:
+                if not play_once(score, pianist, window, qpm, session).clean:
+                    clean, qpm = 0, max(slower(qpm, beat, STEP_MARKS), QPM / 2)
+                    continue
+                clean += 1
+                if clean == CLEAN and qpm >= QPM:
+                    break
+                if clean >= CLEAN - 1 and qpm < QPM:
+                    clean, qpm = 0, min(quicker(qpm, beat, STEP_MARKS), QPM)
         session.finished = _whole_holds(score, pianist, session)
     return session
 

@@ -16,11 +16,11 @@ _SCALE = (0, 2, 4, 5, 7, 9, 11)
 _METRES = ("4/4", "3/4", "2/4", "6/8")
 
 
-def section(random: Random) -> Score:
-    """Four bars for both hands: a walking tune over single notes and two-note chords."""
+def section(random: Random, bars: int = 4) -> Score:
+    """So many bars for both hands: a walking tune over single notes and two-note chords."""
     metre = random.choice(_METRES)
     beat = Fraction(3, 2) if metre == "6/8" else Fraction(1)
-    beats = 4 * {"4/4": 4, "3/4": 3, "2/4": 2, "6/8": 2}[metre]
+    beats = bars * {"4/4": 4, "3/4": 3, "2/4": 2, "6/8": 2}[metre]
     notes: list[dict[str, object]] = []
     place = random.randrange(7)
     for at in range(beats):

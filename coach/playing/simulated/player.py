@@ -177,7 +177,7 @@ class SimulatedPianist:
     def _draw_faults(self, excerpt: Excerpt, tempo_share: float) -> list[PlayerFault]:
         failing = []
         for fault in self.faults:
-            if not _shows(fault, excerpt):
+            if not shows(fault, excerpt):
                 continue
             if self._random.random() < self.chance(fault, tempo_share):
                 failing.append(fault)
@@ -269,7 +269,7 @@ def _in_move(note: ScoreNote, fault: PlayerFault) -> bool:
     return move.from_quarters < note.onset_quarters <= move.to_quarters and _is_of(note, fault)
 
 
-def _shows(fault: PlayerFault, excerpt: Excerpt) -> bool:
+def shows(fault: PlayerFault, excerpt: Excerpt) -> bool:
     """Whether the excerpt asks for the move: it is in it, comes from somewhere, and with both
     hands where the fault is of both together."""
     if fault.together_only and excerpt.window.hands is not Hands.TOGETHER:
