@@ -13,7 +13,6 @@ from textual import work
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
-    CountIn,
     DrillEvent,
     DrillState,
     NoteMarked,
@@ -274,13 +273,9 @@ class FakeClick:
     """Sounds, or has no way to."""
 
     def __init__(self, sounds: bool = True) -> None:
-        self.sounds, self.started = sounds, 0
+        self.sounds = sounds
         self.played: list[Timed] = []
         self.stopped = 0
-
-    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
-        self.started += 1
-        return self.sounds
 
     def prepare(self) -> None:
         pass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -152,12 +153,12 @@ def test_where_nothing_can_sound_that_is_said() -> None:
 
 def test_the_same_failure_three_times_offers_to_listen() -> None:
     nobody: Any = None
-    listening = Listening(nobody, nobody, float, nobody, FakeClick())
-    failed, right = ended(clean=False), ended()
-    assert [listening.offer(one) for one in (failed, failed, failed)] == ["", "", OFFER]
+    listening = Listening(nobody, nobody, float, nobody, FakeClick(), lambda: "Press h.")
+    failed, right, asked = ended(clean=False), ended(), f"{OFFER} Press h."
+    assert [listening.offer(one) for one in (failed, failed, failed)] == ["", "", asked]
     assert [listening.offer(one) for one in (failed, right, failed, failed)] == [""] * 4
-    assert listening.offer(failed) == OFFER
-    mute = Listening(nobody, nobody, float, nobody, None)
+    assert listening.offer(failed) == asked
+    mute = Listening(nobody, nobody, float, nobody, None, str)
     assert [mute.offer(failed) for _ in range(3)] == [""] * 3
 
 
@@ -171,6 +172,24 @@ def test_nothing_sounds_while_one_plays() -> None:
         assert not click.played
 
     seated((120, 40), run, click=click)
+
+
+def test_a_key_that_was_never_let_go_of_is_shown_for_as_long_as_it_sounds() -> None:
+    notes, drill = played_wrong()
+    done = drill.repetition([replace(note, length_s=None) for note in notes], now_s=10.0)
+    hearing = plan_take(done.take, done.judgement, 100.0)
+    off_s = {one[1]: at_s for at_s, one in reversed(hearing.messages) if one[0] == 0x80}
+    for one in hearing.marks[:3]:
+        assert one.end_s == pytest.approx(off_s[PART.notes[one.note].pitch])
+
+
+def test_what_can_not_be_heard_is_said_without_a_headline_of_another_thing() -> None:
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("h")
+        await seat.pilot.pause()
+        assert not seat.is_large("A BREAK")
+
+    seated((120, 40), run, click=FakeClick(sounds=False))
 
 
 def test_the_keys_are_told_with_all_others() -> None:

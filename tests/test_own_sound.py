@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from coach.playing.ports.own_sound import ASK, LATE_S, OwnSound
+from coach.playing.ports.own_sound import ANSWER_S, ASK, LATE_S, OwnSound
 
 Came = tuple[float, tuple[int, ...]]
 
@@ -94,6 +94,23 @@ def test_of_thousands_of_notes_through_a_loop_none_is_confused(seed: int) -> Non
     heard = [message[1] for _, message in left if message[0] == 0x90]
     assert sorted(heard) == sorted(message[1] for _, message in struck)
     assert all(message[0] == 0x90 for _, message in left)
+
+
+def test_where_nothing_comes_back_what_was_sent_is_not_kept_all_evening() -> None:
+    own = OwnSound()
+    for second in range(1000):
+        own.send([(float(second), (0x99, 76, 100)), (second + 0.05, (0x89, 76, 0))], float(second))
+    assert len(own._sent) <= 2 * (ANSWER_S + 1)
+
+
+def test_what_was_sent_before_the_answer_came_is_still_known() -> None:
+    own = OwnSound()
+    own.expect_answer(0.0)
+    own.send([(ANSWER_S / 2, (0x90, 60, 64))], 0.0)
+    own.send([(ANSWER_S, (0x90, 62, 64))], ANSWER_S - 0.01)
+    for message in ASK:
+        assert own.is_own(message, ANSWER_S / 2)
+    assert own.is_own((0x90, 60, 64), ANSWER_S / 2 + 0.01)
 
 
 def test_what_comes_too_late_is_the_players() -> None:

@@ -167,7 +167,7 @@ def test_the_real_process_plays_in_order_and_stops_when_told(module: Module) -> 
         wait_for(lambda: len(module) == 4, 10)
         assert [message[1] for _, message in module] == [60, 61, 62, 63]
         assert all(at_s >= start_s + 0.05 * k for k, (at_s, _) in enumerate(module))
-        line.stop()
+        line.play("Sound Module:in", ())
         wait_for(lambda: len(module) == 8)
         assert {message for _, message in module[4:]} == {(0x80, 60 + k, 0) for k in range(4)}
     finally:
@@ -216,7 +216,7 @@ def test_a_process_that_ended_is_begun_anew() -> None:
     """No MIDI system of that name: the process can't begin, and nobody is held up."""
     line = SoundingLine("no such system")
     line.play("Piano", [(time.perf_counter(), ON)])
-    line.stop()
+    line.play("Piano", ())
     line.play("Piano", [(time.perf_counter(), ON)])
     line.close()
 

@@ -66,7 +66,7 @@ def test_stopping_lets_go_of_what_sounds_and_sends_nothing_more(
     now_s = time.perf_counter()
     player.play([(now_s + 0.005, ON), (now_s + 0.03, (0x99, 77, 80)), (now_s + 60, OFF)])
     wait_for(lambda: out.sent)
-    player.stop()
+    player.play(())
     time.sleep(0.05)
     assert out.sent == [ON, OFF]
 

@@ -1,4 +1,4 @@
-"""What sounds through the piano's own sound: the click."""
+"""What sounds through the piano's own sound: the click, and what is heard."""
 
 from __future__ import annotations
 
@@ -7,12 +7,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from coach.coaching.drill import CountIn
     from coach.playing.click_schedule import Timed
     from coach.playing.ports import Ports
     from coach.playing.sounding import SoundingLine
-    from coach.score.model import Score
-    from coach.score.window import Excerpt
 
 
 class PianoSound:
@@ -29,20 +26,6 @@ class PianoSound:
         if port is not None:
             self._ports.own.expect_answer(self._clock())
             self._send(port, ())
-
-    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
-        """Sound the count-in and the click of one repetition, if the piano takes it."""
-        from coach.playing.click_schedule import clicks, messages
-
-        beat = score.bar_at(excerpt.grid_quarters[0]).metre.beat_quarters
-        sounding = clicks(
-            score,
-            excerpt.grid_quarters,
-            qpm=60.0 * float(beat) / click.beat_s,
-            first_click_s=click.first_beat_s,
-            count_in=click.count_in_beats,
-        )
-        return self.play(messages(sounding))
 
     def play(self, messages: Sequence[Timed]) -> bool:
         """Sound these at their times, in place of what sounds; whether there is a way out."""

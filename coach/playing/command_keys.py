@@ -13,7 +13,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coach.playing.end_key import CLEAR_SEMITONES
 from coach.score.pitch import Spelling
 
 RANGES: Mapping[int, tuple[int, int]] = {
@@ -29,6 +28,11 @@ WHITE = frozenset({0, 2, 4, 5, 7, 9, 11})
 ALONE_S = 0.4
 """A key is a command only where no other came so shortly before it. Own choice, because nobody who
 reaches from the music to the end of the keyboard is quicker."""
+
+
+REACH_SEMITONES = 15
+"""How far a command key is at least from what the piece needs. Own choice, because a hand that
+begins an octave too low, and slips a step beside that, still strikes none."""
 
 
 class PianoCommand(StrEnum):
@@ -62,11 +66,11 @@ def lay_command_keys(lowest: int, highest: int, size: int = 88) -> tuple[Command
     """The command keys of a piece that needs the keys from ``lowest`` to ``highest``.
 
     As many commands as there are free white keys, those at the low end first, in order from it;
-    then from the high end down. A key has to be :data:`CLEAR_SEMITONES` away from the piece.
+    then from the high end down. A key has to be :data:`REACH_SEMITONES` away from the piece.
     """
     first, last = RANGES[size]
-    low = [key for key in range(first, lowest - CLEAR_SEMITONES + 1) if key % 12 in WHITE]
-    high = [key for key in range(last, highest + CLEAR_SEMITONES - 1, -1) if key % 12 in WHITE]
+    low = [key for key in range(first, lowest - REACH_SEMITONES + 1) if key % 12 in WHITE]
+    high = [key for key in range(last, highest + REACH_SEMITONES - 1, -1) if key % 12 in WHITE]
     return tuple(
         CommandKey(key, command) for key, command in zip([*low, *high], PianoCommand, strict=False)
     )
@@ -76,7 +80,6 @@ class CommandListener:
     """Tells which struck key is a command; time is an argument."""
 
     def __init__(self, keys: tuple[CommandKey, ...]) -> None:
-        self.keys = keys
         self._commands = {one.pitch: one.command for one in keys}
         self._last_s = float("-inf")
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-MIDDLE_C = 60
+from coach.score.pitch import MIDDLE_C
+
 VELOCITY = 64
 LENGTH_S = 0.25
 """What a struck letter is given: it says neither how hard nor how long."""

@@ -5,12 +5,12 @@ Pure: it plans times; the sounding process sends. Times are seconds on one monot
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.playing.click_schedule import Timed
-from coach.playing.notes import Take
+from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Hand, ScoreNote
 
 _ON, _OFF, _CONTROL = 0x90, 0x80, 0xB0
@@ -65,29 +65,25 @@ def plan_notes(
     return tuple(sorted(planned.values(), key=lambda one: (one.at_s, one.note.pitch)))
 
 
-def note_messages(sounding: Sequence[Sounding], louder: int = 0) -> tuple[Timed, ...]:
-    """The messages that sound these; ``louder`` is added to each velocity."""
+def note_messages(sounding: Sequence[Sounding]) -> tuple[Timed, ...]:
+    """The messages that sound these."""
     return _messages(
-        [
-            (one.at_s, one.end_s, one.note.pitch, _velocity(LOUDNESS[one.note.hand] + louder))
-            for one in sounding
-        ]
+        [(one.at_s, one.end_s, one.note.pitch, LOUDNESS[one.note.hand]) for one in sounding]
     )
 
 
+def heard_length_s(note: PlayedNote) -> float:
+    """How long a played note is to sound: for as long as its key was held."""
+    return KEPT_OPEN_S if note.length_s is None else note.length_s
+
+
 def take_messages(
-    take: Take,
-    *,
-    start_s: float,
-    from_s: float = 0.0,
-    slower: float = 1.0,
-    left_out: Collection[int] = (),
+    take: Take, *, start_s: float, from_s: float = 0.0, slower: float = 1.0
 ) -> tuple[Timed, ...]:
     """A take as it was played, with its own timing, loudness and pedals.
 
     ``from_s`` is the moment of the take that falls on ``start_s``; what was struck before is left
-    out. ``slower`` stretches it: 2 is half the speed. ``left_out`` are places in ``take.notes``
-    that don't sound, such as the other hand's.
+    out. ``slower`` stretches it: 2 is half the speed.
     """
 
     def when_s(at_s: float) -> float:
@@ -96,12 +92,12 @@ def take_messages(
     strokes = [
         (
             when_s(note.onset_s),
-            when_s(note.onset_s + (KEPT_OPEN_S if note.length_s is None else note.length_s)),
+            when_s(note.onset_s + heard_length_s(note)),
             note.pitch,
             note.velocity,
         )
-        for at, note in enumerate(take.notes)
-        if note.onset_s >= from_s and at not in left_out
+        for note in take.notes
+        if note.onset_s >= from_s
     ]
     pedals: list[Timed] = [
         (when_s(move.at_s), (_CONTROL, move.controller, move.value))
@@ -132,7 +128,3 @@ def _by_onset(notes: Sequence[ScoreNote]) -> list[tuple[Fraction, list[ScoreNote
     for note in notes:
         groups.setdefault(note.onset_quarters, []).append(note)
     return sorted(groups.items())
-
-
-def _velocity(value: int) -> int:
-    return min(max(value, 1), 127)

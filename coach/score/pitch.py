@@ -22,6 +22,7 @@ _FIFTHS = ("C", "G", "D", "A", "E", "B", "F")
 
 LOWEST_KEY, HIGHEST_KEY = 21, 108
 """The keys of an 88-key piano (MIDI 1.0)."""
+MIDDLE_C = 60
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from textual.message import Message
     from textual.timer import Timer, TimerCallback
 
-    from coach.coaching.drill import CountIn, DrillEvent, DrillState, RepetitionEnded
+    from coach.coaching.drill import DrillEvent, DrillState, RepetitionEnded
     from coach.coaching.model import Assignment, Decision, Order, PlanChange, Request
     from coach.coaching.planning import PlanRow
     from coach.judging.judge import JudgingJob
@@ -185,16 +185,13 @@ class PortsLike(Protocol):
 
 
 class ClickLike(Protocol):
-    """The click through the piano's own sound."""
+    """What sounds through the piano's own sound: the click, and what is heard."""
 
     def prepare(self) -> None:
         """Be ready to sound at once; to be called whenever a piano is there."""
 
-    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> bool:
-        """Sound a count-in and click; returns at once: whether there is a way for it to sound."""
-
     def play(self, messages: Sequence[Timed]) -> bool:
-        """Sound these at their times, in place of what sounds; the same answer."""
+        """Sound these at their times, in place of what sounds; at once: whether there is a way."""
 
     def stop(self) -> None:
         """Silence."""

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coach.coaching.model import Request
-from coach.playing.command_keys import CommandKey
+from coach.playing.command_keys import CommandKey, PianoCommand
+from coach.score.pitch import MIDDLE_C
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +17,7 @@ class Command:
     action: str
     """The screen's action."""
     keys: str
-    """Textual's names, with commas; the function keys also work while letters are piano keys."""
+    """Textual's names, with commas: at least one is no letter, for while letters are a piano."""
     shown: str
     """The keys as they are shown, letter first."""
     name: str
@@ -41,8 +42,8 @@ COMMANDS = (
     Command("plan", "t,f12", "t", "plan", "All tasks up to the goal, and which is now"),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
     Command("hear", "h,f11", "h", "hear", "Hear the window as it is written, or silence"),
-    Command("hear_mine(1.0)", "j", "j", "hear mine", "Your last one, then as written"),
-    Command("hear_mine(2.0)", "J", "J", "slowly", "The same at half the speed"),
+    Command("hear_mine(1.0)", "j,ctrl+r", "j", "hear mine", "Your last one, then as written"),
+    Command("hear_mine(2.0)", "J,ctrl+l", "J", "slowly", "The same at half the speed"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
     Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
     Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
@@ -50,6 +51,47 @@ COMMANDS = (
     Command("help", "question_mark,f1", "?", "keys", "All keys and marks"),
     Command("home", "escape", "Esc", "home", "Another piece; this one is kept"),
 )
+
+_SHOWN_AS = {
+    "pagedown": "PgDn",
+    "pageup": "PgUp",
+    "escape": "Esc",
+    "left": "←",
+    "right": "→",
+    "up": "↑",
+    "down": "↓",
+    "space": "Space",
+}
+
+
+def key_beside_letters(command: Command) -> str:
+    """The key that asks for it also while the letters are a piano, as it is shown."""
+    key = next(key for key in command.keys.split(",") if len(key) > 1 and key != "question_mark")
+    if key.startswith("ctrl+"):
+        return f"Ctrl+{key.removeprefix('ctrl+').upper()}"
+    return _SHOWN_AS.get(key, key.upper())
+
+
+def how_to_ask(
+    name: str, command: PianoCommand, piano: Sequence[CommandKey], *, letters: bool
+) -> str:
+    """In a sentence: the piano's key that asks for it, where there is one, and the computer's."""
+    row = next(one for one in COMMANDS if one.name == name)
+    key = key_beside_letters(row) if letters else row.shown
+    at_piano = next((one for one in piano if one.command is command), None)
+    if at_piano is None:
+        return f"Press {key}."
+    return f"Strike {place_words(at_piano, piano)}, or press {key}."
+
+
+def place_words(key: CommandKey, keys: Sequence[CommandKey]) -> str:
+    """Which key it is, to be found without looking: ``your lowest A``, ``second lowest A``."""
+    end = "lowest" if key.pitch < MIDDLE_C else "highest"
+    same_end = [one for one in keys if (one.pitch < MIDDLE_C) == (key.pitch < MIDDLE_C)]
+    again = sum(one.name == key.name for one in same_end[: same_end.index(key)])
+    yours = "your " if key == same_end[0] else ""
+    return f"{yours}{'second ' * again}{end} {key.name}"
+
 
 DEMO_COMMANDS = (
     Command("hurry(-1)", "left_square_bracket,minus", "[", "slower", "Slow the demo down"),
@@ -95,9 +137,6 @@ def piano_parts(keys: Sequence[CommandKey]) -> list[str]:
             end = "highest "
         parts.append(f"{end}{one.name}: {one.command.value}")
     return parts
-
-
-MIDDLE_C = 60
 
 
 def fit(parts: list[str], width: int) -> str:

@@ -55,7 +55,8 @@ class OwnSound:
         """These are going to be sent, in place of any that still wait; nothing: silence."""
         coming = [(at_s, _plain(message)) for at_s, message in messages]
         with self._lock:
-            begun = [one for one in self._sent if one[0] <= now_s]
+            oldest_s = now_s - ANSWER_S  # before it is known whether anything comes back
+            begun = [one for one in self._sent if oldest_s <= one[0] <= now_s]
             waiting = [message for at_s, message in self._sent if at_s > now_s]
             # A note whose end still waits is let go of now.
             ends = [(now_s, message) for message in waiting if _is_end(message)]

@@ -22,8 +22,9 @@ class SoundingLine:
     """Starts the sounding process when something is to sound, and gives it orders.
 
     Nothing here waits, but for ``close``. Where the process could not begin or has ended, nothing
-    sounds, and the next order begins another. The pipe holds 64 kB, some 2,500 messages; a longer
-    list is written by a thread, so that the screen never waits for it.
+    sounds, and the next order begins another. Every order is written by a thread of its own, after
+    the one before it: the pipe holds 64 kB, some 2,500 messages, and the screen must not wait for
+    a longer list.
 
     Thread-safe: no.
     """
@@ -36,27 +37,18 @@ class SoundingLine:
         self._writing: threading.Thread | None = None
 
     def play(self, port: str, messages: Sequence[Timed]) -> bool:
-        """Sound these through a port, in place of any that wait; whether there is a process."""
-        orders: list[dict[str, Any]] = [{"play": [[at_s, list(one)] for at_s, one in messages]}]
-        if not self._is_running():
-            self._start()
-        if port != self._to:
-            orders.insert(0, {"to": port})
-        if not self._write(orders):
-            return False
-        self._to = port
-        return True
+        """Sound these through a port, in place of all that was to sound; nothing: silence.
 
-    def stop(self) -> None:
-        """Silence."""
-        if self._is_running():
-            self._write([{"stop": True}])
+        Answers whether there is a process that will.
+        """
+        self.prepare(port)
+        return self._write({"play": [[at_s, list(one)] for at_s, one in messages]})
 
     def prepare(self, port: str) -> None:
         """Have the process ready for a port: what is played next then comes at once."""
         if not self._is_running():
             self._start()
-        if port != self._to and self._write([{"to": port}]):
+        if port != self._to and self._write({"to": port}):
             self._to = port
 
     def close(self) -> None:
@@ -88,12 +80,12 @@ class SoundingLine:
                 own_session=True,
             )
 
-    def _write(self, orders: Sequence[dict[str, Any]]) -> bool:
+    def _write(self, order: dict[str, Any]) -> bool:
         child = self._child
         if child is None:
             return False
         assert child.stdin
-        text = "".join(json.dumps(order) + "\n" for order in orders).encode()
+        text = f"{json.dumps(order)}\n".encode()
         before, descriptor = self._writing, child.stdin.fileno()
 
         def write() -> None:

@@ -6,9 +6,7 @@ JSON each; the times in them are ``time.perf_counter()``, which all processes of
 ``{"to": NAME}``
     Send to this port from now on; it is found again when it was away.
 ``{"play": [[AT_S, [BYTE, ...]], ...]}``
-    Send these at their times, in place of any that wait.
-``{"stop": true}``
-    Nothing more, and what sounds is let go.
+    Send these at their times, in place of any that wait; what sounds is let go. None: silence.
 
 When standard input ends, for whatever reason, ``kill -9`` of the program included, everything that
 sounds is let go, the pedal is lifted, and the process ends.
@@ -56,10 +54,6 @@ class Outlet:
             with self._lock:
                 if self._sender:
                     self._sender.play([(at_s, tuple(message)) for at_s, message in order["play"]])
-        elif "stop" in order:
-            with self._lock:
-                if self._sender:
-                    self._sender.stop()
 
     def look(self) -> None:
         """Let go of a port that has gone; take up the one that is wanted, and silence it."""

@@ -28,8 +28,8 @@ _SPIN_S = 0.0003
 class TimedSender:
     """Sends timed messages through one output, one list at a time.
 
-    Thread-safe: yes. ``play`` and ``stop`` return at once. An output whose other side has gone
-    takes the messages and nothing sounds.
+    Thread-safe: yes. ``play`` returns at once. An output whose other side has gone takes the
+    messages and nothing sounds.
     """
 
     def __init__(self, out: OutPort, clock: Callable[[], float] = time.perf_counter) -> None:
@@ -47,7 +47,10 @@ class TimedSender:
         self._thread.start()
 
     def play(self, messages: Sequence[Timed]) -> None:
-        """Send these from now on, in place of any that still wait; those past are left out."""
+        """Send these from now on, in place of any that still wait; those past are left out.
+
+        What sounds is let go of: none of them is silence.
+        """
         earliest_s = self._clock() - LATE_S
         with self._wake:
             self._waiting = sorted(timed for timed in messages if timed[0] >= earliest_s)
@@ -59,10 +62,6 @@ class TimedSender:
         with self._wake:
             for message in ASK:
                 self._send(message)
-
-    def stop(self) -> None:
-        """Silence: nothing more sounds, and what sounds is let go."""
-        self.play(())
 
     def silence_every_channel(self) -> None:
         """All notes off and pedal up on all of them: for an output that was away meanwhile, for

@@ -15,7 +15,7 @@ from typing import Any
 from coach.score.formats import ScoreError
 from coach.score.metre import COMMON_TIME, Metre
 from coach.score.model import Bar, Clef, Hand, Remark, Score, ScoreNote, TempoMark
-from coach.score.pitch import Spelling
+from coach.score.pitch import MIDDLE_C, Spelling
 from coach.score.reading.files import Source
 from coach.score.reading.hands import split_hands
 from coach.score.reading.musicxml import OTHER_PLAYERS, sensible
@@ -214,7 +214,6 @@ _PIANOS = range(8)
 """General MIDI programs of the piano family, counted from 0."""
 _RIGHT = re.compile(r"right|\br\.?\s?h\b|\brh\b|destra|droite|recht|upper|treble", re.IGNORECASE)
 _LEFT = re.compile(r"left|\bl\.?\s?h\b|\blh\b|sinistra|gauche|link|lower|bass\b", re.IGNORECASE)
-_MIDDLE_C = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +282,7 @@ def _by_track(streams: Sequence[Stream]) -> tuple[list[Hand], bool]:
     if len(streams) == 2:
         upper = heights.index(max(heights))
         return [Hand.RIGHT if i == upper else Hand.LEFT for i in range(2)], True
-    by_height = [Hand.RIGHT if height >= _MIDDLE_C else Hand.LEFT for height in heights]
+    by_height = [Hand.RIGHT if height >= MIDDLE_C else Hand.LEFT for height in heights]
     return [name or guess for name, guess in zip(named, by_height, strict=True)], True
 
 

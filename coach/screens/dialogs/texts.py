@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Decision
 from coach.judging.model import Fault, Judgement, Label
 from coach.judging.wording import NAME_THEIR_PLACE
+from coach.playing.command_keys import CommandKey
 from coach.score.model import Score
-from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
+from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, key_beside_letters, place_words
 from coach.screens.marks import MARK_SYMBOLS
 from coach.screens.wording import bpm, clean_words
 
@@ -27,7 +30,8 @@ _LETTERS = """\
  q w e r t y u i o p    C4 and up, for the right hand
   s d   g h j   l ;     black keys
  z x c v b n m , . /    C3 and up, for the left hand
-Commands keep their function keys meanwhile."""
+Meanwhile commands have other keys:
+"""
 """On a computer keyboard with the letters in English order."""
 
 _AT_THE_PIANO = """\
@@ -37,15 +41,34 @@ what stands over the music. At the goal the lowest key goes on."""
 """What is asked for at the piano, where no hand is free for the computer."""
 
 
-def help_text(*, demo: bool = False) -> str:
-    """What the piano asks for, all keys, all marks, the usual cautions."""
+_COMMAND_KEYS = "While you don't play, keys that your piece leaves free ask for something:"
+
+
+def help_text(*, demo: bool = False, piano: Sequence[CommandKey] = ()) -> str:
+    """What the piano asks for, all keys, all marks, the usual cautions.
+
+    ``piano`` are the piano's own keys that ask for something.
+    """
     commands = (*(DEMO_COMMANDS if demo else ()), *COMMANDS)
     keys = "\n".join(f"{one.shown:>5}  {one.name:<17} {one.help}" for one in commands)
     marks = "\n".join(f"{face.char:>5}  {face.words}" for face in MARK_SYMBOLS.values())
-    more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{_LETTERS}"
-    piano = f"At the piano\n{_AT_THE_PIANO}"
+    meanwhile = fold(f"{key_beside_letters(one)} {one.name}" for one in COMMANDS)
+    more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{_LETTERS}{meanwhile}"
+    asked = fold(f"{place_words(one, piano)}: {one.command.value}" for one in piano)
+    at_piano = f"At the piano\n{_AT_THE_PIANO}" + (f"\n{_COMMAND_KEYS}\n{asked}" if piano else "")
     cautions = "\n".join(CAUTIONS)
-    return f"{piano}\n\nKeys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"
+    return f"{at_piano}\n\nKeys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"
+
+
+def fold(parts: Iterable[str], columns: int = 66) -> str:
+    """Short parts in as many rows as they need."""
+    rows: list[str] = []
+    for part in parts:
+        if rows and len(rows[-1]) + 2 + len(part) <= columns:
+            rows[-1] += f"  {part}"
+        else:
+            rows.append(part)
+    return "\n".join(rows)
 
 
 def details_text(score: Score, ended: RepetitionEnded | None) -> str:

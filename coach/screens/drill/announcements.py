@@ -12,7 +12,7 @@ from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.foot import Foot, VerdictPlace
 from coach.screens.drill.player import Player
 from coach.screens.interfaces import DrillSession, Host
-from coach.screens.wording import finished_words, proposal_headline, way_on_headline
+from coach.screens.wording import finished_words, way_on_headline
 
 SAVE_S = 2.0
 """How often it is tried again to keep what the record does not take. Own choice."""
@@ -72,14 +72,15 @@ class Announcements:
         self._saving: Timer | None = None
         self._forgetting: Timer | None = None
 
-    def propose(self, text: str) -> None:
+    def propose(self, text: str, headline: str = "") -> None:
         """Say it in the reason's place, until it is answered or the next repetition is over.
 
-        Whoever plays straight on has not read it yet: so it outlasts that repetition.
+        Whoever plays straight on has not read it yet: so it outlasts that repetition. The headline
+        is the same in a word or two, to be written large.
         """
         self._foot.add_proposal(text)
-        if self._session.drill.state is not DrillState.FINISHED:
-            self._foot.result.show_headline(proposal_headline(text))
+        if headline and self._session.drill.state is not DrillState.FINISHED:
+            self._foot.result.show_headline(headline)
         self.call_when_read(self._make_room)
 
     def say_once(self, text: str) -> None:

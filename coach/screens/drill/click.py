@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from textual.timer import Timer
 
 from coach.coaching.drill import CountIn
-from coach.playing.click_schedule import ClickBeat, clicks
+from coach.playing.click_schedule import ClickBeat, clicks, messages
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.interfaces import ClickLike, DrillSession, Host
@@ -21,6 +21,18 @@ BEAT_S = 0.01
 """How often it is looked whether a beat is due, while a click runs. Own choice: within a frame."""
 
 
+def plan_clicks(score: Score, excerpt: Excerpt, click: CountIn) -> tuple[ClickBeat, ...]:
+    """The beats that the drill asks for: the count-in, and the window's."""
+    beat = score.bar_at(excerpt.grid_quarters[0]).metre.beat_quarters
+    return clicks(
+        score,
+        excerpt.grid_quarters,
+        qpm=60.0 * float(beat) / click.beat_s,
+        first_click_s=click.first_beat_s,
+        count_in=click.count_in_beats,
+    )
+
+
 class BeatQueue:
     """The beats of a count-in and of the repetition after it that are still to come.
 
@@ -31,18 +43,9 @@ class BeatQueue:
         self._waiting: deque[ClickBeat] = deque()
         self.is_running = False
 
-    def start(self, score: Score, excerpt: Excerpt, click: CountIn) -> None:
+    def start(self, beats: Iterable[ClickBeat]) -> None:
         """These beats in place of any others."""
-        beat = score.bar_at(excerpt.grid_quarters[0]).metre.beat_quarters
-        self._waiting = deque(
-            clicks(
-                score,
-                excerpt.grid_quarters,
-                qpm=60.0 * float(beat) / click.beat_s,
-                first_click_s=click.first_beat_s,
-                count_in=click.count_in_beats,
-            )
-        )
+        self._waiting = deque(beats)
         self.is_running = True
 
     def stop(self) -> None:
@@ -83,12 +86,12 @@ class ClickRunner:
     def start(self, click: CountIn) -> bool:
         """Show its beats, and sound it; whether it can sound."""
         self._result.show_run_alone()
-        score, excerpt = self._session.score, self._session.drill.excerpt
-        self._beats.start(score, excerpt, click)
+        beats = plan_clicks(self._session.score, self._session.drill.excerpt, click)
+        self._beats.start(beats)
         if self._timer is None:
             self._timer = self._host.set_interval(BEAT_S, self.show_beat)
         self._timer.resume()
-        return self._sound is not None and self._sound.start(score, excerpt, click)
+        return self._sound is not None and self._sound.play(messages(beats))
 
     def stop(self) -> None:
         """Silence, and the clean run in place of the beats."""

@@ -15,7 +15,13 @@ from coach.coaching.drill import DrillState, RepetitionEnded
 from coach.judging.model import Cause, Judgement
 from coach.playing.click_schedule import Timed
 from coach.playing.notes import Take
-from coach.playing.playback import Sounding, note_messages, plan_notes, take_messages
+from coach.playing.playback import (
+    Sounding,
+    heard_length_s,
+    note_messages,
+    plan_notes,
+    take_messages,
+)
 from coach.score.model import Hands
 from coach.score.window import Excerpt
 from coach.screens.interfaces import ClickLike, DrillSession, Host
@@ -35,7 +41,7 @@ HALF_SPEED = 2.0
 ALIKE = 3
 """So often has a place to fail in the same way before it is asked whether to listen. Own choice,
 because twice may be chance, and four times is practised wrong."""
-OFFER = "The same again. Listen once? Press h."
+OFFER = "The same again. Listen once?"
 NOT_HERE = "Nothing can sound here: your piano takes no MIDI, or its other cable is missing."
 NOTHING_PLAYED = "There is no repetition to hear yet: play one first."
 
@@ -91,7 +97,7 @@ def plan_take(take: Take, judgement: Judgement, start_s: float, slower: float = 
         MarkedSound(
             meant[at],
             start_s + (note.onset_s - from_s) * slower,
-            start_s + (note.onset_s + (note.length_s or 0.2) - from_s) * slower,
+            start_s + (note.onset_s + heard_length_s(note) - from_s) * slower,
         )
         for at, note in enumerate(take.notes)
         if at in meant and note.onset_s >= from_s
@@ -143,8 +149,11 @@ class Listening:
         clock: Callable[[], float],
         staff: StaffView,
         sound: ClickLike | None,
+        how_to_ask: Callable[[], str],
     ) -> None:
+        """``how_to_ask`` says in a sentence by which key the window is heard."""
         self._session, self._host, self._clock = session, host, clock
+        self._how_to_ask = how_to_ask
         self._staff, self._sound = staff, sound
         self._hearing: SoundPlan | None = None
         self._marked: frozenset[int] = frozenset()
@@ -183,7 +192,7 @@ class Listening:
         self._failures = self._failures + 1 if failure and failure == self._failure else 1
         self._failure = failure
         is_due = failure is not None and self._failures % ALIKE == 0
-        return OFFER if is_due and self._sound else ""
+        return f"{OFFER} {self._how_to_ask()}" if is_due and self._sound else ""
 
     def stop(self, *, goes_on: bool = True) -> None:
         """Silence at once; ``goes_on`` False where the drill is being left."""

@@ -31,7 +31,7 @@ from coach.coaching.model import Decision
 from coach.judging.instead import name_in_short
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
-from coach.playing.command_keys import CommandKey
+from coach.playing.command_keys import CommandKey, PianoCommand
 from coach.score.counting import syllables
 from coach.screens.drill.announcements import Announcements, WayOn
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
@@ -40,11 +40,19 @@ from coach.screens.drill.foot import Foot, VerdictPlace
 from coach.screens.drill.listening import Listening
 from coach.screens.drill.player import Player
 from coach.screens.interfaces import DrillSetup, Host
+from coach.screens.keymap import how_to_ask
 from coach.screens.marks import MARK_BY_LABEL, marks_of
 from coach.screens.messages import WentOn
 from coach.screens.staff import ASCII, UNICODE
 from coach.screens.widgets import CLEAN, StaffView
-from coach.screens.wording import LISTENING_BACK, NO_PIANO, RESTING, STRIKE, verdict_headline
+from coach.screens.wording import (
+    LISTENING_BACK,
+    NO_PIANO,
+    RESTING,
+    STRIKE,
+    proposal_headline,
+    verdict_headline,
+)
 
 HOLD_S = 1.2
 """How long a marked repetition stays in sight, with all that was asked for in it, before what is
@@ -79,7 +87,10 @@ class DrillPresenter:
         self.verdict = VerdictPlace(self.foot.result)
         self.announcements = Announcements(session, host, self.top, self.foot, self.verdict)
         self.click = ClickRunner(session, host, setup.clock, self.foot.result, setup.click)
-        self.listening = Listening(session, host, setup.clock, self.staff, setup.click)
+        self.listening = Listening(
+            session, host, setup.clock, self.staff, setup.click, self._say_how_to_hear
+        )
+        self._command_keys = command_keys
         self._is_set_aside = False
         """Whether something was set aside just now, and why is to be read."""
 
@@ -148,7 +159,7 @@ class DrillPresenter:
                 self.verdict.say(reason, name_in_short(what))
                 self._is_set_aside = True
             case Proposed(text):
-                self.announcements.propose(text)
+                self.announcements.propose(text, proposal_headline(text))
             case MovedOn():
                 self._host.post_message(WentOn())
 
@@ -156,6 +167,15 @@ class DrillPresenter:
         """The first page, without marks."""
         self.staff.mark_all({})
         self.staff.turn_to(0)
+
+    def _say_how_to_hear(self) -> str:
+        """By which key the window is heard: the piano's, where it has one, else the computer's."""
+        return how_to_ask(
+            "hear",
+            PianoCommand.HEAR,
+            self._command_keys if self._player.piano else (),
+            letters=self._player.uses_letters,
+        )
 
     # -- a repetition -----------------------------------------------------------------------
 
@@ -179,7 +199,7 @@ class DrillPresenter:
         self._show_run_of(ended)
         self.announcements.show_record_fault(fault)
         if offer := self.listening.offer(ended):
-            self.announcements.propose(offer)
+            self.announcements.propose(offer, "LISTEN")
         self._host.set_timer(HOLD_S, self._turn_back)
         self.foot.prefer_verdict()
 

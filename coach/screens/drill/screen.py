@@ -80,9 +80,9 @@ class DrillScreen(Screen[None]):
         self._collector = RestCollector()
         self._last_key_s: float | None = None
         pitches = [note.pitch for note in setup.session.score.notes]
-        command_keys = lay_command_keys(min(pitches), max(pitches), setup.settings.piano_keys)
-        self._commands = CommandListener(command_keys)
-        self.presenter = DrillPresenter(setup, player, self, self._judge, command_keys)
+        self._command_keys = lay_command_keys(min(pitches), max(pitches), setup.settings.piano_keys)
+        self._commands = CommandListener(self._command_keys)
+        self.presenter = DrillPresenter(setup, player, self, self._judge, self._command_keys)
         self._is_left = self._is_up = False
         self._early_events: tuple[InboxEvent, ...] = ()
         """What came before the screen stood: the piano may be found while it is being made."""
@@ -325,7 +325,8 @@ class DrillScreen(Screen[None]):
 
     def action_help(self) -> None:
         """All keys and marks."""
-        self.app.push_screen(TextScreen(help_text(demo=self.is_demo)))
+        piano = () if self.is_demo or not self.player.piano else self._command_keys
+        self.app.push_screen(TextScreen(help_text(demo=self.is_demo, piano=piano)))
 
     def action_keyboard(self) -> None:
         """Turn the letters into piano keys, or back."""
