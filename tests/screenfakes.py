@@ -111,6 +111,10 @@ class FakeDrill:
     def given(self) -> AssignmentGiven:
         return AssignmentGiven(self.assignment, self.excerpt, self.decision)
 
+    @property
+    def reached(self) -> F | None:
+        return self.excerpt.notes[len(self.struck) - 1].onset_quarters if self.struck else None
+
     def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         return (StateChanged(self.state), self.given())
 
@@ -280,8 +284,8 @@ class FakeClick:
     def prepare(self) -> None:
         pass
 
-    def play(self, messages: Sequence[Timed]) -> bool:
-        self.played = list(messages)
+    def play(self, messages: Sequence[Timed], from_s: float | None = None) -> bool:
+        self.played = [*(one for one in self.played if from_s and one[0] < from_s), *messages]
         return self.sounds
 
     def stop(self) -> None:

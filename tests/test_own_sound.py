@@ -113,6 +113,16 @@ def test_what_was_sent_before_the_answer_came_is_still_known() -> None:
     assert own.is_own((0x90, 60, 64), ANSWER_S / 2 + 0.01)
 
 
+def test_what_is_planned_anew_goes_on_being_known() -> None:
+    own = OwnSound()
+    looped(own)
+    own.send([(1.0, (0x90, 60, 64)), (1.4, (0x90, 62, 64)), (3.0, (0x80, 60, 0))], 0.9)
+    own.send([(1.6, (0x80, 60, 0))], 1.2, 1.5)
+    came: list[Came] = [(1.0, (0x90, 60, 64)), (1.4, (0x90, 62, 64)), (1.6, (0x80, 60, 0))]
+    assert players(own, came) == []
+    assert players(own, [(3.0, (0x80, 60, 0))])
+
+
 def test_what_comes_too_late_is_the_players() -> None:
     own = OwnSound()
     looped(own)

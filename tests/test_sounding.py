@@ -87,7 +87,7 @@ def test_orders_are_obeyed_until_they_end_and_then_nothing_sounds() -> None:
 
     def orders() -> Iterator[str]:
         yield json.dumps({"to": "Piano"})
-        yield json.dumps({"play": [[now_s + 0.02, ON], [now_s + 60, OFF]]})
+        yield json.dumps({"play": [[now_s + 0.02, ON], [now_s + 60, OFF]], "from": None})
         wait_for(lambda: ON in sent)
 
     run(driver, orders())
@@ -104,7 +104,7 @@ def test_a_line_that_breaks_off_ends_it_in_silence() -> None:
 
     def orders() -> Iterator[str]:
         yield json.dumps({"to": "Piano"})
-        yield json.dumps({"play": [[now_s + 0.01, ON]]})
+        yield json.dumps({"play": [[now_s + 0.01, ON]], "from": None})
         wait_for(lambda: ON in sent)
         yield '{"play": [[12'
 
@@ -127,7 +127,7 @@ def test_a_piano_that_is_plugged_in_again_is_silenced_first() -> None:
         (0xB0 | channel, 123, 0) for channel in range(16)
     }
     assert (0xB0, 64, 0) in again
-    outlet.obey({"play": [[time.perf_counter(), ON]]})
+    outlet.obey({"play": [[time.perf_counter(), ON]], "from": None})
     wait_for(lambda: ON in again)
     outlet.close()
 

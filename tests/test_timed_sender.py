@@ -88,3 +88,14 @@ def test_an_output_that_went_away_stops_the_click_and_nothing_else(
     out.broken = False
     player.play([(time.perf_counter() + 0.005, ON)])
     wait_for(lambda: ON in out.sent)
+
+
+def test_what_is_planned_anew_leaves_what_sounds_and_what_comes_before(
+    player: TimedSender, out: FakeOut
+) -> None:
+    now_s = time.perf_counter()
+    player.play([(now_s + 0.005, ON), (now_s + 0.2, (0x90, 62, 64)), (now_s + 60, OFF)])
+    wait_for(lambda: out.sent)
+    player.play([(now_s + 0.3, OFF)], now_s + 0.25)
+    wait_for(lambda: len(out.sent) == 3)
+    assert out.sent == [ON, (0x90, 62, 64), OFF]

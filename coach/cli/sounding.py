@@ -27,10 +27,13 @@ class PianoSound:
             self._ports.own.expect_answer(self._clock())
             self._send(port, ())
 
-    def play(self, messages: Sequence[Timed]) -> bool:
-        """Sound these at their times, in place of what sounds; whether there is a way out."""
+    def play(self, messages: Sequence[Timed], from_s: float | None = None) -> bool:
+        """Sound these at their times, in place of what sounds; whether there is a way out.
+
+        With ``from_s`` in place of what was to be sent from then on: what sounds goes on.
+        """
         port = self._ports.name_out()
-        return port is not None and self._send(port, messages)
+        return port is not None and self._send(port, messages, from_s)
 
     def stop(self) -> None:
         """Silence."""
@@ -42,9 +45,9 @@ class PianoSound:
         if self._line:
             self._line.close()
 
-    def _send(self, port: str, messages: Sequence[Timed]) -> bool:
+    def _send(self, port: str, messages: Sequence[Timed], from_s: float | None = None) -> bool:
         from coach.playing.sounding import SoundingLine
 
         self._port, self._line = port, self._line or SoundingLine(self._ports.api)
-        self._ports.own.send(messages, self._clock())
-        return self._line.play(port, messages)
+        self._ports.own.send(messages, self._clock(), from_s)
+        return self._line.play(port, messages, from_s)

@@ -65,11 +65,20 @@ def plan_notes(
     return tuple(sorted(planned.values(), key=lambda one: (one.at_s, one.note.pitch)))
 
 
-def note_messages(sounding: Sequence[Sounding]) -> tuple[Timed, ...]:
-    """The messages that sound these."""
+def note_messages(sounding: Sequence[Sounding], share: float = 1.0) -> tuple[Timed, ...]:
+    """The messages that sound these; ``share`` is how loud, 1 being the usual."""
     return _messages(
-        [(one.at_s, one.end_s, one.note.pitch, LOUDNESS[one.note.hand]) for one in sounding]
+        [(one.at_s, one.end_s, one.note.pitch, _loudness(one.note.hand, share)) for one in sounding]
     )
+
+
+def _loudness(hand: Hand, share: float) -> int:
+    return min(max(round(LOUDNESS[hand] * share), 1), 127)
+
+
+def begins_note(message: Sequence[int]) -> bool:
+    """Whether a MIDI message begins a note."""
+    return message[0] & 0xF0 == _ON and message[2] > 0
 
 
 def heard_length_s(note: PlayedNote) -> float:

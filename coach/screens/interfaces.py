@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from enum import StrEnum
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
@@ -66,6 +67,10 @@ class DrillLike(Protocol):
     @property
     def excerpt(self) -> Excerpt:
         """The notes of the present window."""
+
+    @property
+    def reached(self) -> Fraction | None:
+        """The onset that the player has reached, in quarters; None where nothing is played."""
 
     def start(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Show the first assignment."""
@@ -190,8 +195,11 @@ class ClickLike(Protocol):
     def prepare(self) -> None:
         """Be ready to sound at once; to be called whenever a piano is there."""
 
-    def play(self, messages: Sequence[Timed]) -> bool:
-        """Sound these at their times, in place of what sounds; at once: whether there is a way."""
+    def play(self, messages: Sequence[Timed], from_s: float | None = None) -> bool:
+        """Sound these at their times, in place of what sounds; at once: whether there is a way.
+
+        With ``from_s`` in place of what was to be sent from then on: what sounds goes on.
+        """
 
     def stop(self) -> None:
         """Silence."""

@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from coach.coaching.coach import Coach
 from coach.coaching.drill.drill_events import (
@@ -135,6 +136,11 @@ class Drill:
     def excerpt(self) -> Excerpt:
         """The notes of the present window."""
         return self._ear.excerpt
+
+    @property
+    def reached(self) -> Fraction | None:
+        """The onset that the player has reached, in quarters; None where nothing is played."""
+        return self._ear.follower.reached
 
     @property
     def is_finished(self) -> bool:

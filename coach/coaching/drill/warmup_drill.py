@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
@@ -79,6 +80,11 @@ class WarmUpDrill:
     def excerpt(self) -> Excerpt:
         """The notes of the present window."""
         return self.drill.excerpt
+
+    @property
+    def reached(self) -> Fraction | None:
+        """The onset that the player has reached; None where nothing is played."""
+        return self.drill.reached
 
     @property
     def states(self) -> tuple[RowState, ...]:

@@ -19,6 +19,7 @@ Rules
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from math import inf
 
 from coach.judging.alignment import written_period
@@ -178,6 +179,14 @@ class Follower:
         is_last = hypothesis.front + beyond >= len(score.beat) - 1
         waits_s = rules.spread_s(period_s) if is_last else rules.gap_s(score, slower_s)
         return min(max(over_s, waits_s), silence_s), True
+
+    @property
+    def reached(self) -> Fraction | None:
+        """The onset that the player has reached; None where no repetition is in hand."""
+        if self.state is not FollowerState.FOLLOWING:
+            return None
+        first_note = self._score.first[self._alignment.likeliest.front]
+        return self.excerpt.notes[self._score.note[first_note]].onset_quarters
 
     def may_begin(self, now_s: float) -> bool:
         """Whether the last keys may yet be the window's beginning: the next one will tell."""

@@ -51,16 +51,20 @@ class OwnSound:
         with self._lock:
             self._asked_s, self._answered = now_s, 0
 
-    def send(self, messages: Iterable[Timed], now_s: float) -> None:
-        """These are going to be sent, in place of any that still wait; nothing: silence."""
+    def send(self, messages: Iterable[Timed], now_s: float, from_s: float | None = None) -> None:
+        """These are going to be sent, in place of any that still wait; nothing: silence.
+
+        With ``from_s`` in place of those that wait for then or later, and what sounds goes on.
+        """
         coming = [(at_s, _plain(message)) for at_s, message in messages]
         with self._lock:
             oldest_s = now_s - ANSWER_S  # before it is known whether anything comes back
-            begun = [one for one in self._sent if oldest_s <= one[0] <= now_s]
-            waiting = [message for at_s, message in self._sent if at_s > now_s]
-            # A note whose end still waits is let go of now.
-            ends = [(now_s, message) for message in waiting if _is_end(message)]
-            self._sent = deque(sorted([*begun, *ends, *coming]))
+            until_s = now_s if from_s is None else from_s
+            kept = [one for one in self._sent if oldest_s <= one[0] <= until_s]
+            if from_s is None:  # a note whose end still waits is let go of now
+                waiting = [message for at_s, message in self._sent if at_s > now_s]
+                kept += [(now_s, message) for message in waiting if _is_end(message)]
+            self._sent = deque(sorted([*kept, *coming]))
 
     def is_own(self, message: Sequence[int], at_s: float) -> bool:
         """Whether a message that came in is one of ours; asked for each, in order."""

@@ -36,13 +36,15 @@ class SoundingLine:
         self._to: str | None = None
         self._writing: threading.Thread | None = None
 
-    def play(self, port: str, messages: Sequence[Timed]) -> bool:
+    def play(self, port: str, messages: Sequence[Timed], from_s: float | None = None) -> bool:
         """Sound these through a port, in place of all that was to sound; nothing: silence.
 
-        Answers whether there is a process that will.
+        With ``from_s`` in place of what was to be sent from then on: what sounds goes on. Answers
+        whether there is a process that will.
         """
         self.prepare(port)
-        return self._write({"play": [[at_s, list(one)] for at_s, one in messages]})
+        plain = [[at_s, list(one)] for at_s, one in messages]
+        return self._write({"play": plain, "from": from_s})
 
     def prepare(self, port: str) -> None:
         """Have the process ready for a port: what is played next then comes at once."""

@@ -5,8 +5,9 @@ JSON each; the times in them are ``time.perf_counter()``, which all processes of
 
 ``{"to": NAME}``
     Send to this port from now on; it is found again when it was away.
-``{"play": [[AT_S, [BYTE, ...]], ...]}``
+``{"play": [[AT_S, [BYTE, ...]], ...], "from": FROM_S}``
     Send these at their times, in place of any that wait; what sounds is let go. None: silence.
+    Where ``from`` is a time, in place of those from then on; what sounds goes on.
 
 When standard input ends, for whatever reason, ``kill -9`` of the program included, everything that
 sounds is let go, the pedal is lifted, and the process ends.
@@ -53,7 +54,8 @@ class Outlet:
         elif "play" in order:
             with self._lock:
                 if self._sender:
-                    self._sender.play([(at_s, tuple(message)) for at_s, message in order["play"]])
+                    messages = [(at_s, tuple(message)) for at_s, message in order["play"]]
+                    self._sender.play(messages, order["from"])
 
     def look(self) -> None:
         """Let go of a port that has gone; take up the one that is wanted, and silence it."""

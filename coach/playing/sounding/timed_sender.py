@@ -46,15 +46,20 @@ class TimedSender:
         self._thread = threading.Thread(target=self._run, name="keyhole-sender", daemon=True)
         self._thread.start()
 
-    def play(self, messages: Sequence[Timed]) -> None:
+    def play(self, messages: Sequence[Timed], from_s: float | None = None) -> None:
         """Send these from now on, in place of any that still wait; those past are left out.
 
-        What sounds is let go of: none of them is silence.
+        What sounds is let go of: no messages are silence. With ``from_s`` they take the place only
+        of those that wait for then or later, and what sounds goes on.
         """
         earliest_s = self._clock() - LATE_S
+        coming = [timed for timed in messages if timed[0] >= earliest_s]
         with self._wake:
-            self._waiting = sorted(timed for timed in messages if timed[0] >= earliest_s)
-            self._end_notes()
+            if from_s is None:
+                self._end_notes()
+            else:
+                coming += [timed for timed in self._waiting if timed[0] < from_s]
+            self._waiting = sorted(coming)
             self._wake.notify()
 
     def ask(self) -> None:

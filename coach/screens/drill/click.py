@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 from textual.timer import Timer
 
 from coach.coaching.drill import CountIn
-from coach.playing.click_schedule import ClickBeat, clicks, messages
+from coach.playing.click_schedule import ClickBeat, Timed, clicks, messages
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.interfaces import ClickLike, DrillSession, Host
@@ -83,15 +83,15 @@ class ClickRunner:
         """Whether a click runs."""
         return self._beats.is_running
 
-    def start(self, click: CountIn) -> bool:
-        """Show its beats, and sound it; whether it can sound."""
+    def start(self, click: CountIn, also: Sequence[Timed] = ()) -> bool:
+        """Show its beats, and sound it and what goes along with it; whether it can sound."""
         self._result.show_run_alone()
         beats = plan_clicks(self._session.score, self._session.drill.excerpt, click)
         self._beats.start(beats)
         if self._timer is None:
             self._timer = self._host.set_interval(BEAT_S, self.show_beat)
         self._timer.resume()
-        return self._sound is not None and self._sound.play(messages(beats))
+        return self._sound is not None and self._sound.play([*messages(beats), *also])
 
     def stop(self) -> None:
         """Silence, and the clean run in place of the beats."""

@@ -36,6 +36,7 @@ from coach.score.counting import syllables
 from coach.screens.drill.announcements import Announcements, WayOn
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.click import SILENT_CLICK, ClickRunner
+from coach.screens.drill.company import Company
 from coach.screens.drill.foot import Foot, VerdictPlace
 from coach.screens.drill.listening import Listening
 from coach.screens.drill.player import Player
@@ -91,6 +92,7 @@ class DrillPresenter:
             session, host, setup.clock, self.staff, setup.click, self._say_how_to_hear
         )
         self._command_keys = command_keys
+        self.company = Company(session, setup.clock, setup.click)
         self._is_set_aside = False
         """Whether something was set aside just now, and why is to be read."""
 
@@ -150,7 +152,7 @@ class DrillPresenter:
             case CountIn():
                 self.listening.stop()
                 self._show_next()
-                sounds = self.click.start(outcome)
+                sounds = self.click.start(outcome, self.company.messages_with(outcome))
                 if not sounds and not self._player.is_simulated:
                     self.announcements.say_once(SILENT_CLICK)
             case SetAside(reason, job, what):
@@ -251,6 +253,7 @@ class DrillPresenter:
     # -- where the drill stands ---------------------------------------------------------------
 
     def _show_state(self, state: DrillState) -> None:
+        self.company.note_state(state)
         if state not in (DrillState.COUNT_IN, DrillState.PLAYING) and self.click.is_running:
             self.click.stop()
         words = {

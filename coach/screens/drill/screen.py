@@ -160,6 +160,7 @@ class DrillScreen(Screen[None]):
                 if not is_playing and self._ask_by_key(pitch, command):
                     return ()
                 answer = drill.hear(event)
+                self.presenter.company.hear(answer, at_s)
                 if not answer:
                     self.presenter.announcements.name_key(pitch)
                 return answer
@@ -276,6 +277,10 @@ class DrillScreen(Screen[None]):
         if sentence:
             self.presenter.foot.take_back_proposal()
             self.presenter.announcements.propose(sentence)
+
+    def action_accompany(self) -> None:
+        """Have the other hand played along, or no more."""
+        self._say(self.presenter.company.toggle())
 
     def action_page(self, by: int) -> None:
         """Turn the page of the window."""

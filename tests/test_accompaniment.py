@@ -1,0 +1,152 @@
+"""The other hand, played along: with the player's keys, at their pace, never before them."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+from random import Random
+
+import pytest
+
+from coach.playing.accompaniment import RING_S, Accompanist, find_other_hand
+from coach.playing.click_schedule import Timed
+from coach.playing.notes import PlayedNote
+from coach.playing.playback import begins_note
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
+from coach.score.window import Window, excerpt
+from scripts.bench_company import accompany, bend_pace, errors_ms
+from tests.screenfakes import FakeClick, FakeDrill, note, two_hands
+from tests.seat import Seat, reason_line, seated
+
+TUNE = [note(72 + k, k, 1) for k in range(4)]
+BASS = [{"pitch": 48 + k, "onset": F(k, 2), "length": F(1, 2), "hand": "LH"} for k in range(8)]
+SCORE = score_from_notes([*TUNE, *BASS], qpm=60)
+RIGHT = excerpt(SCORE, Window(F(0), F(4), Hands.RIGHT))
+
+
+def company(quarter_s: float = 1.0) -> Accompanist:
+    """Eighths of the left hand under quarters of the right."""
+    return Accompanist(find_other_hand(SCORE, RIGHT), [0, 1, 2, 3], quarter_s=quarter_s)
+
+
+def strikes(messages: tuple[Timed, ...] | None) -> list[tuple[float, int]]:
+    assert messages is not None
+    return [(round(at_s, 3), one[1]) for at_s, one in messages if begins_note(one)]
+
+
+def test_what_is_written_together_sounds_with_the_players_key() -> None:
+    assert strikes(company().follow(0.0, 10.0)) == [(10.0, 48), (10.5, 49)]
+
+
+def test_nothing_comes_before_the_players_next_onset_however_long_they_wait() -> None:
+    follows = company()
+    follows.follow(0.0, 10.0)
+    assert strikes(follows.follow(1.0, 11.0)) == [(11.0, 50), (11.5, 51)]
+    assert strikes(follows.follow(2.0, 99.0)) == [(99.0, 52), (99.5, 53)]
+
+
+def test_after_the_last_onset_the_rest_of_the_window_sounds() -> None:
+    follows = company()
+    for k in range(3):
+        follows.follow(k, 10.0 + k)
+    assert strikes(follows.follow(3.0, 13.0)) == [(13.0, 54)]  # 55 lies past the last onset
+
+
+def test_it_goes_at_the_pace_of_what_was_just_played() -> None:
+    follows = company(quarter_s=1.0)
+    for k in range(3):
+        coming = follows.follow(k, 10.0 + 0.8 * k)
+    assert strikes(coming)[1][0] == pytest.approx(10.0 + 1.6 + 0.4)
+
+
+def test_a_stop_is_no_slower_pace_but_two_are() -> None:
+    follows = company()
+    follows.follow(0, 0.0)
+    follows.follow(1, 1.0)
+    assert strikes(follows.follow(2, 9.0))[1][0] == 9.5
+    assert strikes(follows.follow(3, 12.0)) == [(12.0, 54)]
+    assert follows._quarter_s == pytest.approx(3.0)
+
+
+def test_the_second_key_of_a_chord_changes_nothing() -> None:
+    follows = company()
+    follows.follow(0.0, 10.0)
+    assert follows.follow(0.0, 10.01) is None
+
+
+def test_what_would_be_late_is_passed_over_and_what_sounds_is_let_go_of() -> None:
+    follows = company()
+    follows.follow(0.0, 10.0)
+    coming = follows.follow(1.0, 10.3)  # before 49 was due
+    assert strikes(coming) == [(10.3, 50), (10.45, 51)]
+    assert coming
+    assert (10.3, (0x80, 49, 0)) in coming
+
+
+def test_going_back_begins_anew() -> None:
+    follows = company()
+    follows.follow(0.0, 10.0)
+    follows.follow(1.0, 11.0)
+    assert strikes(follows.follow(0.0, 14.0)) == [(14.0, 48), (14.5, 49)]
+
+
+def test_every_note_that_begins_is_ended_once_the_player_stops() -> None:
+    follows = company()
+    coming = follows.follow(0.0, 10.0)
+    assert coming
+    begun = {one[1] for _, one in coming if begins_note(one)}
+    ends = follows.end(10.1)
+    assert begun <= {one[1] for _, one in ends if not begins_note(one)}
+    assert all(10.1 <= at_s <= 10.1 + RING_S for at_s, _ in ends)
+
+
+def test_a_key_that_the_player_strikes_too_is_left_to_them() -> None:
+    shared = score_from_notes([note(60, 0, 1), note(60, 0, 1, "LH"), note(48, 0, 1, "LH")])
+    part = excerpt(shared, Window(F(0), F(1), Hands.RIGHT))
+    assert [one.pitch for one in find_other_hand(shared, part)] == [48]
+    both = excerpt(shared, Window(F(0), F(1), Hands.TOGETHER))
+    assert find_other_hand(shared, both) == ()
+
+
+def test_it_is_with_the_player_through_changes_of_pace_by_a_fifth() -> None:
+    """Into the real follower. Where the player strikes a beat it is exact; between two of their
+    onsets, half a quarter on, a sudden change is heard only at the next."""
+    dice, off = Random(1), []
+    for _ in range(20):
+        pace = dice.uniform(0.5, 1.0)
+        played = [
+            PlayedNote(one.pitch, 64, 1 + pace * (float(one.onset_quarters) + dice.gauss(0, 0.01)))
+            for one in RIGHT.notes
+        ]
+        sent, struck = accompany(SCORE, RIGHT, bend_pace(tuple(played), dice), 60 / pace)
+        off += errors_ms(SCORE, RIGHT, sent, struck)
+    beats, between = off[::2], off[1::2]
+    assert max(map(abs, beats)) < 1
+    assert sum(abs(one) < 50 for one in between) > 0.6 * len(between)
+
+
+def test_on_the_screen_it_sounds_with_the_keys_once_it_is_asked_for() -> None:
+    click = FakeClick()
+
+    async def run(seat: Seat) -> None:
+        await seat.play(60)
+        assert not click.played
+        seat.staging.drill.pause(0.0)
+        seat.staging.drill.resume(0.0)
+        await seat.pilot.press("g")
+        assert "I play the left hand with you, at your pace." in reason_line(seat)
+
+    seated((120, 40), run, click=click)
+
+
+def test_on_the_screen_the_left_hand_sounds_with_the_first_key() -> None:
+    click = FakeClick()
+
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("g")
+        await seat.play(60, 62)
+        assert [one[1] for _, one in click.played if begins_note(one)][:1] == [48]
+        await seat.pilot.press("g")
+        assert "no more" in reason_line(seat)
+
+    seated((120, 40), run, click=click, drill=FakeDrill(two_hands()))
