@@ -67,10 +67,23 @@ def test_a_flood_leaves_nothing_behind_and_costs_next_to_nothing(
     for second in range(5):
         drill.pedal(64, 127, 0.1 + second)
         strike(drill, flood(0.5, start_s=0.1 + 0.5 * second, seed=second))
-        kept = (follower._take, follower._earlier, follower._pedals, follower._recogniser._keys)
+        kept = (follower._take, follower._earlier, follower._recogniser._keys)
         assert not any(kept)
         assert not follower._held
+        assert len(follower._pedals) == 1  # where it stands
     assert extended == once
+
+
+def test_a_pedal_that_comes_up_in_a_flood_is_up_after_it() -> None:
+    drill = Drill(SCORE, Goal(PART.window, 100.0))
+    drill.pedal(64, 127, 0.0)
+    strike(drill, flood(1.0, start_s=0.1))
+    drill.pedal(64, 0, 1.05)
+    strike(drill, flood(0.1, start_s=1.1))
+    out = strike(drill, play(PART, start_s=3.7))
+    out += [event for at in range(100) for event in drill.tick(20.0 + at)]
+    [take] = [one.take for one in out if isinstance(one, RepetitionEnded)]
+    assert [(move.controller, move.value) for move in take.pedals] == [(64, 0)]
 
 
 def test_after_a_flood_and_a_silence_what_is_played_right_is_clean() -> None:

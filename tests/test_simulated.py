@@ -14,6 +14,7 @@ from coach.playing.notes import PlayedNote
 from coach.playing.simulated.player import (
     ADVANCED,
     LEVELS,
+    TIRED_AFTER,
     Failing,
     Law,
     Level,
@@ -105,6 +106,19 @@ def test_slower_fails_less_and_right_repetitions_mend() -> None:
     at_tempo = fault.chance_now(0, 0.2, Law.EXPONENTIAL, 1.0)
     assert fault.chance_now(0, 0.2, Law.EXPONENTIAL, 0.5) < at_tempo
     assert fault.chance_now(5, 0.2, Law.EXPONENTIAL, 1.0) < at_tempo
+
+
+def test_a_long_evening_tires_and_a_night_rests() -> None:
+    tired = player(chance=0.2, learns=False)
+    fault = tired.faults[0]
+    for _ in range(TIRED_AFTER):
+        tired.play(whole(tired.score), 100)
+    assert tired.chance(fault) == pytest.approx(0.2)
+    for _ in range(50):
+        tired.play(whole(tired.score), 100)
+    assert tired.chance(fault) == pytest.approx(0.3)
+    tired.sleep()
+    assert tired.chance(fault) == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("law", Law)

@@ -130,8 +130,6 @@ class Follower:
         keys[index] = replace(keys[index], length_s=max(key.at_s - keys[index].onset_s, 0.0))
 
     def _move_pedal(self, pedal: Pedal) -> None:
-        if self._rate.is_flood:
-            return
         if not self._take:  # before a repetition only where each pedal stands is of use
             self._pedals = [move for move in self._pedals if move.controller != pedal.controller]
         self._pedals.append(PedalMove(pedal.controller, pedal.value, pedal.at_s))

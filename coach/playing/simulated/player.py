@@ -111,7 +111,7 @@ OVERNIGHT = 0.6
 """The share of right repetitions that is still there the next morning."""
 
 TIRED_AFTER = 60
-"""Repetitions after which chances of failing begin to grow."""
+"""Repetitions since the last night after which chances of failing begin to grow."""
 
 
 HELD_SHARE = 0.88
@@ -147,11 +147,12 @@ class SimulatedPianist:
         self.faults = tuple(faults)
         self._random = Random(seed)
         self._correct: dict[PlayerFault, float] = dict.fromkeys(self.faults, 0.0)
-        self._repetitions = 0
+        self._since_rest = 0
+        """Repetitions since the last night."""
 
     def chance(self, fault: PlayerFault, tempo_share: float = 1.0) -> float:
         """The present chance that a fault shows, at a share of the piece's tempo."""
-        tired = 1.0 + max(0, self._repetitions - TIRED_AFTER) / 100
+        tired = 1.0 + max(0, self._since_rest - TIRED_AFTER) / 100
         now = fault.chance_now(self._correct[fault], self.level.rate, self.law, tempo_share)
         return min(1.0, now * tired)
 
@@ -171,7 +172,7 @@ class SimulatedPianist:
         for fault in failing:
             keys = self._spoil(keys, fault)
         keys = self._slip(keys)
-        self._repetitions += 1
+        self._since_rest += 1
         return self._strike(keys, 60.0 / tempo)
 
     def _draw_faults(self, excerpt: Excerpt, tempo_share: float) -> list[PlayerFault]:
