@@ -92,6 +92,20 @@ class _Playing:
         return Gesture(kind, tuple(acts), passages, rest_s, may_change)
 
 
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """A turn at the window: what is played, where, from when and how fast."""
+
+    playing: _Playing
+    """The gesture that it is added to."""
+    seen: Seen
+    row: Sequence[StruckChord]
+    """The window's chords."""
+    at_s: float
+    """When its first chord is due."""
+    quarter_s: float
+
+
 def _stamp_passage(passage: Passage, strokes: Sequence[Stroke]) -> Passage:
     return replace(passage, struck_s=tuple(sorted(stroke.at_s for stroke in strokes)))
 
@@ -232,7 +246,7 @@ class EveningPlayer:
         too_fast = min(_gaps_s(row, 60 / qpm), default=1.0) < SHORTEST_GAP_S
         worth = Worth.OPEN if too_fast or seen.stage == "shape" else Worth.CLEAN
         playing.add(strokes, self._name_passage(worth, planted, "with the click"))
-        self._plays_on(playing, seen, row, last_s, 60 / qpm)
+        self._plays_on(_Turn(playing, seen, row, seen.click_s, 60 / qpm), last_s)
         return playing.gesture(self._rest_s())
 
     # -- repetitions ------------------------------------------------------------------------
@@ -243,19 +257,19 @@ class EveningPlayer:
         row = chords(seen.excerpt.notes)
         quarter_s = self._quarter_s(seen, row)
         at_s = seen.now_s + dice.uniform(*REACTION_S)
+        turn = _Turn(playing, seen, row, at_s, quarter_s)
         if not seen.finished:
-            at_s = self._before(playing, seen, row, at_s, quarter_s)
-        make = self._body(seen)
-        last_s = make(playing, seen, row, at_s, quarter_s)
+            turn = replace(turn, at_s=self._before(turn))
+        last_s = self._body(seen)(turn)
         if self._happens("pedal"):
             self._hold_pedal(playing)
         if last_s is not None:
             if self._happens("again at once"):
-                last_s += dice.uniform(0.25, 1.0)
-                last_s = self._right(playing, seen, row, last_s, quarter_s, "again at once")
+                again_s = last_s + dice.uniform(0.25, 1.0)
+                last_s = self._right(replace(turn, at_s=again_s), "again at once")
             if self._happens("hum"):
                 self._hum(playing)
-            self._plays_on(playing, seen, row, last_s, quarter_s)
+            self._plays_on(turn, last_s)
         return playing.gesture(self._rest_s())
 
     def _quarter_s(self, seen: Seen, row: Sequence[StruckChord]) -> float:
@@ -266,7 +280,7 @@ class EveningPlayer:
         shortest = min(_gaps_s(row, 1.0), default=1.0)
         return max(quarter_s, SHORTEST_GAP_S / shortest)
 
-    def _body_makers(self) -> dict[str, Callable[..., float | None]]:
+    def _body_makers(self) -> dict[str, Callable[[_Turn], float | None]]:
         return {
             "right": self._right,
             "planted": self._play_with_slips,
@@ -286,7 +300,7 @@ class EveningPlayer:
             "leaves": self._leaves,
         }
 
-    def _body(self, seen: Seen) -> Callable[..., float | None]:
+    def _body(self, seen: Seen) -> Callable[[_Turn], float | None]:
         makers = self._body_makers()
         names = ["right", "planted"] if seen.finished else list(makers)
         weights = [self._bodies[name] + 1e-9 for name in names]
@@ -308,30 +322,15 @@ class EveningPlayer:
     def _worth(self, seen: Seen) -> Worth:
         return Worth.OPEN if seen.stage == "shape" else Worth.CLEAN
 
-    def _right(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-        kind: str = "right",
-    ) -> float:
-        strokes, last_s = self._fingers.play(row, at_s, quarter_s, {})
-        playing.add(strokes, self._name_passage(self._worth(seen), (), kind))
+    def _right(self, turn: _Turn, kind: str = "right") -> float:
+        strokes, last_s = self._fingers.play(turn.row, turn.at_s, turn.quarter_s, {})
+        turn.playing.add(strokes, self._name_passage(self._worth(turn.seen), (), kind))
         return last_s
 
-    def _play_with_slips(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
-        changes, planted = self._changes(seen, row)
-        strokes, last_s = self._fingers.play(row, at_s, quarter_s, changes)
-        playing.add(strokes, self._name_passage(self._worth(seen), planted))
+    def _play_with_slips(self, turn: _Turn) -> float:
+        changes, planted = self._changes(turn.seen, turn.row)
+        strokes, last_s = self._fingers.play(turn.row, turn.at_s, turn.quarter_s, changes)
+        turn.playing.add(strokes, self._name_passage(self._worth(turn.seen), planted))
         return last_s
 
     def _changes(
@@ -363,17 +362,11 @@ class EveningPlayer:
 
     # -- before and after -------------------------------------------------------------------
 
-    def _before(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
-        dice = self._dice
+    def _before(self, turn: _Turn) -> float:
+        """What comes before it; when it begins then."""
+        dice, playing, row, at_s = self._dice, turn.playing, turn.row, turn.at_s
         if self._happens("noodle"):
-            strokes, at_s = self._noodle(seen, at_s)
+            strokes, at_s = self._noodle(turn.seen, at_s)
             playing.add(strokes, _passage("noodling", Worth.NOTHING))
             at_s += dice.uniform(0.3, 3.0)
         if len(row) > 1 and not _is_like(row[:1], row[1:2]) and self._happens("false start"):
@@ -383,7 +376,7 @@ class EveningPlayer:
                     hand = dice.choice(row[0].notes).hand
                     some = tuple(note for note in row[0].notes if note.hand is hand)
                     first = [StruckChord(row[0].onset_quarters, some)]
-                strokes, _ = self._fingers.play(first, at_s, quarter_s, {})
+                strokes, _ = self._fingers.play(first, at_s, turn.quarter_s, {})
                 playing.add(strokes, _passage("false start", Worth.NOTHING))
                 at_s += dice.uniform(0.5, 5.0)
         if len(row) > 3 and self._happens("restart"):
@@ -391,57 +384,43 @@ class EveningPlayer:
                 upto = dice.randint(2, min(len(row) - 1, 9))
                 if _is_like(row[:1], row[upto : upto + 1]):
                     continue  # the first chord could as well be the next one
-                strokes, at_s = self._fingers.play(row[:upto], at_s, quarter_s, {})
+                strokes, at_s = self._fingers.play(row[:upto], at_s, turn.quarter_s, {})
                 playing.add(strokes, _passage("broken off", Worth.UNCLEAN, repeats=True))
                 at_s += dice.uniform(0.3, 3.0)
         elif self._happens("lead-in"):
-            at_s = self._lead_in(playing, seen, row, at_s, quarter_s)
+            at_s = self._lead_in(replace(turn, at_s=at_s))
         return at_s
 
-    def _lead_in(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _lead_in(self, turn: _Turn) -> float:
         """The bar before the window, played in time with it."""
-        start = row[0].onset_quarters
-        bar = seen.score.bar_at(start)
+        start = turn.row[0].onset_quarters
+        bar = turn.seen.score.bar_at(start)
         begins = bar.onset_quarters if bar.onset_quarters < start else start - bar.length_quarters
-        hands = seen.excerpt.window.hands
-        before = chords(seen.score.notes_between(begins, start, hands))
-        if not before or _is_like(before, row) or _is_like(row, before):
-            return at_s
-        strokes, last_s = self._fingers.play(before, at_s, quarter_s, {})
-        playing.add(strokes, _passage("the bar before", Worth.NOTHING))
-        return last_s + float(start - before[-1].onset_quarters) * quarter_s
+        hands = turn.seen.excerpt.window.hands
+        before = chords(turn.seen.score.notes_between(begins, start, hands))
+        if not before or _is_like(before, turn.row) or _is_like(turn.row, before):
+            return turn.at_s
+        strokes, last_s = self._fingers.play(before, turn.at_s, turn.quarter_s, {})
+        turn.playing.add(strokes, _passage("the bar before", Worth.NOTHING))
+        return last_s + float(start - before[-1].onset_quarters) * turn.quarter_s
 
-    def _plays_on(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        last_s: float,
-        quarter_s: float,
-    ) -> None:
+    def _plays_on(self, turn: _Turn, last_s: float) -> None:
         """On past the window's end, in time."""
         if not self._happens("plays on"):
             return
-        dice, last = self._dice, row[-1].onset_quarters
-        hands = Hands.TOGETHER if dice.random() < 0.3 else seen.excerpt.window.hands
+        dice, last = self._dice, turn.row[-1].onset_quarters
+        hands = Hands.TOGETHER if dice.random() < 0.3 else turn.seen.excerpt.window.hands
         end = last + dice.choice((1, 2, 4, 8))
         after = chords(
-            n for n in seen.score.notes_between(last, end, hands) if n.onset_quarters > last
+            n for n in turn.seen.score.notes_between(last, end, hands) if n.onset_quarters > last
         )
         if not after:
             return
-        at_s = last_s + float(after[0].onset_quarters - last) * quarter_s
-        strokes, _ = self._fingers.play(after, max(at_s, last_s + 0.06), quarter_s, {})
-        like = _is_like(after, row) or _is_like(row, after)
+        at_s = last_s + float(after[0].onset_quarters - last) * turn.quarter_s
+        strokes, _ = self._fingers.play(after, max(at_s, last_s + 0.06), turn.quarter_s, {})
+        like = _is_like(after, turn.row) or _is_like(turn.row, after)
         worth = Worth.OPEN if like else Worth.NOTHING
-        playing.add(strokes, _passage("past the end", worth, right=not like))
+        turn.playing.add(strokes, _passage("past the end", worth, right=not like))
 
     def _hold_pedal(self, playing: _Playing) -> None:
         """The pedal down throughout, now and then changed."""
@@ -479,311 +458,221 @@ class EveningPlayer:
 
     # -- broken, mended, and played again ---------------------------------------------------
 
-    def _pause(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _pause(self, turn: _Turn) -> float:
         """A stop in the middle, and on from there."""
-        if len(row) < 3:
-            return self._right(playing, seen, row, at_s, quarter_s)
+        if len(turn.row) < 3:
+            return self._right(turn)
         dice = self._dice
-        at = dice.randint(1, len(row) - 1)
+        at = dice.randint(1, len(turn.row) - 1)
         stop_s = dice.choice((1.0, 2.0, 4.0, 8.0, 30.0, 120.0)) * dice.uniform(0.7, 1.0)
-        before, middle_s = self._fingers.play(row[:at], at_s, quarter_s, {})
-        after, last_s = self._fingers.play(row[at:], middle_s + stop_s, quarter_s, {})
+        before, middle_s = self._fingers.play(turn.row[:at], turn.at_s, turn.quarter_s, {})
+        after, last_s = self._fingers.play(turn.row[at:], middle_s + stop_s, turn.quarter_s, {})
         if stop_s < 3.0:
-            playing.add(before + after, _passage("a stop", Worth.OPEN, whole=True))
+            turn.playing.add(before + after, _passage("a stop", Worth.OPEN, whole=True))
         else:
-            playing.add(before, _passage("a long stop", Worth.UNCLEAN))
-            playing.add(after, _passage("on after a long stop", Worth.UNCLEAN))
+            turn.playing.add(before, _passage("a long stop", Worth.UNCLEAN))
+            turn.playing.add(after, _passage("on after a long stop", Worth.UNCLEAN))
         return last_s
 
-    def _goes_back(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _goes_back(self, turn: _Turn) -> float:
         """A few notes or a bar again, and on."""
-        if len(row) < 4:
-            return self._right(playing, seen, row, at_s, quarter_s)
+        if len(turn.row) < 4:
+            return self._right(turn)
         dice = self._dice
-        at = dice.randint(2, len(row) - 1)
+        at = dice.randint(2, len(turn.row) - 1)
         back = dice.choice((1, 2, 2, 3, at)) if at > 1 else 1
         if dice.random() < 0.4:  # to the bar's beginning
-            bar = seen.score.bar_at(row[at - 1].onset_quarters).onset_quarters
-            back = sum(bar <= one.onset_quarters for one in row[:at])
+            bar = turn.seen.score.bar_at(turn.row[at - 1].onset_quarters).onset_quarters
+            back = sum(bar <= one.onset_quarters for one in turn.row[:at])
         back = min(max(back, 1), at)
-        before, middle_s = self._fingers.play(row[:at], at_s, quarter_s, {})
+        before, middle_s = self._fingers.play(turn.row[:at], turn.at_s, turn.quarter_s, {})
         again_s = middle_s + dice.uniform(0.3, 2.0)
-        after, last_s = self._fingers.play(row[at - back :], again_s, quarter_s, {})
-        if back == at and _is_like(row[:1], row[at : at + 1]):
-            playing.add(before + after, _passage("goes back", Worth.OPEN, right=False))
+        after, last_s = self._fingers.play(turn.row[at - back :], again_s, turn.quarter_s, {})
+        if back == at and _is_like(turn.row[:1], turn.row[at : at + 1]):
+            turn.playing.add(before + after, _passage("goes back", Worth.OPEN, right=False))
         elif back == at:
-            playing.add(before, _passage("broken off", Worth.UNCLEAN, repeats=True))
-            playing.add(after, self._name_passage(self._worth(seen), (), "right after all"))
+            turn.playing.add(before, _passage("broken off", Worth.UNCLEAN, repeats=True))
+            turn.playing.add(
+                after, self._name_passage(self._worth(turn.seen), (), "right after all")
+            )
         else:
-            playing.add(before + after, _passage("goes back", Worth.OPEN, repeats=True))
+            turn.playing.add(before + after, _passage("goes back", Worth.OPEN, repeats=True))
         return last_s
 
-    def _note_by_note(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _note_by_note(self, turn: _Turn) -> float:
         """One chord is found note by note."""
         dice = self._dice
-        wide = [at for at, one in enumerate(row) if len(one.pitches) > 1 and at]
+        wide = [at for at, one in enumerate(turn.row) if len(one.pitches) > 1 and at]
         if not wide:
-            return self._right(playing, seen, row, at_s, quarter_s)
+            return self._right(turn)
         at = dice.choice(wide)
-        strokes, last_s = self._fingers.play(row[:at], at_s, quarter_s, {})
+        strokes, last_s = self._fingers.play(turn.row[:at], turn.at_s, turn.quarter_s, {})
         find_s = last_s + dice.uniform(0.5, 2.0)
-        for note in sorted(row[at].notes, key=lambda note: note.pitch):
+        for note in sorted(turn.row[at].notes, key=lambda note: note.pitch):
             if note.pitch in {s.pitch for s in strokes if s.at_s >= last_s + 0.4}:
                 continue
             strokes.append(Stroke(find_s, note.pitch, self._fingers.velocity(), 1.5))
             last_s = find_s
             find_s += dice.uniform(0.3, 1.0)
-        if at + 1 < len(row):
-            after, last_s = self._fingers.play(row[at + 1 :], find_s, quarter_s, {})
+        if at + 1 < len(turn.row):
+            after, last_s = self._fingers.play(turn.row[at + 1 :], find_s, turn.quarter_s, {})
             strokes += after
-        playing.add(strokes, _passage("note by note", Worth.OPEN, whole=True))
+        turn.playing.add(strokes, _passage("note by note", Worth.OPEN, whole=True))
         return last_s
 
-    def _stops(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> None:
+    def _stops(self, turn: _Turn) -> None:
         """Stops somewhere, and does not go on."""
-        upto = self._dice.randint(1, max(len(row) - 1, 1))
-        strokes, _ = self._fingers.play(row[:upto], at_s, quarter_s, {})
-        whole = upto == len(row)
-        worth = self._worth(seen) if whole else Worth.UNCLEAN
-        playing.add(strokes, _passage("right" if whole else "stops", worth, whole=whole))
+        upto = self._dice.randint(1, max(len(turn.row) - 1, 1))
+        strokes, _ = self._fingers.play(turn.row[:upto], turn.at_s, turn.quarter_s, {})
+        whole = upto == len(turn.row)
+        worth = self._worth(turn.seen) if whole else Worth.UNCLEAN
+        turn.playing.add(strokes, _passage("right" if whole else "stops", worth, whole=whole))
 
-    def _joins(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _joins(self, turn: _Turn) -> float:
         """Begins in the middle, on purpose."""
-        if len(row) < 4:
-            return self._right(playing, seen, row, at_s, quarter_s)
-        at = self._dice.randint(2, len(row) - 2)
-        strokes, last_s = self._fingers.play(row[at:], at_s, quarter_s, {})
-        playing.add(strokes, _passage("joins in", Worth.UNCLEAN))
+        if len(turn.row) < 4:
+            return self._right(turn)
+        at = self._dice.randint(2, len(turn.row) - 2)
+        strokes, last_s = self._fingers.play(turn.row[at:], turn.at_s, turn.quarter_s, {})
+        turn.playing.add(strokes, _passage("joins in", Worth.UNCLEAN))
         return last_s
 
-    def _lose_piano(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> None:
+    def _lose_piano(self, turn: _Turn) -> None:
         """The piano goes in the middle, and comes back."""
-        upto = self._dice.randint(1, max(len(row) - 1, 1))
-        strokes, _ = self._fingers.play(row[:upto], at_s, quarter_s, {})
+        upto = self._dice.randint(1, max(len(turn.row) - 1, 1))
+        strokes, _ = self._fingers.play(turn.row[:upto], turn.at_s, turn.quarter_s, {})
         lost_s = max(stroke.at_s for stroke in strokes) + self._dice.uniform(0.02, 0.1)
-        playing.add(
-            strokes, _passage("unplugged", Worth.NOTHING if upto < len(row) else Worth.OPEN)
+        turn.playing.add(
+            strokes, _passage("unplugged", Worth.NOTHING if upto < len(turn.row) else Worth.OPEN)
         )
-        playing.others.append(Act(lost_s, Do.LOST))
-        playing.others.append(Act(lost_s + self._dice.uniform(0.5, 20), Do.FOUND))
+        turn.playing.others.append(Act(lost_s, Do.LOST))
+        turn.playing.others.append(Act(lost_s + self._dice.uniform(0.5, 20), Do.FOUND))
 
-    def _leaves(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> None:
+    def _leaves(self, turn: _Turn) -> None:
         """Leaves in the middle, and comes back tomorrow."""
-        upto = self._dice.randint(1, max(len(row) - 1, 1))
-        strokes, _ = self._fingers.play(row[:upto], at_s, quarter_s, {})
+        upto = self._dice.randint(1, max(len(turn.row) - 1, 1))
+        strokes, _ = self._fingers.play(turn.row[:upto], turn.at_s, turn.quarter_s, {})
         left_s = max(stroke.at_s for stroke in strokes) + self._dice.uniform(0.02, 0.5)
-        worth = Worth.NOTHING if upto < len(row) else Worth.OPEN
-        playing.add(strokes, _passage("leaves", worth))
-        playing.others.append(Act(left_s, Do.LEAVE))
+        worth = Worth.NOTHING if upto < len(turn.row) else Worth.OPEN
+        turn.playing.add(strokes, _passage("leaves", worth))
+        turn.playing.others.append(Act(left_s, Do.LEAVE))
 
     # -- other keys than are written --------------------------------------------------------
 
     def _play_shifted(
-        self,
-        playing: _Playing,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-        shift: Callable[[ScoreNote], int],
-        passage: Passage,
+        self, turn: _Turn, shift: Callable[[ScoreNote], int], passage: Passage
     ) -> float:
-        changes = {note.id: note.pitch + shift(note) for one in row for note in one.notes}
-        strokes, last_s = self._fingers.play(row, at_s, quarter_s, changes)
-        playing.add(strokes, passage)
+        changes = {note.id: note.pitch + shift(note) for one in turn.row for note in one.notes}
+        strokes, last_s = self._fingers.play(turn.row, turn.at_s, turn.quarter_s, changes)
+        turn.playing.add(strokes, passage)
         return last_s
 
-    def _octave(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _octave(self, turn: _Turn) -> float:
         """All of it an octave off."""
         by = self._dice.choice((-12, 12, 24))
-        pitches = [note.pitch for one in row for note in one.notes]
+        pitches = [note.pitch for one in turn.row for note in one.notes]
         if not 21 <= min(pitches) + by <= max(pitches) + by <= 108:
             by = -12 if min(pitches) - 12 >= 21 else 12
         if not 21 <= min(pitches) + by <= max(pitches) + by <= 108:
-            return self._right(playing, seen, row, at_s, quarter_s)
-        right = len(row) >= DISTINCT and likeness(row, row, by) <= LIKE
+            return self._right(turn)
+        right = len(turn.row) >= DISTINCT and likeness(turn.row, turn.row, by) <= LIKE
         passage = _passage("an octave off", Worth.NOTHING, right=right)
-        return self._play_shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
+        return self._play_shifted(turn, lambda note: by, passage)
 
-    def _play_transposed(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _play_transposed(self, turn: _Turn) -> float:
         """All of it in another key."""
         by = self._dice.choice((-7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7))
-        right = len(row) >= DISTINCT and likeness(row, row, by) <= LIKE
+        right = len(turn.row) >= DISTINCT and likeness(turn.row, turn.row, by) <= LIKE
         passage = _passage("transposed", Worth.NOTHING, right=right)
-        return self._play_shifted(playing, row, at_s, quarter_s, lambda note: by, passage)
+        return self._play_shifted(turn, lambda note: by, passage)
 
-    def _clef(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _clef(self, turn: _Turn) -> float:
         """One hand read in the other hand's clef: twelve steps off, about."""
-        hand = self._dice.choice([note.hand for one in row for note in one.notes])
+        hand = self._dice.choice([note.hand for one in turn.row for note in one.notes])
         by = 20 if hand is Hand.LEFT else -20
-        pitches = [n.pitch for one in row for n in one.notes if n.hand is hand]
+        pitches = [n.pitch for one in turn.row for n in one.notes if n.hand is hand]
         if not 21 <= min(pitches) + by - 1 <= max(pitches) + by + 1 <= 108:
-            return self._right(playing, seen, row, at_s, quarter_s)
+            return self._right(turn)
 
         def shift(note: ScoreNote) -> int:
             return by + note.pitch % 2 if note.hand is hand else 0
 
         passage = _passage("a forgotten clef", Worth.UNCLEAN, right=False)
-        return self._play_shifted(playing, row, at_s, quarter_s, shift, passage)
+        return self._play_shifted(turn, shift, passage)
 
-    def _other_hands(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _other_hands(self, turn: _Turn) -> float:
         """Other hands than are asked for."""
-        dice, window = self._dice, seen.excerpt.window
+        dice, window = self._dice, turn.seen.excerpt.window
         asked = window.hands
-        end = row[-1].onset_quarters + Fraction(1, 64)
-        all_notes = seen.score.notes_between(row[0].onset_quarters, end, Hands.TOGETHER)
+        end = turn.row[-1].onset_quarters + Fraction(1, 64)
+        all_notes = turn.seen.score.notes_between(turn.row[0].onset_quarters, end, Hands.TOGETHER)
         wanted = dice.choice([hands for hands in Hands if hands is not asked])
         other = chords(note for note in all_notes if note.hand in wanted.members)
-        missing = [note for one in row for note in one.notes if note.hand not in wanted.members]
+        missing = [
+            note for one in turn.row for note in one.notes if note.hand not in wanted.members
+        ]
         more = [note for one in other for note in one.notes if note.hand not in asked.members]
-        count = sum(len(one.notes) for one in row)
+        count = sum(len(one.notes) for one in turn.row)
         off = max(len(missing), len(more))
-        same = asked is not Hands.TOGETHER is not wanted and _is_like(other, row)
+        same = asked is not Hands.TOGETHER is not wanted and _is_like(other, turn.row)
         if len(other) < 3 or off < max(4, count // 4) or same:
-            return self._right(playing, seen, row, at_s, quarter_s)
-        strokes, last_s = self._fingers.play(other, at_s, quarter_s, {})
+            return self._right(turn)
+        strokes, last_s = self._fingers.play(other, turn.at_s, turn.quarter_s, {})
         kind = {Hands.TOGETHER: "both hands for one"}.get(wanted, "the other hand")
         if asked is Hands.TOGETHER:
             kind = "one hand for both"
         few = min(len(missing) or len(more), len(other)) < DISTINCT
-        playing.add(strokes, _passage(kind, Worth.NOTHING, right=not few))
+        turn.playing.add(strokes, _passage(kind, Worth.NOTHING, right=not few))
         return last_s
 
-    def _other_page(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _other_page(self, turn: _Turn) -> float:
         """Other music of the same score."""
-        dice, bars = self._dice, seen.score.bars
-        length = row[-1].onset_quarters - row[0].onset_quarters
+        dice, bars = self._dice, turn.seen.score.bars
+        length = turn.row[-1].onset_quarters - turn.row[0].onset_quarters
         for _ in range(8):
             start = dice.choice(bars).onset_quarters
-            notes = seen.score.notes_between(start, start + length, seen.excerpt.window.hands)
+            notes = turn.seen.score.notes_between(
+                start, start + length, turn.seen.excerpt.window.hands
+            )
             other = chords(notes)
-            if len(other) >= DISTINCT and not _is_like(other, row) and not _is_like(row, other):
-                pace_s = max(quarter_s, SHORTEST_GAP_S / min(_gaps_s(other, 1.0), default=1.0))
-                strokes, last_s = self._fingers.play(other, at_s, pace_s, {})
-                playing.add(strokes, _passage("another page", Worth.NOTHING))
+            if (
+                len(other) >= DISTINCT
+                and not _is_like(other, turn.row)
+                and not _is_like(turn.row, other)
+            ):
+                pace_s = max(turn.quarter_s, SHORTEST_GAP_S / min(_gaps_s(other, 1.0), default=1.0))
+                strokes, last_s = self._fingers.play(other, turn.at_s, pace_s, {})
+                turn.playing.add(strokes, _passage("another page", Worth.NOTHING))
                 return last_s
-        return self._right(playing, seen, row, at_s, quarter_s)
+        return self._right(turn)
 
-    def _mash_keys(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _mash_keys(self, turn: _Turn) -> float:
         """The whole window in a moment."""
         step_s = self._dice.uniform(0.003, FAST_S)
-        quickest_s = min(_gaps_s(row, quarter_s), default=1.0)
-        if len(row) < 4 or quickest_s < 2 * step_s:
-            return self._right(playing, seen, row, at_s, quarter_s)
+        quickest_s = min(_gaps_s(turn.row, turn.quarter_s), default=1.0)
+        if len(turn.row) < 4 or quickest_s < 2 * step_s:
+            return self._right(turn)
         strokes = []
-        for at, one in enumerate(row):
+        for at, one in enumerate(turn.row):
             for pitch in one.pitches:
-                strokes.append(Stroke(at_s + at * step_s, pitch, self._fingers.velocity(), 0.1))
-        busiest = max(sum(any(n.hand is hand for n in one.notes) for one in row) for hand in Hand)
-        by_hand_s = step_s * len(row) / busiest
+                strokes.append(
+                    Stroke(turn.at_s + at * step_s, pitch, self._fingers.velocity(), 0.1)
+                )
+        busiest = max(
+            sum(any(n.hand is hand for n in one.notes) for one in turn.row) for hand in Hand
+        )
+        by_hand_s = step_s * len(turn.row) / busiest
         can_be = by_hand_s > FAST_S and step_s > FAST_TOGETHER_S
-        playing.add(strokes, _passage("mashed", Worth.OPEN if can_be else Worth.NOTHING))
+        turn.playing.add(strokes, _passage("mashed", Worth.OPEN if can_be else Worth.NOTHING))
         return strokes[-1].at_s
 
-    def _play_doubled(
-        self,
-        playing: _Playing,
-        seen: Seen,
-        row: Sequence[StruckChord],
-        at_s: float,
-        quarter_s: float,
-    ) -> float:
+    def _play_doubled(self, turn: _Turn) -> float:
         """Right, through a keyboard that says every key on two channels."""
-        strokes, last_s = self._fingers.play(row, at_s, quarter_s, {})
-        playing.add(strokes, _passage("doubled", Worth.OPEN, right=False))
+        strokes, last_s = self._fingers.play(turn.row, turn.at_s, turn.quarter_s, {})
+        turn.playing.add(strokes, _passage("doubled", Worth.OPEN, right=False))
         for act in acts_of(strokes):
             late_s = self._dice.uniform(0.0, 0.004)
-            playing.others.append(Act(act.at_s + late_s, act.do, act.one, act.two))
+            turn.playing.others.append(Act(act.at_s + late_s, act.do, act.one, act.two))
         return last_s
 
 
