@@ -3,8 +3,12 @@
 The whole measurement is ``python -m scripts.evening``; here are a few short evenings of it.
 """
 
+import os
+import subprocess
+import sys
 from dataclasses import replace
 from fractions import Fraction as F
+from pathlib import Path
 
 import pytest
 
@@ -138,6 +142,26 @@ def test_a_tally_comes_back_from_the_file_as_it_went_there(table: Table) -> None
     again.add(tally)
     assert again.repetitions == 2
     assert again.false_faults == {"right": 2}
+
+
+def test_the_same_evening_is_the_same_in_any_process() -> None:
+    """Sets of words and of objects come in another order in each."""
+    code = (
+        "from scripts.eveningbench.evening import run_evening;"
+        "one = run_evening(5, 4, 0.1); print(one.repetitions, one.digest)"
+    )
+    root = Path(__file__).resolve().parent.parent
+    said = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            cwd=root, env={**os.environ, "PYTHONHASHSEED": seed}, check=True, capture_output=True,
+        ).stdout
+        for seed in ("1", "2", "3")
+    }  # fmt: skip
+    [one] = said
+    count, digest = map(int, one.split())
+    assert count > 10
+    assert digest not in (0, run_evening(5, 3, 0.1).digest)
 
 
 @pytest.mark.property

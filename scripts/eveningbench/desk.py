@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import time
 from collections import deque
@@ -12,10 +13,12 @@ from typing import Any
 
 from coach.coaching.coach import Coach
 from coach.coaching.drill.drill_events import (
+    AssignmentGiven,
     CountIn,
     DrillEvent,
     DrillState,
     RepetitionEnded,
+    SetAside,
     ToJudge,
 )
 from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
@@ -70,6 +73,12 @@ class Desk:
         """Memory is collected in rests of the hands, as in the app, and in no step."""
         self.log: list[Any] = []
         """How the drill in hand was set up, and everything done with it since."""
+        self._digest = hashlib.sha256()
+
+    @property
+    def digest(self) -> int:
+        """Of everything done and answered so far."""
+        return int.from_bytes(self._digest.digest()[:8])
 
     # -- what is put on it ------------------------------------------------------------------
 
@@ -232,6 +241,7 @@ class Desk:
                 f"{', verdict' if any(isinstance(o, RepetitionEnded) for o in outcomes) else ''}"
             )
         for outcome in outcomes:
+            self._digest.update(f"{self.now_s!r} {what}: {_in_words(outcome)}\n".encode())
             if isinstance(outcome, CountIn):
                 self._click = outcome
             elif isinstance(outcome, ToJudge):
@@ -243,6 +253,18 @@ class Desk:
                 kept += heard
                 del kept[:-2000]
             self._hear(outcome, self.now_s)
+
+
+def _in_words(outcome: DrillEvent) -> str:
+    """An outcome without the notes: sets of their marks are printed in any order."""
+    if isinstance(outcome, AssignmentGiven):
+        return str(outcome.assignment)
+    if isinstance(outcome, RepetitionEnded):
+        judgement = outcome.judgement
+        return f"{judgement.sentence} {judgement.transitions} {judgement.faults}"
+    if isinstance(outcome, SetAside):
+        return outcome.reason
+    return f"{outcome.job.size} to judge" if isinstance(outcome, ToJudge) else str(outcome)
 
 
 def any_goal(score: Score, random: Random) -> Goal:

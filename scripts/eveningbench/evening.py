@@ -56,6 +56,7 @@ def run_evening(seed: int, number: int, hours: float, failures: Path | None = No
     desk.finish()
     desk.wait_until(desk.now_s + SETTLED_S)
     referee.settle(desk.now_s + SETTLED_S)
+    tally.digest = desk.digest
     tally.growth_mb = max(memory_mb() - third_mb, 0.0) if third_mb else 0.0
     return tally
 

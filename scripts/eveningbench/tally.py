@@ -9,6 +9,8 @@ from typing import Any
 MEANT_CLEAN, PLANTED_TOLD = 0.98, 0.95
 FALSE_FAULTS_PER_1000 = 1.0
 LONGEST_STEP_MS = 20.0
+DIGESTS = 1 << 64
+"""So many digests there are."""
 EXAMPLES = 400
 """Examples kept of each evening, at the most."""
 
@@ -47,6 +49,8 @@ class Tally:
     growth_mb: float = 0.0
     """Memory at the end above that after a third of the evening, the most of any evening."""
     examples: list[str] = field(default_factory=list)
+    digest: int = 0
+    """Of everything done and answered: the same evenings have the same one, in any order."""
 
     def add(self, other: Tally) -> None:
         """Take in another tally."""
@@ -61,6 +65,7 @@ class Tally:
                 ours.update(theirs)
             else:
                 setattr(self, one.name, ours + theirs)
+        self.digest %= DIGESTS
 
     def plain(self) -> dict[str, Any]:
         """As data for JSON."""
@@ -143,6 +148,7 @@ class Tally:
         for what, figure, holds in self.bars():
             lines.append(f"  {'holds ' if holds else 'FAILS '} {what:55} {figure}")
         lines.append(f"  memory grew by {self.growth_mb:.1f} MB in an evening at the most")
+        lines.append(f"  digest of all that was played and answered: {self.digest:016x}")
         for name in (
             "meant_not", "lost", "false_clean", "false_faults", "by_breaks", "windows_changed",
             "recorded_nothings", "exceptions",
