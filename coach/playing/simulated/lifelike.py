@@ -174,7 +174,7 @@ class LifelikePianist(SimulatedPianist):
         keys = self._slip(keys)
         if failing and dice.random() < nature.breaks_off:
             keys = _left_at(keys, failing[0])
-        self._repetitions += 1
+        self._since_rest += 1
         return self._strike(keys, SECONDS_A_MINUTE / tempo)
 
     def _meet_faults(self, excerpt: Excerpt, tempo_share: float) -> list[PlayerFault]:
