@@ -63,6 +63,11 @@ class Seat:
         assert self.staff.sheet
         return self.staff.sheet
 
+    @property
+    def says_clean(self) -> bool:
+        """Whether ``Clean`` stands there, in large letters or in words."""
+        return "Clean" in self.text or self.is_large("CLEAN")
+
     async def play(self, *pitches: int) -> None:
         for at, pitch in enumerate(pitches):
             self.staging.ports.post(KeyDown(pitch, 64, 0.5 * at))

@@ -28,7 +28,7 @@ def test_a_break_is_proposed_beside_the_verdict_and_gone_after_the_next_repetiti
 
     async def run(seat: Seat) -> None:
         await seat.play(*RIGHT)
-        assert "Clean." in seat.text
+        assert seat.says_clean
         assert "rest your hands for" in words_of(seat)
         await seat.play(*RIGHT[:2])  # plays straight on: it has not been read yet
         assert "rest your hands for" in words_of(seat)

@@ -25,7 +25,7 @@ from coach.score.build import score_from_notes
 from coach.score.window import Window
 from coach.screens.drill import screen as drill_screen
 from tests.screenfakes import DrillOfScore, Staging
-from tests.seat import Seat, seated, text_of, words_of
+from tests.seat import Seat, seated, words_of
 
 LINE = (60, 62, 64, 65)
 
@@ -100,7 +100,7 @@ def test_what_is_judged_elsewhere_is_said_and_its_verdict_comes(judges: SlowJudg
         assert not seat.staging.kept
         judges.judge()
         await seat.pilot.pause()
-        assert "Clean" in text_of(seat.app) or seat.is_large("CLEAN")
+        assert seat.says_clean
         assert "Listening back" not in words_of(seat)
         assert len(seat.staging.kept) == 1
 

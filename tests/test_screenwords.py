@@ -13,6 +13,7 @@ from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Assignment, AssignmentKind
 from coach.judging.model import Cause, Stage
 from coach.score.build import score_from_notes
+from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.big_letters import big, big_width
 from coach.screens.dialogs.texts import detail_lines
@@ -21,7 +22,13 @@ from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, help_line
 from coach.screens.terminal.ascii_fallback import plain
 from coach.screens.widgets.head import shorten_line
 from coach.screens.widgets.result import count_rows, fit_words, shorten_to
-from coach.screens.wording import bpm, state_words, tempo_words, window_words
+from coach.screens.wording import (
+    assignment_headline,
+    bpm,
+    state_words,
+    tempo_words,
+    window_words,
+)
 from tests.screenfakes import note, two_hands
 from tests.test_catalogue import MADE
 
@@ -125,6 +132,27 @@ def test_where_a_click_is_asked_for_it_says_how_the_count_in_is_started() -> Non
 def test_a_piano_is_called_by_its_name_and_not_by_its_ports(port: str, piano: str) -> None:
     """The forms that ALSA, JACK and its bridges give to names: from memory."""
     assert piano_words(port) == piano
+
+
+@pytest.mark.parametrize(
+    ("window", "qpm", "words"),
+    [
+        (Window(F(0), F(4), Hands.LEFT), 60, "LH ALONE"),
+        (Window(F(0), F(8)), 60, "BARS 1-2"),
+        (Window(F(4), F(8)), 50, "BAR 2"),
+        (Window(F(2), F(4)), 60, "BAR 1 BEAT 3"),
+        (Window(F(0), F(4)), 50, "50 BPM"),
+        (Window(F(0), F(4)), None, "OWN TEMPO"),
+        (Window(F(0), F(4)), 60, ""),
+    ],
+)
+def test_large_letters_say_what_is_new_the_hands_before_the_place_before_the_tempo(
+    window: Window, qpm: float | None, words: str
+) -> None:
+    before = Assignment(Window(F(0), F(4)), 60, Stage.RHYTHM, 3, AssignmentKind.DRILL, "")
+    after = replace(before, window=window, qpm=qpm)
+    assert assignment_headline(two_hands(2), before, after) == words
+    assert big(words)
 
 
 def test_a_large_two() -> None:

@@ -66,6 +66,42 @@ def assignment_words(score: Score, assignment: Assignment) -> str:
     return " · ".join(parts)
 
 
+_HANDS_LARGE = {
+    Hands.RIGHT: "RH ALONE",
+    Hands.LEFT: "LH ALONE",
+    Hands.TOGETHER: "BOTH HANDS",
+}
+
+
+def assignment_headline(score: Score, before: Assignment, after: Assignment) -> str:
+    """What is new in an assignment, in a word or three, to be written large: ``LH ALONE``,
+    ``BAR 8``, ``54 BPM``. The hands come first, then the place, then the tempo; "" for nothing new.
+    """
+    old, new = before.window, after.window
+    if old.hands is not new.hands:
+        return _HANDS_LARGE[new.hands]
+    if (old.start_quarters, old.end_quarters) != (new.start_quarters, new.end_quarters):
+        return _window_headline(score, new)
+    if before.qpm != after.qpm:
+        if after.qpm is None:
+            return "OWN TEMPO"
+        return f"{bpm(score, new, after.qpm)} BPM"
+    return "" if before.stage is after.stage else after.stage.value.upper()
+
+
+def _window_headline(score: Score, window: Window) -> str:
+    """``BAR 8``, ``BARS 5-8``, ``BAR 8 BEAT 3``; "" where a bar's number is no plain number."""
+    first, last = score.bars_of(window.start_quarters, window.end_quarters)
+    if not whole_bars_words(score, window):
+        text = f"{first.words} beat {int(score.place(window.start_quarters).counted)}"
+    elif first is last:
+        text = first.words
+    else:
+        text = f"bars {first.number}-{last.number}"
+    is_plain = first.number.isdecimal() and last.number.isdecimal()
+    return text.upper() if is_plain else ""
+
+
 def verdict_headline(score: Score, judgement: Judgement) -> str:
     """The verdict in a word or three, to be written large: ``CLEAN``, ``LH BEAT 2``."""
     if judgement.clean:

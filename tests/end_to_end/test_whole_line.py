@@ -118,7 +118,7 @@ def test_plays_badly_is_led_to_the_trouble_plays_well_and_is_led_back(
 
     # Well, once: it is counted. Then the lid is closed, and opened again at the same place.
     counted = lesson.play()
-    assert "Clean" in counted
+    assert large("CLEAN", counted), counted
     assert large("1", counted), counted
     stood, run = lesson.read().words, clean_run(terminal.text())
     leave(terminal)
@@ -156,7 +156,7 @@ def test_a_piano_unplugged_in_mid_bar_is_said_and_playing_goes_on_when_it_is_bac
     assert not repetitions_kept(data)
     pianist.plug()
     terminal.wait(READY, within_s=2.5)
-    assert "Clean" in lesson.play()
+    assert large("CLEAN", lesson.play())
     assert repetitions_kept(data) == 1
 
 

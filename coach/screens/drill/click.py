@@ -85,7 +85,7 @@ class ClickRunner:
 
     def start(self, click: CountIn, also: Sequence[Timed] = ()) -> bool:
         """Show its beats, and sound it and what goes along with it; whether it can sound."""
-        self._result.show_run_alone()
+        self._result.begin()
         beats = plan_clicks(self._session.score, self._session.drill.excerpt, click)
         self._beats.start(beats)
         if self._timer is None:

@@ -45,12 +45,13 @@ from coach.screens.keymap import how_to_ask
 from coach.screens.marks import MARK_BY_LABEL, marks_of
 from coach.screens.messages import WentOn
 from coach.screens.staff import ASCII, UNICODE
-from coach.screens.widgets import CLEAN, StaffView
+from coach.screens.widgets import StaffView
 from coach.screens.wording import (
     LISTENING_BACK,
     NO_PIANO,
     RESTING,
     STRIKE,
+    assignment_headline,
     proposal_headline,
     verdict_headline,
 )
@@ -138,7 +139,7 @@ class DrillPresenter:
                 self._show_state(state)
             case RepetitionBegan():
                 self._show_next()
-                self.foot.result.show_run_alone()
+                self.foot.result.begin()
                 self._clear_staff()
             case ToJudge(job):
                 self._judge(job)
@@ -233,6 +234,7 @@ class DrillPresenter:
 
     def _show_next(self) -> None:
         """Show the assignment that waits, if one does."""
+        before = self.asked.assignment
         given = self.asked.take_next()
         if given is None:
             return
@@ -243,8 +245,8 @@ class DrillPresenter:
         self.foot.set_reason(_reason_of(given.decision))
         result = self.foot.result
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
-        if result.headline == CLEAN:  # it was of the run before
-            result.show_run_alone()
+        if news := assignment_headline(self._session.score, before, given.assignment):
+            result.show_headline(news)
         is_first = self.verdict.ended is None and self._session.drill.state is DrillState.READY
         if given.assignment.click and is_first:
             self.verdict.say_until_it_goes_on(STRIKE, "ANY KEY")

@@ -21,6 +21,11 @@ _MORE = "..."
 """For words that are left out. Three dots, so that it is as wide in plain letters."""
 CLEAN = "CLEAN"
 """The one verdict that is written beside the figures, not in their place."""
+_CLEAN_WORDS = "Clean"
+"""The same as a sentence. It is not said twice: where it stands in large letters it is not written
+small besides."""
+_BETWEEN = "   "
+"""Between the figures and the verdict beside them."""
 
 
 class CleanRun(Static):
@@ -84,7 +89,8 @@ class CleanRun(Static):
     def _rows(self) -> list[str]:
         if self._said == CLEAN:
             clean = self._big(CLEAN)
-            return [f"{run} {word}" for run, word in zip(self._figures(), clean, strict=True)]
+            both = zip(self._figures(), clean, strict=True)
+            return [f"{run}{_BETWEEN}{word}" for run, word in both]
         return list(self._big(self._said)) if self._said else self._figures(" clean")
 
     def _figures(self, word: str = "") -> list[str]:
@@ -178,7 +184,7 @@ class VerdictWords(Vertical):
         super().__init__()
         self._ascii_only = ascii_only
         self._verdict = self._reason = ""
-        self._has_headline = False
+        self._has_headline = self._is_clean = False
 
     def compose(self) -> ComposeResult:
         """From the top, the most important first."""
@@ -190,6 +196,12 @@ class VerdictWords(Vertical):
         """Whether the headline stands above the words, and takes rows from them."""
         self._has_headline = has_room
         self.fit()
+
+    def set_clean(self, is_clean: bool) -> None:
+        """Whether ``CLEAN`` stands in large letters beside the words."""
+        if is_clean is not self._is_clean:
+            self._is_clean = is_clean
+            self.fit()
 
     def show_verdict(self, sentence: str, *, fault: bool) -> None:
         """The last verdict, or what is said in its place."""
@@ -211,6 +223,8 @@ class VerdictWords(Vertical):
         """Write as much as there is room for; before there is any, all of it."""
         width, rows = self.size
         verdict, reason = self._verdict, self._reason
+        if self._is_clean and verdict.rstrip(".") == _CLEAN_WORDS:
+            verdict = ""
         if width and rows:
             rows -= self.query_one(Headline).rows if self._has_headline else 0
             verdict, reason = fit_words(verdict, reason, width, rows)
@@ -301,14 +315,20 @@ class Result(Horizontal):
         self.query_one(VerdictWords).fit()
         self._say()
 
-    def show_run_alone(self) -> None:
-        """The clean run where a verdict has taken its place."""
+    def begin(self) -> None:
+        """A repetition or its count-in begins: the clean run alone, and no ``CLEAN`` that is of the
+        repetition before."""
+        if self._headline == CLEAN:
+            self.show_headline("")
         self.query_one(CleanRun).say("")
+        self.query_one(VerdictWords).set_clean(False)
 
     def _say(self) -> None:
         text = "" if self.is_roomy else self._headline
         fits = big_width(text) <= self.size.width - _WORDS
         self.query_one(CleanRun).say(text if fits else "")
+        is_large = bool(self.query_one(Headline).rows) if self.is_roomy else fits
+        self.query_one(VerdictWords).set_clean(self._headline == CLEAN and is_large)
 
     @property
     def headline(self) -> str:
