@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.midi_events import KeyDown, KeyUp, Pedal
+from coach.playing.midi_events import PROGRAM, ButtonDown, KeyDown, KeyUp, Pedal
 from coach.playing.ports.byte_stream import KeyReader, Message, Splitter
 
 
@@ -64,8 +64,15 @@ def test_velocity_0_is_a_note_off_and_64_66_67_are_pedals() -> None:
     ]
 
 
-def test_what_is_no_key_or_pedal_is_dropped() -> None:
-    assert read("B0 58 10", "B0 07 64", "E0 00 40", "A0 3C 10", "C0 01", "FE", "F8", "FF") == []
+@pytest.mark.outside
+def test_what_is_no_key_pedal_or_button_is_dropped() -> None:
+    """Wheels, volume, pressure, a velocity's refinement, real-time messages (MIDI 1.0)."""
+    assert read("B0 58 10", "B0 07 7F", "B0 01 7F", "E0 00 40", "A0 3C 10", "FE", "F8", "FF") == []
+
+
+def test_a_button_is_pressed_once_and_a_chosen_sound_is_one_too() -> None:
+    assert read("B0 14 7F 14 7F 14 00 14 40") == [ButtonDown(20, 1.0), ButtonDown(20, 1.0)]
+    assert read("C0 05") == [ButtonDown(PROGRAM + 5, 1.0)]
 
 
 def test_a_layered_sound_on_a_second_channel_is_one_key() -> None:

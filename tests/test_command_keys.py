@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction as F
 from random import Random
 
 import pytest
@@ -14,22 +17,41 @@ from coach.playing.command_keys import (
     REACH_SEMITONES,
     WHITE,
     CommandListener,
+    ListKeys,
+    ListStep,
     PianoCommand,
+    Trigger,
+    TriggerKind,
     lay_command_keys,
+    leave_out_music,
+    trigger_of,
 )
+from coach.playing.midi_events import ButtonDown, KeyDown, Pedal
 from coach.playing.simulated.player import NOVICE, SimulatedPianist
+from coach.score.build import score_from_notes
+from coach.score.model import Direction
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
 from coach.score.window import excerpt, whole_piece
+from coach.screens.dialogs.dialog import Choices
+from coach.screens.dialogs.home import FindScreen, HomeScreen
 from coach.screens.dialogs.texts import help_text
+from coach.screens.drill.screen import DrillScreen
+from coach.screens.interfaces import Settings, Start
 from coach.screens.keymap import COMMANDS, help_line, how_to_ask, key_beside_letters
 from tests.live import SAMPLES, sample
-from tests.screenfakes import FakeClick, FakeDrill
+from tests.screenfakes import FakeClick, FakeDrill, two_hands
 from tests.seat import RIGHT, Seat, seated
+
+Given = KeyDown | Pedal | ButtonDown
+
+
+def down(pitch: int, at_s: float) -> KeyDown:
+    return KeyDown(pitch, 64, at_s)
 
 
 def test_they_lie_side_by_side_from_the_lowest_key() -> None:
     keys = lay_command_keys(60, 72)
-    assert [one.command for one in keys] == list(PianoCommand)
+    assert [*(one.command for one in keys), PianoCommand.MORE] == list(PianoCommand)
     assert [(one.name, one.pitch) for one in keys[:4]] == [
         ("A", 21),
         ("B", 23),
@@ -62,10 +84,10 @@ def test_where_the_low_end_is_needed_the_high_end_serves() -> None:
 
 def test_nothing_fires_while_one_plays_or_by_several_keys_at_once() -> None:
     listener = CommandListener(lay_command_keys(60, 72))
-    assert listener.hear(21, 10.0, is_playing=True) is None
-    assert listener.hear(60, 20.0, is_playing=False) is None
-    assert listener.hear(21, 20.0 + ALONE_S / 2, is_playing=False) is None
-    assert listener.hear(21, 30.0, is_playing=False) is PianoCommand.HEAR
+    assert listener.hear(down(21, 10.0), is_playing=True) is None
+    assert listener.hear(down(60, 20.0), is_playing=False) is None
+    assert listener.hear(down(21, 20.0 + ALONE_S / 2), is_playing=False) is None
+    assert listener.hear(down(21, 30.0), is_playing=False) is PianoCommand.HEAR
 
 
 def test_a_hundred_thousand_notes_of_playing_fire_nothing() -> None:
@@ -85,8 +107,8 @@ def test_a_hundred_thousand_notes_of_playing_fire_nothing() -> None:
         listener = CommandListener(lay_command_keys(min(pitches), max(pitches), size))
         near = CommandListener(lay_command_keys(min(pitches) + 7, max(pitches) - 7, size))
         for pitch, at_s in play_badly(name, by, dice):
-            fired += listener.hear(pitch, at_s, is_playing=False) is not None
-            too_near += near.hear(pitch, at_s, is_playing=False) is not None
+            fired += listener.hear(down(pitch, at_s), is_playing=False) is not None
+            too_near += near.hear(down(pitch, at_s), is_playing=False) is not None
             count += 1
     assert fired == 0
     assert too_near > 0
@@ -156,3 +178,148 @@ def test_they_are_obeyed_at_the_piano_and_are_no_music() -> None:
         assert seat.staging.drill.asked == [Request.SLOWER]
 
     seated((120, 40), run, click=click)
+
+
+@pytest.mark.parametrize(
+    ("lowest", "asked"),
+    [
+        (36, [PianoCommand.MORE]),
+        (38, [PianoCommand.HEAR, PianoCommand.MORE]),
+        (39, [PianoCommand.HEAR, PianoCommand.HEAR_MINE, PianoCommand.MORE]),
+    ],
+)
+def test_where_few_keys_are_free_the_last_of_them_leads_to_all(
+    lowest: int, asked: list[PianoCommand]
+) -> None:
+    assert [one.command for one in lay_command_keys(lowest, 100)] == asked
+
+
+def test_a_pedal_or_button_asks_once_when_it_goes_down_and_not_while_one_plays() -> None:
+    left, button = Trigger(TriggerKind.PEDAL, 67), Trigger(TriggerKind.BUTTON, 20)
+    bound = {left: PianoCommand.NEXT, button: PianoCommand.HEAR}
+    listener = CommandListener((), bound)
+    moves = [Pedal(67, value, 1.0) for value in (20, 64, 100, 127, 30, 0, 90)]
+    heard = [listener.hear(move, is_playing=False) for move in moves]
+    assert [one for one in heard if one] == [PianoCommand.NEXT] * 2
+    assert listener.hear(ButtonDown(20, 2.0), is_playing=False) is PianoCommand.HEAR
+    assert listener.hear(ButtonDown(20, 2.0), is_playing=True) is None
+    assert listener.hear(down(60, 3.0), is_playing=False) is None
+    assert listener.hear(Pedal(67, 0, 3.1), is_playing=False) is None
+    assert listener.hear(Pedal(67, 127, 3.2), is_playing=False) is None  # right after a key
+
+
+def test_the_right_pedal_can_not_be_chosen() -> None:
+    assert trigger_of(Pedal(64, 127, 0.0)) is None
+    assert trigger_of(Pedal(66, 127, 0.0)) == Trigger(TriggerKind.PEDAL, 66)
+
+
+def test_what_was_chosen_is_kept_as_words() -> None:
+    for kept in ("key 21", "pedal 67", "button 130"):
+        trigger = Trigger.read(kept)
+        assert trigger
+        assert str(trigger) == kept
+    for damaged in ("", "key", "key x", "foot 3", "key -1"):
+        assert Trigger.read(damaged) is None
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(("words", "left"), [("una corda", False), ("dolce", True)])
+def test_the_music_takes_its_keys_and_its_pedal_back(words: str, left: bool) -> None:
+    """Common practice: una corda asks for the left pedal."""
+    score = score_from_notes([{"pitch": 60, "onset": 0, "length": 1, "hand": "RH"}])
+    score = replace(score, directions=(Direction(F(0), 1, words),))
+    bound = {
+        Trigger(TriggerKind.KEY, 60 - REACH_SEMITONES): PianoCommand.HEAR,
+        Trigger(TriggerKind.KEY, 61 - REACH_SEMITONES): PianoCommand.AGAIN,
+        Trigger(TriggerKind.PEDAL, 67): PianoCommand.NEXT,
+    }
+    kept = leave_out_music(bound, score)
+    assert PianoCommand.HEAR in kept.values()
+    assert PianoCommand.AGAIN not in kept.values()
+    assert (PianoCommand.NEXT in kept.values()) is left
+
+
+def test_five_hundred_of_five_hundred_commands_are_heard() -> None:
+    """Between repetitions, with the hands off: keys, pedals and buttons."""
+    dice = Random(5)
+    keys = lay_command_keys(60, 72)
+    pedal, button = Trigger(TriggerKind.PEDAL, 66), Trigger(TriggerKind.BUTTON, 22)
+    listener = CommandListener(keys, {pedal: PianoCommand.NEXT, button: PianoCommand.PAUSE})
+    at_s, heard = 0.0, 0
+    for _ in range(500):
+        for pitch in (60, 64, 67):
+            listener.hear(down(pitch, at_s), is_playing=True)
+        at_s += dice.uniform(ALONE_S, 3.0)
+        struck = [down(one.pitch, at_s) for one in keys]
+        choices: list[Given] = [*struck, Pedal(66, 127, at_s), ButtonDown(22, at_s)]
+        given = dice.choice(choices)
+        heard += listener.hear(given, is_playing=False) is not None
+        listener.hear(Pedal(66, 0, at_s), is_playing=False)
+        at_s += 1.0
+    assert heard == 500
+
+
+def test_a_list_is_led_by_the_lowest_keys_and_not_by_trying_the_piano_out() -> None:
+    keys = ListKeys(61, {Trigger(TriggerKind.PEDAL, 66): PianoCommand.NEXT})
+    assert [keys.hear(down(pitch, 1.0)) for pitch in (36, 38, 38, 40, 41)] == [
+        ListStep.CHOOSE, ListStep.DOWN, ListStep.DOWN, ListStep.UP, ListStep.BACK,
+    ]  # fmt: skip
+    assert keys.hear(down(60, 2.0)) is None
+    assert keys.hear(down(36, 2.5)) is None
+    assert keys.hear(down(36, 3.5)) is ListStep.CHOOSE
+    assert keys.hear(Pedal(66, 127, 9.0)) is ListStep.DOWN
+
+
+def test_on_the_screen_one_key_leads_to_all_and_the_next_chooses() -> None:
+    drill = FakeDrill(two_hands())
+
+    async def run(seat: Seat) -> None:
+        seat.drill_screen.obey(PianoCommand.MORE)
+        await seat.pilot.pause()
+        assert "your lowest A" in seat.text
+        assert "not this" in seat.text
+        seat.app._list_keys._other_s = -10.0
+        await seat.play(24)  # C: slower
+        assert drill.asked == [Request.SLOWER]
+        seat.drill_screen.obey(PianoCommand.MORE)
+        await seat.pilot.pause()
+        await seat.play(60)  # music
+        assert isinstance(seat.app.screen, DrillScreen)
+        assert len(drill.struck) == 1
+
+    seated((80, 24), run, drill=drill)
+
+
+def test_home_and_a_finder_are_led_from_the_piano() -> None:
+    async def run(seat: Seat) -> None:
+        await seat.until(HomeScreen)
+        await asyncio.sleep(0.1)
+        assert "your lowest A: choose" in seat.text
+        choices = seat.app.screen.query_one("#choices", Choices)
+        await seat.play(23)
+        assert choices.highlighted == 1
+        await seat.play(24)
+        assert choices.highlighted == 0
+        for _ in range(3):
+            await seat.play(23)
+        await seat.play(21)  # another score …
+        await seat.until(FindScreen)
+        await seat.play(26)  # back
+        await seat.until(HomeScreen)
+        await seat.play(21)
+        await seat.opened(1)
+
+    seated((80, 24), run, start=Start())
+
+
+def test_a_pedal_that_was_chosen_asks_in_the_drill() -> None:
+    drill = FakeDrill(two_hands())
+    bound = {Trigger(TriggerKind.PEDAL, 67): PianoCommand.NEXT}
+
+    async def run(seat: Seat) -> None:
+        seat.staging.ports.post(Pedal(67, 127, 5.0))
+        await asyncio.sleep(0)
+        await seat.pilot.pause()
+        assert drill.asked == [Request.NEXT]
+
+    seated((80, 24), run, drill=drill, settings=Settings(bound=bound))

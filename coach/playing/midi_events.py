@@ -43,6 +43,19 @@ KeyEvent = KeyDown | KeyUp | Pedal
 
 
 @dataclass(frozen=True, slots=True)
+class ButtonDown:
+    """A button of the piano, or of a controller beside it, was pressed."""
+
+    number: int
+    """Its MIDI controller; from :data:`PROGRAM` on it is a program that was chosen."""
+    at_s: float
+
+
+PROGRAM = 128
+"""Added to a program's number: controllers end at 127 (MIDI 1.0)."""
+
+
+@dataclass(frozen=True, slots=True)
 class PianoFound:
     """A piano is there and is listened to."""
 
@@ -72,5 +85,5 @@ class OtherPianos:
     """What to ask for in its place (``--port``), one for each of the others."""
 
 
-MidiEvent = KeyEvent | PianoFound | PianoLost | OtherPianos
+MidiEvent = KeyEvent | ButtonDown | PianoFound | PianoLost | OtherPianos
 """Anything that the ports post."""

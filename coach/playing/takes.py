@@ -140,7 +140,8 @@ def _events(file: mido.MidiFile) -> Iterator[KeyEvent]:
             continue
         if getattr(message, "channel", _PERCUSSION) != _PERCUSSION:
             status, *data = message.bytes()
-            yield from reader.read(Message(status, tuple(data)), at_s)
+            read = reader.read(Message(status, tuple(data)), at_s)
+            yield from (event for event in read if isinstance(event, KeyEvent))
 
 
 def _start_s(take: Take) -> float:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
+from coach.playing.command_keys import PianoCommand, Trigger
 from coach.playing.letter_keyboard import Layout
 from coach.playing.midi_events import KeyEvent
 from coach.playing.ports import BRIDGES
@@ -266,9 +267,11 @@ class Settings:
     ascii_only: bool = False
     counting: CountingSystem = CountingSystem.TRADITIONAL
     keyboard: Layout = Layout.QWERTY
+    """The computer keyboard that stands in for a piano."""
     piano_keys: int = 88
     """How many keys the piano has."""
-    """The computer keyboard that stands in for a piano."""
+    bound: Mapping[Trigger, PianoCommand] = field(default_factory=dict)
+    """Keys, pedals and buttons that the pianist chose for something."""
 
 
 SubmitJob: TypeAlias = "Callable[[JudgingJob], Future[Judgement]]"

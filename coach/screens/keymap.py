@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coach.coaching.model import Request
-from coach.playing.command_keys import CommandKey, PianoCommand
-from coach.score.pitch import MIDDLE_C
+from coach.playing.command_keys import CommandKey, PianoCommand, lay_list_keys
+from coach.score.pitch import MIDDLE_C, Spelling
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +92,14 @@ def place_words(key: CommandKey, keys: Sequence[CommandKey]) -> str:
     again = sum(one.name == key.name for one in same_end[: same_end.index(key)])
     yours = "your " if key == same_end[0] else ""
     return f"{yours}{'second ' * again}{end} {key.name}"
+
+
+def list_keys_words(piano_keys: int) -> tuple[str, ...]:
+    """The piano's keys that move in a list: ``your lowest A: choose``, ``B: down``."""
+    laid = lay_list_keys(piano_keys)
+    names = (Spelling.of(pitch).words for pitch, _ in laid)
+    words = [f"{name}: {step}" for name, (_, step) in zip(names, laid, strict=True)]
+    return (f"your lowest {words[0]}", *words[1:])
 
 
 DEMO_COMMANDS = (

@@ -13,14 +13,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
+from coach.playing.midi_events import PROGRAM, ButtonDown, KeyDown, KeyEvent, KeyUp, Pedal
 
 PEDALS = frozenset({64, 66, 67})
 """Damper, sostenuto, soft (MIDI 1.0 controllers)."""
 
+NO_BUTTONS = frozenset({0, 1, 2, 4, 5, 6, 7, 8, 10, 11, 32, 38, 64, 66, 67, 88, *range(91, 128)})
+"""Controllers that no button sends by itself: bank, wheels, volume, data entry, effects, parameter
+numbers, channel modes, and 88, which refines a velocity (MIDI 1.0)."""
+_PRESSED = 64
+"""A switch is on from this value (MIDI 1.0)."""
+
 ACTIVE_SENSING = 0xFE
 EXCLUSIVE, EXCLUSIVE_END = 0xF0, 0xF7
-_NOTE_OFF, _NOTE_ON, _CONTROL = 0x80, 0x90, 0xB0
+_NOTE_OFF, _NOTE_ON, _CONTROL, _PROGRAM_CHANGE = 0x80, 0x90, 0xB0, 0xC0
 _SYSTEM, _REAL_TIME = 0xF0, 0xF8
 _ALL_SOUND_OFF, _ALL_NOTES_OFF = 120, 123
 _DATA_BYTES = {
@@ -99,7 +105,7 @@ class _KeyChannels:
 
 
 class KeyReader:
-    """Messages to keys and pedals; everything else is dropped.
+    """Messages to keys, pedals and buttons; everything else is dropped.
 
     A key is down on its channel. A keyboard that plays two sounds at once (a layer) sends each
     stroke on two channels within a few milliseconds: that is one stroke, and it is let go of when
@@ -112,10 +118,14 @@ class KeyReader:
         """By pitch; a stroke that is let go of stays here, for a copy of it may still come."""
         self._down: set[int] = set()
         """Pitches that were said to be down."""
+        self._pressed: set[int] = set()
+        """Controllers whose last value was a switch that is on."""
 
-    def read(self, message: Message, at_s: float) -> tuple[KeyEvent, ...]:
-        """What this message means for the keys and pedals; mostly one event or none."""
+    def read(self, message: Message, at_s: float) -> tuple[KeyEvent | ButtonDown, ...]:
+        """What this message means for keys, pedals and buttons; mostly one event or none."""
         kind, channel = message.status & 0xF0, message.status & 0x0F
+        if kind == _PROGRAM_CHANGE:
+            return (ButtonDown(PROGRAM + message.data[0], at_s),)
         if kind not in (_NOTE_ON, _NOTE_OFF, _CONTROL):
             return ()
         number, value = message.data
@@ -143,13 +153,21 @@ class KeyReader:
         self._down.discard(pitch)
         return (KeyUp(pitch, at_s),)
 
-    def _control(self, number: int, value: int, channel: int, at_s: float) -> tuple[KeyEvent, ...]:
+    def _control(
+        self, number: int, value: int, channel: int, at_s: float
+    ) -> tuple[KeyEvent | ButtonDown, ...]:
         if number in PEDALS:
             return (Pedal(number, value, at_s),)
         if number in (_ALL_SOUND_OFF, _ALL_NOTES_OFF):
             ups = [self._key_up(pitch, channel, at_s) for pitch in sorted(self._down)]
             return tuple(up for some in ups for up in some)
-        return ()
+        return self._button(number, value, at_s) if number not in NO_BUTTONS else ()
+
+    def _button(self, number: int, value: int, at_s: float) -> tuple[ButtonDown, ...]:
+        """A button is pressed where its controller comes on; what it sends when let go is none."""
+        was_pressed = number in self._pressed
+        (self._pressed.add if value >= _PRESSED else self._pressed.discard)(number)
+        return (ButtonDown(number, at_s),) if value >= _PRESSED and not was_pressed else ()
 
 
 SILENCE_S = 0.7

@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from math import inf
 
 from coach.playing.midi_events import (
+    ButtonDown,
     KeyDown,
     KeyEvent,
     MidiEvent,
@@ -107,7 +108,9 @@ class _OpenedPort:
         """The time of the last message."""
         self._stamper, self._splitter, self._keys = Stamper(), Splitter(), KeyReader()
 
-    def take(self, stream: Sequence[int], delta_s: float, arrived_s: float) -> list[KeyEvent]:
+    def take(
+        self, stream: Sequence[int], delta_s: float, arrived_s: float
+    ) -> list[KeyEvent | ButtonDown]:
         """What these bytes mean for keys and pedals.
 
         Keys that were held back behind an unended system exclusive message come all at once. Where

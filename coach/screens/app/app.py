@@ -15,7 +15,15 @@ from textual.geometry import Size
 from textual.screen import Screen
 from textual.theme import ThemeProvider
 
-from coach.playing.midi_events import KeyDown, OtherPianos, PianoFound, PianoLost
+from coach.playing.command_keys import ListKeys
+from coach.playing.midi_events import (
+    ButtonDown,
+    KeyDown,
+    OtherPianos,
+    Pedal,
+    PianoFound,
+    PianoLost,
+)
 from coach.screens.app.crash import AppWithoutTraceback
 from coach.screens.app.drill_maker import DrillMaker, PianoStatus
 from coach.screens.app.signals import end_on_signal
@@ -89,6 +97,7 @@ class KeyholeApp(AppWithoutTraceback):
         self.settings = settings or Settings()
         self._start = start or Start()
         self._clock = clock
+        self._list_keys = ListKeys(self.settings.piano_keys, self.settings.bound)
         self._printable_only = PrintableOnly()
         self._piano = PianoStatus(collaborators.ports_sentence)
         self._inbox: Inbox | None = None
@@ -104,7 +113,7 @@ class KeyholeApp(AppWithoutTraceback):
         end_on_signal(self)
         self.set_class(self.settings.ascii_only, "-plain")
         needed = self.collaborators
-        await self.push_screen(HomeScreen(needed.library, piano=None, can_demo=needed.can_demo))
+        await self.push_screen(self._make_home())
         self._inbox = Inbox(self._hear_or_end)
         self._maker = DrillMaker(needed, self.settings, self._clock, self._piano, self._inbox)
         if needed.ports:
@@ -116,6 +125,10 @@ class KeyholeApp(AppWithoutTraceback):
         if self._start.errand is not Errand.DEMO:
             self.set_timer(PIANO_WAIT_S if needed.ports else AT_ONCE_S, self._offer_ways)
         self.set_timer(SETTLE_S, settle_memory)
+
+    def _make_home(self) -> HomeScreen:
+        needed, keys = self.collaborators, self.settings.piano_keys
+        return HomeScreen(needed.library, piano=None, can_demo=needed.can_demo, piano_keys=keys)
 
     def _say_notices(self) -> None:
         if isinstance(self.top, OpeningScreen):  # it closes itself, which only the uppermost can
@@ -204,11 +217,21 @@ class KeyholeApp(AppWithoutTraceback):
                 self._change_piano(None, event.why)
             elif isinstance(event, OtherPianos):
                 self._change_others(others_words(event.heard, event.names))
-            elif isinstance(event, KeyDown) and isinstance(self.top, Dialog):
-                self.top.dismiss_when_played()
+        music = tuple(event for event in events if not self._lead(event))
         drill = self.drill
         if drill and not drill.is_demo:
-            drill.hear(events)
+            drill.hear(music)
+
+    def _lead(self, event: InboxEvent) -> bool:
+        """Whether it was meant for what lies over the music, or for the home screen."""
+        if not isinstance(event, KeyDown | Pedal | ButtonDown):
+            return False
+        top, step = self.top, self._list_keys.hear(event)
+        if not isinstance(top, Dialog | HomeScreen):
+            return False
+        if isinstance(event, KeyDown):
+            return top.hear_key(event.pitch, step)
+        return step is not None and top.take_step(step)
 
     def _change_piano(self, name: str | None, why_none: str = "") -> None:
         self._piano.change(name, why_none)

@@ -1,5 +1,6 @@
 """The screens round the drill, and those over it."""
 
+from coach.screens.dialogs.commands import CommandsScreen
 from coach.screens.dialogs.connect import ConnectScreen, explain_no_match
 from coach.screens.dialogs.dialog import (
     Dialog,
@@ -17,6 +18,7 @@ from coach.screens.dialogs.texts import details_text, help_text, why_text
 
 __all__ = [
     "FIRST_PAINT_S",
+    "CommandsScreen",
     "ConnectScreen",
     "Dialog",
     "HandsScreen",

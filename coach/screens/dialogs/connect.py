@@ -68,6 +68,10 @@ class ConnectScreen(Dialog[str]):
                 Option(self._wait, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
             )
 
+    def go_back(self) -> None:
+        """Wait for the piano."""
+        self.dismiss("wait")
+
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Answer."""
         self.dismiss(event.option.id or "wait")

@@ -20,9 +20,10 @@ from textual.css.query import NoMatches
 from textual.events import Resize
 from textual.geometry import Size
 from textual.renderables.blank import Blank
-from textual.screen import ModalScreen, ScreenResultType
-from textual.widgets import OptionList, Static
+from textual.screen import ModalScreen, Screen, ScreenResultType
+from textual.widgets import OptionList, Static, Tree
 
+from coach.playing.command_keys import ListStep
 from coach.screens.gc_pause import forget_pictures
 from coach.screens.terminal import as_shown
 
@@ -73,10 +74,26 @@ class Dialog(ModalScreen[ScreenResultType]):
             return AwaitComplete()
         return super().dismiss(result)
 
-    def dismiss_when_played(self) -> None:
-        """A key of the piano was struck: close what the pianist has no hand free for."""
+    def hear_key(self, pitch: int, step: ListStep | None) -> bool:
+        """A key of the piano was struck: whether it was meant for this screen, and is no music.
+
+        ``step`` is what it does with a list. What is only to be read is closed by any key.
+        """
         if self.closes_when_played:
             self.dismiss()
+            return False
+        return step is not None and self.take_step(step)
+
+    def take_step(self, step: ListStep) -> bool:
+        """Move in the list, choose or go back, from the piano; whether there was a way to."""
+        if step is ListStep.BACK:
+            self.go_back()
+            return True
+        return move_in_list(self, step)
+
+    def go_back(self) -> None:
+        """Close it, changing nothing."""
+        self.dismiss()
 
     def render(self) -> RenderableType:
         """What is seen around it."""
@@ -86,6 +103,27 @@ class Dialog(ModalScreen[ScreenResultType]):
     def on_unmount(self) -> None:
         """Let go of its picture, too."""
         forget_pictures()
+
+
+def move_in_list(screen: Screen[Any], step: ListStep) -> bool:
+    """Move in a screen's list or tree, or choose in it; whether it has one."""
+    for choices in screen.query(OptionList).results(OptionList):
+        options = {
+            ListStep.DOWN: choices.action_cursor_down,
+            ListStep.UP: choices.action_cursor_up,
+            ListStep.CHOOSE: choices.action_select,
+        }
+        options[step]()
+        return True
+    for tree in screen.query(Tree).results(Tree):
+        nodes = {
+            ListStep.DOWN: tree.action_cursor_down,
+            ListStep.UP: tree.action_cursor_up,
+            ListStep.CHOOSE: tree.action_select_cursor,
+        }
+        nodes[step]()
+        return True
+    return False
 
 
 class Palette(CommandPalette):

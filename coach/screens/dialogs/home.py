@@ -9,18 +9,23 @@ from rich.text import Text, TextType
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
+from textual.events import Resize
 from textual.screen import Screen
 from textual.widgets import DirectoryTree, OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach.playing.command_keys import ListStep
 from coach.score.formats import SUFFIXES
 from coach.score.words import printable
-from coach.screens.dialogs.dialog import Choices, Dialog
+from coach.screens.dialogs.dialog import Choices, Dialog, move_in_list
 from coach.screens.dialogs.texts import CAUTIONS
 from coach.screens.interfaces import HomeItem, Library, piano_words
+from coach.screens.keymap import fit, list_keys_words
 from coach.screens.terminal import as_shown
 from coach.screens.widgets import HelpLine, StateLine
 
+_HELP_MARGIN = 10
+"""Columns that the keys leave free: the padding, the gap, and what arrows in plain letters take."""
 FIRST_PAINT_S = 0.02
 """After this long the screen has been painted once. Own choice: five frames of 4 ms."""
 
@@ -44,9 +49,12 @@ class HomeScreen(Screen[None]):
     }
     """
 
-    def __init__(self, library: Library, *, piano: str | None, can_demo: bool) -> None:
+    def __init__(
+        self, library: Library, *, piano: str | None, can_demo: bool, piano_keys: int = 88
+    ) -> None:
         super().__init__()
         self._library, self._piano, self._can_demo = library, piano, can_demo
+        self._list_keys = list_keys_words(piano_keys)
         self._items: tuple[HomeItem, ...] = ()
 
     def compose(self) -> ComposeResult:
@@ -56,8 +64,7 @@ class HomeScreen(Screen[None]):
         yield Static(id="others", markup=False)
         yield Choices(id="choices")
         yield Static("\n".join(CAUTIONS), id="cautions", markup=False)
-        keys = "↑↓ Enter choose  f find a score  q quit  ? keys"
-        yield HelpLine(as_shown(self, keys), id="help", markup=False)
+        yield HelpLine("", id="help", markup=False)
 
     def on_mount(self) -> None:
         """Fill the list."""
@@ -71,7 +78,30 @@ class HomeScreen(Screen[None]):
 
     def show_piano(self, name: str | None) -> None:
         """Say which piano is heard."""
+        self._piano = name
         self.query_one(StateLine).show("Keyhole", piano_words(name) if name else "no piano")
+        self._show_keys()
+
+    def on_resize(self, event: Resize) -> None:
+        """As many keys as fit."""
+        self._show_keys()
+
+    def _show_keys(self) -> None:
+        """The keys in one row; the piano's first, where there is one: the hands are there."""
+        parts = ["↑↓ Enter choose", "f find a score", "q quit"]
+        parts = [*self._list_keys[:3], *parts] if self._piano else parts
+        line = self.query_one("#help", HelpLine)
+        last = "? keys"
+        text = fit(parts, self.size.width - _HELP_MARGIN - len(last))
+        line.update(as_shown(line, f"{text}  {last}"))
+
+    def hear_key(self, pitch: int, step: ListStep | None) -> bool:
+        """A key of the piano was struck: whether it moved in the list."""
+        return step is not None and self.take_step(step)
+
+    def take_step(self, step: ListStep) -> bool:
+        """Move in the list, or choose, from the piano; there is nothing to go back to."""
+        return step is not ListStep.BACK and move_in_list(self, step)
 
     def show_others(self, sentence: str) -> None:
         """Say which other pianos are there, and how to play on them."""

@@ -79,6 +79,10 @@ class OpeningScreen(Dialog[None]):
         """Say how far it is."""
         self.query_one("#progress", Static).update(as_shown(self, message.text))
 
+    def go_back(self) -> None:
+        """Open nothing."""
+        self.action_give_up()
+
     def action_give_up(self) -> None:
         """Open nothing."""
         self._cancelled.set()

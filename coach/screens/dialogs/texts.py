@@ -10,7 +10,13 @@ from coach.judging.model import Fault, Judgement, Label
 from coach.judging.wording import NAME_THEIR_PLACE
 from coach.playing.command_keys import CommandKey
 from coach.score.model import Score
-from coach.screens.keymap import COMMANDS, DEMO_COMMANDS, key_beside_letters, place_words
+from coach.screens.keymap import (
+    COMMANDS,
+    DEMO_COMMANDS,
+    Command,
+    key_beside_letters,
+    place_words,
+)
 from coach.screens.marks import MARK_SYMBOLS
 from coach.screens.wording import bpm, clean_words
 
@@ -30,8 +36,7 @@ _LETTERS = """\
  q w e r t y u i o p    C4 and up, for the right hand
   s d   g h j   l ;     black keys
  z x c v b n m , . /    C3 and up, for the left hand
-Meanwhile commands have other keys:
-"""
+Meanwhile commands take the second of their keys."""
 """On a computer keyboard with the letters in English order."""
 
 _AT_THE_PIANO = """\
@@ -50,14 +55,20 @@ def help_text(*, demo: bool = False, piano: Sequence[CommandKey] = ()) -> str:
     ``piano`` are the piano's own keys that ask for something.
     """
     commands = (*(DEMO_COMMANDS if demo else ()), *COMMANDS)
-    keys = "\n".join(f"{one.shown:>5}  {one.name:<17} {one.help}" for one in commands)
+    keys = "\n".join(map(_key_line, commands))
     marks = "\n".join(f"{face.char:>5}  {face.words}" for face in MARK_SYMBOLS.values())
-    meanwhile = fold(f"{key_beside_letters(one)} {one.name}" for one in COMMANDS)
-    more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{_LETTERS}{meanwhile}"
+    more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{_LETTERS}"
     asked = fold(f"{place_words(one, piano)}: {one.command.value}" for one in piano)
     at_piano = f"At the piano\n{_AT_THE_PIANO}" + (f"\n{_COMMAND_KEYS}\n{asked}" if piano else "")
     cautions = "\n".join(CAUTIONS)
     return f"{at_piano}\n\nKeys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"
+
+
+def _key_line(command: Command) -> str:
+    """Its key, the one beside it while letters are a piano, its name, what it does."""
+    beside = key_beside_letters(command) if command in COMMANDS else ""
+    second = "" if beside == command.shown else beside
+    return f"{command.shown:>5} {second:<6}  {command.name:<17} {command.help}"
 
 
 def fold(parts: Iterable[str], columns: int = 66) -> str:

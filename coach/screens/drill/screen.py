@@ -20,9 +20,23 @@ from textual.timer import Timer, TimerCallback
 from coach.coaching.drill import DrillEvent, DrillState, PlanChanged, RepetitionEnded, StateChanged
 from coach.coaching.model import Request
 from coach.judging.judge import JudgingJob
-from coach.playing.command_keys import CommandListener, PianoCommand, lay_command_keys
-from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, Pedal, PianoFound, PianoLost
+from coach.playing.command_keys import (
+    CommandListener,
+    PianoCommand,
+    lay_command_keys,
+    leave_out_music,
+)
+from coach.playing.midi_events import (
+    ButtonDown,
+    KeyDown,
+    KeyUp,
+    OtherPianos,
+    Pedal,
+    PianoFound,
+    PianoLost,
+)
 from coach.screens.dialogs import (
+    CommandsScreen,
     HandsScreen,
     NoticeScreen,
     PlanScreen,
@@ -56,6 +70,8 @@ _REQUESTS = {
     PianoCommand.LARGER: Request.LARGER,
     PianoCommand.OTHER_HAND: Request.OTHER_HAND,
     PianoCommand.NEXT: Request.NEXT,
+    PianoCommand.AGAIN: Request.AGAIN,
+    PianoCommand.NOT_THIS: Request.NOT_THIS,
 }
 
 
@@ -81,7 +97,9 @@ class DrillScreen(Screen[None]):
         self._last_key_s: float | None = None
         pitches = [note.pitch for note in setup.session.score.notes]
         self._command_keys = lay_command_keys(min(pitches), max(pitches), setup.settings.piano_keys)
-        self._commands = CommandListener(self._command_keys)
+        bound = leave_out_music(setup.settings.bound, setup.session.score)
+        self._commands = CommandListener(self._command_keys, bound)
+        self._piano_keys = setup.settings.piano_keys
         self.presenter = DrillPresenter(setup, player, self, self._judge, self._command_keys)
         self._is_left = self._is_up = False
         self._early_events: tuple[InboxEvent, ...] = ()
@@ -156,7 +174,7 @@ class DrillScreen(Screen[None]):
             case KeyDown(pitch, _, at_s):
                 self._last_key_s = at_s
                 is_playing = drill.state is DrillState.PLAYING
-                command = self._commands.hear(pitch, at_s, is_playing=is_playing)
+                command = self._commands.hear(event, is_playing=is_playing)
                 if not is_playing and self._ask_by_key(pitch, command):
                     return ()
                 answer = drill.hear(event)
@@ -164,8 +182,16 @@ class DrillScreen(Screen[None]):
                 if not answer:
                     self.presenter.announcements.name_key(pitch)
                 return answer
-            case KeyUp() | Pedal():
+            case KeyUp():
                 return drill.hear(event)
+            case Pedal() | ButtonDown():
+                is_playing = drill.state is DrillState.PLAYING
+                command = self._commands.hear(event, is_playing=is_playing)
+                if command and not self.is_demo:
+                    self._ask(command)
+                elif isinstance(event, Pedal):
+                    return drill.hear(event)
+                return ()
             case VerdictArrived(job, verdict):
                 if self._pending and self._pending.remove(job):
                     return drill.take_verdict(job, verdict.result(), self._clock())
@@ -193,18 +219,39 @@ class DrillScreen(Screen[None]):
         elif command is None or self.is_demo:
             return False
         elif not (was_listening and command is PianoCommand.HEAR):
-            self._obey(command)
+            self.obey(command)
         return True
 
-    def _obey(self, command: PianoCommand) -> None:
-        """Do what a key beyond the piece's range asks for."""
+    def _ask(self, command: PianoCommand) -> None:
+        """A pedal or button asked for something, which ends what sounds."""
+        was_listening = self.presenter.listening.is_running
+        self.presenter.listening.stop()
+        if not (was_listening and command is PianoCommand.HEAR):
+            self.obey(command)
+
+    def obey(self, command: PianoCommand | None) -> None:
+        """Do what was asked for from the piano; None: nothing was, after all."""
         match command:
+            case None:
+                pass
             case PianoCommand.HEAR:
                 self.action_hear()
             case PianoCommand.HEAR_MINE:
                 self.action_hear_mine(1.0)
             case PianoCommand.PAUSE:
                 self.action_pause()
+            case PianoCommand.WITH_ME:
+                self.action_accompany()
+            case PianoCommand.WHY:
+                self.action_why()
+            case PianoCommand.DETAILS:
+                self.action_details()
+            case PianoCommand.PLAN:
+                self.action_plan()
+            case PianoCommand.HOME:
+                self.action_home()
+            case PianoCommand.MORE:
+                self.app.push_screen(CommandsScreen(self._piano_keys), self.obey)
             case _:
                 self.action_request(_REQUESTS[command].name)
 
