@@ -48,8 +48,8 @@ def app(log: Path, arguments: list[str]) -> None:
 
     listen = Ports.listen
 
-    def noted(self: Ports, wanted: str | None, post: Post) -> None:
-        listen(self, wanted, wrap(post))
+    def noted(self: Ports, wanted: str | None, post: Post, before: str | None = None) -> None:
+        listen(self, wanted, wrap(post), before)
 
     Ports.listen = noted  # type: ignore[method-assign]
     from coach.__main__ import main

@@ -30,6 +30,7 @@ from coach.judging.model import Cause, Family, Fault, Judgement, Label, ScoreLab
 from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown, KeyEvent, MidiEvent
 from coach.playing.notes import PlayedNote, Take
+from coach.playing.ports.own_sound import OwnSound
 from coach.score.build import score_from_notes
 from coach.score.formats import ScoreError
 from coach.score.model import Hands, Score
@@ -254,6 +255,8 @@ class FakePorts:
     def __init__(self) -> None:
         self._post: Callable[[MidiEvent], None] | None = None
         self.closed = False
+        self.own = OwnSound()
+        self.watching: Callable[[int, tuple[int, ...], float], None] | None = None
 
     def post(self, event: MidiEvent) -> None:
         """Play it."""
@@ -263,8 +266,13 @@ class FakePorts:
     def names_in(self) -> tuple[str, ...]:
         return ("Test piano",)
 
-    def listen(self, wanted: str | None, post: Callable[[MidiEvent], None]) -> None:
+    def listen(
+        self, wanted: str | None, post: Callable[[MidiEvent], None], before: str | None = None
+    ) -> None:
         self._post = post
+
+    def watch(self, watch: Callable[[int, tuple[int, ...], float], None] | None) -> None:
+        self.watching = watch
 
     def name_out(self, wanted: str | None = None) -> None:
         """It takes no click."""

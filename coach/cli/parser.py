@@ -43,6 +43,8 @@ def make_parser() -> argparse.ArgumentParser:
     _add_score(commands)
     ports = commands.add_parser("ports", help="list the MIDI ports that are there")
     _add_common(ports, again=True)
+    setup = commands.add_parser("setup", help="set the piano up, all of it from its keys")
+    _add_common(setup, again=True)
     calibrate = commands.add_parser("calibrate", help="tap along with a click to set its offset")
     _add_common(calibrate, again=True)
     _add_progress(commands)

@@ -141,7 +141,7 @@ class SessionMaker:
         *,
         options: Namespace | None = None,
         minutes: float = WARM_UP_MIN,
-        click_offset_ms: float = 0.0,
+        click_offset_ms: Callable[[], float] = float,
         judges_elsewhere: bool = False,
         open_score: OpenScore = open_piece,
     ) -> None:
@@ -149,7 +149,7 @@ class SessionMaker:
         self._lease = lease
         self._judges_elsewhere = judges_elsewhere
         self._open_score = open_score
-        self._click_offset_s = click_offset_ms / 1000.0
+        self._click_offset_ms = click_offset_ms
         strictness = options.strictness if options else "usual"
         self._tolerance = Tolerance.of(Strictness(strictness))
 
@@ -284,7 +284,7 @@ class SessionMaker:
             tolerance=self._tolerance,
             now_s=now_s,
             epoch_s=epoch_s,
-            click_offset_s=self._click_offset_s,
+            click_offset_s=self._click_offset_ms() / 1000.0,
             judges_elsewhere=elsewhere,
         )
 

@@ -19,6 +19,7 @@ from coach.record.settings import StoredSettings, load_settings, save_settings
 if TYPE_CHECKING:
     from coach.record.lock import Lease
     from coach.record.store import Store
+    from coach.screens.setup_steps import SetupFound
 
 
 class Storage:
@@ -43,6 +44,23 @@ class Storage:
         if asked != settings:
             self._keep(asked)
         return asked
+
+    def keep_setup(self, found: SetupFound, port: str | None) -> str:
+        """Keep what was found of the piano; answers with what goes wrong, or ""."""
+        now = self.settings
+        bound = {str(trigger): str(command) for trigger, command in found.bound.items()}
+        self.settings = replace(
+            now,
+            piano_keys=found.piano_keys or now.piano_keys,
+            click_offset_ms=now.click_offset_ms if found.offset_ms is None else found.offset_ms,
+            port=port or now.port,
+            commands=bound or now.commands,
+        )
+        try:
+            save_settings(data_folder(self._options.data), self.settings)
+        except RecordError as error:
+            return str(error)
+        return ""
 
     def _keep(self, settings: StoredSettings) -> None:
         try:

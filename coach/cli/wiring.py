@@ -18,6 +18,7 @@ from coach.cli.score_library import HomeLibrary, demo_score
 from coach.cli.storage import Storage
 from coach.cli.terminal import need_terminal, warn
 from coach.playing.ports import Ports, PortsUnavailable, divert_noise
+from coach.record.settings import bound_of
 from coach.score.counting import CountingSystem
 from coach.screens.interfaces import (
     Collaborators,
@@ -54,7 +55,12 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
     try:
         app = KeyholeApp(
             given,
-            Settings(options.ascii, counting, piano_keys=storage.settings.piano_keys),
+            Settings(
+                options.ascii,
+                counting,
+                piano_keys=storage.settings.piano_keys,
+                bound=bound_of(storage.settings),
+            ),
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )
         app.run()
@@ -118,6 +124,8 @@ def collaborators(
         ports=ports,
         ports_sentence=sentence,
         port_wanted=options.port,
+        port_before=storage.settings.port or None,
+        keep_setup=storage.keep_setup,
         click=PianoSound(ports) if ports else None,
         judges=judges,
         demo_path=demo_score(),
@@ -143,7 +151,7 @@ def _session_maker(
                     storage.lease,
                     options=options if options.command == "drill" else None,
                     minutes=getattr(options, "minutes", WARM_UP_MIN),
-                    click_offset_ms=storage.settings.click_offset_ms,
+                    click_offset_ms=lambda: storage.settings.click_offset_ms,
                     judges_elsewhere=True,
                     open_score=lambda path: open_piece(path, data=options.data),
                 )

@@ -6,12 +6,12 @@ import json
 import os
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from coach.playing.command_keys import RANGES
+from coach.playing.command_keys import RANGES, PianoCommand, Trigger
 from coach.private_files import write_private
 from coach.record.folder import RecordError
 from coach.score.counting import CountingSystem
@@ -29,17 +29,37 @@ class StoredSettings:
     """The counting system's name."""
     piano_keys: int = 88
     """How many keys the piano has."""
+    port: str = ""
+    """The piano that was set up, by its port's name; "" for none."""
+    commands: dict[str, str] = field(default_factory=dict)
+    """What the pianist chose for a command: ``{"pedal 67": "next"}``."""
+
+
+def bound_of(settings: StoredSettings) -> dict[Trigger, PianoCommand]:
+    """What the pianist chose for which command."""
+    read = ((Trigger.read(kept), command) for kept, command in settings.commands.items())
+    return {trigger: PianoCommand(command) for trigger, command in read if trigger}
+
+
+def _is_bound(row: tuple[Any, Any]) -> bool:
+    kept, command = row
+    known = isinstance(command, str) and command in list(PianoCommand)
+    return known and isinstance(kept, str) and Trigger.read(kept) is not None
 
 
 _GOOD: dict[str, Callable[[Any], bool]] = {
     "click_offset_ms": lambda found: type(found) in (int, float) and isfinite(found),
     "counting": lambda found: found in list(CountingSystem),
     "piano_keys": lambda found: found in RANGES,
+    "port": lambda found: isinstance(found, str),
+    "commands": lambda found: isinstance(found, dict) and all(map(_is_bound, found.items())),
 }
 _AGAIN = {
     "click_offset_ms": "run coach calibrate again if you had calibrated",
     "counting": "say --counting again if you had chosen one",
     "piano_keys": "say --keys again if your piano has fewer than 88",
+    "port": "set the piano up again if there are several",
+    "commands": "set the piano up again if you had chosen commands",
 }
 """What to do where a setting is lost."""
 

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from coach.playing.notes import PlayedNote
     from coach.score.model import Score
     from coach.score.window import Excerpt
+    from coach.screens.setup_steps import SetupFound
     from coach.screens.widgets import Engraver
 
 GOAL_REACHED = "The goal is reached."
@@ -177,14 +178,33 @@ class Library(Protocol):
         """Where to begin looking for another score."""
 
 
+class OwnSoundLike(Protocol):
+    """What we send, as it comes back in (``coach.playing.ports.own_sound.OwnSound``)."""
+
+    comes_back: bool
+    """Whether the piano sends on what it is sent."""
+
+
 class PortsLike(Protocol):
     """The piano's ports (``coach.playing.ports.ports.Ports``)."""
 
     def names_in(self) -> tuple[str, ...]:
         """What can be listened to."""
 
-    def listen(self, wanted: str | None, post: Callable[[MidiEvent], None]) -> None:
-        """Post what is played, from another thread, from now on."""
+    @property
+    def own(self) -> OwnSoundLike:
+        """What we send, as it comes back in."""
+
+    def listen(
+        self, wanted: str | None, post: Callable[[MidiEvent], None], before: str | None = None
+    ) -> None:
+        """Post what is played, from another thread, from now on.
+
+        ``before``: the piano of another evening, to be taken where no other is wanted.
+        """
+
+    def watch(self, watch: Callable[[int, tuple[int, ...], float], None] | None) -> None:
+        """Have every message seen as it arrives (status, data, s), on another thread."""
 
     def close(self) -> None:
         """Let go of the ports."""
@@ -242,6 +262,10 @@ class Collaborators:
     ports_sentence: str = ""
     """Why there are no ports, and what to do; "" where there are."""
     port_wanted: str | None = None
+    port_before: str | None = None
+    """The piano that was set up in another evening."""
+    keep_setup: Callable[[SetupFound, str | None], str] = lambda found, port: ""
+    """Keep what was found of the piano on a port; answers with what goes wrong, or ""."""
     click: ClickLike | None = None
     make_pianist: Callable[[Score], PianistLike] | None = None
     """None where no demo is to be had."""
@@ -321,6 +345,8 @@ class Start:
     errand: Errand = Errand.DRILL
     demo_speed: float = 1.0
     """How many of the demo's seconds pass in one."""
+    sets_up: bool = False
+    """Whether the piano is to be set up first."""
 
 
 _ALSA_ADDRESS = re.compile(r" \d+:\d+$")

@@ -22,6 +22,7 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "warmup": _lazily("practice", "warmup"),
     "judge": _lazily("judge", "judge_command"),
     "score": _lazily("score", "show_score"),
+    "setup": _lazily("practice", "set_up"),
     "calibrate": _lazily("calibrate", "calibrate_click"),
     "ports": _lazily("ports", "show_ports"),
     "progress": _lazily("progress", "show_progress"),

@@ -1,4 +1,4 @@
-"""The commands with a screen: home, drill, demo and warmup."""
+"""The commands with a screen: home, drill, setup, demo and warmup."""
 
 from __future__ import annotations
 
@@ -29,6 +29,15 @@ def drill(options: Namespace) -> int:
     storage = Storage(options)
     storage.bring_up_to_date()
     return run(options, Start(options.score, Errand.DRILL), storage)
+
+
+def set_up(options: Namespace) -> int:
+    """The piano set up, then the home screen."""
+    from coach.cli.wiring import Start, run
+
+    storage = Storage(options)
+    storage.bring_up_to_date()
+    return run(options, Start(sets_up=True), storage)
 
 
 def demo(options: Namespace) -> int:

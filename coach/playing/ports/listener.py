@@ -94,12 +94,15 @@ HELD_S = 0.1
 
 Post = Callable[[MidiEvent], None]
 
+Watch = Callable[[int, tuple[int, ...], float], None]
+"""Sees every message that is not our own, as it arrives: status, data, time (s)."""
+
 
 class _OpenedPort:
     """One opened port and all that belongs to this opening of it."""
 
-    def __init__(self, name: str, port: InPort, own: OwnSound) -> None:
-        self.name, self.port, self._own = name, port, own
+    def __init__(self, name: str, port: InPort, own: OwnSound, watch: Watch) -> None:
+        self.name, self.port, self._own, self._watch = name, port, own, watch
         self.silent = False
         self.sensing = Sensing()
         self.empty_s = -inf
@@ -123,12 +126,10 @@ class _OpenedPort:
         messages = self._splitter.feed(stream)
         sensing = any(message.status == ACTIVE_SENSING for message in messages)
         self.sensing.note_message(arrived_s, sensing=sensing)
-        events = [
-            event
-            for message in messages
-            if not self._is_own(message, at_s)
-            for event in self._keys.read(message, at_s)
-        ]
+        theirs = [message for message in messages if not self._is_own(message, at_s)]
+        for message in theirs:
+            self._watch(message.status, message.data, at_s)
+        events = [event for message in theirs for event in self._keys.read(message, at_s)]
         was_held = stream[0] == EXCLUSIVE and stream[-1] == EXCLUSIVE_END
         if was_held and held_s > HELD_S:
             return [event for event in events if not isinstance(event, KeyDown)]
@@ -152,12 +153,19 @@ class Listener:
         post: Post,
         clock: Callable[[], float] = time.perf_counter,
         own: OwnSound | None = None,
+        before: str | None = None,
     ) -> None:
-        """``own`` knows what we send: where it comes back in it is not the player's."""
+        """``own`` knows what we send: where it comes back in it is not the player's.
+
+        ``before`` is the piano that was heard last time: it is taken where it is there, and no
+        other is wanted.
+        """
         self._own = own or OwnSound()
+        self.watch: Watch | None = None
+        """Sees what arrives, on the thread that steps."""
         self._driver, self._wanted, self._post, self._clock = driver, wanted, post, clock
         self._hearing: _OpenedPort | None = None
-        self._last: str | None = None
+        self._last = None if wanted else before
         self._others: tuple[str, ...] = ()
         self._trouble = ""
         self._look_at_s = 0.0
@@ -244,9 +252,16 @@ class Listener:
             self._others = there
             self._post(OtherPianos(name_port(heard), there))
 
+    def _open(self, name: str, port: InPort) -> _OpenedPort:
+        def watch(status: int, data: tuple[int, ...], at_s: float) -> None:
+            if watching := self.watch:
+                watching(status, data, at_s)
+
+        return _OpenedPort(name, port, self._own, watch)
+
     def _find(self, names: tuple[str, ...]) -> None:
         name = (self._last and choose(names, self._last)) or choose(names, self._wanted)
         port = self._driver.open_in(name) if name else None
         if name and port:
-            self._hearing, self._last, self._trouble = _OpenedPort(name, port, self._own), name, ""
+            self._hearing, self._last, self._trouble = self._open(name, port), name, ""
             self._post(PianoFound(name_port(name)))

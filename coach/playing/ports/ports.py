@@ -7,7 +7,7 @@ import threading
 import time
 
 from coach.playing.ports.driver import Driver, PortsUnavailable, RtMidiDriver
-from coach.playing.ports.listener import POLL_S, Listener, Post
+from coach.playing.ports.listener import POLL_S, Listener, Post, Watch
 from coach.playing.ports.own_sound import OwnSound
 from coach.playing.ports.port_choice import choose, counterpart, name_ports
 
@@ -27,6 +27,7 @@ class Ports:
         self._listener: Listener | None = None
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
+        self._watch: Watch | None = None
         self.own = OwnSound()
         """What we send; whoever sends says it there, so that it is not taken for the player's."""
 
@@ -48,22 +49,30 @@ class Ports:
         """The piano that is heard now, or None. Thread-safe: yes."""
         return self._listener.name if self._listener else None
 
-    def listen(self, wanted: str | None, post: Post) -> None:
+    def listen(self, wanted: str | None, post: Post, before: str | None = None) -> None:
         """Listen from now on, and for as long as it takes, to the best port.
 
-        ``wanted`` is a port's name or part of it; without it the likeliest port is taken. ``post``
-        gets every event, on the MIDI thread: it must only hand them on. ``PianoFound`` comes
-        whenever the piano is there (also at the start), ``PianoLost`` within a second of its going.
+        ``wanted`` is a port's name or part of it; without it the one that was heard ``before``, in
+        another evening, where it is there, else the likeliest port is taken. ``post`` gets every
+        event, on the MIDI thread: it must only hand them on. ``PianoFound`` comes whenever the
+        piano is there (also at the start), ``PianoLost`` within a second of its going.
         """
         self._end_listening()
         # Python leaves a thread that computes alone for 5 ms; the port is to be read sooner.
         sys.setswitchinterval(min(sys.getswitchinterval(), POLL_S))
-        self._listener = Listener(self._driver, wanted, post, own=self.own)
+        self._listener = Listener(self._driver, wanted, post, own=self.own, before=before)
+        self._listener.watch = self._watch
         self._stop.clear()
         self._thread = threading.Thread(
             target=self._run, args=(self._listener,), name="keyhole-midi", daemon=True
         )
         self._thread.start()
+
+    def watch(self, watch: Watch | None) -> None:
+        """Have every message that arrives seen, on the MIDI thread; None: no more."""
+        self._watch = watch
+        if self._listener:
+            self._listener.watch = watch
 
     @property
     def api(self) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -35,6 +36,7 @@ from coach.screens.dialogs import (
     NoticeScreen,
     OpeningScreen,
     Palette,
+    SetupScreen,
     TextScreen,
     TooSmallScreen,
     explain_no_match,
@@ -49,6 +51,7 @@ from coach.screens.terminal import PrintableOnly
 
 if TYPE_CHECKING:
     from coach.screens.drill import DrillScreen
+    from coach.screens.setup_steps import SetupFound
 
 MOST_SCREENS = 12
 """Screens that may lie over each other. Nobody reads more, and Textual draws each through those
@@ -117,12 +120,14 @@ class KeyholeApp(AppWithoutTraceback):
         self._inbox = Inbox(self._hear_or_end)
         self._maker = DrillMaker(needed, self.settings, self._clock, self._piano, self._inbox)
         if needed.ports:
-            needed.ports.listen(needed.port_wanted, self._inbox.post)
+            needed.ports.listen(needed.port_wanted, self._inbox.post, needed.port_before)
         if self._start.path:
             self.open(self._start.path, self._start.errand)
         self.set_timer(NOTICES_S, self._say_notices)
         self.check_size()
-        if self._start.errand is not Errand.DEMO:
+        if self._start.sets_up:
+            self.action_set_up()
+        elif self._start.errand is not Errand.DEMO:
             self.set_timer(PIANO_WAIT_S if needed.ports else AT_ONCE_S, self._offer_ways)
         self.set_timer(SETTLE_S, settle_memory)
 
@@ -227,6 +232,9 @@ class KeyholeApp(AppWithoutTraceback):
         if not isinstance(event, KeyDown | Pedal | ButtonDown):
             return False
         top, step = self.top, self._list_keys.hear(event)
+        if isinstance(top, SetupScreen):
+            top.hear(event)
+            return True
         if not isinstance(top, Dialog | HomeScreen):
             return False
         if isinstance(event, KeyDown):
@@ -238,16 +246,53 @@ class KeyholeApp(AppWithoutTraceback):
         if name and self._drills and self._maker:
             self._maker.prepare_sound()
         for screen in self.screen_stack:
-            if isinstance(screen, HomeScreen):
+            if isinstance(screen, HomeScreen | SetupScreen):
                 screen.show_piano(name)
         top = self.top
         if name and isinstance(top, ConnectScreen):
             top.dismiss("wait")
 
+    # -- setting the piano up ---------------------------------------------------------------
+
+    def action_set_up(self) -> None:
+        """Set the piano up."""
+        needed = self.collaborators
+        screen = SetupScreen(
+            needed.ports, needed.click, self._clock, self._piano.name, self._listen_to_next
+        )
+        self.push_screen(screen, self._keep_setup)
+
+    def _listen_to_next(self) -> None:
+        """Hear the next of several pianos."""
+        ports, inbox = self.collaborators.ports, self._inbox
+        names = ports.names_in() if ports else ()
+        if ports and inbox and len(names) > 1:
+            at = names.index(self._piano.name) if self._piano.name in names else -1
+            ports.listen(names[(at + 1) % len(names)], inbox.post)
+
+    def _keep_setup(self, found: SetupFound | None) -> None:
+        """Go by what was found from now on, and keep it."""
+        if found is None:
+            return
+        said = self.collaborators.keep_setup(found, self._piano.name)
+        self.settings = replace(
+            self.settings,
+            piano_keys=found.piano_keys or self.settings.piano_keys,
+            bound=found.bound or self.settings.bound,
+        )
+        self._list_keys = ListKeys(self.settings.piano_keys, self.settings.bound)
+        if self._maker:
+            self._maker.settings = self.settings
+        for screen in self.screen_stack:
+            if isinstance(screen, HomeScreen):
+                screen.show_list_keys(self.settings.piano_keys)
+        if said:
+            self.push_screen(NoticeScreen(said))
+
     def _change_others(self, sentence: str) -> None:
         self._piano.set_others(sentence)
         for screen in self.screen_stack:
-            if isinstance(screen, HomeScreen):
+            if isinstance(screen, HomeScreen | SetupScreen):
                 screen.show_others(sentence)
         self._say_others()
 
@@ -286,6 +331,8 @@ class KeyholeApp(AppWithoutTraceback):
             path = self.collaborators.demo_path
             if path:
                 self.open(path, Errand.DEMO)
+        elif way == "setup":
+            self.action_set_up()
         elif way == "letters":
             self._piano.use_letters()
             if drill:

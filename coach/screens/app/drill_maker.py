@@ -55,7 +55,7 @@ class DrillMaker:
         piano: PianoStatus,
         inbox: Inbox,
     ) -> None:
-        self._collaborators, self._settings, self._clock = collaborators, settings, clock
+        self._collaborators, self.settings, self._clock = collaborators, settings, clock
         self._piano, self._inbox = piano, inbox
 
     def make(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
@@ -72,7 +72,7 @@ class DrillMaker:
         self.prepare_sound()
         setup = DrillSetup(
             session,
-            self._settings,
+            self.settings,
             self._clock,
             self._collaborators.click,
             self._find_judges(),
@@ -92,7 +92,7 @@ class DrillMaker:
         clock = DemoClock(self._clock, speed)
         session = self._collaborators.make_session(score, path, Errand.DEMO, clock.now())
         pianist = self._collaborators.make_pianist(score)
-        return DemoScreen(session, self._settings, clock, pianist, self._collaborators.engraver)
+        return DemoScreen(session, self.settings, clock, pianist, self._collaborators.engraver)
 
     def prepare_sound(self) -> None:
         """What sounds takes a moment to begin; the first click must not wait for it."""

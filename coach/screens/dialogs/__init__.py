@@ -14,6 +14,7 @@ from coach.screens.dialogs.hands import HandsScreen
 from coach.screens.dialogs.home import FIRST_PAINT_S, HomeScreen
 from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.dialogs.plan import PlanScreen
+from coach.screens.dialogs.setup import SetupScreen
 from coach.screens.dialogs.texts import details_text, help_text, why_text
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "OpeningScreen",
     "Palette",
     "PlanScreen",
+    "SetupScreen",
     "TextScreen",
     "TooSmallScreen",
     "details_text",

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 WAIT = "Wait for the piano: plug it in and switch it on; I notice it by myself"
 LOOK = "Look at the piece without a piano"
 DEMO = "See the demo: a simulated player with a known fault"
+SETUP = "Set the piano up: its port, keys, sound and delay"
 LETTERS = "Play with the letters of this computer, to try it out"
 
 
@@ -31,7 +32,7 @@ def explain_no_match(wanted: str | None, ports: PortsLike | None) -> str:
 
 
 class ConnectScreen(Dialog[str]):
-    """Offers the demo and the makeshift piano; answers ``wait``, ``demo`` or ``letters``.
+    """Offers what can be done; answers ``wait``, ``demo``, ``setup`` or ``letters``.
 
     It goes by itself as soon as a piano is there.
     """
@@ -59,13 +60,18 @@ class ConnectScreen(Dialog[str]):
         self._wait = WAIT if can_wait else LOOK
 
     def compose(self) -> ComposeResult:
-        """What is the matter, and three ways on."""
+        """What is the matter, and the ways on."""
         demo = [Option(DEMO, id="demo")] if self._can_demo else []
+        setup = [Option(SETUP, id="setup")] if self._wait == WAIT else []
         with Vertical():
             yield Static("I hear no piano.", id="title")
             yield Static(as_shown(self, self._sentence), id="reason", markup=False)
             yield Choices(
-                Option(self._wait, id="wait"), *demo, Option(LETTERS, id="letters"), id="ways"
+                Option(self._wait, id="wait"),
+                *demo,
+                *setup,
+                Option(LETTERS, id="letters"),
+                id="ways",
             )
 
     def go_back(self) -> None:
