@@ -39,6 +39,7 @@ from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.interfaces import (
     ClickLike,
     Collaborators,
+    DiariesLike,
     DrillLike,
     DrillSession,
     Errand,
@@ -324,6 +325,7 @@ class StagingOptions(TypedDict, total=False):
     notices: tuple[str, ...]
     after: DrillOfScore | None
     click: ClickLike
+    diaries: DiariesLike
 
 
 class Staging:
@@ -340,6 +342,7 @@ class Staging:
         notices: tuple[str, ...] = (),
         after: DrillOfScore | None = None,
         click: ClickLike | None = None,
+        diaries: DiariesLike | None = None,
     ) -> None:
         self.score = drill.score if drill else two_hands()
         self.drill: DrillOfScore = drill or FakeDrill(self.score)
@@ -362,6 +365,7 @@ class Staging:
             make_pianist=lambda score: FakePianist(),
             demo_path=Path("tune.musicxml"),
             notices=lambda: notices,
+            diaries=diaries,
         )
 
     def _open(

@@ -13,21 +13,23 @@ from pathlib import Path
 import pytest
 
 from coach.cli import main
-from coach.cli.progress import day_of, map_lines
-from coach.coaching.model import Observation
 from coach.coaching.planning import (
+    BarMap,
     BarState,
+    Diary,
+    Endings,
     PlayedOnce,
-    best_tempi,
+    Try,
+    chance_of_difference,
     chance_of_failing,
-    count_days,
-    map_bars,
 )
-from coach.judging.model import Outcome
+from coach.coaching.planning.progress import Nights
 from coach.playing.notes import Take
+from coach.record.progress import day_of
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
+from coach.screens.diary_text import Look, map_lines, map_page, spots_page, story_words, text_of
 from scripts.simulated_week import make_week
 from tests.jackrig import missing
 
@@ -44,22 +46,33 @@ TWO_BARS = score_from_notes(
 )
 
 
-def tries(line: str, hand: Hands = Hands.RIGHT, beat: int = 2) -> list[Observation]:
+WHOLE = ("0", "8", "both")
+
+
+def tries(line: str, hand: Hands = Hands.RIGHT, beat: int = 2) -> list[PlayedOnce]:
     """One try a letter, ``c`` clean and ``w`` wrong; a bar is the night: ``ww|c|c``."""
-    out: list[Observation] = []
-    for day, letters in enumerate(line.split("|")):
-        for at, letter in enumerate(letters):
-            out.append(
-                Observation(
-                    NOON_S + day * DAY_S + 60 * at,
-                    Transition(hand, Fraction(beat - 1), Fraction(beat)),
-                    Fraction(beat),
-                    hand,
-                    Outcome.WRONG if letter == "w" else Outcome.CLEAN,
-                    80.0,
-                )
-            )
-    return out
+    move = Transition(hand, Fraction(beat - 1), Fraction(beat))
+    return [
+        PlayedOnce(
+            NOON_S + day * DAY_S + 60 * at,
+            WHOLE,
+            letter == "c",
+            80.0,
+            (Try(move, Fraction(beat), letter == "w"),),
+        )
+        for day, letters in enumerate(line.split("|"))
+        for at, letter in enumerate(letters)
+    ]
+
+
+def states(played: list[PlayedOnce], until: int | None = None) -> BarMap:
+    """The map of the two bars."""
+    return Diary(TWO_BARS, played, day_of).map_on(until)
+
+
+def day(number: int) -> int:
+    """The n-th day's number, the first is 0."""
+    return date(2026, 3, 9 + number).toordinal()
 
 
 @pytest.mark.parametrize(
@@ -76,12 +89,11 @@ def tries(line: str, hand: Hands = Hands.RIGHT, beat: int = 2) -> list[Observati
     ],
 )
 def test_a_bar_is_weak_holding_or_settled(line: str, state: BarState) -> None:
-    assert map_bars(TWO_BARS, tries(line), day_of)[0, Hand.RIGHT] is state
+    assert states(tries(line))[0, Hand.RIGHT] is state
 
 
 def test_each_hand_and_bar_stands_for_itself() -> None:
-    states = map_bars(TWO_BARS, [*tries("www"), *tries("ccc", Hands.LEFT, beat=6)], day_of)
-    assert states == {
+    assert states([*tries("www"), *tries("ccc", Hands.LEFT, beat=6)]) == {
         (0, Hand.RIGHT): BarState.WEAK,
         (0, Hand.LEFT): BarState.UNTOUCHED,
         (1, Hand.RIGHT): BarState.UNTOUCHED,
@@ -91,10 +103,7 @@ def test_each_hand_and_bar_stands_for_itself() -> None:
 
 def test_the_map_of_an_earlier_day_knows_nothing_of_later_ones() -> None:
     history = tries("www|ccc|ccc|ccc|ccc")
-    found = [
-        map_bars(TWO_BARS, history, day_of, date(2026, 3, 9 + day).toordinal())[0, Hand.RIGHT]
-        for day in (-1, 0, 1, 3)
-    ]
+    found = [states(history, day(n))[0, Hand.RIGHT] for n in (-1, 0, 1, 3)]
     assert found == [BarState.UNTOUCHED, BarState.WEAK, BarState.HOLDING, BarState.SETTLED]
 
 
@@ -112,11 +121,18 @@ def test_the_days_in_figures() -> None:
         PlayedOnce(NOON_S + 620, other, True, 60.0),  # ten minutes of tea count for one
         PlayedOnce(NOON_S + DAY_S, window, True, 92.0),
     ]
-    first, second = count_days(played, day_of)
+    diary = Diary(TWO_BARS, played, day_of)
+    first, second = diary.days
     assert first.minutes == pytest.approx(80 / 60)
     assert (first.repetitions, first.clean, first.first_tries, first.first_clean) == (3, 2, 2, 1)
     assert second.first_clean == second.first_tries == 1
-    assert best_tempi(played, day_of)[window] == {first.day: 84.0, second.day: 92.0}
+    others, mine = diary.passages()  # the minute of the other is the most
+    assert mine.best_qpm == {first.day: 84.0, second.day: 92.0}
+    assert (mine.repetitions, mine.clean, others.repetitions) == (3, 2, 1)
+    assert mine.minutes + others.minutes == pytest.approx(first.minutes)
+    earlier = diary.passages(first.day)
+    assert [one.best_qpm for one in earlier] == [{first.day: 60.0}, {first.day: 84.0}]
+    assert diary.minutes_by_bar() == {0: pytest.approx(20 / 60), 1: pytest.approx(1.0)}
 
 
 def test_what_was_played_lately_says_most() -> None:
@@ -126,9 +142,80 @@ def test_what_was_played_lately_says_most() -> None:
 
 
 def test_the_map_is_read_without_colour() -> None:
-    lines = map_lines(TWO_BARS.bars, map_bars(TWO_BARS, tries("www"), day_of), 40)
-    assert lines[1] == "RH  x ·"
-    assert lines[2] == "LH  · ·"
+    shown = states([*tries("www"), *tries("ccc", Hands.LEFT, beat=6)])
+    lines = text_of(map_lines(TWO_BARS.bars, shown, Look(12))).splitlines()
+    assert lines[1:] == ["RH   xxxx ····", "LH   ···· ○○○○"]
+    lines = text_of(map_lines(TWO_BARS.bars, shown, Look(12, plain=True))).splitlines()
+    assert lines[1:] == ["RH   xxxx ....", "LH   .... oooo"]
+
+
+def test_what_a_day_changed_is_said() -> None:
+    diary = Diary(TWO_BARS, tries("www|ccc"), day_of)
+    said = text_of(map_page(diary, day(1), Look()))
+    assert "New on that day: holding bar 1 RH." in said
+    assert "10 March: 2 minutes, 3 repetitions; 1 of 1 passage clean at the first try" in said
+    assert "New" not in text_of(map_page(diary, day(0), Look()))
+
+
+def test_a_spots_story_is_told_in_the_order_of_its_days() -> None:
+    diary = Diary(TWO_BARS, tries("ccc|www|cccc|c|cc|www"), day_of)
+    (spot,) = diary.spots()
+    assert story_words(spot) == (
+        "16 tries on 6 days, 6 failed. It first failed on 10 March (3 of 3). "
+        "On 11 March it held. From 13 March it was settled. On 14 March it broke again."
+    )
+    assert diary.spots(day(0)) == ()
+    assert "settled" in text_of(spots_page(diary, day(4), Look()))
+
+
+def test_a_spot_that_was_weak_from_the_start_is_told_once() -> None:
+    (spot,) = Diary(TWO_BARS, tries("www|cw"), day_of).spots()
+    assert story_words(spot) == "5 tries on 2 days, 4 failed. It first failed on 9 March (3 of 3)."
+
+
+def nights(left_clean: str, left_before: str) -> Diary:
+    """One passage a letter, left in this way and found clean (``c``) or not (``w``) next day."""
+    played = []
+    for at, (ending, found) in enumerate(
+        [*(("ccc", one) for one in left_clean), *(("ccw", one) for one in left_before)]
+    ):
+        window = (str(at), str(at + 1), "RH")
+        for nth, letter in enumerate(f"{ending}|{found}c"):
+            if letter != "|":
+                at_s = NOON_S + 30 * nth + DAY_S * (nth > 3)
+                played.append(PlayedOnce(at_s, window, letter == "c", 80.0))
+    return Diary(TWO_BARS, played, day_of)
+
+
+@pytest.mark.parametrize(
+    ("left_clean", "left_before", "told"),
+    [
+        ("c" * 10 + "w" * 2, "c" * 2 + "w" * 10, True),
+        ("c" * 8 + "w" * 4, "c" * 5 + "w" * 7, False),  # chance does as much
+        ("c" * 9, "w" * 12, False),  # too few nights
+        ("w" * 12, "c" * 12, True),  # also where it speaks against us
+    ],
+)
+def test_accuracy_that_saved_time_is_told_only_where_the_record_shows_it(
+    left_clean: str, left_before: str, told: bool
+) -> None:
+    found = nights(left_clean, left_before).endings()
+    assert (found is not None) is told
+    if found:
+        assert found.left_clean.count == len(left_clean)
+        assert found.left_clean.first_clean == left_clean.count("c")
+        assert found.left_before.until_clean == len(left_before) + left_before.count("w")
+
+
+@pytest.mark.outside
+def test_the_chance_of_a_difference_is_fishers() -> None:
+    """Against scipy's exact test."""
+    from scipy.stats import fisher_exact
+
+    for clean, first, before, later in ((12, 10, 12, 2), (31, 24, 28, 9), (10, 5, 15, 9)):
+        table = [[first, clean - first], [later, before - later]]
+        found = Endings(Nights(clean, first), Nights(before, later))
+        assert chance_of_difference(found) == pytest.approx(fisher_exact(table)[1], rel=1e-6)
 
 
 @pytest.fixture(scope="module")
@@ -144,7 +231,7 @@ def test_progress_is_told_in_text(week: Path, capsys: pytest.CaptureFixture[str]
     told = capsys.readouterr().out
     assert "Waltz in Sea Boots" in told
     assert "untouched" in told
-    assert len(re.findall(r"^\d{4}-\d\d-\d\d ", told, re.M)) == 3
+    assert "Clean at the first try of the day" in told
     assert main(["progress", "--data", str(week), "--on", "2001-01-01"]) == 0
     assert "Nothing was played of it by then." in capsys.readouterr().out
     assert main(["progress", "--data", str(week), "--on", "someday"]) == 2

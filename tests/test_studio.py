@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from coach.cli import main
-from coach.cli.progress import day_of
 from coach.coaching.observations import FAILED
-from coach.coaching.planning import PlayedOnce, count_days
+from coach.record.progress import gather_progress
 from coach.record.store import Store
+from coach.score.reading import read_score
 from scripts.simulated_week import make_week
 
 duckdb = pytest.importorskip("duckdb", reason="needs DuckDB: pip install .[test]")
@@ -54,11 +54,8 @@ def test_the_three_queries_say_what_the_records_say(studio: Path) -> None:
         last = datetime.fromtimestamp(max(one.at_s for one in played)).date()
         share = round(100 * seen.clean / seen.repetitions)
         by_pupil.append((pupil, seen.repetitions, share, str(last)))
-        once = [
-            PlayedOnce(r.at_s, (r.start_quarters, r.end_quarters, r.hands), r.clean, r.qpm)
-            for r in played
-        ]
-        for day in count_days(once, day_of):
+        score = read_score(ROOT / "sample_scores" / f"{PUPILS[pupil]}.musicxml")
+        for day in gather_progress(store, seen.piece, score).diary.days:
             share = round(100 * day.first_clean / day.first_tries)
             named = str(date.fromordinal(day.day))
             by_day.append((pupil, seen.piece.title, named, day.first_tries, share))

@@ -1,81 +1,16 @@
-"""A piece's progress, gathered from the record: what ``coach progress`` and the report show."""
+"""Opening the pieces whose progress is asked for, by ``coach progress`` and the report."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Callable
 from pathlib import Path
 
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
-from coach.coaching.model import Observation
-from coach.coaching.planning import (
-    BarMap,
-    BarState,
-    DayFigures,
-    PlayedOnce,
-    WarmUpItem,
-    best_tempi,
-    count_days,
-    map_bars,
-    plan_warm_up,
-)
 from coach.record.folder import FILE, named_folder
-from coach.record.pieces import PieceKey, piece_key
+from coach.record.pieces import piece_key
+from coach.record.progress import PieceProgress, gather_progress
 from coach.record.store import Store
-from coach.score.model import Bar, Hand, Score
-
-DAY_ENDS_H = 4
-"""What is played before four in the morning belongs to the evening before."""
-MOST_REPETITIONS = 20_000
-"""Of one piece, at most, the newest: some years of it."""
-
-SIGNS = {
-    BarState.UNTOUCHED: "·",
-    BarState.WEAK: "x",
-    BarState.HOLDING: "-",
-    BarState.SETTLED: "=",
-}
-"""A bar's state as a character: shapes, so that no colour is needed."""
-
-
-def day_of(at_s: float) -> int:
-    """The day of a time, local, by its number; days end at four in the morning."""
-    return (datetime.fromtimestamp(at_s) - timedelta(hours=DAY_ENDS_H)).toordinal()
-
-
-@dataclass(frozen=True, slots=True)
-class PieceProgress:
-    """All that is shown of one piece."""
-
-    piece: PieceKey
-    score: Score
-    history: tuple[Observation, ...]
-    played: tuple[PlayedOnce, ...]
-    days: tuple[DayFigures, ...]
-    weak: tuple[WarmUpItem, ...]
-    """The weak spots of the last session, worst first."""
-
-    def map_until(self, until: int | None = None) -> BarMap:
-        """The bars as they stood at the end of a day; now without one."""
-        return map_bars(self.score, self.history, day_of, until)
-
-    def tempi(self) -> dict[tuple[str, str, str], dict[int, float]]:
-        """The quickest clean repetition of each window and day."""
-        return best_tempi(self.played, day_of)
-
-
-def gather_progress(store: Store, piece: PieceKey, score: Score) -> PieceProgress:
-    """A piece's progress from the record."""
-    history = store.history(piece)
-    played = tuple(
-        PlayedOnce(one.at_s, (one.start_quarters, one.end_quarters, one.hands), one.clean, one.qpm)
-        for one in reversed(store.repetitions(piece, MOST_REPETITIONS))
-    )
-    return PieceProgress(
-        piece, score, history, played, count_days(played, day_of), plan_warm_up(score, history)
-    )
 
 
 def open_progress(
@@ -108,24 +43,3 @@ def open_progress(
         return found
     finally:
         store.close()
-
-
-def map_lines(bars: Sequence[Bar], states: BarMap, width: int) -> list[str]:
-    """The grid of bars by hand, as text: bar numbers every five, a row for each hand."""
-    each = max((width - 4) // 2, 5)
-    lines: list[str] = []
-    for start in range(0, len(bars), each):
-        part = bars[start : start + each]
-        numbers = [" "] * (2 * len(part) + 4)
-        for at, bar in enumerate(part):
-            if at == 0 or (bar.number.isdigit() and int(bar.number) % 5 == 0):
-                for place, char in enumerate(bar.number or "0", 4 + 2 * at):
-                    if place < len(numbers):
-                        numbers[place] = char
-        lines.append("".join(numbers).rstrip())
-        for hand in Hand:
-            signs = (
-                SIGNS[state] if (state := states.get((bar.index, hand))) else " " for bar in part
-            )
-            lines.append(f"{hand.value}  " + " ".join(signs).rstrip())
-    return lines

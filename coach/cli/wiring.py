@@ -13,6 +13,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from coach.cli.diaries import Diaries
 from coach.cli.parser import WARM_UP_MIN
 from coach.cli.score_library import HomeLibrary, demo_score
 from coach.cli.storage import Storage
@@ -132,6 +133,7 @@ def collaborators(
         make_pianist=_pianist_maker(options),
         notices=storage.notices,
         engraver=engraver,
+        diaries=Diaries(storage, options.data),
     )
 
 

@@ -445,7 +445,10 @@ class _Document:
             SubElement(measure, "arpeg", plist=" ".join(ids))
 
     def _write_directions(self, measure: Element, span: _Span, staff: int, number: str) -> None:
+        tempos = {(mark.onset_quarters, mark.words) for mark in self._score.tempos}
         for one in self._score.directions:
+            if (one.onset_quarters, one.text) in tempos:
+                continue  # the same words, which the tempo says
             if one.staff == staff and span.start <= one.onset_quarters < span.end:
                 name = "dynam" if one.text in _DYNAMICS else "dir"
                 about = {"tstamp": span.tstamp(one.onset_quarters), "staff": number}

@@ -23,6 +23,8 @@ from math import lcm
 from typing import Any
 
 from coach.coaching.model import Observation
+from coach.coaching.observations import FAILED
+from coach.coaching.planning import Try
 from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.model import Hand, Hands
@@ -238,6 +240,46 @@ def _unpack_moves(
         reached[hand] = end
     reader.end()
     return tuple(out)
+
+
+def unpack_tries(packed: bytes) -> tuple[Try, ...]:
+    """The same moves, those that were reached, as far as progress asks: for years of them at once.
+
+    Raises ValueError.
+    """
+    try:
+        return _unpack_tries(packed)
+    except (IndexError, ZeroDivisionError) as error:
+        raise ValueError("no moves") from error
+
+
+def _unpack_tries(packed: bytes) -> tuple[Try, ...]:
+    reader = _NumberReader(packed, 1, packed[0])
+    number, unit = reader.number, reader.number()
+    reached = [0, 0, 0]
+    out = []
+    for _ in range(reader.count()):
+        flags = reader.byte()
+        hand = flags >> _HAND_SHIFT & 3
+        start = reached[hand] + (_unzigzag(number()) if flags & _GAP_BIT else 0)
+        end = start + _unzigzag(number())
+        number()  # whether a hesitation would have been heard
+        onset = end + _unzigzag(number()) if flags & _ONSET_BIT else end
+        if flags & _MOVE_ERROR_BIT:
+            number()
+        if (one := _try(hand, start, end, onset, unit, flags & 7)) is not None:
+            out.append(one)
+        reached[hand] = end
+    reader.end()
+    return tuple(out)
+
+
+@lru_cache(maxsize=1 << 16)
+def _try(hand: int, start: int, end: int, onset: int, unit: int, outcome: int) -> Try | None:
+    found = _OUTCOMES[outcome]
+    if found is Outcome.NOT_REACHED:
+        return None
+    return Try(_transition(hand, start, end, unit), _quarters(onset, unit), found in FAILED)
 
 
 # A long history names the same few places over and over.

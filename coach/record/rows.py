@@ -13,6 +13,7 @@ from typing import Any
 
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Observation
+from coach.coaching.planning import PlayedOnce
 from coach.coaching.serialize import assignment_to_plain, trouble_to_plain
 from coach.judging.model import Fault, Judgement, Label
 from coach.playing.notes import Take
@@ -24,6 +25,7 @@ from coach.record.packing import (
     pack_words,
     unpack_moves,
     unpack_take,
+    unpack_tries,
     unpack_words,
 )
 from coach.record.pieces import PieceKey, RepetitionSummary
@@ -120,6 +122,12 @@ def is_sound(row: Sequence[Any]) -> bool:
 def read_observations(row: Sequence[Any]) -> tuple[Observation, ...]:
     """What was observed in a row of :data:`CHECKED`. Raises ValueError."""
     return unpack_moves(row[_MOVES], row[_AT_S], Hands(row[_HANDS]), row[_QPM])
+
+
+def read_played(row: Sequence[Any]) -> PlayedOnce:
+    """A row of :data:`CHECKED`, as far as progress asks. Raises ValueError."""
+    window = row[_START], row[_END], row[_HANDS]
+    return PlayedOnce(row[_AT_S], window, bool(row[_CLEAN]), row[_QPM], unpack_tries(row[_MOVES]))
 
 
 def read_summary(number: int, row: Sequence[Any]) -> RepetitionSummary:

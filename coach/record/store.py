@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from coach.coaching.diagnosis import MOST_OBSERVATIONS
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Observation
-from coach.coaching.planning import SESSION_GAP_S
+from coach.coaching.planning import SESSION_GAP_S, PlayedOnce
 from coach.playing.notes import Take
 from coach.record import rows
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
@@ -228,6 +228,23 @@ class Store:
                 if (seen := _read_sound_row(rows.read_summary, number, row, bad)) is not None:
                     out.append(seen)
             return tuple(out)
+
+        return self._read(read)
+
+    def played(self, piece: PieceKey, newest: int) -> tuple[PlayedOnce, ...]:
+        """The newest repetitions of a piece as progress looks at them, in order of time."""
+        query = f"""
+            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ?
+            ORDER BY at_s DESC, id DESC LIMIT ?
+        """
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[PlayedOnce, ...]:
+            found = db.execute(query, (piece_id(db, piece), newest))
+            each = (
+                _read_sound_row(lambda _, row: rows.read_played(row), number, row, bad)
+                for number, *row in found
+            )
+            return tuple(one for one in each if one is not None)[::-1]
 
         return self._read(read)
 

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from coach.playing.click_schedule import Timed
     from coach.playing.midi_events import MidiEvent
     from coach.playing.notes import PlayedNote
+    from coach.record.pieces import PieceKey
+    from coach.record.progress import PieceProgress
     from coach.score.model import Score
     from coach.score.window import Excerpt
     from coach.screens.setup_steps import SetupFound
@@ -251,6 +253,16 @@ class PianistLike(Protocol):
         """The notes of the next repetition, the first at about ``start_s``."""
 
 
+class DiariesLike(Protocol):
+    """The diaries of the pieces that were played."""
+
+    def pieces(self) -> Sequence[PieceKey]:
+        """All of them, the last played first."""
+
+    def read(self, piece: PieceKey, score: Score | None = None) -> PieceProgress | str:
+        """One piece's; in a sentence why there is none. ``score``: where it is open already."""
+
+
 @dataclass(frozen=True)
 class Collaborators:
     """Everything that the screens are given."""
@@ -277,6 +289,8 @@ class Collaborators:
     """The score that the demo is shown with."""
     engraver: Engraver | None = None
     """None: the terminal shows no pictures."""
+    diaries: DiariesLike | None = None
+    """None where nothing is kept."""
 
     @property
     def can_demo(self) -> bool:

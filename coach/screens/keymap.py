@@ -40,6 +40,7 @@ COMMANDS = (
     Command("details", "d,f2", "d", "details", "What was heard, in full"),
     Command("why", "w,f3", "w", "why", "The reason and the evidence"),
     Command("plan", "t,f12", "t", "plan", "All tasks up to the goal, and which is now"),
+    Command("diary", "y", "y", "diary", "Which bars hold, and how it came about, day by day"),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
     Command("hear", "h,f11", "h", "hear", "Hear the window as it is written, or silence"),
     Command("hear_mine(1.0)", "j,ctrl+r", "j", "hear mine", "Your last one, then as written"),

@@ -11,38 +11,47 @@ import html
 import re
 import tempfile
 from argparse import Namespace
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from fractions import Fraction
 from importlib.util import find_spec
+from itertools import groupby
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
 from coach import __version__
 from coach.cli.errors import CannotDo
-from coach.cli.progress import SIGNS, PieceProgress, open_progress
+from coach.cli.progress import open_progress
 from coach.cli.terminal import say, waiting_line
-from coach.coaching.planning import BarState, DayFigures, WarmUpItem
+from coach.coaching.planning import BarState, Diary, PassageFigures, WarmUpItem
 from coach.coaching.wording import HANDS, move_words
 from coach.engraving import Box, EngravingLine, Picture, Wanted, write_mei
 from coach.playing.takes import write_take
 from coach.private_files import write_private
 from coach.record.folder import named_folder
 from coach.record.pieces import RepetitionSummary
+from coach.record.progress import PieceProgress
 from coach.record.store import Store
 from coach.score.counting import syllables
-from coach.score.model import Hand, Hands
+from coach.score.model import Hand, Hands, Score
 from coach.score.notation import write
-from coach.score.window import Window, excerpt
+from coach.score.window import Transition, Window, excerpt
 from coach.score.words import count_of
+from coach.screens.diary_text import SIGNS, endings_words, passage_words, story_words
 
 MOST_SPOTS = 8
 """Weak spots of a piece that are shown with their notes: about two printed pages."""
 LAST_DAYS = 28
 """Days in the curves."""
+LEAST_IN_A_CURVE = 3
+"""Days that make a curve. Own choice: two points show no course."""
+MOST_PASSAGES, MOST_CURVES, MOST_TRIED = 12, 3, 5
+"""Passages that are listed, those of them whose tempo is drawn, ways in which a spot was tried.
+Own choice: half a printed page together."""
 PATIENCE_S = 20.0
 """How long a passage's engraving is waited for."""
-_BOX = Box(760.0, 260.0, 60.0)
+_BOX = Box(760.0, 220.0, 44.0)
 
 _STYLE = """
 :root { color: #111; background: #fff; font: 16px/1.45 Georgia, 'DejaVu Serif', serif; }
@@ -53,6 +62,7 @@ section.piece { break-before: page; } section.piece:first-of-type { break-before
 figure { margin: .5rem 0; break-inside: avoid; } figure > svg { width: 100%; height: auto; }
 svg svg path, svg svg ellipse, svg svg polygon, svg svg polyline, svg svg rect {
   stroke: currentColor; }
+figure.curve { max-width: 34rem; } figure.curve text { font-size: 13px; }
 svg .placeholder { visibility: hidden; } svg .fing, svg .tempo { font-weight: bold; }
 svg .dir, svg .dynam, svg .mNum { font-style: italic; } svg { font-family: inherit; }
 .map { overflow-x: auto; } .map table { border-collapse: collapse; font-size: .8rem; }
@@ -74,7 +84,7 @@ def write_report(options: Namespace) -> int:
         pieces = open_progress(options.score, options.data, tell)
         tell("Engraving the passages")
         store = Store(named_folder(options.data))
-        engraver = _Passages()
+        engraver = _Engraver()
         try:
             page = make_page(pieces, store, engraver, datetime.now())
         finally:
@@ -91,7 +101,7 @@ def write_report(options: Namespace) -> int:
 
 
 def make_page(
-    pieces: Sequence[PieceProgress], store: Store, engraver: _Passages, now: datetime
+    pieces: Sequence[PieceProgress], store: Store, engraver: _Engraver, now: datetime
 ) -> str:
     """The whole page as HTML."""
     body = "".join(_piece(one, store, engraver) for one in pieces)
@@ -107,27 +117,26 @@ def make_page(
     )
 
 
-def _piece(one: PieceProgress, store: Store, engraver: _Passages) -> str:
+def _piece(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
     title = html.escape(one.score.title or "Untitled")
     composer = f"<p>{html.escape(one.score.composer)}</p>" if one.score.composer else ""
     return (
-        f'<section class="piece">\n<h2>{title}</h2>\n{composer}{_summary(one)}'
-        f"{_map(one)}{_days(one.days)}{_weak(one, store, engraver)}</section>\n"
+        f'<section class="piece">\n<h2>{title}</h2>\n{composer}{_summary(one.diary)}'
+        f"{_map(one)}{_settled(one.diary)}{_weak(one, store, engraver)}{_days(one.diary)}"
+        f"{_passages(one.diary)}</section>\n"
     )
 
 
-def _summary(one: PieceProgress) -> str:
-    minutes = sum(day.minutes for day in one.days)
-    return (
-        f"<p>{count_of(len(one.played), 'repetition')} in {minutes:.0f} minutes on "
-        f"{count_of(len(one.days), 'day')}; last on {_said(one.days[-1].day, '%d %B')}.</p>\n"
-        if one.days
-        else ""
-    )
+def _summary(diary: Diary) -> str:
+    days = diary.days
+    minutes = count_of(round(sum(day.minutes for day in days)), "minute")
+    played = count_of(sum(day.repetitions for day in days), "repetition")
+    on = count_of(len(days), "day")
+    return f"<p>{played} in {minutes} on {on}; last on {_said(days[-1].day, '%d %B')}.</p>\n"
 
 
 def _map(one: PieceProgress) -> str:
-    states, bars = one.map_until(), one.score.bars
+    states, bars = one.diary.map_on(), one.score.bars
     parts = []
     for start in range(0, len(bars), 16):
         row = bars[start : start + 16]
@@ -139,7 +148,8 @@ def _map(one: PieceProgress) -> str:
             for hand in Hand
         )
         parts.append(f"<table><tr><th>bar</th>{head}</tr>{lines}</table>")
-    legend = ", ".join(f"{SIGNS[state]} {state.value}" for state in BarState)
+    counts = Counter(states.values())
+    legend = ", ".join(f"{SIGNS[state]} {state.value} {counts[state]}" for state in BarState)
     return (
         f'<h3>Where it stands</h3>\n<div class="map">{"".join(parts)}</div>\n<p>{legend} '
         "(settled: clean on three days after the first)</p>\n"
@@ -152,8 +162,8 @@ def _cell(state: BarState | None) -> str:
     return f'<td class="{state.value}" title="{state.value}">{SIGNS[state]}</td>'
 
 
-def _days(days: Sequence[DayFigures]) -> str:
-    shown = days[-LAST_DAYS:]
+def _days(diary: Diary) -> str:
+    shown = diary.days[-LAST_DAYS:]
     rows = "".join(
         f"<tr><td>{_said(day.day, '%d %b')}</td><td>{day.minutes:.0f}</td>"
         f"<td>{day.repetitions}</td>"
@@ -164,26 +174,96 @@ def _days(days: Sequence[DayFigures]) -> str:
         '<table class="days"><tr><th>day</th><th>minutes</th><th>repetitions</th>'
         f"<th>clean at the first try</th></tr>{rows}</table>\n"
     )
-    shares = [day.first_clean / day.first_tries for day in shown if day.first_tries]
-    curve = _curve(shares, "Share of first tries that were clean") if len(shares) > 2 else ""
-    return f"<h3>By day</h3>\n{table}{curve}"
+    shares = [(day.day, day.first_clean / day.first_tries) for day in shown if day.first_tries]
+    curve = _curve(shares, "Share of first tries that were clean", ("all", "none"))
+    found = diary.endings()
+    said = f"<p>{html.escape(endings_words(found))}</p>\n" if found else ""
+    return f"<h3>By day</h3>\n{table}{curve}{said}"
 
 
-def _curve(values: Sequence[float], words: str) -> str:
-    """A line from 0 at the bottom to 1 at the top."""
-    step = 560 / max(len(values) - 1, 1)
-    points = " ".join(
-        f"{20 + at * step:.0f},{90 - 80 * value:.0f}" for at, value in enumerate(values)
+def _curve(values: Sequence[tuple[int, float]], words: str, ends: tuple[str, str]) -> str:
+    """A line over the days, from 0 at the bottom to 1 at the top; none of fewer than three."""
+    if len(values) < LEAST_IN_A_CURVE:
+        return ""
+    first, last = values[0][0], values[-1][0]
+    days = max(last - first, 1)
+    at = [(60 + 500 * (day - first) / days, 90 - 80 * value) for day, value in values]
+    points = " ".join(f"{x:.0f},{y:.0f}" for x, y in at)
+    dots = "".join(f'<circle cx="{x:.0f}" cy="{y:.0f}" r="3"/>' for x, y in at)
+    labels = "".join(
+        f'<text x="{x}" y="{y}" text-anchor="{anchor}">{html.escape(text)}</text>'
+        for x, y, anchor, text in (
+            (54, 16, "end", ends[0]),
+            (54, 92, "end", ends[1]),
+            (60, 108, "start", _said(first, "%d %b")),
+            (560, 108, "end", _said(last, "%d %b")),
+        )
     )
     return (
-        f'<figure><svg viewBox="0 0 600 100" role="img" aria-label="{words}">'
-        '<path d="M20 10V90H580" fill="none" stroke="#111"/>'
-        f'<polyline points="{points}" fill="none" stroke="#111" stroke-width="2"/></svg>'
-        f"<figcaption>{words}, day by day (n = {len(values)} days)</figcaption></figure>\n"
+        f'<figure class="curve"><svg viewBox="0 0 600 114" role="img" '
+        f'aria-label="{html.escape(words)}"><path d="M60 10V90H580" fill="none" stroke="#111"/>'
+        f'<polyline points="{points}" fill="none" stroke="#111" stroke-width="2"/>{dots}{labels}'
+        f"</svg><figcaption>{html.escape(words)} (n = {len(values)} days)</figcaption></figure>\n"
     )
 
 
-def _weak(one: PieceProgress, store: Store, engraver: _Passages) -> str:
+def _passages(diary: Diary) -> str:
+    """Where the minutes went, and the tempo of those passages that were clean on several days."""
+    passages = diary.passages()[:MOST_PASSAGES]
+    rows = "".join(
+        f"<tr><td>{html.escape(passage_words(diary.score, one))}</td><td>{one.minutes:.0f}</td>"
+        f"<td>{one.repetitions}</td><td>{one.clean}</td>"
+        f"<td>{_tempi_words(diary.score, one)}</td></tr>"
+        for one in passages
+    )
+    table = (
+        '<div class="map"><table class="days"><tr><th>passage</th><th>minutes</th>'
+        "<th>repetitions</th><th>clean</th><th>quickest clean, beats a minute</th></tr>"
+        f"{rows}</table></div>\n"
+    )
+    return f"<h3>Where the time went</h3>\n{table}{''.join(_tempo_curves(diary, passages))}"
+
+
+def _tempo_curves(diary: Diary, passages: Sequence[PassageFigures]) -> Iterator[str]:
+    for one in passages[:MOST_CURVES]:
+        beat = float(diary.score.bar_at(one.window.start_quarters).metre.beat_quarters)
+        tempi = [(day, qpm / beat) for day, qpm in sorted(one.best_qpm.items())]
+        low, high = 0.0, max((tempo for _, tempo in tempi), default=1.0)
+        scaled = [(day, (tempo - low) / (high - low)) for day, tempo in tempi]
+        words = f"Quickest clean repetition of {passage_words(diary.score, one)}"
+        yield _curve(scaled, words, (f"{high:.0f}", "0"))
+
+
+def _tempi_words(score: Score, one: PassageFigures) -> str:
+    beat = float(score.bar_at(one.window.start_quarters).metre.beat_quarters)
+    tempi = [qpm / beat for _, qpm in sorted(one.best_qpm.items())]
+    if not tempi:
+        return "none yet"
+    return f"{tempi[0]:.0f}" if len(tempi) == 1 else f"{tempi[0]:.0f} → {tempi[-1]:.0f}"
+
+
+def _settled(diary: Diary) -> str:
+    """What is settled, and what holds but isn't yet, by bars."""
+    states = diary.map_on()
+    parts = []
+    for state, words in ((BarState.SETTLED, "Settled"), (BarState.HOLDING, "Holding, not settled")):
+        for hand in Hand:
+            bars = [bar for bar, whose in states if whose is hand and states[bar, whose] is state]
+            if bars:
+                parts.append(f"<p>{words}, {hand.value}: {_bars_words(diary.score, bars)}.</p>\n")
+    return f"<h3>What holds</h3>\n{''.join(parts) or '<p>Nothing yet.</p>'}"
+
+
+def _bars_words(score: Score, bars: Sequence[int]) -> str:
+    """``bars 1 to 4, 7``: stretches of bars by their numbers."""
+    told: list[str] = []
+    for _, group in groupby(enumerate(bars), lambda pair: pair[1] - pair[0]):
+        run = [score.bars[bar].number or "0" for _, bar in group]
+        told.append(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}")
+    return html.escape(f"{'bar' if len(bars) == 1 else 'bars'} {', '.join(told)}")
+
+
+def _weak(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
     if not one.weak:
         return "<h3>Weak when last played</h3>\n<p>Nothing.</p>\n"
     played = store.repetitions(one.piece, 2000)
@@ -198,16 +278,35 @@ def _spot(
     item: WarmUpItem,
     played: Sequence[RepetitionSummary],
     store: Store,
-    engraver: _Passages,
+    engraver: _Engraver,
 ) -> str:
     place = html.escape(move_words(one.score, item.spot.transition))
     window = item.around
     drawn = engraver.draw(one, window)
     takes = "".join(_takes(one, window, played, store))
+    story = one.diary.story(item.spot.transition)
+    shares = [(day.day, 1 - day.failed / day.tries) for day in story.days]
+    curve = _curve(shares, f"Share of tries that were clean, {place}", ("all", "none"))
     return (
-        f"<figure>{drawn}<figcaption><strong>{place}</strong>. {html.escape(item.reason)} {takes}"
-        "</figcaption></figure>\n"
+        f"<figure>{drawn}<figcaption><strong>{place}</strong>. "
+        f"{html.escape(story_words(story))} {takes}</figcaption></figure>\n"
+        f"<p>Tried: {_tried(one.diary, item.spot.transition)}.</p>\n{curve}"
     )
+
+
+def _tried(diary: Diary, move: Transition) -> str:
+    """Every window that the move was practised in: what the coach or the pianist made of it."""
+    told = [
+        f"{passage_words(diary.score, one)} ({one.clean} clean of {one.repetitions}, "
+        f"{_tempi_words(diary.score, one)})"
+        for one in diary.passages()
+        if one.window.start_quarters <= move.from_quarters
+        and move.to_quarters <= one.window.end_quarters
+        and move.hands.members <= one.window.hands.members
+    ]
+    more = len(told) - MOST_TRIED
+    rest = f"; and {more:,} more ways" if more > 0 else ""
+    return html.escape("; ".join(told[:MOST_TRIED]) + rest) or "nothing else"
 
 
 def _takes(
@@ -242,7 +341,7 @@ def _said(day: int, form: str) -> str:
     return date.fromordinal(day).strftime(form)
 
 
-class _Passages:
+class _Engraver:
     """Draws passages as SVG, each with names of its own; in words where nothing can engrave."""
 
     def __init__(self) -> None:

@@ -50,6 +50,8 @@ from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.terminal import PrintableOnly
 
 if TYPE_CHECKING:
+    from coach.record.progress import PieceProgress
+    from coach.score.model import Score
     from coach.screens.drill import DrillScreen
     from coach.screens.setup_steps import SetupFound
 
@@ -66,6 +68,7 @@ AT_ONCE_S = 0.01
 OFFER_AGAIN_S = 0.1
 """What can be done without a piano is offered once no score is being opened: this is how often that
 is checked. Own choice."""
+NO_DIARY = "Nothing of this is kept yet: the diary begins with the first repetition."
 NOTICES_S, SETTLE_S = 2 * FIRST_PAINT_S, 3 * FIRST_PAINT_S
 """When the record's notices are shown, and memory is settled: both after the first paint."""
 
@@ -423,6 +426,31 @@ class KeyholeApp(AppWithoutTraceback):
     def action_keys(self) -> None:
         """Show all keys and marks."""
         self.push_screen(TextScreen(help_text()))
+
+    def action_diary(self) -> None:
+        """Show the diary of the piece that was played last."""
+        self.show_diary(None)
+
+    def show_diary(self, score: Score | None) -> None:
+        """Show a piece's diary: that of a score that is open, or of the last piece."""
+        from coach.record.pieces import piece_key
+        from coach.screens.diary_screen import DiaryScreen
+
+        diaries = self.collaborators.diaries
+        pieces = list(diaries.pieces()) if diaries else []
+        if diaries is None or not pieces:
+            self.push_screen(NoticeScreen(NO_DIARY))
+            return
+        key = piece_key(score).key if score else pieces[0].key
+        first = next((at for at, piece in enumerate(pieces) if piece.key == key), None)
+        if first is None:
+            self.push_screen(NoticeScreen(NO_DIARY))
+            return
+
+        def read(at: int) -> PieceProgress | str:
+            return diaries.read(pieces[at], score if at == first else None)
+
+        self.push_screen(DiaryScreen([piece.title for piece in pieces], read, first))
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Everything that the command palette lists: Textual's own that are of use, and ours."""

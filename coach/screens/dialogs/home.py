@@ -35,6 +35,7 @@ class HomeScreen(Screen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f", "find", "find a score", show=False),
+        Binding("y", "app.diary", "diary", show=False),
         Binding("s", "app.set_up", "set the piano up", show=False),
         Binding("q", "app.quit", "quit", show=False),
         Binding("question_mark,f1", "app.keys", "keys", show=False),
@@ -94,7 +95,7 @@ class HomeScreen(Screen[None]):
 
     def _show_keys(self) -> None:
         """The keys in one row; the piano's first, where there is one: the hands are there."""
-        parts = ["↑↓ Enter choose", "f find a score", "s set up", "q quit"]
+        parts = ["↑↓ Enter choose", "f find a score", "y diary", "s set up", "q quit"]
         parts = [*self._list_keys[:3], *parts] if self._piano else parts
         line = self.query_one("#help", HelpLine)
         last = "? keys"

@@ -342,6 +342,13 @@ class DrillScreen(Screen[None]):
         """The coach's reasons."""
         self.app.push_screen(TextScreen(why_text(self.session.why(), self.session.drill.decision)))
 
+    def action_diary(self) -> None:
+        """The map of this piece, and its days."""
+        from coach.screens.app import KeyholeApp
+
+        assert isinstance(self.app, KeyholeApp)
+        self.app.show_diary(None if self.is_demo else self.session.score)
+
     def action_plan(self) -> None:
         """The tasks up to the goal, what is asked for now, and the order, which may be changed."""
         session = self.session
