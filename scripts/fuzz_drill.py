@@ -50,7 +50,6 @@ from coach.score.window import Window, excerpt
 from scripts.judge_material import made_score, sample_scores
 
 REPORT_S = 60.0
-HANG_S = 20.0
 STEPS = 150
 FRAME_S = 0.05
 

@@ -149,3 +149,8 @@ def every_window(hands: tuple[Hands, ...] = tuple(Hands)) -> Iterator[tuple[str,
     for name in SAMPLES:
         for window in one_bar_windows(name, hands=hands):
             yield name, window
+
+
+def at_the_bar() -> Live:
+    """Someone at one bar of a sample, with the right hand."""
+    return Live(sample("2-the-ferry-bell"), Window(F(5), F(9), Hands.RIGHT))

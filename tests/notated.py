@@ -47,7 +47,7 @@ def written(lines: Lines, each: F = F(1)) -> Score:
             length = _length(word, each)
             for name in word.split("*")[0].split("+"):
                 marks = [m for sign, m in ((".", "staccato"), ("_", "under slur")) if sign in name]
-                key = {"pitch": _pitch(name), "onset": onset, "length": length, "hand": hand}
+                key = {"pitch": key_named(name), "onset": onset, "length": length, "hand": hand}
                 notes.append({**key, "marks": marks})
             onset += length
     return score_from_notes(notes)
@@ -87,7 +87,7 @@ def _play_line(
         for key in _KEY.finditer(parts["keys"]):
             off_s = float(key["off"] or 0) * (-1 if key["side"] == "<" else 1)
             share = 0.2 if key["extra"] else _HELD[key["held"]]
-            pitch = _pitch(key["name"] + key["alter"] + key["octave"])
+            pitch = key_named(key["name"] + key["alter"] + key["octave"])
             yield PlayedNote(pitch, 64, warp(at_s) + off_s, share * lengths_s[place])
         at_s += 0.0 if parts["keys"] == "x" else lengths_s[place]
         place += 1
@@ -97,6 +97,7 @@ def _length(word: str, each: F) -> F:
     return F(word.split("*")[1]) if "*" in word else each
 
 
-def _pitch(name: str) -> int:
+def key_named(name: str) -> int:
+    """``F#4`` is key 66."""
     alter = name.count("#") - name.count("b")
     return Spelling(name[0], alter, int(next(c for c in name if c.isdigit()))).midi

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from fractions import Fraction
+from pathlib import Path
 
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.coaching.model import Assignment, AssignmentKind, Decision, Trouble, TroubleKind
@@ -93,3 +96,9 @@ def ended(*, clean: bool = True, sentence: str = "Clean.") -> RepetitionEnded:
     )
     decision = Decision(asked, False, int(clean), None if clean else trouble)
     return RepetitionEnded(take, judgement, decision, asked, observe_transitions(judgement, 0.0))
+
+
+def select(file: Path, query: str) -> list[tuple[object, ...]]:
+    """What a query finds in a record's file."""
+    with closing(sqlite3.connect(file)) as db:
+        return db.execute(query).fetchall()

@@ -4,20 +4,13 @@ On every one-bar window of the sample scores, each hand alone and both: 316 of t
 """
 
 from collections import Counter
-from fractions import Fraction as F
 
 import pytest
 
 from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionBegan
 from coach.judging.following.follower import FALSE_START
 from coach.judging.model import Cause, Outcome
-from coach.score.model import Hands
-from coach.score.window import Window
-from tests.live import SAMPLES, Live, one_bar_windows, sample
-
-
-def at_the_bar() -> Live:
-    return Live(sample("2-the-ferry-bell"), Window(F(5), F(9), Hands.RIGHT))
+from tests.live import SAMPLES, Live, at_the_bar, one_bar_windows, sample
 
 
 def faults_of(live: Live) -> list[Cause | None]:

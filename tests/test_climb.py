@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from coach.coaching.model import Assignment, AssignmentKind
-from coach.coaching.practice.tempo import FLOOR, MARKS, TempoLadder, quicker
+from coach.coaching.practice.tempo import FLOOR, MARKS, quicker
 from tests.lessons import QPM, Lesson, Weak, tempo_of
 
 BEAT = F(1)
@@ -124,11 +124,3 @@ def test_a_trial_that_fails_leads_back_to_what_held_or_one_mark_more(
                 before = tempo_of(one)
             if one.kind is AssignmentKind.TRIAL and not clean and one.window == two.window:
                 assert before is None or tempo_of(two) <= quicker(before, BEAT) + 1e-6
-
-
-def test_at_one_s_own_pace_there_is_nothing_to_climb() -> None:
-    tempo = TempoLadder.start(target_qpm=None, now_qpm=None)
-    assert tempo.at_target
-    assert tempo.at_floor
-    tempo.lower_tempo(BEAT)
-    assert tempo.now_qpm is None

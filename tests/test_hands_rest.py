@@ -6,11 +6,7 @@ from coach.coaching.drill.drill_events import AssignmentGiven
 from coach.coaching.drill.rest import LONGEST_HELD_S, LOOKING_S, REST_S, HandsRest
 from coach.score.model import Hands
 from coach.score.window import Window
-from tests.live import Live, sample
-
-
-def at_the_bar() -> Live:
-    return Live(sample("2-the-ferry-bell"), Window(F(5), F(9), Hands.RIGHT))
+from tests.live import Live, at_the_bar, sample
 
 
 def wrong_twice(note: int, pitch: int) -> int:

@@ -62,6 +62,20 @@ def test_a_system_that_never_carried_anything_is_not_held_to_it() -> None:
     assert system.beat.answers()
 
 
+def test_one_message_lost_on_a_busy_machine_is_no_end_of_the_system() -> None:
+    system = System()
+    assert system.beat.answers()
+    system.carries = False
+
+    def sleep(seconds: float) -> None:
+        system.now_s += seconds
+        system.carries = system.sent > 1
+
+    system.beat._sleep = sleep
+    assert system.beat.answers()
+    assert system.sent == 3
+
+
 def test_an_answer_that_is_needed_at_once_is_waited_for_no_longer_than_that() -> None:
     system = System()
     assert system.beat.answers()

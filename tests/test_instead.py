@@ -1,5 +1,6 @@
 """What was played instead: told by its own sentence, and never taken from what was the window."""
 
+import os
 from collections.abc import Callable, Iterator
 from fractions import Fraction as F
 from functools import cache
@@ -32,14 +33,16 @@ from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.opening import open_score
-from coach.score.pitch import Spelling
 from coach.score.window import Excerpt, Window, excerpt
 from scripts.earcases.adapter import excerpt_of, load, played_of
 from scripts.earcases.cases import cases
 from scripts.earcases.studies import studies
+from tests.judging_help import whole
+from tests.notated import key_named
 
 SAMPLES = sorted((Path(__file__).parents[1] / "sample_scores").glob("*.musicxml"))
-SHARED = Path("/work/shared/data/takes")
+SHARED = Path(os.environ.get("KEYHOLE_TAKES", "no takes"))
+"""A folder of takes from elsewhere, where there is one."""
 
 Key = Callable[[ScoreNote], int | None]
 
@@ -209,19 +212,12 @@ def test_it_is_told_with_slips_in_it(path: Path) -> None:
 
 # -- in the trade's notation ------------------------------------------------------------------
 
-NAMES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-
-
-def key_of(name: str) -> int:
-    """``F#4`` is key 66."""
-    return Spelling(name[0], {"#": 1, "b": -1}.get(name[1], 0), int(name[-1])).midi
-
 
 def written(right: str = "", left: str = "") -> Score:
     """Quarters, ``+`` joins a chord, ``-`` goes on."""
     return score_from_notes(
         [
-            {"pitch": key_of(name), "onset": at, "length": 1, "hand": hand}
+            {"pitch": key_named(name), "onset": at, "length": 1, "hand": hand}
             for hand, line in (("RH", right), ("LH", left))
             for at, chord in enumerate(line.split())
             if chord != "-"
@@ -232,17 +228,13 @@ def written(right: str = "", left: str = "") -> Score:
 
 def keys(*lines: str, each_s: float = 0.5, chord_s: float = 0.0) -> list[PlayedNote]:
     out = [
-        PlayedNote(key_of(name), 64, 1 + at * each_s + chord_s * nth, 0.4)
+        PlayedNote(key_named(name), 64, 1 + at * each_s + chord_s * nth, 0.4)
         for line in lines
         for at, chord in enumerate(line.split())
         if chord != "-"
         for nth, name in enumerate(chord.split("+"))
     ]
     return sorted(out, key=lambda note: note.onset_s)
-
-
-def whole(score: Score, hands: Hands = Hands.TOGETHER) -> Excerpt:
-    return excerpt(score, Window(F(0), score.end_quarters, hands))
 
 
 TUNE, BASS = "C5 E5 G5 F5 D5 B4 C5", "C3 - G3 - G2 - C3"
@@ -458,7 +450,7 @@ def test_no_faulty_repetition_of_made_windows_is_taken_for_it(seed: int) -> None
     assert found == []
 
 
-@pytest.mark.skipif(not SHARED.exists(), reason="the shared takes are not here")
+@pytest.mark.skipif(not SHARED.exists(), reason="KEYHOLE_TAKES names no folder")
 def test_no_faulty_repetition_of_the_shared_takes_is_taken_for_it() -> None:
     count, found = false_ones(load(SHARED))
     assert count > 60

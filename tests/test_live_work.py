@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction as F
@@ -68,6 +69,18 @@ def off(part: Excerpt, rng: random.Random) -> list[PlayedNote]:
     return [PlayedNote(n.pitch + 1, 64, n.onset_s) for n in play(part, qpm=55)[:150]]
 
 
+def counted_work(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """Counts from now on how often a hypothesis is taken further."""
+    work, extend = Counter[str](), Transitions.extend
+
+    def count(self: Transitions, *given: Any) -> float:
+        work["extended"] += 1
+        return extend(self, *given)
+
+    monkeypatch.setattr(Transitions, "extend", count)
+    return work
+
+
 @pytest.mark.parametrize("playing", [mashed, noodled, off])
 @pytest.mark.parametrize("bars", [1, 60])
 def test_a_key_takes_only_so_many_hypotheses_further(
@@ -75,21 +88,13 @@ def test_a_key_takes_only_so_many_hypotheses_further(
     playing: Callable[[Excerpt, random.Random], list[PlayedNote]],
     bars: int,
 ) -> None:
-    counted = 0
-    of = Transitions.extend
-
-    def counting(self: Transitions, *given: Any) -> float:
-        nonlocal counted
-        counted += 1
-        return of(self, *given)
-
-    monkeypatch.setattr(Transitions, "extend", counting)
+    work = counted_work(monkeypatch)
     part = piece(bars)
     follower, most = Follower(part), 0
     for key in playing(part, random.Random(1)):
-        counted = 0
+        work.clear()
         follower.hear(KeyDown(key.pitch, key.velocity, key.onset_s))
-        most = max(most, counted)
+        most = max(most, work.total())
     assert most <= MOST_WORK + MOST_LIVE + max(FEW * MANY_KEYS, FEWEST * 120)
 
 
@@ -286,25 +291,17 @@ def test_a_chord_has_no_more_time_to_be_thought_about_than_a_key(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Its ten keys are shown together, so the last one waits for all of them."""
-    counted = 0
-    of = Transitions.extend
-
-    def counting(self: Transitions, *given: Any) -> float:
-        nonlocal counted
-        counted += 1
-        return of(self, *given)
-
+    work = counted_work(monkeypatch)
     part = piece()
     pitches = sorted({note.pitch for note in part.notes})
-    monkeypatch.setattr(Transitions, "extend", counting)
     most = 0
     for seed in range(12):
         rng, follower = random.Random(seed), Follower(part)
         for stroke in range(6):
-            counted = 0
+            work.clear()
             for pitch in rng.sample(pitches, 10):
                 follower.hear(KeyDown(pitch, 64, 0.2 * stroke**2))
-            most = max(most, counted)
+            most = max(most, work.total())
     assert most <= MOST_WORK + 10 * MOST_LIVE + FEW * MANY_KEYS
 
 

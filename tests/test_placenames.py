@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction as F
 
 import pytest
@@ -18,8 +17,7 @@ from coach.score.metre import Metre
 from coach.score.model import Score
 from coach.score.window import Window, excerpt
 from coach.score.words import name_in_bar
-
-FRACTION = re.compile(r"\d/\d")
+from scripts.judge_laws import FRACTION
 
 
 def metre_of(text: str) -> Metre:

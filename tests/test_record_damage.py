@@ -25,7 +25,7 @@ from coach.record.folder import APPLICATION_ID, RecordError
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import FILE, Store
 from coach.screens.interfaces import Errand
-from tests.records import SCORE, ended
+from tests.records import SCORE, ended, select
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")
@@ -63,11 +63,6 @@ def change(folder: Path, query: str, *values: object) -> None:
         db.execute(query, values)
 
 
-def found(folder: Path, query: str) -> list[tuple[object, ...]]:
-    with closing(sqlite3.connect(folder / FILE)) as db:
-        return db.execute(query).fetchall()
-
-
 @pytest.mark.parametrize(
     "column",
     ["at_s", "start_quarters", "end_quarters", "hands", "clean", "moves", "take", "words",
@@ -87,7 +82,7 @@ def test_a_repetition_that_cannot_be_read_is_set_aside_and_the_rest_is_there(
     [said] = store.notices
     assert "1 repetition was damaged: it is set aside" in said
     store.close()
-    [(entry,)] = found(folder, "SELECT entry FROM set_aside")
+    [(entry,)] = select(folder / FILE, "SELECT entry FROM set_aside")
     assert isinstance(entry, str)
     kept = json.loads(entry)
     assert kept["id"] == 3
@@ -114,7 +109,7 @@ def test_a_pieces_entry_is_made_good_and_its_repetitions_stay(
     assert {seen.repetitions for seen in store.pieces()} == {5, 2}
     assert store.notices == []
     store.close()
-    assert len(found(folder, "SELECT entry FROM set_aside")) == 1
+    assert len(select(folder / FILE, "SELECT entry FROM set_aside")) == 1
 
 
 @pytest.mark.parametrize(
@@ -129,7 +124,7 @@ def test_a_place_in_a_piece_that_cannot_be_read_is_begun_anew(folder: Path, stat
     store.save_session_state(PIECE, {"clean_run": 1})
     assert store.session_state(PIECE) == {"clean_run": 1}
     store.close()
-    assert len(found(folder, "SELECT entry FROM set_aside")) == 1
+    assert len(select(folder / FILE, "SELECT entry FROM set_aside")) == 1
 
 
 def test_several_bad_rows_are_one_sentence(folder: Path) -> None:
@@ -155,7 +150,7 @@ def test_bad_rows_of_a_record_that_cannot_be_written_are_passed_over_and_said_on
             assert len(store.history(PIECE)) == 4 * MOVES
     assert len(store.notices) == 1
     store.close()
-    assert found(folder, "SELECT count(*) FROM repetition") == [(7,)]
+    assert select(folder / FILE, "SELECT count(*) FROM repetition") == [(7,)]
 
 
 def test_a_piece_whose_folder_may_not_be_looked_into_is_no_mistake(
@@ -290,7 +285,7 @@ def test_a_record_whose_first_rows_are_still_in_its_log_is_ours(tmp_path: Path) 
 
 
 def test_a_record_bears_its_mark(folder: Path) -> None:
-    assert found(folder, "PRAGMA application_id") == [(APPLICATION_ID,)]
+    assert select(folder / FILE, "PRAGMA application_id") == [(APPLICATION_ID,)]
 
 
 # -- flipped bytes --------------------------------------------------------------------------------
@@ -308,7 +303,7 @@ def use(folder: Path) -> Iterator[int]:
     store.save_repetition(OTHER, ended(), NOON_S + 1000, {"clean_run": 1})
     assert len(store.repetitions(OTHER)) >= 1
     store.close()
-    assert found(folder, "PRAGMA quick_check") == [("ok",)]
+    assert select(folder / FILE, "PRAGMA quick_check") == [("ok",)]
 
 
 @pytest.mark.property
@@ -367,8 +362,8 @@ def test_a_tree_hurt_at_its_root_hides_no_repetition(tmp_path: Path, at: int) ->
     for k in range(150):
         store.save_repetition(PIECE, ended(), NOON_S + k, {"clean_run": k})
     store.close()
-    [(root, page_bytes)] = found(
-        tmp_path,
+    [(root, page_bytes)] = select(
+        tmp_path / FILE,
         "SELECT rootpage, page_size FROM sqlite_master, pragma_page_size WHERE name = 'repetition'",
     )
     assert isinstance(root, int)

@@ -18,7 +18,7 @@ from coach.record.folder import VERSION, RecordError, is_older
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record
-from tests.records import SCORE, ended
+from tests.records import SCORE, ended, select
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")
@@ -42,16 +42,11 @@ def change(file: Path, *queries: str) -> None:
             db.execute(query)
 
 
-def found(file: Path, query: str) -> list[tuple[object, ...]]:
-    with closing(sqlite3.connect(file)) as db:
-        return db.execute(query).fetchall()
-
-
 @pytest.mark.parametrize("version", [1, 2])
 def test_an_older_record_is_taken_along_whole(tmp_path: Path, version: int) -> None:
     old = old_record(tmp_path, version)
     assert is_older(old)
-    before = found(old, "SELECT * FROM note ORDER BY repetition_id, n")
+    before = select(old, "SELECT * FROM note ORDER BY repetition_id, n")
     store = Store(tmp_path, lambda: NOON_S)
     assert store.history(PIECE) == tuple(
         one
@@ -67,7 +62,7 @@ def test_an_older_record_is_taken_along_whole(tmp_path: Path, version: int) -> N
     backup = tmp_path / f"record-before-version-{VERSION}-2023-11-14-221320.sqlite3"
     assert str(backup) in said
     store.close()
-    assert found(backup, "SELECT * FROM note ORDER BY repetition_id, n") == before
+    assert select(backup, "SELECT * FROM note ORDER BY repetition_id, n") == before
     assert not is_older(tmp_path / FILE)
     assert {path.name for path in tmp_path.iterdir()} == {FILE, backup.name}
     again = Store(tmp_path)
@@ -104,7 +99,7 @@ def test_a_bad_row_of_an_older_record_is_set_aside_and_the_rest_comes_along(
     assert len(store.repetitions(PIECE)) == left
     assert len(store.history(PIECE)) == 7 * MOVES + fewer
     store.close()
-    kept = found(tmp_path / FILE, "SELECT entry FROM set_aside")
+    kept = select(tmp_path / FILE, "SELECT entry FROM set_aside")
     assert len(kept) == aside
     assert all(isinstance(json.loads(str(entry)), dict) for (entry,) in kept)
 
@@ -146,7 +141,7 @@ def test_ended_in_the_middle_it_goes_on_the_next_time(tmp_path: Path, after: int
     assert len(store.history(PIECE)) == 7 * MOVES
     assert [store.take(one.id) for one in store.repetitions(OTHER)] == [ended().take]
     store.close()
-    assert found(tmp_path / FILE, "PRAGMA integrity_check") == [("ok",)]
+    assert select(tmp_path / FILE, "PRAGMA integrity_check") == [("ok",)]
     assert not list(tmp_path.glob("*.part*"))
 
 
@@ -198,13 +193,13 @@ def test_without_room_for_a_copy_it_is_left_as_it_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     old = old_record(tmp_path)
-    before = found(old, "SELECT * FROM observation")
+    before = select(old, "SELECT * FROM observation")
     with monkeypatch.context() as patch:
         usage = shutil.disk_usage(tmp_path)._replace(free=1000)
         patch.setattr("shutil.disk_usage", lambda _: usage)
         with pytest.raises(RecordError, match="free some space"):
             Store(tmp_path)
-    assert found(old, "SELECT * FROM observation") == before
+    assert select(old, "SELECT * FROM observation") == before
     assert [path.name for path in tmp_path.iterdir()] == [FILE]
 
 
@@ -224,7 +219,7 @@ def test_what_an_older_keyhole_left_beside_the_record_joins_it(tmp_path: Path) -
 def test_a_damaged_older_record_is_rescued(tmp_path: Path) -> None:
     file = old_record(tmp_path, repetitions=40)
     whole = bytearray(file.read_bytes())
-    root = found(file, "SELECT rootpage FROM sqlite_master WHERE name = 'pedal'")[0][0]
+    root = select(file, "SELECT rootpage FROM sqlite_master WHERE name = 'pedal'")[0][0]
     assert isinstance(root, int)
     whole[(root - 1) * 4096 : root * 4096] = b"\xa5" * 4096
     file.write_bytes(whole)

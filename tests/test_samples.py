@@ -7,7 +7,6 @@ import xml.etree.ElementTree as ET
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from fractions import Fraction
-from functools import cache
 from importlib import metadata
 from itertools import pairwise
 from pathlib import Path
@@ -16,17 +15,12 @@ from typing import Any
 import pytest
 
 from coach.score.model import Grace, Hand, NoteMark, Score, ScoreNote
-from coach.score.reading import read_score
+from tests.live import sample
 
 FOLDER = Path(__file__).parent.parent / "sample_scores"
 PIECES = sorted(path.stem for path in FOLDER.glob("*.musicxml"))
 NINTH = 14
 """Semitones in a major ninth, what a usual hand reaches (common practice; a tenth is much)."""
-
-
-@cache
-def score_of(name: str) -> Score:
-    return read_score(FOLDER / f"{name}.musicxml")
 
 
 def sounding_together(score: Score, hand: Hand) -> Iterator[list[ScoreNote]]:
@@ -41,9 +35,9 @@ every_piece = pytest.mark.parametrize("name", PIECES)
 
 def test_six_pieces_come_in_order_of_difficulty() -> None:
     assert [name.split("-")[0] for name in PIECES] == list("123456")
-    lengths = [len(score_of(name).bars) - score_of(name).bars[0].is_pickup for name in PIECES]
+    lengths = [len(sample(name).bars) - sample(name).bars[0].is_pickup for name in PIECES]
     assert all(8 <= bars <= 32 for bars in lengths)
-    a_minute = [len(score_of(name).notes) / seconds(score_of(name)) for name in PIECES]
+    a_minute = [len(sample(name).notes) / seconds(sample(name)) for name in PIECES]
     assert a_minute[0] == min(a_minute)
 
 
@@ -53,7 +47,7 @@ def seconds(score: Score) -> float:
 
 @every_piece
 def test_opens_without_a_remark_and_says_who_made_it(name: str) -> None:
-    score = score_of(name)
+    score = sample(name)
     assert score.remarks == ()
     assert score.composer == "Keyhole sample scores"
     assert score.title
@@ -64,7 +58,7 @@ def test_opens_without_a_remark_and_says_who_made_it(name: str) -> None:
 @every_piece
 def test_every_voice_fills_its_bar_to_the_last_tick(name: str) -> None:
     root = ET.parse(FOLDER / f"{name}.musicxml").getroot()
-    for bar, element in zip(score_of(name).bars, root.iter("measure"), strict=True):
+    for bar, element in zip(sample(name).bars, root.iter("measure"), strict=True):
         filled: Counter[tuple[str, str]] = Counter()
         for note in element.iter("note"):
             if note.find("chord") is None and note.find("grace") is None:
@@ -76,7 +70,7 @@ def test_every_voice_fills_its_bar_to_the_last_tick(name: str) -> None:
 
 @every_piece
 def test_every_bar_is_full_and_the_last_one_completes_the_pickup(name: str) -> None:
-    first, *middle, last = score_of(name).bars
+    first, *middle, last = sample(name).bars
     assert all(bar.length_quarters == bar.metre.bar_quarters for bar in middle)
     if first.is_pickup:  # common practice
         assert first.length_quarters + last.length_quarters == last.metre.bar_quarters
@@ -86,13 +80,13 @@ def test_every_bar_is_full_and_the_last_one_completes_the_pickup(name: str) -> N
 
 @every_piece
 def test_every_note_has_one_finger(name: str) -> None:
-    assert {note.fingering for note in score_of(name).notes} <= {(f,) for f in "12345"}
+    assert {note.fingering for note in sample(name).notes} <= {(f,) for f in "12345"}
 
 
 @every_piece
 @pytest.mark.parametrize("hand", Hand)
 def test_a_hand_can_reach_what_it_holds_finger_by_finger(name: str, hand: Hand) -> None:
-    for held in sounding_together(score_of(name), hand):
+    for held in sounding_together(sample(name), hand):
         keys = sorted((note.pitch, int(note.fingering[0])) for note in held)
         assert keys[-1][0] - keys[0][0] <= NINTH
         fingers = [finger for _, finger in keys]
@@ -105,7 +99,7 @@ def test_no_finger_moves_to_a_neighbour_key_within_a_slur(name: str) -> None:
     """Legato needs another finger for another key (common practice)."""
     for hand in Hand:
         voices: dict[str, list[ScoreNote]] = defaultdict(list)
-        for note in score_of(name).notes:
+        for note in sample(name).notes:
             if note.hand is hand and note.grace is None:
                 voices[note.voice].append(note)
         for before, after in (pair for line in voices.values() for pair in pairs(line)):
@@ -126,7 +120,7 @@ def pairs(line: list[ScoreNote]) -> Iterator[tuple[ScoreNote, ScoreNote]]:
 
 @every_piece
 def test_the_hands_never_want_the_same_key(name: str) -> None:
-    score = score_of(name)
+    score = sample(name)
     right, left = ([n for n in score.notes if n.hand is hand] for hand in (Hand.RIGHT, Hand.LEFT))
     for note in right:
         meets = [
@@ -140,7 +134,7 @@ def test_the_hands_never_want_the_same_key(name: str) -> None:
 
 
 def test_low_tide_stays_in_the_five_finger_position() -> None:
-    score = score_of("1-low-tide")
+    score = sample("1-low-tide")
     for hand, lowest in ((Hand.RIGHT, 60), (Hand.LEFT, 48)):
         keys = {(n.pitch - lowest, n.fingering[0]) for n in score.notes if n.hand is hand}
         fingers = "12345" if hand is Hand.RIGHT else "54321"
@@ -148,18 +142,18 @@ def test_low_tide_stays_in_the_five_finger_position() -> None:
 
 
 def test_the_ferry_bell_has_a_pickup_of_one_beat() -> None:
-    pickup = score_of("2-the-ferry-bell").bars[0]
+    pickup = sample("2-the-ferry-bell").bars[0]
     assert pickup.number == "0"
     assert (pickup.length_quarters, pickup.lead_quarters) == (Fraction(1), Fraction(3))
 
 
 def test_rowing_home_is_in_compound_metre() -> None:
-    metre = score_of("3-rowing-home").bars[0].metre
+    metre = sample("3-rowing-home").bars[0].metre
     assert (str(metre), metre.beats_in_bar) == ("6/8", 2)
 
 
 def test_the_waltz_leaps_from_bass_to_chord_in_every_bar() -> None:
-    score = score_of("4-waltz-in-sea-boots")
+    score = sample("4-waltz-in-sea-boots")
     for bar in score.bars:
         bass, *chord = (
             note
@@ -172,7 +166,7 @@ def test_the_waltz_leaps_from_bass_to_chord_in_every_bar() -> None:
 
 
 def test_two_lamps_has_two_voices_in_one_hand_with_ties_and_triplets() -> None:
-    score = score_of("5-two-lamps")
+    score = sample("5-two-lamps")
     for bar in score.bars:
         voices = {
             note.voice
@@ -185,7 +179,7 @@ def test_two_lamps_has_two_voices_in_one_hand_with_ties_and_triplets() -> None:
 
 
 def test_the_lantern_room_has_a_new_key_sixteenths_and_grace_notes() -> None:
-    score = score_of("6-the-lantern-room")
+    score = sample("6-the-lantern-room")
     assert [bar.key_fifths for bar in score.bars] == [1] * 16 + [4] * 16
     assert sum(note.grace is Grace.BEFORE for note in score.notes) == 2
     short = {note.hand for note in score.notes if note.length_quarters == Fraction(1, 4)}
@@ -244,7 +238,7 @@ def test_an_independent_reader_finds_the_same_notes(name: str) -> None:
 
         part = partitura.load_musicxml(FOLDER / f"{name}.musicxml")
         theirs = partitura.utils.music.ensure_notearray(part, include_staff=True)
-    lead = score_of(name).bars[0].length_quarters if score_of(name).bars[0].is_pickup else 0
+    lead = sample(name).bars[0].length_quarters if sample(name).bars[0].is_pickup else 0
     rows = sorted(
         (round(float(n["onset_quarter"] + float(lead)) * 48), int(n["pitch"]),
          round(float(n["duration_quarter"]) * 48), int(n["staff"]))
@@ -252,5 +246,5 @@ def test_an_independent_reader_finds_the_same_notes(name: str) -> None:
     )  # fmt: skip
     assert rows == sorted(
         (round(n.onset_quarters * 48), n.pitch, round(n.length_quarters * 48), n.staff)
-        for n in score_of(name).notes
+        for n in sample(name).notes
     )

@@ -25,8 +25,8 @@ def sentence_of(take: Take | AtThePiano) -> str:
     return take.sentence
 
 
-@pytest.mark.parametrize("take", SAID_ONCE, ids=sentence_of)
-def test_what_is_one_thing_to_the_player_is_said_once(take: Take) -> None:
+@pytest.mark.parametrize("take", [*SAID_ONCE, *INSTEAD], ids=sentence_of)
+def test_one_thing_is_said_once_and_what_was_something_else_as_that(take: Take) -> None:
     assert take.judge().sentence == take.sentence
 
 
@@ -46,11 +46,6 @@ def test_a_place_is_said_as_it_is_counted_and_a_doubt_as_one(take: Take) -> None
 def test_the_details_say_more(take: Take) -> None:
     judgement = take.judge()
     assert take.sentence in (*judgement.details, *judgement.notices)
-
-
-@pytest.mark.parametrize("take", INSTEAD, ids=sentence_of)
-def test_what_was_something_else_is_told_as_that(take: Take) -> None:
-    assert take.judge().sentence == take.sentence
 
 
 @pytest.mark.parametrize("take", SET_ASIDE, ids=sentence_of)

@@ -25,7 +25,8 @@ from coach.playing.simulated.player import (
 )
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score, ScoreNote
-from coach.score.window import Excerpt, Transition, Window, excerpt
+from coach.score.window import Transition
+from tests.judging_help import whole
 
 INTO_BEAT_5 = Transition(Hands.LEFT, F(4), F(5))
 MACHINE = Level("machine", 0.0, 0.0, 0.0, 0.25, 1.0)
@@ -35,10 +36,6 @@ def piece(beats: int = 8) -> Score:
     right = [{"pitch": 72 + i % 5, "onset": i, "length": 1, "hand": "RH"} for i in range(beats)]
     left = [{"pitch": 48 + i % 4, "onset": i, "length": 1, "hand": "LH"} for i in range(beats)]
     return score_from_notes([*right, *left], qpm=100)
-
-
-def whole(score: Score, hands: Hands = Hands.TOGETHER) -> Excerpt:
-    return excerpt(score, Window(F(0), score.end_quarters, hands))
 
 
 def player(

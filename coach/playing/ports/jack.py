@@ -155,6 +155,8 @@ with 1024; a server that sets itself up anew is silent for some tenths of a seco
 AT_ONCE_S = 0.3
 """How long an answer is waited for where one is needed at once; twice what a server with periods of
 4096 frames takes."""
+ASK_AGAIN_S = 0.1
+"""Then it is asked again: on a busy machine JACK loses a message now and then. Own choice."""
 
 
 class Heartbeat:
@@ -201,6 +203,8 @@ class Heartbeat:
             now_s = self._clock()
             if now_s - start_s > AT_ONCE_S:
                 break
+            if now_s - self._sent_s > ASK_AGAIN_S:
+                self._beat(now_s)
             self._sleep(0.001)
             self._take(now_s)
         return not self._known or self._waits_since_s is None
