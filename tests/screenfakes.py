@@ -46,6 +46,7 @@ from coach.screens.interfaces import (
     HomeItem,
     NextDrill,
 )
+from coach.screens.widgets import Engraver
 
 
 def note(
@@ -326,6 +327,7 @@ class StagingOptions(TypedDict, total=False):
     after: DrillOfScore | None
     click: ClickLike
     diaries: DiariesLike
+    engraver: Engraver
 
 
 class Staging:
@@ -343,6 +345,7 @@ class Staging:
         after: DrillOfScore | None = None,
         click: ClickLike | None = None,
         diaries: DiariesLike | None = None,
+        engraver: Engraver | None = None,
     ) -> None:
         self.score = drill.score if drill else two_hands()
         self.drill: DrillOfScore = drill or FakeDrill(self.score)
@@ -366,6 +369,7 @@ class Staging:
             demo_path=Path("tune.musicxml"),
             notices=lambda: notices,
             diaries=diaries,
+            engraver=engraver,
         )
 
     def _open(

@@ -34,6 +34,7 @@ from coach.screens.staff.page import MarkedPage
 from coach.screens.terminal.graphics import Graphics, Protocol, read_answers
 from coach.screens.widgets.window_engraver import Engraver, WindowEngraver, WindowWish
 from tests.jackrig import missing
+from tests.seat import WRONG, Seat, seated
 
 SAMPLES = Path(__file__).parent.parent / "sample_scores"
 FERRY = read_score(SAMPLES / "2-the-ferry-bell.musicxml")
@@ -171,6 +172,69 @@ def test_only_the_newest_window_is_shown_and_a_known_one_at_once() -> None:
         assert shown == [second, first]
         engraver.engrave(wish("11", rows=8))  # too low for a picture
         assert not line.waiting
+
+    asyncio.run(run())
+
+
+def test_a_window_engraved_ahead_is_shown_at_once_and_not_before() -> None:
+    async def run() -> None:
+        line, shown = FakeLine(), list[WindowWish]()
+        engraver = WindowEngraver(
+            Engraver(line, GRAPHICS), syllables, lambda wish, _: shown.append(wish)
+        )
+        engraver.engrave(wish("9"))
+        engraver.engrave_ahead(wish("10"))
+        line.make_all()
+        await asyncio.sleep(0)
+        assert [one.part.window for one in shown] == [wish("9").part.window]
+        engraver.engrave(wish("10"))
+        assert [one.part.window for one in shown[1:]] == [wish("10").part.window]
+        assert not line.waiting
+
+    asyncio.run(run())
+
+
+def test_what_comes_next_is_engraved_while_the_marks_of_the_last_are_looked_at() -> None:
+    line = FakeLine()
+
+    async def run(seat: Seat) -> None:
+        async def until(happened: Callable[[], object]) -> None:
+            for _ in range(500):
+                if happened():
+                    return
+                await asyncio.sleep(0.01)
+            raise AssertionError
+
+        await until(lambda: line.waiting)
+        line.make_all()
+        await seat.play(*WRONG)
+        await until(lambda: line.waiting)
+        before = seat.staff.excerpt
+        line.make_all()
+        await until(lambda: seat.staff.excerpt is not before)
+        await seat.pilot.pause()
+        await seat.pilot.pause()
+        assert not line.waiting  # nothing was asked for anew
+        assert seat.staff.sheet
+        assert not any(row.text.strip() for row in seat.staff.sheet.pages[0].rows[1:-2])
+
+    seated((120, 40), run, engraver=Engraver(line, GRAPHICS))
+
+
+def test_small_staves_ahead_are_tried_on_more_pages_too() -> None:
+    async def run() -> None:
+        sheets: list[EngravedSheet] = []
+        line = FakeLine(lambda wanted: 30.0 if wanted.mei.count("<measure") > 2 else 70.0)
+        engraver = WindowEngraver(
+            Engraver(line, GRAPHICS), syllables, lambda _, sheet: sheets.append(sheet)
+        )
+        engraver.engrave_ahead(wish("5-8"))
+        for _ in range(4):
+            line.make_all()
+            await asyncio.sleep(0)
+        engraver.engrave(wish("5-8"))
+        (sheet,) = sheets
+        assert len(sheet.pictures) > 1
 
     asyncio.run(run())
 

@@ -13,6 +13,7 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 from queue import SimpleQueue
+from threading import Event
 from typing import Any
 
 import pytest
@@ -235,6 +236,32 @@ def test_a_window_that_fails_and_a_process_that_dies_stop_nothing() -> None:
         assert told.get(timeout=30)[1] is not None
     finally:
         line.close()
+
+
+def test_the_newest_wish_is_made_first_whatever_waits() -> None:
+    made: list[str] = []
+    begun, go_on = Event(), Event()
+
+    class SlowLine(EngravingLine):
+        def _make(self, wanted: Wanted) -> None:
+            made.append(wanted.mei)
+            begun.set()
+            assert go_on.wait(10)
+
+    line, told = SlowLine(), Told()
+
+    def ask(*names: str) -> None:
+        for name in names:
+            line.ask(Wanted(name, BOX, "", ""), lambda *answer: told.put(answer))
+
+    ask("first")
+    assert begun.wait(10)
+    ask("page 2", "page 1", "another window")
+    go_on.set()
+    for _ in range(4):
+        told.get(timeout=10)
+    line.close()
+    assert made == ["first", "another window", "page 1", "page 2"]
 
 
 def test_the_process_answers_line_by_line() -> None:

@@ -188,7 +188,7 @@ def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(
 ) -> None:
     async def run(seat: Seat) -> None:
         for said in (1, 0):
-            seat.drill_screen.show([CountIn(time.perf_counter() - 1.1, 0.5, 4, 8)])
+            seat.drill_screen.show([CountIn(time.perf_counter() - 11, 5, 4, 8)])
             seat.drill_screen.presenter.click.show_beat()
             await seat.pilot.pause()
             assert seat.text.count("The click can't sound here") == said

@@ -93,18 +93,26 @@ class EngravingLine:
     # -- on the thread ----------------------------------------------------------------------
 
     def _run(self) -> None:
-        while not self._closed and (wish := self._wishes.get()) is not None:
-            waiting = [wish]
-            with suppress(Empty):
-                while (more := self._wishes.get_nowait()) is not None:
-                    waiting.append(more)
-            for wanted, done in reversed(waiting):
-                if self._closed:
-                    break
-                picture = self.get(wanted) or self._make(wanted)
-                if not self._closed:
-                    done(wanted, picture)
+        waiting: list[tuple[Wanted, Done]] = []
+        while not self._closed and self._gather(waiting):
+            wanted, done = waiting.pop()  # the newest: the older ones may be in sight no longer
+            picture = self.get(wanted) or self._make(wanted)
+            if not self._closed:
+                done(wanted, picture)
         self._end_child()
+
+    def _gather(self, waiting: list[tuple[Wanted, Done]]) -> bool:
+        """Add what is wished for by now, and wait where nothing is; False for the end."""
+        if not waiting:
+            wish = self._wishes.get()
+            if wish is None:
+                return False
+            waiting.append(wish)
+        with suppress(Empty):
+            while (more := self._wishes.get_nowait()) is not None:
+                waiting.append(more)
+            return False
+        return True
 
     def _make(self, wanted: Wanted) -> Picture | None:
         order = (json.dumps({**asdict(wanted)}) + "\n").encode()

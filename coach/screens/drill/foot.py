@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from coach.coaching.drill import RepetitionEnded
 from coach.playing.command_keys import CommandKey
+from coach.score.model import Score
+from coach.score.window import Excerpt
 from coach.screens.dialogs import is_too_small
 from coach.screens.drill.assignment import LOW_ROWS
 from coach.screens.drill.player import Player
@@ -54,6 +57,17 @@ class VerdictPlace:
         """Leave no ``Clean.`` standing beside a key that is not in the window."""
         if self.ended and self.ended.judgement.clean and not self._is_taken:
             self.say("")
+
+
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """Who gets how many rows."""
+
+    result_rows: int
+    staff_rows: int
+    has_row_for_keys: bool
+    missing_rows: int
+    """Rows that the staff would need besides; 0 and less where it has enough."""
 
 
 class Foot:
@@ -147,22 +161,38 @@ class Foot:
 
         A terminal that can show no music at all keeps what it had: something else is over it.
         """
-        size = self._host.size
-        if self._staff.excerpt is None or is_too_small(size):
+        if self._staff.excerpt is None or is_too_small(self._host.size):
             return
+        shares = self._share_rows(self._staff.rows_needed)
+        self._has_row_for_keys = shares.has_row_for_keys
+        self.result.set_rows(shares.result_rows)
+        self.show_keys()
+        missing = shares.missing_rows
+        self._too_tall = too_tall(missing) if missing > 1 else ""
+        self._show_reason()
+
+    def expect_window(self, score: Score, excerpt: Excerpt) -> None:
+        """This window will be shown next: its picture is made for the rows that it will have."""
+        if not is_too_small(self._host.size):
+            self._staff.expect_window(score, excerpt)
+            self._staff.engrave_next(self._share_rows(self._staff.next_rows_needed).staff_rows)
+
+    def _share_rows(self, rows_needed: Callable[[int, int], int]) -> Shares:
+        """How many rows the parts get; ``rows_needed``: what the staff needs of columns and rows
+        that there are."""
+        size = self._host.size
         room = size.height - _FRAME_ROWS + (size.height < LOW_ROWS)
-        needed = self._staff.rows_needed(size.width, room - Result.ROWS)
+        needed = rows_needed(size.width, room - Result.ROWS)
         spare = (
             rows
             for rows in Result.HEIGHTS
-            if room - rows >= needed == self._staff.rows_needed(size.width, room - rows)
+            if room - rows >= needed == rows_needed(size.width, room - rows)
         )
         rows = next(spare, Result.ROWS)
         missing = needed - (room - Result.ROWS)
         # Else it is the staff's, or that of the words beside a large verdict: ? still works.
         takes_keys_row = rows == Result.ROWS and self._has_verdict and not self._record_fault
-        self._has_row_for_keys = missing <= 0 and not takes_keys_row
-        self.result.set_rows(rows + (missing <= 0 and takes_keys_row))
-        self.show_keys()
-        self._too_tall = too_tall(missing) if missing > 1 else ""
-        self._show_reason()
+        has_row_for_keys = missing <= 0 and not takes_keys_row
+        rows += missing <= 0 and takes_keys_row
+        keys = bool(self._record_fault) or has_row_for_keys
+        return Shares(rows, room - rows + (not keys), has_row_for_keys, missing)

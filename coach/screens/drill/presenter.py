@@ -33,6 +33,7 @@ from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.playing.command_keys import CommandKey, PianoCommand
 from coach.score.counting import syllables
+from coach.score.window import Excerpt
 from coach.screens.drill.announcements import Announcements, WayOn
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.click import SILENT_CLICK, ClickRunner
@@ -150,6 +151,8 @@ class DrillPresenter:
                 # What follows from a repetition waits until its marks have been seen.
                 if not self.asked.is_held or not self.staff.is_marked:
                     self._show_next()
+                elif self._is_new(outcome.excerpt):
+                    self.foot.expect_window(self._session.score, outcome.excerpt)
             case CountIn():
                 self.listening.stop()
                 self._show_next()
@@ -238,7 +241,7 @@ class DrillPresenter:
         given = self.asked.take_next()
         if given is None:
             return
-        if self.staff.excerpt is None or given.excerpt.window != self.staff.excerpt.window:
+        if self._is_new(given.excerpt):
             self.staff.show_window(self._session.score, given.excerpt)
         self.top.show_piece(given.decision)
         self.top.show_assignment()
@@ -251,6 +254,10 @@ class DrillPresenter:
         if given.assignment.click and is_first:
             self.verdict.say_until_it_goes_on(STRIKE, "ANY KEY")
         self.foot.choose_rows()
+
+    def _is_new(self, excerpt: Excerpt) -> bool:
+        """Whether the staff shows another window than this."""
+        return self.staff.excerpt is None or excerpt.window != self.staff.excerpt.window
 
     # -- where the drill stands ---------------------------------------------------------------
 

@@ -3,6 +3,7 @@
 from coach.score.notation import Counts
 from coach.screens.staff.engraved import (
     EngravedSheet,
+    PagePlan,
     PlacedPicture,
     lay_out_pictures,
     pages_at_first,
@@ -24,6 +25,7 @@ __all__ = [
     "EngravedSheet",
     "Glyphs",
     "MarkedPage",
+    "PagePlan",
     "PlacedPicture",
     "Sheet",
     "WindowLayout",

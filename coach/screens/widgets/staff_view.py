@@ -83,6 +83,8 @@ class StaffView(Widget):
         """One for each page; none where the staff is drawn in cells."""
         self._window_layout: WindowLayout | None = None
         """The window as it is written: laid out anew for every size."""
+        self._next_layout: WindowLayout | None = None
+        """The same of the window that comes next, where it is known."""
         self._sheet: Sheet | None = None
         self._page = 0
         self._at = Fraction(0)
@@ -107,11 +109,18 @@ class StaffView(Widget):
 
     def rows_needed(self, columns: int, rows: int) -> int:
         """Rows that the window takes in a space of so many columns and rows; 0 without a window."""
-        if self._window_layout is None:
+        return self._rows_needed_by(self._window_layout, columns, rows)
+
+    def next_rows_needed(self, columns: int, rows: int) -> int:
+        """The same of the window that comes next."""
+        return self._rows_needed_by(self._next_layout, columns, rows)
+
+    def _rows_needed_by(self, layout: WindowLayout | None, columns: int, rows: int) -> int:
+        if layout is None:
             return 0
-        needed = self._window_layout.rows_needed(columns, rows)
+        needed = layout.rows_needed(columns, rows)
         if self._engraver:
-            staves = len({note.staff for note in self._window_layout.excerpt.notes})
+            staves = len({note.staff for note in layout.excerpt.notes})
             needed = max(needed, min(ENGRAVED_ROWS[min(staves, 2) - 1], rows))
         return needed
 
@@ -126,9 +135,22 @@ class StaffView(Widget):
         many = len(self._sheet.pages) if self._sheet else 1
         return f"page {self._page + 1} of {many}" if many > 1 else ""
 
+    def expect_window(self, score: Score, excerpt: Excerpt) -> None:
+        """This window will be shown next."""
+        self._next_layout = WindowLayout(score, excerpt, self._counts)
+
+    def engrave_next(self, rows: int) -> None:
+        """Have the window that comes next engraved for so many rows, so that its picture is there
+        when it is to be shown."""
+        if self._engraver and self._next_layout and self.size.width:
+            self._engraver.engrave_ahead(self._wish(self._engraver, self._next_layout, rows))
+
     def show_window(self, score: Score, excerpt: Excerpt) -> None:
         """Show another window, without marks, from its first page."""
-        self._window_layout = WindowLayout(score, excerpt, self._counts)
+        layout, self._next_layout = self._next_layout, None
+        if layout is None or layout.excerpt is not excerpt:
+            layout = WindowLayout(score, excerpt, self._counts)
+        self._window_layout = layout
         self._marks.clear()
         self._at = excerpt.window.start_quarters
         self._make_sheet()
@@ -172,8 +194,8 @@ class StaffView(Widget):
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew, and the pictures in its colours."""
         super().notify_style_update()
-        if self._pictures and self._engraver and self._window_layout:
-            self._engrave(self._engraver, self._window_layout)
+        if self._pictures:
+            self._engrave()
         self._strips.clear()
         self._styles.clear()
         self._painter.forget()
@@ -216,8 +238,8 @@ class StaffView(Widget):
             self._sheet = self._window_layout.lay_out(width, height, self._glyphs)
             self._pictures = ()
             self._show_sheet()
-            if self._engraver:
-                self._engrave(self._engraver, self._window_layout)
+            if self._engraver:  # once it is known how many rows the foot leaves
+                self.call_after_refresh(self._engrave)
 
     def _show_sheet(self) -> None:
         if self._sheet:
@@ -225,10 +247,14 @@ class StaffView(Widget):
             self._page = self._sheet.page_at(self._at)
             self._show_page()
 
-    def _engrave(self, engraver: WindowEngraver, layout: WindowLayout) -> None:
-        width, height = self.size
+    def _engrave(self) -> None:
+        engraver, layout = self._engraver, self._window_layout
+        if engraver and layout:
+            engraver.engrave(self._wish(engraver, layout, self.size.height))
+
+    def _wish(self, engraver: WindowEngraver, layout: WindowLayout, rows: int) -> WindowWish:
         ink, ground = self._colours(engraver)
-        engraver.engrave(WindowWish(layout.score, layout.excerpt, width, height, ink, ground))
+        return WindowWish(layout.score, layout.excerpt, self.size.width, rows, ink, ground)
 
     def _colours(self, engraver: WindowEngraver) -> tuple[str, str]:
         """Ink and ground, as the terminal shows the cells around the picture."""

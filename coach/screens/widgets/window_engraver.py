@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -11,9 +12,10 @@ from typing import Protocol
 from coach.engraving import Picture, Wanted
 from coach.score.model import Score
 from coach.score.notation import Counts
-from coach.score.window import Excerpt
+from coach.score.window import Excerpt, Window
 from coach.screens.staff import (
     EngravedSheet,
+    PagePlan,
     lay_out_pictures,
     pages_at_first,
     pages_instead,
@@ -59,10 +61,21 @@ class WindowWish:
     ground: str
 
 
-class WindowEngraver:
-    """Engraves one window at a time; a newer wish takes the place of the one before.
+PLANS_KEPT = 8
+"""Plans of windows that are kept: of those in sight, and of what comes next. Own choice, because a
+window on many pages has been tried on fewer first."""
 
-    ``show`` is called on the event loop, once the pictures of the newest wish are there.
+
+_PlanKey = tuple[int, Window, int]
+"""Which score (the plan keeps it, so that no other takes its number), what of it, on how many
+pages."""
+
+
+class WindowEngraver:
+    """Engraves the window in sight, and the one that comes next; a newer wish takes the place of
+    the one before.
+
+    ``show`` is called on the event loop, once the pictures of the window in sight are there.
     """
 
     def __init__(
@@ -70,7 +83,8 @@ class WindowEngraver:
     ) -> None:
         self._engraver, self._counts, self._show = engraver, counts, show
         self._wish: WindowWish | None = None
-        self._loop: asyncio.AbstractEventLoop | None = None
+        self._ahead: WindowWish | None = None
+        self._plans: OrderedDict[_PlanKey, tuple[Score, tuple[PagePlan, ...]]] = OrderedDict()
 
     @property
     def graphics(self) -> Graphics:
@@ -79,42 +93,58 @@ class WindowEngraver:
 
     def engrave(self, wish: WindowWish) -> None:
         """Have it engraved; at once where its pictures are kept from before."""
-        self._wish = wish
-        if wish.rows >= FEWEST_ROWS:
-            self._loop = asyncio.get_running_loop()
-            self._try(wish, pages_at_first(wish.score, wish.part))
+        self._wish, self._ahead = wish, None
+        self._begin(wish)
 
-    def forget(self) -> None:
-        """Nothing is wished for any longer."""
-        self._wish = None
+    def engrave_ahead(self, wish: WindowWish) -> None:
+        """Have its pictures made and kept: it will be wished for next."""
+        self._ahead = wish
+        self._begin(wish)
+
+    def _begin(self, wish: WindowWish) -> None:
+        if wish.rows >= FEWEST_ROWS:
+            self._try(wish, pages_at_first(wish.score, wish.part))
 
     def _try(self, wish: WindowWish, pages: int) -> None:
         graphics, line = self._engraver.graphics, self._engraver.line
-        plans = plan_pages(wish.score, wish.part, self._counts, pages)
+        plans = self._plan(wish, pages)
         box = picture_box(graphics, wish.columns, wish.rows)
         wanted = [
             Wanted(plan.mei, box, wish.ink, wish.ground, graphics.protocol.value) for plan in plans
         ]
         missing = {one for one in wanted if line.get(one) is None}
+        loop = asyncio.get_running_loop()
 
         def finish() -> None:
             pictures = [picture for one in wanted if (picture := line.get(one)) is not None]
-            if wish is not self._wish or not plans or len(pictures) < len(plans):
+            is_current = wish is self._wish or wish is self._ahead
+            if not is_current or not plans or len(pictures) < len(plans):
                 return
             more = pages_instead(pictures, wish.score, wish.part, graphics)
             if more is not None:
                 self._try(wish, more)
-                return
-            sheet = lay_out_pictures(plans, pictures, graphics, wish.columns, wish.rows)
-            self._show(wish, sheet)
+            elif wish is self._wish:
+                sheet = lay_out_pictures(plans, pictures, graphics, wish.columns, wish.rows)
+                self._show(wish, sheet)
 
         def made(one: Wanted, picture: Picture | None) -> None:
             missing.discard(one)
-            if not missing and picture is not None and self._loop:
+            if not missing and picture is not None:
                 with suppress(RuntimeError):  # the screen is gone
-                    self._loop.call_soon_threadsafe(finish)
+                    loop.call_soon_threadsafe(finish)
 
         if not missing:
             finish()
         for one in reversed([one for one in wanted if one in missing]):
             line.ask(one, made)
+
+    def _plan(self, wish: WindowWish, pages: int) -> tuple[PagePlan, ...]:
+        """The window's pages as MEI; what was planned just now is not written again."""
+        key = (id(wish.score), wish.part.window, pages)
+        if key not in self._plans:
+            plans = plan_pages(wish.score, wish.part, self._counts, pages)
+            self._plans[key] = wish.score, plans
+            while len(self._plans) > PLANS_KEPT:
+                self._plans.popitem(last=False)
+        self._plans.move_to_end(key)
+        return self._plans[key][1]
