@@ -15,6 +15,7 @@ from coach.playing.click_schedule import Timed
 from coach.playing.playback import note_messages, plan_notes
 from coach.score.model import Hands, ScoreNote
 from coach.score.window import Excerpt
+from coach.screens.drill.listening import NOT_HERE
 from coach.screens.interfaces import ClickLike, DrillSession
 
 SOFTER = (1.0, 0.7, 0.5)
@@ -38,6 +39,8 @@ class Company:
 
     def toggle(self) -> str:
         """Play with the pianist, or no more; answers in a sentence."""
+        if self._sound is None or not self._sound.play((), self._clock()):
+            return NOT_HERE
         self.is_wanted = not self.is_wanted
         if not self.is_wanted:
             return ALONE
