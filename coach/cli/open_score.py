@@ -9,7 +9,18 @@ from pathlib import Path
 from coach.coaching.model import Goal, Order, Way
 from coach.judging.model import Stage
 from coach.record.folder import cache_folder, data_folder, named_folder
+from coach.record.pieces import piece_key
 from coach.score.hand_moves import add_moves, apply, check, load_moves, parse_move, save_moves
+from coach.score.markings import (
+    Marking,
+    add_markings,
+    apply_markings,
+    check_marking,
+    is_marking,
+    load_markings,
+    parse_marking,
+    save_markings,
+)
 from coach.score.model import Score
 from coach.score.opening import open_score, score_key
 from coach.score.window import Window, choose_window
@@ -25,7 +36,8 @@ def open_piece(
     on_progress: Callable[[str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Score:
-    """Open a score and give notes to the hand that the pianist gave them to; new moves are kept.
+    """Open a score as the pianist has it: with notes given to the other hand, and with what was
+    written into it. New ``moves``, lines of either kind, are kept.
 
     Raises ScoreError, MoveError or RecordError, one sentence each.
     """
@@ -34,14 +46,30 @@ def open_piece(
     )
     folder, key = named_folder(data) / HANDS_FOLDER, score_key(path)
     kept = load_moves(folder, key) if folder.parent.is_dir() else ()
-    fresh = [parse_move(move) for move in moves]
+    fresh = [parse_move(move) for move in moves if not is_marking(move)]
     for move in fresh:
         check(score, move)
     every = add_moves(kept, fresh)
     if fresh and every != kept:
         data_folder(data)  # whose sentence says more than that of a file in it
         save_moves(folder, key, every, score.title or path.name)
-    return apply(score, every)
+    score = apply(score, every)
+    markings = [parse_marking(line) for line in moves if is_marking(line)]
+    for marking in markings:
+        check_marking(score, marking)
+    return apply_markings(score, keep_markings(score, path, data, markings))
+
+
+def keep_markings(
+    score: Score, path: Path, data: Path | None, fresh: Sequence[Marking] = ()
+) -> tuple[Marking, ...]:
+    """What is written into the piece, after these are added to it. Raises as ``open_piece``."""
+    folder, key = named_folder(data), piece_key(score).key
+    kept = load_markings(folder, key)
+    every = add_markings(kept, fresh)
+    if every != kept:
+        save_markings(data_folder(data), key, every, score.title or path.name)
+    return every
 
 
 def window_from(options: Namespace, score: Score) -> Window:

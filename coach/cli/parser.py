@@ -47,6 +47,7 @@ def make_parser() -> argparse.ArgumentParser:
     _add_common(setup, again=True)
     calibrate = commands.add_parser("calibrate", help="tap along with a click to set its offset")
     _add_common(calibrate, again=True)
+    _add_mark(commands)
     _add_progress(commands)
     _add_own_data(commands)
     return parser
@@ -168,6 +169,17 @@ def _add_score(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     score.add_argument("--json", action="store_true", help="as data")
     score.add_argument("--move", action="append", default=[], metavar="RULE")
     _add_common(score, again=True)
+
+
+def _add_mark(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    mark = commands.add_parser("mark", help="own fingerings, and notes on passages")
+    mark.add_argument("score", type=Path, metavar="SCORE")
+    mark.add_argument(
+        "lines", nargs="*", metavar="LINE",
+        help="for example “bar 3 beat 2 F4 finger 4” or “bars 5-8 note Think the leap.”",
+    )  # fmt: skip
+    mark.add_argument("--remove", type=int, metavar="N", help="take out the N-th of them")
+    _add_common(mark, again=True)
 
 
 def _add_progress(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

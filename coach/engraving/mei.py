@@ -455,6 +455,14 @@ class _Document:
                 SubElement(measure, name, {**about, "place": "below"}).text = one.text
         if staff != self._staves[0]:
             return
+        first = self._spans[0]
+        for note in self._score.own_notes_in(
+            first.start, self._written.excerpt.window.end_quarters
+        ):
+            start = max(note.start_quarters, first.start)
+            if span.start <= start < span.end:
+                about = {"tstamp": span.tstamp(start), "staff": number, "place": "above"}
+                SubElement(measure, "dir", about).text = note.words
         for mark in self._score.tempos:
             if mark.words and span.start <= mark.onset_quarters < span.end:
                 about = {"tstamp": span.tstamp(mark.onset_quarters), "staff": number}

@@ -144,7 +144,7 @@ def _writable(folder: Path) -> Path:
 
 _OURS = re.compile(
     r"(record|unsaved|settings)[^/]*\.(sqlite3|json)(-wal|-shm|-journal|\.part)?"
-    r"|mistake-[^/]*\.txt|in-use\.lock|cache|hands"
+    r"|mistake-[^/]*\.txt|in-use\.lock|cache|hands|markings"
 )
 """The names of what Keyhole keeps in its folder."""
 _COPIES = ("record-before-version-", "record-damaged-")

@@ -118,6 +118,17 @@ class PrintedLine:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnNote:
+    """What the pianist or the teacher wrote on a passage."""
+
+    start_quarters: Fraction
+    end_quarters: Fraction
+    bars: str
+    """``bars 5 to 8``."""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Remark:
     """What was repaired, left out or guessed while reading, in one sentence."""
 
@@ -309,6 +320,7 @@ class Score:
     directions: tuple[Direction, ...] = ()
     lines: tuple[PrintedLine, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    own_notes: tuple[OwnNote, ...] = ()
     source: str = field(default="", compare=False)
     """Where it came from, for people: a file name; empty for a list of notes."""
 
@@ -342,6 +354,14 @@ class Score:
         first = self.bar_at(start_quarters)
         inside = (bar for bar in reversed(self.bars) if bar.onset_quarters < end_quarters)
         return first, next(inside, first)
+
+    def own_notes_in(self, start_quarters: Fraction, end_quarters: Fraction) -> list[OwnNote]:
+        """What was written on this stretch, or on a part of it."""
+        return [
+            one
+            for one in self.own_notes
+            if one.start_quarters < end_quarters and start_quarters < one.end_quarters
+        ]
 
     def notes_between(
         self, start_quarters: Fraction, end_quarters: Fraction, hands: Hands = Hands.TOGETHER

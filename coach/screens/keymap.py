@@ -40,7 +40,9 @@ COMMANDS = (
     Command("details", "d,f2", "d", "details", "What was heard, in full"),
     Command("why", "w,f3", "w", "why", "The reason and the evidence"),
     Command("plan", "t,f12", "t", "plan", "All tasks up to the goal, and which is now"),
-    Command("diary", "y", "y", "diary", "Which bars hold, and how it came about, day by day"),
+    Command(
+        "diary", "y,ctrl+y", "y", "diary", "Which bars hold, and how it came about, day by day"
+    ),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
     Command("hear", "h,f11", "h", "hear", "Hear the window as it is written, or silence"),
     Command("hear_mine(1.0)", "j,ctrl+r", "j", "hear mine", "Your last one, then as written"),
@@ -48,6 +50,7 @@ COMMANDS = (
     Command("accompany", "g,ctrl+g", "g", "with me", "The other hand, played along with you"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
     Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
+    Command("write", "e,ctrl+e", "e", "write", "A fingering, or a note on this passage"),
     Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
     Command("page(-1)", "pageup", "PgUp", "page before", "The page before"),
     Command("help", "question_mark,f1", "?", "keys", "All keys and marks"),

@@ -25,6 +25,7 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "setup": _lazily("practice", "set_up"),
     "calibrate": _lazily("calibrate", "calibrate_click"),
     "ports": _lazily("ports", "show_ports"),
+    "mark": _lazily("mark", "mark_piece"),
     "progress": _lazily("progress", "show_progress"),
     "report": _lazily("report", "write_report"),
     "export": _lazily("own_data", "export_record"),

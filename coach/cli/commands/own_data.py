@@ -35,6 +35,8 @@ from coach.record.own_data import Findings
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.recovery import RecordFile
 from coach.record.settings import FILE as SETTINGS_FILE
+from coach.score.markings import FOLDER as MARKINGS_FOLDER
+from coach.score.markings import markings_file
 from coach.score.model import Hands, Score
 from coach.score.window import Window, excerpt
 from coach.score.words import count_of
@@ -45,6 +47,8 @@ PIECES, REPETITIONS, TABLE, TAKES = (
     "repetitions.csv",
     "takes",
 )
+BESIDE = (HANDS_FOLDER, MARKINGS_FOLDER)
+"""Folders beside the record that belong to it."""
 README = """\
 Keyhole's export: everything that its practice record holds.
 
@@ -53,6 +57,7 @@ repetitions.jsonl  one JSON object a line: each repetition, with every key that 
 repetitions.csv    the same as a table, a line a repetition, without the keys
 takes/             what was played, as Standard MIDI files; markers say where bars begin
 hands/             notes that were given to the other hand
+markings/          own fingerings and notes on passages
 settings.json      the settings
 
 "coach import FOLDER" takes it in again; what is there already is not taken twice.
@@ -252,12 +257,13 @@ def _text(path: Path) -> TextIO:
 
 
 def _copy_beside(data: Path, folder: Path) -> None:
-    """What lies beside the record: the settings, and notes given to the other hand."""
+    """What lies beside the record: the settings, hands, and what was written into the pieces."""
     if (data / SETTINGS_FILE).is_file():
         _copy_private(data / SETTINGS_FILE, folder / SETTINGS_FILE)
-    for file in sorted((data / HANDS_FOLDER).glob("*")):
-        make_private_folder(folder / HANDS_FOLDER)
-        _copy_private(file, folder / HANDS_FOLDER / file.name)
+    for name in BESIDE:
+        for file in sorted((data / name).glob("*")):
+            make_private_folder(folder / name)
+            _copy_private(file, folder / name / file.name)
 
 
 def _copy_private(file: Path, to: Path) -> None:
@@ -350,10 +356,11 @@ def _lines(path: Path) -> Iterator[str]:
 
 
 def _restore_beside(folder: Path, data: Path) -> None:
-    for file in sorted((folder / HANDS_FOLDER).glob("*")):
-        if file.is_file() and not (data / HANDS_FOLDER / file.name).exists():
-            make_private_folder(data / HANDS_FOLDER)
-            _copy_private(file, data / HANDS_FOLDER / file.name)
+    for name in BESIDE:
+        for file in sorted((folder / name).glob("*")):
+            if file.is_file() and not (data / name / file.name).exists():
+                make_private_folder(data / name)
+                _copy_private(file, data / name / file.name)
     if (folder / SETTINGS_FILE).is_file() and not (data / SETTINGS_FILE).exists():
         _copy_private(folder / SETTINGS_FILE, data / SETTINGS_FILE)
 
@@ -421,6 +428,7 @@ def forget_piece(options: Namespace) -> int:
         say("Nothing was forgotten.")
         return 1
     gone = own_data.forget_piece(record, piece)
+    markings_file(record.parent, piece.key).unlink(missing_ok=True)
     say(f"{piece.title} and its {count_of(gone, 'repetition')} are forgotten.")
     return 0
 

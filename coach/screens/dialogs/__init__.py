@@ -16,6 +16,7 @@ from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.dialogs.plan import PlanScreen
 from coach.screens.dialogs.setup import SetupScreen
 from coach.screens.dialogs.texts import details_text, help_text, why_text
+from coach.screens.dialogs.write import WriteScreen
 
 __all__ = [
     "FIRST_PAINT_S",
@@ -31,6 +32,7 @@ __all__ = [
     "SetupScreen",
     "TextScreen",
     "TooSmallScreen",
+    "WriteScreen",
     "details_text",
     "explain_no_match",
     "help_text",

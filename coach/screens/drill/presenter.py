@@ -33,6 +33,7 @@ from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.playing.command_keys import CommandKey, PianoCommand
 from coach.score.counting import syllables
+from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.drill.announcements import Announcements, WayOn
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
@@ -194,7 +195,7 @@ class DrillPresenter:
         fault = self._session.keep(ended)  # first: what is shown is always in the record
         self.asked.hold(HOLD_S, self._show_next)
         if not ended.decision.changed:
-            self.foot.set_reason(_reason_of(ended.decision))
+            self.foot.set_reason(_reason_of(self._session.score, ended.decision))
         self.foot.take_back_proposal()
         judgement = ended.judgement
         headline = ""
@@ -245,7 +246,7 @@ class DrillPresenter:
             self.staff.show_window(self._session.score, given.excerpt)
         self.top.show_piece(given.decision)
         self.top.show_assignment()
-        self.foot.set_reason(_reason_of(given.decision))
+        self.foot.set_reason(_reason_of(self._session.score, given.decision))
         result = self.foot.result
         result.show_run(given.decision.clean_run, given.assignment.clean_required)
         if news := assignment_headline(self._session.score, before, given.assignment):
@@ -296,5 +297,9 @@ class DrillPresenter:
             self.foot.result.show_headline(headline)
 
 
-def _reason_of(decision: Decision) -> str:
-    return " ".join(filter(None, (decision.assignment.reason, decision.note)))
+def _reason_of(score: Score, decision: Decision) -> str:
+    """Why this is asked for, and what the pianist or the teacher wrote on it."""
+    window = decision.assignment.window
+    written = score.own_notes_in(window.start_quarters, window.end_quarters)
+    notes = [f"Your note on {one.bars}: {one.words}" for one in written]
+    return " ".join(filter(None, (decision.assignment.reason, decision.note, *notes)))

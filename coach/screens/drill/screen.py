@@ -41,6 +41,7 @@ from coach.screens.dialogs import (
     NoticeScreen,
     PlanScreen,
     TextScreen,
+    WriteScreen,
     details_text,
     help_text,
     why_text,
@@ -377,6 +378,12 @@ class DrillScreen(Screen[None]):
         window = self.session.drill.excerpt.window
         notes = self.session.score.notes_between(window.start_quarters, window.end_quarters)
         self.app.push_screen(HandsScreen(self.session.score, notes), self._move_hands)
+
+    def action_write(self) -> None:
+        """Write a fingering or a note into the piece."""
+        score, window = self.session.score, self.session.drill.excerpt.window
+        first, last = score.bars_of(window.start_quarters, window.end_quarters)
+        self.app.push_screen(WriteScreen(score, first, last), self._move_hands)
 
     def _move_hands(self, moves: tuple[str, ...] | None) -> None:
         if moves:
