@@ -19,6 +19,19 @@ PIANO_SCORES = (
 )
 """Written for the piano, on two staves."""
 
+SCORES_WITH_PIANO = (
+    *PIANO_SCORES,
+    "schubert/Lindenbaum.xml",
+    "schumann_robert/dichterliebe_no2.xml",
+    "schumann_clara/opus17/movement3.xml",
+    "beach/prayer_of_a_tired_child.musicxml",
+    "verdi/laDonnaEMobile.mxl",
+    "handel/rinaldo/Lascia_chio_pianga.mxl",
+    "liliuokalani/aloha_oe.mxl",
+    "weber/concertino_clarinet.mxl",
+)
+"""Those with a piano part among others besides: the piano's part is read."""
+
 
 def corpus() -> Path:
     """The folder of music21's own scores, without importing music21: that takes seconds."""

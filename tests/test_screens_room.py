@@ -64,7 +64,7 @@ def test_the_place_is_kept_also_where_one_page_held_it_all_for_a_while() -> None
         assert seat.sheet.page_at(notes[-2].onset_quarters) > 0
         assert f"page {seat.sheet.page_at(notes[-2].onset_quarters) + 1} of" in staff.page_words
 
-    seated((120, 40), run, drill=drill)
+    seated((160, 40), run, drill=drill)
 
 
 @pytest.mark.parametrize("played", [0, 2, 5])
@@ -127,7 +127,7 @@ LONG_REASON = "LH bar 11, beat 4 → bar 12, beat 1: at 48, twice running. Begin
     [
         ((80, 24), Hands.RIGHT, (LONG_VERDICT, LONG_REASON)),
         ((80, 24), Hands.TOGETHER, (LONG_VERDICT, LONG_REASON)),
-        ((60, 18), Hands.TOGETHER, (LONG_VERDICT, "This window needs 3 more rows.")),
+        ((60, 18), Hands.TOGETHER, (LONG_VERDICT, "This window needs 2 more rows.")),
         ((120, 40), Hands.TOGETHER, (LONG_VERDICT, LONG_REASON)),
     ],
 )

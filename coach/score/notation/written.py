@@ -24,8 +24,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coach.score.metre import Metre
-from coach.score.model import Bar, Grace, Hand, Score, ScoreNote
+from coach.score.model import Bar, Direction, Grace, Hand, PrintedLine, Score, ScoreNote
 from coach.score.notation.clefs import bottom_step, clef_at, key_alters
+from coach.score.notation.print import Touch, find_directions, find_lines, find_touches
 from coach.score.notation.values import Value, split_length, value_of
 from coach.score.window import Excerpt
 
@@ -237,32 +238,88 @@ def _upper_voices(heads: tuple[Head, ...]) -> dict[int, set[str]]:
     return upper
 
 
-_FAR_ABOVE, _FAR_BELOW = 12, -4
-"""Positions beyond the second ledger line."""
+FOLDS = (None, (12, -4), (11, -2), (9, 0))
+"""Positions beyond which notes are written an octave nearer, from nowhere to no ledger line."""
 
 
-def fold_far_ledger_lines(heads: tuple[Head, ...]) -> tuple[Head, ...]:
-    """The same heads, with those on far ledger lines written an octave nearer.
+def fold_far_ledger_lines(
+    score: Score, heads: tuple[Head, ...], limits: tuple[int, int]
+) -> tuple[Head, ...]:
+    """The same heads, with those beyond ``limits`` (above, below) written octaves nearer.
 
-    All heads of a staff at one onset move together, so that the octave line over them is true of
-    each; not where that would push others off the other side, nor across a tie.
+    All heads of a staff that a beam or a tie joins move together, so that the octave line over
+    them is true of each; not where that would push others off the other side as far. Where nothing
+    may lie outside the staff, a voice's onsets move by themselves: no other way is left.
     """
-    groups: dict[tuple[Fraction, int], list[Head]] = defaultdict(list)
+    last_resort = limits == FOLDS[-1]
+    groups = _JoinedOnsets()
+
+    def place(one: Head | Stem, onset: Fraction) -> _Place:
+        return one.staff, one.voice if last_resort else "", onset
+
     for head in heads:
-        groups[head.onset_quarters, head.staff].append(head)
-    octaves = {key: _octaves_nearer(group) for key, group in groups.items()}
-    return tuple(_move_by_octaves(head, octaves[head.onset_quarters, head.staff]) for head in heads)
+        groups.join(place(head, head.onset_quarters))
+        if head.tied_on:
+            following = head.onset_quarters + head.length_quarters
+            groups.join(place(head, head.onset_quarters), place(head, following))
+    for beam in group_beams(score, join_stems(heads)) if not last_resort else ():
+        groups.join(*(place(stem, stem.onset_quarters) for stem in beam.stems))
+    together: dict[_Place, list[Head]] = defaultdict(list)
+    names = [groups.name(place(head, head.onset_quarters)) for head in heads]
+    for head, name in zip(heads, names, strict=True):
+        together[name].append(head)
+    octaves = {name: _octaves_nearer(group, limits) for name, group in together.items()}
+    return tuple(
+        _move_by_octaves(head, octaves[name]) for head, name in zip(heads, names, strict=True)
+    )
 
 
-def _octaves_nearer(group: list[Head]) -> int:
-    """By how many octaves to move a group: 0, or 1 towards its staff."""
+_Place = tuple[int, str, Fraction]
+"""Staff, voice ("" where all voices go together) and onset."""
+
+
+class _JoinedOnsets:
+    """Onsets of a staff that belong together: a forest of disjoint sets."""
+
+    def __init__(self) -> None:
+        self._above: dict[_Place, _Place] = {}
+
+    def name(self, one: _Place) -> _Place:
+        """The same for all that belong together."""
+        while (above := self._above.get(one, one)) != one:
+            one = above
+        return one
+
+    def join(self, *these: _Place) -> None:
+        """These belong together from now on."""
+        for one in these[1:]:
+            if self.name(one) != self.name(these[0]):
+                self._above[self.name(one)] = self.name(these[0])
+
+
+_MOST_OCTAVES = 2
+"""Octave lines go up to two octaves: 15ma (common practice)."""
+
+
+def _octaves_nearer(group: list[Head], limits: tuple[int, int]) -> int:
+    """By how many octaves to move a group so that the least of it lies outside the limits."""
+    above, below = limits
     low = min(head.position for head in group)
     high = max(head.position for head in group)
-    if any(head.tied_on or not head.first for head in group):
-        return 0
-    if high > _FAR_ABOVE and low - 7 >= _FAR_BELOW:
-        return -1
-    return 1 if low < _FAR_BELOW and high + 7 <= _FAR_ABOVE else 0
+
+    def outside(octaves: int) -> tuple[int, int]:
+        over = max(high + 7 * octaves - above, 0) + max(below - low - 7 * octaves, 0)
+        return over, abs(octaves)
+
+    written = [head.octave_shift for head in group]
+    return min(
+        (
+            octaves
+            for octaves in range(-_MOST_OCTAVES, _MOST_OCTAVES + 1)
+            if all(abs(shift + octaves) <= max(_MOST_OCTAVES, abs(shift)) for shift in written)
+        ),
+        key=outside,
+    )
 
 
 def _move_by_octaves(head: Head, octaves: int) -> Head:
@@ -453,6 +510,9 @@ class Written:
     beats: frozenset[Fraction]
     last_quarters: Fraction
     """The last onset that is drawn."""
+    touches: tuple[Touch, ...] = ()
+    directions: tuple[Direction, ...] = ()
+    lines: tuple[PrintedLine, ...] = ()
 
     @property
     def start_quarters(self) -> Fraction:
@@ -483,25 +543,28 @@ class Written:
         return bool(goes_on) or sounding < bar.end_quarters
 
 
-def write(score: Score, excerpt: Excerpt, counts: Counts, *, fold: bool = False) -> Written:
+def write(
+    score: Score, excerpt: Excerpt, counts: Counts, *, fold: tuple[int, int] | None = None
+) -> Written:
     """What is written in a window, without columns or rows.
 
-    ``fold``: write what lies on far ledger lines an octave nearer, under an octave line.
+    ``fold``: write what lies beyond these positions octaves nearer, under an octave line.
     """
     all_heads = list_heads(score, excerpt)
-    all_heads = fold_far_ledger_lines(all_heads) if fold else all_heads
+    all_heads = fold_far_ledger_lines(score, all_heads, fold) if fold else all_heads
     all_stems = join_stems(all_heads)
     all_rests = find_rests(score, excerpt, all_heads)
-    end = excerpt.window.end_quarters
+    start, end = excerpt.window.start_quarters, excerpt.window.end_quarters
     last = max(head.onset_quarters for head in all_heads)
     beats = frozenset(
         beat
         for bar in score.bars
         for beat in bar.beats_quarters()
-        if excerpt.window.start_quarters <= beat and (beat <= last or beat < end)
+        if start <= beat and (beat <= last or beat < end)
     )
     last = max([last, *beats, *(rest.onset_quarters for rest in all_rests)])
     onsets = sorted({head.onset_quarters for head in all_heads} | beats)
+    staves = frozenset(head.staff for head in all_heads)
     return Written(
         score=score,
         excerpt=excerpt,
@@ -512,4 +575,7 @@ def write(score: Score, excerpt: Excerpt, counts: Counts, *, fold: bool = False)
         counts=dict(zip(onsets, counts(score, onsets), strict=True)),
         beats=beats,
         last_quarters=last,
+        touches=find_touches(excerpt, all_heads),
+        directions=find_directions(score, staves, start, end),
+        lines=find_lines(score, staves, start, end),
     )

@@ -21,6 +21,8 @@ class Role(StrEnum):
     REST = "rest"
     TIE = "tie"
     FINGER = "finger"
+    PRINT = "print"
+    """Touch, dynamics, pedal, words."""
     BEAT = "beat"
     COUNT = "count"
     """Between the beats."""
@@ -63,9 +65,19 @@ class Canvas:
         """Whether the cells from ``low`` up to ``high`` are blank."""
         return all(self.role(row, column) is Role.BLANK for column in range(low, high))
 
-    def rows(self) -> tuple[CellRow, ...]:
-        """The finished rows."""
+    def holds(self, row: int, column: int, text: str) -> bool:
+        """Whether a text stands here, whole."""
+        if not 0 <= row < self.height:
+            return False
+        return "".join(self._text[row][column : column + len(text)]) == text
+
+    def rows(self, aside: int = 0) -> tuple[CellRow, ...]:
+        """The finished rows, moved so many columns to the right."""
+        blank = (Role.BLANK,) * aside
         return tuple(
-            CellRow("".join(text), tuple(roles))
+            CellRow(
+                " " * aside + "".join(text[: self.width - aside]),
+                (*blank, *roles[: self.width - aside]),
+            )
             for text, roles in zip(self._text, self._roles, strict=True)
         )

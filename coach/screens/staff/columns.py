@@ -1,7 +1,8 @@
 """Columns: what stands at each onset, how wide it is, and where, so that time looks like time.
 
-A slot is everything that stands at one onset: signs, heads (two columns for seconds and unisons),
-dots, one column of air. Spare width is given out by (time to the next onset) ** 0.6.
+A slot is everything that stands at one onset: signs, heads (side by side for seconds and unisons),
+dots, what is written over and under them, one column of air. Spare width is
+given out by (time to the next onset) ** 0.6.
 """
 
 from __future__ import annotations
@@ -9,12 +10,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from enum import IntEnum
 from fractions import Fraction
 from itertools import pairwise
 
-from coach.score.notation import Head, Written, clef_changes
-from coach.screens.staff.rows import Form
+from coach.score.model import NoteMark
+from coach.score.notation import Head, Touch, Written, clef_changes
+from coach.screens.staff.rows import Form, Scale
+from coach.screens.staff.slots import SlotKey, SlotKind
+from coach.screens.staff.texts import SlotTexts, TextKind, place_texts
 
 AIR = 1
 """Empty columns after each slot."""
@@ -23,18 +26,8 @@ _STRETCH = 0.6
 width (2 ** 0.6 = 1.5); width in proportion would starve the short notes."""
 _MOST_SPARE = 18
 """Most columns added after one slot: further apart, a figure no longer reads as one."""
-
-
-class SlotKind(IntEnum):
-    """What stands in a slot, in the order in which slots of one onset follow each other."""
-
-    BAR = 0
-    CLEF = 1
-    GRACE = 2
-    NOTE = 3
-    """Heads, rests, or only a beat that is counted."""
-    AFTER = 4
-    """Small notes that are played after their main note."""
+CLEF_WIDTH = 3
+"""Columns of a clef."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +53,11 @@ class Slot:
         return self.onset_quarters, self.kind, self.order
 
     @property
+    def is_note(self) -> bool:
+        """Whether notes, a rest or a beat stand in it, and not a line, a clef or small notes."""
+        return self.kind is SlotKind.NOTE
+
+    @property
     def width(self) -> int:
         """The least width, air included."""
         return self.before + self.core + self.after + AIR
@@ -74,6 +72,10 @@ class ChordColumns:
     """By place in ``heads``."""
     sign_column: Mapping[int, int]
     """By place in ``heads``; negative: to the left."""
+    sign_text: Mapping[int, str]
+    """By place in ``heads``: the sign, with whose it is where two heads share a row."""
+    rolled_column: int | None
+    """Where the sign of a broken chord stands; None where there is none."""
     core: int
     before: int
     dots: int
@@ -92,24 +94,53 @@ class _FreeColumns:
         return column
 
 
-def arrange_chord(heads: Sequence[Head], upper: Mapping[int, bool]) -> ChordColumns:
+def arrange_chord(
+    heads: Sequence[Head],
+    upper: Mapping[int, bool],
+    scale: Scale = Scale.FULL,
+    *,
+    rolled: bool = False,
+    narrow: bool = False,
+) -> ChordColumns:
     """Columns of heads and signs; ``upper`` tells by note index whose stem goes up.
 
-    Heads a second or a unison apart stand side by side, the upper voice at the left.
+    Heads a second or a unison apart stand side by side, the upper voice at the left. ``rolled``:
+    the sign of a broken chord goes before all.
     """
     order = sorted(heads, key=lambda h: (h.staff, not upper.get(h.note, True), h.position))
     beside, signs = _FreeColumns(), _FreeColumns()
-    head_column = {i: beside.put(h.staff, h.position, 1) for i, h in enumerate(order)}
-    sign_column, before = {}, 0
-    for index, head in enumerate(order):
-        if head.accidental:
-            place = signs.put(head.staff, head.position, 1)
-            left = 2 * place + len(head.accidental)
-            sign_column[index] = -left
-            before = max(before, left)
+    width = max(head_width(head, scale, narrow=narrow) for head in order)
+    head_column = {i: width * beside.put(h.staff, h.position, 1) for i, h in enumerate(order)}
+    sign_text = {i: _sign_text(h, order, scale) for i, h in enumerate(order) if h.accidental}
+    pitch = max([2, *map(len, sign_text.values())])  # two signs side by side: as wide as a wide one
+    sign_column = {
+        i: -pitch * signs.put(order[i].staff, order[i].position, 1) - len(text)
+        for i, text in sign_text.items()
+    }
+    before = -min(sign_column.values(), default=0)
+    rolled_column = None
+    if rolled:
+        before += 1
+        rolled_column = -before
     dots = max((head.value.dots for head in order), default=0)
-    core = 1 + max(head_column.values(), default=0)
-    return ChordColumns(tuple(order), head_column, sign_column, core, before, dots)
+    core = width + max(head_column.values(), default=0)
+    return ChordColumns(
+        tuple(order), head_column, sign_column, sign_text, rolled_column, core, before, dots
+    )
+
+
+def head_width(head: Head, scale: Scale, *, narrow: bool) -> int:
+    """Columns of a head."""
+    return 1 if head.grace or (narrow and not head.value.is_hollow) else scale.head_width
+
+
+def _sign_text(head: Head, chord: Sequence[Head], scale: Scale) -> str:
+    """The sign; where its row has two heads also whose: ``'`` the upper's, ``,`` the lower's."""
+    if scale is not Scale.COMPACT:
+        return head.accidental
+    neighbour = head.position + (-1 if head.position % 2 else 1)
+    shared = any(h.staff == head.staff and h.position == neighbour for h in chord)
+    return head.accidental + (("'" if head.position % 2 else ",") if shared else "")
 
 
 def add_times(slots: Iterable[Slot]) -> tuple[Slot, ...]:
@@ -177,52 +208,76 @@ def _find_last_break(
     return stop
 
 
-SlotKey = tuple[Fraction, SlotKind, int]
-"""Onset, kind and order: what tells one slot from another."""
-
-
-def gather_chords(written: Written) -> dict[SlotKey, ChordColumns]:
+def gather_chords(written: Written, form: Form) -> dict[SlotKey, ChordColumns]:
     """The heads of each slot."""
     upper = {head.note: stem.up for stem in written.stems for head in stem.heads}
+    rolled = {touch_key(touch) for touch in written.touches if NoteMark.ARPEGGIO in touch.marks}
     together: dict[SlotKey, list[Head]] = defaultdict(list)
     for head in written.heads:
         together[slot_key(head)].append(head)
-    return {key: arrange_chord(group, upper) for key, group in together.items()}
+    return {
+        key: arrange_chord(group, upper, form.scale, rolled=key in rolled, narrow=form.narrow)
+        for key, group in together.items()
+    }
 
 
 def slot_key(head: Head) -> SlotKey:
     """The slot in which a head stands."""
-    if not head.grace:
-        return head.onset_quarters, SlotKind.NOTE, 0
-    kind = SlotKind.AFTER if head.after else SlotKind.GRACE
-    return head.onset_quarters, kind, -head.grace
+    return _key(head.onset_quarters, head.grace, after=head.after)
+
+
+def touch_key(touch: Touch) -> SlotKey:
+    """The slot over which a touch is written."""
+    return _key(touch.onset_quarters, touch.grace, after=touch.after)
+
+
+def _key(onset: Fraction, grace: int, *, after: bool) -> SlotKey:
+    if not grace:
+        return onset, SlotKind.NOTE, 0
+    return onset, SlotKind.AFTER if after else SlotKind.GRACE, -grace
+
+
+def list_note_keys(written: Written, chords: Mapping[SlotKey, ChordColumns]) -> set[SlotKey]:
+    """The slots with heads, a rest, or only a beat that is counted."""
+    onsets = {rest.onset_quarters for rest in written.rests} | written.beats
+    return set(chords) | {(onset, SlotKind.NOTE, 0) for onset in onsets}
 
 
 def gather_slots(
-    written: Written, chords: Mapping[SlotKey, ChordColumns], form: Form
+    written: Written,
+    chords: Mapping[SlotKey, ChordColumns],
+    texts: Mapping[SlotKey, Mapping[int, SlotTexts]],
+    form: Form,
 ) -> tuple[Slot, ...]:
     """Every slot of the window, in order."""
     alone = {group.stems[0].onset_quarters for group in written.beams if len(group.stems) == 1}
     out = []
-    onsets = {rest.onset_quarters for rest in written.rests} | written.beats
-    for key in set(chords) | {(onset, SlotKind.NOTE, 0) for onset in onsets}:
+    for key in list_note_keys(written, chords):
         chord = chords.get(key)
         core = chord.core if chord else 1
         after = max(chord.dots if chord else 0, 1 if key[0] in alone else 0)
-        text = len(written.counts.get(key[0], "")) if key[1] is SlotKind.NOTE else 0
-        if chord and not form.stacked_fingers:
-            text = max(text, _fingers_width(chord))
+        counted = key[1] is SlotKind.NOTE and (key[0] in written.beats or not form.narrow)
+        text = len(written.counts.get(key[0], "")) if counted else 0
+        for on_staff in texts.get(key, {}).values():
+            text = max(text, _texts_width(on_staff, form))
         after = max(after, text - core)
         onset, kind, order = key
         out.append(Slot(onset, kind, order, chord.before if chord else 0, core, after))
     return add_times([*out, *_list_bar_slots(written), *_list_clef_slots(written)])
 
 
-def _fingers_width(chord: ChordColumns) -> int:
-    widths: dict[object, int] = defaultdict(int)
-    for head in chord.heads:
-        widths[head.staff, head.hand] += len("-".join(head.fingering))
-    return max(widths.values(), default=0)
+def _texts_width(texts: SlotTexts, form: Form) -> int:
+    """Columns of the widest lane; a mark that stands beside print takes one more."""
+    widest = 0
+    for group in form.lanes.groups:
+        placed, end = place_texts(group, texts)
+        if placed and not (form.stacked_fingers and group[0] in _FINGERS):
+            _, at, text = placed[-1]
+            widest = max(widest, end + 1 if TextKind.MARK in group else at + len(text.text))
+    return widest
+
+
+_FINGERS = frozenset({TextKind.FINGERS_RIGHT, TextKind.FINGERS_LEFT})
 
 
 def _list_bar_slots(written: Written) -> list[Slot]:
@@ -248,4 +303,4 @@ def _list_clef_slots(written: Written) -> list[Slot]:
             written.score, staff, written.start_quarters, written.last_quarters
         )
     }
-    return [Slot(onset, SlotKind.CLEF) for onset in onsets]
+    return [Slot(onset, SlotKind.CLEF, core=CLEF_WIDTH) for onset in onsets]

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from coach.score.model import Bar, Clef, Hand
-from coach.score.notation import BeamGroup, Head, Stem, Value, clef_at, key_positions
+from coach.score.model import Bar, Clef, Hand, LineKind, NoteMark
+from coach.score.notation import BeamGroup, Head, Stem, Value, clef_at, is_dynamic, key_positions
 from coach.screens.staff.canvas import Role
-from coach.screens.staff.columns import ChordColumns, Slot, SlotKind, slot_key
+from coach.screens.staff.columns import ChordColumns, Slot, head_width, slot_key
 from coach.screens.staff.page import NoteCells, Page
 from coach.screens.staff.page_layout import (
     CLEF_COLUMN,
@@ -22,7 +22,9 @@ from coach.screens.staff.page_layout import (
     SystemLayout,
     lay_out_page,
 )
-from coach.screens.staff.rows import TOP_LINE, StaffRows
+from coach.screens.staff.rows import TOP_LINE, Scale, StaffRows
+from coach.screens.staff.slots import SlotKey, SlotKind
+from coach.screens.staff.texts import FINGERS, TEXT_OF_LINE, TextKind, place_texts
 
 _STEM_STEPS = 5
 """How far a stem without a beam rises over its last head, in steps. Own choice: print has seven, an
@@ -100,13 +102,36 @@ def _draw_hands(layout: PageLayout, staff: StaffRows) -> None:
         layout.canvas.put(staff.row(position), 0, hand.value, Role.HAND)
 
 
+_CLEFS = {
+    ("G", 2): (
+        (TOP_LINE, (" ╭╮", " /\\")),
+        (6, (" │╯", " |/")),
+        (4, ("╭┼╮", "/|\\")),
+        (2, ("╰┼╯", "\\|/")),
+        (0, (" ╯ ", " / ")),
+    ),
+    ("F", 4): (
+        (TOP_LINE, ("╭─╮", ".-.")),
+        (6, ("● │", "@ |")),
+        (4, (" ╭╯", " / ")),
+        (2, ("╱  ", "/  ")),
+    ),
+}
+"""The two usual clefs as little drawings, by position, in lines and in plain characters: no letter
+of theirs can be taken for a note's name."""
+
+
 def _draw_clef(layout: PageLayout, staff: StaffRows, clef: Clef, column: int) -> None:
-    """The clef's letter on the line that it names; 8 above or below it where it is an octave's."""
+    """The clef as it looks; another one by its letter in brackets on its line. 8 above or below it
+    where it is an octave's."""
     position = 2 * (clef.line - 1)
-    layout.canvas.put(staff.row(position), column, clef.sign, Role.SIGN)
+    plain = layout.system.glyphs.line == "-"
+    drawing = _CLEFS.get((clef.sign, clef.line), ((position, (f"[{clef.sign}]",) * 2),))
+    for at, texts in drawing:
+        layout.canvas.put(staff.row(at), column, texts[plain], Role.SIGN)
     if clef.octave:
-        beside = staff.row(position) + (-1 if clef.octave > 0 else 1)
-        layout.canvas.put(beside, column, "8", Role.SIGN)
+        beside = staff.row(8 if clef.octave > 0 else 0) + (-1 if clef.octave > 0 else 1)
+        layout.canvas.put(beside, column + 1, "8", Role.SIGN)
 
 
 def _draw_key(layout: PageLayout, staff: StaffRows, clef: Clef, fifths: int, column: int) -> int:
@@ -175,6 +200,8 @@ def draw_counts(layout: PageLayout) -> None:
         if slot.kind is SlotKind.NOTE:
             text = written.counts.get(slot.onset_quarters, "")
             role = Role.BEAT if slot.onset_quarters in written.beats else Role.COUNT
+            if role is Role.COUNT and layout.system.form.narrow:
+                continue
             layout.canvas.put(layout.system.rows - 1, layout.at[slot.key], text, role)
 
 
@@ -213,7 +240,7 @@ def draw_ledger_lines(layout: PageLayout) -> None:
         below = range(-2, head.position - 1, -2)
         for position in (*above, *below):
             row = staff.row(position)
-            for at in range(column - 1, column + 2):
+            for at in range(column - 1, column + width_of(layout, head) + 1):
                 if layout.canvas.role(row, at) is Role.BLANK:
                     layout.canvas.put(row, at, layout.system.glyphs.line, Role.LINE)
 
@@ -231,7 +258,8 @@ def draw_ties(layout: PageLayout) -> None:
                 _draw_tie(layout, row, layout.left - 1, column)
             if head.tied_on:
                 following = pairs[place + 1][1][1] if place + 1 < len(pairs) else layout.right
-                _draw_tie(layout, row, column + 1 + head.value.dots, following)
+                start = column + width_of(layout, head) + head.value.dots
+                _draw_tie(layout, row, start, following)
 
 
 def _draw_tie(layout: PageLayout, row: int, low: int, high: int) -> None:
@@ -241,33 +269,59 @@ def _draw_tie(layout: PageLayout, row: int, low: int, high: int) -> None:
 
 
 def draw_signs_and_heads(layout: PageLayout) -> None:
-    """Accidentals, heads and dots."""
+    """Accidentals, heads, dots, and the sign of a broken chord."""
     for key, core in layout.at.items():
         chord = layout.system.chords.get(key)
         if chord is None:
             continue
+        _draw_rolled(layout, chord, core)
         for place, head in enumerate(chord.heads):
             row = layout.rows_of(head.staff).row(head.position)
             if head.accidental:
                 column = core + chord.sign_column[place]
-                layout.canvas.put(row, column, head.accidental, Role.SIGN)
-            glyph = head_glyph(layout, head)
-            layout.canvas.put(row, core + chord.head_column[place], glyph, Role.HEAD)
+                layout.canvas.put(row, column, chord.sign_text[place], Role.SIGN)
+            for at, text in head_rows(layout, head):
+                layout.canvas.put(at, core + chord.head_column[place], text, Role.HEAD)
             if head.value.dots:
                 dots = layout.system.glyphs.dot * head.value.dots
                 layout.canvas.put(row, core + chord.core, dots, Role.HEAD)
 
 
-def head_glyph(layout: PageLayout, head: Head) -> str:
-    """Filled or hollow; in the compact form on its line or in the space above it."""
-    glyphs = layout.system.glyphs
+def _draw_rolled(layout: PageLayout, chord: ChordColumns, core: int) -> None:
+    if chord.rolled_column is None:
+        return
+    glyph = layout.system.glyphs.rolled
+    names = frozenset({(NoteMark.ARPEGGIO.value, chord.heads[0].onset_quarters)})
+    for staff in {head.staff for head in chord.heads}:
+        rows = layout.rows_of(staff)
+        here = [rows.row(head.position) for head in chord.heads if head.staff == staff]
+        for row in range(min(here), max(here) + 1):
+            layout.put_print(row, core + chord.rolled_column, glyph, Role.SIGN, names)
+
+
+def width_of(layout: PageLayout, head: Head) -> int:
+    """Columns of a head on this page."""
+    form = layout.system.form
+    return head_width(head, form.scale, narrow=form.narrow)
+
+
+def head_rows(layout: PageLayout, head: Head) -> tuple[tuple[int, str], ...]:
+    """The rows of a head and what stands there: filled or hollow, the same block at every size."""
+    glyphs, hollow = layout.system.glyphs, head.value.is_hollow
+    row = layout.rows_of(head.staff).row(head.position)
     if head.grace:
-        return glyphs.grace
-    if not layout.system.form.compact:
-        return glyphs.hollow if head.value.is_hollow else glyphs.filled
+        return ((row, glyphs.grace),)
+    scale = layout.system.form.scale
+    if scale is Scale.LARGE:
+        texts = glyphs.large_hollow if hollow else glyphs.large_filled
+        return tuple((row + place - 1, text) for place, text in enumerate(texts))
+    if scale is Scale.FULL:
+        return ((row, glyphs.hollow if hollow else glyphs.filled),)
     if head.position % 2:
-        return glyphs.high_hollow if head.value.is_hollow else glyphs.high_filled
-    return glyphs.low_hollow if head.value.is_hollow else glyphs.low_filled
+        text = glyphs.high_hollow if hollow else glyphs.high_filled
+    else:
+        text = glyphs.low_hollow if hollow else glyphs.low_filled
+    return ((row, text[-width_of(layout, head) :]),)
 
 
 def draw_rests(layout: PageLayout) -> None:
@@ -286,64 +340,97 @@ def draw_rests(layout: PageLayout) -> None:
 
 def _rest_glyphs(layout: PageLayout, staff: StaffRows, value: Value) -> tuple[str, list[int]]:
     glyphs, middle = layout.system.glyphs, staff.row(4)
+    compact = staff.scale is Scale.COMPACT
     if value.base_quarters >= WHOLE_QUARTERS:
-        return (glyphs.low_whole_rest if staff.compact else glyphs.whole_rest), [staff.row(5)]
+        return (glyphs.low_whole_rest if compact else glyphs.whole_rest), [staff.row(5)]
     if value.base_quarters == 2:
-        return (glyphs.low_half_rest if staff.compact else glyphs.half_rest), [staff.row(5)]
+        return (glyphs.low_half_rest if compact else glyphs.half_rest), [staff.row(5)]
     if value.base_quarters == 1:
         return glyphs.quarter_rest, [middle]
     return glyphs.short_rest, [middle + hook for hook in range(min(value.flags, _MOST_HOOKS))]
 
 
-def draw_fingering(layout: PageLayout) -> None:
-    """Fingers as printed: the right hand's above its staff, the left hand's below."""
+def draw_texts(layout: PageLayout) -> None:
+    """Fingers, touch, dynamics and pedal, each in its lane; the lines that go on from there."""
+    _draw_long_lines(layout)
     for key, core in layout.at.items():
-        chord = layout.system.chords.get(key)
-        for staff in layout.system.staves if chord else ():
-            for hand in Hand:
-                heads = _find_fingered(chord, staff.staff, hand)
-                if heads:
-                    _draw_fingers(layout, staff, core, heads, hand)
+        for staff in layout.system.staves:
+            texts = layout.system.texts.get(key, {}).get(staff.staff, {})
+            for group in staff.groups:
+                for kind, column, text in place_texts(group, texts)[0]:
+                    rows = staff.texts[kind]
+                    if kind in FINGERS.values() and layout.system.form.stacked_fingers:
+                        _stack_fingers(layout, staff, key, kind, rows)
+                    else:
+                        role = Role.FINGER if kind in FINGERS.values() else Role.PRINT
+                        layout.put_print(rows[0], core + column, text.text, role, text.names)
+    _draw_words(layout)
 
 
-def fingers_width(layout: PageLayout, head: Head) -> int:
-    """Columns that the fingers take side by side in the slot of a head; at least 1."""
-    chord = layout.system.chords[slot_key(head)]
-    lower = [*layout.rows_of(head.staff).fingers_below]
-    hand = Hand.LEFT if lower else Hand.RIGHT
-    return max(sum(len(_finger_text(one)) for one in _find_fingered(chord, head.staff, hand)), 1)
-
-
-def _find_fingered(chord: ChordColumns | None, staff: int, hand: Hand) -> list[Head]:
-    """The heads of a slot that have a finger of this hand on this staff, the lowest first."""
-    heads = chord.heads if chord else ()
-    here = [h for h in heads if h.fingering and h.staff == staff and h.hand is hand]
-    return sorted(here, key=lambda head: head.position)
-
-
-def _finger_text(head: Head) -> str:
-    return "-".join(head.fingering)
-
-
-def _draw_fingers(
-    layout: PageLayout, staff: StaffRows, column: int, heads: list[Head], hand: Hand
+def _stack_fingers(
+    layout: PageLayout, staff: StaffRows, key: SlotKey, kind: TextKind, rows: range
 ) -> None:
-    """One chord's fingers: stacked, the highest note's on top, or side by side from the lowest."""
-    texts = [_finger_text(head) for head in heads]
-    lane = staff.fingers_above if hand is Hand.RIGHT else staff.fingers_below
-    if not layout.system.form.stacked_fingers:
-        layout.canvas.put(lane[0], column, "".join(texts), Role.FINGER)
-        return
-    rows = lane[-len(texts) :] if hand is Hand.RIGHT else lane[: len(texts)]
-    for row, text in zip(rows, reversed(texts), strict=True):
-        layout.canvas.put(row, column, text, Role.FINGER)
+    """One chord's fingers, the highest note's on top."""
+    hand = Hand.RIGHT if kind is TextKind.FINGERS_RIGHT else Hand.LEFT
+    heads = layout.system.chords[key].heads
+    here = [h for h in heads if h.fingering and h.staff == staff.staff and h.hand is hand]
+    texts = ["-".join(h.fingering) for h in sorted(here, key=lambda h: -h.position)]
+    names = frozenset({("fingering", key[0])})
+    into = rows[-len(texts) :] if hand is Hand.RIGHT else rows[: len(texts)]
+    for row, text in zip(into, texts, strict=True):
+        layout.put_print(row, layout.at[key], text, Role.FINGER, names)
+
+
+def _draw_long_lines(layout: PageLayout) -> None:
+    """Hairpins and pedals from their sign to their end, or to the page's edge."""
+    low, high = layout.slots[0].onset_quarters, layout.slots[-1].onset_quarters
+    onsets = {slot.onset_quarters: layout.at[slot.key] for slot in layout.slots if slot.is_note}
+    for line in layout.system.written.lines:
+        if line.start_quarters > high or line.end_quarters <= low or not onsets:
+            continue
+        staff = layout.rows_of(line.staff)
+        row = staff.texts[TEXT_OF_LINE[line.kind]].start
+        starts = [x for onset, x in onsets.items() if onset >= line.start_quarters]
+        ends = [x for onset, x in onsets.items() if onset >= line.end_quarters]
+        glyph = "_" if line.kind is LineKind.PEDAL else layout.system.glyphs.line
+        begin = min(starts, default=layout.right) if line.start_quarters >= low else layout.left
+        end = min(ends, default=layout.right)
+        layout.canvas.put(row, begin, glyph * (end - begin), Role.PRINT)
+
+
+_WORDS_LANES = (TextKind.WORDS, TextKind.DYNAMICS)
+
+
+def _draw_words(layout: PageLayout) -> None:
+    """Words where there is room: by the dynamics, else over the system; not where there is none."""
+    onsets = [slot for slot in layout.slots if slot.is_note]
+    low, high = layout.slots[0].onset_quarters, layout.slots[-1].onset_quarters
+    for one in layout.system.written.directions:
+        if is_dynamic(one) or not onsets or not low <= one.onset_quarters <= high:
+            continue
+        slot = max(
+            (s for s in onsets if s.onset_quarters <= one.onset_quarters),
+            default=onsets[0],
+            key=lambda s: s.onset_quarters,
+        )
+        staff = layout.rows_of(one.staff)
+        names = frozenset({("words", one.onset_quarters)})
+        lanes = [staff.texts[k].start for k in _WORDS_LANES if k in staff.texts]
+        for row in (*lanes, layout.system.staves[0].first):
+            column = layout.at[slot.key]
+            if layout.canvas.is_free(row, column - 1, column + len(one.text) + 1):
+                layout.put_print(row, column, one.text, Role.PRINT, names)
+                break
 
 
 def stem_column(layout: PageLayout, stem: Stem) -> int | None:
-    """The column of a stem, None where it is on another page."""
+    """The column of a stem, at its heads' right where it goes up, else at their left; None where it
+    is on another page."""
     cells = [layout.cells(head) for head in stem.heads]
     columns = [cell[1] for cell in cells if cell]
-    return min(columns) if columns else None
+    if not columns:
+        return None
+    return min(columns) + (width_of(layout, stem.heads[0]) - 1 if stem.up else 0)
 
 
 def draw_stems(layout: PageLayout) -> None:
@@ -360,12 +447,15 @@ def draw_stems(layout: PageLayout) -> None:
 
 def _stem_rows(staff: StaffRows, stem: Stem) -> range:
     to_lane = bool(stem.value.flags or stem.value.tuplet)
-    length = _STEM_STEPS // 2 if staff.compact else _STEM_STEPS - 1
+    steps = _STEM_STEPS - 1
+    length = {Scale.COMPACT: _STEM_STEPS // 2, Scale.FULL: steps, Scale.LARGE: 2 * steps}[
+        staff.scale
+    ]
     if stem.up:
         lane = staff.beams_above if staff.beams_above is not None else staff.pitch_first
         top = lane if to_lane else max(staff.row(stem.highest) - length, lane)
         return range(top, staff.row(stem.lowest))
-    lane = staff.beams_below if staff.beams_below is not None else staff.marks - 1
+    lane = staff.beams_below if staff.beams_below is not None else staff.pitch_end - 1
     bottom = lane if to_lane else min(staff.row(stem.lowest) + length, lane)
     return range(staff.row(stem.highest) + 1, bottom + 1)
 
@@ -424,10 +514,10 @@ _PARTS = (
     draw_ledger_lines,
     draw_stems,
     draw_ties,
+    draw_beams,
     draw_signs_and_heads,
     draw_rests,
-    draw_beams,
-    draw_fingering,
+    draw_texts,
     draw_octave_lines,
     draw_changes,
     draw_bar_numbers,
@@ -437,21 +527,34 @@ _PARTS = (
 
 
 def draw_page(system: SystemLayout, slots: Sequence[Slot], every_slot: Sequence[Slot]) -> Page:
-    """Draw the page that holds ``slots``, out of ``every_slot`` of the window."""
+    """Draw the page that holds ``slots``, out of ``every_slot`` of the window; in the middle."""
     layout = lay_out_page(system, tuple(slots), every_slot)
     for part in _PARTS:
         part(layout)
-    return Page(layout.canvas.rows(), _find_note_cells(layout), slots[0].onset_quarters)
+    aside = max((system.width - layout.right - 1) // 2, 0)
+    return Page(
+        layout.canvas.rows(aside),
+        _find_note_cells(layout, aside),
+        slots[0].onset_quarters,
+        layout.list_print(),
+    )
 
 
-def _find_note_cells(layout: PageLayout) -> dict[int, NoteCells]:
+def _find_note_cells(layout: PageLayout, aside: int) -> dict[int, NoteCells]:
     """Each note's cells on this page; its mark stands under the first of its heads."""
     out = {}
     for note, cells in layout.heads.items():
         head, (_, column) = cells[0]
         staff = layout.rows_of(head.staff)
-        if staff.marks_beside:
-            column = layout.core(head) + fingers_width(layout, head)
-        mark = staff.marks, column
-        out[note] = NoteCells(tuple(cell for _, cell in cells), mark)
+        group = next(group for group in staff.groups if TextKind.MARK in group)
+        texts = layout.system.texts.get(slot_key(head), {}).get(staff.staff, {})
+        if beside := place_texts(group, texts)[1]:
+            column = layout.core(head) + beside
+        every = tuple(
+            (row, x + at + aside)
+            for one, (_, x) in cells
+            for row, text in head_rows(layout, one)
+            for at in range(len(text))
+        )
+        out[note] = NoteCells(every, (staff.marks, column + aside))
     return out

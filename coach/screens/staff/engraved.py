@@ -139,7 +139,7 @@ def lay_out_pictures(
         for plan, one in zip(plans, placed, strict=True)
     ]
     starts = tuple(plan.start_quarters for plan in plans)
-    return EngravedSheet(Sheet(pages, starts, columns, height, False), tuple(placed))
+    return EngravedSheet(Sheet(pages, starts, columns, height), tuple(placed))
 
 
 def _place(picture: Picture, graphics: Graphics, columns: int) -> PlacedPicture:

@@ -1,13 +1,17 @@
 """The characters that music is written with.
 
 Only characters that the common monospace fonts have: no musical symbols (U+1D100 and after are
-in none of them). ``●○─`` are of ambiguous width in some East Asian terminals, so there is a
+in none of them). A head is a block, open in the middle where it is hollow, and looks alike at every
+size. ``█─`` are of ambiguous width in some East Asian terminals, so there is a
 second set of plain ASCII.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+
+from coach.score.model import NoteMark
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,22 +29,26 @@ class Glyphs:
     """One set of characters."""
 
     filled: str
+    """A head of two columns, one row to a step."""
     hollow: str
-    grace: str
     low_filled: str
-    """Compact form: a head on the line (the lower half of its row)."""
+    """The same in the compact form: on the line (the lower half of its row)."""
     low_hollow: str
     high_filled: str
-    """Compact form: a head in the space above the line (the upper half)."""
+    """In the space above the line (the upper half)."""
     high_hollow: str
+    large_filled: tuple[str, str, str]
+    """The same over three rows, for two rows to a step."""
+    large_hollow: tuple[str, str, str]
+    grace: str
     line: str
     bar: str
     crossing: str
     cut: str
     """The dashed line where the window cuts a bar."""
     stem: str
-    beams: tuple[Beam, Beam, Beam]
-    """Eighths, sixteenths, and all that is shorter."""
+    beams: tuple[Beam, Beam, Beam, Beam]
+    """Eighths, sixteenths, 32nds, and all that is shorter."""
     tie: str
     dot: str
     whole_rest: str
@@ -51,25 +59,47 @@ class Glyphs:
     quarter_rest: str
     short_rest: str
     """One for each hook: eighth one, sixteenth two, stacked."""
+    rolled: str
+    """Before a chord that is broken upwards, at each of its rows."""
+    touch: Mapping[NoteMark, str]
+    """What is written over or under a note."""
+
+
+_TOUCH = {
+    NoteMark.TRILL: "tr",
+    NoteMark.TURN: "S",
+    NoteMark.MORDENT: "w",
+    NoteMark.TREMOLO: "//",
+    NoteMark.GLISSANDO: "gl",
+    NoteMark.ACCENT: ">",
+    NoteMark.MARCATO: "^",
+    NoteMark.TENUTO: "-",
+    NoteMark.STACCATO: ".",
+    NoteMark.STACCATISSIMO: "'",
+    NoteMark.FERMATA: "U",
+}
 
 
 UNICODE = Glyphs(
-    filled="●",
-    hollow="○",
+    filled="██",
+    hollow="▌▐",
+    low_filled="▄▄",
+    low_hollow="▖▗",
+    high_filled="▀▀",
+    high_hollow="▘▝",
+    large_filled=("▄▄▄▄", "████", "▀▀▀▀"),
+    large_hollow=("▄▄▄▄", "█  █", "▀▀▀▀"),
     grace="•",
-    low_filled="▄",
-    low_hollow="o",
-    high_filled="▀",
-    high_hollow="°",
     line="─",
     bar="│",
     crossing="┼",
     cut="┊",
     stem="│",
     beams=(
-        Beam("─", ("┌", "┬", "┐"), ("└", "┴", "┘")),
-        Beam("═", ("╒", "╤", "╕"), ("╘", "╧", "╛")),
         Beam("━", ("┏", "┳", "┓"), ("┗", "┻", "┛")),
+        Beam("═", ("╔", "╦", "╗"), ("╚", "╩", "╝")),
+        Beam("≡", ("╔", "╦", "╗"), ("╚", "╩", "╝")),
+        Beam("≣", ("╔", "╦", "╗"), ("╚", "╩", "╝")),
     ),
     tie="~",
     dot="·",
@@ -79,16 +109,20 @@ UNICODE = Glyphs(
     low_half_rest="_",
     quarter_rest="ξ",
     short_rest="7",
+    rolled="{",
+    touch={**_TOUCH, NoteMark.TURN: "∞", NoteMark.FERMATA: "∩"},
 )
 
 ASCII = Glyphs(
-    filled="@",
-    hollow="O",
+    filled="@@",
+    hollow="()",
+    low_filled="@,",
+    low_hollow="o,",
+    high_filled="@'",
+    high_hollow="o'",
+    large_filled=("/@@\\", "@@@@", "\\@@/"),
+    large_hollow=("/--\\", "|  |", "\\--/"),
     grace="*",
-    low_filled="@",
-    low_hollow="o",
-    high_filled="*",
-    high_hollow='"',
     line="-",
     bar="|",
     crossing="+",
@@ -98,6 +132,7 @@ ASCII = Glyphs(
         Beam("_", ("_", "_", "_"), ("_", "_", "_")),
         Beam("=", ("=", "=", "="), ("=", "=", "=")),
         Beam("#", ("#", "#", "#"), ("#", "#", "#")),
+        Beam("%", ("%", "%", "%"), ("%", "%", "%")),
     ),
     tie="~",
     dot=".",
@@ -107,4 +142,6 @@ ASCII = Glyphs(
     low_half_rest="h",
     quarter_rest="z",
     short_rest="7",
+    rolled="{",
+    touch=_TOUCH,
 )

@@ -35,6 +35,8 @@ class Page:
     """By index into ``excerpt.notes``."""
     start_quarters: Fraction
     """The page's first onset: when the playing gets here it is turned to."""
+    printed: frozenset[tuple[str, Fraction]] = frozenset()
+    """The print besides notes that is to be read on it: what, and at which onset."""
 
 
 class Pages(Sequence[Page]):
@@ -74,7 +76,8 @@ class Sheet:
     """Each page's first onset."""
     width: int
     height: int
-    compact: bool
+    form: str = ""
+    """How it is drawn, for measuring."""
 
     def page_at(self, onset_quarters: Fraction) -> int:
         """The page to show while this onset is played: the last that begins at or before it."""

@@ -10,17 +10,25 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from coach.score.notation import Head, Written
-from coach.screens.staff.canvas import Canvas
-from coach.screens.staff.columns import ChordColumns, Slot, SlotKey, place_slots, slot_key
+from coach.screens.staff.canvas import Canvas, Role
+from coach.screens.staff.columns import (
+    CLEF_WIDTH,
+    ChordColumns,
+    Slot,
+    place_slots,
+    slot_key,
+)
 from coach.screens.staff.glyphs import Glyphs
 from coach.screens.staff.page import Cell
 from coach.screens.staff.rows import Form, StaffRows
+from coach.screens.staff.slots import SlotKey
+from coach.screens.staff.texts import PrintName, SlotTexts
 
 LABEL_WIDTH = 3
 """``RH`` or ``LH`` and a space."""
 CLEF_COLUMN = LABEL_WIDTH + 1
 """After the first column of the staff lines."""
-KEY_COLUMN = CLEF_COLUMN + 2
+KEY_COLUMN = CLEF_COLUMN + CLEF_WIDTH + 1
 """A column of air after the clef."""
 
 
@@ -32,6 +40,8 @@ class SystemLayout:
     staves: tuple[StaffRows, ...]
     rows: int
     chords: Mapping[SlotKey, ChordColumns]
+    texts: Mapping[SlotKey, Mapping[int, SlotTexts]]
+    """By slot and staff."""
     form: Form
     glyphs: Glyphs
     width: int
@@ -55,6 +65,20 @@ class PageLayout:
     is_first: bool
     next_slot: Slot | None
     """What follows on the next page."""
+    printed: list[tuple[Cell, str, frozenset[PrintName]]]
+    """Texts and signs of print that were put down, with the names of what they show."""
+
+    def put_print(
+        self, row: int, column: int, text: str, role: Role, names: frozenset[PrintName]
+    ) -> None:
+        """Put down a text or a sign of print."""
+        self.canvas.put(row, column, text, role)
+        self.printed.append(((row, column), text, names))
+
+    def list_print(self) -> frozenset[PrintName]:
+        """What of it can be read: nothing was put over it since."""
+        here = [n for (row, x), text, n in self.printed if self.canvas.holds(row, x, text)]
+        return frozenset().union(*here)
 
     def cells(self, head: Head) -> Cell | None:
         """Where a head is, or None where it is on another page."""
@@ -98,6 +122,7 @@ def lay_out_page(
         right=min(right, system.width - 1),
         is_first=is_first,
         next_slot=following[0] if following else None,
+        printed=[],
     )
 
 

@@ -55,11 +55,12 @@ class StaffView(Widget):
         & > .staff--beam, & > .staff--rest, & > .staff--sign { color: $text; }
         & > .staff--head { color: $text; text-style: bold; }
         & > .staff--finger { color: $text-accent; }
+        & > .staff--print { color: $text; text-style: bold; }
         & > .staff--beat { text-style: bold; }
         & > .staff--count, & > .staff--number { text-style: dim; }
         & > .staff--hand { text-style: bold; }
         & > .staff--right { color: $text-primary; text-style: bold; }
-        & > .staff--fault { text-style: bold reverse; }
+        & > .staff--fault { background: $foreground 30%; text-style: bold; }
         & > .staff--fault-mark { text-style: bold reverse; }
     }
     """

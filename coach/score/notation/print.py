@@ -1,0 +1,92 @@
+"""What is printed besides heads: touch and ornaments at the notes, dynamics, words, long lines.
+
+A mark belongs to a voice at an onset, so the notes of a chord share it. A fermata, and the end of a
+slur, stand at the last piece of a tied note, all else at its first (common practice).
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from coach.score.model import Direction, LineKind, NoteMark, PrintedLine, Score
+from coach.score.window import Excerpt
+
+if TYPE_CHECKING:
+    from coach.score.notation.written import Head
+
+_AT_LAST_PIECE = frozenset({NoteMark.FERMATA, NoteMark.SLUR_END})
+_NO_SIGN_OF_ITS_OWN = frozenset({NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT})
+_DYNAMIC = re.compile(r"p+|f+|m[pf]|s?f+[pz]p?|s?f+zp?|sfp+|rfz?|fp+|pf|n")
+"""A dynamic as it is printed, in letters; any other direction is words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """The marks of one voice at one onset, or of one small note."""
+
+    staff: int
+    voice: str
+    onset_quarters: Fraction
+    grace: int
+    """As a head's: 0, or the place in a row of small notes."""
+    after: bool
+    marks: frozenset[NoteMark]
+
+
+def find_touches(excerpt: Excerpt, heads: Sequence[Head]) -> tuple[Touch, ...]:
+    """Every mark in sight, at the heads that are drawn."""
+    last_piece: dict[int, Head] = {}
+    for head in heads:
+        last_piece[head.note] = head
+    found: dict[tuple[int, str, Fraction, int, bool], set[NoteMark]] = defaultdict(set)
+    for head in heads:
+        given = excerpt.notes[head.note].marks - _NO_SIGN_OF_ITS_OWN
+        here = given - _AT_LAST_PIECE if head.first else frozenset()
+        if last_piece[head.note] is head:
+            here |= given & _AT_LAST_PIECE
+        if here:
+            key = head.staff, head.voice, head.onset_quarters, head.grace, head.after
+            found[key] |= here
+    return tuple(Touch(*key, frozenset(marks)) for key, marks in sorted(found.items()))
+
+
+def is_dynamic(direction: Direction) -> bool:
+    """Whether it is a dynamic in letters, and not words."""
+    return _DYNAMIC.fullmatch(direction.text) is not None
+
+
+def find_directions(
+    score: Score, staves: frozenset[int], start: Fraction, end: Fraction
+) -> tuple[Direction, ...]:
+    """The dynamics and words from ``start`` up to ``end``, on the nearest staff in sight."""
+    inside = (one for one in score.directions if start <= one.onset_quarters < end)
+    return tuple(
+        Direction(one.onset_quarters, _nearest(one.staff, staves), one.text)
+        for one in inside
+        if one.text.strip()
+    )
+
+
+def find_lines(
+    score: Score, staves: frozenset[int], start: Fraction, end: Fraction
+) -> tuple[PrintedLine, ...]:
+    """The hairpins and pedal marks that lie over any of this time; a pedal stands lowest."""
+    return tuple(
+        PrintedLine(
+            line.kind,
+            max(staves) if line.kind is LineKind.PEDAL else _nearest(line.staff, staves),
+            line.start_quarters,
+            line.end_quarters,
+        )
+        for line in score.lines
+        if line.start_quarters < end and line.end_quarters > start
+    )
+
+
+def _nearest(staff: int, staves: frozenset[int]) -> int:
+    return min(staves, key=lambda one: (abs(one - staff), one))

@@ -1,0 +1,237 @@
+"""What is printed besides the notes stands in its lane, whole, and no bar is cut for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+from itertools import pairwise
+from random import Random
+
+import pytest
+
+from coach.score.build import score_from_notes
+from coach.score.model import (
+    Direction,
+    Hand,
+    Hands,
+    LineKind,
+    NoteMark,
+    PrintedLine,
+    Score,
+)
+from coach.score.window import Window, excerpt
+from coach.screens.marks import MarkKind
+from coach.screens.staff import ASCII, UNICODE, MarkedPage, Sheet, WindowLayout
+from coach.screens.staff.texts import touch_text
+
+
+def scale(*marks: frozenset[NoteMark], hand: str = "RH", low: int = 72) -> Score:
+    """A quarter for each set of marks, from a key upwards."""
+    notes = [
+        {"pitch": low + 2 * at, "onset": at, "length": 1, "hand": hand} for at in range(len(marks))
+    ]
+    score = score_from_notes(notes)
+    marked = tuple(replace(n, marks=m) for n, m in zip(score.notes, marks, strict=True))
+    return replace(score, notes=marked)
+
+
+def sheet(
+    score: Score, width: int = 80, height: int = 24, end: F | int | None = None, size: int = 0
+) -> Sheet:
+    window = Window(F(0), F(end or score.end_quarters), Hands.TOGETHER)
+    return WindowLayout(score, excerpt(score, window)).lay_out(width, height, size=size)
+
+
+def texts(shown: Sheet, page: int = 0) -> list[str]:
+    return [row.text.rstrip() for row in shown.pages[page].rows]
+
+
+PLAIN: frozenset[NoteMark] = frozenset()
+TOUCHED = (
+    frozenset({NoteMark.SLUR_START, NoteMark.STACCATO}),
+    frozenset({NoteMark.SLUR_END, NoteMark.ACCENT}),
+    frozenset({NoteMark.TRILL}),
+    frozenset({NoteMark.TENUTO, NoteMark.FERMATA}),
+)
+
+
+def test_touch_stands_over_its_note() -> None:
+    touch, *_ = texts(sheet(scale(*TOUCHED)))
+    assert touch.split() == ["bar", "1", "(.", ">)", "tr", "-∩"]
+
+
+def test_a_slur_that_ends_where_another_begins_is_no_pair_of_brackets() -> None:
+    both = frozenset({NoteMark.SLUR_START, NoteMark.SLUR_END, NoteMark.STACCATO})
+    assert touch_text(both, UNICODE) == ").("
+
+
+def test_every_sign_is_as_wide_in_plain_characters() -> None:
+    assert {m: len(t) for m, t in UNICODE.touch.items()} == {
+        m: len(t) for m, t in ASCII.touch.items()
+    }
+
+
+def test_a_broken_chord_has_its_sign_at_every_row() -> None:
+    rolled = frozenset({NoteMark.ARPEGGIO})
+    notes = [{"pitch": p, "onset": 0, "length": 4, "hand": "RH"} for p in (72, 76, 79)]
+    score = score_from_notes(notes)
+    score = replace(score, notes=tuple(replace(n, marks=rolled) for n in score.notes))
+    assert "".join(texts(sheet(score))).count("{") == 9  # from C to G, two rows a step
+
+
+def test_dynamics_hairpin_and_pedal_have_their_own_rows_where_there_is_room() -> None:
+    score = replace(
+        scale(*[PLAIN] * 4),
+        directions=(
+            Direction(F(0), 1, "p"),
+            Direction(F(3), 1, "sfz"),
+            Direction(F(1), 1, "dolce"),
+        ),
+        lines=(
+            PrintedLine(LineKind.CRESCENDO, 1, F(0), F(3)),
+            PrintedLine(LineKind.PEDAL, 1, F(0), F(2)),
+        ),
+    )
+    *_, dynamics, pedal, counts = texts(sheet(score))
+    assert dynamics.split()[0].startswith("p<───")
+    assert dynamics.endswith("sfz")
+    assert pedal.strip().startswith("Ped___")
+    assert pedal.rstrip().endswith("*")
+    assert counts.split() == ["1", "2", "3", "4"]
+    assert any("dolce" in row for row in texts(sheet(score)))
+
+
+def test_a_hairpin_from_before_the_window_is_seen_in_it() -> None:
+    score = replace(scale(*[PLAIN] * 8), lines=(PrintedLine(LineKind.DIMINUENDO, 1, F(0), F(8)),))
+    window = Window(F(4), F(6), Hands.TOGETHER)
+    shown = WindowLayout(score, excerpt(score, window)).lay_out(80, 24)
+    assert any(">───" in row for row in texts(shown))
+
+
+def test_fingers_and_marks_never_run_together() -> None:
+    notes = [
+        {
+            "pitch": p - 24 * (hand == "LH"),
+            "onset": F(at, 2),
+            "length": F(1, 2),
+            "hand": hand,
+            "fingering": f,
+        }
+        for hand in ("RH", "LH")
+        for at in range(8)
+        for p, f in ((60, "5"), (64, "2"), (67, "1"))
+    ]
+    score = score_from_notes(notes)
+    shown = sheet(score, 80, 18)
+    assert "one" in shown.form
+    page = MarkedPage(shown.pages[0], dict.fromkeys(range(len(score.notes)), MarkKind.RIGHT))
+    lanes = [page.row(row)[0] for row in range(page.rows) if "=" in page.row(row)[0]]
+    assert lanes
+    for lane in lanes:
+        assert not any(a.isdigit() and b == "=" for a, b in pairwise(lane))
+        assert not any(a == "=" and b.isdigit() for a, b in pairwise(lane))
+
+
+def test_heads_of_one_kind_look_alike_in_every_form() -> None:
+    notes = [
+        {"pitch": p, "onset": at * 2, "length": 2, "hand": "RH"} for at, p in enumerate((64, 65))
+    ]
+    score = score_from_notes(notes)
+    halves = {"▖▗", "▘▝"}, {"▌▐"}, {"█  █"}
+    for height, looks in zip((10, 16, 30), halves, strict=True):
+        drawn = "\n".join(texts(sheet(score, height=height)))
+        assert all(look in drawn for look in looks)
+
+
+def test_a_sign_says_whose_it_is_where_two_heads_share_a_row() -> None:
+    notes = [{"pitch": p, "onset": 0, "length": 4, "hand": "RH"} for p in (64, 66)]  # E and F sharp
+    drawn = "\n".join(texts(sheet(score_from_notes(notes), height=10)))
+    assert "#'" in drawn
+
+
+def test_clefs_are_drawn_and_no_letters() -> None:
+    notes = [
+        {"pitch": 72, "onset": 0, "length": 4, "hand": "RH"},
+        {"pitch": 48, "onset": 0, "length": 4, "hand": "LH"},
+    ]
+    drawn = "\n".join(texts(sheet(score_from_notes(notes, key_fifths=1))))
+    for letter in "GF":
+        assert letter not in drawn
+
+
+def test_sixty_fourths_have_a_beam_of_their_own() -> None:
+    notes = [
+        {"pitch": 60, "onset": F(at, 16), "length": F(1, 16), "hand": "RH"} for at in range(16)
+    ]
+    score = score_from_notes(notes)
+    shown = WindowLayout(score, excerpt(score, Window(F(0), F(1), Hands.TOGETHER)))
+    assert "≣" in "\n".join(texts(shown.lay_out(120, 24)))
+
+
+def test_a_whole_beam_goes_under_the_octave_line() -> None:
+    """One note of the four lies on far ledger lines: all four are written an octave lower."""
+    notes = [
+        {"pitch": p, "onset": F(at, 4), "length": F(1, 4), "hand": "RH"}
+        for at, p in enumerate((84, 88, 96, 88))
+    ] + [{"pitch": 36, "onset": 0, "length": 4, "hand": "LH"}]
+    score = score_from_notes(notes)
+    shown = sheet(score, height=18)
+    assert "8va" in "\n".join(texts(shown))
+    page = shown.pages[0]
+    right = [n for n, one in enumerate(score.notes) if one.hand is Hand.RIGHT]
+    rows = [page.notes[n].heads[0][0] for n in right]
+    assert rows[1] == rows[3]
+    assert rows[0] > rows[1] > rows[2]
+
+
+SHORT_SIGNS = (NoteMark.STACCATO, NoteMark.ACCENT, NoteMark.TENUTO, NoteMark.SLUR_START)
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("seed", range(40))
+def test_no_bar_is_cut_in_a_small_terminal(seed: int) -> None:
+    """Four octaves a hand, chords, signs, fingers and touch: whole, in two pages at most."""
+    chance = Random(seed)
+    notes = []
+    for hand, low in (("RH", 55), ("LH", 29)):
+        step = chance.choice([F(1), F(1, 2), F(1, 4)])
+        for at in range(int(4 / step)):
+            root = low + chance.randrange(36)
+            for above in chance.sample([0, 4, 7, 10, 12], chance.randrange(1, 4)):
+                notes.append(
+                    {"pitch": root + above, "onset": at * step, "length": step, "hand": hand}
+                )
+    score = score_from_notes(notes)
+    score = replace(
+        score,
+        notes=tuple(
+            replace(n, marks=frozenset(chance.sample(SHORT_SIGNS, 1))) for n in score.notes
+        ),
+    )
+    shown = sheet(score, 80, 18)
+    assert shown.height <= 18
+    assert len(shown.pages) <= 2
+    assert {note for page in shown.pages for note in page.notes} == set(range(len(score.notes)))
+    for page in shown.pages:
+        assert "1" in page.rows[-1].text or "3" in page.rows[-1].text  # the beats
+
+
+def test_a_large_terminal_has_a_larger_staff_in_the_middle() -> None:
+    score = scale(*[PLAIN] * 4)
+    rows = texts(sheet(score, 200, 49))
+    assert any("████" in row for row in rows)
+    left = min(len(row) - len(row.lstrip()) for row in rows if row)
+    right = 200 - max(map(len, rows))
+    assert abs(left - right) <= 1
+
+
+def test_the_staff_can_be_asked_for_smaller_and_larger() -> None:
+    notes = [
+        {"pitch": p, "onset": at, "length": 1, "hand": h}
+        for at in range(8)
+        for p, h in ((72, "RH"), (48, "LH"))
+    ]
+    score = score_from_notes(notes)
+    usual, smaller, larger = (sheet(score, 80, 26, size=size) for size in (0, -1, 1))
+    assert smaller.height < usual.height
+    assert larger.height >= usual.height
