@@ -193,3 +193,19 @@ def test_the_verdict_is_written_large_in_every_usual_terminal(
         assert seat.is_large(f"{hands.value.upper()} BEAT 1", plain=ascii_only)
 
     seated(size, run, drill=drill, settings=Settings(ascii_only=ascii_only))
+
+
+def test_the_notes_can_be_made_smaller_and_larger_again() -> None:
+    drill = FakeDrill(two_hands(4), window=Window(F(0), F(16), Hands.TOGETHER))
+
+    async def run(seat: Seat) -> None:
+        forms = [seat.sheet.form]
+        for key in ("V", "V", "v", "v", "v"):
+            await seat.pilot.press(key)
+            forms.append(seat.sheet.form)
+        assert forms[0] == forms[4]
+        assert forms[1] == forms[3]
+        assert len({*forms[:3]}) == 3
+        assert len(seat.sheet.pages) == 4  # a bar a page, each as large as can be
+
+    seated((120, 40), run, drill=drill)

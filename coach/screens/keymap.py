@@ -53,6 +53,8 @@ COMMANDS = (
     Command("write", "e,ctrl+e", "e", "write", "A fingering, or a note on this passage"),
     Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
     Command("page(-1)", "pageup", "PgUp", "page before", "The page before"),
+    Command("music_size(1)", "v,ctrl+pageup", "v", "larger staff", "Larger notes, on more pages"),
+    Command("music_size(-1)", "V,ctrl+pagedown", "V", "smaller staff", "Smaller notes"),
     Command("help", "question_mark,f1", "?", "keys", "All keys and marks"),
     Command("home", "escape", "Esc", "home", "Another piece; this one is kept"),
 )

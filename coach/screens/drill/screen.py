@@ -334,6 +334,11 @@ class DrillScreen(Screen[None]):
         """Turn the page of the window."""
         self.presenter.staff.turn(by)
 
+    def action_music_size(self, by: int) -> None:
+        """Larger or smaller notes."""
+        self.presenter.staff.resize_music(by)
+        self.presenter.foot.choose_rows()
+
     def action_details(self) -> None:
         """All that was heard in the last repetition."""
         text = details_text(self.session.score, self.presenter.verdict.ended)

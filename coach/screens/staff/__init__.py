@@ -14,10 +14,12 @@ from coach.screens.staff.engraved import (
 from coach.screens.staff.glyphs import ASCII, UNICODE, Glyphs
 from coach.screens.staff.layout import WindowLayout
 from coach.screens.staff.page import BLANK, LOOKS, Cell, MarkedPage, Sheet
+from coach.screens.staff.rows import FORMS
 
 __all__ = [
     "ASCII",
     "BLANK",
+    "FORMS",
     "LOOKS",
     "UNICODE",
     "Cell",

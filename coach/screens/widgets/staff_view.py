@@ -23,6 +23,7 @@ from coach.screens.marks import MarkKind
 from coach.screens.messages import PageTurned
 from coach.screens.staff import (
     BLANK,
+    FORMS,
     LOOKS,
     Cell,
     Counts,
@@ -87,6 +88,8 @@ class StaffView(Widget):
         self._next_layout: WindowLayout | None = None
         """The same of the window that comes next, where it is known."""
         self._sheet: Sheet | None = None
+        self._music_size = 0
+        """Larger or smaller than the largest that fits; see :meth:`WindowLayout.lay_out`."""
         self._page = 0
         self._at = Fraction(0)
         """The onset whose page is in sight: the next to play, or the first of a page turned to."""
@@ -119,7 +122,7 @@ class StaffView(Widget):
     def _rows_needed_by(self, layout: WindowLayout | None, columns: int, rows: int) -> int:
         if layout is None:
             return 0
-        needed = layout.rows_needed(columns, rows)
+        needed = layout.rows_needed(columns, rows, self._music_size)
         if self._engraver:
             staves = len({note.staff for note in layout.excerpt.notes})
             needed = max(needed, min(ENGRAVED_ROWS[min(staves, 2) - 1], rows))
@@ -188,6 +191,11 @@ class StaffView(Widget):
         """Turn pages forward or back."""
         self.turn_to(self._page + by)
 
+    def resize_music(self, by: int) -> None:
+        """Notes a step larger or smaller, as far as there are forms; the place stays."""
+        self._music_size = min(max(self._music_size + by, -len(FORMS)), 1)
+        self._make_sheet()
+
     def on_resize(self, event: Resize) -> None:
         """Another size is another sheet; marks stay, and so does the place."""
         self._make_sheet()
@@ -236,7 +244,7 @@ class StaffView(Widget):
     def _make_sheet(self) -> None:
         width, height = self.size
         if self._window_layout and width and height:
-            self._sheet = self._window_layout.lay_out(width, height, self._glyphs)
+            self._sheet = self._window_layout.lay_out(width, height, self._glyphs, self._music_size)
             self._pictures = ()
             self._show_sheet()
             if self._engraver:  # once it is known how many rows the foot leaves
