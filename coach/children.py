@@ -1,4 +1,4 @@
-"""Starting a Python of our own beside us: the one place where that is done.
+"""Starting a Python of our own beside us, and ending it: the one place where that is done.
 
 A pianist starts Keyhole from the folder of the scores, and Python would look for modules there
 first: a file ``rtmidi.py`` among them, or one from whoever sent the scores, would be run. So no
@@ -11,6 +11,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
@@ -41,6 +42,16 @@ def start_python(
         start_new_session=own_session,
         creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
     )
+
+
+def end_python(child: subprocess.Popen[bytes]) -> None:
+    """End a child now, whatever it is at; harmless where it has ended."""
+    child.kill()
+    child.wait()
+    for pipe in (child.stdin, child.stdout):
+        with suppress(OSError):  # what was written to it and never read
+            if pipe:
+                pipe.close()
 
 
 def _module_path() -> str:

@@ -15,7 +15,7 @@ from concurrent.futures import Future
 from contextlib import suppress
 from typing import TYPE_CHECKING, BinaryIO, TypeAlias, cast
 
-from coach.children import start_python
+from coach.children import end_python, start_python
 
 if TYPE_CHECKING:
     from coach.judging.judge import JudgingJob
@@ -127,11 +127,5 @@ class Judges:
 
     def _end_child(self) -> None:
         child, self._child = self._child, None
-        if child is None:
-            return
-        child.kill()
-        child.wait()
-        for pipe in (child.stdin, child.stdout):
-            with suppress(OSError):
-                if pipe:
-                    pipe.close()
+        if child:
+            end_python(child)

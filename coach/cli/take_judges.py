@@ -20,7 +20,7 @@ from pathlib import Path
 from subprocess import PIPE, Popen
 from typing import TextIO
 
-from coach.children import start_python
+from coach.children import end_python, start_python
 from coach.judging.judge import judge
 from coach.judging.model import Stage
 from coach.judging.serialize import judgement_to_plain
@@ -171,14 +171,8 @@ class _Lane:
 
     def _end_child(self) -> None:
         child, self._child = self._child, None
-        if child is None:
-            return
-        for pipe in (child.stdin, child.stdout):
-            with suppress(OSError):
-                if pipe:
-                    pipe.close()
-        child.kill()
-        child.wait()
+        if child:
+            end_python(child)
 
 
 def bar_words(done: int, every: int, width: int = 30) -> str:

@@ -12,7 +12,7 @@ from queue import Empty, SimpleQueue
 from subprocess import PIPE, Popen
 from typing import Any
 
-from coach.children import start_python
+from coach.children import end_python, start_python
 from coach.engraving.engraver import Box
 
 KEPT = 24
@@ -115,7 +115,7 @@ class EngravingLine:
         return True
 
     def _make(self, wanted: Wanted) -> Picture | None:
-        order = (json.dumps({**asdict(wanted)}) + "\n").encode()
+        order = (json.dumps(asdict(wanted)) + "\n").encode()
         for _ in range(2):
             told = self._answer(order)
             if told is not None:
@@ -159,11 +159,5 @@ class EngravingLine:
 
     def _end_child(self) -> None:
         child, self._child = self._child, None
-        if child is None:
-            return
-        child.kill()
-        child.wait()
-        for end in (child.stdin, child.stdout):
-            if end:
-                with suppress(OSError):
-                    end.close()
+        if child:
+            end_python(child)

@@ -28,7 +28,6 @@ Plain = dict[str, Any]
 
 FORM = 1
 """Of both files; each line says it."""
-_PIECE = ("key", "title", "path", "used_at_s", "state", "checksum")
 
 
 class NotOurLine(ValueError):
@@ -60,7 +59,7 @@ class Joined:
 
 def list_pieces(db: sqlite3.Connection) -> Iterator[tuple[int, Plain]]:
     """Every piece with its row's number, the one that was used first before all others."""
-    query = f"SELECT id, {', '.join(_PIECE)} FROM piece ORDER BY used_at_s, id"
+    query = f"SELECT id, {', '.join(rows.PIECE_COLUMNS)} FROM piece ORDER BY used_at_s, id"
     for number, *values in db.execute(query):
         piece, used_at_s = rows.piece_in(*values[:4])
         try:

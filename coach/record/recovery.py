@@ -30,9 +30,6 @@ from coach.record.schema import tables_of
 # Taking one record's rows into another: nothing twice, nothing lost.
 
 
-_PIECE = ("key", "title", "path", "used_at_s", "state", "checksum")
-
-
 def join_file(into: Database, beside: Path) -> None:
     """Take a record's file in, in one transaction, and then remove the file.
 
@@ -52,7 +49,7 @@ def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
 
     A repetition is known again by its piece and its time.
     """
-    pieces = f"SELECT id, {', '.join(_PIECE)} FROM piece ORDER BY id"
+    pieces = f"SELECT id, {', '.join(rows.PIECE_COLUMNS)} FROM piece ORDER BY id"
     of = f"SELECT {rows.CHECKED} FROM repetition WHERE piece_id = ? ORDER BY id"
     for number, *values in source.execute(pieces):
         piece = join_piece(into, values)
@@ -141,8 +138,8 @@ class _Rescuer:
 
     def piece(self, number: int, values: Sequence[Any], indexed: object = None) -> None:
         """A piece's row, from its key on; its key as the index has it may be the sound one."""
-        filled = [*values, None, None][: len(_PIECE)]
-        filled += [None] * (len(_PIECE) - len(filled))
+        filled = [*values, None, None][: len(rows.PIECE_COLUMNS)]
+        filled += [None] * (len(rows.PIECE_COLUMNS) - len(filled))
         if not isinstance(filled[0], str):
             filled[0] = indexed
         key, state = filled[0], filled[4]
@@ -171,7 +168,7 @@ def _rescue_by_query(rescuer: _Rescuer, damaged: Path) -> None:
         tables = tables_of(source)
         known = _columns(source, "piece")
         last = source.execute("SELECT max(id) FROM piece").fetchone()[0] or 0
-        columns = ", ".join(column for column in _PIECE if column in known)
+        columns = ", ".join(column for column in rows.PIECE_COLUMNS if column in known)
         indexed: dict[int, object] = {}
         with suppress(*_TROUBLE):
             by_key = "SELECT id, key FROM piece INDEXED BY sqlite_autoindex_piece_1 ORDER BY key"

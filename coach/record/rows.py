@@ -195,6 +195,8 @@ def _decision(ended: RepetitionEnded) -> RowValues:
 # -- a piece --------------------------------------------------------------------------------------
 
 UNTITLED = "Untitled"
+PIECE_COLUMNS = ("key", "title", "path", "used_at_s", "state", "checksum")
+"""What of a piece goes from one record to another; its counts are made anew there."""
 
 
 def piece_checksum(key: str, state: str | None) -> int:

@@ -11,7 +11,7 @@ from math import inf
 from subprocess import PIPE, Popen
 from typing import Any
 
-from coach.children import start_python
+from coach.children import end_python, start_python
 
 # Messages sent into a MIDI system by a process of its own; that one comes back shows it lives.
 #
@@ -127,11 +127,7 @@ class Echo:
 
     def stop(self) -> None:
         """End the process; harmless where that is done."""
-        self._child.kill()
-        self._child.wait()
-        for end in (self._child.stdin, self._child.stdout):
-            if end:
-                end.close()
+        end_python(self._child)
 
 
 # Whether the MIDI system still carries anything: what we send to ourselves through it comes back.
@@ -443,8 +439,7 @@ class Probe:
     def stop(self) -> None:
         """Ask no more."""
         if self._child:
-            self._child.kill()
-            self._child.wait()
+            end_python(self._child)
         self._child = None
 
     def _ask(self) -> None:

@@ -10,7 +10,7 @@ from contextlib import suppress
 from subprocess import PIPE, Popen, TimeoutExpired
 from typing import Any
 
-from coach.children import start_python
+from coach.children import end_python, start_python
 from coach.playing.click_schedule import Timed
 
 PATIENCE_S = 2.0
@@ -66,8 +66,7 @@ class SoundingLine:
         try:
             child.wait(PATIENCE_S)
         except TimeoutExpired:
-            child.kill()
-            child.wait()
+            end_python(child)
 
     def _is_running(self) -> bool:
         return self._child is not None and self._child.poll() is None

@@ -17,7 +17,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from coach.engraving import Box, Picture, note_id, write_mei
-from coach.score.model import Hand, Score
+from coach.score.model import Bar, Hand, Score
 from coach.score.notation import Counts, Written, write
 from coach.score.window import Excerpt, Window, excerpt
 from coach.screens.staff.canvas import Canvas, Role
@@ -97,8 +97,7 @@ def plan_pages(score: Score, part: Excerpt, counts: Counts, pages: int) -> tuple
 
 def pages_at_first(score: Score, part: Excerpt) -> int:
     """How many pages a window is tried on."""
-    first, last = score.bars_of(part.window.start_quarters, part.window.end_quarters)
-    return ceil((last.index - first.index + 1) / MOST_BARS)
+    return ceil(len(_bars_of(score, part.window)) / MOST_BARS)
 
 
 def pages_instead(
@@ -108,16 +107,19 @@ def pages_instead(
     or no barline is left to cut at."""
     smallest = min(picture.staff_px for picture in pictures)
     wanted = SMALLEST_STAFF_ROWS * graphics.cell_height_px
-    first, last = score.bars_of(part.window.start_quarters, part.window.end_quarters)
-    bars = last.index - first.index + 1
+    bars = len(_bars_of(score, part.window))
     if smallest >= wanted or len(pictures) >= bars:
         return None
     return min(max(ceil(len(pictures) * wanted / smallest), len(pictures) + 1), bars)
 
 
-def _cuts(score: Score, window: Window, pages: int) -> list[Fraction]:
+def _bars_of(score: Score, window: Window) -> Sequence[Bar]:
     first, last = score.bars_of(window.start_quarters, window.end_quarters)
-    bars = score.bars[first.index : last.index + 1]
+    return score.bars[first.index : last.index + 1]
+
+
+def _cuts(score: Score, window: Window, pages: int) -> list[Fraction]:
+    bars = _bars_of(score, window)
     each = len(bars) / pages
     starts = [bars[round(at * each)].onset_quarters for at in range(1, min(pages, len(bars)))]
     inside = [start for start in starts if window.start_quarters < start < window.end_quarters]
