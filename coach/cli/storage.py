@@ -8,7 +8,7 @@ from __future__ import annotations
 import atexit
 from argparse import Namespace
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from coach.record.folder import FILE, UNTIL_THEN, RecordError, data_folder, is_o
 from coach.record.settings import StoredSettings, load_settings, save_settings
 
 if TYPE_CHECKING:
+    from coach.playing.click_schedule import ClickStyle
     from coach.record.lock import Lease
     from coach.record.store import Store
     from coach.screens.setup_steps import SetupFound
@@ -56,6 +57,14 @@ class Storage:
             port=port or now.port,
             commands=bound or now.commands,
         )
+        return self._save()
+
+    def keep_click(self, style: ClickStyle) -> str:
+        """Keep how the click sounds; answers with what goes wrong, or ""."""
+        self.settings = replace(self.settings, click=asdict(style))
+        return self._save()
+
+    def _save(self) -> str:
         try:
             save_settings(data_folder(self._options.data), self.settings)
         except RecordError as error:

@@ -19,7 +19,7 @@ from coach.cli.score_library import HomeLibrary, demo_score
 from coach.cli.storage import Storage
 from coach.cli.terminal import need_terminal, warn
 from coach.playing.ports import Ports, PortsUnavailable, divert_noise
-from coach.record.settings import bound_of
+from coach.record.settings import bound_of, click_of
 from coach.score.counting import CountingSystem
 from coach.screens.interfaces import (
     Collaborators,
@@ -60,6 +60,7 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
                 options.ascii,
                 counting,
                 piano_keys=storage.settings.piano_keys,
+                click=click_of(storage.settings),
                 bound=bound_of(storage.settings),
             ),
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
@@ -127,6 +128,7 @@ def collaborators(
         port_wanted=options.port,
         port_before=storage.settings.port or None,
         keep_setup=storage.keep_setup,
+        keep_click=storage.keep_click,
         click=PianoSound(ports) if ports else None,
         judges=judges,
         demo_path=demo_score(),

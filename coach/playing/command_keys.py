@@ -53,6 +53,7 @@ class PianoCommand(StrEnum):
     NEXT = "next"
     PAUSE = "pause"
     WITH_ME = "with me"
+    CLICK = "click"
     AGAIN = "again"
     NOT_THIS = "not this"
     WHY = "why"

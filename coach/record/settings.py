@@ -11,12 +11,15 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from coach.playing.click_schedule import ClickBeats, ClickSound, ClickStyle
 from coach.playing.command_keys import RANGES, PianoCommand, Trigger
 from coach.private_files import write_private
 from coach.record.folder import RecordError
 from coach.score.counting import CountingSystem
 
 FILE = "settings.json"
+MOST_SILENT_BARS, MOST_LOUD = 16, 2.0
+"""A click's style beyond these was not kept by us."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,8 @@ class StoredSettings:
     """How many keys the piano has."""
     port: str = ""
     """The piano that was set up, by its port's name; "" for none."""
+    click: dict[str, Any] = field(default_factory=dict)
+    """How the click sounds, as fields of ``ClickStyle``."""
     commands: dict[str, str] = field(default_factory=dict)
     """What the pianist chose for a command: ``{"pedal 67": "next"}``."""
 
@@ -39,6 +44,26 @@ def bound_of(settings: StoredSettings) -> dict[Trigger, PianoCommand]:
     """What the pianist chose for which command."""
     read = ((Trigger.read(kept), command) for kept, command in settings.commands.items())
     return {trigger: PianoCommand(command) for trigger, command in read if trigger}
+
+
+def click_of(settings: StoredSettings) -> ClickStyle:
+    """How the click sounds."""
+    return _read_click(settings.click) or ClickStyle()
+
+
+def _read_click(found: dict[str, Any]) -> ClickStyle | None:
+    """The click's style that is kept; None where it can't be."""
+    kinds = {"accents": bool, "divides": bool, "silent_bars": int, "loudness": float}
+    try:
+        style = ClickStyle(
+            beats=ClickBeats(found.get("beats", ClickBeats.ALL)),
+            sound=ClickSound(found.get("sound", ClickSound.WOOD)),
+            **{name: found[name] for name, kind in kinds.items() if type(found.get(name)) is kind},
+        )
+    except ValueError:
+        return None
+    is_sane = 0 <= style.silent_bars <= MOST_SILENT_BARS and 0 < style.loudness <= MOST_LOUD
+    return style if is_sane else None
 
 
 def _is_bound(row: tuple[Any, Any]) -> bool:
@@ -52,6 +77,7 @@ _GOOD: dict[str, Callable[[Any], bool]] = {
     "counting": lambda found: found in list(CountingSystem),
     "piano_keys": lambda found: found in RANGES,
     "port": lambda found: isinstance(found, str),
+    "click": lambda found: isinstance(found, dict) and _read_click(found) is not None,
     "commands": lambda found: isinstance(found, dict) and all(map(_is_bound, found.items())),
 }
 _AGAIN = {
@@ -59,6 +85,7 @@ _AGAIN = {
     "counting": "say --counting again if you had chosen one",
     "piano_keys": "say --keys again if your piano has fewer than 88",
     "port": "set the piano up again if there are several",
+    "click": "choose the click again (c) if you had chosen one",
     "commands": "set the piano up again if you had chosen commands",
 }
 """What to do where a setting is lost."""

@@ -12,6 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
+from coach.playing.click_schedule import USUAL, ClickStyle
 from coach.playing.command_keys import PianoCommand, Trigger
 from coach.playing.letter_keyboard import Layout
 from coach.playing.midi_events import KeyEvent
@@ -274,6 +275,8 @@ class Collaborators:
     ports_sentence: str = ""
     """Why there are no ports, and what to do; "" where there are."""
     port_wanted: str | None = None
+    keep_click: Callable[[ClickStyle], str] = lambda style: ""
+    """Keep how the click is to sound; answers with what goes wrong, or ""."""
     port_before: str | None = None
     """The piano that was set up in another evening."""
     keep_setup: Callable[[SetupFound, str | None], str] = lambda found, port: ""
@@ -308,6 +311,8 @@ class Settings:
     """The computer keyboard that stands in for a piano."""
     piano_keys: int = 88
     """How many keys the piano has."""
+    click: ClickStyle = USUAL
+    """How the click sounds."""
     bound: Mapping[Trigger, PianoCommand] = field(default_factory=dict)
     """Keys, pedals and buttons that the pianist chose for something."""
 

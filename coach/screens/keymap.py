@@ -48,6 +48,7 @@ COMMANDS = (
     Command("hear_mine(1.0)", "j,ctrl+r", "j", "hear mine", "Your last one, then as written"),
     Command("hear_mine(2.0)", "J,ctrl+l", "J", "slowly", "The same at half the speed"),
     Command("accompany", "g,ctrl+g", "g", "with me", "The other hand, played along with you"),
+    Command("click", "c,ctrl+k", "c", "click", "How the click sounds; in a hearing, whether"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
     Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
     Command("write", "e,ctrl+e", "e", "write", "A fingering, or a note on this passage"),

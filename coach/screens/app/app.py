@@ -30,6 +30,7 @@ from coach.screens.app.drill_maker import DrillMaker, PianoStatus
 from coach.screens.app.signals import end_on_signal
 from coach.screens.dialogs import (
     FIRST_PAINT_S,
+    ClickScreen,
     ConnectScreen,
     Dialog,
     HomeScreen,
@@ -50,6 +51,7 @@ from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.terminal import PrintableOnly
 
 if TYPE_CHECKING:
+    from coach.playing.click_schedule import ClickStyle
     from coach.record.progress import PieceProgress
     from coach.score.model import Score
     from coach.screens.drill import DrillScreen
@@ -264,6 +266,21 @@ class KeyholeApp(AppWithoutTraceback):
             needed.ports, needed.click, self._clock, self._piano.name, self._listen_to_next
         )
         self.push_screen(screen, self._keep_setup)
+
+    def choose_click(self, now: ClickStyle, follow: Callable[[ClickStyle], None]) -> None:
+        """Choose how the click sounds, from now on and in another evening."""
+
+        def keep(style: ClickStyle | None) -> None:
+            if style is None or style == now:
+                return
+            follow(style)
+            self.settings = replace(self.settings, click=style)
+            if self._maker:
+                self._maker.settings = self.settings
+            if said := self.collaborators.keep_click(style):
+                self.push_screen(NoticeScreen(said))
+
+        self.push_screen(ClickScreen(now, self.collaborators.click, self._clock), keep)
 
     def _listen_to_next(self) -> None:
         """Hear the next of several pianos."""

@@ -1,5 +1,6 @@
 """The screens round the drill, and those over it."""
 
+from coach.screens.dialogs.click import ClickScreen
 from coach.screens.dialogs.commands import CommandsScreen
 from coach.screens.dialogs.connect import ConnectScreen, explain_no_match
 from coach.screens.dialogs.dialog import (
@@ -20,6 +21,7 @@ from coach.screens.dialogs.write import WriteScreen
 
 __all__ = [
     "FIRST_PAINT_S",
+    "ClickScreen",
     "CommandsScreen",
     "ConnectScreen",
     "Dialog",

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from textual.timer import Timer
 
 from coach.coaching.drill import CountIn
-from coach.playing.click_schedule import ClickBeat, Timed, clicks, messages
+from coach.playing.click_schedule import ClickBeat, ClickStyle, Timed, clicks, messages
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.interfaces import ClickLike, DrillSession, Host
@@ -71,8 +71,10 @@ class ClickRunner:
         clock: Callable[[], float],
         result: Result,
         sound: ClickLike | None,
+        style: ClickStyle,
     ) -> None:
         """``result`` shows the beats; ``sound`` is None where the click can't be heard."""
+        self.style = style
         self._session, self._host, self._clock = session, host, clock
         self._result, self._sound = result, sound
         self._beats = BeatQueue()
@@ -83,6 +85,10 @@ class ClickRunner:
         """Whether a click runs."""
         return self._beats.is_running
 
+    def set_style(self, style: ClickStyle) -> None:
+        """How it sounds from the next count-in on."""
+        self.style = style
+
     def start(self, click: CountIn, also: Sequence[Timed] = ()) -> bool:
         """Show its beats, and sound it and what goes along with it; whether it can sound."""
         self._result.begin()
@@ -91,7 +97,7 @@ class ClickRunner:
         if self._timer is None:
             self._timer = self._host.set_interval(BEAT_S, self.show_beat)
         self._timer.resume()
-        return self._sound is not None and self._sound.play([*messages(beats), *also])
+        return self._sound is not None and self._sound.play([*messages(beats, self.style), *also])
 
     def stop(self) -> None:
         """Silence, and the clean run in place of the beats."""

@@ -22,7 +22,8 @@ SOFTER = (1.0, 0.7, 0.5)
 """How loud it is after no clean repetition, one, and more. Own choice, because at half of the
 usual velocity a hand is still heard and covers nothing."""
 ALONE = "I play no more with you."
-NO_OTHER_HAND = "Here the other hand has nothing to play: both are yours, or it rests."
+NO_OTHER_HAND = "The other hand rests here; elsewhere I play it with you."
+FOR_LATER = "Both hands are yours here; where one is asked for, I play the other with you."
 _HAND = {Hands.RIGHT: "left", Hands.LEFT: "right"}
 
 
@@ -45,6 +46,8 @@ class Company:
         if not self.is_wanted:
             return ALONE
         part = self._session.drill.excerpt
+        if part.window.hands is Hands.TOGETHER:
+            return FOR_LATER
         if not find_other_hand(self._session.score, part):
             return NO_OTHER_HAND
         by = "with the click" if self._session.drill.assignment.click else "at your pace"

@@ -90,7 +90,9 @@ class DrillPresenter:
         self.foot = Foot(host, player, self.staff, command_keys, ascii_only=ascii_only)
         self.verdict = VerdictPlace(self.foot.result)
         self.announcements = Announcements(session, host, self.top, self.foot, self.verdict)
-        self.click = ClickRunner(session, host, setup.clock, self.foot.result, setup.click)
+        self.click = ClickRunner(
+            session, host, setup.clock, self.foot.result, setup.click, setup.settings.click
+        )
         self.listening = Listening(
             session, host, setup.clock, self.staff, setup.click, self._say_how_to_hear
         )

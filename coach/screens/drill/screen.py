@@ -243,6 +243,8 @@ class DrillScreen(Screen[None]):
                 self.action_pause()
             case PianoCommand.WITH_ME:
                 self.action_accompany()
+            case PianoCommand.CLICK:
+                self.action_click()
             case PianoCommand.WHY:
                 self.action_why()
             case PianoCommand.DETAILS:
@@ -329,6 +331,14 @@ class DrillScreen(Screen[None]):
     def action_accompany(self) -> None:
         """Have the other hand played along, or no more."""
         self._say(self.presenter.company.toggle())
+
+    def action_click(self) -> None:
+        """Choose how the click sounds."""
+        from coach.screens.app import KeyholeApp
+
+        assert isinstance(self.app, KeyholeApp)
+        click = self.presenter.click
+        self.app.choose_click(click.style, click.set_style)
 
     def action_page(self, by: int) -> None:
         """Turn the page of the window."""
