@@ -1,4 +1,4 @@
-"""How many windows with a natural slip are heard right: every key's label, and the place told.
+"""How many windows with one natural slip are heard right, by label and by place.
 
     python -m scripts.bench_slips [--seed 1] [--count 100]
 
