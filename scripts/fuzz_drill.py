@@ -39,9 +39,9 @@ from coach.coaching.drill.drill_events import (
 )
 from coach.coaching.drill.rest import REST_S
 from coach.coaching.drill.states import TABLE
-from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
+from coach.coaching.drill.warmup_drill import WarmUpDrill
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
-from coach.coaching.planning.warmup import WarmUpItem, WarmUpRound, WeakSpot
+from coach.coaching.planning import WarmUpItem, WarmUpRound, WeakSpot, dues_of
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Stage
 from coach.playing.midi_events import KeyDown, KeyUp, Pedal
@@ -241,7 +241,7 @@ def make_warm_up(
     windows = windows or [Window(Fraction(0), score.end_quarters)]
     given = [_spot(window, score) for window in windows]
 
-    def make(spot: WarmUpItem, window: Window, now_s: float) -> Drill:
+    def make(spot: WarmUpItem, window: Window, clean: int, now_s: float) -> Drill:
         goal = Goal(window, spot.qpm, clean_required=1)
         return Drill(score, goal, now_s=now_s, judges_elsewhere=elsewhere)
 
@@ -252,7 +252,7 @@ def make_warm_up(
 def _spot(window: Window, score: Score) -> WarmUpItem:
     move = excerpt(score, window).transitions[0]
     spot = WeakSpot(move, 2, 3, mended=False, qpm=80.0)
-    return WarmUpItem(spot, window, window, 80.0, 20.0)
+    return WarmUpItem(spot, window, window, 80.0)
 
 
 def one_step(rng: random.Random, watched: Watched) -> None:

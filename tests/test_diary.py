@@ -10,8 +10,9 @@ import pytest
 
 from coach.coaching.planning import Diary
 from coach.playing.midi_events import KeyDown
+from coach.record.calendar import day_of
 from coach.record.pieces import PieceKey, piece_key
-from coach.record.progress import PieceProgress, day_of
+from coach.record.progress import PieceProgress
 from coach.score.model import Score
 from coach.screens.dialogs import NoticeScreen
 from coach.screens.diary_screen import DiaryScreen

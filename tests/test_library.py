@@ -14,6 +14,7 @@ from coach.cli.errors import CannotDo
 from coach.cli.score_library import HomeLibrary, samples
 from coach.cli.storage import Storage, close_record
 from coach.coaching.drill.drill_events import RepetitionEnded
+from coach.coaching.observations import observe_transitions
 from coach.judging.model import Outcome, TransitionResult
 from coach.record.pieces import piece_key
 from coach.score.build import score_from_notes
@@ -60,7 +61,7 @@ def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(
     yesterdays: HomeLibrary,
 ) -> None:
     assert lines(yesterdays)[:2] == [
-        (Errand.WARM_UP, "Warm-up", "1 weak spot of yesterday: Two Hands"),
+        (Errand.WARM_UP, "Warm-up", "1 weak spot, about 1 minute"),
         (Errand.GO_ON, "Two Hands", "go on where you stopped yesterday"),
     ]
 
@@ -68,7 +69,7 @@ def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(
 def test_right_after_playing_the_piece_comes_before_its_weak_spots(library: HomeLibrary) -> None:
     assert lines(library)[:2] == [
         (Errand.GO_ON, "Two Hands", "go on where you stopped today"),
-        (Errand.WARM_UP, "Warm-up", "1 weak spot of today: Two Hands"),
+        (Errand.WARM_UP, "Warm-up", "1 weak spot, about 1 minute"),
     ]
 
 
@@ -79,18 +80,16 @@ def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(
         assert lines(library)[0] == (Errand.GO_ON, "Two Hands", "go on where you stopped today")
 
 
-def test_after_one_wild_take_the_worst_are_told_of_and_not_counted(
-    options: Namespace, file: Path
-) -> None:
+def test_a_wild_take_marks_no_weak_spot(options: Namespace, file: Path) -> None:
     storage = Storage(options)
     assert storage.store
     storage.store.save_repetition(piece_key(SCORE, file), wild(bars=4), time.time())
-    told = [item.detail for item in HomeLibrary(storage).warm_ups()]
+    told = HomeLibrary(storage).warm_ups()
     close_record(storage.store)
-    assert told == ["1 weak spot of today: Two Hands"]
+    assert told == ()
 
 
-def test_the_newest_warm_ups_leave_room_for_the_pieces(options: Namespace, tmp_path: Path) -> None:
+def test_one_warm_up_is_over_all_pieces(options: Namespace, tmp_path: Path) -> None:
     storage = Storage(options)
     assert storage.store
     for at in range(4):
@@ -99,9 +98,9 @@ def test_the_newest_warm_ups_leave_room_for_the_pieces(options: Namespace, tmp_p
         score = replace(SCORE, notes=SCORE.notes[at:], title=f"Piece {at}")
         then_s = time.time() - 86400.0 * (4 - at)
         storage.store.save_repetition(piece_key(score, path), ended(clean=False), then_s)
-    told = lines(HomeLibrary(storage))
+    told = [detail for errand, _, detail in lines(HomeLibrary(storage)) if errand is Errand.WARM_UP]
     close_record(storage.store)
-    assert [errand for errand, *_ in told].count(Errand.WARM_UP) == 3
+    assert told == ["4 weak spots in 4 pieces, about 3 minutes"]
 
 
 def wild(bars: int) -> RepetitionEnded:
@@ -114,7 +113,8 @@ def wild(bars: int) -> RepetitionEnded:
     part = excerpt(score_from_notes(notes), Window(Fraction(0), Fraction(4 * bars)))
     wrong = tuple(TransitionResult(one, Outcome.WRONG) for one in part.transitions)
     bad = ended(clean=False)
-    return replace(bad, judgement=replace(bad.judgement, excerpt=part, transitions=wrong))
+    judgement = replace(bad.judgement, excerpt=part, transitions=wrong)
+    return replace(bad, judgement=judgement, observed=observe_transitions(judgement, 0.0))
 
 
 def test_a_last_piece_whose_file_is_gone_is_still_named(library: HomeLibrary, file: Path) -> None:

@@ -25,7 +25,7 @@ from coach.coaching.planning import (
 )
 from coach.coaching.planning.progress import Nights
 from coach.playing.notes import Take
-from coach.record.progress import day_of
+from coach.record.calendar import day_of
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition

@@ -76,7 +76,6 @@ def test_a_repetition_that_cannot_be_read_is_set_aside_and_the_rest_is_there(
     store = Store(folder)
     assert len(store.history(PIECE)) == 4 * MOVES
     assert [one.id for one in store.repetitions(PIECE)] == [5, 4, 2, 1]
-    assert len(store.last_session(PIECE)) == 4 * MOVES
     assert len(store.history(OTHER)) == 2 * MOVES
     assert [(one.repetitions, one.clean) for one in store.pieces()] == [(4, 2), (2, 2)]
     [said] = store.notices
@@ -296,7 +295,9 @@ def use(folder: Path) -> Iterator[int]:
     store = Store(folder, lambda: NOON_S)
     for seen in store.pieces():
         store.session_state(seen.piece)
-        list(store.recent(0.0))
+        store.weak_spots(seen.piece)
+        store.plan(seen.piece)
+        store.windows_played(seen.piece)
         for one in store.repetitions(seen.piece):
             store.take(one.id)
     yield from (len(store.history(piece)) // MOVES for piece in (PIECE, OTHER))

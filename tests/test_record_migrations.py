@@ -118,7 +118,7 @@ import os, sys
 from pathlib import Path
 from coach.record import migrations
 from coach.record.store import Store
-migrations.STEP = 3
+migrations.STEP = 10
 left = int(sys.argv[2])
 def say(text):
     global left
@@ -132,13 +132,13 @@ os._exit(0)
 
 @pytest.mark.parametrize("after", range(6))
 def test_ended_in_the_middle_it_goes_on_the_next_time(tmp_path: Path, after: int) -> None:
-    old_record(tmp_path, repetitions=7)
+    old_record(tmp_path, repetitions=28)
     home = Path(__file__).parent.parent
     program = [sys.executable, "-c", KILLED, str(tmp_path), str(after)]
     done = subprocess.run(program, cwd=home, check=False)
     assert done.returncode == (9 if after < 5 else 0)  # a copy, three steps, and making it small
     store = Store(tmp_path)
-    assert len(store.history(PIECE)) == 7 * MOVES
+    assert len(store.history(PIECE)) == 28 * MOVES
     assert [store.take(one.id) for one in store.repetitions(OTHER)] == [ended().take]
     store.close()
     assert select(tmp_path / FILE, "PRAGMA integrity_check") == [("ok",)]
@@ -237,3 +237,21 @@ def test_a_command_with_a_screen_brings_it_up_to_date_first(tmp_path: Path) -> N
     assert any("brought up to date" in said for said in storage.notices())
     assert storage.store
     close_record(storage.store)
+
+
+def test_a_record_of_version_4_is_copied_and_gets_the_tables_of_days(tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    store.save_repetition(PIECE, ended(clean=False), 1_700_000_000.0)
+    store.close()
+    drop = [f"DROP TABLE {table}" for table in ("weak_spots", "bars", "plan")]
+    change(tmp_path / FILE, *drop, "PRAGMA user_version = 4")
+    store = Store(tmp_path)
+    assert len(store.history(PIECE)) == MOVES
+    assert len(store.weak_spots(PIECE)) == 1
+    assert store.plan(PIECE) is None
+    [said] = store.notices
+    assert "was brought up to date" in said
+    store.close()
+    [backup] = tmp_path.glob("record-before-version-5-*.sqlite3")
+    assert select(backup, "PRAGMA user_version") == [(4,)]
+    assert select(tmp_path / FILE, "PRAGMA user_version") == [(VERSION,)]

@@ -64,7 +64,8 @@ def test_entries_of_a_newer_keyhole_stay(tmp_path: Path) -> None:
     save_settings(tmp_path, SET)
     found = json.loads((tmp_path / FILE).read_text())
     expected = {"colours": "few", "click_offset_ms": -23.5, "counting": "eastman"}
-    assert found == expected | {"piano_keys": 88, "port": "", "click": {}, "commands": {}}
+    expected |= {"piano_keys": 88, "port": "", "click": {}, "commands": {}, "warm_up_min": 0.0}
+    assert found == expected
 
 
 def test_a_file_that_cannot_be_read_is_said_and_left_alone(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from coach.judging.model import Stage
 from coach.score.words import printable_lines
 
 WARM_UP_MIN = 5.0
-"""How long a warm-up is where nothing else is asked for, in minutes: a short one, before the piece
+"""How long a warm-up is as long as nobody has said, in minutes: a short one, before the piece
 itself. Our choice."""
 
 
@@ -141,8 +141,8 @@ def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 
 def _add_warmup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    warmup = commands.add_parser("warmup", help="the spots that were weak when you last played")
-    warmup.add_argument("--minutes", type=_minutes, default=WARM_UP_MIN, help="how long you have")
+    warmup = commands.add_parser("warmup", help="the weak spots that are due, over all pieces")
+    warmup.add_argument("--minutes", type=_minutes, help="how long you have; the choice is kept")
     warmup.add_argument("--list", action="store_true", help="only say what it would be")
     _add_common(warmup, again=True)
 

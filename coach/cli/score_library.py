@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
-from itertools import islice
+from collections.abc import Sequence
 from os.path import isfile  # False, and no error, where a folder above may not be looked into
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,9 +19,6 @@ if TYPE_CHECKING:
 
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
 """Words that a title has in small letters, but for the first."""
-WARM_UPS = 3
-"""Warm-ups that are offered at home, each for another piece: the newest. More hide the pieces."""
-_DAYS_S = 30 * 86400.0
 
 
 class HomeLibrary:
@@ -49,9 +45,9 @@ class HomeLibrary:
         return (*played, *(item for item in samples() if item.path not in seen))
 
     def _list_played(self) -> tuple[HomeItem, ...]:
-        used, warm_ups = self._list_used(), tuple(islice(self._warm_ups(), WARM_UPS))
+        used, warm_up = self._list_used(), self.warm_ups()
         first = used[:1] if self._was_played_today() else ()
-        return (*first, *warm_ups, *used[len(first) :])
+        return (*first, *warm_up, *used[len(first) :])
 
     def _was_played_today(self) -> bool:
         if (store := self._storage.store) is None or (piece := store.last_piece()) is None:
@@ -59,22 +55,15 @@ class HomeLibrary:
         return any(_days_ago(one.at_s) == "today" for one in store.repetitions(piece, newest=1))
 
     def warm_ups(self) -> tuple[HomeItem, ...]:
-        """A warm-up for each piece that had weak spots when it was last played, newest first."""
-        return tuple(self._warm_ups())
+        """The warm-up over all pieces, where anything is due; it begins with the worst spot."""
+        from coach.cli.warmup import find_due
 
-    def _warm_ups(self) -> Iterator[HomeItem]:
-        """The same, each read when it is asked for."""
-        from coach.coaching.planning import all_fit, last_session, weak_spots
-
-        if (store := self._storage.store) is None:
-            return
-        for piece, history in store.recent(time.time() - _DAYS_S):
-            spots = weak_spots(history)
-            if spots and isfile(piece.path):
-                newest_s = last_session(history)[-1].at_s
-                told = _spots(len(spots)) if all_fit(spots, WARM_UP_MIN) else "the worst weak spots"
-                line = f"{told} of {_days_ago(newest_s)}: {piece.title}"
-                yield HomeItem(Errand.WARM_UP, "Warm-up", line, Path(piece.path))
+        due = find_due(self._storage.store)
+        if not due.pieces:
+            return ()
+        minutes = self._storage.settings.warm_up_min or WARM_UP_MIN
+        path = due.pieces[0].path
+        return (HomeItem(Errand.WARM_UP, "Warm-up", due.describe(minutes), path),)
 
     def _list_used(self) -> tuple[HomeItem, ...]:
         if (store := self._storage.store) is None:
@@ -88,22 +77,6 @@ class HomeLibrary:
             HomeItem(Errand.GO_ON, one.piece.title, _where_it_stands(one, at), Path(one.piece.path))
             for at, one in enumerate(pieces)
         )
-
-    def list_missing_files(self) -> tuple[str, ...]:
-        """Files of pieces with weak spots that are not where they were."""
-        from coach.coaching.planning import weak_spots
-
-        if (store := self._storage.store) is None:
-            return ()
-        return tuple(
-            piece.path
-            for piece, history in store.recent(time.time() - _DAYS_S)
-            if piece.path and not isfile(piece.path) and weak_spots(history)
-        )
-
-
-def _spots(count: int) -> str:
-    return f"{count} weak {'spot' if count == 1 else 'spots'}"
 
 
 def _where_it_stands(one: PieceSummary, at: int) -> str:

@@ -11,15 +11,16 @@ from pathlib import Path
 
 from coach.cli.open_score import goal_from, open_piece
 from coach.cli.parser import WARM_UP_MIN
-from coach.cli.warmup import OpenScore, WarmUpPiece, WarmUpPieces, pieces_of, warm_up_plan
+from coach.cli.warmup import OpenScore, WarmUpPiece, WarmUpPieces, find_due, warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.diagnosis import MOST_OBSERVATIONS
 from coach.coaching.drill import Drill, RepetitionEnded, WarmUpDrill
 from coach.coaching.model import Goal, Observation, Way
-from coach.coaching.planning import WarmUpItem, find_next_goal
+from coach.coaching.planning import WarmUpItem, find_new_ground, find_next_goal, list_due
 from coach.coaching.wording import stretch_words
 from coach.judging.judge import JudgingJob
 from coach.judging.tolerance import Strictness, Tolerance
+from coach.record.calendar import day_of
 from coach.record.folder import UNTIL_THEN, RecordError
 from coach.record.lock import Lease
 from coach.record.pieces import PieceKey, piece_key
@@ -124,10 +125,6 @@ class Recorder:
         return self._drill.coach.state()
 
 
-WARM_UP_CLEAN = 2
-"""Clean repetitions of each spot in the warm-up: it wakes the hands up, the drill comes after."""
-
-
 class SessionMaker:
     """Makes sessions; ``options`` are those of ``coach drill``, or None.
 
@@ -140,7 +137,7 @@ class SessionMaker:
         lease: Lease | None = None,
         *,
         options: Namespace | None = None,
-        minutes: float = WARM_UP_MIN,
+        minutes: Callable[[], float] = lambda: WARM_UP_MIN,
         click_offset_ms: Callable[[], float] = float,
         judges_elsewhere: bool = False,
         open_score: OpenScore = open_piece,
@@ -167,10 +164,7 @@ class SessionMaker:
         with suppress(RecordError):  # what is wrong is said when the drill is kept
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.WARM_UP:
-            first = WarmUpPiece(piece, path, history, score)
-            others = tuple(pieces_of(self._store, piece))
-            warming = WarmUpPieces(first, others, self._minutes, self._open_score)
-            return self._warm_up(warming, piece.key, now_s)
+            return self._begin_warm_up(score, path, piece, now_s)
         if goal:
             coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
         else:
@@ -231,6 +225,18 @@ class SessionMaker:
             return None
         return goal_from(options, score)
 
+    def _begin_warm_up(
+        self, score: Score, path: Path, piece: PieceKey, now_s: float
+    ) -> DrillSession:
+        unix_s = time.time()
+        due = find_due(self._store, unix_s)
+        spots = self._store.weak_spots(piece) if self._store else ()
+        listed = [one.due for one in due.pieces if one.piece == piece]
+        own = listed[0] if listed else list_due(spots, day_of(unix_s), unix_s)
+        first = WarmUpPiece(piece, path, own, score)
+        warming = WarmUpPieces(first, due, self._minutes(), self._open_score, self._store)
+        return self._warm_up(warming, piece.key, now_s)
+
     def _warm_up(self, warming: WarmUpPieces, key: str, now_s: float) -> DrillSession:
         """The session for one piece of a warm-up; the next one comes after it, by itself."""
         one, spots = warming.piece(key), warming.spots(key)
@@ -238,8 +244,8 @@ class SessionMaker:
         assert score
         epoch_s = time.time() - now_s
 
-        def make(spot: WarmUpItem, window: Window, at_s: float) -> Drill:
-            goal = Goal(window, spot.qpm, clean_required=WARM_UP_CLEAN, reason=spot.reason)
+        def make(spot: WarmUpItem, window: Window, clean: int, at_s: float) -> Drill:
+            goal = Goal(window, spot.qpm, clean_required=clean, reason=spot.reason)
             return self._drill(score, goal, at_s, epoch_s, elsewhere=self._judges_elsewhere)
 
         drill = WarmUpDrill(warming.round, spots, make, now_s)
@@ -250,11 +256,12 @@ class SessionMaker:
             lambda: warm_up_plan(score, [*spots.values()], drill.states),
             save=recorder.save, keep_unjudged=recorder.keep_unjudged,
             next_drill=NextDrill(
-                "the piece itself",
+                self._ground_words(score, one.piece),
                 lambda at_s: self._after_warm_up(warming, one, at_s),
                 "The warm-up is done.",
             ),
             path=one.path,
+            what_remains=lambda: drill.what_remains,
         )  # fmt: skip
 
     def _after_warm_up(
@@ -265,7 +272,29 @@ class SessionMaker:
         if coming is not None and coming.score is not None:
             return self._warm_up(warming, coming.piece.key, now_s)
         assert last.score
-        return self.make(last.score, last.path, Errand.GO_ON, now_s)
+        ground = self._find_new_ground(last.score, last.piece)
+        return self.make(last.score, last.path, Errand.GO_ON, now_s, ground)
+
+    def _find_new_ground(self, score: Score, piece: PieceKey) -> Goal | None:
+        """The next bars that were never played, unless the pianist is amid learning others."""
+        if self._store is None:
+            return None
+        with suppress(RecordError):
+            ground = find_new_ground(score, self._store.windows_played(piece))
+            if ground and not self._is_learning(score, piece):
+                return ground
+        return None
+
+    def _is_learning(self, score: Score, piece: PieceKey) -> bool:
+        """Whether new bars were begun where the pianist stands, and are not learnt yet."""
+        coach = self._coach(score, piece, Errand.GO_ON, (), time.time())
+        return coach.goal.way is Way.LEARN
+
+    def _ground_words(self, score: Score, piece: PieceKey) -> str:
+        ground = self._find_new_ground(score, piece)
+        if ground is None:
+            return "the piece itself"
+        return f"{stretch_words(score, ground.window)}, which are new"
 
     def _drill(
         self,

@@ -41,6 +41,7 @@ class Storage:
             settings,
             counting=self._options.counting or settings.counting,
             piano_keys=getattr(self._options, "keys", None) or settings.piano_keys,
+            warm_up_min=getattr(self._options, "minutes", None) or settings.warm_up_min,
         )
         if asked != settings:
             self._keep(asked)
@@ -70,6 +71,11 @@ class Storage:
         except RecordError as error:
             return str(error)
         return ""
+
+    def keep_warm_up(self, minutes: float) -> None:
+        """The pianist has said how long a warm-up may take: from now on."""
+        self.settings = replace(self.settings, warm_up_min=minutes)
+        self._keep(self.settings)
 
     def _keep(self, settings: StoredSettings) -> None:
         try:

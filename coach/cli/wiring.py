@@ -136,6 +136,8 @@ def collaborators(
         notices=storage.notices,
         engraver=engraver,
         diaries=Diaries(storage, options.data),
+        warm_up_min=lambda: storage.settings.warm_up_min,
+        keep_warm_up_min=storage.keep_warm_up,
     )
 
 
@@ -154,7 +156,7 @@ def _session_maker(
                     storage.store,
                     storage.lease,
                     options=options if options.command == "drill" else None,
-                    minutes=getattr(options, "minutes", WARM_UP_MIN),
+                    minutes=lambda: storage.settings.warm_up_min or WARM_UP_MIN,
                     click_offset_ms=lambda: storage.settings.click_offset_ms,
                     judges_elsewhere=True,
                     open_score=lambda path: open_piece(path, data=options.data),

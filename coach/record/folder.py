@@ -41,7 +41,7 @@ class NotOurs(RecordError):
 
 
 FILE = "record.sqlite3"
-VERSION = 4
+VERSION = 5
 """Of the record's tables, newest; see ``schema.py``."""
 APPLICATION_ID = 0x6B657968
 """Marks a file as Keyhole's ("keyh" in ASCII), at byte 68 of its header."""

@@ -67,12 +67,12 @@ def _begin(db: sqlite3.Connection, say: Callable[[str], None], backup: Path | No
     there is a copy now."""
     with transaction(db):
         version = version_of(db)
-        if version >= MOVING:  # another start, or another program, has begun
+        if version in (MOVING, VERSION):  # another start, or another program, has begun
             return False
         if backup:
             with closing(sqlite3.connect(_file_of(db))) as reader:
                 _copy(reader, backup, say)
-        take_steps(db, MOVING)
+        take_steps(db, MOVING if version < MOVING else VERSION)
     return backup is not None
 
 
@@ -166,7 +166,8 @@ def _shrink(db: sqlite3.Connection, say: Callable[[str], None]) -> None:
         say("Bringing the practice record up to date: making its file small")
         with suppress(sqlite3.Error):  # then the space is used for what is yet to be played
             db.execute("VACUUM")
-            db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    with suppress(sqlite3.Error):  # so that the file's head says the version, too
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 # -- a repetition as it was kept before -----------------------------------------------------------

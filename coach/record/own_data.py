@@ -103,7 +103,11 @@ def look_over(db: sqlite3.Connection) -> Findings:
 
 
 def rebuild(db: sqlite3.Connection) -> None:
-    """Count every piece's repetitions anew, within a transaction, and make the indexes anew."""
+    """Count every piece's repetitions anew, within a transaction, and make the indexes anew.
+
+    The weak spots are found out anew when they are next asked for.
+    """
+    db.execute("DELETE FROM weak_spots")
     for (piece,) in db.execute("SELECT id FROM piece").fetchall():
         rows.count_piece(db, piece)
     db.execute("REINDEX")
@@ -162,6 +166,8 @@ def forget(db: sqlite3.Connection, piece: PieceKey) -> int:
     repetitions those were. The space is written over."""
     number = rows.piece_id(db, piece)
     gone = db.execute("DELETE FROM repetition WHERE piece_id = ?", (number,)).rowcount
+    for table in ("weak_spots", "bars", "plan"):
+        db.execute(f"DELETE FROM {table} WHERE piece_id = ?", (number,))
     db.execute("DELETE FROM piece WHERE id = ?", (number,))
     db.execute(
         "DELETE FROM set_aside WHERE table_name IN ('piece', 'repetition') AND "

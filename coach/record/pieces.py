@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
+from coach.record.lineage import describe_bars
 from coach.score.model import Score
 
 # Which piece it is: known again by its notes, whatever its file is called and wherever it lies.
@@ -20,6 +21,8 @@ class PieceKey:
     title: str
     path: str = ""
     """Where its score was last opened from; empty for a score that was no file."""
+    bars: str = field(default="", compare=False, repr=False)
+    """What each of its bars is known by (``lineage.py``); empty where the score is not open."""
 
 
 def piece_key(score: Score, path: str | Path = "") -> PieceKey:
@@ -36,7 +39,8 @@ def piece_key(score: Score, path: str | Path = "") -> PieceKey:
         digest.update(f"{note.pitch} {note.onset_quarters} {note.length_quarters};".encode())
     named = Path(path)
     title = score.title or (named.stem if path else "Untitled")
-    return PieceKey(digest.hexdigest()[:32], title, str(named.absolute()) if path else "")
+    kept = str(named.absolute()) if path else ""
+    return PieceKey(digest.hexdigest()[:32], title, kept, describe_bars(score))
 
 
 # What the record tells of what it holds.

@@ -3,23 +3,17 @@ show."""
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
-from coach.coaching.planning import Diary, WarmUpItem, plan_warm_up
+from coach.coaching.planning import Diary, WarmUpItem, list_due, plan_warm_up
+from coach.record.calendar import day_of
 from coach.record.pieces import PieceKey
 from coach.record.store import Store
 from coach.score.model import Score
 
-DAY_ENDS_H = 4
-"""What is played before four in the morning belongs to the evening before."""
 MOST_REPETITIONS = 20_000
 """Of one piece, at most, the newest: some years of it."""
-
-
-def day_of(at_s: float) -> int:
-    """The day of a time, local, by its number; days end at four in the morning."""
-    return (datetime.fromtimestamp(at_s) - timedelta(hours=DAY_ENDS_H)).toordinal()
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +24,7 @@ class PieceProgress:
     score: Score
     diary: Diary
     weak: tuple[WarmUpItem, ...]
-    """The weak spots of the last session, worst first."""
+    """The weak spots that are due, the worst first."""
 
     @property
     def title(self) -> str:
@@ -41,4 +35,6 @@ class PieceProgress:
 def gather_progress(store: Store, piece: PieceKey, score: Score) -> PieceProgress:
     """A piece's progress from the record. Raises RecordError."""
     diary = Diary(score, store.played(piece, MOST_REPETITIONS), day_of)
-    return PieceProgress(piece, score, diary, plan_warm_up(score, store.last_session(piece)))
+    now_s = time.time()
+    due = list_due(store.weak_spots(piece), day_of(now_s), now_s)
+    return PieceProgress(piece, score, diary, plan_warm_up(score, due, day_of(now_s)))

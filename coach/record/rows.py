@@ -303,6 +303,8 @@ def touch_piece(
     db.execute(query, (piece.key, piece.title, piece.path, at_s, plain, told))
     found = piece_id(db, piece)
     assert found is not None  # just made
+    if piece.bars:
+        db.execute("INSERT OR IGNORE INTO bars VALUES (?, ?)", (found, piece.bars))
     return found
 
 

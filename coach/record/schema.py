@@ -7,6 +7,10 @@ was said of it. ``checksum`` is over all of that, so that a row that is not as i
 known. Positions in the score are exact, as text ("7/2" quarters from the piece's start).
 ``at_s`` is unix time in seconds; a take's own times are on the clock that it was played by.
 
+Of each piece ``weak_spots`` keeps what was found out of its repetitions (``spots.py``), ``bars`` a
+digest of each bar, by which a corrected score is known (``lineage.py``), and ``plan`` until when it
+is to be learnt.
+
 ``set_aside`` holds, as JSON, each row that could not be read any longer, as it was found.
 """
 
@@ -140,9 +144,30 @@ DROP TABLE old_repetition;
 DROP TABLE moved
 """
 
-MIGRATIONS = (_FIRST, _HEARS_LATE, _ONE_ROW, _ALL_MOVED)
-"""The step into each version, the first into version 1. Before the last come the rows themselves,
-in many small transactions (``migrations.py``)."""
+# What is known of a piece over the days. No row here has as many values as a piece or a repetition:
+# by that a damaged file's rows are told apart (``salvage.py``).
+_DAYS = """
+CREATE TABLE weak_spots (
+    piece_id INTEGER PRIMARY KEY REFERENCES piece,
+    until_s REAL NOT NULL,          -- what was played before it is in them
+    repetitions INTEGER NOT NULL,   -- how many those were
+    spots TEXT NOT NULL,            -- as they stood then, as JSON
+    checksum INTEGER NOT NULL       -- over until_s to spots
+);
+CREATE TABLE bars (
+    piece_id INTEGER PRIMARY KEY REFERENCES piece,
+    digests TEXT NOT NULL           -- where each bar begins, and a digest of it, as JSON
+);
+CREATE TABLE plan (
+    piece_id INTEGER PRIMARY KEY REFERENCES piece,
+    by_day TEXT NOT NULL,           -- such as 2026-12-12
+    minutes REAL NOT NULL           -- a day
+)
+"""
+
+MIGRATIONS = (_FIRST, _HEARS_LATE, _ONE_ROW, _ALL_MOVED, _DAYS)
+"""The step into each version, the first into version 1. Before ``_ALL_MOVED`` come the rows
+themselves, in many small transactions (``migrations.py``)."""
 MOVING = 3
 """The version at which rows are being moved."""
 

@@ -20,6 +20,8 @@ from coach.score.counting import CountingSystem
 FILE = "settings.json"
 MOST_SILENT_BARS, MOST_LOUD = 16, 2.0
 """A click's style beyond these was not kept by us."""
+MOST_WARM_UP_MIN = 120.0
+"""No warm-up is longer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,8 @@ class StoredSettings:
     """How the click sounds, as fields of ``ClickStyle``."""
     commands: dict[str, str] = field(default_factory=dict)
     """What the pianist chose for a command: ``{"pedal 67": "next"}``."""
+    warm_up_min: float = 0.0
+    """Minutes that there are for a warm-up; 0 as long as nobody has said."""
 
 
 def bound_of(settings: StoredSettings) -> dict[Trigger, PianoCommand]:
@@ -79,6 +83,7 @@ _GOOD: dict[str, Callable[[Any], bool]] = {
     "port": lambda found: isinstance(found, str),
     "click": lambda found: isinstance(found, dict) and _read_click(found) is not None,
     "commands": lambda found: isinstance(found, dict) and all(map(_is_bound, found.items())),
+    "warm_up_min": lambda found: type(found) in (int, float) and 0.0 <= found <= MOST_WARM_UP_MIN,
 }
 _AGAIN = {
     "click_offset_ms": "run coach calibrate again if you had calibrated",
@@ -87,6 +92,7 @@ _AGAIN = {
     "port": "set the piano up again if there are several",
     "click": "choose the click again (c) if you had chosen one",
     "commands": "set the piano up again if you had chosen commands",
+    "warm_up_min": "say again how long your warm-ups are",
 }
 """What to do where a setting is lost."""
 

@@ -7,17 +7,21 @@ import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
+from datetime import date
+from fractions import Fraction
+from functools import partial
+from heapq import merge
 from pathlib import Path
 from typing import Any, TypeVar
 
-from coach.coaching.diagnosis import MOST_OBSERVATIONS
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Observation
-from coach.coaching.planning import SESSION_GAP_S, PlayedOnce
+from coach.coaching.planning import DatePlan, PlayedOnce, WeakSpot
 from coach.playing.notes import Take
 from coach.record import rows
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
 from coach.record.folder import FILE, NotOurs, RecordError
+from coach.record.lineage import MovedBars, match_bars, move_observations
 from coach.record.pieces import PieceKey, PieceSummary, RepetitionSummary
 from coach.record.recovery import UNSAVED, RecordFile
 from coach.record.rows import (
@@ -29,6 +33,7 @@ from coach.record.rows import (
     set_aside,
     touch_piece,
 )
+from coach.record.spots import BEGIN, KeptSpots, follow_until, load_spots, save_spots
 
 __all__ = ["FILE", "Store"]
 
@@ -111,18 +116,13 @@ class Store:
         ``newest``: only so many, the last ones: what is older has faded from belief, and reading
         it would make a piece open slower with every year.
         """
-        query = f"""
-            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ? AND at_s >= ?
-            ORDER BY at_s DESC, id DESC
-        """
 
         def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[Observation, ...]:
-            newest_first = _read_observations(
-                db.execute(query, (piece_id(db, piece), since_s)), bad
-            )
             found: list[tuple[Observation, ...]] = []
             count = 0
-            while (newest is None or count < newest) and (one := next(newest_first, None)):
+            for one in _newest_first(db, piece, since_s, bad):
+                if newest is not None and count >= newest:
+                    break
                 found.append(one)
                 count += len(one)
             flat = [one for repetition in reversed(found) for one in repetition]
@@ -130,42 +130,74 @@ class Store:
 
         return self._read(read)
 
-    def last_session(
-        self, piece: PieceKey, newest: int = MOST_OBSERVATIONS
-    ) -> tuple[Observation, ...]:
-        """What was observed when the piece was last played, in order; at most so much, the last.
+    def weak_spots(self, piece: PieceKey) -> tuple[WeakSpot, ...]:
+        """Every weak spot that a piece ever had, as it stands now.
 
-        What the warm-up looks at: what is older is not read.
+        What was found out of past days is kept, so that only the days since are read.
         """
-        query = f"""
-            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ?
-            ORDER BY at_s DESC, id DESC
-        """
+        kept: list[tuple[int, KeptSpots]] = []
 
-        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[Observation, ...]:
-            found: list[tuple[Observation, ...]] = []
-            count, after_s = 0, None
-            for one in _read_observations(db.execute(query, (piece_id(db, piece),)), bad):
-                if after_s is not None and after_s - one[0].at_s > SESSION_GAP_S:
-                    break
-                if count and count + len(one) > newest:
-                    break
-                found.append(one)
-                count, after_s = count + len(one), one[0].at_s
-            return tuple(one for repetition in reversed(found) for one in repetition)
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[WeakSpot, ...]:
+            number = piece_id(db, piece)
+            relatives = _relatives(db, piece)
+
+            def count_since(at_s: float) -> int:
+                query = "SELECT count(*) FROM repetition WHERE piece_id = ? AND at_s >= ?"
+                return sum(db.execute(query, (one, at_s)).fetchone()[0] for one, _ in relatives)
+
+            def read_since(at_s: float) -> tuple[tuple[Observation, ...], ...]:
+                return tuple(_newest_first(db, piece, at_s, bad))[::-1]
+
+            begun = load_spots(db, number) if number is not None else BEGIN
+            if begun.repetitions != count_since(0.0) - count_since(begun.until_s):
+                begun = BEGIN
+            spots, closed = follow_until(begun, read_since, count_since, self._now())
+            if number is not None and closed != begun:
+                kept.append((number, closed))
+            return spots
+
+        spots = self._read(read)
+        for number, closed in kept:
+            with suppress(RecordError):  # then they are found out again the next time
+                self._file.write(partial(_save_spots, number, closed), SAVE_WAIT_S)
+        return spots
+
+    def windows_played(self, piece: PieceKey) -> frozenset[tuple[Fraction, Fraction]]:
+        """Where each window of a piece that was ever played begins and ends."""
+        query = "SELECT DISTINCT start_quarters, end_quarters FROM repetition WHERE piece_id = ?"
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> frozenset[tuple[Fraction, Fraction]]:
+            out = set[tuple[Fraction, Fraction]]()
+            for start, end in db.execute(query, (piece_id(db, piece),)):
+                with suppress(ValueError, TypeError, ZeroDivisionError):
+                    out.add((Fraction(start), Fraction(end)))
+            return frozenset(out)
 
         return self._read(read)
 
-    def recent(self, since_s: float) -> Iterator[tuple[PieceKey, tuple[Observation, ...]]]:
-        """The last session of every piece that was played from ``since_s`` on: its weak spots.
+    def save_plan(self, piece: PieceKey, plan: DatePlan | None) -> None:
+        """Keep until when a piece is to be learnt; None forgets it."""
 
-        The piece that was used last comes first; each is read when it is asked for.
-        """
-        for seen in self.pieces():
-            if seen.used_at_s >= since_s:
-                observed = self.last_session(seen.piece)
-                if observed and observed[-1].at_s >= since_s:
-                    yield seen.piece, observed
+        def save(db: sqlite3.Connection) -> None:
+            number = touch_piece(db, piece, self._now(), None)
+            db.execute("DELETE FROM plan WHERE piece_id = ?", (number,))
+            if plan is not None:
+                by_day = date.fromordinal(plan.by_day).isoformat()
+                db.execute("INSERT INTO plan VALUES (?, ?, ?)", (number, by_day, plan.minutes))
+
+        self._file.write(save)
+
+    def plan(self, piece: PieceKey) -> DatePlan | None:
+        """Until when a piece is to be learnt; None where nothing is planned."""
+        query = "SELECT by_day, minutes FROM plan WHERE piece_id = ?"
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> DatePlan | None:
+            for by_day, minutes in db.execute(query, (piece_id(db, piece),)):
+                with suppress(ValueError, TypeError):
+                    return DatePlan(date.fromisoformat(by_day).toordinal(), float(minutes))
+            return None
+
+        return self._read(read)
 
     def save_session_state(self, piece: PieceKey, plain: Mapping[str, Any]) -> None:
         """Keep where the pianist stands in a piece; it is then the last piece."""
@@ -341,6 +373,50 @@ class Store:
                     insert_repetition(db, unsaved)
         finally:
             kept.close()
+
+
+def _relatives(
+    db: sqlite3.Connection, piece: PieceKey
+) -> tuple[tuple[int, tuple[MovedBars, ...] | None], ...]:
+    """The piece's row with None, and those of other versions of its score with the bars that are
+    alike."""
+    number = piece_id(db, piece)
+    found = db.execute("SELECT digests FROM bars WHERE piece_id = ?", (number,)).fetchone()
+    bars = piece.bars or (found[0] if found else "")
+    out: list[tuple[int, tuple[MovedBars, ...] | None]] = [] if number is None else [(number, None)]
+    query = """
+        SELECT piece.id, bars.digests FROM piece JOIN bars ON bars.piece_id = piece.id
+        WHERE piece.key != ? AND ((piece.path != '' AND piece.path = ?) OR piece.title = ?)
+    """
+    if bars:
+        for other, digests in db.execute(query, (piece.key, piece.path, piece.title)):
+            with suppress(ValueError):
+                if moves := match_bars(digests, bars):
+                    out.append((other, moves))
+    return tuple(out)
+
+
+def _newest_first(
+    db: sqlite3.Connection, piece: PieceKey, since_s: float, bad: list[BadRow]
+) -> Iterator[tuple[Observation, ...]]:
+    """What was observed in each repetition of a piece, also in other versions of its score."""
+    query = f"""
+        SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ? AND at_s >= ?
+        ORDER BY at_s DESC, id DESC
+    """
+
+    def read(number: int, moves: tuple[MovedBars, ...] | None) -> Iterator[tuple[Observation, ...]]:
+        for one in _read_observations(db.execute(query, (number, since_s)), bad):
+            moved = one if moves is None else tuple(move_observations(one, moves))
+            if moved:
+                yield moved
+
+    every = [read(number, moves) for number, moves in _relatives(db, piece)]
+    return merge(*every, key=lambda one: one[0].at_s, reverse=True)
+
+
+def _save_spots(number: int, kept: KeptSpots, db: sqlite3.Connection) -> None:
+    save_spots(db, number, kept)
 
 
 def _read_observations(

@@ -146,6 +146,8 @@ class DrillSession:
     """Keep what was played where there is no time for a verdict; answers in a sentence where."""
     path: Path | None = None
     """The score's file, where that is another than was opened."""
+    what_remains: Callable[[], str] = str
+    """What remains of a warm-up, beside its title: ``3 of 7, about 6 minutes``."""
 
 
 OpenScore: TypeAlias = (
@@ -294,6 +296,10 @@ class Collaborators:
     """None: the terminal shows no pictures."""
     diaries: DiariesLike | None = None
     """None where nothing is kept."""
+    warm_up_min: Callable[[], float] = lambda: 5.0
+    """Minutes that there are for a warm-up; 0 as long as nobody has said."""
+    keep_warm_up_min: Callable[[float], None] = lambda minutes: None
+    """Keep what was said."""
 
     @property
     def can_demo(self) -> bool:

@@ -21,10 +21,19 @@ from coach.coaching.drill.drill_events import (
     SetAside,
     ToJudge,
 )
-from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
+from coach.coaching.drill.warmup_drill import WarmUpDrill
 from coach.coaching.model import Goal, Observation, Order, Request, Way
 from coach.coaching.observations import observe_transitions
-from coach.coaching.planning.warmup import WarmUpItem, WarmUpRound, WeakSpot, plan_warm_up
+from coach.coaching.planning import (
+    CLEAN,
+    WarmUpItem,
+    WarmUpRound,
+    WeakSpot,
+    dues_of,
+    follow_spots,
+    list_due,
+    plan_warm_up,
+)
 from coach.coaching.serialize import goal_from_plain, goal_to_plain
 from coach.drill import Drill
 from coach.judging.judge import JudgingJob
@@ -32,6 +41,7 @@ from coach.judging.model import Judgement, Stage
 from coach.playing.midi_events import KeyDown, KeyUp, Pedal
 from coach.playing.simulated.evening import Seen
 from coach.playing.simulated.gesture import Act, Do
+from coach.record.calendar import day_of
 from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, WindowError, choose_window
 from coach.screens.gc_pause import RestCollector, settle_memory
@@ -44,7 +54,6 @@ IDLE_S, IDLE_TICK_S = 20.0, 0.5
 """So long after the last key, where no click runs, ticks are fewer: nothing is waited for."""
 EPOCH_S = 1_800_000_000.0
 DAY_S = 86_400.0
-WARM_UP_CLEAN = 2
 WARM_UP_MIN = 5.0
 ELSEWHERE_S = 0.05
 """How long a verdict takes to be asked for and to come back, beside the judging itself."""
@@ -88,7 +97,9 @@ class Desk:
         self.score = score_at(self.path)
         known = self._history.get(self.path, ())
         if known and random.random() < 0.3:
-            spots = plan_warm_up(self.score, known)
+            now_s = self.now_s + self._epoch_s
+            due = list_due(follow_spots(known, day_of), day_of(now_s), now_s)
+            spots = plan_warm_up(self.score, due, day_of(now_s))
             if spots:
                 self._begin({"goals": [self._spot(s.window, s.qpm, s.reason) for s in spots]})
                 return f"warm-up of {self.path.stem}"
@@ -99,7 +110,7 @@ class Desk:
         )
 
     def _spot(self, window: Window, qpm: float, reason: str) -> dict[str, Any]:
-        return goal_to_plain(Goal(window, qpm, clean_required=WARM_UP_CLEAN, reason=reason))
+        return goal_to_plain(Goal(window, qpm, clean_required=CLEAN, reason=reason))
 
     def _begin(self, setup: dict[str, Any]) -> None:
         setup = {"path": str(self.path), "now_s": self.now_s, "epoch_s": self._epoch_s, **setup}
@@ -130,13 +141,14 @@ class Desk:
     def _warm_up(self, goals: Sequence[Goal]) -> WarmUpDrill:
         """The goals as spots of a warm-up of one piece."""
         spots = [
-            WarmUpItem(_weak(goal), goal.window, goal.window, goal.qpm, 20.0) for goal in goals
+            WarmUpItem(_weak(goal), goal.window, goal.window, goal.qpm, goal.reason)
+            for goal in goals
         ]
         by_window = {goal.window: goal for goal in goals}
         return WarmUpDrill(
             WarmUpRound(dues_of("piece", spots), WARM_UP_MIN),
             dict(enumerate(spots)),
-            lambda spot, window, at_s: self._drill(by_window[window], None, at_s),
+            lambda spot, window, clean, at_s: self._drill(by_window[window], None, at_s),
             self.now_s,
         )
 

@@ -57,32 +57,32 @@ def demo(options: Namespace) -> int:
 
 
 def warmup(options: Namespace) -> int:
-    """The weak spots of the last session; ``--list`` only says them."""
-    from coach.cli.score_library import HomeLibrary
-    from coach.cli.wiring import Start, run
+    """The weak spots that are due; ``--list`` only says them."""
+    from coach.cli.parser import WARM_UP_MIN
+    from coach.cli.warmup import find_due, list_warm_up
+    from coach.cli.wiring import Errand, Start, run
 
     storage = Storage(options)
     storage.bring_up_to_date()
-    library = HomeLibrary(storage)
-    items = library.warm_ups()
-    if not items and (gone := library.list_missing_files()):
+    due = find_due(storage.store)
+    if not due.pieces and due.missing:
         _say_notices(storage)
         raise CannotDo(
-            f"There are weak spots, but {gone[0]} is gone; open it where it is now: coach drill."
+            f"There are weak spots, but {due.missing[0]} is gone; open it where it is now: "
+            "coach drill."
         )
-    if not items:
+    if not due.pieces:
         played = storage.store is not None and storage.store.pieces()
-        found = "Nothing was weak when you last played" if played else "Nothing was played yet"
+        found = "Nothing is due today" if played else "Nothing was played yet"
         say(f"{found}. Open a piece: coach drill SCORE.")
         _say_notices(storage)
         return 0
     if options.list:
-        from coach.cli.warmup import warm_up_lines
-
-        say("\n".join(warm_up_lines(items, storage.store, options.data)))
+        minutes = storage.settings.warm_up_min or WARM_UP_MIN
+        say("\n".join(list_warm_up(due, minutes, options.data)))
         _say_notices(storage)
         return 0
-    return run(options, Start(items[0].path, items[0].errand), storage)
+    return run(options, Start(due.pieces[0].path, Errand.WARM_UP), storage)
 
 
 def _say_notices(storage: Storage) -> None:

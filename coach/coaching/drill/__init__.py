@@ -17,7 +17,7 @@ from coach.coaching.drill.drill_events import (
     StrayKey,
     ToJudge,
 )
-from coach.coaching.drill.warmup_drill import WarmUpDrill, dues_of
+from coach.coaching.drill.warmup_drill import WarmUpDrill
 
 __all__ = [
     "AssignmentGiven",
@@ -36,5 +36,4 @@ __all__ = [
     "StrayKey",
     "ToJudge",
     "WarmUpDrill",
-    "dues_of",
 ]

@@ -22,7 +22,15 @@ from coach.coaching.drill.drill_events import (
     StateChanged,
 )
 from coach.coaching.model import Assignment, Decision, Request
-from coach.coaching.planning import MOST_TRIES, DueSpot, RowState, WarmUpItem, WarmUpRound
+from coach.coaching.planning import (
+    CLEAN,
+    CLEAN_AGAIN,
+    MOST_TRIES,
+    RowState,
+    Turn,
+    WarmUpItem,
+    WarmUpRound,
+)
 from coach.coaching.wording import ENOUGH
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
@@ -33,8 +41,8 @@ REST_S = 3.0
 """A silence after which the next spot comes. Own choice: time to read the verdict and lift the
 hands, and too short to wonder whether anything will come."""
 
-MakeDrill = Callable[[WarmUpItem, Window, float], Drill]
-"""Makes the drill of one window of a spot, at a time."""
+MakeDrill = Callable[[WarmUpItem, Window, int, float], Drill]
+"""Makes the drill of one window of a spot: so many clean ones, from a time on."""
 
 
 class WarmUpDrill:
@@ -49,11 +57,11 @@ class WarmUpDrill:
     ) -> None:
         """Raises ValueError where the round has nothing (more) of this piece."""
         self.round, self._spots, self._make = round_, spots, make
-        self._drills: dict[tuple[int, int], Drill] = {}
+        self._drills: dict[Turn, Drill] = {}
         self._tries = 0
         self._is_over = self._is_done = self._moves_on = False
-        self._last_key_s = now_s
-        if round_.now is None:
+        self._last_key_s = self._now_s = now_s
+        if round_.turn is None:
             round_.choose(now_s)
         if round_.now not in spots:
             raise ValueError("Nothing is left to warm up in this piece.")
@@ -91,6 +99,11 @@ class WarmUpDrill:
         """What became of each of this piece's spots, in order."""
         return tuple(self._state(at) for at in self._spots)
 
+    @property
+    def what_remains(self) -> str:
+        """``3 of 7, about 6 minutes``; empty once it is over."""
+        return "" if self._is_done else self.round.describe_rest(self._now_s)
+
     def _state(self, at: int) -> RowState:
         due = self.round.dues[at]
         if at == self.round.now:
@@ -111,11 +124,12 @@ class WarmUpDrill:
             if self._is_done:
                 return ()
             self.round.begin(event.at_s)
-            self._last_key_s = event.at_s
+            self._last_key_s = self._now_s = event.at_s
         return self._on(self.drill.hear(event))
 
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed: after a rest the next spot comes."""
+        self._now_s = now_s
         if self._is_done or self._moves_on:
             return ()
         out = self._on(self.drill.tick(now_s))
@@ -176,7 +190,7 @@ class WarmUpDrill:
             if isinstance(one, RepetitionEnded):
                 self._tries += 1
                 reached = one.decision.finished and one.judgement.clean
-                self._is_over = self._is_over or reached or self._tries >= MOST_TRIES
+                self._is_over = self._is_over or reached or self._tries >= self._most_tries
             if one == Proposed(ENOUGH):
                 continue
             if one == StateChanged(DrillState.FINISHED):
@@ -188,16 +202,17 @@ class WarmUpDrill:
 
     def _next(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The next turn: in this piece, in another, or none."""
-        if self.round.now is not None:
-            self.round.over(held=self.drill.decision.finished)
+        if self.round.turn is not None:
+            self.round.over(now_s, held=self.drill.decision.finished)
             self.drill.pause(now_s)
         due = self.round.choose(now_s)
         if due is None:
             return self._end(now_s)
+        assert self.round.now is not None
         if self.round.now in self._spots:
             return self._turn_to(now_s)
-        if not self.round.is_ready(due.piece) or not due.is_open:
-            self.round.now = None  # it is being opened, or is gone: look again
+        if not self.round.is_ready(due.piece) or self.round.dues[self.round.now].left_out:
+            self.round.turn = None  # it is being opened, or is gone: look again
             return ()
         self._moves_on = True
         return (MovedOn(),)
@@ -218,15 +233,20 @@ class WarmUpDrill:
 
     def _present(self, now_s: float) -> Drill:
         """The drill of the round's present turn; as it was left, where it had one before."""
-        at = self.round.now
-        assert at is not None
-        windows = self._spots[at].windows
-        level = min(self.round.dues[at].held, len(windows) - 1)
-        drill = self._drills.get((at, level))
+        turn = self.round.turn
+        assert turn is not None
+        drill = self._drills.get(turn)
         if drill is None:
-            drill = self._make(self._spots[at], windows[level], now_s)
-            self._drills[at, level] = drill
+            item = self._spots[turn.at]
+            clean = CLEAN_AGAIN if turn.is_again else CLEAN
+            drill = self._make(item, item.windows[turn.window], clean, now_s)
+            self._drills[turn] = drill
         return drill
+
+    @property
+    def _most_tries(self) -> int:
+        turn = self.round.turn
+        return CLEAN_AGAIN if turn and turn.is_again else MOST_TRIES
 
     def _end(self, now_s: float) -> tuple[DrillEvent, ...]:
         self._is_done = True
@@ -240,8 +260,3 @@ def _late(outcomes: Sequence[DrillEvent]) -> tuple[DrillEvent, ...]:
         for one in outcomes
         if isinstance(one, RepetitionEnded) or (isinstance(one, SetAside) and one.job is not None)
     )
-
-
-def dues_of(piece: str, spots: Sequence[WarmUpItem]) -> tuple[DueSpot, ...]:
-    """A piece's spots as they are due, where its score is open."""
-    return tuple(DueSpot(piece, one.spot, len(one.windows)) for one in spots)

@@ -7,7 +7,7 @@ learnt neighbours are joined before a third bar is begun. At the end stands the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -49,6 +49,8 @@ than half, under which it is another movement."""
 SEAM_BARS = 2
 """Bars on each side of a seam that are played when two learnt stretches are joined. Own choice,
 because a phrase of four bars is what one remembers."""
+NEW_BARS = 4
+"""Bars of new ground that are offered at once. Own choice: a phrase, mostly."""
 SHORTEST_QUARTERS = 0.25
 """A stretch counts as no shorter than this, so that a grace note's is not endlessly hard."""
 ONSET_BITS = 1
@@ -350,6 +352,29 @@ def _row_state(row: EditableRow, now: EditableRow) -> RowState:
 
 
 # Going on once a goal is reached: the bars that come next, asked for as the last ones were.
+
+
+def find_new_ground(score: Score, played: Iterable[tuple[Fraction, Fraction]]) -> Goal | None:
+    """The first bars that were never played, to be learnt; None where there are none.
+
+    ``played``: where each window that was ever played begins and ends.
+    """
+    known = set[int]()
+    for start, end in played:
+        first, last = score.bars_of(start, end)
+        known.update(range(first.index, last.index + 1))
+    fresh = [
+        bar
+        for bar in score.bars
+        if bar.index not in known
+        and _is_played(score, Window(bar.onset_quarters, bar.end_quarters))
+    ]
+    if not fresh:
+        return None
+    begin = fresh[0].index
+    running = [bar for at, bar in enumerate(fresh[:NEW_BARS]) if bar.index == begin + at]
+    window = Window(running[0].onset_quarters, running[-1].end_quarters)
+    return Goal(window, score.tempo_at(window.start_quarters), way=Way.LEARN)
 
 
 def find_next_goal(score: Score, goal: Goal) -> Goal | None:

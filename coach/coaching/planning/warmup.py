@@ -1,78 +1,70 @@
-"""The warm-up: the spots that were weak when the pianist last played, worst first.
+"""The warm-up: the weak spots that are due, over all pieces, in the minutes there are.
 
-The rule is unconditional for the next day: every spot that failed in the last session comes
-again, also one that was mended, because a day's sleep lies between (Rawson and Dunlosky, 2011:
-relearn on later days; the figures come from verbal recall, not from the piano).
+Rules
+-----
+- The worst first. As many spots are begun as the minutes hold, the rest waits for another day.
+- A spot comes in its smallest useful window; once it holds there, with the bar around it; and once
+  more at the end. Between its turns other spots have theirs: what is played in turns is kept better
+  over days than the same again and again (Carter and Grahn 2016, Frontiers in Psychology 7:1251,
+  ten clarinettists; a small effect).
+- A spot that does not hold within ``MOST_TRIES`` tries is left, and comes back after the others.
+- The very last is the very first spot of the warm-up: what was learnt in between costs the first
+  one its night's gain, and a short replay at the end brings that back (Allen 2013, Psychology of
+  Music 41: 60 musicians, a melody of 13 notes).
+- Within a round one piece is played to its end before the next one is put on the desk.
+- It ends when the minutes are over, or sooner when nothing is left.
+
+``next_turn`` is all of the planning, and a pure function: facts and seconds in, the next turn
+out. :class:`WarmUpRound` only keeps the facts.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import count
+from math import ceil
 
-from coach.coaching.model import Observation
+from coach.coaching.planning.progress import Day
+from coach.coaching.planning.spots import WeakSpot
 from coach.coaching.windows import PracticeMap
-from coach.judging.model import Outcome
 from coach.score.model import Score
-from coach.score.window import Transition, Window, whole_piece
-
-SESSION_GAP_S = 3 * 3600.0
-"""A pause this long ends a session. Our choice: longer than a meal, shorter than a night."""
-
-SLIP_RATE = 1 / 3
-"""A spot that fails in fewer of its tries than this, and only once, was a slip. Our choice."""
-
-MENDED_TRIES = 3
-"""A spot is mended whose last so many tries were clean. Our choice: as many as a clean run has."""
-
-WEAK_FAILURES = 2
-"""Failures that make a spot weak, however often it was tried. Our choice: one may be a slip."""
-
-PRIOR_FAILED, PRIOR_TRIES = 1, 2
-"""A spot counts as tried twice before, and failed once: Laplace's rule of succession (1814), which
-is the mean of the posterior of a uniform prior."""
+from coach.score.window import Window, whole_piece
 
 WIDENINGS = ((1, 1), (2, 1), (2, 2), (3, 2))
 """Beats of run-up and beats after the move, one after the other, until a window has enough onsets.
 Our choice: the run-up first, since the trouble is in arriving."""
-
-REPETITIONS = 3
-"""Repetitions that a spot is expected to take. Our choice: two clean, and one to get there."""
-
 FEW_ONSETS = 4
 """A window of fewer onsets is no movement, but notes found one by one. Our choice."""
-
-USUAL_MOVES = 3
-"""Beats of a spot's smallest window, mostly: a run-up, the move, and one on. Told from the code."""
-
+CLEAN, CLEAN_AGAIN = 2, 1
+"""Clean repetitions of each window, and of the last one once more at the end. Own choice: it wakes
+the hands up, the drill comes after; on a later day one is enough (Rawson and Dunlosky 2011)."""
+TRIES = (2.6, 2.3)
+"""Repetitions that a spot is expected to take in its smallest window, and in its bar: two clean,
+and more often than not one to get there. Own choice."""
+MOST_TRIES = 3
+"""Repetitions of a spot in one turn, at the most: what does not hold by then needs a rest, and
+comes back. Own choice, because whoever goes on is training the mistake."""
+MOST_TURNS = 3
+"""Turns in which one window of a spot may fail. Own choice: after so many it is for the drill, not
+for a warm-up."""
+USUAL_MOVES, USUAL_BAR = 3, 5
+"""Beats of a spot's smallest window, mostly (a run-up, the move, and one on), and of the bar around
+it with its run-up. For a piece whose score is not open yet."""
 USUAL_QPM = 80.0
 """Where no tempo is known of a spot. Our choice: a walking pace."""
-
 LINE_S = 3.0
 """Seconds between two repetitions. Our choice: to read the verdict and to lift the hands."""
-
-
-@dataclass(frozen=True, slots=True)
-class WeakSpot:
-    """A transition of one hand that failed when the pianist last played."""
-
-    transition: Transition
-    failures: int
-    tries: int
-    mended: bool
-    """The last three tries of the session were clean."""
-    qpm: float | None
-    """The tempo it was last tried at, in quarters a minute."""
-
-    @property
-    def weight(self) -> float:
-        """How weak: the expected chance of failing (uniform prior), mended spots after all
-        others."""
-        chance = (self.failures + PRIOR_FAILED) / (self.tries + PRIOR_TRIES)
-        return chance - 1.0 if self.mended else chance
+LEAST_SHARE = 0.5
+"""A turn is begun where at least so much of what it takes is left. Own choice, because it then ends
+as often before the minutes are over as after."""
+KNOWN_PACE_S = 60.0
+"""Playing that the expected pace counts for, against what is measured. Own choice."""
+AWAY_DAYS, AFTER_AWAY = 14, 5
+"""Days without the piano after which a warm-up has no more than so many spots. Own choice, because
+after a pause all is due at once, and a short list is begun more gladly than a long one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +77,8 @@ class WarmUpItem:
     around: Window
     """The same hand with the bar around it, for once the small one holds."""
     qpm: float
-    expected_s: float
-    """How long it will take, about."""
+    reason: str = ""
+    """Why it comes, in a sentence."""
 
     @property
     def windows(self) -> tuple[Window, ...]:
@@ -94,56 +86,51 @@ class WarmUpItem:
         return (self.window,) if self.window.contains(self.around) else (self.window, self.around)
 
     @property
-    def reason(self) -> str:
-        """Why it comes, in a sentence."""
-        failed = f"it failed {self.spot.failures} of {self.spot.tries} times"
-        if self.spot.mended:
-            return f"Weak when you last played: {failed}, and then it held. Does it still?"
-        return f"Weak when you last played: {failed}."
+    def repetitions_s(self) -> tuple[float, ...]:
+        """How long one repetition of each window takes, with the pause after it."""
+        return tuple(
+            _repetition_s(one.end_quarters - one.start_quarters, self.qpm) for one in self.windows
+        )
+
+    @property
+    def expected_s(self) -> float:
+        """How long it will take, about."""
+        return DueSpot("", self.spot, self.repetitions_s).left_s
 
 
-def last_session(history: Iterable[Observation]) -> tuple[Observation, ...]:
-    """The observations of the last session, in the order of time."""
-    ordered = sorted(history, key=lambda one: one.at_s)
-    start = len(ordered)
-    while start > 0:
-        gap_s = ordered[start].at_s - ordered[start - 1].at_s if start < len(ordered) else 0.0
-        if gap_s > SESSION_GAP_S:
-            break
-        start -= 1
-    return tuple(ordered[start:])
+def why_due(spot: WeakSpot, today: Day) -> str:
+    """Why a spot comes, in a sentence."""
+    if not spot.failed_last:
+        held = f"held on {_days(spot.held_days)} since" if spot.held_days else "went better since"
+        name = "Settled" if spot.is_settled else "A weak spot"
+        last = f"last played {_days_ago(today - spot.played_on)}"
+        return f"{name}: it {held}, {last}. Does it still hold?"
+    again = f", the {_ordinal(spot.weak_days)} day that it does" if spot.weak_days > 1 else ""
+    failed = f"it failed {spot.failures} of {spot.tries} times{again}"
+    when = "" if today == spot.failed_on else f" {_days_ago(today - spot.failed_on)}"
+    if spot.mended:
+        return f"Weak when you last played it{when}: {failed}, and then it held. Does it still?"
+    return f"Weak when you last played it{when}: {failed}."
 
 
-def weak_spots(history: Iterable[Observation]) -> tuple[WeakSpot, ...]:
-    """The weak spots of the last session, worst first."""
-    tries: dict[Transition, list[Observation]] = defaultdict(list)
-    for one in last_session(history):
-        if one.outcome is not Outcome.NOT_REACHED:
-            tries[one.transition].append(one)
-    spots = (_spot(transition, seen) for transition, seen in tries.items())
-    weak = (spot for spot in spots if _is_weak(spot))
-    return tuple(sorted(weak, key=lambda spot: (-spot.weight, spot.transition.to_quarters)))
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
 
 
-def _spot(transition: Transition, seen: Sequence[Observation]) -> WeakSpot:
-    failed = [one.outcome is not Outcome.CLEAN for one in seen]
-    tempos = [one.qpm for one in seen if one.qpm is not None]
-    mended = len(failed) >= MENDED_TRIES and not any(failed[-MENDED_TRIES:])
-    return WeakSpot(transition, sum(failed), len(failed), mended, tempos[-1] if tempos else None)
+def _days_ago(days: int) -> str:
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
 
 
-def _is_weak(spot: WeakSpot) -> bool:
-    return spot.failures >= WEAK_FAILURES or (
-        spot.failures == 1 and spot.failures / spot.tries >= SLIP_RATE
-    )
+def _ordinal(number: int) -> str:
+    return {2: "second", 3: "third", 4: "fourth", 5: "fifth"}.get(number, f"{number}th")
 
 
-def plan_warm_up(score: Score, history: Iterable[Observation]) -> tuple[WarmUpItem, ...]:
-    """The weak spots of a piece as they are warmed up, worst first; each place once."""
+def plan_warm_up(score: Score, due: Iterable[WeakSpot], today: Day) -> tuple[WarmUpItem, ...]:
+    """A piece's due spots as they are warmed up, in their order; each place once."""
     practice_map = PracticeMap(score, whole_piece(score))
     chosen: list[WarmUpItem] = []
-    for spot in weak_spots(history):
-        item = _item(practice_map, spot)
+    for spot in due:
+        item = _item(practice_map, spot, today)
         if not any(_is_played_with(item, other) for other in chosen):
             chosen.append(item)
     return tuple(chosen)
@@ -156,40 +143,24 @@ def _is_played_with(item: WarmUpItem, other: WarmUpItem) -> bool:
     return item.window.contains(window) or (inside and move.hands is window.hands)
 
 
-def all_fit(spots: Iterable[WeakSpot], minutes: float) -> bool:
-    """Whether there is time for all of these spots, told without their score."""
-    return sum(map(expected_s, spots)) <= 60 * minutes
-
-
-def expected_s(spot: WeakSpot) -> float:
-    """How long a spot takes, about, told without its score."""
-    move = spot.transition.to_quarters - spot.transition.from_quarters
-    return _expected_s(USUAL_MOVES * move, spot.qpm or USUAL_QPM)
-
-
-def _expected_s(quarters: Fraction, qpm: float) -> float:
-    """How long a short drill takes, about: its repetitions, each with its landing and a breath."""
-    return REPETITIONS * (float(quarters + 1) * 60.0 / qpm + LINE_S)
-
-
-def _item(practice_map: PracticeMap, spot: WeakSpot) -> WarmUpItem:
+def _item(practice_map: PracticeMap, spot: WeakSpot, today: Day) -> WarmUpItem:
     hands = spot.transition.hands
-    window, around = _small(practice_map, spot.transition), practice_map.bar(spot.transition, hands)
+    window, around = _small(practice_map, spot), practice_map.bar(spot.transition, hands)
     if not around.contains(window):
         around = practice_map.bar(spot.transition, hands, before=1)
     asked_qpm = practice_map.score.tempo_at(window.start_quarters)
     qpm = round(min(spot.qpm or asked_qpm, asked_qpm))
-    took_s = _expected_s(window.end_quarters - window.start_quarters, qpm)
-    return WarmUpItem(spot, window, around, qpm, took_s)
+    return WarmUpItem(spot, window, around, qpm, why_due(spot, today))
 
 
-def _small(practice_map: PracticeMap, transition: Transition) -> Window:
+def _small(practice_map: PracticeMap, spot: WeakSpot) -> Window:
     """A run-up and the move, landing on the note arrived at: wide enough to be a movement."""
-    window = practice_map.around(transition, transition.hands)
+    move = spot.transition
+    window = practice_map.around(move, move.hands)
     for before, after in WIDENINGS:
         if _onsets(practice_map, window) >= FEW_ONSETS:
             break
-        window = practice_map.around(transition, transition.hands, before, after)
+        window = practice_map.around(move, move.hands, before, after)
     return window
 
 
@@ -199,73 +170,159 @@ def _onsets(practice_map: PracticeMap, window: Window) -> int:
     return bisect_right(onsets, end) - bisect_left(onsets, window.start_quarters)
 
 
+def _repetition_s(quarters: Fraction, qpm: float) -> float:
+    """How long a repetition takes, about, with its landing and a breath."""
+    return float(quarters + 1) * 60.0 / qpm + LINE_S
+
+
+def _usual_repetitions_s(spot: WeakSpot) -> tuple[float, ...]:
+    """The same of each of a spot's windows, told without its score."""
+    beat = spot.transition.to_quarters - spot.transition.from_quarters
+    return tuple(
+        _repetition_s(beats * beat, spot.qpm or USUAL_QPM) for beats in (USUAL_MOVES, USUAL_BAR)
+    )
+
+
 # A warm-up over several pieces: which weak spot is next, and for how much longer.
-#
-# Rules
-# -----
-# - Every due spot once, the worst first, piece by piece, in its smallest useful window.
-# - A spot that does not hold within ``MOST_TRIES`` tries is left, and comes back at the end.
-# - Once it holds there it comes again with the bar around it, after all others have had their turn.
-# - The same spot has two turns running only where no other is left.
-# - When the minutes are over, or nothing is left, it ends.
-#
-# ``next_turn`` is all of the planning, and a pure function: facts and seconds in, the next spot
-# out. :class:`WarmUpRound` only keeps the facts.
-
-
-MOST_TRIES = 3
-"""Repetitions of a spot in one turn, at the most: what does not hold by then needs a rest, and
-comes back. Own choice, because whoever goes on is training the mistake."""
-MOST_TURNS = 4
-"""Turns in which one window of a spot may fail. Own choice: after so many it is for the drill, not
-for a warm-up."""
-LEAST_SHARE = 0.5
-"""A turn is begun where at least so much of what it takes is left. Own choice, because what
-goes well takes half of it."""
-WINDOWS = 2
-"""Windows of a spot: the smallest useful, and the bar around it."""
 
 
 @dataclass(frozen=True, slots=True)
 class DueSpot:
-    """A weak spot of one of the pieces, and what became of it in this warm-up."""
+    """A due spot of one of the pieces, and what became of it in this warm-up."""
 
     piece: str
     """The piece's key."""
     spot: WeakSpot
-    windows: int = WINDOWS
-    """How many windows it has."""
+    repetitions_s: tuple[float, ...]
+    """How long one repetition of each of its windows takes."""
     held: int = 0
-    """How many of them hold by now."""
+    """How many of its windows hold by now."""
     failed: int = 0
     """Turns in which the present one did not hold."""
     left_out: bool = False
     """It is not to come again: passed over, or not to be had."""
+    played_again: bool = False
+    """It was taken once more at the end."""
+    number: int | None = None
+    """The how-manieth of the warm-up it is; None where it has not come yet."""
+
+    @property
+    def windows(self) -> int:
+        """How many windows it has."""
+        return len(self.repetitions_s)
 
     @property
     def is_open(self) -> bool:
-        """Whether it may come again."""
+        """Whether it may come for a turn."""
         return not self.left_out and self.held < self.windows and self.failed < MOST_TURNS
 
+    @property
+    def waits_for_end(self) -> bool:
+        """Whether it is to be taken again at the end: it held, if only in its smallest window."""
+        return not self.left_out and self.held > 0 and not self.played_again
 
-def next_turn(dues: Sequence[DueSpot], left_s: float, last: int | None) -> int | None:
-    """Which of the due spots is next; None where the warm-up is over.
+    @property
+    def turn_s(self) -> float:
+        """How long its next turn takes, about."""
+        return TRIES[min(self.held, len(TRIES) - 1)] * self.repetitions_s[self.held]
 
-    ``dues`` come piece by piece, in each the worst first; ``last`` is the one played last.
+    @property
+    def again_s(self) -> float:
+        """How long it takes at the end."""
+        return self.repetitions_s[max(self.held - 1, 0)]
+
+    @property
+    def left_s(self) -> float:
+        """How long all that is still to come of it takes, about."""
+        if self.left_out:
+            return 0.0
+        turns = zip(TRIES, self.repetitions_s, strict=False)
+        coming = [tries * each for tries, each in turns][self.held :] if self.is_open else []
+        end = self.repetitions_s[-1] if coming else self.again_s if self.waits_for_end else 0.0
+        return sum(coming) + end
+
+
+def due_spot(piece: str, spot: WeakSpot) -> DueSpot:
+    """A spot of a piece whose score is not open yet."""
+    return DueSpot(piece, spot, _usual_repetitions_s(spot))
+
+
+def dues_of(piece: str, items: Sequence[WarmUpItem]) -> tuple[DueSpot, ...]:
+    """A piece's spots as they are due, where its score is open."""
+    return tuple(DueSpot(piece, one.spot, one.repetitions_s) for one in items)
+
+
+def shorten_after_away(dues: Sequence[DueSpot], today: Day, played_on: Day) -> list[DueSpot]:
+    """The due spots for a pianist who last played on that day: after two weeks only a few."""
+    return list(dues[:AFTER_AWAY] if today - played_on >= AWAY_DAYS else dues)
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """What comes next."""
+
+    at: int
+    """The place of its spot among those that are due."""
+    window: int
+    """Which of its windows."""
+    is_again: bool = False
+    """It is the replay at the end: one repetition."""
+
+
+def next_turn(dues: Sequence[DueSpot], left_s: float, last: int | None) -> Turn | None:
+    """What is next; None where the warm-up is over.
+
+    ``dues`` come the worst first; ``last`` is the one played last.
     """
-    able = [
-        at
-        for at, due in enumerate(dues)
-        if due.is_open and left_s >= LEAST_SHARE * expected_s(due.spot) * (1 + due.held)
-    ]
+    turns = [*_list_turns(dues, left_s, last)]
+    if others := [turn for turn in turns if turn.at != last]:
+        return others[0]
+    is_alone = not any(due.is_open for at, due in enumerate(dues) if at != last)
+    return next((turn for turn in turns if is_alone and not turn.is_again), None)
 
-    def rank(at: int) -> tuple[bool, int, int, bool, int]:
-        due = dues[at]
-        elsewhere = last is not None and due.piece != dues[last].piece
-        stage = 2 if due.held else 1 if due.failed else 0
-        return at == last, stage, due.failed, elsewhere, at
 
-    return min(able, key=rank, default=None)
+def _list_turns(dues: Sequence[DueSpot], left_s: float, last: int | None) -> Iterator[Turn]:
+    """What may come now, the best first."""
+    again = [at for at, due in enumerate(dues) if due.waits_for_end]
+    again.sort(key=lambda at: (dues[at].number == 1, dues[at].number or 0))
+    end_s = sum(dues[at].again_s for at in again)
+    begun = [at for at in choose_spots(dues, left_s) if dues[at].is_open]
+    begun.sort(key=lambda at: _rank_turn(dues, at, last))
+    for at in begun:
+        if left_s - end_s >= LEAST_SHARE * dues[at].turn_s:
+            yield Turn(at, dues[at].held)
+    first_s = dues[again[-1]].again_s if again else 0.0
+    for at in again[:-1]:
+        if left_s - first_s >= LEAST_SHARE * dues[at].again_s:
+            yield Turn(at, dues[at].held - 1, is_again=True)
+    for at, due in enumerate(dues):  # a little time is left, and somebody waits
+        if due.is_open and due.number is None and left_s - first_s >= LEAST_SHARE * due.turn_s:
+            yield Turn(at, 0)
+    for at in again[-1:]:
+        if left_s >= LEAST_SHARE * dues[at].again_s:
+            yield Turn(at, dues[at].held - 1, is_again=True)
+
+
+def choose_spots(dues: Sequence[DueSpot], left_s: float) -> list[int]:
+    """Which spots there is time for: those that were begun, then the worst of the others."""
+    chosen = [at for at, due in enumerate(dues) if due.number is not None]
+    room_s = left_s - sum(dues[at].left_s for at in chosen)
+    for at, due in enumerate(dues):
+        if due.number is not None or not due.is_open:
+            continue
+        if due.left_s > room_s and chosen:
+            break
+        chosen.append(at)
+        room_s -= due.left_s
+    return chosen
+
+
+def _rank_turn(dues: Sequence[DueSpot], at: int, last: int | None) -> tuple[int, int, bool, int]:
+    """Small where it comes early: round by round; within one first what lies on the desk, and the
+    worst."""
+    due = dues[at]
+    elsewhere = last is not None and due.piece != dues[last].piece
+    return 2 if due.held else 1 if due.failed else 0, due.failed, elsewhere, at
 
 
 class WarmUpRound:
@@ -281,57 +338,110 @@ class WarmUpRound:
         self.dues = list(dues)
         self.minutes = minutes
         self.is_ready = is_ready
-        self.now: int | None = None
-        """The spot whose turn it is."""
+        self.turn: Turn | None = None
+        """Whose turn it is."""
         self._last: int | None = None
         self._begun_s: float | None = None
+        self._expected_s = 0.0
+        """How long the turns so far should have taken."""
+        self._turns_s = 0.0
+        """How long they took."""
+        self._turn_begun_s: float | None = None
+        self._numbers = count(1)
+
+    @property
+    def now(self) -> int | None:
+        """The spot whose turn it is."""
+        return None if self.turn is None else self.turn.at
 
     def begin(self, at_s: float) -> None:
         """A key was struck."""
         if self._begun_s is None:
-            self._begun_s = at_s
+            self._begun_s = self._turn_begun_s = at_s
 
     def left_s(self, now_s: float) -> float:
         """Seconds that are left."""
         passed_s = 0.0 if self._begun_s is None else now_s - self._begun_s
         return 60.0 * self.minutes - passed_s
 
+    @property
+    def pace(self) -> float:
+        """How much longer than expected this pianist takes."""
+        return (self._turns_s + KNOWN_PACE_S) / (self._expected_s + KNOWN_PACE_S)
+
     def choose(self, now_s: float) -> DueSpot | None:
         """The next turn; None where the warm-up is over."""
-        self.now = next_turn(self.dues, self.left_s(now_s), self._last)
-        return None if self.now is None else self.dues[self.now]
+        self.turn = next_turn(self.dues, self.left_s(now_s) / self.pace, self._last)
+        if self.turn is None:
+            return None
+        due = self.dues[self.turn.at]
+        if due.number is None:
+            due = self._set(self.turn.at, replace(due, number=next(self._numbers)))
+        if self._begun_s is not None:
+            self._turn_begun_s = now_s
+        return due
 
-    def over(self, *, held: bool) -> None:
+    def over(self, now_s: float, *, held: bool) -> None:
         """The present turn is over."""
-        if self.now is None:
+        turn = self.turn
+        if turn is None:
             return
-        due = self.dues[self.now]
-        self._set(
-            self.now,
-            replace(due, held=due.held + 1, failed=0)
-            if held
-            else replace(due, failed=due.failed + 1),
-        )
-        self._last, self.now = self.now, None
+        due = self.dues[turn.at]
+        if self._turn_begun_s is not None:
+            self._turns_s += now_s - self._turn_begun_s
+            self._expected_s += due.again_s if turn.is_again else due.turn_s
+        if turn.is_again:
+            self._set(turn.at, replace(due, played_again=True))
+        elif held:
+            self._set(turn.at, replace(due, held=due.held + 1, failed=0))
+        else:
+            self._set(turn.at, replace(due, failed=due.failed + 1))
+        self._last, self.turn = turn.at, None
 
     def leave_out(self, at: int) -> None:
         """A spot is not to come (again)."""
         self._set(at, replace(self.dues[at], left_out=True))
 
-    def has_windows(self, at: int, count: int) -> None:
-        """A spot has so many windows; known once its score is open."""
-        self._set(at, replace(self.dues[at], windows=count))
+    def has_windows(self, at: int, repetitions_s: tuple[float, ...]) -> None:
+        """How long each of a spot's windows takes; known once its score is open."""
+        self._set(at, replace(self.dues[at], repetitions_s=repetitions_s))
 
-    def _set(self, at: int, due: DueSpot) -> None:
+    def _set(self, at: int, due: DueSpot) -> DueSpot:
         self.dues[at] = due
+        return due
+
+    def describe_rest(self, now_s: float) -> str:
+        """What remains, as ``3 of 7, about 6 minutes``."""
+        left_s = self.left_s(now_s)
+        chosen = choose_spots(self.dues, left_s / self.pace)
+        coming_s = min(left_s, self.pace * sum(self.dues[at].left_s for at in chosen))
+        minutes = ceil(coming_s / 60 - 0.25)
+        time = "less than a minute" if minutes < 1 else _minutes(minutes)
+        if self.turn is None:
+            return time
+        number, of = self.dues[self.turn.at].number, sum(not self.dues[a].left_out for a in chosen)
+        again = "once more: " if self.turn.is_again else ""
+        return f"{again}{number} of {max(of, number or 1)}, {'about ' if minutes else ''}{time}"
 
     def why_over(self, now_s: float) -> str:
         """Why the warm-up is over, in a sentence."""
-        coming = sum(due.is_open for due in self.dues)
-        if coming:
-            return f"The {self.minutes:g} minutes are over."
-        loose = sum(not due.left_out and due.held < due.windows for due in self.dues)
+        begun = [due for due in self.dues if due.number is not None and not due.left_out]
+        waiting = sum(due.is_open and due.number is None for due in self.dues)
+        loose = sum(not due.held for due in begun)
+        if waiting or any(due.is_open for due in begun):
+            words = f"The {self.minutes:g} minutes are over."
+            return f"{words} {_count(waiting)} for another day." if waiting else words
+        took = max(1, round((60.0 * self.minutes - self.left_s(now_s)) / 60))
+        early = f"after {_minutes(took)}: no more is due today." if took < self.minutes else ""
         if loose:
-            one = "One spot does" if loose == 1 else f"{loose} spots do"
-            return f"{one} not hold yet, and the rest does: enough of a warm-up."
-        return "Every weak spot held, and its bar with it: nothing is left to warm up."
+            held = "One spot does" if loose == 1 else f"{loose} spots do"
+            return f"{held} not hold yet, the rest does, {early}" if early else f"{held} not hold."
+        return f"All that was due holds, {early}" if early else "All that was due holds."
+
+
+def _minutes(count: int) -> str:
+    return "1 minute" if count == 1 else f"{count} minutes"
+
+
+def _count(waiting: int) -> str:
+    return "One more spot waits" if waiting == 1 else f"{waiting} more spots wait"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -34,6 +35,7 @@ from coach.screens.dialogs import (
     ConnectScreen,
     Dialog,
     HomeScreen,
+    MinutesScreen,
     NoticeScreen,
     OpeningScreen,
     Palette,
@@ -365,9 +367,18 @@ class KeyholeApp(AppWithoutTraceback):
 
         Only one at a time: whoever presses Enter twice does not want it twice.
         """
-        if any(isinstance(screen, OpeningScreen) for screen in self.screen_stack):
+        if any(isinstance(screen, OpeningScreen | MinutesScreen) for screen in self.screen_stack):
+            return
+        if errand is Errand.WARM_UP and not self.collaborators.warm_up_min():
+            self.push_screen(MinutesScreen(), partial(self._warm_up_in, path))
             return
         self.push_screen(OpeningScreen(self.collaborators.open_score, path, errand, moves))
+
+    def _warm_up_in(self, path: Path, minutes: int | None) -> None:
+        """Begin the warm-up, now that it is known how long it may take."""
+        if minutes is not None:
+            self.collaborators.keep_warm_up_min(minutes)
+            self.open(path, Errand.WARM_UP)
 
     def on_score_refused(self, message: ScoreRefused) -> None:
         """Say why a score can't be opened."""

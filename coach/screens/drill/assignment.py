@@ -88,17 +88,25 @@ class TopLines:
         self.assignment_line = AssignmentLine(id="assignment")
         self._status = ""
         """Where the drill stands, or what is said in its place."""
+        self._is_low = False
 
     def show_player(self, rows: int) -> None:
         """The piece, and who plays it; in a terminal of few rows only who, beside the strip."""
-        low = rows < LOW_ROWS
-        self.state_line.show(self._session.title, self._player.words)
-        self.state_line.display = not low
-        self.strip.show_right(self._player.words if low else "")
+        self._is_low = rows < LOW_ROWS
+        self.state_line.display = not self._is_low
+        self._show_title()
+
+    def _show_title(self) -> None:
+        """The piece and who plays, and what remains of a warm-up."""
+        title, player, rest = self._session.title, self._player.words, self._session.what_remains()
+        self.state_line.show(" · ".join(filter(None, (title, rest))), player)
+        self.strip.show_right((rest or player) if self._is_low else "")
 
     def show_piece(self, decision: Decision) -> None:
         """Where in the piece the window lies, and where the troubles are."""
         self.strip.show(self._session.score, decision)
+        if self._session.what_remains():
+            self._show_title()
 
     def show_assignment(self) -> None:
         """What to play, and where the drill stands."""
