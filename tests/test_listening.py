@@ -18,12 +18,13 @@ from coach.screens.drill.listening import (
     BETWEEN_S,
     NOTHING_PLAYED,
     OFFER,
+    HearingWay,
     Listening,
     plan_take,
     plan_window,
 )
 from tests.records import SCORE, WINDOW, ended
-from tests.screenfakes import FakeClick
+from tests.screenfakes import FakeClick, FakeDrill, two_hands
 from tests.seat import RIGHT, Seat, reason_line, seated
 
 PART = excerpt(SCORE, WINDOW)
@@ -195,3 +196,76 @@ def test_what_can_not_be_heard_is_said_without_a_headline_of_another_thing() -> 
 def test_the_keys_are_told_with_all_others() -> None:
     assert "Hear the window as it is written" in help_text(demo=False)
     assert Window(Fraction(0), Fraction(4)) == WINDOW
+
+
+def test_it_can_be_heard_slower_louder_in_a_loop_and_with_the_click() -> None:
+    click, drill = FakeClick(), FakeDrill(two_hands())
+
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("h")
+        listening = seat.drill_screen.presenter.listening
+        assert "you hear it at 60 bpm" in seat.text
+        usual = [one[2] for _, one in click.played if one[0] == 0x90]
+        await seat.pilot.press("down", "down", ">", "l", "c")
+        assert listening.is_hearing_window
+        assert "you hear it at 48 bpm, louder, in a loop, with the click" in seat.text
+        louder = [one[2] for _, one in click.played if one[0] == 0x90]
+        assert all(now > then for now, then in zip(louder, usual, strict=True))
+        on_s = [at_s for at_s, one in click.played if one[0] == 0x90]
+        counted_s = [at_s for at_s, one in click.played if one[0] == 0x99 and one[2] >= 80]
+        assert len(counted_s) == 4 + 5  # the count-in and the window's grid
+        assert on_s[0] == pytest.approx(counted_s[4])
+        assert not drill.asked
+        await seat.pilot.press("b")
+        assert 48 in [one[1] for _, one in click.played if one[0] == 0x90]
+        await seat.pilot.press("h")
+        assert "you hear it" not in seat.text
+
+    seated((120, 40), run, click=click, drill=drill)
+
+
+def test_a_loop_begins_again_until_a_key_is_struck(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("coach.screens.drill.listening.BEFORE_S", 0.0)
+    click = FakeClick()
+
+    async def run(seat: Seat) -> None:
+        listening = seat.drill_screen.presenter.listening
+        await seat.pilot.press("l")
+        first = click.played
+        assert listening._hearing
+        listening._hearing = replace(listening._hearing, messages=tuple(first[:1]))  # it is over
+        for _ in range(300):
+            await asyncio.sleep(0.01)
+            if click.played is not first:
+                break
+        assert listening.is_hearing_window
+        await seat.play(60)
+        assert not listening.is_running
+
+    seated((120, 40), run, click=click)
+
+
+def test_from_the_piano_what_is_heard_goes_slower_and_the_assignment_stays() -> None:
+    click, drill = FakeClick(), FakeDrill(two_hands())
+
+    async def run(seat: Seat) -> None:
+        await seat.play(21)  # hear
+        seat.drill_screen._commands._last_s = -10.0
+        await seat.play(24)  # slower
+        assert "you hear it at 54 bpm" in seat.text
+        assert not drill.asked
+        seat.drill_screen._commands._last_s = -10.0
+        await seat.play(21)  # silence
+        assert not seat.drill_screen.presenter.listening.is_running
+
+    seated((120, 40), run, click=click, drill=drill)
+
+
+def test_the_tempo_stays_within_what_can_be_heard() -> None:
+    way = HearingWay()
+    for _ in range(20):
+        way = way.turn("slower").turn("softer")
+    assert (way.share, round(way.loudness, 1)) == (0.3, 0.2)
+    for _ in range(40):
+        way = way.turn("faster").turn("louder")
+    assert (way.share, round(way.loudness, 1)) == (1.5, 1.6)

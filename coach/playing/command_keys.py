@@ -54,6 +54,7 @@ class PianoCommand(StrEnum):
     PAUSE = "pause"
     WITH_ME = "with me"
     CLICK = "click"
+    LOOP = "loop"
     AGAIN = "again"
     NOT_THIS = "not this"
     WHY = "why"

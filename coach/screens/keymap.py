@@ -47,6 +47,10 @@ COMMANDS = (
     Command("hear", "h,f11", "h", "hear", "Hear the window as it is written, or silence"),
     Command("hear_mine(1.0)", "j,ctrl+r", "j", "hear mine", "Your last one, then as written"),
     Command("hear_mine(2.0)", "J,ctrl+l", "J", "slowly", "The same at half the speed"),
+    Command("hear_as('loops')", "l,ctrl+o", "l", "loop", "Hear the window round and round"),
+    Command("hear_as('hands')", "b,ctrl+b", "b", "both hands", "Hear the other hand with it"),
+    Command("hear_as('louder')", "greater_than_sign", ">", "louder", "What is heard, louder"),
+    Command("hear_as('softer')", "less_than_sign", "<", "softer", "What is heard, softer"),
     Command("accompany", "g,ctrl+g", "g", "with me", "The other hand, played along with you"),
     Command("click", "c,ctrl+k", "c", "click", "How the click sounds; in a hearing, whether"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
@@ -69,6 +73,8 @@ _SHOWN_AS = {
     "up": "↑",
     "down": "↓",
     "space": "Space",
+    "greater_than_sign": ">",
+    "less_than_sign": "<",
 }
 
 

@@ -11,9 +11,10 @@ from fractions import Fraction
 
 from textual.timer import Timer
 
-from coach.coaching.drill import DrillState, RepetitionEnded
+from coach.coaching.drill import CountIn, DrillState, RepetitionEnded
 from coach.judging.model import Cause, Judgement
-from coach.playing.click_schedule import Timed
+from coach.playing.accompaniment import find_other_hand
+from coach.playing.click_schedule import ClickStyle, Timed, count_in_beats, messages
 from coach.playing.notes import Take
 from coach.playing.playback import (
     Sounding,
@@ -22,11 +23,13 @@ from coach.playing.playback import (
     plan_notes,
     take_messages,
 )
-from coach.score.model import Hands
+from coach.score.model import Hands, ScoreNote
 from coach.score.window import Excerpt
+from coach.screens.drill.click import plan_clicks
 from coach.screens.interfaces import ClickLike, DrillSession, Host
 from coach.screens.marks import MarkKind
 from coach.screens.widgets import StaffView
+from coach.screens.wording import bpm
 
 LOOK_S = 0.02
 """How often it is looked what sounds. Own choice: within a frame or two."""
@@ -69,16 +72,76 @@ class SoundPlan:
         return max((at_s for at_s, _ in self.messages), default=0.0)
 
 
-def plan_window(part: Excerpt, qpm: float, start_s: float) -> SoundPlan:
-    """The window as it is written, at a steady tempo."""
-    first = part.notes[0].onset_quarters
-    sounding = plan_notes(part.notes, qpm=qpm, from_quarters=first, start_s=start_s)
-    return SoundPlan(note_messages(sounding), _marks_of(part, sounding))
+@dataclass(frozen=True, slots=True)
+class HearingWay:
+    """How the window is heard."""
+
+    share: float = 1.0
+    """Of the tempo asked for."""
+    loudness: float = 1.0
+    loops: bool = False
+    with_click: bool = False
+    both_hands: bool = False
+    """Whether the other hand is heard too, where only one is asked for."""
+
+    def turn(self, what: str) -> HearingWay:
+        """One of the ways the other way round, or the next step of it."""
+        match what:
+            case "slower" | "faster":
+                steps = [one for one in SHARES if (one > self.share) == (what == "faster")]
+                steps = [one for one in steps if one != self.share]
+                nearest = min(steps, key=lambda one: abs(one - self.share), default=self.share)
+                return replace(self, share=nearest)
+            case "louder":
+                return replace(self, loudness=min(self.loudness + LOUDER, MOST_LOUD))
+            case "softer":
+                return replace(self, loudness=max(self.loudness - LOUDER, LOUDER))
+            case "loops":
+                return replace(self, loops=not self.loops)
+            case "click":
+                return replace(self, with_click=not self.with_click)
+            case _:
+                return replace(self, both_hands=not self.both_hands)
+
+    @property
+    def words(self) -> str:
+        """What is not as usual: ``both hands, louder, in a loop, with the click``."""
+        parts = [
+            "both hands" if self.both_hands else "",
+            "louder" if self.loudness > 1 else "softer" if self.loudness < 1 else "",
+            "in a loop" if self.loops else "",
+            "with the click" if self.with_click else "",
+        ]
+        return ", ".join(filter(None, parts))
+
+
+SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5)
+"""Shares of the tempo asked for at which the window can be heard."""
+LOUDER, MOST_LOUD = 0.2, 1.6
+"""A step of loudness, and the most: by then the right hand is at 122 of 127. Own choice."""
+
+
+def plan_window(
+    part: Excerpt,
+    qpm: float,
+    start_s: float,
+    other: Sequence[ScoreNote] = (),
+    loudness: float = 1.0,
+) -> SoundPlan:
+    """The window as it is written, at a steady tempo; ``other`` is the other hand, heard along."""
+    notes = (*part.notes, *other)
+    first = min(note.onset_quarters for note in notes)
+    sounding = plan_notes(notes, qpm=qpm, from_quarters=first, start_s=start_s)
+    return SoundPlan(note_messages(sounding, loudness), _marks_of(part, sounding))
 
 
 def _marks_of(part: Excerpt, sounding: Sequence[Sounding]) -> tuple[MarkedSound, ...]:
     index = {id(note): at for at, note in enumerate(part.notes)}
-    return tuple(MarkedSound(index[id(one.note)], one.at_s, one.end_s) for one in sounding)
+    return tuple(
+        MarkedSound(index[id(one.note)], one.at_s, one.end_s)
+        for one in sounding
+        if id(one.note) in index
+    )
 
 
 def plan_take(take: Take, judgement: Judgement, start_s: float, slower: float = 1.0) -> SoundPlan:
@@ -150,8 +213,17 @@ class Listening:
         staff: StaffView,
         sound: ClickLike | None,
         how_to_ask: Callable[[], str],
+        tell: Callable[[str], None] = lambda words: None,
+        style: Callable[[], ClickStyle] = ClickStyle,
     ) -> None:
-        """``how_to_ask`` says in a sentence by which key the window is heard."""
+        """``how_to_ask`` says in a sentence by which key the window is heard.
+
+        ``tell`` is told what is heard, "" once nothing is; ``style`` is how the click sounds.
+        """
+        self._tell, self._style = tell, style
+        self._way = HearingWay()
+        self._is_window = False
+        """Whether it is the window that sounds, and no take."""
         self._session, self._host, self._clock = session, host, clock
         self._how_to_ask = how_to_ask
         self._staff, self._sound = staff, sound
@@ -169,11 +241,38 @@ class Listening:
         return self._hearing is not None
 
     def hear_window(self) -> str:
-        """The window at the tempo that is asked for; answers in a sentence where it can't be."""
-        drill = self._session.drill
+        """The window as the pianist wants it; answers in a sentence where it can't be."""
+        drill, way, score = self._session.drill, self._way, self._session.score
+        part = drill.excerpt
+        qpm = (drill.assignment.qpm or part.qpm) * way.share
+        other = find_other_hand(score, part) if way.both_hands else ()
         start_s = self._clock() + BEFORE_S
-        qpm = drill.assignment.qpm or drill.excerpt.qpm
-        return self._start(plan_window(drill.excerpt, qpm, start_s))
+        clicked: tuple[Timed, ...] = ()
+        if way.with_click:
+            first = part.grid_quarters[0]
+            beat_s = float(score.bar_at(first).metre.beat_quarters) * 60 / qpm
+            count = count_in_beats(score, first)
+            beats = plan_clicks(score, part, CountIn(start_s, beat_s, count, count))
+            clicked = messages(beats, self._style())
+            onset = min(note.onset_quarters for note in (*part.notes, *other))
+            start_s += count * beat_s + float(onset - first) * 60 / qpm
+        heard = plan_window(part, qpm, start_s, other, way.loudness)
+        said = self._start(replace(heard, messages=(*clicked, *heard.messages)))
+        if self.is_running:
+            self._is_window = True
+            at = f"you hear it at {bpm(score, part.window, qpm)} bpm"
+            self._tell(", ".join(filter(None, (at, way.words))))
+        return said
+
+    @property
+    def is_hearing_window(self) -> bool:
+        """Whether the window sounds, or is about to."""
+        return self.is_running and self._is_window
+
+    def hear_otherwise(self, what: str) -> str:
+        """The window in another way (:meth:`HearingWay.turn`), from its beginning."""
+        self._way = self._way.turn(what)
+        return self.hear_window()
 
     def hear_take(self, ended: RepetitionEnded | None, *, slower: float = 1.0) -> str:
         """The last repetition from the place that failed, then what is written there."""
@@ -198,7 +297,8 @@ class Listening:
         """Silence at once; ``goes_on`` False where the drill is being left."""
         if self._hearing is None:
             return
-        self._hearing = None
+        self._hearing, self._is_window = None, False
+        self._tell("")
         if self._timer:
             self._timer.pause()
         if self._sound:
@@ -231,7 +331,10 @@ class Listening:
             return
         self._mark(frozenset(one.note for one in hearing.marks if one.at_s <= now_s < one.end_s))
         if now_s > hearing.end_s:
+            loops = self._is_window and self._way.loops
             self.stop()
+            if loops:
+                self.hear_window()
 
     def _mark(self, notes: frozenset[int]) -> None:
         if notes != self._marked:

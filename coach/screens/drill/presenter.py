@@ -94,7 +94,14 @@ class DrillPresenter:
             session, host, setup.clock, self.foot.result, setup.click, setup.settings.click
         )
         self.listening = Listening(
-            session, host, setup.clock, self.staff, setup.click, self._say_how_to_hear
+            session,
+            host,
+            setup.clock,
+            self.staff,
+            setup.click,
+            self._say_how_to_hear,
+            self._tell_heard,
+            lambda: self.click.style,
         )
         self._command_keys = command_keys
         self.company = Company(session, setup.clock, setup.click)
@@ -176,6 +183,13 @@ class DrillPresenter:
         """The first page, without marks."""
         self.staff.mark_all({})
         self.staff.turn_to(0)
+
+    def _tell_heard(self, words: str) -> None:
+        """What is heard, in place of where the drill stands; that again once nothing is."""
+        if words:
+            self.top.show_status(words)
+        else:
+            self.top.show_assignment()
 
     def _say_how_to_hear(self) -> str:
         """By which key the window is heard: the piano's, where it has one, else the computer's."""

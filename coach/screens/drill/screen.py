@@ -76,6 +76,15 @@ _REQUESTS = {
 }
 
 
+_HEARD_OTHERWISE = {
+    PianoCommand.SLOWER: "slower",
+    PianoCommand.FASTER: "faster",
+    PianoCommand.CLICK: "click",
+    PianoCommand.OTHER_HAND: "hands",
+}
+"""What a command means while the window is heard."""
+
+
 class DrillScreen(Screen[None]):
     """One piece being drilled at a piano, or at the letters of the computer."""
 
@@ -213,21 +222,30 @@ class DrillScreen(Screen[None]):
     def _ask_by_key(self, pitch: int, command: PianoCommand | None) -> bool:
         """Whether a key asked for something; any key ends what sounds."""
         listening = self.presenter.listening
-        was_listening = listening.is_running
+        was_window, was_listening = listening.is_hearing_window, listening.is_running
         listening.stop()
         if self.presenter.way_on.is_struck(pitch):
             self.go_on()
         elif command is None or self.is_demo:
             return False
-        elif not (was_listening and command is PianoCommand.HEAR):
-            self.obey(command)
+        else:
+            self._obey_while_heard(command, was_window, was_listening)
         return True
 
     def _ask(self, command: PianoCommand) -> None:
         """A pedal or button asked for something, which ends what sounds."""
-        was_listening = self.presenter.listening.is_running
-        self.presenter.listening.stop()
-        if not (was_listening and command is PianoCommand.HEAR):
+        listening = self.presenter.listening
+        was_window, was_listening = listening.is_hearing_window, listening.is_running
+        listening.stop()
+        self._obey_while_heard(command, was_window, was_listening)
+
+    def _obey_while_heard(
+        self, command: PianoCommand, was_window: bool, was_listening: bool
+    ) -> None:
+        """What is asked for while something sounds: the window in another way, or silence."""
+        if was_window and command in _HEARD_OTHERWISE:
+            self.action_hear_as(_HEARD_OTHERWISE[command])
+        elif not (was_listening and command is PianoCommand.HEAR):
             self.obey(command)
 
     def obey(self, command: PianoCommand | None) -> None:
@@ -239,6 +257,8 @@ class DrillScreen(Screen[None]):
                 self.action_hear()
             case PianoCommand.HEAR_MINE:
                 self.action_hear_mine(1.0)
+            case PianoCommand.LOOP:
+                self.action_hear_as("loops")
             case PianoCommand.PAUSE:
                 self.action_pause()
             case PianoCommand.WITH_ME:
@@ -294,8 +314,10 @@ class DrillScreen(Screen[None]):
     # -- what the pianist asks for at the computer --------------------------------------------
 
     def action_request(self, name: str) -> None:
-        """Ask the coach for something else."""
-        if Request[name] is Request.NEXT and self.presenter.way_on.is_open:
+        """Ask the coach for something else; of what is heard, another tempo."""
+        if self.presenter.listening.is_hearing_window and name in ("SLOWER", "FASTER"):
+            self.action_hear_as(name.lower())
+        elif Request[name] is Request.NEXT and self.presenter.way_on.is_open:
             self.go_on()
         else:
             self.presenter.answer_request(self.session.drill.ask(Request[name], self._clock()))
@@ -318,6 +340,10 @@ class DrillScreen(Screen[None]):
         else:
             self._say(listening.hear_window())
 
+    def action_hear_as(self, what: str) -> None:
+        """Hear the window in another way."""
+        self._say(self.presenter.listening.hear_otherwise(what))
+
     def action_hear_mine(self, slower: float) -> None:
         """Hear the last repetition from the place that failed, then as it is written."""
         ended = self.presenter.verdict.ended
@@ -333,7 +359,9 @@ class DrillScreen(Screen[None]):
         self._say(self.presenter.company.toggle())
 
     def action_click(self) -> None:
-        """Choose how the click sounds."""
+        """Choose how the click sounds; while the window is heard, with it or without."""
+        if self.presenter.listening.is_hearing_window:
+            return self.action_hear_as("click")
         from coach.screens.app import KeyholeApp
 
         assert isinstance(self.app, KeyholeApp)
