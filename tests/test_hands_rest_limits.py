@@ -51,6 +51,27 @@ def test_a_slow_player_is_waited_for_half_as_long_again_as_the_last_gaps(
     assert rest_after(10.0, 12.0, 14.0).may_turn(14.0 + quiet_s, BEAT_S) is may
 
 
+@pytest.mark.parametrize(("quiet_s", "may"), [(3.9, False), (4.1, True)])
+def test_nobody_is_waited_for_longer_than_a_rest(quiet_s: float, may: bool) -> None:
+    """A dotted half note at 54: 3.3 seconds from key to key, and half as long again would be 5."""
+    assert rest_after(10.0, 13.3, 16.6).may_turn(16.6 + quiet_s, BEAT_S) is may
+
+
+@pytest.mark.parametrize(("struck_since", "may"), [(False, True), (True, False)])
+def test_after_a_whole_repetition_what_is_written_there_tells_and_not_its_long_notes(
+    struck_since: bool, may: bool
+) -> None:
+    """Two seconds from key to key, and beats of half a second; then it is over, or played on."""
+    hands = rest_after(10.0, 12.0, 14.0)
+    hands.say(14.1, whole=True)
+    last_s = 14.0
+    if struck_since:
+        last_s = 15.0
+        hands.strike(60, last_s)
+        hands.release(60)
+    assert hands.may_turn(last_s + 1.5, BEAT_S) is may
+
+
 @pytest.mark.parametrize(("more", "may"), [(3, False), (4, True)])
 def test_four_gaps_tell_how_slowly_is_played_just_now(more: int, may: bool) -> None:
     """One gap of two seconds, and so many of half a second since."""

@@ -402,7 +402,9 @@ class Drill:
     def _take(
         self, played: _Played, judgement: Judgement, now_s: float, *, ends: bool
     ) -> list[DrillEvent]:
-        self._rest.say(now_s, broke_off=judgement.is_repetition and _is_broken_off(judgement))
+        broke_off = judgement.is_repetition and _is_broken_off(judgement)
+        whole = judgement.is_repetition and not broke_off
+        self._rest.say(now_s, broke_off=broke_off, whole=whole)
         if not judgement.is_repetition:
             job = played.job if played.is_elsewhere else None
             return [SetAside(judgement.sentence, job, judgement.instead)]

@@ -21,7 +21,9 @@ times the longest. Own choice, because learners stretch time by less where they 
 LAST_GAPS = 4
 """So many gaps tell how slowly is played just now. Own choice, because that is about a bar."""
 LONGEST_GAP_S = 4.0
-"""A longer gap was a rest itself. Own choice, because slow long notes take no more."""
+"""A longer gap was a rest itself, and nobody is waited for longer: whoever plays slow long notes
+over and over would else never be asked for anything new. Own choice, because slow long notes take
+no more."""
 CHORD_S = 0.06
 """Keys this close together are one stroke: a melody leads by some 30 ms (Goebl 2001)."""
 LONGEST_HELD_S = 6.0
@@ -41,7 +43,7 @@ class HandsRest:
         """The keys that are down, and since when."""
         self._last_key_s = self._said_s = float("-inf")
         self._gaps_s: deque[float] = deque(maxlen=LAST_GAPS)
-        self._is_looking = False
+        self._is_looking = self._is_whole = False
 
     def strike(self, pitch: int, at_s: float) -> None:
         """A key went down."""
@@ -61,9 +63,10 @@ class HandsRest:
         """No key is down as far as is known: the piano was lost."""
         self._held.clear()
 
-    def say(self, now_s: float, *, broke_off: bool = False) -> None:
-        """Something was said of what was played; ``broke_off``: it stopped before the end."""
-        self._said_s, self._is_looking = now_s, broke_off
+    def say(self, now_s: float, *, broke_off: bool = False, whole: bool = False) -> None:
+        """Something was said of what was played; ``broke_off``: it stopped before the end;
+        ``whole``: it was a whole repetition."""
+        self._said_s, self._is_looking, self._is_whole = now_s, broke_off, whole
 
     def is_quiet(self, now_s: float, beat_s: float) -> bool:
         """Whether no key has come for a moment, longer where the beat is long."""
@@ -76,10 +79,17 @@ class HandsRest:
         return self.is_quiet(now_s, beat_s) and not is_held
 
     def may_turn(self, now_s: float, beat_s: float) -> bool:
-        """Whether what is seen may be turned over: the hands rest, and what was said is read."""
+        """Whether what is seen may be turned over: the hands rest, and what was said is read.
+
+        After a whole repetition it is known when the next key would come, by what is written there
+        and by the player's pace: ``beat_s``. Whoever plays it over and over, with a breath between,
+        is to be asked for something else in that breath. Else the player's own gaps tell.
+        """
         quiet_s = now_s - self._last_key_s
         if not self.is_off(now_s, beat_s) or now_s - self._said_s < REST_S:
             return False
-        if quiet_s < OWN_GAPS * max(self._gaps_s, default=0.0):
+        is_over = self._is_whole and self._last_key_s <= self._said_s
+        own_gap_s = 0.0 if is_over else max(self._gaps_s, default=0.0)
+        if quiet_s < min(OWN_GAPS * own_gap_s, LONGEST_GAP_S):
             return False
         return not self._is_looking or quiet_s >= LOOKING_S
