@@ -75,6 +75,10 @@ def _add_common(parser: argparse.ArgumentParser, *, again: bool = False) -> None
         help="draw the staff in letters, even where the terminal shows pictures",
     )  # fmt: skip
     parser.add_argument(
+        "--plain", action="store_true", default=argparse.SUPPRESS if again else False,
+        help="no screen: lines of text, for screen readers and logs; commands are typed",
+    )  # fmt: skip
+    parser.add_argument(
         "--counting", choices=["traditional", "eastman", "takadimi"], default=unset,
         help="the syllables under the beats; the choice is kept",
     )  # fmt: skip

@@ -121,7 +121,7 @@ def collaborators(
 
     return Collaborators(
         open_score=_opener(options),
-        make_session=_session_maker(options, storage),
+        make_session=session_maker(options, storage),
         library=HomeLibrary(storage),
         ports=ports,
         ports_sentence=sentence,
@@ -132,7 +132,7 @@ def collaborators(
         click=PianoSound(ports) if ports else None,
         judges=judges,
         demo_path=demo_score(),
-        make_pianist=_pianist_maker(options),
+        make_pianist=pianist_maker(options),
         notices=storage.notices,
         engraver=engraver,
         diaries=Diaries(storage, options.data),
@@ -141,9 +141,10 @@ def collaborators(
     )
 
 
-def _session_maker(
+def session_maker(
     options: Namespace, storage: Storage
 ) -> Callable[[Score, Path, Errand, float], DrillSession]:
+    """What opens a session for a score, an errand and the time on the clock (s)."""
     made: list[SessionMaker] = []
 
     def make(score: Score, path: Path, errand: Errand, now_s: float) -> DrillSession:
@@ -167,7 +168,9 @@ def _session_maker(
     return make
 
 
-def _pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:
+def pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:
+    """What makes the demo's pianist."""
+
     def make(score: Score) -> PianistLike:
         from coach.playing.simulated import demo_pianist
 

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from coach.cli.errors import CannotDo
 from coach.cli.storage import Storage
 from coach.cli.terminal import say, waiting_line
+
+if TYPE_CHECKING:
+    from coach.screens.interfaces import Errand
 
 
 def home(options: Namespace) -> int:
@@ -21,14 +26,14 @@ def home(options: Namespace) -> int:
 def drill(options: Namespace) -> int:
     """Practise the piece; a score that does not open is said before any screen is."""
     from coach.cli.open_score import goal_from, open_piece
-    from coach.cli.wiring import Errand, Start, run
+    from coach.cli.wiring import Errand
 
     with waiting_line() as tell:
         score = open_piece(options.score, options.move, data=options.data, on_progress=tell)
     goal_from(options, score)
     storage = Storage(options)
     storage.bring_up_to_date()
-    return run(options, Start(options.score, Errand.DRILL), storage)
+    return _practise(options, options.score, Errand.DRILL, storage)
 
 
 def set_up(options: Namespace) -> int:
@@ -43,7 +48,7 @@ def set_up(options: Namespace) -> int:
 def demo(options: Namespace) -> int:
     """A simulated pianist plays a sample score, or the one that is named."""
     from coach.cli.score_library import demo_score
-    from coach.cli.wiring import Errand, Start, run
+    from coach.cli.wiring import Errand
 
     path = options.score or demo_score()
     if path is None:
@@ -53,14 +58,14 @@ def demo(options: Namespace) -> int:
 
         with waiting_line() as tell:
             open_piece(path, data=options.data, on_progress=tell)
-    return run(options, Start(path, Errand.DEMO), Storage(options, keeps=False))
+    return _practise(options, path, Errand.DEMO, Storage(options, keeps=False))
 
 
 def warmup(options: Namespace) -> int:
     """The weak spots that are due; ``--list`` only says them."""
     from coach.cli.parser import WARM_UP_MIN
     from coach.cli.warmup import find_due, list_warm_up
-    from coach.cli.wiring import Errand, Start, run
+    from coach.cli.wiring import Errand
 
     storage = Storage(options)
     storage.bring_up_to_date()
@@ -82,7 +87,18 @@ def warmup(options: Namespace) -> int:
         say("\n".join(list_warm_up(due, minutes, options.data)))
         _say_notices(storage)
         return 0
-    return run(options, Start(due.pieces[0].path, Errand.WARM_UP), storage)
+    return _practise(options, due.pieces[0].path, Errand.WARM_UP, storage)
+
+
+def _practise(options: Namespace, path: Path, errand: Errand, storage: Storage) -> int:
+    """At the screen, or in lines of text where those were asked for."""
+    if options.plain:
+        from coach.cli.plain import drill_plainly
+
+        return drill_plainly(options, path, errand, storage)
+    from coach.cli.wiring import Start, run
+
+    return run(options, Start(path, errand), storage)
 
 
 def _say_notices(storage: Storage) -> None:
