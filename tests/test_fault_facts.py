@@ -1,0 +1,188 @@
+"""What is told of each fault: whose it is, where it lies, how much it weighs, how large it is.
+
+A fault is written on a line: hand and beats of its transition, its onset (and the span, where it
+has one), weight, size in milliseconds, the note that it is shown at, words.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.judging.faults import CATALOGUE
+from coach.judging.model import Cause, Fault, Stage
+from tests.test_catalogue import BOTH, CHORDS, MADE, SCALE, Made
+
+
+def line_of(fault: Fault) -> str:
+    """A fault in the notation of this file."""
+    span = f"{fault.first_quarters}..{fault.last_quarters}"
+    where = f" {span}" if fault.first_quarters != fault.last_quarters else ""
+    size = "" if fault.size_ms is None else f" {fault.size_ms:+.0f}ms"
+    note = "" if fault.note is None else f" #{fault.note}"
+    doubt = " forgiven" if fault.forgiven else ""
+    return (
+        f"{fault.hands} {fault.from_beat}-{fault.to_beat} at {fault.onset_quarters}{where}"
+        f" {fault.weight:.2f}{size}{note}{doubt}: {fault.words}"
+    )
+
+
+LINES = {
+    Cause.WRONG_KEY: "RH 1-2 at 3/2 0.90 #3: F sharp for F",
+    Cause.OCTAVE_SLIP: "RH 1-2 at 2 0.92 #4: G an octave too high",
+    Cause.SHIFTED_POSITION: "RH 1-4 at 2 2..4 0.92 #4: hand lies a step too high",
+    Cause.CORRECTED_KEY: "RH 1-2 at 3/2 0.89 #3: E corrected to F",
+    Cause.WRONG_ORDER: "RH 1-2 at 2 0.90 -125ms #4: A before G",
+    Cause.MISSED_NOTE: "RH 1-2 at 2 0.86 #4: G missed",
+    Cause.MISSED_IN_CHORD: "RH 2-3 at 3 0.86 #7: A missed",
+    Cause.STRETCH_LEFT_OUT: "RH 1-3 at 3/2 3/2..3 0.90 #3: 4 notes left out",
+    Cause.SKIPPED_BEAT: "RH 1-3 at 2 2..5/2 0.95: skipped bar 1 beat 3",
+    Cause.BRUSHED_KEY: "RH 1-2 at 3/2 0.84: extra F sharp",
+    Cause.STUMBLE: "RH 2-3 at 3 0.97: stumbled",
+    Cause.RESTART: "RH 2-3 at 5/2 0.97: broke off at bar 1, the & of 3 and started again",
+    Cause.MISREAD_VALUE: (
+        "RH 1-2 at 2 0.65 +375ms: eighth note at bar 1, the & of 2 got twice its length"
+    ),
+    Cause.MISREAD_PACE: "RH 1-5 at 2 2..9/2 0.69 +1875ms: eighths at half their speed",
+    Cause.EARLY_ENTRY: "RH 1-2 at 2 0.64 -200ms: early to bar 1 beat 3 (0.2 s)",
+    Cause.LATE_ENTRY: "RH 1-2 at 2 0.64 +200ms: late to bar 1 beat 3 (0.2 s)",
+    Cause.HESITATION: "RH 1-2 at 2 0.85 +500ms: late to bar 1 beat 3 (0.5 s)",
+    Cause.STOPPED_AGAIN: "RH 3-4 at 4 0.90: stopped again",
+    Cause.ONE_HAND_LATE: "RH 1-2 at 2 0.62 +200ms: late to bar 1 beat 3 (0.2 s)",
+    Cause.ONE_HAND_EARLY: "RH 1-2 at 2 0.62 -200ms: early to bar 1 beat 3 (0.2 s)",
+    Cause.SPLIT_CHORD: "RH 1-2 at 2 0.60 +250ms #5: G after its chord (0.2 s)",
+    Cause.HANDS_DRIFT: "RH 0-8 at 15/2 1/2..15/2 0.70 +278ms: drifts behind LH (0.3 s)",
+    Cause.UNEVEN: "RH 1-5 at 3/2 3/2..9/2 0.64 +160ms: uneven (2.5 to 1)",
+    Cause.WRONG_PROPORTIONS: "RH 0-4 at 3/4 3/4..15/4 0.68 -153ms: even: written dotted",
+    Cause.BEHIND_THE_CLICK: "RH 2-8 at 3 3..15/2 0.80 +598ms: behind the click (0.6 s)",
+    Cause.AHEAD_OF_THE_CLICK: "RH 2-8 at 3 3..15/2 0.80 -598ms: ahead of the click (0.6 s)",
+    Cause.TEMPO_DRIFT: "RH 0-8 at 15/2 1/2..15/2 0.55: faster and faster (1.8 times)",
+    Cause.SLOWING_DOWN: "RH 0-8 at 15/2 1/2..15/2 0.35: slower and slower (1.7 times)",
+    Cause.SLOWER_THAN_ASKED: "RH -1-8 at 0 0..15/2 0.50: slower than asked (64 for 80)",
+    Cause.FASTER_THAN_ASKED: "RH -1-8 at 0 0..15/2 0.50: faster than asked (96 for 80)",
+    Cause.EARLY_RELEASE: "RH 2-3 at 2 0.40 -460ms #4: let go early",
+    Cause.BROKEN_SLUR: "RH 2-3 at 3 0.30 -300ms #3: gap under the slur",
+    Cause.HELD_ON: "RH 2-3 at 3 0.25 +0ms #3: staccato not short",
+}
+
+
+@pytest.mark.parametrize("cause", Cause)
+def test_a_fault_lies_where_it_was_made_and_is_as_large(cause: Cause) -> None:
+    faults = MADE[cause].judge(CATALOGUE[cause].stages[0]).faults
+    assert line_of(faults[0]) == LINES[cause]
+
+
+def find(made: Made, stage: Stage = Stage.RHYTHM) -> list[str]:
+    """All that is found in a take, the heaviest first."""
+    return [line_of(fault) for fault in made.judge(stage).faults]
+
+
+REST = "B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"
+"""The scale from its seventh note on."""
+
+TAKES = {
+    f"C4 D4 E4 F3 G3 A4 {REST}": ["RH 1-2 at 3/2 3/2..2 0.92 #3: an octave too low"],
+    f"C4 D4 E4 F3 G4 A3 {REST}": [
+        "RH 1-2 at 3/2 0.92 #3: F an octave too low",
+        "RH 2-3 at 5/2 0.92 #5: A an octave too low",
+    ],
+    f"C4 D4 E4 F4 G2 A4 {REST}": ["RH 1-2 at 2 0.92 #4: G 2 octaves too low"],
+    "C4 D4 E4 F4 F4 G4 A4 B4 A4 A4 G4 F4 E4 D4 C4 D4": [
+        "RH 1-4 at 2 2..4 0.92 #4: hand lies a step too low"
+    ],
+    f"C4 D4 E4 F4 G#4 Ab4 {REST}": [
+        "RH 1-2 at 2 0.90 #4: A flat for G",
+        "RH 2-3 at 5/2 0.90 #5: A flat for A",
+    ],
+    f"C4 D4 E4 F4 - - {REST}": [
+        "RH 1-2 at 2 0.86 #4: G missed",
+        "RH 2-3 at 5/2 0.86 #5: A missed",
+    ],
+    f"x x E4 F4 G4 A4 {REST}": [],
+    "C4 D4 E4 F4 G4 A4 B4 (C7)C5 B4 A4 G4 F4 E4 D4 C4 D4": ["RH 3-4 at 7/2 0.84: extra C"],
+    "C4 D4 E4 F4 G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 (C#4)D4": ["RH 7-8 at 15/2 0.84: extra C sharp"],
+    f"C4 D4 E4 F4 G4 A#4 |0.3|@5:G4 A4 {REST}": ["RH 2-3 at 5/2 0.97: stumbled"],
+    f"C4 D4 E4 F4 G#4 |0.6|@1:C4 D4 E4 F4 G4 A4 {REST}": [
+        "RH 1-2 at 2 0.97: broke off at bar 1 beat 3 and started again"
+    ],
+    "C4 D4 E4 F4 |0.5|@3:E4 F4 G4 A4 B4 C5 B4 A4 |0.5|@9:B4 A4 G4 F4 E4 D4 C4 D4": [
+        "RH 1-2 at 2 0.97: stumbled",
+        "RH 4-5 at 5 0.97: stumbled",
+    ],
+    "C4 D4 E4 F4 G4 A4<.19 B4<.38 C5<.56 B4<.75 A4<.94 G4<.94 F4<.94 E4<.94 D4<.94 C4<.94 D4<.94": [
+        "RH 1-5 at 2 2..9/2 0.69 -940ms: eighths at twice their speed"
+    ],
+    "C4 D4>.12 E4 F4>.12 G4 A4>.12 B4 C5>.12 B4 A4>.12 G4 F4>.12 E4 D4>.12 C4 D4>.12": [
+        "RH 0-8 at 1/2 1/2..15/2 0.68 +120ms: swung: written even"
+    ],
+}
+
+
+@pytest.mark.parametrize("take", TAKES)
+def test_faults_of_a_scale_in_eighths(take: str) -> None:
+    assert find(Made(SCALE, take)) == TAKES[take]
+
+
+@pytest.mark.parametrize(
+    ("take", "lines"),
+    [
+        (
+            "C4+E4 D4+F4 F4+A4 F4+A4 G4+B4 F4+A4 E4+G4 D4+F4",
+            ["RH 1-2 at 2 0.90 #4: F for E", "RH 1-2 at 2 0.90 #5: A for G"],
+        ),
+        (
+            "C4+E4 D4+F4 - F4+A4 G4+B4 F4+A4 E4+G4 D4+F4",
+            ["RH 1-2 at 2 0.86 #4: E missed", "RH 1-2 at 2 0.86 #5: G missed"],
+        ),
+        (
+            "C4+E4 D4+F4 E4 |0.6|@2:D4+F4 E4+G4 F4+A4 G4+B4 F4+A4 E4+G4 D4+F4",
+            ["RH 1-2 at 2 0.97: stumbled"],
+        ),
+    ],
+)
+def test_faults_of_chords_in_quarters(take: str, lines: list[str]) -> None:
+    assert find(Made(CHORDS, take, F(1))) == lines
+
+
+HALVES = {"RH": "C4 D4 E4*2 F4 G4 F4*2 E4 D4 C4 D4"}
+
+
+@pytest.mark.parametrize(
+    ("take", "line"),
+    [
+        (
+            "C4 D4 E4 |0.75|F4 G4 F4 E4 D4 C4 D4",
+            "RH 3-4 at 4 0.64 +750ms: half note at bar 1 beat 3 got three beats, not two",
+        ),
+        (
+            "C4 D4 E4 F4<.75 G4<.75 F4<.75 E4<.75 D4<.75 C4<.75 D4<.75",
+            "RH 3-4 at 4 0.64 -750ms: half note at bar 1 beat 3 got one beat, not two",
+        ),
+    ],
+)
+def test_a_half_note_that_was_misread_is_named_with_its_beats(take: str, line: str) -> None:
+    assert find(Made(HALVES, take, F(1))) == [line]
+
+
+def test_each_onset_that_one_hand_has_off_the_other_s_is_told() -> None:
+    take = "C4 D4 E4>0.25 F4 G4<0.25 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"
+    assert find(Made(BOTH, take)) == [
+        "RH 0-1 at 1 0.65 +250ms: late to bar 1 beat 2 (0.2 s)",
+        "RH 1-2 at 2 0.65 -250ms: early to bar 1 beat 3 (0.2 s)",
+    ]
+
+
+def test_keys_let_go_early_more_than_a_beat_apart_are_told_each() -> None:
+    take = "C4 D4 E4 F4 G4' A4' B4 C5 B4' A4 G4 F4 E4 D4 C4 D4"
+    made = Made(SCALE, take, qpm=60, held_before=True)
+    assert find(made, Stage.SHAPE) == [
+        "RH 2-3 at 2 0.40 -460ms #4: let go early",
+        "RH 4-5 at 4 0.39 -460ms #8: let go early",
+    ]
+
+
+def test_after_a_hesitation_it_is_not_told_that_the_click_was_left() -> None:
+    take = f"C4 D4 E4 F4 |0.5|G4 A4 {REST}"
+    made = Made(SCALE, take, asked_qpm=80, has_click=True)
+    assert find(made, Stage.PULSE) == ["RH 1-2 at 2 0.85 +500ms: late to bar 1 beat 3 (0.5 s)"]
