@@ -111,10 +111,10 @@ TAKES = {
         "RH 4-5 at 5 0.97: stumbled",
     ],
     "C4 D4 E4 F4 G4 A4<.19 B4<.38 C5<.56 B4<.75 A4<.94 G4<.94 F4<.94 E4<.94 D4<.94 C4<.94 D4<.94": [
-        "RH 1-5 at 2 2..9/2 0.69 -940ms: eighths at twice their speed"
+        "RH 1-5 at 2 2..9/2 0.69 -943ms: eighths at twice their speed"
     ],
     "C4 D4>.12 E4 F4>.12 G4 A4>.12 B4 C5>.12 B4 A4>.12 G4 F4>.12 E4 D4>.12 C4 D4>.12": [
-        "RH 0-8 at 1/2 1/2..15/2 0.68 +120ms: swung: written even"
+        "RH 0-8 at 1/2 1/2..15/2 0.68 +117ms: swung: written even"
     ],
 }
 
