@@ -62,6 +62,15 @@ def expected_print(score: Score, shown: Excerpt) -> set[PrintName]:
     for one in score.directions:
         if low <= one.onset_quarters < high and one.text.strip():
             out.add(("dynamic" if is_dynamic(one) else "words", one.onset_quarters))
+    sounding = [(n.staff, n.voice, n.onset_quarters, n.end_quarters) for n in shown.notes]
+    for rest in score.rests:
+        start, end = rest.onset_quarters, rest.onset_quarters + rest.length_quarters
+        beside = any(
+            staff == rest.staff and voice != rest.voice and a < end and b > start
+            for staff, voice, a, b in sounding
+        )
+        if low <= start < high and beside:
+            out.add(("rest", start))
     for line in score.lines:
         if line.start_quarters < high and line.end_quarters > low:
             out.add((LINE_NAMES[line.kind], line.start_quarters))

@@ -17,6 +17,7 @@ from coach.score.model import (
     LineKind,
     NoteMark,
     PrintedLine,
+    PrintedRest,
     Score,
 )
 from coach.score.window import Window, excerpt
@@ -235,3 +236,19 @@ def test_the_staff_can_be_asked_for_smaller_and_larger() -> None:
     usual, smaller, larger = (sheet(score, 80, 26, size=size) for size in (0, -1, 1))
     assert smaller.height < usual.height
     assert larger.height >= usual.height
+
+
+def test_a_rest_of_one_voice_stands_beside_the_other_voice() -> None:
+    """The upper voice rests on 1, while the lower one holds a half note."""
+    notes = [
+        {"pitch": 76, "onset": 1, "length": 1, "hand": "RH", "voice": "1"},
+        {"pitch": 64, "onset": 0, "length": 2, "hand": "RH", "voice": "2"},
+    ]
+    score = score_from_notes(notes)
+    score = replace(score, rests=(PrintedRest(1, "1", F(0), F(1)),))
+    for height in (10, 18, 40):
+        shown = sheet(score, height=height, end=2)
+        assert ("rest", F(0)) in shown.pages[0].printed
+        rows = texts(shown)
+        rest = next(at for at, row in enumerate(rows) if "ξ" in row)
+        assert rest < shown.pages[0].notes[0].heads[0][0]  # above the half note

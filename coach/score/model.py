@@ -129,6 +129,16 @@ class OwnNote:
 
 
 @dataclass(frozen=True, slots=True)
+class PrintedRest:
+    """A rest of one voice, as printed."""
+
+    staff: int
+    voice: str
+    onset_quarters: Fraction
+    length_quarters: Fraction
+
+
+@dataclass(frozen=True, slots=True)
 class Remark:
     """What was repaired, left out or guessed while reading, in one sentence."""
 
@@ -319,6 +329,8 @@ class Score:
     tempos: tuple[TempoMark, ...] = ()
     directions: tuple[Direction, ...] = ()
     lines: tuple[PrintedLine, ...] = ()
+    rests: tuple[PrintedRest, ...] = ()
+    """As printed; none where the file has no page (MIDI, a list of notes)."""
     remarks: tuple[Remark, ...] = ()
     own_notes: tuple[OwnNote, ...] = ()
     source: str = field(default="", compare=False)

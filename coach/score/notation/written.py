@@ -12,8 +12,8 @@ the flagged notes of one voice that follow each other without a rest inside one 
 are counted undivided (5/8, 7/8) are beamed by their printed groups, or in twos with the three at
 the end of 5 and 7.
 
-Only the silence of a whole staff is shown as rests: with two voices the other one tells the time.
-They are cut at beats, so that each is easy to count.
+The silence of a whole staff is shown as rests cut at beats, so that each is easy to count. A rest
+of one voice beside another is shown as it is printed; a file without a page has none.
 """
 
 from __future__ import annotations
@@ -428,6 +428,8 @@ class Rest:
     value: Value
     fills_bar: bool = False
     """Whether it stands for the whole bar, of whatever metre: then it looks like a whole rest."""
+    up: bool | None = None
+    """Of the upper or the lower of two voices; None where the whole staff is silent."""
 
 
 def find_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) -> tuple[Rest, ...]:
@@ -443,6 +445,29 @@ def find_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) -> tuple
     for staff, spans in sorted(sounding.items()):
         for low, high in _silences(spans, start, end):
             out += _split_silence(score, staff, low, high)
+    return tuple(out)
+
+
+def find_inner_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) -> tuple[Rest, ...]:
+    """Printed rests of one voice while another sounds on its staff."""
+    low, high = excerpt.window.start_quarters, excerpt.window.end_quarters
+    upper = _upper_voices(heads)
+    sounding: dict[int, list[tuple[Fraction, Fraction, str]]] = defaultdict(list)
+    for head in heads:
+        if not head.grace:
+            end = head.onset_quarters + head.length_quarters
+            sounding[head.staff].append((head.onset_quarters, end, head.voice))
+    out = []
+    for rest in score.rests:
+        start, end = rest.onset_quarters, rest.onset_quarters + rest.length_quarters
+        fills_bar = rest.length_quarters == score.bar_at(start).length_quarters
+        value = Value(Fraction(4)) if fills_bar else value_of(rest.length_quarters)
+        here = sounding.get(rest.staff, ())
+        others = {voice for a, b, voice in here if a < end and b > start} - {rest.voice}
+        if low <= start < high and others and value:
+            is_known = any(voice == rest.voice for *_, voice in here)
+            up = rest.voice in upper[rest.staff] if is_known else rest.voice < min(others)
+            out.append(Rest(rest.staff, start, value, fills_bar, up))
     return tuple(out)
 
 
@@ -510,6 +535,8 @@ class Written:
     beats: frozenset[Fraction]
     last_quarters: Fraction
     """The last onset that is drawn."""
+    inner_rests: tuple[Rest, ...] = ()
+    """As printed, of one voice beside another."""
     touches: tuple[Touch, ...] = ()
     directions: tuple[Direction, ...] = ()
     lines: tuple[PrintedLine, ...] = ()
@@ -554,6 +581,7 @@ def write(
     all_heads = fold_far_ledger_lines(score, all_heads, fold) if fold else all_heads
     all_stems = join_stems(all_heads)
     all_rests = find_rests(score, excerpt, all_heads)
+    inner_rests = find_inner_rests(score, excerpt, all_heads)
     start, end = excerpt.window.start_quarters, excerpt.window.end_quarters
     last = max(head.onset_quarters for head in all_heads)
     beats = frozenset(
@@ -562,7 +590,8 @@ def write(
         for beat in bar.beats_quarters()
         if start <= beat and (beat <= last or beat < end)
     )
-    last = max([last, *beats, *(rest.onset_quarters for rest in all_rests)])
+    rests = (*all_rests, *inner_rests)
+    last = max([last, *beats, *(rest.onset_quarters for rest in rests)])
     onsets = sorted({head.onset_quarters for head in all_heads} | beats)
     staves = frozenset(head.staff for head in all_heads)
     return Written(
@@ -572,6 +601,7 @@ def write(
         stems=all_stems,
         beams=group_beams(score, all_stems),
         rests=all_rests,
+        inner_rests=inner_rests,
         counts=dict(zip(onsets, counts(score, onsets), strict=True)),
         beats=beats,
         last_quarters=last,

@@ -239,7 +239,8 @@ def _key(onset: Fraction, grace: int, *, after: bool) -> SlotKey:
 
 def list_note_keys(written: Written, chords: Mapping[SlotKey, ChordColumns]) -> set[SlotKey]:
     """The slots with heads, a rest, or only a beat that is counted."""
-    onsets = {rest.onset_quarters for rest in written.rests} | written.beats
+    rests = (*written.rests, *written.inner_rests)
+    onsets = {rest.onset_quarters for rest in rests} | written.beats
     return set(chords) | {(onset, SlotKind.NOTE, 0) for onset in onsets}
 
 

@@ -10,7 +10,16 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from coach.score.model import Bar, Clef, Hand, LineKind, NoteMark
-from coach.score.notation import BeamGroup, Head, Stem, Value, clef_at, is_dynamic, key_positions
+from coach.score.notation import (
+    BeamGroup,
+    Head,
+    Rest,
+    Stem,
+    Value,
+    clef_at,
+    is_dynamic,
+    key_positions,
+)
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.columns import ChordColumns, Slot, head_width, slot_key
 from coach.screens.staff.page import NoteCells, Page
@@ -325,26 +334,44 @@ def head_rows(layout: PageLayout, head: Head) -> tuple[tuple[int, str], ...]:
 
 
 def draw_rests(layout: PageLayout) -> None:
-    """Rests in the middle of their staff."""
-    for rest in layout.system.written.rests:
+    """Rests in the middle of their staff; those of one of two voices above or below it."""
+    written = layout.system.written
+    for rest in (*written.rests, *written.inner_rests):
         column = layout.at.get((rest.onset_quarters, SlotKind.NOTE, 0))
-        if column is not None:
-            staff = layout.rows_of(rest.staff)
-            text, rows = _rest_glyphs(layout, staff, rest.value)
-            for row in rows:
-                layout.canvas.put(row, column, text, Role.REST)
-            if rest.value.dots:
-                dots = layout.system.glyphs.dot * rest.value.dots
-                layout.canvas.put(rows[0], column + 1, dots, Role.REST)
+        if column is None:
+            continue
+        staff = layout.rows_of(rest.staff)
+        position = 4 if rest.up is None else _find_free_position(layout, staff, rest, column)
+        text, rows = _rest_glyphs(layout, staff, rest.value, position)
+        names = frozenset() if rest.up is None else frozenset({("rest", rest.onset_quarters)})
+        for row in rows:
+            layout.put_print(row, column, text, Role.REST, names)
+        if rest.value.dots:
+            dots = layout.system.glyphs.dot * rest.value.dots
+            layout.canvas.put(rows[0], column + 1, dots, Role.REST)
 
 
-def _rest_glyphs(layout: PageLayout, staff: StaffRows, value: Value) -> tuple[str, list[int]]:
-    glyphs, middle = layout.system.glyphs, staff.row(4)
+def _find_free_position(layout: PageLayout, staff: StaffRows, rest: Rest, column: int) -> int:
+    """Where an inner rest meets no head: outwards from the outer lines."""
+    usual = (6, 8, 4, 2, 0) if rest.up else (2, 0, 4, 6, 8)
+    taken = (Role.HEAD, Role.SIGN, Role.STEM)
+
+    def is_free(position: int) -> bool:
+        rows = _rest_glyphs(layout, staff, rest.value, position)[1]
+        return all(layout.canvas.role(row, column) not in taken for row in rows)
+
+    return next((position for position in usual if is_free(position)), usual[0])
+
+
+def _rest_glyphs(
+    layout: PageLayout, staff: StaffRows, value: Value, position: int
+) -> tuple[str, list[int]]:
+    glyphs, middle = layout.system.glyphs, staff.row(position)
     compact = staff.scale is Scale.COMPACT
     if value.base_quarters >= WHOLE_QUARTERS:
-        return (glyphs.low_whole_rest if compact else glyphs.whole_rest), [staff.row(5)]
+        return (glyphs.low_whole_rest if compact else glyphs.whole_rest), [staff.row(position + 1)]
     if value.base_quarters == 2:
-        return (glyphs.low_half_rest if compact else glyphs.half_rest), [staff.row(5)]
+        return (glyphs.low_half_rest if compact else glyphs.half_rest), [staff.row(position + 1)]
     if value.base_quarters == 1:
         return glyphs.quarter_rest, [middle]
     return glyphs.short_rest, [middle + hook for hook in range(min(value.flags, _MOST_HOOKS))]

@@ -40,6 +40,17 @@ class RawNote:
     """(number, "start" or "stop") of the slurs that begin or end here."""
 
 
+@dataclass(frozen=True, slots=True)
+class RestAt:
+    """A rest that the page shows."""
+
+    bar: int
+    at: Fraction
+    staff: int
+    voice: str
+    length: Fraction
+
+
 @dataclass(slots=True)
 class RawBar:
     """One bar of one part."""
@@ -126,6 +137,7 @@ class PartFacts:
     words: list[WordsAt] = field(default_factory=list)
     tempos: list[TempoAt] = field(default_factory=list)
     lines: list[LineAt] = field(default_factory=list)
+    rests: list[RestAt] = field(default_factory=list)
     staves: int = 1
     hidden_staves: set[int] = field(default_factory=set)
     """Staves that the file never shows."""

@@ -7,7 +7,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from coach.score.formats import ScoreError
-from coach.score.model import Bar, Clef, Direction, Grace, Score, ScoreNote
+from coach.score.model import Bar, Clef, Direction, Grace, PrintedRest, Score, ScoreNote
 from coach.score.reading.files import Source
 from coach.score.reading.hands import HandMark, apply_hand_marks, hand_of_words, staff_hand
 from coach.score.reading.musicxml.bars import build_bars
@@ -53,6 +53,7 @@ def read_musicxml(source: Source) -> Score:
         tempos=tempo_marks(everyone, bars),
         directions=_directions(piano, bars),
         lines=printed_lines(piano.lines, bars),
+        rests=_rests(piano, bars),
         remarks=(*repairs, *choice.remarks, *remarks_of(piano)),
         source=source.name,
     )
@@ -127,6 +128,14 @@ def _directions(piano: Piano, bars: Sequence[Bar]) -> tuple[Direction, ...]:
         for word in piano.words
     ]
     return tuple(sorted(placed, key=lambda direction: direction.onset_quarters))
+
+
+def _rests(piano: Piano, bars: Sequence[Bar]) -> tuple[PrintedRest, ...]:
+    placed = [
+        PrintedRest(rest.staff, rest.voice, bars[rest.bar].onset_quarters + rest.at, rest.length)
+        for rest in piano.rests
+    ]
+    return tuple(sorted(placed, key=lambda rest: (rest.onset_quarters, rest.staff, rest.voice)))
 
 
 def _hand_marks(piano: Piano, bars: Sequence[Bar]) -> list[HandMark]:

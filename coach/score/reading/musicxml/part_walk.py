@@ -21,7 +21,7 @@ from coach.score.model import NoteMark
 from coach.score.pitch import Spelling
 from coach.score.reading.musicxml.bars import AttributesReader, read_barline
 from coach.score.reading.musicxml.directions import read_direction, read_sound
-from coach.score.reading.musicxml.facts import PartFacts, RawBar, RawNote
+from coach.score.reading.musicxml.facts import PartFacts, RawBar, RawNote, RestAt
 from coach.score.reading.musicxml.notes import (
     Graces,
     NoteFields,
@@ -146,6 +146,9 @@ class _Walk:
             self.cursor.note(counted, meant)
         if fields.is_rest:
             self.graces.settle(None)
+            if not fields.is_hidden:
+                staff, voice = self._staff(fields.staff, 1), fields.voice or "1"
+                self.facts.rests.append(RestAt(self.index, at, staff, voice, meant))
         elif not self._is_left_out(fields):
             self._keep(fields, at, meant)
 

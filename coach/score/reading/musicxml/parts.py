@@ -10,7 +10,14 @@ from xml.etree.ElementTree import Element
 
 from coach.score.formats import ScoreError
 from coach.score.model import NoteMark, Remark
-from coach.score.reading.musicxml.facts import ClefAt, LineAt, PartFacts, RawNote, WordsAt
+from coach.score.reading.musicxml.facts import (
+    ClefAt,
+    LineAt,
+    PartFacts,
+    RawNote,
+    RestAt,
+    WordsAt,
+)
 from coach.score.reading.safe import clean, whole
 from coach.score.words import count_of
 
@@ -270,6 +277,7 @@ class Piano:
     clefs: list[ClefAt] = field(default_factory=list)
     words: list[WordsAt] = field(default_factory=list)
     lines: list[LineAt] = field(default_factory=list)
+    rests: list[RestAt] = field(default_factory=list)
     hidden_staff_notes: int = 0
     """Notes on staves that the file never shows: left out."""
     cue_notes: int = 0
@@ -301,6 +309,7 @@ def piano_of(parts: Sequence[PartFacts], *, is_solo: bool = True) -> Piano:
         piano.clefs += [replace(clef, staff=clef.staff + below) for clef in part.clefs]
         piano.words += [replace(word, staff=word.staff + below) for word in part.words]
         piano.lines += [replace(line, staff=line.staff + below) for line in part.lines]
+        piano.rests += [replace(rest, staff=rest.staff + below) for rest in part.rests]
         below += part.staves
         chords = max((note.chord for note in part.notes), default=chords)
     highest = max((note.staff for note in piano.notes), default=1)
