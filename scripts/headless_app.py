@@ -43,7 +43,9 @@ class FakePorts:
         """One port."""
         return ("Test piano:out",)
 
-    def listen(self, wanted: str | None, post: Callable[[MidiEvent], None]) -> None:
+    def listen(
+        self, wanted: str | None, post: Callable[[MidiEvent], None], before: str | None = None
+    ) -> None:
         """Remember whom to post to."""
         self.post = post
 
