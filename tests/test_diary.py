@@ -40,7 +40,7 @@ class FakeDiaries:
         if piece == OTHER:
             return "Its score is gone."
         diary = Diary(TWO_BARS, tries("www|ccc|ccw|c"), day_of)
-        return PieceProgress(piece, TWO_BARS, diary, ())
+        return PieceProgress(piece, TWO_BARS, diary)
 
 
 def diaries() -> FakeDiaries:

@@ -47,6 +47,7 @@ def make_parser() -> argparse.ArgumentParser:
     _add_common(setup, again=True)
     calibrate = commands.add_parser("calibrate", help="tap along with a click to set its offset")
     _add_common(calibrate, again=True)
+    _add_sheet(commands)
     _add_mark(commands)
     _add_progress(commands)
     _add_own_data(commands)
@@ -173,6 +174,19 @@ def _add_score(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     score.add_argument("--json", action="store_true", help="as data")
     score.add_argument("--move", action="append", default=[], metavar="RULE")
     _add_common(score, again=True)
+
+
+def _add_sheet(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    sheet = commands.add_parser("sheet", help="what your teacher sets: check it and follow it")
+    sheet.add_argument("file", type=Path, metavar="FILE", help="the practice sheet, in TOML")
+    sheet.add_argument(
+        "--check", action="store_true", help="only say what it asks for, and what of it has held"
+    )
+    sheet.add_argument(
+        "--from-session", type=Path, metavar="SCORE",
+        help="write FILE: what of this piece was weak when you last played it",
+    )  # fmt: skip
+    _add_common(sheet, again=True)
 
 
 def _add_mark(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -33,7 +33,10 @@ from coach.screens.interfaces import (
 
 if TYPE_CHECKING:
     from coach.cli.judges import Judges
+    from coach.cli.practice_sheet import SheetTask
     from coach.cli.sessions import SessionMaker
+    from coach.cli.sheets import OpenSheet, SheetFollower
+    from coach.coaching.model import Goal
     from coach.score.model import Score
     from coach.screens.widgets import Engraver
 
@@ -146,6 +149,7 @@ def session_maker(
 ) -> Callable[[Score, Path, Errand, float], DrillSession]:
     """What opens a session for a score, an errand and the time on the clock (s)."""
     made: list[SessionMaker] = []
+    followers: list[SheetFollower] = []
 
     def make(score: Score, path: Path, errand: Errand, now_s: float) -> DrillSession:
         from coach.cli.open_score import open_piece
@@ -163,9 +167,23 @@ def session_maker(
                     open_score=lambda path: open_piece(path, data=options.data),
                 )
             )
+        opened: OpenSheet | None = getattr(options, "sheet", None)
+        if opened and errand in (Errand.DRILL, Errand.GO_ON) and path == opened.path:
+            if not followers:
+                followers.append(_follow(opened, options.sheet_tasks, made[0]))
+            return followers[0].begin(score, now_s)
         return made[0].make(score, path, errand, now_s)
 
     return make
+
+
+def _follow(opened: OpenSheet, tasks: Sequence[SheetTask], maker: SessionMaker) -> SheetFollower:
+    from coach.cli.sheets import SheetFollower
+
+    def begin(score: Score, path: Path, at_s: float, goal: Goal) -> DrillSession:
+        return maker.make(score, path, Errand.DRILL, at_s, goal)
+
+    return SheetFollower(opened, tasks, begin)
 
 
 def pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:
@@ -188,8 +206,10 @@ def _opener(options: Namespace) -> OpenScore:
     ) -> Score:
         from coach.cli.open_score import open_piece
 
-        return open_piece(
+        score = open_piece(
             path, moves, data=options.data, on_progress=on_progress, cancelled=cancelled
         )
+        opened: OpenSheet | None = getattr(options, "sheet", None)
+        return opened.write_fingerings(score) if opened and path == opened.path else score
 
     return open_score

@@ -3,10 +3,9 @@ show."""
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 
-from coach.coaching.planning import Diary, WarmUpItem, list_due, plan_warm_up
+from coach.coaching.planning import Diary
 from coach.record.calendar import day_of
 from coach.record.pieces import PieceKey
 from coach.record.store import Store
@@ -23,8 +22,6 @@ class PieceProgress:
     piece: PieceKey
     score: Score
     diary: Diary
-    weak: tuple[WarmUpItem, ...]
-    """The weak spots that are due, the worst first."""
 
     @property
     def title(self) -> str:
@@ -34,7 +31,4 @@ class PieceProgress:
 
 def gather_progress(store: Store, piece: PieceKey, score: Score) -> PieceProgress:
     """A piece's progress from the record. Raises RecordError."""
-    diary = Diary(score, store.played(piece, MOST_REPETITIONS), day_of)
-    now_s = time.time()
-    due = list_due(store.weak_spots(piece), day_of(now_s), now_s)
-    return PieceProgress(piece, score, diary, plan_warm_up(score, due, day_of(now_s)))
+    return PieceProgress(piece, score, Diary(score, store.played(piece, MOST_REPETITIONS), day_of))

@@ -26,6 +26,7 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "calibrate": _lazily("calibrate", "calibrate_click"),
     "ports": _lazily("ports", "show_ports"),
     "mark": _lazily("mark", "mark_piece"),
+    "sheet": _lazily("sheet", "run_sheet"),
     "progress": _lazily("progress", "show_progress"),
     "report": _lazily("report", "write_report"),
     "export": _lazily("own_data", "export_record"),

@@ -24,7 +24,7 @@ from coach import __version__
 from coach.cli.errors import CannotDo
 from coach.cli.progress import open_progress
 from coach.cli.terminal import say, waiting_line
-from coach.coaching.planning import BarState, Diary, PassageFigures, WarmUpItem
+from coach.coaching.planning import BarState, Diary, PassageFigures, SpotStory, bars_around
 from coach.coaching.wording import HANDS, move_words
 from coach.engraving import Box, EngravingLine, Picture, Wanted, write_mei
 from coach.playing.takes import write_take
@@ -264,33 +264,37 @@ def _bars_words(score: Score, bars: Sequence[int]) -> str:
 
 
 def _weak(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
-    if not one.weak:
+    weak = one.diary.weak()
+    if not weak:
         return "<h3>Weak when last played</h3>\n<p>Nothing.</p>\n"
     played = store.repetitions(one.piece, 2000)
-    parts = [_spot(one, item, played, store, engraver) for item in one.weak[:MOST_SPOTS]]
-    more = len(one.weak) - MOST_SPOTS
+    parts = [_spot(one, story, played, store, engraver) for story in weak[:MOST_SPOTS]]
+    more = len(weak) - MOST_SPOTS
     rest = f"<p>And {more:,} more.</p>\n" if more > 0 else ""
     return f"<h3>Weak when last played</h3>\n{''.join(parts)}{rest}"
 
 
 def _spot(
     one: PieceProgress,
-    item: WarmUpItem,
+    story: SpotStory,
     played: Sequence[RepetitionSummary],
     store: Store,
     engraver: _Engraver,
 ) -> str:
-    place = html.escape(move_words(one.score, item.spot.transition))
-    window = item.around
+    place = move_words(one.score, story.move)
+    window = bars_around(one.score, story.move)
     drawn = engraver.draw(one, window)
     takes = "".join(_takes(one, window, played, store))
-    story = one.diary.story(item.spot.transition)
     shares = [(day.day, 1 - day.failed / day.tries) for day in story.days]
     curve = _curve(shares, f"Share of tries that were clean, {place}", ("all", "none"))
+    written = one.score.own_notes_in(window.start_quarters, window.end_quarters)
+    notes = "".join(
+        f"<p>Note on {html.escape(note.bars)}: {html.escape(note.words)}</p>\n" for note in written
+    )
     return (
-        f"<figure>{drawn}<figcaption><strong>{place}</strong>. "
-        f"{html.escape(story_words(story))} {takes}</figcaption></figure>\n"
-        f"<p>Tried: {_tried(one.diary, item.spot.transition)}.</p>\n{curve}"
+        f"<figure>{drawn}<figcaption><strong>{html.escape(place)}</strong>. "
+        f"{html.escape(story_words(story))} {takes}</figcaption></figure>\n{notes}"
+        f"<p>Tried: {_tried(one.diary, story.move)}.</p>\n{curve}"
     )
 
 

@@ -33,6 +33,7 @@ from coach.coaching.planning.progress import (
     PlayedOnce,
     SpotStory,
     Try,
+    bars_around,
     chance_of_difference,
     chance_of_failing,
 )
@@ -88,6 +89,7 @@ __all__ = [
     "WarmUpItem",
     "WarmUpRound",
     "WeakSpot",
+    "bars_around",
     "best_gap_days",
     "chance_of_difference",
     "chance_of_failing",

@@ -44,6 +44,8 @@ SETTLED_DAYS = 3
 SITTING_GAP_S = 60.0
 """Between two repetitions no more than this counts as practice. Own choice, because longer pauses
 are talk, tea or another piece."""
+BROKE_TIMES = 2
+"""Failures on one day that are no slip. Own choice, as for the coach: one may be chance."""
 LEFT_CLEAN = 3
 """Clean repetitions running with which a day has to end for a passage to be left clean: the usual
 clean run."""
@@ -275,6 +277,20 @@ class Diary:
                 out.append(story)
         return tuple(sorted(out, key=lambda one: (one.state is not BarState.WEAK, -one.failed)))
 
+    def weak(self) -> tuple[SpotStory, ...]:
+        """What is weak now, or broke twice when the piece was last played: the worst first, one
+        for each hand and bar."""
+        last = self.days[-1].day if self.days else 0
+        out: dict[tuple[Hands, int], SpotStory] = {}
+        stories = [self.story(move) for move in self._moves]
+        for one in sorted(stories, key=lambda one: (-one.days[-1].failed, -one.failed)):
+            today = one.days[-1]
+            broke = today.day == last and today.failed >= BROKE_TIMES
+            if one.state is BarState.WEAK or broke:
+                bar = self.score.bar_at(one.move.to_quarters).index
+                out.setdefault((one.move.hands, bar), one)
+        return tuple(out.values())
+
     def story(self, move: Transition, until: Day | None = None) -> SpotStory:
         """One move's days."""
         place = self._moves.get(move, _Place())
@@ -321,6 +337,12 @@ class Diary:
             gap_s = one.at_s - before[1].at_s if before and same_day else 0.0
             yield one, min(gap_s, SITTING_GAP_S) / 60
             before = day, one
+
+
+def bars_around(score: Score, move: Transition) -> Window:
+    """The bars that a move leads through, for its hand."""
+    first = score.bar_at(move.from_quarters)
+    return Window(first.onset_quarters, score.bar_at(move.to_quarters).end_quarters, move.hands)
 
 
 def window_of(key: PassageKey) -> Window:
