@@ -98,7 +98,7 @@ def _to_plain(spot: WeakSpot) -> list[Any]:
         move.hands.value, str(move.from_quarters), str(move.to_quarters),
         spot.failures, spot.tries, spot.mended, spot.qpm,
         memory.stability_days, memory.difficulty, memory.at_s,
-        spot.failed_on, spot.played_on, spot.held_days, spot.weak_days,
+        spot.failed_on, spot.played_on, spot.held_days, spot.weak_days, spot.held_pause_days,
     ]  # fmt: skip
 
 
