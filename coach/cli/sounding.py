@@ -22,7 +22,7 @@ class PianoSound:
 
     def prepare(self) -> None:
         """Begin the process, and find out whether what we send comes back to us."""
-        port = self._ports.name_out()
+        port = self._name_out()
         if port is not None:
             self._ports.own.expect_answer(self._clock())
             self._send(port, ())
@@ -32,7 +32,7 @@ class PianoSound:
 
         With ``from_s`` in place of what was to be sent from then on: what sounds goes on.
         """
-        port = self._ports.name_out()
+        port = self._name_out()
         return port is not None and self._send(port, messages, from_s)
 
     def stop(self) -> None:
@@ -44,6 +44,12 @@ class PianoSound:
         """Silence, and end the process that sounds."""
         if self._line:
             self._line.close()
+
+    def _name_out(self) -> str | None:
+        """The piano that is heard, where it takes anything; else the speaker, where it can be."""
+        from coach.playing.sounding import SPEAKER, can_speak
+
+        return self._ports.name_out() or (SPEAKER if can_speak() else None)
 
     def _send(self, port: str, messages: Sequence[Timed], from_s: float | None = None) -> bool:
         from coach.playing.sounding import SoundingLine

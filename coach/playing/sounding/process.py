@@ -4,7 +4,8 @@ Run as ``python -m coach.playing.sounding.process API``. Orders come in on stand
 JSON each; the times in them are ``time.perf_counter()``, which all processes of a machine share.
 
 ``{"to": NAME}``
-    Send to this port from now on; it is found again when it was away.
+    Send to this port from now on; it is found again when it was away. One of them is the
+    computer's speaker (:mod:`coach.playing.sounding.speaker`).
 ``{"play": [[AT_S, [BYTE, ...]], ...], "from": FROM_S}``
     Send these at their times, in place of any that wait; what sounds is let go. None: silence.
     Where ``from`` is a time, in place of those from then on; what sounds goes on.
@@ -25,7 +26,8 @@ from collections.abc import Iterable
 from contextlib import suppress
 from typing import Any
 
-from coach.playing.ports import Driver, PortsUnavailable, RtMidiDriver, choose
+from coach.playing.ports import Driver, OutPort, PortsUnavailable, RtMidiDriver, choose
+from coach.playing.sounding.speaker import SPEAKER, SpeakerPort
 from coach.playing.sounding.timed_sender import TimedSender
 
 LOOK_S = 0.2
@@ -60,7 +62,7 @@ class Outlet:
     def look(self) -> None:
         """Let go of a port that has gone; take up the one that is wanted, and silence it."""
         with self._lock:
-            names = self._driver.names_out()
+            names = (*self._driver.names_out(), SPEAKER)
             if self._sender and self._reached not in names:
                 self._let_go()
             if self._sender is None and self._wanted is not None:
@@ -80,7 +82,7 @@ class Outlet:
         self.look()
 
     def _take_up(self, name: str | None) -> None:
-        out = self._driver.open_out(name) if name else None
+        out = self._open(name) if name else None
         if out is None:
             return
         self._sender, self._reached = TimedSender(out), name
@@ -88,6 +90,14 @@ class Outlet:
         if self._was_reached:  # it went away while something may have sounded
             self._sender.silence_every_channel()
         self._was_reached = True
+
+    def _open(self, name: str) -> OutPort | None:
+        if name != SPEAKER:
+            return self._driver.open_out(name)
+        with suppress(OSError):
+            return SpeakerPort()
+        self._wanted = None  # there is none: asked for again, it is tried again
+        return None
 
     def _let_go(self) -> None:
         if self._sender:
