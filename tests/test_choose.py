@@ -6,7 +6,7 @@ import pytest
 
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
-from coach.score.window import WindowError, choose_window
+from coach.score.window import Window, WindowError, choose_window, excerpt
 
 
 def piece() -> Score:
@@ -46,6 +46,11 @@ def test_half_beats() -> None:
     assert stretch("1", "2 1/2-4") == (F(5, 2), 4)
 
 
+def test_the_pickup_has_a_name() -> None:
+    """As the screen says it: common practice."""
+    assert stretch("pickup-1", "4-2") == stretch("0-1", "4-2")
+
+
 def test_a_pickup_counts_from_its_bar_s_end() -> None:
     assert stretch("0-1", "4-2") == (0, 2)
 
@@ -53,12 +58,12 @@ def test_a_pickup_counts_from_its_bar_s_end() -> None:
 @pytest.mark.parametrize(
     ("bars", "beats", "hands", "says"),
     [
-        ("99", None, "both", "bars 0 to 3"),
+        ("99", None, "both", "no bar 99; the piece has pickup to bar 3"),
         ("3-1", None, "both", "ends before it begins"),
         ("1", "9", "both", "no beat 9"),
         ("1", "x", "both", "not a beat"),
         ("1", None, "foot", "no hand"),
-        ("1", None, "lh", "nothing for LH"),
+        ("1", None, "lh", "nothing for LH to strike there, nor after it"),
     ],
 )
 def test_what_is_not_there_is_said_in_a_sentence(
@@ -66,6 +71,12 @@ def test_what_is_not_there_is_said_in_a_sentence(
 ) -> None:
     with pytest.raises(WindowError, match=says):
         choose_window(piece(), bars=bars, beats=beats, hands=hands)
+
+
+def test_where_nothing_is_struck_it_is_said_what_comes_next() -> None:
+    held = Window(F(9, 4), F(5, 2), landing=False)  # all hold on there
+    with pytest.raises(ValueError, match="either hand to strike there; what comes next is at bar"):
+        excerpt(piece(), held)
 
 
 def test_hands() -> None:

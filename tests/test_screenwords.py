@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 
 from coach.coaching.drill.drill_events import DrillState
 from coach.coaching.model import Assignment, AssignmentKind
+from coach.drill import judge_window, played
 from coach.judging.model import Cause, Stage
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
-from coach.score.window import Window
+from coach.score.window import Window, excerpt
 from coach.screens.big_letters import big, big_width
 from coach.screens.dialogs.texts import detail_lines
 from coach.screens.interfaces import others_words, piano_words
@@ -245,3 +246,21 @@ def test_the_details_name_a_place_once_in_a_line() -> None:
         lines = detail_lines(made.piece, made.judge(Stage.RHYTHM))
         told = next(line for line in lines[1:] if "late to" in line or "F sharp" in line)
         assert told.count("bar 1") == 1
+
+
+def test_the_details_are_a_screenful_with_what_counts_first() -> None:
+    """A take of which half is missing, and at shape much besides that is not asked for."""
+    score = two_hands(8)
+    window = Window(F(0), F(32))
+    part = excerpt(score, window)
+    keys = [(n.pitch, 64, 0.6 * float(n.onset_quarters), 0.3) for n in part.notes[:-9]]
+    judgement = judge_window(score, window, played(keys), stage=Stage.RHYTHM)
+    fault = MADE[Cause.WRONG_KEY].judge(Stage.RHYTHM).faults[0]
+    more = (replace(fault, words=f"fault {n}") for n in range(12))
+    forgiven = (replace(fault, words="held on", forgiven=True) for _ in range(50))
+    judgement = replace(judgement, faults=(*judgement.faults, *more, *forgiven))
+    lines = detail_lines(score, judgement)
+    assert len(lines) <= 24
+    assert lines[0] == judgement.sentence
+    assert "Not asked for yet: held on (50 times)" in lines
+    assert any(line.startswith("And ") for line in lines)

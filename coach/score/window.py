@@ -253,7 +253,7 @@ def excerpt(score: Score, window: Window) -> Excerpt:
     landing = landing_quarters(score, window)
     notes = _notes(score, window, landing, window.hands)
     if not notes:
-        raise ValueError(f"There is nothing for {window.hands.value} to play in this window.")
+        raise ValueError(_nothing_to_play(score, window))
     other = _OTHER.get(window.hands)
     grid = beat_grid(
         score, window.start_quarters, max(notes[-1].onset_quarters, window.end_quarters)
@@ -268,6 +268,16 @@ def excerpt(score: Score, window: Window) -> Excerpt:
         other_hand=_notes(score, window, landing, other) if other else (),
         key_fifths=score.bar_at(window.start_quarters).key_fifths,
     )
+
+
+def _nothing_to_play(score: Score, window: Window) -> str:
+    """That a window is empty, and where the next key is struck."""
+    whose = "either hand" if window.hands is Hands.TOGETHER else window.hands.value
+    after = score.notes_between(window.end_quarters, score.end_quarters, window.hands)
+    said = f"There is nothing for {whose} to strike there"
+    if not after:
+        return f"{said}, nor after it; begin earlier."
+    return f"{said}; what comes next is at {score.place(after[0].onset_quarters)}."
 
 
 _OTHER = {Hands.RIGHT: Hands.LEFT, Hands.LEFT: Hands.RIGHT}
@@ -357,13 +367,14 @@ def hands_named(name: str) -> Hands:
 
 
 def bar_named(score: Score, name: str) -> Bar:
-    """The bar with this printed number, or the n-th bar for ``#n``."""
+    """The bar with this printed number, the n-th bar for ``#n``, or ``pickup``."""
     name = name.strip()
     for bar in score.bars:
-        if bar.number == name or name == f"#{bar.index + 1}":
+        if name in (bar.number, f"#{bar.index + 1}", bar.words):
             return bar
-    first, last = score.bars[0].number or "#1", score.bars[-1].number or f"#{len(score.bars)}"
-    raise WindowError(f"There is no bar {name}; the piece has bars {first} to {last}.")
+    first, last = score.bars[0], score.bars[-1]
+    there = first.words_to(last) if last.number else f"bars #1 to #{len(score.bars)}"
+    raise WindowError(f"There is no bar {name or '(none named)'}; the piece has {there}.")
 
 
 def _bar_range(score: Score, bars: str | None) -> tuple[Bar, Bar]:

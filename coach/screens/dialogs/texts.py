@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Decision
@@ -90,33 +92,65 @@ def details_text(score: Score, ended: RepetitionEnded | None) -> str:
 
 
 def detail_lines(score: Score, judgement: Judgement) -> list[str]:
-    """What can be said of a repetition, the most important first."""
-    lines = [judgement.sentence, ""]
-    for fault in judgement.faults:
-        mild = " (not asked for yet)" if fault.forgiven else ""
-        lines.append(f"{_whose_and_where(score, fault)}{fault.words}{mild}")
+    """What can be said of a repetition, the most important first, in a screenful at most."""
+    counted = [fault for fault in judgement.faults if not fault.forgiven]
+    forgiven = Counter(fault.words for fault in judgement.faults if fault.forgiven)
+    lines = [judgement.sentence, "", *_fault_lines(score, counted)]
     told = tuple(fault.words for fault in judgement.faults)
     lines += [line for line in judgement.details if not any(words in line for words in told)]
     lines += judgement.notices
     if judgement.qpm:
         lines.append(f"Tempo: {bpm(score, judgement.excerpt.window, judgement.qpm)} beats a minute")
-    late = [_timing_line(score, judgement, index) for index in _list_off_time(judgement)]
-    return [*lines, *(["", "Timing, note by note:", *late] if late else [])]
+    if forgiven:
+        lines.append(f"Not asked for yet: {_join_counted(forgiven)}")
+    furthest = sorted(_list_off_time(judgement), key=partial(_size_ms, judgement), reverse=True)
+    late = [_timing_line(score, judgement, index) for index in sorted(furthest[:_MOST_LINES])]
+    head = "Timing, note by note:" if len(furthest) == len(late) else "Timing, the furthest off:"
+    return [*lines, *(["", head, *late] if late else [])]
 
 
-def _whose_and_where(score: Score, fault: Fault) -> str:
-    """``RH bar 2, beat 3: ``; whose only, where the words name the place."""
-    if fault.cause in NAME_THEIR_PLACE:
-        return f"{fault.hands.value}: "
-    return f"{fault.hands.value} {score.place(fault.onset_quarters)}: "
+_MOST_LINES = 8
+"""Lines of faults at most, and of single notes' timing: with the rest a screen of 24 rows. What
+comes after them matters less. Own choice."""
+_MOST_PLACES = 4
+"""Places of one kind of fault that are named. Own choice, because they fill a row."""
+
+
+def _fault_lines(score: Score, faults: Sequence[Fault]) -> list[str]:
+    """A line for each kind of fault and hand, with its first places: the heaviest first."""
+    kinds: dict[tuple[str, str], list[Fault]] = {}
+    for fault in faults:
+        kinds.setdefault((fault.hands.value, fault.words), []).append(fault)
+    lines: list[str] = []
+    for (whose, words), some in list(kinds.items())[:_MOST_LINES]:
+        places = [] if some[0].cause in NAME_THEIR_PLACE else [
+            str(score.place(one.onset_quarters)) for one in some
+        ]  # fmt: skip
+        first, more = "; ".join(places[:_MOST_PLACES]), len(some) - _MOST_PLACES
+        end = f"; and {more} more" if places and more > 0 else ""
+        lines.append(f"{whose} {first}{end}: {words}" if first else f"{whose}: {words}")
+    left = len(kinds) - len(lines)
+    return [*lines, f"And {left} other faults."] if left else lines
+
+
+def _join_counted(counted: Counter[str]) -> str:
+    """``held on (12 times), broken slur``."""
+    kinds = [f"{words} ({count} times)" if count > 1 else words for words, count in counted.items()]
+    more = len(kinds) - _MOST_PLACES
+    return ", ".join(kinds[:_MOST_PLACES]) + (f", and {more} other things" if more > 0 else "")
 
 
 def _list_off_time(judgement: Judgement) -> list[int]:
     return [
         index
         for index, one in enumerate(judgement.score)
-        if one.label is Label.MATCHED and abs(one.error_ms or 0) >= _NEAR_MS
+        if one.label is Label.MATCHED and _size_ms(judgement, index) >= _NEAR_MS
     ]
+
+
+def _size_ms(judgement: Judgement, index: int) -> float:
+    """How far a note is off its time."""
+    return abs(judgement.score[index].error_ms or 0)
 
 
 def _timing_line(score: Score, judgement: Judgement, index: int) -> str:
