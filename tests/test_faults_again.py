@@ -56,6 +56,28 @@ def test_keys_written_alike_are_taken_up_after_the_pause_or_the_wrong_key(
     assert broke(TUNE, played)[1] == beat
 
 
+@pytest.mark.parametrize(
+    ("played", "told"),
+    [
+        ("72 76 74 | 76 74 76 77 79 81 83", ("RH", 3)),
+        ("72 76 74 76 | 74 76 77 79 81 83", ("RH", 4)),
+    ],
+)
+def test_one_hand_alone_is_taken_up_after_the_pause(played: str, told: tuple[str, int]) -> None:
+    assert broke(line("72 76 74 76 77 79 81 83"), played) == told
+
+
+@pytest.mark.parametrize(
+    ("played", "beat"),
+    [
+        ("72+48 76+55 74+52 | 76+55 74+52 76+55 77+57 79+60 81+57 83+55", 3),
+        ("72+48 76+55 74+52 76+55 | 74+52 76+55 77+57 79+60 81+57 83+55", 4),
+    ],
+)
+def test_both_hands_are_taken_up_after_the_pause(played: str, beat: int) -> None:
+    assert broke(line("72 76 74 76 77 79 81 83", "48 55 52 55 57 60 57 55"), played)[1] == beat
+
+
 def test_a_wrong_key_that_is_written_later_is_no_later_beat() -> None:
     """79 with the left hand's beat 2: a wrong key for 76, not the 79 of beat 5."""
     both = line("72 74 76 74 77 79 81 83", "48 50 52 53 55 57 59 60")
