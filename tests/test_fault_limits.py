@@ -167,6 +167,19 @@ def test_a_note_just_before_counts_as_two_semitones_further_away(before: str, ha
     assert likely_hand(excerpt, timing, 68, at_s) is hand
 
 
+@pytest.mark.parametrize(
+    ("right", "hand"), [("C6 C6 Ab4 C6 C6 C6", Hand.RIGHT), ("C6 C6 C6 Ab4 C6 C6", Hand.LEFT)]
+)
+def test_a_stray_key_belongs_to_no_note_further_than_the_next(right: str, hand: Hand) -> None:
+    """A flat, struck with the left hand's C4: the right hand has one a beat later, or two."""
+    score = {"RH": right, "LH": "C3 C4 C3 C3 C3 C3"}
+    lines = {"RH": right.replace("C6", "-", 2).replace("-", "C6", 1), "LH": score["LH"]}
+    excerpt, take = all_of(written(score), score), played(score, lines)
+    timing = measure(excerpt, take, match(excerpt, take), USUAL)
+    (at_s,) = [key.onset_s for key in take if key.pitch == 60]
+    assert likely_hand(excerpt, timing, 68, at_s) is hand
+
+
 @pytest.mark.parametrize(("second", "lapses"), [(6, 1), (7, 2)])
 def test_keys_let_go_early_within_a_beat_are_one_lapse(second: int, lapses: int) -> None:
     """Eighths: the third beat's, and one a beat or a beat and a half later."""
