@@ -15,7 +15,9 @@ from coach.cli.score_library import HomeLibrary, samples
 from coach.cli.storage import Storage, close_record
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.coaching.observations import observe_transitions
+from coach.coaching.planning import DatePlan
 from coach.judging.model import Outcome, TransitionResult
+from coach.record.calendar import day_of
 from coach.record.pieces import piece_key
 from coach.score.build import score_from_notes
 from coach.score.window import Window, excerpt
@@ -87,6 +89,16 @@ def test_a_wild_take_marks_no_weak_spot(options: Namespace, file: Path) -> None:
     told = HomeLibrary(storage).warm_ups()
     close_record(storage.store)
     assert told == ()
+
+
+def test_a_piece_with_a_date_says_how_long_it_is_to_it(
+    options: Namespace, file: Path, yesterdays: HomeLibrary
+) -> None:
+    storage = Storage(options)
+    assert storage.store
+    storage.store.save_plan(piece_key(SCORE, file), DatePlan(day_of(time.time()) + 12, 20.0))
+    close_record(storage.store)
+    assert lines(yesterdays)[1][2].endswith("; 12 days to its date")
 
 
 def test_one_warm_up_is_over_all_pieces(options: Namespace, tmp_path: Path) -> None:

@@ -49,6 +49,7 @@ def make_parser() -> argparse.ArgumentParser:
     _add_common(calibrate, again=True)
     _add_sheet(commands)
     _add_mark(commands)
+    _add_plan(commands)
     _add_progress(commands)
     _add_own_data(commands)
     return parser
@@ -198,6 +199,15 @@ def _add_mark(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )  # fmt: skip
     mark.add_argument("--remove", type=int, metavar="N", help="take out the N-th of them")
     _add_common(mark, again=True)
+
+
+def _add_plan(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    plan = commands.add_parser("plan", help="what to drill on which day, until a lesson or concert")
+    plan.add_argument("score", type=Path, metavar="SCORE", help="a MusicXML or MIDI file")
+    plan.add_argument("--by", metavar="DATE", help="the day, such as 2026-12-31; it is kept")
+    plan.add_argument("--minutes", type=_minutes, help="for this piece, a day; 20 if not given")
+    plan.add_argument("--forget", action="store_true", help="no plan any more")
+    _add_common(plan, again=True)
 
 
 def _add_progress(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING
 
 from coach.cli.parser import WARM_UP_MIN
 from coach.cli.storage import Storage
+from coach.record.calendar import day_of
 from coach.record.folder import RecordError
 from coach.score.formats import SUFFIXES
 from coach.screens.interfaces import Errand, HomeItem
 
 if TYPE_CHECKING:
+    from coach.coaching.planning import DatePlan
     from coach.record.pieces import PieceSummary
 
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
@@ -74,7 +76,12 @@ class HomeLibrary:
             if isfile(one.piece.path) or (at == 0 and one.piece.path)
         ]
         return tuple(
-            HomeItem(Errand.GO_ON, one.piece.title, _where_it_stands(one, at), Path(one.piece.path))
+            HomeItem(
+                Errand.GO_ON,
+                one.piece.title,
+                _where_it_stands(one, at) + _days_left(store.plan(one.piece)),
+                Path(one.piece.path),
+            )
             for at, one in enumerate(pieces)
         )
 
@@ -85,6 +92,12 @@ def _where_it_stands(one: PieceSummary, at: int) -> str:
         return f"its file is gone from {Path(one.piece.path).parent}: find it anew with f"
     ago = _days_ago(one.used_at_s)
     return f"last played {ago}" if at else f"go on where you stopped {ago}"
+
+
+def _days_left(plan: DatePlan | None) -> str:
+    """How long it is to the day that a piece is planned for; "" where there is none ahead."""
+    days = plan.by_day - day_of(time.time()) if plan else 0
+    return f"; {days} {'day' if days == 1 else 'days'} to its date" if days > 0 else ""
 
 
 def samples_folder() -> Path:

@@ -27,6 +27,7 @@ RUN: dict[str, Callable[[Namespace], int]] = {
     "ports": _lazily("ports", "show_ports"),
     "mark": _lazily("mark", "mark_piece"),
     "sheet": _lazily("sheet", "run_sheet"),
+    "plan": _lazily("plan", "plan_piece"),
     "progress": _lazily("progress", "show_progress"),
     "report": _lazily("report", "write_report"),
     "export": _lazily("own_data", "export_record"),
