@@ -33,6 +33,37 @@ def test_of_several_pianos_the_first_is_read_and_said(tmp_path: Path) -> None:
     assert "more than one piano: Piano I was read, Piano II was left out" in found.remarks[0].text
 
 
+def test_a_third_staff_that_is_a_part_of_its_own_belongs_to_the_piano(tmp_path: Path) -> None:
+    text = score(one_staff("Piano", "G5"), two_staves("Piano", identity="P2"))
+    found = opened(tmp_path, text)
+    assert {(n.spelling.symbol, n.staff) for n in found.notes} == {("G5", 1), ("C5", 2), ("C3", 3)}
+    assert any("2 parts were taken as the staves of one piano" in r.text for r in found.remarks)
+
+
+def test_an_ossia_of_its_own_part_is_left_out_and_said(tmp_path: Path) -> None:
+    found = opened(tmp_path, score(one_staff("Ossia piano", "G5"), two_staves("Piano", "C5", "P2")))
+    assert [n.spelling.symbol for n in found.notes] == ["C3", "C5"]
+    assert any("Ossia piano" in r.text for r in found.remarks)
+
+
+def test_an_ossia_staff_is_left_out_and_said(tmp_path: Path) -> None:
+    details = '<staff-details number="1"><staff-type>ossia</staff-type></staff-details>'
+    inner = attributes(metre("4/4") + "<staves>3</staves>" + details, divisions=1)
+    notes = note("G5", 4), note("C5", 4, s=2, chord=True), note("C3", 4, s=3, chord=True)
+    found = opened(tmp_path, score(("Piano", part(bar(inner, *notes)))))
+    assert [n.spelling.symbol for n in found.notes] == ["C3", "C5"]
+    assert any("1 note of an ossia" in r.text for r in found.remarks)
+
+
+def test_chord_symbols_are_kept_as_words(tmp_path: Path) -> None:
+    root = "<root><root-step>B</root-step><root-alter>-1</root-alter></root>"
+    bass = "<bass><bass-step>D</bass-step></bass>"
+    symbol = f"<harmony>{root}<kind>minor-seventh</kind>{bass}</harmony>"
+    inner = attributes(metre("4/4"), divisions=1)
+    found = opened(tmp_path, score(("Song", part(bar(inner, symbol, note("C5", 4))))))
+    assert [one.text for one in found.directions] == ["Bbm7/D"]
+
+
 def test_a_named_piano_comes_before_another_part_of_two_staves(tmp_path: Path) -> None:
     found = opened(tmp_path, score(two_staves("Harp"), two_staves("Klavier", "G5", "P2")))
     assert [n.spelling.symbol for n in found.notes] == ["C3", "G5"]

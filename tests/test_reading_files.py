@@ -112,7 +112,8 @@ def test_a_file_that_lacks_only_its_end_gives_every_bar(tmp_path: Path) -> None:
         (b"", "is empty"),
         (b"   \n", "is empty"),
         (b"hello", "is not a score that can be read"),
-        (b"\x89PNG\r\n", "is not a score that can be read"),
+        (b"\x89PNG\r\n", "is a picture of a page"),
+        (b"%PDF-1.7", "is a picture of a page"),
         (b"<score-partwise><part-list/>", "is damaged"),
         (b"<score-partwise/>", "holds no bars"),
         (b"<opus/>", "only a list of other score files"),
@@ -127,6 +128,13 @@ def test_what_cannot_be_opened_says_so_in_one_sentence(
         opened(tmp_path, content)
     assert str(error.value).startswith("case.musicxml ")
     assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize("name", ["piece.mscz", "piece.gp", "piece.sib"])
+def test_a_programs_own_file_says_where_to_export_it(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_bytes(b"PK\x03\x04 or anything")
+    with pytest.raises(ScoreError, match="notation program's own file: open it there"):
+        read_score(tmp_path / name)
 
 
 def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:

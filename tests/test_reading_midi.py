@@ -10,6 +10,7 @@ import pytest
 
 from coach.score.formats import ScoreError
 from coach.score.model import Hand
+from coach.score.notation.values import value_of
 from coach.score.reading.hands import split_hands
 from tests.scorexml import opened
 
@@ -138,6 +139,27 @@ def test_rounded_triplets_are_thirds_and_a_performance_is_left_alone(tmp_path: P
     assert any("is a performance" in r.text for r in found.remarks)
 
 
+@pytest.mark.parametrize("length", [119, 115, 108, 95])
+def test_lengths_a_little_short_are_written_whole(tmp_path: Path, length: int) -> None:
+    """Sixteenths that an exporter lets go early, so that the same key can be struck again."""
+    sixteenths = [("", [(at * 120, length, 60) for at in range(16)])]
+    found = opened(tmp_path, written(sixteenths), "case.mid")
+    assert {n.length_quarters for n in found.notes[:-1]} == {Fraction(1, 4)}
+
+
+def test_a_staccato_stays_short(tmp_path: Path) -> None:
+    quarters = [("", [(at * 480, 240, 60) for at in range(4)])]
+    found = opened(tmp_path, written(quarters), "case.mid")
+    assert {n.length_quarters for n in found.notes} == {Fraction(1, 2)}
+
+
+def test_a_performance_is_drawn_with_the_nearest_values(tmp_path: Path) -> None:
+    played = [("", [(k * 491 + k * k * 7 % 31, 301, 60 + k) for k in range(40)])]
+    found = opened(tmp_path, written(played), "case.mid")
+    assert found.notes[3].length_quarters == Fraction(301, 480)
+    assert all(value_of(n.segments_quarters[0]) for n in found.notes)
+
+
 def test_drums_and_other_players_are_left_out(tmp_path: Path) -> None:
     drum = track(b"\x00\x99\x23\x40", b"\x60\x99\x23\x00", END)
     flute = track(name("Flute"), b"\x00\xc1\x49", b"\x00\x91\x48\x40", b"\x60\x91\x48\x00", END)
@@ -160,6 +182,8 @@ def test_a_note_without_an_end_is_held_and_said(tmp_path: Path) -> None:
         (smf(track(END)), "no note that could be played"),
         (smf(track(END), form=2), "several pieces"),
         (smf(track(b"\x00\x90\x3c\x40", END), division=0xE728), "film frames"),
+        (smf(track(b"\x00\x90\x3c\x40", END), division=0), "no length to a beat"),
+        (smf(track(b"\x00\x99\x23\x40", b"\x60\x99\x23\x00", END)), "holds only drums"),
         (b"MThd\x00\x00", "damaged MIDI file"),
         (smf(track(b"\xff\xff\xff\x7f\x90\x3c\x40", END), division=1), "longer than"),
     ],

@@ -37,6 +37,7 @@ def load(path: Path) -> Source:
     Raises ScoreError where it cannot be read, is empty, is too large or is no score.
     """
     data = _bytes_of(path)
+    _refuse_what_is_no_exchange(path, data)
     if data.startswith(b"PK\x03\x04"):
         data = _unpack(data, path.name)
     kind = recognise_format(data)
@@ -47,6 +48,30 @@ def load(path: Path) -> Source:
         )
     _check_extent(path.name, kind, data)
     return Source(path.name, kind, data)
+
+
+_PROGRAMS_OWN = {
+    *(".mscz", ".mscx", ".gp", ".gp3", ".gp4", ".gp5", ".gpx", ".gtp", ".sib", ".mus", ".musx"),
+    *(".enc", ".ly", ".dorico", ".cap", ".capx", ".ove", ".ptb", ".nwc"),
+}
+"""Ends of names that notation programs give to files that only they read. From memory."""
+_PICTURES = (b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\x00", b"MM\x00*")
+"""How files of pictures and of pages begin (their formats' own specifications)."""
+
+
+def _refuse_what_is_no_exchange(path: Path, data: bytes) -> None:
+    """Say why a file that musicians have can't be opened, and what to do with it."""
+    if data.startswith(_PICTURES):
+        raise ScoreError(
+            f"{path.name} is a picture of a page, without notes that a program could read: open a "
+            "MusicXML or MIDI file of the piece."
+        )
+    own = path.suffix.lower() in _PROGRAMS_OWN
+    if own and recognise_format(data) is None:
+        raise ScoreError(
+            f"{path.name} is a notation program's own file: open it there, and export it as "
+            "MusicXML."
+        )
 
 
 def _check_extent(name: str, kind: FileKind, data: bytes) -> None:

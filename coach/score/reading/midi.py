@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 from coach.score.formats import ScoreError
@@ -66,6 +67,8 @@ class MidiPiece:
     tempos: list[tuple[int, int]] = field(default_factory=list)
     """(tick, microseconds a quarter)."""
     title: str = ""
+    drums: int = 0
+    """Strokes of drums: nothing for a piano."""
     unended: int = 0
     """Notes whose end is missing: they end with their track."""
 
@@ -84,7 +87,9 @@ def read_midi_file(data: bytes, name: str) -> MidiPiece:
         raise ScoreError(f"{name} is a damaged MIDI file: export or download it again.") from None
     if file.type == 2:
         raise ScoreError(f"{name} holds several pieces in one file: save each as its own.")
-    if file.ticks_per_beat <= 0:
+    if file.ticks_per_beat == 0:
+        raise ScoreError(f"{name} gives no length to a beat: it is damaged; export it again.")
+    if file.ticks_per_beat < 0:
         raise ScoreError(f"{name} is timed in film frames and has no beats: export it again.")
     piece = MidiPiece(file.ticks_per_beat)
     for index, track in enumerate(file.tracks):
@@ -158,6 +163,8 @@ class _Track:
     def _add(self, channel: int, pitch: int, start: int) -> None:
         if channel != _DRUMS:
             self._stream(channel).notes.append(MidiNote(start, max(self._tick, start + 1), pitch))
+        else:
+            self._piece.drums += 1
 
 
 # Ticks as exact quarters, and whether a file's ticks are notation or a performance.
@@ -232,6 +239,8 @@ def hands_of_tracks(piece: MidiPiece, name: str) -> tuple[list[HandNote], list[R
 
     Raises ScoreError where the file holds no note for a piano.
     """
+    if not piece.streams and piece.drums:
+        raise ScoreError(f"{name} holds only drums: open a score with a piano in it.")
     if not piece.streams:
         raise ScoreError(f"{name} holds no note that could be played: export the score again.")
     streams = _pianos(piece.streams)
@@ -335,7 +344,10 @@ def _remarks(piece: MidiPiece, notated: bool) -> list[Remark]:
     if not piece.metres:
         out.append(Remark("guess", "The file has no time signature: 4/4 was taken."))
     if not notated:
-        text = "The file is a performance, not notation: its rhythm stands as it was played."
+        text = (
+            "The file is a performance, not notation: its rhythm stands as it was played, and the "
+            "staff shows the nearest note values."
+        )
         out.append(Remark("guess", text))
     if piece.unended:
         text = f"{count_of(piece.unended, 'note')} without an end: held to the end of the track."
@@ -400,6 +412,7 @@ def _notes(
         return quarters(ticks, unit) if notated else Fraction(ticks, unit)
 
     onsets = [bar.onset_quarters for bar in bars]
+    following = _next_onsets(notes)
     counts: Counter[int] = Counter()
     out = []
     for note in notes:
@@ -407,17 +420,55 @@ def _notes(
         bar = bars[bisect_right(onsets, onset) - 1]
         counts[bar.index] += 1
         staff = 1 if note.hand is Hand.RIGHT else 2
+        played = max(time(note.end) - onset, Fraction(1, unit))
+        gap = time(following[note]) - onset if note in following else None
+        written = written_length(played, gap)
         out.append(
             ScoreNote(
                 id=f"b{bar.index}n{counts[bar.index]}",
                 pitch=note.pitch,
                 spelling=Spelling.of(note.pitch, bar.key_fifths),
                 onset_quarters=onset,
-                length_quarters=max(time(note.end) - onset, Fraction(1, unit)),
+                length_quarters=written if notated else played,
                 staff=staff,
                 hand=note.hand,
                 bar_index=bar.index,
+                segments_quarters=() if notated else (written,),
                 hand_is_guess=note.hand_is_guess,
             )
         )
     return sorted(out, key=lambda note: (note.onset_quarters, note.pitch))
+
+
+_HELD_SHARE = Fraction(3, 4)
+"""Of the time to the hand's next onset: who holds a note so long means to hold it till then. Own
+choice: exporters write nine tenths and more of a note's length, and half of it for a staccato."""
+_NEAREST_SHARE = Fraction(1, 8)
+"""How far a length may be from the note value that it is written with."""
+_LENGTH_GRIDS = (1, 2, 4, 3, 6, 8, 12, 16)
+"""Parts of a quarter that lengths are written in, the plainest first."""
+
+
+def _next_onsets(notes: Sequence[HandNote]) -> dict[HandNote, int]:
+    """For each note the tick at which its hand strikes next."""
+    out: dict[HandNote, int] = {}
+    for hand in Hand:
+        of_hand = [note for note in notes if note.hand is hand]
+        starts = sorted({note.start for note in of_hand})
+        after = dict(pairwise(starts))
+        out |= {note: after[note.start] for note in of_hand if note.start in after}
+    return out
+
+
+def written_length(played: Fraction, gap: Fraction | None) -> Fraction:
+    """The length that a played one is written with: up to the next onset, or the nearest value.
+
+    Exporters let go a tick or a tenth early, so that the same key can be struck again.
+    """
+    if gap and _HELD_SHARE * gap <= played <= gap * (1 + _NEAREST_SHARE):
+        return gap
+    for parts in _LENGTH_GRIDS:
+        near = Fraction(round(played * parts), parts)
+        if near and abs(near - played) <= _NEAREST_SHARE * played:
+            return near
+    return played

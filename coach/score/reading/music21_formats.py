@@ -103,7 +103,10 @@ def read_other(source: Source) -> Score:
     xml = _as_musicxml(text, source)
     score = read_musicxml(Source(source.name, FileKind.MUSICXML, xml))
     return replace(
-        score, title=_title(score, source), remarks=_remarks(score, source, text, pieces)
+        score,
+        title=_title(score, source),
+        composer="" if score.composer.lower() == "music21" else score.composer,
+        remarks=_remarks(score, source, text, pieces),
     )
 
 

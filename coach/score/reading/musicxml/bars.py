@@ -142,6 +142,8 @@ class AttributesReader:
     def _staff_details(self, element: Element, index: int) -> None:
         """Remember a staff that is never to be seen (shown later, it counts as seen)."""
         staff = whole(element.get("number"), 1, _MOST_STAVES) or 1
+        if (element.findtext("staff-type") or "").strip() == "ossia":
+            self._facts.ossia_staves.add(staff)
         seen = element.get("print-object")
         if seen == "no" and index == 0:
             self._facts.hidden_staves.add(staff)

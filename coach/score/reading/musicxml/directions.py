@@ -199,6 +199,38 @@ def _dynamics(element: Element) -> str:
     )
 
 
+_KINDS = {
+    **{"major": "", "minor": "m", "augmented": "+", "diminished": "dim", "dominant": "7"},
+    **{"major-seventh": "maj7", "minor-seventh": "m7", "diminished-seventh": "dim7"},
+    **{"augmented-seventh": "+7", "half-diminished": "m7b5", "major-minor": "m(maj7)"},
+    **{"major-sixth": "6", "minor-sixth": "m6", "dominant-ninth": "9", "major-ninth": "maj9"},
+    **{"minor-ninth": "m9", "dominant-11th": "11", "dominant-13th": "13", "power": "5"},
+    **{"suspended-second": "sus2", "suspended-fourth": "sus4"},
+}
+"""MusicXML's kinds of chords as lead sheets write them (common practice)."""
+
+
+def chord_symbol(element: Element) -> str:
+    """``Bbm7``, ``C/E``; "" where it has no root."""
+    if element.get("print-object") == "no" or not (root := _chord_tone(element, "root")):
+        return ""
+    kind = element.find("kind")
+    name = clean(kind.text) if kind is not None else ""
+    printed = kind.get("text") if kind is not None else None
+    bass = _chord_tone(element, "bass")
+    return (
+        root
+        + (_KINDS.get(name, "") if printed is None else clean(printed))
+        + f"/{bass}" * bool(bass)
+    )
+
+
+def _chord_tone(element: Element, place: str) -> str:
+    step = clean(element.findtext(f"{place}/{place}-step"))
+    alter = whole(element.findtext(f"{place}/{place}-alter"), -2, 2) or 0
+    return step + ("b" * -alter if alter < 0 else "#" * alter) if step else ""
+
+
 def _line(element: Element, bar: int, at: Fraction, staff: int) -> LineAt:
     """MusicXML 4.0: an octave shift "down" is printed lower than it sounds (8va)."""
     kind = element.get("type", "")

@@ -141,6 +141,8 @@ class PartFacts:
     staves: int = 1
     hidden_staves: set[int] = field(default_factory=set)
     """Staves that the file never shows."""
+    ossia_staves: set[int] = field(default_factory=set)
+    """Staves of other versions."""
     hidden_notes: int = 0
     unpitched_notes: int = 0
     repairs: dict[str, list[str]] = field(default_factory=dict)

@@ -20,8 +20,8 @@ from xml.etree.ElementTree import Element
 from coach.score.model import NoteMark
 from coach.score.pitch import Spelling
 from coach.score.reading.musicxml.bars import AttributesReader, read_barline
-from coach.score.reading.musicxml.directions import read_direction, read_sound
-from coach.score.reading.musicxml.facts import PartFacts, RawBar, RawNote, RestAt
+from coach.score.reading.musicxml.directions import chord_symbol, read_direction, read_sound
+from coach.score.reading.musicxml.facts import PartFacts, RawBar, RawNote, RestAt, WordsAt
 from coach.score.reading.musicxml.notes import (
     Graces,
     NoteFields,
@@ -262,6 +262,13 @@ class _Walk:
         divisions = self.attributes.divisions
         read_direction(element, self.facts, self.index, self.cursor.at, divisions)
 
+    def harmony(self, element: Element) -> None:
+        """A lead sheet's chord symbol, kept as words over its beat."""
+        text = chord_symbol(element)
+        if text:
+            staff = whole(element.findtext("staff"), 1, 16) or 1
+            self.facts.words.append(WordsAt(self.index, self.cursor.at, staff, text))
+
     def sound(self, element: Element) -> None:
         """A tempo for playback that stands by itself."""
         read_sound(element, self.facts, self.index, self.cursor.at)
@@ -284,6 +291,7 @@ _HANDLERS: dict[str, Callable[[_Walk, Element], None]] = {
     "forward": _Walk.forward,
     "attributes": _Walk.attribute,
     "direction": _Walk.direction,
+    "harmony": _Walk.harmony,
     "sound": _Walk.sound,
     "barline": _Walk.barline,
 }

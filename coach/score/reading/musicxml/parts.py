@@ -185,17 +185,49 @@ def _choices(
     parts: list[Part], facts: list[PartFacts], pitched: list[int]
 ) -> list[tuple[int, ...]]:
     """All possible pianos, best first."""
+    pitched = [i for i in pitched if not _is_ossia(parts[i])] or pitched
     wide = [i for i in pitched if facts[i].staves > 1]
-    named = [(i,) for i in wide if _is_keyboard(parts[i])]
+    named = [_with_third_staff(parts, facts, i, pitched) for i in wide if _is_keyboard(parts[i])]
+    joined = {i for several in named for i in several if len(several) > 1}
+    pitched = [i for i in pitched if i not in joined or i in wide]
     pairs = _pairs(parts, [i for i in pitched if facts[i].staves == 1])
     single = [(i,) for i in pitched if facts[i].staves == 1 and _is_keyboard(parts[i])]
     loose = [single_part for single_part in single if not any(single_part[0] in p for p in pairs)]
-    ranked = [*named, *pairs, *[(i,) for i in wide if (i,) not in named], *loose]
+    others = [(i,) for i in wide if not any(i in several for several in named)]
+    ranked = [*named, *pairs, *others, *loose]
     if ranked:
         return ranked
     if len(pitched) == 2 and len(parts) == 2 and _are_unnamed(parts):
         return [(pitched[0], pitched[1])]
     return [(pitched[0],)] if len(pitched) == 1 else []
+
+
+_OSSIA = re.compile(r"\bossia", re.IGNORECASE)
+
+
+def _is_ossia(part: Part) -> bool:
+    """Another version of some bars, on a staff of its own."""
+    return any(_OSSIA.search(name) for name in part.names)
+
+
+def _with_third_staff(
+    parts: list[Part], facts: list[PartFacts], wide: int, pitched: list[int]
+) -> tuple[int, ...]:
+    """A piano of two staves with a third one that is written as a part of its own beside it.
+
+    In the same brace, or of the same name. Another part of two staves is another piano.
+    """
+
+    def belongs(other: int) -> bool:
+        braced = parts[wide].brace and parts[wide].brace == parts[other].brace
+        same_name = bool(parts[wide].names) and parts[wide].names[:1] == parts[other].names[:1]
+        is_other = any(OTHER_PLAYERS.search(name) for name in parts[other].names)
+        narrow = other in pitched and facts[other].staves == 1
+        return narrow and not is_other and bool(braced or same_name)
+
+    return tuple(
+        i for i in (wide - 1, wide, wide + 1) if i == wide or (0 <= i < len(parts) and belongs(i))
+    )
 
 
 def _is_keyboard(part: Part) -> bool:
@@ -258,7 +290,10 @@ def _list_left_out(
     if others:
         text = f"Only {chosen_name} is to be played; left out: {', '.join(others[:12])}."
         remarks.append(Remark("left out", text))
-    if len(chosen) == 2:
+    if len(chosen) == 3 or (len(chosen) == 2 and parts[chosen[0]].name == parts[chosen[1]].name):
+        text = f"{count_of(len(chosen), 'part')} were taken as the staves of one piano."
+        remarks.append(Remark("guess", text))
+    elif len(chosen) == 2:
         text = (
             f"{chosen_name} and {parts[chosen[1]].name} were taken as the two staves of one piano."
         )
@@ -280,6 +315,8 @@ class Piano:
     rests: list[RestAt] = field(default_factory=list)
     hidden_staff_notes: int = 0
     """Notes on staves that the file never shows: left out."""
+    ossia_notes: int = 0
+    """Notes of other versions of a place: left out."""
     cue_notes: int = 0
     """Small notes of other players: left out."""
 
@@ -297,6 +334,9 @@ def piano_of(parts: Sequence[PartFacts], *, is_solo: bool = True) -> Piano:
         # A piano shows two staves at least: a file that hides more only hides empty ones.
         never_shown = part.hidden_staves if part.staves - len(part.hidden_staves) > 1 else set()
         for note in part.notes:
+            if note.staff in part.ossia_staves:
+                piano.ossia_notes += 1
+                continue
             if note.staff in never_shown:
                 piano.hidden_staff_notes += 1
                 continue
@@ -331,6 +371,9 @@ def remarks_of(piano: Piano) -> list[Remark]:
     unpitched = sum(part.unpitched_notes for part in piano.parts)
     if hidden:
         text = f"{count_of(hidden, 'note')} that the page does not show: not to be played from it."
+        out.append(Remark("left out", text))
+    if piano.ossia_notes:
+        text = f"{count_of(piano.ossia_notes, 'note')} of an ossia: the main version is asked for."
         out.append(Remark("left out", text))
     if piano.cue_notes:
         text = f"{count_of(piano.cue_notes, 'cue note')}: another player's part."
