@@ -109,6 +109,13 @@ class Cause(StrEnum):
     BROKEN_SLUR = "broken slur"
     HELD_ON = "held on"
     """A staccato note that was not short."""
+    LATE_PEDAL = "late pedal"
+    NO_PEDAL = "no pedal"
+    PEDAL_NOT_CHANGED = "pedal not changed"
+    """Still down over another harmony."""
+    NO_CONTRAST = "no contrast"
+    """A dynamic that was not heard, against the one before."""
+    NO_HAIRPIN = "no hairpin"
 
 
 class Outcome(StrEnum):
@@ -214,8 +221,10 @@ class ValueSuspect(NamedTuple):
 
     @property
     def reading(self) -> tuple[Fraction, Fraction, Fraction]:
-        """The place and how it was read."""
-        return self.from_quarters, self.to_quarters, self.ratio
+        """The place and how it was read: a half and a third are alike, for scatter makes one of
+        the other; so are twice and three times."""
+        near = min(max(self.ratio, Fraction(1, 2)), Fraction(2))
+        return self.from_quarters, self.to_quarters, near
 
 
 class HeldShare(NamedTuple):

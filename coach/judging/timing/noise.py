@@ -42,25 +42,29 @@ class ScatterModel(NamedTuple):
     """Of a single onset (SD)."""
     walk_share: float
     """How much the pulse changes over a quarter (SD), as a share of it."""
+    usual: float = 0.0
+    """Logarithm of how usual it is, against the first of them."""
     doubt: float = 0.0
     """How much less a step is worth where this is how the take scatters."""
 
 
 SCATTER_MODELS = (
     ScatterModel(0.05, 0.008, 0.06),
-    ScatterModel(0.02, 0.03, 0.02),
-    ScatterModel(0.10, 0.012, 0.06, 3.0),
+    ScatterModel(0.02, 0.03, 0.02, 1.0, 1.7),
+    ScatterModel(0.07, 0.016, 0.03, 2.9, 5.0),
+    ScatterModel(0.14, 0.018, 0.03, 0.4, 2.0),
 )
 """A professional (strokes of 8 ms: Jabusch 2006; intervals of 5 %: Repp 1997), a steady amateur
-whose strokes scatter (20 to 30 ms: Repp 2005, from memory), and practice timing, whose clock does.
-The walks are our own choice: those that told most of the changes of ``scripts/bench_rhythm.py``.
-More manners told less: with every scatter thought of, everything may be scatter. Where the clock
-scatters much, single intervals are off by more than a normal distribution has it, so that more is
-asked of a step: at the same false alarms of practice timing a steady player's halves are heard in
-.57 instead of .44 (seeds 100 to 111)."""
-_PRIOR_ONSETS = 15
+whose strokes scatter (20 to 30 ms: Repp 2005, from memory), and practice timing, whose clock does,
+less and more. The walks, how usual each is and the doubts are our own choice: of those tried the
+ones that hear most shortened and lengthened values at the same three false alarms in a hundred of
+each kind of player (500 windows of each, by ``scripts/bench_rhythm.py``; told as a third of its
+value .86, .78 and .88, where an observer who knows each player's scatter hears .90, .74 and .93).
+Where the clock scatters, single intervals are off by more than a normal distribution has it, so
+that more is asked of a step."""
+_PRIOR_ONSETS = 20
 """So many onsets' worth of belief that a take scatters as one of the manners says: a window has
-5 to 30, of which one may be what is looked for. Own choice, by the same bench."""
+5 to 30, of which one may be what is looked for. Own choice, by the same search."""
 _PERIOD_SHARE = 0.3
 """How well the middle tempo tells the tempo at the first onset (SD)."""
 _FREE = 100.0
@@ -135,7 +139,7 @@ class TimingEvidence:
         self._readings = [_read(strokes, model, self.period_s) for model in SCATTER_MODELS]
         known = sum(not free for free in strokes.free[1:])
         self._half = (_PRIOR_ONSETS + known) / 2
-        self._logs = [r.prior - self._half * log(_PRIOR_ONSETS + r.squares) for r in self._readings]
+        self._logs = self._logs_without([0.0] * len(SCATTER_MODELS), doubted=False)
         self._scatter_alone = _add_logs(self._logs)
 
     def find_step(self, i: int, least: float = 0.0) -> Found:
@@ -200,8 +204,10 @@ class TimingEvidence:
     def _logs_without(self, taken: Sequence[float], *, doubted: bool) -> list[float]:
         """How well the manners foretell the take once so many squares are explained."""
         logs = [
-            reading.prior - self._half * log(_PRIOR_ONSETS + max(reading.squares - squares, 0.0))
-            for reading, squares in zip(self._readings, taken, strict=True)
+            model.usual
+            + reading.prior
+            - self._half * log(_PRIOR_ONSETS + max(reading.squares - squares, 0.0))
+            for model, reading, squares in zip(SCATTER_MODELS, self._readings, taken, strict=True)
         ]
         if not doubted:
             return logs

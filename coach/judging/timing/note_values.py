@@ -41,14 +41,21 @@ _ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fra
 """Those that are beyond expression: a stretch by a third is the most that is taken for it."""
 _LEAST_ONSETS = 5
 """Through fewer than four intervals none can be told from the pulse."""
-_VALUE_EVIDENCE, _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 2.8, 4.4, 5.7
-"""Evidence from which an interval had a simple ratio, another length, or an onset was out of place;
-more by the logarithm of how many onsets there are, of which any may seem so by chance. The first
-accuses about two untouched windows in a hundred of practice timing and fewer of the others
-(``scripts/bench_rhythm.py``); the others ask for more, since their size is chosen to fit."""
-_SUSPECT_EVIDENCE = 1.0
+_SHORT_EVIDENCE, _NEAR_EVIDENCE, _LONG_EVIDENCE = 1.1, 3.5, 1.9
+"""Evidence from which an interval had half its value or less; two thirds or one and a half of it,
+which expression comes near to; twice or more. Together they accuse one untouched window in a
+hundred of professionals and of steady players, one and a half of practice timing
+(``scripts/bench_rhythm.py``)."""
+_OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.8, 6.3
+"""...from which it had another length, or an onset was out of place: more, since their size is
+chosen to fit."""
+_CHANCE = 0.62
+"""More by this times the logarithm of how many onsets there are, of which any may seem so by
+chance; not the whole of it, since more of them show the player's scatter better. By the same
+bench."""
+_SUSPECT_EVIDENCE = 0.2
 """From which a length is remembered as one that may have been misread: own choice."""
-_REPEATED, _NEAR_REPEATED = 1.2, 4.0
+_REPEATED, _NEAR_REPEATED = 0.2, 4.0
 """So much more evidence is asked of what came several times than of what came once, for by chance
 there are more of them; the second for two thirds and one and a half of a length. Own choice, by
 three made repetitions of untouched windows."""
@@ -240,12 +247,12 @@ def _believe_repeated(
 
     Strokes scatter anew each time, so that the evidence adds up.
     """
-    least = _VALUE_EVIDENCE + log(len(strokes.xs))
+    chance = _CHANCE * log(len(strokes.xs))
     for i, suspect in sorted(suspects, key=lambda one: -one[1].evidence):
         earlier, count = habits.evidence_before(suspect)
         is_near = Fraction(1, 2) < suspect.ratio < 2
-        more = _NEAR_REPEATED if is_near else _REPEATED
-        if i in pursuit.values or not count or earlier + suspect.evidence < least + more:
+        least = _least_evidence(suspect.ratio) + (_NEAR_REPEATED if is_near else _REPEATED)
+        if i in pursuit.values or not count or earlier + suspect.evidence < least + chance:
             continue
         seconds = pursuit.times[i] - pursuit.times[i - 1]
         expected_s = seconds / float(suspect.ratio)
@@ -397,7 +404,7 @@ def _list_best(
 ) -> list[NoteValue | Entry]:
     """The best explanations that don't touch one another, none where nothing stands out."""
     found: list[NoteValue | Entry] = []
-    chance = log(len(strokes.xs))
+    chance = _CHANCE * log(len(strokes.xs))
     for i in range(1, len(strokes.xs)):
         value = _value(strokes, evidence, i, chance, tolerance)
         entry = _entry(strokes, evidence, i, chance, tolerance)
@@ -417,7 +424,7 @@ def _value(
     strokes: Strokes, evidence: TimingEvidence, i: int, chance: float, tolerance: Tolerance
 ) -> NoteValue | None:
     """The interval to onset i as another value; None where it may be as written."""
-    found = evidence.find_step(i, _VALUE_EVIDENCE + chance)
+    found = evidence.find_step(i, _SHORT_EVIDENCE + chance)
     if not found.evidence or abs(found.size_s) * 1000 < tolerance.late_floor_ms:
         return None
     seconds = strokes.times_s[i] - strokes.times_s[i - 1]
@@ -428,7 +435,7 @@ def _value(
     if ratio > 1 and (_goes_on_slowing(strokes, i) or _is_ending(strokes, i, expected_s)):
         return None
     is_simple = any(
-        evidence.weigh_step(i, seconds - seconds / float(simple)) > _VALUE_EVIDENCE + chance
+        evidence.weigh_step(i, seconds - seconds / float(simple)) > _least_evidence(simple) + chance
         for simple in _ACCUSED
         if (simple > 1) == (ratio > 1)
     )
@@ -436,6 +443,13 @@ def _value(
         return None
     z = copysign(sqrt(2 * found.evidence), found.size_s)
     return NoteValue(i, found.size_s, _simple(ratio, z), z, expected_s)
+
+
+def _least_evidence(ratio: Fraction) -> float:
+    """The evidence from which an interval had a simple ratio of its value."""
+    if ratio <= Fraction(1, 2):
+        return _SHORT_EVIDENCE
+    return _NEAR_EVIDENCE if ratio < 2 else _LONG_EVIDENCE
 
 
 def _simple(ratio: float, z: float) -> Fraction | None:

@@ -21,13 +21,19 @@ from coach.judging.timing.noise import Strokes, TimingEvidence
 
 SWUNG = "swung: written even"
 """What is said of a row of pairs played long and short."""
+_REVERSED = "short and long: written even"
+"""...and of one played the other way round."""
 _PATTERN_EVIDENCE = 6.0
 """Evidence from which figures were played in other proportions: by ``scripts/bench_rhythm.py`` it
 accuses fewer than one untouched window in a hundred."""
 _SWING_EVIDENCE = 4.5
 """...and from which pairs were swung, which seldom seems so by chance."""
+_REVERSED_EVIDENCE = 8.5
+"""...and short and long, which nobody falls into: at 6 it is what rows that were left alone are
+most often taken for."""
 _SINGLE_EVIDENCE = 0.5
 """...and so much more where there is only one of them: own choice."""
+_LEAST_EVIDENCE = {SWUNG: _SWING_EVIDENCE, _REVERSED: _REVERSED_EVIDENCE}
 _CONSISTENT = 0.7
 """So many of them have to be nearer to what they were played as than to what is written: where half
 of a row was swung it was uneven. Own choice."""
@@ -61,7 +67,7 @@ class Kind:
 
 
 KINDS = (
-    Kind(1.0, 3, (Reading(0.63, 0.85, SWUNG), Reading(0.15, 0.38, "short and long: written even"))),
+    Kind(1.0, 3, (Reading(0.63, 0.85, SWUNG), Reading(0.15, 0.38, _REVERSED))),
     Kind(
         3.0,
         1,
@@ -183,7 +189,7 @@ def _weigh(
     if reading is None:
         return None
     more = _SINGLE_EVIDENCE if len(figures) == 1 else 0.0
-    if reading.words != SWUNG and found.evidence < _PATTERN_EVIDENCE + more:
+    if found.evidence < _LEAST_EVIDENCE.get(reading.words, _PATTERN_EVIDENCE) + more:
         return None
     whole = [i for i in figures if i < last]
     off = [(times[i] - times[i - 1]) / max(shape[i], 1e-3) - kind.share for i in whole]
@@ -217,7 +223,7 @@ def _list_rows(strokes: Strokes, kind: Kind, beat_x: float) -> Iterator[list[int
         yield sorted(i for row in by_size.values() for i in row)
 
 
-_PACE_EVIDENCE = 5.0
+_PACE_EVIDENCE = 6.0
 """Evidence from which a stretch went at another speed; more by twice the logarithm of the number of
 onsets, since it may begin and end at any."""
 _PACES = (2.0, 0.5)

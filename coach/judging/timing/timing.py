@@ -171,7 +171,7 @@ def _weigh_uneven(uneven_row: Uneven, row: Sequence[Moment]) -> float:
     return TimingEvidence(strokes).find_shape([float(k in late) for k in range(len(own))]).evidence
 
 
-_DRIFT_EVIDENCE = 1.5
+_DRIFT_EVIDENCE = 3.0
 """Below this a tempo may seem to rise by the pulse's own walk, and it is forgiven: of practice
 timing that was left alone most that seemed to rise have less, of planted ones fewer than half."""
 
