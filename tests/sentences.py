@@ -137,6 +137,11 @@ OF_CAUSES = {
     Cause.EARLY_RELEASE: "Let go early at bar 1 beat 3",
     Cause.BROKEN_SLUR: "Gap under the slur at bar 1 beat 4",
     Cause.HELD_ON: "Staccato not short at bar 1 beat 4",
+    Cause.LATE_PEDAL: "Pedal late (1.1 s) at bar 2 beat 1",
+    Cause.NO_PEDAL: "No pedal at bar 2 beat 1",
+    Cause.PEDAL_NOT_CHANGED: "Pedal not changed at bar 2 beat 1",
+    Cause.NO_CONTRAST: "No louder at the f at bar 2 beat 1",
+    Cause.NO_HAIRPIN: "No crescendo all along",
 }
 """What is said of each cause; its take stands in ``tests/test_catalogue.py``."""
 

@@ -17,7 +17,8 @@ from coach.judging.judge import judge
 from coach.judging.model import Cause, Family, Judgement, Outcome, Stage
 from coach.judging.timing import Habits
 from coach.judging.wording import WORDS, describe
-from coach.score.model import Score
+from coach.playing.notes import PedalMove
+from coach.score.model import Direction, LineKind, PrintedLine, Score
 from coach.screens.dialogs.texts import detail_lines
 from coach.screens.marks import MarkKind, marks_of
 from coach.screens.wording import verdict_headline
@@ -101,6 +102,16 @@ CHORDS = {"RH": "C4+E4 D4+F4 E4+G4 F4+A4 G4+B4 F4+A4 E4+G4 D4+F4"}
 DOTTED = {"RH": "C4*3/4 D4*1/4 E4*3/4 F4*1/4 G4*3/4 F4*1/4 E4*3/4 D4*1/4"}
 SLURRED = {"RH": "C4_ D4_ E4_ F4_ G4_ F4_ E4_ D4_ C4"}
 STACCATO = {"RH": "C4. D4. E4. F4. G4. F4. E4. D4."}
+ARPEGGIOS = {"RH": "C4 E4 G4 E4 F4 A4 C5 A4"}
+"""Two bars of quarters, a harmony in each."""
+PEDALLED = (
+    PrintedLine(LineKind.PEDAL, 2, F(0), F(4)),
+    PrintedLine(LineKind.PEDAL, 2, F(4), F(8)),
+)
+WELL_PEDALLED = ((0.2, 4.0), (4.2, 8.0))
+"""From which beat to which the pedal is down."""
+P_AND_F = (Direction(F(0), 1, "p"), Direction(F(4), 1, "f"))
+CRESCENDO = (PrintedLine(LineKind.CRESCENDO, 1, F(0), F(7)),)
 
 
 @dataclass(frozen=True)
@@ -120,17 +131,36 @@ class Made:
     has_click: bool = False
     held_before: bool = False
     """Whether the player is known to have held every key."""
+    directions: tuple[Direction, ...] = ()
+    lines: tuple[PrintedLine, ...] = ()
+    pedals: tuple[tuple[float, float], ...] = ()
+    """From which beat to which the pedal was down."""
+    louder: int = 0
+    """Velocities by which each key is struck harder than the one before."""
 
     @property
     def piece(self) -> Score:
         """What is written."""
-        return written(self.score, self.each)
+        piece = written(self.score, self.each)
+        return replace(piece, directions=self.directions, lines=self.lines)
+
+    @property
+    def moves(self) -> tuple[PedalMove, ...]:
+        """The damper pedal's moves."""
+        return tuple(
+            PedalMove(64, value, 1 + beat * 60 / self.qpm)
+            for down in self.pedals
+            for beat, value in zip(down, (127, 0), strict=True)
+        )
 
     def judge(self, stage: Stage) -> Judgement:
         """The verdict at a stage."""
         lines = {**self.score, "RH": self.take}
         lines = {hand: re.sub(r"\*\S+", "", line) for hand, line in lines.items()}
         notes = played(self.score, lines, each=self.each, qpm=self.qpm, warp=self.warp)
+        notes = [
+            replace(note, velocity=note.velocity + self.louder * i) for i, note in enumerate(notes)
+        ]
         with_click = self.has_click and stage.has_click
         return judge(
             all_of(self.piece, self.score),
@@ -139,6 +169,7 @@ class Made:
             qpm=self.asked_qpm,
             click_s=1.0 if with_click else None,
             habits=self.habits,
+            pedals=self.moves,
         )
 
     @property
@@ -210,6 +241,15 @@ MADE = {
     ),
     Cause.BROKEN_SLUR: Made(SLURRED, "C4_ D4_ E4_ F4, G4_ F4_ E4_ D4_ C4_", F(1)),
     Cause.HELD_ON: Made(STACCATO, "C4' D4' E4' F4_ G4' F4' E4' D4'", F(1)),
+    Cause.LATE_PEDAL: Made(
+        ARPEGGIOS, ARPEGGIOS["RH"], F(1), lines=PEDALLED, pedals=((0.2, 4.0), (5.5, 8.0))
+    ),
+    Cause.NO_PEDAL: Made(ARPEGGIOS, ARPEGGIOS["RH"], F(1), lines=PEDALLED, pedals=((0.2, 4.0),)),
+    Cause.PEDAL_NOT_CHANGED: Made(
+        ARPEGGIOS, ARPEGGIOS["RH"], F(1), lines=PEDALLED, pedals=((0.2, 8.0),)
+    ),
+    Cause.NO_CONTRAST: Made(ARPEGGIOS, ARPEGGIOS["RH"], F(1), directions=P_AND_F),
+    Cause.NO_HAIRPIN: Made(ARPEGGIOS, ARPEGGIOS["RH"], F(1), lines=CRESCENDO),
 }
 """For each cause a take that makes it, and nothing that is told before it."""
 
@@ -254,7 +294,14 @@ def test_the_same_take_without_its_mistake_is_clean(cause: Cause) -> None:
     made = MADE[cause]
     held = "'" if made.score is STACCATO else "_" if made.score is SLURRED else ""
     right = " ".join(re.sub(r"[._]|\*\S+", "", word) + held for word in made.score["RH"].split())
-    plain = replace(made, take=right, warp=float, qpm=made.asked_qpm or made.qpm)
+    plain = replace(
+        made,
+        take=right,
+        warp=float,
+        qpm=made.asked_qpm or made.qpm,
+        pedals=WELL_PEDALLED if made.lines is PEDALLED else (),
+        louder=4,
+    )
     assert plain.judge(CATALOGUE[cause].stages[0]).clean
 
 

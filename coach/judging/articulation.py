@@ -13,9 +13,10 @@ from statistics import fmean, median
 from typing import NamedTuple
 
 from coach.judging.model import HeldShare, Label, Matching
+from coach.judging.pedal import PedalDown, list_pedal_downs, until_damped_s
 from coach.judging.timing import Habits, Timing
 from coach.judging.tolerance import Tolerance
-from coach.playing.notes import PlayedNote
+from coach.playing.notes import PedalMove, PlayedNote
 from coach.score.model import Hand, NoteMark
 from coach.score.window import Excerpt
 
@@ -394,9 +395,14 @@ def shape(
     timing: Timing,
     tolerance: Tolerance,
     habits: Habits | None = None,
+    pedals: Sequence[PedalMove] | None = None,
 ) -> Shape:
-    """Articulation and balance against what is written, and what the player did before."""
-    found = holds(excerpt, played, matching, timing)
+    """Articulation and balance against what is written, and what the player did before.
+
+    A key that the pedal holds counts as held; staccato is a matter of the key alone.
+    """
+    keys = holds(excerpt, played, matching, timing)
+    found = _hold_by_pedal(keys, list_pedal_downs(pedals)) if pedals else keys
     shares = _list_shares(excerpt, found)
     let_go: tuple[Hold, ...] = ()
     if habits is not None and habits.holds:
@@ -405,9 +411,17 @@ def shape(
     return Shape(
         let_go,
         tuple(_gaps(excerpt, played, matching, found, tolerance)),
-        tuple(_find_held_on(excerpt, found, tolerance)),
+        tuple(_find_held_on(excerpt, keys, tolerance)),
         _compare_loudness(excerpt, played, matching),
         shares,
+    )
+
+
+def _hold_by_pedal(keys: Sequence[Hold], downs: Sequence[PedalDown]) -> tuple[Hold, ...]:
+    """The same as they sounded on."""
+    return tuple(
+        replace(hold, held_s=until_damped_s(hold.struck_s + hold.held_s, downs) - hold.struck_s)
+        for hold in keys
     )
 
 

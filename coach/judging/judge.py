@@ -52,7 +52,7 @@ from coach.judging.verdict import (
     list_details,
     list_notices,
 )
-from coach.playing.notes import PlayedNote, Take
+from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
 
@@ -70,6 +70,8 @@ class _Asked:
     """What earlier repetitions showed; None where nothing is known of the player."""
     surroundings: Surroundings | None
     """What else is written than the window; None where that is not known."""
+    pedals: Sequence[PedalMove] | None = None
+    """The pedals' moves, in seconds from the first key; None where they are not known."""
 
     @property
     def stops(self) -> Sequence[Fraction | None]:
@@ -94,6 +96,7 @@ def judge(
     tolerance: Tolerance = USUAL,
     habits: Habits | None = None,
     surroundings: Surroundings | None = None,
+    pedals: Sequence[PedalMove] | None = None,
 ) -> Judgement:
     """Judge one repetition of the excerpt for a stage.
 
@@ -101,10 +104,10 @@ def judge(
     repetition, and the sentence says what it was.
     ``qpm`` is the tempo asked for, in quarters a minute; ``click_s`` the clock time of the
     window's first grid beat where a click ran; ``habits`` what earlier repetitions of this
-    player showed at each onset; ``surroundings`` what else is written. Played notes are in the
-    order of their onsets.
+    player showed at each onset; ``surroundings`` what else is written; ``pedals`` how the pedals
+    moved, None where nobody knows. Played notes are in the order of their onsets.
     """
-    asked = _Asked(stage, qpm, click_s, tolerance, habits, surroundings)
+    asked = _Asked(stage, qpm, click_s, tolerance, habits, surroundings, pedals)
     return _judge_keys(excerpt, played, asked, may_cut=True)
 
 
@@ -112,8 +115,8 @@ def _judge_keys(
     excerpt: Excerpt, played: Sequence[PlayedNote], asked: _Asked, *, may_cut: bool
 ) -> Judgement:
     """The verdict on these keys; ``may_cut``: they may hold more than was for the window."""
-    played, click_s = _count_from_first_key(played, asked.click_s)
-    asked = replace(asked, click_s=click_s)
+    zero_s = played[0].onset_s if played else 0.0
+    played, asked = _count_from(zero_s, played), _ask_from(zero_s, asked)
     instead = recognise_other(excerpt, played)
     if instead is not None:
         return judge_no_repetition(excerpt, played, asked.stage, instead)
@@ -146,8 +149,9 @@ def _judge_matched(
         return _judge_part(excerpt, played, other.part, asked)
     matching = mark_unreached(excerpt, matching)
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
-    held = shape(excerpt, played, matching, timing, tolerance, asked.habits)
-    found = find_faults(FaultContext(excerpt, played, matching, timing, held, tolerance))
+    held = shape(excerpt, played, matching, timing, tolerance, asked.habits, asked.pedals)
+    context = FaultContext(excerpt, played, matching, timing, held, tolerance, asked.pedals)
+    found = find_faults(context)
     found += _judge_tempo(excerpt, timing, asked)
     stop = find_stop_again(excerpt, matching.score, asked.stops)
     if stop is not None:
@@ -183,18 +187,25 @@ def _judge_part(
     return add_other_keys(judgement, part, len(played))
 
 
-def _count_from_first_key(
-    played: Sequence[PlayedNote], click_s: float | None
-) -> tuple[Sequence[PlayedNote], float | None]:
+def _count_from(zero_s: float, played: Sequence[PlayedNote]) -> Sequence[PlayedNote]:
     """Times from the first key on, so that no verdict hangs on how the clock's figures round."""
-    zero_s = played[0].onset_s if played else 0.0
     if not zero_s:
-        return played, click_s
-    moved = [
+        return played
+    return [
         PlayedNote(note.pitch, note.velocity, note.onset_s - zero_s, note.length_s)
         for note in played
     ]
-    return moved, None if click_s is None else click_s - zero_s
+
+
+def _ask_from(zero_s: float, asked: _Asked) -> _Asked:
+    """The click and the pedals by the same clock."""
+    if not zero_s:
+        return asked
+    click_s = None if asked.click_s is None else asked.click_s - zero_s
+    moves = asked.pedals
+    if moves:
+        moves = [replace(move, at_s=move.at_s - zero_s) for move in moves]
+    return replace(asked, click_s=click_s, pedals=moves)
 
 
 def _judge_tempo(excerpt: Excerpt, timing: Timing, asked: _Asked) -> list[Fault]:
@@ -257,4 +268,5 @@ class JudgingJob:
             tolerance=self.tolerance,
             habits=self.habits,
             surroundings=self.surroundings,
+            pedals=self.take.pedals,
         )

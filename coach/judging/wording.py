@@ -45,6 +45,11 @@ WORDS: dict[Cause, str] = {
     Cause.EARLY_RELEASE: "let go early",
     Cause.BROKEN_SLUR: "gap under the slur",
     Cause.HELD_ON: "staccato not short",
+    Cause.LATE_PEDAL: "pedal late ({size})",
+    Cause.NO_PEDAL: "no pedal",
+    Cause.PEDAL_NOT_CHANGED: "pedal not changed",
+    Cause.NO_CONTRAST: "no {way} at the {mark}",
+    Cause.NO_HAIRPIN: "no {name}",
 }
 """What is said of each cause, with gaps for what it was in the case at hand."""
 

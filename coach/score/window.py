@@ -11,7 +11,16 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from coach.score.model import Bar, Hand, Hands, Place, Score, ScoreNote
+from coach.score.model import (
+    Bar,
+    Direction,
+    Hand,
+    Hands,
+    Place,
+    PrintedLine,
+    Score,
+    ScoreNote,
+)
 from coach.score.pitch import Spelling
 
 
@@ -76,6 +85,10 @@ class Excerpt:
     """What the hand that is not asked for has in the same stretch."""
     key_fifths: int = 0
     """The key signature at the start: sharps positive, flats negative."""
+    directions: tuple[Direction, ...] = ()
+    """Words and dynamics that stand in the window."""
+    lines: tuple[PrintedLine, ...] = ()
+    """Hairpins and pedal marks that begin in the window."""
 
     @cached_property
     def grid(self) -> tuple[float, ...]:
@@ -267,6 +280,16 @@ def excerpt(score: Score, window: Window) -> Excerpt:
         places=tuple(map(score.place, grid)),
         other_hand=_notes(score, window, landing, other) if other else (),
         key_fifths=score.bar_at(window.start_quarters).key_fifths,
+        directions=tuple(
+            one
+            for one in score.directions
+            if window.start_quarters <= one.onset_quarters <= notes[-1].onset_quarters
+        ),
+        lines=tuple(
+            one
+            for one in score.lines
+            if window.start_quarters <= one.start_quarters <= notes[-1].onset_quarters
+        ),
     )
 
 

@@ -121,7 +121,13 @@ CATALOGUE: dict[Cause, CauseRow] = {
     # Touch.
     Cause.EARLY_RELEASE: CauseRow(Family.RELEASE, 0.36, _SHAPE, _UNEVEN, Growth.BY_SURPRISE),
     Cause.BROKEN_SLUR: CauseRow(Family.RELEASE, 0.3, _SHAPE, _UNEVEN),
+    Cause.LATE_PEDAL: CauseRow(Family.RELEASE, 0.28, _SHAPE, _LATE),
+    Cause.NO_PEDAL: CauseRow(Family.RELEASE, 0.28, _SHAPE, _UNEVEN),
+    Cause.PEDAL_NOT_CHANGED: CauseRow(Family.RELEASE, 0.27, _SHAPE, _UNEVEN),
     Cause.HELD_ON: CauseRow(Family.RELEASE, 0.25, _SHAPE, _UNEVEN),
+    # Loudness, last of all.
+    Cause.NO_CONTRAST: CauseRow(Family.RELEASE, 0.22, _SHAPE, _UNEVEN),
+    Cause.NO_HAIRPIN: CauseRow(Family.RELEASE, 0.2, _SHAPE, _UNEVEN),
 }
 """Every cause, the heaviest of each group first."""
 

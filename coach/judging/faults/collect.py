@@ -9,6 +9,7 @@ from coach.judging.faults.articulation import find_touch_faults
 from coach.judging.faults.catalogue import NOT_THE_NEWS
 from coach.judging.faults.context import FaultContext
 from coach.judging.faults.extra import find_extra_keys
+from coach.judging.faults.marked import find_marked_faults
 from coach.judging.faults.missing import find_missed_notes
 from coach.judging.faults.pitch import find_wrong_keys, find_wrong_order
 from coach.judging.faults.timing import find_timing_faults
@@ -43,7 +44,7 @@ def find_faults(context: FaultContext) -> list[Fault]:
         else fault
         for fault in _not_of_order(context, exchanged, find_timing_faults(context))
     ]
-    return [*keys, *time, *find_touch_faults(context)]
+    return [*keys, *time, *find_touch_faults(context), *find_marked_faults(context)]
 
 
 def _not_of_order(

@@ -12,7 +12,7 @@ from coach.judging.faults.catalogue import CATALOGUE, weigh
 from coach.judging.model import Cause, Fault, Matching, ScoreLabel
 from coach.judging.timing import Timing
 from coach.judging.tolerance import Tolerance
-from coach.playing.notes import PlayedNote
+from coach.playing.notes import PedalMove, PlayedNote
 from coach.score.model import Hand, Hands, ScoreNote
 from coach.score.window import Excerpt
 
@@ -27,6 +27,8 @@ class FaultContext:
     timing: Timing
     shape: Shape
     tolerance: Tolerance
+    pedals: Sequence[PedalMove] | None = None
+    """The pedals' moves; None where they are not known."""
 
     def note_of(self, label: ScoreLabel) -> ScoreNote:
         """The score note of a label."""
