@@ -1,14 +1,18 @@
 """What is understood at a rest: no key will come that could change it, so whole readings count."""
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
 
+from coach.judging.following import FollowedWindow
 from coach.judging.following.events import Ended
 from coach.judging.following.follower import Follower
+from coach.judging.instead import KeyRows, Surroundings
 from coach.score.build import score_from_notes
-from coach.score.window import Excerpt
-from tests.judging_help import whole
+from coach.score.model import NoteMark
+from coach.score.window import Excerpt, Window, excerpt
+from tests.judging_help import tune, whole
 from tests.test_following_gaps import hears, takes
 
 
@@ -132,3 +136,63 @@ def test_equal_chords_played_slowly_from_the_first_time_on_are_heard() -> None:
     first = keys_of((10.0, "67+71"), (12.9, "67+71"))
     again = keys_of((19.0, "71+67"), (21.9, "67+71"))
     assert takes(hears(Follower(window, qpm=89), [*first, *again])) == [times(first), times(again)]
+
+
+@pytest.mark.parametrize("first", [59, 61])
+def test_a_wrong_first_key_is_over_with_a_last_key_that_is_nowhere_else(first: int) -> None:
+    """Slowly: the next repetition begins before a written gap has gone by."""
+    window = row((0, "60"), (2, "62"), (4.5, "50"), length=F(2))
+    keys = [(first, 10.0), (62, 12.3), (50, 15.2)]
+    again = [(key, at_s + 7.8) for key, at_s in ((60, 10.0), (62, 12.3), (50, 15.2))]
+    heard = hears(Follower(window, qpm=54), [*keys, *again])
+    assert takes(heard) == [times(keys), times(again)]
+
+
+def test_a_note_left_out_of_equal_chords_is_a_repetition_all_the_same() -> None:
+    window = row((0, "67+71"), (2, "67+71"), (2.5, "67+71"), (4.5, "67+71"))
+    keys = keys_of((10.0, "67+71"), (12.36, "67"), (13.0, "67+71"), (15.55, "71+67"))
+    heard = hears(Follower(window, qpm=46), keys)
+    assert takes(heard) == [times(keys)]
+
+
+def test_of_equal_chords_two_are_more_than_the_first() -> None:
+    window = row((0, "67+71"), (1, "67+71"), (2, "67+71"), (3, "60"))
+    keys = keys_of((10.0, "67+71"), (11.0, "67+71"))
+    assert takes(hears(Follower(window, qpm=60), keys)) == [times(keys)]
+    unlike = row((0, "67+71"), (1, "60"), (2, "62"))
+    assert not takes(hears(Follower(unlike, qpm=60), keys))
+
+
+def test_what_was_said_to_be_transposed_is_no_beginning_of_what_comes_after_it() -> None:
+    window = row((0, "76"), (2, "74"), (2.5, "72"), (3, "71"))
+    moved = [(72, 10.0), (70, 12.3), (68, 12.9), (67, 13.5)]
+    after = [(76, 19.2), (72, 22.0), (71, 22.6)]
+    heard = hears(Follower(window, qpm=54), [*moved, *after])
+    assert takes(heard) == [times(after)]
+
+
+def test_a_window_with_an_ornament_is_known_amid_other_keys() -> None:
+    """Played plainly: what is written over a note may be left out."""
+    plain = whole(score_from_notes(tune(8)))
+    notes = (replace(plain.notes[0], marks=frozenset({NoteMark.TRILL})), *plain.notes[1:])
+    window = replace(plain, notes=notes)
+    assert window.notes[0].is_free
+    before = [(50, 10.0), (90, 10.3), (53, 10.6), (88, 10.9)]
+    keys = [(note.pitch, 11.2 + 0.5 * at) for at, note in enumerate(window.notes)]
+    assert takes(hears(Follower(window, qpm=120), [*before, *keys]))[-1] == times(keys)
+
+
+@pytest.mark.parametrize("wrong", [None, 2])
+def test_the_bar_before_is_no_part_of_a_repetition_with_a_wrong_note(wrong: int | None) -> None:
+    line = (60, 64, 62, 65, 64, 67, 65, 69, 67, 71, 69, 72, 71, 74, 72, 76)
+    score = score_from_notes(
+        [{"pitch": p, "onset": at, "length": 1, "hand": "RH"} for at, p in enumerate(line)]
+    )
+    part = excerpt(score, Window(F(4), F(8)))
+    follower = FollowedWindow(part, Surroundings(KeyRows(score), part))
+    played = list(line[:9])
+    if wrong is not None:
+        played[4 + wrong] -= 2
+    keys = [(pitch, 10 + 0.6 * at) for at, pitch in enumerate(played)]
+    heard = hears(Follower(part, qpm=100, window=follower), keys)
+    assert takes(heard) == [times(keys[4:])]

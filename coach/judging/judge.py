@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from coach.judging.alignment import match, match_exactly
 from coach.judging.articulation import shape
-from coach.judging.completion import is_complete, mark_unreached
+from coach.judging.completion import is_complete, mark_unreached, stopped_before
 from coach.judging.faults import (
     FaultContext,
     find_faults,
@@ -25,6 +25,7 @@ from coach.judging.faults import (
 )
 from coach.judging.instead import (
     TOO_FAST,
+    UNCLEAR,
     Surroundings,
     add_other_keys,
     explain_otherwise,
@@ -148,6 +149,9 @@ def _judge_matched(
     if other is not None and other.part is not None and may_cut:
         return _judge_part(excerpt, played, other.part, asked)
     matching = mark_unreached(excerpt, matching)
+    if matching.unsure and stopped_before(excerpt, matching.score) is not None:
+        # Of a part that may have been two things nobody can say what was wrong in it.
+        return judge_no_repetition(excerpt, played, stage, PlayedInstead(Instead.UNCLEAR, UNCLEAR))
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
     held = shape(excerpt, played, matching, timing, tolerance, asked.habits, asked.pedals)
     context = FaultContext(excerpt, played, matching, timing, held, tolerance, asked.pedals)

@@ -260,6 +260,7 @@ class Instead(StrEnum):
     TOO_FAST = "too fast"
     OTHER_NOTES = "other notes"
     OTHER_PLACE = "another place"
+    UNCLEAR = "unclear"
 
 
 @dataclass(frozen=True, slots=True)

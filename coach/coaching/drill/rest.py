@@ -13,8 +13,9 @@ as long. Own choice: whoever begins again meanwhile plays what is seen."""
 REST_BEATS = 1.4
 """The same in beats, or in the gap that is written there: whoever plays on past the window's end
 strikes the next key in time."""
-LONGEST_REST_S = 3.0
-"""Nobody is kept waiting longer for what is written there. Own choice."""
+LONGEST_REST_S = 6.0
+"""Nobody is kept waiting longer for what is written there. Own choice, because a dotted half note
+at 42 takes more than four seconds."""
 OWN_GAPS = 1.5
 """A silence is long against the player's own last gaps from stroke to stroke where it is so many
 times the longest. Own choice, because learners stretch time by less where they do not stop."""

@@ -18,6 +18,9 @@ from coach.score.window import Excerpt
 LEAST_ONSETS = 3
 """A part from the middle of the window has at least so many onsets. Own choice, because fewer might
 be anything."""
+STROKE_S = 0.06
+"""Keys this close together went down in one stroke, and none of them begins the window anew: a
+melody leads by some 30 ms (Goebl 2001)."""
 MOST_BEFORE = 24
 """No more keys than this are looked at that came before what seemed to be the first one. Own
 choice, because each takes time, and the start of a repetition is seldom missed for longer."""
@@ -37,8 +40,10 @@ class ExactMatcher:
         self.excerpt = excerpt
         self.onsets: list[dict[int, int]] = [{} for _ in excerpt.onsets_quarters]
         """Of each onset its keys, and which note each is."""
-        self.is_exact = not any(note.is_free for note in excerpt.notes)
-        """Whether one key is written for each note: in a trill there is not."""
+        end = excerpt.onsets_quarters[-1]
+        self.is_exact = not any(n.is_free and n.onset_quarters == end for n in excerpt.notes)
+        """Whether one key may be all that is struck for each note: of an ornament in the window it
+        may be, but a trill on the last note is not over with its first key."""
         self.count = len(excerpt.notes) - len(excerpt.same_key)
         """How many keys the whole window has."""
         for index, (note, number) in enumerate(
@@ -86,7 +91,9 @@ class ExactMatcher:
         begins = (
             at
             for at in range(1, len(pitches))
-            if self.is_exact and self.find_last_onset(pitches, 0, at) is not None
+            if self.is_exact
+            and played[at].onset_s - played[at - 1].onset_s >= STROKE_S
+            and self.find_last_onset(pitches, 0, at) is not None
         )
         return next(begins, near)
 
@@ -97,7 +104,7 @@ class ExactMatcher:
 
     def begins_in(self, played: Sequence[PlayedNote]) -> bool:
         """Whether the last keys, from one of them on, are exactly the window's first."""
-        return self.find_start([*played[:1], *played], 0) > 0
+        return self.is_beginning(played) or self.find_start(played, 0) > 0
 
     def find_last_attempt(self, played: Sequence[PlayedNote]) -> int | None:
         """The key with which the window was begun for the last time and not ended.

@@ -69,6 +69,10 @@ after a rest, and otherwise. Own choice, because in other music one key in a few
 DOUBTFUL_SHARE = 0.75
 """With no more than this share of the onsets before it played, or of the keys right, the last one
 may be another. Own choice, because a repetition with every fourth note wrong is still one."""
+ENDING_ONSETS = 3
+"""But where the last so many onsets came right, one after the other, the end was reached; one less
+where the last one's keys come nowhere before in the window. Own choice, because of fewer the last
+may be another."""
 LEAST_SHARE = 0.5
 """With no more than this share of them it is no end that only a silence shows. Own choice, because
 where half is wanting the keys may as well be something else."""
@@ -236,11 +240,24 @@ def is_doubtful(score: ScoreArrays, hypothesis: Hypothesis, keys: Labels, share:
     last, done = len(score.beat) - 1, hypothesis.done
     if not last:
         return False
+    if _ends_right(score, keys):
+        return False
     played = sum(
         bool(done >> score.first[at] & (1 << score.first[at + 1] - score.first[at]) - 1)
         for at in range(last)
     )
     return played <= share * last or count_right(keys) <= share * len(keys)
+
+
+def _ends_right(score: ScoreArrays, keys: Labels) -> bool:
+    """Whether the last keys are the window's last notes, all of them right."""
+    end = score.first[len(score.beat) - 1]
+    is_one_alone = not set(score.pitch[:end]) & set(score.pitch[end:])
+    onsets = ENDING_ONSETS - is_one_alone
+    first = score.first[max(len(score.beat) - onsets, 0)]
+    ending = keys[len(keys) - (len(score.pitch) - first) :]
+    wanted = set(range(first, len(score.pitch)))
+    return all(label is Label.MATCHED for label, _ in ending) and wanted == {n for _, n in ending}
 
 
 def gap_s(score: ScoreArrays, period_s: float, slower: float = 1.0) -> float:

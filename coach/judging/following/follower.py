@@ -30,7 +30,13 @@ from coach.judging.following.key_rate import TOO_MANY_KEYS, KeyRate
 from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
-from coach.judging.instead import OTHER_NOTES, LiveRecogniser, recognise_live, recognise_other
+from coach.judging.instead import (
+    OTHER_NOTES,
+    LiveRecogniser,
+    find_window_part,
+    recognise_live,
+    recognise_other,
+)
 from coach.judging.model import Instead, PlayedInstead
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 from coach.playing.notes import PedalMove, PlayedNote, Take
@@ -262,6 +268,8 @@ class Follower:
         keys = self._alignment.trace.keys
         if not 0 < len(keys) <= rules.FEW_KEYS or quiet_s >= self._gap_s:
             return False
+        if self.state is FollowerState.ELSEWHERE:  # it is said already what they were
+            return False
         return self._is_fresh or rules.count_right(keys) == len(keys)
 
     def _interpret_key(self) -> list[FollowerEvent]:
@@ -372,7 +380,7 @@ class Follower:
     def _break_off(self) -> tuple[FollowerEvent, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         hypothesis, keys = self._alignment.find_at_rest()
-        if hypothesis.front == 0 or self._openers.issuperset(note.pitch for note in self._take):
+        if hypothesis.front == 0 or self._is_only_first():
             said = self._name_few()
             self._change_state(FollowerInput.BROKEN_OFF)
             self._forget()
@@ -386,9 +394,14 @@ class Follower:
         """What is said of a take that is no more than the window's first keys, or other few."""
         if rules.count_strokes(self._take) <= 1:
             return ONLY_ONE_STROKE
-        if self._openers.issuperset(note.pitch for note in self._take):
-            return ONLY_THE_FIRST
-        return TOO_FEW
+        return ONLY_THE_FIRST if self._is_only_first() else TOO_FEW
+
+    def _is_only_first(self) -> bool:
+        """Whether nothing but the window's first keys was struck, and others come after them."""
+        score = self._score
+        second = score.pitch[: score.first[2]] if len(score.first) > 2 else ()
+        is_alike = self._openers.issuperset(second)
+        return not is_alike and self._openers.issuperset(note.pitch for note in self._take)
 
     def _give_up(self, said: PlayedInstead | None) -> NotThis:
         """Something else was played: it is forgotten."""
@@ -425,7 +438,8 @@ class Follower:
             next_s - take.notes[-1].onset_s,
         )
         if rest_s < self._rest_s and self._surroundings.explain(take.notes):
-            return NotThis(AROUND)
+            part = find_window_part(take.notes, self._surroundings)
+            return Ended(replace(take, notes=part), cost) if part else NotThis(AROUND)
         return Ended(take, cost)
 
     def _end(self, meaning: FollowerInput, count: int | None = None) -> Ended | NotThis:

@@ -6,17 +6,19 @@ from coach.judging.instead.other_music import explain_otherwise, is_wild
 from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
-from coach.judging.instead.window_part import add_other_keys
-from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, name_in_short
+from coach.judging.instead.window_part import add_other_keys, find_window_part
+from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, UNCLEAR, name_in_short
 
 __all__ = [
     "OTHER_NOTES",
     "TOO_FAST",
+    "UNCLEAR",
     "KeyRows",
     "LiveRecogniser",
     "Surroundings",
     "add_other_keys",
     "explain_otherwise",
+    "find_window_part",
     "is_too_fast",
     "is_wild",
     "judge_no_repetition",

@@ -10,11 +10,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import inf
 from typing import NamedTuple
 
-from coach.judging.instead.edit_distance import list_errors_to_end
-from coach.judging.instead.surroundings import Surroundings
+from coach.judging.instead.edit_distance import (
+    count_fewest_errors,
+    list_errors_to_end,
+    order_in_strokes,
+)
+from coach.judging.instead.surroundings import STRANGE_SHARE, Surroundings
 from coach.judging.model import Judgement, Label, PlayedLabel
+from coach.playing.notes import PlayedNote
+
+MOST_SHARE = 0.6
+"""The window was played where so much of it came as it is written. Own choice, because with fewer
+keys right nobody would call it that."""
 
 
 class Cut(NamedTuple):
@@ -24,6 +34,21 @@ class Cut(NamedTuple):
     """How many slips it costs at the least."""
     first: int
     end: int
+
+
+def find_window_part(
+    take: Sequence[PlayedNote], surroundings: Surroundings
+) -> tuple[PlayedNote, ...]:
+    """The keys that are most of the window, where the others are what stands right before it or
+    after it; none where the window was not played."""
+    order = order_in_strokes(take)
+    keys = [take[at].pitch for at in order]
+    cut = find_cut(keys, surroundings, inf)
+    part = keys[cut.first : cut.end]
+    right = len(part) - count_fewest_errors(part, surroundings.inside)
+    if right < MOST_SHARE * len(surroundings.inside) or cut.errors > STRANGE_SHARE * len(keys):
+        return ()
+    return tuple(take[at] for at in sorted(order[cut.first : cut.end]))
 
 
 def find_cut(keys: Sequence[int], surroundings: Surroundings, filler: float) -> Cut:

@@ -9,6 +9,7 @@ from coach.score.model import Hand
 
 OTHER_NOTES = "These are not the notes of this window."
 OTHER_PLACE = "That is another place of the piece."
+UNCLEAR = "Too little came through to say what was meant: play all of it."
 TOO_FAST = "Too fast to hear a rhythm: play what you can count."
 
 _NAME = {Hand.RIGHT: "right hand", Hand.LEFT: "left hand"}
@@ -75,6 +76,7 @@ _SHORT = {
     Instead.TOO_FAST: "TOO FAST",
     Instead.OTHER_NOTES: "OTHER NOTES",
     Instead.OTHER_PLACE: "ANOTHER PLACE",
+    Instead.UNCLEAR: "NOT CLEAR",
 }
 
 

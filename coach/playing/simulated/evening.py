@@ -45,6 +45,10 @@ DISTINCT = 6
 PLAIN = 3
 """Onsets that a window needs so that one wrong of them leaves it plain which window it is."""
 
+BREAK_S, BREAK_GAPS = 5.0, 3.0
+"""A stop so long, and so many times longer than what is written there, is a break; any shorter one
+may as well be a hesitation, and told as one."""
+
 ASKS = ("smaller", "larger", "slower", "faster", "other hand", "again", "next", "not this")
 
 
@@ -463,11 +467,12 @@ class EveningPlayer:
         if len(turn.row) < 3:
             return self._right(turn)
         dice = self._dice
-        at = dice.randint(1, len(turn.row) - 1)
+        at = dice.randint(2, len(turn.row) - 1)  # after one chord it is a false start
         stop_s = dice.choice((1.0, 2.0, 4.0, 8.0, 30.0, 120.0)) * dice.uniform(0.7, 1.0)
         before, middle_s = self._fingers.play(turn.row[:at], turn.at_s, turn.quarter_s, {})
         after, last_s = self._fingers.play(turn.row[at:], middle_s + stop_s, turn.quarter_s, {})
-        if stop_s < 3.0:
+        written_s = float(turn.row[at].onset_quarters - turn.row[at - 1].onset_quarters)
+        if stop_s < max(BREAK_S, BREAK_GAPS * written_s * turn.quarter_s):
             turn.playing.add(before + after, _passage("a stop", Worth.OPEN, whole=True))
         else:
             turn.playing.add(before, _passage("a long stop", Worth.UNCLEAN))
@@ -523,6 +528,8 @@ class EveningPlayer:
     def _stops(self, turn: _Turn) -> None:
         """Stops somewhere, and does not go on."""
         upto = self._dice.randint(1, max(len(turn.row) - 1, 1))
+        if _is_like(turn.row[:1], turn.row[upto : upto + 1]):
+            upto = len(turn.row)  # what is begun next could as well go on from there
         strokes, _ = self._fingers.play(turn.row[:upto], turn.at_s, turn.quarter_s, {})
         whole = upto == len(turn.row)
         worth = self._worth(turn.seen) if whole else Worth.UNCLEAN
@@ -533,6 +540,8 @@ class EveningPlayer:
         if len(turn.row) < 4:
             return self._right(turn)
         at = self._dice.randint(2, len(turn.row) - 2)
+        if _is_like(turn.row[at:], turn.row[: len(turn.row) - at]):
+            return self._right(turn)  # it could as well be the beginning
         strokes, last_s = self._fingers.play(turn.row[at:], turn.at_s, turn.quarter_s, {})
         turn.playing.add(strokes, _passage("joins in", Worth.UNCLEAN))
         return last_s
