@@ -18,6 +18,7 @@ from coach.judging.instead.recognise import recognise_other
 from coach.judging.instead.wording import (
     OTHER_NOTES,
     TOO_FAST,
+    UNCLEAR,
     both_hands_words,
     clef_words,
     name_in_short,
@@ -27,7 +28,7 @@ from coach.judging.instead.wording import (
     transposed_words,
 )
 from coach.judging.judge import judge
-from coach.judging.model import Family, Instead, PlayedInstead, Stage
+from coach.judging.model import Family, Instead, Judgement, PlayedInstead, Stage
 from coach.judging.model import Outcome as Result
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -698,3 +699,23 @@ def test_it_is_said_in_the_plain_form_and_to_the_headless_door() -> None:
     ended = drill.repetition(keys(TUNE))
     assert not ended.judgement.is_repetition
     assert ended.decision.assignment == drill.assignment
+
+
+def test_of_a_part_that_is_hardly_the_window_nothing_is_told() -> None:
+    """Two of three keys wrong, and a stop; with the last alone wrong it is told."""
+    line = (60, 62, 64, 62, 60, 62, 64, 65, 67, 65, 64, 62)
+    window = whole(
+        score_from_notes(
+            [{"pitch": key, "onset": at, "length": 1, "hand": "RH"} for at, key in enumerate(line)]
+        )
+    )
+
+    def heard(*keys: int) -> Judgement:
+        return judge(window, [PlayedNote(key, 64, 0.6 * at, 0.4) for at, key in enumerate(keys)])
+
+    judgement = heard(58, 62, 66)
+    assert not judgement.is_repetition
+    assert judgement.sentence == UNCLEAR
+    assert not judgement.faults
+    for right in range(2, 8):
+        assert heard(*line[:right], line[right] + 1).is_repetition

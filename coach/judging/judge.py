@@ -38,6 +38,7 @@ from coach.judging.model import (
     Fault,
     Instead,
     Judgement,
+    Label,
     Matching,
     PlayedInstead,
     Stage,
@@ -55,6 +56,10 @@ from coach.judging.verdict import (
 )
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
+
+CLEAR_SHARE = 2 / 3
+"""A part that was broken off is clear where so much of it was right. Own choice, because with every
+third note wrong, and no end, it may as well be something else."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +154,7 @@ def _judge_matched(
     if other is not None and other.part is not None and may_cut:
         return _judge_part(excerpt, played, other.part, asked)
     matching = mark_unreached(excerpt, matching)
-    if matching.unsure and stopped_before(excerpt, matching.score) is not None:
-        # Of a part that may have been two things nobody can say what was wrong in it.
+    if _is_unclear(excerpt, matching):
         return judge_no_repetition(excerpt, played, stage, PlayedInstead(Instead.UNCLEAR, UNCLEAR))
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
     held = shape(excerpt, played, matching, timing, tolerance, asked.habits, asked.pedals)
@@ -181,6 +185,18 @@ def _judge_matched(
         suspects=timing.lengths.suspects,
         held=held.shares,
     )
+
+
+def _is_unclear(excerpt: Excerpt, matching: Matching) -> bool:
+    """Whether a part was played that may have been two things, and hardly was this one.
+
+    A few right notes, then a wrong one and a stop: that is clear, and where practice begins.
+    """
+    if not matching.unsure or stopped_before(excerpt, matching.score) is None:
+        return False
+    right = sum(one.label is Label.MATCHED for one in matching.played)
+    missed = sum(one.label is Label.MISSED and one.reached for one in matching.score)
+    return right < CLEAR_SHARE * (len(matching.played) + missed)
 
 
 def _judge_part(
