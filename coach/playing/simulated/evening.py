@@ -45,6 +45,8 @@ DISTINCT = 6
 PLAIN = 3
 """Onsets that a window needs so that one wrong of them leaves it plain which window it is."""
 
+WHOLE_S = 3.0
+"""With a stop in it so long a repetition may as well be heard as two parts."""
 BREAK_S, BREAK_GAPS = 5.0, 3.0
 """A stop so long, and so many times longer than what is written there, is a break; any shorter one
 may as well be a hesitation, and told as one."""
@@ -473,7 +475,7 @@ class EveningPlayer:
         after, last_s = self._fingers.play(turn.row[at:], middle_s + stop_s, turn.quarter_s, {})
         written_s = float(turn.row[at].onset_quarters - turn.row[at - 1].onset_quarters)
         if stop_s < max(BREAK_S, BREAK_GAPS * written_s * turn.quarter_s):
-            turn.playing.add(before + after, _passage("a stop", Worth.OPEN, whole=True))
+            turn.playing.add(before + after, _passage("a stop", Worth.OPEN, whole=stop_s < WHOLE_S))
         else:
             turn.playing.add(before, _passage("a long stop", Worth.UNCLEAN))
             turn.playing.add(after, _passage("on after a long stop", Worth.UNCLEAN))
