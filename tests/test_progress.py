@@ -20,6 +20,7 @@ from coach.coaching.planning import (
     Endings,
     PlayedOnce,
     Try,
+    bars_around,
     chance_of_difference,
     chance_of_failing,
 )
@@ -28,7 +29,8 @@ from coach.playing.notes import Take
 from coach.record.calendar import day_of
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
-from coach.score.window import Transition
+from coach.score.reading import read_score
+from coach.score.window import Transition, Window
 from coach.screens.diary_text import Look, map_lines, map_page, spots_page, story_words, text_of
 from scripts.simulated_week import make_week
 from tests.jackrig import missing
@@ -286,10 +288,11 @@ def test_the_report_holds_notes_and_takes(page: Path) -> None:
 
 
 @pytest.mark.real
-@pytest.mark.parametrize("width", [390, 900])
-def test_in_a_browser_the_report_fits_a_phone_and_a_desk(
+@pytest.mark.parametrize("width", [390, 680, 900])
+def test_in_a_browser_the_report_fits_a_phone_a_sheet_of_paper_and_a_desk(
     page: Path, width: int, tmp_path: Path
 ) -> None:
+    """680 pixels are A4 less its margins, 180 mm; Letter is wider."""
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     if not chromium:
         missing("needs Chromium: apt-get install chromium")
@@ -332,3 +335,30 @@ def test_a_report_written_over_another_is_the_owners_alone(week: Path, tmp_path:
     file.chmod(0o644)
     assert main(["report", "--data", str(week), "--file", str(file)]) == 0
     assert not file.stat().st_mode & 0o077
+
+
+def test_what_was_written_into_the_piece_is_in_the_report(tmp_path: Path) -> None:
+    score = SAMPLES / "4-waltz-in-sea-boots.musicxml"
+    make_week(tmp_path, score, 1, 2.0, 3)
+    read = read_score(score)
+    first, last = read.bars[0].number, read.bars[-1].number
+    words = ["mark", str(score), f"bars {first}-{last} note Sing <it> first.", "--data"]
+    assert main([*words, str(tmp_path)]) == 0
+    file = tmp_path / "report.html"
+    assert main(["report", "--data", str(tmp_path), "--file", str(file)]) == 0
+    text = file.read_text(encoding="utf-8")
+    assert "Weak when last played</h3>\n<p>Nothing" not in text  # there is something to write on
+    assert "Sing &lt;it&gt; first." in text
+    assert re.search(r'style="max-width: \d+px"', text)  # no staff grows with the page
+    assert "Tried: " in text
+    assert "Where the time went" in text
+
+
+def test_what_broke_last_is_weak_once_for_each_hand_and_bar() -> None:
+    twice = [*tries("ccc|cwcw"), *tries("ccc|cccw", beat=3), *tries("www|ccc", Hands.LEFT, beat=6)]
+    found = Diary(TWO_BARS, twice, day_of).weak()
+    assert [one.move for one in found] == [Transition(Hands.RIGHT, Fraction(1), Fraction(2))]
+    around = bars_around(TWO_BARS, found[0].move)
+    assert around == Window(Fraction(0), Fraction(4), Hands.RIGHT)
+    still = Diary(TWO_BARS, tries("www"), day_of).weak()
+    assert [one.state for one in still] == [BarState.WEAK]

@@ -319,9 +319,9 @@ def passages_page(diary: Diary, until: int, look: Look) -> list[Line]:
 
 
 def passage_words(score: Score, one: PassageFigures) -> str:
-    """``RH bars 3 to 5``."""
+    """``RH bars 3 to 5``, ``both hands bar 7``."""
     hands = one.window.hands
-    whose = "both" if hands is Hands.TOGETHER else hands.value
+    whose = "both hands" if hands is Hands.TOGETHER else hands.value
     return f"{whose} {stretch_words(score, one.window)}"
 
 

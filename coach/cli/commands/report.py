@@ -62,6 +62,8 @@ section.piece { break-before: page; } section.piece:first-of-type { break-before
 figure { margin: .5rem 0; break-inside: avoid; } figure > svg { width: 100%; height: auto; }
 svg svg path, svg svg ellipse, svg svg polygon, svg svg polyline, svg svg rect {
   stroke: currentColor; }
+.spot { break-inside: avoid; margin-bottom: 1.5rem; }
+table.days td:first-child, table.days th:first-child { text-align: left; }
 figure.curve { max-width: 34rem; } figure.curve text { font-size: 13px; }
 svg .placeholder { visibility: hidden; } svg .fing, svg .tempo { font-weight: bold; }
 svg .dir, svg .dynam, svg .mNum { font-style: italic; } svg { font-family: inherit; }
@@ -71,6 +73,7 @@ svg .dir, svg .dynam, svg .mNum { font-style: italic; } svg { font-family: inher
 table.days { border-collapse: collapse; } table.days td, table.days th {
   padding: .1rem .7rem .1rem 0; text-align: right; }
 a { color: inherit; } footer { margin-top: 2rem; font-size: .85rem; }
+h2, h3 { break-after: avoid; } tr { break-inside: avoid; }
 @page { margin: 15mm; }
 @media print { body { max-width: none; padding: 0; } }
 @media (max-width: 30rem) { :root { font-size: 14px; } table.days td { padding-right: .4rem; } }
@@ -292,9 +295,9 @@ def _spot(
         f"<p>Note on {html.escape(note.bars)}: {html.escape(note.words)}</p>\n" for note in written
     )
     return (
-        f"<figure>{drawn}<figcaption><strong>{html.escape(place)}</strong>. "
+        f'<div class="spot">\n<figure>{drawn}<figcaption><strong>{html.escape(place)}</strong>. '
         f"{html.escape(story_words(story))} {takes}</figcaption></figure>\n{notes}"
-        f"<p>Tried: {_tried(one.diary, story.move)}.</p>\n{curve}"
+        f"<p>Tried: {_tried(one.diary, story.move)}.</p>\n{curve}</div>\n"
     )
 
 
@@ -356,13 +359,13 @@ class _Engraver:
         """The passage as an SVG element, or a sentence where it is."""
         first, last = one.score.bars_of(window.start_quarters, window.end_quarters)
         words = f"{first.words_to(last)}, {HANDS[window.hands]}"
-        svg = self._engrave(one, window)
-        if svg is None:
+        picture = self._engrave(one, window)
+        if picture is None:
             return f"<p>({html.escape(words)})</p>"
         self._drawn += 1
-        return _own_names(svg, f"p{self._drawn}-", words)
+        return _own_names(picture, f"p{self._drawn}-", words)
 
-    def _engrave(self, one: PieceProgress, window: Window) -> str | None:
+    def _engrave(self, one: PieceProgress, window: Window) -> Picture | None:
         if self._line is None:
             return None
         try:
@@ -375,10 +378,9 @@ class _Engraver:
         told: SimpleQueue[Picture | None] = SimpleQueue()
         self._line.ask(wanted, lambda _, picture: told.put(picture))
         try:
-            picture = told.get(timeout=PATIENCE_S)
+            return told.get(timeout=PATIENCE_S)
         except Empty:
             return None
-        return picture.code if picture else None
 
     def close(self) -> None:
         """Draw no more."""
@@ -387,18 +389,17 @@ class _Engraver:
 
 
 _NEEDLESS = re.compile(r'\s(xmlns(:\w+)?|version|data-[\w-]+|overflow|color|font-family)="[^"]*"')
+_SIZE = re.compile(r'<svg width="([\d.]+)px" height="([\d.]+)px"')
 _NAME = re.compile(r'\b(id="|href="#|xlink:href="#)([^"]+)"')
 
 
-def _own_names(svg: str, prefix: str, words: str) -> str:
-    """The picture as a part of a page: no namespaces, and names that no other picture has."""
-    svg = svg[svg.index("<svg") :]
-    svg = re.sub(
-        r'\s(xmlns(:\w+)?|version|data-[\w-]+|overflow|color|font-family)="[^"]*"', "", svg
-    )
+def _own_names(picture: Picture, prefix: str, words: str) -> str:
+    """The picture as a part of a page, no larger than it was asked for: without namespaces, and
+    with names that no other picture has."""
+    svg = _NEEDLESS.sub("", picture.code[picture.code.index("<svg") :])
     svg = _NAME.sub(lambda found: f'{found[1].replace("xlink:", "")}{prefix}{found[2]}"', svg)
-    size = re.search(r'<svg width="([\d.]+)px" height="([\d.]+)px"', svg)
-    box = f'viewBox="0 0 {size[1]} {size[2]}"' if size else ""
-    label = f'role="img" aria-label="{html.escape(words)}"'
-    svg = re.sub(r'<svg width="[\d.]+px" height="[\d.]+px"', f"<svg {box} {label}", svg, count=1)
+    about = (
+        f'role="img" aria-label="{html.escape(words)}" style="max-width: {picture.width_px:.0f}px"'
+    )
+    svg = _SIZE.sub(lambda size: f'<svg viewBox="0 0 {size[1]} {size[2]}" {about}', svg, count=1)
     return re.sub(r"<(desc|style)\b.*?</\1>", "", svg, flags=re.S)
