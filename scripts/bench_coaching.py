@@ -28,7 +28,7 @@ from coach.judging.model import Outcome
 from coach.playing.simulated.player import LEVELS, Law
 from coach.score.model import Hands
 from coach.score.window import Transition
-from scripts.coachbench import bars, baselines, naming
+from scripts.coachbench import bars, baselines, naming, spoken
 from scripts.coachbench.figures import share
 from scripts.coachbench.pianists import make
 from scripts.coachbench.sessions import Session, coached
@@ -136,6 +136,7 @@ ROWS: dict[str, Callable[[int, int], None]] = {
     "lifelike": bars.naming,
     "hard": bars.hard,
     "new": bars.new,
+    "sessions": spoken.sessions,
 }
 
 

@@ -20,7 +20,8 @@ def asked_for(lesson: Lesson, most: int = 60) -> list[Step]:
     out = []
     for _ in range(most):
         asked, ended = lesson.asked, lesson.plays()
-        out.append((asked, ended.judgement.clean))
+        if asked.kind is not AssignmentKind.OTHER_WAY:
+            out.append((asked, ended.judgement.clean))
         if ended.decision.finished:
             break
     return out

@@ -217,7 +217,7 @@ def test_a_trouble_that_has_held_since_says_so() -> None:
     """Still believed in, though none of the moves that are kept failed."""
     clean = MoveAttempt(False, Outcome.CLEAN, F(4), None, True, 1.0)
     said = evidence_words([clean] * 8, "bar 2 beat 1", Hands.LEFT)
-    assert said == "clean in the last 8; it failed before that, LH"
+    assert said == "0 of the last 8; it failed before that, LH"
     assert evidence_words([], "bar 2 beat 1", Hands.LEFT) == ""
 
 
@@ -226,7 +226,7 @@ def test_one_attempt_is_the_last_time_and_no_count() -> None:
     late = MoveAttempt(True, Outcome.LATE, F(4), 300.0, True, 1.0)
     said = [evidence_words(moves, "bar 2 beat 1", Hands.LEFT) for moves in ([clean], [late])]
     assert said == [
-        "clean the last time; it failed before that, LH",
+        "0 of the last 1; it failed before that, LH",
         "the last time: late to bar 2 beat 1, 0.3 s, LH",
     ]
     assert evidence_words([clean, late], "bar 2 beat 1", Hands.LEFT).startswith("1 of the last 2:")

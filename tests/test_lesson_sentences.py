@@ -10,7 +10,7 @@ from functools import cache
 import pytest
 
 from coach.coaching.model import PlanChange, Request
-from coach.coaching.wording import BREAK, ENOUGH, NO_ONE_PLACE
+from coach.coaching.wording import BREAK, ENOUGH, ENOUGH_TODAY, NO_ONE_PLACE
 from coach.drill import Drill, learn
 from coach.score.window import Window
 from tests.lessons import QPM, Lesson, Weak, piece
@@ -22,6 +22,7 @@ LESSONS: dict[str, Callable[[], Lesson]] = {
         (Weak("RH", 5, only_together=True),)
     ),
     "slips here and there": lambda: Lesson(slip=0.9, seed=1),
+    "slips now and then": lambda: Lesson(slip=0.3, seed=2),
     "nothing fails": Lesson,
     "learned bar by bar": lambda: learned(),
 }  # fmt: skip
@@ -55,40 +56,58 @@ def _say(lesson: Lesson) -> Iterator[str]:
             lesson.heals()
 
 
-LEFT, RIGHT, BOTH, SLIPS, NONE, BARS = (
+LEFT, RIGHT, BOTH, SLIPS, FEW, NONE, BARS = (
     "left hand fails on bar 2 beat 3",
     "right hand fails on bar 3 beat 2 above 60",
     "fails only hands together on bar 2 beat 2",
     "slips here and there",
+    "slips now and then",
     "nothing fails",
     "learned bar by bar",
 )
 SAID = (
     ("Play it as you would, so that I hear where it breaks.", LEFT),
-    ("Left hand alone: is it bar 2, beat 2 → 3? Begin at beat 1.", LEFT),
-    ("Only this: is it bar 2, beat 1 → 2? Begin at bar 1, beat 4.", BOTH),
+    (
+        "Left hand alone, once, so that I hear it: is it bar 2, beat 2 → 3? Begin at beat 1.",
+        LEFT,
+    ),
+    (
+        "Only this, once, so that I hear it: is it bar 2, beat 1 → 2? Begin at bar 1, beat 4.",
+        BOTH,
+    ),
     ("That holds: the whole of it again.", SLIPS),
     ("That may have been a slip: the whole of it again.", SLIPS),
     ("All of it once more: is there another place?", LEFT),
-    ("LH bar 2, beat 2 → 3: at 48, 3 times running. Begin at beat 1.", LEFT),
-    ("Both hands bar 2, beat 1 → 2: at 48, twice running. Begin at bar 1, beat 4.", BOTH),
+    ("LH bar 2, beat 2 → 3: at 67, twice running. Begin at beat 1.", LEFT),
+    ("Both hands bar 2, beat 1 → 2: at 76, twice running. Begin at bar 1, beat 4.", BOTH),
     ("At 48 until it holds.", LEFT),
     ("Smaller still.", LEFT),
-    ("Leave that place for now: the whole of it.", LEFT),
-    ("It holds. A little more of it.", LEFT),
-    ("It holds. Hands together now.", LEFT),
+    ("Another way: only the keys, one after the other, without rhythm.", LEFT),
+    ("Another way: the same notes dotted, long and short.", LEFT),
+    ("Now the other way round: short and long.", LEFT),
+    ("Now as it is written.", LEFT),
+    (
+        "Leave LH bar 2, beat 2 → 3 for today: it gets no better now. "
+        "Another day try another fingering, or its notes gathered into chords.",
+        LEFT,
+    ),
+    ("Now on from there.", LEFT),
+    (ENOUGH_TODAY.format(places="LH bar 2, beat 2 → 3"), LEFT),
+    ("Once more at 48, until it holds.", LEFT),
+    ("It holds. A little more of it.", RIGHT),
+    ("It holds. Hands together now.", RIGHT),
     ("It holds: at 60.", RIGHT),
     ("It holds: try it once at the tempo asked for.", RIGHT),
-    ("Too soon: at 58 until it holds.", RIGHT),
-    ("Clean at tempo: hold it there.", RIGHT),
-    ("That is the tempo: now hold it.", LEFT),
-    ("Back to the whole of it.", LEFT),
+    ("Too soon: at 60 until it holds.", RIGHT),
+    ("Clean at tempo: hold it there.", BOTH),
+    ("That is the tempo: now hold it.", SLIPS),
+    ("Back to the whole of it.", RIGHT),
     ("It slips here and there: at 80.", SLIPS),
     ("New: bar 1, left hand alone, the right keys at your own pace.", BARS),
     ("Bar 1, hands together, slowly.", BARS),
     ("You have all its bars: now the whole of it.", BARS),
     (ENOUGH, NONE),
-    (NO_ONE_PLACE, SLIPS),
+    (NO_ONE_PLACE, FEW),
     ("2 of the last 2: wrong at bar 2 beat 3, LH", LEFT),
     ("5 of the last 8: wrong at bar 2 beat 2, together", BOTH),
 )

@@ -73,6 +73,8 @@ def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial() ->
 
 def test_after_a_trial_that_fails_it_goes_back_to_what_held() -> None:
     tempo = TempoLadder.start(target_qpm=120, now_qpm=80)
+    for clean in (True, True):
+        tempo.count_repetition(clean)
     tempo.raise_tempo(BEAT)
     tempo.count_repetition(clean=False)
     tempo.undo_trial()
@@ -84,8 +86,11 @@ def test_between_two_trials_lies_half_of_the_way_that_was_left() -> None:
     tempo, tried_from = TempoLadder.start(target_qpm=160, now_qpm=80), []
     while not tempo.at_target:
         before = now(tempo)
+        for _ in range(2):
+            tempo.count_repetition(clean=True)
         if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
             tried_from.append(before)
+            tempo.count_repetition(clean=False)
             tempo.undo_trial()
     assert len(tried_from) >= 2
     assert all(160 - two <= (160 - one) / 2 for one, two in pairwise(tried_from))

@@ -19,11 +19,19 @@ from coach.coaching.model import (
     Way,
 )
 from coach.coaching.observations import observe_transitions
-from coach.coaching.planning import EditablePlan, PlanRow, make_steps
+from coach.coaching.planning import (
+    EditablePlan,
+    PlanRow,
+    make_parts,
+    make_steps,
+)
 from coach.coaching.practice import (
     AS_YOU_WOULD,
+    SAME_SITTING_S,
     BreakReminder,
+    LeftPlace,
     TaskRunner,
+    advice_words,
     follow_request,
     say_to_go,
 )
@@ -35,9 +43,17 @@ from coach.coaching.serialize import (
     runner_to_plain,
 )
 from coach.coaching.windows import PracticeMap
-from coach.coaching.wording import ENOUGH, NO_ONE_PLACE, as_far_as_it_goes
+from coach.coaching.wording import (
+    ENOUGH,
+    ENOUGH_TODAY,
+    LEFT,
+    NO_ONE_PLACE,
+    as_far_as_it_goes,
+    move_words,
+)
 from coach.judging.model import Judgement
 from coach.score.model import Score
+from coach.score.window import Window
 
 
 class Coach:
@@ -58,6 +74,8 @@ class Coach:
         self._diagnosis: Diagnosis = diagnose(self.evidence, self.practice_map)
         self._plan = EditablePlan(make_steps(self.practice_map, goal))
         self._runners: dict[str, TaskRunner] = {}
+        self._left: list[LeftPlace] = []
+        """Places that were left for today, in that order."""
         self._runner = self._runner_of_now()
         self._breaks = BreakReminder()
         self.observed: tuple[Observation, ...] = ()
@@ -68,6 +86,7 @@ class Coach:
         self._undecided: bool | None = None
         """Whether the last repetition was clean, where nothing was decided upon it yet."""
         self._finished = False
+        self._enough = False
         self._changed = True
 
     @property
@@ -81,6 +100,7 @@ class Coach:
         begun = self._runners.get(what)
         if begun is None or (begun.done and row.is_open):
             begun = self._runners[what] = TaskRunner(task, self.practice_map, self.evidence)
+        begun.locating.left_alone |= {left.transition.to_quarters for left in self._left}
         return begun
 
     @property
@@ -94,6 +114,7 @@ class Coach:
             trouble=self._trouble(),
             troubles=self._diagnosis.troubles,
             finished=self._finished,
+            enough=self._enough,
             proposals=self._proposals,
             note=self._note(),
         )
@@ -114,6 +135,8 @@ class Coach:
         return self._diagnosis.troubles[0] if self._diagnosis.troubles else None
 
     def _note(self) -> str:
+        if self._runner.pace_note:
+            return self._runner.pace_note
         slipped = self._diagnosis.suspects or self._runner.run.failed
         return (
             NO_ONE_PLACE if slipped and not self._diagnosis.troubles and self._runner.done else ""
@@ -170,23 +193,47 @@ class Coach:
         self._changed = not is_of_now
         if not is_of_now or judgement.is_part or judgement.unsure:
             return False
-        self._runner.count_repetition(judgement.clean)
+        self._runner.count_repetition(judgement.clean, now_s, _tempo_off(judgement, now))
         if not judgement.clean:
             self._plan.mark_held(False)
-            self._finished = False
+            self._finished = self._enough = False
         return True
 
     def _decide(self, clean: bool) -> None:
         self._undecided = None
         before = self._runner.assignment
         self._runner.choose_next(clean, self._diagnosis)
-        was_finished = self._finished
+        was_done = self._finished or self._enough
         self._plan.mark_held(self._runner.done)
-        self._finished = self._plan.is_done
+        if self._runner.repair.left is not None:
+            self._leave_for_today(self._runner.repair.left)
+        self._see_whether_done()
         self._runner = self._runner_of_now()
-        if self._finished and not was_finished:
-            self._proposals += (ENOUGH,)
+        if not was_done:
+            self._proposals += (ENOUGH,) * self._finished + (self._enough_words(),) * self._enough
         self._changed = before.to_play != self._runner.assignment.to_play
+
+    def _see_whether_done(self) -> None:
+        self._enough = self._plan.is_left_over
+        self._finished = self._plan.is_done and not self._enough
+
+    def _leave_for_today(self, left: LeftPlace) -> None:
+        """A place got no better: what it lies in is left, and the rest is played."""
+        self._runner.repair.left = None
+        self._left = [one for one in self._left if one.transition != left.transition] + [left]
+        move = left.transition
+        place = move_words(self.score, move)
+        reason = LEFT.format(place=place, advice=advice_words(left.used))
+
+        def is_in_it(window: Window) -> bool:
+            return self.practice_map.covers(window, replace(move, hands=window.hands))
+
+        parts = make_parts(self.practice_map, self.goal, move, reason)
+        self._plan.set_aside(is_in_it, parts)
+
+    def _enough_words(self) -> str:
+        places = " and ".join(move_words(self.score, one.transition) for one in self._left)
+        return ENOUGH_TODAY.format(places=places)
 
     def plan(self) -> tuple[PlanRow, ...]:
         """The whole way to the goal, with where it stands: "now" is the first open row."""
@@ -223,14 +270,14 @@ class Coach:
 
     def _turn_to_now(self, before: Assignment) -> None:
         self._answer, self._undecided = "", None
-        self._finished = self._plan.is_done
+        self._see_whether_done()
         self._runner = self._runner_of_now()
         self._changed = before.to_play != self._runner.assignment.to_play
 
     def ask(self, request: Request, now_s: float) -> Decision:
         """Follow the pianist's wish."""
         before, runner = self._runner.assignment, self._runner
-        runner.done = self._finished = False
+        runner.done = self._finished = self._enough = False
         self._undecided = None
         self._plan.mark_held(False)
         on = request in (Request.NEXT, Request.NOT_THIS)
@@ -260,6 +307,8 @@ class Coach:
             "format": FORMAT,
             "goal": goal_to_plain(self.goal),
             "work": runner_to_plain(self._runner),
+            "row": self._plan.now.step.what,
+            "left": [one.to_plain() for one in self._left],
             "plan": self._plan.to_plain(),
             "evidence": evidence_to_plain(self.evidence, self._qpm),
             "undecided": self._undecided,
@@ -285,13 +334,32 @@ class Coach:
         sums = state["evidence"]
         coach = cls(score, goal, history=history, now_s=now_s, sums=sums)
         coach._plan.restore(state["plan"])
+        for left in map(LeftPlace.from_plain, state["left"]):
+            if now_s - left.at_s <= SAME_SITTING_S:  # on another day it is played again
+                coach._leave_for_today(left)
         coach._runner = coach._runner_of_now()
-        restore_runner(coach._runner, state["work"], coach.practice_map)
-        coach._finished = coach._plan.is_done
+        if state["row"] == coach._plan.now.step.what:
+            restore_runner(coach._runner, state["work"], coach.practice_map)
+        coach._see_whether_done()
         undecided = state.get("undecided")
         coach._undecided = None if undecided is None else bool(undecided)
         coach.decide()
         return coach
+
+
+OFF_PACE = 0.08
+"""A tempo is off that is further than this from the one asked for, as a share. Own choice: more
+than a metronome mark and a half, which anyone hears."""
+FEWEST_ONSETS = 5
+"""Onsets from which a tempo can be told to such a share. Own choice: four intervals."""
+
+
+def _tempo_off(judgement: Judgement, asked: Assignment) -> float | None:
+    """The tempo that was played, where it is far from the one asked for."""
+    played, wanted = judgement.qpm, asked.qpm
+    if played is None or wanted is None or len(judgement.excerpt.onsets) < FEWEST_ONSETS:
+        return None
+    return None if abs(played / wanted - 1.0) <= OFF_PACE else played
 
 
 def _played_s(judgement: Judgement) -> float:

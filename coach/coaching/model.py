@@ -27,6 +27,8 @@ class AssignmentKind(StrEnum):
     TRIAL = "trial at tempo"
     REVIEW = "review"
     """A weak spot of an earlier day."""
+    OTHER_WAY = "another way"
+    """The same notes in another rhythm, in chords, or without rhythm."""
     ASKED = "asked for"
     """The pianist's own wish."""
 
@@ -77,7 +79,9 @@ class Trouble:
     evidence: str
     """``4 of the last 5: late to beat 2, 0.3 to 0.6 s, LH``"""
     place: str
-    """``LH bar 12, beat 1 → 2``"""
+    """``LH bar 12, beat 1 → 2``; without a hand where that is open."""
+    open_hand: bool = False
+    """The place is sure, and whose it is not yet: the evidence gives each hand its chance."""
 
     @property
     def hands(self) -> Hands:
@@ -129,6 +133,12 @@ class Request(StrEnum):
     AGAIN = "again"
     NEXT = "next"
     NOT_THIS = "not this"
+    HARD = "this is hard"
+    """Another way of practising it, and sooner the next time."""
+    STAY = "stay here"
+    """The same, until something else is asked for."""
+    FINGERING = "new fingering"
+    """What failed with the old one counts for less."""
 
 
 class PlanChange(StrEnum):
@@ -156,6 +166,8 @@ class Decision:
     """All that are believed in, the worst first."""
     finished: bool = False
     """The goal is reached: the window clean at its tempo, so many times running."""
+    enough: bool = False
+    """A place is left for today, and all the rest holds: no more is to be had now."""
     proposals: tuple[str, ...] = ()
     """Offers, not orders: a break, stopping for today, trying it at tempo."""
     note: str = ""

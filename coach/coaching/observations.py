@@ -8,6 +8,7 @@ from fractions import Fraction
 from coach.coaching.model import Observation
 from coach.judging.model import Judgement, Outcome
 from coach.judging.tolerance import USUAL
+from coach.score.forms import WrittenForm
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt, Transition
 
@@ -26,8 +27,11 @@ def observe_transitions(judgement: Judgement, at_s: float) -> tuple[Observation,
     """What a judgement says of each transition of each hand, as it is kept in the record.
 
     Where the playing just stopped nothing failed: a stop tells something only where the player
-    stopped before, and then it is a fault of the judgement's (``Cause.STOPPED_AGAIN``).
+    stopped before, and then it is a fault of the judgement's (``Cause.STOPPED_AGAIN``). In another
+    form (dotted, in chords) the moves are other moves, and nothing is observed of these.
     """
+    if judgement.excerpt.window.form is not WrittenForm.AS_WRITTEN:
+        return ()
     at_fault = _onsets_at_fault(judgement)
     hears_late = chances_to_hear_late(judgement.excerpt, judgement.qpm)
     return tuple(

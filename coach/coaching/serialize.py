@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from fractions import Fraction
 from typing import Any
 
@@ -11,6 +11,7 @@ from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Ord
 from coach.coaching.practice import RepairLadder, RunCounts, TaskRunner, TempoLadder, build_rungs
 from coach.coaching.windows import PracticeMap
 from coach.judging.model import Stage
+from coach.score.forms import WrittenForm
 from coach.score.model import Hands
 from coach.score.window import Excerpt, Transition, Window
 
@@ -27,6 +28,7 @@ def window_to_plain(window: Window) -> dict[str, Any]:
         "end_quarters": str(window.end_quarters),
         "hands": window.hands.value,
         "landing": window.landing,
+        "form": window.form.value,
     }
 
 
@@ -37,6 +39,7 @@ def window_from_plain(plain: Mapping[str, Any]) -> Window:
         Fraction(plain["end_quarters"]),
         Hands(plain["hands"]),
         bool(plain["landing"]),
+        WrittenForm(plain.get("form", WrittenForm.AS_WRITTEN.value)),
     )
 
 
@@ -64,6 +67,7 @@ def trouble_to_plain(trouble: Trouble, within: Excerpt | None = None) -> dict[st
         "sure": round(trouble.sure, 4),
         "evidence": trouble.evidence,
         "place": trouble.place,
+        "open_hand": trouble.open_hand,
     }
     if within is not None:
         plain["from_beat"] = round(within.beat_of(trouble.transition.from_quarters))
@@ -81,6 +85,7 @@ def decision_to_plain(decision: Decision, within: Excerpt | None = None) -> dict
         "trouble": trouble and trouble_to_plain(trouble, within),
         "troubles": [trouble_to_plain(one, within) for one in decision.troubles],
         "finished": decision.finished,
+        "enough": decision.enough,
         "proposals": list(decision.proposals),
         "note": decision.note,
     }
@@ -93,7 +98,7 @@ def decision_to_plain(decision: Decision, within: Excerpt | None = None) -> dict
 # (:mod:`coach.coaching.diagnosis.evidence`).
 
 
-FORMAT = 5
+FORMAT = 6
 """Raised when a state of before can't be read any more: it is then passed over."""
 
 
@@ -159,6 +164,8 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
     window = runner.ladder.window if runner.ladder else looking
     runner.assign(window, AssignmentKind.DRILL, "On from where you stopped.")
+    if runner.ladder is None and window != runner.task.window:  # a probe is heard once
+        runner.assignment = replace(runner.assignment, clean_required=1)
     runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
 
 
@@ -172,6 +179,8 @@ def _ladder_to_plain(ladder: RepairLadder) -> dict[str, Any]:
         "start": ladder.start,
         "unclean": ladder.unclean,
         "held": ladder.held,
+        "widest": ladder.widest,
+        "broke": ladder.broke,
         "climb": ladder.tempo.to_plain(),
     }
 
@@ -184,4 +193,5 @@ def _ladder_from_plain(
     at = min(max(int(plain["at"]), 0), len(windows) - 1)
     tempo = TempoLadder.from_plain(plain["climb"])
     start, unclean, held = int(plain["start"]), int(plain["unclean"]), bool(plain["held"])
-    return RepairLadder(move, windows, at, tempo, start, unclean, held)
+    widest, broke = int(plain["widest"]), int(plain["broke"])
+    return RepairLadder(move, windows, at, tempo, start, unclean, held, widest, broke)

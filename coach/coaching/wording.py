@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from coach.coaching.model import AssignmentKind, Request
 from coach.judging.model import Outcome
+from coach.score.counting import counted_quarters
 from coach.score.model import Hands, Place, Score
 from coach.score.window import Transition, Window
+from coach.score.words import parts_words
 
 HANDS = {
     Hands.RIGHT: "right hand alone",
@@ -24,15 +27,6 @@ _FAILED = {
     Outcome.REPEATED: "stumbled",
 }
 NO_ONE_PLACE = "There is no one place: these are ordinary slips."
-_AS_FAR_AS_IT_GOES = {
-    Request.SMALLER: "This is as small as it gets.",
-    Request.LARGER: "This is all that you set out to play.",
-    Request.SLOWER: "It gets no slower than this.",
-    Request.FASTER: "It gets no faster than this.",
-    Request.OTHER_HAND: "Only this hand is in what you set out to play.",
-    Request.NEXT: "There is nothing after this.",
-    Request.NOT_THIS: "There is nothing else to play here.",
-}
 BREAK = (
     "You have played for {minutes} minutes: rest your hands for {rest}. "
     "If anything hurts, stop, and ask your teacher or a doctor."
@@ -42,10 +36,32 @@ ENOUGH = (
 )
 """Overlearning is offered, not forced: its gain is large after a week and mostly gone after nine
 (Rohrer and others 2005, of verbal recall)."""
+LEFT = "Leave {place} for today: it gets no better now. Another day try {advice}."
+"""A place that was worked at without gain."""
+LEFT_ALL = "Leave it for today: it gets no better now."
+ENOUGH_TODAY = (
+    "That is enough for today: all but {places} holds. "
+    "That comes back in your next warm-up; a night's sleep does more for it than going on."
+)
+STAYING = "Stay here as long as you like, and ask when you want to go on."
+BACK_AS_WRITTEN = "Now as it is written."
 WIDE = (
     "That was many wide stretches. Do something else for a while; "
     "if it strains or hurts, stop, and ask your teacher or a doctor."
 )
+
+_AS_FAR_AS_IT_GOES = {
+    Request.SMALLER: "This is as small as it gets.",
+    Request.LARGER: "This is all that you set out to play.",
+    Request.SLOWER: "It gets no slower than this.",
+    Request.FASTER: "It gets no faster than this.",
+    Request.OTHER_HAND: "Only this hand is in what you set out to play.",
+    Request.NEXT: "There is nothing after this.",
+    Request.NOT_THIS: "There is nothing else to play here.",
+    Request.HARD: "It is as easy as it gets: leave it for today if you like.",
+    Request.STAY: STAYING,
+    Request.FINGERING: "With a new fingering it counts anew.",
+}
 
 if TYPE_CHECKING:
     from coach.coaching.diagnosis import MoveAttempt
@@ -59,7 +75,7 @@ def evidence_words(moves: Sequence[MoveAttempt], place: str, hands: Hands) -> st
     failed = [move for move in moves if move.failed]
     whose = "together" if hands is Hands.TOGETHER else hands.value
     if not failed:
-        return f"clean {_of_last(moves)}; it failed before that, {whose}" if moves else ""
+        return f"0 of the last {len(moves)}; it failed before that, {whose}" if moves else ""
     what = Counter(_FAILED[move.outcome] for move in failed).most_common(1)[0][0]
     share = f"{len(failed)} of the last {len(moves)}" if len(moves) > 1 else _of_last(moves)
     return f"{share}: {what}{_at(what, place)}{_size(failed)}, {whose}"
@@ -85,9 +101,14 @@ def _size(failed: Sequence[MoveAttempt]) -> str:
     return f", {low} s" if low == high else f", {low} to {high} s"
 
 
-def tempo_words(qpm: float | None, beat_quarters: float) -> str:
-    """``at 66``: a tempo in beats a minute, or the player's own pace."""
-    return "at your own pace" if qpm is None else f"at {qpm / beat_quarters:.0f}"
+def tempo_words(qpm: float | None, beat_quarters: Fraction) -> str:
+    """``at 66``: a tempo in beats a minute; ``at 76, counted in eighths`` where a beat is too slow
+    to be felt; or the player's own pace."""
+    if qpm is None:
+        return "at your own pace"
+    counted = counted_quarters(qpm, beat_quarters)
+    said = f"at {qpm / float(counted):.0f}"
+    return said if counted == beat_quarters else f"{said}, counted in {parts_words(counted)}"
 
 
 def up_words(kind: AssignmentKind, tempo: str) -> str:
@@ -100,6 +121,23 @@ def up_words(kind: AssignmentKind, tempo: str) -> str:
 def down_words(tempo: str) -> str:
     """Why it gets slower; it stands there also when what follows is clean."""
     return f"{tempo[0].upper()}{tempo[1:]} until it holds."
+
+
+def once_more_words(tempo: str) -> str:
+    """Why the same is asked for after it broke, where it had held before."""
+    return f"Once more {tempo}, until it holds."
+
+
+def off_pace_words(played: str, asked: str, *, slower: bool) -> str:
+    """What a clean repetition counts that was played at another tempo than the one asked for."""
+    if slower:
+        return f"Clean {played}, where {asked} was asked: on from there."
+    return f"That was {played}, and {asked} is asked: no need to hurry."
+
+
+def surer_words(places: str, count: int) -> str:
+    """Why more clean ones are asked for than usual."""
+    return f"It broke at {places} before: {times(count)} more, to be sure."
 
 
 def trial_failed_words(tempo: str) -> str:
@@ -117,6 +155,17 @@ def as_far_as_it_goes(request: Request, qpm: float | None) -> str:
 def times(count: int) -> str:
     """``once``, ``twice``, ``3 times``."""
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def open_hand_words(chances: Mapping[Hands, float]) -> str:
+    """``whose it is, is open: LH 6 in 10, RH 3 in 10``, the likeliest first."""
+    ranked = sorted(chances.items(), key=lambda one: -one[1])
+    said = [
+        f"{'both together' if hands is Hands.TOGETHER else hands.value} {round(10 * chance)} in 10"
+        for hands, chance in ranked
+        if round(10 * chance)
+    ]
+    return f"whose it is, is open: {', '.join(said)}"
 
 
 def move_words(score: Score, move: Transition) -> str:

@@ -29,6 +29,7 @@ from coach.record.packing import (
     unpack_words,
 )
 from coach.record.pieces import PieceKey, RepetitionSummary
+from coach.score.forms import WrittenForm
 from coach.score.model import Hands
 
 # Facts to the record's rows, and back; a row that is not as it was written is known.
@@ -79,6 +80,8 @@ def repetition_row(ended: RepetitionEnded, at_s: float) -> RowValues:
         "faults": [_fault(fault) for fault in judgement.faults],
         "decision": _decision(ended),
     }
+    if window.form is not WrittenForm.AS_WRITTEN:
+        words["form"] = window.form.value
     return pack_row(
         {
             "at_s": at_s,

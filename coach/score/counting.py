@@ -33,6 +33,25 @@ _Q1, _HALF, _Q3 = Fraction(1, 4), Fraction(1, 2), Fraction(3, 4)
 _T1, _T2 = Fraction(1, 3), Fraction(2, 3)
 
 
+SLOWEST_COUNTED = 40
+"""Beats a minute, a metronome's slowest mark: slower, nobody feels a beat any more, and its parts
+are counted (common practice)."""
+SHORTEST_COUNTED = Fraction(1, 4)
+"""Quarters: a sixteenth, and nothing shorter, is counted aloud. Own choice."""
+_IN_TWO, _IN_THREE = 2, 3
+
+
+def counted_quarters(qpm: float, beat_quarters: Fraction) -> Fraction:
+    """What is counted at a tempo in quarters a minute: the beat, or where that is too slow a part.
+
+    The part is its half, and a dotted beat's third.
+    """
+    counted = beat_quarters
+    while qpm < SLOWEST_COUNTED * counted and counted > SHORTEST_COUNTED:
+        counted /= _IN_THREE if counted.numerator % _IN_THREE == 0 else _IN_TWO
+    return counted
+
+
 class CountingSystem(StrEnum):
     """What is said when counting."""
 

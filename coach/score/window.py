@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
+from coach.score.forms import WrittenForm, write_in_form
 from coach.score.model import (
     Bar,
     Direction,
@@ -33,10 +34,12 @@ class Window:
     hands: Hands = Hands.TOGETHER
     landing: bool = True
     """Whether the first onset at or after the end belongs to it."""
+    form: WrittenForm = WrittenForm.AS_WRITTEN
+    """In which rhythm or grip its notes are played."""
 
     def of(self, hands: Hands) -> Window:
         """The same stretch for other hands."""
-        return Window(self.start_quarters, self.end_quarters, hands, self.landing)
+        return replace(self, hands=hands)
 
     def contains(self, other: Window) -> bool:
         """True where the other window's stretch and hands lie within this one's."""
@@ -271,7 +274,7 @@ def excerpt(score: Score, window: Window) -> Excerpt:
     grid = beat_grid(
         score, window.start_quarters, max(notes[-1].onset_quarters, window.end_quarters)
     )
-    return Excerpt(
+    written = Excerpt(
         window=window,
         notes=notes,
         landing_quarters=landing,
@@ -291,6 +294,7 @@ def excerpt(score: Score, window: Window) -> Excerpt:
             if window.start_quarters <= one.start_quarters <= notes[-1].onset_quarters
         ),
     )
+    return write_excerpt(written)
 
 
 def _nothing_to_play(score: Score, window: Window) -> str:
@@ -301,6 +305,17 @@ def _nothing_to_play(score: Score, window: Window) -> str:
     if not after:
         return f"{said}, nor after it; begin earlier."
     return f"{said}; what comes next is at {score.place(after[0].onset_quarters)}."
+
+
+def write_excerpt(written: Excerpt) -> Excerpt:
+    """The excerpt in its window's form: the landing stays as it is written."""
+    form, landing = written.window.form, written.landing_quarters
+    if form is WrittenForm.AS_WRITTEN:
+        return written
+    inside = [note for note in written.notes if note.onset_quarters != landing]
+    arrived = [note for note in written.notes if note.onset_quarters == landing]
+    rewritten = write_in_form(inside, form, written.grid_quarters)
+    return replace(written, notes=(*rewritten, *arrived))
 
 
 _OTHER = {Hands.RIGHT: Hands.LEFT, Hands.LEFT: Hands.RIGHT}

@@ -82,6 +82,12 @@ def beat_name(length_quarters: Fraction) -> str:
     return BEAT_NAMES.get(length_quarters, f"{length_quarters} quarters")
 
 
+def parts_words(length_quarters: Fraction) -> str:
+    """What is counted where beats are too slow: ``eighths``; ``halves``."""
+    name = beat_name(length_quarters)
+    return "halves" if name == "half" else f"{name}s"
+
+
 # Places in words: bars, and what lies inside them.
 #
 # There is one way to name a place inside a bar, for every metre (:func:`name_in_bar`): ``beat 2``,

@@ -12,9 +12,10 @@ from coach.judging.completion import before_the_break, entered_at
 from coach.judging.instead import name_in_short
 from coach.judging.model import Judgement
 from coach.playing.end_key import Edge
+from coach.score.counting import counted_quarters
 from coach.score.model import Hands, Score
 from coach.score.window import Window
-from coach.score.words import BEAT_NAMES
+from coach.score.words import BEAT_NAMES, parts_words
 from coach.screens.interfaces import GOAL_REACHED, NextDrill
 
 HANDS = {
@@ -31,10 +32,16 @@ def bpm(score: Score, window: Window, qpm: float) -> int:
 
 
 def tempo_words(score: Score, window: Window, qpm: float | None) -> str:
-    """``60 bpm`` or ``own tempo``; compound metres name their beat: ``dotted quarter = 56``."""
+    """``60 bpm`` or ``own tempo``; compound metres name their beat: ``dotted quarter = 56``.
+
+    Where a beat is too slow to be felt its parts are counted: ``eighths at 76``.
+    """
     if qpm is None:
         return "own tempo"
     metre = score.bar_at(window.start_quarters).metre
+    counted = counted_quarters(qpm, metre.beat_quarters)
+    if counted != metre.beat_quarters:
+        return f"{parts_words(counted)} at {round(qpm / float(counted))}"
     beats = bpm(score, window, qpm)
     if not metre.is_compound:
         return f"{beats} bpm"

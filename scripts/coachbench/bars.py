@@ -40,6 +40,8 @@ class Record:
     """Each place that was claimed with its hand, and after how many repetitions."""
     opened: dict[Transition, int] = field(default_factory=dict)
     """Each place that was claimed with its hand left open."""
+    said: list[str] = field(default_factory=list)
+    """What was proposed."""
     playing_s: float = 0.0
     now_s: float = 0.0
     finished: bool = False
@@ -83,6 +85,7 @@ def lead(
         for trouble in ended.decision.troubles:
             open_hand = getattr(trouble, "open_hand", False)
             (out.opened if open_hand else out.named).setdefault(trouble.transition, out.repetitions)
+        out.said += ended.decision.proposals
         out.finished = ended.decision.finished
         out.ended = getattr(ended.decision, "enough", False)
         if until(out):
@@ -318,7 +321,7 @@ def _print_manners(rows: list[Row]) -> None:
 
 def _looks(asked: Assignment) -> bool:
     """Whether it is a probe."""
-    return "is it bar" in asked.reason
+    return ": is it " in asked.reason
 
 
 def _line(what: str, got: float | str, bar: str) -> None:

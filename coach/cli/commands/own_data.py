@@ -35,6 +35,7 @@ from coach.record.own_data import Findings
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.recovery import RecordFile
 from coach.record.settings import FILE as SETTINGS_FILE
+from coach.score.forms import WrittenForm
 from coach.score.markings import FOLDER as MARKINGS_FOLDER
 from coach.score.markings import markings_file
 from coach.score.model import Hands, Score
@@ -214,6 +215,7 @@ def _window(one: ExportedRepetition) -> Window:
         Fraction(plain["end_quarters"]),
         Hands(plain["hands"]),
         bool(plain["words"].get("landing", True)),
+        WrittenForm(plain["words"].get("form", WrittenForm.AS_WRITTEN.value)),
     )
 
 

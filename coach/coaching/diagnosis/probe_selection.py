@@ -9,13 +9,14 @@ whole again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from coach.coaching.diagnosis.evidence import BeatCounts, Evidence
 from coach.coaching.diagnosis.statistics import information_bits
 from coach.coaching.diagnosis.trouble_model import (
+    CLEAN_ALONE_TELLS,
     FAULT_A,
     FAULT_B,
     ONE_HAND_FAULT,
@@ -33,6 +34,8 @@ from coach.score.window import Transition, Window
 
 FAILS = FAULT_A / (FAULT_A + FAULT_B)
 """How often a standing fault is expected to fail: the mean of its Beta."""
+FAILS_ALONE = FAILS * CLEAN_ALONE_TELLS
+"""The same, where its hand plays alone: that is easier."""
 
 
 def expected_bits(
@@ -66,7 +69,7 @@ def _expected_bits_alone(
     prior: tuple[float, ...], hands: Hands, slip: float, audible: float
 ) -> float:
     own = 1 if hands is Hands.RIGHT else 2
-    chances = [audible * FAILS if h == own else slip for h in range(4)]
+    chances = [audible * FAILS_ALONE if h == own else slip for h in range(4)]
     return information_bits(prior, [(c, 1 - c) for c in chances])
 
 
@@ -129,12 +132,15 @@ class ProbeSelection:
     whole: Window
     """The task's window."""
 
-    def choose_best(self, passed_over: Window | None) -> TroubleProbe | None:
+    def choose_best(
+        self, passed_over: Window | None, gone: Set[Window] = frozenset()
+    ) -> TroubleProbe | None:
         """The probe that tells most for its time; None where the whole tells as much.
 
-        ``passed_over`` is not to be given now.
+        ``passed_over`` is not to be given now, nor is any probe of ``gone``.
         """
-        probes = [probe for probe in self._possible_probes() if probe.window != passed_over]
+        all_probes = (one for one in self._possible_probes() if one.window != passed_over)
+        probes = [probe for probe in all_probes if probe.window not in gone]
         if not probes:
             return None
         best = max(probes, key=lambda probe: self._worth(probe.window))

@@ -10,7 +10,13 @@ from coach.coaching.diagnosis.evidence import Evidence, MoveAttempt
 from coach.coaching.diagnosis.trouble_model import Posterior, SlipRate, infer_posteriors
 from coach.coaching.model import Trouble, TroubleKind
 from coach.coaching.windows import PracticeMap
-from coach.coaching.wording import arrival_words, evidence_words, move_words
+from coach.coaching.wording import (
+    arrival_words,
+    evidence_words,
+    move_words,
+    open_hand_words,
+    way_words,
+)
 from coach.judging.model import Outcome
 from coach.score.model import Hands
 from coach.score.window import Transition
@@ -21,6 +27,9 @@ false claim sends the pianist to drill what is not broken, and to wait costs a r
 CLAIM_HANDS = 0.8
 """How sure, given that, whose it is. Own choice, because a wrong hand shows soon in the repair: it
 is clean alone."""
+MORE_THAN_A_SLIP = 1.2
+"""Weight of failures from which a claim may rest on them: one failure, which weighs 1 at the most,
+is a slip until it comes again. Own choice: a little more than one."""
 SUSPECT = 0.04
 """A place less likely at fault than this is no suspect. Own choice, so that a few repetitions
 without a failure clear it."""
@@ -50,12 +59,24 @@ class Suspect:
     transition: Transition
     """Of the hand, or both, that it most likely is."""
     posterior: Posterior
+    failed: float = MORE_THAN_A_SLIP
+    """Weight of the repetitions in which it failed."""
+
+    @property
+    def is_sure(self) -> bool:
+        """Sure enough that something stands at fault here; never by one failure alone."""
+        return self.posterior.fault >= CLAIM_FAULT and self.failed >= MORE_THAN_A_SLIP
 
     @property
     def is_claimed(self) -> bool:
         """Sure enough to be named, place and hand."""
         whose = self.posterior.of(self.transition.hands)
-        return self.posterior.fault >= CLAIM_FAULT and whose >= CLAIM_HANDS * self.posterior.fault
+        return self.is_sure and whose >= CLAIM_HANDS * self.posterior.fault
+
+    @property
+    def is_open(self) -> bool:
+        """The place is sure, and whose it is not."""
+        return self.is_sure and not self.is_claimed
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +84,7 @@ class Diagnosis:
     """What the evidence comes to."""
 
     troubles: tuple[Trouble, ...]
-    """Named, the surest first."""
+    """Named, the surest first; then places whose hand is still open."""
     suspects: tuple[Suspect, ...]
     """Everything above :data:`SUSPECT`, named or not, the likeliest first."""
     slip_rate: SlipRate
@@ -83,7 +104,11 @@ def diagnose(evidence: Evidence, practice_map: PracticeMap) -> Diagnosis:
     moves = {t.to_quarters: t for t in practice_map.transitions if t.to_quarters in posteriors}
     suspects = sorted(
         (
-            Suspect(replace(moves[beat], hands=posterior.best), posterior)
+            Suspect(
+                replace(moves[beat], hands=posterior.best),
+                posterior,
+                evidence.counts_at(beat).failed,
+            )
             for beat, posterior in posteriors.items()
             if posterior.fault >= SUSPECT
         ),
@@ -93,8 +118,24 @@ def diagnose(evidence: Evidence, practice_map: PracticeMap) -> Diagnosis:
             s.transition.to_quarters,
         ),
     )
-    named = tuple(describe_trouble(s, evidence, practice_map) for s in suspects if s.is_claimed)
-    return Diagnosis(named, tuple(suspects), slip_rate)
+    named = [describe_trouble(s, evidence, practice_map) for s in suspects if s.is_claimed]
+    opened = [describe_open(s, evidence, practice_map) for s in suspects if s.is_open]
+    return Diagnosis((*named, *opened), tuple(suspects), slip_rate)
+
+
+def describe_open(suspect: Suspect, evidence: Evidence, practice_map: PracticeMap) -> Trouble:
+    """A place that is sure, and whose it is not: each hand with its chance."""
+    move = replace(suspect.transition, hands=Hands.TOGETHER)
+    told = describe_trouble(replace(suspect, transition=move), evidence, practice_map)
+    chances = open_hand_words(
+        {hands: suspect.posterior.of(hands) / suspect.posterior.fault for hands in Hands}
+    )
+    return replace(
+        told,
+        place=way_words(practice_map.score, move),
+        evidence=f"{told.evidence}; {chances}",
+        open_hand=True,
+    )
 
 
 def describe_trouble(suspect: Suspect, evidence: Evidence, practice_map: PracticeMap) -> Trouble:

@@ -18,6 +18,7 @@ from coach.coaching.planning.plan import (
     RowState,
     find_new_ground,
     find_next_goal,
+    make_parts,
     make_steps,
 )
 from coach.coaching.planning.progress import (
@@ -101,6 +102,7 @@ __all__ = [
     "follow_day",
     "follow_spots",
     "list_due",
+    "make_parts",
     "make_steps",
     "minutes_that_fit",
     "plan_warm_up",

@@ -7,7 +7,7 @@ learnt neighbours are joined before a third bar is begun. At the end stands the 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -21,7 +21,7 @@ from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import stretch_words
 from coach.judging.model import Stage
 from coach.score.model import Hands, Score
-from coach.score.window import Window, whole_piece
+from coach.score.window import Transition, Window, whole_piece
 
 
 def difficulty(practice_map: PracticeMap, window: Window) -> float:
@@ -64,6 +64,8 @@ class RowState(StrEnum):
     NOW = "now"
     TO_COME = "to come"
     LEFT_OUT = "left out"
+    LEFT_TODAY = "left for today"
+    """It has a place that got no better."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,11 +213,42 @@ def _furthest_learnt(learnt: list[int], seam: int, step: int) -> int:
     return at
 
 
+LEAST_PART_BEATS = 2
+"""Beats of a part that is played while a place in the middle is left. Own choice: shorter is no
+music."""
+
+
+def make_parts(
+    practice_map: PracticeMap, goal: Goal, place: Transition, reason: str
+) -> tuple[PlanStep, ...]:
+    """What is left of the goal without a place: up to it, and on from it."""
+    whole = goal.window
+    parts = [
+        replace(whole, end_quarters=max(place.from_quarters, whole.start_quarters), landing=True),
+        replace(whole, start_quarters=min(place.to_quarters, whole.end_quarters)),
+    ]
+    out: list[PlanStep] = []
+    for part in parts:
+        long_enough = part.end_quarters > part.start_quarters and (
+            practice_map.beats(part) >= LEAST_PART_BEATS
+        )
+        if long_enough and _has_notes(practice_map, part):
+            task = replace(_task_of_whole(goal), window=part, kind=AssignmentKind.NARROW)
+            words = reason if not out else "Now on from there."
+            name = stretch_words(practice_map.score, part)
+            out.append(PlanStep(replace(task, reason=words), name))
+    return tuple(out)
+
+
 # The plan as the pianist edits it: its order, what is held, and what is left out.
 #
 # One law holds it together: the row that is now is the first that is neither held nor left out.
 # Whatever is moved, left out or taken up again, that law says what is played next. Every change
 # answers with one sentence: what was done, or why it can't be.
+
+
+ADDED = -1
+"""The number of a row that came into a plan after it was made."""
 
 
 @dataclass(slots=True)
@@ -224,14 +257,15 @@ class EditableRow:
 
     step: PlanStep
     made: int
-    """Its number in the plan as it was made."""
+    """Its number in the plan as it was made; :data:`ADDED` where it came in later."""
     held: bool = False
     left_out: bool = False
+    left_today: bool = False
 
     @property
     def is_open(self) -> bool:
         """Still to be played."""
-        return not self.held and not self.left_out
+        return not (self.held or self.left_out or self.left_today)
 
 
 class EditablePlan:
@@ -256,6 +290,18 @@ class EditablePlan:
         """The row that is now was brought to its goal, or no longer stands there."""
         row = self.now
         row.held, self._last = held, row
+
+    def set_aside(self, is_in_it: Callable[[Window], bool], instead: Sequence[PlanStep]) -> None:
+        """Leave for today what has a place in it; where nothing else is open, play ``instead``."""
+        for row in self.rows:
+            row.left_today = row.left_today or (row.is_open and is_in_it(row.step.task.window))
+        if self.is_done:
+            self.rows += [EditableRow(step, ADDED) for step in instead]
+
+    @property
+    def is_left_over(self) -> bool:
+        """All is done, but for what was left for today."""
+        return self.is_done and any(row.left_today for row in self.rows)
 
     def list_rows(self) -> tuple[PlanRow, ...]:
         """All rows, for people."""
@@ -297,15 +343,21 @@ class EditablePlan:
             same = known.get(row.step.what)
             if same is not None and same.step.task.window == row.step.task.window:
                 row.held, row.left_out = same.held, same.left_out
+                row.left_today = same.left_today
 
     def to_plain(self) -> dict[str, Any]:
         """JSON-ready, for :meth:`restore`."""
         return {
-            "order": [row.made for row in self.rows],
-            "held": sorted(row.made for row in self.rows if row.held),
-            "left_out": sorted(row.made for row in self.rows if row.left_out),
-            "last": self._last.made,
+            "order": [row.made for row in self._made],
+            "held": sorted(row.made for row in self._made if row.held),
+            "left_out": sorted(row.made for row in self._made if row.left_out),
+            "last": max(self._last.made, 0),
         }
+
+    @property
+    def _made(self) -> list[EditableRow]:
+        """The rows of the plan as it was made: what came in later is made anew."""
+        return [row for row in self.rows if row.made != ADDED]
 
     def restore(self, plain: Mapping[str, Any]) -> None:
         """Arrange a freshly made plan as it was kept.
@@ -339,13 +391,15 @@ class EditablePlan:
     def _take_up(self, row: EditableRow) -> str:
         if row.is_open:
             return f"{row.step.title} is on the plan already."
-        row.held = row.left_out = False
+        row.held = row.left_out = row.left_today = False
         return f"Taken up again: {row.step.what}."
 
 
 def _row_state(row: EditableRow, now: EditableRow) -> RowState:
     if row.left_out:
         return RowState.LEFT_OUT
+    if row.left_today:
+        return RowState.LEFT_TODAY
     if row.held:
         return RowState.HELD
     return RowState.NOW if row is now else RowState.TO_COME

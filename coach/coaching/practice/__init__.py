@@ -1,6 +1,8 @@
 """Getting one window clean: locating, repairing, tempo, requests, breaks."""
 
 from coach.coaching.practice.breaks import BreakReminder
+from coach.coaching.practice.exercises import advice_words
+from coach.coaching.practice.patience import SAME_SITTING_S, LeftPlace, PlaceWork
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.requests import follow_request
 from coach.coaching.practice.task import AS_YOU_WOULD, RunCounts, Task, say_to_go, two_thirds_of
@@ -9,12 +11,16 @@ from coach.coaching.practice.tempo import TempoLadder
 
 __all__ = [
     "AS_YOU_WOULD",
+    "SAME_SITTING_S",
     "BreakReminder",
+    "LeftPlace",
+    "PlaceWork",
     "RepairLadder",
     "RunCounts",
     "Task",
     "TaskRunner",
     "TempoLadder",
+    "advice_words",
     "build_rungs",
     "follow_request",
     "say_to_go",

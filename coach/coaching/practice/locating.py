@@ -11,7 +11,6 @@ from dataclasses import replace
 from fractions import Fraction
 
 from coach.coaching.diagnosis import (
-    CLAIM_FAULT,
     Diagnosis,
     Evidence,
     ProbeSelection,
@@ -23,6 +22,7 @@ from coach.coaching.model import AssignmentKind, Trouble
 from coach.coaching.practice.task import NextWindow, Task
 from coach.coaching.windows import SINGLE, PracticeMap
 from coach.coaching.wording import HANDS, run_up_words, way_words
+from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
 OPEN_DOUBT = 0.3
@@ -41,6 +41,21 @@ a slip."""
 STILL_IN_DOUBT = 0.02
 """A hand likelier than this to have the trouble alone is heard alone again, where both together
 won't mend. Own choice, because one repetition tells, and the repair has failed already."""
+MOST_PROBES = 4
+"""Probes running, before the whole is heard again or what is named is taken up. Common practice:
+whoever only searches makes no music."""
+NO_PROBE_BEATS = 4
+"""One hand's window of no more beats is heard again as it is. Own choice: a bar of four, of which a
+part takes as long."""
+SAME_PROBE = 2
+"""How often the same probe is asked for in a row. Own choice: twice clean, a standing fault is
+found out or is none worth a third."""
+CLEARED = 0.06
+"""A place that is likelier at fault than this after a full run is not cleared by it. Own choice:
+one failure before three clean ones comes to a little more."""
+SURER = 2
+"""Clean ones more that are asked for then. Own choice: with five a fault that fails every third
+time is found out seven times in eight."""
 HOLDS = "That holds: the whole of it again."
 ANOTHER = "All of it once more: is there another place?"
 A_SLIP = "That may have been a slip: the whole of it again."
@@ -57,10 +72,15 @@ class Locating:
         """Beats that the pianist declined, or that would not mend for now."""
         self.hearings = 0
         """How often the whole was heard."""
+        self.checked: set[tuple[Fraction, Hands]] = set()
+        """Hands that were heard alone again, where a repair of both together would not hold."""
+        self.probed: list[Window] = []
+        """The probes since the whole was heard last."""
 
     def named_troubles(self, diagnosis: Diagnosis) -> list[Trouble]:
         """Troubles inside the task that are not left alone, the surest first."""
-        return [trouble for trouble in diagnosis.troubles if self._is_open(trouble)]
+        named = (trouble for trouble in diagnosis.troubles if not trouble.open_hand)
+        return [trouble for trouble in named if self._is_open(trouble)]
 
     def _is_open(self, trouble: Trouble) -> bool:
         whole, move = self.task.window, trouble.transition
@@ -68,8 +88,19 @@ class Locating:
         return move.to_quarters not in self.left_alone and inside
 
     def best_probe(self, diagnosis: Diagnosis, passed_over: Window | None) -> TroubleProbe | None:
-        """The probe that tells most for its time; None where the whole tells as much."""
-        return self._probe_selection(diagnosis).choose_best(passed_over)
+        """The probe that tells most for its time; None where the whole tells as much.
+
+        No more than a few running, and none that was left for another a moment ago.
+        """
+        whole = self.task.window
+        is_short = self.practice_map.beats(whole) <= NO_PROBE_BEATS
+        if len(self.probed) >= MOST_PROBES or (is_short and whole.hands is not Hands.TOGETHER):
+            return None
+        now = self.probed[-1] if self.probed else None
+        gone = {window for window in self.probed if window != now}
+        if self.probed[-SAME_PROBE:].count(now or self.task.window) >= SAME_PROBE:
+            gone.add(self.probed[-1])
+        return self._probe_selection(diagnosis).choose_best(passed_over, gone)
 
     def _probe_selection(self, diagnosis: Diagnosis) -> ProbeSelection:
         whole = self.task.window
@@ -89,9 +120,8 @@ class Locating:
         A hand with few notes does not show its hesitations alone.
         """
         for suspect in self._open_suspects(diagnosis).suspects:
-            sure = suspect.posterior.fault >= CLAIM_FAULT and not suspect.is_claimed
             counts = self.evidence.counts_at(suspect.transition.to_quarters)
-            if sure and counts.failed >= FAILED_TWICE:
+            if suspect.is_open and counts.failed >= FAILED_TWICE:
                 move = replace(suspect.transition, hands=self.task.window.hands)
                 found = describe_trouble(
                     replace(suspect, transition=move), self.evidence, self.practice_map
@@ -109,11 +139,13 @@ class Locating:
     def stop_looking(self) -> None:
         """A named trouble is begun on: what it takes was heard."""
         self.probe = None
+        self.probed.clear()
         self.hearings = max(self.hearings, HEARINGS)
 
     def hear_again(self) -> NextWindow:
         """Ask for the whole once more, although a trouble is named."""
         self.probe = None
+        self.probed.clear()
         return NextWindow(self.task.window, AssignmentKind.TRY, ANOTHER)
 
     @property
@@ -132,17 +164,20 @@ class Locating:
         for suspect in diagnosis.suspects:
             if suspect.transition.to_quarters == move.to_quarters:
                 hand = max(SINGLE, key=suspect.posterior.of)
-                if suspect.posterior.of(hand) >= STILL_IN_DOUBT:
+                key = (move.to_quarters, hand)
+                if suspect.posterior.of(hand) >= STILL_IN_DOUBT and key not in self.checked:
+                    self.checked.add(key)
                     return self._probe_selection(diagnosis).probe_alone(suspect, hand)
         return None
 
     def look_into(self, probe: TroubleProbe) -> NextWindow:
         """Ask for a suspect's surroundings."""
         self.probe = probe
+        self.probed.append(probe.window)
         score, move = self.practice_map.score, probe.suspect.transition
         apart = probe.window.hands is not self.task.window.hands
         what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
-        reason = f"{what}: is it {way_words(score, move)}?"
+        reason = f"{what}, once, so that I hear it: is it {way_words(score, move)}?"
         reason += run_up_words(score, probe.window, move)
         return NextWindow(
             probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason
@@ -151,7 +186,19 @@ class Locating:
     def back_to_all(self, clean: bool) -> NextWindow:
         """Ask for the whole again, after a probe that was clean or not."""
         self.probe = None
+        self.probed.clear()
         return NextWindow(self.task.window, AssignmentKind.WIDEN, HOLDS if clean else A_SLIP)
+
+    def is_not_cleared(self, diagnosis: Diagnosis) -> list[Transition]:
+        """Places that a full clean run does not clear, the likeliest first."""
+        return [
+            suspect.transition
+            for suspect in self._open_suspects(diagnosis).suspects
+            if suspect.posterior.fault >= CLEARED
+            and self.practice_map.covers(
+                self.task.window, replace(suspect.transition, hands=self.task.window.hands)
+            )
+        ]
 
     def worst_move(self, window: Window | None = None) -> Transition | None:
         """The move that failed most in a window (the task's if not given), whoever's it is.

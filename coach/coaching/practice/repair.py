@@ -5,10 +5,10 @@ that hand; the transition hands together; the bar; its neighbours, onto the next
 window that it came from. A narrower rung without the run-up lies below, for what won't hold with
 it. A relapse goes down one rung, or one step of tempo: only as far as it must.
 
-A rung is drilled at a tempo at which it is likely to be right, and joined upward while it holds.
-Only in the widest rung does the tempo go up to the one asked for. That the tempo comes last is
-common practice: regained in the narrow window it takes about as long, with more unclean repetitions
-on the way.
+A rung is begun at a tempo at which it is likely to be right. The tempo asked for is regained where
+the playing is shortest, in the narrowest window and the hand that failed; then it is joined upward
+at that tempo. A join that breaks for the second time goes slower itself. Where nothing is gained
+the place is practised in another way, and then left for today (:mod:`.patience`).
 """
 
 from __future__ import annotations
@@ -18,10 +18,12 @@ from fractions import Fraction
 
 from coach.coaching.diagnosis import Evidence
 from coach.coaching.model import AssignmentKind, Trouble
+from coach.coaching.practice.patience import LeftPlace, PlaceWork
 from coach.coaching.practice.task import NextWindow, RunCounts, Task, third_of, two_thirds_of
 from coach.coaching.practice.tempo import TempoAttempt, TempoLadder
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
+    LEFT_ALL,
     down_words,
     move_words,
     run_up_words,
@@ -56,6 +58,10 @@ class RepairLadder:
     """Unclean repetitions on this rung since it was reached."""
     held: bool = False
     """This rung held at a slower tempo since it was reached: a relapse is one of tempo."""
+    widest: int = 0
+    """The widest rung that was reached."""
+    broke: int = -1
+    """The widest rung from which it went back to a narrower one: the next time it goes slower."""
 
     @property
     def window(self) -> Window:
@@ -67,26 +73,24 @@ class RepairLadder:
         """The repaired move is being put back; below that it is drilled."""
         return self.at > self.start
 
-    @property
-    def is_top(self) -> bool:
-        """The widest rung: here the tempo comes back."""
-        return self.at == len(self.rungs) - 1
-
     def required(self, clean_required: int) -> int:
         """Clean repetitions running that this rung asks for.
 
         The drilled rung asks for the full run at the goal's tempo, and for two thirds of it at a
-        slower one. A join asks whether it still holds: once, or two thirds of a run if it has
-        failed; so does a step of tempo there.
+        slower one, or where it has held before. A join asks whether it still holds: once, or two
+        thirds of a run if it has failed; so does a step of tempo there.
         """
         if not self.is_join:
-            return clean_required if self.tempo.at_target else two_thirds_of(clean_required)
+            is_first = self.tempo.at_target and self.widest <= self.at
+            return clean_required if is_first else two_thirds_of(clean_required)
         return two_thirds_of(clean_required) if self.unclean else third_of(clean_required)
 
     def go_up(self) -> bool:
         """Up one rung; False where the next is the window it came from."""
         self.at += 1
         self.unclean, self.held = 0, False
+        self.widest = max(self.widest, self.at)
+        self.tempo.turn_to_other_window()
         return self.at < len(self.rungs)
 
     def go_down(self) -> bool:
@@ -95,6 +99,7 @@ class RepairLadder:
         if self.at == 0:
             return False
         self.at -= 1
+        self.tempo.turn_to_other_window()
         return True
 
 
@@ -132,6 +137,10 @@ class Repair:
         self.ladder: RepairLadder | None = None
         self.mended_beats: dict[Fraction, int] = {}
         """Beats that were mended in this task, and how often."""
+        self.works: dict[Fraction, PlaceWork] = {}
+        """What was done at each place, by its beat."""
+        self.left: LeftPlace | None = None
+        """The place that was just left for today."""
 
     # -- beginning ---------------------------------------------------------------------------
 
@@ -141,7 +150,7 @@ class Repair:
         windows, start = build_rungs(self.practice_map, move, self.task.window)
         again = move.to_quarters in self.mended_beats
         at = first_together_rung(windows, self.task.window) if again else start
-        tempo.tries = self._attempts_on_record(move)
+        tempo.elsewhere = self._attempts_on_record(move)
         ladder = RepairLadder(move, windows, at, tempo, at)
         tempo.begin_at_likely(self._beat_quarters(ladder))
         return self.begin_ladder(
@@ -174,10 +183,17 @@ class Repair:
 
     # -- after a repetition ------------------------------------------------------------------
 
-    def count_repetition(self, ladder: RepairLadder, clean: bool) -> None:
+    def work_at(self, ladder: RepairLadder) -> PlaceWork:
+        """What was done at a ladder's place."""
+        return self.works.setdefault(ladder.transition.to_quarters, PlaceWork())
+
+    def count_repetition(self, ladder: RepairLadder, clean: bool, now_s: float) -> None:
         """Count a repetition of a rung."""
         ladder.unclean += not clean
         ladder.tempo.count_repetition(clean)
+        work = self.work_at(ladder)
+        work.count(now_s, clean, as_written=True)
+        work.hear_chance(ladder.at, ladder.tempo.chance_at_target)
 
     def choose_next(self, ladder: RepairLadder, clean: bool, run: RunCounts) -> NextWindow | None:
         """What comes next; None: the same again. The ladder may be closed by it."""
@@ -206,8 +222,9 @@ class Repair:
         return run.clean >= ladder.required(self.task.clean_required)
 
     def _step_up(self, ladder: RepairLadder) -> NextWindow:
-        """Wider first, at the tempo that holds; the tempo comes back in the widest rung."""
-        if ladder.tempo.at_target or not ladder.is_top:
+        """Up to the tempo first, where the playing is shortest; then wider."""
+        self.work_at(ladder).hear_hold(ladder.at, ladder.tempo.share)
+        if ladder.tempo.at_target:
             return self._widen(ladder)
         ladder.held, kind = True, ladder.tempo.raise_tempo(self._beat_quarters(ladder))
         return self._next_window(ladder, kind, up_words(kind, self._say_tempo(ladder)))
@@ -217,15 +234,17 @@ class Repair:
             self.evidence.discount_mended(ladder.transition.to_quarters, ladder.transition.hands)
         before = ladder.window
         if not ladder.go_up():
-            return self.close(held=True)
+            return self.close()
         joined = ladder.window.hands is not before.hands
         what = "Hands together now" if joined else "A little more of it"
         return self._next_window(
             ladder, AssignmentKind.JOIN if joined else AssignmentKind.WIDEN, f"It holds. {what}."
         )
 
-    def _step_down(self, ladder: RepairLadder) -> NextWindow:
-        if ladder.is_join and not ladder.held:
+    def _step_down(self, ladder: RepairLadder) -> NextWindow | None:
+        """Easier by as little as it must; None where nothing is easier."""
+        if ladder.is_join and not ladder.held and ladder.broke < ladder.at:
+            ladder.broke = ladder.at
             ladder.go_down()
             return self._next_window(
                 ladder, AssignmentKind.NARROW, "That broke again: back one step."
@@ -238,20 +257,23 @@ class Repair:
         if ladder.go_down():
             ladder.start = ladder.at
             return self._next_window(ladder, AssignmentKind.NARROW, "Smaller still.")
-        return self.close(held=False)
+        return None
 
-    def close(self, *, held: bool) -> NextWindow:
-        """Back to the whole: it held, or is left for now."""
+    def close(self) -> NextWindow:
+        """It held: back to the whole."""
         assert self.ladder is not None
         move = self.ladder.transition
-        if held:
-            self.mended_beats[move.to_quarters] = self.mended_beats.get(move.to_quarters, 0) + 1
-            self.evidence.discount_mended(move.to_quarters, move.hands)
+        self.mended_beats[move.to_quarters] = self.mended_beats.get(move.to_quarters, 0) + 1
+        self.evidence.discount_mended(move.to_quarters, move.hands)
         self.ladder = None
-        reason = (
-            "Back to the whole of it." if held else "Leave that place for now: the whole of it."
-        )
-        return NextWindow(self.task.window, AssignmentKind.WIDEN, reason)
+        return NextWindow(self.task.window, AssignmentKind.WIDEN, "Back to the whole of it.")
+
+    def leave(self, ladder: RepairLadder) -> NextWindow:
+        """It got no better: it is left for today."""
+        work = self.work_at(ladder)
+        self.left = LeftPlace(ladder.transition, work.last_s or 0.0, tuple(work.used))
+        self.ladder = None
+        return NextWindow(self.task.window, AssignmentKind.WIDEN, LEFT_ALL)
 
     # -- words -------------------------------------------------------------------------------
 
@@ -262,4 +284,4 @@ class Repair:
         return self.practice_map.beat_quarters(ladder.window)
 
     def _say_tempo(self, ladder: RepairLadder) -> str:
-        return tempo_words(ladder.tempo.now_qpm, float(self._beat_quarters(ladder)))
+        return tempo_words(ladder.tempo.now_qpm, self._beat_quarters(ladder))

@@ -14,6 +14,7 @@ from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.task import RunCounts
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import move_by_marks
+from coach.coaching.wording import STAYING
 from coach.score.model import Hands
 from coach.score.window import Window
 
@@ -30,6 +31,7 @@ _NEXT_HANDS = {
 
 def follow_request(runner: TaskRunner, request: Request) -> None:
     """Change what is asked for as the pianist wishes."""
+    runner.stays = False
     _FOLLOW[request](runner)
 
 
@@ -68,7 +70,8 @@ def _play_larger(runner: TaskRunner) -> None:
 
 
 def _turn_to_rung(runner: TaskRunner, ladder: RepairLadder, at: int, reason: str) -> None:
-    runner.requested, ladder.at, ladder.unclean = None, at, 0
+    runner.requested = runner.exercise = None
+    ladder.at, ladder.unclean = at, 0
     runner.assign(ladder.window, AssignmentKind.ASKED, reason)
 
 
@@ -108,6 +111,7 @@ def _play_again(runner: TaskRunner) -> None:
 def _leave_trouble(runner: TaskRunner) -> None:
     """Away from the trouble in hand: back to the whole."""
     runner.requested = runner.repair.ladder = runner.locating.probe = None
+    runner.exercise = None
     runner.assign(runner.task.window, AssignmentKind.ASKED, AS_ASKED)
 
 
@@ -119,6 +123,42 @@ def _leave_trouble_alone(runner: TaskRunner) -> None:
     _leave_trouble(runner)
 
 
+def _say_it_is_hard(runner: TaskRunner) -> None:
+    """Another way of practising what is being played, and sooner the next time."""
+    ladder = runner.ladder or _make_ladder(runner, runner.assignment.window)
+    if ladder is None:
+        return
+    if runner.ladder is None:
+        ladder.at = ladder.start = _drilled_rung(runner, ladder)
+    runner.repair.ladder, runner.locating.probe = ladder, None
+    runner.repair.work_at(ladder).is_hard = True
+    if not runner.practise_otherwise(ladder):
+        _set_tempo(runner, -TEMPO_MARKS)
+
+
+def _drilled_rung(runner: TaskRunner, ladder: RepairLadder) -> int:
+    windows, start = build_rungs(runner.practice_map, ladder.transition, runner.task.window)
+    return start if windows == ladder.rungs else 0
+
+
+def _stay(runner: TaskRunner) -> None:
+    runner.stays = True
+    runner.assignment = replace(runner.assignment, kind=AssignmentKind.ASKED, reason=STAYING)
+
+
+def _count_anew(runner: TaskRunner) -> None:
+    """With another fingering the hand is another: what failed before counts for less."""
+    ladder, probe = runner.ladder, runner.locating.probe
+    move = ladder.transition if ladder else probe.suspect.transition if probe else None
+    move = move or runner.locating.worst_move(runner.assignment.window)
+    if move is not None:
+        runner.locating.evidence.discount_mended(move.to_quarters, Hands.TOGETHER)
+        runner.repair.works.pop(move.to_quarters, None)
+    if ladder is not None:
+        ladder.tempo.turn_to_other_window()
+    runner.run = RunCounts()
+
+
 _FOLLOW: dict[Request, Callable[[TaskRunner], None]] = {
     Request.SLOWER: lambda runner: _set_tempo(runner, -TEMPO_MARKS),
     Request.FASTER: lambda runner: _set_tempo(runner, TEMPO_MARKS),
@@ -128,4 +168,7 @@ _FOLLOW: dict[Request, Callable[[TaskRunner], None]] = {
     Request.AGAIN: _play_again,
     Request.NEXT: _leave_trouble,
     Request.NOT_THIS: _leave_trouble_alone,
+    Request.HARD: _say_it_is_hard,
+    Request.STAY: _stay,
+    Request.FINGERING: _count_anew,
 }

@@ -17,9 +17,6 @@ four clean ones for the former (Wald 1945). The rates and the risks are our own 
 tempo at which every second repetition fails trains the failure."""
 
 
-HOLDS = 2
-"""Clean ones running after which to go on asking tells little more. Own choice, because with two a
-move that fails every second time is found out three times in four."""
 TOO_HARD = 2
 """Unclean ones running after which something has to change. Common practice: the same is not asked
 for a third time, for nothing."""
@@ -44,6 +41,10 @@ def third_of(clean_required: int) -> int:
 
 AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."
 """Why a passage is asked for of which nothing has been heard yet."""
+
+
+HELD = ("It holds", "It held", "That holds", "Clean", "That is the tempo", "Now as it is written")
+"""How a reason begins that is no longer true once the next repetition is unclean."""
 
 
 def say_to_go(count: int) -> str:
@@ -82,11 +83,6 @@ class RunCounts:
         self.played += 1
         self.failed += not clean
         self.clean, self.unclean = (self.clean + 1, 0) if clean else (0, self.unclean + 1)
-
-    @property
-    def held_twice(self) -> bool:
-        """Two clean ones running: to go on asking tells little more."""
-        return self.clean >= HOLDS
 
     @property
     def asks_for_change(self) -> bool:

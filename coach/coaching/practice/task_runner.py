@@ -8,24 +8,41 @@ to the other after each repetition:
 whole      the task's window as it is, and its tempo on the way to the one asked for
 probe      a suspect's surroundings, to learn whether something stands there and in which hand
 ladder     a rung of the trouble under repair
+exercise   the place under repair in another way (:mod:`~coach.coaching.practice.exercises`)
 requested  what the pianist asked for instead (:mod:`~coach.coaching.practice.requests`)
 =========  ==============================================================================
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from coach.coaching.diagnosis import Diagnosis, Evidence
-from coach.coaching.model import Assignment, AssignmentKind, Trouble
-from coach.coaching.practice.locating import OPEN_DOUBT, Locating
+from coach.coaching.model import Assignment, AssignmentKind, Trouble, TroubleKind
+from coach.coaching.practice.exercises import (
+    MOST_TRIES,
+    Exercise,
+    choose_exercise,
+    make_exercise,
+)
+from coach.coaching.practice.locating import OPEN_DOUBT, SURER, Locating
 from coach.coaching.practice.repair import Repair, RepairLadder
-from coach.coaching.practice.task import NextWindow, RunCounts, Task, two_thirds_of
-from coach.coaching.practice.tempo import TempoLadder
+from coach.coaching.practice.task import HELD, NextWindow, RunCounts, Task, two_thirds_of
+from coach.coaching.practice.tempo import NEARLY_A_MARK, TempoLadder, slower
 from coach.coaching.windows import PracticeMap
-from coach.coaching.wording import tempo_words, trial_failed_words, up_words
+from coach.coaching.wording import (
+    BACK_AS_WRITTEN,
+    arrival_words,
+    off_pace_words,
+    once_more_words,
+    surer_words,
+    tempo_words,
+    trial_failed_words,
+    up_words,
+)
 from coach.score.model import Hands
-from coach.score.window import Window
+from coach.score.window import Transition, Window
 
 
 class TaskRunner:
@@ -38,8 +55,18 @@ class TaskRunner:
         self.tempo = TempoLadder.start(task.qpm, task.start_qpm)
         """The tempo of the task's window; a repair ladder has its own."""
         self.run = RunCounts()
+        self.troubles: tuple[Trouble, ...] = ()
+        """What is named, as it was decided upon last."""
         self.requested: Assignment | None = None
-        """What the pianist wished instead, until its clean run is full."""
+        """What is played instead: the pianist's wish, until its clean run is full; an exercise."""
+        self.exercise: Exercise | None = None
+        """The other way in which the place under repair is practised now."""
+        self.pace_note = ""
+        """What is said of the tempo of the last repetition."""
+        self.is_surer = False
+        """More clean ones were asked for than usual, since a place was in doubt."""
+        self.stays = False
+        """The pianist wants to stay: nothing else is asked for."""
         self.done = False
         self.assignment = self._make_assignment(NextWindow(task.window, task.kind, task.reason))
 
@@ -60,24 +87,57 @@ class TaskRunner:
 
     # -- after a repetition ------------------------------------------------------------------
 
-    def count_repetition(self, clean: bool) -> None:
-        """Count a repetition, without deciding anything yet."""
+    def count_repetition(self, clean: bool, now_s: float, played_qpm: float | None = None) -> None:
+        """Count a repetition, without deciding anything yet.
+
+        ``played_qpm`` is its tempo, where it was far from the one asked for.
+        """
+        self.pace_note = ""
+        if clean and played_qpm is not None:
+            self._hear_other_tempo(played_qpm)
         self.run.count(clean)
         self.done = self.done and clean
-        if self.requested is not None:
+        if self.exercise is not None and self.ladder is not None:
+            self.repair.work_at(self.ladder).count(now_s, clean, as_written=False)
+        elif self.requested is not None:
             return
-        if self.ladder is not None:
-            self.repair.count_repetition(self.ladder, clean)
+        elif self.ladder is not None:
+            self.repair.count_repetition(self.ladder, clean, now_s)
         elif self.assignment.window == self.task.window:
             self.tempo.count_repetition(clean)
 
+    def _hear_other_tempo(self, played_qpm: float) -> None:
+        """Clean, at another tempo: quicker counts for the one asked for, slower at that tempo."""
+        asked, tempo = self.assignment, self.tempo_now
+        if asked.qpm is None or self.requested is not None:
+            return
+        beat = self._beat_quarters(asked.window)
+        slow = played_qpm < asked.qpm
+        self.pace_note = off_pace_words(
+            tempo_words(played_qpm, beat), tempo_words(asked.qpm, beat), slower=slow
+        )
+        is_probe = self.ladder is None and asked.window != self.task.window
+        if slow and not is_probe and tempo.slowest_qpm is not None:
+            nearest = slower(played_qpm * NEARLY_A_MARK, beat)
+            tempo.stand_at(min(max(nearest, tempo.slowest_qpm), asked.qpm))
+            self._assign(NextWindow(asked.window, AssignmentKind.SLOWER, self.pace_note))
+            self.run, self.pace_note = RunCounts(), ""
+
     def choose_next(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Decide what comes next after the last repetition that was heard, clean or not."""
-        if self.requested is not None:
+        self.troubles = diagnosis.troubles
+        if self.stays:
+            return
+        if self.exercise is not None:
+            if self._run_is_full or self.run.played >= MOST_TRIES:
+                self.resume(BACK_AS_WRITTEN)
+        elif self.requested is not None:
             if self._run_is_full:
                 self.resume("On from where we were.")
         elif self.ladder is not None:
-            if not clean and self._check_hand(self.ladder, diagnosis):
+            if not clean and (
+                self._check_hand(self.ladder, diagnosis) or self._lose_patience(self.ladder)
+            ):
                 return
             self._assign(self.repair.choose_next(self.ladder, clean, self.run))
             if self.ladder is None:
@@ -100,13 +160,60 @@ class TaskRunner:
             self._assign(self.locating.look_into(check))
         return check is not None
 
+    def _lose_patience(self, ladder: RepairLadder) -> bool:
+        """Where nothing is gained: another way of practising it; in the end it is left."""
+        work = self.repair.work_at(ladder)
+        if ladder.tempo.on_trial:
+            return False
+        if work.is_over:
+            self._assign(self.repair.leave(ladder))
+            return True
+        as_easy_as_it_gets = ladder.at == 0 and ladder.tempo.at_floor and self.run.asks_for_change
+        wants = work.wants_another_way or as_easy_as_it_gets
+        return wants and self.practise_otherwise(ladder)
+
+    def practise_otherwise(self, ladder: RepairLadder) -> bool:
+        """Ask for a place in another way; False where none is left."""
+        work = self.repair.work_at(ladder)
+        kind = self.kind_of(ladder.transition)
+        move = ladder.transition
+        windows = (
+            ladder.window,
+            ladder.rungs[ladder.start],
+            self.practice_map.bar(move, move.hands),
+        )
+        chosen = choose_exercise(self.practice_map, windows, kind, work.used)
+        if chosen is None:
+            return False
+        exercise, window = chosen
+        work.used.append(exercise)
+        as_written = self._make_assignment(NextWindow(window, AssignmentKind.DRILL, ""))
+        self.assign_instead(make_exercise(exercise, as_written, ladder.tempo.slowest_qpm))
+        self.exercise = exercise
+        return True
+
+    def kind_of(self, move: Transition) -> TroubleKind | None:
+        """What sort of trouble a move is, as far as that is known."""
+        named = (t for t in self.troubles if t.transition.to_quarters == move.to_quarters)
+        return next((trouble.kind for trouble in named), None)
+
     def _follow_whole(self, clean: bool, diagnosis: Diagnosis) -> None:
         if clean and self._run_is_full:
-            self._assign(self._raise_or_finish())
+            surer = self._ask_to_be_sure(diagnosis) if self.tempo.at_target else None
+            self._assign(surer or self._raise_or_finish())
         elif self.tempo.on_trial:
             self._assign(self._follow_trial(clean))
         elif not clean or self.locating.named_troubles(diagnosis):
             self._locate(clean, diagnosis)
+
+    def _ask_to_be_sure(self, diagnosis: Diagnosis) -> NextWindow | None:
+        """Where a place broke before, and was not repaired: some more clean ones, once."""
+        doubtful = [] if self.is_surer else self.locating.is_not_cleared(diagnosis)
+        if not doubtful:
+            return None
+        self.is_surer = True
+        place = arrival_words(self.practice_map.score, doubtful[0])
+        return NextWindow(self.task.window, AssignmentKind.DRILL, surer_words(place, SURER))
 
     @property
     def _run_is_full(self) -> bool:
@@ -117,7 +224,7 @@ class TaskRunner:
         if self.tempo.on_trial:
             self.tempo.keep_trial()
         if self.tempo.at_target:
-            self.done = self.run.clean >= self.task.clean_required
+            self.done = self._run_is_full and self.run.clean >= self.task.clean_required
             hold = NextWindow(window, AssignmentKind.QUICKEN, "That is the tempo: now hold it.")
             return None if self.done else hold
         kind = self.tempo.raise_tempo(self._beat_quarters(window))
@@ -140,21 +247,19 @@ class TaskRunner:
         if on_all and self.locating.is_all_loose:
             self._assign(self._make_easier() if must_change else None)
             return
-        enough = must_change or (not on_all and self.run.held_twice)
-        probe = self.locating.best_probe(diagnosis, self.assignment.window if enough else None)
+        probe = self.locating.best_probe(diagnosis, self.assignment.window if must_change else None)
         named = self.locating.named_troubles(diagnosis)
         if named and (probe is None or probe.suspect.posterior.fault <= OPEN_DOUBT):
             begin = self.locating.has_heard_enough or (on_all and must_change)
             self._assign(self._begin_repair(named[0]) if begin else self.locating.hear_again())
         elif probe is not None:
-            wanted = self.locating.look_into(probe)
-            self._assign(None if probe.window == self.assignment.window else wanted)
+            self._assign(self.locating.look_into(probe))
         elif (undivided := self.locating.trouble_of_unknown_hand(diagnosis)) is not None:
             self._assign(self._begin_repair(undivided))
         elif not on_all:
             self._assign(self.locating.back_to_all(clean))
-        elif must_change:
-            self._assign(self._make_easier())
+        else:
+            self._assign(self._make_easier() if must_change else None)
 
     def _begin_repair(self, trouble: Trouble) -> NextWindow:
         self.locating.stop_looking()
@@ -172,15 +277,18 @@ class TaskRunner:
         return NextWindow(self.task.window, AssignmentKind.SLOWER, reason)
 
     def new_repair_tempo(self) -> TempoLadder:
-        """The tempo for a repair that begins now: from the whole's, on its way back to it."""
+        """The tempo for a repair that begins now: from the whole's, up to the one asked for.
+
+        However slow the whole is taken at the moment: a slowed tempo is nothing to go back to.
+        """
         now = self.assignment.qpm if self.tempo.on_trial else self.tempo.now_qpm
-        return TempoLadder(self.tempo.now_qpm, now, self.tempo.slowest_qpm)
+        return TempoLadder(self.tempo.target_qpm, now, self.tempo.slowest_qpm)
 
     # -- assignments -------------------------------------------------------------------------
 
     def resume(self, reason: str, kind: AssignmentKind = AssignmentKind.JOIN) -> None:
-        """Back from a request to where the task stood."""
-        self.requested = None
+        """Back from a request or an exercise to where the task stood."""
+        self.requested = self.exercise = None
         self._assign(
             NextWindow(self.ladder.window if self.ladder else self.task.window, kind, reason)
         )
@@ -188,6 +296,7 @@ class TaskRunner:
     def assign_instead(self, wished: Assignment) -> None:
         """Follow a request, until its clean run is full."""
         self.requested = self.assignment = wished
+        self.exercise = None
         self.run = RunCounts()
 
     def assign(self, window: Window, kind: AssignmentKind, reason: str) -> None:
@@ -197,16 +306,19 @@ class TaskRunner:
     def _beat_quarters(self, window: Window) -> Fraction:
         return self.practice_map.beat_quarters(window)
 
+    def _say_tempo_of(self, asked: Assignment) -> str:
+        return tempo_words(asked.qpm, self._beat_quarters(asked.window))
+
     def _say_tempo(self) -> str:
-        return tempo_words(self.tempo.now_qpm, float(self._beat_quarters(self.task.window)))
+        return tempo_words(self.tempo.now_qpm, self._beat_quarters(self.task.window))
 
     def _required(self, window: Window) -> int:
-        if self.tempo_now.on_trial:
+        if self.tempo_now.on_trial or self.locating.probe is not None:
             return 1
         if self.ladder is not None:
             return self.ladder.required(self.task.clean_required)
         if self.tempo.at_target or window != self.task.window:
-            return self.task.clean_required
+            return self.task.clean_required + SURER * self.is_surer
         return two_thirds_of(self.task.clean_required)
 
     def _make_assignment(self, wanted: NextWindow) -> Assignment:
@@ -224,12 +336,16 @@ class TaskRunner:
     def _assign(self, wanted: NextWindow | None) -> None:
         """Ask for something; None: the same again, for as many as it now takes."""
         before = self.assignment
-        wanted = wanted or NextWindow(before.window, before.kind, before.reason)
+        reason = before.reason
+        if self.run.unclean and reason.startswith(HELD):
+            reason = once_more_words(self._say_tempo_of(before))
+        wanted = wanted or NextWindow(before.window, before.kind, reason)
         given = self._make_assignment(wanted)
         if before.qpm and given.qpm and self.run.unclean and given.qpm > before.qpm:
-            # After an unclean repetition the tempo never rises.
-            self.tempo_now.now_qpm = before.qpm
-            given = self._make_assignment(wanted)
+            # After an unclean repetition the tempo never rises; a probe does not slow the whole.
+            if self.locating.probe is None:
+                self.tempo_now.now_qpm = before.qpm
+            given = replace(self._make_assignment(wanted), qpm=before.qpm)
         self.assignment = given
         if before.to_play != given.to_play:
             self.run = RunCounts()

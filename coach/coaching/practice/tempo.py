@@ -14,7 +14,8 @@ Metronome
     Tempi come in as quarter notes a minute (``qpm``); a mark counts the metre's beats, so a step in
     6/8 is taken on the dotted quarter. The 39 marks from 40 to 208 are those of a clockwork
     metronome (common practice). Neighbours differ by 3.4 to 5.6 %, more than the 2.5 % that a
-    listener can tell (Friberg and Sundberg 1995): every step is audible and none is a jump.
+    listener can tell (Friberg and Sundberg 1995): every step is audible and none is a jump. Under
+    40 the marks are those of the beat's half, or third: what is counted there.
 
 Ladder
     The tempo is set so that a repetition is likely to be clean, because a wrong one is learnt as
@@ -37,6 +38,7 @@ from math import exp, pow
 from typing import Any
 
 from coach.coaching.model import AssignmentKind
+from coach.score.counting import counted_quarters
 
 CHANCES = tuple(k / 12 for k in range(1, 12))
 """The grid of ``c``, chances of failing at the tempo asked for: twelfths. Own choice, because a
@@ -53,25 +55,37 @@ TRIES_KEPT = 12
 
 TempoAttempt = tuple[float, bool]
 """A repetition's tempo as a share of the tempo asked for, and whether it was clean."""
+OTHER_WINDOW = 0.5
+"""What a repetition counts that was of another window, or of other hands. Own choice: it is the
+same move, but a hand alone is easier than both, and a bar is more to think of than a beat."""
 
 
-def clean_chance(tries: Sequence[TempoAttempt], share: float) -> float:
+def clean_chance(
+    tries: Sequence[TempoAttempt], share: float, elsewhere: Sequence[TempoAttempt] = ()
+) -> float:
     """Chance, 0 to 1, that the next repetition is clean at this share of the tempo asked for.
 
-    ``tries`` are the repetitions up to now, the oldest first; a half where there are none.
+    ``tries`` are the repetitions of this window up to now, the oldest first, ``elsewhere`` those of
+    others before them, which count for less; a half where there are none.
     """
-    heard = tuple((round(min(s, 1.0), SHARE_DIGITS), clean) for s, clean in tries[-TRIES_KEPT:])
+    heard = tuple((round(min(s, 1.0), SHARE_DIGITS), clean) for s, clean in (*elsewhere, *tries))
     share = min(share, 1.0)
     fails: float = sum(
         fails_now * share**ease
-        for ease, fails_now in zip(EASES, _failing_by_ease(heard), strict=True)
+        for ease, fails_now in zip(
+            EASES, _failing_by_ease(heard[-TRIES_KEPT:], len(tries)), strict=True
+        )
     )
     return 1.0 - fails
 
 
 @lru_cache(maxsize=512)
-def _failing_by_ease(tries: tuple[TempoAttempt, ...]) -> tuple[float, ...]:
-    """For each ease: its probability times the mean chance of failing now at the full tempo."""
+def _failing_by_ease(tries: tuple[TempoAttempt, ...], own: int) -> tuple[float, ...]:
+    """For each ease: its probability times the mean chance of failing now at the full tempo.
+
+    The last ``own`` of the tries were of the window asked for.
+    """
+    counts = [1.0 if at >= len(tries) - own else OTHER_WINDOW for at in range(len(tries))]
     before = [sum(clean for _, clean in tries[:at]) for at in range(len(tries) + 1)]
     total, sums = 0.0, dict.fromkeys(EASES, 0.0)
     for ease, rate in product(EASES, RATES):
@@ -79,8 +93,8 @@ def _failing_by_ease(tries: tuple[TempoAttempt, ...]) -> tuple[float, ...]:
         left = exp(-rate * before[-1])
         for chance in CHANCES:
             weight = 1.0
-            for share, (_, clean) in zip(shares, tries, strict=True):
-                weight *= 1.0 - chance * share if clean else chance * share
+            for share, (_, clean), count in zip(shares, tries, counts, strict=True):
+                weight *= pow(1.0 - chance * share if clean else chance * share, count)
             total += weight
             sums[ease] += weight * chance * left
     return tuple(part / total for part in sums.values())
@@ -103,22 +117,25 @@ _STEP = 1.045
 
 def quicker(qpm: float, beat_quarters: Fraction, marks: int = 1) -> float:
     """The tempo so many marks up from ``qpm`` (the first mark above it, and on)."""
-    beat = float(beat_quarters)
-    bpm = qpm / beat
-    at = bisect_right(MARKS, bpm + _SAME)
-    if bpm < MARKS[0] / _STEP or at + marks > len(MARKS):
-        return qpm * pow(_STEP, marks)
-    return MARKS[at + marks - 1] * beat
+    for _ in range(marks):
+        unit = float(counted_quarters(qpm * (1.0 + _SAME), beat_quarters))
+        at = bisect_right(MARKS, qpm / unit + _SAME)
+        qpm = MARKS[at] * unit if at < len(MARKS) else qpm * _STEP
+    return qpm
 
 
 def slower(qpm: float, beat_quarters: Fraction, marks: int = 1) -> float:
     """The tempo so many marks down from ``qpm`` (the first mark below it, and on)."""
-    beat = float(beat_quarters)
-    bpm = qpm / beat
-    at = bisect_left(MARKS, bpm - _SAME)
-    if bpm > MARKS[-1] * _STEP or at < marks:
-        return qpm / pow(_STEP, marks)
-    return MARKS[at - marks] * beat
+    for _ in range(marks):
+        unit = float(counted_quarters(qpm * (1.0 - _SAME), beat_quarters))
+        at = bisect_left(MARKS, qpm / unit - _SAME)
+        is_on_them = at and qpm / unit <= MARKS[-1] * _STEP
+        qpm = MARKS[at - 1] * unit if is_on_them else qpm / _STEP
+    return qpm
+
+
+NEARLY_A_MARK = 1.04
+"""A tempo nearer than this to a mark above it stands for that mark. Own choice: hardly a mark."""
 
 
 def move_by_marks(qpm: float, beat_quarters: Fraction, marks: int) -> float:
@@ -144,9 +161,9 @@ LIKELY = 0.72
 """Chance of a clean repetition that a tempo is chosen for: most are clean, and it still teaches.
 About the share that trains learners fastest in theory (0.85: Wilson and others 2019, Nature
 Communications 10, 4646, of two-way choices; from memory), a little lower, for time."""
-FAIR = 0.5
-"""Chance from which the tempo asked for is tried. Own choice, because it then comes off more often
-than not, and saves the marks in between."""
+FAIR = 0.65
+"""Chance from which the tempo asked for is tried. Own choice: it comes off two times in three, and
+then saves the marks in between."""
 TOO_UNLIKELY = 0.5
 """Below this chance a tempo is left after a single unclean repetition. Own choice: it fails more
 often than not."""
@@ -168,6 +185,8 @@ class TempoLadder:
     """The tempo from which a trial last failed."""
     tries: list[TempoAttempt] = field(default_factory=list)
     """The player's record of this window: tempo as a share of the target, and clean or not."""
+    elsewhere: list[TempoAttempt] = field(default_factory=list)
+    """The same of other windows with this place, and of other hands, before."""
 
     @classmethod
     def start(cls, target_qpm: float | None, now_qpm: float | None) -> TempoLadder:
@@ -203,9 +222,26 @@ class TempoLadder:
             self.tries.append((self.now_qpm / self.target_qpm, clean))
             del self.tries[:-TRIES_KEPT]
 
+    def turn_to_other_window(self) -> None:
+        """What was played up to now was of another window: it counts for less."""
+        self.elsewhere = [*self.elsewhere, *self.tries][-TRIES_KEPT:]
+        self.tries = []
+
+    @property
+    def share(self) -> float:
+        """The present tempo as a share of the one asked for."""
+        return self.now_qpm / self.target_qpm if self.now_qpm and self.target_qpm else 1.0
+
+    @property
+    def chance_at_target(self) -> float:
+        """Chance of a clean repetition at the tempo asked for, by the record."""
+        return clean_chance(self.tries, 1.0, self.elsewhere)
+
     def chance(self, qpm: float) -> float:
         """Chance of a clean repetition at a tempo, by the record."""
-        return clean_chance(self.tries, qpm / self.target_qpm) if self.target_qpm else 1.0
+        if not self.target_qpm:
+            return 1.0
+        return clean_chance(self.tries, qpm / self.target_qpm, self.elsewhere)
 
     @property
     def is_unlikely(self) -> bool:
@@ -263,6 +299,10 @@ class TempoLadder:
         self.now_qpm = self.tried_from_qpm = self.before_trial_qpm
         self.before_trial_qpm, self.marks = None, 1
 
+    def stand_at(self, qpm: float) -> None:
+        """It was played at another tempo than the one asked for: the ladder stands there."""
+        self.now_qpm, self.marks, self.before_trial_qpm = qpm, 1, None
+
     def lower_tempo(self, beat_quarters: Fraction) -> None:
         """Slower by one mark at least, four at most: to where a clean repetition is likely."""
         if self.now_qpm is not None and self.slowest_qpm is not None:
@@ -280,16 +320,21 @@ class TempoLadder:
             "marks": self.marks,
             "before_trial": self.before_trial_qpm,
             "tried_from": self.tried_from_qpm,
-            "tries": [[share, clean] for share, clean in self.tries],
+            "tries": [list(one) for one in self.tries],
+            "elsewhere": [list(one) for one in self.elsewhere],
         }
 
     @classmethod
     def from_plain(cls, plain: Mapping[str, Any]) -> TempoLadder:
         """A tempo ladder from the data of :meth:`to_plain`."""
-        tries = [(float(share), bool(clean)) for share, clean in plain["tries"]]
+        tries, elsewhere = (
+            [(float(share), bool(clean)) for share, clean in plain[name]]
+            for name in ("tries", "elsewhere")
+        )
         numbers = [None if plain[k] is None else float(plain[k]) for k in _TEMPI]
         target, now, slowest, before_trial, tried_from = numbers
-        return cls(target, now, slowest, int(plain["marks"]), before_trial, tried_from, tries)
+        marks = int(plain["marks"])
+        return cls(target, now, slowest, marks, before_trial, tried_from, tries, elsewhere)
 
 
 _TEMPI = ("target", "now", "slowest", "before_trial", "tried_from")

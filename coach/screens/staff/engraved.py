@@ -10,7 +10,7 @@ Long windows have several pages, cut at barlines, so that no staff gets too smal
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
@@ -84,7 +84,8 @@ def plan_pages(score: Score, part: Excerpt, counts: Counts, pages: int) -> tuple
     plans: list[PagePlan] = []
     for start, end in pairwise(cuts):
         is_last = end == cuts[-1]
-        window = Window(start, end, part.window.hands, landing=is_last and part.window.landing)
+        lands = is_last and part.window.landing
+        window = replace(part.window, start_quarters=start, end_quarters=end, landing=lands)
         try:
             alone = excerpt(score, window)
         except ValueError:  # bars of rests: they go with what is before
