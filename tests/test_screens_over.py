@@ -142,7 +142,7 @@ def test_the_plan_is_changed_at_its_own_screen_and_says_what_was_done() -> None:
     seated((80, 24), run, drill=drill, learns=True)
 
 
-@pytest.mark.parametrize(("size", "more"), [((80, 24), True), ((120, 75), False)])
+@pytest.mark.parametrize(("size", "more"), [((80, 24), True), ((120, 95), False)])
 def test_a_text_longer_than_the_terminal_says_that_there_is_more_and_with_which_keys(
     size: tuple[int, int], more: bool
 ) -> None:
@@ -179,7 +179,7 @@ def test_plain_characters_only_on_every_other_screen() -> None:
         assert seat.text.isascii()
 
     plain = Settings(ascii_only=True)
-    seated((120, 70), run, settings=plain, drill=drill, learns=True)
+    seated((120, 95), run, settings=plain, drill=drill, learns=True)
 
 
 def test_notes_of_the_window_can_be_given_to_the_other_hand() -> None:

@@ -47,7 +47,7 @@ COMMANDS = (
         "diary", "y,ctrl+y", "y", "diary", "Which bars hold, and how it came about, day by day"
     ),
     Command("pause", "p,f9,space", "p", "pause", "Rest, and go on later"),
-    Command("hear", "h,f11", "h", "hear", "Hear the window as it is written, or silence"),
+    Command("hear", "h,f11", "h", "hear", "The window as it is written, or silence"),
     Command("hear_mine(1.0)", "j,ctrl+r", "j", "hear mine", "Your last one, then as written"),
     Command("hear_mine(2.0)", "J,ctrl+l", "J", "slowly", "The same at half the speed"),
     Command("hear_as('loops')", "l,ctrl+o", "l", "loop", "Hear the window round and round"),
@@ -55,7 +55,7 @@ COMMANDS = (
     Command("hear_as('louder')", "greater_than_sign", ">", "louder", "What is heard, louder"),
     Command("hear_as('softer')", "less_than_sign", "<", "softer", "What is heard, softer"),
     Command("accompany", "g,ctrl+g", "g", "with me", "The other hand, played along with you"),
-    Command("click", "c,ctrl+k", "c", "click", "How the click sounds; in a hearing, whether"),
+    Command("click", "c,ctrl+k", "c", "click", "How the click sounds, or whether it is heard"),
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
     Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
     Command("write", "e,ctrl+e", "e", "write", "A fingering, or a note on this passage"),
@@ -85,7 +85,8 @@ def key_beside_letters(command: Command) -> str:
     """The key that asks for it also while the letters are a piano, as it is shown."""
     key = next(key for key in command.keys.split(",") if len(key) > 1 and key != "question_mark")
     if key.startswith("ctrl+"):
-        return f"Ctrl+{key.removeprefix('ctrl+').upper()}"
+        plain = key.removeprefix("ctrl+")
+        return f"Ctrl+{_SHOWN_AS.get(plain, plain.upper())}"
     return _SHOWN_AS.get(key, key.upper())
 
 
@@ -106,8 +107,8 @@ def place_words(key: CommandKey, keys: Sequence[CommandKey]) -> str:
     end = "lowest" if key.pitch < MIDDLE_C else "highest"
     same_end = [one for one in keys if (one.pitch < MIDDLE_C) == (key.pitch < MIDDLE_C)]
     again = sum(one.name == key.name for one in same_end[: same_end.index(key)])
-    yours = "your " if key == same_end[0] else ""
-    return f"{yours}{'second ' * again}{end} {key.name}"
+    before = ("your " if key == same_end[0] else "", "second ", "third ", "fourth ")[min(again, 3)]
+    return f"{before}{end} {key.name}"
 
 
 def list_keys_words(piano_keys: int) -> tuple[str, ...]:

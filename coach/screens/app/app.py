@@ -282,7 +282,8 @@ class KeyholeApp(AppWithoutTraceback):
             if said := self.collaborators.keep_click(style):
                 self.push_screen(NoticeScreen(said))
 
-        self.push_screen(ClickScreen(now, self.collaborators.click, self._clock), keep)
+        sound, keys = self.collaborators.click, self.settings.piano_keys
+        self.push_screen(ClickScreen(now, sound, self._clock, keys), keep)
 
     def _listen_to_next(self) -> None:
         """Hear the next of several pianos."""

@@ -15,6 +15,7 @@ from textual.widgets.option_list import Option
 from coach.playing.click_schedule import ClickBeat, ClickBeats, ClickSound, ClickStyle, messages
 from coach.screens.dialogs.dialog import Choices, Dialog
 from coach.screens.interfaces import ClickLike
+from coach.screens.keymap import list_keys_words
 from coach.screens.terminal import as_shown
 
 TRIED_BEATS, TRIED_BEAT_S, TRIED_AFTER_S = 8, 0.5, 0.15
@@ -53,9 +54,14 @@ class ClickScreen(Dialog[ClickStyle]):
     """
 
     def __init__(
-        self, style: ClickStyle, sound: ClickLike | None, clock: Callable[[], float]
+        self,
+        style: ClickStyle,
+        sound: ClickLike | None,
+        clock: Callable[[], float],
+        piano_keys: int,
     ) -> None:
         super().__init__()
+        self._list_keys = "  ".join(list_keys_words(piano_keys))
         self._style, self._sound, self._clock = style, sound, clock
 
     def compose(self) -> ComposeResult:
@@ -63,6 +69,7 @@ class ClickScreen(Dialog[ClickStyle]):
         with Vertical():
             yield Static("The click")
             yield Choices(*self._options(), id="choices")
+            yield Static(self._list_keys)
             yield Static(as_shown(self, "↑↓ Enter change  Esc back"))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:

@@ -11,7 +11,9 @@ from textual.binding import Binding, BindingType
 
 from coach.playing.command_keys import CommandKey, ListStep, PianoCommand, lay_all_commands
 from coach.screens.dialogs.dialog import Dialog, TextBox
-from coach.screens.keymap import place_words
+
+_WHITE_KEYS = 7
+"""In an octave."""
 
 
 class CommandsScreen(Dialog[PianoCommand]):
@@ -26,7 +28,7 @@ class CommandsScreen(Dialog[PianoCommand]):
         self._keys = lay_all_commands(piano_keys)
 
     def compose(self) -> ComposeResult:
-        """Key and command, in two columns."""
+        """Key and command."""
         yield TextBox(f"Strike what you want; any other key goes back.\n\n{_table(self._keys)}")
 
     def hear_key(self, pitch: int, step: ListStep | None) -> bool:
@@ -37,7 +39,12 @@ class CommandsScreen(Dialog[PianoCommand]):
 
 
 def _table(keys: Sequence[CommandKey]) -> str:
-    rows = [f"{place_words(one, keys):<16} {one.command.value}" for one in keys]
-    half = (len(rows) + 1) // 2
-    pairs = zip_longest(rows[:half], rows[half:], fillvalue="")
-    return "\n".join(f"{left:<34}{right}".rstrip() for left, right in pairs)
+    """A column for each octave, from the lowest key up."""
+    octaves = [keys[at : at + _WHITE_KEYS] for at in range(0, len(keys), _WHITE_KEYS)]
+    heads = (f"from your lowest {keys[0].name}", "an octave up", "two octaves up", "three up")
+    columns = [
+        [head, *(f"{one.name}  {one.command.value}" for one in octave)]
+        for head, octave in zip(heads, octaves, strict=False)
+    ]
+    rows = zip_longest(*columns, fillvalue="")
+    return "\n".join("".join(f"{cell:<22}" for cell in row).rstrip() for row in rows)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import ClassVar
 
@@ -144,7 +145,7 @@ class HomeScreen(Screen[None]):
 
     def action_find(self) -> None:
         """Look for a score in the folders."""
-        self.app.push_screen(FindScreen(self._library.folder()))
+        self.app.push_screen(FindScreen(self._library.folder(), self._list_keys))
 
 
 def _item_line(item: HomeItem) -> Text:
@@ -191,9 +192,10 @@ class FindScreen(Dialog[None]):
     }
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, list_keys: Sequence[str] = ()) -> None:
+        """``list_keys`` says which of the piano's keys move in the tree."""
         super().__init__()
-        self._folder = folder
+        self._folder, self._list_keys = folder, list_keys
 
     def compose(self) -> ComposeResult:
         """The folder's tree and the keys."""
@@ -201,6 +203,7 @@ class FindScreen(Dialog[None]):
             tree = ScoreTree(self._folder)
             tree.show_guides = not self.app.has_class("-plain")
             yield tree
+            yield Static("  ".join(self._list_keys))
             yield Static(as_shown(self, "↑↓ Enter open  Backspace folder above  Esc back"))
 
     def action_up(self) -> None:

@@ -70,7 +70,7 @@ def _key_line(command: Command) -> str:
     """Its key, the one beside it while letters are a piano, its name, what it does."""
     beside = key_beside_letters(command) if command in COMMANDS else ""
     second = "" if beside == command.shown else beside
-    return f"{command.shown:>5} {second:<6}  {command.name:<17} {command.help}"
+    return f"{command.shown:>4} {second:<6} {command.name:<16} {command.help}"
 
 
 def fold(parts: Iterable[str], columns: int = 66) -> str:
