@@ -54,6 +54,7 @@ from coach.judging.verdict import (
     list_details,
     list_notices,
 )
+from coach.judging.wording import UNJUDGED
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
@@ -241,9 +242,6 @@ def _judge_tempo(excerpt: Excerpt, timing: Timing, asked: _Asked) -> list[Fault]
 
 
 # A repetition to be judged: all that the judge needs, as a fact that other processes can take.
-
-
-UNJUDGED = "There was no time to judge it: it does not count."
 
 
 @dataclass(frozen=True, slots=True)

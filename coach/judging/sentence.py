@@ -19,6 +19,8 @@ from coach.judging.model import Cause, Family, Fault, Label, Matching
 from coach.judging.wording import (
     NAME_THEIR_PLACE,
     beat_around,
+    describe_entry,
+    describe_hand_stop,
     describe_with_hand,
     list_places,
     name_times,
@@ -183,11 +185,7 @@ def _count_onsets(excerpt: Excerpt, hand: Hand, first: int) -> int:
 
 def _say_hand_stop(excerpt: Excerpt, stop: _HandStop) -> Ways:
     """``RH stopped before beat 3, LH played on``."""
-    other = Hand.LEFT if stop.hand is Hand.RIGHT else Hand.RIGHT
-    onset = excerpt.onsets_quarters[stop.onset]
-    where = f"{stop.hand.value} stopped before {place(excerpt, onset)}"
-    around = f"{stop.hand.value} stopped in {beat_around(excerpt, onset)}"
-    return tuple(f"{words}, {other.value} played on" for words in (where, around))
+    return describe_hand_stop(excerpt, stop.hand, excerpt.onsets_quarters[stop.onset])
 
 
 def _say_entry(excerpt: Excerpt, matching: Matching) -> list[Ways]:
@@ -195,7 +193,7 @@ def _say_entry(excerpt: Excerpt, matching: Matching) -> list[Ways]:
     entered = entered_at(excerpt, matching.score)
     if entered is None:
         return []
-    return [(f"began at {place(excerpt, entered)}", f"began in {beat_around(excerpt, entered)}")]
+    return [describe_entry(excerpt, entered)]
 
 
 def _say_break(

@@ -11,6 +11,13 @@ from coach.judging.model import Fault, Matching, Outcome, ScoreLabel, Stage, Tra
 from coach.judging.timing import Evenness, Timing
 from coach.judging.tolerance import EVENNESS_CV, Tolerance
 from coach.judging.wording import (
+    CLICK_OFFSET,
+    COVERED_HAND,
+    EVENNESS,
+    EVENNESS_PARTS,
+    NOT_ASKED,
+    SPREAD_CHORD,
+    UNSURE_READING,
     describe_with_place,
     place,
     seconds,
@@ -36,18 +43,17 @@ def is_clean(faults: Sequence[Fault], complete: bool) -> bool:
 def list_details(excerpt: Excerpt, faults: Sequence[Fault], timing: Timing) -> tuple[str, ...]:
     """Every fault with its place, those that do not count marked; then how even the rows were."""
     said = dict.fromkeys(
-        describe_with_place(excerpt, fault)
-        + (" (does not count at this stage)" if fault.forgiven else "")
+        describe_with_place(excerpt, fault) + (NOT_ASKED if fault.forgiven else "")
         for fault in faults
     )
     return (*said, *map(_describe_evenness, timing.evenness))
 
 
 def _describe_evenness(row: Evenness) -> str:
-    words = f"{row.hand.value} evenness: {row.cv:.0%} (a professional's scale: {EVENNESS_CV:.0%})"
+    words = EVENNESS.format(hand=row.hand.value, cv=row.cv, professional=EVENNESS_CV)
     if row.clock_ms is None or row.motor_ms is None:
         return words
-    return f"{words}; pulse {row.clock_ms:.0f} ms, fingers {row.motor_ms:.0f} ms"
+    return words + EVENNESS_PARTS.format(pulse_ms=row.clock_ms, fingers_ms=row.motor_ms)
 
 
 # What follows from the faults: errors at each note, the outcome of each transition.
@@ -143,20 +149,20 @@ def _notice_spread_chords(excerpt: Excerpt, timing: Timing, tolerance: Tolerance
             if hand.spread_ms >= tolerance.spread_ms and (i, hand.hand) not in split:
                 where = place(excerpt, moment.onset_quarters)
                 size = seconds(hand.spread_ms / 1000)
-                yield f"{hand.hand.value} chord spread at {where} ({size})"
+                yield SPREAD_CHORD.format(hand=hand.hand.value, place=where, size=size)
 
 
 def _unsure_reading(matching: Matching) -> Iterator[str]:
     if matching.unsure:
-        yield "It may have been one thing or another: it does not count"
+        yield UNSURE_READING
 
 
 def _notice_click_offset(timing: Timing) -> Iterator[str]:
     if timing.click is not None and abs(timing.click.offset_s) > _OFFSET_S:
         way = "behind" if timing.click.offset_s > 0 else "ahead of"
-        yield f"Always {seconds(timing.click.offset_s)} {way} the click: not counted"
+        yield CLICK_OFFSET.format(size=seconds(timing.click.offset_s), way=way)
 
 
 def _notice_covered_hand(shape: Shape, tolerance: Tolerance) -> Iterator[str]:
     if shape.left_louder_by > tolerance.left_louder:
-        yield "The left hand covers the right"
+        yield COVERED_HAND

@@ -7,7 +7,7 @@ from fractions import Fraction
 from statistics import fmean
 
 from coach.judging.model import Cause, Family, Fault
-from coach.score.model import Hands, Place, ScoreNote
+from coach.score.model import Hand, Hands, Place, ScoreNote
 from coach.score.pitch import Spelling, fifths_name
 from coach.score.window import Excerpt
 
@@ -52,6 +52,23 @@ WORDS: dict[Cause, str] = {
     Cause.NO_HAIRPIN: "no {name}",
 }
 """What is said of each cause, with gaps for what it was in the case at hand."""
+
+STARTED_AGAIN = "started again"
+"""A restart in fewest words."""
+STUMBLED, FELT_FOR_CHORD = "stumbled", "felt for the chord"
+NOTE, NOTE_AND_REST = "note", "note and rest"
+"""What fills the way to the next onset, where it has no name of its own."""
+
+# What is said besides the faults, in the details and as notices.
+
+NOT_ASKED = " (does not count at this stage)"
+EVENNESS = "{hand} evenness: {cv:.0%} (a professional's scale: {professional:.0%})"
+EVENNESS_PARTS = "; pulse {pulse_ms:.0f} ms, fingers {fingers_ms:.0f} ms"
+SPREAD_CHORD = "{hand} chord spread at {place} ({size})"
+UNSURE_READING = "It may have been one thing or another: it does not count"
+CLICK_OFFSET = "Always {size} {way} the click: not counted"
+COVERED_HAND = "The left hand covers the right"
+UNJUDGED = "There was no time to judge it: it does not count."
 
 NAME_THEIR_PLACE = frozenset(
     {
@@ -101,6 +118,25 @@ def name_bar(excerpt: Excerpt, at: Place) -> str:
         return ""
     again = any(at.bar == one.bar and one.bar_index < at.bar_index for one in excerpt.places)
     return f"the second {at.bar}" if again else at.bar
+
+
+def describe_skip(excerpt: Excerpt, onset: Fraction, count: int) -> str:
+    """``skipped beat 2``, ``skipped 2 beats from beat 2``."""
+    where = beat_around(excerpt, onset)
+    beats = where if count == 1 else f"{count} beats from {where}"
+    return describe(Cause.SKIPPED_BEAT, beats=beats)
+
+
+def describe_hand_stop(excerpt: Excerpt, hand: Hand, onset: Fraction) -> tuple[str, ...]:
+    """``RH stopped before beat 3, LH played on``; then the same with its beat alone."""
+    other = Hand.LEFT if hand is Hand.RIGHT else Hand.RIGHT
+    ways = (f"before {place(excerpt, onset)}", f"in {beat_around(excerpt, onset)}")
+    return tuple(f"{hand.value} stopped {way}, {other.value} played on" for way in ways)
+
+
+def describe_entry(excerpt: Excerpt, onset: Fraction) -> tuple[str, ...]:
+    """``began at beat 2``; then the same with its beat alone."""
+    return f"began at {place(excerpt, onset)}", f"began in {beat_around(excerpt, onset)}"
 
 
 def describe_lateness(cause: Cause, where: str, error_s: float) -> str:

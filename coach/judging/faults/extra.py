@@ -16,7 +16,15 @@ from coach.judging.faults.context import (
 )
 from coach.judging.model import Cause, Fault, Label, PlayedLabel
 from coach.judging.timing import Timing
-from coach.judging.wording import beat_around, describe, place, spell
+from coach.judging.wording import (
+    FELT_FOR_CHORD,
+    STARTED_AGAIN,
+    STUMBLED,
+    beat_around,
+    describe,
+    place,
+    spell,
+)
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
@@ -188,11 +196,11 @@ def make_repeat(attempt: Attempt) -> Fault:
     onset = excerpt.onsets_quarters[number]
     span = FaultSpan.at(onset, hands)
     if cause is Cause.STUMBLE:
-        did = "felt for the chord" if is_search else "stumbled"
+        did = FELT_FOR_CHORD if is_search else STUMBLED
         return make_fault(excerpt, cause, span, describe(cause, did=did))
     full = describe(cause, place=f"at {place(excerpt, onset)}")
     short = describe(cause, place=f"in {beat_around(excerpt, onset)}")
-    return make_fault(excerpt, cause, span, full, short_words=(short, "started again"))
+    return make_fault(excerpt, cause, span, full, short_words=(short, STARTED_AGAIN))
 
 
 def _notes_at(excerpt: Excerpt, number: int) -> range:

@@ -9,7 +9,7 @@ from itertools import groupby
 from coach.judging.faults.context import FaultContext, FaultSpan, hands_of, make_fault
 from coach.judging.model import Cause, Fault, Label
 from coach.judging.timing import Timing
-from coach.judging.wording import beat_around, describe
+from coach.judging.wording import describe, describe_skip
 from coach.score.window import Excerpt
 
 _CLOSED_UP = 0.75
@@ -99,9 +99,7 @@ def _make_skip(excerpt: Excerpt, run: list[int]) -> Fault:
     first, last = (int(excerpt.beat_of(onsets[n]) // 1) for n in (run[0], run[-1]))
     count = last - first + 1
     # A beat before the window's first onset has no name of its own: the onset's beat has.
-    where = beat_around(excerpt, onsets[run[0]])
-    beats = where if count == 1 else f"{count} beats from {where}"
-    words = describe(Cause.SKIPPED_BEAT, beats=beats)
+    words = describe_skip(excerpt, onsets[run[0]], count)
     span = FaultSpan(onsets[run[0]], onsets[run[-1]], excerpt.hands)
     fault = make_fault(excerpt, Cause.SKIPPED_BEAT, span, words)
     return replace(fault, from_beat=first - 1, to_beat=last + 1)

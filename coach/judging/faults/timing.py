@@ -13,6 +13,8 @@ from coach.judging.faults.context import FaultContext, FaultSpan, hands_of, make
 from coach.judging.model import Cause, Fault, ScoreLabel
 from coach.judging.timing import Moment, NoteValue, Timing
 from coach.judging.wording import (
+    NOTE,
+    NOTE_AND_REST,
     beat_around,
     describe,
     describe_lateness,
@@ -210,10 +212,10 @@ def _name_note(excerpt: Excerpt, moment: Moment, until_quarters: Fraction) -> st
     length = until_quarters - moment.onset_quarters
     notes = [excerpt.notes[note] for hand in moment.hands for note in hand.notes]
     if any(note.length_quarters == length for note in notes):
-        return name_value(length) or "note"
+        return name_value(length) or NOTE
     if notes and all(note.length_quarters < length for note in notes):
-        return "note and rest"
-    return "note"
+        return NOTE_AND_REST
+    return NOTE
 
 
 def _find_entries(context: FaultContext) -> Iterator[Fault]:
