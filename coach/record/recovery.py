@@ -53,6 +53,7 @@ def join(into: sqlite3.Connection, source: sqlite3.Connection) -> None:
     of = f"SELECT {rows.CHECKED} FROM repetition WHERE piece_id = ? ORDER BY id"
     for number, *values in source.execute(pieces):
         piece = join_piece(into, values)
+        _join_days(into, piece, source, number)
         for found in source.execute(of, (number,)):
             row = dict(zip((*rows.COLUMNS, "checksum"), found, strict=True))
             if rows.is_sound(found):
@@ -70,6 +71,23 @@ def join_entry(into: sqlite3.Connection, at_s: float, table: str, entry: str) ->
         WHERE NOT EXISTS (SELECT 1 FROM set_aside WHERE table_name = ?2 AND entry = ?3)
     """
     into.execute(put, (at_s, table, entry))
+
+
+_JOIN_BARS = "INSERT OR IGNORE INTO bars VALUES (?, ?)"
+_JOIN_PLAN = """
+    INSERT INTO plan VALUES (?, ?, ?) ON CONFLICT (piece_id) DO UPDATE SET
+        by_day = max(by_day, excluded.by_day), minutes = max(minutes, excluded.minutes)
+"""
+"""Of two plans the later day and the longer hours, so that it is all one which record joins."""
+
+
+def _join_days(
+    into: sqlite3.Connection, piece: int, source: sqlite3.Connection, number: int
+) -> None:
+    """What is known of a piece over the days, but for what follows from its repetitions."""
+    for table, query in (("bars", _JOIN_BARS), ("plan", _JOIN_PLAN)):
+        for _, *row in source.execute(f"SELECT * FROM {table} WHERE piece_id = ?", (number,)):
+            into.execute(query, (piece, *row))
 
 
 def join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:
