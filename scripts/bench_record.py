@@ -4,9 +4,9 @@
 
 Makes two records of invented data (``make_record``), or takes those that ``--folder`` holds from an
 earlier run, and times on each, in a process of its own for every run, the two records in turn:
-opening the record, what the home screen asks of it, a piece put on the desk, ``coach warmup
---list`` (the inside of it, and the whole command), and saving a repetition. Figures are medians;
-saving is the 99th percentile.
+opening the record, what the home screen asks of it, a piece put on the desk, its diary, ``coach
+warmup --list`` (the inside of it, and the whole command), and saving a repetition. Figures are
+medians; saving is the 99th percentile.
 """
 
 from __future__ import annotations
@@ -38,7 +38,10 @@ def inside(folder: Path) -> dict[str, float]:
     from coach.cli.score_library import HomeLibrary
     from coach.cli.sessions import SessionMaker
     from coach.cli.storage import Storage, close_record
+    from coach.record.pieces import piece_key
+    from coach.record.progress import gather_progress
     from coach.record.store import Store
+    from coach.screens.diary_text import Look, map_page, text_of
     from coach.screens.interfaces import Errand
 
     out: dict[str, float] = {}
@@ -60,6 +63,11 @@ def inside(folder: Path) -> dict[str, float]:
     SessionMaker(storage.store, storage.lease).make(score, path, Errand.GO_ON, 0.0)
     out["drill"] = time.perf_counter() - begun
     assert storage.store
+
+    begun = time.perf_counter()
+    diary = gather_progress(storage.store, piece_key(score, path), score).diary
+    text_of(map_page(diary, diary.days[-1].day, Look(116)))
+    out["diary"] = time.perf_counter() - begun
     close_record(storage.store)
 
     begun = time.perf_counter()
@@ -144,7 +152,7 @@ def bench(folder: Path, options: Namespace) -> None:
             f"{step:22}{1000 * few:>9.1f} ms{1000 * many:>9.1f} ms   "
             f"x{many / few:.1f}, {1000 * (many - few):+.1f} ms"
         )
-    print(f"bar: home and warm-up at most {1000 * BAR_S:.0f} ms longer")
+    print(f"bar: home, warm-up and diary at most {1000 * BAR_S:.0f} ms longer")
 
 
 if __name__ == "__main__":

@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 
 from coach.cli import main
+from coach.coaching.model import Observation
+from coach.coaching.observations import FAILED
 from coach.coaching.planning import (
     BarMap,
     BarState,
@@ -25,8 +27,10 @@ from coach.coaching.planning import (
     chance_of_failing,
 )
 from coach.coaching.planning.progress import Nights
+from coach.judging.model import Outcome
 from coach.playing.notes import Take
 from coach.record.calendar import day_of
+from coach.record.packing import pack_moves, unpack_moves, unpack_tries
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from coach.score.reading import read_score
@@ -362,3 +366,37 @@ def test_what_broke_last_is_weak_once_for_each_hand_and_bar() -> None:
     assert around == Window(Fraction(0), Fraction(4), Hands.RIGHT)
     still = Diary(TWO_BARS, tries("www"), day_of).weak()
     assert [one.state for one in still] == [BarState.WEAK]
+
+
+def test_years_of_moves_are_read_quickly_and_as_they_were_observed() -> None:
+    """Numbers of one byte and of more, fractions, errors, and moves that were not reached."""
+    moves = [
+        Observation(
+            0.0,
+            Transition(hand, Fraction(start), Fraction(start) + Fraction(step, 3)),
+            Fraction(start) + Fraction(onset, 3),
+            Hands.TOGETHER,
+            outcome,
+            80.0,
+            error_ms,
+            heard,
+        )
+        for hand in (Hands.RIGHT, Hands.LEFT)
+        for start, step, onset, outcome, error_ms, heard in (
+            (0, 3, 3, Outcome.CLEAN, None, 1.0),
+            (1, 3, 2, Outcome.LATE, 812.5, 0.2),
+            (5, 1, 1, Outcome.NOT_REACHED, None, 1.0),
+            (700, 900, 5, Outcome.WRONG, -4000.0, 0.0),
+            (3, 3, 3, Outcome.UNEVEN, 0.1, 1.0),
+        )
+    ]
+    packed = pack_moves(moves)
+    observed = unpack_moves(packed, 0.0, Hands.TOGETHER, 80.0)
+    assert unpack_tries(packed) == tuple(
+        Try(one.transition, one.onset_quarters, one.outcome in FAILED)
+        for one in observed
+        if one.outcome is not Outcome.NOT_REACHED
+    )
+    for broken in (packed[:-1], packed[:3], packed + b"\x01", b"\x09" + packed[1:]):
+        with pytest.raises(ValueError, match=r"."):
+            unpack_tries(broken)
