@@ -220,6 +220,35 @@ def test_a_dot_may_be_softened_or_sharpened(ratio: float) -> None:
     assert judge(window, play(window, qpm=QPM, late=dict.fromkeys(range(1, 14, 2), by_s))).clean
 
 
+def one_dotted_figure(qpm: float, ratio: float) -> Judgement:
+    """Quarters with a single dotted figure, played at a ratio."""
+    window, dice = whole(written(*[1] * 5, F(3, 4), F(1, 4), *[1] * 6)), random.Random(1)
+    late = {i: dice.gauss(0, 0.01) for i in range(len(window.notes))}
+    late[6] += (ratio / (ratio + 1) - 3 / 4) * 60 / qpm
+    return judge(window, play(window, qpm=qpm, late=late))
+
+
+def test_a_single_dotted_figure_is_told_as_a_triplet_where_it_is_slow_enough_to_show() -> None:
+    assert one_dotted_figure(60, 2.0).sentence.startswith("Dotted rhythm played as a triplet")
+    assert one_dotted_figure(60, 2.6).clean
+    assert one_dotted_figure(100, 2.0).clean
+
+
+def pairs(share: float, scatter_s: float) -> Judgement:
+    """Sixteen eighths, the first of each pair with a share of the beat, by hands that scatter."""
+    window, dice = whole(written(*[F(1, 2)] * 16, 2)), random.Random(1)
+    late = {i: dice.gauss(0, scatter_s) for i in range(len(window.notes))}
+    for i in range(1, 16, 2):
+        late[i] += (share - 0.5) * BEAT_S
+    return judge(window, play(window, qpm=QPM, late=late))
+
+
+def test_more_is_asked_of_short_and_long_than_of_a_swing() -> None:
+    assert pairs(0.64, 0.06).sentence.startswith("Swung: written even")
+    assert pairs(0.36, 0.04).sentence.startswith("Short and long: written even")
+    assert pairs(0.36, 0.06).clean
+
+
 def at_a_ratio(window: Excerpt, first: int, last: int, ratio: float) -> Judgement:
     """What lies between two onsets lasts so many times as long."""
 
