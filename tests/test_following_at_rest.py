@@ -196,3 +196,17 @@ def test_the_bar_before_is_no_part_of_a_repetition_with_a_wrong_note(wrong: int 
     keys = [(pitch, 10 + 0.6 * at) for at, pitch in enumerate(played)]
     heard = hears(Follower(part, qpm=100, window=follower), keys)
     assert takes(heard) == [times(keys[4:])]
+
+
+def test_who_goes_on_at_once_past_the_end_has_played_the_window() -> None:
+    """With both hands, in a fast figure: so soon no last note is over."""
+    written = (
+        (0, "45"), (1, "58"), (1.5, "58"), (2, "59"), (3, "47"), (4, "48"), (5, "60"), (5.5, "60"),
+        (6, "61"), (7, "49"), (8, "47+59"), (9, "45+57"), (10.5, "47"), (11.5, "49"), (12.5, "51"),
+        (13, "53"), (13.5, "54"), (14, "56"), (15, "53"), (15.5, "49"), (16, "54"),
+    )  # fmt: skip
+    keys = keys_of(*((10 + 0.55 * at, key) for at, key in written))
+    figure = (73, 77, 79, 47, 76, 74, 73, 71, 69, 49, 37)
+    on = [(key, 18.87 + 0.07 * at) for at, key in enumerate(figure)]
+    heard = hears(Follower(row(*written), qpm=104), [*keys, *on])
+    assert takes(heard)[0] == times(keys)

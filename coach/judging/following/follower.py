@@ -281,7 +281,7 @@ class Follower:
             return [self._give_up(None)]
         said = self._recognise_other()
         if said or rules.is_lost(self._score, self._alignment.trace.keys, self._take):
-            through = rules.count_to_end(self._score, self._alignment.trace.keys)
+            through = self._count_to_end()
             if through is not None:
                 return [self._end(FollowerInput.AT_END, through)]
             self._change_state(FollowerInput.LEFT)
@@ -291,6 +291,12 @@ class Follower:
             meaning, at = again
             return self._begin_again(meaning, self._exact.find_start(self._take, at))
         return self._update_marks()
+
+    def _count_to_end(self) -> int | None:
+        """How many keys it was to the window's end, where it was reached before other keys came."""
+        if self._exact.find_whole(self._take[: self._exact.count]) is not None:
+            return self._exact.count
+        return rules.count_to_end(self._score, self._alignment.trace.keys)
 
     def _recognise_other(self) -> PlayedInstead | None:
         """What is played instead, where the beginning fitted by chance."""
