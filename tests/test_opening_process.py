@@ -97,7 +97,7 @@ def test_a_score_too_large_for_the_memory_is_refused_with_the_sentence_that_says
         "from pathlib import Path\n"
         "from coach.score import reading\n"
         "from coach.score.opening import child, limits\n"
-        "def hoard(path):\n"
+        "def hoard(path, part):\n"
         "    held = None\n"
         "    while True: held = (held,)\n"
         "reading.read_score = hoard\n"

@@ -4,8 +4,11 @@ from pathlib import Path
 
 import pytest
 
+from coach.cli.open_score import open_piece
+from coach.record.pieces import piece_key
 from coach.score.formats import ScoreError
 from coach.score.model import Hand
+from coach.score.reading import read_score
 from tests.scorexml import attributes, bar, metre, note, opened, part, score
 
 
@@ -31,6 +34,36 @@ def test_of_several_pianos_the_first_is_read_and_said(tmp_path: Path) -> None:
     found = opened(tmp_path, score(two_staves("Piano I"), two_staves("Piano II", "G5", "P2")))
     assert [n.spelling.symbol for n in found.notes] == ["C3", "C5"]
     assert "more than one piano: Piano I was read, Piano II was left out" in found.remarks[0].text
+
+
+@pytest.mark.parametrize("wanted", ["2", "Piano II", "piano ii", "II"])
+def test_a_part_is_chosen_by_name_or_number(tmp_path: Path, wanted: str) -> None:
+    file = tmp_path / "duo.musicxml"
+    file.write_text(score(two_staves("Piano I"), two_staves("Piano II", "G5", "P2")))
+    found = read_score(file, wanted)
+    assert [n.spelling.symbol for n in found.notes] == ["C3", "G5"]
+    assert "Piano II was read, Piano I was left out" in found.remarks[0].text
+
+
+def test_another_players_part_can_be_chosen_too_and_a_wrong_name_says_which_there_are(
+    tmp_path: Path,
+) -> None:
+    file = tmp_path / "song.musicxml"
+    file.write_text(score(one_staff("Voice"), two_staves("Piano", "G5", "P2")))
+    assert [n.spelling.symbol for n in read_score(file, "voice").notes] == ["C5"]
+    with pytest.raises(ScoreError, match="no part “harp”: it has 1 Voice, 2 Piano"):
+        read_score(file, "harp")
+
+
+def test_a_chosen_part_is_kept_until_it_is_taken_back(tmp_path: Path) -> None:
+    file, data = tmp_path / "duo.musicxml", tmp_path / "data"
+    file.write_text(score(two_staves("Primo piano"), two_staves("Secondo piano", "G5", "P2")))
+    keys = []
+    for asked in (None, "Secondo", None, "", None):
+        found = open_piece(file, data=data, part=asked)
+        keys.append((found.notes[1].spelling.symbol, piece_key(found).key))
+    assert [symbol for symbol, _ in keys] == ["C5", "G5", "G5", "C5", "C5"]
+    assert len({key for _, key in keys}) == 2  # each part has a history of its own
 
 
 def test_a_third_staff_that_is_a_part_of_its_own_belongs_to_the_piano(tmp_path: Path) -> None:

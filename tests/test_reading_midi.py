@@ -144,13 +144,14 @@ def test_lengths_a_little_short_are_written_whole(tmp_path: Path, length: int) -
     """Sixteenths that an exporter lets go early, so that the same key can be struck again."""
     sixteenths = [("", [(at * 120, length, 60) for at in range(16)])]
     found = opened(tmp_path, written(sixteenths), "case.mid")
-    assert {n.length_quarters for n in found.notes[:-1]} == {Fraction(1, 4)}
+    assert {n.segments_quarters for n in found.notes[:-1]} == {(Fraction(1, 4),)}
+    assert found.notes[0].length_quarters == Fraction(length, 480)  # as it is to be heard
 
 
 def test_a_staccato_stays_short(tmp_path: Path) -> None:
     quarters = [("", [(at * 480, 240, 60) for at in range(4)])]
     found = opened(tmp_path, written(quarters), "case.mid")
-    assert {n.length_quarters for n in found.notes} == {Fraction(1, 2)}
+    assert {(n.length_quarters, n.segments_quarters) for n in found.notes} == {(Fraction(1, 2), ())}
 
 
 def test_a_performance_is_drawn_with_the_nearest_values(tmp_path: Path) -> None:

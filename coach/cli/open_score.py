@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 from argparse import Namespace
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from coach.coaching.model import Goal, Order, Way
 from coach.judging.model import Stage
+from coach.private_files import make_private_folder
 from coach.record.folder import cache_folder, data_folder, named_folder
 from coach.record.pieces import piece_key
+from coach.score.formats import ScoreError
 from coach.score.hand_moves import add_moves, apply, check, load_moves, parse_move, save_moves
 from coach.score.markings import (
     Marking,
@@ -26,6 +29,28 @@ from coach.score.opening import open_score, score_key
 from coach.score.window import Window, choose_window
 
 HANDS_FOLDER = "hands"
+PARTS_FOLDER = "parts"
+"""Which part of a score was asked for, where it isn't the piano that is found: a file each."""
+
+
+def _read_part(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8", errors="replace").strip()
+    except OSError:  # none was asked for, or it can't be told: the piano that is found
+        return ""
+
+
+def _keep_part(file: Path, part: str) -> None:
+    try:
+        if part:
+            make_private_folder(file.parent)
+            file.write_text(part + "\n", encoding="utf-8")
+        else:
+            file.unlink(missing_ok=True)
+    except OSError as error:
+        raise ScoreError(
+            f"Which part you chose cannot be kept in {file} ({error.strerror}): check its folder."
+        ) from None
 
 
 def open_piece(
@@ -33,18 +58,31 @@ def open_piece(
     moves: Sequence[str] = (),
     *,
     data: Path | None = None,
+    part: str | None = None,
     on_progress: Callable[[str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Score:
     """Open a score as the pianist has it: with notes given to the other hand, and with what was
-    written into it. New ``moves``, lines of either kind, are kept.
+    written into it. New ``moves``, lines of either kind, are kept, and so is the ``part`` that is
+    asked for; "" goes back to the piano that is found.
 
     Raises ScoreError, MoveError or RecordError, one sentence each.
     """
+    key = score_key(path)
+    kept_part = named_folder(data) / PARTS_FOLDER / key
+    wanted = _read_part(kept_part) if part is None else part
     score = open_score(
-        path, cache_dir=cache_folder(data), on_progress=on_progress, cancelled=cancelled
+        path,
+        cache_dir=cache_folder(data),
+        on_progress=on_progress,
+        cancelled=cancelled,
+        part=wanted,
     )
-    folder, key = named_folder(data) / HANDS_FOLDER, score_key(path)
+    if part is not None:
+        data_folder(data)
+        _keep_part(kept_part, part)
+    folder = named_folder(data) / HANDS_FOLDER
+    key += f"-{hashlib.sha256(wanted.encode()).hexdigest()[:8]}" if wanted else ""
     kept = load_moves(folder, key) if folder.parent.is_dir() else ()
     fresh = [parse_move(move) for move in moves if not is_marking(move)]
     for move in fresh:

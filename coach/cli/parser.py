@@ -104,6 +104,14 @@ def _add_window(parser: argparse.ArgumentParser) -> None:
         "--strictness", choices=["strict", "usual", "lenient"], default="usual",
         help="how closely timing is judged",
     )  # fmt: skip
+    _add_part(parser)
+
+
+def _add_part(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--part", metavar="NAME",
+        help="of four hands or two pianos, by name or number; it is kept, “” forgets it",
+    )  # fmt: skip
 
 
 def _add_stage(parser: argparse.ArgumentParser) -> None:
@@ -174,6 +182,7 @@ def _add_score(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     score.add_argument("--notes", action="store_true", help="list every note")
     score.add_argument("--json", action="store_true", help="as data")
     score.add_argument("--move", action="append", default=[], metavar="RULE")
+    _add_part(score)
     _add_common(score, again=True)
 
 

@@ -29,7 +29,9 @@ def drill(options: Namespace) -> int:
     from coach.cli.wiring import Errand
 
     with waiting_line() as tell:
-        score = open_piece(options.score, options.move, data=options.data, on_progress=tell)
+        score = open_piece(
+            options.score, options.move, data=options.data, part=options.part, on_progress=tell
+        )
     goal_from(options, score)
     storage = Storage(options)
     storage.bring_up_to_date()

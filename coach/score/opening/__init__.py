@@ -24,13 +24,15 @@ def open_score(
     on_progress: Callable[[str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
     reader: Sequence[str] | None = None,
+    part: str = "",
 ) -> Score:
     """The score in a file of any kind that can be read.
 
     ``cache_dir`` is where scores already read are kept (default: the system's cache folder).
     ``on_progress`` is given a short text now and again while a new score is read; ``cancelled``
     is asked about twenty times a second whether to give up. Blocks meanwhile, so a screen calls
-    it from a worker thread. ``reader`` is the program that reads, where it is not ours.
+    it from a worker thread. ``reader`` is the program that reads, where it is not ours. ``part``
+    names the part that is asked for, where it isn't the piano that is found.
 
     Raises ScoreError, one sentence for the pianist; OpeningCancelled where it was given up.
     """
@@ -40,10 +42,10 @@ def open_score(
 
     data = file_bytes(path)
     folder = cache_dir or cache.default_folder()
-    entry = cache.entry_name(cache.content_key(data), path.name)
+    entry = cache.entry_name(cache.content_key(data), f"{path.name}\n{part}" if part else path.name)
     score = cache.load(folder, entry)
     if score is None:
-        body = read_apart(path, reader, on_progress or _silent, cancelled or _never)
+        body = read_apart(path, reader, on_progress or _silent, cancelled or _never, part)
         score = score_in_answer(path, body)
         if file_bytes(path) == data:  # else it was written to meanwhile
             cache.store(folder, entry, body)

@@ -1,7 +1,7 @@
 """The process in which a score is read: bound in memory and time, and mute but for its answer.
 
-It is told ``{"path": ...}`` as JSON on its standard input, and answers on its standard output
-with one word and a line end (``score``, ``refused`` or ``fault``), then the score as JSON
+It is told ``{"path": ..., "part": ...}`` as JSON on its standard input, and answers on its standard
+output with one word and a line end (``score``, ``refused`` or ``fault``), then the score as JSON
 (:mod:`coach.score.serialize`) or the sentence. What the libraries print goes nowhere.
 """
 
@@ -33,7 +33,7 @@ def main() -> None:
     request = json.load(sys.stdin.buffer)
     path = Path(request["path"])
     limit_process()
-    out.write(answer(path))
+    out.write(answer(path, str(request.get("part", ""))))
     out.flush()
     os._exit(0)  # a large score takes a while to be taken apart, and the pianist waits
 
@@ -47,13 +47,13 @@ def _private_output() -> BinaryIO:
     return pipe
 
 
-def answer(path: Path) -> bytes:
+def answer(path: Path, part: str = "") -> bytes:
     """What this process answers with; it can change nothing afterwards.
 
     The bytes are made in here, so that memory which runs out over the last copy is said too.
     """
     try:
-        return _encode_answer("score", _read(path))
+        return _encode_answer("score", _read(path, part))
     except ScoreError as error:
         return _encode_answer("refused", str(error))
     except MemoryError:
@@ -74,7 +74,7 @@ def _encode_answer(kind: str, text: str) -> bytes:
     return f"{kind}\n{text}".encode("utf-8", "backslashreplace")
 
 
-def _read(path: Path) -> str:
+def _read(path: Path, part: str) -> str:
     data = file_bytes(path)
     if is_archive(data):
         check_archive(data, printable_name(path))
@@ -82,7 +82,7 @@ def _read(path: Path) -> str:
     from coach.score.reading import read_score
 
     seal_process()
-    return json.dumps(score_to_plain(read_score(path)), separators=(",", ":"))
+    return json.dumps(score_to_plain(read_score(path, part)), separators=(",", ":"))
 
 
 if __name__ == "__main__":

@@ -169,6 +169,7 @@ def read_apart(
     reader: Sequence[str] | None,
     progress: Callable[[str], None],
     cancelled: Callable[[], bool],
+    part: str = "",
 ) -> bytes:
     """The score's plain data as JSON bytes, from the reading process; raises ScoreError."""
     name = printable_name(path)
@@ -179,7 +180,7 @@ def read_apart(
             progress(f"Reading {name}: {seconds:.0f} s")
 
     try:
-        request = {"path": str(path.absolute())}
+        request = {"path": str(path.absolute()), "part": part}
         program = reader or READER
         answer = ask(request, program=program, show_wait=show_wait, cancelled=cancelled)
     except Stopped as reason:

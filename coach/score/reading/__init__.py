@@ -18,14 +18,14 @@ from coach.score.reading.hands import hands_by_voice
 __all__ = ["hands_by_voice", "read_score"]
 
 
-def read_score(path: Path) -> Score:
-    """The score in a file, exactly as written.
+def read_score(path: Path, part: str = "") -> Score:
+    """The score in a file, exactly as written; of several pianos the ``part`` that is named.
 
     What was repaired, left out or guessed stands in the score's ``remarks``. Raises
     :class:`~coach.score.formats.ScoreError`, one sentence for the pianist, where the file cannot
     be opened.
     """
-    source = load(path)
+    source = load(path, part)
     module, name = FORMATS[source.kind].reader.split(":")
     read: Callable[[Source], Score] = getattr(import_module(module), name)
     return read(source)

@@ -29,9 +29,11 @@ class Source:
     """The file's name, for people."""
     kind: FileKind
     data: bytes
+    part: str = ""
+    """The part that is asked for, by name or number; "" for the piano that is found."""
 
 
-def load(path: Path) -> Source:
+def load(path: Path, part: str = "") -> Source:
     """The file's content and kind, unpacked where it is compressed MusicXML.
 
     Raises ScoreError where it cannot be read, is empty, is too large or is no score.
@@ -47,7 +49,7 @@ def load(path: Path) -> Source:
             "export it as MusicXML."
         )
     _check_extent(path.name, kind, data)
-    return Source(path.name, kind, data)
+    return Source(path.name, kind, data, part)
 
 
 _PROGRAMS_OWN = {

@@ -320,6 +320,11 @@ def read_midi(source: Source) -> Score:
 
     Raises ScoreError where it is damaged, or holds no note with a pitch.
     """
+    if source.part:
+        raise ScoreError(
+            f"{source.name} is MIDI, which has tracks and no parts: leave --part out, or open the "
+            "piece as MusicXML."
+        )
     piece = read_midi_file(source.data, source.name)
     notes, remarks = hands_of_tracks(piece, source.name)
     unit = piece.ticks_per_quarter
@@ -429,11 +434,11 @@ def _notes(
                 pitch=note.pitch,
                 spelling=Spelling.of(note.pitch, bar.key_fifths),
                 onset_quarters=onset,
-                length_quarters=written if notated else played,
+                length_quarters=played,
                 staff=staff,
                 hand=note.hand,
                 bar_index=bar.index,
-                segments_quarters=() if notated else (written,),
+                segments_quarters=() if written == played else (written,),
                 hand_is_guess=note.hand_is_guess,
             )
         )

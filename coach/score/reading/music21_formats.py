@@ -101,7 +101,7 @@ def read_other(source: Source) -> Score:
     if source.kind is FileKind.ABC:
         text, pieces = first_tune(text)
     xml = _as_musicxml(text, source)
-    score = read_musicxml(Source(source.name, FileKind.MUSICXML, xml))
+    score = read_musicxml(Source(source.name, FileKind.MUSICXML, xml, source.part))
     return replace(
         score,
         title=_title(score, source),

@@ -110,11 +110,13 @@ def arrange_chord(
     order = sorted(heads, key=lambda h: (h.staff, not upper.get(h.note, True), h.position))
     beside, signs = _FreeColumns(), _FreeColumns()
     width = max(head_width(head, scale, narrow=narrow) for head in order)
-    head_column = {i: width * beside.put(h.staff, h.position, 1) for i, h in enumerate(order)}
+    # A hollow head is closed by its neighbour unless there is air between.
+    pitch = width + any(head.value.is_hollow for head in order)
+    head_column = {i: pitch * beside.put(h.staff, h.position, 1) for i, h in enumerate(order)}
     sign_text = {i: _sign_text(h, order, scale) for i, h in enumerate(order) if h.accidental}
-    pitch = max([2, *map(len, sign_text.values())])  # two signs side by side: as wide as a wide one
+    apart = max([2, *map(len, sign_text.values())])  # two signs side by side: as wide as a wide one
     sign_column = {
-        i: -pitch * signs.put(order[i].staff, order[i].position, 1) - len(text)
+        i: -apart * signs.put(order[i].staff, order[i].position, 1) - len(text)
         for i, text in sign_text.items()
     }
     before = -min(sign_column.values(), default=0)

@@ -36,7 +36,7 @@ def read_musicxml(source: Source) -> Score:
     root, repairs = parse_xml(source.data, source.name)
     parts = parts_of(root, source.name)
     everyone = [walk_part(part.measures) for part in parts]
-    choice = choose_piano(parts, everyone, source.name)
+    choice = choose_piano(parts, everyone, source.name, source.part)
     chosen = [everyone[index] for index in choice.indexes]
     others = [part for at, part in enumerate(everyone) if at not in choice.indexes]
     piano = piano_of(chosen, is_solo=not any(part.notes for part in others))

@@ -161,8 +161,8 @@ class Choice:
     remarks: tuple[Remark, ...] = ()
 
 
-def choose_piano(parts: list[Part], facts: list[PartFacts], name: str) -> Choice:
-    """The piano among the parts.
+def choose_piano(parts: list[Part], facts: list[PartFacts], name: str, wanted: str = "") -> Choice:
+    """The piano among the parts; ``wanted`` names a part, or gives its number from the top.
 
     Raises ScoreError where there is no note with a pitch, or only parts of other instruments.
     """
@@ -170,6 +170,10 @@ def choose_piano(parts: list[Part], facts: list[PartFacts], name: str) -> Choice
     if not pitched:
         raise ScoreError(f"{name} holds no note that could be played: export the score again.")
     choices = _choices(parts, facts, pitched)
+    if wanted:
+        at = _find_part(parts, pitched, wanted, name)
+        chosen = next((one for one in choices if at in one), (at,))
+        choices = [chosen, *(one for one in choices if one != chosen)]
     if not choices:
         others = ", ".join(parts[i].name for i in pitched[:4])
         raise ScoreError(
@@ -179,6 +183,22 @@ def choose_piano(parts: list[Part], facts: list[PartFacts], name: str) -> Choice
     chosen = choices[0]
     remarks = _list_left_out(parts, pitched, chosen, choices)
     return Choice(chosen, tuple(remarks))
+
+
+def _find_part(parts: list[Part], pitched: list[int], wanted: str, name: str) -> int:
+    """The part of this number or name; of several whose name holds it the first."""
+    number = whole(wanted, 1, len(parts))
+    if number and number - 1 in pitched:
+        return number - 1
+    asked = wanted.casefold()
+    names = {i: [one.casefold() for one in parts[i].names] for i in pitched}
+    whole_name = (i for i in pitched if asked in names[i])
+    in_name = (i for i in pitched if any(asked in one for one in names[i]))
+    found = next(whole_name, next(in_name, None))
+    if found is None:
+        there = ", ".join(f"{i + 1} {parts[i].name}" for i in pitched[:12])
+        raise ScoreError(f"{name} has no part “{wanted}”: it has {there}.")
+    return found
 
 
 def _choices(
@@ -285,7 +305,10 @@ def _list_left_out(
     chosen_name = parts[chosen[0]].name
     if pianos:
         names = ", ".join(parts[i].name for i in sorted(pianos))
-        text = f"The score has more than one piano: {chosen_name} was read, {names} was left out."
+        text = (
+            f"The score has more than one piano: {chosen_name} was read, {names} was left out; "
+            "--part chooses another."
+        )
         remarks.append(Remark("left out", text))
     if others:
         text = f"Only {chosen_name} is to be played; left out: {', '.join(others[:12])}."
