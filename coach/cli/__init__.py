@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from coach.cli.parser import make_parser
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from coach.cli.errors import Ran
 
 
@@ -32,5 +34,18 @@ def _run(argv: Sequence[str] | None, ran: Ran) -> int:
         return int(done.code or 0)
     from coach.cli import commands
 
+    if options.pianist is not None:
+        options.data = _folder_of(options.pianist, options.data)
     ran.data = options.data
     return commands.RUN[options.command or "home"](options)
+
+
+def _folder_of(pianist: str, data: Path | None) -> Path:
+    """Where the record of one of several pianists lies. Raises CannotDo."""
+    from coach.cli.errors import CannotDo
+    from coach.record.folder import RecordError, pianist_folder
+
+    try:
+        return pianist_folder(pianist, data)
+    except RecordError as error:
+        raise CannotDo(str(error)) from error

@@ -62,6 +62,10 @@ def _add_common(parser: argparse.ArgumentParser, *, again: bool = False) -> None
         help="where the record of your practice is kept (also: KEYHOLE_DATA)",
     )  # fmt: skip
     parser.add_argument(
+        "--pianist", metavar="NAME", default=unset,
+        help="whose record it is, where several play at this piano",
+    )  # fmt: skip
+    parser.add_argument(
         "--port", metavar="NAME", default=unset, help="the piano's MIDI port, or part of its name"
     )
     parser.add_argument(

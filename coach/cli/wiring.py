@@ -65,6 +65,7 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
                 piano_keys=storage.settings.piano_keys,
                 click=click_of(storage.settings),
                 bound=bound_of(storage.settings),
+                pianist=options.pianist or "",
             ),
             replace(start, demo_speed=getattr(options, "speed", 1.0)),
         )

@@ -118,6 +118,26 @@ def named_folder(asked: str | Path | None = None, environ: Mapping[str, str] = o
     return Path(named).expanduser() if named else platformdirs.user_data_path(APP, False)
 
 
+PIANISTS = "pianists"
+"""The folder, within the data folder, of those who share the piano."""
+_NAME = re.compile(r"[^\W_][\w .'-]{0,39}")
+
+
+def pianist_folder(
+    name: str, asked: str | Path | None = None, environ: Mapping[str, str] = os.environ
+) -> Path:
+    """The data folder of one of several pianists at one piano; neither made nor tried.
+
+    Raises RecordError where the name can't be a folder's.
+    """
+    if not _NAME.fullmatch(name) or name.endswith((" ", ".")):
+        raise RecordError(
+            f"“{name}” can't be kept as a pianist's name: take letters, digits and spaces, at most "
+            "40 of them."
+        )
+    return named_folder(asked, environ) / PIANISTS / name
+
+
 def cache_folder(asked: str | Path | None = None, environ: Mapping[str, str] = os.environ) -> Path:
     """Where what can be made again is kept: within the data folder where one is asked for.
 
@@ -144,7 +164,7 @@ def _writable(folder: Path) -> Path:
 
 _OURS = re.compile(
     r"(record|unsaved|settings)[^/]*\.(sqlite3|json)(-wal|-shm|-journal|\.part)?"
-    r"|mistake-[^/]*\.txt|in-use\.lock|cache|hands|markings"
+    r"|mistake-[^/]*\.txt|in-use\.lock|cache|hands|markings|pianists"
 )
 """The names of what Keyhole keeps in its folder."""
 _COPIES = ("record-before-version-", "record-damaged-")

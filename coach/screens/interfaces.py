@@ -321,6 +321,8 @@ class Settings:
     """How the click sounds."""
     bound: Mapping[Trigger, PianoCommand] = field(default_factory=dict)
     """Keys, pedals and buttons that the pianist chose for something."""
+    pianist: str = ""
+    """Who plays, where several share the piano."""
 
 
 SubmitJob: TypeAlias = "Callable[[JudgingJob], Future[Judgement]]"

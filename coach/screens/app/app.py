@@ -139,8 +139,14 @@ class KeyholeApp(AppWithoutTraceback):
         self.set_timer(SETTLE_S, settle_memory)
 
     def _make_home(self) -> HomeScreen:
-        needed, keys = self.collaborators, self.settings.piano_keys
-        return HomeScreen(needed.library, piano=None, can_demo=needed.can_demo, piano_keys=keys)
+        needed, settings = self.collaborators, self.settings
+        return HomeScreen(
+            needed.library,
+            piano=None,
+            can_demo=needed.can_demo,
+            piano_keys=settings.piano_keys,
+            pianist=settings.pianist,
+        )
 
     def _say_notices(self) -> None:
         if isinstance(self.top, OpeningScreen):  # it closes itself, which only the uppermost can

@@ -53,10 +53,18 @@ class HomeScreen(Screen[None]):
     """
 
     def __init__(
-        self, library: Library, *, piano: str | None, can_demo: bool, piano_keys: int = 88
+        self,
+        library: Library,
+        *,
+        piano: str | None,
+        can_demo: bool,
+        piano_keys: int = 88,
+        pianist: str = "",
     ) -> None:
+        """``pianist``: who plays, where several share the piano."""
         super().__init__()
         self._library, self._piano, self._can_demo = library, piano, can_demo
+        self._title = " · ".join(filter(None, ("Keyhole", printable(pianist))))
         self._list_keys = list_keys_words(piano_keys)
         self._items: tuple[HomeItem, ...] = ()
 
@@ -82,7 +90,7 @@ class HomeScreen(Screen[None]):
     def show_piano(self, name: str | None) -> None:
         """Say which piano is heard."""
         self._piano = name
-        self.query_one(StateLine).show("Keyhole", piano_words(name) if name else "no piano")
+        self.query_one(StateLine).show(self._title, piano_words(name) if name else "no piano")
         self._show_keys()
 
     def on_resize(self, event: Resize) -> None:

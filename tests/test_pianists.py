@@ -1,0 +1,44 @@
+"""Several pianists at one piano: each has a record of their own."""
+
+from pathlib import Path
+
+import pytest
+
+from coach.cli import main
+from coach.record.folder import FILE, close_to_others, pianist_folder
+
+SAMPLE = Path(__file__).parents[1] / "sample_scores" / "1-low-tide.musicxml"
+
+
+def plan(data: Path, *more: str) -> int:
+    return main(["plan", str(SAMPLE), "--data", str(data), *more])
+
+
+def test_each_has_a_record_of_their_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert plan(tmp_path, "--by", "2099-01-01", "--pianist", "Ada") != 0  # too far away
+    assert main(["check", "--data", str(tmp_path), "--pianist", "Ada"]) == 0
+    assert main(["check", "--data", str(tmp_path), "--pianist", "Ben"]) != 0
+    assert (tmp_path / "pianists" / "Ada" / FILE).exists()
+    assert not (tmp_path / FILE).exists()
+    capsys.readouterr()
+
+
+@pytest.mark.parametrize("name", ["Ada", "Ada Müller", "ben-2", "O'Hara", "李"])
+def test_names_as_people_have_them(tmp_path: Path, name: str) -> None:
+    assert pianist_folder(name, tmp_path) == tmp_path / "pianists" / name
+
+
+@pytest.mark.parametrize("name", ["", "..", "../Ada", "a/b", "a\\b", ".hidden", "a\n", "x" * 41])
+def test_what_is_no_folder_s_name_is_answered_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    assert main(["check", "--data", str(tmp_path), "--pianist", name]) == 2
+    assert "can't be kept as a pianist's name" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
+def test_the_shared_folder_is_closed_to_others_all_the_same(tmp_path: Path) -> None:
+    tmp_path.chmod(0o755)
+    (tmp_path / "pianists" / "Ada").mkdir(parents=True)
+    close_to_others(tmp_path)
+    assert tmp_path.stat().st_mode & 0o077 == 0
