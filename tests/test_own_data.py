@@ -26,6 +26,7 @@ from coach.record.folder import FILE
 from coach.record.own_data import copy_to
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import Store
+from coach.score.markings import load_markings, markings_file, parse_marking, save_markings
 from coach.score.reading import read_score
 from tests.records import SCORE, ended
 
@@ -444,3 +445,15 @@ def test_what_became_of_the_record_is_said(
     capsys.readouterr()
     assert coach(command, out if command == "import" else other, "--data", data) == 0
     assert "The practice record was damaged: it is kept as" in capsys.readouterr().err
+
+
+def test_what_was_written_into_a_piece_goes_out_comes_in_and_is_forgotten(tmp_path: Path) -> None:
+    data, out, new = tmp_path / "data", tmp_path / "out", tmp_path / "new"
+    record(data, SOME)
+    key = PIECES[1].key
+    save_markings(data, key, [parse_marking("bar 1 note Sing.")], "Another Piece")
+    assert coach("export", out, "--data", data) == 0
+    assert coach("import", out, "--data", new) == 0
+    assert load_markings(new, key) == load_markings(data, key) != ()
+    assert coach("forget", "another", "--data", data, "--yes") == 0
+    assert not markings_file(data, key).exists()
