@@ -34,6 +34,7 @@ from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
 from coach.score.window import excerpt, whole_piece
 from coach.screens.dialogs.dialog import Choices
 from coach.screens.dialogs.home import FindScreen, HomeScreen
+from coach.screens.dialogs.learn import LearnScreen
 from coach.screens.dialogs.texts import help_text
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Settings, Start
@@ -323,3 +324,27 @@ def test_a_pedal_that_was_chosen_asks_in_the_drill() -> None:
         assert drill.asked == [Request.NEXT]
 
     seated((80, 24), run, drill=drill, settings=Settings(bound=bound))
+
+
+def test_a_command_is_learnt_by_example_and_the_music_keeps_its_keys() -> None:
+    drill = FakeDrill(two_hands())
+
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("u")
+        await seat.until(LearnScreen)
+        again = list(PianoCommand).index(PianoCommand.AGAIN)
+        await seat.pilot.press(*["down"] * again, "enter")
+        assert "what shall mean “again”" in seat.text
+        seat.staging.ports.post(Pedal(64, 127, 1.0))  # the right pedal never
+        await seat.play(60)
+        assert "The music needs" in seat.text
+        assert not drill.struck
+        seat.staging.ports.post(ButtonDown(20, 2.0))
+        await seat.until(DrillScreen)
+        seat.staging.ports.post(ButtonDown(20, 3.0))
+        await asyncio.sleep(0)
+        await seat.pilot.pause()
+        assert drill.asked == [Request.AGAIN]
+        assert str(next(iter(seat.app.settings.bound))) == "button 20"
+
+    seated((80, 24), run, drill=drill)

@@ -194,7 +194,7 @@ def test_what_can_not_be_heard_is_said_without_a_headline_of_another_thing() -> 
 
 
 def test_the_keys_are_told_with_all_others() -> None:
-    assert "Hear the window as it is written" in help_text(demo=False)
+    assert "The window as it is written" in help_text(demo=False)
     assert Window(Fraction(0), Fraction(4)) == WINDOW
 
 
@@ -216,7 +216,7 @@ def test_it_can_be_heard_slower_louder_in_a_loop_and_with_the_click() -> None:
         assert len(counted_s) == 4 + 5  # the count-in and the window's grid
         assert on_s[0] == pytest.approx(counted_s[4])
         assert not drill.asked
-        await seat.pilot.press("b")
+        await seat.pilot.press("B")
         assert 48 in [one[1] for _, one in click.played if one[0] == 0x90]
         await seat.pilot.press("h")
         assert "you hear it" not in seat.text

@@ -23,10 +23,11 @@ these on, and no key that is up makes a sound by them."""
 ANSWER_S = 10.0
 """What comes later than this is no answer. Own choice, because a port is opened within some tenths
 of a second, on a busy machine within seconds."""
-EARLY_S, LATE_S = 0.005, 0.15
+EARLY_S, LATE_S = 0.005, 0.5
 """How long before and after its time a message of ours may come in again. A cable's ten notes take
-10 ms, a busy server's period 43 ms; own choice, because twice that still tells two strokes of a
-fast repetition (six a second) apart."""
+10 ms, a busy server's period 43 ms, but a machine may stand still for a moment: of 10,000 notes
+seven came later than 0.15 s. Own choice, because key and loudness have to be the same besides, so
+that hardly ever a player's key is meant."""
 
 
 class OwnSound:

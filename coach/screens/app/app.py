@@ -35,6 +35,8 @@ from coach.screens.dialogs import (
     ConnectScreen,
     Dialog,
     HomeScreen,
+    LearnScreen,
+    Learnt,
     MinutesScreen,
     NoticeScreen,
     OpeningScreen,
@@ -54,6 +56,7 @@ from coach.screens.terminal import PrintableOnly
 
 if TYPE_CHECKING:
     from coach.playing.click_schedule import ClickStyle
+    from coach.playing.command_keys import Bound
     from coach.record.progress import PieceProgress
     from coach.score.model import Score
     from coach.screens.drill import DrillScreen
@@ -248,6 +251,9 @@ class KeyholeApp(AppWithoutTraceback):
         if isinstance(top, SetupScreen):
             top.hear(event)
             return True
+        if isinstance(top, LearnScreen):
+            top.hear(event, step)
+            return True
         if not isinstance(top, Dialog | HomeScreen):
             return False
         if isinstance(event, KeyDown):
@@ -298,6 +304,20 @@ class KeyholeApp(AppWithoutTraceback):
         if ports and inbox and len(names) > 1:
             at = names.index(self._piano.name) if self._piano.name in names else -1
             ports.listen(names[(at + 1) % len(names)], inbox.post)
+
+    def learn_command(self, score: Score, follow: Callable[[Bound], None]) -> None:
+        """Have a command learnt by example; ``follow`` is told all that is bound then."""
+
+        def keep(learnt: Learnt | None) -> None:
+            if learnt is None:
+                return
+            from coach.screens.setup_steps import SetupFound
+
+            trigger, command = learnt
+            self._keep_setup(SetupFound(bound={**self.settings.bound, trigger: command}))
+            follow(self.settings.bound)
+
+        self.push_screen(LearnScreen(score, self.settings.piano_keys), keep)
 
     def _keep_setup(self, found: SetupFound | None) -> None:
         """Go by what was found from now on, and keep it."""

@@ -13,6 +13,7 @@ from coach.screens.dialogs.dialog import (
 )
 from coach.screens.dialogs.hands import HandsScreen
 from coach.screens.dialogs.home import FIRST_PAINT_S, HomeScreen
+from coach.screens.dialogs.learn import LearnScreen, Learnt
 from coach.screens.dialogs.minutes import MinutesScreen
 from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.dialogs.plan import PlanScreen
@@ -28,6 +29,8 @@ __all__ = [
     "Dialog",
     "HandsScreen",
     "HomeScreen",
+    "LearnScreen",
+    "Learnt",
     "MinutesScreen",
     "NoticeScreen",
     "OpeningScreen",

@@ -21,6 +21,7 @@ from coach.coaching.drill import DrillEvent, DrillState, PlanChanged, Repetition
 from coach.coaching.model import Request
 from coach.judging.judge import JudgingJob
 from coach.playing.command_keys import (
+    Bound,
     CommandListener,
     PianoCommand,
     lay_command_keys,
@@ -367,6 +368,18 @@ class DrillScreen(Screen[None]):
         assert isinstance(self.app, KeyholeApp)
         click = self.presenter.click
         self.app.choose_click(click.style, click.set_style)
+
+    def action_learn(self) -> None:
+        """Learn by example what asks for something."""
+        from coach.screens.app import KeyholeApp
+
+        assert isinstance(self.app, KeyholeApp)
+        score = self.session.score
+
+        def follow(bound: Bound) -> None:
+            self._commands = CommandListener(self._command_keys, leave_out_music(bound, score))
+
+        self.app.learn_command(score, follow)
 
     def action_page(self, by: int) -> None:
         """Turn the page of the window."""

@@ -1,0 +1,79 @@
+"""Learning by example what asks from the piano: a command is chosen, and played once."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from coach.playing.command_keys import ListStep, PianoCommand, Trigger, leave_out_music, trigger_of
+from coach.playing.midi_events import MidiEvent
+from coach.score.model import Score
+from coach.screens.dialogs.dialog import Choices, Dialog
+from coach.screens.keymap import list_keys_words
+from coach.screens.terminal import as_shown
+
+CHOOSE = "What shall be asked for in a way of your own?"
+PLAY = "Play what shall mean “{}”: the middle or the left pedal, a button, or a key that the piece \
+leaves free."
+NEEDED = "The music needs {}: another one."
+
+Learnt = tuple[Trigger, PianoCommand]
+
+
+class LearnScreen(Dialog[Learnt]):
+    """Answers with what was played, and for what."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q", "dismiss", "back", show=False)]
+
+    DEFAULT_CSS = """
+    LearnScreen {
+        & > Vertical {
+            width: 90%; max-width: 70; height: auto; max-height: 90%; padding: 1 2;
+            border: round $foreground 60%; background: $surface;
+        }
+        & Static { height: auto; }
+        & OptionList, & OptionList:focus { height: auto; max-height: 12; border: none; }
+    }
+    """
+
+    def __init__(self, score: Score, piano_keys: int) -> None:
+        super().__init__()
+        self._score = score
+        self._list_keys = "  ".join(list_keys_words(piano_keys))
+        self._asked: PianoCommand | None = None
+
+    def compose(self) -> ComposeResult:
+        """The question, the commands, the keys."""
+        with Vertical():
+            yield Static(CHOOSE, id="asked", markup=False)
+            yield Choices(*(Option(one.value) for one in PianoCommand), id="choices")
+            yield Static(self._list_keys)
+            yield Static(as_shown(self, "↑↓ Enter choose  Esc back"))
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Ask for the example."""
+        self._asked = list(PianoCommand)[event.option_index]
+        self.query_one(Choices).display = False
+        self._say(PLAY.format(self._asked))
+
+    def hear(self, event: MidiEvent, step: ListStep | None) -> None:
+        """Something was played: a step in the list, or the example."""
+        if self._asked is None:
+            if step is not None:
+                self.take_step(step)
+            return
+        trigger = trigger_of(event)
+        if trigger is None:
+            return
+        if leave_out_music({trigger: self._asked}, self._score):
+            self.dismiss((trigger, self._asked))
+        else:
+            self._say(NEEDED.format(trigger.words))
+
+    def _say(self, sentence: str) -> None:
+        self.query_one("#asked", Static).update(as_shown(self, sentence))
