@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from coach.coaching.drill.drill_events import DrillState
 from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
 from coach.score.formats import ScoreError
 from coach.score.model import Score
@@ -19,12 +20,13 @@ from coach.screens.dialogs.home import HomeScreen
 from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Start
-from tests.screenfakes import Staging
+from tests.screenfakes import FakeDrill, Staging, two_hands
 from tests.seat import (
     RIGHT,
     SIZES,
     Seat,
     seated,
+    words_of,
 )
 
 
@@ -150,6 +152,35 @@ def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself() -> Non
 
     start = Start(Path("tune.musicxml"), Errand.DEMO)
     assert seated((80, 24), run, start=start, piano=False).kept
+
+
+@pytest.mark.parametrize("way", ["piano", "k", "n"])
+def test_once_the_demo_is_over_whoever_watched_plays_the_same_passage(way: str) -> None:
+    async def run(seat: Seat) -> None:
+        await seat.until(DrillScreen)
+        await seat.pilot.press("s")  # stops the player
+        await seat.play(60)  # in the middle of the lesson it is theirs
+        await seat.pilot.press("k")
+        assert seat.drill_screen.is_demo
+        await seat.pilot.press("s")
+        await seat.pilot.press("]", "]", "]", "]")
+        for _ in range(1000):
+            if seat.drill_screen.session.drill.state is DrillState.FINISHED:
+                break
+            await asyncio.sleep(0.02)
+        await seat.pilot.pause()
+        assert "Now you" in words_of(seat)
+        if way == "piano":
+            await seat.play(60)
+        else:
+            await seat.pilot.press(way)
+        await seat.pilot.pause()
+        assert not seat.drill_screen.is_demo
+        assert seat.drill_screen.player.uses_letters is (way == "k")
+
+    start = Start(Path("tune.musicxml"), Errand.DEMO)
+    after = FakeDrill(two_hands(), required=3)
+    seated((120, 40), run, start=start, after=after, drill=FakeDrill(two_hands(), required=2))
 
 
 @pytest.mark.parametrize("size", [(60, 18), *SIZES])

@@ -152,7 +152,7 @@ def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     demo = commands.add_parser("demo", help="watch the coach with a simulated pianist")
     demo.add_argument("score", type=Path, nargs="?", metavar="SCORE", help="another piece")
     demo.add_argument(
-        "--speed", type=_speed, default=1.0, metavar="TIMES", help="how much faster than life"
+        "--speed", type=_speed, metavar="TIMES", help="how many times as fast as life; otherwise 2"
     )
     demo.add_argument("--seed", type=int, default=1, help="another simulated pianist")
     _add_common(demo, again=True)

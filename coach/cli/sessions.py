@@ -7,6 +7,7 @@ import time
 from argparse import Namespace
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 from coach.cli.open_score import goal_from, open_piece
@@ -20,6 +21,7 @@ from coach.coaching.planning import WarmUpItem, find_new_ground, find_next_goal,
 from coach.coaching.wording import stretch_words
 from coach.judging.judge import JudgingJob
 from coach.judging.tolerance import Strictness, Tolerance
+from coach.playing.simulated import demo_fault_words, demo_window
 from coach.record.calendar import day_of
 from coach.record.folder import UNTIL_THEN, RecordError
 from coach.record.lock import Lease
@@ -165,6 +167,8 @@ class SessionMaker:
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.WARM_UP:
             return self._begin_warm_up(score, path, piece, now_s)
+        if errand is Errand.DEMO:
+            goal = _demo_goal(score)
         if goal:
             coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
         else:
@@ -178,7 +182,9 @@ class SessionMaker:
             drill.change_plan if learns else None,
             drill.reorder if learns else None,
             recorder.save,
-            None if errand is Errand.DEMO else self._after(score, path, coach.goal),
+            self._after_demo(score, path, coach.goal)
+            if errand is Errand.DEMO
+            else self._after(score, path, coach.goal),
             recorder.keep_unjudged,
         )  # fmt: skip
 
@@ -189,6 +195,15 @@ class SessionMaker:
             return None
         where = stretch_words(score, after.window)
         return NextDrill(where, lambda at_s: self.make(score, path, Errand.DRILL, at_s, after))
+
+    def _after_demo(self, score: Score, path: Path, goal: Goal) -> NextDrill:
+        """The same passage, played by whoever watched."""
+        yours = replace(goal, reason="")
+        return NextDrill(
+            stretch_words(score, goal.window),
+            lambda at_s: self.make(score, path, Errand.DRILL, at_s, yours),
+            "It was found, made small, slowed down, and put back.",
+        )
 
     def _coach(
         self,
@@ -316,6 +331,18 @@ class SessionMaker:
             click_offset_s=self._click_offset_ms() / 1000.0,
             judges_elsewhere=elsewhere,
         )
+
+
+def _demo_goal(score: Score) -> Goal:
+    """What the demo's player sets out to play: the passage round the planted fault."""
+    window = demo_window(score)
+    tempo_qpm = score.tempo_at(window.start_quarters)
+    return Goal(window, tempo_qpm, clean_required=DEMO_CLEAN, reason=demo_fault_words(score))
+
+
+DEMO_CLEAN = 2
+"""Clean repetitions running that the demo asks for. Own choice: fewer than a drill, so that it is
+over in two minutes."""
 
 
 def _whole(score: Score) -> Goal:

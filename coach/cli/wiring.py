@@ -22,6 +22,7 @@ from coach.playing.ports import Ports, PortsUnavailable, divert_noise
 from coach.record.settings import bound_of, click_of
 from coach.score.counting import CountingSystem
 from coach.screens.interfaces import (
+    DEMO_SPEED,
     Collaborators,
     DrillSession,
     Errand,
@@ -67,7 +68,7 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
                 bound=bound_of(storage.settings),
                 pianist=options.pianist or "",
             ),
-            replace(start, demo_speed=getattr(options, "speed", 1.0)),
+            replace(start, demo_speed=getattr(options, "speed", None) or DEMO_SPEED),
         )
         app.run()
         for sentence in app.unsaid:

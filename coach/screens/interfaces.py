@@ -364,13 +364,17 @@ class Host(Protocol):
         """Show what the drill answered."""
 
 
+DEMO_SPEED = 2.0
+"""How many times as fast as life the demo goes. Own choice: its lesson is over in 90 seconds."""
+
+
 @dataclass(frozen=True, slots=True)
 class Start:
     """What to show first: home where no path is given."""
 
     path: Path | None = None
     errand: Errand = Errand.DRILL
-    demo_speed: float = 1.0
+    demo_speed: float = DEMO_SPEED
     """How many of the demo's seconds pass in one."""
     sets_up: bool = False
     """Whether the piano is to be set up first."""

@@ -52,6 +52,11 @@ class WentOn(Message):
 
 
 @dataclass
+class LettersTaken(Message):
+    """The demo's lesson is over, and the letters go on with its passage."""
+
+
+@dataclass
 class HandsMoved(Message):
     """Notes of the piece on the screen are to go to the other hand; one line each."""
 

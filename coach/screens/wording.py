@@ -169,6 +169,14 @@ def finished_words(key: str, next_drill: NextDrill | None, *, click: bool) -> st
     return f"{next_drill.reached} {key} goes on to {next_drill.where}; {again}."
 
 
+def now_you_words(next_drill: NextDrill) -> str:
+    """What whoever watched the demo can do now."""
+    return (
+        f"{next_drill.reached} Now you, {next_drill.where}: strike any key of your piano, "
+        "or press k to play with letters."
+    )
+
+
 def way_on_headline(edge: Edge) -> str:
     """The key that goes on, to be written large."""
     return "LOW KEY: ON" if edge is Edge.LOWEST else "HIGH KEY: ON"

@@ -15,7 +15,7 @@ from random import Random
 
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Hands, Score, ScoreNote
-from coach.score.window import Excerpt, Transition
+from coach.score.window import Excerpt, Transition, Window
 
 # What a simulated pianist can and can't do yet: faults, levels, and how practice changes them.
 #
@@ -300,6 +300,31 @@ def demo_pianist(score: Score, seed: int = 1) -> SimulatedPianist:
     fault = PlayerFault(_middle_move(score), 0.9, Failing.WRONG_KEY, ease=3.0)
     careful = replace(INTERMEDIATE, name="demo", slip=0.0005, rate=0.22)
     return SimulatedPianist(score, seed=seed, faults=[fault], level=careful)
+
+
+DEMO_BARS = (2, 1)
+"""Bars of the demo's window before the one that the fault leads into, and after it. Own choice,
+because a lesson in four bars is over in two minutes."""
+
+
+def demo_window(score: Score) -> Window:
+    """The passage of the demo: a few bars around the move that its player can't do."""
+    bar, (before, after) = score.bar_at(_middle_move(score).to_quarters), DEMO_BARS
+    first = score.bars[max(bar.index - before, 0)]
+    last = score.bars[min(bar.index + after, len(score.bars) - 1)]
+    return Window(first.onset_quarters, last.end_quarters)
+
+
+def demo_fault_words(score: Score) -> str:
+    """What was planted, in a sentence: a demo that says so can be watched with a question."""
+    move = _middle_move(score)
+    return (
+        f"Planted: the {HAND_NAMES[move.hands]} fails on its way to "
+        f"{score.place(move.to_quarters)}. See whether that is found."
+    )
+
+
+HAND_NAMES = {Hands.RIGHT: "right hand", Hands.LEFT: "left hand", Hands.TOGETHER: "pair of hands"}
 
 
 def _middle_move(score: Score) -> Transition:

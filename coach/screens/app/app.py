@@ -242,6 +242,8 @@ class KeyholeApp(AppWithoutTraceback):
         drill = self.drill
         if drill and not drill.is_demo:
             drill.hear(music)
+        elif drill and any(isinstance(event, KeyDown) for event in music):
+            drill.take_over()
 
     def _lead(self, event: InboxEvent) -> bool:
         """Whether it was meant for what lies over the music, or for the home screen."""
@@ -453,6 +455,11 @@ class KeyholeApp(AppWithoutTraceback):
         session = next_drill.make(self._clock())
         self._opened = session.path or self._opened
         self._show_drill(self._maker.make_at(session))
+
+    def on_letters_taken(self) -> None:
+        """The letters play from now on, in place of the demo's player."""
+        self._piano.use_letters()
+        self.on_went_on()
 
     def on_hands_moved(self, message: HandsMoved) -> None:
         """Open the piece on the screen once more, with notes given to the other hand."""

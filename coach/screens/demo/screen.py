@@ -12,6 +12,7 @@ from coach.screens.demo.performer import DemoClock, Performance
 from coach.screens.drill import DrillScreen, Player
 from coach.screens.interfaces import DrillSession, DrillSetup, PianistLike, Settings
 from coach.screens.keymap import DEMO_COMMANDS
+from coach.screens.messages import LettersTaken
 from coach.screens.widgets import Engraver
 
 _STEP_S = 0.01
@@ -110,4 +111,7 @@ class DemoScreen(DrillScreen):
         self.presenter.show_player()
 
     def action_keyboard(self) -> None:
-        """No letters here: the player is at the keys."""
+        """Once the lesson is over, the letters go on with the same passage. Before that the player
+        is at the keys."""
+        if self.presenter.way_on.is_open:
+            self.post_message(LettersTaken())

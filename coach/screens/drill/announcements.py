@@ -12,7 +12,7 @@ from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.foot import Foot, VerdictPlace
 from coach.screens.drill.player import Player
 from coach.screens.interfaces import DrillSession, Host
-from coach.screens.wording import finished_words, way_on_headline
+from coach.screens.wording import finished_words, now_you_words, way_on_headline
 
 SAVE_S = 2.0
 """How often it is tried again to keep what the record does not take. Own choice."""
@@ -42,12 +42,16 @@ class WayOn:
     @property
     def words(self) -> str:
         """What can be done at the goal."""
+        if self._player.is_simulated and (coming := self._session.next_drill):
+            return now_you_words(coming)
         key = "F7" if self._player.uses_letters else f"Your {self._edge} key"
         return finished_words(key, self._session.next_drill, click=self._asked.assignment.click)
 
     @property
     def headline(self) -> str:
         """The key that goes on, to be written large; "" where none does."""
+        if self._player.is_simulated:
+            return "NOW YOU" if self.is_open else ""
         exists = self.is_open and not self._player.uses_letters
         return way_on_headline(self._edge) if exists else ""
 

@@ -323,6 +323,12 @@ class DrillScreen(Screen[None]):
         else:
             self.presenter.answer_request(self.session.drill.ask(Request[name], self._clock()))
 
+    def take_over(self) -> None:
+        """Somebody plays while a simulated player is at the keys: once the lesson is over it goes
+        on with them."""
+        if self.is_demo and self.presenter.way_on.is_open:
+            self.go_on()
+
     def go_on(self) -> None:
         """To what comes after the goal that is reached."""
         self.post_message(WentOn())
