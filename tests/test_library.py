@@ -63,7 +63,7 @@ def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(
     yesterdays: HomeLibrary,
 ) -> None:
     assert lines(yesterdays)[:2] == [
-        (Errand.WARM_UP, "Warm-up", "1 weak spot, about 1 minute"),
+        (Errand.WARM_UP, "Warm-up", "1 spot, about 1 minute"),
         (Errand.GO_ON, "Two Hands", "go on where you stopped yesterday"),
     ]
 
@@ -71,7 +71,7 @@ def test_a_day_opens_with_the_weak_spots_then_the_piece_to_go_on_with(
 def test_right_after_playing_the_piece_comes_before_its_weak_spots(library: HomeLibrary) -> None:
     assert lines(library)[:2] == [
         (Errand.GO_ON, "Two Hands", "go on where you stopped today"),
-        (Errand.WARM_UP, "Warm-up", "1 weak spot, about 1 minute"),
+        (Errand.WARM_UP, "Warm-up", "1 spot, about 1 minute"),
     ]
 
 
@@ -112,7 +112,7 @@ def test_one_warm_up_is_over_all_pieces(options: Namespace, tmp_path: Path) -> N
         storage.store.save_repetition(piece_key(score, path), ended(clean=False), then_s)
     told = [detail for errand, _, detail in lines(HomeLibrary(storage)) if errand is Errand.WARM_UP]
     close_record(storage.store)
-    assert told == ["4 weak spots in 4 pieces, about 3 minutes"]
+    assert told == ["4 spots in 4 pieces, about 3 minutes"]
 
 
 def wild(bars: int) -> RepetitionEnded:

@@ -74,8 +74,13 @@ def test_nothing_played_nothing_weak() -> None:
         (
             ("xx", ".", "x"),
             3,
-            "Weak when you last played it yesterday: it failed 1 of 1 times, the second day that "
-            "it does.",
+            "Weak when you last played it yesterday: it failed 1 of 1 times, for the second day.",
+        ),
+        (
+            ("xx", ".", "x...."),
+            3,
+            "Weak when you last played it yesterday: it failed at the first try, for the second "
+            "day, and then it held. Does it still?",
         ),
         (
             ("xx", "."),

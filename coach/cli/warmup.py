@@ -245,4 +245,4 @@ def warm_up_plan(
 
 
 def _spots(count: int) -> str:
-    return f"{count} weak {'spot' if count == 1 else 'spots'}"
+    return f"{count} {'spot' if count == 1 else 'spots'}"

@@ -105,8 +105,10 @@ def why_due(spot: WeakSpot, today: Day) -> str:
         name = "Settled" if spot.is_settled else "A weak spot"
         last = f"last played {_days_ago(today - spot.played_on)}"
         return f"{name}: it {held}, {last}. Does it still hold?"
-    again = f", the {_ordinal(spot.weak_days)} day that it does" if spot.weak_days > 1 else ""
-    failed = f"it failed {spot.failures} of {spot.tries} times{again}"
+    again = f", for the {_ordinal(spot.weak_days)} day" if spot.weak_days > 1 else ""
+    is_first = spot.failures == 1 and spot.tries > MOST_TRIES  # of a known spot that alone counts
+    failed = "at the first try" if is_first else f"{spot.failures} of {spot.tries} times"
+    failed = f"it failed {failed}{again}"
     when = "" if today == spot.failed_on else f" {_days_ago(today - spot.failed_on)}"
     if spot.mended:
         return f"Weak when you last played it{when}: {failed}, and then it held. Does it still?"
