@@ -135,7 +135,7 @@ def test_the_demo_in_plain_lines_is_a_whole_lesson_up_to_its_goal(lesson: list[s
     assert asked[0] == "hands together"
     assert "LH alone" in asked  # the hand that fails is taken alone
     assert asked[-1] == "hands together"
-    assert any(line.startswith("The goal is reached.") for line in lesson)
+    assert any(line.startswith("It was found, made small") for line in lesson)
 
 
 def test_nothing_is_called_clean_for_long_without_anything_new_being_asked_for(
