@@ -129,7 +129,7 @@ def describe_skip(excerpt: Excerpt, onset: Fraction, count: int) -> str:
 
 def describe_hand_stop(excerpt: Excerpt, hand: Hand, onset: Fraction) -> tuple[str, ...]:
     """``RH stopped before beat 3, LH played on``; then the same with its beat alone."""
-    other = Hand.LEFT if hand is Hand.RIGHT else Hand.RIGHT
+    other = hand.other
     ways = (f"before {place(excerpt, onset)}", f"in {beat_around(excerpt, onset)}")
     return tuple(f"{hand.value} stopped {way}, {other.value} played on" for way in ways)
 

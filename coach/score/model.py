@@ -188,6 +188,11 @@ class Hand(StrEnum):
     RIGHT = "RH"
     LEFT = "LH"
 
+    @property
+    def other(self) -> Hand:
+        """The other one."""
+        return Hand.LEFT if self is Hand.RIGHT else Hand.RIGHT
+
 
 class Hands(StrEnum):
     """Which hands play: one, or both together."""

@@ -41,7 +41,7 @@ class FaultContext:
 # fault of the move from beat 2 to beat 3, since that move is what has to be practised.
 
 
-_TOGETHER_S = 0.06
+TOGETHER_S = 0.06
 """A key brushed within this of a note went down with it: beyond 60 ms the order of two tones is
 near-certain (informal listening tests; Hirsh 1959 has 20 ms at threshold, from memory)."""
 _ELSEWHERE = 2
@@ -114,7 +114,7 @@ def nearest_moment(timing: Timing, hand: Hand | None, at_s: float) -> int | None
     after = bisect_left(own, (at_s, 0))
     near = own[max(0, after - 1) : after + 1]
     closest = min(near, key=lambda pair: abs(pair[0] - at_s))
-    if abs(closest[0] - at_s) <= _TOGETHER_S or after >= len(own):
+    if abs(closest[0] - at_s) <= TOGETHER_S or after >= len(own):
         return closest[1]
     return own[after][1]
 

@@ -9,7 +9,13 @@ from itertools import pairwise
 
 from coach.judging.completion import stopped_before
 from coach.judging.faults.catalogue import SCATTERED_WEIGHT, weigh
-from coach.judging.faults.context import FaultContext, FaultSpan, hands_of, make_fault
+from coach.judging.faults.context import (
+    TOGETHER_S,
+    FaultContext,
+    FaultSpan,
+    hands_of,
+    make_fault,
+)
 from coach.judging.model import Cause, Fault, ScoreLabel
 from coach.judging.timing import Moment, NoteValue, Timing
 from coach.judging.wording import (
@@ -24,7 +30,7 @@ from coach.judging.wording import (
     place,
     seconds,
 )
-from coach.score.model import Hand, Hands
+from coach.score.model import Hands
 from coach.score.window import Excerpt
 
 # A fault of one onset that came late or early, in full words and in short ones.
@@ -58,11 +64,6 @@ def make_lateness(
 # Faults of the hands together: one late or early, a chord fallen apart, hands that drift.
 
 
-_TOGETHER_S = 0.06
-"""Hands nearer than this moved together: the order of two tones is certain beyond it (as in
-``context.py``)."""
-
-
 def find_hands_apart(context: FaultContext) -> Iterator[Fault]:
     """One hand against the other, and within its chords; where they drift, that alone."""
     yield from _find_drift(context) if context.timing.drift else _find_one_hand_off(context)
@@ -91,7 +92,7 @@ def _find_one_hand_off(context: FaultContext) -> Iterator[Fault]:
     explained = list_explained_moments(timing) | timing.lengths.moments
     waited = timing.lengths.moments | {pause.moment for pause in timing.pauses}
     for one in timing.parted:
-        if one.moment in waited and abs(timing.row[one.moment].apart_s or 0.0) < _TOGETHER_S:
+        if one.moment in waited and abs(timing.row[one.moment].apart_s or 0.0) < TOGETHER_S:
             continue  # all that struck here moved, which is told already
         cause = Cause.ONE_HAND_LATE if one.error_s > 0 else Cause.ONE_HAND_EARLY
         yield make_lateness(
@@ -125,13 +126,12 @@ def _find_drift(context: FaultContext) -> Iterator[Fault]:
     if drift is None:
         return
     first, last = onset_of(timing, drift.first), onset_of(timing, drift.last)
-    other = "LH" if drift.hand is Hand.RIGHT else "RH"
     way = "behind" if drift.total_s > 0 else "ahead of"
     fault = make_fault(
         context.excerpt,
         Cause.HANDS_DRIFT,
         FaultSpan(first, last, Hands(drift.hand)),
-        describe(Cause.HANDS_DRIFT, way=way, other=other, size=seconds(drift.total_s)),
+        describe(Cause.HANDS_DRIFT, way=way, other=drift.hand.other, size=seconds(drift.total_s)),
         size_ms=drift.total_s * 1000,
     )
     yield replace(fault, onset_quarters=last)

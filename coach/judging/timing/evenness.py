@@ -305,7 +305,7 @@ def find_uneven_rows(
     times = {hand: {moment: at_s for moment, at_s, _ in points[hand]} for hand in Hand}
     best: dict[Hand, Uneven] = {}
     for hand, row in rows:
-        other = times[Hand.LEFT if hand is Hand.RIGHT else Hand.RIGHT]
+        other = times[hand.other]
         for turns in row.turns():
             if _is_large(row, turns, tolerance) and not row.is_one(turns):
                 square = _sureness(row, turns, whole) + _beside(row, turns, other)

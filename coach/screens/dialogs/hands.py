@@ -11,12 +11,10 @@ from textual.containers import Vertical
 from textual.widgets import Input, OptionList, Static
 
 from coach.score.hand_moves import HandMove, MoveError, check, parse_move
-from coach.score.model import Hand, Score, ScoreNote
+from coach.score.model import Score, ScoreNote
 from coach.score.words import printable
 from coach.screens.dialogs.dialog import Choices, Dialog
 from coach.screens.terminal import as_shown
-
-_OTHER = {Hand.RIGHT: Hand.LEFT, Hand.LEFT: Hand.RIGHT}
 
 
 def move_of(score: Score, note: ScoreNote) -> HandMove:
@@ -24,7 +22,7 @@ def move_of(score: Score, note: ScoreNote) -> HandMove:
     bar = score.bars[note.bar_index]
     alone = sum(other.number == bar.number for other in score.bars) == 1
     return HandMove(
-        hand=_OTHER[note.hand],
+        hand=note.hand.other,
         first_bar=bar.number if alone and bar.number else f"#{bar.index + 1}",
         beat=score.place(note.onset_quarters).beat,
         staff=note.staff,
