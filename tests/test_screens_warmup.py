@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction as F
 from pathlib import Path
 from typing import cast
@@ -29,10 +29,11 @@ from coach.record.store import Store
 from coach.score.model import Hands, Score
 from coach.score.window import Window
 from coach.screens.app.app import KeyholeApp
+from coach.screens.dialogs import MinutesScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import DrillLike, Errand, Start
 from tests.screenfakes import FakePorts
-from tests.seat import text_of
+from tests.seat import Seat, seated, text_of
 
 SPEED = 40.0
 
@@ -155,3 +156,23 @@ def test_piece_after_piece_without_a_key_of_the_computer(setting: Setting) -> No
     assert len(done) >= 6
     kept = [len(store.repetitions(seen.piece)) for seen in store.pieces()]
     assert min(kept) >= 2 + 2
+
+
+def test_it_is_asked_once_how_long_there_is_for_a_warm_up() -> None:
+    kept: list[float] = []
+
+    async def run(seat: Seat) -> None:
+        app = seat.app
+        app.collaborators = replace(
+            app.collaborators,
+            warm_up_min=lambda: kept[-1] if kept else 0.0,
+            keep_warm_up_min=kept.append,
+        )
+        app.open(Path("tune.musicxml"), Errand.WARM_UP)
+        await seat.until(MinutesScreen)
+        assert "How long do you have for a warm-up?" in seat.text
+        await seat.pilot.press("down", "enter")
+        await seat.until(DrillScreen)
+        assert kept == [10]
+
+    seated((80, 24), run)
