@@ -14,6 +14,8 @@ from coach.screens.dialogs.dialog import Dialog, TextBox
 
 _WHITE_KEYS = 7
 """In an octave."""
+_COLUMN = 17
+"""Columns of the terminal for an octave: three of them fit into the smallest."""
 
 
 class CommandsScreen(Dialog[PianoCommand]):
@@ -41,10 +43,10 @@ class CommandsScreen(Dialog[PianoCommand]):
 def _table(keys: Sequence[CommandKey]) -> str:
     """A column for each octave, from the lowest key up."""
     octaves = [keys[at : at + _WHITE_KEYS] for at in range(0, len(keys), _WHITE_KEYS)]
-    heads = (f"from your lowest {keys[0].name}", "an octave up", "two octaves up", "three up")
+    heads = (f"your lowest {keys[0].name}", "an octave up", "two octaves up", "three up")
     columns = [
         [head, *(f"{one.name}  {one.command.value}" for one in octave)]
         for head, octave in zip(heads, octaves, strict=False)
     ]
     rows = zip_longest(*columns, fillvalue="")
-    return "\n".join("".join(f"{cell:<22}" for cell in row).rstrip() for row in rows)
+    return "\n".join("".join(f"{cell:<{_COLUMN}}" for cell in row).rstrip() for row in rows)

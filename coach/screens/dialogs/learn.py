@@ -52,13 +52,14 @@ class LearnScreen(Dialog[Learnt]):
         with Vertical():
             yield Static(CHOOSE, id="asked", markup=False)
             yield Choices(*(Option(one.value) for one in PianoCommand), id="choices")
-            yield Static(self._list_keys)
-            yield Static(as_shown(self, "↑↓ Enter choose  Esc back"))
+            yield Static(
+                f"{self._list_keys}\n" + as_shown(self, "↑↓ Enter choose  Esc back"), id="keys"
+            )
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Ask for the example."""
         self._asked = list(PianoCommand)[event.option_index]
-        self.query_one(Choices).display = False
+        self.query_one(Choices).display = self.query_one("#keys").display = False
         self._say(PLAY.format(self._asked))
 
     def hear(self, event: MidiEvent, step: ListStep | None) -> None:
