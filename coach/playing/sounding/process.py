@@ -57,7 +57,7 @@ class Outlet:
             with self._lock:
                 if self._sender:
                     messages = [(at_s, tuple(message)) for at_s, message in order["play"]]
-                    self._sender.play(messages, order["from"])
+                    self._sender.play(messages, order.get("from"))
 
     def look(self) -> None:
         """Let go of a port that has gone; take up the one that is wanted, and silence it."""
