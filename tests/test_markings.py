@@ -164,7 +164,7 @@ def test_a_note_is_engraved_over_its_bar() -> None:
 
 def test_in_the_drill_words_go_to_the_passage_in_sight_and_the_piece_is_opened_with_them() -> None:
     async def run(seat: Seat) -> None:
-        await seat.pilot.press("r")
+        await seat.pilot.press("i")
         await seat.until(WriteScreen)
         line = seat.app.screen.query_one(Input)
         line.value = "bar 77 note Nowhere."
