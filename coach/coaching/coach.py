@@ -27,6 +27,7 @@ from coach.coaching.planning import (
 )
 from coach.coaching.practice import (
     AS_YOU_WOULD,
+    HELD,
     SAME_SITTING_S,
     BreakReminder,
     LeftPlace,
@@ -50,6 +51,8 @@ from coach.coaching.wording import (
     NO_ONE_PLACE,
     as_far_as_it_goes,
     move_words,
+    once_more_words,
+    tempo_words,
 )
 from coach.judging.model import Judgement
 from coach.score.model import Score
@@ -83,6 +86,10 @@ class Coach:
         self._proposals: tuple[str, ...] = ()
         self._answer = ""
         """What is said to a wish that changed nothing, until the next repetition."""
+        self._heard_for: Assignment | None = None
+        """What was asked for when the last repetition was heard."""
+        self._last_clean = True
+        """Whether the last repetition was clean, also one that counted for nothing."""
         self._undecided: bool | None = None
         """Whether the last repetition was clean, where nothing was decided upon it yet."""
         self._finished = False
@@ -124,6 +131,9 @@ class Coach:
         asked, clean = self._runner.assignment, self._runner.run.clean
         if not self._answer and asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
             return say_to_go(asked.clean_required - clean)
+        if not self._last_clean and asked.reason.startswith(HELD):
+            beat = self.practice_map.beat_quarters(asked.window)
+            return self._answer or once_more_words(tempo_words(asked.qpm, beat))
         return self._answer or asked.reason
 
     def _trouble(self) -> Trouble | None:
@@ -181,8 +191,8 @@ class Coach:
         if not judgement.is_repetition:
             self._changed = False
             return False
-        self._answer = ""
-        now = self._runner.assignment
+        self._answer, self._last_clean = "", judgement.clean
+        now = self._heard_for = self._runner.assignment
         asked = asked or now
         window = judgement.excerpt.window
         moves = [o for o in self.observed if not self.practice_map.is_entry(o.transition, window)]
@@ -201,7 +211,7 @@ class Coach:
 
     def _decide(self, clean: bool) -> None:
         self._undecided = None
-        before = self._runner.assignment
+        before = self._heard_for or self._runner.assignment
         self._runner.choose_next(clean, self._diagnosis)
         was_done = self._finished or self._enough
         self._plan.mark_held(self._runner.done)

@@ -130,9 +130,10 @@ def once_more_words(tempo: str) -> str:
 
 def off_pace_words(played: str, asked: str, *, slower: bool) -> str:
     """What a clean repetition counts that was played at another tempo than the one asked for."""
+    wanted = asked.removeprefix("at ")
     if slower:
-        return f"Clean {played}, where {asked} was asked: on from there."
-    return f"That was {played}, and {asked} is asked: no need to hurry."
+        return f"Clean {played}, where {wanted} was asked: on from there."
+    return f"That was {played}, where {wanted} was asked: no need to hurry."
 
 
 def surer_words(places: str, count: int) -> str:

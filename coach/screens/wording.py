@@ -13,6 +13,7 @@ from coach.judging.instead import name_in_short
 from coach.judging.model import Judgement
 from coach.playing.end_key import Edge
 from coach.score.counting import counted_quarters
+from coach.score.forms import WrittenForm
 from coach.score.model import Hands, Score
 from coach.score.window import Window
 from coach.score.words import BEAT_NAMES, parts_words
@@ -68,6 +69,8 @@ def assignment_words(score: Score, assignment: Assignment) -> str:
         tempo_words(score, window, assignment.qpm),
         assignment.stage.value,
     ]
+    if window.form is not WrittenForm.AS_WRITTEN:
+        parts[-1] = window.form.value
     if assignment.click:
         parts.append("click")
     return " · ".join(parts)

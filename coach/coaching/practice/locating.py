@@ -50,7 +50,7 @@ part takes as long."""
 SAME_PROBE = 2
 """How often the same probe is asked for in a row. Own choice: twice clean, a standing fault is
 found out or is none worth a third."""
-CLEARED = 0.06
+CLEARED = 0.05
 """A place that is likelier at fault than this after a full run is not cleared by it. Own choice:
 one failure before three clean ones comes to a little more."""
 SURER = 2

@@ -43,7 +43,7 @@ AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."
 """Why a passage is asked for of which nothing has been heard yet."""
 
 
-HELD = ("It holds", "It held", "That holds", "Clean", "That is the tempo", "Now as it is written")
+HELD = ("It holds", "It held", "That holds", "Clean", "That is the tempo")
 """How a reason begins that is no longer true once the next repetition is unclean."""
 
 

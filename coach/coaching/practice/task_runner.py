@@ -337,7 +337,7 @@ class TaskRunner:
         """Ask for something; None: the same again, for as many as it now takes."""
         before = self.assignment
         reason = before.reason
-        if self.run.unclean and reason.startswith(HELD):
+        if self.run.unclean and reason.startswith((*HELD, BACK_AS_WRITTEN)):
             reason = once_more_words(self._say_tempo_of(before))
         wanted = wanted or NextWindow(before.window, before.kind, reason)
         given = self._make_assignment(wanted)

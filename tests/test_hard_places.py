@@ -1,0 +1,280 @@
+"""A place that won't come: other ways of practising it, leaving it, and its coming back."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.coach import Coach
+from coach.coaching.model import AssignmentKind, Request, TroubleKind
+from coach.coaching.practice.exercises import Exercise, choose_exercise
+from coach.coaching.practice.patience import PlaceWork
+from coach.coaching.practice.tempo import TempoLadder, slower
+from coach.coaching.windows import PracticeMap
+from coach.coaching.wording import tempo_words
+from coach.drill import Drill
+from coach.score.counting import counted_quarters
+from coach.score.forms import WrittenForm
+from coach.score.model import Hands
+from coach.score.window import Window
+from tests.lessons import QPM, Lesson, Weak, piece, tempo_of
+
+NEVER = (Weak("LH", 6),)
+
+
+def left_lesson() -> Lesson:
+    """A lesson up to the moment when the place is left."""
+    lesson = Lesson(NEVER)
+    lesson.until(lambda ended: "for today" in ended.decision.assignment.reason)
+    return lesson
+
+
+class TestAnEnd:
+    def test_a_place_that_never_comes_is_left_with_what_to_try(self) -> None:
+        lesson = left_lesson()
+        assert "Another day try another fingering" in lesson.asked.reason
+        assert lesson.drill.coach._runner.ladder is None
+
+    def test_what_is_asked_for_then_does_not_make_the_move_that_was_left(self) -> None:
+        lesson = left_lesson()
+        while not lesson.decision.enough:
+            window = lesson.asked.window
+            assert window.end_quarters <= 5 or window.start_quarters >= 6
+            lesson.plays()
+
+    def test_the_session_says_when_enough_has_been_done_and_that_is_no_goal(self) -> None:
+        lesson = left_lesson()
+        ended = lesson.until(lambda ended: ended.decision.enough)
+        (said,) = ended.decision.proposals
+        assert said.startswith("That is enough for today: all but LH bar 2, beat 2 → 3 holds.")
+        assert not ended.decision.finished
+        assert lesson.plays().decision.proposals == ()
+
+    def test_it_is_practised_in_other_ways_before_it_is_left(self) -> None:
+        lesson, kinds = Lesson(NEVER), []
+        while "for today" not in lesson.asked.reason:
+            kinds.append((lesson.asked.kind, lesson.asked.window.form))
+            lesson.plays()
+        assert (AssignmentKind.OTHER_WAY, WrittenForm.AS_WRITTEN) in kinds
+        assert (AssignmentKind.OTHER_WAY, WrittenForm.DOTTED) in kinds
+
+    def test_the_print_is_wrong_where_it_is_asked_for_dotted(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.asked.window.form is WrittenForm.DOTTED)
+        asked = lesson.drill.excerpt
+        lesson.heals()
+        assert lesson.plays().judgement.clean
+        plain = Lesson()
+        plain.drill = lesson.drill
+        plain.now_s = lesson.now_s + 10
+        onsets = [round(note.onset_quarters) for note in asked.notes]
+        assert onsets != [note.onset_quarters for note in asked.notes]
+
+    def test_a_dotted_repetition_is_no_evidence_of_the_move_as_written(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.asked.window.form is WrittenForm.DOTTED)
+        before = lesson.drill.coach.evidence.counts_at(F(6)).failed
+        assert lesson.plays().observed == ()
+        assert lesson.drill.coach.evidence.counts_at(F(6)).failed == before
+
+    @pytest.mark.parametrize(("hours", "is_left"), [(1, True), (20, False)])
+    def test_it_stays_left_in_the_same_sitting_and_is_asked_for_on_another_day(
+        self, hours: float, is_left: bool
+    ) -> None:
+        lesson = left_lesson()
+        state = lesson.drill.coach.state()
+        later_s = lesson.now_s + 3600.0 * hours
+        coach = Coach.resume(lesson.score, state, now_s=later_s)
+        again = Drill(lesson.score, coach.goal, coach=coach)
+        window = again.assignment.window
+        assert (window.end_quarters <= 5 or window.start_quarters >= 6) is is_left
+
+
+class TestPatience:
+    def test_eighteen_without_gain_end_it_and_twelve_unclean_running(self) -> None:
+        work = PlaceWork()
+        for number in range(17):
+            work.count(0.0, clean=number % 3 == 0, as_written=True)
+        assert not work.is_over
+        work.count(0.0, clean=False, as_written=True)
+        assert work.is_over
+        work = PlaceWork()
+        for _ in range(11):
+            work.count(0.0, clean=False, as_written=True)
+        assert not work.is_over
+        work.count(0.0, clean=False, as_written=True)
+        assert work.is_over
+
+    def test_six_minutes_without_gain_end_it_and_a_long_pause_is_none_of_them(self) -> None:
+        work = PlaceWork()
+        for number in range(12):
+            work.count(29.0 * number, clean=number % 2 == 0, as_written=True)
+        assert not work.is_over
+        for number in range(12, 15):
+            work.count(29.0 * number, clean=number % 2 == 0, as_written=True)
+        assert work.is_over
+        talked = PlaceWork()
+        for number in range(12):
+            talked.count(600.0 * number, clean=number % 2 == 0, as_written=True)
+        assert not talked.is_over
+
+    def test_a_rise_of_the_chance_by_a_twentieth_is_a_gain(self) -> None:
+        work = PlaceWork()
+        for chance, tries in ((0.5, 1), (0.54, 2), (0.56, 0)):
+            work.count(0.0, clean=False, as_written=True)
+            work.hear_chance(1, chance)
+            assert work.tries == tries
+
+    def test_a_tempo_that_held_for_the_first_time_is_a_gain_and_an_older_one_none(self) -> None:
+        work = PlaceWork()
+        for share, tries in ((0.6, 0), (0.6, 1), (0.7, 0)):
+            work.count(0.0, clean=True, as_written=True)
+            work.hear_hold(1, share)
+            assert work.tries == tries
+
+    def test_another_way_comes_after_six_and_after_three_where_it_was_said_to_be_hard(self) -> None:
+        for is_hard, after in ((False, 6), (True, 3)):
+            work = PlaceWork(is_hard=is_hard)
+            for _ in range(after - 1):
+                work.count(0.0, clean=False, as_written=True)
+            assert not work.wants_another_way
+            work.count(0.0, clean=False, as_written=True)
+            assert work.wants_another_way
+
+
+class TestExercises:
+    def test_a_leap_is_gripped_first_and_what_can_t_be_gripped_is_read(self) -> None:
+        score = piece()
+        window = Window(F(0), F(4), Hands.LEFT)
+        practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
+        chosen = choose_exercise(practice_map, (window,), TroubleKind.REACH, ())
+        assert chosen == (Exercise.NOTES, window)  # quarters: no chord to a beat
+        chosen = choose_exercise(practice_map, (window,), None, (Exercise.NOTES,))
+        assert chosen == (Exercise.DOTTED, window)
+
+    def test_none_is_left_when_all_were_used(self) -> None:
+        score = piece()
+        practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
+        window = Window(F(0), F(4), Hands.LEFT)
+        assert choose_exercise(practice_map, (window,), None, tuple(Exercise)) is None
+
+
+class TestWishes:
+    def test_this_is_hard_is_answered_with_another_way(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
+        lesson.drill.ask(Request.HARD, lesson.now_s)
+        assert lesson.asked.kind is AssignmentKind.OTHER_WAY
+        assert lesson.drill.coach._runner.repair.works[F(6)].is_hard
+
+    def test_stay_here_asks_for_the_same_until_something_else_is_asked_for(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
+        lesson.drill.ask(Request.STAY, lesson.now_s)
+        window = lesson.asked.window
+        for _ in range(30):
+            assert lesson.plays().decision.assignment.window == window
+        lesson.drill.ask(Request.LARGER, lesson.now_s)
+        assert lesson.asked.window != window
+
+    def test_with_a_new_fingering_the_old_failures_count_for_less(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
+        before = lesson.drill.coach.evidence.counts_at(F(6)).failed
+        lesson.drill.ask(Request.FINGERING, lesson.now_s)
+        assert lesson.drill.coach.evidence.counts_at(F(6)).failed < 0.5 * before
+
+
+class TestTempo:
+    @staticmethod
+    def played_at(share: float, times: int = 1) -> Lesson:
+        """A lesson in which all is clean, at this share of the tempo asked for."""
+        lesson = Lesson()
+        for _ in range(times):
+            quarter_s = 60 / (tempo_of(lesson.asked) * share)
+            keys = [
+                (n.pitch, 64, lesson.now_s + float(n.onset_quarters) * quarter_s, 0.9 * quarter_s)
+                for n in lesson.drill.excerpt.notes
+            ]
+            from coach.drill import played
+
+            lesson.drill.repetition(played(keys), now_s=lesson.now_s + 60)
+            lesson.now_s += 60
+        return lesson
+
+    def test_half_the_tempo_asked_for_is_said_and_is_not_the_goal(self) -> None:
+        lesson = self.played_at(0.5, times=1)
+        assert lesson.asked.reason == "Clean at 48, where 96 was asked: on from there."
+        assert not self.played_at(0.5, times=4).decision.finished
+
+    def test_eight_in_a_hundred_off_is_still_the_tempo(self) -> None:
+        assert tempo_of(self.played_at(0.93).asked) == QPM
+        assert tempo_of(self.played_at(0.91).asked) < QPM
+
+    def test_quicker_is_said_and_counts_for_the_tempo_asked_for(self) -> None:
+        lesson = self.played_at(1.2)
+        assert lesson.decision.clean_run == 1
+        assert "no need to hurry" in lesson.decision.note
+        assert self.played_at(1.2, times=3).decision.finished
+
+    def test_under_forty_the_beat_s_parts_are_counted(self) -> None:
+        assert counted_quarters(40.0, F(1)) == 1
+        assert counted_quarters(39.0, F(1)) == F(1, 2)
+        assert counted_quarters(57.0, F(3, 2)) == F(1, 2)
+        assert tempo_words(38.0, F(1)) == "at 76, counted in eighths"
+        assert slower(40.0, F(1)) == 38.0  # eighths at 76, the mark below 80
+
+    def test_a_slowed_tempo_never_becomes_what_a_repair_goes_back_to(self) -> None:
+        lesson = Lesson()
+        runner = lesson.drill.coach._runner
+        runner.tempo.now_qpm = 60.0
+        assert runner.new_repair_tempo().target_qpm == QPM
+
+    def test_what_another_window_showed_counts_half(self) -> None:
+        tempo = TempoLadder.start(100.0, 60.0)
+        for _ in range(4):
+            tempo.count_repetition(clean=True)
+        here = tempo.chance_at_target
+        tempo.turn_to_other_window()
+        assert 0.5 < tempo.chance_at_target < here
+
+
+class TestAsking:
+    def test_a_probe_asks_for_one_and_says_so(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.plays()
+        assert lesson.asked.clean_required == 1
+        assert "once, so that I hear it" in lesson.asked.reason
+
+    def test_one_slip_is_never_claimed(self) -> None:
+        lesson = Lesson([Weak("LH", 3)], score=piece(1))
+        lesson.plays()
+        assert lesson.decision.troubles == ()
+
+    def test_no_more_than_four_probes_run(self) -> None:
+        for seed in range(12):
+            lesson, running = Lesson(slip=0.6, seed=seed), 0
+            for _ in range(30):
+                running = running + 1 if "so that I hear it:" in lesson.asked.reason else 0
+                assert running <= 4
+                lesson.plays()
+
+    def test_nothing_is_said_to_hold_after_an_unclean_one(self) -> None:
+        for seed in range(12):
+            lesson = Lesson([Weak("LH", 6, chance=0.6)], seed=seed)
+            for _ in range(40):
+                ended = lesson.plays()
+                if not ended.judgement.clean:
+                    assert not lesson.asked.reason.startswith("It holds")
+
+    def test_a_place_that_broke_before_asks_for_more_than_the_usual_run(self) -> None:
+        """It failed once, and was never named: three clean ones do not clear it, two more do."""
+        lesson, reasons, wholes = Lesson([Weak("LH", 6, chance=0.4)], seed=2), set(), 0
+        whole = lesson.asked.window
+        while not lesson.decision.finished:
+            wholes = wholes + 1 if lesson.asked.window == whole else 0
+            lesson.plays()
+            reasons.add(lesson.asked.reason)
+        assert "It broke at bar 2 beat 3 before: twice more, to be sure." in reasons
+        assert wholes >= 5
