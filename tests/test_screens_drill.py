@@ -232,7 +232,7 @@ def test_a_second_piano_is_told_of_once_and_how_to_play_on_it(size: tuple[int, i
 
 def test_every_request_has_a_key() -> None:
     async def run(seat: Seat) -> None:
-        for key in ("left", "down", "up", "o", "a", "n", "x", "b", "e", "f", "right"):
+        for key in ("left", "down", "up", "o", "a", "n", "x", "b", "r", "f", "right"):
             await seat.pilot.press(key)
         assert set(drill.asked) == set(Request)
 
