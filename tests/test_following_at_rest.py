@@ -210,3 +210,12 @@ def test_who_goes_on_at_once_past_the_end_has_played_the_window() -> None:
     on = [(key, 18.87 + 0.07 * at) for at, key in enumerate(figure)]
     heard = hears(Follower(row(*written), qpm=104), [*keys, *on])
     assert takes(heard)[0] == times(keys)
+
+
+def test_a_key_of_a_false_start_does_not_stand_in_for_one_left_out_after_it() -> None:
+    window = row((0, "48+52"), (2, "50+54"), (4, "50+55"))
+    keys = keys_of((10.0, "48+52"), (10.65, "48"), (12.2, "50+54"), (13.8, "50+55"))
+    assert [at_s for at_s in takes(hears(Follower(window, qpm=76), keys))[-1] if at_s < 12] != [
+        10.005,
+        10.65,
+    ]

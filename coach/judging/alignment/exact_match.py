@@ -79,6 +79,8 @@ class ExactMatcher:
         first = len(played) - self.count
         if first < 0 or not self.is_exact or played[first].pitch not in self.onsets[0]:
             return None
+        if first and played[first].onset_s - played[first - 1].onset_s < STROKE_S:
+            return None
         is_whole = self.find_last_onset([note.pitch for note in played[first:]], 0) is not None
         return first if is_whole else None
 
