@@ -135,6 +135,8 @@ def test_hands_by_the_home_staff_of_the_voice(tmp_path: Path) -> None:
         ),
     )
     assert hands(found) == "R R R R"
+    assert [n.spelling.symbol for n in found.notes if n.hand_is_guess] == ["E4"]
+    assert any("1 note off the staff" in r.text and "a guess" in r.text for r in found.remarks)
     by_voice = hands_by_voice(found)
     assert hands(by_voice) == "R R R L"
     assert hands(by_voice, 2) == "L L L L L L L L L"

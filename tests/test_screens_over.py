@@ -11,6 +11,8 @@ import pytest
 from coach.coaching.model import Order
 from coach.coaching.planning.plan import PlanRow, RowState
 from coach.drill import Drill, learn
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.dialogs.dialog import Dialog
 from coach.screens.drill.screen import DrillScreen
@@ -192,6 +194,26 @@ def test_notes_of_the_window_can_be_given_to_the_other_hand() -> None:
     staging = seated((80, 24), run)
     assert staging.moves == ["bar 1 beat 1 staff 2 voice 5 C3 to RH"]
     assert staging.errands == [Errand.DRILL, Errand.GO_ON]
+
+
+def test_voices_that_dip_into_the_other_staff_are_taken_home_with_one_key() -> None:
+    notes: list[dict[str, object]] = []
+    for at in range(8):
+        dips = at == 7
+        notes.append({"pitch": 72, "onset": at, "length": 1, "hand": "RH", "voice": "1"})
+        hand, staff = ("RH", 1) if dips else ("LH", 2)
+        low = {"pitch": 48, "onset": at, "length": 1, "hand": hand, "voice": "5", "staff": staff}
+        notes.append(low)
+    score = score_from_notes(notes)
+    drill = FakeDrill(score, window=Window(F(0), F(4), Hands.TOGETHER))
+
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("m")
+        assert "h keeps each in its own hand" in seat.text
+        await seat.pilot.press("h")
+        await seat.opened(2)
+
+    assert seated((80, 24), run, drill=drill).moves == ["all bars to home staff"]
 
 
 def test_a_passage_is_moved_in_one_line_and_a_wrong_line_is_said() -> None:

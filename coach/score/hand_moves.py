@@ -203,6 +203,16 @@ def check(score: Score, move: HandMove) -> None:
         raise MoveError(f'"{move}" finds no note: "coach score FILE --notes" lists them all.')
 
 
+TO_HOME_STAFF = "all bars to home staff"
+"""Each voice of the piece to the hand of the staff that it mostly lies on."""
+
+
+def changes_hands(score: Score, move: HandMove) -> bool:
+    """Whether any note would be played by the other hand."""
+    to = _destinations(score, move)
+    return any(to.get(note.id, note.hand) is not note.hand for note in score.notes)
+
+
 def select_notes(score: Score, move: HandMove) -> tuple[ScoreNote, ...]:
     """The notes that a move means, in the score's order."""
     bars = {bar.index for bar in _bars(score, move)}

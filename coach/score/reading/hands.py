@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
-from coach.score.model import Clef, Hand, Score, ScoreNote
+from coach.score.model import Clef, Hand, Remark, Score, ScoreNote
+from coach.score.words import count_of
 
 # Which hand plays a note where nothing but keys and times is known: a guess.
 #
@@ -280,6 +281,26 @@ def hands_by_voice(score: Score) -> Score:
         hand = note.hand if is_named else by_staff.get(home, note.hand)
         notes.append(note if hand is note.hand else replace(note, hand=hand, hand_is_guess=True))
     return replace(score, notes=tuple(notes))
+
+
+def say_guessed_hands(score: Score) -> Score:
+    """The same score, saying which hands are a guess: of notes off their voice's home staff.
+
+    Paper leaves open whether a voice that dips into the other staff changes hands there.
+    """
+    at_home = hands_by_voice(score).notes
+    pairs = zip(score.notes, at_home, strict=True)
+    guessed = {note.id for note, home in pairs if home.hand is not note.hand}
+    if not guessed:
+        return score
+    notes = tuple(
+        replace(note, hand_is_guess=True) if note.id in guessed else note for note in score.notes
+    )
+    text = (
+        f"{count_of(len(guessed), 'note')} off the staff of their voice: given to the hand whose "
+        "staff it is, which is a guess; “all bars to home staff” gives them to their voice's hand."
+    )
+    return replace(score, notes=notes, remarks=(*score.remarks, Remark("guess", text)))
 
 
 def _staff_hands(notes: Sequence[ScoreNote]) -> dict[int, Hand]:

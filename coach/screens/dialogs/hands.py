@@ -10,7 +10,14 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widgets import Input, OptionList, Static
 
-from coach.score.hand_moves import HandMove, MoveError, check, parse_move
+from coach.score.hand_moves import (
+    TO_HOME_STAFF,
+    HandMove,
+    MoveError,
+    changes_hands,
+    check,
+    parse_move,
+)
 from coach.score.model import Score, ScoreNote
 from coach.score.words import printable
 from coach.screens.dialogs.dialog import Choices, Dialog
@@ -52,6 +59,7 @@ class HandsScreen(Dialog[tuple[str, ...]]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "back", show=False),
         Binding("m", "move", "move", show=False),
+        Binding("h", "home_staff", "home staff", show=False),
         Binding("space", "choose", "choose", show=False),
     ]
 
@@ -74,12 +82,18 @@ class HandsScreen(Dialog[tuple[str, ...]]):
         super().__init__()
         self._score, self._notes = score, tuple(notes)
         self._chosen: set[int] = set()
+        to_home = parse_move(TO_HOME_STAFF)
+        self._to_home = to_home if changes_hands(score, to_home) else None
+        """Each voice to the hand of its home staff, where that changes anything."""
 
     def compose(self) -> ComposeResult:
         """The window's notes to choose from, and a line for a passage."""
         with Vertical():
             yield Static("Which notes go to the other hand?", id="title")
             yield Choices(*map(self._note_line, range(len(self._notes))), markup=False)
+            if self._to_home:
+                text = "Some voices dip into the other staff: h keeps each in its own hand."
+                yield Static(text, id="home", markup=False)
             keys = "↑↓ Space choose  m move  Tab a passage in words  Esc back"
             yield Static(as_shown(self, keys), markup=False)
             yield PassageInput(placeholder="bars 5-8 voice 2 to RH   or   bars 9-12 split C4")
@@ -101,6 +115,11 @@ class HandsScreen(Dialog[tuple[str, ...]]):
     def on_option_list_option_selected(self) -> None:
         """Enter chooses, too."""
         self.action_choose()
+
+    def action_home_staff(self) -> None:
+        """Every voice of the piece to the hand of the staff that it mostly lies on."""
+        if self._to_home:
+            self.dismiss((str(self._to_home),))
 
     def action_move(self) -> None:
         """Move what was chosen."""

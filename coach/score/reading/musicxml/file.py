@@ -9,7 +9,13 @@ from xml.etree.ElementTree import Element
 from coach.score.formats import ScoreError
 from coach.score.model import Bar, Clef, Direction, Grace, PrintedRest, Score, ScoreNote
 from coach.score.reading.files import Source
-from coach.score.reading.hands import HandMark, apply_hand_marks, hand_of_words, staff_hand
+from coach.score.reading.hands import (
+    HandMark,
+    apply_hand_marks,
+    hand_of_words,
+    say_guessed_hands,
+    staff_hand,
+)
 from coach.score.reading.musicxml.bars import build_bars
 from coach.score.reading.musicxml.directions import tempo_marks
 from coach.score.reading.musicxml.part_walk import walk_part
@@ -44,7 +50,7 @@ def read_musicxml(source: Source) -> Score:
         raise ScoreError(f"{source.name} has more than {_MOST_NOTES} notes: refused.")
     bars = build_bars(everyone, piano.parts)
     clefs = _clefs(piano, bars)
-    return Score(
+    score = Score(
         title=_title(root) or source.name.rsplit(".", 1)[0],
         bars=tuple(bars),
         notes=tuple(_notes(piano, bars, clefs)),
@@ -57,6 +63,7 @@ def read_musicxml(source: Source) -> Score:
         remarks=(*repairs, *choice.remarks, *remarks_of(piano)),
         source=source.name,
     )
+    return say_guessed_hands(score)
 
 
 def _notes(piano: Piano, bars: Sequence[Bar], clefs: Sequence[Clef]) -> list[ScoreNote]:
