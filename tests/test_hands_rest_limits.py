@@ -21,7 +21,7 @@ def rest_after(*struck_s: float, held: bool = False) -> HandsRest:
 
 @pytest.mark.parametrize(
     ("beat_s", "rests_s"),
-    [(0.5, 1.2), (1.0, 1.4), (3.0, 3.0)],  # at the least, so many beats, at the most
+    [(0.5, 1.2), (1.0, 1.4), (5.0, 6.0)],  # at the least, so many beats, at the most
 )
 def test_hands_are_quiet_after_a_moment_that_grows_with_the_beat(
     beat_s: float, rests_s: float
@@ -63,13 +63,43 @@ def test_after_a_whole_repetition_what_is_written_there_tells_and_not_its_long_n
 ) -> None:
     """Two seconds from key to key, and beats of half a second; then it is over, or played on."""
     hands = rest_after(10.0, 12.0, 14.0)
-    hands.say(14.1, whole=True)
+    hands.say(14.1, whole_from_s=10.0)
     last_s = 14.0
     if struck_since:
         last_s = 15.0
         hands.strike(60, last_s)
         hands.release(60)
     assert hands.may_turn(last_s + 1.5, BEAT_S) is may
+
+
+@pytest.mark.parametrize(("times", "turned", "may"), [(1, 0, False), (2, 0, True), (2, 1, False)])
+def test_whoever_plays_it_over_and_over_rests_after_a_moment(
+    times: int, turned: int, may: bool
+) -> None:
+    """Beats of two seconds, of which playing on could take nearly three."""
+    hands = HandsRest()
+    for time in range(times):
+        hands.strike(60, 10.0 * time)
+        hands.release(60)
+        hands.say(10.0 * time + 0.1, whole_from_s=10.0 * time)
+        if time < turned:
+            hands.turn()
+    assert hands.may_turn(10.0 * (times - 1) + 1.5, 2.0) is may
+
+
+@pytest.mark.parametrize(("on_s", "may"), [(None, True), (5.0, False)])
+def test_whoever_plays_on_past_the_end_does_not_play_it_over_and_over(
+    on_s: float | None, may: bool
+) -> None:
+    hands = HandsRest()
+    for at_s in (0.0, 10.0):
+        hands.strike(60, at_s)
+        hands.release(60)
+        hands.say(at_s + 0.1, whole_from_s=at_s)
+        if on_s and not at_s:
+            hands.strike(62, on_s)
+            hands.release(62)
+    assert hands.may_turn(11.5, 2.0) is may
 
 
 @pytest.mark.parametrize(("more", "may"), [(3, False), (4, True)])

@@ -215,7 +215,7 @@ def _read_words(inbox: SimpleQueue[MidiEvent | Typed]) -> None:
         inbox.put(line)
 
 
-class SimulatedPlayer:
+class LessonPlayer:
     """A simulated pianist at the keys, on a clock of their own: the lesson takes no time.
 
     They go by what the drill answers: a click is played with from the count-in on, and what is no
@@ -263,7 +263,7 @@ class SimulatedPlayer:
         self._performance.play(notes)
 
 
-def run_simulated(plain: PlainSession, player: SimulatedPlayer) -> int:
+def run_simulated(plain: PlainSession, player: LessonPlayer) -> int:
     """Have a simulated pianist play until the goal is reached, or as long as a lesson lasts."""
     plain.start()
     while not plain.is_over and player.now_s < LESSON_S:
@@ -281,7 +281,7 @@ def drill_plainly(options: Namespace, path: Path, errand: Errand, storage: Stora
     counting = CountingSystem(options.counting or storage.settings.counting)
     make = session_maker(options, storage)
     if errand is Errand.DEMO:
-        player = SimulatedPlayer(pianist_maker(options)(score))
+        player = LessonPlayer(pianist_maker(options)(score))
         session = make(score, path, errand, player.now_s)
         say("A simulated player plays; nobody real does, and nothing of it is kept.")
         plain = PlainSession(session, clock=player.clock, counting=counting, watch=player.watch)

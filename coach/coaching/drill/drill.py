@@ -403,8 +403,9 @@ class Drill:
         self, played: _Played, judgement: Judgement, now_s: float, *, ends: bool
     ) -> list[DrillEvent]:
         broke_off = judgement.is_repetition and _is_broken_off(judgement)
-        whole = judgement.is_repetition and not broke_off
-        self._rest.say(now_s, broke_off=broke_off, whole=whole)
+        begun_s = min((note.onset_s for note in played.job.take.notes), default=now_s)
+        is_whole = judgement.is_repetition and not broke_off
+        self._rest.say(now_s, broke_off=broke_off, whole_from_s=begun_s if is_whole else None)
         if not judgement.is_repetition:
             job = played.job if played.is_elsewhere else None
             return [SetAside(judgement.sentence, job, judgement.instead)]
@@ -459,6 +460,7 @@ class Drill:
         if wanted.to_play != self._ear.asked.to_play:
             self._ear.set_up(wanted)
         if wanted != before:
+            self._rest.turn()
             out.append(self._tell_assignment())
             if self.state is DrillState.READY:
                 self._click.plan(now_s)

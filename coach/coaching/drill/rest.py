@@ -30,6 +30,10 @@ CHORD_S = 0.06
 LONGEST_HELD_S = 6.0
 """A key held for longer is stuck, or its release was never heard. Own choice, because it is a slow
 bar."""
+OVER_AND_OVER = 2
+"""Whole repetitions running of what is asked for, after which it is known that the pianist begins
+again at the window's end and does not play on: then a moment is rest enough. Own choice, because
+the second shows it, and whoever plays over and over is else never asked for anything new."""
 LOOKING_S = 8.0
 """After a stop before the end it is waited for so long: the pianist may be looking for the next
 note, or begin again, and either goes on with what is seen. Own choice, because whoever looks longer
@@ -44,7 +48,11 @@ class HandsRest:
         """The keys that are down, and since when."""
         self._last_key_s = self._said_s = float("-inf")
         self._gaps_s: deque[float] = deque(maxlen=LAST_GAPS)
-        self._is_looking = self._is_whole = False
+        self._is_looking = False
+        self._whole = 0
+        """Whole repetitions running of what is asked for, with nothing played between."""
+        self._first_since_s = float("inf")
+        """When the first key was struck since something was said."""
 
     def strike(self, pitch: int, at_s: float) -> None:
         """A key went down."""
@@ -55,6 +63,8 @@ class HandsRest:
         elif gap_s >= CHORD_S:
             self._gaps_s.append(gap_s)
         self._last_key_s = max(at_s, self._last_key_s)
+        if at_s > self._said_s:
+            self._first_since_s = min(at_s, self._first_since_s)
 
     def release(self, pitch: int) -> None:
         """A key came up."""
@@ -64,10 +74,22 @@ class HandsRest:
         """No key is down as far as is known: the piano was lost."""
         self._held.clear()
 
-    def say(self, now_s: float, *, broke_off: bool = False, whole: bool = False) -> None:
+    def say(
+        self, now_s: float, *, broke_off: bool = False, whole_from_s: float | None = None
+    ) -> None:
         """Something was said of what was played; ``broke_off``: it stopped before the end;
-        ``whole``: it was a whole repetition."""
-        self._said_s, self._is_looking, self._is_whole = now_s, broke_off, whole
+        ``whole_from_s``: it was a whole repetition that began then."""
+        self._said_s, self._is_looking = now_s, broke_off
+        if whole_from_s is None:
+            self._whole = 0
+        else:  # whoever struck other keys before it had played on past the window's end
+            played_on = whole_from_s > self._first_since_s + CHORD_S
+            self._whole = 1 if played_on else self._whole + 1
+        self._first_since_s = float("inf")
+
+    def turn(self) -> None:
+        """Something else is asked for now."""
+        self._whole = 0
 
     def is_quiet(self, now_s: float, beat_s: float) -> bool:
         """Whether no key has come for a moment, longer where the beat is long."""
@@ -87,9 +109,11 @@ class HandsRest:
         is to be asked for something else in that breath. Else the player's own gaps tell.
         """
         quiet_s = now_s - self._last_key_s
+        is_over = self._whole > 0 and self._last_key_s <= self._said_s
+        if is_over and self._whole >= OVER_AND_OVER:
+            beat_s = 0.0
         if not self.is_off(now_s, beat_s) or now_s - self._said_s < REST_S:
             return False
-        is_over = self._is_whole and self._last_key_s <= self._said_s
         own_gap_s = 0.0 if is_over else max(self._gaps_s, default=0.0)
         if quiet_s < min(OWN_GAPS * own_gap_s, LONGEST_GAP_S):
             return False
