@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from coach.playing.command_keys import ALONE_S, QUIET_S
+from coach.playing.command_keys import ALONE_S, QUIET_S, PianoCommand, lay_command_keys
 from coach.playing.notes import PlayedNote
+from coach.score.reading import read_score
 from tests.end_to_end.terminal import Terminal, terminal
 from tests.jackrig import Pianist
 
@@ -69,16 +70,16 @@ def test_an_evening_without_the_computer(
 
     # The drill: a smaller window and back, what can't sound here, the reason, and on.
     assert "your lowest A: hear" in terminal.text()
-    whole = asked(terminal.text())
+    whole = asked(terminal.wait(asked))  # what is asked for may be painted after the rest
     evening.strikes(28, then=lambda now: asked(now) != whole)  # E: smaller
     evening.strikes(29, then=lambda now: asked(now) == whole)  # F: larger
     evening.presses(66, then="Nothing can sound here")
-    evening.strikes(101, then="So far:")  # the highest F: why
+    evening.strikes(key_of(PianoCommand.WHY), then="So far:")
     evening.strikes(60, then="your lowest A: hear")  # playing on closes it
-    evening.strikes(33, then="play when ready")  # next
+    evening.strikes(key_of(PianoCommand.NEXT), then="play when ready")
 
     # Home again, by the highest key that asks for it.
-    evening.strikes(home_key(), then="What will you play")
+    evening.strikes(key_of(PianoCommand.HOME), then="What will you play")
 
 
 def asked(screen: str) -> str:
@@ -87,11 +88,8 @@ def asked(screen: str) -> str:
     return line.split("   ")[0]
 
 
-def home_key() -> int:
-    """The key that goes home, as the piece leaves it free."""
-    from coach.playing.command_keys import PianoCommand, lay_command_keys
-    from coach.score.reading import read_score
-
+def key_of(command: PianoCommand) -> int:
+    """The key that asks for it, as the piece leaves keys free."""
     pitches = [note.pitch for note in read_score(SAMPLE).notes]
     keys = lay_command_keys(min(pitches), max(pitches))
-    return next(one.pitch for one in keys if one.command is PianoCommand.HOME)
+    return next(one.pitch for one in keys if one.command is command)

@@ -18,7 +18,7 @@ __all__ = ["terminal"]
 pytestmark = pytest.mark.real
 
 SAMPLE = Path(__file__).parent.parent.parent / "sample_scores/1-low-tide.musicxml"
-HELP = "The other hand, or one hand alone"
+HELP = "At the piano"
 MARKED = re.compile(r"^ .*=.*=.*=", re.MULTILINE)
 
 
