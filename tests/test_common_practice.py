@@ -4,6 +4,7 @@ Each is marked with what it rests on; where nothing is named, it is the trade's 
 """
 
 import json
+from dataclasses import replace
 from fractions import Fraction as F
 from itertools import pairwise
 from random import Random
@@ -17,6 +18,7 @@ from coach.coaching.coach import Coach
 from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Request
 from coach.coaching.practice.tempo import quicker, slower
 from coach.drill import Drill
+from coach.score.forms import WrittenForm
 from coach.score.model import Hands
 from coach.score.window import Excerpt, Window, excerpt
 from tests.lessons import QPM, Lesson, Weak, is_smaller, piece, place, tempo_of
@@ -66,6 +68,11 @@ def walked(lesson: Lesson, repetitions: int = 25) -> list[Step]:
     return steps
 
 
+def arrival(view: Excerpt) -> set[int]:
+    """The pitches that a window ends with."""
+    return {note.pitch for note in view.notes if note.onset_quarters == view.onsets_quarters[-1]}
+
+
 LESSON = st.integers(0, 199).map(some_lesson)
 
 
@@ -108,14 +115,24 @@ class TestWhatIsAskedFor:
                     assert smaller or tempo_of(two.after) < tempo_of(two.asked), lesson
 
     def test_the_tempo_never_rises_after_an_unclean_repetition(self, courses: list[Course]) -> None:
+        """Of the same place: the keys alone have no tempo, so it is that of before them. What comes
+        once a place was left for today is other music, without it, and has its own tempo."""
         for lesson, steps in courses:
-            assert all(s.clean or tempo_of(s.after) <= tempo_of(s.asked) for s in steps), lesson
+            tempo = QPM
+            for step in steps:
+                tempo = step.asked.qpm or tempo
+                if "for today" in step.after.reason and step.after.reason != step.asked.reason:
+                    assert not step.after.window.contains(step.asked.window), lesson
+                elif not step.clean and step.after.qpm is not None:
+                    assert step.after.qpm <= tempo, lesson
 
     def test_nothing_is_ever_asked_for_below_half_the_tempo(self) -> None:
-        """Also where one place after the other won't hold: the whole gets slower, they with it."""
+        """Also where one place after the other won't hold: the whole gets slower, they with it.
+        Keys alone, without rhythm, have no tempo."""
         lesson = Lesson([Weak("RH", 3), Weak("LH", 10)])
         steps = walked(lesson, 60)
-        assert min(tempo_of(step.after) for step in steps) == QPM / 2
+        tempi = [step.after.qpm for step in steps if step.after.qpm is not None]
+        assert min(tempi) == QPM / 2
 
     def test_what_was_clean_twice_when_it_was_looked_into_is_not_asked_for_again(
         self, courses: list[Course]
@@ -129,13 +146,16 @@ class TestWhatIsAskedFor:
     def test_a_narrowing_keeps_the_note_arrived_at_and_a_run_up(
         self, courses: list[Course]
     ) -> None:
-        """There is always somewhere to come from, and the arrival is in it."""
+        """There is always somewhere to come from, and the arrival is in it. Where a window is asked
+        for in another rhythm the arrival comes earlier or later, but it is the same notes."""
         for lesson, steps in courses:
             last = lesson.score.notes[-1].onset_quarters
             for step in steps:
                 window, onsets = step.after.window, step.view.onsets_quarters
                 assert len(onsets) >= 2, lesson
-                assert onsets[-1] >= min(window.end_quarters, last), lesson
+                written = excerpt(lesson.score, replace(window, form=WrittenForm.AS_WRITTEN))
+                assert written.onsets_quarters[-1] >= min(window.end_quarters, last), lesson
+                assert arrival(written) <= arrival(step.view), lesson
 
     def test_what_is_mended_is_played_with_its_departure(self, courses: list[Course]) -> None:
         """Of the named trouble: from the note before it, as soon as its hand plays it at all."""
@@ -353,7 +373,11 @@ class TestThePianistIsInCharge:
     def test_slower(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.SLOWER, lesson.now_s)
-        assert tempo_of(lesson.asked) <= slower(tempo_of(before), F(1)) + 1e-6
+        if before.qpm is None:  # keys alone, without rhythm: said, since nothing can be slower
+            assert lesson.asked.qpm is None
+            assert "own pace" in lesson.asked.reason
+        else:
+            assert tempo_of(lesson.asked) <= slower(before.qpm, F(1)) + 1e-6
         assert lesson.asked.window == before.window
 
     @LESSONS
@@ -361,7 +385,11 @@ class TestThePianistIsInCharge:
     def test_faster(self, lesson: Lesson) -> None:
         before = lesson.asked
         lesson.drill.ask(Request.FASTER, lesson.now_s)
-        assert tempo_of(lesson.asked) >= quicker(tempo_of(before), F(1)) - 1e-6
+        if before.qpm is None:  # keys alone, without rhythm
+            assert lesson.asked.qpm is None
+            assert "own pace" in lesson.asked.reason
+        else:
+            assert tempo_of(lesson.asked) >= quicker(before.qpm, F(1)) - 1e-6
         assert lesson.asked.window == before.window
 
     @LESSONS
@@ -402,7 +430,7 @@ class TestThePianistIsInCharge:
         wished = lesson.asked
         assume(place(wished) != before and wished.clean_required > 1)
         lesson.plays(clean=True)
-        assert tempo_of(lesson.asked) <= tempo_of(wished)
+        assert wished.qpm is None or tempo_of(lesson.asked) <= wished.qpm
         assert request_ is Request.SLOWER or lesson.asked.window == wished.window
 
     def test_what_is_declined_is_not_taken_up_again(self) -> None:
@@ -436,6 +464,12 @@ class TestStoppingAnywhere:
         state = json.loads(json.dumps(lesson.drill.coach.state()))
         again = Coach.resume(lesson.score, state, history=lesson.history, now_s=lesson.now_s)
         before, after = lesson.decision, again.decision
+        if before.assignment.kind is AssignmentKind.OTHER_WAY:  # it is of the moment: on as written
+            ladder = lesson.drill.coach._runner.ladder
+            assert ladder is not None
+            assert place(after.assignment) == (ladder.window, ladder.tempo.now_qpm)
+            assert after.clean_run == 0
+            return
         assert place(after.assignment) == place(before.assignment)
         assert after.assignment.clean_required == before.assignment.clean_required
         assert after.assignment.stage == before.assignment.stage

@@ -10,7 +10,7 @@ from coach.coaching.coach import Coach
 from coach.coaching.model import AssignmentKind, Request, TroubleKind
 from coach.coaching.practice.exercises import Exercise, choose_exercise
 from coach.coaching.practice.patience import PlaceWork
-from coach.coaching.practice.tempo import TempoLadder, slower
+from coach.coaching.practice.tempo import TempoLadder, quicker, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import tempo_words
 from coach.drill import Drill
@@ -58,6 +58,25 @@ class TestAnEnd:
             lesson.plays()
         assert (AssignmentKind.OTHER_WAY, WrittenForm.AS_WRITTEN) in kinds
         assert (AssignmentKind.OTHER_WAY, WrittenForm.DOTTED) in kinds
+
+    def test_what_fails_at_its_easiest_in_every_way_is_left_and_not_asked_for_again(self) -> None:
+        """Also where some of the exercises came off: as it is written it came no better."""
+        lesson, running = Lesson([Weak("LH", 6)]), 0
+        lesson.until(lambda ended: lesson.asked.window.form is WrittenForm.DOTTED)
+        while "for today" not in lesson.asked.reason:
+            before, is_exercise = lesson.asked, lesson.asked.kind is AssignmentKind.OTHER_WAY
+            lesson.plays(clean=is_exercise)
+            same = before.to_play == lesson.asked.to_play and not is_exercise
+            running = running + 1 if same else 0
+            assert running < 2, lesson.asked.reason
+
+    def test_two_unclean_ones_running_end_an_exercise(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.asked.kind is AssignmentKind.OTHER_WAY)
+        lesson.plays(clean=False)
+        assert lesson.asked.kind is AssignmentKind.OTHER_WAY
+        lesson.plays(clean=False)
+        assert lesson.asked.reason == "Now as it is written."
 
     def test_the_print_is_wrong_where_it_is_asked_for_dotted(self) -> None:
         lesson = Lesson(NEVER)
@@ -167,6 +186,18 @@ class TestWishes:
         lesson.drill.ask(Request.HARD, lesson.now_s)
         assert lesson.asked.kind is AssignmentKind.OTHER_WAY
         assert lesson.drill.coach._runner.repair.works[F(6)].is_hard
+
+    @pytest.mark.parametrize("request_", [Request.SLOWER, Request.FASTER])
+    def test_an_exercise_gets_slower_and_quicker_itself(self, request_: Request) -> None:
+        """And stays that exercise, though the place is taken at another tempo as it is written."""
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.asked.window.form is WrittenForm.DOTTED)
+        runner, before = lesson.drill.coach._runner, lesson.asked
+        runner.tempo_now.now_qpm = QPM
+        lesson.drill.ask(request_, lesson.now_s)
+        step = slower if request_ is Request.SLOWER else quicker
+        assert lesson.asked.qpm == step(tempo_of(before), F(1), 2)
+        assert (lesson.asked.window, lesson.asked.stage) == (before.window, before.stage)
 
     def test_stay_here_asks_for_the_same_until_something_else_is_asked_for(self) -> None:
         lesson = Lesson(NEVER)

@@ -20,7 +20,8 @@ from coach.score.window import Window, excerpt
 CLEAN_REQUIRED = 2
 """Clean ones running that an exercise asks for. Own choice: it is a way back, and not the goal."""
 MOST_TRIES = 3
-"""Repetitions after which an exercise is over, clean or not. Own choice: its use is the change."""
+"""Repetitions after which an exercise is over, clean or not; two unclean ones running end it
+sooner, like all else. Own choice: its use is the change."""
 SLOWER_SHARE = 0.8
 """Tempo of an exercise in another rhythm, as a share of what was asked for. Own choice, because its
 short notes come at twice the speed."""

@@ -36,13 +36,19 @@ def follow_request(runner: TaskRunner, request: Request) -> None:
 
 
 def _set_tempo(runner: TaskRunner, quicker_marks: int) -> None:
-    tempo = runner.tempo_now
+    asked, tempo = runner.assignment, runner.tempo_now
+    beat = runner.practice_map.beat_quarters(asked.window)
+    if runner.requested is not None:  # an exercise, or a wish: its tempo is its own, if it has one
+        if asked.qpm is not None:
+            qpm = move_by_marks(asked.qpm, beat, quicker_marks)
+            runner.requested = runner.assignment = replace(asked, qpm=qpm, reason=AS_ASKED)
+        runner.run = RunCounts()
+        return
     if tempo.now_qpm is not None:
-        beat = runner.practice_map.beat_quarters(runner.assignment.window)
         tempo.now_qpm = move_by_marks(tempo.now_qpm, beat, quicker_marks)
         tempo.before_trial_qpm = None
     runner.run = RunCounts()
-    runner.assign(runner.assignment.window, AssignmentKind.ASKED, AS_ASKED)
+    runner.assign(asked.window, AssignmentKind.ASKED, AS_ASKED)
 
 
 def _play_smaller(runner: TaskRunner) -> None:

@@ -129,7 +129,7 @@ class TaskRunner:
         if self.stays:
             return
         if self.exercise is not None:
-            if self._run_is_full or self.run.played >= MOST_TRIES:
+            if self._exercise_is_over:
                 self.resume(BACK_AS_WRITTEN)
         elif self.requested is not None:
             if self._run_is_full:
@@ -170,7 +170,16 @@ class TaskRunner:
             return True
         as_easy_as_it_gets = ladder.at == 0 and ladder.tempo.at_floor and self.run.asks_for_change
         wants = work.wants_another_way or as_easy_as_it_gets
-        return wants and self.practise_otherwise(ladder)
+        if wants and self.practise_otherwise(ladder):
+            return True
+        if as_easy_as_it_gets:  # no way is left, and the same isn't asked for again for nothing
+            self._assign(self.repair.leave(ladder))
+        return as_easy_as_it_gets
+
+    @property
+    def _exercise_is_over(self) -> bool:
+        tried_enough = self.run.played >= MOST_TRIES or self.run.asks_for_change
+        return self._run_is_full or tried_enough
 
     def practise_otherwise(self, ladder: RepairLadder) -> bool:
         """Ask for a place in another way; False where none is left."""
