@@ -40,7 +40,7 @@ SAID |= {
     "a million notes.mid": "has more than 2 MiB of MIDI",
     "20,000 tracks.mid": "has more than 256 tracks",
     "cut track.mid": "is a damaged MIDI file",
-    "division 0.mid": "has no beats",
+    "division 0.mid": "gives no length to a beat",
     "format 2.mid": "holds several pieces in one file",
     "a rest of 500 years.mid": "is longer than 20000 bars",
 }

@@ -87,6 +87,10 @@ class Seat:
     async def settle(self) -> None:
         await self.pilot.pause(0.04)
 
+    def is_true(self) -> bool:
+        """Whether what is in sight is what Textual would paint anew."""
+        return not self.glass.differences(textuals_own(self.app))
+
     def assert_true(self) -> None:
         """What is in sight is what Textual would paint anew."""
         assert self.glass.differences(textuals_own(self.app)) == {}
@@ -249,6 +253,9 @@ def test_whatever_happens_in_whatever_order_the_terminal_shows_what_textual_woul
                 await asyncio.sleep(chance.choice([0, 0.003]))
             else:
                 await seat.settle()
+                if not seat.is_true():  # what was told for a moment goes just now
+                    await asyncio.sleep(0.3)
+                    await seat.settle()
                 seat.assert_true()
 
     at_the_piano(size, run)

@@ -71,16 +71,17 @@ def test_a_long_plan_shows_what_is_due_and_folds_the_rest_into_lines_that_can_be
         seat.staging.plan = rows
         await seat.pilot.press("t")
         await seat.pilot.pause()
-        tasks = re.findall(r"(?:> +)?(?:held|NOW|to come) .*\bbars? [^│\n]*?(?= *│)", seat.text)
+        found = re.findall(r"(?:> +)?(?:held|NOW|to come) .*\bbars? [^│\n]*?(?= *│)", seat.text)
+        tasks = [re.sub(" +", " ", task) for task in found]
         assert tasks == [
-            "held       78 tasks in bars 1 to 39",
-            "held   79. bar 40, left hand alone",
-            "held   80. bar 40, hands together",
-            ">      NOW   81. bar 41, left hand alone",
-            "to come   82. bar 41, hands together",
-            "to come   83. bar 42, left hand alone",
-            "to come   84. bar 42, hands together",
-            "to come       316 tasks in bars 43 to 200",
+            "held 78 tasks in bars 1 to 39",
+            "held 79. bar 40, left hand alone",
+            "held 80. bar 40, hands together",
+            "> NOW 81. bar 41, left hand alone",
+            "to come 82. bar 41, hands together",
+            "to come 83. bar 42, left hand alone",
+            "to come 84. bar 42, hands together",
+            "to come 316 tasks in bars 43 to 200",
         ]
         await seat.pilot.press("end")
         await seat.pilot.pause()
@@ -154,7 +155,7 @@ def test_a_text_longer_than_the_terminal_says_that_there_is_more_and_with_which_
         assert ("PgDn: more" in seat.text) is more
         assert "Enter, Esc or play: back" in seat.text
         assert ("a note too many" in seat.text) is not more
-        await seat.pilot.press("pagedown", "pagedown", "pagedown")
+        await seat.pilot.press(*["pagedown"] * 8)
         await seat.pilot.pause(0.5)
         assert "a note too many" in seat.text
 
