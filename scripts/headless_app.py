@@ -21,6 +21,7 @@ from coach.cli.parser import make_parser
 from coach.cli.storage import Storage
 from coach.cli.wiring import collaborators
 from coach.playing.midi_events import MidiEvent
+from coach.playing.ports.own_sound import OwnSound
 from coach.playing.ports.ports import Ports
 from coach.screens.app.app import KeyholeApp
 from coach.screens.drill import announcements, presenter
@@ -51,6 +52,14 @@ class FakePorts:
 
     def name_out(self, wanted: str | None = None) -> None:
         """No port takes a click."""
+
+    def watch(self, watch: object) -> None:
+        """Nothing arrives but what is posted."""
+
+    @property
+    def own(self) -> OwnSound:
+        """What we send: nothing."""
+        return OwnSound()
 
     def close(self) -> None:
         """Nothing to let go of."""
