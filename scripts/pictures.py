@@ -3,8 +3,8 @@
     python -m scripts.pictures
 
 The demo runs in xterm under Xvfb (apt-get install xterm xvfb fonts-dejavu-core). One picture is of
-the whole piece on its first pages, one of the drill that comes of it. They are kept in
-``.github/pictures``; to be made anew whenever the screens change.
+the passage played once, one of the drill that comes of it. They are kept in ``.github/pictures``;
+to be made anew whenever the screens change.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from PIL import Image, ImageGrab
 
 FOLDER = Path(__file__).resolve().parent.parent / ".github" / "pictures"
 DISPLAY = ":79"
-MOMENTS_S = {"listening.png": 14.0, "drilling.png": 50.0}
+MOMENTS_S = {"listening.png": 9.0, "drilling.png": 27.0}
 """When each is taken, from the demo's beginning."""
 _SHADES = 32
 """Colours of a picture: the screens have few, and the files stay small."""
