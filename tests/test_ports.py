@@ -302,8 +302,10 @@ def test_of_two_pianos_of_one_name_each_can_be_played(ports: Ports, pianist: Pia
         again = Heard()
         ports.listen(wish, again.append)
         wait_for(lambda: again.last_is(OtherPianos))
-        assert isinstance(again[0], PianoFound)
-        assert again[0].name != told.heard
+        # Under load JACK's first echo may come late: then it is lost, and found, before.
+        found = {event.name for event in again if isinstance(event, PianoFound)}
+        assert found
+        assert told.heard not in found
         for player, pitch in ((pianist, 60), (twin, 72)) * 2:
             player.send(0x90, pitch, 64)
         wait_for(lambda: len(again.downs()) == 2)
