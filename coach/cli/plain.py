@@ -18,13 +18,11 @@ from queue import Empty, SimpleQueue
 from coach.cli.storage import Storage
 from coach.cli.terminal import say, warn
 from coach.coaching.drill import (
-    AssignmentGiven,
     CountIn,
     DrillEvent,
     DrillState,
     MovedOn,
     RepetitionEnded,
-    SetAside,
     ToJudge,
 )
 from coach.coaching.model import Request
@@ -33,17 +31,16 @@ from coach.playing.midi_events import (
     KeyDown,
     KeyUp,
     MidiEvent,
-    OtherPianos,
     Pedal,
     PianoFound,
     PianoLost,
 )
 from coach.playing.ports import Ports, divert_noise
 from coach.score.counting import CountingSystem, syllables
-from coach.screens.demo import Performance
+from coach.screens.demo import LessonPlayer
 from coach.screens.dialogs import details_text, why_text
 from coach.screens.drill import plan_clicks
-from coach.screens.interfaces import ClickLike, DrillSession, Errand, PianistLike, piano_words
+from coach.screens.interfaces import ClickLike, DrillLike, DrillSession, Errand, piano_words
 from coach.screens.plain import PlainDrill
 
 TICK_S = 0.05
@@ -53,8 +50,6 @@ HELP = (
     f"Type one of these and Enter: {', '.join(REQUESTS)}; pause, why, details, what (what is "
     "asked for), help, quit."
 )
-BREATH_S = 2.5
-"""Between two repetitions of the simulated pianist. Own choice, as in the demo."""
 LESSON_S = 3600.0
 """A simulated lesson ends after an hour, whatever was reached. Own choice."""
 
@@ -73,7 +68,7 @@ class PlainSession:
         counting: CountingSystem,
         click: ClickLike | None = None,
         tell: Callable[[str], None] = say,
-        watch: Callable[[PlainSession, DrillEvent], None] | None = None,
+        watch: Callable[[DrillEvent, DrillLike], None] | None = None,
     ) -> None:
         """``tell`` writes a line; ``watch`` is told of every outcome, before it is said."""
         self._clock, self._click, self._tell, self._watch = clock, click, tell, watch
@@ -86,10 +81,9 @@ class PlainSession:
         self._tell(session.title)
 
     @property
-    def is_over(self) -> bool:
-        """Whether the goal is reached and nothing comes after it."""
-        drill = self.session.drill
-        return drill.state is DrillState.FINISHED and self.session.next_drill is None
+    def has_reached_goal(self) -> bool:
+        """Whether the goal is reached: then it can be played again, or left."""
+        return self.session.drill.state is DrillState.FINISHED
 
     def start(self) -> None:
         """Say what is asked for."""
@@ -108,7 +102,7 @@ class PlainSession:
             case PianoLost(_, why):
                 self._tell_if(why)
                 self.show(drill.piano_lost(self._clock()))
-            case OtherPianos() | _:
+            case _:
                 pass
 
     def tick(self) -> None:
@@ -141,7 +135,7 @@ class PlainSession:
         """Say what the drill answered; keep repetitions; judge; sound the click."""
         for outcome in outcomes:
             if self._watch:
-                self._watch(self, outcome)
+                self._watch(outcome, self.session.drill)
             match outcome:
                 case RepetitionEnded():
                     fault = self.session.keep(outcome)  # first: what is said is in the record
@@ -183,25 +177,27 @@ class PlainSession:
 
 
 def run_live(plain: PlainSession, listen: Callable[[Callable[[MidiEvent], None]], None]) -> int:
-    """Drill until ``quit`` is typed or the goal is reached; ``listen`` begins to post what is
-    played."""
+    """Drill until ``quit`` is typed, or, where nothing can be typed any more, until the goal is
+    reached; ``listen`` begins to post what is played."""
     inbox: SimpleQueue[MidiEvent | Typed] = SimpleQueue()
     listen(inbox.put)
     threading.Thread(target=_read_words, args=(inbox,), name="keyhole-words", daemon=True).start()
     plain.start()
     say(HELP)
     try:
-        while not plain.is_over:
+        can_type = True
+        while can_type or not plain.has_reached_goal:
             try:
                 event = inbox.get(timeout=TICK_S)
             except Empty:
                 plain.tick()
                 continue
-            if isinstance(event, str):
-                if not plain.obey(event):
-                    break
-            elif event is not None:
+            if event is None:
+                can_type = False
+            elif not isinstance(event, str):
                 plain.hear(event)
+            elif not plain.obey(event):
+                break
     except KeyboardInterrupt:
         pass
     finally:
@@ -213,61 +209,28 @@ def run_live(plain: PlainSession, listen: Callable[[Callable[[MidiEvent], None]]
 def _read_words(inbox: SimpleQueue[MidiEvent | Typed]) -> None:
     for line in sys.stdin:
         inbox.put(line)
+    inbox.put(None)
 
 
-class LessonPlayer:
-    """A simulated pianist at the keys, on a clock of their own: the lesson takes no time.
+class LessonClock:
+    """Time that passes only when it is told to: a simulated lesson is over at once."""
 
-    They go by what the drill answers: a click is played with from the count-in on, and what is no
-    longer asked for is not played to its end.
-    """
+    now_s = 0.0
 
-    def __init__(self, pianist: PianistLike) -> None:
-        self._pianist = pianist
-        self._performance = Performance()
-        self._begin_s: float | None = None
-        self.now_s = 0.0
-        """The time on the clock, in seconds."""
-
-    def clock(self) -> float:
-        """The time, for whoever asks for it."""
+    def __call__(self) -> float:
+        """Now."""
         return self.now_s
 
-    def watch(self, plain: PlainSession, outcome: DrillEvent) -> None:
-        """Go by what the drill answered."""
-        match outcome:
-            case CountIn(first_beat_s, beat_s, count_in_beats):
-                self._play(plain, first_beat_s + count_in_beats * beat_s)
-            case AssignmentGiven() | SetAside():
-                self._performance.drop()
-                self._begin_s = None
-            case _:
-                pass
 
-    def step(self, plain: PlainSession) -> None:
-        """Let a moment pass: play the keys that are due, and begin again after a breath."""
-        self.now_s += TICK_S
-        for event in self._performance.take_due(self.now_s):
-            plain.hear(event)
-        plain.tick()
-        if not self._performance.is_over or plain.session.drill.state is not DrillState.READY:
-            self._begin_s = None
-        elif self._begin_s is None:
-            self._begin_s = self.now_s + BREATH_S
-        elif self.now_s >= self._begin_s:
-            self._play(plain, self.now_s)
-
-    def _play(self, plain: PlainSession, start_s: float) -> None:
-        drill = plain.session.drill
-        notes = self._pianist.play(drill.excerpt, drill.assignment.qpm, start_s=start_s)
-        self._performance.play(notes)
-
-
-def run_simulated(plain: PlainSession, player: LessonPlayer) -> int:
+def run_simulated(plain: PlainSession, player: LessonPlayer, clock: LessonClock) -> int:
     """Have a simulated pianist play until the goal is reached, or as long as a lesson lasts."""
     plain.start()
-    while not plain.is_over and player.now_s < LESSON_S:
-        player.step(plain)
+    while not plain.has_reached_goal and clock.now_s < LESSON_S:
+        clock.now_s += TICK_S
+        for event in player.take_due(clock.now_s):
+            plain.hear(event)
+        plain.tick()
+        player.begin_when_ready(plain.session.drill, clock.now_s)
     return 0
 
 
@@ -281,11 +244,11 @@ def drill_plainly(options: Namespace, path: Path, errand: Errand, storage: Stora
     counting = CountingSystem(options.counting or storage.settings.counting)
     make = session_maker(options, storage)
     if errand is Errand.DEMO:
-        player = LessonPlayer(pianist_maker(options)(score))
-        session = make(score, path, errand, player.now_s)
+        clock, player = LessonClock(), LessonPlayer(pianist_maker(options)(score))
+        session = make(score, path, errand, clock.now_s)
         say("A simulated player plays; nobody real does, and nothing of it is kept.")
-        plain = PlainSession(session, clock=player.clock, counting=counting, watch=player.watch)
-        return run_simulated(plain, player)
+        plain = PlainSession(session, clock=clock, counting=counting, watch=player.follow)
+        return run_simulated(plain, player, clock)
     divert_noise()
     ports = Ports()
     click = PianoSound(ports)

@@ -1,4 +1,4 @@
-"""The demo's clock, and the notes that its simulated pianist still has to play.
+"""The demo's clock, and its simulated pianist at the keys.
 
 The demo can be slowed down and hurried. It has a clock of its own for that: the coach sees the same
 times at every speed, so no verdict depends on it.
@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from heapq import heapify, heappop
 
+from coach.coaching.drill import AssignmentGiven, CountIn, DrillEvent, DrillState, SetAside
 from coach.playing.midi_events import KeyDown, KeyUp
 from coach.playing.notes import PlayedNote
+from coach.screens.interfaces import DrillLike, PianistLike
 
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 """How many of the demo's seconds pass in one. Own choice."""
@@ -86,3 +88,48 @@ class Performance:
         while self._waiting and self._waiting[0][0] <= now_s:
             out.append(heappop(self._waiting)[2])
         return tuple(out)
+
+
+BREATH_S = 2.5
+"""Between two repetitions of the simulated pianist: time to read the verdict. Own choice."""
+
+
+class LessonPlayer:
+    """A simulated pianist at the keys of a drill; what time it is, is an argument.
+
+    They go by what the drill answers: a click is played with from the count-in on, and what is no
+    longer asked for is not played to its end.
+    """
+
+    def __init__(self, pianist: PianistLike) -> None:
+        self._pianist = pianist
+        self._performance = Performance()
+        self._begin_s: float | None = None
+
+    def follow(self, outcome: DrillEvent, drill: DrillLike) -> None:
+        """Go by what the drill answered."""
+        match outcome:
+            case CountIn(first_beat_s, beat_s, count_in_beats):
+                self._play(drill, first_beat_s + count_in_beats * beat_s)
+            case AssignmentGiven() | SetAside():
+                self._performance.drop()
+                self._begin_s = None
+            case _:
+                pass
+
+    def take_due(self, now_s: float) -> tuple[KeyDown | KeyUp, ...]:
+        """The keys that are due by now, in order; each is given once."""
+        return self._performance.take_due(now_s)
+
+    def begin_when_ready(self, drill: DrillLike, now_s: float) -> None:
+        """Begin again after a breath, where the drill waits for it."""
+        if not self._performance.is_over or drill.state is not DrillState.READY:
+            self._begin_s = None
+        elif self._begin_s is None:
+            self._begin_s = now_s + BREATH_S
+        elif now_s >= self._begin_s:
+            self._play(drill, now_s)
+
+    def _play(self, drill: DrillLike, start_s: float) -> None:
+        notes = self._pianist.play(drill.excerpt, drill.assignment.qpm, start_s=start_s)
+        self._performance.play(notes)

@@ -7,8 +7,8 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from coach.coaching.drill import AssignmentGiven, CountIn, DrillEvent, DrillState, SetAside
-from coach.screens.demo.performer import DemoClock, Performance
+from coach.coaching.drill import DrillEvent
+from coach.screens.demo.performer import DemoClock, LessonPlayer
 from coach.screens.drill import DrillScreen, Player
 from coach.screens.interfaces import DrillSession, DrillSetup, PianistLike, Settings
 from coach.screens.keymap import DEMO_COMMANDS
@@ -17,8 +17,6 @@ from coach.screens.widgets import Engraver
 
 _STEP_S = 0.01
 """How often due keys are played. Own choice: finer than anyone hears."""
-_BREATH_S = 2.5
-"""Demo seconds between two repetitions: time to read the verdict."""
 
 
 class SimulatedPlayer(Player):
@@ -62,9 +60,7 @@ class DemoScreen(DrillScreen):
         setup = DrillSetup(session, settings, clock.now, engraver=engraver)
         super().__init__(setup, SimulatedPlayer(clock))
         self._demo_clock = clock
-        self._pianist = pianist
-        self._performance = Performance()
-        self._begin_s: float | None = None
+        self._lesson = LessonPlayer(pianist)
 
     def on_mount(self) -> None:
         """Let the player begin."""
@@ -75,30 +71,13 @@ class DemoScreen(DrillScreen):
         outcomes = tuple(outcomes)
         super().show(outcomes)
         for outcome in outcomes:
-            if isinstance(outcome, CountIn):
-                start_s = outcome.first_beat_s + outcome.count_in_beats * outcome.beat_s
-                self._play(start_s)
-            elif isinstance(outcome, AssignmentGiven | SetAside):
-                self._performance.drop()
-                self._begin_s = None
+            self._lesson.follow(outcome, self.session.drill)
 
     def _perform(self) -> None:
         now_s = self._clock()
-        due = self._performance.take_due(now_s)
-        if due:
+        if due := self._lesson.take_due(now_s):
             self.hear(due)
-        waits = self._performance.is_over and self.session.drill.state is DrillState.READY
-        if not waits:
-            self._begin_s = None
-        elif self._begin_s is None:
-            self._begin_s = now_s + _BREATH_S
-        elif now_s >= self._begin_s:
-            self._play(now_s)
-
-    def _play(self, start_s: float) -> None:
-        drill = self.session.drill
-        notes = self._pianist.play(drill.excerpt, drill.assignment.qpm, start_s=start_s)
-        self._performance.play(notes)
+        self._lesson.begin_when_ready(self.session.drill, now_s)
 
     def action_hurry(self, steps: int) -> None:
         """Slow the demo down or hurry it."""
