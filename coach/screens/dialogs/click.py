@@ -45,10 +45,7 @@ class ClickScreen(Dialog[ClickStyle]):
 
     DEFAULT_CSS = """
     ClickScreen {
-        & > Vertical {
-            width: 90%; max-width: 70; height: auto; padding: 1 2;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { max-width: 70; }
         & OptionList, & OptionList:focus { height: auto; border: none; margin-bottom: 1; }
     }
     """

@@ -43,10 +43,7 @@ class ConnectScreen(Dialog[str]):
 
     DEFAULT_CSS = """
     ConnectScreen {
-        & > Vertical {
-            width: 90%; max-width: 90; height: auto; padding: 1 2;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { max-width: 90; }
         & #title { text-style: bold; }
         & #reason { color: $text-muted; }
         & OptionList, & OptionList:focus { height: auto; border: none; margin-top: 1; }

@@ -62,7 +62,13 @@ class Dialog(ModalScreen[ScreenResultType]):
     """
 
     DEFAULT_CSS = """
-    Dialog { align: center middle; }
+    Dialog {
+        align: center middle;
+        & > Vertical {
+            width: 90%; height: auto; padding: 1 2;
+            border: round $foreground 60%; background: $surface;
+        }
+    }
     """
 
     closes_when_played: ClassVar[bool] = False

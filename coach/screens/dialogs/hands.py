@@ -65,10 +65,7 @@ class HandsScreen(Dialog[tuple[str, ...]]):
 
     DEFAULT_CSS = """
     HandsScreen {
-        & > Vertical {
-            width: 90%; max-width: 90; height: 90%; padding: 0 1;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { max-width: 90; height: 90%; padding: 0 1; }
         & OptionList { height: 1fr; }
         & OptionList, & OptionList:focus { border: none; }
         & Static { height: auto; }

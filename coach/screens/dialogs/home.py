@@ -191,10 +191,7 @@ class FindScreen(Dialog[None]):
 
     DEFAULT_CSS = """
     FindScreen {
-        & > Vertical {
-            width: 90%; height: 90%; padding: 0 1;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { height: 90%; padding: 0 1; }
         & ScoreTree { height: 1fr; }
         & Static { height: 1; color: $text-muted; }
     }

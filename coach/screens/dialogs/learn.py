@@ -32,10 +32,7 @@ class LearnScreen(Dialog[Learnt]):
 
     DEFAULT_CSS = """
     LearnScreen {
-        & > Vertical {
-            width: 90%; max-width: 70; height: auto; max-height: 90%; padding: 1 2;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { max-width: 70; max-height: 90%; }
         & Static { height: auto; }
         & OptionList, & OptionList:focus { height: auto; max-height: 12; border: none; }
     }

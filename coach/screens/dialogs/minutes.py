@@ -25,10 +25,7 @@ class MinutesScreen(Dialog[int]):
 
     DEFAULT_CSS = """
     MinutesScreen {
-        & > Vertical {
-            width: 90%; max-width: 60; height: auto; padding: 1 2;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { max-width: 60; }
         & #title { text-style: bold; }
         & #later { color: $text-muted; }
         & OptionList, & OptionList:focus { height: auto; border: none; margin: 1 0; }

@@ -28,10 +28,7 @@ class OpeningScreen(Dialog[None]):
 
     DEFAULT_CSS = """
     OpeningScreen {
-        & > Vertical {
-            width: 70%; height: auto; padding: 1 2;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { width: 70%; }
         & #progress { margin-bottom: 1; }
     }
     """

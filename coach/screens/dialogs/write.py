@@ -24,10 +24,7 @@ class WriteScreen(Dialog[tuple[str, ...]]):
 
     DEFAULT_CSS = """
     WriteScreen {
-        & > Vertical {
-            width: 90%; max-width: 90; height: auto; padding: 0 1;
-            border: round $foreground 60%; background: $surface;
-        }
+        & > Vertical { max-width: 90; padding: 0 1; }
         & Static { height: auto; }
         & #title { text-style: bold; }
         & #wrong { text-style: bold reverse; }
