@@ -221,35 +221,21 @@ def test_what_comes_next_is_engraved_while_the_marks_of_the_last_are_looked_at()
     seated((120, 40), run, engraver=Engraver(line, GRAPHICS))
 
 
-def test_small_staves_ahead_are_tried_on_more_pages_too() -> None:
+@pytest.mark.parametrize("ahead", [False, True])
+def test_small_staves_are_engraved_again_on_more_pages(ahead: bool) -> None:
     async def run() -> None:
         sheets: list[EngravedSheet] = []
         line = FakeLine(lambda wanted: 30.0 if wanted.mei.count("<measure") > 2 else 70.0)
         engraver = WindowEngraver(
             Engraver(line, GRAPHICS), syllables, lambda _, sheet: sheets.append(sheet)
         )
-        engraver.engrave_ahead(wish("5-8"))
+        (engraver.engrave_ahead if ahead else engraver.engrave)(wish("5-8"))
         for _ in range(4):
             line.make_all()
             await asyncio.sleep(0)
-        engraver.engrave(wish("5-8"))
-        (sheet,) = sheets
-        assert len(sheet.pictures) > 1
-
-    asyncio.run(run())
-
-
-def test_small_staves_are_engraved_again_on_more_pages() -> None:
-    async def run() -> None:
-        sheets: list[EngravedSheet] = []
-        line = FakeLine(lambda wanted: 30.0 if wanted.mei.count("<measure") > 2 else 70.0)
-        engraver = WindowEngraver(
-            Engraver(line, GRAPHICS), syllables, lambda _, sheet: sheets.append(sheet)
-        )
-        engraver.engrave(wish("5-8"))
-        for _ in range(4):
-            line.make_all()
-            await asyncio.sleep(0)
+        if ahead:
+            assert not sheets
+            engraver.engrave(wish("5-8"))
         (sheet,) = sheets
         assert len(sheet.pictures) > 1
         assert LANES == 3
