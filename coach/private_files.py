@@ -6,6 +6,7 @@ On Windows a folder in the user's own profile is private already, and these mode
 from __future__ import annotations
 
 import os
+import tempfile
 from contextlib import suppress
 from pathlib import Path
 
@@ -42,6 +43,20 @@ def write_private(path: Path, text: str) -> None:
     with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
         file.write(text)
     tighten(path)
+
+
+def replace_private(path: Path, text: str) -> None:
+    """The same, whole or not at all: whoever reads meanwhile sees what was there before. Raises
+    OSError."""
+    handle, written = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
+            file.write(text)
+        os.replace(written, path)
+    except OSError:
+        with suppress(OSError):
+            os.unlink(written)
+        raise
 
 
 def tighten(path: Path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
@@ -13,7 +12,7 @@ from typing import Any
 
 from coach.playing.click_schedule import ClickBeats, ClickSound, ClickStyle
 from coach.playing.command_keys import RANGES, PianoCommand, Trigger
-from coach.private_files import write_private
+from coach.private_files import replace_private
 from coach.record.folder import RecordError
 from coach.score.counting import CountingSystem
 
@@ -124,11 +123,9 @@ def save_settings(folder: Path, kept: StoredSettings) -> None:
 
     Raises RecordError where it can't be done.
     """
-    part = folder / f"{FILE}.part"
     try:
         plain = {**_others(folder / FILE), **asdict(kept)}
-        write_private(part, json.dumps(plain, indent=1) + "\n")
-        os.replace(part, folder / FILE)
+        replace_private(folder / FILE, json.dumps(plain, indent=1) + "\n")
     except OSError as error:
         raise RecordError(
             f"The settings can't be kept in {folder} ({error.strerror or error}); "

@@ -7,8 +7,7 @@ One line each, as one would say it, with bars as printed (``#17`` is the sevente
     bars 5-8 RH C5 finger 1            every C5 of the right hand there
     bars 5-8 note Think the leap before you play it.
 
-They are kept with the piece, one text file for each, known by the piece's notes; what follows
-``//`` is for people. The pianist may change the file by hand.
+They are kept with the piece, known by its notes.
 """
 
 from __future__ import annotations
@@ -18,14 +17,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from coach.private_files import make_private_folder, write_private
-from coach.score.formats import ScoreError
 from coach.score.hand_moves import HandMove, MoveError, check, parse_move, select_notes
+from coach.score.kept_lines import KeptLines
 from coach.score.model import Hand, OwnNote, Score, ScoreNote
 
 FOLDER = "markings"
-_COMMENT = "//"
-_LONGEST_BYTES = 1 << 20
 _EXAMPLE = '"bar 3 beat 2 F4 finger 4" or "bars 5-8 note Think the leap."'
 _FINGERS = re.compile(r"(?P<where>.*?)\s+fingers?\s+(?P<fingers>[1-5](?:[\s,]+[1-5])*)\s*", re.I)
 _HAND = re.compile(r"\s+(RH|LH)\b", re.I)
@@ -172,47 +168,20 @@ def _replaces(marking: Marking, earlier: Marking) -> bool:
 # -- kept with the piece --------------------------------------------------------------------------
 
 
-def load_markings(folder: Path, key: str) -> tuple[Marking, ...]:
-    """Those kept for the piece with this key; () where none are.
+_KEPT = KeptLines(FOLDER, "Your markings", "can't")
 
-    ``folder`` is the data folder. Raises ScoreError where the file can't be read, or a line in it
-    is no marking.
-    """
-    file = markings_file(folder, key)
-    try:
-        with file.open("rb") as opened:
-            text = opened.read(_LONGEST_BYTES).decode("utf-8", "replace")
-    except (FileNotFoundError, NotADirectoryError):
-        return ()
-    except OSError as error:
-        raise _trouble("can't be read", file, error) from None
-    lines = (line.partition(_COMMENT)[0].strip() for line in text.splitlines())
-    try:
-        return tuple(parse_marking(line) for line in lines if line)
-    except MoveError as error:
-        raise ScoreError(f"Your markings in {file} can't be used: {error}") from None
+
+def load_markings(folder: Path, key: str) -> tuple[Marking, ...]:
+    """Those kept for the piece with this key; ``folder`` is the data folder. Raises ScoreError (see
+    KeptLines)."""
+    return _KEPT.load(folder, key, parse_marking)
 
 
 def save_markings(folder: Path, key: str, markings: Sequence[Marking], name: str = "") -> None:
-    """Keep these, and only these; none of them: forget the file. Raises ScoreError."""
-    file = markings_file(folder, key)
-    try:
-        if not markings:
-            file.unlink(missing_ok=True)
-            return
-        make_private_folder(file.parent)
-        part = file.with_suffix(".part")
-        write_private(part, "\n".join([f"{_COMMENT} {name or key}", *map(str, markings), ""]))
-        part.replace(file)
-    except OSError as error:
-        raise _trouble("can't be kept", file, error) from None
+    """Keep these, and only these. Raises ScoreError (see KeptLines)."""
+    _KEPT.save(folder, key, markings, name or key)
 
 
 def markings_file(folder: Path, key: str) -> Path:
     """Where they are kept."""
-    return folder / FOLDER / f"{key}.txt"
-
-
-def _trouble(what: str, file: Path, error: OSError) -> ScoreError:
-    reason = (error.strerror or type(error).__name__).lower()
-    return ScoreError(f"Your markings {what} in {file.parent} ({reason}): see to that folder.")
+    return _KEPT.file(folder, key)
