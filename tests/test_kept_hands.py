@@ -6,6 +6,7 @@ import pytest
 
 from coach.score.formats import ScoreError
 from coach.score.hand_moves import load_moves, parse_move, save_moves
+from coach.score.kept_lines import join_lines
 
 KEY = "ab" * 32
 MOVES = (parse_move("bars 5-8 voice 2 to RH"), parse_move("bar 9 split C4"))
@@ -47,3 +48,20 @@ def test_a_folder_that_cannot_be_used_is_one_sentence(tmp_path: Path) -> None:
         save_moves(tmp_path, KEY, MOVES)
     with pytest.raises(ScoreError, match=r"^Your hand moves cannot be read in .*\.$"):
         load_moves(tmp_path, KEY)
+
+
+def test_of_lines_from_two_machines_none_is_lost_and_those_here_hold(tmp_path: Path) -> None:
+    here, theirs = tmp_path / "here" / "a.txt", tmp_path / "theirs.txt"
+    theirs.write_text("// Rag\nbar 3 beat 2 F4 finger 4\nbar 9 note Sing.\n")
+    join_lines(here, theirs)
+    assert here.read_text() == theirs.read_text()
+    here.write_text("bar 3 beat 2 F4 finger 2\nbar 9 note Sing.\n")
+    for _ in range(2):
+        join_lines(here, theirs)
+        lines = here.read_text().splitlines()
+        assert lines == [
+            "// Rag",
+            "bar 3 beat 2 F4 finger 4",
+            "bar 3 beat 2 F4 finger 2",
+            "bar 9 note Sing.",
+        ]

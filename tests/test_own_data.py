@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from contextlib import closing
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.cli import main
+from coach.coaching.planning import DatePlan
 from coach.private_files import make_private_file
 from coach.record.folder import FILE
 from coach.record.own_data import copy_to
@@ -41,10 +43,12 @@ Played = tuple[int, float, bool]
 """Which piece, when, and whether clean."""
 
 
-def record(folder: Path, played: Sequence[Played]) -> Path:
-    """A record in which this was played."""
+def record(folder: Path, played: Sequence[Played], plan: DatePlan | None = None) -> Path:
+    """A record in which this was played, and the first piece is planned."""
     folder.mkdir(parents=True, exist_ok=True)
     store = Store(folder, lambda: NOON_S)
+    if plan:
+        store.save_plan(PIECES[0], plan)
     for piece, at_s, clean in played:
         place = {"at": at_s}
         store.save_repetition(PIECES[piece], ended(clean=clean), NOON_S + at_s, place)
@@ -62,7 +66,12 @@ def contents(folder: Path) -> list[tuple[object, ...]]:
             "SELECT key, at_s, start_quarters, end_quarters, hands, repetition.clean, qpm, moves,"
             " take, words, repetition.checksum FROM repetition JOIN piece ON piece.id = piece_id"
         ).fetchall()
-    return sorted(pieces, key=repr) + sorted(repetitions, key=repr)
+        days = [
+            db.execute(f"SELECT key, t.* FROM {t} AS t JOIN piece ON piece.id = piece_id")
+            for t in ("plan", "bars")
+        ]
+        known = [(key, *row) for found in days for key, _, *row in found]
+    return sorted(pieces, key=repr) + sorted(repetitions, key=repr) + sorted(known)
 
 
 def coach(*words: object) -> int:
@@ -74,12 +83,93 @@ SOME: tuple[Played, ...] = ((0, 0.0, True), (0, 30.5, False), (1, 60.25, True), 
 
 def test_what_is_exported_comes_back_byte_for_byte(tmp_path: Path) -> None:
     data, out, new = tmp_path / "data", tmp_path / "out", tmp_path / "new"
-    record(data, SOME)
+    record(data, SOME, DatePlan(date(2026, 12, 12).toordinal(), 17.5))
     assert coach("export", out, "--data", data) == 0
     assert coach("import", out, "--data", new) == 0
     assert contents(new) == contents(data)
+    assert ("2026-12-12", 17.5) in [row[1:] for row in contents(new)]
     assert coach("import", out, "--data", new) == 0  # twice is once
     assert contents(new) == contents(data)
+
+
+def test_of_an_imported_plan_and_the_one_here_the_later_day_holds(tmp_path: Path) -> None:
+    early, late = (DatePlan(date(2026, 12, day).toordinal(), 10.0 * day) for day in (3, 12))
+    exports = []
+    for name, plan in (("a", early), ("b", late)):
+        record(tmp_path / name, SOME[:1], plan)
+        exports.append(tmp_path / f"{name}-out")
+        assert coach("export", exports[-1], "--data", tmp_path / name) == 0
+    for name, order in (("c", exports), ("d", exports[::-1])):
+        for out in order:
+            assert coach("import", out, "--data", tmp_path / name) == 0
+        assert Store(tmp_path / name).plan(PIECES[0]) == late
+
+
+@pytest.mark.parametrize(
+    ("name", "found", "said"),
+    [
+        ("plan", {"by": "2026-12-12"}, "the plan has no day or no minutes"),
+        ("plan", {"by": "soon", "minutes_a_day": 5}, "the plan has no day or no minutes"),
+        ("plan", {"by": "2026-12-12", "minutes_a_day": 0}, "the plan's minutes are none of a day"),
+        ("plan", [1], "no plan"),
+        ("bars", [["0", "a"], ["1/0", ""]], "bars are no bars"),
+        ("bars", 1, "bars are no bars"),
+    ],
+)
+def test_a_plan_or_bars_that_are_none_are_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, found: object, said: str
+) -> None:
+    record(tmp_path / "data", SOME[:1])
+    assert coach("export", tmp_path / "out", "--data", tmp_path / "data") == 0
+    file = tmp_path / "out" / "pieces.jsonl"
+    file.write_text(json.dumps(json.loads(file.read_text()) | {name: found}) + "\n")
+    assert coach("import", tmp_path / "out", "--data", tmp_path / "new") == 1
+    assert f"pieces.jsonl, line 1: {said}" in capsys.readouterr().out
+
+
+def given_to_the_piece(data: Path) -> dict[str, list[str]]:
+    """What lies beside the record, without the lines for people."""
+    return {
+        file.relative_to(data).parts[0]: [
+            line for line in file.read_text().splitlines() if not line.startswith("//")
+        ]
+        for name in ("hands", "markings", "parts")
+        for file in (data / name).rglob("*.txt" if name != "parts" else "*")
+        if file.is_file()
+    }
+
+
+def test_what_was_given_to_a_piece_goes_out_comes_back_and_joins(tmp_path: Path) -> None:
+    """Own hands and notes; nothing that only the other machine has is lost."""
+    hands = "bar 1 to LH"
+    one, two = tmp_path / "one", tmp_path / "two"
+    assert coach("score", SAMPLE, "--move", hands, "--data", one) == 0
+    assert coach("mark", SAMPLE, "bars 1-2 note Breathe.", "--data", one) == 0
+    assert coach("mark", SAMPLE, "bars 1-2 note Sing.", "--data", two) == 0
+    for folder in (one, two):
+        record(folder, SOME[:1])
+    assert coach("export", tmp_path / "out", "--data", one) == 0
+    assert coach("import", tmp_path / "out", "--data", tmp_path / "new") == 0
+    assert given_to_the_piece(tmp_path / "new") == given_to_the_piece(one)
+    assert coach("merge", one, "--data", two) == 0
+    joined = {
+        "hands": [hands],
+        "markings": ["bars 1-2 note Breathe.", "bars 1-2 note Sing."],
+    }
+    assert given_to_the_piece(two) == joined
+    assert coach("merge", one, "--data", two) == 0  # twice is once
+    assert given_to_the_piece(two) == joined
+
+
+def test_forgetting_a_piece_forgets_what_was_given_to_it(tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    assert coach("score", SAMPLE, "--move", "bar 1 to LH", "--data", data) == 0
+    assert coach("mark", SAMPLE, "bars 1-2 note Breathe.", "--data", data) == 0
+    store = Store(data, lambda: NOON_S)
+    store.save_repetition(piece_key(read_score(SAMPLE), SAMPLE), ended(), NOON_S, {})
+    store.close()
+    assert coach("forget", "low tide", "--data", data, "--yes") == 0
+    assert given_to_the_piece(data) == {}
 
 
 def test_an_export_is_the_owners_alone(tmp_path: Path) -> None:

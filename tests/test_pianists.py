@@ -1,5 +1,6 @@
 """Several pianists at one piano: each has a record of their own."""
 
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,20 @@ def test_each_has_a_record_of_their_own(tmp_path: Path, capsys: pytest.CaptureFi
     assert (tmp_path / "pianists" / "Ada" / FILE).exists()
     assert not (tmp_path / FILE).exists()
     capsys.readouterr()
+
+
+def test_the_environment_names_who_plays_and_the_command_line_goes_before_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    day = (date.today() + timedelta(days=30)).isoformat()
+    monkeypatch.setenv("KEYHOLE_DATA", str(tmp_path))
+    monkeypatch.setenv("KEYHOLE_PIANIST", "Ada")
+    assert main(["plan", str(SAMPLE), "--by", day]) == 0
+    assert main(["plan", str(SAMPLE), "--by", day, "--pianist", "Ben"]) == 0
+    assert {path.parent.name for path in tmp_path.rglob(FILE)} == {"Ada", "Ben"}
+    monkeypatch.setenv("KEYHOLE_PIANIST", "../Ada")
+    assert main(["check"]) == 2
+    assert "can't be kept as a pianist's name" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("name", ["Ada", "Ada Müller", "ben-2", "O'Hara", "李"])

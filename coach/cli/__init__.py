@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from coach.cli.parser import make_parser
+from coach.cli.parser import PIANIST, make_parser
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,6 +35,8 @@ def _run(argv: Sequence[str] | None, ran: Ran) -> int:
         return int(done.code or 0)
     from coach.cli import commands
 
+    if options.pianist is None:
+        options.pianist = os.environ.get(PIANIST) or None
     if options.pianist is not None:
         options.data = _folder_of(options.pianist, options.data)
     ran.data = options.data

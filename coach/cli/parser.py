@@ -10,6 +10,8 @@ from coach import __version__
 from coach.judging.model import Stage
 from coach.score.words import printable_lines
 
+PIANIST = "KEYHOLE_PIANIST"
+"""Names who plays, where several share the piano; the command line's ``--pianist`` goes before."""
 WARM_UP_MIN = 5.0
 """How long a warm-up is as long as nobody has said, in minutes: a short one, before the piece
 itself. Our choice."""
@@ -63,7 +65,7 @@ def _add_common(parser: argparse.ArgumentParser, *, again: bool = False) -> None
     )  # fmt: skip
     parser.add_argument(
         "--pianist", metavar="NAME", default=unset,
-        help="whose record it is, where several play at this piano",
+        help=f"whose record it is, where several play at this piano (also: {PIANIST})",
     )  # fmt: skip
     parser.add_argument(
         "--port", metavar="NAME", default=unset, help="the piano's MIDI port, or part of its name"

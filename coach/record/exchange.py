@@ -11,16 +11,19 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
-from typing import Any
+from typing import Any, NamedTuple
 
 from coach.coaching.model import Observation
 from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.record import rows
+from coach.record.lineage import match_bars
 from coach.record.packing import JudgedKey, unpack_moves, unpack_take, unpack_words
-from coach.record.recovery import join_piece, join_repetition
+from coach.record.recovery import join_bars, join_piece, join_plan, join_repetition
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
 
@@ -60,6 +63,8 @@ class Joined:
 def list_pieces(db: sqlite3.Connection) -> Iterator[tuple[int, Plain]]:
     """Every piece with its row's number, the one that was used first before all others."""
     query = f"SELECT id, {', '.join(rows.PIECE_COLUMNS)} FROM piece ORDER BY used_at_s, id"
+    plans = {number: row for number, *row in db.execute("SELECT * FROM plan")}
+    bars = dict(db.execute("SELECT * FROM bars"))
     for number, *values in db.execute(query):
         piece, used_at_s = rows.piece_in(*values[:4])
         try:
@@ -75,8 +80,21 @@ def list_pieces(db: sqlite3.Connection) -> Iterator[tuple[int, Plain]]:
                 "path": piece.path,
                 "used_at_s": used_at_s,
                 "state": state,
+                "plan": _plan_out(*plans[number]) if number in plans else None,
+                "bars": _bars_out(bars.get(number)),
             },
         )
+
+
+def _plan_out(by_day: str, minutes: float) -> Plain:
+    return {"by": by_day, "minutes_a_day": minutes}
+
+
+def _bars_out(digests: str | None) -> object:
+    """Where each bar begins, and what it is known by."""
+    with suppress(ValueError, TypeError):
+        return None if digests is None else json.loads(digests)
+    return None
 
 
 def list_repetitions(
@@ -150,11 +168,15 @@ def take_in(
     joined, wrong, numbers = Joined(), list[str](), dict[str, int]()
     for at, line in enumerate(pieces, start=1):
         try:
-            key, values = _piece_from(_parse(line))
+            one = _piece_from(_parse(line))
         except NotOurLine as why:
             wrong.append(f"pieces.jsonl, line {at}: {why}")
             continue
-        numbers[key] = join_piece(db, values)
+        numbers[one.key] = number = join_piece(db, one.values)
+        if one.bars is not None:
+            join_bars(db, number, one.bars)
+        if one.plan is not None:
+            join_plan(db, number, *one.plan)
     for at, line in enumerate(repetitions, start=1):
         try:
             key, row = _row_from(_parse(line))
@@ -184,7 +206,16 @@ def _parse(line: str) -> Plain:
     return plain
 
 
-def _piece_from(plain: Mapping[str, Any]) -> tuple[str, tuple[Any, ...]]:
+class _Piece(NamedTuple):
+    """A piece's line, as the record's tables have it."""
+
+    key: str
+    values: tuple[Any, ...]
+    bars: str | None
+    plan: tuple[str, float] | None
+
+
+def _piece_from(plain: Mapping[str, Any]) -> _Piece:
     key, title, path, used_at_s = (
         plain.get(name) for name in ("key", "title", "path", "used_at_s")
     )
@@ -194,7 +225,37 @@ def _piece_from(plain: Mapping[str, Any]) -> tuple[str, tuple[Any, ...]]:
     if not isinstance(state, dict | None):
         raise NotOurLine("no state")
     text = None if state is None else json.dumps(state)
-    return key, (key, title, path, used_at_s, text, rows.piece_checksum(key, text))
+    values = (key, title, path, used_at_s, text, rows.piece_checksum(key, text))
+    return _Piece(key, values, _bars_from(plain.get("bars")), _plan_from(plain.get("plan")))
+
+
+def _bars_from(found: object) -> str | None:
+    if found is None:
+        return None
+    text = json.dumps(found)
+    try:
+        match_bars(text, text)
+    except ValueError as error:
+        raise NotOurLine("bars are no bars") from error
+    return text
+
+
+def _plan_from(found: object) -> tuple[str, float] | None:
+    if found is None:
+        return None
+    if not isinstance(found, dict):
+        raise NotOurLine("no plan")
+    try:
+        by_day = date.fromisoformat(_text(found, "by")).isoformat()
+        minutes = _number(found, "minutes_a_day")
+    except (KeyError, ValueError) as error:
+        raise NotOurLine("the plan has no day or no minutes") from error
+    if minutes is None or not 0 < minutes <= _DAY_MIN:
+        raise NotOurLine("the plan's minutes are none of a day")
+    return by_day, minutes
+
+
+_DAY_MIN = 24 * 60
 
 
 def _row_from(plain: Mapping[str, Any]) -> tuple[str, rows.RowValues]:

@@ -83,7 +83,7 @@ def _read(bars: str) -> tuple[list[Fraction], list[str]]:
     try:
         starts, digests = zip(*json.loads(bars), strict=True)
         return [Fraction(one) for one in starts], [str(one) for one in digests[:-1]]
-    except (TypeError, ZeroDivisionError) as error:
+    except (TypeError, ZeroDivisionError, OverflowError) as error:
         raise ValueError("no bars") from error
 
 

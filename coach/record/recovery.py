@@ -73,21 +73,28 @@ def join_entry(into: sqlite3.Connection, at_s: float, table: str, entry: str) ->
     into.execute(put, (at_s, table, entry))
 
 
-_JOIN_BARS = "INSERT OR IGNORE INTO bars VALUES (?, ?)"
-_JOIN_PLAN = """
-    INSERT INTO plan VALUES (?, ?, ?) ON CONFLICT (piece_id) DO UPDATE SET
-        by_day = max(by_day, excluded.by_day), minutes = max(minutes, excluded.minutes)
-"""
-"""Of two plans the later day and the longer hours, so that it is all one which record joins."""
-
-
 def _join_days(
     into: sqlite3.Connection, piece: int, source: sqlite3.Connection, number: int
 ) -> None:
     """What is known of a piece over the days, but for what follows from its repetitions."""
-    for table, query in (("bars", _JOIN_BARS), ("plan", _JOIN_PLAN)):
+    for table, take in (("bars", join_bars), ("plan", join_plan)):
         for _, *row in source.execute(f"SELECT * FROM {table} WHERE piece_id = ?", (number,)):
-            into.execute(query, (piece, *row))
+            take(into, piece, *row)
+
+
+def join_bars(into: sqlite3.Connection, piece: int, digests: str) -> None:
+    """What the piece's bars are known by; the same in every record."""
+    into.execute("INSERT OR IGNORE INTO bars VALUES (?, ?)", (piece, digests))
+
+
+def join_plan(into: sqlite3.Connection, piece: int, by_day: str, minutes: float) -> None:
+    """Until when the piece is to be learnt: of two plans the later day and the longer hours, so
+    that it is all one which record joins."""
+    query = """
+        INSERT INTO plan VALUES (?, ?, ?) ON CONFLICT (piece_id) DO UPDATE SET
+            by_day = max(by_day, excluded.by_day), minutes = max(minutes, excluded.minutes)
+    """
+    into.execute(query, (piece, by_day, minutes))
 
 
 def join_piece(into: sqlite3.Connection, values: Sequence[Any]) -> int:

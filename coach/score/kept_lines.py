@@ -75,3 +75,16 @@ class KeptLines:
         return ScoreError(
             f"{self.called} {self.cannot} {what} in {file.parent} ({reason}): see to that folder."
         )
+
+
+def join_lines(here: Path, theirs: Path) -> None:
+    """Take in another's file: its lines that are not here yet go before those that are, which hold
+    where two contradict each other. Raises OSError."""
+    mine = _lines_of(here) if here.exists() else []
+    if new := [line for line in _lines_of(theirs) if line.strip() and line not in mine]:
+        make_private_folder(here.parent)
+        replace_private(here, "\n".join([*new, *mine, ""]))
+
+
+def _lines_of(file: Path) -> list[str]:
+    return file.read_text(encoding="utf-8", errors="replace").splitlines()

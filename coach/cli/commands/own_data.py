@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from coach.cli.errors import CannotDo
-from coach.cli.open_score import HANDS_FOLDER, open_piece
+from coach.cli.open_score import HANDS_FOLDER, PARTS_FOLDER, open_piece
 from coach.cli.terminal import say, waiting_line, warn
 from coach.playing.takes import write_take
 from coach.private_files import FILE_MODE, make_private_file, make_private_folder
@@ -36,9 +36,11 @@ from coach.record.pieces import PieceKey, piece_key
 from coach.record.recovery import RecordFile
 from coach.record.settings import FILE as SETTINGS_FILE
 from coach.score.forms import WrittenForm
+from coach.score.kept_lines import join_lines
 from coach.score.markings import FOLDER as MARKINGS_FOLDER
 from coach.score.markings import markings_file
 from coach.score.model import Hands, Score
+from coach.score.opening import score_key
 from coach.score.window import Window, excerpt
 from coach.score.words import count_of
 
@@ -48,17 +50,22 @@ PIECES, REPETITIONS, TABLE, TAKES = (
     "repetitions.csv",
     "takes",
 )
-BESIDE = (HANDS_FOLDER, MARKINGS_FOLDER)
-"""Folders beside the record that belong to it."""
+LINES = (HANDS_FOLDER, MARKINGS_FOLDER)
+"""Folders beside the record that hold lines of text for each piece."""
+BESIDE = (*(f"{name}/**/*" for name in LINES), f"{PARTS_FOLDER}/*", "unjudged-*.mid")
+"""What else lies beside the record and belongs to it."""
 README = """\
 Keyhole's export: everything that its practice record holds.
 
-pieces.jsonl       one JSON object a line: each piece, and where the practice of it stands
+pieces.jsonl       one JSON object a line: each piece, where the practice of it stands, the plan
+                   to a date, and what its bars are known by
 repetitions.jsonl  one JSON object a line: each repetition, with every key that was struck
 repetitions.csv    the same as a table, a line a repetition, without the keys
 takes/             what was played, as Standard MIDI files; markers say where bars begin
 hands/             notes that were given to the other hand
 markings/          own fingerings and notes on passages
+parts/             which part of a score is yours, where you chose one
+unjudged-*.mid     takes that there was no time to judge
 settings.json      the settings
 
 "coach import FOLDER" takes it in again; what is there already is not taken twice.
@@ -259,16 +266,19 @@ def _text(path: Path) -> TextIO:
 
 
 def _copy_beside(data: Path, folder: Path) -> None:
-    """What lies beside the record: the settings, hands, and what was written into the pieces."""
+    """What lies beside the record: the settings, and what was given to the pieces."""
     if (data / SETTINGS_FILE).is_file():
         _copy_private(data / SETTINGS_FILE, folder / SETTINGS_FILE)
-    for name in BESIDE:
-        for file in sorted((data / name).glob("*")):
-            make_private_folder(folder / name)
-            _copy_private(file, folder / name / file.name)
+    for file in _find_beside(data):
+        _copy_private(file, folder / file.relative_to(data))
+
+
+def _find_beside(folder: Path) -> list[Path]:
+    return [file for name in BESIDE for file in sorted(folder.glob(name)) if file.is_file()]
 
 
 def _copy_private(file: Path, to: Path) -> None:
+    make_private_folder(to.parent)
     make_private_file(to)
     shutil.copyfile(file, to)
 
@@ -315,7 +325,7 @@ def import_record(options: Namespace) -> int:
 
 
 def merge_records(options: Namespace) -> int:
-    """Take another machine's record in; that file stays as it is."""
+    """Take another machine's record in, with what lies beside it; all of that stays as it is."""
     other: Path = options.record
     if other.is_dir():
         other = other / FILE
@@ -332,6 +342,8 @@ def merge_records(options: Namespace) -> int:
     with waiting_line() as tell:
         tell("Taking in the other record")
         new = own_data.join_copy(record, other)
+        with _blame_folder(other.parent, "be taken in"):
+            _restore_beside(other.parent, record.parent)
     say(f"{count_of(new, 'repetition')} came in; what was there already is there once.")
     return 0
 
@@ -358,11 +370,13 @@ def _lines(path: Path) -> Iterator[str]:
 
 
 def _restore_beside(folder: Path, data: Path) -> None:
-    for name in BESIDE:
-        for file in sorted((folder / name).glob("*")):
-            if file.is_file() and not (data / name / file.name).exists():
-                make_private_folder(data / name)
-                _copy_private(file, data / name / file.name)
+    """Take in what lies beside an export or a record; of two settings those that are here hold."""
+    for file in _find_beside(folder):
+        name = file.relative_to(folder)
+        if name.parts[0] in LINES:
+            join_lines(data / name, file)
+        elif not (data / name).exists():
+            _copy_private(file, data / name)
     if (folder / SETTINGS_FILE).is_file() and not (data / SETTINGS_FILE).exists():
         _copy_private(folder / SETTINGS_FILE, data / SETTINGS_FILE)
 
@@ -430,9 +444,21 @@ def forget_piece(options: Namespace) -> int:
         say("Nothing was forgotten.")
         return 1
     gone = own_data.forget_piece(record, piece)
-    markings_file(record.parent, piece.key).unlink(missing_ok=True)
+    _forget_beside(options.data, piece)
     say(f"{piece.title} and its {count_of(gone, 'repetition')} are forgotten.")
     return 0
+
+
+def _forget_beside(asked: Path | None, piece: PieceKey) -> None:
+    """What was given to the piece. Hands and part are kept by the score's file: where that holds
+    other notes by now, they are that other music's."""
+    data, path = named_folder(asked), Path(piece.path)
+    markings_file(data, piece.key).unlink(missing_ok=True)
+    with suppress(Exception):  # whatever is wrong with the score: the piece is forgotten
+        if piece_key(open_piece(path, data=asked)).key == piece.key:
+            key = score_key(path)
+            for file in (*data.glob(f"{HANDS_FOLDER}/**/{key}*"), data / PARTS_FOLDER / key):
+                file.unlink(missing_ok=True)
 
 
 def _find_piece(
