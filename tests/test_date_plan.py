@@ -6,17 +6,22 @@ from pathlib import Path
 import pytest
 
 from coach.cli import main
+from coach.coaching.model import Way
 from coach.coaching.planning import (
     BarStanding,
     BarState,
     DatePlan,
+    PlannedDay,
     Schedule,
     best_gap_days,
+    goals_of,
     minutes_that_fit,
     schedule,
     stretches,
 )
 from coach.coaching.planning.date_plan import AGAIN_MIN, BEGIN_MIN, LEAST_MIN
+from coach.coaching.wording import stretch_words
+from coach.score.build import score_from_notes
 
 SAMPLE = Path(__file__).parents[1] / "sample_scores" / "1-low-tide.musicxml"
 UNTOUCHED, WEAK, SETTLED = BarState.UNTOUCHED, BarState.WEAK, BarState.SETTLED
@@ -121,6 +126,24 @@ def test_what_was_practised_today_counts() -> None:
     spent = schedule(bars, DatePlan(1020, 20.0), 1000, played_min=20.0).days[0]
     assert full.begin
     assert not spent.begin
+
+
+def test_a_day_is_played_again_then_mended_then_new_and_then_as_a_whole() -> None:
+    """In parts of at most a phrase, as it is learnt."""
+    score = score_from_notes(
+        [{"pitch": 60, "onset": n, "length": 1, "hand": "RH"} for n in range(40)], title="Ten Bars"
+    )
+    bars = [BarStanding(bar, UNTOUCHED if bar in (8, 9) else WEAK) for bar in range(10)]
+    day = PlannedDay(1000, begin=(7, 8, 9), again=(0, 1, 2, 3, 4, 5), is_whole=True)
+    goals = goals_of(score, day, bars)
+    told = [(stretch_words(score, goal.window), goal.way, goal.clean_required) for goal in goals]
+    assert told == [
+        ("bars 1 to 4", Way.REPAIR, 1),
+        ("bars 5 to 6", Way.REPAIR, 1),
+        ("bar 8", Way.REPAIR, 3),
+        ("bars 9 to 10", Way.LEARN, 3),
+        ("bars 1 to 10", Way.REPAIR, 1),
+    ]
 
 
 def test_bars_running_are_one_stretch() -> None:

@@ -11,18 +11,25 @@ import pytest
 
 from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
+from coach.cli.open_score import open_piece
 from coach.cli.score_library import HomeLibrary, samples
+from coach.cli.sessions import SessionMaker
 from coach.cli.storage import Storage, close_record
+from coach.coaching.drill import Drill
 from coach.coaching.drill.drill_events import RepetitionEnded
+from coach.coaching.model import PlanChange, Way
 from coach.coaching.observations import observe_transitions
-from coach.coaching.planning import DatePlan
+from coach.coaching.planning import DatePlan, RowState
 from coach.judging.model import Outcome, TransitionResult
 from coach.record.calendar import day_of
-from coach.record.pieces import piece_key
+from coach.record.pieces import PieceKey, piece_key
 from coach.score.build import score_from_notes
+from coach.score.model import Score
 from coach.score.window import Window, excerpt
 from coach.screens.interfaces import Errand
 from tests.records import SCORE, ended
+
+SAMPLE = samples()[0].path
 
 
 @pytest.fixture
@@ -98,7 +105,65 @@ def test_a_piece_with_a_date_says_how_long_it_is_to_it(
     assert storage.store
     storage.store.save_plan(piece_key(SCORE, file), DatePlan(day_of(time.time()) + 12, 20.0))
     close_record(storage.store)
-    assert lines(yesterdays)[1][2].endswith("; 12 days to its date")
+    assert lines(yesterdays)[1:3] == [
+        (Errand.PLAN, "Today: Two Hands", "what the plan asks for; 12 days to its date"),
+        (Errand.GO_ON, "Two Hands", "go on where you stopped yesterday"),
+    ]
+
+
+@pytest.fixture
+def planned(options: Namespace) -> Iterator[tuple[Storage, Score, PieceKey]]:
+    """A sample of which nothing was played, to be learnt in a week in ten minutes a day."""
+    score = open_piece(SAMPLE, data=options.data)
+    storage, piece = Storage(options), piece_key(score, SAMPLE)
+    assert storage.store
+    storage.store.save_plan(piece, DatePlan(day_of(time.time()) + 7, 10.0))
+    yield storage, score, piece
+    close_record(storage.store)
+
+
+def test_home_names_the_bars_that_the_plan_has_for_today(
+    planned: tuple[Storage, Score, PieceKey],
+) -> None:
+    storage, _, _ = planned
+    assert lines(HomeLibrary(storage))[0] == (
+        Errand.PLAN, "Today: Low Tide", "drill bars 1 to 2 (10 min); 7 days to its date"
+    )  # fmt: skip
+
+
+def test_it_opens_them_and_is_gone_from_home_once_they_are_done(
+    planned: tuple[Storage, Score, PieceKey],
+) -> None:
+    storage, score, piece = planned
+    assert storage.store
+    session = SessionMaker(storage.store).make(score, SAMPLE, Errand.PLAN, 0.0)
+    assert session.title == "Low Tide: 1 of 1 today"
+    assert isinstance(session.drill, Drill)
+    goal = session.drill.coach.goal
+    assert goal.window == Window(Fraction(0), score.bars[1].end_quarters)
+    assert goal.way is Way.LEARN
+    assert session.next_drill is not None
+    assert session.next_drill.reached == "Today's part of the plan is done."
+    minutes, at_s = 11, time.time() - 700.0
+    for n in range(60 * minutes // 30):  # longer than the plan's minutes
+        storage.store.save_repetition(piece, ended(clean=False), at_s + 30 * n)
+    assert Errand.PLAN not in {item.errand for item in HomeLibrary(storage).items()}
+    with pytest.raises(ValueError, match=r"Today's part of the plan is done\."):
+        SessionMaker(storage.store).make(score, SAMPLE, Errand.PLAN, 0.0)
+
+
+def test_what_was_begun_of_it_is_gone_on_with(planned: tuple[Storage, Score, PieceKey]) -> None:
+    storage, score, piece = planned
+    maker = SessionMaker(storage.store)
+    session = maker.make(score, SAMPLE, Errand.PLAN, 0.0)
+    assert isinstance(session.drill, Drill)
+    coach = session.drill.coach
+    coach.change_plan(0, PlanChange.LEAVE_OUT)
+    assert storage.store
+    storage.store.save_session_state(piece, coach.state())
+    again = maker.make(score, SAMPLE, Errand.PLAN, 0.0)
+    assert isinstance(again.drill, Drill)
+    assert again.drill.coach.plan()[0].state is RowState.LEFT_OUT
 
 
 def test_one_warm_up_is_over_all_pieces(options: Namespace, tmp_path: Path) -> None:

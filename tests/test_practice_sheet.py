@@ -21,7 +21,7 @@ from coach.cli.practice_sheet import (
     read_sheet,
     write_sheet,
 )
-from coach.cli.sheets import SheetFollower, held_on, open_sheet, order_tasks
+from coach.cli.sheets import follow_sheet, held_on, open_sheet, order_tasks
 from coach.cli.storage import Storage
 from coach.coaching.model import Goal
 from coach.coaching.planning import PlayedOnce
@@ -293,7 +293,7 @@ def test_the_follower_ends_with_what_comes_after_the_last_passage(tmp_path: Path
 
     from coach.screens.interfaces import Errand
 
-    follower = SheetFollower(
+    follower = follow_sheet(
         opened, tasks(), lambda s, p, at, goal: maker.make(s, p, Errand.DRILL, at, goal)
     )
     session = follower.begin(SCORE, 0.0)

@@ -25,7 +25,7 @@ from coach.score.markings import (
     save_markings,
 )
 from coach.score.model import Score
-from coach.score.opening import open_score, score_key
+from coach.score.opening import find_read, open_score, score_key
 from coach.score.window import Window, choose_window
 
 HANDS_FOLDER = "hands"
@@ -81,8 +81,28 @@ def open_piece(
     if part is not None:
         data_folder(data)
         _keep_part(kept_part, part)
+    return _as_given(score, path, _hands_key(key, wanted), data, moves)
+
+
+def find_piece(path: Path, data: Path | None) -> Score | None:
+    """The same, where the score was read before; None where reading it would take its time. Raises
+    as ``open_piece``."""
+    key = score_key(path)
+    wanted = _read_part(named_folder(data) / PARTS_FOLDER / key)
+    score = find_read(path, cache_dir=cache_folder(data), part=wanted)
+    return score and _as_given(score, path, _hands_key(key, wanted), data)
+
+
+def _hands_key(key: str, part: str) -> str:
+    """What the hands of a score are kept by: its content, and the part that was asked for."""
+    return f"{key}-{hashlib.sha256(part.encode()).hexdigest()[:8]}" if part else key
+
+
+def _as_given(
+    score: Score, path: Path, key: str, data: Path | None, moves: Sequence[str] = ()
+) -> Score:
+    """The score with what the pianist gave to it, and with these lines, which are kept."""
     folder = named_folder(data) / HANDS_FOLDER
-    key += f"-{hashlib.sha256(wanted.encode()).hexdigest()[:8]}" if wanted else ""
     kept = load_moves(folder, key) if folder.parent.is_dir() else ()
     fresh = [parse_move(move) for move in moves if not is_marking(move)]
     for move in fresh:

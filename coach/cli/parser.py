@@ -221,6 +221,7 @@ def _add_plan(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     plan.add_argument("score", type=Path, metavar="SCORE", help="a MusicXML or MIDI file")
     plan.add_argument("--by", metavar="DATE", help="the day, such as 2026-12-31; it is kept")
     plan.add_argument("--minutes", type=_minutes, help="for this piece, a day; 20 if not given")
+    plan.add_argument("--play", action="store_true", help="at the piano: today's part of it")
     plan.add_argument("--forget", action="store_true", help="no plan any more")
     _add_common(plan, again=True)
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import suppress
 from os.path import isfile  # False, and no error, where a folder above may not be looked into
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,13 +13,16 @@ from coach.cli.parser import WARM_UP_MIN
 from coach.cli.storage import Storage
 from coach.record.calendar import day_of
 from coach.record.folder import RecordError
-from coach.score.formats import SUFFIXES
+from coach.score.formats import SUFFIXES, ScoreError
 from coach.screens.interfaces import Errand, HomeItem
 
 if TYPE_CHECKING:
     from coach.coaching.planning import DatePlan
-    from coach.record.pieces import PieceSummary
+    from coach.record.pieces import PieceKey, PieceSummary
 
+MOST_PLANS = 3
+"""Pieces whose plan is looked at for home, those with the nearest date. Own choice: nobody prepares
+more at once, and each costs home some milliseconds."""
 _SMALL = ("a", "an", "and", "at", "in", "of", "on", "the", "to")
 """Words that a title has in small letters, but for the first."""
 
@@ -36,8 +40,9 @@ class HomeLibrary:
     def items(self) -> Sequence[HomeItem]:
         """What a pianist wants next first, then the pieces of the record, then the sample scores.
 
-        The warm-up opens a day; once something was played today it is the last piece's turn. Of a
-        record that can't be read nothing is offered: what is wrong with it is said elsewhere.
+        The warm-up opens a day, then comes what the plans ask for today; once something was played
+        today it is the plans' and the last piece's turn. Of a record that can't be read nothing is
+        offered: what is wrong with it is said elsewhere.
         """
         try:
             played = self._list_played()
@@ -47,9 +52,11 @@ class HomeLibrary:
         return (*played, *(item for item in samples() if item.path not in seen))
 
     def _list_played(self) -> tuple[HomeItem, ...]:
-        used, warm_up = self._list_used(), self.warm_ups()
-        first = used[:1] if self._was_played_today() else ()
-        return (*first, *warm_up, *used[len(first) :])
+        warm_up, planned = self.warm_ups(), self.todays_parts()
+        used = self._list_used({item.path for item in planned})
+        if self._was_played_today():
+            return (*planned, *used[:1], *warm_up, *used[1:])
+        return (*warm_up, *planned, *used)
 
     def _was_played_today(self) -> bool:
         if (store := self._storage.store) is None or (piece := store.last_piece()) is None:
@@ -67,9 +74,48 @@ class HomeLibrary:
         path = due.pieces[0].path
         return (HomeItem(Errand.WARM_UP, "Warm-up", due.describe(minutes), path),)
 
-    def _list_used(self) -> tuple[HomeItem, ...]:
+    def todays_parts(self) -> tuple[HomeItem, ...]:
+        """What the plans to a date ask for today, and is not done yet.
+
+        Of a score that would have to be read first the bars are not named: home does not wait.
+        """
+        out = []
+        now_s = time.time()
+        for piece, plan in self._list_planned(day_of(now_s)):
+            from coach.cli.date_plans import find_today
+            from coach.cli.open_score import find_piece
+            from coach.score.hand_moves import MoveError
+
+            assert self._storage.store
+            path, words = Path(piece.path), f"what the plan asks for{_days_left(plan)}"
+            with suppress(ScoreError, MoveError, RecordError):  # said where it is opened
+                if score := find_piece(path, self._storage.data):
+                    part = find_today(self._storage.store, piece, plan, score, now_s)
+                    if part.is_done:
+                        continue
+                    words = part.describe()
+            out.append(HomeItem(Errand.PLAN, f"Today: {piece.title}", words, path))
+        return tuple(out)
+
+    def _list_planned(self, today: int) -> Iterator[tuple[PieceKey, DatePlan]]:
+        """The pieces whose date is ahead, the nearest date first."""
+        if (store := self._storage.store) is None:
+            return
+        plans = store.plans()
+        ahead = [
+            (one.piece, plans[one.piece.key])
+            for one in store.pieces()
+            if one.piece.key in plans
+            and plans[one.piece.key].by_day > today
+            and isfile(one.piece.path)
+        ]
+        yield from sorted(ahead, key=lambda one: one[1].by_day)[:MOST_PLANS]
+
+    def _list_used(self, planned: Collection[Path]) -> tuple[HomeItem, ...]:
+        """The pieces of the record; how long it is to its date where that isn't said already."""
         if (store := self._storage.store) is None:
             return ()
+        plans = store.plans()
         pieces = [
             one
             for at, one in enumerate(store.pieces())
@@ -79,7 +125,8 @@ class HomeLibrary:
             HomeItem(
                 Errand.GO_ON,
                 one.piece.title,
-                _where_it_stands(one, at) + _days_left(store.plan(one.piece)),
+                _where_it_stands(one, at)
+                + ("" if Path(one.piece.path) in planned else _days_left(plans.get(one.piece.key))),
                 Path(one.piece.path),
             )
             for at, one in enumerate(pieces)
@@ -90,6 +137,8 @@ def _where_it_stands(one: PieceSummary, at: int) -> str:
     """What to say of the piece that was open so many pieces ago."""
     if not isfile(one.piece.path):
         return f"its file is gone from {Path(one.piece.path).parent}: find it anew with f"
+    if not one.repetitions:
+        return "not played yet"
     ago = _days_ago(one.used_at_s)
     return f"last played {ago}" if at else f"go on where you stopped {ago}"
 

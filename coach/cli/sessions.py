@@ -10,8 +10,10 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
+from coach.cli.date_plans import DONE, find_today
 from coach.cli.open_score import goal_from, open_piece
 from coach.cli.parser import WARM_UP_MIN
+from coach.cli.passages import Passage, PassageFollower
 from coach.cli.warmup import OpenScore, WarmUpPiece, WarmUpPieces, find_due, warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.diagnosis import MOST_OBSERVATIONS
@@ -162,6 +164,8 @@ class SessionMaker:
         piece = piece_key(score, path)
         epoch_s = time.time() - now_s
         store = None if errand is Errand.DEMO else self._store
+        if errand is Errand.PLAN and goal is None:
+            return self._begin_plan(score, path, piece, now_s)
         history: tuple[Observation, ...] = ()
         with suppress(RecordError):  # what is wrong is said when the drill is kept
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
@@ -169,10 +173,10 @@ class SessionMaker:
             return self._begin_warm_up(score, path, piece, now_s)
         if errand is Errand.DEMO:
             goal = _demo_goal(score)
-        if goal:
+        if goal and errand is not Errand.PLAN:
             coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
         else:
-            coach = self._coach(score, piece, errand, history, now_s + epoch_s)
+            coach = self._coach(score, piece, errand, history, now_s + epoch_s, goal)
         elsewhere = self._judges_elsewhere and errand is not Errand.DEMO
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach, elsewhere=elsewhere)
         recorder = Recorder(store, piece, drill, self._lease)
@@ -212,8 +216,9 @@ class SessionMaker:
         errand: Errand,
         history: tuple[Observation, ...],
         unix_s: float,
+        goal: Goal | None = None,
     ) -> Coach:
-        asked = self._goal(score, errand)
+        asked = goal or self._goal(score, errand)
         state = None
         with suppress(RecordError):
             if self._store and self._resumes(errand):
@@ -231,7 +236,7 @@ class SessionMaker:
 
     def _resumes(self, errand: Errand) -> bool:
         afresh = self._options is not None and self._options.afresh
-        return errand in (Errand.GO_ON, Errand.DRILL) and not afresh
+        return errand in (Errand.GO_ON, Errand.DRILL, Errand.PLAN) and not afresh
 
     def _goal(self, score: Score, errand: Errand) -> Goal | None:
         """What the command line asks for; None where it leaves it to where the pianist stands."""
@@ -239,6 +244,24 @@ class SessionMaker:
         if options is None or errand is not Errand.DRILL or not asks_for_something(options):
             return None
         return goal_from(options, score)
+
+    def _begin_plan(self, score: Score, path: Path, piece: PieceKey, now_s: float) -> DrillSession:
+        """The session for what the plan asks for today, one passage after the other."""
+        part = None
+        with suppress(RecordError):
+            if self._store and (plan := self._store.plan(piece)):
+                part = find_today(self._store, piece, plan, score, time.time())
+        if part is None or part.is_done:
+            raise ValueError(f"{DONE} Go on with the piece, or with another one.")
+        goals = part.goals()
+        passages = [
+            Passage(goal, f"{at} of {len(goals)} today") for at, goal in enumerate(goals, start=1)
+        ]
+
+        def make(score: Score, path: Path, at_s: float, goal: Goal) -> DrillSession:
+            return self.make(score, path, Errand.PLAN, at_s, goal)
+
+        return PassageFollower(path, passages, make, DONE).begin(score, now_s)
 
     def _begin_warm_up(
         self, score: Score, path: Path, piece: PieceKey, now_s: float

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
+from coach.cli.passages import Make, Passage, PassageFollower
 from coach.cli.practice_sheet import (
     Mistake,
     PracticeSheet,
@@ -16,21 +17,16 @@ from coach.cli.practice_sheet import (
     place_in_score,
     read_sheet,
 )
-from coach.coaching.model import Goal
 from coach.coaching.planning import PlayedOnce
 from coach.coaching.wording import HANDS, stretch_words
 from coach.score.markings import apply_markings
 from coach.score.model import Score
-from coach.screens.interfaces import DrillSession, NextDrill
 
 LARGEST_BYTES = 1 << 20
 """No sheet that people write is larger."""
 NEAR_TEMPO = 0.95
 """Share of the tempo asked for from which it counts as reached. Own choice: nobody hears less."""
 DONE = "The sheet is done for today."
-
-Make = Callable[[Score, Path, float, Goal], DrillSession]
-"""A session for a goal in a score from a path, at a time of the monotonic clock (s)."""
 
 
 @dataclass(frozen=True)
@@ -146,28 +142,10 @@ def _day(day: date) -> str:
 # -- followed -------------------------------------------------------------------------------------
 
 
-class SheetFollower:
-    """Leads through a sheet, one passage after the other."""
-
-    def __init__(self, opened: OpenSheet, tasks: Sequence[SheetTask], make: Make) -> None:
-        """``tasks``: in the order in which they are to be played."""
-        self._opened, self._left, self._make = opened, list(tasks), make
-
-    def begin(self, score: Score, now_s: float) -> DrillSession:
-        """The session for the passage that is now; the others come after it."""
-        opened, task, rest = self._opened, self._left[0], self._left[1:]
-        session = self._make(score, opened.path, now_s, task.goal)
-        number = opened.tasks.index(task) + 1
-        title = f"{session.title}: {number} of {len(opened.tasks)} on the sheet"
-        after = session.next_drill
-        if rest:
-            window = rest[0].goal.window
-            where = f"{stretch_words(score, window)}, {HANDS[window.hands]}"
-            after = NextDrill(where, lambda at_s: self._go_on(score, at_s))
-        elif after:
-            after = replace(after, reached=DONE)
-        return replace(session, title=title, next_drill=after)
-
-    def _go_on(self, score: Score, now_s: float) -> DrillSession:
-        del self._left[0]
-        return self.begin(score, now_s)
+def follow_sheet(opened: OpenSheet, tasks: Sequence[SheetTask], make: Make) -> PassageFollower:
+    """Leads through a sheet; ``tasks`` in the order in which they are to be played."""
+    of = len(opened.tasks)
+    passages = [
+        Passage(task.goal, f"{opened.tasks.index(task) + 1} of {of} on the sheet") for task in tasks
+    ]
+    return PassageFollower(opened.path, passages, make, DONE)

@@ -17,6 +17,8 @@ from coach.record.folder import FILE, UNTIL_THEN, RecordError, data_folder, is_o
 from coach.record.settings import StoredSettings, load_settings, save_settings
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from coach.playing.click_schedule import ClickStyle
     from coach.record.lock import Lease
     from coach.record.store import Store
@@ -31,6 +33,12 @@ class Storage:
         self._options, self._keeps = options, keeps
         self._notices: list[str] = []
         self._say: Callable[[str], None] | None = None
+
+    @property
+    def data(self) -> Path | None:
+        """The data folder that was asked for."""
+        asked: Path | None = self._options.data
+        return asked
 
     @cached_property
     def settings(self) -> StoredSettings:

@@ -34,9 +34,10 @@ from coach.screens.interfaces import (
 
 if TYPE_CHECKING:
     from coach.cli.judges import Judges
+    from coach.cli.passages import PassageFollower
     from coach.cli.practice_sheet import SheetTask
     from coach.cli.sessions import SessionMaker
-    from coach.cli.sheets import OpenSheet, SheetFollower
+    from coach.cli.sheets import OpenSheet
     from coach.coaching.model import Goal
     from coach.score.model import Score
     from coach.screens.widgets import Engraver
@@ -151,7 +152,7 @@ def session_maker(
 ) -> Callable[[Score, Path, Errand, float], DrillSession]:
     """What opens a session for a score, an errand and the time on the clock (s)."""
     made: list[SessionMaker] = []
-    followers: list[SheetFollower] = []
+    followers: list[PassageFollower] = []
 
     def make(score: Score, path: Path, errand: Errand, now_s: float) -> DrillSession:
         from coach.cli.open_score import open_piece
@@ -179,13 +180,13 @@ def session_maker(
     return make
 
 
-def _follow(opened: OpenSheet, tasks: Sequence[SheetTask], maker: SessionMaker) -> SheetFollower:
-    from coach.cli.sheets import SheetFollower
+def _follow(opened: OpenSheet, tasks: Sequence[SheetTask], maker: SessionMaker) -> PassageFollower:
+    from coach.cli.sheets import follow_sheet
 
     def begin(score: Score, path: Path, at_s: float, goal: Goal) -> DrillSession:
         return maker.make(score, path, Errand.DRILL, at_s, goal)
 
-    return SheetFollower(opened, tasks, begin)
+    return follow_sheet(opened, tasks, begin)
 
 
 def pianist_maker(options: Namespace) -> Callable[[Score], PianistLike]:

@@ -179,7 +179,9 @@ class Store:
         """Keep until when a piece is to be learnt; None forgets it."""
 
         def save(db: sqlite3.Connection) -> None:
-            number = touch_piece(db, piece, self._now(), None)
+            number = piece_id(db, piece)
+            if number is None:  # planning a piece is not playing it
+                number = touch_piece(db, piece, self._now(), None)
             db.execute("DELETE FROM plan WHERE piece_id = ?", (number,))
             if plan is not None:
                 by_day = date.fromordinal(plan.by_day).isoformat()
@@ -189,13 +191,18 @@ class Store:
 
     def plan(self, piece: PieceKey) -> DatePlan | None:
         """Until when a piece is to be learnt; None where nothing is planned."""
-        query = "SELECT by_day, minutes FROM plan WHERE piece_id = ?"
+        return self.plans().get(piece.key)
 
-        def read(db: sqlite3.Connection, bad: list[BadRow]) -> DatePlan | None:
-            for by_day, minutes in db.execute(query, (piece_id(db, piece),)):
+    def plans(self) -> dict[str, DatePlan]:
+        """Every plan to a date, by the key of its piece."""
+        query = "SELECT key, by_day, minutes FROM plan JOIN piece ON piece.id = piece_id"
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> dict[str, DatePlan]:
+            out: dict[str, DatePlan] = {}
+            for key, by_day, minutes in db.execute(query):
                 with suppress(ValueError, TypeError):
-                    return DatePlan(date.fromisoformat(by_day).toordinal(), float(minutes))
-            return None
+                    out[key] = DatePlan(date.fromisoformat(by_day).toordinal(), float(minutes))
+            return out
 
         return self._read(read)
 

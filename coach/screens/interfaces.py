@@ -50,6 +50,8 @@ class Errand(StrEnum):
     GO_ON = "go on"
     """Where the pianist left off."""
     WARM_UP = "warm-up"
+    PLAN = "today's part of the plan"
+    """What the plan to a date asks for on this day."""
     DEMO = "demo"
     """A simulated pianist plays; nothing is kept."""
 

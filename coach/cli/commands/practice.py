@@ -35,7 +35,7 @@ def drill(options: Namespace) -> int:
     goal_from(options, score)
     storage = Storage(options)
     storage.bring_up_to_date()
-    return _practise(options, options.score, Errand.DRILL, storage)
+    return practise(options, options.score, Errand.DRILL, storage)
 
 
 def set_up(options: Namespace) -> int:
@@ -60,7 +60,7 @@ def demo(options: Namespace) -> int:
 
         with waiting_line() as tell:
             open_piece(path, data=options.data, on_progress=tell)
-    return _practise(options, path, Errand.DEMO, Storage(options, keeps=False))
+    return practise(options, path, Errand.DEMO, Storage(options, keeps=False))
 
 
 def warmup(options: Namespace) -> int:
@@ -89,10 +89,10 @@ def warmup(options: Namespace) -> int:
         say("\n".join(list_warm_up(due, minutes, options.data)))
         _say_notices(storage)
         return 0
-    return _practise(options, due.pieces[0].path, Errand.WARM_UP, storage)
+    return practise(options, due.pieces[0].path, Errand.WARM_UP, storage)
 
 
-def _practise(options: Namespace, path: Path, errand: Errand, storage: Storage) -> int:
+def practise(options: Namespace, path: Path, errand: Errand, storage: Storage) -> int:
     """At the screen, or in lines of text where those were asked for."""
     if options.plain:
         from coach.cli.plain import drill_plainly

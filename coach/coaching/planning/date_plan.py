@@ -17,10 +17,12 @@ bars then stand.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import log
 
+from coach.coaching.model import Goal, Way
+from coach.coaching.planning.plan import NEW_BARS
 from coach.coaching.planning.progress import (
     SETTLED_DAYS,
     BarState,
@@ -29,6 +31,8 @@ from coach.coaching.planning.progress import (
     Diary,
     PlayedOnce,
 )
+from coach.score.model import Score
+from coach.score.window import Window, whole_piece
 
 WEEK_DAYS, YEAR_DAYS = 7, 365
 WEEK_SHARE, YEAR_SHARE = 0.30, 0.075
@@ -46,6 +50,9 @@ AGAIN_MIN = 0.5
 there. Own choice."""
 WHOLE_MIN = 0.2
 """Minutes of each bar where the whole piece is played: twice through. Own choice."""
+CLEAN_AGAIN = 1
+"""Clean repetitions of what comes again, and of the whole piece. Own choice: on a later day one is
+enough (Rawson and Dunlosky 2011)."""
 MOST_MIN = 240
 """No plan asks for more minutes a day."""
 
@@ -204,6 +211,36 @@ class _Desk:
         gap = round(best_gap_days(self._plan.by_day - day)) if known is not None else 1
         self._gap[bar] = max(known or 1, gap, 1)
         self._next[bar] = max(day + self._gap[bar], self._today)
+
+
+def goals_of(score: Score, day: PlannedDay, bars: Sequence[BarStanding]) -> tuple[Goal, ...]:
+    """A day as it is played: what comes again, while it is fresh; what is weak; what is new; the
+    whole piece. No passage is longer than the bars that are learnt at once."""
+    untouched = {bar.bar for bar in bars if bar.state is BarState.UNTOUCHED}
+
+    def goals(some: Iterable[int], way: Way, clean: int, reason: str) -> Iterator[Goal]:
+        for low, high in _parts(some):
+            window = Window(score.bars[low].onset_quarters, score.bars[high].end_quarters)
+            qpm = score.tempo_at(window.start_quarters)
+            yield Goal(window, qpm, clean_required=clean, way=way, reason=reason)
+
+    new = [bar for bar in day.begin if bar in untouched]
+    weak = [bar for bar in day.begin if bar not in untouched]
+    whole = whole_piece(score)
+    return (
+        *goals(day.again, Way.REPAIR, CLEAN_AGAIN, "It comes again today, to last until the day."),
+        *goals(weak, Way.REPAIR, 3, "Today's plan: it does not hold yet."),
+        *goals(new, Way.LEARN, 3, "Today's plan: it is new."),
+        *([Goal(whole, score.tempo_at(whole.start_quarters), clean_required=CLEAN_AGAIN,
+                reason="The whole piece, as you will play it.")] if day.is_whole else []),
+    )  # fmt: skip
+
+
+def _parts(bars: Iterable[int]) -> Iterator[tuple[int, int]]:
+    """Bars as stretches that are no longer than what is learnt at once."""
+    for low, high in stretches(bars):
+        for begin in range(low, high + 1, NEW_BARS):
+            yield begin, min(begin + NEW_BARS - 1, high)
 
 
 def stretches(bars: Iterable[int]) -> list[tuple[int, int]]:

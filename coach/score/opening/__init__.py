@@ -14,7 +14,7 @@ from coach.score.model import Score
 from coach.score.opening.limits import file_bytes
 from coach.score.opening.process import OpeningCancelled, ReaderFault
 
-__all__ = ["OpeningCancelled", "ReaderFault", "open_score", "score_key"]
+__all__ = ["OpeningCancelled", "ReaderFault", "find_read", "open_score", "score_key"]
 
 
 def open_score(
@@ -42,7 +42,7 @@ def open_score(
 
     data = file_bytes(path)
     folder = cache_dir or cache.default_folder()
-    entry = cache.entry_name(cache.content_key(data), f"{path.name}\n{part}" if part else path.name)
+    entry = _entry(path, data, part)
     score = cache.load(folder, entry)
     if score is None:
         body = read_apart(path, reader, on_progress or _silent, cancelled or _never, part)
@@ -50,6 +50,24 @@ def open_score(
         if file_bytes(path) == data:  # else it was written to meanwhile
             cache.store(folder, entry, body)
     return replace(score, source=path.name)
+
+
+def find_read(path: Path, *, cache_dir: Path | None = None, part: str = "") -> Score | None:
+    """The score in a file where it was read before; None where reading it would take its time.
+
+    Raises ScoreError where there is no such file.
+    """
+    from coach.score.opening import cache
+
+    score = cache.load(cache_dir or cache.default_folder(), _entry(path, file_bytes(path), part))
+    return score and replace(score, source=path.name)
+
+
+def _entry(path: Path, data: bytes, part: str) -> str:
+    from coach.score.opening import cache
+
+    name = f"{path.name}\n{part}" if part else path.name
+    return cache.entry_name(cache.content_key(data), name)
 
 
 def score_key(path: Path) -> str:
