@@ -12,8 +12,8 @@ from enum import StrEnum
 from fractions import Fraction as F
 
 from coach.coaching.drill import Drill, DrillEvent, SetAside
-from coach.coaching.drill.drill import TOO_SOON
 from coach.coaching.model import Goal, PlanChange, Request, Way
+from coach.coaching.wording import TOO_SOON
 from coach.judging.faults import CATALOGUE
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage

@@ -8,8 +8,8 @@ from collections import Counter
 import pytest
 
 from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionBegan
-from coach.judging.following.follower import FALSE_START
 from coach.judging.model import Cause, Outcome
+from coach.judging.wording import FALSE_START
 from tests.live import SAMPLES, Live, at_the_bar, one_bar_windows, sample
 
 

@@ -6,7 +6,7 @@ from typing import TypeVar
 
 import pytest
 
-from coach.coaching.drill.drill import TOO_SOON, Drill
+from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     CountIn,
@@ -20,6 +20,7 @@ from coach.coaching.drill.drill_events import (
 )
 from coach.coaching.drill.hearing import count_in
 from coach.coaching.model import Goal, Request
+from coach.coaching.wording import TOO_SOON
 from coach.judging.model import Label, Stage
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes

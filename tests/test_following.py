@@ -14,8 +14,8 @@ from coach.judging.following.events import (
     StrayKey,
 )
 from coach.judging.following.follower import Follower
-from coach.judging.instead import OTHER_NOTES
 from coach.judging.model import Label
+from coach.judging.wording import OTHER_NOTES
 from coach.playing.midi_events import KeyDown, KeyUp, Pedal
 from coach.score.build import score_from_notes
 from coach.score.window import Excerpt, Window, excerpt

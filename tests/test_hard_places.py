@@ -7,8 +7,8 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.coach import Coach
-from coach.coaching.model import AssignmentKind, Request, TroubleKind
-from coach.coaching.practice.exercises import Exercise, choose_exercise
+from coach.coaching.model import AssignmentKind, Exercise, Request, TroubleKind
+from coach.coaching.practice.exercises import choose_exercise
 from coach.coaching.practice.patience import PlaceWork
 from coach.coaching.practice.tempo import TempoLadder, quicker, slower
 from coach.coaching.windows import PracticeMap

@@ -15,7 +15,10 @@ from coach.coaching.drill.drill_events import DrillEvent, RepetitionEnded, SetAs
 from coach.drill import Drill, judgement_to_plain, repair, where_it_breaks
 from coach.judging.instead.alternatives import read_off
 from coach.judging.instead.recognise import recognise_other
-from coach.judging.instead.wording import (
+from coach.judging.judge import judge
+from coach.judging.model import Family, Instead, Judgement, PlayedInstead, Stage
+from coach.judging.model import Outcome as Result
+from coach.judging.wording import (
     OTHER_NOTES,
     TOO_FAST,
     UNCLEAR,
@@ -27,9 +30,6 @@ from coach.judging.instead.wording import (
     other_hand_words,
     transposed_words,
 )
-from coach.judging.judge import judge
-from coach.judging.model import Family, Instead, Judgement, PlayedInstead, Stage
-from coach.judging.model import Outcome as Result
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands, Score, ScoreNote

@@ -15,9 +15,9 @@ from coach.judging.alignment import match
 from coach.judging.instead.edit_distance import list_errors_to_end, order_strokes
 from coach.judging.instead.other_music import RIVAL_BETTER, SLIP
 from coach.judging.instead.surroundings import KeyRows, Surroundings
-from coach.judging.instead.wording import OTHER_NOTES, OTHER_PLACE, transposed_words
 from coach.judging.judge import judge
 from coach.judging.model import Family, Instead, Judgement, Label
+from coach.judging.wording import OTHER_NOTES, OTHER_PLACE, transposed_words
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score, ScoreNote

@@ -26,15 +26,12 @@ from coach.coaching.planning import (
     make_steps,
 )
 from coach.coaching.practice import (
-    AS_YOU_WOULD,
-    HELD,
     SAME_SITTING_S,
     BreakReminder,
     LeftPlace,
     TaskRunner,
-    advice_words,
     follow_request,
-    say_to_go,
+    list_untried,
 )
 from coach.coaching.serialize import (
     FORMAT,
@@ -45,14 +42,20 @@ from coach.coaching.serialize import (
 )
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
+    AS_YOU_WOULD,
     ENOUGH,
     ENOUGH_TODAY,
+    HELD,
     LEFT,
     NO_ONE_PLACE,
+    ONE_TASK_ONLY,
+    ORDER_CHANGED,
+    advice_words,
     as_far_as_it_goes,
     move_words,
     once_more_words,
     tempo_words,
+    to_go_words,
 )
 from coach.judging.model import Judgement
 from coach.score.model import Score
@@ -130,7 +133,7 @@ class Coach:
     def _reason(self) -> str:
         asked, clean = self._runner.assignment, self._runner.run.clean
         if not self._answer and asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
-            return say_to_go(asked.clean_required - clean)
+            return to_go_words(asked.clean_required - clean)
         if not self._last_clean and asked.reason.startswith(HELD):
             beat = self.practice_map.beat_quarters(asked.window)
             return self._answer or once_more_words(tempo_words(asked.qpm, beat))
@@ -233,7 +236,7 @@ class Coach:
         self._left = [one for one in self._left if one.transition != left.transition] + [left]
         move = left.transition
         place = move_words(self.score, move)
-        reason = LEFT.format(place=place, advice=advice_words(left.used))
+        reason = LEFT.format(place=place, advice=advice_words(list_untried(left.used)))
 
         def is_in_it(window: Window) -> bool:
             return self.practice_map.covers(window, replace(move, hands=window.hands))
@@ -269,14 +272,14 @@ class Coach:
         moved by hand go back to where they were. Answers with one sentence.
         """
         if self.goal.way is Way.REPAIR:
-            return "Here is one task only: the order makes no difference."
+            return ONE_TASK_ONLY
         before = self._runner.assignment
         self.goal = replace(self.goal, order=order)
         plan = EditablePlan(make_steps(self.practice_map, self.goal))
         plan.adopt_states(self._plan)
         self._plan = plan
         self._turn_to_now(before)
-        return f"From now on: {order}."
+        return ORDER_CHANGED.format(order=order)
 
     def _turn_to_now(self, before: Assignment) -> None:
         self._answer, self._undecided = "", None

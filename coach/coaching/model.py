@@ -122,6 +122,15 @@ class Goal:
     """Why this goal, where it was not the pianist who set it: a weak spot of an earlier day."""
 
 
+class Exercise(StrEnum):
+    """A way of practising a place, other than as it is written."""
+
+    NOTES = "notes only"
+    DOTTED = "dotted"
+    SHORT_LONG = "short and long"
+    BLOCKED = "in chords"
+
+
 class Request(StrEnum):
     """What the pianist may ask for; the coach follows."""
 

@@ -10,6 +10,7 @@ from typing import Any
 from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Order, Trouble, Way
 from coach.coaching.practice import RepairLadder, RunCounts, TaskRunner, TempoLadder, build_rungs
 from coach.coaching.windows import PracticeMap
+from coach.coaching.wording import ON_FROM_WHERE_YOU_STOPPED
 from coach.judging.model import Stage
 from coach.score.forms import WrittenForm
 from coach.score.model import Hands
@@ -163,7 +164,7 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     runner.done = bool(plain["done"])
     looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
     window = runner.ladder.window if runner.ladder else looking
-    runner.assign(window, AssignmentKind.DRILL, "On from where you stopped.")
+    runner.assign(window, AssignmentKind.DRILL, ON_FROM_WHERE_YOU_STOPPED)
     if runner.ladder is None and window != runner.task.window:  # a probe is heard once
         runner.assignment = replace(runner.assignment, clean_required=1)
     runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})

@@ -1,4 +1,8 @@
-"""The coach's sentences, and moves and windows in words, as a pianist finds them on the page."""
+"""The coach's sentences, and moves and windows in words, as a pianist finds them on the page.
+
+All English of this room stands here, but for the names that its enumerations have; the rest of it
+decides by facts, never by words.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from coach.coaching.model import AssignmentKind, Request
+from coach.coaching.model import AssignmentKind, Exercise, Request
 from coach.judging.model import Outcome
 from coach.score.counting import counted_quarters
 from coach.score.model import Hands, Place, Score
@@ -49,6 +53,84 @@ WIDE = (
     "That was many wide stretches. Do something else for a while; "
     "if it strains or hurts, stop, and ask your teacher or a doctor."
 )
+
+# Why the next window is asked for: while a trouble is located, ...
+
+AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."
+"""Nothing has been heard of it yet."""
+HOLDS = "That holds: the whole of it again."
+ANOTHER = "All of it once more: is there another place?"
+A_SLIP = "That may have been a slip: the whole of it again."
+HERE_AND_THERE = "It slips here and there: {tempo}."
+NOW_HOLD_IT = "That is the tempo: now hold it."
+HOLD_IT_THERE = "Clean at the tempo asked for: hold it there."
+ON_FROM_WHERE_WE_WERE = "On from where we were."
+ON_FROM_WHERE_YOU_STOPPED = "On from where you stopped."
+
+# ... while it is repaired, ...
+
+CLEAN_AT_TEMPO = "Clean at tempo: hold it there."
+TOGETHER_NOW = "It holds. Hands together now."
+A_LITTLE_MORE = "It holds. A little more of it."
+BACK_ONE_STEP = "That broke again: back one step."
+SMALLER_STILL = "Smaller still."
+BACK_TO_THE_WHOLE = "Back to the whole of it."
+HELD = ("It holds", "It held", "That holds", "Clean", "That is the tempo")
+"""How a reason begins that is no longer true once the next repetition is unclean."""
+
+# ... where the pianist asked, ...
+
+AS_ASKED = "As you asked."
+SMALLER_AS_ASKED = "Smaller, as you asked."
+LARGER_AS_ASKED = "Larger, as you asked."
+
+# ... and by the plan.
+
+WHOLE_AT_LAST = "You have all its bars: now the whole of it."
+JOIN_THEM = "Join them: {name}, over the barline."
+NEW_BAR = "New: {name}, {hand}, the right keys at your own pace."
+NOW_ON_FROM_THERE = "Now on from there."
+NEW_TOGETHER = "{name}, {how}, slowly."
+IN_TIME = "in time"
+JOINED = "{name} joined"
+
+# What is answered to a change of the plan.
+
+ONE_TASK_ONLY = "Here is one task only: the order makes no difference."
+ORDER_CHANGED = "From now on: {order}."
+HELD_ALREADY = "{row} is held already."
+HELD_ALREADY_TAKE_UP = "{row} is held already: take it up again to play it once more."
+LEFT_OUT_ALREADY = "{row} is left out already."
+ON_THE_PLAN_ALREADY = "{row} is on the plan already."
+FIRST_ALREADY, LAST_ALREADY = "{row} comes first already.", "{row} comes last already."
+MOVED_BEFORE, MOVED_AFTER = "{row} before {other}.", "{row} after {other}."
+ONLY_THING_LEFT = "It is the only thing left to play, so it stays."
+ROW_LEFT_OUT, ROW_TAKEN_UP = "Left out: {row}.", "Taken up again: {row}."
+
+# Why a repetition is not counted that was begun.
+
+TOO_SOON = "You came in before the count was over: listen to all of it."
+ASKED_FOR_ELSE = "You asked for something else."
+PLAN_CHANGED = "You changed the plan."
+PAUSED = "You paused."
+UNPLUGGED = "The piano was unplugged."
+
+# Other ways of practising a place, as they are asked for; and what to try at one that was left.
+
+OTHER_WAY = {
+    Exercise.NOTES: "Another way: only the keys, one after the other, without rhythm.",
+    Exercise.DOTTED: "Another way: the same notes dotted, long and short.",
+    Exercise.SHORT_LONG: "Now the other way round: short and long.",
+    Exercise.BLOCKED: "Another way: each beat's notes at once, as a chord.",
+}
+ADVICE = {
+    Exercise.NOTES: "its keys without any rhythm",
+    Exercise.DOTTED: "dotted rhythms",
+    Exercise.SHORT_LONG: "short and long by turns",
+    Exercise.BLOCKED: "its notes gathered into chords",
+}
+FINGERING = "another fingering"
+BACKWARDS = "it from the end backwards, a note more each time"
 
 _AS_FAR_AS_IT_GOES = {
     Request.SMALLER: "This is as small as it gets.",
@@ -141,6 +223,30 @@ def surer_words(places: str, count: int) -> str:
     return f"It broke at {places} before: {times(count)} more, to be sure."
 
 
+def to_go_words(count: int) -> str:
+    """Why it is asked for once it has been clean: so many more clean ones are to come."""
+    return f"It held: {times(count)} more like that."
+
+
+def running_words(move: str, tempo: str, count: int) -> str:
+    """``LH bar 2, beat 1 → 2: at 60, twice running.``: what a ladder begins with."""
+    return f"{move[0].upper()}{move[1:]}: {tempo}, {times(count)} running."
+
+
+def hear_words(hands: Hands, way: str, *, apart: bool) -> str:
+    """Why a place is asked for by itself: to hear whether, or in which hand, it breaks."""
+    what = HANDS[hands].capitalize() if apart else "Only this"
+    return f"{what}, once, so that I hear it: is it {way}?"
+
+
+def advice_words(left: Sequence[Exercise]) -> str:
+    """What to try when a place comes back: ``another fingering, or dotted rhythms``.
+
+    ``left``: in which ways it was not practised yet, the most useful first.
+    """
+    return f"{FINGERING}, or {ADVICE[left[0]] if left else BACKWARDS}"
+
+
 def trial_failed_words(tempo: str) -> str:
     """Why a tempo that was tried is not asked for yet."""
     return f"Too soon: {tempo} until it holds."
@@ -226,3 +332,70 @@ def stretch_words(score: Score, window: Window) -> str:
         begin = str(first.counted) if beats else first.in_bar
         return f"{first.bar}, {beats}{begin} to {to_words(first, last)}"
     return f"{first} to {last}"
+
+
+# Why a weak spot comes in the warm-up, what remains of it, and why it is over.
+
+
+def still_holds_words(held_days: int, days_ago: int, *, is_settled: bool) -> str:
+    """``A weak spot: it held on 2 days since, last played yesterday. Does it still hold?``."""
+    name = "Settled" if is_settled else "A weak spot"
+    held = f"held on {_count(held_days, 'day')} since" if held_days else "went better since"
+    return f"{name}: it {held}, last played {_days_ago(days_ago)}. Does it still hold?"
+
+
+def failed_words(failures: int, tries: int | None, weak_days: int) -> str:
+    """``it failed 2 of 3 times, for the second day``; without ``tries``, at the first of them."""
+    again = f", for the {_ordinal(weak_days)} day" if weak_days > 1 else ""
+    return f"it failed {f'{failures} of {tries} times' if tries else 'at the first try'}{again}"
+
+
+def weak_words(failed: str, days_ago: int, *, mended: bool) -> str:
+    """``Weak when you last played it yesterday: it failed 2 of 3 times.``."""
+    when = f" {_days_ago(days_ago)}" if days_ago else ""
+    then = ", and then it held. Does it still?" if mended else "."
+    return f"Weak when you last played it{when}: {failed}{then}"
+
+
+def minutes_left_words(minutes: int) -> str:
+    """``6 minutes``, ``less than a minute``."""
+    return _count(minutes, "minute") if minutes >= 1 else "less than a minute"
+
+
+def turn_words(number: int | None, of: int, minutes: int, *, is_again: bool) -> str:
+    """``once more: 3 of 7, about 6 minutes``: which spot it is, and what all of them take."""
+    again, about = "once more: " if is_again else "", "about " if minutes else ""
+    return f"{again}{number} of {of}, {about}{minutes_left_words(minutes)}"
+
+
+def minutes_over_words(minutes: float, waiting: int) -> str:
+    """``The 5 minutes are over. 2 more spots wait for another day.``."""
+    words = f"The {minutes:g} minutes are over."
+    wait = "One more spot waits" if waiting == 1 else f"{waiting} more spots wait"
+    return f"{words} {wait} for another day." if waiting else words
+
+
+def nothing_due_words(loose: int, early_minutes: int | None) -> str:
+    """``All that was due holds, after 3 minutes: no more is due today.``; ``loose`` of them do not.
+
+    ``early_minutes``: after how many, where that is before the end.
+    """
+    held = "All that was due holds"
+    if loose:
+        spots = "One spot does" if loose == 1 else f"{loose} spots do"
+        held = f"{spots} not hold yet, the rest does" if early_minutes else f"{spots} not hold"
+    if early_minutes is None:
+        return f"{held}."
+    return f"{held}, after {_count(early_minutes, 'minute')}: no more is due today."
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def _days_ago(days: int) -> str:
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
+
+
+def _ordinal(number: int) -> str:
+    return {2: "second", 3: "third", 4: "fourth", 5: "fifth"}.get(number, f"{number}th")

@@ -24,8 +24,6 @@ from coach.judging.faults import (
     sort_by_weight,
 )
 from coach.judging.instead import (
-    TOO_FAST,
-    UNCLEAR,
     Surroundings,
     add_other_keys,
     explain_otherwise,
@@ -54,7 +52,7 @@ from coach.judging.verdict import (
     list_details,
     list_notices,
 )
-from coach.judging.wording import UNJUDGED
+from coach.judging.wording import TOO_FAST, UNCLEAR, UNJUDGED
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 

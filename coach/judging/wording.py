@@ -1,12 +1,15 @@
-"""What is said of a repetition: faults, keys and places in words."""
+"""What is said of a repetition: faults, keys and places in words, and what was played instead.
+
+All English of this room stands here; the rest of it decides by enumerations, never by words.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from fractions import Fraction
 from statistics import fmean
 
-from coach.judging.model import Cause, Family, Fault
+from coach.judging.model import Cause, Family, Fault, Instead
 from coach.score.model import Hand, Hands, Place, ScoreNote
 from coach.score.pitch import Spelling, fifths_name
 from coach.score.window import Excerpt
@@ -69,6 +72,18 @@ UNSURE_READING = "It may have been one thing or another: it does not count"
 CLICK_OFFSET = "Always {size} {way} the click: not counted"
 COVERED_HAND = "The left hand covers the right"
 UNJUDGED = "There was no time to judge it: it does not count."
+
+# What figures were played as, in other proportions than written.
+
+SWUNG = "swung: written even"
+SHORT_LONG = "short and long: written even"
+AS_TRIPLET = "dotted rhythm played as a triplet"
+DOTTED_EVEN = "even: written dotted"
+DOUBLE_DOTTED = "double dotted: written dotted"
+LONG_SHORT_EVEN = "even: written long and short"
+LONG_SHORT_DOTTED = "dotted: written long and short"
+TRIPLET_SHORT_FIRST = "triplet played short, short, long"
+TRIPLET_LONG_FIRST = "triplet played long, short, short"
 
 NAME_THEIR_PLACE = frozenset(
     {
@@ -354,3 +369,89 @@ def describe_shift(semitones: Sequence[int]) -> str:
     if sizes <= _THIRDS:
         return describe(Cause.SHIFTED_POSITION, how=f"a third too {way}")
     return describe(Cause.SHIFTED_POSITION, how=f"too {way}")
+
+
+# What a teacher says to what was played instead of the window: what was heard, and what to do.
+
+OTHER_NOTES = "These are not the notes of this window."
+OTHER_PLACE = "That is another place of the piece."
+UNCLEAR = "Too little came through to say what was meant: play all of it."
+TOO_FAST = "Too fast to hear a rhythm: play what you can count."
+
+ONLY_THE_FIRST = "Only the first notes were played."
+ONLY_ONE_STROKE = "One note or chord alone is not judged: play all of it."
+TOO_FEW = "Too few notes to judge: play all of it."
+AROUND = "That was not the window but what stands around it."
+FALSE_START = "A false start: it does not count."
+TOO_MANY_KEYS = "More keys come than two hands can play. Stop what sends them, then begin again."
+
+_HAND_NAMES = {Hand.RIGHT: "right hand", Hand.LEFT: "left hand"}
+_HALF_STEPS = (
+    "no", "one", "two", "three", "four", "five",
+    "six", "seven", "eight", "nine", "ten", "eleven",
+)  # fmt: skip
+
+
+def octave_words(by: Mapping[Hand, int]) -> str:
+    """``The left hand is an octave too low: move it up.``; ``by`` in half steps for each hand."""
+    moved = {hand: steps for hand, steps in by.items() if steps}
+    if len(set(moved.values())) > 1:
+        right, left = _octaves(moved[Hand.RIGHT]), _octaves(moved[Hand.LEFT])
+        return f"Right hand {right}, left hand {left}."
+    steps = next(iter(moved.values()))
+    way = "down" if steps > 0 else "up"
+    if len(moved) == 2:
+        return f"Both hands are {_octaves(steps)}: move them {way}."
+    return f"The {_HAND_NAMES[next(iter(moved))]} is {_octaves(steps)}: move it {way}."
+
+
+def _octaves(steps: int) -> str:
+    way = "too high" if steps > 0 else "too low"
+    return f"an octave {way}" if abs(steps) == 12 else f"two octaves {way}"
+
+
+def transposed_words(steps: int) -> str:
+    """``All of it is two half steps too high: is transpose on?``."""
+    way = "too high" if steps > 0 else "too low"
+    count = f"{_HALF_STEPS[abs(steps)]} half step{'s' if abs(steps) > 1 else ''}"
+    return f"All of it is {count} {way}. Is the piano's transpose switched on?"
+
+
+def clef_words(hand: Hand, clef: str) -> str:
+    """``The left hand read the treble clef: it is the bass clef.``."""
+    other = "bass" if clef == "treble" else "treble"
+    return f"The {_HAND_NAMES[hand]} read the {clef} clef: read the {other} clef."
+
+
+def one_hand_words(heard: Hand) -> str:
+    """Both hands are asked for, and one was heard."""
+    return f"Both hands are asked for: only the {_HAND_NAMES[heard]} was heard."
+
+
+def both_hands_words(asked: Hand) -> str:
+    """One hand is asked for, and the other played too."""
+    return f"{_HAND_NAMES[asked].capitalize()} alone: the {_HAND_NAMES[asked.other]} played too."
+
+
+def other_hand_words(heard: Hand) -> str:
+    """One hand is asked for, and the other was heard."""
+    return f"The {_HAND_NAMES[heard.other]} is asked for: the {_HAND_NAMES[heard]} was heard."
+
+
+_SHORT = {
+    Instead.OCTAVE: "OCTAVE",
+    Instead.TRANSPOSED: "TRANSPOSED",
+    Instead.CLEF: "THE CLEF",
+    Instead.ONE_HAND: "BOTH HANDS",
+    Instead.NOT_RIGHT_ALONE: "RH ALONE",
+    Instead.NOT_LEFT_ALONE: "LH ALONE",
+    Instead.TOO_FAST: "TOO FAST",
+    Instead.OTHER_NOTES: "OTHER NOTES",
+    Instead.OTHER_PLACE: "ANOTHER PLACE",
+    Instead.UNCLEAR: "NOT CLEAR",
+}
+
+
+def name_in_short(what: Instead | None) -> str:
+    """What was played, or what is asked for, in a word or two, to be read from afar."""
+    return _SHORT[what] if what else ""

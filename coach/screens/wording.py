@@ -9,8 +9,8 @@ from coach.coaching.drill import DrillState
 from coach.coaching.model import Assignment, Decision
 from coach.coaching.wording import ENOUGH, WIDE, to_words, whole_bars_words
 from coach.judging.completion import before_the_break, entered_at
-from coach.judging.instead import name_in_short
 from coach.judging.model import Judgement
+from coach.judging.wording import name_in_short
 from coach.playing.end_key import Edge
 from coach.score.counting import counted_quarters
 from coach.score.forms import WrittenForm

@@ -38,6 +38,7 @@ from coach.coaching.drill.hearing import CountInClick, Hearing
 from coach.coaching.drill.rest import HandsRest
 from coach.coaching.drill.states import DrillInput, next_state
 from coach.coaching.model import Assignment, Decision, Goal, Observation, Order, PlanChange, Request
+from coach.coaching.wording import ASKED_FOR_ELSE, PAUSED, PLAN_CHANGED, TOO_SOON, UNPLUGGED
 from coach.judging.completion import last_struck
 from coach.judging.following import (
     Ended,
@@ -55,7 +56,6 @@ from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt
 
-TOO_SOON = "You came in before the count was over: listen to all of it."
 LARGE = 3000
 """Keys times notes from which a take is judged elsewhere, where that is allowed: some 55 keys of 55
 notes,"""
@@ -265,7 +265,7 @@ class Drill:
 
     def set_aside(self) -> list[DrillEvent]:
         """Nothing is in hand any more: the pianist asks for something else."""
-        return self._drop("You asked for something else.", DrillInput.OVER)
+        return self._drop(ASKED_FOR_ELSE, DrillInput.OVER)
 
     def change_plan(self, row: int, change: PlanChange, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist moves a row of ``coach.plan()``, leaves it out, or takes it up again.
@@ -283,7 +283,7 @@ class Drill:
         self.goal = self.coach.goal
         if not self.decision.changed and not self._can_go_on:
             return (PlanChanged(said),)
-        out = self._drop("You changed the plan.", DrillInput.OVER)
+        out = self._drop(PLAN_CHANGED, DrillInput.OVER)
         return (*out, *self._begin_assignment(now_s), PlanChanged(said))
 
     @property
@@ -300,7 +300,7 @@ class Drill:
         """Rest; the repetition in hand is set aside."""
         if self.state in (DrillState.RESTING, DrillState.NO_PIANO, DrillState.FINISHED):
             return ()
-        return tuple(self._drop("You paused.", DrillInput.PAUSE))
+        return tuple(self._drop(PAUSED, DrillInput.PAUSE))
 
     def resume(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Go on after a pause, or past the goal."""
@@ -314,7 +314,7 @@ class Drill:
         if self.state is DrillState.NO_PIANO:
             return ()
         self._rest.release_all()
-        return tuple(self._drop("The piano was unplugged.", DrillInput.PIANO_LOST))
+        return tuple(self._drop(UNPLUGGED, DrillInput.PIANO_LOST))
 
     def piano_found(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The piano is there (again)."""

@@ -18,7 +18,28 @@ from coach.coaching.diagnosis import fitts_bits
 from coach.coaching.model import AssignmentKind, Goal, Order, PlanChange, Way
 from coach.coaching.practice import Task, two_thirds_of
 from coach.coaching.windows import PracticeMap
-from coach.coaching.wording import stretch_words
+from coach.coaching.wording import (
+    FIRST_ALREADY,
+    HANDS,
+    HELD_ALREADY,
+    HELD_ALREADY_TAKE_UP,
+    IN_TIME,
+    JOIN_THEM,
+    JOINED,
+    LAST_ALREADY,
+    LEFT_OUT_ALREADY,
+    MOVED_AFTER,
+    MOVED_BEFORE,
+    NEW_BAR,
+    NEW_TOGETHER,
+    NOW_ON_FROM_THERE,
+    ON_THE_PLAN_ALREADY,
+    ONLY_THING_LEFT,
+    ROW_LEFT_OUT,
+    ROW_TAKEN_UP,
+    WHOLE_AT_LAST,
+    stretch_words,
+)
 from coach.judging.model import Stage
 from coach.score.model import Hands, Score
 from coach.score.window import Transition, Window, whole_piece
@@ -106,7 +127,7 @@ def make_steps(practice_map: PracticeMap, goal: Goal) -> tuple[PlanStep, ...]:
         _task_of_whole(goal),
         start_qpm=_qpm_at_share(goal, LEARNING_SHARE),
         kind=AssignmentKind.WIDEN,
-        reason="You have all its bars: now the whole of it.",
+        reason=WHOLE_AT_LAST,
     )
     return (*made, PlanStep(at_last, stretch_words(practice_map.score, goal.window)))
 
@@ -163,11 +184,11 @@ def _steps_of_bar(practice_map: PracticeMap, goal: Goal, bar: Window) -> Iterato
     part = two_thirds_of(goal.clean_required)
     if len(playing) == 2:
         for hand in playing:
-            whose = "right hand alone" if hand is Hands.RIGHT else "left hand alone"
-            reason = f"New: {name}, {whose}, the right keys at your own pace."
+            whose = HANDS[hand]
+            reason = NEW_BAR.format(name=name, hand=whose)
             task = Task(bar.of(hand), None, Stage.NOTES, part, None, AssignmentKind.APART, reason)
             yield PlanStep(task, f"{name}, {whose}")
-    what = "hands together" if len(playing) == 2 else "in time"
+    what = HANDS[Hands.TOGETHER] if len(playing) == 2 else IN_TIME
     task = Task(
         bar,
         _qpm_at_share(goal, LEARNING_SHARE),
@@ -175,7 +196,7 @@ def _steps_of_bar(practice_map: PracticeMap, goal: Goal, bar: Window) -> Iterato
         goal.clean_required,
         _qpm_at_share(goal, BEGIN_SHARE),
         AssignmentKind.JOIN if len(playing) == 2 else AssignmentKind.DRILL,
-        f"{name[0].upper()}{name[1:]}, {what}, slowly.",
+        NEW_TOGETHER.format(name=name[0].upper() + name[1:], how=what),
     )
     yield PlanStep(task, f"{name}, {what}")
 
@@ -199,10 +220,9 @@ def _steps_of_joins(
 def _step_of_join(practice_map: PracticeMap, goal: Goal, cut: Window) -> PlanStep:
     name, qpm = stretch_words(practice_map.score, cut), _qpm_at_share(goal, LEARNING_SHARE)
     part = two_thirds_of(goal.clean_required)
-    reason = f"Join them: {name}, over the barline."
-    return PlanStep(
-        Task(cut, qpm, Stage.RHYTHM, part, qpm, AssignmentKind.JOIN, reason), f"{name} joined"
-    )
+    reason = JOIN_THEM.format(name=name)
+    task = Task(cut, qpm, Stage.RHYTHM, part, qpm, AssignmentKind.JOIN, reason)
+    return PlanStep(task, JOINED.format(name=name))
 
 
 def _furthest_learnt(learnt: list[int], seam: int, step: int) -> int:
@@ -234,7 +254,7 @@ def make_parts(
         )
         if long_enough and _has_notes(practice_map, part):
             task = replace(_task_of_whole(goal), window=part, kind=AssignmentKind.NARROW)
-            words = reason if not out else "Now on from there."
+            words = reason if not out else NOW_ON_FROM_THERE
             name = stretch_words(practice_map.score, part)
             out.append(PlanStep(replace(task, reason=words), name))
     return tuple(out)
@@ -328,13 +348,13 @@ class EditablePlan:
     def leave_out(self, row: EditableRow) -> str:
         """Pass a row over; the last one that is open stays."""
         if row.held:
-            return f"{row.step.title} is held already."
+            return HELD_ALREADY.format(row=row.step.title)
         if row.left_out:
-            return f"{row.step.title} is left out already."
+            return LEFT_OUT_ALREADY.format(row=row.step.title)
         if sum(one.is_open for one in self.rows) == 1:
-            return "It is the only thing left to play, so it stays."
+            return ONLY_THING_LEFT
         row.left_out = True
-        return f"Left out: {row.step.what}."
+        return ROW_LEFT_OUT.format(row=row.step.what)
 
     def adopt_states(self, before: EditablePlan) -> None:
         """Keep what became of the steps that another plan of the same goal has too."""
@@ -379,20 +399,21 @@ class EditablePlan:
         """Past the next row that is not held: what is held has no turn any more."""
         row, to = self.rows[at], at + by
         if row.held:
-            return f"{row.step.title} is held already: take it up again to play it once more."
+            return HELD_ALREADY_TAKE_UP.format(row=row.step.title)
         while 0 <= to < len(self.rows) and self.rows[to].held:
             to += by
         if not 0 <= to < len(self.rows):
-            return f"{row.step.title} comes {'first' if by < 0 else 'last'} already."
+            return (FIRST_ALREADY if by < 0 else LAST_ALREADY).format(row=row.step.title)
         other = self.rows[to]
         self.rows.insert(to, self.rows.pop(at))
-        return f"{row.step.title} {'before' if by < 0 else 'after'} {other.step.what}."
+        words = MOVED_BEFORE if by < 0 else MOVED_AFTER
+        return words.format(row=row.step.title, other=other.step.what)
 
     def _take_up(self, row: EditableRow) -> str:
         if row.is_open:
-            return f"{row.step.title} is on the plan already."
+            return ON_THE_PLAN_ALREADY.format(row=row.step.title)
         row.held = row.left_out = row.left_today = False
-        return f"Taken up again: {row.step.what}."
+        return ROW_TAKEN_UP.format(row=row.step.what)
 
 
 def _row_state(row: EditableRow, now: EditableRow) -> RowState:

@@ -30,6 +30,15 @@ from math import ceil
 from coach.coaching.planning.progress import Day
 from coach.coaching.planning.spots import WeakSpot
 from coach.coaching.windows import PracticeMap
+from coach.coaching.wording import (
+    failed_words,
+    minutes_left_words,
+    minutes_over_words,
+    nothing_due_words,
+    still_holds_words,
+    turn_words,
+    weak_words,
+)
 from coach.score.model import Score
 from coach.score.window import Window, whole_piece
 
@@ -101,30 +110,11 @@ class WarmUpItem:
 def why_due(spot: WeakSpot, today: Day) -> str:
     """Why a spot comes, in a sentence."""
     if not spot.failed_last:
-        held = f"held on {_days(spot.held_days)} since" if spot.held_days else "went better since"
-        name = "Settled" if spot.is_settled else "A weak spot"
-        last = f"last played {_days_ago(today - spot.played_on)}"
-        return f"{name}: it {held}, {last}. Does it still hold?"
-    again = f", for the {_ordinal(spot.weak_days)} day" if spot.weak_days > 1 else ""
+        ago = today - spot.played_on
+        return still_holds_words(spot.held_days, ago, is_settled=spot.is_settled)
     is_first = spot.failures == 1 and spot.tries > MOST_TRIES  # of a known spot that alone counts
-    failed = "at the first try" if is_first else f"{spot.failures} of {spot.tries} times"
-    failed = f"it failed {failed}{again}"
-    when = "" if today == spot.failed_on else f" {_days_ago(today - spot.failed_on)}"
-    if spot.mended:
-        return f"Weak when you last played it{when}: {failed}, and then it held. Does it still?"
-    return f"Weak when you last played it{when}: {failed}."
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
-
-
-def _days_ago(days: int) -> str:
-    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
-
-
-def _ordinal(number: int) -> str:
-    return {2: "second", 3: "third", 4: "fourth", 5: "fifth"}.get(number, f"{number}th")
+    failed = failed_words(spot.failures, None if is_first else spot.tries, spot.weak_days)
+    return weak_words(failed, today - spot.failed_on, mended=spot.mended)
 
 
 def plan_warm_up(score: Score, due: Iterable[WeakSpot], today: Day) -> tuple[WarmUpItem, ...]:
@@ -418,12 +408,11 @@ class WarmUpRound:
         chosen = choose_spots(self.dues, left_s / self.pace)
         coming_s = min(left_s, self.pace * sum(self.dues[at].left_s for at in chosen))
         minutes = ceil(coming_s / 60 - 0.25)
-        time = "less than a minute" if minutes < 1 else _minutes(minutes)
         if self.turn is None:
-            return time
+            return minutes_left_words(minutes)
         number, of = self.dues[self.turn.at].number, sum(not self.dues[a].left_out for a in chosen)
-        again = "once more: " if self.turn.is_again else ""
-        return f"{again}{number} of {max(of, number or 1)}, {'about ' if minutes else ''}{time}"
+        of = max(of, number or 1)
+        return turn_words(number, of, minutes, is_again=self.turn.is_again)
 
     def why_over(self, now_s: float) -> str:
         """Why the warm-up is over, in a sentence."""
@@ -431,19 +420,6 @@ class WarmUpRound:
         waiting = sum(due.is_open and due.number is None for due in self.dues)
         loose = sum(not due.held for due in begun)
         if waiting or any(due.is_open for due in begun):
-            words = f"The {self.minutes:g} minutes are over."
-            return f"{words} {_count(waiting)} for another day." if waiting else words
+            return minutes_over_words(self.minutes, waiting)
         took = max(1, round((60.0 * self.minutes - self.left_s(now_s)) / 60))
-        early = f"after {_minutes(took)}: no more is due today." if took < self.minutes else ""
-        if loose:
-            held = "One spot does" if loose == 1 else f"{loose} spots do"
-            return f"{held} not hold yet, the rest does, {early}" if early else f"{held} not hold."
-        return f"All that was due holds, {early}" if early else "All that was due holds."
-
-
-def _minutes(count: int) -> str:
-    return "1 minute" if count == 1 else f"{count} minutes"
-
-
-def _count(waiting: int) -> str:
-    return "One more spot waits" if waiting == 1 else f"{waiting} more spots wait"
+        return nothing_due_words(loose, took if took < self.minutes else None)

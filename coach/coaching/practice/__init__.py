@@ -1,24 +1,15 @@
 """Getting one window clean: locating, repairing, tempo, requests, breaks."""
 
 from coach.coaching.practice.breaks import BreakReminder
-from coach.coaching.practice.exercises import advice_words
+from coach.coaching.practice.exercises import list_untried
 from coach.coaching.practice.patience import SAME_SITTING_S, LeftPlace, PlaceWork
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.requests import follow_request
-from coach.coaching.practice.task import (
-    AS_YOU_WOULD,
-    HELD,
-    RunCounts,
-    Task,
-    say_to_go,
-    two_thirds_of,
-)
+from coach.coaching.practice.task import RunCounts, Task, two_thirds_of
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import TempoLadder
 
 __all__ = [
-    "AS_YOU_WOULD",
-    "HELD",
     "SAME_SITTING_S",
     "BreakReminder",
     "LeftPlace",
@@ -28,9 +19,8 @@ __all__ = [
     "Task",
     "TaskRunner",
     "TempoLadder",
-    "advice_words",
     "build_rungs",
     "follow_request",
-    "say_to_go",
+    "list_untried",
     "two_thirds_of",
 ]

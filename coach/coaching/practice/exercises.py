@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from enum import StrEnum
 
-from coach.coaching.model import Assignment, AssignmentKind, TroubleKind
+from coach.coaching.model import Assignment, AssignmentKind, Exercise, TroubleKind
 from coach.coaching.windows import PracticeMap
+from coach.coaching.wording import OTHER_WAY
 from coach.judging.model import Stage
 from coach.score.forms import WrittenForm
 from coach.score.window import Window, excerpt
@@ -27,26 +27,11 @@ SLOWER_SHARE = 0.8
 short notes come at twice the speed."""
 
 
-class Exercise(StrEnum):
-    """A way of practising a place, other than as it is written."""
-
-    NOTES = "notes only"
-    DOTTED = "dotted"
-    SHORT_LONG = "short and long"
-    BLOCKED = "in chords"
-
-
 FORMS = {
     Exercise.NOTES: WrittenForm.AS_WRITTEN,
     Exercise.DOTTED: WrittenForm.DOTTED,
     Exercise.SHORT_LONG: WrittenForm.SHORT_LONG,
     Exercise.BLOCKED: WrittenForm.BLOCKED,
-}
-ASKS = {
-    Exercise.NOTES: "Another way: only the keys, one after the other, without rhythm.",
-    Exercise.DOTTED: "Another way: the same notes dotted, long and short.",
-    Exercise.SHORT_LONG: "Now the other way round: short and long.",
-    Exercise.BLOCKED: "Another way: each beat's notes at once, as a chord.",
 }
 ORDER = {
     TroubleKind.REACH: (Exercise.BLOCKED, Exercise.NOTES, Exercise.DOTTED, Exercise.SHORT_LONG),
@@ -55,15 +40,6 @@ ORDER = {
 USUAL_ORDER = (Exercise.NOTES, Exercise.DOTTED, Exercise.SHORT_LONG, Exercise.BLOCKED)
 """Which exercise comes first. Own choice: a leap is felt as a grip; what is not known yet is read;
 for all else the keys first, then the rhythm."""
-ADVICE = {
-    Exercise.NOTES: "its keys without any rhythm",
-    Exercise.DOTTED: "dotted rhythms",
-    Exercise.SHORT_LONG: "short and long by turns",
-    Exercise.BLOCKED: "its notes gathered into chords",
-}
-"""What to try at a place that was left."""
-FINGERING = "another fingering"
-BACKWARDS = "it from the end backwards, a note more each time"
 
 
 def choose_exercise(
@@ -104,13 +80,12 @@ def make_exercise(exercise: Exercise, asked: Assignment, slowest_qpm: float | No
         stage=Stage.RHYTHM if in_rhythm else Stage.NOTES,
         clean_required=CLEAN_REQUIRED,
         kind=AssignmentKind.OTHER_WAY,
-        reason=ASKS[exercise],
+        reason=OTHER_WAY[exercise],
         click=False,
     )
 
 
-def advice_words(used: Iterable[Exercise]) -> str:
-    """What to try when it comes back: ``another fingering, or dotted rhythms``."""
+def list_untried(used: Iterable[Exercise]) -> list[Exercise]:
+    """The ways in which a place was not practised yet, the most useful first."""
     done = set(used)
-    left = [ADVICE[one] for one in USUAL_ORDER if one not in done]
-    return f"{FINGERING}, or {left[0] if left else BACKWARDS}"
+    return [one for one in USUAL_ORDER if one not in done]

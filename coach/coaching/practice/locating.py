@@ -21,7 +21,7 @@ from coach.coaching.diagnosis import (
 from coach.coaching.model import AssignmentKind, Trouble
 from coach.coaching.practice.task import NextWindow, Task
 from coach.coaching.windows import SINGLE, PracticeMap
-from coach.coaching.wording import HANDS, run_up_words, way_words
+from coach.coaching.wording import A_SLIP, ANOTHER, HOLDS, hear_words, run_up_words, way_words
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
@@ -56,9 +56,6 @@ one failure before three clean ones comes to a little more."""
 SURER = 2
 """Clean ones more that are asked for then. Own choice: with five a fault that fails every third
 time is found out seven times in eight."""
-HOLDS = "That holds: the whole of it again."
-ANOTHER = "All of it once more: is there another place?"
-A_SLIP = "That may have been a slip: the whole of it again."
 
 
 class Locating:
@@ -176,8 +173,7 @@ class Locating:
         self.probed.append(probe.window)
         score, move = self.practice_map.score, probe.suspect.transition
         apart = probe.window.hands is not self.task.window.hands
-        what = HANDS[probe.window.hands].capitalize() if apart else "Only this"
-        reason = f"{what}, once, so that I hear it: is it {way_words(score, move)}?"
+        reason = hear_words(probe.window.hands, way_words(score, move), apart=apart)
         reason += run_up_words(score, probe.window, move)
         return NextWindow(
             probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from coach.coaching.practice.exercises import Exercise
+from coach.coaching.model import Exercise
 from coach.score.model import Hands
 from coach.score.window import Transition
 

@@ -23,12 +23,18 @@ from coach.coaching.practice.task import NextWindow, RunCounts, Task, third_of, 
 from coach.coaching.practice.tempo import TempoAttempt, TempoLadder
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
+    A_LITTLE_MORE,
+    BACK_ONE_STEP,
+    BACK_TO_THE_WHOLE,
+    CLEAN_AT_TEMPO,
     LEFT_ALL,
+    SMALLER_STILL,
+    TOGETHER_NOW,
     down_words,
     move_words,
     run_up_words,
+    running_words,
     tempo_words,
-    times,
     trial_failed_words,
     up_words,
 )
@@ -170,9 +176,8 @@ class Repair:
         """Take up a ladder, and say what it is."""
         self.ladder = ladder
         required = ladder.required(self.task.clean_required)
-        what = move_words(self.practice_map.score, ladder.transition)
-        what = what[0].upper() + what[1:]
-        reason = f"{what}: {self._say_tempo(ladder)}, {times(required)} running."
+        move = move_words(self.practice_map.score, ladder.transition)
+        reason = running_words(move, self._say_tempo(ladder), required)
         reason += run_up_words(self.practice_map.score, ladder.window, ladder.transition)
         return NextWindow(ladder.window, kind, reason)
 
@@ -216,7 +221,7 @@ class Repair:
         ladder.tempo.keep_trial()
         if self._is_full(ladder, run):
             return self._step_up(ladder)
-        return self._next_window(ladder, AssignmentKind.QUICKEN, "Clean at tempo: hold it there.")
+        return self._next_window(ladder, AssignmentKind.QUICKEN, CLEAN_AT_TEMPO)
 
     def _is_full(self, ladder: RepairLadder, run: RunCounts) -> bool:
         return run.clean >= ladder.required(self.task.clean_required)
@@ -236,19 +241,16 @@ class Repair:
         if not ladder.go_up():
             return self.close()
         joined = ladder.window.hands is not before.hands
-        what = "Hands together now" if joined else "A little more of it"
-        return self._next_window(
-            ladder, AssignmentKind.JOIN if joined else AssignmentKind.WIDEN, f"It holds. {what}."
-        )
+        if joined:
+            return self._next_window(ladder, AssignmentKind.JOIN, TOGETHER_NOW)
+        return self._next_window(ladder, AssignmentKind.WIDEN, A_LITTLE_MORE)
 
     def _step_down(self, ladder: RepairLadder) -> NextWindow | None:
         """Easier by as little as it must; None where nothing is easier."""
         if ladder.is_join and not ladder.held and ladder.broke < ladder.at:
             ladder.broke = ladder.at
             ladder.go_down()
-            return self._next_window(
-                ladder, AssignmentKind.NARROW, "That broke again: back one step."
-            )
+            return self._next_window(ladder, AssignmentKind.NARROW, BACK_ONE_STEP)
         if not ladder.tempo.at_floor:
             ladder.tempo.lower_tempo(self._beat_quarters(ladder))
             return self._next_window(
@@ -256,7 +258,7 @@ class Repair:
             )
         if ladder.go_down():
             ladder.start = ladder.at
-            return self._next_window(ladder, AssignmentKind.NARROW, "Smaller still.")
+            return self._next_window(ladder, AssignmentKind.NARROW, SMALLER_STILL)
         return None
 
     def close(self) -> NextWindow:
@@ -266,7 +268,7 @@ class Repair:
         self.mended_beats[move.to_quarters] = self.mended_beats.get(move.to_quarters, 0) + 1
         self.evidence.discount_mended(move.to_quarters, move.hands)
         self.ladder = None
-        return NextWindow(self.task.window, AssignmentKind.WIDEN, "Back to the whole of it.")
+        return NextWindow(self.task.window, AssignmentKind.WIDEN, BACK_TO_THE_WHOLE)
 
     def leave(self, ladder: RepairLadder) -> NextWindow:
         """It got no better: it is left for today."""

@@ -14,14 +14,13 @@ from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.task import RunCounts
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import move_by_marks
-from coach.coaching.wording import STAYING
+from coach.coaching.wording import AS_ASKED, LARGER_AS_ASKED, SMALLER_AS_ASKED, STAYING
 from coach.score.model import Hands
 from coach.score.window import Window
 
 TEMPO_MARKS = 2
 """Metronome marks that "slower" and "faster" go. Own choice: a tenth of the tempo is felt at
 once."""
-AS_ASKED = "As you asked."
 _NEXT_HANDS = {
     Hands.TOGETHER: Hands.RIGHT,
     Hands.RIGHT: Hands.LEFT,
@@ -60,7 +59,7 @@ def _play_smaller(runner: TaskRunner) -> None:
     if ladder and inside:
         runner.repair.ladder, runner.locating.probe = ladder, None
         ladder.start = min(ladder.start, inside[-1])
-        _turn_to_rung(runner, ladder, inside[-1], "Smaller, as you asked.")
+        _turn_to_rung(runner, ladder, inside[-1], SMALLER_AS_ASKED)
 
 
 def _play_larger(runner: TaskRunner) -> None:
@@ -70,7 +69,7 @@ def _play_larger(runner: TaskRunner) -> None:
         [i for i, w in enumerate(ladder.rungs) if w != now and w.contains(now)] if ladder else []
     )
     if ladder is not None and around:
-        _turn_to_rung(runner, ladder, around[0], "Larger, as you asked.")
+        _turn_to_rung(runner, ladder, around[0], LARGER_AS_ASKED)
     else:
         _leave_trouble(runner)
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from coach.coaching.diagnosis import Sprt
 from coach.coaching.model import AssignmentKind
+from coach.coaching.wording import AS_YOU_WOULD
 from coach.judging.model import Stage
 from coach.score.window import Window
 
@@ -37,20 +38,6 @@ def third_of(clean_required: int) -> int:
     for three.
     """
     return ceil(clean_required / 3)
-
-
-AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."
-"""Why a passage is asked for of which nothing has been heard yet."""
-
-
-HELD = ("It holds", "It held", "That holds", "Clean", "That is the tempo")
-"""How a reason begins that is no longer true once the next repetition is unclean."""
-
-
-def say_to_go(count: int) -> str:
-    """Why it is asked for once it has been clean: so many more clean ones are to come."""
-    times = "once" if count == 1 else f"{count} times"
-    return f"It held: {times} more like that."
 
 
 @dataclass(frozen=True, slots=True)

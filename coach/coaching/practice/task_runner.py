@@ -19,20 +19,24 @@ from dataclasses import replace
 from fractions import Fraction
 
 from coach.coaching.diagnosis import Diagnosis, Evidence
-from coach.coaching.model import Assignment, AssignmentKind, Trouble, TroubleKind
+from coach.coaching.model import Assignment, AssignmentKind, Exercise, Trouble, TroubleKind
 from coach.coaching.practice.exercises import (
     MOST_TRIES,
-    Exercise,
     choose_exercise,
     make_exercise,
 )
 from coach.coaching.practice.locating import OPEN_DOUBT, SURER, Locating
 from coach.coaching.practice.repair import Repair, RepairLadder
-from coach.coaching.practice.task import HELD, NextWindow, RunCounts, Task, two_thirds_of
+from coach.coaching.practice.task import NextWindow, RunCounts, Task, two_thirds_of
 from coach.coaching.practice.tempo import NEARLY_A_MARK, TempoLadder, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
     BACK_AS_WRITTEN,
+    HELD,
+    HERE_AND_THERE,
+    HOLD_IT_THERE,
+    NOW_HOLD_IT,
+    ON_FROM_WHERE_WE_WERE,
     arrival_words,
     off_pace_words,
     once_more_words,
@@ -133,7 +137,7 @@ class TaskRunner:
                 self.resume(BACK_AS_WRITTEN)
         elif self.requested is not None:
             if self._run_is_full:
-                self.resume("On from where we were.")
+                self.resume(ON_FROM_WHERE_WE_WERE)
         elif self.ladder is not None:
             if not clean and (
                 self._check_hand(self.ladder, diagnosis) or self._lose_patience(self.ladder)
@@ -234,7 +238,7 @@ class TaskRunner:
             self.tempo.keep_trial()
         if self.tempo.at_target:
             self.done = self._run_is_full and self.run.clean >= self.task.clean_required
-            hold = NextWindow(window, AssignmentKind.QUICKEN, "That is the tempo: now hold it.")
+            hold = NextWindow(window, AssignmentKind.QUICKEN, NOW_HOLD_IT)
             return None if self.done else hold
         kind = self.tempo.raise_tempo(self._beat_quarters(window))
         return NextWindow(window, kind, up_words(kind, self._say_tempo()))
@@ -243,9 +247,7 @@ class TaskRunner:
         window = self.task.window
         if clean:
             self.tempo.keep_trial()
-            return NextWindow(
-                window, AssignmentKind.QUICKEN, "Clean at the tempo asked for: hold it there."
-            )
+            return NextWindow(window, AssignmentKind.QUICKEN, HOLD_IT_THERE)
         self.tempo.undo_trial()
         return NextWindow(window, AssignmentKind.SLOWER, trial_failed_words(self._say_tempo()))
 
@@ -282,7 +284,7 @@ class TaskRunner:
                 return None
             return self.repair.open_worst(worst, self.new_repair_tempo())
         self.tempo.lower_tempo(self._beat_quarters(self.task.window))
-        reason = f"It slips here and there: {self._say_tempo()}."
+        reason = HERE_AND_THERE.format(tempo=self._say_tempo())
         return NextWindow(self.task.window, AssignmentKind.SLOWER, reason)
 
     def new_repair_tempo(self) -> TempoLadder:

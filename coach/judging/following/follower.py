@@ -26,18 +26,26 @@ from coach.judging.alignment import written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Ended, FollowerEvent, NotThis, RepetitionBegan
 from coach.judging.following.followed_window import FollowedWindow
-from coach.judging.following.key_rate import TOO_MANY_KEYS, KeyRate
+from coach.judging.following.key_rate import KeyRate
 from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
 from coach.judging.instead import (
-    OTHER_NOTES,
     LiveRecogniser,
     find_window_part,
     recognise_live,
     recognise_other,
 )
 from coach.judging.model import Instead, PlayedInstead
+from coach.judging.wording import (
+    AROUND,
+    FALSE_START,
+    ONLY_ONE_STROKE,
+    ONLY_THE_FIRST,
+    OTHER_NOTES,
+    TOO_FEW,
+    TOO_MANY_KEYS,
+)
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
@@ -52,12 +60,7 @@ WRONG_KEYS_TO_ONE = 3
 """Where fewer than one key of so many is right, what was broken off was no repetition. Own choice,
 because so many fit by chance."""
 
-ONLY_THE_FIRST = "Only the first notes were played."
-ONLY_ONE_STROKE = "One note or chord alone is not judged: play all of it."
-TOO_FEW = "Too few notes to judge: play all of it."
-AROUND = "That was not the window but what stands around it."
 _OTHER_NOTES = PlayedInstead(Instead.OTHER_NOTES, OTHER_NOTES)
-FALSE_START = "A false start: it does not count."
 
 
 class Follower:

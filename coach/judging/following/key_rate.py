@@ -12,8 +12,6 @@ QUIET_S = 1.0
 """After so long without a key it may be a player again. Own choice, because whoever plays on does
 not stop for so long (as ``begin_end.FRESH_S``)."""
 
-TOO_MANY_KEYS = "More keys come than two hands can play. Stop what sends them, then begin again."
-
 
 class KeyRate:
     """Tells a flood of keys from playing, by when the last of them came; nothing else is kept."""

@@ -7,12 +7,8 @@ from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
 from coach.judging.instead.window_part import add_other_keys, find_window_part
-from coach.judging.instead.wording import OTHER_NOTES, TOO_FAST, UNCLEAR, name_in_short
 
 __all__ = [
-    "OTHER_NOTES",
-    "TOO_FAST",
-    "UNCLEAR",
     "KeyRows",
     "LiveRecogniser",
     "Surroundings",
@@ -22,7 +18,6 @@ __all__ = [
     "is_too_fast",
     "is_wild",
     "judge_no_repetition",
-    "name_in_short",
     "recognise_live",
     "recognise_other",
 ]

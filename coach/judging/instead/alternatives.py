@@ -13,7 +13,8 @@ from itertools import product
 from typing import NamedTuple
 
 from coach.judging.instead.key_sequence import find_common
-from coach.judging.instead.wording import (
+from coach.judging.model import Instead, PlayedInstead
+from coach.judging.wording import (
     both_hands_words,
     clef_words,
     octave_words,
@@ -21,7 +22,6 @@ from coach.judging.instead.wording import (
     other_hand_words,
     transposed_words,
 )
-from coach.judging.model import Instead, PlayedInstead
 from coach.score.model import Hand, Hands, ScoreNote
 from coach.score.pitch import STEPS, Spelling
 from coach.score.window import Excerpt

@@ -20,8 +20,8 @@ from coach.judging.alignment import COSTS
 from coach.judging.instead.edit_distance import count_fewest_errors, order_in_strokes
 from coach.judging.instead.surroundings import Surroundings, list_keys
 from coach.judging.instead.window_part import find_cut
-from coach.judging.instead.wording import OTHER_NOTES, OTHER_PLACE, transposed_words
 from coach.judging.model import Instead, Label, Matching, PlayedInstead
+from coach.judging.wording import OTHER_NOTES, OTHER_PLACE, transposed_words
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand
 from coach.score.window import Excerpt

@@ -18,12 +18,18 @@ from itertools import pairwise
 from math import log
 
 from coach.judging.timing.noise import Strokes, TimingEvidence
+from coach.judging.wording import (
+    AS_TRIPLET,
+    DOTTED_EVEN,
+    DOUBLE_DOTTED,
+    LONG_SHORT_DOTTED,
+    LONG_SHORT_EVEN,
+    SHORT_LONG,
+    SWUNG,
+    TRIPLET_LONG_FIRST,
+    TRIPLET_SHORT_FIRST,
+)
 
-SWUNG = "swung: written even"
-"""What is said of a row of pairs played long and short."""
-_TRIPLET = "dotted rhythm played as a triplet"
-_REVERSED = "short and long: written even"
-"""...of dotted figures played two to one, and of pairs played the other way round."""
 _PATTERN_EVIDENCE = 6.0
 """Evidence from which figures were played in other proportions: by ``scripts/bench_rhythm.py`` it
 accuses fewer than one untouched window in a hundred."""
@@ -37,11 +43,6 @@ _REVERSED_EVIDENCE = 8.5
 most often taken for."""
 _SINGLE_EVIDENCE = 0.2
 """...and so much more where there is only one of them: own choice."""
-_LEAST_EVIDENCE = {
-    SWUNG: _SWING_EVIDENCE,
-    _TRIPLET: _TRIPLET_EVIDENCE,
-    _REVERSED: _REVERSED_EVIDENCE,
-}
 _CONSISTENT = 0.7
 """So many of them have to be nearer to what they were played as than to what is written: where half
 of a row was swung it was uneven. Own choice."""
@@ -56,6 +57,8 @@ class Reading:
     most: float
     """Bounds of the share played."""
     words: str
+    evidence: float = _PATTERN_EVIDENCE
+    """From which it is believed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,22 +78,29 @@ class Kind:
 
 
 KINDS = (
-    Kind(1.0, 3, (Reading(0.63, 0.85, SWUNG), Reading(0.15, 0.38, _REVERSED))),
+    Kind(
+        1.0,
+        3,
+        (
+            Reading(0.63, 0.85, SWUNG, _SWING_EVIDENCE),
+            Reading(0.15, 0.38, SHORT_LONG, _REVERSED_EVIDENCE),
+        ),
+    ),
     Kind(
         3.0,
         1,
         (
-            Reading(0.59, 0.705, _TRIPLET),
-            Reading(0.40, 0.59, "even: written dotted"),
-            Reading(0.83, 0.95, "double dotted: written dotted"),
+            Reading(0.59, 0.705, AS_TRIPLET, _TRIPLET_EVIDENCE),
+            Reading(0.40, 0.59, DOTTED_EVEN),
+            Reading(0.83, 0.95, DOUBLE_DOTTED),
         ),
     ),
     Kind(
         2.0,
         2,
         (
-            Reading(0.40, 0.57, "even: written long and short"),
-            Reading(0.73, 0.85, "dotted: written long and short"),
+            Reading(0.40, 0.57, LONG_SHORT_EVEN),
+            Reading(0.73, 0.85, LONG_SHORT_DOTTED),
         ),
     ),
 )
@@ -138,8 +148,8 @@ def find_pattern(strokes: Strokes, evidence: TimingEvidence, beat_x: float) -> P
 
 
 TRIPLETS = (
-    ("triplet played short, short, long", (-1 / 12, -1 / 6)),
-    ("triplet played long, short, short", (1 / 6, 1 / 12)),
+    (TRIPLET_SHORT_FIRST, (-1 / 12, -1 / 6)),
+    (TRIPLET_LONG_FIRST, (1 / 6, 1 / 12)),
 )
 """What triplets are misread as, and how late that makes their second and third notes, as a share of
 the whole: two sixteenths and an eighth."""
@@ -197,7 +207,7 @@ def _weigh(
     if reading is None:
         return None
     more = _SINGLE_EVIDENCE if len(figures) == 1 else 0.0
-    if found.evidence < _LEAST_EVIDENCE.get(reading.words, _PATTERN_EVIDENCE) + more:
+    if found.evidence < reading.evidence + more:
         return None
     whole = [i for i in figures if i < last]
     off = [(times[i] - times[i - 1]) / max(shape[i], 1e-3) - kind.share for i in whole]

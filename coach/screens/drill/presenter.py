@@ -28,9 +28,9 @@ from coach.coaching.drill import (
     ToJudge,
 )
 from coach.coaching.model import Decision
-from coach.judging.instead import name_in_short
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
+from coach.judging.wording import name_in_short
 from coach.playing.command_keys import CommandKey, PianoCommand
 from coach.score.counting import syllables
 from coach.score.model import Score
