@@ -40,13 +40,14 @@ def requirements(what: str) -> list[str]:
     """What pyproject.toml asks for, to start Keyhole ("start") or to test it ("test").
 
     What builds the project is among it: set-up installs it from its folder without the network. So
-    is what engraves pictures: nobody should have to ask for the notation as it is printed.
+    is what engraves pictures and what sounds through the speaker: nobody should have to ask.
     """
     facts: dict[str, Any] = tomllib.loads((PROJECT / "pyproject.toml").read_text("utf-8"))
     project = facts["project"]
     more = project["optional-dependencies"]
-    asked = [*project["dependencies"], *facts["build-system"]["requires"], *more["pictures"]]
-    return sorted([*asked, *(more["test"] if what == "test" else ())])
+    extras = ["pictures", "speaker", *(["test"] if what == "test" else [])]
+    asked = [*project["dependencies"], *facts["build-system"]["requires"]]
+    return sorted([*asked, *(one for extra in extras for one in more[extra])])
 
 
 def digest(asked: list[str]) -> str:

@@ -7,11 +7,14 @@ together, as a teacher does it.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable
+from statistics import fmean
 
-from coach.coaching.drill import CountIn, DrillEvent, DrillState, RepetitionBegan
+from coach.coaching.drill import CountIn, DrillEvent, DrillState, RepetitionBegan, RepetitionEnded
 from coach.playing.accompaniment import Accompanist, find_other_hand
 from coach.playing.click_schedule import Timed
+from coach.playing.pace import Pace
 from coach.playing.playback import note_messages, plan_notes
 from coach.score.model import Hands, ScoreNote
 from coach.score.window import Excerpt
@@ -21,6 +24,8 @@ from coach.screens.interfaces import ClickLike, DrillSession
 SOFTER = (1.0, 0.7, 0.5)
 """How loud it is after no clean repetition, one, and more. Own choice, because at half of the
 usual velocity a hand is still heard and covers nothing."""
+REMEMBERED = 3
+"""So many repetitions tell at what tempo the next will begin."""
 ALONE = "I play no more with you."
 NO_OTHER_HAND = "The other hand rests here; elsewhere I play it with you."
 FOR_LATER = "Both hands are yours here; where one is asked for, I play the other with you."
@@ -37,6 +42,8 @@ class Company:
         self.is_wanted = False
         """Whether the pianist asked for it: it then comes wherever one hand plays alone."""
         self._accompanist: Accompanist | None = None
+        self._tempi: deque[float] = deque(maxlen=REMEMBERED)
+        """How fast the last repetitions were, as shares of what was asked for."""
 
     def toggle(self) -> str:
         """Play with the pianist, or no more; answers in a sentence."""
@@ -66,12 +73,17 @@ class Company:
         notes = self._notes(drill.excerpt)
         if not notes or drill.assignment.click:
             return None
-        return Accompanist(
-            notes,
-            [float(onset) for onset in drill.excerpt.onsets_quarters],
-            quarter_s=60 / (drill.assignment.qpm or drill.excerpt.qpm),
-            share=self._share,
-        )
+        onsets = [float(onset) for onset in drill.excerpt.onsets_quarters]
+        qpm = drill.assignment.qpm or drill.excerpt.qpm
+        own = fmean(self._tempi) if self._tempi else 1.0
+        pace = Pace(60 / (qpm * own), is_known=bool(self._tempi))
+        return Accompanist(notes, onsets, pace, share=self._share)
+
+    def note_tempo(self, ended: RepetitionEnded) -> None:
+        """A repetition was played at its own tempo: the next one begins about there."""
+        judgement = ended.judgement
+        if judgement.qpm and judgement.is_repetition:
+            self._tempi.append(judgement.qpm / (ended.assignment.qpm or judgement.excerpt.qpm))
 
     def _follow(self, accompanist: Accompanist, at_s: float) -> None:
         reached = self._session.drill.reached

@@ -155,6 +155,7 @@ class DrillPresenter:
             case ToJudge(job):
                 self._judge(job)
             case RepetitionEnded():
+                self.company.note_tempo(outcome)
                 self._show_ended(outcome)
             case AssignmentGiven():
                 self.asked.put_next(outcome)
