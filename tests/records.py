@@ -102,3 +102,14 @@ def select(file: Path, query: str) -> list[tuple[object, ...]]:
     """What a query finds in a record's file."""
     with closing(sqlite3.connect(file)) as db:
         return db.execute(query).fetchall()
+
+
+def foreign(path: Path, *, application_id: int = 0, version: int = 0, wal: bool = True) -> None:
+    """Another program's SQLite file."""
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute(f"PRAGMA application_id = {application_id}")
+        db.execute(f"PRAGMA user_version = {version}")
+        if wal:
+            db.execute("PRAGMA journal_mode = WAL")
+        db.execute("CREATE TABLE recipes (id INTEGER PRIMARY KEY, cake TEXT)")
+        db.execute("INSERT INTO recipes VALUES (1, 'sponge')")

@@ -1,6 +1,16 @@
 """Whether the MIDI system still carries anything, with a system that can be made to fail."""
 
+import pytest
+
+from coach.playing.ports import jack
 from coach.playing.ports.jack import AT_ONCE_S, EVERY_S, LOST_S, MESSAGE, Heartbeat
+
+
+@pytest.fixture(autouse=True)
+def as_patient_as_for_a_pianist(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tests with a real server, in the same process, wait longer."""
+    monkeypatch.setattr(jack, "AT_ONCE_S", AT_ONCE_S)
+    monkeypatch.setattr(jack, "LOST_S", LOST_S)
 
 
 class System:

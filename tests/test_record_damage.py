@@ -25,7 +25,7 @@ from coach.record.folder import APPLICATION_ID, RecordError
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import FILE, Store
 from coach.screens.interfaces import Errand
-from tests.records import SCORE, ended, select
+from tests.records import SCORE, ended, foreign, select
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
 OTHER = PieceKey("other", "Another Piece")
@@ -211,16 +211,6 @@ def test_a_warm_up_without_a_screen_says_what_was_set_aside(
 
 
 # -- another program's file -----------------------------------------------------------------------
-
-
-def foreign(path: Path, *, application_id: int = 0, version: int = 0, wal: bool = True) -> None:
-    with closing(sqlite3.connect(path)) as db, db:
-        db.execute(f"PRAGMA application_id = {application_id}")
-        db.execute(f"PRAGMA user_version = {version}")
-        if wal:
-            db.execute("PRAGMA journal_mode = WAL")
-        db.execute("CREATE TABLE recipes (id INTEGER PRIMARY KEY, cake TEXT)")
-        db.execute("INSERT INTO recipes VALUES (1, 'sponge')")
 
 
 @pytest.mark.parametrize("wal", [True, False])

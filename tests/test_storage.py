@@ -16,7 +16,7 @@ from coach.record.settings import FILE as SETTINGS
 from coach.record.settings import StoredSettings, save_settings
 from coach.record.store import FILE, Store
 from coach.screens.interfaces import Errand
-from tests.records import SCORE, ended
+from tests.records import SCORE, ended, foreign
 
 
 def test_what_another_program_kept_out_of_the_record_is_kept_beside_it_and_said(
@@ -83,6 +83,20 @@ def test_a_counting_system_that_cannot_be_kept_holds_and_so_does_the_calibration
     assert storage.settings == StoredSettings(click_offset_ms=40.0, counting="takadimi")
     assert storage.notices() == ("The settings can't be kept.",)
     assert storage.store
+    storage.store.close()
+
+
+def test_a_warm_up_from_a_file_that_became_another_programs_is_refused_in_a_sentence(
+    tmp_path: Path,
+) -> None:
+    storage = Storage(options(tmp_path))
+    assert storage.store
+    storage.store.close()
+    (tmp_path / FILE).unlink()
+    foreign(tmp_path / FILE)
+    maker = SessionMaker(storage.store, storage.lease)
+    with pytest.raises(ValueError, match=r"another program's .* --data"):
+        maker.make(SCORE, tmp_path / "two-hands.musicxml", Errand.WARM_UP, 0.0)
     storage.store.close()
 
 

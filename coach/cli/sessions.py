@@ -267,8 +267,11 @@ class SessionMaker:
         self, score: Score, path: Path, piece: PieceKey, now_s: float
     ) -> DrillSession:
         unix_s = time.time()
-        due = find_due(self._store, unix_s)
-        spots = self._store.weak_spots(piece) if self._store else ()
+        try:
+            due = find_due(self._store, unix_s)
+            spots = self._store.weak_spots(piece) if self._store else ()
+        except RecordError as error:
+            raise ValueError(str(error)) from error
         listed = [one.due for one in due.pieces if one.piece == piece]
         own = listed[0] if listed else list_due(spots, day_of(unix_s), unix_s)
         first = WarmUpPiece(piece, path, own, score)

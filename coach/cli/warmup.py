@@ -187,7 +187,10 @@ class WarmUpPieces:
         now = piece_key(score, one.path)
         if now == one.piece or self._store is None:
             return
-        spots = self._store.weak_spots(now)
+        try:
+            spots = self._store.weak_spots(now)
+        except RecordError:  # then as they were found
+            return
         one.due = list_due(spots, self._today, time.time())
 
     def _is_ready(self, key: str) -> bool:

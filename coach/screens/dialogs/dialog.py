@@ -268,7 +268,7 @@ class TooSmallScreen(Dialog[None]):
 
     DEFAULT_CSS = """
     TooSmallScreen { background: $background; }
-    TooSmallScreen Vertical { height: auto; }
+    TooSmallScreen Vertical { height: auto; border: none; padding: 0; }
     TooSmallScreen Static { text-align: center; }
     """
 

@@ -6,8 +6,9 @@ names. What a window looks like on paper is slow to find out, and done once for 
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -175,6 +176,10 @@ class _PagePlan:
     rows: int
 
 
+def _onset_of(slot: Slot) -> Fraction:
+    return slot.onset_quarters
+
+
 class WindowLayout:
     """A window that can be laid out for any number of sizes; what is slow is done once."""
 
@@ -182,6 +187,10 @@ class WindowLayout:
         self.score, self.excerpt, self._counts = score, excerpt, counts
         self._written: dict[tuple[int, int] | None, Written] = {}
         self._gathered: dict[tuple[object, ...], WrittenByOnset] = {}
+        self._system_rows: dict[Form, tuple[tuple[StaffRows, ...], int]] = {}
+        self._parts: dict[tuple[Form, Fraction, Fraction], _PagePlan] = {}
+        """Stretches on one page each, in forms that were tried: they are the same for all sizes."""
+        self._plans: dict[tuple[int, int, int], list[_PagePlan]] = {}
 
     def lay_out(self, width: int, height: int, glyphs: Glyphs = UNICODE, size: int = 0) -> Sheet:
         """A sheet for so many columns and rows.
@@ -218,29 +227,47 @@ class WindowLayout:
         return max(plan.rows for plan in self._plan_pages(width, height, size))
 
     def _plan_pages(self, width: int, height: int, size: int) -> list[_PagePlan]:
+        key = width, height, size
+        if key not in self._plans:
+            self._plans[key] = self._find_pages(width, height, size)
+        return self._plans[key]
+
+    def _find_pages(self, width: int, height: int, size: int) -> list[_PagePlan]:
         fitting = self._fitting_forms(width, height)
+        first = next(fitting, None)
         bars = len(self._bar_edges()) - 1
-        if not fitting or len(fitting[0]) > _MOST_PAGES * bars:
+        if first is None or len(first) > _MOST_PAGES * bars:
             return self._plan_single_bars(width, height)
         if size < 0:
-            return fitting[min(-size, len(fitting) - 1)]
+            smaller = [first, *fitting]
+            return smaller[min(-size, len(smaller) - 1)]
         if size > 0:
             return self._plan_single_bars(width, height)
-        return fitting[0]
+        return first
 
-    def _fitting_forms(self, width: int, height: int) -> list[list[_PagePlan]]:
+    def _fitting_forms(self, width: int, height: int) -> Iterator[list[_PagePlan]]:
         """Every form whose rows fit for the whole window, the roomiest first.
 
         The large form only where it takes no more pages than the next.
         """
-        fitting = []
-        for form in FORMS:
-            staves, rows = self._gather(form).rows(form)
-            if rows <= height:
-                fitting.append(self._break_by_width(form, staves, rows, width))
-        if len(fitting) > 1 and fitting[0][0].form.scale is Scale.LARGE:
-            fitting = fitting[len(fitting[0]) > len(fitting[1]) :]
-        return fitting
+        fitting = (plan for form in FORMS if (plan := self._plan_in(form, width, height)))
+        first = next(fitting, None)
+        if first is None:
+            return
+        if first[0].form.scale is Scale.LARGE and (second := next(fitting, None)):
+            if len(first) <= len(second):
+                yield first
+            yield second
+        else:
+            yield first
+        yield from fitting
+
+    def _plan_in(self, form: Form, width: int, height: int) -> list[_PagePlan]:
+        """The whole window in one form; none where its rows don't fit."""
+        if form not in self._system_rows:
+            self._system_rows[form] = self._gather(form).rows(form)
+        staves, rows = self._system_rows[form]
+        return self._break_by_width(form, staves, rows, width) if rows <= height else []
 
     def _break_by_width(
         self, form: Form, staves: tuple[StaffRows, ...], rows: int, width: int
@@ -311,11 +338,14 @@ class WindowLayout:
         return None
 
     def _make_plan(self, form: Form, low: Fraction, high: Fraction) -> _PagePlan:
-        gathered = self._gather(form)
-        slots = gathered.slots(form)
-        part = tuple(slot for slot in slots if low <= slot.onset_quarters < high)
-        staves, rows = gathered.rows(form, part)
-        return _PagePlan(form, part, slots, staves, rows)
+        key = form, low, high
+        if key not in self._parts:
+            gathered = self._gather(form)
+            slots = gathered.slots(form)
+            first, stop = (bisect_left(slots, at, key=_onset_of) for at in (low, high))
+            part = slots[first:stop]
+            self._parts[key] = _PagePlan(form, part, slots, *gathered.rows(form, part))
+        return self._parts[key]
 
     def _gather(self, form: Form) -> WrittenByOnset:
         if form.fold not in self._written:

@@ -36,6 +36,16 @@ class Scale(IntEnum):
         return 4 if self is Scale.LARGE else 2
 
 
+_BUT_MARKS = (
+    TextKind.FINGERS_RIGHT,
+    TextKind.FINGERS_LEFT,
+    TextKind.TOUCH_UP,
+    TextKind.TOUCH_DOWN,
+    TextKind.DYNAMICS,
+    TextKind.PEDAL,
+)
+
+
 class Lanes(Enum):
     """Which kinds of text share a row."""
 
@@ -54,29 +64,8 @@ class Lanes(Enum):
         (TextKind.MARK,),
         (TextKind.FINGERS_LEFT, TextKind.TOUCH_DOWN, TextKind.DYNAMICS, TextKind.PEDAL),
     )
-    ONE = (
-        (
-            TextKind.FINGERS_RIGHT,
-            TextKind.FINGERS_LEFT,
-            TextKind.TOUCH_UP,
-            TextKind.TOUCH_DOWN,
-            TextKind.DYNAMICS,
-            TextKind.PEDAL,
-            TextKind.MARK,
-        ),
-    )
-
-    TWO = (
-        (TextKind.MARK,),
-        (
-            TextKind.FINGERS_RIGHT,
-            TextKind.FINGERS_LEFT,
-            TextKind.TOUCH_UP,
-            TextKind.TOUCH_DOWN,
-            TextKind.DYNAMICS,
-            TextKind.PEDAL,
-        ),
-    )
+    ONE = ((*_BUT_MARKS, TextKind.MARK),)
+    TWO = ((TextKind.MARK,), _BUT_MARKS)
 
     @property
     def groups(self) -> tuple[tuple[TextKind, ...], ...]:
