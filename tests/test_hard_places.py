@@ -97,14 +97,16 @@ class TestAnEnd:
         assert lesson.plays().observed == ()
         assert lesson.drill.coach.evidence.counts_at(F(6)).failed == before
 
-    @pytest.mark.parametrize(("hours", "is_left"), [(1, True), (20, False)])
-    def test_it_stays_left_in_the_same_sitting_and_is_asked_for_on_another_day(
-        self, hours: float, is_left: bool
+    @pytest.mark.parametrize("is_left", [True, False])
+    def test_it_stays_left_to_the_end_of_the_day_and_is_asked_for_on_another(
+        self, is_left: bool
     ) -> None:
+        """However long the pause: an evening after a morning is still the same day."""
         lesson = left_lesson()
         state = lesson.drill.coach.state()
-        later_s = lesson.now_s + 3600.0 * hours
-        coach = Coach.resume(lesson.score, state, now_s=later_s)
+        later_s = lesson.now_s + 10 * 3600.0
+        began_s = 0.0 if is_left else lesson.now_s + 1.0
+        coach = Coach.resume(lesson.score, state, now_s=later_s, today_began_s=began_s)
         again = Drill(lesson.score, coach.goal, coach=coach)
         window = again.assignment.window
         assert (window.end_quarters <= 5 or window.start_quarters >= 6) is is_left

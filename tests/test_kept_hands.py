@@ -34,6 +34,20 @@ def test_none_at_all_leaves_nothing_behind(tmp_path: Path) -> None:
     assert list((tmp_path / "hands").iterdir()) == []
 
 
+def test_what_was_kept_a_folder_deeper_is_still_read_and_moves_up_when_it_is_kept(
+    tmp_path: Path,
+) -> None:
+    earlier = tmp_path / "hands" / "hands" / f"{KEY}.txt"
+    earlier.parent.mkdir(parents=True)
+    earlier.write_text("bars 5-8 voice 2 to RH\n")
+    assert load_moves(tmp_path, KEY) == MOVES[:1]
+    (tmp_path / "hands" / f"{KEY}.txt").write_text("bar 9 split C4\n")
+    assert load_moves(tmp_path, KEY) == MOVES
+    save_moves(tmp_path, KEY, MOVES)
+    assert not earlier.exists()
+    assert load_moves(tmp_path, KEY) == MOVES
+
+
 def test_a_line_that_is_no_move_is_said_with_its_file(tmp_path: Path) -> None:
     save_moves(tmp_path, KEY, MOVES)
     file = tmp_path / "hands" / f"{KEY}.txt"

@@ -25,7 +25,7 @@ def test_a_note_can_be_moved_there_and_back_as_often_as_the_pianist_likes(tmp_pa
     for move, hand in ((TO_LH, Hand.LEFT), (TO_RH, Hand.RIGHT), (TO_LH, Hand.LEFT)):
         assert hand_after(tmp_path, move) is hand
         assert hand_after(tmp_path) is hand
-    assert len(load_moves(tmp_path / "hands", score_key(SCORE))) == 1
+    assert len(load_moves(tmp_path, score_key(SCORE))) == 1
 
 
 @pytest.mark.parametrize("impossible", ["file", "file/below"])

@@ -138,6 +138,12 @@ def test_the_demo_in_plain_lines_is_a_whole_lesson_up_to_its_goal(lesson: list[s
     assert any(line.startswith("It was found, made small") for line in lesson)
 
 
+def test_the_demo_in_plain_lines_asks_for_nothing_that_nobody_can_type(lesson: list[str]) -> None:
+    assert not any("type " in line for line in lesson)
+    assert lesson[-1].startswith("Now you, at the piano: coach drill ")
+    assert Path(lesson[-1].split()[-2].strip("'")).is_file()
+
+
 def test_nothing_is_called_clean_for_long_without_anything_new_being_asked_for(
     lesson: list[str],
 ) -> None:

@@ -28,7 +28,6 @@ from coach.score.model import Score
 from coach.score.opening import find_read, open_score, score_key
 from coach.score.window import Window, choose_window
 
-HANDS_FOLDER = "hands"
 PARTS_FOLDER = "parts"
 """Which part of a score was asked for, where it isn't the piano that is found: a file each."""
 
@@ -102,15 +101,13 @@ def _as_given(
     score: Score, path: Path, key: str, data: Path | None, moves: Sequence[str] = ()
 ) -> Score:
     """The score with what the pianist gave to it, and with these lines, which are kept."""
-    folder = named_folder(data) / HANDS_FOLDER
-    kept = load_moves(folder, key) if folder.parent.is_dir() else ()
+    kept = load_moves(named_folder(data), key)
     fresh = [parse_move(move) for move in moves if not is_marking(move)]
     for move in fresh:
         check(score, move)
     every = add_moves(kept, fresh)
     if fresh and every != kept:
-        data_folder(data)  # whose sentence says more than that of a file in it
-        save_moves(folder, key, every, score.title or path.name)
+        save_moves(data_folder(data), key, every, score.title or path.name)
     score = apply(score, every)
     markings = [parse_marking(line) for line in moves if is_marking(line)]
     for marking in markings:

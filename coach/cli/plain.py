@@ -6,6 +6,7 @@ for something else; that is typed.
 
 from __future__ import annotations
 
+import shlex
 import sys
 import threading
 import time
@@ -69,15 +70,18 @@ class PlainSession:
         click: ClickLike | None = None,
         tell: Callable[[str], None] = say,
         watch: Callable[[DrillEvent, DrillLike], None] | None = None,
+        can_ask: bool = True,
     ) -> None:
-        """``tell`` writes a line; ``watch`` is told of every outcome, before it is said."""
+        """``tell`` writes a line; ``watch`` is told of every outcome, before it is said;
+        ``can_ask``: whether anybody can type."""
+        self._can_ask = can_ask
         self._clock, self._click, self._tell, self._watch = clock, click, tell, watch
         self._counts = partial(syllables, system=counting)
         self._begin(session)
 
     def _begin(self, session: DrillSession) -> None:
         self.session = session
-        self._lines = PlainDrill(session, self._counts)
+        self._lines = PlainDrill(session, self._counts, can_ask=self._can_ask)
         self._tell(session.title)
 
     @property
@@ -247,8 +251,12 @@ def drill_plainly(options: Namespace, path: Path, errand: Errand, storage: Stora
         clock, player = LessonClock(), LessonPlayer(pianist_maker(options)(score))
         session = make(score, path, errand, clock.now_s)
         say("A simulated player plays; nobody real does, and nothing of it is kept.")
-        plain = PlainSession(session, clock=clock, counting=counting, watch=player.follow)
-        return run_simulated(plain, player, clock)
+        plain = PlainSession(
+            session, clock=clock, counting=counting, watch=player.follow, can_ask=False
+        )
+        status = run_simulated(plain, player, clock)
+        say(f"Now you, at the piano: coach drill {shlex.quote(str(path))} --plain")
+        return status
     divert_noise()
     ports = Ports()
     click = PianoSound(ports)

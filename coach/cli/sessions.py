@@ -24,7 +24,7 @@ from coach.coaching.wording import stretch_words
 from coach.judging.judge import JudgingJob
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.simulated import demo_fault_words, demo_window
-from coach.record.calendar import day_of
+from coach.record.calendar import begin_of_day_s, day_of
 from coach.record.folder import UNTIL_THEN, RecordError
 from coach.record.lock import Lease
 from coach.record.pieces import PieceKey, piece_key
@@ -225,7 +225,10 @@ class SessionMaker:
                 state = self._store.session_state(piece)
         if state is not None:
             try:
-                resumed = Coach.resume(score, state, history=history, now_s=unix_s)
+                began_s = begin_of_day_s(day_of(unix_s))
+                resumed = Coach.resume(
+                    score, state, history=history, now_s=unix_s, today_began_s=began_s
+                )
                 resumed.why()
             except Exception:  # of another version, or by another hand: whatever it is, begin anew
                 resumed = None

@@ -26,7 +26,6 @@ from coach.coaching.planning import (
     make_steps,
 )
 from coach.coaching.practice import (
-    SAME_SITTING_S,
     BreakReminder,
     LeftPlace,
     TaskRunner,
@@ -335,8 +334,10 @@ class Coach:
         *,
         history: Iterable[Observation] = (),
         now_s: float = 0.0,
+        today_began_s: float = 0.0,
     ) -> Coach:
-        """A coach that goes on from a state.
+        """A coach that goes on from a state; ``today_began_s`` is when the pianist's day began, as
+        ``now_s`` counts: what was left since then for today stays left.
 
         Raises KeyError, TypeError or ValueError where the state is of another version, or of a
         window that the score does not have.
@@ -348,7 +349,7 @@ class Coach:
         coach = cls(score, goal, history=history, now_s=now_s, sums=sums)
         coach._plan.restore(state["plan"])
         for left in map(LeftPlace.from_plain, state["left"]):
-            if now_s - left.at_s <= SAME_SITTING_S:  # on another day it is played again
+            if left.at_s >= today_began_s:  # on another day it is played again
                 coach._leave_for_today(left)
         coach._runner = coach._runner_of_now()
         if state["row"] == coach._plan.now.step.what:

@@ -171,11 +171,8 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
 
 
 def _ladder_to_plain(ladder: RepairLadder) -> dict[str, Any]:
-    move = ladder.transition
     return {
-        "hands": move.hands.value,
-        "from": str(move.from_quarters),
-        "to": str(move.to_quarters),
+        **ladder.transition.to_plain(),
         "at": ladder.at,
         "start": ladder.start,
         "unclean": ladder.unclean,
@@ -189,7 +186,7 @@ def _ladder_to_plain(ladder: RepairLadder) -> dict[str, Any]:
 def _ladder_from_plain(
     plain: Mapping[str, Any], practice_map: PracticeMap, whole: Window
 ) -> RepairLadder:
-    move = Transition(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
+    move = Transition.from_plain(plain)
     windows, _ = build_rungs(practice_map, move, whole)
     at = min(max(int(plain["at"]), 0), len(windows) - 1)
     tempo = TempoLadder.from_plain(plain["climb"])

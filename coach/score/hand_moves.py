@@ -258,11 +258,13 @@ _BEYOND_ONE_BEAT = 2
 # Hand moves kept with the piece, named by the score's content (see score_key).
 
 
-_KEPT = KeptLines("hands", "Your hand moves")
+FOLDER = "hands"
+_KEPT = KeptLines(FOLDER, "Your hand moves", earlier_folder=f"{FOLDER}/{FOLDER}")
 
 
 def load_moves(folder: Path, key: str) -> tuple[HandMove, ...]:
-    """The moves kept for the score with this key, in order. Raises ScoreError (see KeptLines)."""
+    """The moves kept for the score with this key, in order; ``folder`` is the data folder. Raises
+    ScoreError (see KeptLines)."""
     return _KEPT.load(folder, key, parse_move)
 
 

@@ -28,6 +28,8 @@ class KeptLines:
     """What they are called in a sentence: ``Your hand moves``."""
     cannot: str = "cannot"
     """How a sentence says what is not possible."""
+    earlier_folder: str = ""
+    """Where they were kept before: what lies there goes before what lies in ``folder``."""
 
     def file(self, data: Path, key: str) -> Path:
         """Where those of the piece with this key are kept."""
@@ -39,21 +41,30 @@ class KeptLines:
         ``parse`` reads a line, and raises ValueError, a sentence, where it is wrong. Raises
         ScoreError where the file can't be read, or for such a line.
         """
-        file = self.file(data, key)
-        try:
-            with file.open("rb") as opened:
-                text = opened.read(_LONGEST_BYTES).decode("utf-8", "replace")
-        except FileNotFoundError:
-            return ()
-        except OSError as error:
-            if not data.is_dir():  # nothing can be kept there, and nothing is
-                return ()
-            raise self._trouble("be read", file, error) from None
-        lines = (line.partition(_COMMENT)[0].strip() for line in text.splitlines())
-        try:
-            return tuple(parse(line) for line in lines if line)
-        except ValueError as error:
-            raise ScoreError(f"{self.called} in {file} {self.cannot} be used: {error}") from None
+        kept: list[_Line] = []
+        for file in self._files(data, key):
+            try:
+                with file.open("rb") as opened:
+                    text = opened.read(_LONGEST_BYTES).decode("utf-8", "replace")
+            except FileNotFoundError:
+                continue
+            except OSError as error:
+                if not data.is_dir():  # nothing can be kept there, and nothing is
+                    return ()
+                raise self._trouble("be read", file, error) from None
+            lines = (line.partition(_COMMENT)[0].strip() for line in text.splitlines())
+            try:
+                kept += (parse(line) for line in lines if line)
+            except ValueError as error:
+                raise ScoreError(
+                    f"{self.called} in {file} {self.cannot} be used: {error}"
+                ) from None
+        return tuple(kept)
+
+    def _files(self, data: Path, key: str) -> list[Path]:
+        """Where they may lie, the earlier place first."""
+        earlier = [data / self.earlier_folder / f"{key}.txt"] if self.earlier_folder else []
+        return [*earlier, self.file(data, key)]
 
     def save(self, data: Path, key: str, lines: Iterable[object], title: str) -> None:
         """Keep these, and only these, below a title for people; none of them: forget the file.
@@ -65,8 +76,8 @@ class KeptLines:
             if written:
                 make_private_folder(file.parent)
                 replace_private(file, "\n".join([f"{_COMMENT} {title}", *written, ""]))
-            else:
-                file.unlink(missing_ok=True)
+            for old in self._files(data, key)[: -1 if written else None]:
+                old.unlink(missing_ok=True)
         except OSError as error:
             raise self._trouble("be kept", file, error) from None
 

@@ -7,6 +7,7 @@ after its end, the note that one must arrive at, because the trouble is in arriv
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -62,6 +63,19 @@ class Transition:
     hands: Hands
     from_quarters: Fraction
     to_quarters: Fraction
+
+    def to_plain(self) -> dict[str, str]:
+        """JSON-ready; :meth:`from_plain` reads it back."""
+        start, end = str(self.from_quarters), str(self.to_quarters)
+        return {"hands": self.hands.value, "from": start, "to": end}
+
+    @classmethod
+    def from_plain(cls, plain: Mapping[str, str]) -> Transition:
+        """A transition from the data of :meth:`to_plain`, what else stands there passed over.
+
+        Raises KeyError or ValueError where it is none.
+        """
+        return cls(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
 
 
 @dataclass(frozen=True)

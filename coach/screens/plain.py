@@ -36,9 +36,9 @@ RESTING = "Resting. Let your hands hang loose; pain means stop. Play or type pau
 class PlainDrill:
     """Puts what a drill answers into lines."""
 
-    def __init__(self, session: DrillSession, counts: Counts) -> None:
-        """``counts`` says what is counted aloud."""
-        self._session, self._counts = session, counts
+    def __init__(self, session: DrillSession, counts: Counts, *, can_ask: bool = True) -> None:
+        """``counts`` says what is counted aloud; ``can_ask``: whether anybody can type."""
+        self._session, self._counts, self._can_ask = session, counts, can_ask
         self._said: Assignment | None = None
         self.ended: RepetitionEnded | None = None
         """The last repetition that was judged."""
@@ -97,7 +97,7 @@ class PlainDrill:
                 coming = self._session.next_drill
                 reached = coming.reached if coming else GOAL_REACHED
                 on = f"type next to go on to {coming.where}" if coming else "type quit"
-                yield f"{reached} Play it again, or {on}."
+                yield f"{reached} Play it again, or {on}." if self._can_ask else reached
             case _:
                 pass
 

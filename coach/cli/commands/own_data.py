@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from coach.cli.errors import CannotDo
-from coach.cli.open_score import HANDS_FOLDER, PARTS_FOLDER, open_piece
+from coach.cli.open_score import PARTS_FOLDER, open_piece
 from coach.cli.terminal import say, waiting_line, warn
 from coach.playing.takes import write_take
 from coach.private_files import FILE_MODE, make_private_file, make_private_folder
@@ -36,6 +36,7 @@ from coach.record.pieces import PieceKey, piece_key
 from coach.record.recovery import RecordFile
 from coach.record.settings import FILE as SETTINGS_FILE
 from coach.score.forms import WrittenForm
+from coach.score.hand_moves import FOLDER as HANDS_FOLDER
 from coach.score.kept_lines import join_lines
 from coach.score.markings import FOLDER as MARKINGS_FOLDER
 from coach.score.markings import markings_file

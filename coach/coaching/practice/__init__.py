@@ -2,7 +2,7 @@
 
 from coach.coaching.practice.breaks import BreakReminder
 from coach.coaching.practice.exercises import list_untried
-from coach.coaching.practice.patience import SAME_SITTING_S, LeftPlace, PlaceWork
+from coach.coaching.practice.patience import LeftPlace, PlaceWork
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.requests import follow_request
 from coach.coaching.practice.task import RunCounts, Task, two_thirds_of
@@ -10,7 +10,6 @@ from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import TempoLadder
 
 __all__ = [
-    "SAME_SITTING_S",
     "BreakReminder",
     "LeftPlace",
     "PlaceWork",

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from fractions import Fraction
 from typing import Any
 
 from coach.coaching.model import Exercise
-from coach.score.model import Hands
 from coach.score.window import Transition
 
 MOST_TRIES = 18
@@ -35,9 +33,6 @@ has said that it is hard. Own choice: a third of what ends it, and half of that.
 GAIN = 0.05
 """What the chance of a clean one has to rise by, to be a gain. Own choice: one more clean one in
 twenty is the least that shows in an evening."""
-SAME_SITTING_S = 3 * 3600.0
-"""A place that was left is asked for again after so long. Own choice: longer than a meal, shorter
-than a night."""
 LONGEST_GAP_S = 30.0
 """Longer from one repetition to the next is a pause, and counts as so much. Own choice."""
 
@@ -112,17 +107,11 @@ class LeftPlace:
 
     def to_plain(self) -> dict[str, Any]:
         """JSON-ready; :meth:`from_plain` reads it back."""
-        move = self.transition
-        return {
-            "hands": move.hands.value,
-            "from": str(move.from_quarters),
-            "to": str(move.to_quarters),
-            "at_s": self.at_s,
-            "used": [one.value for one in self.used],
-        }
+        used = [one.value for one in self.used]
+        return {**self.transition.to_plain(), "at_s": self.at_s, "used": used}
 
     @classmethod
     def from_plain(cls, plain: Mapping[str, Any]) -> LeftPlace:
         """A place from the data of :meth:`to_plain`."""
-        move = Transition(Hands(plain["hands"]), Fraction(plain["from"]), Fraction(plain["to"]))
+        move = Transition.from_plain(plain)
         return cls(move, float(plain["at_s"]), tuple(map(Exercise, plain["used"])))
