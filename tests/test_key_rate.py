@@ -12,7 +12,7 @@ from coach.coaching.drill.drill import Drill
 from coach.coaching.drill.drill_events import DrillEvent, RepetitionEnded, SetAside
 from coach.coaching.model import Goal
 from coach.judging.alignment.transitions import Transitions
-from coach.judging.following.key_rate import MOST_KEYS, QUIET_S, KeyRate
+from coach.judging.following.begin_end import MOST_KEYS, QUIET_S, KeyRate
 from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK
 from coach.judging.instead.recognise import SHORT_NOTES
 from coach.judging.wording import TOO_MANY_KEYS

@@ -28,7 +28,6 @@ from coach.judging.instead import (
     add_other_keys,
     explain_otherwise,
     is_too_fast,
-    judge_no_repetition,
     recognise_other,
 )
 from coach.judging.model import (
@@ -38,8 +37,12 @@ from coach.judging.model import (
     Judgement,
     Label,
     Matching,
+    Outcome,
     PlayedInstead,
+    PlayedLabel,
+    ScoreLabel,
     Stage,
+    TransitionResult,
 )
 from coach.judging.sentence import make_sentence
 from coach.judging.timing import Click, Habits, Timing, measure
@@ -124,7 +127,7 @@ def _judge_keys(
     played, asked = _count_from(zero_s, played), _ask_from(zero_s, asked)
     instead = recognise_other(excerpt, played)
     if instead is not None:
-        return judge_no_repetition(excerpt, played, asked.stage, instead)
+        return _judge_no_repetition(excerpt, played, asked.stage, instead)
     matching = match_exactly(excerpt, played, asked.stops[-1] if asked.stops else None)
     matching = matching or match(excerpt, played, qpm=asked.qpm)
     return _judge_matched(excerpt, played, matching, asked, may_cut=may_cut)
@@ -144,17 +147,17 @@ def _judge_matched(
     """
     stage, tolerance = asked.stage, asked.tolerance
     if is_too_fast(excerpt, played, matching, asked.qpm):
-        return judge_no_repetition(
+        return _judge_no_repetition(
             excerpt, played, stage, PlayedInstead(Instead.TOO_FAST, TOO_FAST)
         )
     other = explain_otherwise(excerpt, played, matching, asked.surroundings)
     if other is not None and other.part is None:
-        return judge_no_repetition(excerpt, played, stage, other.instead)
+        return _judge_no_repetition(excerpt, played, stage, other.instead)
     if other is not None and other.part is not None and may_cut:
         return _judge_part(excerpt, played, other.part, asked)
     matching = mark_unreached(excerpt, matching)
     if _is_unclear(excerpt, matching):
-        return judge_no_repetition(excerpt, played, stage, PlayedInstead(Instead.UNCLEAR, UNCLEAR))
+        return _judge_no_repetition(excerpt, played, stage, PlayedInstead(Instead.UNCLEAR, UNCLEAR))
     timing = measure(excerpt, played, matching, tolerance, asked.habits, asked.click, asked.qpm)
     held = shape(excerpt, played, matching, timing, tolerance, asked.habits, asked.pedals)
     context = FaultContext(excerpt, played, matching, timing, held, tolerance, asked.pedals)
@@ -196,6 +199,31 @@ def _is_unclear(excerpt: Excerpt, matching: Matching) -> bool:
     right = sum(one.label is Label.MATCHED for one in matching.played)
     missed = sum(one.label is Label.MISSED and one.reached for one in matching.score)
     return right < CLEAR_SHARE * (len(matching.played) + missed)
+
+
+def _judge_no_repetition(
+    excerpt: Excerpt, played: Sequence[PlayedNote], stage: Stage, instead: PlayedInstead
+) -> Judgement:
+    """Not clean, nothing at fault, nothing reached: a sentence, and nothing else."""
+    return Judgement(
+        excerpt=excerpt,
+        stage=stage,
+        score=tuple(
+            ScoreLabel(note, Label.MISSED, reached=False) for note in range(len(excerpt.notes))
+        ),
+        played=tuple(PlayedLabel(key, Label.EXTRA) for key in range(len(played))),
+        qpm=None,
+        transitions=tuple(
+            TransitionResult(transition, Outcome.NOT_REACHED) for transition in excerpt.transitions
+        ),
+        faults=(),
+        clean=False,
+        complete=False,
+        unsure=False,
+        sentence=instead.sentence,
+        is_repetition=False,
+        instead=instead.what,
+    )
 
 
 def _judge_part(
@@ -269,9 +297,19 @@ class JudgingJob:
     def make_unjudged(self) -> Judgement:
         """What stands in a verdict's place where there is none: it counts for nothing."""
         return Judgement(
-            self.excerpt, self.stage, (), (), None, (), (), False, False, True, UNJUDGED,
+            excerpt=self.excerpt,
+            stage=self.stage,
+            score=(),
+            played=(),
+            qpm=None,
+            transitions=(),
+            faults=(),
+            clean=False,
+            complete=False,
+            unsure=True,
+            sentence=UNJUDGED,
             is_repetition=False,
-        )  # fmt: skip
+        )
 
     def judge(self) -> Judgement:
         """The verdict, here and now."""

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from coach.judging.faults.articulation import find_touch_faults
+from coach.judging.faults.articulation import find_marked_faults, find_touch_faults
 from coach.judging.faults.catalogue import NOT_THE_NEWS
 from coach.judging.faults.context import FaultContext
 from coach.judging.faults.extra import find_extra_keys
-from coach.judging.faults.marked import find_marked_faults
 from coach.judging.faults.missing import find_missed_notes
 from coach.judging.faults.pitch import find_wrong_keys, find_wrong_order
 from coach.judging.faults.timing import find_timing_faults

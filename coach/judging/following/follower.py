@@ -12,7 +12,8 @@ Rules
 - It is broken off by silence (``begin_end.silence_s``), or by starting again from the
   window's first onset: the take up to there is ended, and the next repetition has begun.
 - A first onset or two, left and begun again, are a false start, and tell nothing.
-- More keys than two hands can play end it, and are not read until they stop (``key_rate``).
+- More keys than two hands can play end it, and are not read until they stop
+  (``begin_end.KeyRate``).
 - A first onset alone, keys that fit nowhere, and another piece are not repetitions.
 """
 
@@ -26,7 +27,6 @@ from coach.judging.alignment import written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Ended, FollowerEvent, NotThis, RepetitionBegan
 from coach.judging.following.followed_window import FollowedWindow
-from coach.judging.following.key_rate import KeyRate
 from coach.judging.following.live_alignment import LiveAlignment
 from coach.judging.following.marks import WAIT_S, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
@@ -97,7 +97,7 @@ class Follower:
         self._end_at: tuple[float, bool] | None = None
         """What ``_find_end`` found after the last key."""
         self._recogniser = LiveRecogniser(excerpt)
-        self._rate = KeyRate()
+        self._rate = rules.KeyRate()
         self._earlier: list[PlayedNote] = []
         """Keys since the last rest or the last whole repetition that are in no take."""
         self._forget()

@@ -1,7 +1,6 @@
 """What was played instead of the window, where it was something else."""
 
 from coach.judging.instead.live_recogniser import LiveRecogniser
-from coach.judging.instead.no_repetition import judge_no_repetition
 from coach.judging.instead.other_music import explain_otherwise, is_wild
 from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.surroundings import KeyRows, Surroundings
@@ -17,7 +16,6 @@ __all__ = [
     "find_window_part",
     "is_too_fast",
     "is_wild",
-    "judge_no_repetition",
     "recognise_live",
     "recognise_other",
 ]
