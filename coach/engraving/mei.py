@@ -388,7 +388,7 @@ class _Document:
                 SubElement(measure, name, startid=at, place="above")
         if head.fingering:
             fing = SubElement(measure, "fing", startid=at, place="below" if below else "above")
-            fing.text = "-".join(head.fingering)
+            fing.text = head.fingering_words
 
     def _write_slurs(self, measure: Element, heads: Sequence[Head]) -> None:
         """A slur from each note that begins one to the next of its voice that ends one."""

@@ -60,6 +60,7 @@ COMMANDS = (
     Command("keyboard", "k,f4", "k", "letters as piano", "The computer keyboard as a piano"),
     Command("hands", "m,f10", "m", "move hands", "Give notes to the other hand"),
     Command("write", "i,ctrl+e", "i", "write", "A fingering, or a note on this passage"),
+    Command("fingers", "e,ctrl+t", "e", "fingers", "Suggest fingers (3?) where none are printed"),
     Command("page(1)", "pagedown", "PgDn", "next page", "The next page of this window"),
     Command("page(-1)", "pageup", "PgUp", "page before", "The page before"),
     Command("music_size(1)", "v,ctrl+pageup", "v", "larger staff", "Larger notes, on more pages"),

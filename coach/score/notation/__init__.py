@@ -5,6 +5,7 @@ from coach.score.notation.print import Touch, is_dynamic
 from coach.score.notation.values import Value, split_length
 from coach.score.notation.written import (
     FOLDS,
+    SUGGESTED,
     BeamGroup,
     Counts,
     Head,
@@ -16,6 +17,7 @@ from coach.score.notation.written import (
 
 __all__ = [
     "FOLDS",
+    "SUGGESTED",
     "BeamGroup",
     "Counts",
     "Head",

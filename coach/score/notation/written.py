@@ -95,6 +95,8 @@ class Head:
     value: Value
     accidental: str = ""
     fingering: tuple[str, ...] = ()
+    fingering_is_suggested: bool = False
+    """Nobody wrote it: it is one possibility, and shown as such."""
     tied_on: bool = False
     """A tie leads from here to the next piece."""
     first: bool = True
@@ -104,6 +106,15 @@ class Head:
     after: bool = False
     """A small note that is played after its main note."""
     octave_shift: int = 0
+
+    @property
+    def fingering_words(self) -> str:
+        """``3``; ``4-5`` for a change of finger; ``3?`` where it is only suggested."""
+        return "-".join(self.fingering) + SUGGESTED * self.fingering_is_suggested
+
+
+SUGGESTED = "?"
+"""Stands behind a finger that nobody wrote."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,14 +145,24 @@ def last_quarters(excerpt: Excerpt) -> Fraction:
     return max(note.onset_quarters for note in excerpt.notes)
 
 
-def list_heads(score: Score, excerpt: Excerpt) -> tuple[Head, ...]:
-    """Every head of the excerpt, in the order of onset, small notes before their main note."""
+def list_heads(
+    score: Score, excerpt: Excerpt, fingers: Mapping[str, str] | None = None
+) -> tuple[Head, ...]:
+    """Every head of the excerpt, in the order of onset, small notes before their main note.
+
+    ``fingers``: by a note's id the finger that is suggested where none is printed.
+    """
     signs = choose_accidentals(score, excerpt.notes)
     last, end = last_quarters(excerpt), excerpt.window.end_quarters
     graces = _grace_places(excerpt.notes)
     out: list[Head] = []
     for index, note in enumerate(excerpt.notes):
-        out += _pieces_of(score, index, note, signs[index], graces.get(index, 0), last, end)
+        suggested = fingers.get(note.id) if fingers and not note.fingering else None
+        shown = replace(note, fingering=(suggested,)) if suggested else note
+        pieces = _pieces_of(score, index, shown, signs[index], graces.get(index, 0), last, end)
+        if suggested:
+            pieces = (replace(one, fingering_is_suggested=one.first) for one in pieces)
+        out += pieces
     return tuple(sorted(out, key=lambda h: (h.onset_quarters, -h.grace, h.position)))
 
 
@@ -571,13 +592,19 @@ class Written:
 
 
 def write(
-    score: Score, excerpt: Excerpt, counts: Counts, *, fold: tuple[int, int] | None = None
+    score: Score,
+    excerpt: Excerpt,
+    counts: Counts,
+    *,
+    fold: tuple[int, int] | None = None,
+    fingers: Mapping[str, str] | None = None,
 ) -> Written:
     """What is written in a window, without columns or rows.
 
     ``fold``: write what lies beyond these positions octaves nearer, under an octave line.
+    ``fingers``: see :func:`list_heads`.
     """
-    all_heads = list_heads(score, excerpt)
+    all_heads = list_heads(score, excerpt, fingers)
     all_heads = fold_far_ledger_lines(score, all_heads, fold) if fold else all_heads
     all_stems = join_stems(all_heads)
     all_rests = find_rests(score, excerpt, all_heads)

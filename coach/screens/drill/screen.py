@@ -36,6 +36,7 @@ from coach.playing.midi_events import (
     PianoFound,
     PianoLost,
 )
+from coach.score.fingering import FingerAdvice
 from coach.screens.dialogs import (
     CommandsScreen,
     HandsScreen,
@@ -61,6 +62,8 @@ from coach.screens.wording import assignment_words
 TICK_S = 0.05
 """How often the drill is told that time passes. Own choice: silence ends a repetition, and nobody
 sees twenty milliseconds more of it."""
+FINGERS_SUGGESTED = "A finger with ? is a suggestion: nobody printed it, and nobody judges it."
+FINGERS_PRINTED = "Only the fingers that are printed, or that you wrote."
 LEAVE_S = 1.0
 """How long a verdict that is still to come is waited for on leaving. Our choice."""
 
@@ -395,6 +398,13 @@ class DrillScreen(Screen[None]):
         """Larger or smaller notes."""
         self.presenter.staff.resize_music(by)
         self.presenter.foot.choose_rows()
+
+    def action_fingers(self) -> None:
+        """Suggest fingers where none are printed, or no more."""
+        staff = self.presenter.staff
+        staff.suggest_fingers(None if staff.suggests_fingers else FingerAdvice(self.session.score))
+        self.presenter.foot.choose_rows()
+        self._say(FINGERS_SUGGESTED if staff.suggests_fingers else FINGERS_PRINTED)
 
     def action_details(self) -> None:
         """All that was heard in the last repetition."""

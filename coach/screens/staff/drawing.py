@@ -401,7 +401,7 @@ def _stack_fingers(
     hand = Hand.RIGHT if kind is TextKind.FINGERS_RIGHT else Hand.LEFT
     heads = layout.system.chords[key].heads
     here = [h for h in heads if h.fingering and h.staff == staff.staff and h.hand is hand]
-    texts = ["-".join(h.fingering) for h in sorted(here, key=lambda h: -h.position)]
+    texts = [h.fingering_words for h in sorted(here, key=lambda h: -h.position)]
     names = frozenset({("fingering", key[0])})
     into = rows[-len(texts) :] if hand is Hand.RIGHT else rows[: len(texts)]
     for row, text in zip(into, texts, strict=True):

@@ -78,8 +78,17 @@ def picture_box(graphics: Graphics, columns: int, rows: int) -> Box:
     return Box(width, height, LARGEST_STAFF_ROWS * graphics.cell_height_px)
 
 
-def plan_pages(score: Score, part: Excerpt, counts: Counts, pages: int) -> tuple[PagePlan, ...]:
-    """The window cut at barlines into so many pages, or as many as it has bars."""
+def plan_pages(
+    score: Score,
+    part: Excerpt,
+    counts: Counts,
+    pages: int,
+    fingers: Mapping[str, str] | None = None,
+) -> tuple[PagePlan, ...]:
+    """The window cut at barlines into so many pages, or as many as it has bars.
+
+    ``fingers``: by a note's id the finger that is suggested where none is printed.
+    """
     cuts = _cuts(score, part.window, pages)
     plans: list[PagePlan] = []
     for start, end in pairwise(cuts):
@@ -91,7 +100,7 @@ def plan_pages(score: Score, part: Excerpt, counts: Counts, pages: int) -> tuple
         except ValueError:  # bars of rests: they go with what is before
             continue
         first = sum(note.onset_quarters < start for note in part.notes)
-        written = write(score, alone, counts)
+        written = write(score, alone, counts, fingers=fingers)
         plans.append(PagePlan(written, first, write_mei(written)))
     return tuple(plans)
 

@@ -183,8 +183,16 @@ def _onset_of(slot: Slot) -> Fraction:
 class WindowLayout:
     """A window that can be laid out for any number of sizes; what is slow is done once."""
 
-    def __init__(self, score: Score, excerpt: Excerpt, counts: Counts = syllables) -> None:
+    def __init__(
+        self,
+        score: Score,
+        excerpt: Excerpt,
+        counts: Counts = syllables,
+        fingers: Mapping[str, str] | None = None,
+    ) -> None:
+        """``fingers``: by a note's id the finger that is suggested where none is printed."""
         self.score, self.excerpt, self._counts = score, excerpt, counts
+        self.fingers = fingers or {}
         self._written: dict[tuple[int, int] | None, Written] = {}
         self._gathered: dict[tuple[object, ...], WrittenByOnset] = {}
         self._system_rows: dict[Form, tuple[tuple[StaffRows, ...], int]] = {}
@@ -349,7 +357,9 @@ class WindowLayout:
 
     def _gather(self, form: Form) -> WrittenByOnset:
         if form.fold not in self._written:
-            self._written[form.fold] = write(self.score, self.excerpt, self._counts, fold=form.fold)
+            self._written[form.fold] = write(
+                self.score, self.excerpt, self._counts, fold=form.fold, fingers=self.fingers
+            )
         key = form.fold, form.scale, form.narrow
         if key not in self._gathered:
             self._gathered[key] = WrittenByOnset(self._written[form.fold], form)

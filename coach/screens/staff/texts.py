@@ -15,7 +15,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from coach.score.model import Hand, LineKind, NoteMark
-from coach.score.notation import Head, Touch, Written, is_dynamic
+from coach.score.notation import SUGGESTED, Head, Touch, Written, is_dynamic
 from coach.screens.staff.glyphs import Glyphs
 from coach.screens.staff.slots import SlotKey
 
@@ -89,9 +89,13 @@ def touch_text(marks: frozenset[NoteMark], glyphs: Glyphs) -> str:
 
 
 def fingers_text(heads: Iterable[Head], hand: Hand) -> str:
-    """The fingers of one hand side by side, the lowest note's first."""
+    """The fingers of one hand side by side, the lowest note's first; where all of them are only
+    suggested, that is said once."""
     order = sorted(heads, key=lambda head: head.position)
-    return "".join("-".join(head.fingering) for head in order if head.hand is hand)
+    mine = [head for head in order if head.hand is hand and head.fingering]
+    if mine and all(head.fingering_is_suggested for head in mine):
+        return "".join("-".join(head.fingering) for head in mine) + SUGGESTED
+    return "".join(head.fingering_words for head in mine)
 
 
 class TextGatherer:

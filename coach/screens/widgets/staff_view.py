@@ -17,6 +17,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from coach.engraving import KITTY_GONE
+from coach.score.fingering import FingerAdvice
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.marks import MarkKind
@@ -88,6 +89,7 @@ class StaffView(Widget):
         self._next_layout: WindowLayout | None = None
         """The same of the window that comes next, where it is known."""
         self._sheet: Sheet | None = None
+        self._advice: FingerAdvice | None = None
         self._music_size = 0
         """Larger or smaller than the largest that fits; see :meth:`WindowLayout.lay_out`."""
         self._page = 0
@@ -141,7 +143,7 @@ class StaffView(Widget):
 
     def expect_window(self, score: Score, excerpt: Excerpt) -> None:
         """This window will be shown next."""
-        self._next_layout = WindowLayout(score, excerpt, self._counts)
+        self._next_layout = self._lay(score, excerpt)
 
     def engrave_next(self, rows: int) -> None:
         """Have the window that comes next engraved for so many rows, so that its picture is there
@@ -153,7 +155,7 @@ class StaffView(Widget):
         """Show another window, without marks, from its first page."""
         layout, self._next_layout = self._next_layout, None
         if layout is None or layout.excerpt is not excerpt:
-            layout = WindowLayout(score, excerpt, self._counts)
+            layout = self._lay(score, excerpt)
         self._window_layout = layout
         self._marks.clear()
         self._at = excerpt.window.start_quarters
@@ -190,6 +192,22 @@ class StaffView(Widget):
     def turn(self, by: int) -> None:
         """Turn pages forward or back."""
         self.turn_to(self._page + by)
+
+    @property
+    def suggests_fingers(self) -> bool:
+        """Whether fingers are suggested where none are printed."""
+        return self._advice is not None
+
+    def suggest_fingers(self, advice: FingerAdvice | None) -> None:
+        """Suggest fingers where none are printed, or no more; the place and the marks stay."""
+        self._advice, self._next_layout = advice, None
+        if layout := self._window_layout:
+            self._window_layout = self._lay(layout.score, layout.excerpt)
+            self._make_sheet()
+
+    def _lay(self, score: Score, excerpt: Excerpt) -> WindowLayout:
+        fingers = self._advice.suggest(excerpt.notes) if self._advice else None
+        return WindowLayout(score, excerpt, self._counts, fingers)
 
     def resize_music(self, by: int) -> None:
         """Notes a step larger or smaller, as far as there are forms; the place stays."""
@@ -263,7 +281,9 @@ class StaffView(Widget):
 
     def _wish(self, engraver: WindowEngraver, layout: WindowLayout, rows: int) -> WindowWish:
         ink, ground = self._colours(engraver)
-        return WindowWish(layout.score, layout.excerpt, self.size.width, rows, ink, ground)
+        return WindowWish(
+            layout.score, layout.excerpt, self.size.width, rows, ink, ground, layout.fingers
+        )
 
     def _colours(self, engraver: WindowEngraver) -> tuple[str, str]:
         """Ink and ground, as the terminal shows the cells around the picture."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import asyncio
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from coach.engraving import Picture, Wanted
@@ -59,6 +59,8 @@ class WindowWish:
     rows: int
     ink: str
     ground: str
+    fingers: Mapping[str, str] = field(default_factory=dict)
+    """By a note's id the finger that is suggested where none is printed."""
 
 
 PLANS_KEPT = 8
@@ -66,9 +68,9 @@ PLANS_KEPT = 8
 window on many pages has been tried on fewer first."""
 
 
-_PlanKey = tuple[int, Window, int]
+_PlanKey = tuple[int, Window, int, bool]
 """Which score (the plan keeps it, so that no other takes its number), what of it, on how many
-pages."""
+pages, and whether with suggested fingers."""
 
 
 class WindowEngraver:
@@ -140,9 +142,9 @@ class WindowEngraver:
 
     def _plan(self, wish: WindowWish, pages: int) -> tuple[PagePlan, ...]:
         """The window's pages as MEI; what was planned just now is not written again."""
-        key = (id(wish.score), wish.part.window, pages)
+        key = (id(wish.score), wish.part.window, pages, bool(wish.fingers))
         if key not in self._plans:
-            plans = plan_pages(wish.score, wish.part, self._counts, pages)
+            plans = plan_pages(wish.score, wish.part, self._counts, pages, wish.fingers)
             self._plans[key] = wish.score, plans
             while len(self._plans) > PLANS_KEPT:
                 self._plans.popitem(last=False)
