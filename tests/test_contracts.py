@@ -9,6 +9,7 @@ import sys
 import tomllib
 import zipfile
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import mido
@@ -165,6 +166,15 @@ def imported(tree: ast.AST) -> Iterator[str]:
             yield (node.module or "").split(".")[0]
 
 
+@cache
+def what_is_imported() -> dict[str, frozenset[str]]:
+    """By every module of ours."""
+    return {
+        dotted(path): frozenset(imported(ast.parse(path.read_text(encoding="utf-8"))))
+        for path in COACH.rglob("*.py")
+    }
+
+
 @pytest.mark.parametrize(
     ("library", "doors"),
     {
@@ -177,9 +187,5 @@ def imported(tree: ast.AST) -> Iterator[str]:
     }.items(),
 )
 def test_each_library_has_one_door(library: str, doors: list[str]) -> None:
-    users = {
-        dotted(path)
-        for path in COACH.rglob("*.py")
-        if library in imported(ast.parse(path.read_text(encoding="utf-8")))
-    }
+    users = {name for name, libraries in what_is_imported().items() if library in libraries}
     assert all(any(user.startswith(door) for door in doors) for user in users), users

@@ -45,8 +45,8 @@ def mei_of(score: Score, part: Excerpt) -> str:
 
 
 def windows(score: Score, bars: int) -> Iterator[Excerpt]:
-    """Every window of so many bars, each hand and both."""
-    for at in range(len(score.bars) - bars + 1):
+    """Windows of so many bars, one after the other, each hand and both."""
+    for at in range(0, len(score.bars) - bars + 1, bars):
         first, last = score.bars[at], score.bars[at + bars - 1]
         for hands in Hands:
             try:

@@ -148,7 +148,7 @@ def test_the_same_evening_is_the_same_in_any_process() -> None:
     """Sets of words and of objects come in another order in each."""
     code = (
         "from scripts.eveningbench.evening import run_evening;"
-        "one = run_evening(5, 4, 0.1); print(one.repetitions, one.digest)"
+        "one = run_evening(5, 4, 0.05); print(one.repetitions, one.digest)"
     )
     root = Path(__file__).resolve().parent.parent
     said = {
@@ -156,22 +156,22 @@ def test_the_same_evening_is_the_same_in_any_process() -> None:
             [sys.executable, "-c", code],
             cwd=root, env={**os.environ, "PYTHONHASHSEED": seed}, check=True, capture_output=True,
         ).stdout
-        for seed in ("1", "2", "3")
+        for seed in ("1", "2")
     }  # fmt: skip
     [one] = said
     count, digest = map(int, one.split())
-    assert count > 10
-    assert digest not in (0, run_evening(5, 3, 0.1).digest)
+    assert count > 5
+    assert digest not in (0, run_evening(5, 3, 0.05).digest)
 
 
 @pytest.mark.property
 def test_a_few_short_evenings_break_nothing_and_lose_next_to_nothing() -> None:
-    """An hour of every habit there is; the bars themselves are for many (``scripts.evening``)."""
+    """Half an hour of every habit; the bars themselves are for many (``scripts.evening``)."""
     tally = Tally()
-    for number in range(6):
-        tally.add(run_evening(8, number, 1 / 6))
+    for number in range(5):
+        tally.add(run_evening(8, number, 0.1))
     told = "\n".join([tally.report(), *tally.examples])
-    assert tally.repetitions > 100
+    assert tally.repetitions > 50
     assert not tally.exceptions, told
     assert not tally.false_clean, told
     assert tally.meant_share >= 0.95, told

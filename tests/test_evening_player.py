@@ -84,7 +84,7 @@ def test_what_is_said_to_be_right_has_every_key_of_the_window_and_no_other() -> 
 
 
 def test_everything_that_people_do_is_done_some_evening() -> None:
-    kinds = Counter(p.kind for gesture in gestures(300, 30) for p in gesture.passages)
+    kinds = Counter(p.kind for gesture in gestures(100, 30) for p in gesture.passages)
     assert set(kinds) >= {
         "right", "wrong note", "left out", "again at once", "false start", "broken off",
         "the bar before", "past the end", "a stop", "a long stop", "goes back", "note by note",
