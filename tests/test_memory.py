@@ -24,7 +24,8 @@ def collected() -> Iterator[list[int]]:
     yield seen
     gc.callbacks.remove(note)
     gc.set_threshold(*usual)
-    gc.unfreeze()
+    gc.collect()
+    gc.freeze()
 
 
 def test_it_is_collected_once_in_each_rest_and_not_before(collected: list[int]) -> None:

@@ -97,7 +97,7 @@ def is_unlike(played: list[PlayedNote], part: Excerpt) -> bool:
 @pytest.mark.parametrize("count", [1, 4])
 def test_another_place_of_the_piece_is_no_repetition(count: int) -> None:
     found = 0
-    step = 2 + count  # long windows take long, and are much alike
+    step = 2 + 2 * count  # long windows take long, and are much alike
     for name, first in product(SAMPLES, range(0, 30, step)):
         score = sample(name)
         if first >= len(score.bars) - count:
@@ -112,7 +112,7 @@ def test_another_place_of_the_piece_is_no_repetition(count: int) -> None:
             judgement = judged(score, part, played)
             assert not told(judgement), (name, first, other)
             assert not judgement.clean
-    assert found > 15, found
+    assert found > 10, found
 
 
 @pytest.mark.parametrize("name", SAMPLES)
@@ -122,7 +122,7 @@ def test_a_piece_of_the_window_in_another_key_is_no_repetition(name: str, by: in
     score = sample(name)
     part = excerpt(score, bars_of(score, 0, min(len(score.bars), 12)))
     results = []
-    for first in range(0, len(part.notes) - 24, 9):
+    for first in range(0, len(part.notes) - 24, 25):
         notes = part.notes[first : first + 14 + first % 9]
         results.append(told(judged(score, part, plays(notes, seed=first, by=by))))
     assert sum(map(bool, results)) <= 0.1 * len(results)
@@ -130,7 +130,7 @@ def test_a_piece_of_the_window_in_another_key_is_no_repetition(name: str, by: in
 
 def test_a_scale_from_anywhere_is_no_repetition() -> None:
     random, false, count = Random(7), 0, 0
-    for name, first in product(SAMPLES, range(0, 16, 4)):
+    for name, first in product(SAMPLES, (0, 8)):
         score = sample(name)
         part = excerpt(score, bars_of(score, first % (len(score.bars) - 2), 2))
         for steps in ((2, 2, 1), (1,), (4, 3), (3, 3, 6)):
@@ -261,9 +261,9 @@ def test_a_take_is_cut_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("coach.judging.judge.match", counted)
     score = sample(SAMPLES[1])
     part = excerpt(score, bars_of(score, 2, 2))
-    for seed in range(6):
+    for seed in range(5):
         random, at_s, keys = Random(seed), 1.0, []
-        for _ in range(60):
+        for _ in range(20):
             keys += plays(random.sample(list(part.notes), 3), seed=seed)[:3]
         noodled = []
         for key in keys:
@@ -272,4 +272,4 @@ def test_a_take_is_cut_once(monkeypatch: pytest.MonkeyPatch) -> None:
         counts.append(0)
         judged(score, part, noodled)
     assert max(counts) <= 2
-    assert sum(counts) > 6  # some of them are cut
+    assert sum(counts) > 5  # some of them are cut

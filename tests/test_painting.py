@@ -216,8 +216,7 @@ def test_a_mark_never_shows_through_what_is_over_the_staff_or_is_about_to_move(
     at_the_piano(size, run)
 
 
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize(("size", "seed"), zip(SIZES, (1, 2), strict=True))
 def test_whatever_happens_in_whatever_order_the_terminal_shows_what_textual_would(
     size: tuple[int, int], seed: int, at_the_piano: AtThePiano
 ) -> None:
