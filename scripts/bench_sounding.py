@@ -26,14 +26,16 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
 
 from coach.playing.click_schedule import Timed
 from coach.playing.ports import OutPort, RtMidiDriver
 from coach.playing.sounding.timed_sender import TimedSender
 
 HERE = Path(__file__).resolve().parent
-PORT = "Sound Module:in"
+MODULE = "Sound Module"
+PORT = f"{MODULE}:in"
+TOGETHER = 5
+"""So many programs sound side by side and are killed, each at a port of its own."""
 BEGIN_S = 3.0
 """Until the first message: the processes begin."""
 NOTE_S, BEAT_S = 0.1, 0.5
@@ -63,7 +65,7 @@ print(json.dumps(written))
 """
 _MODULE = """
 import json, sys, time, rtmidi
-port = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, "Sound Module")
+port = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, sys.argv[1])
 got = []
 port.set_callback(lambda event, _: got.append((time.perf_counter(), event[0])))
 port.open_virtual_port("in")
@@ -76,36 +78,35 @@ _SOUNDS = """
 import sys, time
 from coach.playing.sounding import SoundingLine
 line = SoundingLine("jack")
-line.prepare("Sound Module:in")
-print("ready", flush=True)
+port = sys.argv[1] + ":in"
+line.prepare(port)
 key = 40
 while True:
     now_s = time.perf_counter()
     notes = [(now_s + .02 * k, (0x90, 40 + (key + k) % 40, 60)) for k in range(10)]
-    line.play("Sound Module:in", [*notes, (now_s + .1, (0xB0, 64, 127))])
+    line.play(port, [*notes, (now_s + .1, (0xB0, 64, 127))])
     key += 10
     time.sleep(.25)
 """
 
 
-def python(program: str, **more: Any) -> subprocess.Popen[str]:
+def python(program: str, *arguments: str) -> subprocess.Popen[str]:
     """A Python of its own that runs this."""
     environment = {**os.environ, "PYTHONPATH": str(HERE.parent)}
     return subprocess.Popen(
-        [sys.executable, "-c", program],
+        [sys.executable, "-c", program, *arguments],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
         env=environment,
-        **more,
     )
 
 
 class Module:
     """Another program's port: what came in, and when."""
 
-    def __init__(self) -> None:
-        self._process = python(_MODULE)
+    def __init__(self, name: str = MODULE) -> None:
+        self._process = python(_MODULE, name)
         self._line()
 
     def _line(self) -> str:
@@ -218,35 +219,75 @@ def punctuality(seconds: float) -> None:
 
 
 def kills(count: int, dice: random.Random) -> None:
-    """Kill a program that sounds; count what is still down a second later."""
-    module, hanging, took_s = Module(), 0, []
-    for _ in range(count):
-        child = python(_SOUNDS)
-        assert child.stdout
-        child.stdout.readline()
-        time.sleep(dice.uniform(0.3, 1.2))
-        child.send_signal(signal.SIGKILL)
-        killed_s = time.perf_counter()
-        child.wait()
+    """Kill programs that sound; count what is still down a second later."""
+    names = [f"{MODULE} {at + 1}" for at in range(min(TOGETHER, count))]
+    modules = [Module(name) for name in names]
+    sounding, hanging, took_s = 0, 0, []
+    for _ in range(count // len(names)):
+        came, killed_s = kill_together(modules, names, dice)
         time.sleep(1.0)
-        down: set[int] = set()
-        pedal, last_s = False, killed_s
-        for at_s, message in module.take():
-            last_s = at_s
-            if message[0] == 0x90 and message[2]:
-                down.add(message[1])
-            elif message[0] in (0x80, 0x90):
-                down.discard(message[1])
-            elif message[:2] == [0xB0, 64]:
-                pedal = message[2] > 0
-        hanging += bool(down) or pedal
-        took_s.append(last_s - killed_s)
+        for module, before, at_s in zip(modules, came, killed_s, strict=True):
+            was_down, _ = what_is_left(before, at_s)
+            is_down, last_s = what_is_left([*before, *module.take()], at_s)
+            sounding += was_down
+            hanging += is_down
+            took_s.append(last_s - at_s)
     took_s.sort()
     print(
-        f"{count} kills: in {hanging} something was left sounding; silent after "
+        f"{len(took_s)} kills: in {sounding} something sounded at that moment; in {hanging} "
+        "something was left sounding; silent after "
         f"{1000 * took_s[len(took_s) // 2]:.0f} ms (median), {1000 * took_s[-1]:.0f} ms (longest)"
     )
-    module.close()
+    for module in modules:
+        module.close()
+
+
+Came = list[tuple[float, list[int]]]
+"""What came in at a port, and when."""
+
+
+def kill_together(
+    modules: Sequence[Module], names: Sequence[str], dice: random.Random
+) -> tuple[list[Came], list[float]]:
+    """Have a program sound at each of these ports, and kill it at a random moment once it does:
+    what had come by then, and when that was."""
+    children = [python(_SOUNDS, name) for name in names]
+    came = [wait_for_sound(module) for module in modules]
+    begun_s = time.perf_counter()
+    killed_s = [0.0] * len(children)
+    for after_s, at in sorted((dice.uniform(0.0, 1.0), at) for at in range(len(children))):
+        time.sleep(max(begun_s + after_s - time.perf_counter(), 0))
+        came[at] += modules[at].take()
+        children[at].send_signal(signal.SIGKILL)
+        killed_s[at] = time.perf_counter()
+        children[at].wait()
+    return came, killed_s
+
+
+def wait_for_sound(module: Module) -> Came:
+    """What comes until a note begins."""
+    came: Came = []
+    while not any(message[0] == 0x90 and message[2] for _, message in came):
+        time.sleep(0.02)
+        came += module.take()
+    return came
+
+
+def what_is_left(
+    came: Sequence[tuple[float, Sequence[int]]], killed_s: float
+) -> tuple[bool, float]:
+    """Whether a key or the pedal is down in the end; and when the last message came."""
+    down: set[int] = set()
+    pedal, last_s = False, killed_s
+    for at_s, message in came:
+        last_s = at_s
+        if message[0] == 0x90 and message[2]:
+            down.add(message[1])
+        elif message[0] in (0x80, 0x90):
+            down.discard(message[1])
+        elif list(message[:2]) == [0xB0, 64]:
+            pedal = message[2] > 0
+    return bool(down) or pedal, last_s
 
 
 def main() -> None:
