@@ -34,6 +34,8 @@ from coach.playing.sounding.timed_sender import TimedSender
 HERE = Path(__file__).resolve().parent
 MODULE = "Sound Module"
 PORT = f"{MODULE}:in"
+PATIENCE_S = 10.0
+"""What is still down so long after a kill hangs; on a busy machine silence itself takes a while."""
 TOGETHER = 5
 """So many programs sound side by side and are killed, each at a port of its own."""
 BEGIN_S = 3.0
@@ -225,11 +227,14 @@ def kills(count: int, dice: random.Random) -> None:
     sounding, hanging, took_s = 0, 0, []
     for _ in range(count // len(names)):
         came, killed_s = kill_together(modules, names, dice)
+        sounding += sum(what_is_left(before)[0] for before in came)
         time.sleep(1.0)
-        for module, before, at_s in zip(modules, came, killed_s, strict=True):
-            was_down, _ = what_is_left(before, at_s)
-            is_down, last_s = what_is_left([*before, *module.take()], at_s)
-            sounding += was_down
+        for module, heard, at_s in zip(modules, came, killed_s, strict=True):
+            heard += module.take()
+            while what_is_left(heard)[0] and time.perf_counter() < at_s + PATIENCE_S:
+                time.sleep(0.1)
+                heard += module.take()
+            is_down, last_s = what_is_left(heard)
             hanging += is_down
             took_s.append(last_s - at_s)
     took_s.sort()
@@ -273,12 +278,10 @@ def wait_for_sound(module: Module) -> Came:
     return came
 
 
-def what_is_left(
-    came: Sequence[tuple[float, Sequence[int]]], killed_s: float
-) -> tuple[bool, float]:
+def what_is_left(came: Came) -> tuple[bool, float]:
     """Whether a key or the pedal is down in the end; and when the last message came."""
     down: set[int] = set()
-    pedal, last_s = False, killed_s
+    pedal, last_s = False, 0.0
     for at_s, message in came:
         last_s = at_s
         if message[0] == 0x90 and message[2]:

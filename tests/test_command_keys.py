@@ -32,6 +32,7 @@ from coach.score.build import score_from_notes
 from coach.score.model import Direction
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
 from coach.score.window import excerpt, whole_piece
+from coach.screens.dialogs.click import ClickScreen
 from coach.screens.dialogs.dialog import Choices
 from coach.screens.dialogs.home import FindScreen, HomeScreen
 from coach.screens.dialogs.learn import LearnScreen
@@ -311,6 +312,30 @@ def test_home_and_a_finder_are_led_from_the_piano() -> None:
         await seat.opened(1)
 
     seated((80, 24), run, start=Start())
+
+
+def test_what_is_not_a_piece_is_at_the_end_of_homes_list_and_led_to_from_the_piano() -> None:
+    async def run(seat: Seat) -> None:
+        for words in ("Set the piano up", "The click", "own", "That is all for today"):
+            assert words in seat.text
+        await seat.pilot.press("end", "up", "up")
+        await seat.play(21)
+        await seat.until(ClickScreen)
+        await seat.play(26)
+        await seat.until(HomeScreen)
+        await seat.pilot.press("u")
+        await seat.until(LearnScreen)
+        await seat.pilot.press("enter")
+        assert "near either end" in seat.text
+        await seat.play(60)
+        assert "The music needs" in seat.text
+        seat.staging.ports.post(Pedal(66, 127, 5.0))
+        await seat.until(HomeScreen)
+        bound = {Trigger(TriggerKind.PEDAL, 66): PianoCommand.HEAR}
+        assert seat.app.settings.bound == {**kept, **bound}
+
+    kept = {Trigger(TriggerKind.PEDAL, 67): PianoCommand.NEXT}
+    seated((80, 24), run, start=Start(), settings=Settings(bound=kept))
 
 
 def test_a_pedal_that_was_chosen_asks_in_the_drill() -> None:

@@ -12,6 +12,7 @@ import pytest
 from coach.coaching.drill import DrillState
 from coach.drill import Drill, Window, repair
 from coach.playing.notes import PlayedNote
+from coach.score.model import Hands
 from coach.score.window import excerpt
 from coach.screens.dialogs.texts import help_text
 from coach.screens.drill.listening import (
@@ -20,6 +21,8 @@ from coach.screens.drill.listening import (
     OFFER,
     HearingWay,
     Listening,
+    find_failed_hand,
+    find_run_up,
     plan_take,
     plan_window,
 )
@@ -81,6 +84,48 @@ def test_half_the_speed_is_of_both() -> None:
     assert len(first) == len(last)
     assert last[5][0] == pytest.approx(2 * first[5][0])
     assert last[-1][0] - last[6][0] == pytest.approx(2 * (first[-1][0] - first[6][0]))
+
+
+def test_the_hand_that_failed_is_heard_alone() -> None:
+    notes, drill = played_wrong()
+    done = drill.repetition(notes, now_s=10.0)
+    assert find_failed_hand(done.judgement) is Hands.RIGHT
+    hearing = plan_take(done.take, done.judgement, 100.0, hands=Hands.RIGHT)
+    own = [pitch for _, pitch in strikes(hearing.messages)]
+    right = [note.pitch for note in PART.notes if note.hand.value == "RH"][1:]
+    assert own == [right[0], right[1] + 1, *right[2:], *right]
+    assert {PART.notes[one.note].hand.value for one in hearing.marks} == {"RH"}
+
+
+def test_while_ones_own_is_heard_it_goes_slower_and_with_one_hand() -> None:
+    click = FakeClick()
+
+    async def run(seat: Seat) -> None:
+        await seat.play(60, 62, 66, 65, 62)
+        await seat.pilot.press("j")
+        assert "you hear your own" in seat.text
+        await seat.pilot.press("o", "down")
+        assert "you hear your own, right hand alone, at half the speed" in seat.text
+        await seat.pilot.press("up", "o")
+        assert "hand alone" not in seat.text
+        assert seat.drill_screen.presenter.listening.is_running
+        await seat.pilot.press("h")
+        assert "you hear" not in seat.text
+
+    seated((120, 40), run, click=click)
+
+
+def test_a_window_is_heard_from_the_beat_before() -> None:
+    """In its own hand, or both; with the click that counts in, and at the piece's start, not."""
+    later = excerpt(SCORE, Window(Fraction(2), Fraction(4), Hands.RIGHT))
+    alone, both = (find_run_up(SCORE, later, both_hands=both) for both in (False, True))
+    assert {(one.onset_quarters, one.hand.value) for one in alone} == {(Fraction(1), "RH")}
+    assert {one.hand.value for one in both} == {"RH", "LH"}
+    hearing = plan_window(later, 60.0, 5.0, alone)
+    first = next(note for note in later.notes if note.onset_quarters == 2)
+    assert (6.0, first.pitch) in strikes(hearing.messages)
+    assert min(one.at_s for one in hearing.marks) == pytest.approx(6.0)
+    assert find_run_up(SCORE, PART, both_hands=True) == ()
 
 
 def test_a_clean_take_is_heard_from_its_beginning() -> None:
@@ -253,6 +298,10 @@ def test_from_the_piano_what_is_heard_goes_slower_and_the_assignment_stays() -> 
         seat.drill_screen._commands._last_s = -10.0
         await seat.play(24)  # slower
         assert "you hear it at 54 bpm" in seat.text
+        assert not drill.asked
+        seat.drill_screen._commands._last_s = -10.0
+        await seat.play(108)  # larger: louder, while it is heard
+        assert "louder" in seat.text
         assert not drill.asked
         seat.drill_screen._commands._last_s = -10.0
         await seat.play(21)  # silence

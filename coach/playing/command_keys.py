@@ -190,6 +190,17 @@ def leave_out_music(bound: Bound, score: Score) -> dict[Trigger, PianoCommand]:
     }
 
 
+END_KEYS = 20
+"""A key so near to an end of the keyboard may be chosen for a command where no piece is at hand.
+Own choice, because a piece that leaves them free leaves no more."""
+
+
+def is_at_an_end(trigger: Trigger, lowest: int, highest: int) -> bool:
+    """Whether it may be chosen where no piece is at hand: no key in the middle of the keyboard."""
+    in_reach = range(lowest + END_KEYS, highest - END_KEYS + 1)
+    return not (trigger.kind is TriggerKind.KEY and trigger.number in in_reach)
+
+
 class CommandListener:
     """Tells what of the piano asks for something; time is an argument."""
 

@@ -10,7 +10,7 @@ from enum import Enum
 
 from coach.judging.calibration import calibrate
 from coach.playing.click_schedule import HIGH_WOOD_BLOCK, Timed
-from coach.playing.command_keys import PianoCommand, Trigger, TriggerKind, trigger_of
+from coach.playing.command_keys import PianoCommand, Trigger, is_at_an_end, trigger_of
 from coach.playing.midi_events import KeyDown, MidiEvent
 from coach.playing.piano_check import name_shift
 from coach.score.pitch import MIDDLE_C
@@ -23,9 +23,6 @@ BEFORE_S = 0.6
 """From a step's beginning to its first sound. Own choice: the words are read first."""
 HEARD_WITHIN_S = 8.0
 """How long an answer to the soft note is waited for. Own choice."""
-END_KEYS = 20
-"""A key so near to an end of the keyboard may be chosen for a command. Own choice, because a piece
-that leaves them free leaves no more."""
 BOUND = (PianoCommand.HEAR, PianoCommand.NEXT)
 """The two commands that are bound: in a list they choose and go down, so that both together lead
 through a whole evening."""
@@ -172,12 +169,10 @@ class PianoSetup:
             return
         command = BOUND[self.step is SetupStep.NEXT]
         highest = self._lowest + (self.found.piano_keys or 88) - 1
-        is_key = trigger.kind is TriggerKind.KEY
-        in_reach = range(self._lowest + END_KEYS, highest - END_KEYS + 1)
         if trigger in self.found.bound:
             self.said = f"{trigger.words} already means “{self.found.bound[trigger]}”: another one."
             return
-        if not (is_key and trigger.number in in_reach):
+        if is_at_an_end(trigger, self._lowest, highest):
             self.found.bound[trigger] = command
             self.done.append(f"{trigger.words}: {command}")
         follows = SetupStep.NEXT if self.step is SetupStep.HEAR else SetupStep.DONE

@@ -307,7 +307,15 @@ class KeyholeApp(AppWithoutTraceback):
             at = names.index(self._piano.name) if self._piano.name in names else -1
             ports.listen(names[(at + 1) % len(names)], inbox.post)
 
-    def learn_command(self, score: Score, follow: Callable[[Bound], None]) -> None:
+    def action_choose_click(self) -> None:
+        """Choose how the click sounds, at home."""
+        self.choose_click(self.settings.click, lambda style: None)
+
+    def action_learn_command(self) -> None:
+        """Have a command learnt by example, at home."""
+        self.learn_command(None, lambda bound: None)
+
+    def learn_command(self, score: Score | None, follow: Callable[[Bound], None]) -> None:
         """Have a command learnt by example; ``follow`` is told all that is bound then."""
 
         def keep(learnt: Learnt | None) -> None:
@@ -316,7 +324,7 @@ class KeyholeApp(AppWithoutTraceback):
             from coach.screens.setup_steps import SetupFound
 
             trigger, command = learnt
-            self._keep_setup(SetupFound(bound={**self.settings.bound, trigger: command}))
+            self._keep_setup(SetupFound(bound={trigger: command}))
             follow(self.settings.bound)
 
         self.push_screen(LearnScreen(score, self.settings.piano_keys), keep)
@@ -325,6 +333,8 @@ class KeyholeApp(AppWithoutTraceback):
         """Go by what was found from now on, and keep it."""
         if found is None:
             return
+        if found.bound:  # what was learnt before stays
+            found.bound = {**self.settings.bound, **found.bound}
         said = self.collaborators.keep_setup(found, self._piano.name)
         self.settings = replace(
             self.settings,

@@ -31,6 +31,18 @@ FIRST_PAINT_S = 0.02
 """After this long the screen has been painted once. Own choice: five frames of 4 ms."""
 
 
+FIND = "find"
+_WAYS = (
+    ("app.diary", "The diary"),
+    ("app.set_up", "Set the piano up"),
+    ("app.choose_click", "The click"),
+    ("app.learn_command", "A pedal, button or key of your own"),
+    ("app.quit", "That is all for today"),
+)
+"""What else there is, at the end of the list, so that the piano's keys lead there, too: action and
+words."""
+
+
 class HomeScreen(Screen[None]):
     """Choose what to play."""
 
@@ -38,6 +50,8 @@ class HomeScreen(Screen[None]):
         Binding("f", "find", "find a score", show=False),
         Binding("y", "app.diary", "diary", show=False),
         Binding("s", "app.set_up", "set the piano up", show=False),
+        Binding("c", "app.choose_click", "click", show=False),
+        Binding("u", "app.learn_command", "your own key", show=False),
         Binding("q", "app.quit", "quit", show=False),
         Binding("question_mark,f1", "app.keys", "keys", show=False),
     ]
@@ -105,6 +119,7 @@ class HomeScreen(Screen[None]):
     def _show_keys(self) -> None:
         """The keys in one row; the piano's first, where there is one: the hands are there."""
         parts = ["↑↓ Enter choose", "f find a score", "y diary", "s set up", "q quit"]
+        parts += ["c click", "u your own key"]
         parts = [*self._list_keys[:3], *parts] if self._piano else parts
         line = self.query_one("#help", HelpLine)
         last = "? keys"
@@ -133,16 +148,18 @@ class HomeScreen(Screen[None]):
         choices.add_options(
             [Option(_item_line(item), id=str(index)) for index, item in enumerate(self._items)]
         )
-        choices.add_option(Option(as_shown(self, "Another score …"), id="find"))
+        choices.add_option(Option(as_shown(self, "Another score …"), id=FIND))
+        choices.add_options([Option(words, id=action) for action, words in _WAYS])
         choices.focus()
         choices.highlighted = 0
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open what was chosen."""
-        if event.option.id == "find":
-            self.action_find()
-        elif event.option.id is not None:
-            self.choose(self._items[int(event.option.id)])
+        chosen = event.option.id or ""
+        if chosen.isdecimal():
+            self.choose(self._items[int(chosen)])
+        else:
+            self.call_later(self.run_action, chosen)
 
     def choose(self, item: HomeItem) -> None:
         """Open an item."""

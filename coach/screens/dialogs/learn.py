@@ -10,7 +10,15 @@ from textual.containers import Vertical
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from coach.playing.command_keys import ListStep, PianoCommand, Trigger, leave_out_music, trigger_of
+from coach.playing.command_keys import (
+    RANGES,
+    ListStep,
+    PianoCommand,
+    Trigger,
+    is_at_an_end,
+    leave_out_music,
+    trigger_of,
+)
 from coach.playing.midi_events import MidiEvent
 from coach.score.model import Score
 from coach.screens.dialogs.dialog import Choices, Dialog
@@ -18,8 +26,8 @@ from coach.screens.keymap import list_keys_words
 from coach.screens.terminal import as_shown
 
 CHOOSE = "What shall be asked for in a way of your own?"
-PLAY = "Play what shall mean “{}”: the middle or the left pedal, a button, or a key that the piece \
-leaves free."
+PLAY = "Play what shall mean “{}”: the middle or the left pedal, a button, or a key {}."
+FREE, AT_AN_END = "that the piece leaves free", "near either end of the keyboard"
 NEEDED = "The music needs {}: another one."
 
 Learnt = tuple[Trigger, PianoCommand]
@@ -38,9 +46,10 @@ class LearnScreen(Dialog[Learnt]):
     }
     """
 
-    def __init__(self, score: Score, piano_keys: int) -> None:
+    def __init__(self, score: Score | None, piano_keys: int) -> None:
+        """``score``: the piece on the desk, where there is one."""
         super().__init__()
-        self._score = score
+        self._score, self._range = score, RANGES[piano_keys]
         self._list_keys = "  ".join(list_keys_words(piano_keys))
         self._asked: PianoCommand | None = None
 
@@ -57,7 +66,7 @@ class LearnScreen(Dialog[Learnt]):
         """Ask for the example."""
         self._asked = list(PianoCommand)[event.option_index]
         self.query_one(Choices).display = self.query_one("#keys").display = False
-        self._say(PLAY.format(self._asked))
+        self._say(PLAY.format(self._asked, FREE if self._score else AT_AN_END))
 
     def hear(self, event: MidiEvent, step: ListStep | None) -> None:
         """Something was played: a step in the list, or the example."""
@@ -68,10 +77,15 @@ class LearnScreen(Dialog[Learnt]):
         trigger = trigger_of(event)
         if trigger is None:
             return
-        if leave_out_music({trigger: self._asked}, self._score):
+        if self._is_free(trigger, self._asked):
             self.dismiss((trigger, self._asked))
         else:
             self._say(NEEDED.format(trigger.words))
+
+    def _is_free(self, trigger: Trigger, command: PianoCommand) -> bool:
+        if self._score is None:
+            return is_at_an_end(trigger, *self._range)
+        return bool(leave_out_music({trigger: command}, self._score))
 
     def _say(self, sentence: str) -> None:
         self.query_one("#asked", Static).update(as_shown(self, sentence))

@@ -86,6 +86,8 @@ class TopLines:
         self.state_line = StateLine(id="state")
         self.strip = StripLine(ascii_only=ascii_only, id="strip")
         self.assignment_line = AssignmentLine(id="assignment")
+        self._sounds = ""
+        """What sounds, in words, while something does."""
         self._status = ""
         """Where the drill stands, or what is said in its place."""
         self._is_low = False
@@ -109,8 +111,14 @@ class TopLines:
             self._show_title()
 
     def show_assignment(self) -> None:
-        """What to play, and where the drill stands."""
-        self.show_status(state_words(self._session.drill.state, self._asked.assignment))
+        """What to play, and where the drill stands, or what sounds."""
+        stands = state_words(self._session.drill.state, self._asked.assignment)
+        self.show_status(self._sounds or stands)
+
+    def show_sounding(self, words: str) -> None:
+        """What sounds, until nothing does: then the words are empty."""
+        self._sounds = words
+        self.show_assignment()
 
     def show_status(self, status: str) -> None:
         """What to play; at the right ``status``, in place of where the drill stands."""

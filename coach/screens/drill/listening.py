@@ -12,7 +12,7 @@ from fractions import Fraction
 from textual.timer import Timer
 
 from coach.coaching.drill import CountIn, DrillState, RepetitionEnded
-from coach.judging.model import Cause, Judgement
+from coach.judging.model import Cause, Judgement, PlayedLabel
 from coach.playing.accompaniment import find_other_hand
 from coach.playing.click_schedule import ClickStyle, Timed, count_in_beats, messages
 from coach.playing.notes import Take
@@ -23,7 +23,8 @@ from coach.playing.playback import (
     plan_notes,
     take_messages,
 )
-from coach.score.model import Hands, ScoreNote
+from coach.score.forms import WrittenForm
+from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.window import Excerpt
 from coach.screens.drill.click import plan_clicks
 from coach.screens.interfaces import ClickLike, DrillSession, Host
@@ -39,7 +40,8 @@ BETWEEN_S = 0.8
 """Between one's own take and the written: so long that the two are not taken for one. Own
 choice."""
 RUN_UP_BEATS = 1
-"""A take is heard from a beat before the place that failed: most trouble is in arriving."""
+"""A take is heard from a beat before the place that failed, and the window from a beat before its
+start: most trouble is in arriving."""
 HALF_SPEED = 2.0
 ALIKE = 3
 """So often has a place to fail in the same way before it is asked whether to listen. Own choice,
@@ -115,6 +117,32 @@ class HearingWay:
         return ", ".join(filter(None, parts))
 
 
+@dataclass(frozen=True, slots=True)
+class TakeWay:
+    """How one's own take is heard."""
+
+    slower: float = 1.0
+    one_hand: bool = False
+    """Whether only the hand that failed is heard: the left one where neither did alone, because
+    it is the one that is heard less."""
+
+    def turn(self, what: str) -> TakeWay:
+        """One of the ways the other way round."""
+        if what == "hands":
+            return replace(self, one_hand=not self.one_hand)
+        return replace(self, slower=HALF_SPEED if what == "slower" else 1.0)
+
+    def words(self, hand: Hands) -> str:
+        """``you hear your own, left hand alone, at half the speed``."""
+        alone = f"{_HAND[hand]} hand alone" if self.one_hand else ""
+        slowly = "at half the speed" if self.slower > 1 else ""
+        return ", ".join(filter(None, ("you hear your own", alone, slowly)))
+
+
+_HAND = {Hands.RIGHT: "right", Hands.LEFT: "left"}
+WINDOW_WAYS = ("slower", "faster", "hands", "louder", "softer", "click")
+TAKE_WAYS = ("slower", "faster", "hands")
+"""What can be asked for while the window is heard, and while one's own take is."""
 SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5)
 """Shares of the tempo asked for at which the window can be heard."""
 LOUDER, MOST_LOUD = 0.2, 1.6
@@ -135,6 +163,18 @@ def plan_window(
     return SoundPlan(note_messages(sounding, loudness), _marks_of(part, sounding))
 
 
+def find_run_up(score: Score, part: Excerpt, *, both_hands: bool) -> tuple[ScoreNote, ...]:
+    """What is played on the beat before a window: heard along, it says where the window comes
+    from. Nothing where the window stands in a form of its own."""
+    if part.window.form is not WrittenForm.AS_WRITTEN:
+        return ()
+    start = part.window.start_quarters
+    before = score.bar_at(max(start - Fraction(1, 64), score.bars[0].onset_quarters))
+    beat = before.metre.beat_quarters
+    hands = Hands.TOGETHER if both_hands else part.window.hands
+    return score.notes_between(start - RUN_UP_BEATS * beat, start, hands)
+
+
 def _marks_of(part: Excerpt, sounding: Sequence[Sounding]) -> tuple[MarkedSound, ...]:
     index = {id(note): at for at, note in enumerate(part.notes)}
     return tuple(
@@ -144,18 +184,32 @@ def _marks_of(part: Excerpt, sounding: Sequence[Sounding]) -> tuple[MarkedSound,
     )
 
 
-def plan_take(take: Take, judgement: Judgement, start_s: float, slower: float = 1.0) -> SoundPlan:
+def plan_take(
+    take: Take,
+    judgement: Judgement,
+    start_s: float,
+    slower: float = 1.0,
+    hands: Hands = Hands.TOGETHER,
+) -> SoundPlan:
     """A take from a beat before the place that failed, then the window as it is written from there.
 
     Where nothing failed it is heard from its beginning. ``slower`` stretches both: 2 is half the
-    speed.
+    speed. ``hands``: only what these played, and what is written for them.
     """
     part = judgement.excerpt
     qpm = judgement.qpm or part.qpm
     from_quarters = _failed_from(judgement)
     from_s = _played_at(take, judgement, from_quarters)
-    own = take_messages(take, start_s=start_s, from_s=from_s, slower=slower)
-    meant = {one.played: one.note for one in judgement.played if one.note is not None}
+    by_others = {one.played for one in judgement.played if _hand_of(one, part) not in hands.members}
+    heard = replace(
+        take, notes=tuple(note for at, note in enumerate(take.notes) if at not in by_others)
+    )
+    own = take_messages(heard, start_s=start_s, from_s=from_s, slower=slower)
+    meant = {
+        one.played: one.note
+        for one in judgement.played
+        if one.note is not None and one.played not in by_others
+    }
     marks = [
         MarkedSound(
             meant[at],
@@ -166,10 +220,31 @@ def plan_take(take: Take, judgement: Judgement, start_s: float, slower: float = 
         if at in meant and note.onset_s >= from_s
     ]
     again_s = max((at_s for at_s, _ in own), default=start_s) + BETWEEN_S
-    notes = [note for note in part.notes if note.onset_quarters >= from_quarters]
+    notes = [
+        note
+        for note in part.notes
+        if note.onset_quarters >= from_quarters and note.hand in hands.members
+    ]
     first = notes[0].onset_quarters if notes else from_quarters
     sounding = plan_notes(notes, qpm=qpm / slower, from_quarters=first, start_s=again_s)
     return SoundPlan((*own, *note_messages(sounding)), (*marks, *_marks_of(part, sounding)))
+
+
+def _hand_of(played: PlayedLabel, part: Excerpt) -> Hand | None:
+    """Which hand struck a key; None where it can't be told."""
+    if played.note is not None:
+        return part.notes[played.note].hand
+    return played.hand
+
+
+def find_failed_hand(judgement: Judgement) -> Hands:
+    """The hand of the heaviest fault that is one hand's; of a window of one hand, that."""
+    asked = judgement.excerpt.window.hands
+    if asked is not Hands.TOGETHER:
+        return asked
+    faults = [one for one in judgement.faults if one.hands is not Hands.TOGETHER]
+    counted = [one for one in faults if not one.forgiven]
+    return next((one.hands for one in (*counted, *faults)), Hands.LEFT)
 
 
 def _failed_from(judgement: Judgement) -> Fraction:
@@ -221,9 +296,11 @@ class Listening:
         ``tell`` is told what is heard, "" once nothing is; ``style`` is how the click sounds.
         """
         self._tell, self._style = tell, style
-        self._way = HearingWay()
+        self._way, self._take_way = HearingWay(), TakeWay()
+        self._take: RepetitionEnded | None = None
+        """The take that sounds, where it is no window."""
         self._is_window = False
-        """Whether it is the window that sounds, and no take."""
+        """Whether it is the window that sounds."""
         self._session, self._host, self._clock = session, host, clock
         self._how_to_ask = how_to_ask
         self._staff, self._sound = staff, sound
@@ -248,7 +325,9 @@ class Listening:
         other = find_other_hand(score, part) if way.both_hands else ()
         start_s = self._clock() + BEFORE_S
         clicked: tuple[Timed, ...] = ()
-        if way.with_click:
+        if not way.with_click:
+            other = (*find_run_up(score, part, both_hands=way.both_hands), *other)
+        else:
             first = part.grid_quarters[0]
             beat_s = float(score.bar_at(first).metre.beat_quarters) * 60 / qpm
             count = count_in_beats(score, first)
@@ -261,7 +340,9 @@ class Listening:
         if self.is_running:
             self._is_window = True
             at = f"you hear it at {bpm(score, part.window, qpm)} bpm"
-            self._tell(", ".join(filter(None, (at, way.words))))
+            led = any(one.onset_quarters < part.window.start_quarters for one in other)
+            run_up = "from the beat before" if led else ""
+            self._tell(", ".join(filter(None, (at, run_up, way.words))))
         return said
 
     @property
@@ -269,21 +350,39 @@ class Listening:
         """Whether the window sounds, or is about to."""
         return self.is_running and self._is_window
 
+    @property
+    def ways(self) -> tuple[str, ...]:
+        """In what other ways what sounds now can be heard (:meth:`hear_otherwise`)."""
+        if not self.is_running:
+            return ()
+        return WINDOW_WAYS if self._is_window else TAKE_WAYS
+
     def hear_otherwise(self, what: str) -> str:
-        """The window in another way (:meth:`HearingWay.turn`), from its beginning."""
+        """What sounds in another way, from its beginning; the window where nothing does."""
+        if self.is_running and not self._is_window and what in TAKE_WAYS:
+            return self._hear_take(self._take, self._take_way.turn(what))
         self._way = self._way.turn(what)
         return self.hear_window()
 
     def hear_take(self, ended: RepetitionEnded | None, *, slower: float = 1.0) -> str:
         """The last repetition from the place that failed, then what is written there."""
+        return self._hear_take(ended, TakeWay(slower))
+
+    def _hear_take(self, ended: RepetitionEnded | None, way: TakeWay) -> str:
         if ended is None or not ended.take.notes:
             return NOTHING_PLAYED
-        hearing = plan_take(ended.take, ended.judgement, self._clock() + BEFORE_S, slower)
-        if self._staff.excerpt is None or (
-            self._staff.excerpt.window != ended.judgement.excerpt.window
-        ):
+        judgement = ended.judgement
+        hand = find_failed_hand(judgement)
+        hands = hand if way.one_hand else Hands.TOGETHER
+        start_s = self._clock() + BEFORE_S
+        hearing = plan_take(ended.take, judgement, start_s, way.slower, hands)
+        if self._staff.excerpt is None or self._staff.excerpt.window != judgement.excerpt.window:
             hearing = replace(hearing, marks=())  # another window is in sight by now
-        return self._start(hearing)
+        said = self._start(hearing)
+        if self.is_running:
+            self._take, self._take_way = ended, way
+            self._tell(way.words(hand))
+        return said
 
     def offer(self, ended: RepetitionEnded) -> str:
         """Whether to listen once, where a place has now failed so often in the same way."""
@@ -297,7 +396,7 @@ class Listening:
         """Silence at once; ``goes_on`` False where the drill is being left."""
         if self._hearing is None:
             return
-        self._hearing, self._is_window = None, False
+        self._hearing, self._is_window, self._take = None, False, None
         self._tell("")
         if self._timer:
             self._timer.pause()

@@ -100,7 +100,7 @@ class DrillPresenter:
             self.staff,
             setup.click,
             self._say_how_to_hear,
-            self._tell_heard,
+            self.top.show_sounding,
             lambda: self.click.style,
         )
         self._command_keys = command_keys
@@ -184,13 +184,6 @@ class DrillPresenter:
         """The first page, without marks."""
         self.staff.mark_all({})
         self.staff.turn_to(0)
-
-    def _tell_heard(self, words: str) -> None:
-        """What is heard, in place of where the drill stands; that again once nothing is."""
-        if words:
-            self.top.show_status(words)
-        else:
-            self.top.show_assignment()
 
     def _say_how_to_hear(self) -> str:
         """By which key the window is heard: the piano's, where it has one, else the computer's."""

@@ -85,8 +85,12 @@ _HEARD_OTHERWISE = {
     PianoCommand.FASTER: "faster",
     PianoCommand.CLICK: "click",
     PianoCommand.OTHER_HAND: "hands",
+    PianoCommand.LARGER: "louder",
+    PianoCommand.SMALLER: "softer",
 }
-"""What a command means while the window is heard."""
+"""What a command means while something is heard (:attr:`Listening.ways`)."""
+_HEARD_BY_KEY = {"SLOWER": "slower", "FASTER": "faster", "OTHER_HAND": "hands"}
+"""The same for the computer's keys of requests."""
 
 
 class DrillScreen(Screen[None]):
@@ -226,30 +230,25 @@ class DrillScreen(Screen[None]):
     def _ask_by_key(self, pitch: int, command: PianoCommand | None) -> bool:
         """Whether a key asked for something; any key ends what sounds."""
         listening = self.presenter.listening
-        was_window, was_listening = listening.is_hearing_window, listening.is_running
-        listening.stop()
         if self.presenter.way_on.is_struck(pitch):
+            listening.stop()
             self.go_on()
         elif command is None or self.is_demo:
+            listening.stop()
             return False
         else:
-            self._obey_while_heard(command, was_window, was_listening)
+            self._ask(command)
         return True
 
     def _ask(self, command: PianoCommand) -> None:
-        """A pedal or button asked for something, which ends what sounds."""
+        """Something was asked for from the piano; what sounds is heard in another way, or ends."""
         listening = self.presenter.listening
-        was_window, was_listening = listening.is_hearing_window, listening.is_running
+        if (way := _HEARD_OTHERWISE.get(command)) in listening.ways:
+            self.action_hear_as(str(way))
+            return
+        was_listening = listening.is_running
         listening.stop()
-        self._obey_while_heard(command, was_window, was_listening)
-
-    def _obey_while_heard(
-        self, command: PianoCommand, was_window: bool, was_listening: bool
-    ) -> None:
-        """What is asked for while something sounds: the window in another way, or silence."""
-        if was_window and command in _HEARD_OTHERWISE:
-            self.action_hear_as(_HEARD_OTHERWISE[command])
-        elif not (was_listening and command is PianoCommand.HEAR):
+        if not (was_listening and command is PianoCommand.HEAR):
             self.obey(command)
 
     def obey(self, command: PianoCommand | None) -> None:
@@ -318,9 +317,9 @@ class DrillScreen(Screen[None]):
     # -- what the pianist asks for at the computer --------------------------------------------
 
     def action_request(self, name: str) -> None:
-        """Ask the coach for something else; of what is heard, another tempo."""
-        if self.presenter.listening.is_hearing_window and name in ("SLOWER", "FASTER"):
-            self.action_hear_as(name.lower())
+        """Ask the coach for something else; of what is heard, another tempo or hand."""
+        if (way := _HEARD_BY_KEY.get(name)) in self.presenter.listening.ways:
+            self.action_hear_as(str(way))
         elif Request[name] is Request.NEXT and self.presenter.way_on.is_open:
             self.go_on()
         else:
