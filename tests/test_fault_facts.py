@@ -11,8 +11,15 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.faults import CATALOGUE
+from coach.judging.judge import judge
 from coach.judging.model import Cause, Fault, Stage
-from tests.test_catalogue import BOTH, CHORDS, MADE, SCALE, Made, faster
+from coach.judging.timing import Habits
+from coach.playing.notes import PlayedNote
+from coach.score.build import score_from_notes
+from coach.score.model import Direction, LineKind, PrintedLine
+from coach.score.window import Window, excerpt
+from tests.notated import Lines, all_of, played, written
+from tests.test_catalogue import ARPEGGIOS, BOTH, CHORDS, MADE, SCALE, Made, faster
 
 
 def line_of(fault: Fault) -> str:
@@ -83,6 +90,24 @@ def find(made: Made, stage: Stage = Stage.RHYTHM) -> list[str]:
     return [line_of(fault) for fault in made.judge(stage).faults]
 
 
+def find_in(
+    score: Lines,
+    take: Lines,
+    *,
+    stage: Stage = Stage.RHYTHM,
+    qpm: float = 80.0,
+    held_before: bool = False,
+) -> list[str]:
+    """The same in eighths, with a line for each hand; ``held_before``: twice without a lapse."""
+    each, habits = F(1, 2), Habits()
+    window = all_of(written(score, each), score)
+    if held_before:
+        firm = judge(window, played(score, score, each=each, qpm=qpm))
+        habits = habits.with_(firm).with_(firm)
+    notes = played(score, take, each=each, qpm=qpm)
+    return [line_of(fault) for fault in judge(window, notes, stage=stage, habits=habits).faults]
+
+
 REST = "B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"
 """The scale from its seventh note on."""
 
@@ -130,6 +155,15 @@ TAKES |= {
         "RH 2-3 at 5/2 0.97: stumbled",
     ],
     f"C4 D4 E4 F4 G4>.25 A4<.25 {REST}": ["RH 1-2 at 2 0.90 -125ms #4: A before G"],
+    f"C4 D4 E4 F4 G4 x {REST}": [
+        "RH 2-3 at 5/2 0.86 #5: A missed",
+        "RH 2-3 at 3 0.72 -375ms: early to bar 1 beat 4 (0.4 s)",
+    ],
+    "C4 D4 E4 F4 G4 x x C5 B4 A4 G4 F4 E4 D4 C4 D4": [
+        "RH 2-3 at 5/2 0.86 #5: A missed",
+        "RH 2-3 at 3 0.86 #6: B missed",
+        "RH 3-4 at 7/2 0.80 -750ms: early to bar 1, the & of 4 (0.8 s)",
+    ],
     "C4 D4 E4>.25 F4<.25 G4 A4 B4 C5 B4 A4 |0.6|G4 F4 E4 D4 C4 D4": [
         "RH 0-1 at 1 0.90 -125ms #2: F before E",
         "RH 4-5 at 5 0.64 +600ms: eighth note at bar 2, the & of 1 got three times its length",
@@ -142,7 +176,7 @@ TAKES |= {
         "RH 0-8 at 1/2 1/2..15/2 0.55 +225ms: uneven (by 60%)"
     ],
 }
-"""Two attempts, an exchange, and notes that scatter without a rule."""
+"""Two attempts, an exchange, beats that were left out in part, and notes that scatter."""
 
 
 @pytest.mark.parametrize("take", TAKES)
@@ -221,3 +255,76 @@ def test_a_tempo_that_may_rise_by_chance_is_told_and_forgiven() -> None:
     assert find(Made(SCALE, SCALE["RH"], warp=faster(0.03))) == [
         "RH 0-8 at 15/2 1/2..15/2 0.55: faster and faster (1.5 times)"
     ]
+
+
+TURN = {"RH": "C4 D4 E4 F4 E4 D4 E4 F4 G4 A4 B4 C5 B4 A4 G4 F4"}
+"""A scale that turns: its third note is written again as its fifth."""
+
+
+@pytest.mark.parametrize(
+    ("keys", "line"),
+    [
+        ("C4 D4 E4 F4 |0.6|@3:E4 F4", "RH 1-2 at 2 0.97: stumbled"),
+        ("C4 D4 E4 F4 E4 |0.6|@3:E4 F4", "RH 2-3 at 5/2 0.97: stumbled"),
+    ],
+)
+def test_a_key_taken_up_again_is_not_the_same_key_after_the_break(keys: str, line: str) -> None:
+    """Broken off before the fifth note and after it; the pause tells which E it was."""
+    assert find_in(TURN, {"RH": f"{keys} E4 D4 E4 F4 G4 A4 B4 C5 B4 A4 G4 F4"}) == [line]
+
+
+WAITED = {"LH": "C3 G3 |0.5|C3 G3 C3 G3 C3 G3"}
+"""The left hand waits before the third beat."""
+
+
+@pytest.mark.parametrize(
+    ("apart", "lines"),
+    [
+        (".03", ["both 1-2 at 2 0.85 +525ms: late to bar 1 beat 3 (0.5 s)"]),
+        (
+            ".2",
+            [
+                "both 1-2 at 2 0.85 +500ms: late to bar 1 beat 3 (0.5 s)",
+                "RH 1-2 at 2 0.37 +200ms: late to bar 1 beat 3 (0.2 s)",
+            ],
+        ),
+    ],
+)
+def test_where_both_hands_waited_one_is_late_only_where_it_came_apart(
+    apart: str, lines: list[str]
+) -> None:
+    right = f"C4 D4 E4 F4 |0.5|G4>{apart} A4 {REST}"
+    assert find_in(BOTH, {"RH": right, **WAITED}) == lines
+
+
+def test_a_stray_key_among_the_left_hand_s_notes_is_the_left_hand_s() -> None:
+    take = {"RH": f"C4 D4 E4 (C#3)F4 G4 A4 {REST}", "LH": "C3 G3 C3 G3 C3 G3 C3 G3"}
+    assert find_in(BOTH, take) == ["LH 1-2 at 2 0.84: extra C sharp"]
+
+
+def test_keys_that_both_hands_let_go_early_are_told_of_each() -> None:
+    take = {"RH": f"C4 D4 E4 F4 G4' A4 {REST}", "LH": "C3 G3 C3 G3' C3 G3 C3 G3"}
+    assert find_in(BOTH, take, stage=Stage.SHAPE, qpm=60, held_before=True) == [
+        "RH 2-3 at 2 0.40 -450ms #7: let go early",
+        "LH 3-4 at 3 0.40 -925ms #9: let go early",
+    ]
+
+
+def test_louder_and_softer_are_told_the_right_way_round() -> None:
+    f_and_p = (Direction(F(0), 1, "f"), Direction(F(4), 1, "p"))
+    softer = Made(ARPEGGIOS, ARPEGGIOS["RH"], F(1), directions=f_and_p)
+    assert find(softer, Stage.SHAPE) == ["RH 3-4 at 4 0.22: no softer at the p"]
+    hairpin = (PrintedLine(LineKind.DIMINUENDO, 1, F(0), F(7)),)
+    fading = Made(ARPEGGIOS, ARPEGGIOS["RH"], F(1), lines=hairpin)
+    assert find(fading, Stage.SHAPE) == ["RH -1-7 at 0 0..7 0.20: no diminuendo"]
+
+
+def test_a_tempo_is_told_in_the_metre_s_beats() -> None:
+    """In 6/8, 96 quarters a minute are 64 dotted ones."""
+    each = F(1, 2)
+    lines = [{"pitch": 60 + i, "onset": i * each, "length": each, "hand": "RH"} for i in range(13)]
+    score = score_from_notes(lines, metre="6/8")
+    notes = [PlayedNote(60 + i, 64, i * 0.5 * 60 / 96, 0.2) for i in range(13)]
+    window = excerpt(score, Window(F(0), score.end_quarters))
+    found = judge(window, notes, stage=Stage.TEMPO, qpm=120).faults
+    assert [fault.words for fault in found] == ["slower than asked (64 for 80)"]
