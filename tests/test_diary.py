@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.coaching.planning import Diary
+from coach.coaching.planning import Diary, fold_days
 from coach.playing.midi_events import KeyDown
 from coach.record.calendar import day_of
 from coach.record.pieces import PieceKey, piece_key
@@ -39,7 +39,7 @@ class FakeDiaries:
         self.given.append(score)
         if piece == OTHER:
             return "Its score is gone."
-        diary = Diary(TWO_BARS, tries("www|ccc|ccw|c"), day_of)
+        diary = Diary(TWO_BARS, fold_days(TWO_BARS, tries("www|ccc|ccw|c"), day_of))
         return PieceProgress(piece, TWO_BARS, diary)
 
 

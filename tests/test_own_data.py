@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import errno
 import json
-import shutil
 import sqlite3
 import stat
 import subprocess
@@ -24,9 +23,12 @@ from hypothesis import strategies as st
 from coach.cli import main
 from coach.coaching.planning import DatePlan
 from coach.private_files import make_private_file
-from coach.record.folder import FILE
+from coach.record.folder import FILE, VERSION
 from coach.record.own_data import copy_to
 from coach.record.pieces import PieceKey, piece_key
+from coach.record.recovery import join
+from coach.record.rows import Unsaved, insert_repetition
+from coach.record.schema import migrate
 from coach.record.store import Store
 from coach.score.markings import load_markings, markings_file, parse_marking, save_markings
 from coach.score.reading import read_score
@@ -59,18 +61,23 @@ def record(folder: Path, played: Sequence[Played], plan: DatePlan | None = None)
 def contents(folder: Path) -> list[tuple[object, ...]]:
     """Every row of a record, whatever its number there."""
     with closing(sqlite3.connect(folder / FILE)) as db:
-        pieces = db.execute(
-            "SELECT key, title, path, used_at_s, state, checksum, repetitions, clean FROM piece"
-        ).fetchall()
-        repetitions = db.execute(
-            "SELECT key, at_s, start_quarters, end_quarters, hands, repetition.clean, qpm, moves,"
-            " take, words, repetition.checksum FROM repetition JOIN piece ON piece.id = piece_id"
-        ).fetchall()
-        days = [
-            db.execute(f"SELECT key, t.* FROM {t} AS t JOIN piece ON piece.id = piece_id")
-            for t in ("plan", "bars")
-        ]
-        known = [(key, *row) for found in days for key, _, *row in found]
+        return rows_of(db)
+
+
+def rows_of(db: sqlite3.Connection) -> list[tuple[object, ...]]:
+    """The same of one that is open."""
+    pieces = db.execute(
+        "SELECT key, title, path, used_at_s, state, checksum, repetitions, clean FROM piece"
+    ).fetchall()
+    repetitions = db.execute(
+        "SELECT key, at_s, start_quarters, end_quarters, hands, repetition.clean, qpm, moves,"
+        " take, words, repetition.checksum FROM repetition JOIN piece ON piece.id = piece_id"
+    ).fetchall()
+    days = [
+        db.execute(f"SELECT key, t.* FROM {t} AS t JOIN piece ON piece.id = piece_id")
+        for t in ("plan", "bars")
+    ]
+    known = [(key, *row) for found in days for key, _, *row in found]
     return sorted(pieces, key=repr) + sorted(repetitions, key=repr) + sorted(known)
 
 
@@ -315,8 +322,6 @@ def test_a_line_that_is_none_is_left_out_and_said(
 )
 def test_whatever_a_line_holds_it_is_taken_or_said(line: str) -> None:
     from coach.record.exchange import take_in
-    from coach.record.folder import VERSION
-    from coach.record.schema import migrate
 
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as db:
         migrate(db, VERSION)
@@ -334,25 +339,34 @@ def one_history(played: Sequence[Played]) -> list[Played]:
     return [(piece, at_s, int(at_s) % 2 == 0) for piece, at_s, _ in sorted(set(played))]
 
 
-@settings(max_examples=12, deadline=None)
+def in_memory(played: Sequence[Played]) -> sqlite3.Connection:
+    """A record of the same that is in no file."""
+    db = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(db, VERSION)
+    for piece, at_s, clean in played:
+        place = {"at": at_s}
+        insert_repetition(db, Unsaved(PIECES[piece], ended(clean=clean), NOON_S + at_s, place))
+    return db
+
+
+@settings(max_examples=20, deadline=None)
 @given(histories=st.tuples(played, played, played), order=st.permutations([0, 1, 2]))
 def test_records_join_in_any_order_and_twice(
-    tmp_path_factory: pytest.TempPathFactory,
-    histories: tuple[list[Played], list[Played], list[Played]],
-    order: list[int],
+    histories: tuple[list[Played], list[Played], list[Played]], order: list[int]
 ) -> None:
-    top = tmp_path_factory.mktemp("join")
-    machines = [record(top / str(at), one_history(h)) for at, h in enumerate(histories)]
-    before = [(folder / FILE).read_bytes() for folder in machines]
+    machines = [in_memory(one_history(history)) for history in histories]
+    before = [rows_of(one) for one in machines]
     joined = []
-    for name, sequence in (("a", [0, 1, 2]), ("b", [*order, order[0]])):
-        into = record(top / name, ())
+    for sequence in ([0, 1, 2], [*order, order[0]]):
+        into = in_memory(())
         for at in sequence:
-            assert coach("merge", machines[at], "--data", into) == 0
-        joined.append(contents(into))
+            join(into, machines[at])
+        joined.append(rows_of(into))
+        into.close()
     assert joined[0] == joined[1]
-    assert [(folder / FILE).read_bytes() for folder in machines] == before
-    shutil.rmtree(top)
+    assert [rows_of(one) for one in machines] == before
+    for one in machines:
+        one.close()
 
 
 def test_a_merged_record_holds_what_both_held(tmp_path: Path) -> None:

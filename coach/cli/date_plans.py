@@ -11,7 +11,6 @@ from coach.coaching.planning import (
     BarStanding,
     DatePlan,
     Day,
-    Diary,
     PlannedDay,
     goals_of,
     schedule,
@@ -20,7 +19,7 @@ from coach.coaching.planning import (
 )
 from coach.record.calendar import day_of
 from coach.record.pieces import PieceKey
-from coach.record.progress import MOST_REPETITIONS
+from coach.record.progress import gather_progress
 from coach.record.store import Store
 from coach.score.model import Score
 from coach.score.words import count_of
@@ -69,10 +68,9 @@ def stand_today(
     store: Store, piece: PieceKey, score: Score, today: Day
 ) -> tuple[list[BarStanding], float]:
     """How the bars stand, and the minutes that were practised today. Raises RecordError."""
-    played = store.played(piece, MOST_REPETITIONS)
-    diary = Diary(score, played, day_of)
+    diary = gather_progress(store, piece, score).diary
     minutes = sum(one.minutes for one in diary.days if one.day == today)
-    return stand_bars(diary, played, day_of), minutes
+    return stand_bars(diary), minutes
 
 
 def describe_day(score: Score, day: PlannedDay) -> str:

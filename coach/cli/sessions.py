@@ -166,11 +166,11 @@ class SessionMaker:
         store = None if errand is Errand.DEMO else self._store
         if errand is Errand.PLAN and goal is None:
             return self._begin_plan(score, path, piece, now_s)
+        if errand is Errand.WARM_UP:
+            return self._begin_warm_up(score, path, piece, now_s)
         history: tuple[Observation, ...] = ()
         with suppress(RecordError):  # what is wrong is said when the drill is kept
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
-        if errand is Errand.WARM_UP:
-            return self._begin_warm_up(score, path, piece, now_s)
         if errand is Errand.DEMO:
             goal = _demo_goal(score)
         if goal and errand is not Errand.PLAN:
@@ -272,11 +272,12 @@ class SessionMaker:
         unix_s = time.time()
         try:
             due = find_due(self._store, unix_s)
-            spots = self._store.weak_spots(piece) if self._store else ()
+            own = next((one.due for one in due.pieces if one.piece == piece), None)
+            if own is None:
+                spots = self._store.weak_spots(piece) if self._store else ()
+                own = list_due(spots, day_of(unix_s), unix_s)
         except RecordError as error:
             raise ValueError(str(error)) from error
-        listed = [one.due for one in due.pieces if one.piece == piece]
-        own = listed[0] if listed else list_due(spots, day_of(unix_s), unix_s)
         first = WarmUpPiece(piece, path, own, score)
         warming = WarmUpPieces(first, due, self._minutes(), self._open_score, self._store)
         return self._warm_up(warming, piece.key, now_s)

@@ -147,7 +147,7 @@ class WarmUpPieces:
         order = [begin, *(at for at in order if at != begin)]  # what is open is begun with
         self.round = WarmUpRound([dues[at] for at in order], minutes, self._is_ready)
         self._spots: dict[str, dict[int, WarmUpItem]] = {}
-        self.spots(first.piece.key)
+        self._place(first.piece.key, spots)
         if others:
             threading.Thread(target=self._open_others, name="warm-up", daemon=True).start()
 
@@ -167,20 +167,22 @@ class WarmUpPieces:
             one = self._pieces[key]
             assert one.score
             self._find_anew(one, one.score)
-            made = {
-                item.spot.transition: item for item in plan_warm_up(one.score, one.due, self._today)
-            }
-            self._spots[key] = {}
-            for at, due in enumerate(self.round.dues):
-                if due.piece != key:
-                    continue
-                item = made.get(due.spot.transition)
-                if item is None:  # another one's window holds it
-                    self.round.leave_out(at)
-                else:
-                    self._spots[key][at] = item
-                    self.round.has_windows(at, item.repetitions_s)
+            self._place(key, plan_warm_up(one.score, one.due, self._today))
         return self._spots[key]
+
+    def _place(self, key: str, items: Sequence[WarmUpItem]) -> None:
+        """Find the places of a piece's spots in the round."""
+        made = {item.spot.transition: item for item in items}
+        self._spots[key] = {}
+        for at, due in enumerate(self.round.dues):
+            if due.piece != key:
+                continue
+            item = made.get(due.spot.transition)
+            if item is None:  # another one's window holds it
+                self.round.leave_out(at)
+            else:
+                self._spots[key][at] = item
+                self.round.has_windows(at, item.repetitions_s)
 
     def _find_anew(self, one: WarmUpPiece, score: Score) -> None:
         """Where its score was corrected since: the spots as they stand in it now."""

@@ -270,15 +270,27 @@ class Store:
 
         return self._read(read)
 
-    def played(self, piece: PieceKey, newest: int) -> tuple[PlayedOnce, ...]:
-        """The newest repetitions of a piece as progress looks at them, in order of time."""
+    def played_before(self, piece: PieceKey, until_s: float) -> tuple[int, float]:
+        """How many repetitions of a piece the record has from before a time, and the sum of their
+        times: by these two it is known whether they are the same as before."""
+        query = "SELECT count(*), total(at_s) FROM repetition WHERE piece_id = ? AND at_s < ?"
+
+        def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[int, float]:
+            count, times = db.execute(query, (piece_id(db, piece), until_s)).fetchone()
+            return count, times
+
+        return self._read(read)
+
+    def played(self, piece: PieceKey, newest: int, since_s: float = 0.0) -> tuple[PlayedOnce, ...]:
+        """The newest repetitions of a piece from a time on, as progress looks at them, in order of
+        time."""
         query = f"""
-            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ?
+            SELECT id, {rows.CHECKED} FROM repetition WHERE piece_id = ? AND at_s >= ?
             ORDER BY at_s DESC, id DESC LIMIT ?
         """
 
         def read(db: sqlite3.Connection, bad: list[BadRow]) -> tuple[PlayedOnce, ...]:
-            found = db.execute(query, (piece_id(db, piece), newest))
+            found = db.execute(query, (piece_id(db, piece), since_s, newest))
             each = (
                 _read_sound_row(lambda _, row: rows.read_played(row), number, row, bad)
                 for number, *row in found

@@ -33,6 +33,7 @@ from coach.record.exchange import (
 from coach.record.folder import FILE, data_folder, named_folder
 from coach.record.own_data import Findings
 from coach.record.pieces import PieceKey, piece_key
+from coach.record.progress import forget_diary
 from coach.record.recovery import RecordFile
 from coach.record.settings import FILE as SETTINGS_FILE
 from coach.score.forms import WrittenForm
@@ -422,6 +423,8 @@ def rebuild_record(options: Namespace) -> int:
     record = named_folder(options.data) / FILE
     with own_data.open_record(record) as database, database.writing(OPEN_WAIT_S) as db:
         own_data.rebuild(db)
+    with _blame_folder(record.parent, "be written to"):
+        forget_diary(record.parent)
     say("The counts and indexes of the record are made anew from its repetitions.")
     return 0
 
@@ -455,6 +458,7 @@ def _forget_beside(asked: Path | None, piece: PieceKey) -> None:
     other notes by now, they are that other music's."""
     data, path = named_folder(asked), Path(piece.path)
     markings_file(data, piece.key).unlink(missing_ok=True)
+    forget_diary(data, piece.key)
     with suppress(Exception):  # whatever is wrong with the score: the piece is forgotten
         if piece_key(open_piece(path, data=asked)).key == piece.key:
             key = score_key(path)

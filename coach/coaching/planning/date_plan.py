@@ -27,9 +27,7 @@ from coach.coaching.planning.progress import (
     SETTLED_DAYS,
     BarState,
     Day,
-    DayOf,
     Diary,
-    PlayedOnce,
 )
 from coach.score.model import Score
 from coach.score.window import Window, whole_piece
@@ -107,18 +105,15 @@ def best_gap_days(delay_days: float) -> float:
     return float(max(delay_days, 1.0) * share)
 
 
-def stand_bars(diary: Diary, played: Iterable[PlayedOnce], day_of: DayOf) -> list[BarStanding]:
+def stand_bars(diary: Diary) -> list[BarStanding]:
     """How every bar stands that has notes in it."""
     worst = [BarState.UNTOUCHED, BarState.WEAK, BarState.HOLDING, BarState.SETTLED]
     states: dict[int, BarState] = {}
     for (bar, _), state in diary.map_on().items():
         states[bar] = min(states.get(bar, state), state, key=worst.index)
-    played_on: dict[int, Day] = {}
-    for one in played:
-        day = day_of(one.at_s)
-        for bar in {diary.score.bar_at(move.onset_quarters).index for move in one.tries}:
-            played_on[bar] = max(played_on.get(bar, 0), day)
-    return [BarStanding(bar, state, played_on.get(bar)) for bar, state in sorted(states.items())]
+    return [
+        BarStanding(bar, state, diary.last_played(bar)) for bar, state in sorted(states.items())
+    ]
 
 
 def schedule(

@@ -14,14 +14,14 @@ Four states of a bar, for each hand
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
-from itertools import pairwise
+from itertools import groupby, pairwise
 from math import comb
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from coach.score.model import Hand, Hands, Score
 from coach.score.window import Transition, Window
@@ -64,8 +64,10 @@ class BarState(StrEnum):
     SETTLED = "settled"
 
 
-BarMap = Mapping[tuple[int, Hand], BarState]
-"""By the bar's index and the hand; a hand that has nothing there is left out."""
+BarPlace = tuple[int, Hand]
+"""A bar's index, and a hand."""
+BarMap = Mapping[BarPlace, BarState]
+"""A hand that has nothing in a bar is left out."""
 PassageKey = tuple[str, str, str]
 """A window's beginning, its end and its hands, as the record has them."""
 
@@ -167,114 +169,222 @@ class Endings:
     left_before: Nights
 
 
-class _Place:
-    """The tries of one hand at one place, day by day."""
+class PlaceDay(NamedTuple):
+    """One day's tries of one hand at one place."""
 
-    __slots__ = ("by_day",)
+    tries: int
+    failed: int
+    last: str
+    """The last of them, in order: ``x`` failed, ``.`` did not."""
 
-    def __init__(self) -> None:
-        self.by_day: dict[Day, list[bool]] = {}
 
-    def state(self, until: Day | None = None) -> BarState:
-        days = [tries for day, tries in self.by_day.items() if until is None or day <= until]
-        if not days:
-            return BarState.UNTOUCHED
-        last: list[bool] = []
-        for tries in reversed(days):
-            last = tries[-LOOKED_AT:] + last
-            if len(last) >= LOOKED_AT:
-                break
-        if chance_of_failing(last[-LOOKED_AT:]) > WEAK_FROM:
-            return BarState.WEAK
-        clean_days = sum(not any(tries) for tries in days[1:])
-        return BarState.SETTLED if clean_days >= SETTLED_DAYS else BarState.HOLDING
+class PassageDay(NamedTuple):
+    """One day's repetitions of one window."""
+
+    minutes: float
+    repetitions: int
+    clean: int
+    best_qpm: float | None
+    """The quickest clean one."""
+    first_clean: bool
+    until_clean: int
+    """Repetitions up to and with the first clean one; all of them where none was."""
+    left_clean: bool
+    """Whether its last ones were a clean run."""
+
+
+@dataclass(frozen=True, slots=True)
+class DiaryDay:
+    """All that the diary knows of one day: so much can be kept, and years of it read at once."""
+
+    figures: DayFigures
+    passages: tuple[tuple[PassageKey, PassageDay], ...]
+    bars: tuple[tuple[BarPlace, PlaceDay], ...]
+    moves: tuple[tuple[Transition, PlaceDay], ...]
+
+    @property
+    def day(self) -> Day:
+        """Which one."""
+        return self.figures.day
+
+
+def fold_days(score: Score, played: Iterable[PlayedOnce], day_of: DayOf) -> tuple[DiaryDay, ...]:
+    """Repetitions in order of time, day by day, the earliest first."""
+    bars_of: dict[Fraction, int] = {}
+    days = groupby(sorted(played, key=lambda one: one.at_s), lambda one: day_of(one.at_s))
+    return tuple(_fold_day(score, day, list(ones), bars_of) for day, ones in days)
+
+
+def _fold_day(
+    score: Score, day: Day, ones: Sequence[PlayedOnce], bars_of: dict[Fraction, int]
+) -> DiaryDay:
+    by_move: dict[Transition, list[bool]] = defaultdict(list)
+    by_bar: dict[BarPlace, list[bool]] = defaultdict(list)
+    # Few tries of a day differ, and those that are alike are mostly the same object: a try is known
+    # again by that, for hashing its fractions would take most of the time.
+    lists_of: dict[int, tuple[list[bool], ...]] = {}
+    for repetition in ones:
+        for one in repetition.tries:
+            if (lists := lists_of.get(id(one))) is None:
+                at = one.onset_quarters
+                if at not in bars_of:
+                    bars_of[at] = score.bar_at(at).index
+                bars = (by_bar[bars_of[at], hand] for hand in one.move.hands.members)
+                lists = lists_of[id(one)] = (by_move[one.move], *bars)
+            for tries in lists:
+                tries.append(one.failed)
+    by_window: dict[PassageKey, list[tuple[PlayedOnce, float]]] = defaultdict(list)
+    minutes = [0.0, *(min(b.at_s - a.at_s, SITTING_GAP_S) / 60 for a, b in pairwise(ones))]
+    for repetition, spent in zip(ones, minutes, strict=True):
+        by_window[repetition.window].append((repetition, spent))
+    passages = {window: _fold_passage(of_it) for window, of_it in by_window.items()}
+    figures = DayFigures(
+        day,
+        sum(minutes),
+        len(ones),
+        sum(one.clean for one in ones),
+        len(passages),
+        sum(one.first_clean for one in passages.values()),
+    )
+    return DiaryDay(
+        figures,
+        tuple(passages.items()),
+        tuple((place, _fold_tries(tries)) for place, tries in by_bar.items()),
+        tuple((move, _fold_tries(tries)) for move, tries in by_move.items()),
+    )
+
+
+def _fold_passage(ones: Sequence[tuple[PlayedOnce, float]]) -> PassageDay:
+    clean = [one.clean for one, _ in ones]
+    tempi = [one.qpm for one, _ in ones if one.clean and one.qpm is not None]
+    return PassageDay(
+        sum(minutes for _, minutes in ones),
+        len(ones),
+        sum(clean),
+        max(tempi, default=None),
+        clean[0],
+        clean.index(True) + 1 if True in clean else len(clean),
+        len(clean) >= LEFT_CLEAN and all(clean[-LEFT_CLEAN:]),
+    )
+
+
+def _fold_tries(failed: Sequence[bool]) -> PlaceDay:
+    last = "".join("x" if one else "." for one in failed[-LOOKED_AT:])
+    return PlaceDay(len(failed), sum(failed), last)
+
+
+def _state(days: Sequence[tuple[Day, PlaceDay]]) -> BarState:
+    """How a place stands when the last of these days is over."""
+    if not days:
+        return BarState.UNTOUCHED
+    last = ""
+    for _, one in reversed(days):
+        last = one.last + last
+        if len(last) >= LOOKED_AT:
+            break
+    return _state_after(last, sum(not one.failed for _, one in days[1:]))
+
+
+def _states(days: Sequence[tuple[Day, PlaceDay]]) -> Iterator[BarState]:
+    """How a place stood when each of these days was over."""
+    last, clean_days = "", 0
+    for at, (_, one) in enumerate(days):
+        last = (last + one.last)[-LOOKED_AT:]
+        clean_days += at > 0 and not one.failed
+        yield _state_after(last, clean_days)
+
+
+def _state_after(last: str, clean_days: int) -> BarState:
+    if chance_of_failing([one == "x" for one in last[-LOOKED_AT:]]) > WEAK_FROM:
+        return BarState.WEAK
+    return BarState.SETTLED if clean_days >= SETTLED_DAYS else BarState.HOLDING
+
+
+_PlaceDays = list[tuple[Day, PlaceDay]]
+_Place = TypeVar("_Place")
+
+
+def _by_place(
+    days: Iterable[tuple[Day, Iterable[tuple[_Place, PlaceDay]]]],
+) -> dict[_Place, _PlaceDays]:
+    """Each place's days. Years name the same few objects over and over: they are known again by
+    that, as the tries are."""
+    out: dict[_Place, _PlaceDays] = {}
+    known: dict[int, _PlaceDays] = {}
+    for day, tried in days:
+        for place, tries in tried:
+            if (found := known.get(id(place))) is None:
+                found = known[id(place)] = out.setdefault(place, [])
+            found.append((day, tries))
+    return out
 
 
 class Diary:
     """The practice of one piece, looked at as it stood at the end of any day."""
 
-    def __init__(self, score: Score, played: Iterable[PlayedOnce], day_of: DayOf) -> None:
+    def __init__(self, score: Score, days: Iterable[DiaryDay]) -> None:
+        """``days`` in their order."""
         self.score = score
-        self._played = [(day_of(one.at_s), one) for one in sorted(played, key=lambda one: one.at_s)]
-        self._bars: dict[tuple[int, Hand], _Place] = defaultdict(_Place)
-        self._moves: dict[Transition, _Place] = defaultdict(_Place)
-        # Years hold some hundred thousand tries, but few that differ: a try that is the same object
-        # as one before it is known by that, for hashing its fractions would take most of the time.
-        places_of: dict[int, tuple[_Place, ...]] = {}
-        for day, repetition in self._played:
-            for one in repetition.tries:
-                if (places := places_of.get(id(one))) is None:
-                    places = places_of[id(one)] = self._places(one)
-                for place in places:
-                    place.by_day.setdefault(day, []).append(one.failed)
-
-    def _places(self, one: Try) -> tuple[_Place, ...]:
-        """What a try tells of: its move, and its bar for each hand."""
-        bar = self.score.bar_at(one.onset_quarters).index
-        bars = (self._bars[bar, hand] for hand in one.move.hands.members)
-        return (self._moves[one.move], *bars)
+        self._days = tuple(days)
+        self._bars = _by_place((one.day, one.bars) for one in self._days)
+        self._moves = _by_place((one.day, one.moves) for one in self._days)
 
     @cached_property
     def days(self) -> tuple[DayFigures, ...]:
         """Each day's figures, the earliest first."""
-        by_day: dict[Day, list[PlayedOnce]] = defaultdict(list)
-        for day, one in self._played:
-            by_day[day].append(one)
-        return tuple(_figures(day, ones) for day, ones in by_day.items())
+        return tuple(one.figures for one in self._days)
+
+    def last_played(self, bar: int) -> Day | None:
+        """The last day on which either hand played in a bar."""
+        days = [self._bars[bar, hand][-1][0] for hand in Hand if (bar, hand) in self._bars]
+        return max(days, default=None)
 
     def map_on(self, until: Day | None = None) -> BarMap:
         """Every bar's state for each hand that has notes in it, as it stood when a day was over."""
         written = {(note.bar_index, note.hand) for note in self.score.notes}
-        untouched = _Place()
         return {
-            place: self._bars.get(place, untouched).state(until)
+            place: _state(_until(self._bars.get(place, []), until))
             for place in sorted(written, key=_order)
         }
 
     def minutes_by_bar(self, until: Day | None = None) -> dict[int, float]:
         """What was spent on each bar; a longer passage's time is shared by its bars."""
         out: dict[int, float] = defaultdict(float)
-        bars_of: dict[PassageKey, range] = {}
-        for one, minutes in self._timed(until):
-            if one.window not in bars_of:
-                window = window_of(one.window)
-                first, last = self.score.bars_of(window.start_quarters, window.end_quarters)
-                bars_of[one.window] = range(first.index, last.index + 1)
-            for bar in bars_of[one.window]:
-                out[bar] += minutes / len(bars_of[one.window])
+        for one in self._passages(until).values():
+            window = one.window
+            first, last = self.score.bars_of(window.start_quarters, window.end_quarters)
+            for bar in range(first.index, last.index + 1):
+                out[bar] += one.minutes / (last.index - first.index + 1)
         return out
 
     def passages(self, until: Day | None = None) -> tuple[PassageFigures, ...]:
         """What was played of each window, that with the most minutes first."""
-        out: dict[PassageKey, PassageFigures] = {}
-        for one, minutes in self._timed(until):
-            if one.window not in out:
-                out[one.window] = PassageFigures(window_of(one.window))
-            found = out[one.window]
-            found.minutes += minutes
-            found.repetitions += 1
-            found.clean += one.clean
-        for key, by_day in self._best_tempi.items():
-            if key in out:
-                shown = {day: qpm for day, qpm in by_day.items() if until is None or day <= until}
-                out[key].best_qpm = shown
-        return tuple(sorted(out.values(), key=lambda one: (-one.minutes, -one.repetitions)))
+        found = self._passages(until).values()
+        return tuple(sorted(found, key=lambda one: (-one.minutes, -one.repetitions)))
 
-    @cached_property
-    def _best_tempi(self) -> dict[PassageKey, dict[Day, float]]:
-        out: dict[PassageKey, dict[Day, float]] = defaultdict(dict)
-        for day, one in self._played:
-            if one.clean and one.qpm is not None:
-                out[one.window][day] = max(out[one.window].get(day, 0.0), one.qpm)
+    def _passages(self, until: Day | None) -> dict[PassageKey, PassageFigures]:
+        out: dict[PassageKey, PassageFigures] = {}
+        for day in self._until(until):
+            for key, one in day.passages:
+                if (found := out.get(key)) is None:
+                    found = out[key] = PassageFigures(window_of(key))
+                found.minutes += one.minutes
+                found.repetitions += one.repetitions
+                found.clean += one.clean
+                if one.best_qpm is not None:
+                    found.best_qpm[day.day] = one.best_qpm
         return out
+
+    def _until(self, until: Day | None) -> Iterator[DiaryDay]:
+        return (one for one in self._days if until is None or one.day <= until)
 
     def spots(self, until: Day | None = None) -> tuple[SpotStory, ...]:
         """The moves that ever failed twice: the weak ones first, then those that failed most."""
-        out = []
-        for move in self._moves:
-            story = self.story(move, until)
-            if story.days and story.failed > 1:
-                out.append(story)
+        out = [
+            self.story(move, until)
+            for move, days in self._moves.items()
+            if sum(one.failed for _, one in _until(days, until)) > 1
+        ]
         return tuple(sorted(out, key=lambda one: (one.state is not BarState.WEAK, -one.failed)))
 
     def weak(self) -> tuple[SpotStory, ...]:
@@ -293,13 +403,12 @@ class Diary:
 
     def story(self, move: Transition, until: Day | None = None) -> SpotStory:
         """One move's days."""
-        place = self._moves.get(move, _Place())
+        days = _until(self._moves.get(move, []), until)
         return SpotStory(
             move,
             tuple(
-                DayTries(day, len(tries), sum(tries), place.state(day))
-                for day, tries in place.by_day.items()
-                if until is None or day <= until
+                DayTries(day, one.tries, one.failed, state)
+                for (day, one), state in zip(days, _states(days), strict=True)
             ),
         )
 
@@ -309,34 +418,27 @@ class Diary:
         None where there are too few nights of either kind, or where chance alone would make such a
         difference more often than once in twenty times (Fisher's exact test, two-sided).
         """
-        by_window: dict[PassageKey, dict[Day, list[bool]]] = defaultdict(dict)
-        for day, one in self._played:
-            if until is None or day <= until:
-                by_window[one.window].setdefault(day, []).append(one.clean)
+        by_window: dict[PassageKey, list[PassageDay]] = defaultdict(list)
+        for day in self._until(until):
+            for key, one in day.passages:
+                by_window[key].append(one)
         groups = {True: Nights(), False: Nights()}
         for days in by_window.values():
-            for before, after in pairwise(days.values()):
-                left_clean = len(before) >= LEFT_CLEAN and all(before[-LEFT_CLEAN:])
-                was = groups[left_clean]
-                until_clean = after.index(True) + 1 if True in after else len(after)
-                groups[left_clean] = Nights(
-                    was.count + 1, was.first_clean + after[0], was.until_clean + until_clean
+            for before, after in pairwise(days):
+                was = groups[before.left_clean]
+                groups[before.left_clean] = Nights(
+                    was.count + 1,
+                    was.first_clean + after.first_clean,
+                    was.until_clean + after.until_clean,
                 )
         found = Endings(groups[True], groups[False])
         if min(found.left_clean.count, found.left_before.count) < ENOUGH_NIGHTS:
             return None
         return found if chance_of_difference(found) < BEYOND_CHANCE else None
 
-    def _timed(self, until: Day | None) -> Iterable[tuple[PlayedOnce, float]]:
-        """Each repetition with the minutes that led to it: none for the first of a day."""
-        before: tuple[Day, PlayedOnce] | None = None
-        for day, one in self._played:
-            if until is not None and day > until:
-                return
-            same_day = before is not None and before[0] == day
-            gap_s = one.at_s - before[1].at_s if before and same_day else 0.0
-            yield one, min(gap_s, SITTING_GAP_S) / 60
-            before = day, one
+
+def _until(days: _PlaceDays, until: Day | None) -> _PlaceDays:
+    return days if until is None else [one for one in days if one[0] <= until]
 
 
 def bars_around(score: Score, move: Transition) -> Window:
@@ -376,18 +478,3 @@ def chance_of_difference(found: Endings) -> float:
     possible = range(max(0, all_clean - before.count), min(clean.count, all_clean) + 1)
     as_rare = sum(w for w in map(ways, possible) if w <= ways(clean.first_clean))
     return as_rare / comb(every, all_clean)
-
-
-def _figures(day: Day, ones: Sequence[PlayedOnce]) -> DayFigures:
-    firsts: dict[PassageKey, bool] = {}
-    for one in ones:
-        firsts.setdefault(one.window, one.clean)
-    gaps_s = (min(after.at_s - before.at_s, SITTING_GAP_S) for before, after in pairwise(ones))
-    return DayFigures(
-        day,
-        sum(gaps_s) / 60,
-        len(ones),
-        sum(one.clean for one in ones),
-        len(firsts),
-        sum(firsts.values()),
-    )
