@@ -26,8 +26,11 @@ from coach.score.markings import (
 )
 from coach.score.model import Score
 from coach.score.opening import find_read, open_score, score_key
+from coach.score.repeats import unfold
 from coach.score.window import Window, choose_window
 
+REPEATS_FOLDER = "repeats"
+"""Which scores are played through with their repeats: an empty file each."""
 PARTS_FOLDER = "parts"
 """Which part of a score was asked for, where it isn't the piano that is found: a file each."""
 
@@ -52,18 +55,38 @@ def _keep_part(file: Path, part: str) -> None:
         ) from None
 
 
+def _plays_repeats(folder: Path, key: str) -> bool:
+    return (folder / REPEATS_FOLDER / key).is_file()
+
+
+def _keep_repeats(folder: Path, key: str, *, repeats: bool) -> None:
+    file = folder / REPEATS_FOLDER / key
+    try:
+        if repeats:
+            make_private_folder(file.parent)
+            file.touch()
+        else:
+            file.unlink(missing_ok=True)
+    except OSError as error:
+        raise ScoreError(
+            f"Whether repeats are played cannot be kept in {file} ({error.strerror}): check its "
+            "folder."
+        ) from None
+
+
 def open_piece(
     path: Path,
     moves: Sequence[str] = (),
     *,
     data: Path | None = None,
     part: str | None = None,
+    repeats: bool | None = None,
     on_progress: Callable[[str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Score:
     """Open a score as the pianist has it: with notes given to the other hand, and with what was
-    written into it. New ``moves``, lines of either kind, are kept, and so is the ``part`` that is
-    asked for; "" goes back to the piano that is found.
+    written into it. New ``moves``, lines of either kind, are kept, and so are the ``part`` that is
+    asked for ("" goes back to the piano that is found) and whether ``repeats`` are played through.
 
     Raises ScoreError, MoveError or RecordError, one sentence each.
     """
@@ -80,7 +103,10 @@ def open_piece(
     if part is not None:
         data_folder(data)
         _keep_part(kept_part, part)
-    return _as_given(score, path, _hands_key(key, wanted), data, moves)
+    if repeats is not None:
+        _keep_repeats(data_folder(data), key, repeats=repeats)
+    score = _as_given(score, path, _hands_key(key, wanted), data, moves)
+    return unfold(score) if _plays_repeats(named_folder(data), key) else score
 
 
 def find_piece(path: Path, data: Path | None) -> Score | None:
@@ -89,7 +115,8 @@ def find_piece(path: Path, data: Path | None) -> Score | None:
     key = score_key(path)
     wanted = _read_part(named_folder(data) / PARTS_FOLDER / key)
     score = find_read(path, cache_dir=cache_folder(data), part=wanted)
-    return score and _as_given(score, path, _hands_key(key, wanted), data)
+    score = score and _as_given(score, path, _hands_key(key, wanted), data)
+    return unfold(score) if score and _plays_repeats(named_folder(data), key) else score
 
 
 def _hands_key(key: str, part: str) -> str:

@@ -115,6 +115,10 @@ def _add_window(parser: argparse.ArgumentParser) -> None:
 
 def _add_part(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
+        "--repeats", action=argparse.BooleanOptionalAction, default=None,
+        help="play repeats, endings and da capo through; the choice is kept with the piece",
+    )  # fmt: skip
+    parser.add_argument(
         "--part", metavar="NAME",
         help="of four hands or two pianos, by name or number; it is kept, “” forgets it",
     )  # fmt: skip

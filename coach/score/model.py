@@ -13,14 +13,14 @@ Conventions
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
 
 from coach.score.metre import COMMON_TIME, Metre
 from coach.score.pitch import Spelling
-from coach.score.words import bar_words, count_of_beat, name_in_bar
+from coach.score.words import bar_words, count_of_beat, name_in_bar, time_words
 
 # Where an onset lies, in words for people: bar and beat.
 
@@ -35,11 +35,13 @@ class Place:
     """The metre's beat: a dotted quarter in 6/8, and the whole bar in 3/8."""
     is_pickup: bool = False
     metre: Metre = COMMON_TIME
+    time: int = 0
+    """As :attr:`Bar.time`."""
 
     @property
     def bar(self) -> str:
         """The bar in words, as :attr:`Bar.words`."""
-        return bar_words(self.bar_number, self.is_pickup)
+        return bar_words(self.bar_number, self.is_pickup, self.time)
 
     @property
     def counted(self) -> Fraction:
@@ -96,6 +98,8 @@ class Direction:
     onset_quarters: Fraction
     staff: int
     text: str
+    ends_bar: bool = False
+    """It stands at the end of a bar, and not at the beginning of the next."""
 
 
 class LineKind(StrEnum):
@@ -285,6 +289,9 @@ class Bar:
     """Which passes play it, as printed: "1", "2", "1, 2"; empty outside endings."""
     section: str = ""
     """A rehearsal mark or section name that begins here."""
+    time: int = 0
+    """In a piece that is played through with its repeats: the first, second ... time that it is
+    played; 0 where it is played once, and in a piece as it is written."""
 
     @property
     def end_quarters(self) -> Fraction:
@@ -298,13 +305,18 @@ class Bar:
 
     @property
     def words(self) -> str:
-        """``bar 12``; ``pickup`` for one that has no number of its own."""
-        return bar_words(self.number, self.is_pickup)
+        """``bar 12``; ``pickup`` for one that has no number of its own; ``bar 8, second time``."""
+        return bar_words(self.number, self.is_pickup, self.time)
 
     def words_to(self, last: Bar) -> str:
         """``bar 3`` where that is all; ``bars 3 to 5``, ``pickup to bar 4``."""
         if self.words == last.words:
             return self.words
+        if self.time and self.time == last.time:
+            once, till = replace(self, time=0), replace(last, time=0)
+            return f"{once.words_to(till)}, {time_words(self.time)}"
+        if self.time or last.time:
+            return f"{self.words}, to {last.words}"
         if self.words.startswith("bar ") and last.words.startswith("bar "):
             return f"bars {self.number} to {last.number}"
         return f"{self.words} to {last.words}"
@@ -364,7 +376,7 @@ class Score:
         bar = self.bar_at(onset_quarters)
         inside = onset_quarters - bar.onset_quarters + bar.lead_quarters
         beat = 1 + inside / bar.metre.beat_quarters
-        return Place(bar.index, bar.number, beat, bar.is_pickup, bar.metre)
+        return Place(bar.index, bar.number, beat, bar.is_pickup, bar.metre, bar.time)
 
     def bars_of(self, start_quarters: Fraction, end_quarters: Fraction) -> tuple[Bar, Bar]:
         """The first and the last bar of a stretch; a bar that begins at its end is not in it."""

@@ -397,6 +397,8 @@ def choose_window(
     """
     chosen = hands_named(hands)
     first, last = _bar_range(score, bars)
+    if bars is not None and last.time:
+        last = _last_time(score, first, last)
     start, end = first.onset_quarters, last.end_quarters
     if beats is not None:
         start, end = _beat_range(first, last, beats)
@@ -434,6 +436,24 @@ def _bar_range(score: Score, bars: str | None) -> tuple[Bar, Bar]:
         return score.bars[0], score.bars[-1]
     low, _, high = bars.partition("-")
     return bar_named(score, low), bar_named(score, high or low)
+
+
+def _last_time(score: Score, first: Bar, last: Bar) -> Bar:
+    """Of a bar that is played several times the one that a window from ``first`` ends with: the
+    last before anything else is played, so that bars 1 to 8 are played as often as they are
+    repeated; else the first that comes."""
+    numbers = [bar.number for bar in score.bars]
+    low, high = numbers.index(first.number), numbers.index(last.number)
+    inside = set(numbers[low : high + 1])
+    found = None
+    for bar in score.bars[first.index :]:
+        if bar.number not in inside and found:
+            break
+        if bar.number == last.number:
+            found = bar
+            if not inside.issuperset(one.number for one in score.bars[first.index : bar.index]):
+                break
+    return found or last
 
 
 def _beat_range(first: Bar, last: Bar, beats: str) -> tuple[Fraction, Fraction]:

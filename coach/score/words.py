@@ -113,9 +113,16 @@ _VALUES = {
 """The plain note values by their length in quarters."""
 
 
-def bar_words(number: str, is_pickup: bool) -> str:
-    """Nobody at a piano says "bar 0" for the notes before bar 1."""
-    return "pickup" if is_pickup and number in ("", "0") else f"bar {number}"
+def bar_words(number: str, is_pickup: bool, time: int = 0) -> str:
+    """Nobody at a piano says "bar 0" for the notes before bar 1. ``time``: which time it is played,
+    where that has to be said."""
+    bar = "pickup" if is_pickup and number in ("", "0") else f"bar {number}"
+    return f"{bar}, {time_words(time)}" if time else bar
+
+
+def time_words(time: int) -> str:
+    """``second time``."""
+    return f"{_ORDINALS[time - 1] if time <= len(_ORDINALS) else f'{time}{_suffix(time)}'} time"
 
 
 def count_of_beat(beat: Fraction, metre: Metre) -> Fraction:

@@ -49,7 +49,9 @@ def list_takes(named: Sequence[Path]) -> list[Path]:
 
 def _judge_many(options: Namespace, takes: Sequence[Path]) -> int:
     """A line of JSON for each take, in order; a bar on the standard error says how far it is."""
-    score = open_piece(options.score, options.move, data=options.data, part=options.part)
+    score = open_piece(
+        options.score, options.move, data=options.data, part=options.part, repeats=options.repeats
+    )
     window = window_from(options, score)
     measure = Measure(
         excerpt(score, window),
@@ -70,7 +72,9 @@ def _judge_many(options: Namespace, takes: Sequence[Path]) -> int:
 
 
 def _judge_one(options: Namespace, path: Path) -> int:
-    score = open_piece(options.score, options.move, data=options.data, part=options.part)
+    score = open_piece(
+        options.score, options.move, data=options.data, part=options.part, repeats=options.repeats
+    )
     take = read_take(path)
     window = window_from(options, score)
     judgement = judge(

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from coach.cli.errors import CannotDo
-from coach.cli.open_score import PARTS_FOLDER, open_piece
+from coach.cli.open_score import PARTS_FOLDER, REPEATS_FOLDER, open_piece
 from coach.cli.terminal import say, waiting_line, warn
 from coach.playing.takes import write_take
 from coach.private_files import FILE_MODE, make_private_file, make_private_folder
@@ -54,7 +54,12 @@ PIECES, REPETITIONS, TABLE, TAKES = (
 )
 LINES = (HANDS_FOLDER, MARKINGS_FOLDER)
 """Folders beside the record that hold lines of text for each piece."""
-BESIDE = (*(f"{name}/**/*" for name in LINES), f"{PARTS_FOLDER}/*", "unjudged-*.mid")
+BESIDE = (
+    *(f"{name}/**/*" for name in LINES),
+    f"{PARTS_FOLDER}/*",
+    f"{REPEATS_FOLDER}/*",
+    "unjudged-*.mid",
+)
 """What else lies beside the record and belongs to it."""
 README = """\
 Keyhole's export: everything that its practice record holds.
@@ -462,7 +467,11 @@ def _forget_beside(asked: Path | None, piece: PieceKey) -> None:
     with suppress(Exception):  # whatever is wrong with the score: the piece is forgotten
         if piece_key(open_piece(path, data=asked)).key == piece.key:
             key = score_key(path)
-            for file in (*data.glob(f"{HANDS_FOLDER}/**/{key}*"), data / PARTS_FOLDER / key):
+            for file in (
+                *data.glob(f"{HANDS_FOLDER}/**/{key}*"),
+                data / PARTS_FOLDER / key,
+                data / REPEATS_FOLDER / key,
+            ):
                 file.unlink(missing_ok=True)
 
 

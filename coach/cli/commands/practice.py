@@ -30,7 +30,12 @@ def drill(options: Namespace) -> int:
 
     with waiting_line() as tell:
         score = open_piece(
-            options.score, options.move, data=options.data, part=options.part, on_progress=tell
+            options.score,
+            options.move,
+            data=options.data,
+            part=options.part,
+            repeats=options.repeats,
+            on_progress=tell,
         )
     goal_from(options, score)
     storage = Storage(options)

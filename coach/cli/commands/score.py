@@ -12,7 +12,9 @@ from coach.score.report import notes_plain, notes_table, report_plain, score_rep
 
 def show_score(options: Namespace) -> int:
     """Print the report, or the notes, as text or as data."""
-    score = open_piece(options.score, options.move, data=options.data, part=options.part)
+    score = open_piece(
+        options.score, options.move, data=options.data, part=options.part, repeats=options.repeats
+    )
     if options.json:
         data: dict[str, object] = {"report": report_plain(score)}
         if options.notes:

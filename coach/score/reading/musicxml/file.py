@@ -131,7 +131,12 @@ def _clefs(piano: Piano, bars: Sequence[Bar]) -> list[Clef]:
 
 def _directions(piano: Piano, bars: Sequence[Bar]) -> tuple[Direction, ...]:
     placed = [
-        Direction(bars[word.bar].onset_quarters + word.at, word.staff, word.text)
+        Direction(
+            bars[word.bar].onset_quarters + word.at,
+            word.staff,
+            word.text,
+            ends_bar=0 < bars[word.bar].length_quarters <= word.at,
+        )
         for word in piano.words
     ]
     return tuple(sorted(placed, key=lambda direction: direction.onset_quarters))
