@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from coach.coaching.drill.drill_events import DrillState
 from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
 from coach.score.formats import ScoreError
 from coach.score.model import Score
+from coach.screens.demo import performer
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.dialogs.dialog import NoticeScreen
 from coach.screens.dialogs.home import HomeScreen
@@ -138,11 +138,17 @@ def test_a_port_that_is_not_there_is_said_with_those_that_are() -> None:
     seated((80, 24), run, start=Start(), piano=False)
 
 
+@pytest.fixture
+def _fast(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Slow, or far faster than anybody could watch: as few keys as can be, each waits long."""
+    monkeypatch.setattr(performer, "SPEEDS", (0.25, 200.0))
+
+
+@pytest.mark.usefixtures("_fast")
 def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself() -> None:
     async def run(seat: Seat) -> None:
         await seat.until(DrillScreen)
         assert "SIMULATED PLAYER" in seat.text
-        await seat.pilot.press("]", "]", "]", "]")
         for _ in range(200):
             if seat.staging.kept:
                 break
@@ -150,10 +156,11 @@ def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself() -> Non
         await seat.pilot.pause()
         assert seat.clean_run != "0 of 3 clean"
 
-    start = Start(Path("tune.musicxml"), Errand.DEMO)
+    start = Start(Path("tune.musicxml"), Errand.DEMO, demo_speed=200)
     assert seated((80, 24), run, start=start, piano=False).kept
 
 
+@pytest.mark.usefixtures("_fast")
 @pytest.mark.parametrize("way", ["piano", "k", "n"])
 def test_once_the_demo_is_over_whoever_watched_plays_the_same_passage(way: str) -> None:
     async def run(seat: Seat) -> None:
@@ -162,13 +169,11 @@ def test_once_the_demo_is_over_whoever_watched_plays_the_same_passage(way: str) 
         await seat.play(60)  # in the middle of the lesson it is theirs
         await seat.pilot.press("k")
         assert seat.drill_screen.is_demo
-        await seat.pilot.press("s")
-        await seat.pilot.press("]", "]", "]", "]")
+        await seat.pilot.press("]", "s")
         for _ in range(1000):
-            if seat.drill_screen.session.drill.state is DrillState.FINISHED:
+            if "Now you" in words_of(seat):
                 break
             await asyncio.sleep(0.02)
-        await seat.pilot.pause()
         assert "Now you" in words_of(seat)
         if way == "piano":
             await seat.play(60)

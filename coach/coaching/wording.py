@@ -54,6 +54,13 @@ WIDE = (
     "if it strains or hurts, stop, and ask your teacher or a doctor."
 )
 
+# Why a day's plan asks for bars.
+
+COMES_AGAIN = "It comes again today, to last until the day."
+PLANNED_WEAK = "Today's plan: it does not hold yet."
+PLANNED_NEW = "Today's plan: it is new."
+PLANNED_WHOLE = "The whole piece, as you will play it."
+
 # Why the next window is asked for: while a trouble is located, ...
 
 AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."

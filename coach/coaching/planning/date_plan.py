@@ -29,6 +29,7 @@ from coach.coaching.planning.progress import (
     Day,
     Diary,
 )
+from coach.coaching.wording import COMES_AGAIN, PLANNED_NEW, PLANNED_WEAK, PLANNED_WHOLE
 from coach.score.model import Score
 from coach.score.window import Window, whole_piece
 
@@ -223,11 +224,11 @@ def goals_of(score: Score, day: PlannedDay, bars: Sequence[BarStanding]) -> tupl
     weak = [bar for bar in day.begin if bar not in untouched]
     whole = whole_piece(score)
     return (
-        *goals(day.again, Way.REPAIR, CLEAN_AGAIN, "It comes again today, to last until the day."),
-        *goals(weak, Way.REPAIR, 3, "Today's plan: it does not hold yet."),
-        *goals(new, Way.LEARN, 3, "Today's plan: it is new."),
+        *goals(day.again, Way.REPAIR, CLEAN_AGAIN, COMES_AGAIN),
+        *goals(weak, Way.REPAIR, 3, PLANNED_WEAK),
+        *goals(new, Way.LEARN, 3, PLANNED_NEW),
         *([Goal(whole, score.tempo_at(whole.start_quarters), clean_required=CLEAN_AGAIN,
-                reason="The whole piece, as you will play it.")] if day.is_whole else []),
+                reason=PLANNED_WHOLE)] if day.is_whole else []),
     )  # fmt: skip
 
 
