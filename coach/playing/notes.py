@@ -7,6 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+ONE_STROKE_S = 0.06
+"""Keys this close together went down in one stroke: a melody leads its chord by some 30 ms (Goebl
+2001)."""
+
 
 @dataclass(frozen=True, slots=True)
 class PlayedNote:

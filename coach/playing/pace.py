@@ -7,7 +7,7 @@ quarter takes, and each stroke corrects both by as much as it can be believed: a
 An interval that is not as foreseen tells of one of three things. The hands scatter, and the pace is
 as it was. The pace is another from here on. Or this one key was waited for, and the pace is as it
 was all the same. Which of them it was is mostly told by what comes next. So all three are kept,
-as guesses with a weight each, and the likeliest is gone by.
+as guesses with a weight each, and the likeliest is followed.
 
 Pure: time is an argument. Positions and lengths are quarters.
 """
@@ -30,6 +30,9 @@ CHANGES = ((0.15, 0.08), (0.6, 0.01))
 interval to the next. Own choice: by a little once or twice in a line; by half, hardly ever."""
 WAITS, WAIT_S = 0.03, 0.5
 """How often a key is waited for, and how long about. Own choice: a learner's hesitations."""
+SHORTEST_SHARE = 0.25
+"""One stroke makes a quarter no shorter than to this share of what it was. Own choice: nobody plays
+four times as fast from one key to the next, and a length has to stay above nothing."""
 MOST_GUESSES = 8
 """So many guesses are kept: four ways out of the two likeliest. Own choice."""
 UNKNOWN_SHARE, KNOWN_SHARE = 0.2, 0.06
@@ -70,7 +73,7 @@ class _Guess:
         for_beat, for_pace = self.beat_variance / spread, self.shared / spread
         return _Guess(
             self.beat_s + for_beat * off_s,
-            max(self.quarter_s + for_pace * off_s, self.quarter_s / 4),
+            max(self.quarter_s + for_pace * off_s, SHORTEST_SHARE * self.quarter_s),
             (1 - for_beat) * self.beat_variance,
             (1 - for_beat) * self.shared,
             self.quarter_variance - for_pace * self.shared,

@@ -55,13 +55,6 @@ def write_in_form(
     return tuple(sorted(out, key=lambda n: (n.onset_quarters, n.grace is None, n.pitch)))
 
 
-def changes_notes(
-    notes: Sequence[ScoreNote], form: WrittenForm, beats_quarters: Sequence[Fraction]
-) -> bool:
-    """Whether the form makes something else of these notes."""
-    return write_in_form(notes, form, beats_quarters) != tuple(notes)
-
-
 def _by_hand(note: ScoreNote) -> tuple[str, Fraction, bool, int]:
     return note.hand.value, note.onset_quarters, note.grace is None, note.pitch
 

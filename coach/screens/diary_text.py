@@ -390,13 +390,13 @@ def story_words(story: SpotStory) -> str:
             told.append(f"It first failed on {short_day(day.day)} ({day.failed} of {day.tries}).")
         is_news = day is not first or day.state is not BarState.WEAK
         if before and before.state is not day.state and is_news:
-            told.append(_turn_words(before.state, day))
+            told.append(_turn_words(day))
     if len(told) > _MOST_SENTENCES:
         told[3:-2] = ["…"]
     return " ".join(told)
 
 
-def _turn_words(was: BarState, day: DayTries) -> str:
+def _turn_words(day: DayTries) -> str:
     on = short_day(day.day)
     if day.state is BarState.SETTLED:
         return f"From {on} it was settled."

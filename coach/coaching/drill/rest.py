@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections import deque
 
+from coach.playing.notes import ONE_STROKE_S
+
 REST_S = 1.2
 """A silence after which the hands rest, at the least; and what was said of a repetition stands for
 as long. Own choice: whoever begins again meanwhile plays what is seen."""
@@ -25,8 +27,6 @@ LONGEST_GAP_S = 4.0
 """A longer gap was a rest itself, and nobody is waited for longer: whoever plays slow long notes
 over and over would else never be asked for anything new. Own choice, because slow long notes take
 no more."""
-CHORD_S = 0.06
-"""Keys this close together are one stroke: a melody leads by some 30 ms (Goebl 2001)."""
 LONGEST_HELD_S = 6.0
 """A key held for longer is stuck, or its release was never heard. Own choice, because it is a slow
 bar."""
@@ -60,7 +60,7 @@ class HandsRest:
         gap_s = at_s - self._last_key_s
         if gap_s > LONGEST_GAP_S:
             self._gaps_s.clear()
-        elif gap_s >= CHORD_S:
+        elif gap_s >= ONE_STROKE_S:
             self._gaps_s.append(gap_s)
         self._last_key_s = max(at_s, self._last_key_s)
         if at_s > self._said_s:
@@ -83,7 +83,7 @@ class HandsRest:
         if whole_from_s is None:
             self._whole = 0
         else:  # whoever struck other keys before it had played on past the window's end
-            played_on = whole_from_s > self._first_since_s + CHORD_S
+            played_on = whole_from_s > self._first_since_s + ONE_STROKE_S
             self._whole = 1 if played_on else self._whole + 1
         self._first_since_s = float("inf")
 

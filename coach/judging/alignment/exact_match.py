@@ -12,15 +12,12 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
-from coach.playing.notes import PlayedNote
+from coach.playing.notes import ONE_STROKE_S, PlayedNote
 from coach.score.window import Excerpt
 
 LEAST_ONSETS = 3
 """A part from the middle of the window has at least so many onsets. Own choice, because fewer might
 be anything."""
-STROKE_S = 0.06
-"""Keys this close together went down in one stroke, and none of them begins the window anew: a
-melody leads by some 30 ms (Goebl 2001)."""
 MOST_BEFORE = 24
 """No more keys than this are looked at that came before what seemed to be the first one. Own
 choice, because each takes time, and the start of a repetition is seldom missed for longer."""
@@ -79,7 +76,7 @@ class ExactMatcher:
         first = len(played) - self.count
         if first < 0 or not self.is_exact or played[first].pitch not in self.onsets[0]:
             return None
-        if first and played[first].onset_s - played[first - 1].onset_s < STROKE_S:
+        if first and played[first].onset_s - played[first - 1].onset_s < ONE_STROKE_S:
             return None
         is_whole = self.find_last_onset([note.pitch for note in played[first:]], 0) is not None
         return first if is_whole else None
@@ -94,7 +91,7 @@ class ExactMatcher:
             at
             for at in range(1, len(pitches))
             if self.is_exact
-            and played[at].onset_s - played[at - 1].onset_s >= STROKE_S
+            and played[at].onset_s - played[at - 1].onset_s >= ONE_STROKE_S
             and self.find_last_onset(pitches, 0, at) is not None
         )
         return next(begins, near)

@@ -15,7 +15,7 @@ from coach.judging.alignment import Hypothesis, Labels, ScoreArrays, Trace
 from coach.judging.following.states import FollowerInput
 from coach.judging.instead import is_wild
 from coach.judging.model import Label
-from coach.playing.notes import PlayedNote
+from coach.playing.notes import ONE_STROKE_S, PlayedNote
 
 STRAY_S = 0.15
 """Keys this soon after the last note still belong to the repetition. Own choice, because hands that
@@ -39,8 +39,6 @@ who plays on does not stop for so long."""
 FALSE_START_S = 0.8
 """A first onset alone, left for this long and struck again, was a trial of the sound. Own choice,
 because it is longer than a beat at most tempi."""
-CHORD_S = 0.06
-"""Keys this close together went down in one stroke: a melody leads by some 30 ms (Goebl 2001)."""
 MOST_KEYS_A_NOTE = 10
 """Keys of a repetition for each note of the window, at the most. Own choice, because whoever starts
 over more often in one breath is not playing it."""
@@ -121,7 +119,7 @@ def is_begun(score: ScoreArrays, keys: Labels, fresh: bool) -> bool:
 def count_strokes(take: Sequence[PlayedNote]) -> int:
     """How many strokes of the hands: keys of a chord go down together."""
     pairs = pairwise(note.onset_s for note in take)
-    return bool(take) + sum(after - before >= CHORD_S for before, after in pairs)
+    return bool(take) + sum(after - before >= ONE_STROKE_S for before, after in pairs)
 
 
 def find_last_rest(take: Sequence[PlayedNote], rest_s: float) -> int:
@@ -138,7 +136,7 @@ def most_keys(score: ScoreArrays) -> int:
 def find_stroke(take: Sequence[PlayedNote], openers: frozenset[int], at_s: float) -> int:
     """The first of the last keys that are of one stroke with a key struck now, to begin with."""
     first = len(take)
-    while first and at_s - take[first - 1].onset_s < CHORD_S:
+    while first and at_s - take[first - 1].onset_s < ONE_STROKE_S:
         first -= 1
     return first if all(note.pitch in openers for note in take[first:]) else len(take)
 
@@ -168,7 +166,7 @@ def find_restart(
     if len(here) < TELLING_ONSETS and not is_trial:
         return None
     at = trace.pass_key
-    while at > 1 and take[at].onset_s - take[at - 1].onset_s < CHORD_S:
+    while at > 1 and take[at].onset_s - take[at - 1].onset_s < ONE_STROKE_S:
         at -= 1  # another key of the same chord
     is_short = trace.left_at < TELLS_NOTHING and count_strokes(take[:at]) <= TELLS_NOTHING
     return (FollowerInput.FALSE_START if is_short else FollowerInput.BEGUN_AGAIN), at

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, pairwise
 from math import log
+from operator import itemgetter
 from typing import NamedTuple
 
 from coach.judging.alignment import COSTS
@@ -52,7 +53,7 @@ FILLER_BETTER = 2.0
 times as frequent as any other."""
 RIVAL_BETTER = 12.0
 """And so much less a rival: some 400 to 1 because it is rare, and as much to be sure."""
-STRANGE_SHARE = 1 / 3
+RIVAL_STRANGE_SHARE = 1 / 3
 """Nor is it a rival with fewer of the keys strange to the window: in like passages a pianist may
 slip from one into the other, and then it is the window with wrong notes."""
 SLIP = COSTS.wrong_near
@@ -95,8 +96,8 @@ def explain_otherwise(
     errors = count_fewest_errors(keys, inside)
     best = min(cost, SLIP * errors)
     found: list[tuple[float, Explanation]] = [(filler, Explanation(STRANGE_NOTES))]
-    rival, instead = min(_list_rivals(keys, inside, surroundings), key=_cost_of)
-    if errors >= STRANGE_SHARE * len(keys):
+    rival, instead = min(_list_rivals(keys, inside, surroundings), key=itemgetter(0))
+    if errors >= RIVAL_STRANGE_SHARE * len(keys):
         found.append((SLIP * rival + RIVAL_BETTER, Explanation(instead)))
     if surroundings:
         cut = find_cut(keys, surroundings, FILLER / SLIP)
@@ -107,14 +108,10 @@ def explain_otherwise(
     change = _find_change(_list_key_costs(excerpt, played, matching), _list_filler_costs(played))
     if change is not None:
         found.append(change)
-    least, explanation = min(found, key=_cost_of)
+    least, explanation = min(found, key=itemgetter(0))
     if explanation.part is None and explanation.instead == STRANGE_NOTES:
         best = cost
     return explanation if least <= best else None
-
-
-def _cost_of(one: tuple[float, object]) -> float:
-    return one[0]
 
 
 def is_wild(semitones: int) -> bool:

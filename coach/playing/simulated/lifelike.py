@@ -100,10 +100,6 @@ class Nature:
             pace_scatter=dice.uniform(0.005, 0.025),
         )
 
-    def that_never_learns(self) -> Nature:
-        """The same, but practice leaves the place as it was."""
-        return replace(self, gain=0.0)
-
 
 @dataclass(slots=True)
 class _Learnt:
