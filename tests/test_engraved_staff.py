@@ -151,6 +151,43 @@ def test_too_small_staves_take_more_pages_as_far_as_there_are_barlines() -> None
     assert pages_instead([small.picture(wanted)] * 4, FERRY, part, GRAPHICS) is None
 
 
+def test_the_picture_is_made_larger_and_smaller_as_the_staff_in_cells_is() -> None:
+    window = choose_window(FERRY, bars="1-8")
+    part = excerpt(FERRY, window)
+    boxes = [picture_box(GRAPHICS, 120, 33, size).largest_staff_px for size in (-1, 0, 1)]
+    assert boxes[0] < boxes[1] < boxes[2]
+    assert [pages_at_first(FERRY, part, size) for size in (-2, 0, 2)] == [1, 2, 3]
+    line = FakeLine(lambda _: 4.0 * GRAPHICS.cell_height_px)
+    wanted = Wanted("", picture_box(GRAPHICS, 120, 33), "#ffffff", "#000000", "sixel")
+    seen = [line.picture(wanted)]
+    assert pages_instead(seen, FERRY, part, GRAPHICS) is None
+    assert pages_instead(seen, FERRY, part, GRAPHICS, 2) == 2
+
+
+def test_its_size_is_asked_for_with_the_same_keys() -> None:
+    line = FakeLine()
+
+    async def run(seat: Seat) -> None:
+        async def wanted() -> float:
+            for _ in range(500):
+                if line.waiting:
+                    staff = line.waiting[0][0].box.largest_staff_px
+                    line.make_all()
+                    await seat.pilot.pause()
+                    return staff
+                await asyncio.sleep(0.01)
+            raise AssertionError
+
+        plain = await wanted()
+        await seat.pilot.press("v")
+        larger = await wanted()
+        await seat.pilot.press("V", "V")
+        smaller = await wanted()
+        assert smaller < plain < larger
+
+    seated((120, 40), run, engraver=Engraver(line, GRAPHICS))
+
+
 def wish(bars: str = "9", rows: int = 30) -> WindowWish:
     part = excerpt(FERRY, choose_window(FERRY, bars=bars, beats=None, hands="both"))
     return WindowWish(FERRY, part, 120, rows, "#ffffff", "#000000")

@@ -19,7 +19,7 @@ from typing import Any
 import pytest
 
 from coach.children import start_python
-from coach.engraving.mei import note_id, write_mei
+from coach.engraving.mei import LANDING_COLOUR, note_id, write_mei
 from coach.score.build import score_from_notes
 from coach.score.model import Grace, Hands, LineKind, PrintedLine, Score
 from coach.score.notation import write
@@ -147,6 +147,78 @@ def test_the_landing_is_grey_and_the_rest_is_ink() -> None:
     landing = [i for i, n in enumerate(part.notes) if n.onset_quarters == part.landing_quarters]
     assert landing
     assert text.count('color="#888888"') == len(landing)
+
+
+STEM = re.compile(r'class="stem"><path d="M([-\d.]+) ([-\d.]+) L[-\d.]+ ([-\d.]+)"')
+FINGER = re.compile(
+    r'class="fing"><text x="([-\d.]+)" y="([-\d.]+)"[^>]*><tspan[^>]*><tspan font-size="(\d+)px'
+)
+
+
+def drawn_through(svg: str) -> int:
+    """How many fingers a stem runs into, or near: a digit is some two thirds as wide as high."""
+    stems = [tuple(map(float, found)) for found in STEM.findall(svg)]
+    count = 0
+    for found in FINGER.findall(svg):
+        x, y, size = map(float, found)
+        count += any(
+            abs(at - x) < 0.38 * size and min(one, other) < y and max(one, other) > y - 0.7 * size
+            for at, one, other in stems
+        )
+    return count
+
+
+@pytest.mark.parametrize("name", ["4-waltz-in-sea-boots", "5-two-lamps", "6-the-lantern-room"])
+def test_no_stem_runs_into_a_finger(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The engraver alone sets fingers at the ends of stems."""
+    score = SCORES[name]
+    first, last = score.bars[4], score.bars[7]
+    part = excerpt(score, Window(first.onset_quarters, last.end_quarters, Hands.TOGETHER))
+    cleared = engrave(mei_of(score, part), BOX)
+    assert len(FINGER.findall(cleared.svg)) > 30
+    assert drawn_through(cleared.svg) == 0
+    monkeypatch.setattr("coach.engraving.engraver.clear_fingers", lambda svg: svg)
+    assert drawn_through(engrave(mei_of(score, part), BOX).svg) > 0
+
+
+def test_fingers_that_are_moved_stay_in_the_picture() -> None:
+    """Four fingers over each other at a high chord: it grows, and fits the box."""
+    notes = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": "RH", "fingering": finger}
+        for at in range(4)
+        for pitch, finger in ((72, "1"), (76, "2"), (79, "3"), (84, "5"))
+    ]
+    score = score_from_notes(notes)
+    engraved = engrave(mei_of(score, excerpt(score, Window(Fraction(0), Fraction(4)))), BOX)
+    height = float(re.findall(r'viewBox="0 0 [\d.]+ ([\d.]+)"', engraved.svg)[0])
+    top = float(re.findall(r'page-margin"[^>]*translate\([-\d.]+, ([-\d.]+)', engraved.svg)[0])
+    edges = [
+        (float(y) - 0.7 * float(size), float(y)) for _, y, size in FINGER.findall(engraved.svg)
+    ]
+    assert min(high for high, _ in edges) + top > 0
+    assert max(low for _, low in edges) + top < height
+    assert engraved.height_px <= BOX.height_px + 1
+
+
+def test_a_chord_that_one_lands_on_is_grey_with_its_stem() -> None:
+    notes = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": "RH"}
+        for at in range(2)
+        for pitch in (60, 64)
+    ]
+    score = score_from_notes(notes)
+    mei = mei_of(score, excerpt(score, Window(Fraction(0), Fraction(1))))
+    assert mei.count(f'<chord dur="4" color="{LANDING_COLOUR}"') == 1
+
+
+def test_a_hairpin_that_begins_at_the_landing_is_not_drawn() -> None:
+    score = score_from_notes(
+        [{"pitch": 60, "onset": at, "length": 1, "hand": "RH"} for at in range(4)]
+    )
+    line = PrintedLine(LineKind.CRESCENDO, 1, Fraction(2), Fraction(4))
+    score = replace(score, lines=(line,))
+    assert "<hairpin" not in mei_of(score, excerpt(score, Window(Fraction(0), Fraction(2))))
+    assert "<hairpin" in mei_of(score, excerpt(score, Window(Fraction(0), Fraction(3))))
 
 
 def test_fingering_slurs_and_dynamics_are_in_it() -> None:

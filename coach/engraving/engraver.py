@@ -16,6 +16,8 @@ from functools import lru_cache
 from typing import Any
 from xml.etree import ElementTree
 
+from coach.engraving.fingers import clear_fingers
+
 STAFF_UNITS = 8.0
 """A staff is four spaces high, a space two of the engraver's units."""
 UNIT_PX = 9.0
@@ -101,7 +103,7 @@ def engrave(mei: str, box: Box) -> Engraved:
         }
     )
     toolkit.redoLayout()
-    svg: str = toolkit.renderToSVG(1)
+    svg = clear_fingers(toolkit.renderToSVG(1))
     width, height = _size(svg)
     scale = min(scale, box.width_px / width, box.height_px / height)
     return _located(svg, width, height, scale)

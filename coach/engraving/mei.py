@@ -16,6 +16,7 @@ from fractions import Fraction
 from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement, tostring
 
+from coach.engraving.fingers import FINGER_ID
 from coach.score.model import Bar, Clef, LineKind, NoteMark, ScoreNote
 from coach.score.notation import (
     BeamGroup,
@@ -181,6 +182,8 @@ class _Document:
             end = min(line.end_quarters, last.end)
             if line.staff != staff or not span.start <= start < span.end or start >= end:
                 continue
+            if start >= self._written.excerpt.window.end_quarters:
+                continue  # it begins where one arrives, and shapes what is not played
             end_at = next(at for at, one in enumerate(spans) if end <= one.end)
             bars = end_at - spans.index(span)
             about = {"tstamp": span.tstamp(start), "staff": number}
@@ -322,6 +325,8 @@ class _Document:
         if len(heads) == 1:
             SubElement(parent, "note", {**about, **self._about_head(heads[0])})
             return
+        if all(self._is_landing(head) for head in heads):
+            about = {**about, "color": LANDING_COLOUR}  # its stem and flags, too
         chord = SubElement(parent, "chord", about)
         for head in sorted(heads, key=lambda head: head.position):
             SubElement(chord, "note", self._about_head(head))
@@ -339,9 +344,12 @@ class _Document:
             about["accid.ges"] = _SOUNDING[spelling.alter]
         if self._note(head).is_small_print:
             about["cue"] = "true"
-        if head.onset_quarters == self._written.excerpt.landing_quarters and head.first:
+        if self._is_landing(head):
             about["color"] = LANDING_COLOUR
         return about
+
+    def _is_landing(self, head: Head) -> bool:
+        return head.onset_quarters == self._written.excerpt.landing_quarters and head.first
 
     def _id(self, head: Head) -> str:
         return note_id(head.note, self._pieces[id(head)])
@@ -387,7 +395,8 @@ class _Document:
             if mark in note.marks:
                 SubElement(measure, name, startid=at, place="above")
         if head.fingering:
-            fing = SubElement(measure, "fing", startid=at, place="below" if below else "above")
+            about = {_ID: FINGER_ID + self._id(head), "startid": at}
+            fing = SubElement(measure, "fing", {**about, "place": "below" if below else "above"})
             fing.text = head.fingering_words
 
     def _write_slurs(self, measure: Element, heads: Sequence[Head]) -> None:

@@ -2,6 +2,7 @@
 
 from coach.score.notation import Counts
 from coach.screens.staff.engraved import (
+    SIZES,
     EngravedSheet,
     PagePlan,
     PlacedPicture,
@@ -21,6 +22,7 @@ __all__ = [
     "BLANK",
     "FORMS",
     "LOOKS",
+    "SIZES",
     "UNICODE",
     "Cell",
     "Counts",

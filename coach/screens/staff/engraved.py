@@ -33,6 +33,11 @@ SMALLEST_STAFF_ROWS = 3.2
 pages. Own choice, because a space of a staff is then four fifths of a row, some 3 mm."""
 LARGEST_STAFF_ROWS = 7.0
 """No staff is higher. Own choice, because a window of one beat is to be large, and no poster."""
+SIZE_STEP = 1.25
+"""How many times larger one step makes the notes. Own choice, because a fifth is seen at once."""
+SIZES = (-2, 3)
+"""Steps down and up at most. Own choice, because what is smaller is not read from the bench, and
+what is larger fills no page with a bar."""
 MOST_BARS = 6
 """Bars on a page at most, before it is known how small they get."""
 
@@ -71,11 +76,12 @@ class EngravedSheet:
     pictures: tuple[PlacedPicture, ...]
 
 
-def picture_box(graphics: Graphics, columns: int, rows: int) -> Box:
-    """The room for a picture in so many columns and rows of cells."""
+def picture_box(graphics: Graphics, columns: int, rows: int, size: int = 0) -> Box:
+    """The room for a picture in so many columns and rows of cells; ``size``: so many steps larger
+    or smaller than the largest that is read well."""
     width = min(columns * graphics.cell_width_px, graphics.most_width_px)
     height = min((rows - LANES) * graphics.cell_height_px, graphics.most_height_px)
-    return Box(width, height, LARGEST_STAFF_ROWS * graphics.cell_height_px)
+    return Box(width, height, LARGEST_STAFF_ROWS * graphics.cell_height_px * SIZE_STEP**size)
 
 
 def plan_pages(
@@ -105,18 +111,18 @@ def plan_pages(
     return tuple(plans)
 
 
-def pages_at_first(score: Score, part: Excerpt) -> int:
+def pages_at_first(score: Score, part: Excerpt, size: int = 0) -> int:
     """How many pages a window is tried on."""
-    return ceil(len(_bars_of(score, part.window)) / MOST_BARS)
+    return ceil(len(_bars_of(score, part.window)) / (MOST_BARS / SIZE_STEP**size))
 
 
 def pages_instead(
-    pictures: Sequence[Picture], score: Score, part: Excerpt, graphics: Graphics
+    pictures: Sequence[Picture], score: Score, part: Excerpt, graphics: Graphics, size: int = 0
 ) -> int | None:
     """How many pages it takes where the staves of these are too small; None where they are not,
     or no barline is left to cut at."""
     smallest = min(picture.staff_px for picture in pictures)
-    wanted = SMALLEST_STAFF_ROWS * graphics.cell_height_px
+    wanted = SMALLEST_STAFF_ROWS * graphics.cell_height_px * SIZE_STEP**size
     bars = len(_bars_of(score, part.window))
     if smallest >= wanted or len(pictures) >= bars:
         return None

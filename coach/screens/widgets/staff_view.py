@@ -26,6 +26,7 @@ from coach.screens.staff import (
     BLANK,
     FORMS,
     LOOKS,
+    SIZES,
     Cell,
     Counts,
     EngravedSheet,
@@ -211,7 +212,8 @@ class StaffView(Widget):
 
     def resize_music(self, by: int) -> None:
         """Notes a step larger or smaller, as far as there are forms; the place stays."""
-        self._music_size = min(max(self._music_size + by, -len(FORMS)), 1)
+        low, high = SIZES if self._engraver else (-len(FORMS), 1)
+        self._music_size = min(max(self._music_size + by, low), high)
         self._make_sheet()
 
     def on_resize(self, event: Resize) -> None:
@@ -282,7 +284,14 @@ class StaffView(Widget):
     def _wish(self, engraver: WindowEngraver, layout: WindowLayout, rows: int) -> WindowWish:
         ink, ground = self._colours(engraver)
         return WindowWish(
-            layout.score, layout.excerpt, self.size.width, rows, ink, ground, layout.fingers
+            layout.score,
+            layout.excerpt,
+            self.size.width,
+            rows,
+            ink,
+            ground,
+            layout.fingers,
+            min(max(self._music_size, SIZES[0]), SIZES[1]),
         )
 
     def _colours(self, engraver: WindowEngraver) -> tuple[str, str]:

@@ -61,6 +61,8 @@ class WindowWish:
     ground: str
     fingers: Mapping[str, str] = field(default_factory=dict)
     """By a note's id the finger that is suggested where none is printed."""
+    size: int = 0
+    """So many steps larger or smaller than is read well."""
 
 
 PLANS_KEPT = 8
@@ -105,12 +107,12 @@ class WindowEngraver:
 
     def _begin(self, wish: WindowWish) -> None:
         if wish.rows >= FEWEST_ROWS:
-            self._try(wish, pages_at_first(wish.score, wish.part))
+            self._try(wish, pages_at_first(wish.score, wish.part, wish.size))
 
     def _try(self, wish: WindowWish, pages: int) -> None:
         graphics, line = self._engraver.graphics, self._engraver.line
         plans = self._plan(wish, pages)
-        box = picture_box(graphics, wish.columns, wish.rows)
+        box = picture_box(graphics, wish.columns, wish.rows, wish.size)
         wanted = [
             Wanted(plan.mei, box, wish.ink, wish.ground, graphics.protocol.value) for plan in plans
         ]
@@ -122,7 +124,7 @@ class WindowEngraver:
             is_current = wish is self._wish or wish is self._ahead
             if not is_current or not plans or len(pictures) < len(plans):
                 return
-            more = pages_instead(pictures, wish.score, wish.part, graphics)
+            more = pages_instead(pictures, wish.score, wish.part, graphics, wish.size)
             if more is not None:
                 self._try(wish, more)
             elif wish is self._wish:

@@ -1,0 +1,243 @@
+"""Fingers moved clear of stems, beams, slurs and each other.
+
+The engraver sets a finger so near to stems and slurs that from the bench they are one (seen with
+verovio 6.4). Each is moved outwards here, away from
+its note, until it touches nothing; the picture grows where that takes more room.
+
+Places are in the engraver's own units: a space of the staff is 180.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from xml.etree import ElementTree
+
+FINGER_ID = "fing-"
+"""How the id of a finger begins; its note's follows."""
+_SVG = "{http://www.w3.org/2000/svg}"
+_SPACE = 180.0
+_GAP = 25.0
+"""What is left free around a finger. Own choice: about the thickness of two stems."""
+_DIGIT_WIDTH, _DIGIT_HEIGHT = 0.7, 0.75
+"""Of a bold digit of DejaVu Serif, in parts of its size (from the font, rounded up)."""
+_MOST_MOVES = 12
+_MARGIN = 40.0
+"""Left free above the highest finger and under the lowest."""
+_CURVE_STEPS = 24
+_NUMBER = r"(-?[\d.]+)"
+_TRANSLATE = re.compile(rf"translate\(\s*{_NUMBER}[, ]\s*{_NUMBER}\s*\)")
+_NOT_IN_THE_WAY = frozenset({"clef", "keySig", "meterSig", "barLine", "fing", "mNum"})
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def touches(self, other: _Box) -> bool:
+        """Whether the two overlap."""
+        return (
+            self.left < other.right
+            and other.left < self.right
+            and self.top < other.bottom
+            and other.top < self.bottom
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Finger:
+    id: str
+    x: float
+    y: float
+    """Of the digit's lower edge."""
+    size: float
+    text: str
+    above: bool
+
+    def box(self, y: float) -> _Box:
+        """What it covers where it stands at this height."""
+        half = self.size * _DIGIT_WIDTH * len(self.text) / 2 + _GAP
+        top = y - self.size * _DIGIT_HEIGHT
+        return _Box(self.x - half, top - _GAP, self.x + half, y + _GAP)
+
+
+def clear_fingers(svg: str) -> str:
+    """The picture with every finger clear of what else is drawn."""
+    if f'"{FINGER_ID}' not in svg:
+        return svg
+    root = ElementTree.fromstring(svg)
+    fingers = list(_find_fingers(root))
+    obstacles = list(_find_obstacles(root))
+    highest, lowest = 0.0, 0.0
+    for finger in sorted(fingers, key=lambda one: -one.y if one.above else one.y):
+        y = _free_place(finger, obstacles)
+        box = finger.box(y)
+        obstacles.append(box)
+        highest, lowest = min(highest, box.top), max(lowest, box.bottom)
+        if y != finger.y:
+            svg = _move(svg, finger, y)
+    return _grow(svg, highest, lowest)
+
+
+def _find_fingers(root: ElementTree.Element) -> Iterator[_Finger]:
+    heads = {
+        str(group.get("id")): place
+        for group in root.iter(f"{_SVG}g")
+        if "note" in _kinds(group) and (place := _head_of(group)) is not None
+    }
+    for group in root.iter(f"{_SVG}g"):
+        name = str(group.get("id"))
+        text = group.find(f"{_SVG}text")
+        if "fing" not in _kinds(group) or not name.startswith(FINGER_ID) or text is None:
+            continue
+        head = heads.get(name.removeprefix(FINGER_ID))
+        sizes = [str(one.get("font-size")) for one in text.iter(f"{_SVG}tspan")]
+        size = next((float(one.removesuffix("px")) for one in sizes if one.endswith("px")), 0.0)
+        x, y = float(str(text.get("x"))), float(str(text.get("y")))
+        if head is not None:
+            yield _Finger(name, x, y, size, "".join(text.itertext()).strip(), y < head[1])
+
+
+def _kinds(group: ElementTree.Element) -> list[str]:
+    return str(group.get("class")).split()
+
+
+def _head_of(note: ElementTree.Element) -> tuple[float, float] | None:
+    for group in note.iter(f"{_SVG}g"):
+        if "notehead" in _kinds(group):
+            return next((_moved(use) for use in group.iter(f"{_SVG}use")), None)
+    return None
+
+
+def _moved(element: ElementTree.Element) -> tuple[float, float]:
+    found = _TRANSLATE.search(str(element.get("transform")))
+    return (float(found[1]), float(found[2])) if found else (0.0, 0.0)
+
+
+# -- what is in the way ---------------------------------------------------------------------------
+
+
+def _find_obstacles(
+    element: ElementTree.Element, kind: str = "", *, is_music: bool = False
+) -> Iterator[_Box]:
+    """What a finger must not touch, from here down; lines of the staff it may."""
+    for child in element:
+        kinds = _kinds(child) if child.tag == f"{_SVG}g" else [kind]
+        if _NOT_IN_THE_WAY.intersection(kinds):
+            continue
+        inside = is_music or "measure" in kinds
+        if inside:
+            yield from _boxes_of(child, kinds[0])
+        yield from _find_obstacles(child, kinds[0], is_music=inside)
+
+
+_STRAIGHT = re.compile(rf"^M{_NUMBER} {_NUMBER} L{_NUMBER} {_NUMBER}$")
+_FLAG_HEIGHT = 3.2 * _SPACE
+
+
+def _boxes_of(element: ElementTree.Element, kind: str) -> Iterator[_Box]:
+    if element.tag == f"{_SVG}use":
+        x, y = _moved(element)
+        if kind == "flag":
+            yield _Box(x, y - _FLAG_HEIGHT / 4, x + _SPACE, y + _FLAG_HEIGHT / 4)
+        else:  # heads, accidentals, articulation, digits of tuplets: about a space
+            yield _Box(x, y - _SPACE / 2, x + 1.2 * _SPACE, y + _SPACE / 2)
+    elif element.tag == f"{_SVG}path" and kind == "stem":
+        if found := _STRAIGHT.match(str(element.get("d"))):
+            yield _around([(float(found[1]), float(found[2])), (float(found[3]), float(found[4]))])
+    elif element.tag == f"{_SVG}path" and kind in ("slur", "tie", "lv"):
+        yield from _boxes_of_curve(str(element.get("d")))
+    elif element.tag == f"{_SVG}polygon":
+        pairs = (pair.split(",") for pair in str(element.get("points")).split())
+        yield from _slices([(float(x), float(y)) for x, y in pairs])
+
+
+def _around(points: Iterable[tuple[float, float]]) -> _Box:
+    xs, ys = zip(*points, strict=True)
+    return _Box(min(xs), min(ys), max(xs), max(ys))
+
+
+def _slices(corners: list[tuple[float, float]]) -> Iterator[_Box]:
+    """A beam in upright slices, since a slanting one is high only at one end."""
+    left, right = min(x for x, _ in corners), max(x for x, _ in corners)
+    thick = max(y for x, y in corners if x == left) - min(y for x, y in corners if x == left)
+    start, end = min(y for x, y in corners if x == left), min(y for x, y in corners if x == right)
+    for step in range(_CURVE_STEPS):
+        one, other = (start + (end - start) * (step + at) / _CURVE_STEPS for at in (0, 1))
+        x = left + (right - left) * step / _CURVE_STEPS
+        width = (right - left) / _CURVE_STEPS
+        yield _Box(x, min(one, other), x + width, max(one, other) + thick)
+
+
+def _boxes_of_curve(path: str) -> Iterator[_Box]:
+    """A slur: the first of its two curves, in short pieces."""
+    numbers = [float(one) for one in re.findall(_NUMBER, path)]
+    if len(numbers) < 8:
+        return
+    corners = list(zip(numbers[:8:2], numbers[1:8:2], strict=True))
+    points = [_on_curve(corners, step / _CURVE_STEPS) for step in range(_CURVE_STEPS + 1)]
+    for one, other in pairwise(points):
+        yield _around([one, other])
+
+
+def _on_curve(corners: list[tuple[float, float]], at: float) -> tuple[float, float]:
+    """A point of a cubic Bézier curve."""
+    shares = ((1 - at) ** 3, 3 * at * (1 - at) ** 2, 3 * at**2 * (1 - at), at**3)
+    x, y = (
+        sum(share * corner[axis] for share, corner in zip(shares, corners, strict=True))
+        for axis in (0, 1)
+    )
+    return x, y
+
+
+# -- moving ---------------------------------------------------------------------------------------
+
+
+def _free_place(finger: _Finger, obstacles: Iterable[_Box]) -> float:
+    """The nearest height, outwards from where it stands, at which it touches nothing."""
+    y = finger.y
+    beside = finger.box(y)
+    near = [one for one in obstacles if one.left < beside.right and beside.left < one.right]
+    for _ in range(_MOST_MOVES):
+        box = finger.box(y)
+        hit = [one for one in near if box.touches(one)]
+        if not hit:
+            return y
+        if finger.above:
+            y -= box.bottom - min(one.top for one in hit)
+        else:
+            y += max(one.bottom for one in hit) - box.top
+    return finger.y
+
+
+def _move(svg: str, finger: _Finger, y: float) -> str:
+    opening = re.compile(rf'(<g id="{re.escape(finger.id)}"[^>]*><text x="[^"]*" y=")[^"]*(")')
+    return opening.sub(rf"\g<1>{y:.0f}\g<2>", svg, count=1)
+
+
+_WHOLE = re.compile(r'(<svg width="[\d.]+px" height=")([\d.]+)(px")')
+_INNER = re.compile(r'(class="definition-scale"[^>]*viewBox="0 0 [\d.]+ )([\d.]+)(")')
+_TOP = re.compile(r'(class="page-margin"[^>]*translate\(\s*-?[\d.]+[, ]\s*)(-?[\d.]+)')
+
+
+def _grow(svg: str, highest: float, lowest: float) -> str:
+    """The picture with room for what was moved up or down."""
+    inner, top = _INNER.search(svg), _TOP.search(svg)
+    if inner is None or top is None:
+        return svg
+    height, margin = float(inner[2]), float(top[2])
+    over = max(_MARGIN - (margin + highest), 0.0)
+    under = max(margin + lowest + _MARGIN - height, 0.0)
+    if not over and not under:
+        return svg
+    grown = height + over + under
+    svg = _WHOLE.sub(
+        lambda found: f"{found[1]}{float(found[2]) * grown / height:.2f}{found[3]}", svg, 1
+    )
+    svg = _INNER.sub(lambda found: f"{found[1]}{grown:.0f}{found[3]}", svg, 1)
+    return _TOP.sub(lambda found: f"{found[1]}{margin + over:.0f}", svg, 1)
