@@ -1,9 +1,22 @@
 """Whether the MIDI system still carries anything, with a system that can be made to fail."""
 
+from collections.abc import Iterator
+
 import pytest
 
 from coach.playing.ports import jack
-from coach.playing.ports.jack import AT_ONCE_S, EVERY_S, LOST_S, MESSAGE, Heartbeat
+from coach.playing.ports.driver import RtMidiDriver
+from coach.playing.ports.jack import (
+    AT_ONCE_S,
+    EVERY_S,
+    LOST_S,
+    MESSAGE,
+    MISSED,
+    Clients,
+    Heartbeat,
+    Probe,
+)
+from coach.playing.ports.listener import LOOK_S
 
 
 @pytest.fixture(autouse=True)
@@ -97,6 +110,72 @@ def test_an_answer_that_is_needed_at_once_is_waited_for_no_longer_than_that() ->
     assert not system.beat.came_back()
     system.under_way.append(system.now_s)
     assert system.beat.came_back()
+
+
+def test_one_message_missed_by_whoever_did_not_look_is_no_end_of_the_system() -> None:
+    """A machine so busy that neither we nor the answer came to anything for a second and a half."""
+    system = System()
+    system.beating_for(5)
+    system.takes_s = 1.55 + EVERY_S
+    system.now_s += EVERY_S
+    sent = system.sent
+    assert system.beat.is_beating()
+    system.takes_s = 0.01
+    system.now_s += 1.5
+    assert system.beat.is_beating()
+    assert system.sent == sent + MISSED
+    assert system.beating_for(5) is None
+
+
+class Room:
+    """The driver of a machine with one piano, in a system that can be made to fail."""
+
+    def __init__(self) -> None:
+        self.system = System()
+        self.clients = Clients.__new__(Clients)
+        self.clients._heartbeat = self.system.beat
+        self.clients._opened, self.clients._echo = [], None
+        self.driver = RtMidiDriver("jack")  # asked for by name it is waited for
+        self.driver._clients = self.clients
+        self.driver._probe = Probe(["-c", "import time; time.sleep(9)"])
+
+    def looks_for(self, seconds: float) -> float | None:
+        """Looks for a port to open as often as the listener; after how long it was called gone."""
+        start_s = self.system.now_s
+        while self.system.now_s - start_s < seconds:
+            self.system.now_s += LOOK_S
+            with self.driver._lock:
+                self.driver._alive()
+                self.driver._alive(now=True)
+            if self.driver.trouble():
+                return self.system.now_s - start_s
+        return None
+
+
+@pytest.fixture
+def room() -> Iterator[Room]:
+    room = Room()
+    yield room
+    room.driver._clients = None
+    room.driver.close()
+
+
+def test_a_system_that_is_slow_to_answer_is_not_called_gone(room: Room) -> None:
+    """On a busy machine: the port is not opened then, and nothing is said."""
+    assert room.looks_for(2) is None
+    room.system.takes_s = 2 * AT_ONCE_S
+    with room.driver._lock:
+        assert room.driver._alive(now=True) is None
+    assert not room.driver.trouble()
+    assert room.looks_for(10) is None
+
+
+def test_a_system_that_has_gone_is_called_so_within_two_seconds(room: Room) -> None:
+    room.looks_for(2)
+    room.system.carries = False
+    gone_s = room.looks_for(5)
+    assert gone_s is not None
+    assert LOST_S <= gone_s <= 2.0
 
 
 def test_an_answer_from_before_the_system_died_does_not_count() -> None:

@@ -488,7 +488,7 @@ def test_a_click_that_is_asked_for_as_the_jack_server_dies_is_silent(
     module.close_port()
     module.delete()
     assert driver.open_out("Sound Module:in") is None  # a new client now would end us all
-    assert driver.names_out() == ()
+    wait_for(lambda: driver.names_out() == ())
     with pytest.raises(OSError, match="gone"):
         out.send([0x99, 76, 110])
     out.close()

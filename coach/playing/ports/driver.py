@@ -216,13 +216,19 @@ class RtMidiDriver:
             self._clients = None
 
     def _alive(self, *, now: bool = False) -> Clients | None:
-        """Our clients; None while the system carries nothing."""
+        """Our clients; None while the system carries nothing.
+
+        ``now``: also where it does not answer at once. That is no reason to call it gone: on a busy
+        machine it is slow for a moment, and the next look finds it.
+        """
         if self._clients is None:
             self._come_back()
-        elif not self._clients.are_alive(now=now):
+        elif not self._clients.are_alive():
             self._clients.fall_silent()
             self._clients, self._gone = None, self._clients
             self._probe.stop()  # an answer from before would be none
+        elif now and not self._clients.answer():
+            return None
         return self._clients
 
     def _come_back(self) -> None:

@@ -153,6 +153,9 @@ AT_ONCE_S = 0.3
 4096 frames takes."""
 ASK_AGAIN_S = 0.1
 """Then it is asked again: on a busy machine JACK loses a message now and then. Own choice."""
+MISSED = 2
+"""So many messages have to be missed, this one for ``EVERY_S``, before a system is called lost. Own
+choice: whoever did not look for a second, on a busy machine, has missed but one."""
 
 
 class Heartbeat:
@@ -172,7 +175,8 @@ class Heartbeat:
     ) -> None:
         """``receive`` returns None where nothing has come; neither of them waits."""
         self._send, self._receive, self._clock, self._sleep = send, receive, clock, sleep
-        self._waits_since_s: float | None = None
+        self._missing_s: list[float] = []
+        """When messages were sent since one came back; no more of them than ``MISSED``."""
         self._sent_s = -inf
         self._known = False
 
@@ -181,21 +185,24 @@ class Heartbeat:
         now_s = self._clock()
         self._take(now_s)
         # Nothing more into a system that takes nothing out: its buffer would fill, and hold us.
-        if now_s - self._sent_s >= EVERY_S and self._waited_s(now_s) < LOST_S:
+        if now_s - self._sent_s >= EVERY_S and not self._is_lost(now_s):
             self._beat(now_s)
-        return not self._known or self._waited_s(now_s) < LOST_S
+        return not self._known or not self._is_lost(now_s)
 
     def came_back(self) -> bool:
         """Whether nothing that was sent is still on its way. Returns at once, and sends nothing."""
         self._take(self._clock())
-        return self._waits_since_s is None
+        return not self._missing_s
 
     def answers(self) -> bool:
-        """Whether a message that is sent now comes back at once; waits for it."""
+        """Whether a message that is sent now comes back at once; waits for it.
+
+        Where it does not, the system may be busy as well as lost: ``is_beating`` tells.
+        """
         start_s = self._clock()
         self._take(start_s)
         self._beat(start_s)
-        while self._waits_since_s is not None:
+        while self._missing_s:
             now_s = self._clock()
             if now_s - start_s > AT_ONCE_S:
                 break
@@ -203,20 +210,24 @@ class Heartbeat:
                 self._beat(now_s)
             self._sleep(0.001)
             self._take(now_s)
-        return not self._known or self._waits_since_s is None
+        return not self._known or not self._missing_s
 
-    def _waited_s(self, now_s: float) -> float:
-        return 0.0 if self._waits_since_s is None else now_s - self._waits_since_s
+    def _is_lost(self, now_s: float) -> bool:
+        """Whether nothing has come back for long enough, and after a second message either."""
+        missing_s = self._missing_s
+        if len(missing_s) < MISSED:
+            return False
+        return now_s - missing_s[0] >= LOST_S and now_s - missing_s[-1] >= EVERY_S
 
     def _beat(self, now_s: float) -> None:
         self._send()
         self._sent_s = now_s
-        if self._waits_since_s is None:
-            self._waits_since_s = now_s
+        if len(self._missing_s) < MISSED:
+            self._missing_s.append(now_s)
 
     def _take(self, now_s: float) -> None:
         while self._receive() is not None:
-            self._waits_since_s, self._known = None, True
+            self._missing_s, self._known = [], True
 
 
 CLIENT = "Keyhole"
@@ -305,13 +316,14 @@ class Clients:
         """Ports that can be sent to; our own are left out."""
         return _others(self._watch_out.get_ports())
 
-    def are_alive(self, *, now: bool) -> bool:
-        """Whether the system still carries what we send.
+    def are_alive(self) -> bool:
+        """Whether the system still carries what we send; to be asked often."""
+        return self._heartbeat is None or self._heartbeat.is_beating()
 
-        To be asked often; or, with ``now``, before a port is opened: that waits for the answer.
-        """
-        beat = self._heartbeat
-        return beat is None or (beat.answers() if now else beat.is_beating())
+    def answer(self) -> bool:
+        """Whether the system carries something now; waits for it. To be asked before a port is
+        opened: a server that hangs would hold us."""
+        return self._heartbeat is None or self._heartbeat.answers()
 
     def came_back(self) -> bool:
         """Whether a system that carried nothing has carried what was sent after all."""
