@@ -4,12 +4,17 @@ On every one-bar window of the sample scores, each hand alone and both: 316 of t
 """
 
 from collections import Counter
+from fractions import Fraction as F
 
 import pytest
 
 from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionBegan
-from coach.judging.model import Cause, Outcome
+from coach.coaching.model import Goal
+from coach.drill import repair
+from coach.judging.model import Cause, Outcome, Stage
 from coach.judging.wording import FALSE_START
+from coach.score.build import score_from_notes
+from coach.score.model import Hands
 from coach.score.window import Window
 from tests.live import SAMPLES, Live, at_the_bar, one_bar_windows, sample
 
@@ -189,3 +194,67 @@ def test_who_plays_on_past_the_end_is_not_given_another_window_meanwhile() -> No
         live.waits(0.6)
         live.strikes(pitch, held_s=0.1)
         assert len(live.all(AssignmentGiven)) == given
+
+
+# Windows of few long notes: nothing but time, and what is written around them, tells what is what.
+
+
+def slow(*onsets: tuple[float, int, list[int]], bars: tuple[int, int]) -> Live:
+    """Half notes and longer at 60, one hand: onset, length and keys; the window is some bars."""
+    score = score_from_notes(
+        [
+            {"pitch": pitch, "onset": at, "length": length, "hand": "RH"}
+            for at, length, pitches in onsets
+            for pitch in pitches
+        ]
+    )
+    first, last = bars
+    window = Window(F(4 * first), F(4 * last), Hands.RIGHT, landing=False)
+    return Live(score, window, goal=repair(score, window, qpm=60))
+
+
+def there_and_back() -> Live:
+    return slow((0, 3, [69, 78, 83]), (3, 4, [55, 60, 65]), (7, 1, [69, 78, 83]), bars=(0, 2))
+
+
+def test_a_first_chord_struck_again_and_again_is_not_the_last_one_that_is_like_it() -> None:
+    live = there_and_back()
+    for wait_s in (3.4, 0.8, 1.6):
+        live.plays(0, 1).waits(wait_s)
+    live.plays().waits(4)
+    assert (len(live.ended), clean_of(live), faults_of(live)) == (1, 1, [])
+
+
+def four_bars() -> tuple[tuple[float, int, list[int]], ...]:
+    """The second bar's chord begins the first, too; the last notes come in other orders around."""
+    return (
+        (0, 2, [60]), (2, 2, [53]),
+        (4, 2, [60]), (6, 1, [67]), (7, 1, [65]),
+        (8, 2, [64]), (10, 1, [60]), (11, 1, [67]), (12, 2, [60]), (14, 2, [67]),
+    )  # fmt: skip
+
+
+def test_a_slow_bar_before_the_window_that_begins_like_it_is_no_repetition() -> None:
+    score, window = sample("1-low-tide"), Window(F(16), F(20), Hands.TOGETHER)
+    live = Live(score, window, goal=repair(score, window, qpm=22))
+    live.plays(window=Window(F(12), F(16), Hands.TOGETHER, landing=False))
+    live.waits(2 * 60 / 22).plays().waits(5)
+    assert (clean_of(live), faults_of(live)) == (1, [])
+
+
+def test_a_false_start_before_a_lead_in_leaves_nothing_behind() -> None:
+    score, window = sample("1-low-tide"), Window(F(12), F(16), Hands.LEFT)
+    live = Live(score, window, goal=Goal(window, 68.0, Stage.NOTES))
+    live.plays(0, 1).waits(3.8)
+    live.strikes(53).waits(1.5)
+    live.strikes(50).waits(1.5)
+    live.plays().waits(4)
+    assert (clean_of(live), faults_of(live)) == (1, [])
+
+
+def test_a_wrong_last_note_of_three_is_told_though_it_stands_so_elsewhere() -> None:
+    """60, 67, 60 is written two bars later."""
+    live = slow(*four_bars(), bars=(1, 2))
+    live.plays(change=lambda note, pitch: 60 if note == 2 else pitch).waits(0.8).plays().waits(4)
+    assert [one.judgement.clean for one in live.ended] == [False, True]
+    assert faults_of(live) == ["wrong key"]

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from fractions import Fraction as F
+from math import inf
 
 import pytest
 
@@ -9,6 +10,7 @@ from coach.judging.following import FollowedWindow
 from coach.judging.following.events import Ended
 from coach.judging.following.follower import Follower
 from coach.judging.instead import KeyRows, Surroundings
+from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import NoteMark
 from coach.score.window import Excerpt, Window, excerpt
@@ -219,3 +221,16 @@ def test_a_key_of_a_false_start_does_not_stand_in_for_one_left_out_after_it() ->
         10.005,
         10.65,
     ]
+
+
+def test_of_keys_that_nobody_followed_it_is_not_known_how_long_they_take_to_judge() -> None:
+    """The second key came before a rest, and is heard at the end to belong to the others."""
+    window = whole(score_from_notes(tune(8, F(1))))
+    keys = [PlayedNote(note.pitch, 64, 10.0 + at) for at, note in enumerate(window.notes)]
+    follower = Follower(window, qpm=60)
+    follower._earlier, follower._take = keys[1:2], keys[2:]
+    follower._alignment.begin_again(follower._take)
+    assert follower._find_cost() < inf
+    follower._find_start()
+    assert follower._take == keys[1:]
+    assert follower._find_cost() == inf

@@ -2,8 +2,10 @@
 
 from fractions import Fraction as F
 
-from coach.coaching.drill.drill_events import AssignmentGiven
+from coach.coaching.drill.drill_events import AssignmentGiven, CountIn
 from coach.coaching.drill.rest import LONGEST_HELD_S, LOOKING_S, REST_S, HandsRest
+from coach.coaching.model import Goal
+from coach.judging.model import Stage
 from coach.score.model import Hands
 from coach.score.window import Window
 from tests.live import Live, at_the_bar, sample
@@ -101,3 +103,19 @@ def test_the_gap_that_is_written_after_the_end_is_waited_for() -> None:
         live.waits(2 * quarter_s)
         live.strikes(pitch, held_s=0.0)
     assert given(live) == before
+
+
+def test_with_a_click_the_next_count_waits_for_what_is_written_after_the_end() -> None:
+    """Half notes: who plays on is given nothing else and no count, however often it was played."""
+    window = Window(F(8), F(12), Hands.LEFT)
+    live = Live(sample("1-low-tide"), window, goal=Goal(window, 60.0, Stage.PULSE, 5))
+    for _ in range(3):
+        live.strikes(30) if not live.all(CountIn) else live.waits(4)
+        due_s = live.drill._click.window_s
+        assert due_s is not None
+        live.waits(due_s - live.now_s).plays()
+        before = given(live), len(live.all(CountIn))
+        live.waits(1.95)
+        assert (given(live), len(live.all(CountIn))) == before
+    live.waits(1.5)
+    assert len(live.all(CountIn)) == before[1] + 1

@@ -72,11 +72,15 @@ def test_after_a_whole_repetition_what_is_written_there_tells_and_not_its_long_n
     assert hands.may_turn(last_s + 1.5, BEAT_S) is may
 
 
-@pytest.mark.parametrize(("times", "turned", "may"), [(1, 0, False), (2, 0, True), (2, 1, False)])
+@pytest.mark.parametrize(
+    ("times", "turned", "counted_in", "may"),
+    [(1, 0, False, False), (2, 0, False, True), (2, 1, False, False), (2, 0, True, False)],
+)
 def test_whoever_plays_it_over_and_over_rests_after_a_moment(
-    times: int, turned: int, may: bool
+    times: int, turned: int, counted_in: bool, may: bool
 ) -> None:
-    """Beats of two seconds, of which playing on could take nearly three."""
+    """Beats of two seconds, of which playing on could take nearly three. Who is counted in each
+    time does not show whether they would begin again."""
     hands = HandsRest()
     for time in range(times):
         hands.strike(60, 10.0 * time)
@@ -84,7 +88,7 @@ def test_whoever_plays_it_over_and_over_rests_after_a_moment(
         hands.say(10.0 * time + 0.1, whole_from_s=10.0 * time)
         if time < turned:
             hands.turn()
-    assert hands.may_turn(10.0 * (times - 1) + 1.5, 2.0) is may
+    assert hands.may_turn(10.0 * (times - 1) + 1.5, 2.0, counted_in=counted_in) is may
 
 
 @pytest.mark.parametrize(("on_s", "may"), [(None, True), (5.0, False)])

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
 
 from coach.coaching.drill.drill_events import AssignmentGiven, DrillEvent, RepetitionEnded
 from coach.coaching.model import Assignment
 from coach.coaching.observations import FAILED, observe_transitions
-from coach.judging.model import Family, Fault
+from coach.judging.completion import stopped_before
+from coach.judging.model import Cause, Family, Fault
 from coach.playing.simulated.evening import LOOK_S
 from coach.playing.simulated.gesture import Do, Gesture, Passage, Planted, Worth
 from coach.score.window import Excerpt
@@ -35,6 +37,9 @@ LONGEST_HELD_S = 6.0
 """A key held for longer tells nothing of a hand."""
 SETTLED_S = 30.0
 """A verdict comes within this time, or not at all."""
+LAST_STOPS = 3
+"""A stop before the same onset as in one of so many repetitions before it is no break any more: it
+is a hesitation there, and may be told."""
 MOST = 0.6
 """Share of a passage's keys that a verdict has to be about to be its verdict."""
 
@@ -58,6 +63,8 @@ class Referee:
         self._hands_on: tuple[float, float] | None = None
         self._gesture: Gesture | None = None
         self._asked: Assignment | None = None
+        self._stops: deque[Fraction | None] = deque(maxlen=LAST_STOPS)
+        """The onsets that the last repetitions were broken off before; None for the end."""
         self.where = ""
         """The piece in hand, for examples."""
 
@@ -80,6 +87,7 @@ class Referee:
     def opened_none(self) -> None:
         """Another piece comes onto the desk: what is asked for then is no change."""
         self._asked = self._hands_on = None
+        self._stops.clear()
 
     def note_exception(self, text: str, now_s: float) -> None:
         """The drill ended in an exception: what was played then can't get its verdict."""
@@ -147,7 +155,10 @@ class Referee:
             self._example("false clean", kinds, now_s, judgement.sentence)
         if main.passage.worth is Worth.NOTHING:
             tally.recorded_nothings[main.passage.kind] += 1
-        self._false_faults(ended, [one.passage for one in played], kinds, now_s)
+        passages = [one.passage for one in played]
+        self._false_faults(ended, passages, kinds, now_s)
+        broke = all(passage.kind in BREAKS for passage in passages)
+        self._stops.append(stopped_before(judgement.excerpt, judgement.score) if broke else None)
 
     def _false_faults(
         self, ended: RepetitionEnded, passages: list[Passage], kinds: str, now_s: float
@@ -169,7 +180,7 @@ class Referee:
                 one for one in observe_transitions(judgement, now_s)
                 if one.outcome in FAILED and one.transition not in known
             ]  # fmt: skip
-            if failed:
+            if failed and not any(self._is_stop_again(fault) for fault in counted):
                 self.tally.by_breaks[kinds] += 1
                 self._example("kept as failed for a break", kinds, now_s, judgement.sentence)
         if false:
@@ -178,6 +189,9 @@ class Referee:
         if caused:
             self.tally.by_breaks[kinds] += len(caused)
             self._example("fault by a break", kinds, now_s, _told(caused))
+
+    def _is_stop_again(self, fault: Fault) -> bool:
+        return fault.cause is Cause.STOPPED_AGAIN and fault.onset_quarters in self._stops
 
     def _account(self, one: _Open) -> None:
         tally, passage, ended = self.tally, one.passage, one.judged

@@ -56,8 +56,8 @@ from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt
 
-LARGE = 3000
-"""Keys times notes from which a take is judged elsewhere, where that is allowed: some 55 keys of 55
+LARGE = 2000
+"""Keys times notes from which a take is judged elsewhere, where that is allowed: some 45 keys of 45
 notes,"""
 PART, PART_KEYS, LARGE_PART = 0.75, 20, 1500
 """Where fewer keys were struck than this share of the notes, the rest of the window is read, too:
@@ -213,8 +213,8 @@ class Drill:
         if not self.is_finished:
             out += self._hear(self._ear.follower.tick(now_s), now_s)
         out += self._settle(now_s)
-        if self._click.is_due(now_s) and not self._played:
-            out += self._start_click(now_s) if self.hands_are_off(now_s) else ()
+        if self._click.is_due(now_s) and not self._played and self._may_count_in(now_s):
+            out += self._start_click(now_s)
         if self.state is DrillState.COUNT_IN and self._click.has_run_out(now_s):
             self._click.stop()
             out += self._move(DrillInput.CLICK_RUNS_OUT)
@@ -442,8 +442,15 @@ class Drill:
 
     def may_turn(self, now_s: float) -> bool:
         """Whether the hands rest, so that something else may be asked for."""
-        written_s = self._ear.gap_quarters * self._quarter_s
-        return self._rest.may_turn(now_s, max(self._beat_s, written_s))
+        ear, rest = self._ear, self._rest
+        gap_quarters = ear.gap_quarters if rest.is_over else ear.longest_gap_quarters
+        wait_s = max(self._beat_s, gap_quarters * self._quarter_s)
+        return rest.may_turn(now_s, wait_s, counted_in=self._click.is_wanted)
+
+    def _may_count_in(self, now_s: float) -> bool:
+        """Whether the hands are off; after a whole repetition also past what is written there, so
+        that what is counted in is what is asked for next."""
+        return self.hands_are_off(now_s) and (not self._rest.is_over or self.may_turn(now_s))
 
     def _settle(self, now_s: float) -> list[DrillEvent]:
         """Between repetitions, once the hands rest: what follows from what was played."""

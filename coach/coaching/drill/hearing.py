@@ -149,7 +149,10 @@ class Hearing:
         self.follower = Follower(self.excerpt, qpm=asked.qpm, window=window)
         self._surroundings = window.surroundings
         self.gap_quarters = _find_gap_after(self._score, self.excerpt)
-        """The longest written gap from one onset to the next, where the window ends."""
+        """The longest written gap from one onset to the next, where the window ends,"""
+        inside = pairwise(self.excerpt.onsets_quarters)
+        self.longest_gap_quarters = max([self.gap_quarters, *(float(b - a) for a, b in inside)])
+        """and there or in the window."""
         click_qpm = asked.qpm if asked.click else None
         self.click = CountInClick(self._score, self.excerpt, click_qpm, self._click_offset_s)
 

@@ -101,16 +101,22 @@ class HandsRest:
         is_held = any(now_s - since_s < LONGEST_HELD_S for since_s in self._held.values())
         return self.is_quiet(now_s, beat_s) and not is_held
 
-    def may_turn(self, now_s: float, beat_s: float) -> bool:
+    @property
+    def is_over(self) -> bool:
+        """Whether the last that was played was a whole repetition."""
+        return self._whole > 0 and self._last_key_s <= self._said_s
+
+    def may_turn(self, now_s: float, beat_s: float, *, counted_in: bool = False) -> bool:
         """Whether what is seen may be turned over: the hands rest, and what was said is read.
 
         After a whole repetition it is known when the next key would come, by what is written there
         and by the player's pace: ``beat_s``. Whoever plays it over and over, with a breath between,
-        is to be asked for something else in that breath. Else the player's own gaps tell.
+        is to be asked for something else in that breath. Who is ``counted_in`` takes none: the next
+        count waits. Else the player's own gaps tell.
         """
         quiet_s = now_s - self._last_key_s
-        is_over = self._whole > 0 and self._last_key_s <= self._said_s
-        if is_over and self._whole >= OVER_AND_OVER:
+        is_over = self.is_over
+        if is_over and self._whole >= OVER_AND_OVER and not counted_in:
             beat_s = 0.0
         if not self.is_off(now_s, beat_s) or now_s - self._said_s < REST_S:
             return False

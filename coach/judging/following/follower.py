@@ -19,6 +19,7 @@ Rules
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import inf
@@ -89,6 +90,8 @@ class Follower:
         self._gap_s = rules.gap_s(self._score, self._alignment.usual_s, rules.SLOWEST)
         self._gap_s = max(self._rest_s, self._gap_s)
         """After such a silence nothing that was played before it belongs to the window."""
+        self._written_rest_s = max(self._rest_s, rules.gap_s(self._score, self._alignment.usual_s))
+        """In a shorter one keys go on, at the tempo asked for."""
         self._is_fresh = True
         """Whether the keys heard now came after such a silence."""
         self._pedals: list[PedalMove] = []
@@ -359,7 +362,7 @@ class Follower:
 
     def _begin_again(self, meaning: FollowerInput, at: int) -> list[FollowerEvent]:
         """The attempt in hand is over, and the keys from one on begin the next."""
-        is_false = meaning is FollowerInput.FALSE_START
+        is_false = meaning is FollowerInput.FALSE_START or self._is_only_first(self._take[:at])
         ended = NotThis(FALSE_START) if is_false else self._make_end(self._copy_take(at), at)
         self._change_state(meaning)
         self._start_at(at)
@@ -389,7 +392,7 @@ class Follower:
     def _break_off(self) -> tuple[FollowerEvent, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         hypothesis, keys = self._alignment.find_at_rest()
-        if hypothesis.front == 0 or self._is_only_first():
+        if hypothesis.front == 0 or self._is_only_first(self._take):
             said = self._name_few()
             self._change_state(FollowerInput.BROKEN_OFF)
             self._forget()
@@ -403,14 +406,14 @@ class Follower:
         """What is said of a take that is no more than the window's first keys, or other few."""
         if rules.count_strokes(self._take) <= 1:
             return ONLY_ONE_STROKE
-        return ONLY_THE_FIRST if self._is_only_first() else TOO_FEW
+        return ONLY_THE_FIRST if self._is_only_first(self._take) else TOO_FEW
 
-    def _is_only_first(self) -> bool:
+    def _is_only_first(self, keys: Sequence[PlayedNote]) -> bool:
         """Whether nothing but the window's first keys was struck, and others come after them."""
         score = self._score
         second = score.pitch[: score.first[2]] if len(score.first) > 2 else ()
         is_alike = self._openers.issuperset(second)
-        return not is_alike and self._openers.issuperset(note.pitch for note in self._take)
+        return not is_alike and self._openers.issuperset(note.pitch for note in keys)
 
     def _give_up(self, said: PlayedInstead | None) -> NotThis:
         """Something else was played: it is forgotten."""
@@ -434,7 +437,9 @@ class Follower:
 
         Only where the keys go on without a rest: then one leads into the other.
         """
-        cost = self._alignment.decoder.state.cost
+        if self._is_only_first(take.notes):
+            return NotThis(ONLY_THE_FIRST)
+        cost = self._find_cost()
         first = take.notes[: self._exact.count]
         after_s = take.notes[-1].onset_s - first[-1].onset_s
         if after_s >= rules.STRAY_S and self._exact.find_whole(first) == 0:
@@ -446,10 +451,31 @@ class Follower:
             take.notes[0].onset_s - self._before_s,
             next_s - take.notes[-1].onset_s,
         )
-        if rest_s < self._rest_s and self._surroundings.explain(take.notes):
+        if rest_s < self._written_rest_s and self._surroundings.explain(take.notes):
             part = find_window_part(take.notes, self._surroundings)
             return Ended(replace(take, notes=part), cost) if part else NotThis(AROUND)
-        return Ended(take, cost)
+        left = self._find_leaving(take.notes)
+        if left is None:
+            return Ended(take, cost)
+        if rules.count_strokes(take.notes[:left]) <= rules.TELLS_NOTHING:
+            return NotThis(FALSE_START)
+        return Ended(replace(take, notes=take.notes[:left]), cost)
+
+    def _find_cost(self) -> float:
+        """What the likeliest hypothesis costs; of keys that nobody followed it is not known."""
+        if self._alignment.decoder.count == len(self._take):
+            return self._alignment.decoder.state.cost
+        return 0.0 if self._exact.find_whole(self._take) == 0 else inf
+
+    def _find_leaving(self, keys: Sequence[PlayedNote]) -> int | None:
+        """The key with which, after a stop, other music came than the window that was begun."""
+        surroundings = self._surroundings
+        for at in range(1, len(keys) - 1):  # one key alone may be a wrong one
+            if keys[at].onset_s - keys[at - 1].onset_s < self._written_rest_s:
+                continue
+            if self._exact.is_beginning(keys[:at]) and surroundings:
+                return at if surroundings.explain(keys[at:]) else None
+        return None
 
     def _end(self, meaning: FollowerInput, count: int | None = None) -> Ended | NotThis:
         """The repetition is over; ``count``: with its first keys so many, and others came after."""

@@ -29,6 +29,10 @@ CLEARLY_ERRORS = 2
 """So many errors fewer it has to leave, where it does not explain every key: hands are not so
 together that the order of their keys tells anything. Own choice, because one may be
 such a pair."""
+TELLING_KEYS = 6
+"""Fewer keys than this, one off, have to be what stands right beside the window: with a slip a
+window of three notes is often found somewhere around it. Own choice, because of so many keys hardly
+a slip makes just what is written there."""
 MOST_NOTES = 3000
 """So many notes before the window, and as many after it, are looked through for another place. Own
 choice, because that is some hundred bars each way, and takes a few milliseconds."""
@@ -91,8 +95,13 @@ class Surroundings:
             count_fewest_errors(keys, self.inside),
         )
         if around == 0:
-            return inside > 0
+            is_told = len(keys) >= TELLING_KEYS or self._is_beside(bytes(keys))
+            return inside >= (1 if is_told else CLEARLY_ERRORS)
         return around <= STRANGE_SHARE * len(keys) and around + CLEARLY_ERRORS <= inside
+
+    def _is_beside(self, keys: bytes) -> bool:
+        """Whether keys are what is written right before the window, or after it, or across."""
+        return keys in self.before[-len(keys) :] + self.inside + self.after[: len(keys)]
 
 
 def list_keys(excerpt: Excerpt) -> bytes:
