@@ -225,6 +225,15 @@ def test_a_first_chord_struck_again_and_again_is_not_the_last_one_that_is_like_i
     assert (len(live.ended), clean_of(live), faults_of(live)) == (1, 1, [])
 
 
+def test_other_keys_before_a_window_of_two_chords_are_no_part_of_it() -> None:
+    """The first of them is a key of its first chord: with that one right of six nothing began."""
+    live = slow((0, 7, [69, 78, 83]), (7, 1, [69, 78, 83]), bars=(0, 2))
+    for pitch in (78, 81, 84, 90, 93, 96):
+        live.strikes(pitch, held_s=0.5)
+    live.waits(1.3).plays().waits(12)
+    assert (len(live.ended), clean_of(live), faults_of(live)) == (1, 1, [])
+
+
 def four_bars() -> tuple[tuple[float, int, list[int]], ...]:
     """The second bar's chord begins the first, too; the last notes come in other orders around."""
     return (

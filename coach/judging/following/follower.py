@@ -24,7 +24,7 @@ from dataclasses import replace
 from fractions import Fraction
 from math import inf
 
-from coach.judging.alignment import written_period
+from coach.judging.alignment import Labels, written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Ended, FollowerEvent, NotThis, RepetitionBegan
 from coach.judging.following.followed_window import FollowedWindow
@@ -58,7 +58,7 @@ KEPT_KEYS = 4
 """Of many keys that begin nothing so many are kept. Own choice, because more can't be the first of
 a repetition that was not noticed yet."""
 WRONG_KEYS_TO_ONE = 3
-"""Where fewer than one key of so many is right, what was broken off was no repetition. Own choice,
+"""Where fewer than one key of so many is right, what was left was no repetition. Own choice,
 because so many fit by chance."""
 
 _OTHER_NOTES = PlayedInstead(Instead.OTHER_NOTES, OTHER_NOTES)
@@ -362,11 +362,19 @@ class Follower:
 
     def _begin_again(self, meaning: FollowerInput, at: int) -> list[FollowerEvent]:
         """The attempt in hand is over, and the keys from one on begin the next."""
-        is_false = meaning is FollowerInput.FALSE_START or self._is_only_first(self._take[:at])
-        ended = NotThis(FALSE_START) if is_false else self._make_end(self._copy_take(at), at)
+        ended = self._name_left(meaning, at)
         self._change_state(meaning)
         self._start_at(at)
         return [ended, RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
+
+    def _name_left(self, meaning: FollowerInput, at: int) -> Ended | NotThis:
+        """What the first keys so many were, after which the window was begun again."""
+        if meaning is FollowerInput.FALSE_START or self._is_only_first(self._take[:at]):
+            return NotThis(FALSE_START)
+        take = self._copy_take(at)
+        if _is_mostly_wrong(self._alignment.trace.keys[:at]):
+            return NotThis(_OTHER_NOTES.sentence, take, _OTHER_NOTES.what)
+        return self._make_end(take, at)
 
     def _find_start(self) -> list[FollowerEvent]:
         """Where the last keys are the whole window note for note, it began with these only.
@@ -397,7 +405,7 @@ class Follower:
             self._change_state(FollowerInput.BROKEN_OFF)
             self._forget()
             return (NotThis(said),)
-        if rules.count_right(keys) * WRONG_KEYS_TO_ONE < len(keys):
+        if _is_mostly_wrong(keys):
             self._change_state(FollowerInput.BROKEN_OFF)
             return (self._give_up(recognise_live(self.excerpt, self._take)),)
         return (*self._tell_doubtful(), self._end(FollowerInput.BROKEN_OFF))
@@ -510,6 +518,11 @@ class Follower:
                 self._alignment.trace, self._alignment.likeliest, self._take
             )
         )
+
+
+def _is_mostly_wrong(keys: Labels) -> bool:
+    """Whether so few keys are right that they may have fitted by chance."""
+    return rules.count_right(keys) * WRONG_KEYS_TO_ONE < len(keys)
 
 
 def _keep_pedals_since(pedals: list[PedalMove], at_s: float) -> list[PedalMove]:
