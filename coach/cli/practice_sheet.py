@@ -38,9 +38,11 @@ from coach.score.model import Score
 from coach.score.window import WindowError, choose_window
 
 USUAL_CLEAN = 3
+"""Clean ones running where the sheet says nothing, as in the drill."""
 SLOWEST, QUICKEST = 10, 400
 """Beats a minute, as for ``coach drill --tempo``."""
 MOST_CLEAN = 100
+"""As for ``coach drill --clean``."""
 
 
 class Mistake(NamedTuple):

@@ -184,6 +184,8 @@ _LIKE = 3.0
 """Notes are alike in length within this factor (an eighth tells of quarters and sixteenths), or,
 where these are too few, however long."""
 _LEAST_LIKE = 3
+"""Of fewer alike notes none tells how long the others are held: own choice, since two may both be
+lapses."""
 _NEAR = 48
 """How many onsets to each side tell of a hold: more say nothing new, and a take is judged in time
 that grows with it."""

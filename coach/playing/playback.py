@@ -25,6 +25,7 @@ RELEASE_S = 0.03
 """A key is up for this long at least before it is struck again: less, and a piano plays no new
 note."""
 SHORTEST_S = 0.04
+"""A shorter tone is a click: own choice."""
 LOUDNESS = {Hand.RIGHT: 76, Hand.LEFT: 64}
 """Velocities. Own choice, because the tune, mostly the right hand's, is to stand out a little."""
 KEPT_OPEN_S = 0.4

@@ -40,9 +40,9 @@ fewer than 1 key of 100 of ``scripts/earcases`` more is needed; it comes with th
 chord's ten keys are shown together."""
 FEW = 8
 """Hypotheses kept, at the least, where several keys are taken in at once,"""
-MANY_KEYS = 16
-FEWEST = 2
-"""and where more than so many keys are: they are taken in anew because they are as written."""
+MANY_KEYS, FEWEST = 16, 2
+"""and where there are more keys than that: they are taken in anew because they are as written. Own
+choice, by the same bound of work."""
 SAME_GUESS = 1.25
 """A new guess within this ratio of the last changes nothing. Own choice, because the hypotheses
 follow such a difference by themselves."""

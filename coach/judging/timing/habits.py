@@ -40,7 +40,10 @@ _ONSETS = 7
 """Onsets from which a repetition shows its own tempo and scatter, whatever happens at one; through
 fewer a line fits so closely that they would seem steadier than they are."""
 _RECURS = 2 / 3
+"""A lateness recurs that came in so many of the repetitions: own choice, two of three."""
 _SAME_SHARE = 0.05
+"""It is the same where it scatters by less than this share of its interval: the clock of a
+professional (Repp 1997)."""
 _LEAST_MAD_MS = 4.0
 """A history of a few equal values would make anything unusual: half the JND at fast tempos and
 the clock of MIDI itself keep the spread above this."""

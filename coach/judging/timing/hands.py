@@ -89,8 +89,10 @@ share of the beat, since expressive parting grows as the music slows; and for ho
 it stands."""
 _FAR_S = 0.15
 """One far parting says no more of the others than this."""
-_ALONE_SHARE = 0.3
-_ALONE_NOISE = 2.5
+_ALONE_SHARE, _ALONE_NOISE = 0.3, 2.5
+"""An onset that one hand has alone is off where it is so by more than this share of the way between
+its neighbours, and by so many times what they are off themselves. Own choice: what all of them
+share is tempo, and no hand's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,8 +234,8 @@ melody's lead is 30 ms)."""
 _SMALLEST = 1e-5
 """Squares left that are as good as none, in s²: 1 ms at ten onsets."""
 _LEAST_OWN = 3
-_WITHOUT = 0.5
-_BETTER_WITHOUT = 1.0
+"""Fewer onsets, of a hand or of both together, show no way that leads apart: own choice."""
+_WITHOUT, _BETTER_WITHOUT = 0.5, 1.0
 """What must remain of a drift, and of its being better, when any one onset of either hand is left
 out: one late note is none."""
 _SCATTER = 0.15
@@ -242,6 +244,8 @@ _BEGUN_S = 0.06
 _BEGUN_SHARE = 0.35
 """...and where they began together."""
 _MOST_SHARED = 32
+"""So many distances are compared, each with each: more say nothing new, and the work would grow
+with their square."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,8 @@ from coach.judging.timing.onsets import Moment
 _REACH = 4
 """How many moments to each side say what the tempo is here."""
 _REFITS = 2
+"""How often the line is fitted anew with less weight for what lies far off it: Cleveland (1979) has
+two suffice, from memory."""
 _OUTLYING = 2.0
 """Errors beyond twice the middle one count less and less."""
 _PRECISE_S = 0.008

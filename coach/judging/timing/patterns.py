@@ -47,6 +47,7 @@ _CONSISTENT = 0.7
 """So many of them have to be nearer to what they were played as than to what is written: where half
 of a row was swung it was uneven. Own choice."""
 _ALIKE = 1e-6
+"""Quarters that differ by less are the same: rounding of a float."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +155,7 @@ TRIPLETS = (
 """What triplets are misread as, and how late that makes their second and third notes, as a share of
 the whole: two sixteenths and an eighth."""
 _LEAST_TRIPLETS = 2
+"""One alone shows no rule: own choice."""
 _TRIPLET_SIZE = (0.6, 1.5)
 """How much of that displacement was played: from half-way, a little beyond."""
 
@@ -249,6 +251,7 @@ _PACES = (2.0, 0.5)
 _PACE_SLACK = 0.25
 """How near to that, as a natural logarithm: nearer than to 4/3 or 3, and beyond expression."""
 _LEAST_INTERVALS = 2
+"""A stretch of fewer is a value that was misread, and as many have to be left around it."""
 _TURNS, _TURNS_IN_LONG, _LONG = 8, 3, 300
 """So many places are tried as beginning and as end, and so many in a window of many onsets: those
 where the tempo changes most."""

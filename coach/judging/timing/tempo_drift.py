@@ -107,7 +107,7 @@ untouched windows is the line "or forgiven" of ``scripts/bench_ear.py``."""
 _LARGE = {1: 1.035, -1: 1.075}
 """How much larger than the least change one must be that is only likely."""
 _AUDIBLE = 1.1
-"""No smaller change is looked into: expression alone makes it (:mod:`.timing_trend`)."""
+"""No smaller change is looked into: expression alone makes it."""
 _PLAIN = 1.6
 """The trend against what spread and expression make of a steady tempo, in standard deviations:
 one steady repetition in twenty is beyond it by chance, fewer where each end is left out too."""
@@ -119,6 +119,7 @@ _SCATTER_WEIGHT = 3
 """Scatter round the parabola before any is seen (practice-room strokes, or a professional's share
 of the gap, Jabusch 2006), and for how many onsets it stands: few onsets tell none of their own."""
 _PARTS = 3
+"""Thirds: own choice, since a phrase that broadens once does so in one of them."""
 _EVENLY = 0.1
 """From each third to the next at least this share of the whole change (in log tempo): an even
 change has a third of it there."""
