@@ -358,18 +358,53 @@ def named_right(played: Played, judgement: Judgement) -> bool:
     return played.at_quarters is None or abs(x - played.at_quarters) < 1e-6
 
 
-def repeated(played: Played) -> tuple[bool, bool]:
-    """Whether the same misread value three times running was heard as clean: once, and always."""
+def repeated(takes: Sequence[Played]) -> tuple[bool, bool]:
+    """Whether repetitions one after another were heard as clean: one of them, and all of them."""
+    window = takes[0].window
     score = score_from_notes(
         [
             {"id": n.id, "pitch": n.pitch, "onset": n.onset_quarters, "hand": n.hand.value,
              "length": n.length_quarters}
-            for n in played.window.notes
+            for n in window.notes
         ]
     )  # fmt: skip
-    drill = Drill(score, repair(score, played.window.window))
-    clean = [drill.repetition(played.notes).judgement.clean for _ in range(3)]
+    drill = Drill(score, repair(score, window.window))
+    clean = [drill.repetition(take.notes).judgement.clean for take in takes]
     return any(clean), all(clean)
+
+
+def halved(played: Played, x: float) -> Played:
+    """The interval that leads to ``x`` at half of its value."""
+    times = dict(played.onsets())
+    by_s = (times[max(place for place in times if place < x)] - times[x]) / 2
+    return played.moved(lambda key: by_s if key.beat >= x else 0.0, x, abs(by_s), VALUE)
+
+
+class Thrice:
+    """A steady player's half value, and the window left alone, each three times running."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.clean_once = self.clean = self.clean_anew = self.accused = 0
+
+    def add(self, window: Played, misread: Played, seed: str) -> None:
+        """The same take three times; and one and the same misreading, scattering anew."""
+        assert misread.at_quarters is not None
+        once, always = repeated([misread] * 3)
+        rng = random.Random(seed)
+        anew = [by_player(window, "steady", rng) for _ in range(3)]
+        self.count += 1
+        self.clean_once += once
+        self.clean += always
+        self.clean_anew += repeated([halved(take, misread.at_quarters) for take in anew])[1]
+        self.accused += not repeated(anew)[1]
+
+    def __str__(self) -> str:
+        return (
+            f"same half value three times, steady, of {self.count}: {self.clean_once} heard as "
+            f"clean at least once, {self.clean} all three times, {self.clean_anew} where each "
+            f"scatters anew; {self.accused} not clean all three times where nothing was misread"
+        )
 
 
 def run(seed: int, windows: int, drills: int) -> None:
@@ -377,7 +412,7 @@ def run(seed: int, windows: int, drills: int) -> None:
     stock = material(seed)
     told: defaultdict[tuple[str, str], list[tuple[bool, bool, float, float, float]]]
     told = defaultdict(list)
-    missed_thrice = [0, 0, 0]
+    thrice = Thrice()
     took_s, judged = 0.0, 0
     for number in range(windows):
         rng = random.Random(f"{seed}/{number}")
@@ -394,14 +429,10 @@ def run(seed: int, windows: int, drills: int) -> None:
                 low, high = plain_extremes(made)
                 heard = (not verdict.clean, named_right(made, verdict), low, high, made.size_s)
                 told[player, name].append(heard)
-                if player == "steady" and name == "value x 0.50" and missed_thrice[1] < drills:
-                    once, always = repeated(made)
-                    missed_thrice[0] += once
-                    missed_thrice[1] += 1
-                    missed_thrice[2] += always
+                if player == "steady" and name == "value x 0.50" and thrice.count < drills:
+                    thrice.add(window, made, f"{seed}/{number}/thrice")
     report(told)
-    print(f"same half value three times, steady: {missed_thrice[0]} of {missed_thrice[1]} "
-          f"heard as clean at least once, {missed_thrice[2]} all three times")  # fmt: skip
+    print(thrice)
     print(f"{judged} judged, {1000 * took_s / judged:.2f} ms each")
 
 

@@ -10,7 +10,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
 from coach.judging.sentence import MOST_WORDS
 from coach.judging.timing import Habits
-from coach.judging.timing.noise import Strokes, TimingEvidence
+from coach.judging.timing.noise import Strokes, TimingEvidence, weigh_again
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Score
@@ -330,3 +330,54 @@ def test_the_same_stretch_each_time_stays_expression() -> None:
         take = judge(window, misread(window, 4, 1.25), habits=habits)
         assert take.clean
         habits = habits.with_(take)
+
+
+def one_after_another(*takes: list[PlayedNote], window: Excerpt) -> list[Judgement]:
+    """Judged as repetitions, each with what those before it showed."""
+    habits, out = Habits(), []
+    for notes in takes:
+        out.append(judge(window, notes, habits=habits))
+        habits = habits.with_(out[-1])
+    return out
+
+
+def test_what_was_told_and_then_mended_is_clean() -> None:
+    window = whole(EIGHTHS)
+    takes = one_after_another(
+        scattered(0.5, 1, 0.03), scattered(0.5, 2, 0.03), scattered(1.0, 3, 0.03), window=window
+    )
+    assert [causes(take) for take in takes[1:]] == [[Cause.MISREAD_VALUE], []]
+
+
+def test_the_ratio_told_of_several_is_the_one_played() -> None:
+    takes = one_after_another(*(scattered(0.5, seed) for seed in (1, 2, 3)), window=whole(EIGHTHS))
+    words = [fault.words for take in takes for fault in take.faults if not fault.forgiven]
+    assert set(words) == {"eighth note at bar 2 beat 1 got half its length"}
+
+
+def test_several_takes_are_weighed_as_one_player() -> None:
+    """Where nothing recurs by manner of the player, evidence is what the takes have in common."""
+    window = whole(EIGHTHS)
+    at = F(4), F(9, 2)
+    short = [judge(window, scattered(0.5, seed)).lengths for seed in (1, 2, 3)]
+    even = [judge(window, scattered(1.0, seed)).lengths for seed in (4, 5, 6)]
+    alone = [weigh_again([take], at, F(1, 2)) for take in short]
+    assert weigh_again(short, at, F(1, 2)) > max(alone) + 1
+    assert weigh_again(even, at, F(1, 2)) < 0
+    assert weigh_again([*short[:2], even[0]], at, F(1, 2)) < weigh_again(short, at, F(1, 2))
+
+
+def test_the_same_small_shaping_each_time_does_not_add_up_without_end() -> None:
+    """A length 15 % shorter in every take, by a player who hardly scatters."""
+    window = whole(EIGHTHS)
+    takes = one_after_another(*(scattered(0.85, seed, 0.004) for seed in (1, 2, 3)), window=window)
+    assert all(take.clean for take in takes)
+
+
+def test_a_repetition_that_hides_a_misreading_does_not_break_the_chain() -> None:
+    """No single take shows it, and one of them by chance hardly at all."""
+    takes = one_after_another(
+        *(scattered(0.5, seed) for seed in (3900, 3901, 3902)), window=whole(EIGHTHS)
+    )
+    assert causes(takes[0]) == []
+    assert any(causes(take) == [Cause.MISREAD_VALUE] for take in takes[1:])

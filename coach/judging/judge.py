@@ -184,7 +184,7 @@ def _judge_matched(
         details=list_details(excerpt, faults, timing),
         notices=list_notices(excerpt, matching, timing, held, tolerance),
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
-        suspects=timing.lengths.suspects,
+        lengths=timing.lengths.heard,
         held=held.shares,
     )
 

@@ -9,6 +9,7 @@ Conventions
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -208,23 +209,31 @@ class Fault:
         return first, first if self.last_quarters is None else self.last_quarters
 
 
-class ValueSuspect(NamedTuple):
-    """A length that may have been misread: one repetition doesn't tell, several may."""
+class LengthHeard(NamedTuple):
+    """What one repetition says of a length, for each manner of scattering (an index)."""
 
-    from_quarters: Fraction
-    to_quarters: Fraction
-    """The onsets that it reaches from and to, in quarters from the piece's start."""
-    ratio: Fraction
-    """Of what is written."""
-    evidence: float
-    """Logarithm of how many times likelier the repetition is by it than as written."""
+    expected_s: float
+    """How long it would have been as written, by the rest of the repetition."""
+    pulls: tuple[float, ...]
+    weights: tuple[float, ...]
+    """``pull / weight`` is how much longer it was, in seconds, by least squares; the weight is one
+    over the variance of that, in units of the manner's own scatter."""
+    told: bool = False
+    """Whether it was told as misread then: what was told is likely to be mended."""
 
-    @property
-    def reading(self) -> tuple[Fraction, Fraction, Fraction]:
-        """The place and how it was read: a half and a third are alike, for scatter makes one of
-        the other; so are twice and three times."""
-        near = min(max(self.ratio, Fraction(1, 2)), Fraction(2))
-        return self.from_quarters, self.to_quarters, near
+
+@dataclass(frozen=True, slots=True)
+class LengthsHeard:
+    """What one repetition says of all its lengths: alone it may leave open what several tell."""
+
+    priors: tuple[float, ...] = ()
+    squares: tuple[float, ...] = ()
+    """How well each manner of scattering foretells the repetition: a logarithm, but for the squares
+    of what it foretold wrongly, in units of its scatter."""
+    count: int = 0
+    """How many lengths were foretold."""
+    lengths: Mapping[tuple[Fraction, Fraction], LengthHeard] = field(default_factory=dict)
+    """By the onsets that they reach from and to, in quarters from the piece's start."""
 
 
 class HeldShare(NamedTuple):
@@ -297,8 +306,8 @@ class Judgement:
     """Worth knowing, not faults: a spread chord, a constant offset against the click."""
     offset_ms: float = 0.0
     """The constant offset against the click that was taken out."""
-    suspects: tuple[ValueSuspect, ...] = ()
-    """Lengths that may have been misread, told or not: what comes again is told."""
+    lengths: LengthsHeard = field(default_factory=LengthsHeard)
+    """What was heard of each length: what comes again at a simple ratio is told."""
     held: tuple[HeldShare, ...] = ()
     """How the keys were held, against which later repetitions are judged."""
     is_repetition: bool = True

@@ -18,7 +18,7 @@ from math import sqrt
 from statistics import median, stdev
 
 from coach.judging.completion import stopped_before
-from coach.judging.model import Cause, Judgement, Label, ValueSuspect
+from coach.judging.model import Cause, Judgement, Label, LengthsHeard
 from coach.score.model import Hand
 
 Place = tuple[Fraction, Hand]
@@ -33,9 +33,9 @@ _PACES = 5
 """Repetitions whose tempo is remembered: it changes from minute to minute."""
 _STOPS = 3
 """Repetitions whose stops are remembered: with the one that is judged, the last four."""
-_SUSPECTS = 2
-"""Repetitions whose suspected misreadings are remembered: with the one that is judged, the three
-that make a clean run."""
+_LENGTHS = 2
+"""Repetitions of which it is remembered what they say of each length: with the one that is judged,
+the three that make a clean run."""
 _ONSETS = 7
 """Onsets from which a repetition shows its own tempo and scatter, whatever happens at one; through
 fewer a line fits so closely that they would seem steadier than they are."""
@@ -88,21 +88,11 @@ class Habits:
     stops: tuple[Fraction | None, ...] = ()
     """The onset that each of the last repetitions broke off before; None where it did not."""
 
-    suspects: tuple[tuple[ValueSuspect, ...], ...] = ()
-    """What each of the last repetitions may have misread, the latest last."""
+    lengths: tuple[LengthsHeard, ...] = ()
+    """What each of the last repetitions says of its lengths, the latest last."""
 
     holds: Mapping[Place, tuple[float, ...]] = field(default_factory=dict)
     """For how much of their length the keys were held at each onset of each hand (logarithms)."""
-
-    def evidence_before(self, suspect: ValueSuspect) -> tuple[float, int]:
-        """The evidence of the repetitions just before for the same misreading, and how many."""
-        total, count = 0.0, 0
-        for earlier in reversed(self.suspects):
-            same = [one.evidence for one in earlier if one.reading == suspect.reading]
-            if not same:
-                break
-            total, count = total + max(same), count + 1
-        return total, count
 
     def with_(self, judgement: Judgement, asked_qpm: float | None = None) -> Habits:
         """These habits and one repetition more; only right keys that were reached count.
@@ -111,13 +101,13 @@ class Habits:
         """
         stop = stopped_before(judgement.excerpt, judgement.score)
         stops = (*self.stops, stop)[-_STOPS:]
-        suspects = (*self.suspects, judgement.suspects)[-_SUSPECTS:]
+        lengths = (*self.lengths, judgement.lengths)[-_LENGTHS:]
         holds = dict(self.holds)
         for one in judgement.held:
             at = one.onset_quarters, one.hand
             holds[at] = (*holds.get(at, ()), one.log_share)[-_KEPT:]
         if len(judgement.excerpt.onsets_quarters) < _ONSETS:
-            return replace(self, stops=stops, suspects=suspects, holds=holds)
+            return replace(self, stops=stops, lengths=lengths, holds=holds)
         notes, numbers = judgement.excerpt.notes, judgement.excerpt.onset_numbers
         onsets = judgement.excerpt.onsets_quarters
         found: dict[tuple[int, Hand], list[float]] = {}
@@ -136,7 +126,7 @@ class Habits:
             errors[place] = (*errors.get(place, ()), median(values))[-_KEPT:]
         pace = _pace_of(judgement, asked_qpm)
         paces = self.paces if pace is None else (*self.paces, pace)[-_PACES:]
-        return Habits(errors, paces, stops, suspects, holds)
+        return Habits(errors, paces, stops, lengths, holds)
 
     def pace_qpm(self, asked_qpm: float | None) -> float | None:
         """The tempo to expect when this one is asked for (None: the player's own); None unknown.

@@ -27,9 +27,11 @@ many times likelier the take is by the explanation than by scatter alone. 3 are 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 from math import exp, expm1, inf, log
 from typing import NamedTuple
 
+from coach.judging.model import LengthsHeard
 from coach.judging.timing.local_tempo import weighted_median
 
 
@@ -71,6 +73,10 @@ _FREE = 100.0
 """Variance (s²) of an interval of which nothing is asked: one that was broken into."""
 _LOOSE = 9.0
 """Strokes of rolled chords scatter by three times as much: own choice."""
+_SHAPED_SHARE, _SHAPED_S = 0.04, 0.010
+"""How much the same player shapes a length in the same way each time (SD): as a share of it, and in
+seconds, as the hands' and the melody's lead do. Own choice, by three made repetitions of untouched
+windows."""
 _SLOWEST = 2.0
 """A ritard ends at half the tempo at most: own choice (final ritards end at a third to two thirds
 of it in the whole, Friberg & Sundberg 1999, but a window shows a part)."""
@@ -162,6 +168,18 @@ class TimingEvidence:
         taken = [(2 * pair.pull - pair.weight * size_s) * size_s for pair in pairs]
         return _add_logs(self._logs_without(taken, doubted=True)) - self._scatter_alone
 
+    def hear_step(self, i: int) -> list[tuple[float, float]]:
+        """What each manner says of a step at onset i: its pull and its weight."""
+        return [reading.steps[i] for reading in self._readings]
+
+    def hear_take(self) -> LengthsHeard:
+        """How well each manner foretells the take, as it is kept for later ones."""
+        return LengthsHeard(
+            tuple(reading.prior for reading in self._readings),
+            tuple(reading.squares for reading in self._readings),
+            sum(not free for free in self._strokes.free[1:]),
+        )
+
     def find_ritard(self, start: int) -> Found:
         """Slower and slower from an onset on; its size is how late the last onset is by it."""
         xs = self._strokes.xs
@@ -212,6 +230,49 @@ class TimingEvidence:
         if not doubted:
             return logs
         return [one - model.doubt for one, model in zip(logs, SCATTER_MODELS, strict=True)]
+
+
+def find_share_again(takes: Sequence[LengthsHeard], at: tuple[Fraction, Fraction]) -> float:
+    """How much longer a length was in several takes, as a share of it, as the first manner has
+    it: a quick look at whether there is anything to be weighed."""
+    pull, weight = _pool(takes, at, 0)
+    return pull / weight if weight > 0 else 0.0
+
+
+def weigh_again(
+    takes: Sequence[LengthsHeard], at: tuple[Fraction, Fraction], ratio: Fraction
+) -> float:
+    """The evidence of several takes together that a length had the same ratio in all of them.
+
+    They are weighed as one long take: one player has one manner, so that it is known better. But
+    a player also shapes a phrase in the same way each time, and that doesn't scatter away.
+    """
+    off = float(ratio) - 1
+    expected_s = takes[-1].lengths[at].expected_s
+    shaped = _SHAPED_SHARE**2 + (_SHAPED_S / expected_s) ** 2
+    count = _PRIOR_ONSETS + sum(take.count for take in takes)
+    alone, changed = [], []
+    for k, model in enumerate(SCATTER_MODELS):
+        prior = model.usual + sum([take.priors[k] for take in takes])
+        squares = _PRIOR_ONSETS + sum([take.squares[k] for take in takes])
+        pull, weight = _pool(takes, at, k)
+        taken = (2 * pull - weight * off) * off / (1 + weight * shaped * count / squares)
+        alone.append(prior - count / 2 * log(squares))
+        left = max(squares - taken, _PRIOR_ONSETS)
+        changed.append(prior - model.doubt - count / 2 * log(left))
+    return _add_logs(changed) - _add_logs(alone)
+
+
+def _pool(
+    takes: Sequence[LengthsHeard], at: tuple[Fraction, Fraction], manner: int
+) -> tuple[float, float]:
+    """Pull and weight, by all takes together, of how much longer it was as a share of itself."""
+    pull = weight = 0.0
+    for take in takes:
+        heard = take.lengths[at]
+        pull += heard.pulls[manner] * heard.expected_s
+        weight += heard.weights[manner] * heard.expected_s**2
+    return pull, weight
 
 
 def _add_logs(logs: Sequence[float]) -> float:

@@ -25,9 +25,9 @@ from fractions import Fraction
 from itertools import pairwise
 from math import copysign, log, sqrt
 
-from coach.judging.model import ValueSuspect
+from coach.judging.model import LengthHeard, LengthsHeard
 from coach.judging.timing.habits import Habits
-from coach.judging.timing.noise import Strokes, TimingEvidence
+from coach.judging.timing.noise import Strokes, TimingEvidence, find_share_again, weigh_again
 from coach.judging.timing.onsets import Moment
 from coach.judging.timing.patterns import Pattern, find_pace, find_pattern, has_figures
 from coach.judging.tolerance import Tolerance
@@ -53,16 +53,22 @@ _CHANCE = 0.62
 """More by this times the logarithm of how many onsets there are, of which any may seem so by
 chance; not the whole of it, since more of them show the player's scatter better. By the same
 bench."""
-_SUSPECT_EVIDENCE = 0.2
-"""From which a length is remembered as one that may have been misread: own choice."""
-_REPEATED, _NEAR_REPEATED = 0.2, 4.0
+_REPEATED, _NEAR_REPEATED = 0.2, 1.0
 """So much more evidence is asked of what came several times than of what came once, for by chance
-there are more of them; the second for two thirds and one and a half of a length. Own choice, by
-three made repetitions of untouched windows."""
+there are more of them; the second for two thirds and one and a half of a length. By
+``scripts/bench_rhythm.py``: three repetitions of untouched windows."""
 _REPEATED_FLOOR, _NEAR_FLOOR = 0.9, 2.0
 """Against the least lateness of any: what came several times may be a little smaller. But a player
 also shapes the same phrase in the same way each time, and lengths of two thirds or one and a half
 of short notes come of that: by made repetitions they are then below a tenth of a second."""
+_MENDED, _UNMENDED = 0.85, -2.2
+"""The evidence that the last repetition by itself has to have for what those before it tell: what
+was told is mended by the next one in some seven of ten, what was not in one of ten. Logarithms of
+these odds; own choice."""
+_OPEN_TO_SIZE = 0.2
+"""Evidence below which a length is taken as it should have been: own choice, to save time."""
+_LEAST_S = 1e-3
+"""No length is expected to be shorter, however the rest went."""
 _OPEN_EVIDENCE = 4.0
 """Below this nobody needs to have waited: the onsets scatter by as much. Own choice."""
 _EXPRESSIVE_SHARE = 0.3
@@ -154,8 +160,8 @@ class Explained:
     entries: tuple[Entry, ...] = ()
     patterns: tuple[PatternPlayed, ...] = ()
     pace: PacePlayed | None = None
-    suspects: tuple[ValueSuspect, ...] = ()
-    """Lengths that may have been misread, told or not."""
+    heard: LengthsHeard = field(default_factory=LengthsHeard)
+    """What the take says of each length, told or not."""
     still: TimingEvidence | None = field(default=None, compare=False, repr=False)
     """What is left to be explained; None where there are too few onsets to tell."""
 
@@ -197,9 +203,9 @@ def explain_lengths(
     )
     pursuit = _Pursuit(strokes, beat_x, tolerance)
     pursuit.run()
-    suspects = _list_suspects(row, strokes, pursuit)
+    heard = _hear_lengths(row, pursuit)
     if habits is not None:
-        _believe_repeated(suspects, habits, strokes, pursuit, tolerance)
+        _believe_repeated(row, heard, habits, strokes, pursuit, tolerance)
     told = [pursuit.values[i] for i in sorted(pursuit.values)]
     if habits is not None:
         known = (_as_known(row, value, tolerance, habits) for value in told)
@@ -209,35 +215,37 @@ def explain_lengths(
     if not patterns:
         patterns = [*_list_hand_patterns(row, strokes, pursuit.times, beat_x)]
     entries = tuple(pursuit.entries[i] for i in sorted(pursuit.entries))
-    seen = tuple(suspect for _, suspect in suspects)
-    return Explained(tuple(told), entries, tuple(patterns), pursuit.pace, seen, pursuit.still)
+    misread = {(row[one.moment - 1].onset_quarters, row[one.moment].onset_quarters) for one in told}
+    heard = replace(
+        heard, lengths={at: one._replace(told=at in misread) for at, one in heard.lengths.items()}
+    )
+    return Explained(tuple(told), entries, tuple(patterns), pursuit.pace, heard, pursuit.still)
 
 
-def _list_suspects(
-    row: Sequence[Moment], strokes: Strokes, pursuit: _Pursuit
-) -> list[tuple[int, ValueSuspect]]:
-    """Each length that is likelier at a simple ratio, by the moment that it leads to."""
-    out: list[tuple[int, ValueSuspect]] = []
-    still = pursuit.still
+def _hear_lengths(row: Sequence[Moment], pursuit: _Pursuit) -> LengthsHeard:
+    """What the take says of each length, those that were believed misread put back as they were."""
+    still, lengths = pursuit.still, {}
     if still is None:
-        return out
+        return LengthsHeard()
     for i in range(1, len(row)):
-        begun, onset = row[i - 1].onset_quarters, row[i].onset_quarters
-        value = pursuit.values.get(i)
-        if value is not None:
-            if value.ratio is not None:
-                out.append((i, ValueSuspect(begun, onset, value.ratio, value.z**2 / 2)))
-        elif still.find_step(i, _SUSPECT_EVIDENCE).evidence > _SUSPECT_EVIDENCE:
-            seconds = pursuit.times[i] - pursuit.times[i - 1]
-            for ratio in _ACCUSED:
-                evidence = still.weigh_step(i, seconds - seconds / float(ratio))
-                if evidence > _SUSPECT_EVIDENCE:
-                    out.append((i, ValueSuspect(begun, onset, ratio, evidence)))
-    return out
+        if row[i].broken or row[i].gap or {i - 1, i} & pursuit.entries.keys():
+            continue
+        shift_s = pursuit.values[i].shift_s if i in pursuit.values else 0.0
+        pairs = still.hear_step(i)
+        expected_s = pursuit.times[i] - pursuit.times[i - 1]
+        if not shift_s:
+            expected_s -= still.find_step(i, _OPEN_TO_SIZE).size_s
+        lengths[row[i - 1].onset_quarters, row[i].onset_quarters] = LengthHeard(
+            max(expected_s, _LEAST_S),
+            tuple(pull + weight * shift_s for pull, weight in pairs),
+            tuple(weight for _, weight in pairs),
+        )
+    return replace(still.hear_take(), lengths=lengths)
 
 
 def _believe_repeated(
-    suspects: Sequence[tuple[int, ValueSuspect]],
+    row: Sequence[Moment],
+    heard: LengthsHeard,
     habits: Habits,
     strokes: Strokes,
     pursuit: _Pursuit,
@@ -247,24 +255,51 @@ def _believe_repeated(
 
     Strokes scatter anew each time, so that the evidence adds up.
     """
-    chance = _CHANCE * log(len(strokes.xs))
-    for i, suspect in sorted(suspects, key=lambda one: -one[1].evidence):
-        earlier, count = habits.evidence_before(suspect)
-        is_near = Fraction(1, 2) < suspect.ratio < 2
-        least = _least_evidence(suspect.ratio) + (_NEAR_REPEATED if is_near else _REPEATED)
-        if i in pursuit.values or not count or earlier + suspect.evidence < least + chance:
+    now = strokes._replace(times_s=pursuit.times)
+    for i, at in enumerate(pairwise(moment.onset_quarters for moment in row), start=1):
+        if i in pursuit.values or at not in heard.lengths:
             continue
-        seconds = pursuit.times[i] - pursuit.times[i - 1]
-        expected_s = seconds / float(suspect.ratio)
-        shift_s = seconds - expected_s
-        floor = _NEAR_FLOOR if is_near else _REPEATED_FLOOR
+        takes = [take for take in habits.lengths if at in take.lengths]
+        found = max(_list_repeated(heard, takes, at, len(row)), default=None)
+        if found is None:
+            continue
+        _, evidence, ratio = found
+        shift_s = (float(ratio) - 1) * heard.lengths[at].expected_s
+        expected_s = pursuit.times[i] - pursuit.times[i - 1] - shift_s
+        floor = _NEAR_FLOOR if _is_near(ratio) else _REPEATED_FLOOR
         if abs(shift_s) * 1000 < floor * tolerance.late_floor_ms:
             continue
-        now = strokes._replace(times_s=pursuit.times)
         if shift_s > 0 and (_goes_on_slowing(now, i) or _is_ending(now, i, expected_s)):
             continue
-        z = copysign(sqrt(2 * (earlier + suspect.evidence)), shift_s)
-        pursuit.values[i] = NoteValue(i, shift_s, suspect.ratio, z, expected_s)
+        z = copysign(sqrt(2 * evidence), shift_s)
+        pursuit.values[i] = NoteValue(i, shift_s, ratio, z, expected_s)
+
+
+def _list_repeated(
+    heard: LengthsHeard, earlier: Sequence[LengthsHeard], at: tuple[Fraction, Fraction], count: int
+) -> Iterator[tuple[float, float, Fraction]]:
+    """The ratios at which a length came again: the evidence of all the takes together, first by how
+    much it is more than enough."""
+    takes = [*earlier, heard]
+    share = find_share_again(takes, at) if earlier else 0.0
+    if abs(share) < _EXPRESSIVE_SHARE / 2:
+        return
+    told = earlier[-1].lengths[at].told
+    for ratio in _ACCUSED:
+        if (ratio < 1) is not (share < 0):
+            continue
+        least = _least_evidence(ratio) + (_NEAR_REPEATED if _is_near(ratio) else _REPEATED)
+        evidence = weigh_again(takes, at, ratio)
+        more = evidence - least - _CHANCE * log(count)
+        if more < 0:
+            continue
+        if weigh_again([heard], at, ratio) > (_MENDED if told else _UNMENDED):
+            yield more, evidence, ratio
+
+
+def _is_near(ratio: Fraction) -> bool:
+    """Whether expression comes near to a ratio."""
+    return Fraction(1, 2) < ratio < 2
 
 
 def _list_hand_patterns(
