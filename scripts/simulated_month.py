@@ -18,7 +18,13 @@ The rules: **keyhole**, the one of the warm-up (``coaching/planning/spots.py``),
 where nothing is due; **massed**, the newest bars over and over; **every N days**, each bar when so
 many days have passed, the longest waiting first, which ends early too; **yesterday's worst**, what
 failed yesterday, the worst first, and then what lies longer back. The second and the last fill the
-minutes.
+minutes. **SM-2** is the old rule of that name (Wozniak 1990, thesis, chapter 3.2), a clean first
+try being its grade 4 and a failed one its grade 2.
+
+The last rules are no rivals but a bound: **known below P** knows every bar's true chance, plays
+what is below P, and what is likeliest to hold first, since that is what the minutes do most for. No
+scheduler can know that; where even this is no better than the best interval, none can be that only
+asks how likely each bar is to hold.
 """
 
 from __future__ import annotations
@@ -29,7 +35,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import partial
 from itertools import cycle
-from math import exp, log
+from math import ceil, exp, log
 from random import Random
 from statistics import fmean
 from typing import Protocol
@@ -220,12 +226,58 @@ def worst_first(desk: Desk, day: int, known: Sequence[int]) -> Iterator[int]:
     yield from sorted(known, key=rank)
 
 
+@dataclass
+class OldInterval:
+    """One item of SM-2: its interval in days, and its easiness."""
+
+    days: int = 0
+    easiness: float = 2.5
+
+    def after(self, grade: int) -> OldInterval:
+        """Once it was tried: five is perfect, below three it begins again as easy as before."""
+        if grade < 3:
+            return OldInterval(1, self.easiness)
+        change = 0.1 - (5 - grade) * (0.08 + (5 - grade) * 0.02)
+        easiness = max(1.3, self.easiness + change)
+        days = {0: 1, 1: 6}.get(self.days) or ceil(self.days * self.easiness)
+        return OldInterval(days, easiness)
+
+
+class OldRule:
+    """SM-2."""
+
+    def __init__(self) -> None:
+        self._items: dict[int, OldInterval] = {}
+
+    def __call__(self, desk: Desk, day: int, known: Sequence[int]) -> Iterator[int]:
+        for bar in known:
+            if desk.last_day[bar] == day - 1:  # tried yesterday, for the first time or again
+                item = self._items.get(bar, OldInterval())
+                grade = 2 if bar in self._items and desk.failures[bar] else 4
+                self._items[bar] = item.after(grade)
+        due = [bar for bar in known if day - desk.last_day[bar] >= self._items[bar].days]
+        yield from sorted(due, key=lambda bar: desk.last_day[bar])
+
+
+def known_below(least: float) -> Rule:
+    def rule(desk: Desk, day: int, known: Sequence[int]) -> Iterator[int]:
+        at_s = day * DAY_S + MORNING_S
+        chances = {bar: desk.laws[bar].chance(at_s) for bar in known}
+        due = [bar for bar in known if chances[bar] < least]
+        yield from sorted(due, key=lambda bar: -chances[bar])
+
+    return rule
+
+
 INTERVALS = (1, 2, 3, 4, 5, 7, 10)
+THRESHOLDS = (0.95, 0.9, 0.8, 0.7, 0.6, 0.5)
 RULES: dict[str, Callable[[], Rule]] = {
     "keyhole": Keyhole,
     "massed": lambda: massed,
     "yesterday's worst": lambda: worst_first,
+    "SM-2": OldRule,
     **{f"every {days} days": partial(every, days) for days in INTERVALS},
+    **{f"known below {least}": partial(known_below, least) for least in THRESHOLDS},
 }
 
 
@@ -287,15 +339,22 @@ def compare(law: str, found: Mapping[tuple[str, str], tuple[float, float]]) -> s
     """
     ours, ours_min = found[law, "keyhole"]
     fixed = [found[law, f"every {days} days"] for days in INTERVALS]
-    as_good = [one for one in fixed if one[0] >= ours]
-    best = min(as_good, key=lambda one: one[1]) if as_good else max(fixed)
-    others = {
-        "massed": found[law, "massed"],
-        "yesterday's worst": found[law, "yesterday's worst"],
-        "the best fixed interval": best,
-    }
-    worth = (f"{ours / ours_min / (h / m):.2f} times {name}" for name, (h, m) in others.items())
-    return ", ".join(worth)
+
+    def over_fixed(one: tuple[float, float]) -> float:
+        as_good = [other for other in fixed if other[0] >= one[0]]
+        held, minutes = min(as_good, key=lambda one: one[1]) if as_good else max(fixed)
+        return one[0] / one[1] / (held / minutes)
+
+    worth = [
+        f"{ours / ours_min / (held / minutes):.2f} times {name}"
+        for name in ("massed", "yesterday's worst", "SM-2")
+        for held, minutes in (found[law, name],)
+    ]
+    bound = max(over_fixed(found[law, f"known below {least}"]) for least in THRESHOLDS)
+    return (
+        f"{', '.join(worth)}, {over_fixed((ours, ours_min)):.2f} times the best fixed interval "
+        f"(who knows every chance: {bound:.2f} at best)"
+    )
 
 
 if __name__ == "__main__":
