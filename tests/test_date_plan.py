@@ -22,6 +22,7 @@ from coach.coaching.planning import (
 from coach.coaching.planning.date_plan import AGAIN_MIN, BEGIN_MIN, LEAST_MIN
 from coach.coaching.wording import stretch_words
 from coach.score.build import score_from_notes
+from coach.score.reading import read_score
 
 SAMPLE = Path(__file__).parents[1] / "sample_scores" / "1-low-tide.musicxml"
 UNTOUCHED, WEAK, SETTLED = BarState.UNTOUCHED, BarState.WEAK, BarState.SETTLED
@@ -144,6 +145,14 @@ def test_a_day_is_played_again_then_mended_then_new_and_then_as_a_whole() -> Non
         ("bars 9 to 10", Way.LEARN, 3),
         ("bars 1 to 10", Way.REPAIR, 1),
     ]
+
+
+def test_a_pickup_goes_with_the_phrase_that_it_leads_to() -> None:
+    score = read_score(SAMPLE.with_name("2-the-ferry-bell.musicxml"))
+    day = PlannedDay(1000, again=tuple(range(9)))
+    goals = goals_of(score, day, new_bars(9, SETTLED))
+    told = [stretch_words(score, goal.window) for goal in goals]
+    assert told == ["pickup to bar 4", "bars 5 to 8"]
 
 
 def test_bars_running_are_one_stretch() -> None:

@@ -170,6 +170,22 @@ def test_the_map_is_read_without_colour() -> None:
     assert lines[1:] == ["RH   xxxx ....", "LH   .... oooo"]
 
 
+@pytest.mark.parametrize("width", [56, 76, 116])
+def test_no_line_of_the_passages_is_wider_than_the_page(width: int) -> None:
+    """Three weeks of tempi, and a passage with a long name."""
+    long = Transition(Hands.RIGHT, Fraction(3), Fraction(5))
+    windows = (WHOLE, (str(long.from_quarters), str(long.to_quarters), "RH"))
+    played = [
+        PlayedOnce(NOON_S + DAY_S * day + 60 * n, window, True, 80.0 + day)
+        for day in range(21)
+        for n, window in enumerate(windows)
+    ]
+    diary = Diary(TWO_BARS, fold_days(TWO_BARS, played, day_of))
+    told = text_of(passages_page(diary, diary.days[-1].day, Look(width))).splitlines()
+    assert max(map(len, told)) <= width
+    assert "RH bar 1, beat 4 to bar 2, beat 2" in "\n".join(told) or width < 76
+
+
 def test_what_a_day_changed_is_said() -> None:
     diary = Diary(TWO_BARS, fold_days(TWO_BARS, tries("www|ccc"), day_of))
     said = text_of(map_page(diary, day(1), Look()))

@@ -72,6 +72,11 @@ NARROWEST_DAY, WIDEST_DAY = 3, 6
 """Columns that a day takes in a chart: two figures and a gap."""
 MOST_PASSAGES, MOST_SPOTS, MOST_TEMPI = 12, 8, 14
 """What is listed at most. Own choice: more isn't read."""
+LEAST_TEMPI = 4
+"""Days of a tempo's curve that there is room for beside the longest name. Own choice: of less room
+the name is cut."""
+_FIGURES, _TEMPI_ENDS = 28, 11
+"""Columns of a passage's figures, and of the tempo that its curve begins and ends with."""
 
 
 def line(text: str = "", role: str = "") -> Line:
@@ -300,14 +305,17 @@ def endings_words(found: Endings) -> str:
 def passages_page(diary: Diary, until: int, look: Look) -> list[Line]:
     """Where the minutes went, and the tempo reached day by day."""
     passages = diary.passages(until)
-    name = min(max((len(passage_words(diary.score, one)) for one in passages[:12]), default=8), 42)
-    name = min(name, max(look.width - 44, 16))
-    lines = [line(f"{'':<{name}}  minutes  repet.  clean   tempo reached, day by day", "faint")]
+    longest = max(
+        (len(passage_words(diary.score, one)) for one in passages[:MOST_PASSAGES]), default=8
+    )
+    name = min(longest, max(look.width - _FIGURES - _TEMPI_ENDS - LEAST_TEMPI, 16))
+    days = min(max(look.width - name - _FIGURES - _TEMPI_ENDS, 1), MOST_TEMPI)
+    lines = [line(f"{'':<{name}}  minutes  repet.  clean   tempo by day", "faint")]
     for one in passages[:MOST_PASSAGES]:
         share = f"{100 * one.clean / one.repetitions:.0f} %"
         words = passage_words(diary.score, one)
         words = words if len(words) <= name else words[: name - 1] + "…"
-        tempi = tempo_curve(diary.score, one, look)
+        tempi = tempo_curve(diary.score, one, look, days)
         spent = f"{one.minutes:.0f}" if one.minutes >= 1 else "< 1"
         told = f"{words:<{name}}  {spent:>7}  {one.repetitions:6}  {share:>5}   "
         lines.append((LinePart(told), *tempi))
@@ -325,10 +333,11 @@ def passage_words(score: Score, one: PassageFigures) -> str:
     return f"{whose} {stretch_words(score, one.window)}"
 
 
-def tempo_curve(score: Score, one: PassageFigures, look: Look) -> Line:
-    """``▃▅█ 60 → 92``: the quickest clean repetition of each day, in beats a minute."""
+def tempo_curve(score: Score, one: PassageFigures, look: Look, days: int = MOST_TEMPI) -> Line:
+    """``▃▅█ 60 → 92``: the quickest clean repetition of each of so many days, the last ones, in
+    beats a minute."""
     beat = float(score.bar_at(one.window.start_quarters).metre.beat_quarters)
-    tempi = [qpm / beat for _, qpm in sorted(one.best_qpm.items())][-MOST_TEMPI:]
+    tempi = [qpm / beat for _, qpm in sorted(one.best_qpm.items())][-days:]
     if not tempi:
         return (LinePart("none clean yet", "faint"),)
     low, high = min(tempi), max(tempi)

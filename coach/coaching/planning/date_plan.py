@@ -215,7 +215,7 @@ def goals_of(score: Score, day: PlannedDay, bars: Sequence[BarStanding]) -> tupl
     untouched = {bar.bar for bar in bars if bar.state is BarState.UNTOUCHED}
 
     def goals(some: Iterable[int], way: Way, clean: int, reason: str) -> Iterator[Goal]:
-        for low, high in _parts(some):
+        for low, high in _parts(score, some):
             window = Window(score.bars[low].onset_quarters, score.bars[high].end_quarters)
             qpm = score.tempo_at(window.start_quarters)
             yield Goal(window, qpm, clean_required=clean, way=way, reason=reason)
@@ -232,11 +232,14 @@ def goals_of(score: Score, day: PlannedDay, bars: Sequence[BarStanding]) -> tupl
     )  # fmt: skip
 
 
-def _parts(bars: Iterable[int]) -> Iterator[tuple[int, int]]:
-    """Bars as stretches that are no longer than what is learnt at once."""
-    for low, high in stretches(bars):
-        for begin in range(low, high + 1, NEW_BARS):
-            yield begin, min(begin + NEW_BARS - 1, high)
+def _parts(score: Score, bars: Iterable[int]) -> Iterator[tuple[int, int]]:
+    """Bars as stretches that are no longer than what is learnt at once; a pickup goes with what it
+    leads to."""
+    for begin, high in stretches(bars):
+        while begin <= high:
+            end = min(begin + NEW_BARS - (not score.bars[begin].is_pickup), high)
+            yield begin, end
+            begin = end + 1
 
 
 def stretches(bars: Iterable[int]) -> list[tuple[int, int]]:
