@@ -81,7 +81,7 @@ def saving(folder: Path) -> float:
     from coach.record.store import Store
 
     store = Store(folder)
-    sample = samples(1)[0]
+    sample = samples(1, 1)[0]
     took = []
     for n in range(SAVES):
         ended = sample.templates[n % len(sample.templates)].ended

@@ -77,7 +77,7 @@ class Bench:
 
     def __init__(self, folder: Path, seed: int) -> None:
         self.folder = folder
-        self.sample: Sample = samples(seed)[0]
+        self.sample: Sample = samples(seed, 1)[0]
         self.path = sorted(SAMPLES.glob("*.musicxml"))[0]
         until_s = time.time()
         known = (self.sample,)

@@ -30,7 +30,7 @@ from coach.record.folder import FILE
 from coach.record.packing import checksum
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import Store
-from coach.score.opening import open_score
+from coach.score.reading import read_score
 from scripts.old_record import PARTS, make_old_record, old_rows
 
 SAMPLES = Path(__file__).parents[1] / "sample_scores"
@@ -62,13 +62,14 @@ class Sample:
     templates: tuple[Template, ...]
 
 
-def samples(seed: int) -> tuple[Sample, ...]:
-    """Each sample score, practised by a simulated pianist."""
-    return tuple(_practised(path, seed) for path in sorted(SAMPLES.glob("*.musicxml")))
+def samples(seed: int, count: int | None = None) -> tuple[Sample, ...]:
+    """Each sample score, or so many of them, practised by a simulated pianist."""
+    paths = sorted(SAMPLES.glob("*.musicxml"))[:count]
+    return tuple(_practised(path, seed) for path in paths)
 
 
 def _practised(path: Path, seed: int) -> Sample:
-    score = open_score(path)
+    score = read_score(path)
     now_s = 0.0
     out: list[Template] = []
     drill = None
