@@ -155,6 +155,12 @@ TAKES |= {
         "RH 2-3 at 5/2 0.97: stumbled",
     ],
     f"C4 D4 E4 F4 G4>.25 A4<.25 {REST}": ["RH 1-2 at 2 0.90 -125ms #4: A before G"],
+    "C4 D4 E4 - G4 A4 - C5 B4 - G4 F4 E4 D4 C4 D4": [
+        "RH 1-2 at 3/2 0.86 #3: F missed",
+        "RH 2-3 at 3 0.86 #6: B missed",
+        "RH 4-5 at 9/2 0.86 #9: A missed",
+    ],
+    f"C4 D4 E4 (G4)F4 |0.6|@3:E4 F4 G4 A4 {REST}": ["RH 1-2 at 3/2 0.97: stumbled"],
     f"C4 D4 E4 F4 G4 x {REST}": [
         "RH 2-3 at 5/2 0.86 #5: A missed",
         "RH 2-3 at 3 0.72 -375ms: early to bar 1 beat 4 (0.4 s)",
@@ -176,7 +182,7 @@ TAKES |= {
         "RH 0-8 at 1/2 1/2..15/2 0.55 +225ms: uneven (by 60%)"
     ],
 }
-"""Two attempts, an exchange, beats that were left out in part, and notes that scatter."""
+"""Two attempts, an exchange, notes left out here and there, and notes that scatter."""
 
 
 @pytest.mark.parametrize("take", TAKES)
