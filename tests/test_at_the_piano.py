@@ -267,3 +267,16 @@ def test_a_wrong_last_note_of_three_is_told_though_it_stands_so_elsewhere() -> N
     live.plays(change=lambda note, pitch: 60 if note == 2 else pitch).waits(0.8).plays().waits(4)
     assert [one.judgement.clean for one in live.ended] == [False, True]
     assert faults_of(live) == ["wrong key"]
+
+
+@pytest.mark.parametrize("wrong", [1, 2])
+def test_slow_keys_of_something_else_do_not_hide_a_window_begun_after_them(wrong: int) -> None:
+    """More than three seconds apart they might be a window of long notes, if they were right."""
+    score, window = sample("1-low-tide"), Window(F(4), F(8), Hands.LEFT)
+    live = Live(score, window, goal=repair(score, window, qpm=37))
+    for pitch in (48, 50, 52):
+        live.strikes(pitch).waits(3.0)
+    live.waits(3.5).plays(change=lambda note, pitch: 51 if note == wrong else pitch)
+    live.waits(0.8).plays().waits(5)
+    assert [one.judgement.clean for one in live.ended] == [False, True]
+    assert faults_of(live)[:1] == ["wrong key"]

@@ -254,7 +254,7 @@ class Follower:
         keys = self._alignment.trace.keys
         noodling = len(keys) >= NOODLING_KEYS and rules.count_right(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
-            if self._may_be_slow(at_s - self._last_s):
+            if self._may_be_slow(at_s - self._last_s, pitch):
                 return
             self._forget()
             if at_s - self._last_s >= self._gap_s:
@@ -269,12 +269,17 @@ class Follower:
             self._forget(keep=len(keys) - KEPT_KEYS)
             self._is_fresh = False
 
-    def _may_be_slow(self, quiet_s: float) -> bool:
-        """Whether a few keys before a rest may be the window's first, played far more slowly."""
+    def _may_be_slow(self, quiet_s: float, pitch: int) -> bool:
+        """Whether a few keys before a rest may be the window's first, played far more slowly.
+
+        Hardly where most of them are wrong, and the one that is struck now is such a first key.
+        """
         keys = self._alignment.trace.keys
         if not 0 < len(keys) <= rules.FEW_KEYS or quiet_s >= self._gap_s:
             return False
         if self.state is FollowerState.ELSEWHERE:  # it is said already what they were
+            return False
+        if pitch in self._openers and 2 * rules.count_right(keys) < len(keys):
             return False
         return self._is_fresh or rules.count_right(keys) == len(keys)
 
