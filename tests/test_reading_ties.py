@@ -165,3 +165,41 @@ def test_tied_notes_may_miss_each_other_by_a_sixteenth_of_a_quarter(
     """As an exporter rounds; by more the first is left to ring and the second struck."""
     text = bar(note("C5", 16, tie="start"), rest(gap), note("C5", 16, tie="stop"), rest(16))
     assert all_said(opened(tmp_path, piano(text, divisions=16))) == said
+
+
+def test_broken_chord_notes_that_are_tied_into_the_chord_are_not_struck_again(
+    tmp_path: Path,
+) -> None:
+    """Each is tied from its own onset, over the notes that come between."""
+    broken = [
+        note("C4", 1, tie="start"), note("E4", 1, tie="start"), note("G4", 2),
+        note("C4", 4, tie="stop"), note("E4", 4, tie="stop", chord=True),
+    ]  # fmt: skip
+    found = opened(tmp_path, piano(bar(*broken), divisions=2))
+    assert all_said(found) == ["C4 @0 4 s1", "E4 @1/2 7/2 s1", "G4 @1 1 s1"]
+    assert [sum(one.segments_quarters) for one in found.notes] == [4, F(7, 2), 0]
+
+
+def test_a_tie_into_a_note_that_begins_while_the_first_is_held_is_one_strike(
+    tmp_path: Path,
+) -> None:
+    held = [note("C4", 3, tie="start"), back(1), note("C4", 2, v="2", tie="stop")]
+    assert all_said(opened(tmp_path, piano(bar(*held)))) == ["C4 @0 4 s1"]
+
+
+def test_without_a_tie_the_same_key_is_struck_again(tmp_path: Path) -> None:
+    again = [note("C4", 3), back(1), note("C4", 2, v="2")]
+    assert all_said(opened(tmp_path, piano(bar(*again)))) == ["C4 @0 3 s1", "C4 @2 2 s1"]
+
+
+def test_a_tie_is_not_taken_over_a_bar_that_has_no_end_of_it(tmp_path: Path) -> None:
+    """Into a second ending: the first ending lies between, and the key has been let go."""
+    found = opened(
+        tmp_path,
+        piano(
+            bar(note("C4", 4, tie="start")),
+            bar(note("D4", 4)),
+            bar(note("C4", 4, tie="stop")),
+        ),
+    )
+    assert all_said(found) == ["C4 @0 4 s1", "D4 @4 4 s1", "C4 @8 4 s1"]

@@ -16,7 +16,8 @@ from coach.score.reading.musicxml.facts import LineAt, RawNote
 # A note that ends a tie continues the open note of the same key that ends where it begins: first
 # one of its own voice and staff, then of its staff, then any. A tie that is begun and never ended
 # (a tie into another ending, a note left to ring) leaves the note its own length; an end without a
-# beginning is a note of its own.
+# beginning is a note of its own. Where the two do not meet, but the second says that it ends a tie,
+# it is not struck again: the key is down.
 
 
 _NEAR = Fraction(1, 16)
@@ -39,6 +40,8 @@ class Tied:
     last_end: Fraction
     reach: Fraction
     """Where the last note may be meant to end: with its chord, or with its bar."""
+    voice_end: Fraction = Fraction(0)
+    """How far its voice goes on from the last note without a rest, in the same bar."""
 
     @property
     def length(self) -> Fraction:
@@ -52,11 +55,11 @@ _Placed = tuple[Fraction, RawNote]
 def merge_ties(notes: Iterable[_Placed], bar_ends: Sequence[Fraction]) -> list[Tied]:
     """Merge the notes, given with their onsets in the piece, in the order of their onsets."""
     in_order = sorted(notes, key=_sort_key)
-    reaches = _reaches(in_order, bar_ends)
+    reaches, voice_ends = _reaches(in_order, bar_ends), _voice_ends(in_order)
     merged: list[Tied] = []
     waiting: dict[int, list[Tied]] = {}
     for _, group in groupby(in_order, key=_sort_key):
-        merged += _at_one_onset(list(group), waiting, reaches)
+        merged += _at_one_onset(list(group), waiting, reaches, voice_ends)
     return merged
 
 
@@ -82,8 +85,26 @@ def _reaches(notes: list[_Placed], bar_ends: Sequence[Fraction]) -> dict[int, Fr
     return reaches
 
 
+def _voice_ends(notes: list[_Placed]) -> dict[int, Fraction]:
+    """For each chord where its voice, going on from its end without a rest, ends in its bar."""
+    ends: dict[tuple[int, int, str], dict[Fraction, Fraction]] = {}
+    for onset, note in notes:
+        if note.length:
+            ends.setdefault((note.bar, note.staff, note.voice), {})[onset] = onset + note.length
+    out: dict[int, Fraction] = {}
+    for onset, note in notes:
+        voice, end = ends.get((note.bar, note.staff, note.voice), {}), onset + note.length
+        while note.tie_start and end in voice:
+            end = voice[end]
+        out[note.chord] = max(out.get(note.chord, end), end)
+    return out
+
+
 def _at_one_onset(
-    group: list[_Placed], waiting: dict[int, list[Tied]], reaches: dict[int, Fraction]
+    group: list[_Placed],
+    waiting: dict[int, list[Tied]],
+    reaches: dict[int, Fraction],
+    voice_ends: dict[int, Fraction],
 ) -> list[Tied]:
     """Continue what waits for these notes; the rest are new."""
     joined = _find_continued_ties(group, waiting)
@@ -94,7 +115,7 @@ def _at_one_onset(
         if tied is None:
             tied = Tied(note, onset, [note.length], note, onset + note.length, onset)
             new.append(tied)
-        tied.reach = reaches[note.chord]
+        tied.reach, tied.voice_end = reaches[note.chord], voice_ends[note.chord]
         if note.tie_start:
             opened.append(tied)
     for tied in opened:
@@ -111,13 +132,19 @@ def _find_continued_ties(group: list[_Placed], waiting: dict[int, list[Tied]]) -
                 tied = _take(waiting.get(note.spelling.midi, []), onset, note, fits)
                 if tied:
                     joined[id(note)] = tied
+                    if fits in _NOT_ABUTTING:
+                        _close_up(tied, onset, note)
                     _lengthen(tied, onset, note)
     return joined
 
 
 def _take(candidates: list[Tied], onset: Fraction, note: RawNote, fits: _Fit) -> Tied | None:
     """Take out the open note that the given one continues."""
-    candidates[:] = [tied for tied in candidates if tied.reach >= onset - _NEAR]
+    candidates[:] = [
+        tied
+        for tied in candidates
+        if tied.reach >= onset - _NEAR or tied.last_end > onset or tied.last.bar == note.bar
+    ]
     for tied in candidates:
         if fits(tied, onset, note):
             candidates.remove(tied)
@@ -162,7 +189,27 @@ def _almost_reaches(tied: Tied, onset: Fraction, note: RawNote) -> bool:
     return kin and abs(tied.reach - onset) <= _NEAR
 
 
-_FITS: tuple[_Fit, ...] = (_same_voice, _same_staff, _same_key, _almost_reaches)
+def _is_held(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    """The note before is longer than the way to this one: the key is down already."""
+    return tied.last.staff == note.staff and tied.onset < onset < tied.last_end
+
+
+def _waits(tied: Tied, onset: Fraction, note: RawNote) -> bool:
+    """The note before ends sooner in the same bar, and its voice goes on to this one: the notes of
+    a broken chord are tied, each from its own onset, into the chord. The keys stay down."""
+    kin = tied.last.staff == note.staff and tied.last.bar == note.bar
+    return kin and tied.last_end < onset <= tied.voice_end
+
+
+_NOT_ABUTTING = (_is_held, _waits)
+_FITS: tuple[_Fit, ...] = (_same_voice, _same_staff, _same_key, _almost_reaches, *_NOT_ABUTTING)
+
+
+def _close_up(tied: Tied, onset: Fraction, note: RawNote) -> None:
+    """Let the last written length end where the note that it is tied to begins."""
+    if tied.segments:
+        tied.segments[-1] += onset - tied.last_end
+    tied.last_end = onset
 
 
 # Lines over the notes: slurs, and octave lines.
