@@ -88,3 +88,20 @@ def test_lost_notes_are_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
 def test_what_cannot_be_opened_says_so(tmp_path: Path, content: str, said: str) -> None:
     with pytest.raises(ScoreError, match=said):
         opened(tmp_path, content, "case.any")
+
+
+def test_a_repeat_sign_in_mid_bar_cuts_a_bar_in_halves_and_shifts_nothing(tmp_path: Path) -> None:
+    """A barline of **kern in mid-bar has no number (humdrum.org, the **kern representation)."""
+    file = tmp_path / "halves.krn"
+    rows = (
+        "**kern\t**kern", "*clefF4\t*clefG2", "*M4/4\t*M4/4", "=1\t=1", "1C\t1c", "=2\t=2",
+        "2C\t2g", "=:|!|:\t=:|!|:", "2D\t2b", "=3\t=3", "1C\t1c", "==\t==", "*-\t*-",
+    )  # fmt: skip
+    file.write_text("\n".join(rows) + "\n")
+    found = read_score(file)
+    bars = [(bar.number, int(bar.onset_quarters), int(bar.length_quarters)) for bar in found.bars]
+    assert bars == [("1", 0, 4), ("2", 4, 2), ("2", 6, 2), ("3", 8, 4)]
+    assert [bar.repeat_end for bar in found.bars] == [False, True, False, False]
+    assert [bar.repeat_start for bar in found.bars] == [False, False, True, False]
+    assert str(found.place(found.bars[2].onset_quarters)) == "bar 2, beat 3"
+    assert [int(one.onset_quarters) for one in found.notes if one.staff == 1] == [0, 4, 6, 8]

@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 import warnings
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 from coach.score.formats import FileKind, ScoreError
@@ -152,8 +153,24 @@ def _export(stream: Any) -> bytes:
     from music21.musicxml.m21ToXml import GeneralObjectExporter
 
     _treble_first(stream)
+    _keep_halves(stream)
     exported: bytes = GeneralObjectExporter(stream).parse()
     return exported
+
+
+def _keep_halves(stream: Any) -> None:
+    """Have the halves of a bar that a repeat sign cuts be one bar's halves.
+
+    A barline in mid-bar has no number in **kern. music21 makes a bar of what follows, numbers it 0
+    and fills both up with rests that nobody wrote; padding says that they are to stay short.
+    """
+    for part in stream.parts:
+        measures = list(part.getElementsByClass("Measure"))
+        for before, after in pairwise(measures):
+            whole, played = before.barDuration.quarterLength, before.highestTime
+            if after.number == 0 and played + after.highestTime <= whole:
+                before.paddingRight, after.paddingLeft = whole - played, played
+                after.number = before.number
 
 
 def _treble_first(stream: Any) -> None:
