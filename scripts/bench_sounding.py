@@ -73,8 +73,9 @@ port.set_callback(lambda event, _: got.append((time.perf_counter(), event[0])))
 port.open_virtual_port("in")
 print("ready", flush=True)
 for line in sys.stdin:
-    print(json.dumps(got), flush=True)
-    got.clear()
+    count = len(got)  # more may come meanwhile
+    print(json.dumps(got[:count]), flush=True)
+    del got[:count]
 """
 _SOUNDS = """
 import sys, time
@@ -224,7 +225,7 @@ def kills(count: int, dice: random.Random) -> None:
     """Kill programs that sound; count what is still down a second later."""
     names = [f"{MODULE} {at + 1}" for at in range(min(TOGETHER, count))]
     modules = [Module(name) for name in names]
-    sounding, hanging, took_s = 0, 0, []
+    sounding, hanging, without, took_s = 0, 0, 0, []
     for _ in range(count // len(names)):
         came, killed_s = kill_together(modules, names, dice)
         sounding += sum(what_is_left(before)[0] for before in came)
@@ -236,11 +237,13 @@ def kills(count: int, dice: random.Random) -> None:
                 heard += module.take()
             is_down, last_s = what_is_left(heard)
             hanging += is_down
+            without += what_is_left(heard, heeds_all_off=False)[0]
             took_s.append(last_s - at_s)
     took_s.sort()
     print(
         f"{len(took_s)} kills: in {sounding} something sounded at that moment; in {hanging} "
-        "something was left sounding; silent after "
+        f"something was left sounding ({without} at a piano that heeds no “all notes off”: a key's "
+        "own end did not come through); silent after "
         f"{1000 * took_s[len(took_s) // 2]:.0f} ms (median), {1000 * took_s[-1]:.0f} ms (longest)"
     )
     for module in modules:
@@ -278,8 +281,11 @@ def wait_for_sound(module: Module) -> Came:
     return came
 
 
-def what_is_left(came: Came) -> tuple[bool, float]:
-    """Whether a key or the pedal is down in the end; and when the last message came."""
+def what_is_left(came: Came, *, heeds_all_off: bool = True) -> tuple[bool, float]:
+    """Whether a key or the pedal is down in the end; and when the last message came.
+
+    "All notes off" (controller 123, MIDI 1.0) lets go of all keys, where it is heeded.
+    """
     down: set[int] = set()
     pedal, last_s = False, 0.0
     for at_s, message in came:
@@ -288,6 +294,8 @@ def what_is_left(came: Came) -> tuple[bool, float]:
             down.add(message[1])
         elif message[0] in (0x80, 0x90):
             down.discard(message[1])
+        elif list(message[:2]) == [0xB0, 123] and heeds_all_off:
+            down.clear()
         elif list(message[:2]) == [0xB0, 64]:
             pedal = message[2] > 0
     return bool(down) or pedal, last_s

@@ -32,7 +32,9 @@ PAUSE_S = 4.0
 _DAY_S = 86400.0
 
 
-def make_week(folder: Path, score_path: Path, days: int, minutes: float, seed: int) -> int:
+def make_week(
+    folder: Path, score_path: Path, days: int, minutes: float, seed: int, *, ended_days_ago: int = 0
+) -> int:
     """Practise it and keep every repetition; how many those are."""
     folder.mkdir(parents=True, exist_ok=True)
     score, dice = read_score(score_path), Random(seed)
@@ -47,7 +49,7 @@ def make_week(folder: Path, score_path: Path, days: int, minutes: float, seed: i
     now = time.localtime()
     today_s = time.mktime((*now[:3], min(now.tm_hour, 18), 0, 0, 0, 0, -1)) - 60 * minutes
     for day in range(days):
-        begin_s = at_s = today_s - (days - 1 - day) * _DAY_S
+        begin_s = at_s = today_s - (days - 1 - day + ended_days_ago) * _DAY_S
         drill = Drill(score, repair(score, whole), history=store.history(key))
         while at_s < begin_s + 60 * minutes and not drill.decision.finished:
             notes = pianist.play(drill.excerpt, drill.assignment.qpm, start_s=at_s)

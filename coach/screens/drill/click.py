@@ -53,6 +53,11 @@ class BeatQueue:
         self._waiting.clear()
         self.is_running = False
 
+    @property
+    def times_s(self) -> list[float]:
+        """When those that are still to come will come."""
+        return [beat.at_s for beat in self._waiting]
+
     def take_due(self, now_s: float) -> ClickBeat | None:
         """The beat that has come since this was asked last, the newest of several."""
         beat = None
@@ -84,6 +89,11 @@ class ClickRunner:
     def is_running(self) -> bool:
         """Whether a click runs."""
         return self._beats.is_running
+
+    @property
+    def beats_s(self) -> list[float]:
+        """When the beats that are still to come will come, the window's last of all."""
+        return self._beats.times_s
 
     def set_style(self, style: ClickStyle) -> None:
         """How it sounds from the next count-in on."""
