@@ -158,6 +158,6 @@ def learn(
     clean_required: int = 3,
     order: Order = Order.FORWARD,
 ) -> Goal:
-    """The goal of new music: bar after bar, joined, up to this tempo."""
+    """The goal of new music: read, learnt where it breaks, joined, up to this tempo."""
     tempo = qpm or score.tempo_at(chosen.start_quarters)
     return Goal(chosen, tempo, clean_required=clean_required, way=Way.LEARN, order=order)

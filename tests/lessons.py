@@ -58,6 +58,8 @@ class Lesson:
     """Chance of a slip somewhere in a repetition, whatever it is."""
     seed: int = 0
     score: Score = field(default_factory=piece)
+    own_pace_qpm: float = QPM
+    """The tempo that is played where none is asked for."""
     drill: Drill = field(init=False)
     now_s: float = 0.0
     history: list[Observation] = field(default_factory=list)
@@ -88,7 +90,7 @@ class Lesson:
         wrong = set() if clean else self._wrong(asked)
         if clean is False and not wrong:
             wrong = {(window.notes[-1].hand.value, window.notes[-1].onset_quarters)}
-        quarter_s, first = 60 / (asked.qpm or QPM), window.notes[0].onset_quarters
+        quarter_s, first = 60 / (asked.qpm or self.own_pace_qpm), window.notes[0].onset_quarters
         keys = [
             PlayedNote(
                 note.pitch + ((note.hand.value, note.onset_quarters) in wrong),

@@ -1,5 +1,6 @@
 """What comes back every time is meant; what comes now and then is a hesitation."""
 
+import json
 from fractions import Fraction as F
 
 import pytest
@@ -27,6 +28,22 @@ def history(sizes: list[float]) -> Habits:
     for size in sizes:
         habits = habits.with_(judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), size))))
     return habits
+
+
+def test_what_is_meant_is_still_meant_on_another_day() -> None:
+    habits = history([0.4] * 6)
+    again = Habits.from_plain(json.loads(json.dumps(habits.to_plain())))
+    assert judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), 0.4)), habits=again).clean
+    assert not judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), 0.9)), habits=again).clean
+    assert again.pace_qpm(None) == habits.pace_qpm(None)
+
+
+def test_of_many_repetitions_the_last_are_kept_for_another_day() -> None:
+    place = F(2), Hand.RIGHT
+    many = Habits(errors_ms={place: tuple(map(float, range(20)))}, stops=(F(3),))
+    again = Habits.from_plain(many.to_plain())
+    assert again.errors_ms[place] == tuple(map(float, range(12, 20)))
+    assert again.stops == ()
 
 
 @pytest.mark.outside

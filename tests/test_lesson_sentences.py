@@ -31,8 +31,8 @@ HEALS_AFTER = 25
 
 
 def learned() -> Lesson:
-    """A piece of two bars that is new."""
-    lesson = Lesson(score=piece(2))
+    """A piece of two bars that is new: its second breaks where it is read too fast."""
+    lesson = Lesson([Weak("LH", 6, above_qpm=80, only_together=True)], score=piece(2))
     whole = Window(F(0), lesson.score.end_quarters)
     lesson.drill = Drill(lesson.score, learn(lesson.score, whole, qpm=QPM))
     return lesson
@@ -103,8 +103,11 @@ SAID = (
     ("That is the tempo: now hold it.", SLIPS),
     ("Back to the whole of it.", RIGHT),
     ("It slips here and there: at 80.", SLIPS),
-    ("New: bar 1, left hand alone, the right keys at your own pace.", BARS),
-    ("Bar 1, hands together, slowly.", BARS),
+    ("New: bars 1 to 2. Read it hands together, in time, as slowly as you need.", BARS),
+    ("Once more, slower if you like: was that a slip?", BARS),
+    ("Bar 2, left hand alone: the right keys, at your own pace.", BARS),
+    ("Bar 2, hands together, slowly.", BARS),
+    ("Now bars 1 to 2 again, in one.", BARS),
     ("You have all its bars: now the whole of it.", BARS),
     (ENOUGH, NONE),
     (NO_ONE_PLACE, FEW),
@@ -123,9 +126,9 @@ ASKED = (
     ("There is nothing else to play here.", Request.NOT_THIS),
 )
 PLANNED = (
-    ("Bar 1, right hand alone comes first already.", PlanChange.EARLIER),
-    ("Bar 1, right hand alone after bar 1, left hand alone.", PlanChange.LATER),
-    ("Left out: bar 1, right hand alone.", PlanChange.LEAVE_OUT),
+    ("Bars 1 to 2, first reading comes first already.", PlanChange.EARLIER),
+    ("Bars 1 to 2, first reading after bars 1 to 2.", PlanChange.LATER),
+    ("Left out: bars 1 to 2, first reading.", PlanChange.LEAVE_OUT),
 )
 """What is answered to a wish for another assignment, and to one about the first row of a plan."""
 

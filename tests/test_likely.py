@@ -185,11 +185,13 @@ def test_it_arrives_at_the_target_exactly_and_never_passes_it(
 @pytest.mark.property
 @given(st.floats(40, 240), st.floats(0.5, 0.9))
 def test_the_first_step_up_is_one_mark(target: float, share: float) -> None:
-    """Common practice; after the trial, which is no step."""
+    """Common practice; after the trial, which is no step. A mark nearly reached is none, either."""
     tempo = TempoLadder.start(target_qpm=target, now_qpm=target * share)
     if tempo.raise_tempo(BEAT) is AssignmentKind.TRIAL:
         tempo.undo_trial()
-    assert now(tempo) <= quicker(target * share, BEAT) + 1e-6
+    mark = quicker(target * share, BEAT)
+    most = mark if mark > 1.02 * target * share else quicker(mark, BEAT)
+    assert now(tempo) <= most + 1e-6
 
 
 @pytest.mark.property

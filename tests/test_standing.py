@@ -6,6 +6,7 @@ import pytest
 
 from coach.coaching.coach import Coach
 from coach.coaching.drill.drill_events import RepetitionEnded
+from coach.coaching.model import Request
 from coach.drill import Drill, played, repair, score_from_notes, window
 from coach.score.model import Score
 
@@ -68,3 +69,27 @@ def test_a_resumed_drill_can_be_finished() -> None:
 def test_a_state_of_another_version_is_refused(state: dict[str, object]) -> None:
     with pytest.raises((KeyError, TypeError, ValueError)):
         Coach.resume(piece(), state)
+
+
+def test_how_a_place_was_practised_is_known_another_day_and_another_way_comes_first() -> None:
+    score = piece()
+    drill = Drill(score, repair(score, window(score), qpm=100))
+    while drill.coach._runner.exercise is None:
+        repetition(drill, 6)
+    first = drill.coach._runner.exercise
+    again = reopened(drill)
+    ways = []
+    while not ways:
+        repetition(again, 6)
+        ways += [again.coach._runner.exercise] if again.coach._runner.exercise else []
+    assert ways != [first]
+    assert reopened(again).coach.state()["works"] == again.coach.state()["works"]
+
+
+def test_that_a_place_is_hard_is_known_another_day() -> None:
+    score = piece()
+    drill = Drill(score, repair(score, window(score), qpm=100))
+    repetition(drill, 6)
+    drill.coach.ask(Request.HARD, 0.0)
+    again = reopened(drill)
+    assert [work["is_hard"] for _, work in again.coach.state()["works"]] == [True]

@@ -3,6 +3,7 @@
 import sqlite3
 from argparse import Namespace
 from contextlib import closing, suppress
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -10,11 +11,16 @@ import pytest
 from coach.cli.score_library import HomeLibrary
 from coach.cli.sessions import SessionMaker
 from coach.cli.storage import Storage, close_record
+from coach.coaching.model import Goal
+from coach.drill import Drill
+from coach.judging.timing import Habits
 from coach.record.folder import RecordError
 from coach.record.pieces import piece_key
 from coach.record.settings import FILE as SETTINGS
 from coach.record.settings import StoredSettings, save_settings
 from coach.record.store import FILE, Store
+from coach.score.model import Hand
+from coach.score.window import Window
 from coach.screens.interfaces import Errand
 from tests.records import SCORE, ended, foreign
 
@@ -117,4 +123,23 @@ def test_a_folder_that_cannot_be_used_is_said_and_all_is_kept_until_it_can(tmp_p
     assert session.save() == ""
     assert len(storage.store.repetitions(piece_key(SCORE))) == 1
     session.leave()
+    storage.store.close()
+
+
+def test_the_player_s_own_way_with_a_piece_is_known_whatever_the_next_goal_is(
+    tmp_path: Path,
+) -> None:
+    storage = Storage(options(tmp_path))
+    assert storage.store
+    maker = SessionMaker(storage.store, storage.lease)
+    session = maker.make(SCORE, tmp_path / "two-hands.musicxml", Errand.GO_ON, 0.0)
+    assert isinstance(session.drill, Drill)
+    place = Fraction(2), Hand.RIGHT
+    session.drill._ear.habits = Habits(errors_ms={place: (80.0, 82.0)})
+    session.save()
+    session.leave()
+    first_bar = Goal(Window(Fraction(0), Fraction(4)), 90.0)
+    again = maker.make(SCORE, tmp_path / "two-hands.musicxml", Errand.DRILL, 0.0, first_bar)
+    assert isinstance(again.drill, Drill)
+    assert again.drill.habits.errors_ms == {place: (80.0, 82.0)}
     storage.store.close()

@@ -139,7 +139,7 @@ def _add_drill(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--clean", type=_clean, default=3, metavar="N", help="clean repetitions running (1 to 100)"
     )
     drill.add_argument(
-        "--learn", action="store_true", help="new music: bar after bar; otherwise it is repaired"
+        "--learn", action="store_true", help="new music: read first, then learnt where it breaks"
     )
     drill.add_argument(
         "--order", choices=["forward", "from-end", "hard-first"], default="forward",

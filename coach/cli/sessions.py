@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import time
 from argparse import Namespace
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from coach.cli.date_plans import DONE, find_today
 from coach.cli.open_score import goal_from, open_piece
@@ -22,6 +23,7 @@ from coach.coaching.model import Goal, Observation, Way
 from coach.coaching.planning import WarmUpItem, find_new_ground, find_next_goal, list_due
 from coach.coaching.wording import stretch_words
 from coach.judging.judge import JudgingJob
+from coach.judging.timing import Habits
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.simulated import demo_fault_words, demo_window
 from coach.record.calendar import begin_of_day_s, day_of
@@ -36,6 +38,8 @@ from coach.screens.interfaces import DrillSession, Errand, NextDrill
 # What is kept of one drill, and what is said where it can't be.
 
 
+HABITS = "habits"
+"""Under this name the player's own way stands beside where the drill stands."""
 ELSEWHERE = "Nothing is kept while another Keyhole drills with this record: close that one."
 
 
@@ -126,7 +130,7 @@ class Recorder:
     def _place(self) -> dict[str, object] | None:
         if not self._keeps_place or isinstance(self._drill, WarmUpDrill):
             return None
-        return self._drill.coach.state()
+        return {**self._drill.coach.state(), HABITS: self._drill.habits.to_plain()}
 
 
 class SessionMaker:
@@ -178,7 +182,8 @@ class SessionMaker:
         else:
             coach = self._coach(score, piece, errand, history, now_s + epoch_s, goal)
         elsewhere = self._judges_elsewhere and errand is not Errand.DEMO
-        drill = self._drill(score, coach.goal, now_s, epoch_s, coach, elsewhere=elsewhere)
+        habits = self._habits(piece, errand)
+        drill = self._drill(score, coach.goal, now_s, epoch_s, coach, habits, elsewhere=elsewhere)
         recorder = Recorder(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
         return DrillSession(
@@ -219,10 +224,7 @@ class SessionMaker:
         goal: Goal | None = None,
     ) -> Coach:
         asked = goal or self._goal(score, errand)
-        state = None
-        with suppress(RecordError):
-            if self._store and self._resumes(errand):
-                state = self._store.session_state(piece)
+        state = self._kept_state(piece, errand)
         if state is not None:
             try:
                 began_s = begin_of_day_s(day_of(unix_s))
@@ -236,6 +238,20 @@ class SessionMaker:
                 return resumed
         goal = asked or _whole(score)
         return Coach(score, goal, history=history, now_s=unix_s)
+
+    def _kept_state(self, piece: PieceKey, errand: Errand) -> Mapping[str, Any] | None:
+        with suppress(RecordError):
+            if self._store and self._resumes(errand):
+                return self._store.session_state(piece)
+        return None
+
+    def _habits(self, piece: PieceKey, errand: Errand) -> Habits:
+        """How the player played this piece before, whatever was the goal then."""
+        state = self._kept_state(piece, errand) or {}
+        try:
+            return Habits.from_plain(state[HABITS])
+        except (KeyError, TypeError, ValueError):  # none were kept, or by another version
+            return Habits()
 
     def _resumes(self, errand: Errand) -> bool:
         afresh = self._options is not None and self._options.afresh
@@ -348,6 +364,7 @@ class SessionMaker:
         now_s: float,
         epoch_s: float,
         coach: Coach | None = None,
+        habits: Habits | None = None,
         *,
         elsewhere: bool = False,
     ) -> Drill:
@@ -360,6 +377,7 @@ class SessionMaker:
             epoch_s=epoch_s,
             click_offset_s=self._click_offset_ms() / 1000.0,
             judges_elsewhere=elsewhere,
+            habits=habits,
         )
 
 

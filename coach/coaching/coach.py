@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from fractions import Fraction
+from functools import partial
 from typing import Any
 
 from coach.coaching.diagnosis import Diagnosis, diagnose, evidence_to_plain, restore_evidence
@@ -21,13 +23,23 @@ from coach.coaching.model import (
 from coach.coaching.observations import observe_transitions
 from coach.coaching.planning import (
     EditablePlan,
+    EditableRow,
     PlanRow,
+    StepKind,
+    bars_to_learn,
+    begin_whole_at,
+    halve,
     make_parts,
+    make_step,
     make_steps,
+    take_apart,
 )
 from coach.coaching.practice import (
+    OFF_PACE,
     BreakReminder,
     LeftPlace,
+    PlaceWork,
+    Task,
     TaskRunner,
     follow_request,
     list_untried,
@@ -57,7 +69,7 @@ from coach.coaching.wording import (
     to_go_words,
 )
 from coach.judging.model import Judgement
-from coach.score.model import Score
+from coach.score.model import Hands, Score
 from coach.score.window import Window
 
 
@@ -81,6 +93,8 @@ class Coach:
         self._runners: dict[str, TaskRunner] = {}
         self._left: list[LeftPlace] = []
         """Places that were left for today, in that order."""
+        self._works: dict[Fraction, dict[str, Any]] = {}
+        """What earlier days have to tell of the work at each place, by its beat."""
         self._runner = self._runner_of_now()
         self._breaks = BreakReminder()
         self.observed: tuple[Observation, ...] = ()
@@ -92,6 +106,8 @@ class Coach:
         """What was asked for when the last repetition was heard."""
         self._last_clean = True
         """Whether the last repetition was clean, also one that counted for nothing."""
+        self._last_qpm: float | None = None
+        """The tempo at which the last repetition was played."""
         self._undecided: bool | None = None
         """Whether the last repetition was clean, where nothing was decided upon it yet."""
         self._finished = False
@@ -105,12 +121,23 @@ class Coach:
     def _runner_of_now(self) -> TaskRunner:
         """The runner of the plan's present row: begun, or gone on with where it was left."""
         row = self._plan.now
-        task, what = row.step.task, row.step.what
+        what = row.step.what
         begun = self._runners.get(what)
         if begun is None or (begun.done and row.is_open):
+            task = self._task_of(row)
             begun = self._runners[what] = TaskRunner(task, self.practice_map, self.evidence)
+        for beat, work in self._works.items():
+            begun.repair.works.setdefault(beat, PlaceWork.from_plain(work))
         begun.locating.left_alone |= {left.transition.to_quarters for left in self._left}
         return begun
+
+    def _task_of(self, row: EditableRow) -> Task:
+        """A row's task; the whole of new music begins at the tempo at which it was read."""
+        read_qpm, task = self._plan.slowest_read_qpm, row.step.task
+        is_whole = row.step.kind is StepKind.WHOLE and self.goal.way is Way.LEARN
+        if is_whole and read_qpm is not None and task.qpm is not None:
+            return replace(task, start_qpm=begin_whole_at(self.goal, read_qpm))
+        return task
 
     @property
     def decision(self) -> Decision:
@@ -194,6 +221,7 @@ class Coach:
             self._changed = False
             return False
         self._answer, self._last_clean = "", judgement.clean
+        self._last_qpm = judgement.qpm
         now = self._heard_for = self._runner.assignment
         asked = asked or now
         window = judgement.excerpt.window
@@ -216,7 +244,9 @@ class Coach:
         before = self._heard_for or self._runner.assignment
         self._runner.choose_next(clean, self._diagnosis)
         was_done = self._finished or self._enough
-        self._plan.mark_held(self._runner.done)
+        self._plan.mark_held(self._runner.done, self._last_qpm)
+        if self._runner.too_much:
+            self._take_apart(self._plan.now)
         if self._runner.repair.left is not None:
             self._leave_for_today(self._runner.repair.left)
         self._see_whether_done()
@@ -224,6 +254,34 @@ class Coach:
         if not was_done:
             self._proposals += (ENOUGH,) * self._finished + (self._enough_words(),) * self._enough
         self._changed = before.to_play != self._runner.assignment.to_play
+
+    def _take_apart(self, row: EditableRow) -> None:
+        """A reading is too much at once: what broke in it is learnt, and then it is read again.
+
+        Where most of it broke the other readings get shorter, too.
+        """
+        window = row.step.task.window
+        steps = take_apart(self.practice_map, self.goal, window, self._broken_bars(window))
+        self._runners.pop(row.step.what, None)
+        self._plan.take_apart(row, steps)
+        if any(step.kind is StepKind.READ for step in steps):
+            most = len(bars_to_learn(self.practice_map, window))
+            for other in self._plan.open_readings():
+                stretch = other.step.task.window
+                if other is not row and len(bars_to_learn(self.practice_map, stretch)) >= most:
+                    self._plan.take_apart(other, halve(self.practice_map, self.goal, stretch))
+
+    def _broken_bars(self, window: Window) -> dict[Window, Hands]:
+        """The bars that broke when this was played last, each with the hands that did."""
+        out: dict[Window, Hands] = {}
+        for bar in bars_to_learn(self.practice_map, window):
+            moves = [m for m in self.practice_map.transitions if self.practice_map.covers(bar, m)]
+            broke = {
+                move.hands for move in moves if self.evidence.broke_lately(move, READINGS_HEARD)
+            }
+            if broke:
+                out[bar] = broke.pop() if len(broke) == 1 else window.hands
+        return out
 
     def _see_whether_done(self) -> None:
         self._enough = self._plan.is_left_over
@@ -293,6 +351,11 @@ class Coach:
         self._undecided = None
         self._plan.mark_held(False)
         on = request in (Request.NEXT, Request.NOT_THIS)
+        if request is Request.HARD and runner.is_plain and runner.task.is_reading:
+            self._take_apart(self._plan.now)
+            self._runner = self._runner_of_now()
+            self._changed, self._answer = True, ""
+            return self.decision
         if on and runner.is_plain and len(self._plan.rows) > 1:
             self._plan.leave_out(self._plan.now)
             self._runner = self._runner_of_now()
@@ -321,10 +384,17 @@ class Coach:
             "work": runner_to_plain(self._runner),
             "row": self._plan.now.step.what,
             "left": [one.to_plain() for one in self._left],
+            "works": [[str(beat), work] for beat, work in self._works_by_now().items()],
             "plan": self._plan.to_plain(),
             "evidence": evidence_to_plain(self.evidence, self._qpm),
             "undecided": self._undecided,
         }
+
+    def _works_by_now(self) -> dict[Fraction, dict[str, Any]]:
+        out = dict(self._works)
+        for runner in self._runners.values():
+            out |= {beat: work.to_plain() for beat, work in runner.repair.works.items()}
+        return out
 
     @classmethod
     def resume(
@@ -347,7 +417,8 @@ class Coach:
         goal = goal_from_plain(state["goal"])
         sums = state["evidence"]
         coach = cls(score, goal, history=history, now_s=now_s, sums=sums)
-        coach._plan.restore(state["plan"])
+        coach._plan.restore(state["plan"], partial(make_step, coach.practice_map, goal))
+        coach._works = {Fraction(beat): work for beat, work in state.get("works", ())}
         for left in map(LeftPlace.from_plain, state["left"]):
             if left.at_s >= today_began_s:  # on another day it is played again
                 coach._leave_for_today(left)
@@ -361,9 +432,8 @@ class Coach:
         return coach
 
 
-OFF_PACE = 0.08
-"""A tempo is off that is further than this from the one asked for, as a share. Own choice: more
-than a metronome mark and a half, which anyone hears."""
+READINGS_HEARD = 2
+"""So many readings are looked at for what broke. Common practice: twice is no slip."""
 FEWEST_ONSETS = 5
 """Onsets from which a tempo can be told to such a share. Own choice: four intervals."""
 

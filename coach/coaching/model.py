@@ -93,7 +93,7 @@ class Way(StrEnum):
     """The two ways in."""
 
     LEARN = "learn"
-    """New music: bar after bar through the stages."""
+    """New music: read, and taken apart where it breaks."""
     REPAIR = "repair"
     """Known music: play it, hear where it breaks, mend that."""
 

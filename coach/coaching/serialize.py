@@ -8,7 +8,13 @@ from fractions import Fraction
 from typing import Any
 
 from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Order, Trouble, Way
-from coach.coaching.practice import RepairLadder, RunCounts, TaskRunner, TempoLadder, build_rungs
+from coach.coaching.practice import (
+    RepairLadder,
+    RunCounts,
+    TaskRunner,
+    TempoLadder,
+    build_rungs,
+)
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import ON_FROM_WHERE_YOU_STOPPED
 from coach.judging.model import Stage
@@ -142,6 +148,7 @@ def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
         "mended": [[str(beat), times] for beat, times in runner.repair.mended_beats.items()],
         "hearings": runner.locating.hearings,
         "left_alone": [str(beat) for beat in sorted(runner.locating.left_alone)],
+        "broke": runner.broke,
         "done": runner.done,
         "case": None if ladder is None else _ladder_to_plain(ladder),
     }
@@ -161,6 +168,7 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
         if plain["case"]
         else None
     )
+    runner.broke = bool(plain.get("broke", False))
     runner.done = bool(plain["done"])
     looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
     window = runner.ladder.window if runner.ladder else looking

@@ -48,6 +48,7 @@ ENOUGH_TODAY = (
     "That comes back in your next warm-up; a night's sleep does more for it than going on."
 )
 STAYING = "Stay here as long as you like, and ask when you want to go on."
+READ_AGAIN = "Once more, slower if you like: was that a slip?"
 BACK_AS_WRITTEN = "Now as it is written."
 WIDE = (
     "That was many wide stretches. Do something else for a while; "
@@ -94,8 +95,11 @@ LARGER_AS_ASKED = "Larger, as you asked."
 # ... and by the plan.
 
 WHOLE_AT_LAST = "You have all its bars: now the whole of it."
-JOIN_THEM = "Join them: {name}, over the barline."
-NEW_BAR = "New: {name}, {hand}, the right keys at your own pace."
+JOIN_THEM = "Join them: {name}, in one, as slowly as you need."
+FIRST_READING = "{name}, first reading"
+NEW_BAR = "New: {name}. Read it {hands}, in time, as slowly as you need."
+NEW_HAND = "{name}, {hand}: the right keys, at your own pace."
+AGAIN_IN_ONE = "Now {name} again, in one."
 NOW_ON_FROM_THERE = "Now on from there."
 NEW_TOGETHER = "{name}, {how}, slowly."
 IN_TIME = "in time"

@@ -59,15 +59,20 @@ def plant(
     learns: bool = False,
     together: bool = False,
     ways: Sequence[Failing] = tuple(Failing),
+    apart: bool = True,
 ) -> tuple[PlayerFault, ...]:
-    """So many faults at different beats, each failing in one of these ways."""
+    """So many faults at different beats, each failing in one of these ways.
+
+    ``apart``: no two lie within two beats of each other.
+    """
     places = list(moves(excerpt(score, whole(score))))
     random.shuffle(places)
     chosen: list[PlayerFault] = []
     for place in places:
-        apart = all(abs(place.to_quarters - f.transition.to_quarters) > 2 for f in chosen)
+        gap = 2 if apart else 0
+        alone = all(abs(place.to_quarters - f.transition.to_quarters) > gap for f in chosen)
         shared = not together or _both_arrive(places, place)
-        if len(chosen) < count and apart and shared:
+        if len(chosen) < count and alone and shared:
             hands = Hands.TOGETHER if together else place.hands
             move = Transition(hands, place.from_quarters, place.to_quarters)
             chosen.append(PlayerFault(move, chance, random.choice(ways), ease, learns))

@@ -240,6 +240,11 @@ class Evidence:
         for hand in hands.members:
             beat_counts.discount_failures(hand)
 
+    def broke_lately(self, move: Transition, attempts: int) -> bool:
+        """Whether a single hand's move failed in one of its last so many attempts."""
+        kept = self.counts_at(move.to_quarters).moves[single_hand_of(move)]
+        return any(attempt.failed for attempt in list(kept)[-attempts:])
+
     def to_rows(self) -> list[list[Any]]:
         """The sums as JSON-ready rows; :meth:`from_rows` reads them back."""
         return [counts_to_row(beat, beat_counts) for beat, beat_counts in self.beats.items()]

@@ -50,6 +50,7 @@ from coach.judging.following import (
 )
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
+from coach.judging.timing import Habits
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 from coach.playing.notes import PlayedNote, Take
@@ -101,6 +102,7 @@ class Drill:
         epoch_s: float = 0.0,
         click_offset_s: float = 0.0,
         judges_elsewhere: bool = False,
+        habits: Habits | None = None,
     ) -> None:
         self.score = score
         self.goal = goal
@@ -109,7 +111,8 @@ class Drill:
         self._epoch_s = epoch_s
         self._judges_elsewhere = judges_elsewhere
         tolerance = tolerance or Tolerance.of(Strictness.USUAL)
-        self._ear = Hearing(score, tolerance, click_offset_s, self.decision.assignment)
+        asked = self.decision.assignment
+        self._ear = Hearing(score, tolerance, click_offset_s, asked, habits or Habits())
         self._played: deque[_Played] = deque()
         """Repetitions that have ended and whose verdict is not taken yet."""
         self._count = 0
@@ -120,6 +123,11 @@ class Drill:
         """Whether the last verdict reached the goal, and this is not shown yet."""
         self.stands_still = False
         """Whether nothing else is asked for: whoever leads several drills turns to another."""
+
+    @property
+    def habits(self) -> Habits:
+        """How this player plays, as far as it was heard: to be handed in another day."""
+        return self._ear.habits
 
     @property
     def decision(self) -> Decision:

@@ -132,11 +132,17 @@ class Hearing:
     """Hears one assignment after the other; ``click_offset_s`` is how late the keys come."""
 
     def __init__(
-        self, score: Score, tolerance: Tolerance, click_offset_s: float, asked: Assignment
+        self,
+        score: Score,
+        tolerance: Tolerance,
+        click_offset_s: float,
+        asked: Assignment,
+        habits: Habits,
     ) -> None:
         self._score, self._tolerance, self._click_offset_s = score, tolerance, click_offset_s
         self._rows = KeyRows(score)
-        self._habits = Habits()
+        self.habits = habits
+        """The player's own way, as far as it is known."""
         self._windows: dict[Window, FollowedWindow] = {}
         """The windows that were heard last, the very last one at the end."""
         self.set_up(asked)
@@ -180,14 +186,14 @@ class Hearing:
             self.asked.qpm,
             click_s,
             self._tolerance,
-            self._habits,
+            self.habits,
             self._surroundings,
         )
 
     def remember(self, judgement: Judgement, asked_qpm: float | None) -> None:
         """Remember how this player plays."""
         if judgement.is_repetition:
-            self._habits = self._habits.with_(judgement, asked_qpm)
+            self.habits = self.habits.with_(judgement, asked_qpm)
 
 
 def _find_gap_after(score: Score, window: Excerpt) -> float:

@@ -1,81 +1,40 @@
-"""The plan of a piece: which tasks in which order, and how hard a stretch is to play (Fitts 1954).
+"""The plan as the pianist edits it, and what comes once its goal is reached.
 
-Known music is one task: the whole window, repaired where it breaks. New music is learnt bar by
-bar (one bar is the usual start: common practice), each hand for itself, then together; and two
-learnt neighbours are joined before a third bar is begun. At the end stands the whole at its tempo.
+One law holds it together: the row that is now is the first that is neither held nor left out.
+Whatever is moved, left out or taken up again, that law says what is played next. Every change
+answers with one sentence: what was done, or why it can't be.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
-from itertools import pairwise
 from typing import Any
 
-from coach.coaching.diagnosis import fitts_bits
-from coach.coaching.model import AssignmentKind, Goal, Order, PlanChange, Way
-from coach.coaching.practice import Task, two_thirds_of
-from coach.coaching.windows import PracticeMap
+from coach.coaching.model import Goal, PlanChange, Way
+from coach.coaching.planning.steps import PlanStep, StepKind
+from coach.coaching.serialize import window_from_plain, window_to_plain
 from coach.coaching.wording import (
+    AGAIN_IN_ONE,
     FIRST_ALREADY,
-    HANDS,
     HELD_ALREADY,
     HELD_ALREADY_TAKE_UP,
-    IN_TIME,
-    JOIN_THEM,
-    JOINED,
     LAST_ALREADY,
     LEFT_OUT_ALREADY,
     MOVED_AFTER,
     MOVED_BEFORE,
-    NEW_BAR,
-    NEW_TOGETHER,
-    NOW_ON_FROM_THERE,
     ON_THE_PLAN_ALREADY,
     ONLY_THING_LEFT,
     ROW_LEFT_OUT,
     ROW_TAKEN_UP,
-    WHOLE_AT_LAST,
-    stretch_words,
 )
-from coach.judging.model import Stage
-from coach.score.model import Hands, Score
-from coach.score.window import Transition, Window, whole_piece
+from coach.score.model import Score
+from coach.score.window import Window, whole_piece
 
-
-def difficulty(practice_map: PracticeMap, window: Window) -> float:
-    """Bits of aiming (Fitts) a quarter note, over the hands, and one bit more for each onset."""
-    hands = [one for one in practice_map.hands_in_use if one.members <= window.hands.members]
-    bits = sum(_bits(practice_map, window.of(one), one) for one in hands)
-    return bits / max(float(window.end_quarters - window.start_quarters), SHORTEST_QUARTERS)
-
-
-def _bits(practice_map: PracticeMap, window: Window, hands: Hands) -> float:
-    notes = practice_map.score.notes_between(window.start_quarters, window.end_quarters, hands)
-    onsets = sorted({note.onset_quarters for note in notes})
-    tops = [max(n.pitch for n in notes if n.onset_quarters == at) for at in onsets]
-    return ONSET_BITS * len(onsets) + sum(
-        fitts_bits(after - before) for before, after in pairwise(tops)
-    )
-
-
-LEARNING_SHARE = 0.75
-"""Tempo that a new bar is brought to, as a share of the goal's. Own choice, because the joins and
-the whole do the rest."""
-BEGIN_SHARE = 0.55
-"""Tempo that a new bar begins at, as a share of the goal's. Own choice, because it is a little more
-than half, under which it is another movement."""
-SEAM_BARS = 2
-"""Bars on each side of a seam that are played when two learnt stretches are joined. Own choice,
-because a phrase of four bars is what one remembers."""
 NEW_BARS = 4
 """Bars of new ground that are offered at once. Own choice: a phrase, mostly."""
-SHORTEST_QUARTERS = 0.25
-"""A stretch counts as no shorter than this, so that a grace note's is not endlessly hard."""
-ONSET_BITS = 1
-"""Bits that each onset adds to a stretch's difficulty. Own choice: one more key to be found."""
 
 
 class RowState(StrEnum):
@@ -99,176 +58,16 @@ class PlanRow:
     state: RowState
 
 
-@dataclass(frozen=True, slots=True)
-class PlanStep:
-    """A task of the plan and what it is called."""
-
-    task: Task
-    what: str
-
-    @property
-    def title(self) -> str:
-        """What it is called, at the beginning of a sentence."""
-        return self.what[:1].upper() + self.what[1:]
-
-
-def make_steps(practice_map: PracticeMap, goal: Goal) -> tuple[PlanStep, ...]:
-    """Every step of the way to the goal, in order; always at least one."""
-    if goal.way is Way.REPAIR:
-        return (PlanStep(_task_of_whole(goal), stretch_words(practice_map.score, goal.window)),)
-    units = _bars_to_learn(practice_map, goal.window)
-    made: list[PlanStep] = []
-    learnt: list[int] = []
-    for unit in _order_bars(practice_map, goal, units):
-        made += _steps_of_bar(practice_map, goal, units[unit])
-        learnt.append(unit)
-        made += _steps_of_joins(practice_map, goal, units, learnt, unit)
-    at_last = replace(
-        _task_of_whole(goal),
-        start_qpm=_qpm_at_share(goal, LEARNING_SHARE),
-        kind=AssignmentKind.WIDEN,
-        reason=WHOLE_AT_LAST,
-    )
-    return (*made, PlanStep(at_last, stretch_words(practice_map.score, goal.window)))
-
-
-def _task_of_whole(goal: Goal) -> Task:
-    """All of it, at the tempo asked for; as a weak spot of an earlier day, where it is one."""
-    qpm = None if goal.own_pace else goal.qpm
-    task = Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
-    return replace(task, kind=AssignmentKind.REVIEW, reason=goal.reason) if goal.reason else task
-
-
-def _qpm_at_share(goal: Goal, share: float) -> float | None:
-    return None if goal.own_pace else goal.qpm * share
-
-
-def _bars_to_learn(practice_map: PracticeMap, window: Window) -> list[Window]:
-    """The bars of a window, a pickup with the bar after it; only those with something to play."""
-    bars = practice_map.score.bars
-    found: list[Window] = []
-    start: Fraction | None = None
-    for bar in bars:
-        if bar.end_quarters <= window.start_quarters or bar.onset_quarters >= window.end_quarters:
-            continue
-        start = max(bar.onset_quarters, window.start_quarters) if start is None else start
-        if bar.is_pickup and bar.end_quarters < window.end_quarters:
-            continue
-        cut = practice_map.clip(start, bar.end_quarters, window.hands)
-        if _has_notes(practice_map, cut):
-            found.append(cut)
-        start = None
-    return found
-
-
-def _has_notes(practice_map: PracticeMap, window: Window) -> bool:
-    return bool(
-        practice_map.score.notes_between(window.start_quarters, window.end_quarters, window.hands)
-    )
-
-
-def _order_bars(practice_map: PracticeMap, goal: Goal, units: list[Window]) -> list[int]:
-    order = list(range(len(units)))
-    if goal.order is Order.FROM_END:
-        order.reverse()
-    elif goal.order is Order.HARD_FIRST:
-        order.sort(key=lambda i: -difficulty(practice_map, units[i]))
-    return order
-
-
-def _steps_of_bar(practice_map: PracticeMap, goal: Goal, bar: Window) -> Iterator[PlanStep]:
-    """A bar's stages: each hand's notes at one's own pace, then together in time."""
-    name = stretch_words(practice_map.score, bar)
-    hands = [h for h in (Hands.RIGHT, Hands.LEFT) if h.members <= bar.hands.members]
-    playing = [h for h in hands if _has_notes(practice_map, bar.of(h))]
-    part = two_thirds_of(goal.clean_required)
-    if len(playing) == 2:
-        for hand in playing:
-            whose = HANDS[hand]
-            reason = NEW_BAR.format(name=name, hand=whose)
-            task = Task(bar.of(hand), None, Stage.NOTES, part, None, AssignmentKind.APART, reason)
-            yield PlanStep(task, f"{name}, {whose}")
-    what = HANDS[Hands.TOGETHER] if len(playing) == 2 else IN_TIME
-    task = Task(
-        bar,
-        _qpm_at_share(goal, LEARNING_SHARE),
-        Stage.RHYTHM,
-        goal.clean_required,
-        _qpm_at_share(goal, BEGIN_SHARE),
-        AssignmentKind.JOIN if len(playing) == 2 else AssignmentKind.DRILL,
-        NEW_TOGETHER.format(name=name[0].upper() + name[1:], how=what),
-    )
-    yield PlanStep(task, f"{name}, {what}")
-
-
-def _steps_of_joins(
-    practice_map: PracticeMap, goal: Goal, units: list[Window], learnt: list[int], new: int
-) -> Iterator[PlanStep]:
-    """The seams that the new bar makes with learnt neighbours."""
-    made = {goal.window}  # the whole comes last anyway
-    for left, right in ((new - 1, new), (new, new + 1)):
-        if left in learnt and right in learnt:
-            first, last = _furthest_learnt(learnt, left, -1), _furthest_learnt(learnt, right, 1)
-            cut = practice_map.clip(
-                units[first].start_quarters, units[last].end_quarters, goal.window.hands
-            )
-            if cut not in made:
-                made.add(cut)
-                yield _step_of_join(practice_map, goal, cut)
-
-
-def _step_of_join(practice_map: PracticeMap, goal: Goal, cut: Window) -> PlanStep:
-    name, qpm = stretch_words(practice_map.score, cut), _qpm_at_share(goal, LEARNING_SHARE)
-    part = two_thirds_of(goal.clean_required)
-    reason = JOIN_THEM.format(name=name)
-    task = Task(cut, qpm, Stage.RHYTHM, part, qpm, AssignmentKind.JOIN, reason)
-    return PlanStep(task, JOINED.format(name=name))
-
-
-def _furthest_learnt(learnt: list[int], seam: int, step: int) -> int:
-    """The furthest learnt bar from a seam, SEAM_BARS at most."""
-    at = seam
-    while at + step in learnt and abs(at + step - seam) < SEAM_BARS:
-        at += step
-    return at
-
-
-LEAST_PART_BEATS = 2
-"""Beats of a part that is played while a place in the middle is left. Own choice: shorter is no
-music."""
-
-
-def make_parts(
-    practice_map: PracticeMap, goal: Goal, place: Transition, reason: str
-) -> tuple[PlanStep, ...]:
-    """What is left of the goal without a place: up to it, and on from it."""
-    whole = goal.window
-    parts = [
-        replace(whole, end_quarters=max(place.from_quarters, whole.start_quarters), landing=True),
-        replace(whole, start_quarters=min(place.to_quarters, whole.end_quarters)),
-    ]
-    out: list[PlanStep] = []
-    for part in parts:
-        long_enough = part.end_quarters > part.start_quarters and (
-            practice_map.beats(part) >= LEAST_PART_BEATS
-        )
-        if long_enough and _has_notes(practice_map, part):
-            task = replace(_task_of_whole(goal), window=part, kind=AssignmentKind.NARROW)
-            words = reason if not out else NOW_ON_FROM_THERE
-            name = stretch_words(practice_map.score, part)
-            out.append(PlanStep(replace(task, reason=words), name))
-    return tuple(out)
-
-
-# The plan as the pianist edits it: its order, what is held, and what is left out.
-#
-# One law holds it together: the row that is now is the first that is neither held nor left out.
-# Whatever is moved, left out or taken up again, that law says what is played next. Every change
-# answers with one sentence: what was done, or why it can't be.
-
-
 ADDED = -1
 """The number of a row that came into a plan after it was made."""
+READINGS = (StepKind.READ, StepKind.JOIN)
+"""What is played at one's own pace, all hands in time."""
+
+
+def _read_before(step: PlanStep) -> PlanStep:
+    """The step of a reading that was taken apart: what breaks now is repaired in it."""
+    again = AGAIN_IN_ONE.format(name=step.what.split(",")[0].removesuffix(" joined"))
+    return replace(step, task=replace(step.task, is_reading=False, reason=again))
 
 
 @dataclass(slots=True)
@@ -281,6 +80,10 @@ class EditableRow:
     held: bool = False
     left_out: bool = False
     left_today: bool = False
+    parent: str = ""
+    """What the row is called that was taken apart into this one."""
+    read_qpm: float | None = None
+    """The tempo at which it was clean, where it was asked for at one's own pace."""
 
     @property
     def is_open(self) -> bool:
@@ -306,10 +109,38 @@ class EditablePlan:
         """Nothing is left to play."""
         return not any(row.is_open for row in self.rows)
 
-    def mark_held(self, held: bool) -> None:
-        """The row that is now was brought to its goal, or no longer stands there."""
+    def mark_held(self, held: bool, qpm: float | None = None) -> None:
+        """The row that is now was brought to its goal, or no longer stands there.
+
+        ``qpm`` is the tempo at which it was played.
+        """
         row = self.now
         row.held, self._last = held, row
+        if held and row.step.task.qpm is None:
+            row.read_qpm = qpm
+
+    @property
+    def slowest_read_qpm(self) -> float | None:
+        """The slowest tempo at which a stretch was read; None where none was."""
+        read = [row.read_qpm for row in self.rows if row.step.kind in READINGS and row.held]
+        return min((qpm for qpm in read if qpm), default=None)
+
+    def take_apart(self, row: EditableRow, steps: Sequence[PlanStep]) -> None:
+        """A reading broke: these steps come before it, and then it is no reading any more.
+
+        What is on the plan already was learnt and broke all the same: it is repaired in the row.
+        Where the last of them is all that the row is, it takes its place.
+        """
+        known = {one.step.what for one in self.rows}
+        fresh = [step for step in steps if step.what not in known]
+        is_all = bool(fresh) and fresh[-1].task.window == row.step.task.window
+        parent, row.step = row.step.what, fresh.pop() if is_all else _read_before(row.step)
+        at = self.rows.index(row)
+        self.rows[at:at] = [EditableRow(step, ADDED, parent=parent) for step in fresh]
+
+    def open_readings(self) -> list[EditableRow]:
+        """The first readings that are still to come."""
+        return [row for row in self.rows if row.is_open and row.step.kind is StepKind.READ]
 
     def set_aside(self, is_in_it: Callable[[Window], bool], instead: Sequence[PlanStep]) -> None:
         """Leave for today what has a place in it; where nothing else is open, play ``instead``."""
@@ -363,23 +194,55 @@ class EditablePlan:
             same = known.get(row.step.what)
             if same is not None and same.step.task.window == row.step.task.window:
                 row.held, row.left_out = same.held, same.left_out
-                row.left_today = same.left_today
+                row.left_today, row.read_qpm = same.left_today, same.read_qpm
+                row.step = same.step if row.step.kind in READINGS else row.step
+            elif row.step.kind in READINGS:
+                self._adopt_reading(row, before)
+        for parent, parts in reversed(before._taken_apart().items()):  # the outermost first
+            at = next((i for i, row in enumerate(self.rows) if row.step.what == parent), None)
+            if at is not None:
+                self.rows[at:at] = parts
+
+    def _adopt_reading(self, row: EditableRow, before: EditablePlan) -> None:
+        """What was read in a longer stretch needn't be read again in a shorter one."""
+        for longer in before.rows:
+            was_read = longer.held and longer.step.kind in (*READINGS, StepKind.BAR)
+            if was_read and longer.step.task.window.contains(row.step.task.window):
+                row.held, row.read_qpm = True, longer.read_qpm
+
+    def _taken_apart(self) -> dict[str, list[EditableRow]]:
+        out: dict[str, list[EditableRow]] = {}
+        for row in self.rows:
+            if row.parent:
+                out.setdefault(row.parent, []).append(row)
+        return out
 
     def to_plain(self) -> dict[str, Any]:
         """JSON-ready, for :meth:`restore`."""
+        kept = self._kept
         return {
-            "order": [row.made for row in self._made],
-            "held": sorted(row.made for row in self._made if row.held),
-            "left_out": sorted(row.made for row in self._made if row.left_out),
+            "order": [row.made for row in kept if not row.parent],
+            "held": sorted(row.made for row in kept if row.held and not row.parent),
+            "left_out": sorted(row.made for row in kept if row.left_out and not row.parent),
             "last": max(self._last.made, 0),
+            "apart": [_apart_to_plain(at, row) for at, row in enumerate(kept) if row.parent],
+            "read_before": [
+                row.step.what
+                for row in kept
+                if row.step.kind in READINGS and not row.step.task.is_reading
+            ],
+            "bars": sorted(r.made for r in kept if r.step.kind is StepKind.BAR and not r.parent),
+            "read_qpm": {row.step.what: row.read_qpm for row in kept if row.read_qpm},
         }
 
     @property
-    def _made(self) -> list[EditableRow]:
-        """The rows of the plan as it was made: what came in later is made anew."""
-        return [row for row in self.rows if row.made != ADDED]
+    def _kept(self) -> list[EditableRow]:
+        """All rows but those that stand in for a place left for today: they are made anew."""
+        return [row for row in self.rows if row.made != ADDED or row.parent]
 
-    def restore(self, plain: Mapping[str, Any]) -> None:
+    def restore(
+        self, plain: Mapping[str, Any], make_step: Callable[[StepKind, Window], PlanStep]
+    ) -> None:
         """Arrange a freshly made plan as it was kept.
 
         Raises KeyError, TypeError or ValueError where what was kept is of another plan.
@@ -388,12 +251,25 @@ class EditablePlan:
         if sorted(order) != [row.made for row in self.rows]:
             raise ValueError("the order kept is of another plan")
         made = self.rows
+        for at in map(int, plain.get("bars", ())):
+            made[at].step = make_step(StepKind.BAR, made[at].step.task.window)
         for at in map(int, plain["held"]):
             made[at].held = True
         for at in map(int, plain["left_out"]):
             made[at].left_out = True
         self._last = made[int(plain["last"])]
         self.rows = [made[at] for at in order]
+        for apart in plain.get("apart", ()):
+            step = make_step(StepKind(apart["kind"]), window_from_plain(apart["window"]))
+            row = EditableRow(step, ADDED, bool(apart["held"]), bool(apart["left_out"]))
+            row.parent = str(apart["parent"])
+            self.rows.insert(int(apart["at"]), row)
+        read_before, read_qpm = plain.get("read_before", ()), plain.get("read_qpm", {})
+        for row in self.rows:
+            if row.step.what in read_before:
+                row.step = _read_before(row.step)
+            if row.step.what in read_qpm:
+                row.read_qpm = float(read_qpm[row.step.what])
 
     def _move(self, at: int, by: int) -> str:
         """Past the next row that is not held: what is held has no turn any more."""
@@ -414,6 +290,17 @@ class EditablePlan:
             return ON_THE_PLAN_ALREADY.format(row=row.step.title)
         row.held = row.left_out = row.left_today = False
         return ROW_TAKEN_UP.format(row=row.step.what)
+
+
+def _apart_to_plain(at: int, row: EditableRow) -> dict[str, Any]:
+    return {
+        "at": at,
+        "kind": row.step.kind.value,
+        "window": window_to_plain(row.step.task.window),
+        "parent": row.parent,
+        "held": row.held,
+        "left_out": row.left_out,
+    }
 
 
 def _row_state(row: EditableRow, now: EditableRow) -> RowState:

@@ -5,11 +5,12 @@ from coach.coaching.practice.exercises import list_untried
 from coach.coaching.practice.patience import LeftPlace, PlaceWork
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.requests import follow_request
-from coach.coaching.practice.task import RunCounts, Task, two_thirds_of
+from coach.coaching.practice.task import OFF_PACE, RunCounts, Task, two_thirds_of
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import TempoLadder
 
 __all__ = [
+    "OFF_PACE",
     "BreakReminder",
     "LeftPlace",
     "PlaceWork",

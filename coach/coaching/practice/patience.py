@@ -52,9 +52,21 @@ class PlaceWork:
     unclean: int = 0
     """Unclean ones running."""
     used: list[Exercise] = field(default_factory=list)
+    before: tuple[Exercise, ...] = ()
+    """How it was practised besides on earlier days: another way comes first now."""
     is_hard: bool = False
     """The pianist said so."""
     last_s: float | None = None
+
+    def to_plain(self) -> dict[str, Any]:
+        """What another day has to know, JSON-ready (:meth:`from_plain`)."""
+        ways = dict.fromkeys((*self.before, *self.used))
+        return {"before": [one.value for one in ways], "is_hard": self.is_hard}
+
+    @classmethod
+    def from_plain(cls, plain: Mapping[str, Any]) -> PlaceWork:
+        """The work at a place of which this is known: its tries begin anew."""
+        return cls(before=tuple(map(Exercise, plain["before"])), is_hard=bool(plain["is_hard"]))
 
     def count(self, now_s: float, clean: bool, *, as_written: bool) -> None:
         """A repetition was played, of whatever serves this place."""

@@ -40,6 +40,11 @@ def third_of(clean_required: int) -> int:
     return ceil(clean_required / 3)
 
 
+OFF_PACE = 0.08
+"""A tempo is off that is further than this from the one asked for, as a share. Own choice: more
+than a metronome mark and a half, which anyone hears."""
+
+
 @dataclass(frozen=True, slots=True)
 class Task:
     """What is to be reached: a window, clean at a tempo, so many times running."""
@@ -52,6 +57,12 @@ class Task:
     """The tempo to begin at."""
     kind: AssignmentKind = AssignmentKind.TRY
     reason: str = AS_YOU_WOULD
+    is_new: bool = False
+    """New music: what holds at once is not drilled. Slower than ``qpm`` once is enough then."""
+    is_part: bool = False
+    """Only a step on the way: at its tempo, too, once is enough where nothing in it broke."""
+    is_reading: bool = False
+    """Where it breaks twice it is taken apart by the plan, and not repaired."""
 
 
 @dataclass(slots=True)

@@ -37,6 +37,7 @@ from coach.coaching.wording import (
     HOLD_IT_THERE,
     NOW_HOLD_IT,
     ON_FROM_WHERE_WE_WERE,
+    READ_AGAIN,
     arrival_words,
     off_pace_words,
     once_more_words,
@@ -45,6 +46,7 @@ from coach.coaching.wording import (
     trial_failed_words,
     up_words,
 )
+from coach.judging.model import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
@@ -71,6 +73,10 @@ class TaskRunner:
         """More clean ones were asked for than usual, since a place was in doubt."""
         self.stays = False
         """The pianist wants to stay: nothing else is asked for."""
+        self.broke = False
+        """Something in it was unclean since it was begun."""
+        self.too_much = False
+        """A reading that broke so often that it is to be taken apart."""
         self.done = False
         self.assignment = self._make_assignment(NextWindow(task.window, task.kind, task.reason))
 
@@ -100,6 +106,7 @@ class TaskRunner:
         if clean and played_qpm is not None:
             self._hear_other_tempo(played_qpm)
         self.run.count(clean)
+        self.broke = self.broke or not clean
         self.done = self.done and clean
         if self.exercise is not None and self.ladder is not None:
             self.repair.work_at(self.ladder).count(now_s, clean, as_written=False)
@@ -146,6 +153,8 @@ class TaskRunner:
             self._assign(self.repair.choose_next(self.ladder, clean, self.run))
             if self.ladder is None:
                 self.tempo.tries.clear()  # it is another passage now
+        elif self.task.is_reading and not clean:
+            self._follow_broken_reading()
         elif self.assignment.window == self.task.window:
             self.locating.hearings += 1
             self._follow_whole(clean, diagnosis)
@@ -195,7 +204,10 @@ class TaskRunner:
             ladder.rungs[ladder.start],
             self.practice_map.bar(move, move.hands),
         )
-        chosen = choose_exercise(self.practice_map, windows, kind, work.used)
+        used = [*work.used, *[Exercise.NOTES] * (self.task.stage is Stage.NOTES)]
+        chosen = choose_exercise(
+            self.practice_map, windows, kind, [*used, *work.before]
+        ) or choose_exercise(self.practice_map, windows, kind, used)
         if chosen is None:
             return False
         exercise, window = chosen
@@ -210,6 +222,12 @@ class TaskRunner:
         named = (t for t in self.troubles if t.transition.to_quarters == move.to_quarters)
         return next((trouble.kind for trouble in named), None)
 
+    def _follow_broken_reading(self) -> None:
+        """A reading may slip once; what breaks nearly everywhere is too much at once."""
+        self.too_much = self.run.asks_for_change or self.locating.is_all_loose
+        if not self.too_much:
+            self._assign(NextWindow(self.task.window, self.task.kind, READ_AGAIN))
+
     def _follow_whole(self, clean: bool, diagnosis: Diagnosis) -> None:
         if clean and self._run_is_full:
             surer = self._ask_to_be_sure(diagnosis) if self.tempo.at_target else None
@@ -221,7 +239,8 @@ class TaskRunner:
 
     def _ask_to_be_sure(self, diagnosis: Diagnosis) -> NextWindow | None:
         """Where a place broke before, and was not repaired: some more clean ones, once."""
-        doubtful = [] if self.is_surer else self.locating.is_not_cleared(diagnosis)
+        settled = self.is_surer or self.task.is_part
+        doubtful = [] if settled else self.locating.is_not_cleared(diagnosis)
         if not doubtful:
             return None
         self.is_surer = True
@@ -237,10 +256,14 @@ class TaskRunner:
         if self.tempo.on_trial:
             self.tempo.keep_trial()
         if self.tempo.at_target:
-            self.done = self._run_is_full and self.run.clean >= self.task.clean_required
+            self.done = self._run_is_full and self.run.clean >= self._full_run
             hold = NextWindow(window, AssignmentKind.QUICKEN, NOW_HOLD_IT)
             return None if self.done else hold
-        kind = self.tempo.raise_tempo(self._beat_quarters(window))
+        if self._held_at_once and self.tempo.target_qpm is not None:
+            self.tempo.stand_at(self.tempo.target_qpm)
+            kind = AssignmentKind.QUICKEN
+        else:
+            kind = self.tempo.raise_tempo(self._beat_quarters(window))
         return NextWindow(window, kind, up_words(kind, self._say_tempo()))
 
     def _follow_trial(self, clean: bool) -> NextWindow:
@@ -329,8 +352,19 @@ class TaskRunner:
         if self.ladder is not None:
             return self.ladder.required(self.task.clean_required)
         if self.tempo.at_target or window != self.task.window:
-            return self.task.clean_required + SURER * self.is_surer
-        return two_thirds_of(self.task.clean_required)
+            return self._full_run + SURER * self.is_surer
+        return 1 if self._held_at_once else two_thirds_of(self.task.clean_required)
+
+    @property
+    def _held_at_once(self) -> bool:
+        """New music in which nothing broke yet."""
+        return self.task.is_new and not self.broke
+
+    @property
+    def _full_run(self) -> int:
+        """Clean ones running that the task asks for at its tempo."""
+        once = self.task.is_reading or (self.task.is_part and self._held_at_once)
+        return 1 if once else self.task.clean_required
 
     def _make_assignment(self, wanted: NextWindow) -> Assignment:
         qpm = self.tempo_now.now_qpm

@@ -134,6 +134,8 @@ def slower(qpm: float, beat_quarters: Fraction, marks: int = 1) -> float:
     return qpm
 
 
+HALF_A_MARK = 1.02
+"""A mark nearer than this to a tempo is no step up from it. Own choice: half a mark."""
 NEARLY_A_MARK = 1.04
 """A tempo nearer than this to a mark above it stands for that mark. Own choice: hardly a mark."""
 
@@ -269,7 +271,7 @@ class TempoLadder:
         assert self.target_qpm is not None
         likely = self.likely_qpm(beat_quarters)
         assert likely is not None
-        step = min(quicker(self.now_qpm, beat_quarters, self.marks), self.target_qpm)
+        step = min(self._next_mark(beat_quarters, self.marks), self.target_qpm)
         if (
             self._is_time_to_try
             and self.chance(self.target_qpm) >= FAIR
@@ -277,10 +279,16 @@ class TempoLadder:
         ):
             self.before_trial_qpm, self.now_qpm = self.now_qpm, self.target_qpm
             return AssignmentKind.TRIAL
-        least = min(quicker(self.now_qpm, beat_quarters), self.target_qpm)
+        least = min(self._next_mark(beat_quarters), self.target_qpm)
         self.now_qpm = max(min(step, likely), least)
         self.marks = min(self.marks * MARKS_GROW, MOST_MARKS)
         return AssignmentKind.QUICKEN
+
+    def _next_mark(self, beat_quarters: Fraction, marks: int = 1) -> float:
+        """So many marks up; one that is nearly there already is no step."""
+        assert self.now_qpm is not None
+        is_near = quicker(self.now_qpm, beat_quarters) < self.now_qpm * HALF_A_MARK
+        return quicker(self.now_qpm, beat_quarters, marks + is_near)
 
     @property
     def _is_time_to_try(self) -> bool:

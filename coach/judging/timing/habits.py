@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import sqrt
 from statistics import median, stdev
+from typing import Any
 
 from coach.judging.completion import stopped_before
 from coach.judging.model import Cause, Judgement, Label, LengthsHeard
@@ -29,6 +30,11 @@ _KEPT = 20
 LEAST = 5
 """Repetitions from which an onset's history means something: a design choice, and only together
 with a floor, since a MAD of five values is far off as often as not."""
+_KEPT_OVER_NIGHT = 8
+"""Of them, those that are kept for another day: enough to mean something, and a night changes
+playing more than an hour does. Own choice."""
+MS_DIGITS, SHARE_DIGITS = 1, 3
+"""Decimals that are kept: finer than the clock of MIDI, and than any hold is judged."""
 _PACES = 5
 """Repetitions whose tempo is remembered: it changes from minute to minute."""
 _STOPS = 3
@@ -93,6 +99,30 @@ class Habits:
 
     holds: Mapping[Place, tuple[float, ...]] = field(default_factory=dict)
     """For how much of their length the keys were held at each onset of each hand (logarithms)."""
+
+    def to_plain(self) -> dict[str, Any]:
+        """What is the player's own way, JSON-ready, for another day (:meth:`from_plain`).
+
+        Where it stopped, and what may have been misread, is of the sitting, and is left out.
+        """
+        return {
+            "errors_ms": _places_to_plain(self.errors_ms, MS_DIGITS),
+            "holds": _places_to_plain(self.holds, SHARE_DIGITS),
+            "paces": [[one.asked_qpm, one.qpm, one.scatter_ms] for one in self.paces],
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Mapping[str, Any]) -> Habits:
+        """Habits from the data of :meth:`to_plain`.
+
+        Raises KeyError, TypeError or ValueError where it is none.
+        """
+        paces = [
+            Pace(None if asked is None else float(asked), float(qpm), float(scatter_ms))
+            for asked, qpm, scatter_ms in plain["paces"]
+        ]
+        errors_ms, holds = map(_places_from_plain, (plain["errors_ms"], plain["holds"]))
+        return cls(errors_ms, tuple(paces[-_PACES:]), holds=holds)
 
     def with_(self, judgement: Judgement, asked_qpm: float | None = None) -> Habits:
         """These habits and one repetition more; only right keys that were reached count.
@@ -196,3 +226,17 @@ class Habits:
     def scatter_ms(self) -> float:
         """The player's usual scatter (SD), from the pooled MAD; 0 where nothing is known."""
         return self._pooled_mad / 0.6745
+
+
+def _places_to_plain(places: Mapping[Place, Sequence[float]], digits: int) -> list[list[Any]]:
+    return [
+        [str(onset), hand.value, [round(one, digits) for one in values[-_KEPT_OVER_NIGHT:]]]
+        for (onset, hand), values in places.items()
+    ]
+
+
+def _places_from_plain(rows: Sequence[Sequence[Any]]) -> dict[Place, tuple[float, ...]]:
+    return {
+        (Fraction(onset), Hand(hand)): tuple(map(float, values))[-_KEPT_OVER_NIGHT:]
+        for onset, hand, values in rows
+    }
