@@ -7,7 +7,6 @@ from coach.drill import Drill, repair, score_from_notes
 from coach.playing.simulated.player import INTERMEDIATE, Failing, PlayerFault, SimulatedPianist
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
-from tests.lessons import Lesson, Weak
 
 STEADY = replace(INTERMEDIATE, slip=0.0)
 
@@ -34,13 +33,3 @@ def test_a_hesitation_of_a_hand_that_shows_none_alone_is_mended_all_the_same() -
     assert case is not None
     assert case.transition.to_quarters == 10
     assert case.transition.hands is Hands.TOGETHER
-
-
-def test_a_short_passage_is_heard_three_times_before_its_first_trouble_is_mended() -> None:
-    """While that is mended a second one would not be heard."""
-    lesson = Lesson([Weak("LH", 6)])
-    whole, heard = lesson.asked.window, 0
-    while lesson.drill.coach._runner.ladder is None:
-        heard += lesson.asked.window == whole
-        lesson.plays()
-    assert heard == 3
