@@ -25,7 +25,7 @@ from coach.coaching.planning import (
     EditablePlan,
     EditableRow,
     PlanRow,
-    StepKind,
+    StepRole,
     bars_to_learn,
     begin_whole_at,
     halve,
@@ -134,7 +134,7 @@ class Coach:
     def _task_of(self, row: EditableRow) -> Task:
         """A row's task; the whole of new music begins at the tempo at which it was read."""
         read_qpm, task = self._plan.slowest_read_qpm, row.step.task
-        is_whole = row.step.kind is StepKind.WHOLE and self.goal.way is Way.LEARN
+        is_whole = row.step.kind is StepRole.WHOLE and self.goal.way is Way.LEARN
         if is_whole and read_qpm is not None and task.qpm is not None:
             return replace(task, start_qpm=begin_whole_at(self.goal, read_qpm))
         return task
@@ -264,7 +264,7 @@ class Coach:
         steps = take_apart(self.practice_map, self.goal, window, self._broken_bars(window))
         self._runners.pop(row.step.what, None)
         self._plan.take_apart(row, steps)
-        if any(step.kind is StepKind.READ for step in steps):
+        if any(step.kind is StepRole.READ for step in steps):
             most = len(bars_to_learn(self.practice_map, window))
             for other in self._plan.open_readings():
                 stretch = other.step.task.window

@@ -51,7 +51,7 @@ from coach.coaching.planning.spots import (
 )
 from coach.coaching.planning.steps import (
     PlanStep,
-    StepKind,
+    StepRole,
     bars_to_learn,
     begin_whole_at,
     halve,
@@ -105,7 +105,7 @@ __all__ = [
     "RowState",
     "Schedule",
     "SpotStory",
-    "StepKind",
+    "StepRole",
     "Try",
     "Turn",
     "WarmUpItem",

@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from coach.coaching.model import Goal, PlanChange, Way
-from coach.coaching.planning.steps import PlanStep, StepKind
+from coach.coaching.planning.steps import PlanStep, StepRole
 from coach.coaching.serialize import window_from_plain, window_to_plain
 from coach.coaching.wording import (
     AGAIN_IN_ONE,
@@ -60,7 +60,7 @@ class PlanRow:
 
 ADDED = -1
 """The number of a row that came into a plan after it was made."""
-READINGS = (StepKind.READ, StepKind.JOIN)
+READINGS = (StepRole.READ, StepRole.JOIN)
 """What is played at one's own pace, all hands in time."""
 
 
@@ -140,7 +140,7 @@ class EditablePlan:
 
     def open_readings(self) -> list[EditableRow]:
         """The first readings that are still to come."""
-        return [row for row in self.rows if row.is_open and row.step.kind is StepKind.READ]
+        return [row for row in self.rows if row.is_open and row.step.kind is StepRole.READ]
 
     def set_aside(self, is_in_it: Callable[[Window], bool], instead: Sequence[PlanStep]) -> None:
         """Leave for today what has a place in it; where nothing else is open, play ``instead``."""
@@ -206,7 +206,7 @@ class EditablePlan:
     def _adopt_reading(self, row: EditableRow, before: EditablePlan) -> None:
         """What was read in a longer stretch needn't be read again in a shorter one."""
         for longer in before.rows:
-            was_read = longer.held and longer.step.kind in (*READINGS, StepKind.BAR)
+            was_read = longer.held and longer.step.kind in (*READINGS, StepRole.BAR)
             if was_read and longer.step.task.window.contains(row.step.task.window):
                 row.held, row.read_qpm = True, longer.read_qpm
 
@@ -231,7 +231,7 @@ class EditablePlan:
                 for row in kept
                 if row.step.kind in READINGS and not row.step.task.is_reading
             ],
-            "bars": sorted(r.made for r in kept if r.step.kind is StepKind.BAR and not r.parent),
+            "bars": sorted(r.made for r in kept if r.step.kind is StepRole.BAR and not r.parent),
             "read_qpm": {row.step.what: row.read_qpm for row in kept if row.read_qpm},
         }
 
@@ -241,7 +241,7 @@ class EditablePlan:
         return [row for row in self.rows if row.made != ADDED or row.parent]
 
     def restore(
-        self, plain: Mapping[str, Any], make_step: Callable[[StepKind, Window], PlanStep]
+        self, plain: Mapping[str, Any], make_step: Callable[[StepRole, Window], PlanStep]
     ) -> None:
         """Arrange a freshly made plan as it was kept.
 
@@ -252,7 +252,7 @@ class EditablePlan:
             raise ValueError("the order kept is of another plan")
         made = self.rows
         for at in map(int, plain.get("bars", ())):
-            made[at].step = make_step(StepKind.BAR, made[at].step.task.window)
+            made[at].step = make_step(StepRole.BAR, made[at].step.task.window)
         for at in map(int, plain["held"]):
             made[at].held = True
         for at in map(int, plain["left_out"]):
@@ -260,7 +260,7 @@ class EditablePlan:
         self._last = made[int(plain["last"])]
         self.rows = [made[at] for at in order]
         for apart in plain.get("apart", ()):
-            step = make_step(StepKind(apart["kind"]), window_from_plain(apart["window"]))
+            step = make_step(StepRole(apart["kind"]), window_from_plain(apart["window"]))
             row = EditableRow(step, ADDED, bool(apart["held"]), bool(apart["left_out"]))
             row.parent = str(apart["parent"])
             self.rows.insert(int(apart["at"]), row)

@@ -79,7 +79,7 @@ def _bits(practice_map: PracticeMap, window: Window, hands: Hands) -> float:
     )
 
 
-class StepKind(StrEnum):
+class StepRole(StrEnum):
     """What sort of step it is."""
 
     READ = "read"
@@ -101,7 +101,7 @@ class PlanStep:
 
     task: Task
     what: str
-    kind: StepKind = StepKind.WHOLE
+    kind: StepRole = StepRole.WHOLE
 
     @property
     def title(self) -> str:
@@ -117,20 +117,20 @@ def make_steps(practice_map: PracticeMap, goal: Goal) -> tuple[PlanStep, ...]:
     made: list[PlanStep] = []
     read: set[int] = set()
     for unit in _order_stretches(practice_map, goal, units):
-        made.append(make_step(practice_map, goal, StepKind.READ, units[unit]))
+        made.append(make_step(practice_map, goal, StepRole.READ, units[unit]))
         read.add(unit)
         joins = _stretches_to_join(practice_map, goal, units, read, unit)
-        made += [make_step(practice_map, goal, StepKind.JOIN, cut) for cut in joins]
+        made += [make_step(practice_map, goal, StepRole.JOIN, cut) for cut in joins]
     return (*made, _step_of_whole(practice_map, goal))
 
 
-def make_step(practice_map: PracticeMap, goal: Goal, kind: StepKind, window: Window) -> PlanStep:
+def make_step(practice_map: PracticeMap, goal: Goal, kind: StepRole, window: Window) -> PlanStep:
     """The step of this kind for a stretch of new music."""
     make = {
-        StepKind.READ: _step_of_reading,
-        StepKind.HAND: _step_of_hand,
-        StepKind.BAR: _step_of_bar,
-        StepKind.JOIN: _step_of_join,
+        StepRole.READ: _step_of_reading,
+        StepRole.HAND: _step_of_hand,
+        StepRole.BAR: _step_of_bar,
+        StepRole.JOIN: _step_of_join,
     }[kind]
     return make(practice_map, goal, window)
 
@@ -139,7 +139,7 @@ def _step_of_reading(practice_map: PracticeMap, goal: Goal, window: Window) -> P
     name = stretch_words(practice_map.score, window)
     reason = NEW_BAR.format(name=name, hands=HANDS[window.hands])
     task = _task_of_reading(goal, window, AssignmentKind.TRY, reason)
-    return PlanStep(task, FIRST_READING.format(name=name), StepKind.READ)
+    return PlanStep(task, FIRST_READING.format(name=name), StepRole.READ)
 
 
 def _step_of_hand(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanStep:
@@ -148,7 +148,7 @@ def _step_of_hand(practice_map: PracticeMap, goal: Goal, window: Window) -> Plan
     part = two_thirds_of(goal.clean_required)
     task = Task(window, None, Stage.NOTES, part, None, AssignmentKind.APART, reason)
     task = replace(task, is_new=True, is_part=True)
-    return PlanStep(task, f"{name}, {whose}", StepKind.HAND)
+    return PlanStep(task, f"{name}, {whose}", StepRole.HAND)
 
 
 def _step_of_bar(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanStep:
@@ -166,14 +166,14 @@ def _step_of_bar(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanS
         is_new=True,
         is_part=True,
     )
-    return PlanStep(task, f"{name}, {what}", StepKind.BAR)
+    return PlanStep(task, f"{name}, {what}", StepRole.BAR)
 
 
 def _step_of_join(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanStep:
     name = stretch_words(practice_map.score, window)
     reason = JOIN_THEM.format(name=name)
     task = _task_of_reading(goal, window, AssignmentKind.JOIN, reason)
-    return PlanStep(task, JOINED.format(name=name), StepKind.JOIN)
+    return PlanStep(task, JOINED.format(name=name), StepRole.JOIN)
 
 
 def _task_of_reading(goal: Goal, window: Window, kind: AssignmentKind, reason: str) -> Task:
@@ -318,8 +318,8 @@ def take_apart(
         playing = _hands_of(practice_map, bar)
         if len(playing) == 2:
             alone = [bar.of(hand) for hand in playing if hand.members <= hands.members]
-            steps += [make_step(practice_map, goal, StepKind.HAND, one) for one in alone]
-        steps.append(make_step(practice_map, goal, StepKind.BAR, bar))
+            steps += [make_step(practice_map, goal, StepRole.HAND, one) for one in alone]
+        steps.append(make_step(practice_map, goal, StepRole.BAR, bar))
     return steps
 
 
@@ -330,7 +330,7 @@ def halve(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanSte
     halves = [_span(practice_map, some) for some in (bars[:middle], bars[middle:]) if some]
     if len(halves) < 2:
         return []
-    return [make_step(practice_map, goal, StepKind.READ, half) for half in halves]
+    return [make_step(practice_map, goal, StepRole.READ, half) for half in halves]
 
 
 def make_parts(
@@ -351,5 +351,5 @@ def make_parts(
             task = replace(_task_of_whole(goal), window=part, kind=AssignmentKind.NARROW)
             words = reason if not out else NOW_ON_FROM_THERE
             name = stretch_words(practice_map.score, part)
-            out.append(PlanStep(replace(task, reason=words), name, StepKind.PART))
+            out.append(PlanStep(replace(task, reason=words), name, StepRole.PART))
     return tuple(out)
