@@ -10,6 +10,7 @@ import pytest
 from coach.coaching.drill.hearing import MOST_WINDOWS, CountInClick, Hearing
 from coach.coaching.model import Assignment, AssignmentKind
 from coach.judging.model import Stage
+from coach.judging.timing import Habits
 from coach.judging.tolerance import USUAL
 from coach.score.window import Window, excerpt
 from tests.lessons import piece
@@ -77,7 +78,7 @@ def asked(bar: int) -> Assignment:
 @pytest.mark.parametrize(("others", "is_kept"), [(MOST_WINDOWS - 1, True), (MOST_WINDOWS, False)])
 def test_a_window_is_kept_ready_while_three_others_are_played(others: int, is_kept: bool) -> None:
     assert MOST_WINDOWS == 4
-    hearing = Hearing(SCORE, USUAL, 0.0, asked(0))
+    hearing = Hearing(SCORE, USUAL, 0.0, asked(0), Habits())
     first = hearing.excerpt
     for bar in range(1, others + 1):
         hearing.set_up(asked(bar))

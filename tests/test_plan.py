@@ -101,7 +101,7 @@ def test_a_pickup_belongs_to_its_bar() -> None:
     score = piece(1, pickup=1)
     window = Window(F(0), score.end_quarters)
     first = make_steps(PracticeMap(score, window), Goal(window, 90.0, way=Way.LEARN))[0]
-    assert (first.task.window.start_quarters, first.task.window.end_quarters) == (0, 5)
+    assert (first.task.window.start_quarters, first.task.window.end_quarters) == (F(0), F(5))
 
 
 def test_a_first_reading_is_in_time_hands_together_and_at_one_s_own_pace() -> None:
@@ -174,10 +174,10 @@ def test_what_holds_at_once_after_that_is_not_drilled() -> None:
     at.heals()
     asked = [at.until(lambda _: True).assignment for _ in range(4)]
     assert [(one.window.end_quarters, one.window.hands) for one in asked] == [
-        (8, Hands.LEFT),
-        (8, Hands.TOGETHER),
-        (8, Hands.TOGETHER),
-        (16, Hands.TOGETHER),
+        (F(8), Hands.LEFT),
+        (F(8), Hands.TOGETHER),
+        (F(8), Hands.TOGETHER),
+        (F(16), Hands.TOGETHER),
     ]
     assert at.asked.qpm is not None
 

@@ -7,6 +7,7 @@ import pytest
 from coach.coaching.coach import Coach
 from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.coaching.model import Request
+from coach.coaching.practice.exercises import Exercise
 from coach.drill import Drill, played, repair, score_from_notes, window
 from coach.score.model import Score
 
@@ -78,7 +79,7 @@ def test_how_a_place_was_practised_is_known_another_day_and_another_way_comes_fi
         repetition(drill, 6)
     first = drill.coach._runner.exercise
     again = reopened(drill)
-    ways = []
+    ways: list[Exercise] = []
     while not ways:
         repetition(again, 6)
         ways += [again.coach._runner.exercise] if again.coach._runner.exercise else []
