@@ -6,8 +6,7 @@ import pytest
 
 from coach.coaching.coach import Coach
 from coach.coaching.drill.drill_events import RepetitionEnded
-from coach.coaching.model import Request
-from coach.coaching.practice.exercises import Exercise
+from coach.coaching.model import Exercise, Request
 from coach.drill import Drill, played, repair, score_from_notes, window
 from coach.score.model import Score
 
