@@ -36,7 +36,7 @@ from coach.playing.accompaniment import Accompanist, find_other_hand
 from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown
 from coach.playing.notes import PlayedNote
-from coach.playing.pace import Pace
+from coach.playing.pace import PaceFollower
 from coach.playing.playback import begins_note
 from coach.playing.simulated.manner import Manner, in_time
 from coach.playing.simulated.player import INTERMEDIATE, SimulatedPianist
@@ -123,7 +123,11 @@ def draw_curve(
 
 
 def accompany(
-    score: Score, part: Excerpt, notes: Sequence[PlayedNote], pace: Pace, listens: float = 0.0
+    score: Score,
+    part: Excerpt,
+    notes: Sequence[PlayedNote],
+    pace: PaceFollower,
+    listens: float = 0.0,
 ) -> tuple[list[Timed], dict[float, float]]:
     """What the other hand sounded, and when the player struck each onset.
 
@@ -232,7 +236,7 @@ def hear_sudden(dice: Random) -> list[Note]:
     player = SimulatedPianist(score, seed=dice.randint(0, 10**6), level=INTERMEDIATE)
     qpm = part.qpm * dice.choice((0.6, 0.8, 1.0))
     notes = bend_pace(player.play(part, qpm, start_s=1.0), dice)
-    return compare(score, part, *accompany(score, part, notes, Pace(60 / qpm)))
+    return compare(score, part, *accompany(score, part, notes, PaceFollower(60 / qpm)))
 
 
 def hear_listening(dice: Random) -> list[Note]:
@@ -251,7 +255,7 @@ def hear_at_home(dice: Random, listens: float = 0.0) -> list[Note]:
     first_bar = score.bar_at(part.window.start_quarters)
     bar = float(first_bar.end_quarters - first_bar.onset_quarters)
     found: list[Note] = []
-    pace = Pace(asked_s)
+    pace = PaceFollower(asked_s)
     tempi: list[float] = []
     for _ in range(HOME_REPETITIONS):
         notes = play_at_home(part, own_s * dice.uniform(0.97, 1.03), manner, bar, dice)
@@ -259,7 +263,7 @@ def hear_at_home(dice: Random, listens: float = 0.0) -> list[Note]:
         found += compare(score, part, sent, struck)
         if paces := [interval.pace for interval in intervals(struck)]:
             tempi.append(median(paces))
-            pace = Pace(fmean(tempi[-REMEMBERED:]), is_known=True)
+            pace = PaceFollower(fmean(tempi[-REMEMBERED:]), is_known=True)
     return found
 
 

@@ -10,7 +10,7 @@ import pytest
 from coach.playing.accompaniment import RING_S, Accompanist, find_other_hand
 from coach.playing.click_schedule import Timed
 from coach.playing.notes import PlayedNote
-from coach.playing.pace import Pace
+from coach.playing.pace import PaceFollower
 from coach.playing.playback import begins_note
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
@@ -27,7 +27,7 @@ RIGHT = excerpt(SCORE, Window(F(0), F(4), Hands.RIGHT))
 
 def company(quarter_s: float = 1.0) -> Accompanist:
     """Eighths of the left hand under quarters of the right."""
-    pace = Pace(quarter_s, is_known=True)
+    pace = PaceFollower(quarter_s, is_known=True)
     return Accompanist(find_other_hand(SCORE, RIGHT), [0, 1, 2, 3], pace)
 
 
@@ -121,7 +121,7 @@ def test_it_is_with_the_player_through_changes_of_pace_by_a_fifth() -> None:
             for one in RIGHT.notes
         ]
         bent = bend_pace(tuple(played), dice)
-        sent, struck = accompany(SCORE, RIGHT, bent, Pace(pace))
+        sent, struck = accompany(SCORE, RIGHT, bent, PaceFollower(pace))
         off += [one.off_ms for one in compare(SCORE, RIGHT, sent, struck)]
     beats, between = off[::2], off[1::2]
     assert max(map(abs, beats)) < 1

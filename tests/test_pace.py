@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from coach.playing import pace as pace_module
-from coach.playing.pace import KNOWN_SHARE, STROKE_S, UNKNOWN_SHARE, Pace
+from coach.playing.pace import KNOWN_SHARE, STROKE_S, UNKNOWN_SHARE, PaceFollower
 
 
-def heard(*seconds: float, quarter_s: float = 1.0, is_known: bool = True) -> Pace:
+def heard(*seconds: float, quarter_s: float = 1.0, is_known: bool = True) -> PaceFollower:
     """A player's quarters, each so long."""
-    pace = Pace(quarter_s, is_known=is_known)
+    pace = PaceFollower(quarter_s, is_known=is_known)
     at_s = 10.0
     pace.begin(0.0, at_s)
     for quarters, length_s in enumerate(seconds, start=1):
@@ -42,7 +42,7 @@ def test_strokes_that_scatter_move_the_beat_by_less_than_themselves() -> None:
     dice, filtered, bare = Random(1), [], []
     for _ in range(40):
         off = [dice.gauss(0, STROKE_S) for _ in range(8)]
-        pace = Pace(1.0, is_known=True)
+        pace = PaceFollower(1.0, is_known=True)
         pace.begin(0, off[0])
         for at in range(1, 8):
             pace.hear(at, at + off[at])
@@ -67,7 +67,7 @@ def test_where_nothing_changes_it_is_the_regression_of_all_strokes(
     }.items():  # fmt: skip
         monkeypatch.setattr(pace_module, name, value)
     strokes_s = [5.0, 6.02, 6.99, 8.06, 9.01]
-    pace = Pace(0.95, is_known=is_known)
+    pace = PaceFollower(0.95, is_known=is_known)
     pace.begin(0, strokes_s[0])
     for at, at_s in enumerate(strokes_s[1:], start=1):
         pace.hear(at, at_s)

@@ -17,7 +17,7 @@ from fractions import Fraction
 from math import inf
 
 from coach.playing.click_schedule import Timed
-from coach.playing.pace import Pace
+from coach.playing.pace import PaceFollower
 from coach.playing.playback import begins_note, note_messages, plan_notes
 from coach.score.model import Hands, Score, ScoreNote
 from coach.score.window import Excerpt
@@ -51,7 +51,7 @@ class Accompanist:
         self,
         notes: Sequence[ScoreNote],
         onsets: Sequence[float],
-        pace: Pace,
+        pace: PaceFollower,
         *,
         share: float = 1.0,
     ) -> None:

@@ -91,7 +91,7 @@ class _Guess:
         )
 
 
-class Pace:
+class PaceFollower:
     """Follows one player through one repetition."""
 
     def __init__(self, quarter_s: float, *, is_known: bool = False) -> None:

@@ -14,7 +14,7 @@ from statistics import fmean
 from coach.coaching.drill import CountIn, DrillEvent, DrillState, RepetitionBegan, RepetitionEnded
 from coach.playing.accompaniment import Accompanist, find_other_hand
 from coach.playing.click_schedule import Timed
-from coach.playing.pace import Pace
+from coach.playing.pace import PaceFollower
 from coach.playing.playback import note_messages, plan_notes
 from coach.score.model import Hands, ScoreNote
 from coach.score.window import Excerpt
@@ -76,7 +76,7 @@ class Company:
         onsets = [float(onset) for onset in drill.excerpt.onsets_quarters]
         qpm = drill.assignment.qpm or drill.excerpt.qpm
         own = fmean(self._tempi) if self._tempi else 1.0
-        pace = Pace(60 / (qpm * own), is_known=bool(self._tempi))
+        pace = PaceFollower(60 / (qpm * own), is_known=bool(self._tempi))
         return Accompanist(notes, onsets, pace, share=self._share)
 
     def note_tempo(self, ended: RepetitionEnded) -> None:
