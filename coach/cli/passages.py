@@ -16,7 +16,7 @@ Make = Callable[[Score, Path, float, Goal], DrillSession]
 
 
 @dataclass(frozen=True, slots=True)
-class Passage:
+class SetPassage:
     """One of them."""
 
     goal: Goal
@@ -27,7 +27,7 @@ class Passage:
 class PassageFollower:
     """Leads through them."""
 
-    def __init__(self, path: Path, passages: Sequence[Passage], make: Make, done: str) -> None:
+    def __init__(self, path: Path, passages: Sequence[SetPassage], make: Make, done: str) -> None:
         """``done`` is said when the last one is reached."""
         self._path, self._left, self._make, self._done = path, list(passages), make, done
 

@@ -14,7 +14,7 @@ from typing import Any
 from coach.cli.date_plans import DONE, find_today
 from coach.cli.open_score import goal_from, open_piece
 from coach.cli.parser import WARM_UP_MIN
-from coach.cli.passages import Passage, PassageFollower
+from coach.cli.passages import PassageFollower, SetPassage
 from coach.cli.warmup import OpenScore, WarmUpPiece, WarmUpPieces, find_due, warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.diagnosis import MOST_OBSERVATIONS
@@ -274,7 +274,8 @@ class SessionMaker:
             raise ValueError(f"{DONE} Go on with the piece, or with another one.")
         goals = part.goals()
         passages = [
-            Passage(goal, f"{at} of {len(goals)} today") for at, goal in enumerate(goals, start=1)
+            SetPassage(goal, f"{at} of {len(goals)} today")
+            for at, goal in enumerate(goals, start=1)
         ]
 
         def make(score: Score, path: Path, at_s: float, goal: Goal) -> DrillSession:

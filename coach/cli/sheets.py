@@ -9,7 +9,7 @@ from pathlib import Path
 
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
-from coach.cli.passages import Make, Passage, PassageFollower
+from coach.cli.passages import Make, PassageFollower, SetPassage
 from coach.cli.practice_sheet import (
     Mistake,
     PracticeSheet,
@@ -146,6 +146,7 @@ def follow_sheet(opened: OpenSheet, tasks: Sequence[SheetTask], make: Make) -> P
     """Leads through a sheet; ``tasks`` in the order in which they are to be played."""
     of = len(opened.tasks)
     passages = [
-        Passage(task.goal, f"{opened.tasks.index(task) + 1} of {of} on the sheet") for task in tasks
+        SetPassage(task.goal, f"{opened.tasks.index(task) + 1} of {of} on the sheet")
+        for task in tasks
     ]
     return PassageFollower(opened.path, passages, make, DONE)
