@@ -158,6 +158,6 @@ def test_what_is_asked_for_says_where_one_stands(coach: Coach, score: Score) -> 
     first = coach.decision.assignment.reason
     assert first.startswith("Play it as you would")
     said = [play(coach, score).assignment.reason for _ in range(2)]
-    assert said == ["It held: 2 times more like that.", "It held: once more like that."]
+    assert said == ["It held: twice more like that.", "It held: once more like that."]
     coach.observe(heard(score, coach.decision.assignment, ("LH", F(2))), 0.0)
     assert coach.decision.assignment.reason == first
