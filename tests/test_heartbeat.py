@@ -13,6 +13,7 @@ from coach.playing.ports.jack import (
     MESSAGE,
     MISSED,
     Clients,
+    Echo,
     Heartbeat,
     Probe,
 )
@@ -136,6 +137,8 @@ class Room:
         self.clients._heartbeat = self.system.beat
         self.clients._opened, self.clients._echo = [], None
         self.driver = RtMidiDriver("jack")  # asked for by name it is waited for
+        if self.driver._clients:  # a real server runs, for other tests
+            self.driver._clients.end()
         self.driver._clients = self.clients
         self.driver._probe = Probe(["-c", "import time; time.sleep(9)"])
 
@@ -208,3 +211,13 @@ def test_a_system_that_takes_nothing_is_given_no_more_and_one_that_only_hung_is_
     system.under_way.append(system.now_s)  # what was sent last comes out at last
     system.carries = True
     assert system.beating_for(10) is None
+
+
+def test_what_asks_a_system_that_has_gone_is_ended_with_the_program(room: Room) -> None:
+    line = Echo(["-c", "import time; time.sleep(60)"])
+    room.clients._echo = line
+    room.looks_for(2)
+    room.system.carries = False
+    assert room.looks_for(5) is not None
+    room.driver.close()
+    assert line._child.returncode is not None

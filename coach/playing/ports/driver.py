@@ -213,6 +213,8 @@ class RtMidiDriver:
             self._probe.stop()
             if self._clients:
                 self._clients.end()
+            if self._gone:
+                self._gone.stop_asking()
             self._clients = None
 
     def _alive(self, *, now: bool = False) -> Clients | None:

@@ -355,14 +355,18 @@ class Clients:
         for port in self._opened:
             port.close()
 
+    def stop_asking(self) -> None:
+        """End what asks whether the system carries anything; rtmidi is left alone."""
+        if self._echo:
+            self._echo.stop()
+
     def end(self) -> None:
         """Let go of everything, opened ports too.
 
         An output of a dead server, where the click was sounded, takes a second: rtmidi waits so
         long for what was sent to leave, without letting Python run.
         """
-        if self._echo:
-            self._echo.stop()
+        self.stop_asking()
         for port in self._opened:
             port.end()
         for watch in (self._watch_in, self._watch_out):
