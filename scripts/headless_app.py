@@ -35,6 +35,7 @@ class FakePorts:
     """Ports that a script posts from."""
 
     trouble = ""
+    api = "jack"
     piano = None
 
     def __init__(self) -> None:

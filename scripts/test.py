@@ -24,7 +24,7 @@ CHECKS = {
     "imports (lint-imports)": ["-c", _LINT_IMPORTS, "--no-logo"],
 }
 
-_IN_PARALLEL = ["-n", "auto", "--dist", "loadfile"]
+_IN_PARALLEL = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
 
 
 def main() -> int:

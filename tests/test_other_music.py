@@ -116,7 +116,7 @@ def test_another_place_of_the_piece_is_no_repetition(count: int) -> None:
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-@pytest.mark.parametrize("by", [-5, -2, 3, 4])
+@pytest.mark.parametrize("by", [-5, 3])
 def test_a_piece_of_the_window_in_another_key_is_no_repetition(name: str, by: int) -> None:
     """However little of a long window was played, and wherever it began."""
     score = sample(name)

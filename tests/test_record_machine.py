@@ -204,7 +204,7 @@ class RecordMachine(RuleBasedStateMachine):
 MOVES = len(ended().judgement.transitions)
 
 RecordMachine.TestCase.settings = settings(
-    max_examples=60,
+    max_examples=30,
     stateful_step_count=40,
     deadline=None,
     suppress_health_check=list(HealthCheck),

@@ -165,11 +165,12 @@ def test_the_demo_says_that_its_player_is_simulated_and_plays_by_itself() -> Non
 def test_once_the_demo_is_over_whoever_watched_plays_the_same_passage(way: str) -> None:
     async def run(seat: Seat) -> None:
         await seat.until(DrillScreen)
-        await seat.pilot.press("s")  # stops the player
-        await seat.play(60)  # in the middle of the lesson it is theirs
-        await seat.pilot.press("k")
-        assert seat.drill_screen.is_demo
-        await seat.pilot.press("]", "s")
+        if way == "piano":
+            await seat.pilot.press("s")  # stops the player
+            await seat.play(60)  # in the middle of the lesson it is theirs
+            await seat.pilot.press("k")
+            assert seat.drill_screen.is_demo
+            await seat.pilot.press("]", "s")
         for _ in range(1000):
             if "Now you" in words_of(seat):
                 break
@@ -183,7 +184,7 @@ def test_once_the_demo_is_over_whoever_watched_plays_the_same_passage(way: str) 
         assert not seat.drill_screen.is_demo
         assert seat.drill_screen.player.uses_letters is (way == "k")
 
-    start = Start(Path("tune.musicxml"), Errand.DEMO)
+    start = Start(Path("tune.musicxml"), Errand.DEMO, demo_speed=0.25 if way == "piano" else 200)
     after = FakeDrill(two_hands(), required=3)
     seated((120, 40), run, start=start, after=after, drill=FakeDrill(two_hands(), required=2))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from coach.playing.sounding import speaker
 from coach.playing.sounding.speaker import (
     LETS_GO_S,
     LONGEST_S,
@@ -78,3 +79,20 @@ def test_a_tone_begins_and_ends_without_a_knock(pitch: int) -> None:
     assert len(tone) <= LONGEST_S * USUAL_RATE_HZ
     assert abs(tone[0]) < 0.01
     assert abs(tone[-1]) < 0.01
+
+
+@pytest.mark.parametrize(
+    ("answer", "can"),
+    [
+        ("raise SystemExit(0)", True),
+        ("raise SystemExit(1)", False),
+        ("import time; time.sleep(9)", False),
+    ],
+)
+def test_whether_there_is_one_is_asked_outside_and_not_waited_for(
+    answer: str, can: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(speaker, "_ASK", answer)
+    monkeypatch.setattr(speaker, "find_spec", lambda name: name)
+    monkeypatch.setattr(speaker, "ASK_PATIENCE_S", 1.0 if "sleep" in answer else 20.0)
+    assert speaker.can_speak.__wrapped__() is can

@@ -46,10 +46,15 @@ class PianoSound:
             self._line.close()
 
     def _name_out(self) -> str | None:
-        """The piano that is heard, where it takes anything; else the speaker, where it can be."""
+        """The piano that is heard, where it takes anything; else the speaker, where it can be.
+
+        Beside JACK there is none: the speaker would be JACK's, too, and end with it.
+        """
         from coach.playing.sounding import SPEAKER, can_speak
 
-        return self._ports.name_out() or (SPEAKER if can_speak() else None)
+        if name := self._ports.name_out():
+            return name
+        return SPEAKER if self._ports.api != "jack" and can_speak() else None
 
     def _send(self, port: str, messages: Sequence[Timed], from_s: float | None = None) -> bool:
         from coach.playing.sounding import SoundingLine

@@ -9,6 +9,7 @@ Needs the extra ``speaker`` (sounddevice, which brings PortAudio or finds the sy
 
 from __future__ import annotations
 
+import subprocess
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
@@ -17,6 +18,8 @@ from functools import cache
 from importlib import import_module
 from importlib.util import find_spec
 from typing import Any
+
+from coach.children import end_python, start_python
 
 SPEAKER = "this computer's speaker"
 """What takes the place of a port's name."""
@@ -38,19 +41,29 @@ _HIGH_WOOD_BLOCK, _DRUMS = 76, 9
 GAIN = 0.25
 """Of one loud tone: four of them reach full scale, and beyond that they are bent, not cut."""
 MOST_VOICES = 24
+ASK_PATIENCE_S = 3.0
+"""Later than that there is none: it takes some tenths of a second. Own choice."""
+_ASK = "import os, sounddevice; os._exit(not sounddevice.query_devices(kind='output'))"
 _NOTE_OFF, _NOTE_ON, _CONTROL = 0x80, 0x90, 0xB0
 _DAMPER, _PEDAL_DOWN, _ALL_SOUND_OFF, _ALL_NOTES_OFF = 64, 64, 120, 123
 
 
 @cache
 def can_speak() -> bool:
-    """Whether the packages, the library behind them and a device are there; asked once."""
+    """Whether the packages, the library behind them and a device are there; asked once.
+
+    In a process of its own: PortAudio speaks to every sound system there is, and one that has
+    stopped may hold or end whoever asked.
+    """
     if find_spec("sounddevice") is None or find_spec("numpy") is None:
         return False
+    child = start_python(["-c", _ASK])
     try:
-        return bool(import_module("sounddevice").query_devices(kind="output"))
-    except Exception:  # no PortAudio, no device: each says it otherwise
+        return child.wait(ASK_PATIENCE_S) == 0
+    except subprocess.TimeoutExpired:
         return False
+    finally:
+        end_python(child)
 
 
 @cache
