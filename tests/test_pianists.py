@@ -6,7 +6,10 @@ from pathlib import Path
 import pytest
 
 from coach.cli import main
+from coach.cli.commands.own_data import LINES, README
+from coach.cli.open_score import PARTS_FOLDER, REPEATS_FOLDER
 from coach.record.folder import FILE, close_to_others, pianist_folder
+from coach.record.progress import FOLDER as DIARY
 
 SAMPLE = Path(__file__).parents[1] / "sample_scores" / "1-low-tide.musicxml"
 
@@ -58,3 +61,12 @@ def test_the_shared_folder_is_closed_to_others_all_the_same(tmp_path: Path) -> N
     (tmp_path / "pianists" / "Ada").mkdir(parents=True)
     close_to_others(tmp_path)
     assert tmp_path.stat().st_mode & 0o077 == 0
+
+
+@pytest.mark.parametrize("name", [*LINES, PARTS_FOLDER, REPEATS_FOLDER, DIARY])
+def test_whatever_we_keep_in_the_folder_it_is_closed_to_others(tmp_path: Path, name: str) -> None:
+    tmp_path.chmod(0o755)
+    (tmp_path / name).mkdir()
+    close_to_others(tmp_path)
+    assert tmp_path.stat().st_mode & 0o077 == 0
+    assert name == DIARY or f"{name}/ " in README

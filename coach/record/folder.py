@@ -165,7 +165,7 @@ def _writable(folder: Path) -> Path:
 _OURS = re.compile(
     r"(record|unsaved|settings)[^/]*\.(sqlite3|json)(-wal|-shm|-journal|\.part)?"
     r"|mistake-[^/]*\.txt|unjudged-[^/]*\.mid|in-use\.lock"
-    r"|cache|diary|hands|markings|parts|pianists"
+    r"|cache|diary|hands|markings|parts|pianists|repeats"
 )
 """The names of what Keyhole keeps in its folder."""
 _COPIES = ("record-before-version-", "record-damaged-")

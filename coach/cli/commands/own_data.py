@@ -72,6 +72,7 @@ takes/             what was played, as Standard MIDI files; markers say where ba
 hands/             notes that were given to the other hand
 markings/          own fingerings and notes on passages
 parts/             which part of a score is yours, where you chose one
+repeats/           which scores are played through with their repeats
 unjudged-*.mid     takes that there was no time to judge
 settings.json      the settings
 
