@@ -30,15 +30,13 @@ from datetime import date, datetime
 from difflib import get_close_matches
 from typing import Any, NamedTuple
 
-from coach.coaching.model import Goal
+from coach.coaching.model import USUAL_CLEAN, Goal
 from coach.judging.model import Stage
 from coach.score.hand_moves import MoveError
 from coach.score.markings import Fingering, check_marking, parse_marking
 from coach.score.model import Score
 from coach.score.window import WindowError, choose_window
 
-USUAL_CLEAN = 3
-"""Clean ones running where the sheet says nothing, as in the drill."""
 SLOWEST, QUICKEST = 10, 400
 """Beats a minute, as for ``coach drill --tempo``."""
 MOST_CLEAN = 100

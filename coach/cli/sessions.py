@@ -19,7 +19,7 @@ from coach.cli.warmup import OpenScore, WarmUpPiece, WarmUpPieces, find_due, war
 from coach.coaching.coach import Coach
 from coach.coaching.diagnosis import MOST_OBSERVATIONS
 from coach.coaching.drill import Drill, RepetitionEnded, WarmUpDrill
-from coach.coaching.model import Goal, Observation, Way
+from coach.coaching.model import USUAL_CLEAN, Goal, Observation, Way
 from coach.coaching.planning import WarmUpItem, find_new_ground, find_next_goal, list_due
 from coach.coaching.wording import stretch_words
 from coach.judging.judge import JudgingJob
@@ -177,12 +177,14 @@ class SessionMaker:
             history = store.history(piece, newest=MOST_OBSERVATIONS) if store else ()
         if errand is Errand.DEMO:
             goal = _demo_goal(score)
+        state = self._kept_state(piece, errand)
         if goal and errand is not Errand.PLAN:
             coach = Coach(score, goal, history=history, now_s=now_s + epoch_s)
         else:
-            coach = self._coach(score, piece, errand, history, now_s + epoch_s, goal)
+            asked = goal or self._goal(score, errand)
+            coach = _resume(score, asked, state, history, now_s + epoch_s)
         elsewhere = self._judges_elsewhere and errand is not Errand.DEMO
-        habits = self._habits(piece, errand)
+        habits = _habits_in(state)
         drill = self._drill(score, coach.goal, now_s, epoch_s, coach, habits, elsewhere=elsewhere)
         recorder = Recorder(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
@@ -214,44 +216,11 @@ class SessionMaker:
             "It was found, made small, slowed down, and put back.",
         )
 
-    def _coach(
-        self,
-        score: Score,
-        piece: PieceKey,
-        errand: Errand,
-        history: tuple[Observation, ...],
-        unix_s: float,
-        goal: Goal | None = None,
-    ) -> Coach:
-        asked = goal or self._goal(score, errand)
-        state = self._kept_state(piece, errand)
-        if state is not None:
-            try:
-                began_s = begin_of_day_s(day_of(unix_s))
-                resumed = Coach.resume(
-                    score, state, history=history, now_s=unix_s, today_began_s=began_s
-                )
-                resumed.why()
-            except Exception:  # of another version, or by another hand: whatever it is, begin anew
-                resumed = None
-            if resumed and not resumed.decision.finished and asked in (None, resumed.goal):
-                return resumed
-        goal = asked or _whole(score)
-        return Coach(score, goal, history=history, now_s=unix_s)
-
     def _kept_state(self, piece: PieceKey, errand: Errand) -> Mapping[str, Any] | None:
         with suppress(RecordError):
             if self._store and self._resumes(errand):
                 return self._store.session_state(piece)
         return None
-
-    def _habits(self, piece: PieceKey, errand: Errand) -> Habits:
-        """How the player played this piece before, whatever was the goal then."""
-        state = self._kept_state(piece, errand) or {}
-        try:
-            return Habits.from_plain(state[HABITS])
-        except (KeyError, TypeError, ValueError):  # none were kept, or by another version
-            return Habits()
 
     def _resumes(self, errand: Errand) -> bool:
         afresh = self._options is not None and self._options.afresh
@@ -349,7 +318,8 @@ class SessionMaker:
 
     def _is_learning(self, score: Score, piece: PieceKey) -> bool:
         """Whether new bars were begun where the pianist stands, and are not learnt yet."""
-        coach = self._coach(score, piece, Errand.GO_ON, (), time.time())
+        state = self._kept_state(piece, Errand.GO_ON)
+        coach = _resume(score, None, state, (), time.time())
         return coach.goal.way is Way.LEARN
 
     def _ground_words(self, score: Score, piece: PieceKey) -> str:
@@ -382,6 +352,39 @@ class SessionMaker:
         )
 
 
+def _resume(
+    score: Score,
+    asked: Goal | None,
+    state: Mapping[str, Any] | None,
+    history: tuple[Observation, ...],
+    unix_s: float,
+) -> Coach:
+    """A coach that goes on from a kept state, where that is of what is asked for; else a new one.
+
+    ``asked`` is None where it is left to where the pianist stands.
+    """
+    if state is not None:
+        try:
+            began_s = begin_of_day_s(day_of(unix_s))
+            resumed = Coach.resume(
+                score, state, history=history, now_s=unix_s, today_began_s=began_s
+            )
+            resumed.why()
+        except Exception:  # of another version, or by another hand: whatever it is, begin anew
+            resumed = None
+        if resumed and not resumed.decision.finished and asked in (None, resumed.goal):
+            return resumed
+    return Coach(score, asked or _whole(score), history=history, now_s=unix_s)
+
+
+def _habits_in(state: Mapping[str, Any] | None) -> Habits:
+    """How the player played this piece before, whatever was the goal then."""
+    try:
+        return Habits.from_plain((state or {})[HABITS])
+    except (KeyError, TypeError, ValueError):  # none were kept, or by another version
+        return Habits()
+
+
 def _demo_goal(score: Score) -> Goal:
     """What the demo's player sets out to play: the passage round the planted fault."""
     window = demo_window(score)
@@ -408,5 +411,5 @@ def asks_for_something(options: Namespace) -> bool:
         "tempo": None,
         "stage": "rhythm",
     }
-    plain |= {"clean": 3, "learn": False, "order": "forward", "own_pace": False}
+    plain |= {"clean": USUAL_CLEAN, "learn": False, "order": "forward", "own_pace": False}
     return any(getattr(options, name) != value for name, value in plain.items())

@@ -106,6 +106,10 @@ class Order(StrEnum):
     HARD_FIRST = "hard bars first"
 
 
+USUAL_CLEAN = 3
+"""Clean repetitions running, where nothing else is said. Common practice."""
+
+
 @dataclass(frozen=True, slots=True)
 class Goal:
     """What is to be reached."""
@@ -113,7 +117,7 @@ class Goal:
     window: Window
     qpm: float
     stage: Stage = Stage.RHYTHM
-    clean_required: int = 3
+    clean_required: int = USUAL_CLEAN
     way: Way = Way.REPAIR
     order: Order = Order.FORWARD
     own_pace: bool = False

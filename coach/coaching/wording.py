@@ -16,7 +16,7 @@ from coach.judging.model import Outcome
 from coach.score.counting import counted_quarters
 from coach.score.model import Hands, Place, Score
 from coach.score.window import Transition, Window
-from coach.score.words import parts_words
+from coach.score.words import capitalise, count_of, parts_words
 
 HANDS = {
     Hands.RIGHT: "right hand alone",
@@ -213,7 +213,7 @@ def up_words(kind: AssignmentKind, tempo: str) -> str:
 
 def down_words(tempo: str) -> str:
     """Why it gets slower; it stands there also when what follows is clean."""
-    return f"{tempo[0].upper()}{tempo[1:]} until it holds."
+    return f"{capitalise(tempo)} until it holds."
 
 
 def once_more_words(tempo: str) -> str:
@@ -241,7 +241,7 @@ def to_go_words(count: int) -> str:
 
 def running_words(move: str, tempo: str, count: int) -> str:
     """``LH bar 2, beat 1 → 2: at 60, twice running.``: what a ladder begins with."""
-    return f"{move[0].upper()}{move[1:]}: {tempo}, {times(count)} running."
+    return f"{capitalise(move)}: {tempo}, {times(count)} running."
 
 
 def hear_words(hands: Hands, way: str, *, apart: bool) -> str:
@@ -351,7 +351,7 @@ def stretch_words(score: Score, window: Window) -> str:
 def still_holds_words(held_days: int, days_ago: int, *, is_settled: bool) -> str:
     """``A weak spot: it held on 2 days since, last played yesterday. Does it still hold?``."""
     name = "Settled" if is_settled else "A weak spot"
-    held = f"held on {_count(held_days, 'day')} since" if held_days else "went better since"
+    held = f"held on {count_of(held_days, 'day')} since" if held_days else "went better since"
     return f"{name}: it {held}, last played {_days_ago(days_ago)}. Does it still hold?"
 
 
@@ -370,7 +370,7 @@ def weak_words(failed: str, days_ago: int, *, mended: bool) -> str:
 
 def minutes_left_words(minutes: int) -> str:
     """``6 minutes``, ``less than a minute``."""
-    return _count(minutes, "minute") if minutes >= 1 else "less than a minute"
+    return count_of(minutes, "minute") if minutes >= 1 else "less than a minute"
 
 
 def turn_words(number: int | None, of: int, minutes: int, *, is_again: bool) -> str:
@@ -397,11 +397,7 @@ def nothing_due_words(loose: int, early_minutes: int | None) -> str:
         held = f"{spots} not hold yet, the rest does" if early_minutes else f"{spots} not hold"
     if early_minutes is None:
         return f"{held}."
-    return f"{held}, after {_count(early_minutes, 'minute')}: no more is due today."
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+    return f"{held}, after {count_of(early_minutes, 'minute')}: no more is due today."
 
 
 def _days_ago(days: int) -> str:

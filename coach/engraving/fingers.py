@@ -1,8 +1,8 @@
 """Fingers moved clear of stems, beams, slurs and each other.
 
 The engraver sets a finger so near to stems and slurs that from the bench they are one (seen with
-verovio 6.4). Each is moved outwards here, away from
-its note, until it touches nothing; the picture grows where that takes more room.
+verovio 6.4). Each is moved outwards here, away from its note, until it touches nothing; the picture
+grows where that takes more room.
 
 Places are in the engraver's own units: a space of the staff is 180.
 """

@@ -28,6 +28,7 @@ from coach.judging.wording import (
 )
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
+from coach.score.words import capitalise
 
 MOST_WORDS = 12
 """Words of a sentence. Own choice: a longer one is not read in a glance from the keys."""
@@ -60,7 +61,7 @@ def make_sentence(
     doubt = "unsure: " if matching.unsure and counted else ""
     most = MOST_WORDS - len(doubt.split())
     text = doubt + "; ".join(fit(_list_parts(excerpt, counted, matching), most))
-    return text[0].upper() + text[1:]
+    return capitalise(text)
 
 
 def fit(parts: Sequence[Ways], most: int) -> list[str]:

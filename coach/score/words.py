@@ -59,6 +59,12 @@ def _make_visible(char: str, unseen: str) -> str:
     return " " if char.isspace() else unseen
 
 
+def capitalise(words: str) -> str:
+    """The words at the beginning of a sentence; what follows stays as it is, unlike by Python's
+    own."""
+    return words[:1].upper() + words[1:]
+
+
 def count_of(number: int, one: str, several: str = "") -> str:
     """``1 note``, ``1,200 notes``."""
     return f"{number:,} {one if number == 1 else several or one + 's'}"

@@ -107,7 +107,7 @@ def describe_plan(
     """The plan for people."""
     found = schedule(bars, plan, today, played_min)
     days = plan.by_day - today
-    left = "1 day" if days == 1 else f"{days} days"
+    left = count_of(days, "day")
     yield f"{score.title}, by {date_words(plan.by_day)}: {left}, {plan.minutes:g} minutes a day."
     yield from _describe_lack(score, bars, plan, found, today)
     yield ""

@@ -21,7 +21,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import log
 
-from coach.coaching.model import Goal, Way
+from coach.coaching.model import USUAL_CLEAN, Goal, Way
 from coach.coaching.planning.plan import NEW_BARS
 from coach.coaching.planning.progress import (
     SETTLED_DAYS,
@@ -29,6 +29,7 @@ from coach.coaching.planning.progress import (
     Day,
     Diary,
 )
+from coach.coaching.planning.warmup import CLEAN_AGAIN
 from coach.coaching.wording import COMES_AGAIN, PLANNED_NEW, PLANNED_WEAK, PLANNED_WHOLE
 from coach.score.model import Score
 from coach.score.window import Window, whole_piece
@@ -49,9 +50,6 @@ AGAIN_MIN = 0.5
 there. Own choice."""
 WHOLE_MIN = 0.2
 """Minutes of each bar where the whole piece is played: twice through. Own choice."""
-CLEAN_AGAIN = 1
-"""Clean repetitions of what comes again, and of the whole piece. Own choice: on a later day one is
-enough (Rawson and Dunlosky 2011)."""
 MOST_MIN = 240
 """No plan asks for more minutes a day."""
 
@@ -225,8 +223,8 @@ def goals_of(score: Score, day: PlannedDay, bars: Sequence[BarStanding]) -> tupl
     whole = whole_piece(score)
     return (
         *goals(day.again, Way.REPAIR, CLEAN_AGAIN, COMES_AGAIN),
-        *goals(weak, Way.REPAIR, 3, PLANNED_WEAK),
-        *goals(new, Way.LEARN, 3, PLANNED_NEW),
+        *goals(weak, Way.REPAIR, USUAL_CLEAN, PLANNED_WEAK),
+        *goals(new, Way.LEARN, USUAL_CLEAN, PLANNED_NEW),
         *([Goal(whole, score.tempo_at(whole.start_quarters), clean_required=CLEAN_AGAIN,
                 reason=PLANNED_WHOLE)] if day.is_whole else []),
     )  # fmt: skip

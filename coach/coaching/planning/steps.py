@@ -35,6 +35,7 @@ from coach.coaching.wording import (
 from coach.judging.model import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
+from coach.score.words import capitalise
 
 LEARNING_SHARE = 0.75
 """Tempo that a new bar is brought to, as a share of the goal's. Own choice, because the joins and
@@ -106,7 +107,7 @@ class PlanStep:
     @property
     def title(self) -> str:
         """What it is called, at the beginning of a sentence."""
-        return self.what[:1].upper() + self.what[1:]
+        return capitalise(self.what)
 
 
 def make_steps(practice_map: PracticeMap, goal: Goal) -> tuple[PlanStep, ...]:
@@ -144,7 +145,7 @@ def _step_of_reading(practice_map: PracticeMap, goal: Goal, window: Window) -> P
 
 def _step_of_hand(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanStep:
     name, whose = stretch_words(practice_map.score, window), HANDS[window.hands]
-    reason = NEW_HAND.format(name=name[0].upper() + name[1:], hand=whose)
+    reason = NEW_HAND.format(name=capitalise(name), hand=whose)
     part = two_thirds_of(goal.clean_required)
     task = Task(window, None, Stage.NOTES, part, None, AssignmentKind.APART, reason)
     task = replace(task, is_new=True, is_part=True)
@@ -162,7 +163,7 @@ def _step_of_bar(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanS
         two_thirds_of(goal.clean_required),
         _qpm_at_share(goal, BEGIN_SHARE),
         AssignmentKind.JOIN if both else AssignmentKind.DRILL,
-        NEW_TOGETHER.format(name=name[0].upper() + name[1:], how=what),
+        NEW_TOGETHER.format(name=capitalise(name), how=what),
         is_new=True,
         is_part=True,
     )

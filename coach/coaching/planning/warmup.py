@@ -48,8 +48,9 @@ Our choice: the run-up first, since the trouble is in arriving."""
 FEW_ONSETS = 4
 """A window of fewer onsets is no movement, but notes found one by one. Our choice."""
 CLEAN, CLEAN_AGAIN = 2, 1
-"""Clean repetitions of each window, and of the last one once more at the end. Own choice: it wakes
-the hands up, the drill comes after; on a later day one is enough (Rawson and Dunlosky 2011)."""
+"""Clean repetitions of each window, and of what comes once more: the last one at the end, and what
+a plan brings again. Own choice: it wakes the hands up, the drill comes after; on a later day one is
+enough (Rawson and Dunlosky 2011)."""
 TRIES = (2.6, 2.3)
 """Repetitions that a spot is expected to take in its smallest window, and in its bar: two clean,
 and more often than not one to get there. Own choice."""
