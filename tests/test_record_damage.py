@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from coach.cli.commands.practice import warmup
@@ -299,6 +299,7 @@ def use(folder: Path) -> Iterator[int]:
 
 @pytest.mark.property
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@example(1454671)  # a new row that its damaged index hides
 @given(st.integers(0, 2**32 - 1))
 def test_flipped_bytes_end_nothing(tmp_path_factory: pytest.TempPathFactory, seed: int) -> None:
     chance = random.Random(seed)

@@ -305,7 +305,10 @@ def touch_piece(
     told = piece_checksum(piece.key, plain)
     db.execute(query, (piece.key, piece.title, piece.path, at_s, plain, told))
     found = piece_id(db, piece)
-    assert found is not None  # just made
+    if found is None:  # just made: an index is damaged, which no quick look finds
+        damage = sqlite3.DatabaseError("a row that was just made is not found")
+        damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+        raise damage
     if piece.bars:
         db.execute("INSERT OR IGNORE INTO bars VALUES (?, ?)", (found, piece.bars))
     return found
