@@ -568,6 +568,20 @@ def test_a_wide_window_becomes_pages_that_begin_with_the_beat_before() -> None:
     assert set().union(*(page.notes for page in sheet.pages)) == set(range(32))
 
 
+def test_a_page_ends_at_a_barline_as_the_systems_of_print_do() -> None:
+    quarters = [note(60 + i % 5, i, 1) for i in range(16)]
+    for width in (50, 55, 60, 65, 70):
+        _, second = sheet_of(quarters, 0, 16, width=width).pages
+        assert second.start_quarters in (7, 11)  # the beat before the barline stands on both
+
+
+def test_a_page_that_holds_no_barline_ends_before_a_beat() -> None:
+    sixteenths = [note(60 + i % 5, F(i, 4), "1/4") for i in range(32)]
+    starts = [page.start_quarters for page in sheet_of(sixteenths, 0, 8, width=45).pages]
+    assert any(start % 4 != 3 for start in starts[1:])
+    assert all(start.denominator == 1 for start in starts)
+
+
 def test_the_page_follows_the_playing() -> None:
     notes = [note(60 + i % 12, F(i, 2), "1/2") for i in range(32)]
     sheet = sheet_of(notes, 0, 16, width=60)

@@ -171,22 +171,35 @@ def place_slots(slots: Sequence[Slot], left: int, width: int) -> tuple[int, ...]
     return tuple(out)
 
 
-def break_pages(slots: Sequence[Slot], width: int, breaks: frozenset[Fraction]) -> list[range]:
+def break_pages(
+    slots: Sequence[Slot], width: int, beats: frozenset[Fraction], bars: frozenset[Fraction]
+) -> list[range]:
     """Slots by page, where they are wider than ``width``.
 
-    A page ends before a beat (``breaks``) where it can, and the next page begins with that
-    page's last beat once more, so that it can be turned while that beat is played.
+    A page ends at a barline (``bars``) as the systems of print do, where that takes no page more;
+    else before a beat where it can. The next page begins with that page's last beat once more, so
+    that it can be turned while that beat is played.
     """
+    by_beat = _break_before(beats, beats, slots, width)
+    by_bar = _break_before(bars, beats, slots, width)
+    return by_bar if len(by_bar) <= len(by_beat) else by_beat
+
+
+def _break_before(
+    breaks: frozenset[Fraction], beats: frozenset[Fraction], slots: Sequence[Slot], width: int
+) -> list[range]:
     out: list[range] = []
     first = 0
     while first < len(slots):
-        stop = _fill_page(slots, first, width)
-        if stop < len(slots):
-            stop = _find_last_break(slots, first, stop, breaks)
+        full = stop = _fill_page(slots, first, width)
+        if full < len(slots):
+            stop = _find_last_break(slots, first, full, breaks)
+            if stop == full:
+                stop = _find_last_break(slots, first, full, beats)
         out.append(range(first, stop))
         if stop >= len(slots):
             break
-        again = _find_last_break(slots, first, stop - 1, breaks)
+        again = _find_last_break(slots, first, stop - 1, beats)
         first = again if first < again < stop else stop
     return out
 

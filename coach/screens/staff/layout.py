@@ -282,7 +282,9 @@ class WindowLayout:
     ) -> list[_PagePlan]:
         gathered = self._gather(form)
         slots = gathered.slots(form)
-        parts = break_pages(slots, self._room(gathered, width), gathered.written.beats)
+        written = gathered.written
+        bars = frozenset(bar.onset_quarters for bar in written.bars)
+        parts = break_pages(slots, self._room(gathered, width), written.beats, bars)
         return [_PagePlan(form, slots[p.start : p.stop], slots, staves, rows) for p in parts]
 
     def _room(self, gathered: WrittenByOnset, width: int) -> int:
