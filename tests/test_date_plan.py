@@ -1,5 +1,7 @@
 """A plan to a date: what is begun when, when it comes again, and what has no room."""
 
+import time
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
@@ -11,6 +13,7 @@ from coach.coaching.planning import (
     BarStanding,
     BarState,
     DatePlan,
+    Diary,
     PlannedDay,
     Schedule,
     best_gap_days,
@@ -21,8 +24,12 @@ from coach.coaching.planning import (
 )
 from coach.coaching.planning.date_plan import AGAIN_MIN, BEGIN_MIN, LEAST_MIN
 from coach.coaching.wording import stretch_words
+from coach.record.calendar import day_of
+from coach.record.pieces import piece_key
+from coach.record.progress import PieceProgress
 from coach.score.build import score_from_notes
 from coach.score.reading import read_score
+from scripts.simulated_week import make_week
 
 SAMPLE = Path(__file__).parents[1] / "sample_scores" / "1-low-tide.musicxml"
 UNTOUCHED, WEAK, SETTLED = BarState.UNTOUCHED, BarState.WEAK, BarState.SETTLED
@@ -165,7 +172,8 @@ def test_bars_running_are_one_stretch() -> None:
 @pytest.fixture
 def at_noon(monkeypatch: pytest.MonkeyPatch) -> None:
     """It is Sunday, 29 November 2026."""
-    monkeypatch.setattr("coach.cli.commands.plan.day_of", lambda at_s: 739_949)
+    for module in ("coach.cli.commands.plan", "coach.record.progress"):
+        monkeypatch.setattr(f"{module}.day_of", lambda at_s: 739_949)
 
 
 @pytest.mark.usefixtures("at_noon")
@@ -198,3 +206,32 @@ def test_a_day_that_cannot_be_is_answered_in_a_sentence(
 ) -> None:
     assert main(["plan", str(SAMPLE), "--by", day, "--data", str(tmp_path)]) != 0
     assert said in capsys.readouterr().err
+
+
+def test_the_plan_stands_in_the_diary_and_in_the_report(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_week(tmp_path, SAMPLE, 1, 0.3, 1)
+    data, page = ["--data", str(tmp_path)], tmp_path / "page.html"
+    by = date.fromordinal(day_of(time.time()) + 7)
+
+    assert main(["plan", str(SAMPLE), "--by", by.isoformat(), *data]) == 0
+    planned = capsys.readouterr().out.splitlines()
+    assert main(["progress", str(SAMPLE), *data]) == 0
+    diary = capsys.readouterr().out
+    assert main(["report", str(SAMPLE), "--file", str(page), *data]) == 0
+    report = page.read_text(encoding="utf-8")
+    days = [row for row in planned if row.endswith("min)")]
+    assert days
+    assert all(row in diary for row in days)
+    assert f"Planned {planned[0].split(', ', 1)[1].rstrip('.')}</h3>" in report
+    assert report.count("min)</td>") == len(days)
+
+
+def test_a_plan_is_shown_until_its_day_has_come() -> None:
+    score = score_from_notes([{"pitch": 60, "onset": 0, "length": 4, "hand": "RH"}])
+    shown = [
+        PieceProgress(piece_key(score), score, Diary(score, ()), today, DatePlan(10, 20.0)).plan
+        for today in (9, 10)
+    ]
+    assert shown == [DatePlan(10, 20.0), None]

@@ -1,14 +1,15 @@
-"""The diary on the screen: a key at home and in the drill, four pages, the days stepped through."""
+"""The diary on the screen: a key at home and in the drill, five pages, the days stepped through."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 
 import pytest
 
-from coach.coaching.planning import Diary, fold_days
+from coach.coaching.planning import DatePlan, Diary, fold_days
 from coach.playing.midi_events import KeyDown
 from coach.record.calendar import day_of
 from coach.record.pieces import PieceKey, piece_key
@@ -40,7 +41,8 @@ class FakeDiaries:
         if piece == OTHER:
             return "Its score is gone."
         diary = Diary(TWO_BARS, fold_days(TWO_BARS, tries("www|ccc|ccw|c"), day_of))
-        return PieceProgress(piece, TWO_BARS, diary)
+        today = date(2026, 3, 12).toordinal()
+        return PieceProgress(piece, TWO_BARS, diary, today, DatePlan(today + 10, 15))
 
 
 def diaries() -> FakeDiaries:
@@ -71,6 +73,10 @@ def test_the_drills_key_shows_its_pieces_diary_and_days_are_stepped_through(
         assert "both hands bars" in seat.text
         await seat.pilot.press("tab")
         assert "On 10 March it held." in " ".join(seat.text.split())
+        await seat.pilot.press("5")
+        told = " ".join(seat.text.split())
+        assert "Learnt by Sun 22 Mar: 10 days, 15 minutes a day." in told
+        assert "the day itself: once through" in told
         await seat.pilot.press("escape")
         await seat.until(DrillScreen)
 
@@ -115,7 +121,7 @@ def test_in_plain_letters_there_are_only_plain_letters() -> None:
     async def run(seat: Seat) -> None:
         await seat.pilot.press("y")
         await seat.until(DiaryScreen)
-        for page in "1234":
+        for page in "12345":
             await seat.pilot.press(page)
             assert seat.text.isascii(), seat.text
 

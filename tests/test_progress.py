@@ -315,7 +315,7 @@ def test_the_report_asks_for_nothing_from_elsewhere(page: Path) -> None:
 
 def test_the_report_holds_notes_and_takes(page: Path) -> None:
     text = page.read_text(encoding="utf-8")
-    assert "Weak when last played" in text
+    assert "Weak, or broke when last played" in text
     if "<figcaption><strong>" in text:
         pytest.importorskip("verovio")
         assert 'class="notehead"' in text

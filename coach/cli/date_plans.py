@@ -2,31 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from coach.coaching.model import Goal
-from coach.coaching.planning import (
-    BarStanding,
-    DatePlan,
-    Day,
-    PlannedDay,
-    goals_of,
-    schedule,
-    stand_bars,
-    stretches,
-)
-from coach.record.calendar import day_of
+from coach.coaching.planning import BarStanding, DatePlan, PlannedDay, goals_of, schedule
 from coach.record.pieces import PieceKey
-from coach.record.progress import gather_progress
+from coach.record.progress import PieceProgress, gather_progress
 from coach.record.store import Store
 from coach.score.model import Score
 from coach.score.words import count_of
+from coach.screens.plan_text import describe_day
 
 DONE = "Today's part of the plan is done."
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,43 +42,15 @@ class TodaysPart:
 
 
 def find_today(
-    store: Store, piece: PieceKey, plan: DatePlan, score: Score, now_s: float
-) -> TodaysPart:
-    """Today's part of a plan whose day has not come yet. Raises RecordError."""
-    today = day_of(now_s)
-    bars, played_min = stand_today(store, piece, score, today)
-    (day, *_) = schedule(bars, plan, today, played_min).days
-    return TodaysPart(score, day, tuple(bars), plan.by_day - today)
+    store: Store, piece: PieceKey, score: Score, now_s: float | None = None
+) -> TodaysPart | None:
+    """Today's part of a piece's plan; None where no day is ahead. Raises RecordError."""
+    found = gather_progress(store, piece, score, now_s)
+    return todays_part(found, found.plan) if found.plan else None
 
 
-def stand_today(
-    store: Store, piece: PieceKey, score: Score, today: Day
-) -> tuple[list[BarStanding], float]:
-    """How the bars stand, and the minutes that were practised today. Raises RecordError."""
-    diary = gather_progress(store, piece, score).diary
-    minutes = sum(one.minutes for one in diary.days if one.day == today)
-    return stand_bars(diary), minutes
-
-
-def describe_day(score: Score, day: PlannedDay) -> str:
-    """``drill bars 1 to 2; again bar 9 (10 min)``."""
-    parts = []
-    if day.begin:
-        parts.append(f"drill {name_bars(score, day.begin)}")
-    if day.again:
-        parts.append(f"again {name_bars(score, day.again)}")
-    if day.is_whole:
-        parts.append("the whole piece, as you will play it")
-    return f"{'; '.join(parts)} ({max(1, round(day.minutes))} min)"
-
-
-def name_bars(score: Score, bars: Sequence[int]) -> str:
-    """``bars 1 to 4 and bar 9``."""
-    words = [score.bars[low].words_to(score.bars[high]) for low, high in stretches(bars)]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def date_words(day: Day) -> str:
-    """``Sat 12 Dec``."""
-    when = date.fromordinal(day)
-    return f"{_DAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1]}"
+def todays_part(found: PieceProgress, plan: DatePlan) -> TodaysPart:
+    """What a plan whose day has not come asks for on the day of gathering."""
+    bars = found.bar_standings()
+    (day, *_) = schedule(bars, plan, found.today, found.minutes_today).days
+    return TodaysPart(found.score, day, tuple(bars), plan.by_day - found.today)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from os.path import isfile  # False, and no error, where a folder above may not be looked into
 from pathlib import Path
@@ -19,6 +19,7 @@ from coach.screens.interfaces import Errand, HomeItem
 if TYPE_CHECKING:
     from coach.coaching.planning import DatePlan
     from coach.record.pieces import PieceKey, PieceSummary
+    from coach.record.store import Store
 
 MOST_PLANS = 3
 """Pieces whose plan is looked at for home, those with the nearest date. Own choice: nobody prepares
@@ -52,16 +53,14 @@ class HomeLibrary:
         return (*played, *(item for item in samples() if item.path not in seen))
 
     def _list_played(self) -> tuple[HomeItem, ...]:
-        warm_up, planned = self.warm_ups(), self.todays_parts()
-        used = self._list_used({item.path for item in planned})
-        if self._was_played_today():
+        if (store := self._storage.store) is None:
+            return ()
+        pieces, plans = store.pieces(), store.plans()
+        warm_up, planned = self.warm_ups(), self._list_todays_parts(store, pieces, plans)
+        used = _list_used(pieces, plans, {item.path for item in planned})
+        if pieces and _was_played_today(store, pieces[0].piece):
             return (*planned, *used[:1], *warm_up, *used[1:])
         return (*warm_up, *planned, *used)
-
-    def _was_played_today(self) -> bool:
-        if (store := self._storage.store) is None or (piece := store.last_piece()) is None:
-            return False
-        return any(_days_ago(one.at_s) == "today" for one in store.repetitions(piece, newest=1))
 
     def warm_ups(self) -> tuple[HomeItem, ...]:
         """The warm-up over all pieces, where anything is due; it begins with the worst spot."""
@@ -74,63 +73,70 @@ class HomeLibrary:
         path = due.pieces[0].path
         return (HomeItem(Errand.WARM_UP, "Warm-up", due.describe(minutes), path),)
 
-    def todays_parts(self) -> tuple[HomeItem, ...]:
+    def _list_todays_parts(
+        self, store: Store, pieces: Sequence[PieceSummary], plans: Plans
+    ) -> tuple[HomeItem, ...]:
         """What the plans to a date ask for today, and is not done yet.
 
         Of a score that would have to be read first the bars are not named: home does not wait.
         """
         out = []
         now_s = time.time()
-        for piece, plan in self._list_planned(day_of(now_s)):
+        for piece, plan in _list_planned(pieces, plans, day_of(now_s)):
             from coach.cli.date_plans import find_today
             from coach.cli.open_score import find_piece
             from coach.score.hand_moves import MoveError
 
-            assert self._storage.store
             path, words = Path(piece.path), f"what the plan asks for{_days_left(plan)}"
             with suppress(ScoreError, MoveError, RecordError):  # said where it is opened
-                if score := find_piece(path, self._storage.data):
-                    part = find_today(self._storage.store, piece, plan, score, now_s)
+                score = find_piece(path, self._storage.data)
+                if score and (part := find_today(store, piece, score, now_s)):
                     if part.is_done:
                         continue
                     words = part.describe()
             out.append(HomeItem(Errand.PLAN, f"Today: {piece.title}", words, path))
         return tuple(out)
 
-    def _list_planned(self, today: int) -> Iterator[tuple[PieceKey, DatePlan]]:
-        """The pieces whose date is ahead, the nearest date first."""
-        if (store := self._storage.store) is None:
-            return
-        plans = store.plans()
-        ahead = [
-            (one.piece, plans[one.piece.key])
-            for one in store.pieces()
-            if one.piece.key in plans
-            and plans[one.piece.key].by_day > today
-            and isfile(one.piece.path)
-        ]
-        yield from sorted(ahead, key=lambda one: one[1].by_day)[:MOST_PLANS]
 
-    def _list_used(self, planned: Collection[Path]) -> tuple[HomeItem, ...]:
-        """The pieces of the record; how long it is to its date where that isn't said already."""
-        if (store := self._storage.store) is None:
-            return ()
-        plans = store.plans()
-        pieces = [
-            one
-            for at, one in enumerate(store.pieces())
-            if isfile(one.piece.path) or (at == 0 and one.piece.path)
-        ]
-        return tuple(
-            HomeItem(
-                Errand.GO_ON,
-                one.piece.title,
-                _where_it_stands(one, at)
-                + ("" if Path(one.piece.path) in planned else _days_left(plans.get(one.piece.key))),
-                Path(one.piece.path),
-            )
-            for at, one in enumerate(pieces)
+Plans = Mapping[str, "DatePlan"]
+"""By the key of a piece until when it is to be learnt."""
+
+
+def _was_played_today(store: Store, piece: PieceKey) -> bool:
+    return any(_days_ago(one.at_s) == "today" for one in store.repetitions(piece, newest=1))
+
+
+def _list_planned(
+    pieces: Sequence[PieceSummary], plans: Plans, today: int
+) -> list[tuple[PieceKey, DatePlan]]:
+    """The pieces whose date is ahead, the nearest date first."""
+    ahead = [
+        (one.piece, plan)
+        for one in pieces
+        if (plan := plans.get(one.piece.key)) and plan.by_day > today and isfile(one.piece.path)
+    ]
+    return sorted(ahead, key=lambda one: one[1].by_day)[:MOST_PLANS]
+
+
+def _list_used(
+    pieces: Sequence[PieceSummary], plans: Plans, planned: Collection[Path]
+) -> tuple[HomeItem, ...]:
+    """The pieces of the record; how long it is to its date where that isn't said already."""
+    shown = [
+        one
+        for at, one in enumerate(pieces)
+        if isfile(one.piece.path) or (at == 0 and one.piece.path)
+    ]
+    return tuple(
+        HomeItem(
+            Errand.GO_ON,
+            one.piece.title,
+            _where_it_stands(one, at)
+            + ("" if Path(one.piece.path) in planned else _days_left(plans.get(one.piece.key))),
+            Path(one.piece.path),
         )
+        for at, one in enumerate(shown)
+    )
 
 
 def _where_it_stands(one: PieceSummary, at: int) -> str:

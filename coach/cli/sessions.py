@@ -237,8 +237,8 @@ class SessionMaker:
         """The session for what the plan asks for today, one passage after the other."""
         part = None
         with suppress(RecordError):
-            if self._store and (plan := self._store.plan(piece)):
-                part = find_today(self._store, piece, plan, score, time.time())
+            if self._store:
+                part = find_today(self._store, piece, score)
         if part is None or part.is_done:
             raise ValueError(f"{DONE} Go on with the piece, or with another one.")
         goals = part.goals()

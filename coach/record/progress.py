@@ -20,12 +20,16 @@ from pathlib import Path
 from typing import Any
 
 from coach.coaching.planning import (
+    BarStanding,
+    DatePlan,
+    Day,
     DayFigures,
     Diary,
     DiaryDay,
     PassageDay,
     PlaceDay,
     fold_days,
+    stand_bars,
 )
 from coach.private_files import make_private_folder, replace_private
 from coach.record.calendar import begin_of_day_s, day_of
@@ -48,11 +52,29 @@ class PieceProgress:
     piece: PieceKey
     score: Score
     diary: Diary
+    today: Day = 0
+    """The day on which it was gathered."""
+    kept_plan: DatePlan | None = None
 
     @property
     def title(self) -> str:
         """The piece's name."""
         return self.score.title or self.piece.title
+
+    @property
+    def plan(self) -> DatePlan | None:
+        """The plan to a date that has not come yet."""
+        kept = self.kept_plan
+        return kept if kept and kept.by_day > self.today else None
+
+    @property
+    def minutes_today(self) -> float:
+        """How long it was practised on the day of gathering."""
+        return sum(one.minutes for one in self.diary.days if one.day == self.today)
+
+    def bar_standings(self) -> list[BarStanding]:
+        """How each bar stands for a plan."""
+        return stand_bars(self.diary)
 
 
 def gather_progress(
@@ -70,7 +92,7 @@ def gather_progress(
     if since_s < begin_s and past[0]:
         with suppress(OSError):  # then it is read anew the next time
             _keep(file, [one for one in days if one.day < today], begin_s, past)
-    return PieceProgress(piece, score, Diary(score, days))
+    return PieceProgress(piece, score, Diary(score, days), today, store.plan(piece))
 
 
 def forget_diary(folder: Path, key: str = "*") -> None:

@@ -1,4 +1,4 @@
-"""The practice diary on the screen: a piece on any day of practice, in four pages."""
+"""The practice diary on the screen: a piece on any day of practice, in five pages."""
 
 from __future__ import annotations
 
@@ -25,9 +25,10 @@ from coach.screens.diary_text import (
     passages_page,
     spots_page,
 )
+from coach.screens.plan_text import plan_page
 from coach.screens.terminal import as_shown
 
-PAGES = ("map", "days", "passages", "spots")
+PAGES = ("map", "days", "passages", "spots", "plan")
 _FAR = 1_000_000
 """More days than anybody practises."""
 _KEYS = "←→ day  Tab page  ↑↓ move  [] piece  Esc back"
@@ -152,10 +153,14 @@ class DiaryScreen(Dialog[None]):
             self._fill(f"{title[: left - 1]:<{left}}{day}", self._lines(self._found, until, look))
 
     def _lines(self, found: PieceProgress, until: int, look: Look) -> Sequence[Line]:
-        pages = (map_page, days_page, passages_page)
-        if self._page < len(pages):
-            return pages[self._page](found.diary, until, look)
-        return spots_page(found.diary, until, look, self._chosen)
+        match PAGES[self._page]:
+            case "spots":
+                return spots_page(found.diary, until, look, self._chosen)
+            case "plan":
+                return plan_page(found, look)
+            case name:
+                page = {"map": map_page, "days": days_page, "passages": passages_page}[name]
+                return page(found.diary, until, look)
 
     def _fill(self, title: str, lines: Sequence[Sequence[tuple[str, str]]]) -> None:
         self.query_one("#title", Static).update(as_shown(self, title))

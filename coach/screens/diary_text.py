@@ -316,8 +316,9 @@ def passages_page(diary: Diary, until: int, look: Look) -> list[Line]:
         words = passage_words(diary.score, one)
         words = words if len(words) <= name else words[: name - 1] + "…"
         tempi = tempo_curve(diary.score, one, look, days)
-        spent = f"{one.minutes:.0f}" if one.minutes >= 1 else "< 1"
-        told = f"{words:<{name}}  {spent:>7}  {one.repetitions:6}  {share:>5}   "
+        told = (
+            f"{words:<{name}}  {minutes_words(one.minutes):>7}  {one.repetitions:6}  {share:>5}   "
+        )
         lines.append((LinePart(told), *tempi))
     rest = passages[MOST_PASSAGES:]
     if rest:
@@ -343,9 +344,18 @@ def tempo_curve(score: Score, one: PassageFigures, look: Look, days: int = MOST_
     low, high = min(tempi), max(tempi)
     span = (high - low) or 1.0
     curve = "".join(block(0.2 + 0.8 * (tempo - low) / span, look) for tempo in tempi)
-    arrow = "->" if look.plain else "→"
-    ends = f"{tempi[0]:.0f}" if len(tempi) == 1 else f"{tempi[0]:.0f} {arrow} {tempi[-1]:.0f}"
-    return (LinePart(curve, "bar"), LinePart(f" {ends}"))
+    return (LinePart(curve, "bar"), LinePart(f" {tempo_words(tempi, plain=look.plain)}"))
+
+
+def tempo_words(tempi: Sequence[float], *, plain: bool = False) -> str:
+    """``60 → 92``: the first and the last; one of them where both are the same."""
+    first, last = f"{tempi[0]:.0f}", f"{tempi[-1]:.0f}"
+    return first if first == last else f"{first} {'->' if plain else '→'} {last}"
+
+
+def minutes_words(minutes: float) -> str:
+    """``12``, or ``< 1``."""
+    return f"{minutes:.0f}" if minutes >= 1 else "< 1"
 
 
 # -- the spots ------------------------------------------------------------------------------------

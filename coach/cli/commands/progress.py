@@ -22,6 +22,7 @@ from coach.screens.diary_text import (
     text_of,
     wrap,
 )
+from coach.screens.plan_text import plan_page
 
 MOST_STORIES = 5
 """Spots whose stories are told, the worst."""
@@ -59,4 +60,4 @@ def progress_lines(one: PieceProgress, asked: int | None, look: Look) -> list[Li
     lines += [line(), *passages_page(diary, until, look)]
     for story in diary.spots(until)[:MOST_STORIES]:
         lines += [line(), *(line(text) for text in wrap(spot_words(diary.score, story), look))]
-    return lines
+    return lines + ([line(), *plan_page(one, look)] if one.plan and asked is None else [])

@@ -38,7 +38,15 @@ from coach.score.model import Hand, Hands, Score
 from coach.score.notation import write
 from coach.score.window import Transition, Window, excerpt
 from coach.score.words import count_of
-from coach.screens.diary_text import SIGNS, endings_words, passage_words, story_words
+from coach.screens.diary_text import (
+    SIGNS,
+    endings_words,
+    minutes_words,
+    passage_words,
+    story_words,
+    tempo_words,
+)
+from coach.screens.plan_text import plan_heading, planned_days
 
 MOST_SPOTS = 8
 """Weak spots of a piece that are shown with their notes: about two printed pages."""
@@ -67,15 +75,21 @@ table.days td:first-child, table.days th:first-child { text-align: left; }
 figure.curve { max-width: 34rem; } figure.curve text { font-size: 13px; }
 svg .placeholder { visibility: hidden; } svg .fing, svg .tempo { font-weight: bold; }
 svg .dir, svg .dynam, svg .mNum { font-style: italic; } svg { font-family: inherit; }
-.map { overflow-x: auto; } .map table { border-collapse: collapse; font-size: .8rem; }
-.map td, .map th { border: 1px solid #999; min-width: 1.3rem; text-align: center; padding: 0; }
+.map, .wide { overflow-x: auto; } .map table { border-collapse: collapse; font-size: .8rem; }
+.map td, .map th {
+  border: 1px solid #999; min-width: 1.6rem; text-align: center; padding: 0 .2rem; }
 .map td.weak { font-weight: bold; border: 3px solid #111; } .map td.settled { background: #ddd; }
-table.days { border-collapse: collapse; } table.days td, table.days th {
-  padding: .1rem .7rem .1rem 0; text-align: right; }
-a { color: inherit; } footer { margin-top: 2rem; font-size: .85rem; }
+table { break-inside: avoid; } table.days, table.plan { border-collapse: collapse; }
+table.days td, table.days th { padding: .1rem .7rem .1rem 0; text-align: right; }
+table.plan td { padding: .1rem 1rem .1rem 0; vertical-align: top; }
+table.plan td:first-child { white-space: nowrap; }
+figcaption { font-size: .95rem; } a { color: inherit; }
+footer { margin-top: 2rem; font-size: .85rem; }
 h2, h3 { break-after: avoid; } tr { break-inside: avoid; }
 @page { margin: 15mm; }
-@media print { body { max-width: none; padding: 0; } }
+@media print {
+  :root { font-size: 10pt; } body { max-width: none; padding: 0; } a[download] { display: none; }
+}
 @media (max-width: 30rem) { :root { font-size: 14px; } table.days td { padding-right: .4rem; } }
 """
 
@@ -125,8 +139,8 @@ def _piece(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
     composer = f"<p>{html.escape(one.score.composer)}</p>" if one.score.composer else ""
     return (
         f'<section class="piece">\n<h2>{title}</h2>\n{composer}{_summary(one.diary)}'
-        f"{_map(one)}{_settled(one.diary)}{_weak(one, store, engraver)}{_days(one.diary)}"
-        f"{_passages(one.diary)}</section>\n"
+        f"{_map(one)}{_plan(one)}{_settled(one.diary)}{_weak(one, store, engraver)}"
+        f"{_days(one.diary)}{_passages(one.diary)}</section>\n"
     )
 
 
@@ -163,6 +177,22 @@ def _cell(state: BarState | None) -> str:
     if state is None:
         return "<td></td>"
     return f'<td class="{state.value}" title="{state.value}">{SIGNS[state]}</td>'
+
+
+def _plan(one: PieceProgress) -> str:
+    """The plan to a date, where one is ahead: what has no room, and each day."""
+    if (plan := one.plan) is None:
+        return ""
+    lack, days, _ = planned_days(one, plan)
+    said = "".join(f"<p>{html.escape(words)}</p>\n" for words in lack)
+    rows = "".join(
+        f"<tr><td>{html.escape(name)}</td><td>{html.escape(words)}</td></tr>"
+        for name, words in days
+    )
+    return (
+        f"<h3>Planned {html.escape(plan_heading(one, plan))}</h3>\n{said}"
+        f'<table class="plan">{rows}</table>\n'
+    )
 
 
 def _days(diary: Diary) -> str:
@@ -214,13 +244,14 @@ def _passages(diary: Diary) -> str:
     """Where the minutes went, and the tempo of those passages that were clean on several days."""
     passages = diary.passages()[:MOST_PASSAGES]
     rows = "".join(
-        f"<tr><td>{html.escape(passage_words(diary.score, one))}</td><td>{one.minutes:.0f}</td>"
+        f"<tr><td>{html.escape(passage_words(diary.score, one))}</td>"
+        f"<td>{html.escape(minutes_words(one.minutes))}</td>"
         f"<td>{one.repetitions}</td><td>{one.clean}</td>"
         f"<td>{_tempi_words(diary.score, one)}</td></tr>"
         for one in passages
     )
     table = (
-        '<div class="map"><table class="days"><tr><th>passage</th><th>minutes</th>'
+        '<div class="wide"><table class="days"><tr><th>passage</th><th>minutes</th>'
         "<th>repetitions</th><th>clean</th><th>quickest clean, beats a minute</th></tr>"
         f"{rows}</table></div>\n"
     )
@@ -242,7 +273,7 @@ def _tempi_words(score: Score, one: PassageFigures) -> str:
     tempi = [qpm / beat for _, qpm in sorted(one.best_qpm.items())]
     if not tempi:
         return "none yet"
-    return f"{tempi[0]:.0f}" if len(tempi) == 1 else f"{tempi[0]:.0f} → {tempi[-1]:.0f}"
+    return tempo_words(tempi)
 
 
 def _settled(diary: Diary) -> str:
@@ -269,12 +300,12 @@ def _bars_words(score: Score, bars: Sequence[int]) -> str:
 def _weak(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
     weak = one.diary.weak()
     if not weak:
-        return "<h3>Weak when last played</h3>\n<p>Nothing.</p>\n"
+        return "<h3>Weak, or broke when last played</h3>\n<p>Nothing.</p>\n"
     played = store.repetitions(one.piece, 2000)
     parts = [_spot(one, story, played, store, engraver) for story in weak[:MOST_SPOTS]]
     more = len(weak) - MOST_SPOTS
     rest = f"<p>And {more:,} more.</p>\n" if more > 0 else ""
-    return f"<h3>Weak when last played</h3>\n{''.join(parts)}{rest}"
+    return f"<h3>Weak, or broke when last played</h3>\n{''.join(parts)}{rest}"
 
 
 def _spot(
