@@ -1,10 +1,12 @@
 """Moves and windows are said as a pianist finds them on the page."""
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.wording import move_words, stretch_words
+from coach.coaching.wording import move_words, run_up_words, stretch_words
+from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 from tests.test_places import piece
@@ -23,6 +25,39 @@ RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
 def test_a_move(move: tuple[Hands, int, int], words: str) -> None:
     hands, start, end = move
     assert move_words(piece(), Transition(hands, F(start), F(end))) == words
+
+
+HELD = [  # RH: a half note, an eighth rest, an eighth, a half note tied over; LH: quarters
+    {"pitch": 72, "onset": 0, "length": 2, "hand": "RH"},
+    {"pitch": 74, "onset": F(5, 2), "length": F(1, 2), "hand": "RH"},
+    {"pitch": 76, "onset": 3, "length": 2, "hand": "RH"},
+    {"pitch": 77, "onset": 5, "length": 3, "hand": "RH"},
+    *({"pitch": 48, "onset": at, "length": 1, "hand": "LH"} for at in range(8)),
+]
+
+
+@pytest.mark.parametrize(
+    ("move", "words"),
+    [
+        ((RH, 1, 2), "RH bar 1, beat 1 → 3"),  # the half note is left, not its second beat
+        ((RH, 2, 3), "RH bar 1, beat 3 → 4"),  # a rest is on the beat
+        ((RH, 4, 5), "RH bar 1, beat 4 → bar 2, beat 2"),  # tied over the barline
+        ((LH, 1, 2), "LH bar 1, beat 2 → 3"),
+        ((BOTH, 1, 2), "both hands bar 1, beat 2 → 3"),
+    ],
+)
+def test_a_move_begins_at_the_key_that_is_left(move: tuple[Hands, int, int], words: str) -> None:
+    hands, start, end = move
+    assert move_words(score_from_notes(HELD), Transition(hands, F(start), F(end))) == words
+
+
+def test_nobody_is_told_to_begin_where_the_move_begins() -> None:
+    score = score_from_notes(HELD)
+    move = Transition(RH, F(1), F(2))
+    assert run_up_words(score, Window(F(0), F(2), RH), move) == ""
+    assert run_up_words(score, Window(F(0), F(2), LH), replace(move, hands=LH)) == (
+        " Begin at beat 1."
+    )
 
 
 @pytest.mark.parametrize(

@@ -143,6 +143,10 @@ ADVICE = {
 FINGERING = "another fingering"
 BACKWARDS = "it from the end backwards, a note more each time"
 
+_LONGEST_HELD_QUARTERS = 16
+"""Longer than four bars of 4/4 no key is thought of as what a move begins with (own choice)."""
+_INSTANT = Fraction(1, 1 << 30)
+"""Shorter than any note."""
 _AS_FAR_AS_IT_GOES = {
     Request.SMALLER: "This is as small as it gets.",
     Request.LARGER: "This is all that you set out to play.",
@@ -293,13 +297,25 @@ def move_words(score: Score, move: Transition) -> str:
 
 
 def way_words(score: Score, move: Transition) -> str:
-    """``bar 12, beat 1 → 2``; across a barline ``bar 12, beat 4 → bar 13, beat 1``."""
-    start, end = score.place(move.from_quarters), score.place(move.to_quarters)
+    """``bar 12, beat 1 → 2``; across a barline ``bar 12, beat 4 → bar 13, beat 1``.
+
+    It begins at the key that is left: ``beat 3 → bar 13, beat 1`` for a half note on beat 3.
+    """
+    start, end = score.place(_leaving_quarters(score, move)), score.place(move.to_quarters)
     if move.from_quarters < score.bars[0].onset_quarters:  # the piece's first note
         return str(end)
     if start.bar_index != end.bar_index:
         return f"{start} → {end}"
     return f"{start} → {to_words(start, end)}"
+
+
+def _leaving_quarters(score: Score, move: Transition) -> Fraction:
+    """The onset of what these hands still hold at the beat that a move begins with, else that
+    beat."""
+    beat = move.from_quarters
+    notes = score.notes_between(beat - _LONGEST_HELD_QUARTERS, beat + _INSTANT, move.hands)
+    last = [note for note in notes if note.onset_quarters == notes[-1].onset_quarters]
+    return max((note.onset_quarters for note in last if note.end_quarters > beat), default=beat)
 
 
 def to_words(start: Place, end: Place) -> str:
@@ -318,11 +334,12 @@ def run_up_words(score: Score, window: Window, move: Transition) -> str:
 
     Empty where it has nothing before it, and where the move is not all that follows.
     """
-    before = window.start_quarters < move.from_quarters
+    leaving_quarters = _leaving_quarters(score, move)
+    before = window.start_quarters < leaving_quarters
     if not before or window.end_quarters > move.to_quarters:
         return ""
     start = score.place(window.start_quarters)
-    same_bar = start.bar_index == score.place(move.from_quarters).bar_index
+    same_bar = start.bar_index == score.place(leaving_quarters).bar_index
     return f" Begin at {start.in_bar if same_bar else start}."
 
 
