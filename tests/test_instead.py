@@ -377,7 +377,7 @@ def at_rate(part: Excerpt, each_s: float, first: int = 0) -> list[PlayedNote]:
     return out
 
 
-@pytest.mark.parametrize(("count", "most"), [(2, 30), (3, 30), (4, 20), (8, 20)])
+@pytest.mark.parametrize(("count", "most"), [(2, 30), (3, 20), (4, 20), (8, 20)])
 def test_there_is_a_limit_to_onsets_in_a_second(count: int, most: int) -> None:
     assert judge(eighths(count), at_rate(eighths(count), 1 / (most + 0.5))).sentence == TOO_FAST
     assert judge(eighths(count), at_rate(eighths(count), 1 / (most - 0.5))).is_repetition
@@ -385,7 +385,41 @@ def test_there_is_a_limit_to_onsets_in_a_second(count: int, most: int) -> None:
 
 def test_one_bar_of_two_is_enough() -> None:
     assert judge(eighths(17), at_rate(eighths(17), 0.02, first=8)).sentence == TOO_FAST
-    assert judge(eighths(17), at_rate(eighths(17), 0.02, first=13)).is_repetition
+    assert judge(eighths(17), at_rate(eighths(17), 0.026, first=13)).is_repetition
+
+
+def test_four_onsets_in_one_grip_are_enough_anywhere() -> None:
+    assert judge(eighths(17), at_rate(eighths(17), 0.024, first=13)).sentence == TOO_FAST
+    assert judge(eighths(17), at_rate(eighths(17), 0.01, first=14)).is_repetition
+
+
+def test_long_notes_all_at_once_are_no_window_though_no_bar_has_many() -> None:
+    halves = eighths(5, each=F(2))
+    assert judge(halves, at_rate(halves, 0.049)).sentence == TOO_FAST
+    assert judge(halves, at_rate(halves, 0.051)).is_repetition
+
+
+def test_an_ornament_amid_other_notes_is_one_of_them() -> None:
+    keys = [(60, ""), (64, "mordent"), (67, ""), (72, "")]
+    notes = [
+        {"pitch": p, "onset": at, "length": 1, "hand": "RH", "marks": [m] if m else []}
+        for at, (p, m) in enumerate(keys)
+    ]
+    part = whole(score_from_notes(notes, qpm=60.0))
+    assert judge(part, at_rate(part, 0.045)).sentence == TOO_FAST
+    assert judge(part, at_rate(part, 0.055)).is_repetition
+
+
+def test_between_two_hands_in_turn_a_few_onsets_may_be_close() -> None:
+    nine = [
+        {"pitch": 72 + at, "onset": F(at, 9), "length": F(1, 9), "hand": "RH"} for at in range(9)
+    ]
+    eight = [
+        {"pitch": 48 + at, "onset": F(at, 8), "length": F(1, 8), "hand": "LH"} for at in range(8)
+    ]
+    part = whole(score_from_notes([*nine, *eight], qpm=60.0))
+    take = [PlayedNote(n.pitch, 64, 1 + 0.7 * float(n.onset_quarters), 0.05) for n in part.notes]
+    assert judge(part, take).is_repetition
 
 
 def test_what_is_written_so_fast_may_be_played_so() -> None:
