@@ -24,9 +24,12 @@ _GAP = 25.0
 _DIGIT_WIDTH, _DIGIT_HEIGHT = 0.7, 0.75
 """Of a bold digit of DejaVu Serif, in parts of its size (from the font, rounded up)."""
 _MOST_MOVES = 12
+"""So often a finger is moved out of the way before it stays. Own choice, because what is in the way
+of a finger is seldom more than a stem, a beam and a slur."""
 _MARGIN = 40.0
 """Left free above the highest finger and under the lowest."""
 _CURVE_STEPS = 24
+"""Straight pieces that a slur is taken for. Own choice: each is shorter than a head is wide."""
 _NUMBER = r"(-?[\d.]+)"
 _TRANSLATE = re.compile(rf"translate\(\s*{_NUMBER}[, ]\s*{_NUMBER}\s*\)")
 _NOT_IN_THE_WAY = frozenset({"clef", "keySig", "meterSig", "barLine", "fing", "mNum"})

@@ -86,6 +86,8 @@ SOUND_S = 0.05
 
 _ON, _OFF = 0x99, 0x89  # channel 10, General MIDI's percussion
 _LOUD, _SOFT, _BETWEEN = 110, 80, 45
+"""Velocities of the first beat, the others, and what is between them. Own choice: heard apart, and
+none of them harsh."""
 
 Timed = tuple[float, tuple[int, ...]]
 """When to send, and the MIDI message."""

@@ -74,6 +74,7 @@ LARGEST_BYTES = 2 << 20
 """Some seven hours of ten notes a second; a file beyond it is no take."""
 
 _PERCUSSION = 9
+"""Channel 10 counted from 0: percussion in General MIDI, and no piano."""
 
 
 class TakeError(ValueError):

@@ -51,6 +51,8 @@ _VERSION_AT, _APPLICATION_AT = 60, 68
 """Byte offsets in the header, each four bytes, big-endian (https://sqlite.org/fileformat.html)."""
 _PAGE_AT, _FORMATS_AT = 16, (18, 19)
 _HEADER_BYTES = 100
+"""Where the page size and the two format numbers stand in the header, and how long it is (the same
+page)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ are counted (common practice)."""
 SHORTEST_COUNTED = Fraction(1, 4)
 """Quarters: a sixteenth, and nothing shorter, is counted aloud. Own choice."""
 _IN_TWO, _IN_THREE = 2, 3
+"""How a beat is parted: a dotted one in three, any other in two (common practice)."""
 
 
 def counted_quarters(qpm: float, beat_quarters: Fraction) -> Fraction:

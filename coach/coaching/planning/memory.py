@@ -31,6 +31,7 @@ _DECAY = WEIGHTS[20]
 _FACTOR = pow(0.9, -1 / _DECAY) - 1
 """So that the chance is 0.9 once as many days have passed as the stability says."""
 _LEAST_STABILITY, _LEAST_DIFFICULTY, _MOST_DIFFICULTY = 0.001, 1.0, 10.0
+"""Days, and the ends of the scale of difficulty: FSRS-6's own bounds (the package's)."""
 
 
 class Grade(IntEnum):

@@ -39,6 +39,7 @@ _STROKE_S = 0.025
 _SPREAD_WEIGHT = 3
 """For how many gaps that stands: few gaps tell no spread of their own."""
 _LEAST_S, _LEAST_BREADTH = 1e-3, 1e-9
+"""Nothing is divided by less, where all onsets stand at one moment."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ _SHARP_POSITIONS = (8, 5, 9, 6, 3, 7, 4)
 _FLAT_POSITIONS = (4, 7, 3, 6, 2, 5, 1)
 """Where the flats B E A D G C F stand on a treble staff."""
 _TREBLE_BOTTOM = 30
+"""The step of E4, on the treble staff's lowest line."""
 
 
 def bottom_step(clef: Clef) -> int:

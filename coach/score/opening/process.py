@@ -28,6 +28,7 @@ READER = ("-X", "utf8", "-m", "coach.score.opening.child")
 """The reading program: arguments of Python."""
 
 _GLANCE_S = 0.05
+"""So often it is asked whether the pianist gave up: soon enough to seem at once. Own choice."""
 
 
 class Stopped(Exception):

@@ -19,6 +19,7 @@ MOST_NOTES = 100_000
 
 
 _MOST_TRACKS = 256
+"""Own choice: ten times what an orchestral file has."""
 
 
 @dataclass(frozen=True)

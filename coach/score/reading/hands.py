@@ -11,6 +11,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from coach.score.model import Clef, Hand, Remark, Score, ScoreNote
+from coach.score.pitch import MIDDLE_C
 from coach.score.words import count_of
 
 # Which hand plays a note where nothing but keys and times is known: a guess.
@@ -25,15 +26,21 @@ from coach.score.words import count_of
 
 
 _BEAM = 24
-_MIDDLE = 60
+"""Divisions that are carried on. Own choice: with twice as many, and with a quarter,
+twelve piano scores came out the same."""
 _AROUND = 8
 """Onsets to either side that say where the music lies now."""
 _EASY_SPAN, _LARGEST_SPAN = 12, 16
 """Semitones: an octave lies in every hand, a tenth in few (common practice)."""
 _STRETCH, _TOO_FAR = 1.0, 8.0
+"""What each semitone beyond the easy and the largest span costs. These and the three that follow are
+own choices, weighed with ``scripts/bench_hands.py``; only their ratios count."""
 _MOVE = 0.3
+"""What a hand's way costs, by the root of its semitones: far is not much harder than near."""
 _BEYOND = 0.5
+"""For each semitone that a key lies on the other side of the middle."""
 _CROSSED = 6.0
+"""Where the left hand lies above the right one."""
 
 SoundingNote = tuple[int, int, int]
 """Start, end and key of a note; times in any unit."""
@@ -63,7 +70,7 @@ def split_hands(notes: Sequence[SoundingNote]) -> list[Hand]:
     order = sorted(range(len(notes)), key=lambda i: (notes[i][0], notes[i][2]))
     onsets = [list(group) for _, group in groupby(order, key=lambda i: notes[i][0])]
     middles = _middles([[notes[i][2] for i in onset] for onset in onsets])
-    states = [_State(0.0, _Side(_MIDDLE - 12), _Side(_MIDDLE + 12))]
+    states = [_State(0.0, _Side(MIDDLE_C - 12), _Side(MIDDLE_C + 12))]
     for onset, middle in zip(onsets, middles, strict=True):
         struck = [notes[i] for i in onset]
         ways = range(len(struck) + 1)
@@ -131,6 +138,8 @@ _LONGEST_REACH = 16
 """Semitones from the thumb's key to the little finger's that one hand is taken to reach at most:
 a tenth (common practice: many hands reach a ninth, few more than a tenth)."""
 _BARS_TO_COUNTERMARK = 8
+"""A direction such as “m.s.” holds to its countermark, if one comes within so many bars. Own choice,
+because such a passage is a phrase or two."""
 
 _LEFT = r"m\.?\s?s\b|m\.?\s?g\b|l\.?\s?h\b|mano sin|sinistra|main gauche|left hand|linke hand"
 _RIGHT = r"m\.?\s?d\b|r\.?\s?h\b|mano des|destra|main droite|right hand|rechte hand"

@@ -313,6 +313,7 @@ _MOST_BARS = 20_000
 _DEFAULT_QPM = 120.0
 """Where a MIDI file has no tempo (Standard MIDI Files 1.0)."""
 _MAJOR = (0, 2, 4, 5, 7, 9, 11)
+"""The major scale in semitones from its tonic."""
 
 
 def read_midi(source: Source) -> Score:

@@ -20,6 +20,7 @@ from coach.score.words import printable
 
 _DECIMAL = re.compile(r"[+-]?\d{1,9}(\.\d{1,9})?|[+-]?\.\d{1,9}")
 _LONGEST_WORDS = 200
+"""Letters of a title or a direction that are kept. Own choice: more than a line of any screen."""
 
 
 @lru_cache(maxsize=4096)

@@ -31,6 +31,7 @@ QUESTIONS = (
 _UNKNOWN_PX = 1000
 """The largest picture of a terminal that does not say; xterm's own limit unless it is told."""
 _PLENTY_PX = 10_000
+"""The largest picture where the protocol knows no bound. Own choice: twice the widest screen."""
 
 
 class Protocol(StrEnum):

@@ -18,6 +18,7 @@ from coach.score.reading.safe import clean, number, whole
 
 
 _MOST = 256
+"""Of beats in a bar, and the least part of a whole note that a beat is. Own choice: far beyond print."""
 
 
 def read_time(element: Element) -> Metre | None:
@@ -64,6 +65,7 @@ def metre_of_length(length_quarters: Fraction) -> Metre:
 
 
 _MOST_STAVES = 16
+"""Of one part. Own choice: an organ has three."""
 _USUAL_LINES = {"G": 2, "F": 4, "C": 3}
 
 

@@ -32,6 +32,7 @@ from coach.score.reading.musicxml.spanners import (
 from coach.score.reading.safe import clean, parse_xml
 
 _MOST_NOTES = 200_000
+"""Elements, other parts' included: an orchestral score's worth; more is refused. Own choice."""
 
 
 def read_musicxml(source: Source) -> Score:

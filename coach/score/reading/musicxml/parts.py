@@ -25,6 +25,7 @@ from coach.score.words import count_of
 
 
 _MOST_BARS = 20_000
+"""Own choice: ten times the bars of the longest piano works."""
 
 
 @dataclass
@@ -384,6 +385,7 @@ def piano_of(parts: Sequence[PartFacts], *, is_solo: bool = True) -> Piano:
 
 
 _MOST_BARS_NAMED = 8
+"""In a remark; more are counted, since nobody reads a longer list. Own choice."""
 
 
 def remarks_of(piano: Piano) -> list[Remark]:
