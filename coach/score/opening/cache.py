@@ -23,8 +23,8 @@ from coach.score.opening.limits import ANSWER_BYTES
 from coach.score.serialize import FORMAT, score_from_plain
 
 _MOST_ENTRIES = 500
-"""Scores that are kept read; the least lately used go first. Own choice: more than a pianist owns, and
-some tens of megabytes."""
+"""Scores that are kept read; the least lately used go first. Own choice: more than a pianist owns,
+and some tens of megabytes."""
 _SUFFIX = ".score"
 
 

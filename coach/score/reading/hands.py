@@ -33,8 +33,8 @@ _AROUND = 8
 _EASY_SPAN, _LARGEST_SPAN = 12, 16
 """Semitones: an octave lies in every hand, a tenth in few (common practice)."""
 _STRETCH, _TOO_FAR = 1.0, 8.0
-"""What each semitone beyond the easy and the largest span costs. These and the three that follow are
-own choices, weighed with ``scripts/bench_hands.py``; only their ratios count."""
+"""What each semitone beyond the easy and the largest span costs. These and the three that
+follow are own choices, weighed with ``scripts/bench_hands.py``; only their ratios count."""
 _MOVE = 0.3
 """What a hand's way costs, by the root of its semitones: far is not much harder than near."""
 _BEYOND = 0.5
@@ -138,8 +138,8 @@ _LONGEST_REACH = 16
 """Semitones from the thumb's key to the little finger's that one hand is taken to reach at most:
 a tenth (common practice: many hands reach a ninth, few more than a tenth)."""
 _BARS_TO_COUNTERMARK = 8
-"""A direction such as “m.s.” holds to its countermark, if one comes within so many bars. Own choice,
-because such a passage is a phrase or two."""
+"""A direction such as “m.s.” holds to its countermark, if one comes within so many bars. Own
+choice, because such a passage is a phrase or two."""
 
 _LEFT = r"m\.?\s?s\b|m\.?\s?g\b|l\.?\s?h\b|mano sin|sinistra|main gauche|left hand|linke hand"
 _RIGHT = r"m\.?\s?d\b|r\.?\s?h\b|mano des|destra|main droite|right hand|rechte hand"

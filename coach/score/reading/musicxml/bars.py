@@ -18,7 +18,7 @@ from coach.score.reading.safe import clean, number, whole
 
 
 _MOST = 256
-"""Of beats in a bar, and the least part of a whole note that a beat is. Own choice: far beyond print."""
+"""Of beats in a bar, and of beats in a whole note. Own choice: far beyond print."""
 
 
 def read_time(element: Element) -> Metre | None:
