@@ -40,7 +40,7 @@ from coach.score.formats import ScoreError
 from coach.score.model import Score
 from coach.score.opening import ReaderFault, open_score
 from coach.score.opening.child import answer
-from coach.score.opening.limits import SECONDS, limit_process
+from coach.score.opening.limits import WORK_S, limit_process
 from coach.score.report import notes_table, score_report
 from coach.score.serialize import score_from_plain
 from scripts.hostile_scores import KINDS
@@ -209,7 +209,7 @@ def _read_and_answer(path: Path, pipe: int) -> None:
 def _collect(pipe: int, child: int) -> bytes | None:
     """All that the child writes; None where it takes too long (it is ended then)."""
     chunks: list[bytes] = []
-    until = time.monotonic() + SECONDS
+    until = time.monotonic() + WORK_S
     with os.fdopen(pipe, "rb", buffering=0) as source:
         while select.select([source], [], [], max(0.0, until - time.monotonic()))[0]:
             chunk = source.read(1 << 20)

@@ -145,6 +145,12 @@ NO_SCORES: dict[str, Maker] = {
     "no parts.musicxml": lambda: b"<score-partwise><part-list/></score-partwise>",
     "no bars.musicxml": lambda: musicxml(""),
     "no notes.musicxml": lambda: musicxml(bar("")),
+    "drums.musicxml": lambda: musicxml(
+        bar(
+            "<note><unpitched><display-step>E</display-step><display-octave>4</display-octave>"
+            "</unpitched><duration>4</duration></note>"
+        )
+    ),
 }
 
 XML: dict[str, Maker] = {

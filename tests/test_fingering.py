@@ -15,8 +15,8 @@ from coach.score.model import Hands, Score
 from coach.score.notation import write
 from coach.score.reading import read_score
 from coach.score.window import Window, excerpt
-from coach.screens.drill.screen import FINGERS_PRINTED, FINGERS_SUGGESTED
 from coach.screens.staff import WindowLayout
+from coach.screens.wording import FINGERS_PRINTED, FINGERS_SUGGESTED
 from scripts.corpus import corpus
 from tests.screenfakes import FakeDrill
 from tests.seat import Seat, seated

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.score.opening.process import Cancelled, Died, Limits, OutOfTime, TooMuch, ask
+from coach.score.opening.limits import PATIENCE_S, WORK_S
+from coach.score.opening.process import Cancelled, Died, Limits, OutOfTime, OutOfWork, TooMuch, ask
 
 real_limits = pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="no such limits here")
 
@@ -33,6 +34,13 @@ def test_what_the_child_prints_as_errors_never_reaches_the_screen(
 def test_a_child_that_hangs_is_ended() -> None:
     with pytest.raises(OutOfTime):
         ask({}, program=python(HANG), limits=Limits(seconds=0.2))
+
+
+@real_limits
+def test_a_child_that_only_waits_for_a_busy_machine_is_waited_for() -> None:
+    code = LIMITED + "\nimport time; time.sleep(2.2); print('read')"  # 2 s are its processor time
+    assert ask({}, program=python(code)).strip() == b"read"
+    assert PATIENCE_S > 5 * WORK_S
 
 
 def test_a_child_that_hangs_after_its_answer_does_not_hold_us_up() -> None:
@@ -111,7 +119,7 @@ def test_a_score_too_large_for_the_memory_is_refused_with_the_sentence_that_says
 
 @real_limits
 def test_processor_time_is_limited_even_without_a_parent() -> None:
-    with pytest.raises(Died):  # and not OutOfTime: the parent would wait a minute more
+    with pytest.raises(OutOfWork):  # and not OutOfTime: the parent would wait a minute more
         ask({}, program=python(LIMITED + "\nwhile True: pass"), limits=Limits(seconds=60))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
 
@@ -13,9 +14,11 @@ from coach.cli.plain import HELP, PlainSession
 from coach.coaching.drill import CountIn, Drill
 from coach.playing.midi_events import KeyDown, KeyUp, PianoFound, PianoLost
 from coach.score.counting import CountingSystem, syllables
+from coach.score.model import OwnNote, Score
 from coach.score.window import Window, excerpt
 from coach.screens.interfaces import DrillSession
 from coach.screens.plain import note_lines
+from coach.screens.wording import FINGERS_PRINTED, FINGERS_SUGGESTED
 from tests.screenfakes import FakeClick, FakeDrill, two_hands
 
 RIGHT = (60, 62, 64, 65, 62)
@@ -25,10 +28,10 @@ WRONG = (60, 62, 66, 65, 62)
 class Desk:
     """A plain session at a fake drill, and what it said."""
 
-    def __init__(self, click: FakeClick | None = None) -> None:
+    def __init__(self, click: FakeClick | None = None, score: Score | None = None) -> None:
         self.said: list[str] = []
         self.kept = 0
-        self.drill = FakeDrill(two_hands())
+        self.drill = FakeDrill(score or two_hands())
         session = DrillSession(
             self.drill.score, self.drill, "Fake tune", lambda: "Because.", self._keep, str
         )
@@ -88,6 +91,28 @@ def test_words_that_are_typed_ask_for_what_the_keys_of_the_screen_ask_for() -> N
     assert desk.type("nonsense") == [HELP]
     assert desk.type("") == []
     assert not desk.plain.obey("quit")
+
+
+def test_fingers_are_suggested_where_none_are_printed_until_they_are_no_more() -> None:
+    score = two_hands()
+    notes = [
+        replace(one, fingering=one.fingering if one.pitch == 60 else ()) for one in score.notes
+    ]
+    desk = Desk(score=replace(score, notes=tuple(notes)))
+    suggested = " ".join(desk.type("fingers"))
+    assert suggested.startswith(FINGERS_SUGGESTED)
+    assert "1 C (finger 1)" in suggested
+    assert re.search(r"\(finger \d\?\)", suggested)
+    assert "?)" in " ".join(desk.type("what"))
+    printed = " ".join(desk.type("fingers"))
+    assert printed.startswith(FINGERS_PRINTED)
+    assert "?)" not in printed
+
+
+def test_what_was_written_on_the_window_is_said() -> None:
+    score = replace(two_hands(), own_notes=(OwnNote(F(0), F(4), "bar 1", "Drop the wrist."),))
+    desk = Desk(score=score)
+    assert "Your note on bar 1: Drop the wrist." in desk.said
 
 
 def test_a_piano_that_goes_and_comes_is_said() -> None:

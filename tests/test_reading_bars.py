@@ -83,6 +83,16 @@ def test_numbers_are_kept_as_printed(tmp_path: Path) -> None:
     assert [b.number for b in found.bars] == ["8", "X1", "8"]
 
 
+@pytest.mark.parametrize(
+    ("sign", "passes"), [(' times="3"', 3), ("", 0), (' times="two"', 0), (' times="1000"', 0)]
+)
+def test_a_repeat_sign_says_how_often(tmp_path: Path, sign: str, passes: int) -> None:
+    """MusicXML 4.0, attribute ``times`` of ``repeat``: times that the section is played."""
+    end = f'<barline location="right"><repeat direction="backward"{sign}/></barline>'
+    found = opened(tmp_path, piano(bar(note("C4", 4), end)))
+    assert found.bars[0].passes == passes
+
+
 def test_a_bar_divided_by_a_repeat_counts_on(tmp_path: Path) -> None:
     end = '<barline location="right"><repeat direction="backward"/></barline>'
     found = opened(

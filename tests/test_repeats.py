@@ -20,8 +20,9 @@ from scripts.corpus import corpus
 
 
 def page(signs: str) -> Score:
-    """A bar for each word, in whole notes. ``|:`` before and ``:|`` after a bar repeat, ``1.`` is
-    an ending, what is in brackets is written over the bar's end, in braces over its beginning."""
+    """A bar for each word, in whole notes. ``|:`` before and ``:|`` after a bar repeat, ``:|xxx``
+    three times in all, ``1.`` is an ending, what is in brackets is written over the bar's end, in
+    braces over its beginning."""
     words = signs.split()
     notes = [
         {"pitch": 60 + at, "onset": 4 * at, "length": 4, "hand": "RH"} for at in range(len(words))
@@ -36,6 +37,7 @@ def page(signs: str) -> Score:
                 bar,
                 repeat_start=word.startswith("|:"),
                 repeat_end=":|" in word,
+                passes=word.count("x"),
                 ending=ending,
             )
         )
@@ -63,6 +65,8 @@ def played(signs: str) -> str:
         (". |:. .:| .", "1 2 3 2 3 4"),
         (".:| |:.:| .", "1 1 2 2 3"),
         (".:| .:| .", "1 1 2 2 3"),
+        (". |:.:|xxx .", "1 2 2 2 3"),
+        (". 1.:|xxx 2.] . .(D.C.)", "1 2 1 3 4 5 1 3 4 5"),  # the endings know better
         (". 1.:| 2.] .", "1 2 1 3 4"),
         ("|:. 1. .:| 2. .] .", "1 2 3 1 4 5 6"),
         (". 1,2.:| 3.] .", "1 2 1 2 1 3 4"),

@@ -48,8 +48,8 @@ TICK_S = 0.05
 """How often the drill is told that time passes. Own choice, as on the screen."""
 REQUESTS = {request.value: request for request in Request}
 HELP = (
-    f"Type one of these and Enter: {', '.join(REQUESTS)}; pause, why, details, what (what is "
-    "asked for), help, quit."
+    f"Type one of these and Enter: {', '.join(REQUESTS)}; pause, why, details, fingers (suggests "
+    "them where none are printed), what (what is asked for), help, quit."
 )
 LESSON_S = 3600.0
 """A simulated lesson ends after an hour, whatever was reached. Own choice."""
@@ -129,6 +129,8 @@ class PlainSession:
             self._tell(why_text(self.session.why(), drill.decision))
         elif word == "details":
             self._tell(details_text(self.session.score, self._lines.ended))
+        elif word == "fingers":
+            self._tell_all(self._lines.switch_fingers())
         elif word == "what":
             self._tell_all(self._lines.repeat())
         elif word:

@@ -285,6 +285,8 @@ class Bar:
     """Where in its metre the bar begins: 0, but for a pickup the part that is left out."""
     repeat_start: bool = False
     repeat_end: bool = False
+    passes: int = 0
+    """How often its repeat is played in all, where the sign says so; else 0."""
     ending: str = ""
     """Which passes play it, as printed: "1", "2", "1, 2"; empty outside endings."""
     section: str = ""

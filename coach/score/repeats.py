@@ -1,9 +1,9 @@
 """A piece as it is played through: repeats, endings, da capo and dal segno unfolded.
 
 The page is read as common practice has it. A repeat sign goes back once to the last opening sign,
-or to the beginning; endings say which pass plays them, and how often the repeat is taken. After
-*D.C.* or *D.S.* repeats are not taken again and the last ending is played, up to *Fine*, or to *to
-Coda* and on from the coda. What can't be made sense of is played as it stands.
+or to the beginning, or as often as it says; endings say which pass plays them. After *D.C.* or
+*D.S.* repeats are not taken again and the last ending is played, up to *Fine*, or to *to Coda* and
+on from the coda. What can't be made sense of is played as it stands.
 
 In the unfolded piece every bar stands where it is played, with its printed number and, where it is
 played more than once, which time it is.
@@ -115,10 +115,12 @@ def _goes_on(bars: Sequence[Bar], at: int) -> bool:
 
 
 def _passes_of(bars: Sequence[Bar], openings: Sequence[int], opening: int) -> int:
-    """How often a stretch is played: as its endings say, twice with a sign alone, else once."""
+    """How often a stretch is played: as its endings or its sign say, twice with a sign alone, else
+    once."""
     mine = [bar for bar, start in zip(bars, openings, strict=True) if start == opening]
     endings = [number for bar in mine for number in _numbers(bar.ending)]
-    return max([*endings, 2 if any(bar.repeat_end for bar in mine) else 1])
+    signs = [2 if endings else max(bar.passes, 2) for bar in mine if bar.repeat_end]
+    return max([*endings, *signs, 1])
 
 
 def _numbers(ending: str) -> list[int]:
@@ -208,6 +210,7 @@ class _Unfolded:
                 onset_quarters=onset,
                 repeat_start=False,
                 repeat_end=False,
+                passes=0,
                 ending="",
                 time=before[at] if often[at] > 1 else 0,
             )

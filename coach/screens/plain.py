@@ -7,7 +7,7 @@ meanwhile.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from coach.coaching.drill import (
     AssignmentGiven,
@@ -21,11 +21,18 @@ from coach.coaching.drill import (
     StateChanged,
 )
 from coach.coaching.model import Assignment
+from coach.score.fingering import FingerAdvice
 from coach.score.model import Hand, Score, ScoreNote
 from coach.score.notation import Counts
 from coach.score.window import Excerpt
 from coach.screens.interfaces import GOAL_REACHED, DrillSession
-from coach.screens.wording import assignment_words, clean_words
+from coach.screens.wording import (
+    FINGERS_PRINTED,
+    FINGERS_SUGGESTED,
+    assignment_words,
+    clean_words,
+    own_notes_words,
+)
 
 PLAY = "Play when ready."
 COUNTS_IN = "Any key counts in."
@@ -40,6 +47,7 @@ class PlainDrill:
         """``counts`` says what is counted aloud; ``can_ask``: whether anybody can type."""
         self._session, self._counts, self._can_ask = session, counts, can_ask
         self._said: Assignment | None = None
+        self._advice: FingerAdvice | None = None
         self.ended: RepetitionEnded | None = None
         """The last repetition that was judged."""
 
@@ -63,6 +71,12 @@ class PlainDrill:
                 case _:
                     pass
 
+    def switch_fingers(self) -> Iterator[str]:
+        """Suggest fingers where none are printed, or no more, and say the notes once more."""
+        self._advice = None if self._advice else FingerAdvice(self._session.score)
+        yield FINGERS_SUGGESTED if self._advice else FINGERS_PRINTED
+        yield from self._lines_of_notes(self._session.drill.excerpt)
+
     def repeat(self) -> Iterator[str]:
         """What is asked for now, once more."""
         self._said = None
@@ -77,8 +91,13 @@ class PlainDrill:
         yield ""
         yield f"{assignment_words(score, assignment)}. {assignment.reason}"
         if before is None or before.window != assignment.window:
-            yield from note_lines(score, excerpt, self._counts)
+            yield from self._lines_of_notes(excerpt)
+            yield from own_notes_words(score, assignment.window)
         yield COUNTS_IN if assignment.click else PLAY
+
+    def _lines_of_notes(self, excerpt: Excerpt) -> Iterator[str]:
+        suggested = self._advice.suggest(excerpt.notes) if self._advice else {}
+        return note_lines(self._session.score, excerpt, self._counts, suggested)
 
     def _lines_of_repetition(self, ended: RepetitionEnded) -> Iterator[str]:
         decision = ended.decision
@@ -102,11 +121,13 @@ class PlainDrill:
                 pass
 
 
-def note_lines(score: Score, excerpt: Excerpt, counts: Counts) -> Iterator[str]:
+def note_lines(
+    score: Score, excerpt: Excerpt, counts: Counts, suggested: Mapping[str, str] = {}
+) -> Iterator[str]:
     """The notes of a window, a line for each bar and hand: ``bar 3, RH: 1 G4 (finger 2), & A4``.
 
     What is counted stands before the notes that are struck on it; the landing, which the window
-    leads to, is named as such.
+    leads to, is named as such. ``suggested`` has by a note's id a finger that nobody printed.
     """
     onsets = excerpt.onsets_quarters
     said = dict(zip(onsets, counts(score, onsets), strict=True))
@@ -115,7 +136,9 @@ def note_lines(score: Score, excerpt: Excerpt, counts: Counts) -> Iterator[str]:
     for note in excerpt.notes:
         lands = note.onset_quarters == landing
         beats = groups.setdefault((note.bar_index, note.hand, lands), {})
-        beats.setdefault(said[note.onset_quarters], []).append(_note_words(note))
+        beats.setdefault(said[note.onset_quarters], []).append(
+            _note_words(note, suggested.get(note.id))
+        )
     for (bar, hand, lands), beats in sorted(
         groups.items(), key=lambda one: (one[0][0], one[0][2], one[0][1] is Hand.LEFT)
     ):
@@ -124,7 +147,9 @@ def note_lines(score: Score, excerpt: Excerpt, counts: Counts) -> Iterator[str]:
         yield f"  {to}{score.bars[bar].words}, {hand.value}: {notes}"
 
 
-def _note_words(note: ScoreNote) -> str:
-    """``G4``, with its fingering where any is printed."""
+def _note_words(note: ScoreNote, suggested: str | None) -> str:
+    """``G4``, with its fingering where any is printed or suggested."""
     finger = f" (finger {'-'.join(note.fingering)})" if note.fingering else ""
+    if suggested and not finger:
+        finger = f" (finger {suggested}?)"
     return f"{note.spelling.words}{finger}"

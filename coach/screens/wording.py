@@ -193,3 +193,13 @@ def too_tall(missing: int) -> str:
 def clean_words(decision: Decision) -> str:
     """The clean run in words: ``2 of 3 clean``."""
     return f"{decision.clean_run} of {decision.assignment.clean_required} clean"
+
+
+FINGERS_SUGGESTED = "A finger with ? is a suggestion: nobody printed it, and nobody judges it."
+FINGERS_PRINTED = "Only the fingers that are printed, or that you wrote."
+
+
+def own_notes_words(score: Score, window: Window) -> list[str]:
+    """What the pianist or the teacher wrote on the bars of a window."""
+    written = score.own_notes_in(window.start_quarters, window.end_quarters)
+    return [f"Your note on {one.bars}: {one.words}" for one in written]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import signal
 import subprocess
 import threading
 import time
@@ -20,7 +21,7 @@ from typing import IO, Any
 from coach.children import start_python
 from coach.score.formats import ScoreError
 from coach.score.model import Score
-from coach.score.opening.limits import ANSWER_BYTES, SECONDS, printable_name
+from coach.score.opening.limits import ANSWER_BYTES, PATIENCE_S, WORK_S, printable_name
 from coach.score.serialize import score_from_plain
 from coach.score.words import printable
 
@@ -29,6 +30,8 @@ READER = ("-X", "utf8", "-m", "coach.score.opening.child")
 
 _GLANCE_S = 0.05
 """So often it is asked whether the pianist gave up: soon enough to seem at once. Own choice."""
+_OUT_OF_WORK = -getattr(signal, "SIGXCPU", 0) or None
+"""How a child ends that has used its processor time up; None where the system has no such end."""
 
 
 class Stopped(Exception):
@@ -40,7 +43,11 @@ class Cancelled(Stopped):
 
 
 class OutOfTime(Stopped):
-    """It took longer than it may."""
+    """It took longer than it may by the clock."""
+
+
+class OutOfWork(Stopped):
+    """It took more processor time than it may."""
 
 
 class TooMuch(Stopped):
@@ -55,7 +62,7 @@ class Died(Stopped):
 class Limits:
     """What one child may take."""
 
-    seconds: float = SECONDS
+    seconds: float = PATIENCE_S
     answer_bytes: int = ANSWER_BYTES
 
 
@@ -80,6 +87,8 @@ def ask(
         _wait(child, answer, limits, show_wait, cancelled)
     finally:
         _end(child, answer)
+    if child.returncode == _OUT_OF_WORK:
+        raise OutOfWork
     if not answer.data:
         raise Died(f"exit status {child.returncode}")
     return bytes(answer.data)
@@ -199,7 +208,15 @@ def _explain_stop(name: str, reason: Stopped) -> ScoreError:
         case Cancelled():
             return OpeningCancelled(f"Reading {name} was cancelled.")
         case OutOfTime():
-            return ScoreError(f"{name} takes longer than {SECONDS:.0f} seconds to read: refused.")
+            return ScoreError(
+                f"{name} was not read within {PATIENCE_S:.0f} seconds: close other programs and try"
+                " again, or export the score in parts."
+            )
+        case OutOfWork():
+            return ScoreError(
+                f"{name} takes longer than {WORK_S:.0f} seconds of work to read: export the score"
+                " as MusicXML, or in parts."
+            )
         case TooMuch():
             most = ANSWER_BYTES >> 20
             return ScoreError(f"{name} holds more than {most} MiB of music: refused.")

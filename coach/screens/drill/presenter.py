@@ -54,6 +54,7 @@ from coach.screens.wording import (
     RESTING,
     STRIKE,
     assignment_headline,
+    own_notes_words,
     proposal_headline,
     verdict_headline,
 )
@@ -309,7 +310,5 @@ class DrillPresenter:
 
 def _reason_of(score: Score, decision: Decision) -> str:
     """Why this is asked for, and what the pianist or the teacher wrote on it."""
-    window = decision.assignment.window
-    written = score.own_notes_in(window.start_quarters, window.end_quarters)
-    notes = [f"Your note on {one.bars}: {one.words}" for one in written]
+    notes = own_notes_words(score, decision.assignment.window)
     return " ".join(filter(None, (decision.assignment.reason, decision.note, *notes)))

@@ -57,13 +57,11 @@ from coach.screens.interfaces import DrillSetup
 from coach.screens.keymap import COMMANDS
 from coach.screens.messages import HandsMoved, WentOn
 from coach.screens.widgets import HelpLine
-from coach.screens.wording import assignment_words
+from coach.screens.wording import FINGERS_PRINTED, FINGERS_SUGGESTED, assignment_words
 
 TICK_S = 0.05
 """How often the drill is told that time passes. Own choice: silence ends a repetition, and nobody
 sees twenty milliseconds more of it."""
-FINGERS_SUGGESTED = "A finger with ? is a suggestion: nobody printed it, and nobody judges it."
-FINGERS_PRINTED = "Only the fingers that are printed, or that you wrote."
 LEAVE_S = 1.0
 """How long a verdict that is still to come is waited for on leaving. Our choice."""
 

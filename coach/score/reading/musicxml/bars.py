@@ -19,6 +19,8 @@ from coach.score.reading.safe import clean, number, whole
 
 _MOST = 256
 """Of beats in a bar, and of beats in a whole note. Own choice: far beyond print."""
+_MOST_PASSES = 16
+"""A sign that asks for more counts as one that doesn't say. Own choice: no song has more verses."""
 
 
 def read_time(element: Element) -> Metre | None:
@@ -210,6 +212,7 @@ def build_bars(everyone: Sequence[PartFacts], chosen: Sequence[PartFacts]) -> li
             _lead(bars, length, metre, head.implicit),
             any(raw.repeat_start for raw in mine),
             any(raw.repeat_end for raw in mine),
+            max((raw.passes for raw in mine), default=0),
             passes.through(mine),
             _section(everyone, index),
         )
@@ -310,6 +313,8 @@ def read_barline(element: Element, bar: RawBar) -> None:
         if child.tag == "repeat":
             bar.repeat_start |= kind == "forward"
             bar.repeat_end |= kind == "backward"
+            if kind == "backward":
+                bar.passes = whole(child.get("times"), 2, _MOST_PASSES) or 0
         elif child.tag == "ending":
             if kind == "start":
                 bar.ending_start = clean(child.get("number")) or clean(child.text) or "1"

@@ -67,6 +67,8 @@ class RawBar:
     late_fifths: int | None = None
     repeat_start: bool = False
     repeat_end: bool = False
+    passes: int = 0
+    """How often the repeat that ends here is played in all, where the sign says so."""
     ending_start: str = ""
     ending_stop: bool = False
     section: str = ""

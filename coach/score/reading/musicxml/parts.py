@@ -168,6 +168,10 @@ def choose_piano(parts: list[Part], facts: list[PartFacts], name: str, wanted: s
     Raises ScoreError where there is no note with a pitch, or only parts of other instruments.
     """
     pitched = [i for i, fact in enumerate(facts) if fact.notes]
+    if not pitched and any(fact.unpitched_notes for fact in facts):
+        raise ScoreError(
+            f"{name} is written for percussion alone, without pitches: open a score with a piano."
+        )
     if not pitched:
         raise ScoreError(f"{name} holds no note that could be played: export the score again.")
     choices = _choices(parts, facts, pitched)
