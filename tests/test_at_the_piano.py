@@ -280,3 +280,39 @@ def test_slow_keys_of_something_else_do_not_hide_a_window_begun_after_them(wrong
     live.waits(0.8).plays().waits(5)
     assert [one.judgement.clean for one in live.ended] == [False, True]
     assert faults_of(live)[:1] == ["wrong key"]
+
+
+# Whoever plays an ornament strikes more keys than are written, and whichever they like.
+
+
+def to_an_ornament(mark: str, *last: int) -> Live:
+    """Four quarters up from C at 80, and an ornament on what they lead to."""
+    keys = [*enumerate((60, 62, 64, 65)), *((4, pitch) for pitch in last)]
+    score = score_from_notes(
+        [
+            {"pitch": pitch, "onset": at, "length": 1, "hand": "RH", "marks": [mark] * (at == 4)}
+            for at, pitch in keys
+        ]
+    )
+    window = Window(F(0), F(5), Hands.RIGHT, landing=False)
+    return Live(score, window, goal=repair(score, window, qpm=80))
+
+
+@pytest.mark.parametrize("wait_s", [0.3, 0.7, 1.0])
+@pytest.mark.parametrize("mark", ["mordent", "tremolo"])
+def test_a_window_that_ends_with_an_ornament_may_be_begun_again_at_once(
+    mark: str, wait_s: float
+) -> None:
+    live = to_an_ornament(mark, 64, 67, 72)
+    live.plays().waits(wait_s).plays().waits(4)
+    assert (len(live.ended), clean_of(live), faults_of(live)) == (2, 2, [])
+
+
+@pytest.mark.parametrize(("each_s", "turn"), [(0.1, 60), (0.24, 60), (0.4, 64)])
+def test_a_trill_on_the_last_note_goes_on_as_it_likes(each_s: float, turn: int) -> None:
+    live = to_an_ornament("trill", 62)
+    live.plays().waits(each_s)
+    for pitch in (64, 62, 64, 62, turn, 62):
+        live.strikes(pitch, held_s=0.08).waits(each_s - 0.084)
+    live.waits(4)
+    assert (len(live.ended), clean_of(live), live.aside) == (1, 1, [])

@@ -96,6 +96,19 @@ class ExactMatcher:
         )
         return next(begins, near)
 
+    def find_begun_after(
+        self, played: Sequence[PlayedNote], since: int, onsets: int, quiet_s: float
+    ) -> int | None:
+        """The key, from ``since`` on and after a silence, from which all are exactly the window's
+        first, at the least so many onsets of it; None where there is none."""
+        pitches = [note.pitch for note in played]
+        for at in range(max(since, 1), len(pitches)):
+            if played[at].onset_s - played[at - 1].onset_s >= quiet_s:
+                last = self.find_last_onset(pitches, 0, at)
+                if last is not None and last + 1 >= onsets:
+                    return at
+        return None
+
     def is_beginning(self, played: Sequence[PlayedNote]) -> bool:
         """Whether the keys are exactly the window's first."""
         pitches = [note.pitch for note in played]

@@ -63,6 +63,10 @@ half of the tempo is where slow practice begins."""
 LONGEST_GAP_S = 20.0
 """No written rest or long note is waited through for longer. Own choice, as
 ``LONGEST_SILENCE_S``."""
+AFTER_ORNAMENT_S, LONG_AFTER_ORNAMENT_S = 0.25, 0.5
+"""After an ornament on the last note, and such a silence, two onsets of the window's beginning are
+no more of its keys; the first one alone is none after the longer. Own choice, because a learner's
+trill has some five keys a second, and a slow one two."""
 RIGHT_AFTER_REST, RIGHT_AMID = 2, 3
 """So many right keys begin a repetition where the first one was not right: at the beginning and
 after a rest, and otherwise. Own choice, because in other music one key in a few fits by chance."""
@@ -258,6 +262,14 @@ def _ends_right(score: ScoreArrays, keys: Labels) -> bool:
     ending = keys[len(keys) - (len(score.pitch) - first) :]
     wanted = set(range(first, len(score.pitch)))
     return all(label is Label.MATCHED for label, _ in ending) and wanted == {n for _, n in ending}
+
+
+def find_end_key(score: ScoreArrays, trace: Trace) -> int | None:
+    """The key with which all of the last onset was played, where it may go on as an ornament."""
+    last = range(score.first[-2], len(score.pitch))
+    if not any(score.free[note] for note in last) or any(n not in trace.current for n in last):
+        return None
+    return max(trace.current[note] for note in last)
 
 
 def gap_s(score: ScoreArrays, period_s: float, slower: float = 1.0) -> float:

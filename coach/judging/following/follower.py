@@ -162,6 +162,9 @@ class Follower:
             again = self._exact.find_last_attempt(self._take)
             if again is not None:
                 return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
+            again = self._find_after_ornament(1, rules.LONG_AFTER_ORNAMENT_S)
+            if again is not None:
+                return tuple(self._begin_again(FollowerInput.BEGUN_AGAIN, again))
             return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
         return self._tell_doubtful() if quiet_s >= WAIT_S else ()
 
@@ -297,11 +300,22 @@ class Follower:
                 return [self._end(FollowerInput.AT_END, through)]
             self._change_state(FollowerInput.LEFT)
             return [self._give_up(said or recognise_live(self.excerpt, self._take))]
+        at_end = self._find_after_ornament(2, rules.AFTER_ORNAMENT_S)
+        if at_end is not None:
+            return self._begin_again(FollowerInput.BEGUN_AGAIN, at_end)
         again = rules.find_restart(self._score, self._alignment.trace, self._take, self._openers)
         if again is not None:
             meaning, at = again
             return self._begin_again(meaning, self._exact.find_start(self._take, at))
         return self._update_marks()
+
+    def _find_after_ornament(self, onsets: int, quiet_s: float) -> int | None:
+        """The key with which the window was begun again, where an ornament ends it: any key might
+        be one more of that."""
+        end = rules.find_end_key(self._score, self._alignment.trace)
+        if end is None:
+            return None
+        return self._exact.find_begun_after(self._take, end + 1, onsets, quiet_s)
 
     def _count_to_end(self) -> int | None:
         """How many keys it was to the window's end, where it was reached before other keys came."""
