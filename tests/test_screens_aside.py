@@ -31,8 +31,10 @@ def test_what_was_played_instead_is_written_large_and_in_words(size: tuple[int, 
 
 def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again() -> None:
     async def run(seat: Seat) -> None:
+        await seat.play(*RIGHT)  # a clean repetition before
         set_aside(seat)
         seat.drill_screen.presenter.announcements.name_key(61)
+        seat.drill_screen.presenter.announcements.name_stray_key(61)
         await asyncio.sleep(0.1)
         seat.drill_screen.show([StateChanged(DrillState.PLAYING), RepetitionBegan(1.0)])
         await seat.pilot.pause()

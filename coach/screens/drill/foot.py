@@ -32,16 +32,19 @@ class VerdictPlace:
         self.ended: RepetitionEnded | None = None
         """The last repetition that was judged."""
         self._is_taken = False
+        self._says_clean = False
 
     def show_ended(self, ended: RepetitionEnded, headline: str) -> None:
         """The verdict on a repetition; ``headline`` is the same in a word or three."""
         self.ended = ended
         judgement = ended.judgement
         self._result.show_verdict(judgement.sentence, headline, fault=not judgement.clean)
+        self._says_clean = judgement.clean
 
     def say(self, sentence: str, headline: str = "") -> None:
         """Something in the verdict's place."""
         self._result.show_verdict(sentence, headline)
+        self._says_clean = False
 
     def say_until_it_goes_on(self, sentence: str, headline: str) -> None:
         """The same, to stand until the drill goes on."""
@@ -55,7 +58,7 @@ class VerdictPlace:
 
     def take_back_clean(self) -> None:
         """Leave no ``Clean.`` standing beside a key that is not in the window."""
-        if self.ended and self.ended.judgement.clean and not self._is_taken:
+        if self._says_clean:
             self.say("")
 
 
