@@ -10,9 +10,11 @@ from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.dialogs.dialog import TooSmallScreen
 from coach.screens.interfaces import Settings
+from coach.screens.staff.page import FAULT
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (
     RIGHT,
+    SIZES,
     WRONG,
     Seat,
     seated,
@@ -209,3 +211,14 @@ def test_the_notes_can_be_made_smaller_and_larger_again() -> None:
         assert len(seat.sheet.pages) == 4  # a bar a page, each as large as can be
 
     seated((120, 40), run, drill=drill)
+
+
+def test_a_hollow_head_stays_hollow_where_it_was_played_wrong() -> None:
+    """Its ground differs from the page and from the head itself: no half note looks filled."""
+
+    async def run(seat: Seat) -> None:
+        fault, head = (seat.staff._style(look) for look in (FAULT, "staff--head"))
+        assert fault.bgcolor not in (fault.color, head.bgcolor)
+        assert fault.color == head.color
+
+    seated(SIZES[1], run)

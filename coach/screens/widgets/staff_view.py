@@ -368,8 +368,7 @@ class StaffView(Widget):
 
     def _style(self, look: str) -> Style:
         if look not in self._styles:
-            style = self.get_component_rich_style(look, partial=True)
-            self._styles[look] = self.rich_style + style
+            self._styles[look] = self.get_component_rich_style(look)
         return self._styles[look]
 
 
