@@ -51,6 +51,14 @@ def test_a_move_begins_at_the_key_that_is_left(move: tuple[Hands, int, int], wor
     assert move_words(score_from_notes(HELD), Transition(hands, F(start), F(end))) == words
 
 
+def test_a_window_s_first_note_is_named_alone_where_the_way_to_it_is_not_asked_for() -> None:
+    score, move = score_from_notes(HELD), Transition(RH, F(2), F(3))
+    assert move_words(score, move, Window(F(2), F(5), RH)) == "RH bar 1, beat 3 → 4"
+    assert move_words(score, move, Window(F(3), F(5), RH)) == "RH bar 1, beat 4"
+    held = Transition(RH, F(1), F(2))
+    assert move_words(score, held, Window(F(1), F(5), RH)) == "RH bar 1, beat 3"
+
+
 def test_nobody_is_told_to_begin_where_the_move_begins() -> None:
     score = score_from_notes(HELD)
     move = Transition(RH, F(1), F(2))

@@ -290,19 +290,22 @@ def open_hand_words(chances: Mapping[Hands, float]) -> str:
     return f"whose it is, is open: {', '.join(said)}"
 
 
-def move_words(score: Score, move: Transition) -> str:
-    """``LH bar 12, beat 1 → 2``: whose move, and from where to where."""
+def move_words(score: Score, move: Transition, window: Window | None = None) -> str:
+    """``LH bar 12, beat 1 → 2``: whose move, and from where to where; ``window``: what is asked."""
     whose = "both hands" if move.hands is Hands.TOGETHER else move.hands.value
-    return f"{whose} {way_words(score, move)}"
+    return f"{whose} {way_words(score, move, window)}"
 
 
-def way_words(score: Score, move: Transition) -> str:
+def way_words(score: Score, move: Transition, window: Window | None = None) -> str:
     """``bar 12, beat 1 → 2``; across a barline ``bar 12, beat 4 → bar 13, beat 1``.
 
-    It begins at the key that is left: ``beat 3 → bar 13, beat 1`` for a half note on beat 3.
+    It begins at the key that is left: ``beat 3 → bar 13, beat 1`` for a half note on beat 3. What
+    a window or the piece begins with is said by itself: ``bar 13, beat 1``.
     """
-    start, end = score.place(_leaving_quarters(score, move)), score.place(move.to_quarters)
-    if move.from_quarters < score.bars[0].onset_quarters:  # the piece's first note
+    leaving_quarters = _leaving_quarters(score, move)
+    first_quarters = window.start_quarters if window else score.bars[0].onset_quarters
+    start, end = score.place(leaving_quarters), score.place(move.to_quarters)
+    if leaving_quarters < first_quarters:
         return str(end)
     if start.bar_index != end.bar_index:
         return f"{start} → {end}"

@@ -177,7 +177,8 @@ class Locating:
         self.probed.append(probe.window)
         score, move = self.practice_map.score, probe.suspect.transition
         apart = probe.window.hands is not self.task.window.hands
-        reason = hear_words(probe.window.hands, way_words(score, move), apart=apart)
+        way = way_words(score, move, probe.window)
+        reason = hear_words(probe.window.hands, way, apart=apart)
         reason += run_up_words(score, probe.window, move)
         return NextWindow(
             probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason

@@ -176,7 +176,7 @@ class Repair:
         """Take up a ladder, and say what it is."""
         self.ladder = ladder
         required = ladder.required(self.task.clean_required)
-        move = move_words(self.practice_map.score, ladder.transition)
+        move = move_words(self.practice_map.score, ladder.transition, ladder.window)
         reason = running_words(move, self._say_tempo(ladder), required)
         reason += run_up_words(self.practice_map.score, ladder.window, ladder.transition)
         return NextWindow(ladder.window, kind, reason)
