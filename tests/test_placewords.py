@@ -1,11 +1,11 @@
-"""Moves and windows are said as a pianist finds them on the page."""
+"""Moves, windows and tempi are said as a pianist finds them on the page."""
 
 from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.wording import move_words, run_up_words, stretch_words
+from coach.coaching.wording import move_words, off_pace_words, run_up_words, stretch_words
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
@@ -92,3 +92,19 @@ def test_a_pickup_is_counted_as_the_beat_that_it_is() -> None:
     score = piece(9, pickup=1)
     move = Transition(RH, F(0), F(1))
     assert move_words(score, move) == "RH pickup, beat 4 → bar 1, beat 1"
+
+
+@pytest.mark.parametrize(
+    ("played", "asked", "beat", "words"),
+    [
+        (48, 96, F(1), "Clean at 48, where 96 was asked: on from there."),
+        (112, 96, F(1), "That was at 112, where 96 was asked: no need to hurry."),
+        # Dotted quarters, though one at 39 a minute by itself would be counted in eighths.
+        (59, 84, F(3, 2), "Clean at 39, where 56 was asked: on from there."),
+        (24, 36, F(1), "Clean at 48, where 72, counted in eighths, was asked: on from there."),
+    ],
+)
+def test_a_tempo_that_was_not_asked_for_is_said_in_what_was_counted(
+    played: float, asked: float, beat: F, words: str
+) -> None:
+    assert off_pace_words(played, asked, beat) == words

@@ -225,10 +225,17 @@ def once_more_words(tempo: str) -> str:
     return f"Once more {tempo}, until it holds."
 
 
-def off_pace_words(played: str, asked: str, *, slower: bool) -> str:
-    """What a clean repetition counts that was played at another tempo than the one asked for."""
-    wanted = asked.removeprefix("at ")
-    if slower:
+def off_pace_words(played_qpm: float, asked_qpm: float, beat_quarters: Fraction) -> str:
+    """What a clean repetition counts that was played at another tempo than the one asked for.
+
+    Both are said in what is counted at the tempo asked for, so that they can be compared.
+    """
+    counted = counted_quarters(asked_qpm, beat_quarters)
+    played = f"at {played_qpm / float(counted):.0f}"
+    wanted = f"{asked_qpm / float(counted):.0f}"
+    if counted != beat_quarters:
+        wanted = f"{wanted}, counted in {parts_words(counted)},"
+    if played_qpm < asked_qpm:
         return f"Clean {played}, where {wanted} was asked: on from there."
     return f"That was {played}, where {wanted} was asked: no need to hurry."
 

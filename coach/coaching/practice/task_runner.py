@@ -124,9 +124,7 @@ class TaskRunner:
             return
         beat = self._beat_quarters(asked.window)
         slow = played_qpm < asked.qpm
-        self.pace_note = off_pace_words(
-            tempo_words(played_qpm, beat), tempo_words(asked.qpm, beat), slower=slow
-        )
+        self.pace_note = off_pace_words(played_qpm, asked.qpm, beat)
         is_probe = self.ladder is None and asked.window != self.task.window
         if slow and not is_probe and tempo.slowest_qpm is not None:
             nearest = slower(played_qpm * NEARLY_A_MARK, beat)
