@@ -5,9 +5,10 @@
 The real app, record and drill, on a clock that runs faster than life. A pianist who practised
 yesterday chooses the warm-up and its minutes at home, plays it, goes on to the piece, goes home,
 looks at another score and ends. Then two bars are drilled until the goal; the pianist goes on to
-the next bars, rests, asks for the reason and goes home. Every step is a key of the piano; each is
-printed with what was then on the screen. Where nothing came of a step the evening ends there, and
-the exit status is 1.
+the next bars, rests, asks for the reason and goes home. At last the second half of a piece is
+drilled, from there the whole, and from its end the pianist goes home. Every step is a key of the
+piano; each is printed with what was then on the screen. Where nothing came of a step the evening
+ends there, and the exit status is 1.
 """
 
 from __future__ import annotations
@@ -170,6 +171,16 @@ async def drill_bars(pianist: PianoOnly, app: KeyholeApp) -> None:
     await pianist.step("home", lambda: isinstance(app.screen, HomeScreen), home)
 
 
+async def end_the_piece(pianist: PianoOnly, app: KeyholeApp) -> None:
+    """The last bars until the goal, then the whole piece, then home."""
+    await pianist.wait("the drill", lambda: pianist.screen, STEP_S)
+    await pianist.play_to_the_goal("the last bars")
+    before = pianist.screen
+    await pianist.step("on to the whole", lambda: pianist.screen not in (None, before), LOWEST)
+    await pianist.play_to_the_goal("the whole piece")
+    await pianist.step("home", lambda: isinstance(app.screen, HomeScreen), LOWEST)
+
+
 async def spend(
     part: Callable[[PianoOnly, KeyholeApp], Awaitable[None]],
     words: Sequence[str],
@@ -202,12 +213,14 @@ def main() -> int:
     asked = parser.parse_args()
     hurry_screens(asked.speed)
     bars = ["drill", str(SCORES[0]), "--bars", "1-2"]
+    half = ["drill", str(SCORES[0]), "--bars", "5-8"]
     with tempfile.TemporaryDirectory() as folder:
         data = Path(folder)
         make_week(data, SCORES[0], days=1, minutes=3, seed=asked.seed, ended_days_ago=1)
         try:
             steps = asyncio.run(spend(warm_up, [], data, asked.speed))
             steps += asyncio.run(spend(drill_bars, bars, data, asked.speed))
+            steps += asyncio.run(spend(end_the_piece, half, data, asked.speed))
         except NothingCame as nothing:
             print(f"Nothing came of it: {nothing}")
             return 1

@@ -8,6 +8,7 @@ import pytest
 
 from coach.score.model import Hands
 from coach.score.window import Window
+from coach.screens.dialogs import HomeScreen
 from coach.screens.interfaces import Errand
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (
@@ -44,6 +45,23 @@ def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(
         assert seat.staging.left == 1
 
     seated(size, run, drill=first, after=then)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_after_the_whole_piece_the_lowest_key_goes_home(
+    size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coach.screens.drill.announcements.READ_S", 0.05)
+    first, _ = going_on()
+
+    async def run(seat: Seat) -> None:
+        await seat.play(*RIGHT)
+        assert "Your lowest key goes home to your pieces; or play this again." in words_of(seat)
+        await seat.until_large("LOW: HOME")
+        await seat.play(21)
+        await seat.until(HomeScreen)
+
+    seated(size, run, drill=first)
 
 
 def test_other_keys_at_the_goal_do_not_go_on_and_the_computer_s_key_for_on_does() -> None:

@@ -164,11 +164,10 @@ RESTING = "Resting. Let your hands hang loose; pain means stop. Play or press p 
 
 
 def finished_words(key: str, next_drill: NextDrill | None, *, click: bool) -> str:
-    """What can be done at the goal; ``key`` goes on to what comes after it, where anything does."""
-    if next_drill is None:
-        again = "Any key counts in again" if click else "Play it again"
-        return f"{GOAL_REACHED} {again}; Esc is for another piece."
+    """What can be done at the goal; ``key`` goes on to what comes after it, or home."""
     again = "any other counts in again" if click else "or play this again"
+    if next_drill is None:
+        return f"{GOAL_REACHED} {key} goes home to your pieces; {again}."
     return f"{next_drill.reached} {key} goes on to {next_drill.where}; {again}."
 
 
@@ -180,9 +179,10 @@ def now_you_words(next_drill: NextDrill) -> str:
     )
 
 
-def way_on_headline(edge: Edge) -> str:
-    """The key that goes on, to be written large."""
-    return "LOW KEY: ON" if edge is Edge.LOWEST else "HIGH KEY: ON"
+def way_on_headline(edge: Edge, *, leads_home: bool) -> str:
+    """The key that goes on, or home, to be written large: short enough for 80 columns."""
+    key = "LOW" if edge is Edge.LOWEST else "HIGH"
+    return f"{key}: HOME" if leads_home else f"{key} KEY: ON"
 
 
 def too_tall(missing: int) -> str:

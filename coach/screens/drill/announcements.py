@@ -23,17 +23,18 @@ READ_S = 4.0
 
 
 class WayOn:
-    """The way on from a goal that is reached: a key at the end of the piano's keyboard."""
+    """The way on from a goal that is reached: a key at the end of the piano's keyboard. After the
+    whole piece it leads home."""
 
     def __init__(self, session: DrillSession, player: Player, asked: AssignmentInSight) -> None:
         self._session, self._player, self._asked = session, player, asked
 
     @property
     def is_open(self) -> bool:
-        """Whether the goal is reached and something comes after it."""
+        """Whether the goal is reached."""
         drill = self._session.drill
         waits = drill.state in (DrillState.READY, DrillState.FINISHED)
-        return waits and drill.decision.finished and self._session.next_drill is not None
+        return waits and drill.decision.finished
 
     def is_struck(self, pitch: int) -> bool:
         """Whether this key of the piano goes on."""
@@ -53,7 +54,9 @@ class WayOn:
         if self._player.is_simulated:
             return "NOW YOU" if self.is_open else ""
         exists = self.is_open and not self._player.uses_letters
-        return way_on_headline(self._edge) if exists else ""
+        if not exists:
+            return ""
+        return way_on_headline(self._edge, leads_home=self._session.next_drill is None)
 
     @property
     def _edge(self) -> Edge:

@@ -330,8 +330,11 @@ class DrillScreen(Screen[None]):
             self.go_on()
 
     def go_on(self) -> None:
-        """To what comes after the goal that is reached."""
-        self.post_message(WentOn())
+        """To what comes after the goal that is reached; home where nothing does."""
+        if self.session.next_drill:
+            self.post_message(WentOn())
+        else:
+            self.action_home()
 
     def action_pause(self) -> None:
         """Rest, or go on."""
