@@ -21,10 +21,10 @@ import pytest
 from coach.children import start_python
 from coach.engraving.mei import LANDING_COLOUR, note_id, write_mei
 from coach.score.build import score_from_notes
-from coach.score.model import Grace, Hands, LineKind, PrintedLine, Score
+from coach.score.model import Grace, Hands, LineKind, NoteMark, OwnNote, PrintedLine, Score
 from coach.score.notation import write
 from coach.score.reading import read_score
-from coach.score.window import Excerpt, Window, choose_window, excerpt
+from coach.score.window import Excerpt, Window, choose_window, excerpt, whole_piece
 
 pytest.importorskip("verovio", reason="needs the extra pictures: pip install .[pictures]")
 pytest.importorskip("resvg_py", reason="needs the extra pictures: pip install .[pictures]")
@@ -181,6 +181,41 @@ def test_no_stem_runs_into_a_finger(name: str, monkeypatch: pytest.MonkeyPatch) 
     assert drawn_through(engrave(mei_of(score, part), BOX).svg) > 0
 
 
+WORDS = re.compile(
+    r'class="(?:tempo|dir)"><text x="([-\d.]+)" y="([-\d.]+)"[^>]*>(?:<tspan[^>]*>)?'
+    r'<tspan font-size="(\d+)px[^>]*>([^<]*)'
+)
+
+
+def written_over(svg: str) -> int:
+    """How many fingers stand in words: a letter is some 0.6 as wide as its size and 0.7 as high."""
+    fingers = [tuple(map(float, found)) for found in FINGER.findall(svg)]
+    return sum(
+        float(x) - 0.3 * wide < at < float(x) + 0.6 * float(size) * len(text) + 0.3 * wide
+        and float(y) - 0.7 * float(size) < low
+        and low - 0.7 * wide < float(y)
+        for x, y, size, text in WORDS.findall(svg)
+        for at, low, wide in fingers
+    )
+
+
+@pytest.mark.parametrize("name", ["2-the-ferry-bell", "3-rowing-home", "5-two-lamps"])
+def test_no_words_are_written_over_a_finger(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The engraver sets them without regard to fingers that were moved."""
+    score = SCORES[name]
+    first, last = score.bars[0], score.bars[2]
+    window = Window(first.onset_quarters, last.end_quarters, Hands.TOGETHER)
+    note = OwnNote(first.onset_quarters, last.end_quarters, "bars 1 to 3", "Think the leap.")
+    noted = replace(score, own_notes=(note,))
+    svg = engrave(mei_of(noted, excerpt(noted, window)), BOX).svg
+    assert len(WORDS.findall(svg)) >= 2
+    assert written_over(svg) == 0
+    mei = mei_of(score, excerpt(score, window))
+    assert written_over(engrave(mei, BOX).svg) == 0
+    monkeypatch.setattr("coach.engraving.fingers._find_words", lambda root: ())
+    assert written_over(engrave(mei, BOX).svg) > 0
+
+
 def test_fingers_that_are_moved_stay_in_the_picture() -> None:
     """Four fingers over each other at a high chord: it grows, and fits the box."""
     notes = [
@@ -227,6 +262,43 @@ def test_fingering_slurs_and_dynamics_are_in_it() -> None:
     assert text.count("<fing ") > 8
     assert "<slur " in text
     assert "<dynam " in text
+
+
+def test_a_triplets_digit_is_in_no_row_with_fingers() -> None:
+    """A 3 between fingers would be read as one."""
+    score = SCORES["5-two-lamps"]
+    first, last = score.bars[0], score.bars[1]
+    part = excerpt(score, Window(first.onset_quarters, last.end_quarters, Hands.TOGETHER))
+    svg = engrave(mei_of(score, part), BOX).svg
+    low = max(float(found[1]) for found in FINGER.findall(svg))
+    digits = re.findall(r'class="tupletNum"><use[^>]*translate\(([-\d.]+), ([-\d.]+)\)', svg)
+    assert len(digits) == 8
+    size = float(FINGER.findall(svg)[0][2])
+    assert all(float(y) < low - 2 * size for _, y in digits)
+
+
+def test_a_grace_note_has_its_slash_where_it_is_printed() -> None:
+    score = SCORES["6-the-lantern-room"]
+    bar = next(score.bars[note.bar_index] for note in score.notes if note.grace)
+    part = excerpt(score, Window(bar.onset_quarters, bar.end_quarters))
+    assert 'stem.mod="1slash"' in mei_of(score, part)
+    plain = [replace(note, marks=note.marks - {NoteMark.SLASH}) for note in score.notes]
+    without = replace(score, notes=tuple(plain))
+    part = excerpt(without, Window(bar.onset_quarters, bar.end_quarters))
+    assert "stem.mod" not in mei_of(without, part)
+
+
+def test_a_slur_from_before_the_window_leads_into_it() -> None:
+    score = SCORES["6-the-lantern-room"]
+    first, second = score.bars[15], score.bars[16]
+    window = Window(first.onset_quarters, second.end_quarters, Hands.RIGHT)
+    mei = mei_of(score, excerpt(score, window))
+    assert mei.count('<slur tstamp="0"') == 1
+    drawn = engrave(mei, BOX).svg
+    assert len(re.findall(r'class="slur"', drawn)) == mei.count("<slur ")
+    assert len(re.findall(r'class="slur"[^>]*><path', drawn)) == mei.count("<slur ")
+    whole = mei_of(score, excerpt(score, whole_piece(score)))
+    assert '<slur tstamp="0"' not in whole
 
 
 def test_graces_stand_small_before_their_note() -> None:

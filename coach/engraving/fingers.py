@@ -1,8 +1,9 @@
-"""Fingers moved clear of stems, beams, slurs and each other.
+"""Fingers moved clear of stems, beams, slurs and each other, and words clear of fingers.
 
 The engraver sets a finger so near to stems and slurs that from the bench they are one (seen with
-verovio 6.4). Each is moved outwards here, away from its note, until it touches nothing; the picture
-grows where that takes more room.
+verovio 6.4). Each is moved outwards here, away from its note, until it touches nothing. Then the
+words over the staff and under it make room for the fingers. The picture grows where that takes more
+room.
 
 Places are in the engraver's own units: a space of the staff is 180.
 """
@@ -11,21 +12,28 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from xml.etree import ElementTree
 
 FINGER_ID = "fing-"
 """How the id of a finger begins; its note's follows."""
+ABOVE_ID, BELOW_ID = "above-", "below-"
+"""How the ids of words over a staff and under one begin; a number of their own follows."""
 _SVG = "{http://www.w3.org/2000/svg}"
 _SPACE = 180.0
 _GAP = 25.0
 """What is left free around a finger. Own choice: about the thickness of two stems."""
-_DIGIT_WIDTH, _DIGIT_HEIGHT = 0.7, 0.75
-"""Of a bold digit of DejaVu Serif, in parts of its size (from the font, rounded up)."""
+_LETTER_WIDTH, _DIGIT_HEIGHT = 0.7, 0.75
+"""Of a bold digit of DejaVu Serif, in parts of its size (from the font, rounded up); letters are
+about as wide."""
+_DESCENT = 0.24
+"""How far a g of DejaVu Serif reaches under its line, in parts of its size (from the font)."""
 _MOST_MOVES = 12
 """So often a finger is moved out of the way before it stays. Own choice, because what is in the way
 of a finger is seldom more than a stem, a beam and a slur."""
+_CLEAR = 1.0
+"""Moved so much farther than to the edge, for a rounding error must not make the two touch."""
 _MARGIN = 40.0
 """Left free above the highest finger and under the lowest."""
 _CURVE_STEPS = 24
@@ -53,20 +61,23 @@ class _Box:
 
 
 @dataclass(frozen=True, slots=True)
-class _Finger:
+class _Text:
+    """A finger, or words."""
+
     id: str
-    x: float
+    left: float
+    right: float
     y: float
-    """Of the digit's lower edge."""
+    """Of its letters' lower edge."""
     size: float
-    text: str
     above: bool
+    depth: float = 0.0
+    """How far its letters reach under that edge."""
 
     def box(self, y: float) -> _Box:
         """What it covers where it stands at this height."""
-        half = self.size * _DIGIT_WIDTH * len(self.text) / 2 + _GAP
         top = y - self.size * _DIGIT_HEIGHT
-        return _Box(self.x - half, top - _GAP, self.x + half, y + _GAP)
+        return _Box(self.left - _GAP, top - _GAP, self.right + _GAP, y + self.depth + _GAP)
 
 
 def clear_fingers(svg: str) -> str:
@@ -74,36 +85,54 @@ def clear_fingers(svg: str) -> str:
     if f'"{FINGER_ID}' not in svg:
         return svg
     root = ElementTree.fromstring(svg)
-    fingers = list(_find_fingers(root))
     obstacles = list(_find_obstacles(root))
     highest, lowest = 0.0, 0.0
-    for finger in sorted(fingers, key=lambda one: -one.y if one.above else one.y):
-        y = _free_place(finger, obstacles)
-        box = finger.box(y)
-        obstacles.append(box)
-        highest, lowest = min(highest, box.top), max(lowest, box.bottom)
-        if y != finger.y:
-            svg = _move(svg, finger, y)
+    for texts in (_find_fingers(root), _find_words(root)):
+        for text in sorted(texts, key=lambda one: -one.y if one.above else one.y):
+            y = _free_place(text, obstacles)
+            box = text.box(y)
+            obstacles.append(box)
+            highest, lowest = min(highest, box.top), max(lowest, box.bottom)
+            if y != text.y:
+                svg = _move(svg, text, y)
     return _grow(svg, highest, lowest)
 
 
-def _find_fingers(root: ElementTree.Element) -> Iterator[_Finger]:
+def _find_fingers(root: ElementTree.Element) -> Iterator[_Text]:
     heads = {
         str(group.get("id")): place
         for group in root.iter(f"{_SVG}g")
         if "note" in _kinds(group) and (place := _head_of(group)) is not None
     }
-    for group in root.iter(f"{_SVG}g"):
-        name = str(group.get("id"))
-        text = group.find(f"{_SVG}text")
-        if "fing" not in _kinds(group) or not name.startswith(FINGER_ID) or text is None:
-            continue
+    for name, text in _find_texts(root, FINGER_ID):
         head = heads.get(name.removeprefix(FINGER_ID))
-        sizes = [str(one.get("font-size")) for one in text.iter(f"{_SVG}tspan")]
-        size = next((float(one.removesuffix("px")) for one in sizes if one.endswith("px")), 0.0)
-        x, y = float(str(text.get("x"))), float(str(text.get("y")))
         if head is not None:
-            yield _Finger(name, x, y, size, "".join(text.itertext()).strip(), y < head[1])
+            yield _text_of(name, text, above=float(str(text.get("y"))) < head[1])
+
+
+def _find_words(root: ElementTree.Element) -> Iterator[_Text]:
+    for begins, above in ((ABOVE_ID, True), (BELOW_ID, False)):
+        for name, text in _find_texts(root, begins):
+            words = _text_of(name, text, above=above)
+            yield replace(words, depth=_DESCENT * words.size)
+
+
+def _find_texts(
+    root: ElementTree.Element, begins: str
+) -> Iterator[tuple[str, ElementTree.Element]]:
+    for group in root.iter(f"{_SVG}g"):
+        name, text = str(group.get("id")), group.find(f"{_SVG}text")
+        if name.startswith(begins) and text is not None:
+            yield name, text
+
+
+def _text_of(name: str, text: ElementTree.Element, *, above: bool) -> _Text:
+    sizes = [str(one.get("font-size")) for one in text.iter(f"{_SVG}tspan")]
+    size = next((float(one.removesuffix("px")) for one in sizes if one.endswith("px")), 0.0)
+    x, y = float(str(text.get("x"))), float(str(text.get("y")))
+    width = size * _LETTER_WIDTH * len("".join(text.itertext()).strip())
+    left = x - width / 2 if text.get("text-anchor") == "middle" else x
+    return _Text(name, left, left + width, y, size, above)
 
 
 def _kinds(group: ElementTree.Element) -> list[str]:
@@ -201,25 +230,25 @@ def _on_curve(corners: list[tuple[float, float]], at: float) -> tuple[float, flo
 # -- moving ---------------------------------------------------------------------------------------
 
 
-def _free_place(finger: _Finger, obstacles: Iterable[_Box]) -> float:
+def _free_place(text: _Text, obstacles: Iterable[_Box]) -> float:
     """The nearest height, outwards from where it stands, at which it touches nothing."""
-    y = finger.y
-    beside = finger.box(y)
+    y = text.y
+    beside = text.box(y)
     near = [one for one in obstacles if one.left < beside.right and beside.left < one.right]
     for _ in range(_MOST_MOVES):
-        box = finger.box(y)
+        box = text.box(y)
         hit = [one for one in near if box.touches(one)]
         if not hit:
             return y
-        if finger.above:
-            y -= box.bottom - min(one.top for one in hit)
+        if text.above:
+            y -= box.bottom - min(one.top for one in hit) + _CLEAR
         else:
-            y += max(one.bottom for one in hit) - box.top
-    return finger.y
+            y += max(one.bottom for one in hit) - box.top + _CLEAR
+    return text.y
 
 
-def _move(svg: str, finger: _Finger, y: float) -> str:
-    opening = re.compile(rf'(<g id="{re.escape(finger.id)}"[^>]*><text x="[^"]*" y=")[^"]*(")')
+def _move(svg: str, text: _Text, y: float) -> str:
+    opening = re.compile(rf'(<g id="{re.escape(text.id)}"[^>]*><text x="[^"]*" y=")[^"]*(")')
     return opening.sub(rf"\g<1>{y:.0f}\g<2>", svg, count=1)
 
 

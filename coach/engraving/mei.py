@@ -16,8 +16,8 @@ from fractions import Fraction
 from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from coach.engraving.fingers import FINGER_ID
-from coach.score.model import Bar, Clef, LineKind, NoteMark, ScoreNote
+from coach.engraving.fingers import ABOVE_ID, BELOW_ID, FINGER_ID
+from coach.score.model import Bar, Clef, Hand, LineKind, NoteMark, ScoreNote
 from coach.score.notation import (
     BeamGroup,
     Head,
@@ -101,6 +101,8 @@ class _Document:
         self._written, self._score = written, written.score
         self._notes = written.excerpt.notes
         self._staves = sorted({head.staff for head in written.heads})
+        self._words = 0
+        """How many words are written by now."""
         self._pieces: dict[int, int] = {}
         """Of each head, by identity, which of its note's pieces it is."""
         seen: dict[int, int] = defaultdict(int)
@@ -261,6 +263,7 @@ class _Document:
                         "numbase": str(tuplet[1]),
                         "num.format": "count",
                         "bracket.visible": "false" if beamed else "true",
+                        **_clear_of_fingers(group),
                         **shown,
                     },
                 )
@@ -315,7 +318,10 @@ class _Document:
             if here and head.grace and head.after is after:
                 graces[-head.grace].append(head)
         for _, heads in sorted(graces.items()):
-            self._write_chord(parent, heads, {"dur": "8", "grace": "acc"})
+            about = {"dur": "8", "grace": "unacc"}
+            if any(NoteMark.SLASH in self._note(head).marks for head in heads):
+                about["stem.mod"] = "1slash"
+            self._write_chord(parent, heads, about)
 
     def _write_chord(self, parent: Element, heads: Sequence[Head], about: dict[str, str]) -> None:
         marks = {mark for head in heads if head.first for mark in self._note(head).marks}
@@ -370,6 +376,8 @@ class _Document:
             if head.first:
                 self._write_signs_of(measure, head)
         self._write_slurs(measure, heads)
+        if span is self._spans[0]:
+            self._write_slurs_from_before(measure, staff, number)
         self._write_octaves(measure, heads)
         self._write_arpeggios(measure, heads)
         self._write_directions(measure, span, staff, number)
@@ -424,6 +432,18 @@ class _Document:
                 ends = {"startid": f"#{self._id(head)}", "endid": f"#{self._id(last)}"}
                 SubElement(measure, "slur", ends)
 
+    def _write_slurs_from_before(self, measure: Element, staff: int, number: str) -> None:
+        """A slur that began before the window, from its beginning to the note that ends it."""
+        open_voices = {head.voice for head in self._written.heads if head.staff == staff}
+        heads = (one for one in self._written.heads if one.first and one.staff == staff)
+        for head in sorted(heads, key=lambda one: one.onset_quarters):
+            marks = self._note(head).marks
+            if head.voice in open_voices and NoteMark.SLUR_END in marks:
+                ends = {"tstamp": "0", "staff": number, "endid": f"#{self._id(head)}"}
+                SubElement(measure, "slur", ends)
+            if {NoteMark.SLUR_START, NoteMark.SLUR_END} & marks:
+                open_voices.discard(head.voice)
+
     def _write_octaves(self, measure: Element, heads: Sequence[Head]) -> None:
         """An octave line over each run of notes that are written an octave nearer."""
         run: list[Head] = []
@@ -460,8 +480,7 @@ class _Document:
                 continue  # the same words, which the tempo says
             if one.staff == staff and span.start <= one.onset_quarters < span.end:
                 name = "dynam" if one.text in _DYNAMICS else "dir"
-                about = {"tstamp": span.tstamp(one.onset_quarters), "staff": number}
-                SubElement(measure, name, {**about, "place": "below"}).text = one.text
+                self._write_words(measure, name, span, one.onset_quarters, number, one.text)
         if staff != self._staves[0]:
             return
         first = self._spans[0]
@@ -470,12 +489,40 @@ class _Document:
         ):
             start = max(note.start_quarters, first.start)
             if span.start <= start < span.end:
-                about = {"tstamp": span.tstamp(start), "staff": number, "place": "above"}
-                SubElement(measure, "dir", about).text = note.words
+                self._write_words(measure, "dir", span, start, number, note.words, above=True)
         for mark in self._score.tempos:
             if mark.words and span.start <= mark.onset_quarters < span.end:
-                about = {"tstamp": span.tstamp(mark.onset_quarters), "staff": number}
-                SubElement(measure, "tempo", about).text = mark.words
+                onset = mark.onset_quarters
+                self._write_words(measure, "tempo", span, onset, number, mark.words, above=True)
+
+    def _write_words(
+        self,
+        measure: Element,
+        name: str,
+        span: _Span,
+        onset: Fraction,
+        staff: str,
+        words: str,
+        *,
+        above: bool = False,
+    ) -> None:
+        self._words += 1
+        about = {
+            _ID: f"{ABOVE_ID if above else BELOW_ID}{self._words}",
+            "tstamp": span.tstamp(onset),
+            "staff": staff,
+            "place": "above" if above else "below",
+        }
+        SubElement(measure, name, about).text = words
+
+
+def _clear_of_fingers(group: Sequence[_Event]) -> dict[str, str]:
+    """A tuplet's digit stands on the side of the staff where no fingers stand: in a row with them
+    it would be read as one of them."""
+    heads = [head for event in group for head in event.heads]
+    if not any(head.fingering for head in heads):
+        return {}
+    return {"num.place": "below" if heads[0].hand is Hand.RIGHT else "above"}
 
 
 def _change(before: Bar, bar: Bar) -> Element | None:

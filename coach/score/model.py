@@ -176,6 +176,8 @@ class NoteMark(StrEnum):
     TURN = "turn"
     TREMOLO = "tremolo"
     GLISSANDO = "glissando"
+    SLASH = "slash"
+    """Through the stem of a grace note: it is played short."""
     SMALL_PRINT = "small print"
     """Printed small, with a length of its own: a cadenza, an ad libitum, a written-out ornament."""
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from coach.score.notation.written import Head
 
 _AT_LAST_PIECE = frozenset({NoteMark.FERMATA, NoteMark.SLUR_END})
-_NO_SIGN_OF_ITS_OWN = frozenset({NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT})
+_NO_SIGN_OF_ITS_OWN = frozenset({NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH})
 _DYNAMIC = re.compile(r"p+|f+|m[pf]|s?f+[pz]p?|s?f+zp?|sfp+|rfz?|fp+|pf|n")
 """A dynamic as it is printed, in letters; any other direction is words."""
 

@@ -271,6 +271,8 @@ class Graces:
     def small(self, note: RawNote, has_slash: bool) -> None:
         """A small note."""
         note.grace = Grace.BEFORE
+        if has_slash:
+            note.marks.add(NoteMark.SLASH)
         self._waiting.append(note)
         self._is_slashed |= has_slash
 
