@@ -95,7 +95,12 @@ SAID = (
     (ENOUGH_TODAY.format(places="LH bar 2, beat 2 → 3"), LEFT),
     ("Once more at 48, until it holds.", LEFT),
     ("It holds. A little more of it.", RIGHT),
-    ("It holds. Hands together now.", RIGHT),
+    ("It holds. Hands together now, twice running.", RIGHT),
+    (
+        "Clean; but it broke at bar 3 beat 2 before: that by itself, 3 times, to be sure.",
+        RIGHT,
+    ),
+    ("That holds: the whole of it, twice more.", RIGHT),
     ("It holds: at 60.", RIGHT),
     ("It holds: try it once at the tempo asked for.", RIGHT),
     ("Too soon: at 60 until it holds.", RIGHT),

@@ -177,9 +177,8 @@ class Coach:
         if self._runner.pace_note:
             return self._runner.pace_note
         slipped = self._diagnosis.suspects or self._runner.run.failed
-        return (
-            NO_ONE_PLACE if slipped and not self._diagnosis.troubles and self._runner.done else ""
-        )
+        had_a_place = self._diagnosis.troubles or self._runner.repair.mended_beats
+        return NO_ONE_PLACE if slipped and not had_a_place and self._runner.done else ""
 
     def observe_and_decide(
         self, judgement: Judgement, now_s: float, asked: Assignment | None = None

@@ -78,7 +78,6 @@ ON_FROM_WHERE_YOU_STOPPED = "On from where you stopped."
 # ... while it is repaired, ...
 
 CLEAN_AT_TEMPO = "Clean at tempo: hold it there."
-TOGETHER_NOW = "It holds. Hands together now."
 A_LITTLE_MORE = "It holds. A little more of it."
 BACK_ONE_STEP = "That broke again: back one step."
 SMALLER_STILL = "Smaller still."
@@ -215,9 +214,20 @@ def up_words(kind: AssignmentKind, tempo: str) -> str:
     return f"It holds: {tempo}."
 
 
+def together_words(count: int) -> str:
+    """Why both hands are asked for, where one alone holds; so many clean ones running."""
+    running = f", {times(count)} running" if count > 1 else ""
+    return f"It holds. Hands together now{running}."
+
+
+def until_words(tempo: str) -> str:
+    """``at 66 until it holds``; with a comma where the tempo has one."""
+    return f"{tempo}{',' if ',' in tempo else ''} until it holds"
+
+
 def down_words(tempo: str) -> str:
     """Why it gets slower; it stands there also when what follows is clean."""
-    return f"{capitalise(tempo)} until it holds."
+    return f"{capitalise(until_words(tempo))}."
 
 
 def once_more_words(tempo: str) -> str:
@@ -243,6 +253,16 @@ def off_pace_words(played_qpm: float, asked_qpm: float, beat_quarters: Fraction)
 def surer_words(places: str, count: int) -> str:
     """Why more clean ones are asked for than usual."""
     return f"It broke at {places} before: {times(count)} more, to be sure."
+
+
+def check_words(place: str, count: int) -> str:
+    """Why a place is asked for by itself after the whole was clean."""
+    return f"Clean; but it broke at {place} before: that by itself, {times(count)}, to be sure."
+
+
+def on_with_all_words(count: int) -> str:
+    """Why the whole comes again after a place held by itself: so many clean ones are left."""
+    return f"That holds: the whole of it, {times(count)} more."
 
 
 def to_go_words(count: int) -> str:
@@ -271,7 +291,7 @@ def advice_words(left: Sequence[Exercise]) -> str:
 
 def trial_failed_words(tempo: str) -> str:
     """Why a tempo that was tried is not asked for yet."""
-    return f"Too soon: {tempo} until it holds."
+    return f"Too soon: {until_words(tempo)}."
 
 
 def as_far_as_it_goes(request: Request, qpm: float | None) -> str:

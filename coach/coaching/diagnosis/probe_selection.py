@@ -121,6 +121,11 @@ class TroubleProbe:
     suspect: Suspect
     window: Window
 
+    @property
+    def transition(self) -> Transition:
+        """The move that is looked into."""
+        return self.suspect.transition
+
 
 @dataclass(frozen=True, slots=True)
 class ProbeSelection:

@@ -7,7 +7,8 @@ doubt.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coach.coaching.diagnosis import (
@@ -54,8 +55,26 @@ CLEARED = 0.05
 """A place that is likelier at fault than this after a full run is not cleared by it. Own choice:
 one failure before three clean ones comes to a little more."""
 SURER = 2
-"""Clean ones more that are asked for then. Own choice: with five a fault that fails every third
-time is found out seven times in eight."""
+"""Clean ones more of the whole that are asked for then, where the place is hardly shorter. Own
+choice: with five a fault that fails every third time is found out seven times in eight."""
+CHECKED, CHECKED_MENDED = 5, 3
+"""Clean ones running that such a place by itself is asked for, and one that was repaired before the
+whole was clean. Own choice: five take as long as one of the whole, and what fails every third time
+is found out seven times in eight; what was repaired has held some times already."""
+SHORTER = 0.5
+"""A place is heard by itself where that takes no more than this share of the whole, in beats. Own
+choice: else the whole tells as much."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceCheck:
+    """A place that broke before, heard by itself after the whole was clean."""
+
+    transition: Transition
+    window: Window
+    clean_required: int
+    wholes_left: int
+    """Clean ones of the whole that are asked for after it."""
 
 
 class Locating:
@@ -63,7 +82,7 @@ class Locating:
 
     def __init__(self, task: Task, practice_map: PracticeMap, evidence: Evidence) -> None:
         self.task, self.practice_map, self.evidence = task, practice_map, evidence
-        self.probe: TroubleProbe | None = None
+        self.probe: TroubleProbe | PlaceCheck | None = None
         """What is being looked into."""
         self.left_alone: set[Fraction] = set()
         """Beats that the pianist declined, or that would not mend for now."""
@@ -71,6 +90,8 @@ class Locating:
         """How often the whole was heard."""
         self.checked: set[tuple[Fraction, Hands]] = set()
         """Hands that were heard alone again, where a repair of both together would not hold."""
+        self.proved: set[Fraction] = set()
+        """Beats that were heard by themselves once the whole was clean."""
         self.probed: list[Window] = []
         """The probes since the whole was heard last."""
 
@@ -197,6 +218,20 @@ class Locating:
             for suspect in self._open_suspects(diagnosis).suspects
             if suspect.posterior.fault >= CLEARED
         ]
+
+    def check_next(
+        self, moves: Iterable[Transition], clean_required: int, wholes_left: int
+    ) -> PlaceCheck | None:
+        """The first of these places that was not checked yet, by itself with a run-up."""
+        whole = self.task.window
+        for move in moves:
+            around = self.practice_map.around(move, whole.hands, 1, 1)
+            is_short = self.practice_map.beats(around) <= SHORTER * self.practice_map.beats(whole)
+            if is_short and move.to_quarters not in self.proved:
+                self.proved.add(move.to_quarters)
+                self.probe = PlaceCheck(move, around, clean_required, wholes_left)
+                return self.probe
+        return None
 
     def worst_move(self, window: Window | None = None) -> Transition | None:
         """The move that failed most in a window (the task's if not given), whoever's it is.

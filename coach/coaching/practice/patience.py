@@ -52,6 +52,8 @@ class PlaceWork:
     unclean: int = 0
     """Unclean ones running."""
     used: list[Exercise] = field(default_factory=list)
+    slowed: bool = False
+    """It was taken slower before anything else was tried."""
     before: tuple[Exercise, ...] = ()
     """How it was practised besides on earlier days: another way comes first now."""
     is_hard: bool = False
@@ -104,7 +106,7 @@ class PlaceWork:
     def wants_another_way(self) -> bool:
         """No gain for so long that it is practised in another way first."""
         after = WAY_AFTER_HARD if self.is_hard else WAY_AFTER
-        return self.tries >= after * (1 + len(self.used))
+        return self.tries >= after * (1 + self.slowed + len(self.used))
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,14 +27,15 @@ from coach.coaching.wording import (
     BACK_ONE_STEP,
     BACK_TO_THE_WHOLE,
     CLEAN_AT_TEMPO,
+    HANDS,
     LEFT_ALL,
     SMALLER_STILL,
-    TOGETHER_NOW,
     down_words,
     move_words,
     run_up_words,
     running_words,
     tempo_words,
+    together_words,
     trial_failed_words,
     up_words,
 )
@@ -44,6 +45,12 @@ from coach.score.window import Transition, Window
 NEARLY_ALL = 0.6
 """A rung that is this share of the window it came from, in beats, or more, is passed over for that
 window. Own choice, because so large a part takes about as long to play as the whole."""
+SURE_AT = 0.95
+"""Chance of a clean one at which a place counts as held. Own choice: one in twenty may still slip,
+which nobody hears in an evening."""
+MOST_CLEAN = 5
+"""No more clean ones running are asked for than this, however often it failed. Own choice: what is
+repeated longer is no longer listened to."""
 SMALLEST_RUNG_BEATS = 2
 """A rung of no more beats than this is never passed over. Own choice: a move with its departure is
 small, whatever it came from."""
@@ -84,12 +91,24 @@ class RepairLadder:
 
         The drilled rung asks for the full run at the goal's tempo, and for two thirds of it at a
         slower one, or where it has held before. A join asks whether it still holds: once, or two
-        thirds of a run if it has failed; so does a step of tempo there.
+        thirds of a run if it has failed; so does a step of tempo there. The narrowest window with
+        all hands asks for as many as make the next one nearly sure, by what was heard: so many are
+        soon played there, and a whole that comes off three times tells less of one place.
         """
+        needed = self.tempo.clean_until(SURE_AT, MOST_CLEAN) if self.is_proof else 0
         if not self.is_join:
             is_first = self.tempo.at_target and self.widest <= self.at
-            return clean_required if is_first else two_thirds_of(clean_required)
-        return two_thirds_of(clean_required) if self.unclean else third_of(clean_required)
+            return max(clean_required if is_first else two_thirds_of(clean_required), needed)
+        return max(
+            two_thirds_of(clean_required) if self.unclean else third_of(clean_required), needed
+        )
+
+    @property
+    def is_proof(self) -> bool:
+        """Here the place itself has to hold: the narrowest window as it will be played."""
+        as_played = self.rungs[-1].hands
+        first = next(at for at, window in enumerate(self.rungs) if window.hands is as_played)
+        return self.tempo.at_target and self.at == max(first, self.start)
 
     def go_up(self) -> bool:
         """Up one rung; False where the next is the window it came from."""
@@ -143,6 +162,8 @@ class Repair:
         self.ladder: RepairLadder | None = None
         self.mended_beats: dict[Fraction, int] = {}
         """Beats that were mended in this task, and how often."""
+        self.mended: list[Transition] = []
+        """The moves that were mended since it was taken up."""
         self.works: dict[Fraction, PlaceWork] = {}
         """What was done at each place, by its beat."""
         self.left: LeftPlace | None = None
@@ -177,7 +198,9 @@ class Repair:
         self.ladder = ladder
         required = ladder.required(self.task.clean_required)
         move = move_words(self.practice_map.score, ladder.transition, ladder.window)
-        reason = running_words(move, self._say_tempo(ladder), required)
+        together = ladder.window.hands is Hands.TOGETHER is not ladder.transition.hands
+        how = together * f"{HANDS[Hands.TOGETHER]}, " + self._say_tempo(ladder)
+        reason = running_words(move, how, required)
         reason += run_up_words(self.practice_map.score, ladder.window, ladder.transition)
         return NextWindow(ladder.window, kind, reason)
 
@@ -242,7 +265,8 @@ class Repair:
             return self.close()
         joined = ladder.window.hands is not before.hands
         if joined:
-            return self._next_window(ladder, AssignmentKind.JOIN, TOGETHER_NOW)
+            required = ladder.required(self.task.clean_required)
+            return self._next_window(ladder, AssignmentKind.JOIN, together_words(required))
         return self._next_window(ladder, AssignmentKind.WIDEN, A_LITTLE_MORE)
 
     def _step_down(self, ladder: RepairLadder) -> NextWindow | None:
@@ -261,10 +285,17 @@ class Repair:
             return self._next_window(ladder, AssignmentKind.NARROW, SMALLER_STILL)
         return None
 
+    def slow_down(self, ladder: RepairLadder) -> NextWindow:
+        """Slower, before it is practised in another way."""
+        self.work_at(ladder).slowed = True
+        ladder.tempo.lower_tempo(self._beat_quarters(ladder))
+        return self._next_window(ladder, AssignmentKind.SLOWER, down_words(self._say_tempo(ladder)))
+
     def close(self) -> NextWindow:
         """It held: back to the whole."""
         assert self.ladder is not None
         move = self.ladder.transition
+        self.mended.append(move)
         self.mended_beats[move.to_quarters] = self.mended_beats.get(move.to_quarters, 0) + 1
         self.evidence.discount_mended(move.to_quarters, move.hands)
         self.ladder = None

@@ -88,7 +88,7 @@ def _smaller_rungs(ladder: RepairLadder, now: Window) -> list[int]:
 def _make_ladder(runner: TaskRunner, now: Window) -> RepairLadder | None:
     """A ladder for what is being looked into, or for what failed most in a window."""
     probe = runner.locating.probe
-    move = probe.suspect.transition if probe else runner.locating.worst_move(now)
+    move = probe.transition if probe else runner.locating.worst_move(now)
     if move is None:
         return None
     if not move.hands.members <= now.hands.members:
@@ -122,7 +122,7 @@ def _leave_trouble(runner: TaskRunner) -> None:
 
 def _leave_trouble_alone(runner: TaskRunner) -> None:
     probe, ladder = runner.locating.probe, runner.ladder
-    at_hand = probe.suspect if probe else ladder
+    at_hand = probe or ladder
     if at_hand is not None:
         runner.locating.left_alone.add(at_hand.transition.to_quarters)
     _leave_trouble(runner)
@@ -154,7 +154,7 @@ def _stay(runner: TaskRunner) -> None:
 def _count_anew(runner: TaskRunner) -> None:
     """With another fingering the hand is another: what failed before counts for less."""
     ladder, probe = runner.ladder, runner.locating.probe
-    move = ladder.transition if ladder else probe.suspect.transition if probe else None
+    move = ladder.transition if ladder else probe.transition if probe else None
     move = move or runner.locating.worst_move(runner.assignment.window)
     if move is not None:
         runner.locating.evidence.discount_mended(move.to_quarters, Hands.TOGETHER)

@@ -7,6 +7,7 @@ to the other after each repetition:
 =========  ==============================================================================
 whole      the task's window as it is, and its tempo on the way to the one asked for
 probe      a suspect's surroundings, to learn whether something stands there and in which hand
+check      a place that broke before, by itself, once the whole was clean
 ladder     a rung of the trouble under repair
 exercise   the place under repair in another way (:mod:`~coach.coaching.practice.exercises`)
 requested  what the pianist asked for instead (:mod:`~coach.coaching.practice.requests`)
@@ -25,7 +26,14 @@ from coach.coaching.practice.exercises import (
     choose_exercise,
     make_exercise,
 )
-from coach.coaching.practice.locating import OPEN_DOUBT, SURER, Locating
+from coach.coaching.practice.locating import (
+    CHECKED,
+    CHECKED_MENDED,
+    OPEN_DOUBT,
+    SURER,
+    Locating,
+    PlaceCheck,
+)
 from coach.coaching.practice.repair import Repair, RepairLadder
 from coach.coaching.practice.task import NextWindow, RunCounts, Task, two_thirds_of
 from coach.coaching.practice.tempo import NEARLY_A_MARK, TempoLadder, slower
@@ -39,7 +47,9 @@ from coach.coaching.wording import (
     ON_FROM_WHERE_WE_WERE,
     READ_AGAIN,
     arrival_words,
+    check_words,
     off_pace_words,
+    on_with_all_words,
     once_more_words,
     surer_words,
     tempo_words,
@@ -71,6 +81,8 @@ class TaskRunner:
         """What is said of the tempo of the last repetition."""
         self.is_surer = False
         """More clean ones were asked for than usual, since a place was in doubt."""
+        self.wholes_left = 0
+        """Clean ones of the whole that are left, after a place held by itself; 0: a full run."""
         self.stays = False
         """The pianist wants to stay: nothing else is asked for."""
         self.broke = False
@@ -107,6 +119,7 @@ class TaskRunner:
             self._hear_other_tempo(played_qpm)
         self.run.count(clean)
         self.broke = self.broke or not clean
+        self.wholes_left = self.wholes_left if clean else 0
         self.done = self.done and clean
         if self.exercise is not None and self.ladder is not None:
             self.repair.work_at(self.ladder).count(now_s, clean, as_written=False)
@@ -151,6 +164,8 @@ class TaskRunner:
             self._assign(self.repair.choose_next(self.ladder, clean, self.run))
             if self.ladder is None:
                 self.tempo.tries.clear()  # it is another passage now
+        elif isinstance(self.locating.probe, PlaceCheck):
+            self._follow_check(self.locating.probe, clean, diagnosis)
         elif self.task.is_reading and not clean:
             self._follow_broken_reading()
         elif self.assignment.window == self.task.window:
@@ -181,6 +196,9 @@ class TaskRunner:
             return True
         as_easy_as_it_gets = ladder.at == 0 and ladder.tempo.at_floor and self.run.asks_for_change
         wants = work.wants_another_way or as_easy_as_it_gets
+        if wants and ladder.tempo.at_target and not (ladder.is_join or ladder.tempo.at_floor):
+            self._assign(self.repair.slow_down(ladder))
+            return True
         if wants and self.practise_otherwise(ladder):
             return True
         if as_easy_as_it_gets:  # no way is left, and the same isn't asked for again for nothing
@@ -227,23 +245,56 @@ class TaskRunner:
             self._assign(NextWindow(self.task.window, self.task.kind, READ_AGAIN))
 
     def _follow_whole(self, clean: bool, diagnosis: Diagnosis) -> None:
-        if clean and self._run_is_full:
-            surer = self._ask_to_be_sure(diagnosis) if self.tempo.at_target else None
-            self._assign(surer or self._raise_or_finish())
+        surer = self._ask_to_be_sure(diagnosis) if clean else None
+        if surer is not None:
+            self._assign(surer)
+        elif clean and self._run_is_full:
+            self._assign(self._raise_or_finish())
         elif self.tempo.on_trial:
             self._assign(self._follow_trial(clean))
         elif not clean or self.locating.named_troubles(diagnosis):
             self._locate(clean, diagnosis)
 
     def _ask_to_be_sure(self, diagnosis: Diagnosis) -> NextWindow | None:
-        """Where a place broke before, and was not repaired: some more clean ones, once."""
-        settled = self.is_surer or self.task.is_part
-        doubtful = [] if settled else self.locating.is_not_cleared(diagnosis)
-        if not doubtful:
+        """Where a place broke before: it by itself, or the whole some more times, once."""
+        if self.task.is_part or not self.tempo.at_target:
             return None
+        mended = self.locating.check_next(self.repair.mended, CHECKED_MENDED, self._wholes_to_go)
+        if mended or not self._run_is_full:
+            return self._ask_for_check(mended)
+        doubtful = self.locating.is_not_cleared(diagnosis)
+        check = self.locating.check_next(doubtful, CHECKED, self._wholes_to_go)
+        if check or self.is_surer or not doubtful or self.wholes_left:
+            return self._ask_for_check(check)
         self.is_surer = True
         place = arrival_words(self.practice_map.score, doubtful[0])
         return NextWindow(self.task.window, AssignmentKind.DRILL, surer_words(place, SURER))
+
+    @property
+    def _wholes_to_go(self) -> int:
+        """Clean ones of the whole that are left to play; one at the least."""
+        return max(self._full_run - self.run.clean, 1)
+
+    def _ask_for_check(self, check: PlaceCheck | None) -> NextWindow | None:
+        if check is None:
+            return None
+        place = arrival_words(self.practice_map.score, check.transition)
+        reason = check_words(place, check.clean_required)
+        return NextWindow(check.window, AssignmentKind.NARROW, reason)
+
+    def _follow_check(self, check: PlaceCheck, clean: bool, diagnosis: Diagnosis) -> None:
+        """What keeps breaking by itself is looked into; where it holds the whole goes on."""
+        if not clean and (self.run.asks_for_change or self.locating.named_troubles(diagnosis)):
+            self.locating.proved.discard(check.transition.to_quarters)
+            self.locating.probe = None
+            self._locate(clean, diagnosis)
+        elif not clean:
+            self._assign(None)
+        elif self._run_is_full:
+            self.locating.probe = None
+            self.wholes_left = check.wholes_left
+            reason = on_with_all_words(check.wholes_left)
+            self._assign(NextWindow(self.task.window, AssignmentKind.WIDEN, reason))
 
     @property
     def _run_is_full(self) -> bool:
@@ -320,7 +371,7 @@ class TaskRunner:
 
     def resume(self, reason: str, kind: AssignmentKind = AssignmentKind.JOIN) -> None:
         """Back from a request or an exercise to where the task stood."""
-        self.requested = self.exercise = None
+        self.requested = self.exercise = self.locating.probe = None
         self._assign(
             NextWindow(self.ladder.window if self.ladder else self.task.window, kind, reason)
         )
@@ -345,6 +396,8 @@ class TaskRunner:
         return tempo_words(self.tempo.now_qpm, self._beat_quarters(self.task.window))
 
     def _required(self, window: Window) -> int:
+        if isinstance(self.locating.probe, PlaceCheck):
+            return self.locating.probe.clean_required
         if self.tempo_now.on_trial or self.locating.probe is not None:
             return 1
         if self.ladder is not None:
@@ -362,7 +415,7 @@ class TaskRunner:
     def _full_run(self) -> int:
         """Clean ones running that the task asks for at its tempo."""
         once = self.task.is_reading or (self.task.is_part and self._held_at_once)
-        return 1 if once else self.task.clean_required
+        return 1 if once else self.wholes_left or self.task.clean_required
 
     def _make_assignment(self, wanted: NextWindow) -> Assignment:
         qpm = self.tempo_now.now_qpm

@@ -33,7 +33,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
-from itertools import product
+from itertools import product, takewhile
 from math import exp, pow
 from typing import Any
 
@@ -238,6 +238,17 @@ class TempoLadder:
     def chance_at_target(self) -> float:
         """Chance of a clean repetition at the tempo asked for, by the record."""
         return clean_chance(self.tries, 1.0, self.elsewhere)
+
+    def clean_until(self, wanted: float, most: int) -> int:
+        """Clean ones running at the tempo asked for, until one more is as likely as wanted.
+
+        Those are counted that run already; never more than ``most`` are asked for.
+        """
+        running = list(takewhile(lambda one: one[1] and one[0] >= 1.0, reversed(self.tries)))
+        before = self.tries[: len(self.tries) - len(running)]
+        ahead = ([*before, *[(1.0, True)] * count] for count in range(most))
+        chances = (clean_chance(tries, 1.0, self.elsewhere) for tries in ahead)
+        return next((count for count, chance in enumerate(chances) if chance >= wanted), most)
 
     def chance(self, qpm: float) -> float:
         """Chance of a clean repetition at a tempo, by the record."""
