@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction as F
+from itertools import pairwise
 
 import pytest
 
@@ -306,6 +307,22 @@ class TestAsking:
         lesson.plays()
         assert lesson.asked.clean_required == 1
         assert "once, so that I hear it" in lesson.asked.reason
+
+    def test_the_same_probe_again_says_that_it_is_asked_for_again(self) -> None:
+        """Else who played it clean would see the same words, and wait for what comes."""
+        said: list[tuple[Window, str]] = []
+        for seed in range(12):
+            lesson = Lesson(slip=0.3, seed=seed)
+            for _ in range(12):
+                lesson.plays()
+                said.append((lesson.asked.window, lesson.asked.reason))
+        again = [
+            now
+            for before, now in pairwise(said)
+            if before[0] == now[0] and "so that I hear it" in before[1] and "is it" in now[1]
+        ]
+        assert again
+        assert all("once more, to be sure" in reason for _, reason in again)
 
     def test_one_slip_is_never_claimed(self) -> None:
         lesson = Lesson([Weak("LH", 3)], score=piece(1))

@@ -275,10 +275,11 @@ def running_words(move: str, tempo: str, count: int) -> str:
     return f"{capitalise(move)}: {tempo}, {times(count)} running."
 
 
-def hear_words(hands: Hands, way: str, *, apart: bool) -> str:
+def hear_words(hands: Hands, way: str, *, apart: bool, again: bool) -> str:
     """Why a place is asked for by itself: to hear whether, or in which hand, it breaks."""
     what = HANDS[hands].capitalize() if apart else "Only this"
-    return f"{what}, once, so that I hear it: is it {way}?"
+    often = "once more, to be sure" if again else "once, so that I hear it"
+    return f"{what}, {often}: is it {way}?"
 
 
 def advice_words(left: Sequence[Exercise]) -> str:

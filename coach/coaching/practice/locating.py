@@ -194,12 +194,13 @@ class Locating:
 
     def look_into(self, probe: TroubleProbe) -> NextWindow:
         """Ask for a suspect's surroundings."""
+        again = self.probed[-1:] == [probe.window]
         self.probe = probe
         self.probed.append(probe.window)
         score, move = self.practice_map.score, probe.suspect.transition
         apart = probe.window.hands is not self.task.window.hands
         way = way_words(score, move, probe.window)
-        reason = hear_words(probe.window.hands, way, apart=apart)
+        reason = hear_words(probe.window.hands, way, apart=apart, again=again)
         reason += run_up_words(score, probe.window, move)
         return NextWindow(
             probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason
