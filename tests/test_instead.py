@@ -34,7 +34,7 @@ from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.opening import open_score
-from coach.score.window import Excerpt, Window, excerpt
+from coach.score.window import Excerpt, Window, choose_window, excerpt
 from scripts.earcases.adapter import excerpt_of, load, played_of
 from scripts.earcases.cases import cases
 from scripts.earcases.studies import studies
@@ -632,6 +632,26 @@ def test_what_comes_after_the_window_s_end_is_not_measured_by_it() -> None:
     assert not any("half steps" in one for one in sitting.aside)
     sitting.plays(keys("C6 E6 G6 F6 D6"))
     assert sitting.aside[-1] == "The right hand is an octave too high: move it down."
+
+
+def test_another_octave_played_over_again_is_told() -> None:
+    score = written(TUNE)
+    twice = keys("C6 E6 G6 F6 D6 B5 C6 C6 E6 G6 F6 D6 B5 C6")
+    assert recognise_other(whole(score), twice) == PlayedInstead(
+        Instead.OCTAVE, "The right hand is an octave too high: move it down."
+    )
+
+
+def test_other_music_that_holds_the_notes_of_another_clef_is_other_music() -> None:
+    """A waltz's left hand, several times, where a few chords are asked for: of the 22 keys that
+    went down seven lie in a row as the chords would in the treble clef."""
+    bell, waltz = sample(SAMPLES[1]), sample(SAMPLES[3])
+    asked = choose_window(bell, bars="5-7", beats="3-1", hands="lh")
+    other = excerpt(waltz, choose_window(waltz, bars="5-7", beats="3-1", hands="lh"))
+    sitting = Sitting(bell, asked)
+    for _ in range(2):
+        sitting.plays(plays(other), rests_s=2.5)
+    assert set(sitting.aside) == {OTHER_NOTES}
 
 
 def test_the_hand_moved_to_its_place_is_heard_at_once() -> None:

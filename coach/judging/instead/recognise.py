@@ -36,6 +36,9 @@ STRUCK_SHARE = 0.75
 """Where so much of each hand's keys was struck, there is nothing to look for."""
 FITS_SHARE = 0.75
 """How much of what was meant has to have been played,"""
+KEYS_SHARE = 0.5
+"""how much of all that was struck it has to explain: played over again, it is half; other music
+that happens to hold the notes is less,"""
 HAND_SHARE = 0.6
 """and how much of each hand's part."""
 FITS_SHARE_SO_FAR = 0.8
@@ -146,7 +149,7 @@ def _fit_of(
         return None
     got = find_common(row, keys)
     fits = FITS_SHARE_SO_FAR if so_far else FITS_SHARE
-    if len(got) < fits * min(len(keys), len(way.notes)):
+    if len(got) < max(fits * min(len(keys), len(way.notes)), KEYS_SHARE * len(keys)):
         return None
     if so_far and (way.notes[got[0]][0] > 0 or len(got) < fits * len(keys)):
         return None
