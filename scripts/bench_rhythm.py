@@ -317,6 +317,24 @@ def ritard(played: Played, rng: random.Random) -> Played | None:
     return played.moved(later)
 
 
+def long_ritard(played: Played, rng: random.Random) -> Played | None:
+    """The last fifth to half of the window slows to 35 to 65 % of the tempo: expression.
+
+    The tempo is (1 + (w^3 - 1) x)^(1/3) of what it was (Friberg & Sundberg 1999, JASA 105).
+    """
+    row, final = played.onsets(), rng.uniform(0.35, 0.65)
+    first = min(len(row) - 3, round(rng.uniform(0.5, 0.8) * len(row)))
+    low, high = row[first][1], row[-1][1]
+    slower = 1 - final**3
+
+    def later(key: Struck) -> float:
+        done = min(max((key.onset_s - low) / (high - low), 0.0), 1.0)
+        taken = (1 - (1 - slower * done) ** (2 / 3)) / (slower * 2 / 3)
+        return float(taken - done) * (high - low)
+
+    return played.moved(later)
+
+
 CHANGES: dict[str, Change] = {
     "untouched": lambda played, rng: played,
     **{f"value x {ratio:.2f}": value(ratio) for ratio in RATIOS},
@@ -331,8 +349,9 @@ CHANGES: dict[str, Change] = {
     "order reversed": reverse,
     "stretch 10 to 25 %": stretch,
     "final ritard": ritard,
+    "long ritard": long_ritard,
 }
-EXPRESSION = ("untouched", "stretch 10 to 25 %", "final ritard")
+EXPRESSION = ("untouched", "stretch 10 to 25 %", "final ritard", "long ritard")
 
 
 def plain_extremes(played: Played) -> tuple[float, float]:

@@ -158,15 +158,6 @@ def test_the_size_that_was_played_is_the_likeliest() -> None:
     assert half.weigh_step(6, 0.25) < 0 < half.weigh_step(6, -0.25)
 
 
-def test_a_ritard_explains_an_end_that_slows() -> None:
-    xs = [float(x) for x in range(12)]
-    even = [False] * 12
-    slowing = [x * 0.5 + max(x - 7, 0.0) ** 2 * 0.05 for x in xs]
-    found = TimingEvidence(Strokes(xs, slowing, even, even)).find_ritard(7)
-    assert found.size_s == pytest.approx(0.8, abs=0.1)
-    assert found.evidence > 3
-
-
 def test_what_was_broken_into_has_no_length() -> None:
     xs = [float(x) for x in range(8)]
     times = [x * 0.5 + (3.0 if x >= 4 else 0.0) for x in xs]

@@ -28,7 +28,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from math import exp, expm1, inf, log
+from math import exp, expm1, inf, log, sqrt
+from operator import mul
 from typing import NamedTuple
 
 from coach.judging.model import LengthsHeard
@@ -77,9 +78,6 @@ _SHAPED_SHARE, _SHAPED_S = 0.04, 0.010
 """How much the same player shapes a length in the same way each time (SD): as a share of it, and in
 seconds, as the hands' and the melody's lead do. Own choice, by three made repetitions of untouched
 windows."""
-_SLOWEST = 2.0
-"""A ritard ends at half the tempo at most: own choice (final ritards end at a third to two thirds
-of it in the whole, Friberg & Sundberg 1999, but a window shows a part)."""
 
 
 class Found(NamedTuple):
@@ -118,11 +116,12 @@ class _Reading(NamedTuple):
     squares: float
     """Squares of what was foretold wrongly, in units of the manner's scatter."""
     gains: list[tuple[float, float]]
-    innovations: list[float]
     variances: list[float]
     steps: list[_Pair]
     entries: list[_Pair]
     turns: list[_Pair]
+    standardised: list[float]
+    """What of the take was not foretold, in units of the scatter; nothing of what is free."""
 
 
 def middle_period_s(strokes: Strokes) -> float:
@@ -180,23 +179,43 @@ class TimingEvidence:
             sum(not free for free in self._strokes.free[1:]),
         )
 
-    def find_ritard(self, start: int) -> Found:
-        """Slower and slower from an onset on; its size is how late the last onset is by it."""
-        xs = self._strokes.xs
-        span = xs[-1] - xs[start]
-        shape = [max(x - xs[start], 0.0) ** 2 / span**2 for x in xs]
-        return self.find_shape(shape, 0.0, (_SLOWEST - 1) * self.period_s * span / 2)
-
     def find_shape(self, shape: Sequence[float], least: float = -inf, most: float = inf) -> Found:
         """A lateness that has some shape over the onsets, times the size within the bounds that
         explains the take best."""
         taken, sizes = [], []
         for reading in self._readings:
-            pull, weight = _regress(self._strokes, reading, shape)
+            own = _innovate(self._strokes, reading, shape)
+            pull, weight = _dot(own, reading.standardised), _dot(own, own)
             size = min(max(pull / weight, least), most) if weight > 0 else 0.0
             sizes.append(size)
             taken.append((2 * pull - weight * size) * size)
         return self._mean(sizes, taken)
+
+    def weigh_beside(
+        self,
+        shape: Sequence[float],
+        others: Sequence[Sequence[float]],
+        most: float,
+        *,
+        is_step: bool,
+    ) -> float:
+        """The evidence for a lateness of some shape together with the best of others, of which
+        there may be none to the most; ``is_step``: the first is one, of which more is asked."""
+        taken: list[list[float]] = [[] for _ in others]
+        for reading in self._readings:
+            take, own = reading.standardised, _innovate(self._strokes, reading, shape)
+            pull, weight = _dot(own, take), _dot(own, own)
+            for out, other in zip(taken, others, strict=True):
+                second = _innovate(self._strokes, reading, other)
+                cross, other_pull, other_weight = (_dot(second, x) for x in (own, take, second))
+                alone = weight * other_weight - cross * cross
+                size = (other_pull * weight - pull * cross) / alone if alone > 0 else 0.0
+                size = min(max(size, 0.0), most)
+                left = pull - cross * size
+                found = left * left / weight if weight > 0 else 0.0
+                out.append((2 * other_pull - other_weight * size) * size + found)
+        logs = (_add_logs(self._logs_without(one, doubted=is_step)) for one in taken)
+        return max(logs) - self._scatter_alone
 
     def _find(self, pairs: Sequence[_Pair], least: float, *, doubted: bool = False) -> Found:
         taken = [p.pull * p.pull / p.weight if p.weight > 0 else 0.0 for p in pairs]
@@ -311,7 +330,11 @@ def _read(strokes: Strokes, model: ScatterModel, period_s: float) -> _Reading:
             p_pp - p_ap * gain_p + walk * step,
         )
     shocks = _smooth(xs, gains, innovations, variances)
-    return _Reading(-spread / 2, squares, gains, innovations, variances, *shocks)
+    standardised = [
+        new / sqrt(variance) if i and not free[i] else 0.0
+        for i, (new, variance) in enumerate(zip(innovations, variances, strict=True))
+    ]
+    return _Reading(-spread / 2, squares, gains, variances, *shocks, standardised)
 
 
 def _smooth(
@@ -344,17 +367,22 @@ def _smooth(
     return steps[::-1], entries[::-1], turns[::-1]
 
 
-def _regress(strokes: Strokes, reading: _Reading, shape: Sequence[float]) -> _Pair:
-    """What a take says of a lateness of some shape: the filter is linear, so that what it would
-    make of the shape alone can be held against what it made of the take."""
-    xs, last = strokes.xs, len(strokes.xs) - 1
-    at = period = pull = weight = 0.0
+def _innovate(strokes: Strokes, reading: _Reading, shape: Sequence[float]) -> list[float]:
+    """What the filter would not foretell of a lateness of some shape alone, in units of the
+    manner's scatter: the filter is linear, so that it can be held against that of the take."""
+    xs, free, last = strokes.xs, strokes.free, len(strokes.xs) - 1
+    at = period = 0.0
+    out = [0.0] * len(xs)
     for i, value in enumerate(shape):
         step = xs[i + 1] - xs[i] if i < last else 1.0
         new = value - at
         gain_a, gain_p = reading.gains[i]
-        if i and not strokes.free[i]:
-            pull += new * reading.innovations[i] / reading.variances[i]
-            weight += new * new / reading.variances[i]
+        if i and not free[i]:
+            out[i] = new / sqrt(reading.variances[i])
         at, period = at + step * period + gain_a * new, period + gain_p * new
-    return _Pair(pull, weight)
+    return out
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    total: float = sum(map(mul, a, b))
+    return total

@@ -10,7 +10,8 @@ weighed again (matching pursuit). They are
 - an *entry*: one onset early or late, which the next interval makes up;
 - a *pattern*: figures that were played in other proportions all through, as a swing;
 - a *pace*: a stretch at half or twice the speed;
-- a *ritard* to the end, which is no fault: a long value near the end has to explain more than it.
+- a *ritard* to the end (:mod:`coach.judging.timing.ritard`), which is no fault: all that stands out
+  near the end has to explain what a ritard does not.
 
 Expression stays free: a stretch by less than a third, the last notes as far as the slowing before
 them goes, what is written under a fermata, and one note that leans by less than a tenth of a
@@ -24,12 +25,14 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 from math import copysign, log, sqrt
+from typing import NamedTuple
 
 from coach.judging.model import LengthHeard, LengthsHeard
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.noise import Strokes, TimingEvidence, find_share_again, weigh_again
 from coach.judging.timing.onsets import Moment
 from coach.judging.timing.patterns import Pattern, find_pace, find_pattern, has_figures
+from coach.judging.timing.ritard import Ritards
 from coach.judging.tolerance import Tolerance
 from coach.score.model import Hand
 
@@ -360,10 +363,7 @@ class _Pursuit:
         most = max((one.z**2 / 2 for one in best), default=0.0)
         if self._believe_stretch(now, evidence, most):
             return True
-        late = [one for one in best if isinstance(one, NoteValue) and one.shift_s > 0]
-        if late and not self._slowed and (ritard := _find_ritard(now, evidence, late)):
-            self._slowed = True
-            self._take_out(ritard)
+        if self._believe_ritard(now, evidence, best):
             return True
         for one in best:
             if isinstance(one, Entry):
@@ -374,6 +374,26 @@ class _Pursuit:
                 for i in range(one.moment, len(self.times)):
                     self.times[i] -= one.shift_s
         return bool(best)
+
+    def _believe_ritard(
+        self, now: Strokes, evidence: TimingEvidence, best: Sequence[NoteValue | Entry]
+    ) -> bool:
+        """Whether a ritard explains what stands out near the end."""
+        if self._slowed:
+            return False
+        count = len(self.times)
+        late = [_Claim.of(one, count) for one in best if one.moment >= count // 2]
+        if not best:
+            late = list(_list_waits(evidence, count))
+        ritards = Ritards(now, evidence)
+        for one in late:
+            if ritards.best and ritards.explain(
+                one.shape, one.evidence, one.least, is_step=one.is_step
+            ):
+                self._slowed = True
+                self._take_out(ritards.best.lateness_s)
+                return True
+        return False
 
     def _believe_stretch(self, now: Strokes, evidence: TimingEvidence, most: float) -> bool:
         """Whether a pattern or a pace explains more than any single onset does."""
@@ -394,23 +414,30 @@ class _Pursuit:
         self.times = [at_s - late for at_s, late in zip(self.times, lateness_s, strict=True)]
 
 
-def _find_ritard(
-    strokes: Strokes, evidence: TimingEvidence, late: Sequence[NoteValue]
-) -> list[float] | None:
-    """How late each onset is by a ritard that explains more than a long value near the end does."""
-    xs, count = strokes.xs, len(strokes.xs)
-    near = [one.z**2 / 2 for one in late if one.moment >= count // 2]
-    if not near:
-        return None
-    starts = {count - 3, count - 4, count - 6, 3 * count // 4 - 1, 2 * count // 3, count // 2}
-    found = [(evidence.find_ritard(i), i) for i in sorted(starts) if 0 < i <= count - 3]
-    if not found:
-        return None
-    best, start = max(found)
-    if best.evidence < max(near):
-        return None
-    span = xs[-1] - xs[start]
-    return [best.size_s * (max(x - xs[start], 0.0) / span) ** 2 for x in xs]
+class _Claim(NamedTuple):
+    """What is weighed beside a ritard."""
+
+    shape: list[float]
+    evidence: float
+    least: float
+    """The evidence that it has to have."""
+    is_step: bool
+
+    @classmethod
+    def of(cls, one: NoteValue | Entry, count: int) -> _Claim:
+        """A value or an entry."""
+        is_step = isinstance(one, NoteValue)
+        shape = [float(i >= one.moment if is_step else i == one.moment) for i in range(count)]
+        return cls(shape, one.z**2 / 2, _least_of(one, count), is_step)
+
+
+def _list_waits(evidence: TimingEvidence, count: int) -> Iterator[_Claim]:
+    """The long intervals near the end before which the player may have waited."""
+    for i in range(count // 2, count):
+        step = evidence.find_step(i, _OPEN_EVIDENCE)
+        if step.evidence > _OPEN_EVIDENCE and step.size_s > 0:
+            shape = [float(k >= i) for k in range(count)]
+            yield _Claim(shape, step.evidence, _OPEN_EVIDENCE, is_step=True)
 
 
 def _as_known(
@@ -478,6 +505,14 @@ def _value(
         return None
     z = copysign(sqrt(2 * found.evidence), found.size_s)
     return NoteValue(i, found.size_s, _simple(ratio, z), z, expected_s)
+
+
+def _least_of(one: NoteValue | Entry, count: int) -> float:
+    """The evidence that an explanation has to have."""
+    chance = _CHANCE * log(count)
+    if isinstance(one, Entry):
+        return _ENTRY_EVIDENCE + chance
+    return chance + (_least_evidence(one.ratio) if one.ratio in _ACCUSED else _OTHER_EVIDENCE)
 
 
 def _least_evidence(ratio: Fraction) -> float:

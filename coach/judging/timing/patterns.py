@@ -18,6 +18,7 @@ from itertools import pairwise
 from math import log
 
 from coach.judging.timing.noise import Strokes, TimingEvidence
+from coach.judging.timing.ritard import Ritards
 from coach.judging.wording import (
     AS_TRIPLET,
     DOTTED_EVEN,
@@ -173,6 +174,8 @@ def _find_triplets(strokes: Strokes, evidence: TimingEvidence, beat_x: float) ->
             shape[i + 1], shape[i + 2] = (share * whole_s for share in shares)
         found = evidence.find_shape(shape)
         if found.evidence >= _PATTERN_EVIDENCE and least < found.size_s < most:
+            if Ritards(strokes, evidence).explain(shape, found.evidence, _PATTERN_EVIDENCE):
+                continue
             late_s = {i: found.size_s * late for i, late in enumerate(shape) if late}
             yield Pattern(words, tuple(late_s), late_s, found.evidence)
 
@@ -208,12 +211,14 @@ def _weigh(
     reading = next((one for one in kind.readings if one.least <= share < one.most), None)
     if reading is None:
         return None
-    more = _SINGLE_EVIDENCE if len(figures) == 1 else 0.0
-    if found.evidence < reading.evidence + more:
+    needed = reading.evidence + (_SINGLE_EVIDENCE if len(figures) == 1 else 0.0)
+    if found.evidence < needed:
         return None
     whole = [i for i in figures if i < last]
     off = [(times[i] - times[i - 1]) / max(shape[i], 1e-3) - kind.share for i in whole]
     if sum(2 * one / found.size_s > 1 for one in off) < _CONSISTENT * len(whole):
+        return None
+    if Ritards(strokes, evidence).explain(shape, found.evidence, needed):
         return None
     late_s = {i: found.size_s * shape[i] for i in figures}
     return Pattern(reading.words, tuple(figures), late_s, found.evidence)
@@ -255,9 +260,9 @@ _LEAST_INTERVALS = 2
 _TURNS, _TURNS_IN_LONG, _LONG = 8, 3, 300
 """So many places are tried as beginning and as end, and so many in a window of many onsets: those
 where the tempo changes most."""
-_RITARD_FIRST = 2.0
-"""A stretch to the end has to be so much better an explanation than a ritard, which is far more
-usual: own choice."""
+_RITARD_FIRST = 8.0
+"""A stretch to the end has to be so much better an explanation than a ritard, which a slow player
+seldom makes as smoothly as its form: own choice."""
 _TURN_EVIDENCE = 2.0
 """Where nothing has so much the tempo changes nowhere."""
 
@@ -307,7 +312,7 @@ def find_pace(strokes: Strokes, evidence: TimingEvidence) -> PaceStretch | None:
                 late_s = tuple(found.size_s * late for late in shape)
                 best = PaceStretch(first, last, ratio, late_s, found.evidence)
     if best and best.ratio > 1 and best.last == count - 1:
-        starts = {best.first - 1, best.first, (best.first + count) // 2}
-        slowing = [evidence.find_ritard(i).evidence for i in starts if 0 <= i < count - 2]
-        return best if best.evidence > max(slowing, default=0.0) + _RITARD_FIRST else None
+        ritard = Ritards(strokes, evidence).best
+        if ritard and best.evidence < ritard.evidence + _RITARD_FIRST:
+            return None
     return best
