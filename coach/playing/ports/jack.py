@@ -62,15 +62,19 @@ while True:
     if wanted and not connected:
         ears = [at for at, port in enumerate(into.get_ports()) if port.endswith(":" + ear)]
         if ears:
-            into.open_port(ears[-1], name)
-            connected = True
+            try:
+                into.open_port(ears[-1], name)
+                connected = True
+            except rtmidi.RtMidiError:
+                pass
     if connected and underway < 2:
         into.send_message({MESSAGE})
 """
 """For each dot that it reads a message leaves; for each that comes back it writes a byte.
 
-A plus has it find the port that we listen with, and end there what is unended, from then on. Into a
-system that brings nothing back it sends nothing: rtmidi would wait for room in its buffer."""
+A plus has it find the port that we listen with, and end there what is unended, from then on. Where
+a port goes in the moment between, the list is another one and it looks again. Into a system that
+brings nothing back it sends nothing: rtmidi would wait for room in its buffer."""
 
 
 def ear() -> str:
