@@ -142,6 +142,8 @@ def test_a_port_that_is_not_there_is_said_with_those_that_are() -> None:
 def _fast(monkeypatch: pytest.MonkeyPatch) -> None:
     """Slow, or far faster than anybody could watch: as few keys as can be, each waits long."""
     monkeypatch.setattr(performer, "SPEEDS", (0.25, 200.0))
+    for name in ("presenter.HOLD_S", "announcements.READ_S"):
+        monkeypatch.setattr(f"coach.screens.drill.{name}", 0.05)
 
 
 @pytest.mark.usefixtures("_fast")
