@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import weakref
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 import pytest
@@ -23,19 +23,22 @@ Action = Callable[[Seat], Awaitable[None]]
 
 
 @pytest.fixture(autouse=True)
-def _freezes_again() -> Iterator[None]:
-    """For the tests that come after it."""
-    yield
+def _what_was_there_counts_for_nothing() -> None:
+    gc.collect()
     gc.freeze()
 
 
-TIMERS_S = 1.5
+@pytest.fixture(autouse=True)
+def _soon_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("coach.screens.drill.presenter.HOLD_S", 0.1)
+
+
+TIMERS_S = 0.3
 """By then what stands on the screen for a moment after a repetition has gone, and its timer."""
 
 
 def objects() -> int:
-    """How many objects the collector knows, once all that is over has been let go of."""
-    gc.unfreeze()
+    """How many objects have come since the test began, once all that is over has been let go of."""
     gc.collect()
     return len(gc.get_objects())
 
