@@ -16,7 +16,7 @@ presses would wait two seconds for them. Own choice."""
 
 
 def pytest_collection_finish(session: pytest.Session) -> None:
-    """Take what all tests have loaded out of garbage collection, once.
+    """Take what all tests have loaded out of garbage collection.
 
     The program does so for each piece that is opened. In a process with everything that any test
     loads that takes longer than the test itself, and there are hundreds. ``test_memory`` tries
@@ -28,3 +28,11 @@ def pytest_collection_finish(session: pytest.Session) -> None:
     gc.freeze()
     if app := sys.modules.get("coach.screens.app.app"):
         app.settle_memory = lambda: None  # type: ignore[attr-defined]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _files_before_leave_no_work() -> None:
+    """What earlier files have left is not looked through again: whenever the hands of a test rest
+    the program collects, and by the last file that would take a second."""
+    gc.collect()
+    gc.freeze()

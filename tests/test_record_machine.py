@@ -1,10 +1,12 @@
 """The record through any order of what may happen to it: what was acknowledged is there."""
 
+import os
 import shutil
 import sqlite3
 import tempfile
 from contextlib import suppress
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -20,6 +22,8 @@ from tests.records import SCORE, ended
 PIECES = (piece_key(SCORE, "two_hands.musicxml"), PieceKey("other", "Another Piece"))
 NOON_S = 1_700_000_000.0
 pieces = st.sampled_from(PIECES)
+IN_MEMORY = "/dev/shm" if os.path.isdir("/dev/shm") else None
+"""Files that need no disk, where the system has such: what is tried here is order, not the disk."""
 
 
 class RecordMachine(RuleBasedStateMachine):
@@ -27,7 +31,10 @@ class RecordMachine(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.top = Path(tempfile.mkdtemp())
+        self.top = Path(tempfile.mkdtemp(dir=IN_MEMORY))
+        self.patience = patch("coach.record.store.SAVE_WAIT_S", 0.001)
+        """Whoever holds the file lets go of it in this thread: waiting brings nothing."""
+        self.patience.start()
         self.folder = self.top / "0"
         self.folder.mkdir()
         self.now_s = NOON_S
@@ -199,6 +206,7 @@ class RecordMachine(RuleBasedStateMachine):
         for lease in self.leases:
             lease.give_back()
         shutil.rmtree(self.top)
+        self.patience.stop()
 
 
 MOVES = len(ended().judgement.transitions)
