@@ -15,6 +15,7 @@ from coach.coaching.practice.tempo import TempoLadder, quicker, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import tempo_words
 from coach.drill import Drill
+from coach.playing.notes import PlayedNote
 from coach.score.counting import counted_quarters
 from coach.score.forms import WrittenForm
 from coach.score.model import Hands
@@ -336,6 +337,19 @@ class TestAsking:
                 running = running + 1 if "so that I hear it:" in lesson.asked.reason else 0
                 assert running <= 4
                 lesson.plays()
+
+    def test_a_probe_that_was_broken_off_is_one_of_them(self) -> None:
+        lesson = Lesson(NEVER)
+        lesson.plays()
+        locating = lesson.drill.coach._runner.locating
+        probe, first = locating.probed[:1], lesson.drill.excerpt.notes[0]
+        broken_off = [PlayedNote(first.pitch, 64, lesson.now_s, 0.4)]
+        ended = lesson.drill.repetition(broken_off, now_s=lesson.now_s + 5)
+        assert not ended.decision.changed
+        assert locating.probed == 2 * probe
+        for _ in range(4):
+            locating.count_unheard(is_of_now=True)
+        assert locating.probed == 4 * probe
 
     def test_nothing_is_said_to_hold_after_an_unclean_one(self) -> None:
         for seed in range(12):

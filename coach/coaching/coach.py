@@ -231,6 +231,7 @@ class Coach:
         is_of_now = asked.to_play == now.to_play
         self._changed = not is_of_now
         if not is_of_now or judgement.is_part or judgement.unsure:
+            self._runner.locating.count_unheard(is_of_now=is_of_now)
             return False
         self._runner.count_repetition(judgement.clean, now_s, _tempo_off(judgement, now))
         if not judgement.clean:

@@ -206,6 +206,11 @@ class Locating:
             probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason
         )
 
+    def count_unheard(self, *, is_of_now: bool) -> None:
+        """A probe was played and told nothing: it was one of those that may run all the same."""
+        if is_of_now and isinstance(self.probe, TroubleProbe) and len(self.probed) < MOST_PROBES:
+            self.probed.append(self.probe.window)
+
     def back_to_all(self, clean: bool) -> NextWindow:
         """Ask for the whole again, after a probe that was clean or not."""
         self.probe = None
