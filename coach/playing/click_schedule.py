@@ -6,7 +6,7 @@ Times are seconds on one monotonic clock. Beats are the metre's beats (a dotted 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from itertools import pairwise
@@ -108,6 +108,13 @@ class ClickBeat:
     """How many bars after the window's first one."""
     is_compound: bool = False
     """Whether it is divided in three."""
+    part: str = ""
+    """What is said, where it is not the beat but a part of it that is counted: ``&``."""
+
+    @property
+    def said(self) -> str:
+        """What is counted with it."""
+        return self.part or str(self.beat)
 
     @property
     def accent(self) -> bool:
@@ -161,6 +168,22 @@ def clicks(
         for at in grid_quarters
     ]
     return (*counted, *played)
+
+
+def with_parts(
+    beats: Sequence[ClickBeat], beat_s: float, parts: Sequence[str]
+) -> tuple[ClickBeat, ...]:
+    """The beats, and between them what is counted of each, where it is too slow to be felt.
+
+    ``parts``: what is said after the beat's number, ``("&",)``. Nothing follows the last beat.
+    """
+    step_s = beat_s / (len(parts) + 1)
+    between = [
+        replace(beat, at_s=beat.at_s + number * step_s, part=said)
+        for beat in beats[:-1]
+        for number, said in enumerate(parts, 1)
+    ]
+    return tuple(sorted((*beats, *between), key=lambda beat: beat.at_s))
 
 
 def _click(

@@ -43,6 +43,7 @@ _DOTS = {
     "X": ("# #", "# #", " # ", "# #", "# #"),
     "Y": ("# #", "# #", " # ", " # ", " # "),
     "Z": ("###", "  #", " # ", "#  ", "###"),
+    "&": (" ##  ", "#    ", " ## #", "#  # ", " ## #"),
     ":": (" ", "#", " ", "#", " "),
     "-": ("  ", "  ", "##", "  ", "  "),
     " ": ("  ", "  ", "  ", "  ", "  "),
@@ -68,7 +69,8 @@ def big(text: str, *, tall: bool = False, plain: bool = False) -> tuple[str, ...
     """A text in large letters: three rows, or five and twice as wide where it is ``tall``.
 
     ``plain``: of ASCII characters, for terminals without blocks.
-    Knows the letters A to Z, figures, colon, hyphen and space; raises KeyError on anything else.
+    Knows the letters A to Z, figures, ampersand, colon, hyphen and space; raises KeyError on
+    anything else.
     """
     if plain:
         return tuple(row.translate(_PLAIN) for row in big(text, tall=tall))

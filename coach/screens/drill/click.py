@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
 
 from textual.timer import Timer
 
 from coach.coaching.drill import CountIn
-from coach.playing.click_schedule import ClickBeat, ClickStyle, Timed, clicks, messages
+from coach.playing.click_schedule import (
+    ClickBeat,
+    ClickStyle,
+    Timed,
+    clicks,
+    messages,
+    with_parts,
+)
+from coach.score.counting import counted_quarters
 from coach.score.model import Score
 from coach.score.window import Excerpt
 from coach.screens.interfaces import ClickLike, DrillSession, Host
@@ -17,6 +26,8 @@ from coach.screens.widgets import Result
 SILENT_CLICK = "The click can't sound here: go by the count on the screen."
 """Said once in a drill, where there is no piano or none that can sound the click."""
 
+Counts = Callable[[Score, Sequence[Fraction]], Sequence[str]]
+"""What is said at each of these onsets."""
 BEAT_S = 0.01
 """How often it is looked whether a beat is due, while a click runs. Own choice: within a frame."""
 
@@ -31,6 +42,17 @@ def plan_clicks(score: Score, excerpt: Excerpt, click: CountIn) -> tuple[ClickBe
         first_click_s=click.first_beat_s,
         count_in=click.count_in_beats,
     )
+
+
+def plan_counts(
+    score: Score, excerpt: Excerpt, click: CountIn, counts: Counts
+) -> tuple[ClickBeat, ...]:
+    """What is counted on the screen: the beats, and the parts of slow ones, as the tempo says."""
+    bar = score.bar_at(excerpt.grid_quarters[0])
+    beat_quarters = bar.metre.beat_quarters
+    counted = counted_quarters(60.0 * float(beat_quarters) / click.beat_s, beat_quarters)
+    parts = [bar.onset_quarters + at * counted for at in range(int(beat_quarters / counted))]
+    return with_parts(plan_clicks(score, excerpt, click), click.beat_s, counts(score, parts)[1:])
 
 
 class BeatQueue:
@@ -55,8 +77,8 @@ class BeatQueue:
 
     @property
     def times_s(self) -> list[float]:
-        """When those that are still to come will come."""
-        return [beat.at_s for beat in self._waiting]
+        """When those that are still to come will come; parts of a beat are none."""
+        return [beat.at_s for beat in self._waiting if not beat.part]
 
     def take_due(self, now_s: float) -> ClickBeat | None:
         """The beat that has come since this was asked last, the newest of several."""
@@ -77,9 +99,12 @@ class ClickRunner:
         result: Result,
         sound: ClickLike | None,
         style: ClickStyle,
+        counts: Counts,
     ) -> None:
-        """``result`` shows the beats; ``sound`` is None where the click can't be heard."""
-        self.style = style
+        """``result`` shows the beats, ``counts`` says what is counted in a slow one; ``sound`` is
+        None where the click can't be heard.
+        """
+        self.style, self._counts = style, counts
         self._session, self._host, self._clock = session, host, clock
         self._result, self._sound = result, sound
         self._beats = BeatQueue()
@@ -102,8 +127,9 @@ class ClickRunner:
     def start(self, click: CountIn, also: Sequence[Timed] = ()) -> bool:
         """Show its beats, and sound it and what goes along with it; whether it can sound."""
         self._result.begin()
-        beats = plan_clicks(self._session.score, self._session.drill.excerpt, click)
-        self._beats.start(beats)
+        score, excerpt = self._session.score, self._session.drill.excerpt
+        beats = plan_clicks(score, excerpt, click)
+        self._beats.start(plan_counts(score, excerpt, click, self._counts))
         if self._timer is None:
             self._timer = self._host.set_interval(BEAT_S, self.show_beat)
         self._timer.resume()
@@ -122,4 +148,4 @@ class ClickRunner:
         """Show the beat that sounds now."""
         beat = self._beats.take_due(self._clock())
         if beat:
-            self._result.show_beat(beat.beat)
+            self._result.show_beat(beat.said)

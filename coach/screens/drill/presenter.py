@@ -92,7 +92,7 @@ class DrillPresenter:
         self.verdict = VerdictPlace(self.foot.result)
         self.announcements = Announcements(session, host, self.top, self.foot, self.verdict)
         self.click = ClickRunner(
-            session, host, setup.clock, self.foot.result, setup.click, setup.settings.click
+            session, host, setup.clock, self.foot.result, setup.click, setup.settings.click, counts
         )
         self.listening = Listening(
             session,

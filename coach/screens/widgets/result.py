@@ -74,10 +74,10 @@ class CleanRun(Static):
             self._said = text
             self._write()
 
-    def show_beat(self, beat: int) -> None:
-        """The beat that sounds, in place of the clean run."""
+    def show_beat(self, said: str) -> None:
+        """What is counted with the beat that sounds, in place of the clean run."""
         width = max(map(len, self._rows()))
-        self.update("\n".join(row.center(width) for row in self._big(str(beat))))
+        self.update("\n".join(row.center(width) for row in self._big(said)))
 
     def hide_beat(self) -> None:
         """The clean run again."""
@@ -299,9 +299,9 @@ class Result(Horizontal):
         """No click runs any longer."""
         self.query_one(CleanRun).hide_beat()
 
-    def show_beat(self, beat: int) -> None:
-        """The beat that sounds now."""
-        self.query_one(CleanRun).show_beat(beat)
+    def show_beat(self, said: str) -> None:
+        """What is counted with the beat that sounds now."""
+        self.query_one(CleanRun).show_beat(said)
 
     def show_verdict(self, sentence: str, headline: str = "", *, fault: bool = False) -> None:
         """The last verdict, or whatever else is to be said in its place."""
