@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
@@ -222,3 +223,20 @@ def test_a_hollow_head_stays_hollow_where_it_was_played_wrong() -> None:
         assert fault.color == head.color
 
     seated(SIZES[1], run)
+
+
+@pytest.mark.parametrize(
+    ("rest", "said"),
+    [("1 of 2, about 2 minutes", "1 of 2, about 2 minutes"),
+     ("once more: 1 of 2, less than a minute", "once more: 1 of 2")],
+)  # fmt: skip
+def test_a_low_terminal_names_the_piece_that_a_warm_up_has_come_to(rest: str, said: str) -> None:
+    async def run(seat: Seat) -> None:
+        top = seat.drill_screen.presenter.top
+        top._session = replace(top._session, what_remains=lambda: rest)
+        top.show_player(24)
+        await seat.pilot.pause()
+        first = seat.text.splitlines()[0]
+        assert first.rstrip().endswith(f" {top._session.score.title} · {said}")
+
+    seated((80, 24), run)

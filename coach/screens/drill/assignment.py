@@ -13,6 +13,7 @@ from textual.timer import Timer
 from coach.coaching.drill import AssignmentGiven
 from coach.coaching.model import Assignment, Decision
 from coach.score.pitch import Spelling
+from coach.score.words import printable
 from coach.screens.drill.player import Player
 from coach.screens.interfaces import DrillLike, DrillSession, Host
 from coach.screens.terminal import as_shown
@@ -23,6 +24,8 @@ LOW_ROWS = 28
 """In a terminal with fewer rows the state line gives its row to the staff. Own choice: the staff of
 two hands with fingering takes 20 to 24."""
 
+_BESIDE_THE_STRIP = 42
+"""Letters beside the strip. Own choice: some 35 of 80 columns are left for the strip."""
 _HEARD = "heard"
 """How the name of a key begins that begins nothing."""
 
@@ -102,7 +105,15 @@ class TopLines:
         """The piece and who plays, and what remains of a warm-up."""
         title, player, rest = self._session.title, self._player.words, self._session.what_remains()
         self.state_line.show(" · ".join(filter(None, (title, rest))), player)
-        self.strip.show_right((rest or player) if self._is_low else "")
+        right = self._say_beside_the_strip(rest) if rest else player
+        self.strip.show_right(right if self._is_low else "")
+
+    def _say_beside_the_strip(self, rest: str) -> str:
+        """``The Ferry Bell · 1 of 2, about 2 minutes``; where long, without the minutes."""
+        said = f"{self._session.score.title} · {rest}"
+        if len(said) > _BESIDE_THE_STRIP:
+            said = said.rpartition(", ")[0]
+        return printable(said, _BESIDE_THE_STRIP)
 
     def show_piece(self, decision: Decision) -> None:
         """Where in the piece the window lies, and where the troubles are."""
