@@ -188,11 +188,11 @@ def test_a_click_that_has_no_way_out_is_said_once_and_its_count_is_seen(
 ) -> None:
     async def run(seat: Seat) -> None:
         for said in (1, 0):
-            seat.drill_screen.show([CountIn(time.perf_counter() - 11, 5, 4, 8)])
+            seat.drill_screen.show([CountIn(time.perf_counter() - 2.9, 1.4, 4, 8)])
             seat.drill_screen.presenter.click.show_beat()
             await seat.pilot.pause()
             assert seat.text.count("The click can't sound here") == said
-            assert seat.is_large("3")  # the beat that is due
+            assert seat.is_large("3") or seat.is_large("4")  # what is due by now
             seat.drill_screen.presenter.click.stop()
             seat.drill_screen.presenter.foot.take_back_proposal()
 
