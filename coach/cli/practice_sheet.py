@@ -255,11 +255,15 @@ _AT = re.compile(r"^(.*) \(at line (\d+), column (\d+)\)$", re.S)
 
 
 def _toml_mistake(said: str, text: str) -> Mistake:
-    """What TOML's reader says, whose place stands in its sentence."""
+    """What TOML's reader says, whose place stands in its sentence, and how a line is written."""
     if found := _AT.match(said):
-        return Mistake(int(found[2]), int(found[3]), found[1])
+        return Mistake(int(found[2]), int(found[3]), f"{found[1]}; {_HOW_A_LINE_IS}")
     lines = text.split("\n")
-    return Mistake(len(lines), len(lines[-1]) + 1, said.removesuffix(" (at end of document)"))
+    reason = said.removesuffix(" (at end of document)")
+    return Mistake(len(lines), len(lines[-1]) + 1, f"{reason}; {_HOW_A_LINE_IS}")
+
+
+_HOW_A_LINE_IS = 'a line is written like bars = "5-8", with words in quotes'
 
 
 @dataclass(frozen=True, slots=True)
