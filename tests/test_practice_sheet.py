@@ -88,7 +88,11 @@ PASSAGE = '[[passage]]\nbars = "1"\n'
     ("text", "said"),
     [
         ('score = "x" y', "line 1, column 13: Expected newline"),
-        ("bars 5 to 8", 'a line is written like bars = "5-8", with words in quotes'),
+        (
+            "bars 5 to 8",
+            "line 1, column 6: Expected '=' after a key in a key/value pair; "
+            'a line is written like bars = "5-8", with words in quotes',
+        ),
         ('score = "x', "line 1, column 11: Unterminated string"),
         (f'score = "x"\nby = 2026-02-30\n{PASSAGE}', "line 2"),
         (f'by = "tomorrow"\nscore = "x"\n{PASSAGE}', "line 1, column 1: write the day without"),
