@@ -45,6 +45,7 @@ from coach.screens.interfaces import (
     Errand,
     HomeItem,
     NextDrill,
+    PianistsLike,
 )
 from coach.screens.widgets import Engraver
 
@@ -328,6 +329,7 @@ class StagingOptions(TypedDict, total=False):
     click: ClickLike
     diaries: DiariesLike
     engraver: Engraver
+    pianists: PianistsLike
 
 
 class Staging:
@@ -346,6 +348,7 @@ class Staging:
         click: ClickLike | None = None,
         diaries: DiariesLike | None = None,
         engraver: Engraver | None = None,
+        pianists: PianistsLike | None = None,
     ) -> None:
         self.score = drill.score if drill else two_hands()
         self.drill: DrillOfScore = drill or FakeDrill(self.score)
@@ -370,6 +373,7 @@ class Staging:
             notices=lambda: notices,
             diaries=diaries,
             engraver=engraver,
+            pianists=pianists,
         )
 
     def _open(

@@ -8,8 +8,16 @@ import pytest
 from coach.cli import main
 from coach.cli.commands.own_data import LINES, README
 from coach.cli.open_score import PARTS_FOLDER, REPEATS_FOLDER
+from coach.cli.parser import make_parser
+from coach.cli.pianists import Pianists
+from coach.cli.storage import Storage
+from coach.cli.wiring import options_of
 from coach.record.folder import FILE, close_to_others, pianist_folder
 from coach.record.progress import FOLDER as DIARY
+from coach.screens.dialogs import PianistScreen
+from coach.screens.dialogs.dialog import Choices
+from coach.screens.interfaces import Settings, Start
+from tests.seat import SIZES, Seat, seated
 
 SAMPLE = Path(__file__).parents[1] / "sample_scores" / "1-low-tide.musicxml"
 
@@ -70,3 +78,49 @@ def test_whatever_we_keep_in_the_folder_it_is_closed_to_others(tmp_path: Path, n
     close_to_others(tmp_path)
     assert tmp_path.stat().st_mode & 0o077 == 0
     assert name == DIARY or f"{name}/ " in README
+
+
+@pytest.mark.parametrize("size", [*SIZES, (60, 18)])
+def test_who_plays_is_chosen_on_the_screen(size: tuple[int, int], tmp_path: Path) -> None:
+    (tmp_path / "pianists" / "Ada").mkdir(parents=True)
+    (tmp_path / "pianists" / "Ben").mkdir()
+    (tmp_path / "pianists" / ".hidden").mkdir()
+
+    async def run(seat: Seat) -> None:
+        choices = seat.app.screen.query_one("#choices", Choices)
+        choices.highlighted = choices.get_option_index("app.choose_pianist")
+        await seat.play(21)  # by the piano: choose
+        await seat.until(PianistScreen)
+        assert "Ada, who plays now" in seat.text
+        assert ".hidden" not in seat.text
+        await seat.pilot.press("tab", "slash", "x", "enter")
+        assert "can't be kept as a pianist's name" in " ".join(seat.text.split())
+        await seat.pilot.press("shift+tab")
+        await seat.play(23, 23, 21)  # down to Ben, and choose
+        assert not seat.app.is_running
+        assert seat.app.next_pianist == "Ben"
+
+    settings = Settings(pianist="Ada")
+    seated(size, run, start=Start(), pianists=Pianists(tmp_path), settings=settings)
+
+
+def test_who_plays_next_has_their_own_record_and_none_of_the_other_s_wishes(tmp_path: Path) -> None:
+    asked = ["drill", str(SAMPLE), "--bars", "1-2", "--pianist", "Ada", "--data", str(tmp_path)]
+    options = make_parser().parse_args(asked)
+    options.shared_data, options.data = tmp_path, tmp_path / "pianists" / "Ada"
+    ben, nobody = options_of(options, "Ben"), options_of(options, "")
+    assert (ben.pianist, ben.data, ben.command) == ("Ben", tmp_path / "pianists" / "Ben", None)
+    assert nobody.data == tmp_path
+
+
+def test_a_record_that_is_let_go_of_is_kept_and_can_be_opened_again(tmp_path: Path) -> None:
+    options = make_parser().parse_args(["--data", str(tmp_path)])
+    first = Storage(options)
+    assert first.store
+    assert first.lease
+    assert first.lease.take()
+    first.close()
+    again = Storage(options)
+    assert again.lease
+    assert again.lease.take()
+    again.close()

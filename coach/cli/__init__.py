@@ -35,6 +35,7 @@ def _run(argv: Sequence[str] | None, ran: Ran) -> int:
         return int(done.code or 0)
     from coach.cli import commands
 
+    options.shared_data = options.data
     if options.pianist is None:
         options.pianist = os.environ.get(PIANIST) or None
     if options.pianist is not None:

@@ -132,6 +132,14 @@ class Storage:
         since.clear()
         return said
 
+    def close(self) -> None:
+        """Let go of the record, for another one to be opened."""
+        if lease := self.__dict__.get("lease"):
+            lease.give_back()
+        if store := self.__dict__.get("store"):
+            atexit.unregister(close_record)
+            close_record(store)
+
 
 def close_record(store: Store) -> None:
     """Close the record when the screens are gone; what could not be saved as usual is said."""

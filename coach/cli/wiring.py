@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from coach.cli.diaries import Diaries
 from coach.cli.parser import WARM_UP_MIN
+from coach.cli.pianists import Pianists
 from coach.cli.score_library import HomeLibrary, demo_score
 from coach.cli.storage import Storage
 from coach.cli.terminal import need_terminal, warn
@@ -40,24 +41,47 @@ if TYPE_CHECKING:
     from coach.cli.sheets import OpenSheet
     from coach.coaching.model import Goal
     from coach.score.model import Score
+    from coach.screens.app import KeyholeApp
     from coach.screens.widgets import Engraver
 
 __all__ = ["Errand", "Start", "run"]
 
 
 def run(options: Namespace, start: Start, storage: Storage) -> int:
-    """Open the ports, show the screens until the pianist leaves, and let go of everything."""
+    """Show the screens until the pianist leaves, and to whoever plays after that."""
     need_terminal()
     gc.disable()  # importing the screens makes no garbage; settle_memory turns it on again
+    divert_noise()
+    while True:
+        app = _run_for(options, start, storage)
+        if app.next_pianist is None:
+            return app.return_code or 0
+        storage.close()
+        options = options_of(options, app.next_pianist)
+        start, storage = Start(), Storage(options)
+        storage.bring_up_to_date()
+
+
+def options_of(options: Namespace, pianist: str) -> Namespace:
+    """The options for another pianist's evening, which begins at home."""
+    folder = Pianists(options.shared_data).folder_of(pianist)
+    changed = {"command": None, "pianist": pianist, "data": folder, "sheet": None, "keys": None}
+    return Namespace(**{**vars(options), **changed})
+
+
+def _run_for(options: Namespace, start: Start, storage: Storage) -> KeyholeApp:
+    """Open the ports, show the screens to one pianist, and let go of everything."""
     from coach.cli.judges import Judges
     from coach.screens.app import KeyholeApp
 
-    divert_noise()
     ports, sentence = _ports()
     judges = Judges()
     counting = CountingSystem(options.counting or storage.settings.counting)
     engraver = _engraver(options)
-    given = collaborators(options, storage, ports, sentence, judges, engraver)
+    given = replace(
+        collaborators(options, storage, ports, sentence, judges, engraver),
+        pianists=Pianists(options.shared_data),
+    )
     try:
         app = KeyholeApp(
             given,
@@ -76,7 +100,7 @@ def run(options: Namespace, start: Start, storage: Storage) -> int:
             warn(sentence)
         if app.mistake is not None:
             raise app.mistake
-        return app.return_code or 0
+        return app
     finally:
         judges.close()
         if given.click:

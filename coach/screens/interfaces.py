@@ -268,6 +268,16 @@ class DiariesLike(Protocol):
         """One piece's; in a sentence why there is none. ``score``: where it is open already."""
 
 
+class PianistsLike(Protocol):
+    """Who shares the piano (``coach.cli.pianists.Pianists``)."""
+
+    def names(self) -> Sequence[str]:
+        """Everyone with a record of their own."""
+
+    def why_not(self, name: str) -> str:
+        """Why a name can't be kept; "" where it can."""
+
+
 @dataclass(frozen=True)
 class Collaborators:
     """Everything that the screens are given."""
@@ -298,6 +308,8 @@ class Collaborators:
     """None: the terminal shows no pictures."""
     diaries: DiariesLike | None = None
     """None where nothing is kept."""
+    pianists: PianistsLike | None = None
+    """None where who plays can't be changed."""
     warm_up_min: Callable[[], float] = lambda: 5.0
     """Minutes that there are for a warm-up; 0 as long as nobody has said."""
     keep_warm_up_min: Callable[[float], None] = lambda minutes: None

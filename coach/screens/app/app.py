@@ -41,6 +41,7 @@ from coach.screens.dialogs import (
     NoticeScreen,
     OpeningScreen,
     Palette,
+    PianistScreen,
     SetupScreen,
     TextScreen,
     TooSmallScreen,
@@ -116,6 +117,8 @@ class KeyholeApp(AppWithoutTraceback):
         self._inbox: Inbox | None = None
         self._maker: DrillMaker | None = None
         self._opened: Path | None = None
+        self.next_pianist: str | None = None
+        """Who plays once the app has ended; None where nobody else was chosen."""
         self.unsaid: list[str] = []
         """Sentences that came too late for the screen: whoever ran the app prints them."""
         self._drills: list[DrillScreen] = []
@@ -149,6 +152,7 @@ class KeyholeApp(AppWithoutTraceback):
             can_demo=needed.can_demo,
             piano_keys=settings.piano_keys,
             pianist=settings.pianist,
+            can_be_another=needed.pianists is not None,
         )
 
     def _say_notices(self) -> None:
@@ -282,6 +286,18 @@ class KeyholeApp(AppWithoutTraceback):
             needed.ports, needed.click, self._clock, self._piano.name, self._listen_to_next
         )
         self.push_screen(screen, self._keep_setup)
+
+    def action_choose_pianist(self) -> None:
+        """Have someone else play, with their own record: whoever runs the app opens it anew."""
+
+        def change(name: str | None) -> None:
+            if name is not None:
+                self.next_pianist = name
+                self.exit()
+
+        if known := self.collaborators.pianists:
+            now = self.settings.pianist
+            self.push_screen(PianistScreen(known.names(), now, known.why_not), change)
 
     def choose_click(self, now: ClickStyle, follow: Callable[[ClickStyle], None]) -> None:
         """Choose how the click sounds, from now on and in another evening."""

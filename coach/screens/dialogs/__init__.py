@@ -16,6 +16,7 @@ from coach.screens.dialogs.home import FIRST_PAINT_S, HomeScreen
 from coach.screens.dialogs.learn import LearnScreen, Learnt
 from coach.screens.dialogs.minutes import MinutesScreen
 from coach.screens.dialogs.opening import OpeningScreen
+from coach.screens.dialogs.pianist import PianistScreen
 from coach.screens.dialogs.plan import PlanScreen
 from coach.screens.dialogs.setup import SetupScreen
 from coach.screens.dialogs.texts import details_text, help_text, why_text
@@ -35,6 +36,7 @@ __all__ = [
     "NoticeScreen",
     "OpeningScreen",
     "Palette",
+    "PianistScreen",
     "PlanScreen",
     "SetupScreen",
     "TextScreen",

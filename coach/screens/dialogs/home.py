@@ -41,6 +41,7 @@ _WAYS = (
 )
 """What else there is, at the end of the list, so that the piano's keys lead there, too: action and
 words."""
+_SOMEONE_ELSE = ("app.choose_pianist", "Someone else plays")
 
 
 class HomeScreen(Screen[None]):
@@ -74,12 +75,15 @@ class HomeScreen(Screen[None]):
         can_demo: bool,
         piano_keys: int = 88,
         pianist: str = "",
+        can_be_another: bool = False,
     ) -> None:
-        """``pianist``: who plays, where several share the piano."""
+        """``pianist``: who plays, where several share the piano; ``can_be_another``: whether who
+        plays can be changed."""
         super().__init__()
         self._library, self._piano, self._can_demo = library, piano, can_demo
         self._title = " · ".join(filter(None, ("Keyhole", printable(pianist))))
         self._list_keys = list_keys_words(piano_keys)
+        self._ways = (*((_SOMEONE_ELSE,) if can_be_another else ()), *_WAYS)
         self._items: tuple[HomeItem, ...] = ()
 
     def compose(self) -> ComposeResult:
@@ -149,7 +153,7 @@ class HomeScreen(Screen[None]):
             [Option(_item_line(item), id=str(index)) for index, item in enumerate(self._items)]
         )
         choices.add_option(Option(as_shown(self, "Another score …"), id=FIND))
-        choices.add_options([Option(words, id=action) for action, words in _WAYS])
+        choices.add_options([Option(words, id=action) for action, words in self._ways])
         choices.focus()
         choices.highlighted = 0
 
