@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from coach.judging.alignment.align import match
+from coach.judging.alignment.exact_match import match_exactly
 from coach.judging.judge import judge
-from coach.judging.model import Cause, Label, Matching, Stage
+from coach.judging.model import Cause, Family, Label, Matching, Stage
 from coach.playing.notes import PlayedNote
 from tests.notated import all_of, played, written
 
@@ -62,3 +63,17 @@ def test_a_restart_keeps_its_keys() -> None:
     window = all_of(written(score), score)
     judgement = judge(window, played(score, {"RH": line}), stage=Stage.NOTES)
     assert judgement.sentence == "Broke off at bar 1 beat 4 and started again"
+
+
+def test_keys_that_are_all_of_the_window_are_the_window_however_late() -> None:
+    """A chord looked for key by key, and the same one after it: nothing was left out."""
+    lines = {"RH": "B4 C4+E4+G4 C4+E4+G4 B4 C5 D5+A5"}
+    part = all_of(written(lines), lines)
+    keys = [(71, 0.0), (60, 1.5), (64, 2.1), (67, 2.8), (60, 3.1), (64, 3.1), (67, 3.1),
+            (71, 3.6), (72, 4.1), (74, 4.6), (81, 4.6)]  # fmt: skip
+    take = [PlayedNote(pitch, 64, at_s, 0.2) for pitch, at_s in keys]
+    found = match_exactly(part, take, None)
+    assert found is not None
+    assert labels_of(found) == "m" * 11
+    judged = judge(part, take)
+    assert [fault.words for fault in judged.faults if fault.family is not Family.TIMING] == []

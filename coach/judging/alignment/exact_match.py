@@ -204,9 +204,12 @@ class ExactMatcher:
 def match_exactly(
     excerpt: Excerpt, played: Sequence[PlayedNote], stop: Fraction | None
 ) -> Matching | None:
-    """The matching where the keys are note for note a part of the window; None: they are not."""
+    """The matching where the keys are note for note the window, or a part of it; None: they are
+    not."""
     written = ExactMatcher(excerpt)
-    if len(played) >= written.count:
+    if len(played) > written.count:
         return None
-    part = written.find_run(played, stop)
+    is_whole = len(played) == written.count and written.find_whole(played) == 0
+    whole = OnsetRun(0, len(written.onsets) - 1) if is_whole else None
+    part = whole or written.find_run(played, stop)
     return None if part is None else written.make_matching(part, played)
