@@ -316,3 +316,32 @@ def test_a_trill_on_the_last_note_goes_on_as_it_likes(each_s: float, turn: int) 
         live.strikes(pitch, held_s=0.08).waits(each_s - 0.084)
     live.waits(4)
     assert (len(live.ended), clean_of(live), live.aside) == (1, 1, [])
+
+
+# Whoever is lost stops, looks, and goes on elsewhere.
+
+
+def two_octaves_up() -> Live:
+    keys = (60, 62, 64, 65, 67, 69, 71, 72, 74, 76, 77, 79, 81, 83, 84)
+    notes = [{"pitch": p, "onset": at, "length": 1, "hand": "RH"} for at, p in enumerate(keys)]
+    score = score_from_notes(notes)
+    window = Window(F(0), F(15), Hands.RIGHT, landing=False)
+    return Live(score, window, goal=repair(score, window, qpm=100))
+
+
+@pytest.mark.parametrize(("wait_s", "to"), [(1.2, 9), (6.0, 8), (1.2, 10)])
+def test_whoever_stops_and_enters_farther_on_left_nothing_out(wait_s: float, to: int) -> None:
+    live = two_octaves_up()
+    live.plays(0, 5).waits(wait_s).plays(to).waits(5)
+    assert faults_of(live) == []
+    first, second = (one.judgement.sentence for one in live.ended)
+    assert first.startswith("Stopped before")
+    assert second.startswith("Began at")
+
+
+@pytest.mark.parametrize(("wait_s", "to"), [(0.6, 9), (2.4, 8), (3.0, 7)])
+def test_what_is_left_out_in_time_or_on_the_way_is_told(wait_s: float, to: int) -> None:
+    live = two_octaves_up()
+    live.plays(0, 5).waits(wait_s).plays(to).waits(5)
+    assert len(live.ended) == 1
+    assert not live.ended[0].judgement.clean

@@ -62,6 +62,10 @@ from coach.score.window import Excerpt
 CLEAR_SHARE = 2 / 3
 """A part that was broken off is clear where so much of it was right. Own choice, because with every
 third note wrong, and no end, it may as well be something else."""
+CLEAR_SHARE_TO_END, TELLING_ONSETS = 0.55, 3
+"""One that reached the end is clear where so much was right of what was no plain slip. Own choice,
+because with as many keys left out or too many the end was reached by chance; and a window of fewer
+onsets than three is tried, whatever is played for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,15 +194,21 @@ def _judge_matched(
 
 
 def _is_unclear(excerpt: Excerpt, matching: Matching) -> bool:
-    """Whether a part was played that may have been two things, and hardly was this one.
+    """Whether what was played may have been two things, and hardly was this one.
 
     A few right notes, then a wrong one and a stop: that is clear, and where practice begins.
     """
-    if not matching.unsure or stopped_before(excerpt, matching.score) is None:
+    if not matching.unsure:
         return False
+    strange = sum(one.label is Label.EXTRA for one in matching.played)
+    strange += sum(one.label is Label.MISSED and one.reached for one in matching.score)
+    wrong = sum(one.label is Label.WRONG for one in matching.played)
     right = sum(one.label is Label.MATCHED for one in matching.played)
-    missed = sum(one.label is Label.MISSED and one.reached for one in matching.score)
-    return right < CLEAR_SHARE * (len(matching.played) + missed)
+    again = sum(one.label is Label.REPEATED for one in matching.played)
+    if stopped_before(excerpt, matching.score) is not None:
+        return right < CLEAR_SHARE * (right + again + wrong + strange)
+    is_telling = len(excerpt.onsets_quarters) >= TELLING_ONSETS
+    return is_telling and right + again < CLEAR_SHARE_TO_END * (right + again + strange)
 
 
 def _judge_no_repetition(

@@ -36,6 +36,7 @@ from coach.coaching.planning import (
 )
 from coach.coaching.serialize import goal_from_plain, goal_to_plain
 from coach.drill import Drill
+from coach.judging.following.begin_end import LONGEST_SILENCE_S
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement, Stage
 from coach.playing.midi_events import KeyDown, KeyUp, Pedal
@@ -218,6 +219,13 @@ class Desk:
         """Wait for the verdicts that are still being made."""
         while self._elsewhere:
             self.wait_until(self._elsewhere[0][0])
+
+    def see_the_verdict(self) -> None:
+        """Wait until what is in hand is over: who puts the piece away has heard what it was."""
+        until_s = self.now_s + LONGEST_SILENCE_S
+        while self.log and self.drill.state is DrillState.PLAYING and self.now_s < until_s:
+            self.wait_until(self.now_s + TICK_S)
+        self.finish()
 
     def _leave(self, drill: Drill) -> None:
         """Close the piece, and open it again tomorrow where it was left."""

@@ -33,7 +33,7 @@ def run_evening(seed: int, number: int, hours: float, failures: Path | None = No
     while desk.now_s < end_s:
         try:
             if desk.now_s >= change_s or after_goal > AFTER_GOAL or desk.is_warmed_up:
-                desk.finish()
+                desk.see_the_verdict()
                 referee.opened_none()
                 referee.where = desk.open(random)
                 player.opens(desk.score)

@@ -10,8 +10,9 @@ from collections import deque
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from math import inf
+from typing import NamedTuple
 
-from coach.judging.alignment import Hypothesis, Labels, ScoreArrays, Trace
+from coach.judging.alignment import ExactMatcher, Hypothesis, Labels, ScoreArrays, Trace
 from coach.judging.following.states import FollowerInput
 from coach.judging.instead import is_wild
 from coach.judging.model import Label
@@ -63,6 +64,12 @@ half of the tempo is where slow practice begins."""
 LONGEST_GAP_S = 20.0
 """No written rest or long note is waited through for longer. Own choice, as
 ``LONGEST_SILENCE_S``."""
+LEFT_OUT_ONSETS = 3
+"""So many onsets passed over after a rest, and two played from there: the window was left, and
+entered again farther on. Own choice, because of fewer the player may have lost the place."""
+IN_TIME = 1.5
+"""But where the rest is as long as what was passed over, within this ratio, it was left out in
+time. Own choice, as ``REST_GAPS``."""
 AFTER_ORNAMENT_S, LONG_AFTER_ORNAMENT_S = 0.25, 0.5
 """After an ornament on the last note, and such a silence, two onsets of the window's beginning are
 no more of its keys; the first one alone is none after the longer. Own choice, because a learner's
@@ -262,6 +269,56 @@ def _ends_right(score: ScoreArrays, keys: Labels) -> bool:
     ending = keys[len(keys) - (len(score.pitch) - first) :]
     wanted = set(range(first, len(score.pitch)))
     return all(label is Label.MATCHED for label, _ in ending) and wanted == {n for _, n in ending}
+
+
+def find_entry_ahead(
+    score: ScoreArrays,
+    exact: ExactMatcher,
+    keys: Labels,
+    take: Sequence[PlayedNote],
+    rest_s: float,
+    usual_s: float,
+) -> int | None:
+    """The key with which, after a rest, the window was entered farther on than it was left.
+
+    ``usual_s``: seconds in a beat, where only one onset came before the rest.
+    """
+    if len(keys) < len(take) or not (at := find_last_rest(take, rest_s)):
+        return None
+    jump = _find_exact_jump(exact, take, at) or _find_jump(score, keys, at)
+    if jump is None or jump.entered - jump.left - 1 < LEFT_OUT_ONSETS:
+        return None
+    beats = score.beat[jump.left] - score.beat[jump.begun]
+    period_s = (take[at - 1].onset_s - take[0].onset_s) / beats if beats else usual_s
+    written_s = (score.beat[jump.entered] - score.beat[jump.left]) * period_s
+    waited_s = take[at].onset_s - take[at - 1].onset_s
+    return None if 1 / IN_TIME < waited_s / written_s < IN_TIME else at
+
+
+class _Jump(NamedTuple):
+    """From where to where it was played, and from where it was played on, as onsets."""
+
+    begun: int
+    left: int
+    entered: int
+
+
+def _find_exact_jump(exact: ExactMatcher, take: Sequence[PlayedNote], at: int) -> _Jump | None:
+    """The jump before a key, where all is exactly as written."""
+    if not exact.is_beginning(take[:at]):
+        return None
+    left = exact.find_last_onset([note.pitch for note in take[:at]], 0)
+    then = exact.find_run(take[at:], None)
+    return None if then is None or left is None else _Jump(0, left, then.first)
+
+
+def _find_jump(score: ScoreArrays, keys: Labels, at: int) -> _Jump | None:
+    """The same by the labels."""
+    after = {score.onset[note] for label, note in keys[at:] if label is Label.MATCHED}
+    before = [score.onset[note] for label, note in keys[:at] if label is Label.MATCHED]
+    if not before or len(after) < TELLING_ONSETS or count_right(keys[at:]) < len(keys) - at:
+        return None
+    return _Jump(min(before), max(before), min(after))
 
 
 def find_end_key(score: ScoreArrays, trace: Trace) -> int | None:

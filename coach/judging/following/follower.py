@@ -12,6 +12,7 @@ Rules
 - It is broken off by silence (``begin_end.silence_s``), or by starting again from the
   window's first onset: the take up to there is ended, and the next repetition has begun.
 - A first onset or two, left and begun again, are a false start, and tell nothing.
+- Left, and entered farther on after a rest, it is two: nothing between them was left out.
 - More keys than two hands can play end it, and are not read until they stop
   (``begin_end.KeyRate``).
 - A first onset alone, keys that fit nowhere, and another piece are not repetitions.
@@ -158,7 +159,7 @@ class Follower:
         over_s, is_at_end = self._end_at
         if quiet_s >= over_s and not self._may_go_on(quiet_s):
             if not is_at_end:
-                return self._break_off()
+                return (*self._find_entry(), *self._break_off())
             again = self._exact.find_last_attempt(self._take)
             if again is not None:
                 return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
@@ -407,9 +408,17 @@ class Follower:
             first = whole - len(self._earlier)
         if first < 0:
             self._take_back(-first)  # it is over: nobody follows it any more
-        if first <= 0:
+        if first < 0:
             return []
-        return self._begin_again(self._name_attempt(first), first)
+        return self._begin_again(self._name_attempt(first), first) if first else self._find_entry()
+
+    def _find_entry(self) -> list[FollowerEvent]:
+        """Where the window was left and entered farther on, these are two."""
+        at = rules.find_entry_ahead(
+            self._score, self._exact, self._alignment.trace.keys, self._take, self._rest_s,
+            self._alignment.usual_s,
+        )  # fmt: skip
+        return [] if at is None else self._begin_again(self._name_attempt(at), at)
 
     def _name_attempt(self, attempt: int) -> FollowerInput:
         """What an attempt of so many keys was that was begun again."""

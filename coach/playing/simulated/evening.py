@@ -78,6 +78,8 @@ class _Playing:
     parts: list[tuple[list[Stroke], Passage]] = field(default_factory=list)
     others: list[Act] = field(default_factory=list)
     kinds: list[str] = field(default_factory=list)
+    begun: int = 0
+    """So many chords of the window were played last, and then left."""
 
     def add(self, strokes: list[Stroke], passage: Passage) -> None:
         self.strokes += strokes
@@ -384,6 +386,7 @@ class EveningPlayer:
                     first = [StruckChord(row[0].onset_quarters, some)]
                 strokes, _ = self._fingers.play(first, at_s, turn.quarter_s, {})
                 playing.add(strokes, _passage("false start", Worth.NOTHING))
+                playing.begun = 1
                 at_s += dice.uniform(0.5, 5.0)
         if len(row) > 3 and self._happens("restart"):
             for _ in range(dice.choice((1, 1, 2))):
@@ -392,6 +395,7 @@ class EveningPlayer:
                     continue  # the first chord could as well be the next one
                 strokes, at_s = self._fingers.play(row[:upto], at_s, turn.quarter_s, {})
                 playing.add(strokes, _passage("broken off", Worth.UNCLEAN, repeats=True))
+                playing.begun = upto
                 at_s += dice.uniform(0.3, 3.0)
         elif self._happens("lead-in"):
             at_s = self._lead_in(replace(turn, at_s=at_s))
@@ -544,6 +548,9 @@ class EveningPlayer:
         at = self._dice.randint(2, len(turn.row) - 2)
         if _is_like(turn.row[at:], turn.row[: len(turn.row) - at]):
             return self._right(turn)  # it could as well be the beginning
+        begun = turn.playing.begun
+        if begun and _is_like(turn.row[at:], turn.row[begun : begun + len(turn.row) - at]):
+            return self._right(turn)  # it could as well go on with what was begun
         strokes, last_s = self._fingers.play(turn.row[at:], turn.at_s, turn.quarter_s, {})
         turn.playing.add(strokes, _passage("joins in", Worth.UNCLEAN))
         return last_s
