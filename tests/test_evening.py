@@ -12,8 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from coach.coaching.drill.drill_events import AssignmentGiven
+from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionEnded
 from coach.drill import Drill, Window, played, repair
+from coach.judging.judge import judge
+from coach.judging.model import Cause
+from coach.judging.timing import Habits
+from coach.playing.notes import Take
 from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
 from scripts.eveningbench.evening import run_evening
 from scripts.eveningbench.referee import SETTLED_S, Referee
@@ -133,6 +137,52 @@ def test_a_silence_is_a_rest_where_no_hand_is_down_and_nothing_can_be_looked_for
         given = AssignmentGiven(asked, table.drill.excerpt, table.drill.decision)
         table.referee.hear(given, given_s)
     assert table.referee.tally.windows_changed.total() == count
+
+
+BROKEN_OFF = Passage("broken off", Worth.UNCLEAN, is_whole=False, notes_right=True)
+
+
+def broken_off(table: Table, before: int, habits: Habits) -> RepetitionEnded:
+    """A repetition left before the so manyth onset, by a player of whom something is known."""
+    excerpt = table.drill.excerpt
+    numbered = zip(excerpt.notes, excerpt.onset_numbers, strict=True)
+    keys = [(n.pitch, 64, 0.6 * float(n.onset_quarters), 0.25) for n, at in numbered if at < before]
+    take = played(keys)
+    ended = Table().drill.repetition(take)
+    judgement = judge(excerpt, take, habits=habits)
+    return replace(ended, judgement=judgement, take=Take(tuple(take)))
+
+
+def hears(referee: Referee, ended: RepetitionEnded, at_s: float) -> None:
+    notes = [replace(note, onset_s=note.onset_s + at_s) for note in ended.take.notes]
+    times = tuple(note.onset_s for note in notes)
+    acts = tuple(Act(note.onset_s, Do.DOWN, note.pitch, 64) for note in notes)
+    passage = replace(BROKEN_OFF, struck_s=times)
+    referee.watch(Gesture("broken off", acts, (passage,), 1.0))
+    referee.hear(replace(ended, take=Take(tuple(notes))), times[-1] + 4.0)
+
+
+@pytest.mark.parametrize(("first", "count"), [(3, 0), (2, 1)])
+def test_a_stop_may_be_told_before_the_onset_of_an_earlier_one_only(first: int, count: int) -> None:
+    table = Table()
+    here = broken_off(table, 3, Habits())
+    again = broken_off(table, 3, Habits().with_(here.judgement, None))
+    assert Cause.STOPPED_AGAIN in {fault.cause for fault in again.judgement.faults}
+    hears(table.referee, broken_off(table, first, Habits()), 0.0)
+    hears(table.referee, again, 20.0)
+    assert table.referee.tally.by_breaks.total() == count
+
+
+@pytest.mark.parametrize(("others", "count"), [(2, 0), (3, 1)])
+def test_a_stop_is_forgotten_after_the_three_repetitions_before(others: int, count: int) -> None:
+    table = Table()
+    here = broken_off(table, 3, Habits())
+    again = broken_off(table, 3, Habits().with_(here.judgement, None))
+    hears(table.referee, here, 0.0)
+    for number in range(others):
+        hears(table.referee, broken_off(table, 2, Habits()), 20.0 * (number + 1))
+    hears(table.referee, again, 100.0)
+    assert table.referee.tally.by_breaks.total() == count
 
 
 def test_a_tally_comes_back_from_the_file_as_it_went_there(table: Table) -> None:

@@ -174,7 +174,7 @@ class Referee:
             false = [f for f in false if f.family is not Family.REPEAT]
         caused = []
         if broken:
-            caused = [f for f in counted if f not in false and _by_break(f)]
+            caused = [f for f in counted if f not in false and self._is_by_break(f)]
             known = {fault.transition for fault in counted}
             failed = [
                 one for one in observe_transitions(judgement, now_s)
@@ -189,6 +189,11 @@ class Referee:
         if caused:
             self.tally.by_breaks[kinds] += len(caused)
             self._example("fault by a break", kinds, now_s, _told(caused))
+
+    def _is_by_break(self, fault: Fault) -> bool:
+        if fault.cause is Cause.STOPPED_AGAIN:
+            return not self._is_stop_again(fault)
+        return fault.family is Family.REPEAT or (fault.size_ms or 0.0) >= LONG_MS
 
     def _is_stop_again(self, fault: Fault) -> bool:
         return fault.cause is Cause.STOPPED_AGAIN and fault.onset_quarters in self._stops
@@ -236,10 +241,6 @@ def _why_not(ended: RepetitionEnded | None) -> str:
     if any(fault.family in NOTE_FAMILIES for fault in counted):
         return "notes"
     return "time" if counted else "cut"
-
-
-def _by_break(fault: Fault) -> bool:
-    return fault.family is Family.REPEAT or (fault.size_ms or 0.0) >= LONG_MS
 
 
 def _told(faults: list[Fault]) -> str:
