@@ -68,6 +68,36 @@ def test_what_no_hand_can_hold_stays_as_it_is_written() -> None:
     assert rhythm(score, WrittenForm.BLOCKED) == rhythm(score, WrittenForm.AS_WRITTEN)
 
 
+def test_what_goes_by_step_is_no_grip() -> None:
+    """Two seconds are a cluster; a seventh chord has one among thirds, and is gripped."""
+    by_step = eighths(4, F(1, 4), pitches=(60, 62, 64, 62))
+    assert rhythm(by_step, WrittenForm.BLOCKED) == rhythm(by_step, WrittenForm.AS_WRITTEN)
+    seventh = eighths(4, F(1, 4), pitches=(65, 67, 71, 74))
+    assert rhythm(seventh, WrittenForm.BLOCKED) == 4 * [(F(0), F(1))]
+
+
+@pytest.mark.parametrize("form", [WrittenForm.DOTTED, WrittenForm.SHORT_LONG])
+def test_the_hands_meet_where_they_met(form: WrittenForm) -> None:
+    """Eighths over quarters, then over eighths: quarters stay, and eighths go along."""
+    rows = {"RH": 8 * [F(1, 2)], "LH": [F(1), F(1), *4 * [F(1, 2)]]}
+    notes = [
+        {"pitch": pitch + k, "onset": sum(lengths[:k], F(0)), "length": length, "hand": hand}
+        for (hand, lengths), pitch in zip(rows.items(), (60, 40), strict=True)
+        for k, length in enumerate(lengths)
+    ]
+    score = score_from_notes(notes)
+    right, left = (rhythm(score, form, hands) for hands in (Hands.RIGHT, Hands.LEFT))
+    window = Window(F(0), score.end_quarters, Hands.TOGETHER, form=form)
+    both = excerpt(score, window).notes
+    together = {
+        hand: [(n.onset_quarters, n.length_quarters) for n in both if n.hand.value == hand]
+        for hand in rows
+    }
+    assert together["RH"] == right
+    assert together["LH"] == [(F(0), F(1)), (F(1), F(1)), *right[4:]]
+    assert left[:2] != together["LH"][:2]  # alone its quarters are pairs, too
+
+
 def test_a_key_that_comes_twice_in_a_chord_is_struck_once() -> None:
     score = eighths(4, F(1, 4), (60, 64, 60, 64))
     assert len(rhythm(score, WrittenForm.BLOCKED)) == 2

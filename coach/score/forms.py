@@ -7,7 +7,7 @@ any others. Each note keeps its id, its hand and its fingering, so that what is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from enum import StrEnum
 from fractions import Fraction
@@ -35,6 +35,9 @@ WIDEST_GRIP = 12
 """Semitones that one hand is asked to grip: an octave (common practice)."""
 MOST_IN_GRIP, FEWEST_IN_GRIP = 5, 2
 """Keys that one hand strikes at once: as many as it has fingers; one key is no chord."""
+LARGEST_SECOND = 2
+"""Semitones of a whole tone. Most of a grip is wider: what goes by step is no chord, and struck at
+once a cluster (common practice)."""
 
 Chord = tuple[ScoreNote, ...]
 """The notes that one hand strikes at one onset."""
@@ -49,9 +52,7 @@ def write_in_form(
     """
     if form is WrittenForm.AS_WRITTEN:
         return tuple(notes)
-    out: list[ScoreNote] = []
-    for _, row in groupby(sorted(notes, key=_by_hand), key=lambda note: note.hand):
-        out += _REWRITE[form](_chords(row), beats_quarters)
+    out = _REWRITE[form](notes, beats_quarters)
     return tuple(sorted(out, key=lambda n: (n.onset_quarters, n.grace is None, n.pitch)))
 
 
@@ -59,39 +60,66 @@ def _by_hand(note: ScoreNote) -> tuple[str, Fraction, bool, int]:
     return note.hand.value, note.onset_quarters, note.grace is None, note.pitch
 
 
-def _chords(row: Iterator[ScoreNote]) -> list[Chord]:
+def _hands(notes: Sequence[ScoreNote]) -> list[list[ScoreNote]]:
+    """The notes of each hand."""
+    rows = groupby(sorted(notes, key=_by_hand), key=lambda note: note.hand)
+    return [list(row) for _, row in rows]
+
+
+def _chords(row: Iterable[ScoreNote]) -> list[Chord]:
     """One hand's notes by their onsets; small notes are left out, for they have no rhythm."""
     played = (note for note in row if note.grace is None)
     return [tuple(chord) for _, chord in groupby(played, key=lambda note: note.onset_quarters)]
 
 
-def _dot(chords: list[Chord], beats: Sequence[Fraction]) -> list[ScoreNote]:
-    return _pair(chords, beats, LONG_SHARE)
+def _dot(notes: Sequence[ScoreNote], beats: Sequence[Fraction]) -> list[ScoreNote]:
+    return _pair(notes, beats, LONG_SHARE)
 
 
-def _dot_back(chords: list[Chord], beats: Sequence[Fraction]) -> list[ScoreNote]:
-    return _pair(chords, beats, 2 - LONG_SHARE)
+def _dot_back(notes: Sequence[ScoreNote], beats: Sequence[Fraction]) -> list[ScoreNote]:
+    return _pair(notes, beats, 2 - LONG_SHARE)
 
 
-def _pair(chords: list[Chord], beats: Sequence[Fraction], first_share: Fraction) -> list[ScoreNote]:
-    """Even pairs uneven: the first of two gets this share of its length, the second the rest."""
-    out: list[ScoreNote] = []
+def _pair(
+    notes: Sequence[ScoreNote], beats: Sequence[Fraction], first_share: Fraction
+) -> list[ScoreNote]:
+    """Even pairs uneven: the first of two gets this share of its length, the second the rest.
+
+    What the other hand strikes in the middle of a pair goes along, and longer notes beside it stay
+    as they are written. So the hands meet where they met.
+    """
+    moved: dict[Fraction, Fraction] = {}
+    for row in _hands(notes):
+        for first, second in _even_pairs(_chords(row), beats):
+            onset, length = first[0].onset_quarters, _length(first)
+            if not _is_crossed(notes, onset, length):
+                moved[second[0].onset_quarters] = onset + length * first_share
+    return [
+        _moved(note, moved) for row in _hands(notes) for chord in _chords(row) for note in chord
+    ]
+
+
+def _moved(note: ScoreNote, moved: dict[Fraction, Fraction]) -> ScoreNote:
+    onset = moved.get(note.onset_quarters, note.onset_quarters)
+    end = moved.get(note.end_quarters, note.end_quarters)
+    if (onset, end) == (note.onset_quarters, note.end_quarters):
+        return note
+    return replace(_with_length(note, end - onset), onset_quarters=onset)
+
+
+def _is_crossed(notes: Sequence[ScoreNote], onset: Fraction, length: Fraction) -> bool:
+    """Whether anything is struck inside a pair but its second note."""
+    inside = (n.onset_quarters for n in notes if onset < n.onset_quarters < onset + 2 * length)
+    return any(at != onset + length for at in inside)
+
+
+def _even_pairs(chords: list[Chord], beats: Sequence[Fraction]) -> Iterator[tuple[Chord, Chord]]:
     at = 0
-    while at < len(chords):
-        first, rest = chords[at], chords[at + 1 : at + 2]
-        length = _length(first)
-        if rest and _are_a_pair(first, rest[0], beats):
-            by = length * (first_share - 1)
-            out += [_with_length(note, length + by) for note in first]
-            out += [
-                replace(_with_length(note, length - by), onset_quarters=note.onset_quarters + by)
-                for note in rest[0]
-            ]
-            at += 2
-        else:
-            out += first
-            at += 1
-    return out
+    while at + 1 < len(chords):
+        are_a_pair = _are_a_pair(chords[at], chords[at + 1], beats)
+        if are_a_pair:
+            yield chords[at], chords[at + 1]
+        at += 1 + are_a_pair
 
 
 def _are_a_pair(first: Chord, second: Chord, beats: Sequence[Fraction]) -> bool:
@@ -120,7 +148,11 @@ def _with_length(note: ScoreNote, length: Fraction) -> ScoreNote:
     return replace(note, length_quarters=length, segments_quarters=())
 
 
-def _block(chords: list[Chord], beats: Sequence[Fraction]) -> list[ScoreNote]:
+def _block(notes: Sequence[ScoreNote], beats: Sequence[Fraction]) -> list[ScoreNote]:
+    return [note for row in _hands(notes) for note in _block_hand(_chords(row), beats)]
+
+
+def _block_hand(chords: list[Chord], beats: Sequence[Fraction]) -> list[ScoreNote]:
     """What one hand strikes between two beats, as one chord on the first of them."""
     out: list[ScoreNote] = []
     edges = [*beats, beats[-1] + (beats[-1] - beats[-2])]
@@ -142,13 +174,17 @@ def _block(chords: list[Chord], beats: Sequence[Fraction]) -> list[ScoreNote]:
 
 
 def _grip(notes: list[ScoreNote]) -> list[ScoreNote]:
-    """Each key once; empty where one hand can't hold them at once."""
+    """Each key once; empty where one hand can't hold them at once, or would hold a cluster."""
     keys = {note.pitch: note for note in reversed(notes)}
     fits = FEWEST_IN_GRIP <= len(keys) <= MOST_IN_GRIP and max(keys) - min(keys) <= WIDEST_GRIP
-    return list(keys.values()) if fits else []
+    steps = [upper - lower for lower, upper in pairwise(sorted(keys))]
+    seconds = sum(step <= LARGEST_SECOND for step in steps)
+    return list(keys.values()) if fits and 2 * seconds < len(steps) else []
 
 
-_REWRITE: dict[WrittenForm, Callable[[list[Chord], Sequence[Fraction]], list[ScoreNote]]] = {
+_REWRITE: dict[
+    WrittenForm, Callable[[Sequence[ScoreNote], Sequence[Fraction]], list[ScoreNote]]
+] = {
     WrittenForm.DOTTED: _dot,
     WrittenForm.SHORT_LONG: _dot_back,
     WrittenForm.BLOCKED: _block,
