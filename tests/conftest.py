@@ -9,6 +9,9 @@ from tests.jackrig import jack_server, pianist
 
 __all__ = ["jack_server", "pianist", "pytest_collection_finish"]
 
+gc.disable()  # loading all tests makes no garbage; it is on again once they are loaded
+MOST_NEW = 100_000
+"""After so many new objects Python collects: as the program has it (``gc_pause``)."""
 IDLE_SHARE = 0.2
 """A screen that works less than so much of the time is done with what it was asked for. Textual
 says a twentieth, which the drill's clock and the demo's player always take: each key that a test
@@ -18,16 +21,20 @@ presses would wait two seconds for them. Own choice."""
 def pytest_collection_finish(session: pytest.Session) -> None:
     """Take what all tests have loaded out of garbage collection.
 
-    The program does so for each piece that is opened. In a process with everything that any test
-    loads that takes longer than the test itself, and there are hundreds. ``test_memory`` tries
-    what the program does.
+    The program does so for each piece that is opened, and so do the made evenings. In a process
+    with everything that any test loads that takes longer than the test itself, and there are
+    hundreds. ``test_memory`` tries what the program does. Besides that the collector runs as seldom
+    as it does for a pianist.
     """
     if idle := sys.modules.get("textual._wait"):
         idle.SLEEP_IDLE = IDLE_SHARE * idle.SLEEP_GRANULARITY  # type: ignore[attr-defined]
     gc.collect()
     gc.freeze()
-    if app := sys.modules.get("coach.screens.app.app"):
-        app.settle_memory = lambda: None  # type: ignore[attr-defined]
+    gc.set_threshold(MOST_NEW, 10, 10)
+    gc.enable()
+    for name in ("coach.screens.app.app", "scripts.eveningbench.desk"):
+        if settles := sys.modules.get(name):
+            settles.settle_memory = lambda: None  # type: ignore[attr-defined]
 
 
 @pytest.fixture(scope="module", autouse=True)
