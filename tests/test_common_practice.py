@@ -89,8 +89,8 @@ def midway(draw: st.DrawFn) -> Lesson:
 
 @pytest.fixture(scope="module")
 def courses() -> list[Course]:
-    """Three dozen lessons, played through once for all the rules: (lesson, steps)."""
-    lessons = [some_lesson(seed) for seed in range(36)]
+    """Two dozen lessons, played through once for all the rules: (lesson, steps)."""
+    lessons = [some_lesson(seed) for seed in range(24)]
     return [(lesson, walked(lesson)) for lesson in lessons]
 
 

@@ -331,7 +331,7 @@ def has_yellow(display: str, left: int) -> bool:
 
     red, _, blue = ImageGrab.grab(xdisplay=display).convert("RGB").split()
     box = (left, 0, left + 1080, 760)
-    return bool(ImageChops.subtract(red, blue).crop(box).getextrema()[1] > 100)
+    return max(ImageChops.subtract(red, blue).crop(box).tobytes()) > 100
 
 
 def xterm(display: str, folder: Path, left: int, *options: str) -> subprocess.Popen[bytes]:
