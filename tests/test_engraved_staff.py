@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -30,7 +31,8 @@ from coach.screens.staff.engraved import (
     picture_box,
     plan_pages,
 )
-from coach.screens.staff.page import MarkedPage
+from coach.screens.staff.layout import WindowLayout
+from coach.screens.staff.page import MarkedPage, Sheet
 from coach.screens.terminal.graphics import Graphics, Protocol, read_answers
 from coach.screens.widgets.window_engraver import Engraver, WindowEngraver, WindowWish
 from tests.jackrig import missing, wait_for
@@ -231,8 +233,17 @@ def test_a_window_engraved_ahead_is_shown_at_once_and_not_before() -> None:
     asyncio.run(run())
 
 
-def test_what_comes_next_is_engraved_while_the_marks_of_the_last_are_looked_at() -> None:
-    line = FakeLine()
+def test_what_comes_next_is_engraved_while_the_marks_of_the_last_are_looked_at(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    line, in_cells = FakeLine(), list[Window]()
+    lay_out_cells = WindowLayout.lay_out
+
+    def lay_out(layout: WindowLayout, *asked: Any) -> Sheet:
+        in_cells.append(layout.excerpt.window)
+        return lay_out_cells(layout, *asked)
+
+    monkeypatch.setattr(WindowLayout, "lay_out", lay_out)
 
     async def run(seat: Seat) -> None:
         async def until(happened: Callable[[], object]) -> None:
@@ -252,6 +263,8 @@ def test_what_comes_next_is_engraved_while_the_marks_of_the_last_are_looked_at()
         await seat.pilot.pause()
         await seat.pilot.pause()
         assert not line.waiting  # nothing was asked for anew
+        assert seat.staff.excerpt
+        assert seat.staff.excerpt.window not in in_cells  # nor were cells shown till then
         assert seat.staff.sheet
         assert not any(row.text.strip() for row in seat.staff.sheet.pages[0].rows[1:-2])
 

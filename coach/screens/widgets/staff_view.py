@@ -263,12 +263,17 @@ class StaffView(Widget):
 
     def _make_sheet(self) -> None:
         width, height = self.size
-        if self._window_layout and width and height:
-            self._sheet = self._window_layout.lay_out(width, height, self._glyphs, self._music_size)
+        layout, engraver = self._window_layout, self._engraver
+        if not layout or not width or not height:
+            return
+        if engraver and (kept := engraver.find(self._wish(engraver, layout, height))):
+            self._sheet, self._pictures = kept.sheet, kept.pictures
+        else:
+            self._sheet = layout.lay_out(width, height, self._glyphs, self._music_size)
             self._pictures = ()
-            self._show_sheet()
-            if self._engraver:  # once it is known how many rows the foot leaves
-                self.call_after_refresh(self._engrave)
+        self._show_sheet()
+        if engraver and not self._pictures:  # once it is known how many rows the foot leaves
+            self.call_after_refresh(self._engrave)
 
     def _show_sheet(self) -> None:
         if self._sheet:

@@ -105,42 +105,52 @@ class WindowEngraver:
         self._ahead = wish
         self._begin(wish)
 
+    def find(self, wish: WindowWish) -> EngravedSheet | None:
+        """The window's pages, where all their pictures are kept; nothing is asked for."""
+        return self._look_up(wish)[0]
+
     def _begin(self, wish: WindowWish) -> None:
-        if wish.rows >= FEWEST_ROWS:
-            self._try(wish, pages_at_first(wish.score, wish.part, wish.size))
+        """Show it if it is the window in sight and its pictures are kept, or have them made."""
+        sheet, missing = self._look_up(wish)
+        if sheet and wish is self._wish:
+            self._show(wish, sheet)
+        if not missing:
+            return
+        loop, left = asyncio.get_running_loop(), set(missing)
 
-    def _try(self, wish: WindowWish, pages: int) -> None:
-        graphics, line = self._engraver.graphics, self._engraver.line
-        plans = self._plan(wish, pages)
-        box = picture_box(graphics, wish.columns, wish.rows, wish.size)
-        wanted = [
-            Wanted(plan.mei, box, wish.ink, wish.ground, graphics.protocol.value) for plan in plans
-        ]
-        missing = {one for one in wanted if line.get(one) is None}
-        loop = asyncio.get_running_loop()
-
-        def finish() -> None:
-            pictures = [picture for one in wanted if (picture := line.get(one)) is not None]
-            is_current = wish is self._wish or wish is self._ahead
-            if not is_current or not plans or len(pictures) < len(plans):
-                return
-            more = pages_instead(pictures, wish.score, wish.part, graphics, wish.size)
-            if more is not None:
-                self._try(wish, more)
-            elif wish is self._wish:
-                sheet = lay_out_pictures(plans, pictures, graphics, wish.columns, wish.rows)
-                self._show(wish, sheet)
+        def go_on() -> None:  # perhaps to more pages: it is known now how small the staves get
+            if wish is self._wish or wish is self._ahead:
+                self._begin(wish)
 
         def made(one: Wanted, picture: Picture | None) -> None:
-            missing.discard(one)
-            if not missing and picture is not None:
+            left.discard(one)
+            if not left and picture is not None:
                 with suppress(RuntimeError):  # the screen is gone
-                    loop.call_soon_threadsafe(finish)
+                    loop.call_soon_threadsafe(go_on)
 
-        if not missing:
-            finish()
-        for one in reversed([one for one in wanted if one in missing]):
-            line.ask(one, made)
+        for one in reversed(missing):
+            self._engraver.line.ask(one, made)
+
+    def _look_up(self, wish: WindowWish) -> tuple[EngravedSheet | None, list[Wanted]]:
+        """The pages, or the pictures that have to be made before it is known what they are."""
+        graphics, line = self._engraver.graphics, self._engraver.line
+        box = picture_box(graphics, wish.columns, wish.rows, wish.size)
+        pages: int | None = pages_at_first(wish.score, wish.part, wish.size)
+        while pages is not None and wish.rows >= FEWEST_ROWS:
+            plans = self._plan(wish, pages)
+            wanted = [
+                Wanted(plan.mei, box, wish.ink, wish.ground, graphics.protocol.value)
+                for plan in plans
+            ]
+            pictures = [line.get(one) for one in wanted]
+            missing = [one for one, kept in zip(wanted, pictures, strict=True) if kept is None]
+            kept = [picture for picture in pictures if picture is not None]
+            if missing or not kept:
+                return None, missing
+            pages = pages_instead(kept, wish.score, wish.part, graphics, wish.size)
+            if pages is None:
+                return lay_out_pictures(plans, kept, graphics, wish.columns, wish.rows), []
+        return None, []
 
     def _plan(self, wish: WindowWish, pages: int) -> tuple[PagePlan, ...]:
         """The window's pages as MEI; what was planned just now is not written again."""
