@@ -12,7 +12,7 @@ from rich.control import Control
 from rich.segment import ControlType, Segment
 from rich.style import Style
 from textual.events import Resize
-from textual.geometry import Region
+from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -89,6 +89,10 @@ class StaffView(Widget):
         """The window as it is written: laid out anew for every size."""
         self._next_layout: WindowLayout | None = None
         """The same of the window that comes next, where it is known."""
+        self._next_rows = 0
+        """How many rows its picture was asked for; 0 where none was."""
+        self._laid: tuple[WindowLayout, Size] | None = None
+        """Which of them is on the sheet, and for which size."""
         self._sheet: Sheet | None = None
         self._advice: FingerAdvice | None = None
         self._music_size = 0
@@ -150,6 +154,7 @@ class StaffView(Widget):
         """Have the window that comes next engraved for so many rows, so that its picture is there
         when it is to be shown."""
         if self._engraver and self._next_layout and self.size.width:
+            self._next_rows = rows
             self._engraver.engrave_ahead(self._wish(self._engraver, self._next_layout, rows))
 
     def show_window(self, score: Score, excerpt: Excerpt) -> None:
@@ -160,7 +165,13 @@ class StaffView(Widget):
         self._window_layout = layout
         self._marks.clear()
         self._at = excerpt.window.start_quarters
-        self._make_sheet()
+        rows, self._next_rows = self._next_rows, 0
+        if self._engraver and rows != self.size.height and self._find_kept(self._engraver, rows):
+            # Cells would be painted for nothing, and slowly: the rows are about to change.
+            self._shown = None
+            self.call_after_refresh(self._make_sheet_if_other)
+        else:
+            self._make_sheet()
 
     def mark(self, changes: Mapping[int, MarkKind | None]) -> None:
         """Mark notes, or take marks back, and show it at once; the page follows the playing."""
@@ -218,7 +229,7 @@ class StaffView(Widget):
 
     def on_resize(self, event: Resize) -> None:
         """Another size is another sheet; marks stay, and so does the place."""
-        self._make_sheet()
+        self._make_sheet_if_other()
 
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew, and the pictures in its colours."""
@@ -266,7 +277,8 @@ class StaffView(Widget):
         layout, engraver = self._window_layout, self._engraver
         if not layout or not width or not height:
             return
-        if engraver and (kept := engraver.find(self._wish(engraver, layout, height))):
+        self._laid = layout, self.size
+        if engraver and (kept := self._find_kept(engraver, height)):
             self._sheet, self._pictures = kept.sheet, kept.pictures
         else:
             self._sheet = layout.lay_out(width, height, self._glyphs, self._music_size)
@@ -274,6 +286,16 @@ class StaffView(Widget):
         self._show_sheet()
         if engraver and not self._pictures:  # once it is known how many rows the foot leaves
             self.call_after_refresh(self._engrave)
+
+    def _make_sheet_if_other(self) -> None:
+        """Another window or another size than that of the sheet."""
+        if self._laid != (self._window_layout, self.size):
+            self._make_sheet()
+
+    def _find_kept(self, engraver: WindowEngraver, rows: int) -> EngravedSheet | None:
+        """The window in so many rows as pictures, where those are made already."""
+        layout = self._window_layout
+        return engraver.find(self._wish(engraver, layout, rows)) if layout and rows else None
 
     def _show_sheet(self) -> None:
         if self._sheet:
