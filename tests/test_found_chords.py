@@ -77,3 +77,23 @@ def test_keys_that_are_all_of_the_window_are_the_window_however_late() -> None:
     assert labels_of(found) == "m" * 11
     judged = judge(part, take)
     assert [fault.words for fault in judged.faults if fault.family is not Family.TIMING] == []
+
+
+LINE = {"RH": "C4 D4 E4 F4 G4 A4"}
+
+
+@pytest.mark.parametrize("wait", ["0.0", "0.6"])
+def test_a_note_struck_again_is_a_stumble_and_no_key_too_many(wait: str) -> None:
+    part = all_of(written(LINE), LINE)
+    for at, key in enumerate(["D4", "E4", "F4", "G4"], 2):
+        words = LINE["RH"].split()
+        words.insert(at, f"|{wait}|@{at}:{key}")
+        judged = judge(part, played(LINE, {"RH": " ".join(words)}), stage=Stage.NOTES)
+        assert [fault.cause for fault in judged.faults] == [Cause.STUMBLE]
+
+
+def test_a_key_that_bounces_is_one_too_many() -> None:
+    part = all_of(written(LINE), LINE)
+    take = played(LINE, {"RH": "C4 D4(D4>0.2) E4 F4 G4 A4"})
+    judged = judge(part, take, stage=Stage.NOTES)
+    assert [fault.cause for fault in judged.faults] == [Cause.BRUSHED_KEY]

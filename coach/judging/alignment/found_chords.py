@@ -1,9 +1,10 @@
-"""A chord that was found key by key and then struck again as a whole.
+"""A chord that was found key by key and then struck again as a whole, and a note struck again.
 
 To the decoder each key that is struck again is one too many, or a jump back of its own: both are
 dear, so it takes what is cheapest, and a key or two of the search come out as stray ones. A pianist
 hears one thing: the notes were looked for, and then the chord was played. So the last stroke that
 has the whole chord counts, and its keys before that stroke are the same notes, played already.
+So is a note alone that is struck again before the next one: the pianist went back to it.
 """
 
 from __future__ import annotations
@@ -23,6 +24,12 @@ since no label may hang on how fast it all went."""
 STROKE_SHARE = 1 / 5
 """Nor may keys of one stroke lie further apart than this share of the longest wait between the
 keys: in a slow piece a sixth of a beat is as long as the search's own steps. Own choice."""
+AGAIN_S = 0.25
+"""A key that comes again sooner bounced, or was brushed. Own choice, because hardly anyone goes
+back to a note so soon."""
+THEN_SHARE = 0.6
+"""Whoever has gone back goes on in time: so much of what is written lies before the next key, at
+the least. Own choice, because a wrong key is put right at once."""
 LEAST_NOTES = 2
 """Of fewer no chord is made."""
 BEYOND = 1 << 30
@@ -47,6 +54,33 @@ def collect_found_chords(
         if len(keys) >= LEAST_NOTES:
             _collect_chord(score, take, out, onset, keys, STROKE_BEATS * period_s)
     return out
+
+
+def collect_restruck(
+    score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels, period_s: float
+) -> Labels:
+    """The labels, with each note alone that was struck again matched to its last stroke.
+
+    Not where the next key comes too soon after that: then it was a wrong key, put right.
+    """
+    out = list(labels)
+    for at in range(1, len(take) - 1):
+        label, note = out[at - 1]
+        is_again = out[at][0] is Label.EXTRA and take[at].pitch == take[at - 1].pitch
+        if not is_again or label is not Label.MATCHED or not _is_alone(score, note):
+            continue
+        waited_s = take[at].onset_s - take[at - 1].onset_s
+        then_s = take[at + 1].onset_s - take[at].onset_s
+        beats = score.beat[score.onset[note] + 1] - score.beat[score.onset[note]]
+        if waited_s >= AGAIN_S and then_s >= THEN_SHARE * beats * period_s:
+            out[at - 1], out[at] = (Label.REPEATED, note), (Label.MATCHED, note)
+    return out
+
+
+def _is_alone(score: ScoreArrays, note: int) -> bool:
+    onset = score.onset[note]
+    is_one = score.first[onset + 1] - score.first[onset] == 1
+    return is_one and onset + 1 < len(score.beat) and not score.free[note]
 
 
 def _collect_chord(
