@@ -1,6 +1,6 @@
 """Test Keyhole: ``python3 scripts/test.py`` sets everything up the first time, then runs the tests.
 
-Style, types and the direction of imports are checked first. The tests run in as many processes as
+Style, types and the direction of imports are checked first. The tests run in one process more than
 there are processors, a file always in one. Every argument is passed on to pytest, and then there is
 one process: ``python3 scripts/test.py tests/test_window.py -x``.
 """

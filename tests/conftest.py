@@ -1,13 +1,19 @@
 """Fixtures that several test files share, and what keeps many tests in one process quick."""
 
 import gc
+import os
 import sys
 
 import pytest
 
 from tests.jackrig import jack_server, pianist
 
-__all__ = ["jack_server", "pianist", "pytest_collection_finish"]
+__all__ = [
+    "jack_server",
+    "pianist",
+    "pytest_collection_finish",
+    "pytest_xdist_auto_num_workers",
+]
 
 gc.disable()  # loading all tests makes no garbage; it is on again once they are loaded
 MOST_NEW = 100_000
@@ -16,6 +22,12 @@ IDLE_SHARE = 0.2
 """A screen that works less than so much of the time is done with what it was asked for. Textual
 says a twentieth, which the drill's clock and the demo's player always take: each key that a test
 presses would wait two seconds for them. Own choice."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are processors: in each file some tests wait for real parts."""
+    return len(os.sched_getaffinity(0)) + 1 if sys.platform == "linux" else os.cpu_count() or 1
 
 
 def pytest_collection_finish(session: pytest.Session) -> None:
