@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections import defaultdict
-from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -22,12 +22,15 @@ def name_of(base: ast.expr) -> str:
     return base.id if isinstance(base, ast.Name) else ""
 
 
-def classes_in(folder: Path) -> Iterator[tuple[str, Path, list[str]]]:
+@cache
+def classes_in(folder: Path) -> list[tuple[str, Path, list[str]]]:
     """Every class below a folder: its name, its file, the names of what it is made from."""
-    for file in sorted(folder.rglob("*.py")):
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.ClassDef):
-                yield node.name, file.relative_to(folder), [name_of(one) for one in node.bases]
+    return [
+        (node.name, file.relative_to(folder), [name_of(one) for one in node.bases])
+        for file in sorted(folder.rglob("*.py"))
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ClassDef)
+    ]
 
 
 def find_long_chains(folder: Path) -> list[str]:

@@ -1,6 +1,5 @@
 """The evening player: what it says of its playing is true of its keys."""
 
-from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction as F
 from random import Random
@@ -84,14 +83,18 @@ def test_what_is_said_to_be_right_has_every_key_of_the_window_and_no_other() -> 
 
 
 def test_everything_that_people_do_is_done_some_evening() -> None:
-    kinds = Counter(p.kind for gesture in gestures(100, 30) for p in gesture.passages)
-    assert set(kinds) >= {
+    missing = {
         "right", "wrong note", "left out", "again at once", "false start", "broken off",
         "the bar before", "past the end", "a stop", "a long stop", "goes back", "note by note",
         "stops", "joins in", "an octave off", "transposed", "a forgotten clef", "one hand for both",
         "another page", "mashed", "doubled", "unplugged", "leaves", "mash of keys", "noodling",
         "humming along",
     }  # fmt: skip
+    for gesture in gestures(100, 30):
+        missing -= {passage.kind for passage in gesture.passages}
+        if not missing:
+            break
+    assert not missing
 
 
 def test_no_hand_is_faster_than_a_hand_and_a_mashed_window_is() -> None:

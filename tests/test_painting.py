@@ -246,7 +246,7 @@ def test_whatever_happens_in_whatever_order_the_terminal_shows_what_textual_woul
                 staff.mark({note: chance.choice(marks) for note in notes})
 
     async def run(seat: Seat) -> None:
-        for _ in range(40):
+        for _ in range(30):
             await step(seat)
             if chance.random() < 0.5:
                 await asyncio.sleep(chance.choice([0, 0.003]))

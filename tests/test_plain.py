@@ -71,7 +71,7 @@ scores = st.builds(
 
 
 @pytest.mark.property
-@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, suppress_health_check=[HealthCheck.too_slow])
 @given(scores)
 def test_every_score_comes_back_equal_through_json(score: Score) -> None:
     back = score_from_plain(json.loads(json.dumps(score_to_plain(score))))

@@ -297,19 +297,28 @@ def use(folder: Path) -> Iterator[int]:
     assert select(folder / FILE, "PRAGMA quick_check") == [("ok",)]
 
 
-@pytest.mark.property
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-@example(1454671)  # a new row that its damaged index hides
-@given(st.integers(0, 2**32 - 1))
-def test_flipped_bytes_end_nothing(tmp_path_factory: pytest.TempPathFactory, seed: int) -> None:
-    chance = random.Random(seed)
-    folder = tmp_path_factory.mktemp("flipped")
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The file of a record of thirty repetitions of one piece and one of another."""
+    folder = tmp_path_factory.mktemp("sound")
     store = Store(folder, lambda: NOON_S)
     for k in range(30):
         store.save_repetition(PIECE, ended(clean=k % 2 == 0), NOON_S + k, {"clean_run": k})
     store.save_repetition(OTHER, ended(), NOON_S - 100)
     store.close()
-    whole = bytearray((folder / FILE).read_bytes())
+    return (folder / FILE).read_bytes()
+
+
+@pytest.mark.property
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@example(1454671)  # a new row that its damaged index hides
+@given(st.integers(0, 2**32 - 1))
+def test_flipped_bytes_end_nothing(
+    tmp_path_factory: pytest.TempPathFactory, sound: bytes, seed: int
+) -> None:
+    chance = random.Random(seed)
+    folder = tmp_path_factory.mktemp("flipped")
+    whole = bytearray(sound)
     for _ in range(chance.choice((1, 3, 20))):
         whole[chance.randrange(len(whole))] ^= 1 << chance.randrange(8)
     (folder / FILE).write_bytes(whole)

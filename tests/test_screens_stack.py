@@ -174,7 +174,7 @@ def test_what_is_said_while_the_terminal_is_too_small_is_there_to_be_read_afterw
 def test_random_evenings_end_nothing(tmp_path: Path) -> None:
     """A short run of ``scripts/fuzz_app.py``."""
     warm = warmed(tmp_path)
-    assert [run_round(7, number, warm, steps=60) for number in range(2)] == [[], []]
+    assert run_round(7, 0, warm, steps=80) == []
 
 
 def test_only_one_dialog_deep_is_looked_through(monkeypatch: pytest.MonkeyPatch) -> None:
