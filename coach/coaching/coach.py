@@ -140,13 +140,18 @@ class Coach:
         return task
 
     @property
+    def assignment(self) -> Assignment:
+        """What is asked for now. It is looked at with each tick of the clock, so it is cheap."""
+        assignment, reason = self._runner.assignment, self._reason
+        return assignment if assignment.reason == reason else replace(assignment, reason=reason)
+
+    @property
     def decision(self) -> Decision:
         """What stands now."""
-        runner = self._runner
         return Decision(
-            assignment=replace(runner.assignment, reason=self._reason),
+            assignment=self.assignment,
             changed=self._changed,
-            clean_run=runner.run.clean,
+            clean_run=self._runner.run.clean,
             trouble=self._trouble(),
             troubles=self._diagnosis.troubles,
             finished=self._finished,

@@ -137,7 +137,7 @@ class Drill:
     @property
     def assignment(self) -> Assignment:
         """What is to be played now: what was given last, until the hands rest."""
-        wanted = self.coach.decision.assignment
+        wanted = self.coach.assignment
         return wanted if wanted.to_play == self._ear.asked.to_play else self._ear.asked
 
     @property
