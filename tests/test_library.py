@@ -4,15 +4,17 @@ import time
 from argparse import Namespace
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
-from coach.cli.score_library import HomeLibrary, samples
+from coach.cli.score_library import HomeLibrary, _days_ago, samples
 from coach.cli.sessions import SessionMaker
 from coach.cli.storage import Storage, close_record
 from coach.coaching.drill import Drill
@@ -87,6 +89,22 @@ def test_what_a_clock_that_was_wrong_put_into_the_future_is_of_today(
 ) -> None:
     for library in library_of(options, file, time.time() + 5 * 86400.0):
         assert lines(library)[0] == (Errand.GO_ON, "Two Hands", "go on where you stopped today")
+
+
+def test_an_evening_goes_on_past_midnight_till_four(monkeypatch: pytest.MonkeyPatch) -> None:
+    def at_s(day: int, hour: int, minute: int) -> float:
+        return datetime(2026, 11, day, hour, minute).timestamp()
+
+    for now_s, said in (
+        (at_s(30, 0, 30), "today"),
+        (at_s(30, 3, 59), "today"),
+        (at_s(30, 4, 1), "yesterday"),
+    ):
+        monkeypatch.setattr(
+            "coach.cli.score_library.time", SimpleNamespace(time=lambda now_s=now_s: now_s)
+        )
+        assert _days_ago(at_s(29, 23, 30)) == said
+    assert _days_ago(at_s(27, 23, 0)) == "3 days ago"
 
 
 def test_a_wild_take_marks_no_weak_spot(options: Namespace, file: Path) -> None:

@@ -187,10 +187,8 @@ def _title(path: Path) -> str:
 
 
 def _days_ago(at_s: float) -> str:
-    """In words; what a clock that was wrong put into the future is of today."""
-    at_s = min(at_s, time.time())
-    today, then = time.localtime(), time.localtime(at_s)
-    days = int((time.mktime((*today[:3], 0, 0, 0, 0, 0, -1)) - at_s) // 86400) + 1
-    if (today.tm_year, today.tm_yday) == (then.tm_year, then.tm_yday):
-        return "today"
-    return "yesterday" if days == 1 else f"{days} days ago"
+    """In words, by days that end at four in the morning; what a clock that was wrong put into the
+    future is of today."""
+    now_s = time.time()
+    days = day_of(now_s) - day_of(min(at_s, now_s))
+    return ("today", "yesterday")[days] if days < 2 else f"{days} days ago"
