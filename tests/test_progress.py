@@ -379,15 +379,20 @@ def test_a_report_written_over_another_is_the_owners_alone(week: Path, tmp_path:
 
 def test_what_was_written_into_the_piece_is_in_the_report(tmp_path: Path) -> None:
     score = SAMPLES / "4-waltz-in-sea-boots.musicxml"
-    make_week(tmp_path, score, 1, 2.0, 3)
+    make_week(tmp_path / "pianists" / "Ada", score, 1, 2.0, 3)
     read = read_score(score)
     first, last = read.bars[0].number, read.bars[-1].number
-    words = ["mark", str(score), f"bars {first}-{last} note Sing <it> first.", "--data"]
-    assert main([*words, str(tmp_path)]) == 0
-    file = tmp_path / "report.html"
-    assert main(["report", "--data", str(tmp_path), "--file", str(file)]) == 0
+    words = [f"bars {first}-{last} note Sing <it> first.", "bar 2 beat 1 RH finger 4"]
+    ada, file = ["--data", str(tmp_path), "--pianist", "Ada"], tmp_path / "report.html"
+    assert main(["mark", str(score), *words, *ada]) == 0
+    assert main(["report", "--file", str(file), *ada]) == 0
     text = file.read_text(encoding="utf-8")
-    assert "Weak when last played</h3>\n<p>Nothing" not in text  # there is something to write on
+    assert "<h1>Practice report of Ada</h1>" in text
+    assert f"<li>bars {first} to {last}: Sing &lt;it&gt; first.</li>" in text
+    assert "<li>bar 2 beat 1 RH finger 4</li>" in text
+    assert (
+        "Weak, or broke when last played</h3>\n<p>Nothing" not in text
+    )  # there is something to write on
     assert "Sing &lt;it&gt; first." in text
     assert re.search(r'style="max-width: \d+px"', text)  # no staff grows with the page
     assert "Tried: " in text

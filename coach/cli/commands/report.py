@@ -34,6 +34,7 @@ from coach.record.pieces import RepetitionSummary
 from coach.record.progress import PieceProgress
 from coach.record.store import Store
 from coach.score.counting import syllables
+from coach.score.markings import Fingering, load_markings
 from coach.score.model import Hand, Hands, Score
 from coach.score.notation import write
 from coach.score.window import Transition, Window, excerpt
@@ -103,7 +104,7 @@ def write_report(options: Namespace) -> int:
         store = Store(named_folder(options.data))
         engraver = _Engraver()
         try:
-            page = make_page(pieces, store, engraver, datetime.now())
+            page = make_page(pieces, store, engraver, datetime.now(), options.pianist or "")
         finally:
             engraver.close()
             store.close()
@@ -118,16 +119,17 @@ def write_report(options: Namespace) -> int:
 
 
 def make_page(
-    pieces: Sequence[PieceProgress], store: Store, engraver: _Engraver, now: datetime
+    pieces: Sequence[PieceProgress], store: Store, engraver: _Engraver, now: datetime, pianist: str
 ) -> str:
-    """The whole page as HTML."""
+    """The whole page as HTML; ``pianist``: whose it is, "" where nobody is named."""
+    title = html.escape(f"Practice report{f' of {pianist}' if pianist else ''}")
     body = "".join(_piece(one, store, engraver) for one in pieces)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Practice report, {now:%d %B %Y}</title>\n<style>{_STYLE}</style>\n"
+        f"<title>{title}, {now:%d %B %Y}</title>\n<style>{_STYLE}</style>\n"
         "</head>\n<body>\n"
-        f"<h1>Practice report</h1>\n<p>{now:%A, %d %B %Y}</p>\n{body}"
+        f"<h1>{title}</h1>\n<p>{now:%A, %d %B %Y}</p>\n{body}"
         f"<footer><p>Made by Keyhole {__version__} from its practice record, on the pianist's own "
         "computer. What counts as clean: every note right, the timing within what the stage "
         "asks.</p></footer>\n</body>\n</html>\n"
@@ -140,7 +142,7 @@ def _piece(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
     return (
         f'<section class="piece">\n<h2>{title}</h2>\n{composer}{_summary(one.diary)}'
         f"{_map(one)}{_plan(one)}{_settled(one.diary)}{_weak(one, store, engraver)}"
-        f"{_days(one.diary)}{_passages(one.diary)}</section>\n"
+        f"{_own(one, store)}{_days(one.diary)}{_passages(one.diary)}</section>\n"
     )
 
 
@@ -330,6 +332,17 @@ def _spot(
         f"{html.escape(story_words(story))} {takes}</figcaption></figure>\n{notes}"
         f"<p>Tried: {_tried(one.diary, story.move)}.</p>\n{curve}</div>\n"
     )
+
+
+def _own(one: PieceProgress, store: Store) -> str:
+    """What the pianist or the teacher wrote into the piece."""
+    told = [f"{note.bars}: {note.words}" for note in one.score.own_notes]
+    kept = load_markings(store.folder, one.piece.key)
+    told += [str(marking) for marking in kept if isinstance(marking, Fingering)]
+    if not told:
+        return ""
+    rows = "".join(f"<li>{html.escape(words)}</li>" for words in told)
+    return f"<h3>Written into it</h3>\n<ul>{rows}</ul>\n"
 
 
 def _tried(diary: Diary, move: Transition) -> str:
