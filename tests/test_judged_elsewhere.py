@@ -8,7 +8,9 @@ import pytest
 from coach.coaching.drill import drill as drill_module
 from coach.coaching.drill.drill_events import AssignmentGiven, DrillState, SetAside, ToJudge
 from coach.coaching.model import Request
+from coach.drill import repair
 from coach.judging.judge import JudgingJob
+from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
 from tests.lessons import tempo_of
@@ -52,6 +54,17 @@ def test_a_small_take_and_any_where_it_is_not_allowed_are_judged_at_once() -> No
         live = Live(sample("2-the-ferry-bell"), BAR, **how).plays().waits(2)
         assert len(live.ended) == 1
         assert jobs_of(live) == []
+
+
+@pytest.mark.parametrize(("count", "given_out"), [(31, 0), (32, 1)])
+def test_of_thirty_two_notes_a_take_is_large(count: int, given_out: int) -> None:
+    keys = [60 + (7 * at) % 12 for at in range(count)]
+    notes = [{"pitch": p, "onset": at, "length": 1, "hand": "RH"} for at, p in enumerate(keys)]
+    score = score_from_notes(notes)
+    window = Window(F(0), F(count), Hands.RIGHT, landing=False)
+    goal = repair(score, window, qpm=200)
+    live = Live(score, window, goal=goal, judges_elsewhere=True).plays().waits(2)
+    assert len(jobs_of(live)) == given_out
 
 
 def test_a_job_goes_to_another_process_and_back(live: Live) -> None:

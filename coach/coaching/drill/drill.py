@@ -57,13 +57,13 @@ from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt
 
-LARGE = 2000
-"""Keys times notes from which a take is judged elsewhere, where that is allowed: some 45 keys of 45
+LARGE = 1000
+"""Keys times notes from which a take is judged elsewhere, where that is allowed: some 32 keys of 32
 notes,"""
-PART, PART_KEYS, LARGE_PART = 0.75, 20, 1500
+PART, PART_KEYS, LARGE_PART = 0.75, 20, 1000
 """Where fewer keys were struck than this share of the notes, the rest of the window is read, too:
-so many keys more, times the notes, are judged elsewhere from here on. Of 838 beginnings of windows
-of the sample scores, the largest below took 13 ms and the largest of all 37."""
+so many keys more, times the notes, are judged elsewhere from here on. With one and a half times
+this limit, of 838 beginnings of windows of the sample scores, the largest below took 13 ms."""
 STRANGE = 10.0
 """and what its reading costs (``Ended.cost``) from which it is. A wrong key costs five. Of 700
 takes of ``scripts/earcases`` and of mashed and shifted ones none within both took longer than
