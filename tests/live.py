@@ -43,6 +43,11 @@ def one_bar_windows(name: str, *, hands: tuple[Hands, ...] = tuple(Hands)) -> tu
     return tuple(one for one in found if _onsets(score, one) >= 3)
 
 
+def every_other(windows: tuple[Window, ...], number: int) -> tuple[Window, ...]:
+    """Those at even places for an even number, the others for an odd one: all come, sooner."""
+    return windows[number % 2 :: 2]
+
+
 def _onsets(score: Score, window: Window) -> int:
     notes = score.notes_between(window.start_quarters, window.end_quarters, window.hands)
     return len(excerpt(score, window).onsets_quarters) if notes else 0

@@ -16,7 +16,7 @@ from coach.judging.wording import FALSE_START
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
-from tests.live import SAMPLES, Live, at_the_bar, one_bar_windows, sample
+from tests.live import SAMPLES, Live, at_the_bar, every_other, one_bar_windows, sample
 
 
 def faults_of(live: Live) -> list[Cause | None]:
@@ -29,11 +29,6 @@ def clean_of(live: Live) -> int:
 
 def onsets_of(live: Live) -> int:
     return len(live.drill.excerpt.onsets_quarters)
-
-
-def every_other(windows: tuple[Window, ...], number: int) -> tuple[Window, ...]:
-    """Those at even places for an even number, the others for an odd one: all come, sooner."""
-    return windows[number % 2 :: 2]
 
 
 every_piece = pytest.mark.parametrize("name", SAMPLES)
@@ -111,7 +106,7 @@ def test_a_window_entered_in_its_middle_says_so() -> None:
 @every_piece
 @pytest.mark.parametrize("first", [2, 3])
 def test_a_window_entered_in_its_middle_is_judged_from_there(name: str, first: int) -> None:
-    for window in one_bar_windows(name):
+    for window in every_other(one_bar_windows(name), first):
         live = Live(sample(name), window)
         if first >= onsets_of(live) - 2:
             continue

@@ -349,7 +349,7 @@ def in_memory(played: Sequence[Played]) -> sqlite3.Connection:
     return db
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(histories=st.tuples(played, played, played), order=st.permutations([0, 1, 2]))
 def test_records_join_in_any_order_and_twice(
     histories: tuple[list[Played], list[Played], list[Played]], order: list[int]

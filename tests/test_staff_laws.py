@@ -57,7 +57,7 @@ def assert_every_note_has_its_own_head(part: Excerpt, sheet: Sheet) -> None:
 
 
 @pytest.mark.property
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(score=pieces(), size=st.sampled_from(SIZES), bars=st.integers(1, 3))
 def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(
     score: Score, size: tuple[int, int], bars: int
@@ -67,7 +67,7 @@ def test_every_note_is_on_a_page_with_a_head_and_a_mark_of_its_own(
 
 
 @pytest.mark.property
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(score=pieces())
 def test_time_goes_to_the_right_and_higher_notes_stand_higher(score: Score) -> None:
     part = excerpt(score, Window(F(0), F(4)))
