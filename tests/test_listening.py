@@ -23,6 +23,7 @@ from coach.screens.drill.listening import (
     Listening,
     find_failed_hand,
     find_run_up,
+    marks_in_sight,
     plan_take,
     plan_window,
 )
@@ -73,6 +74,22 @@ def test_a_take_is_heard_from_a_beat_before_it_broke_and_then_as_written() -> No
     written = strikes(hearing.messages)[2 * 3 :]
     assert written[0][0] == pytest.approx(100.0 + 2.8 + BETWEEN_S)
     assert {pitch for _, pitch in written} == {n.pitch for n in PART.notes if n.onset_quarters >= 1}
+
+
+def test_of_a_take_the_notes_are_marked_that_are_still_in_sight() -> None:
+    """The coach made the window smaller meanwhile: one hears its own bars in what was played."""
+    notes, drill = played_wrong()
+    done = drill.repetition(notes, now_s=10.0)
+    marks = plan_take(done.take, done.judgement, 100.0).marks
+    judged = done.judgement.excerpt
+    assert marks_in_sight(marks, judged, judged) == marks
+    assert marks_in_sight(marks, judged, None) == ()
+    seen = excerpt(SCORE, Window(Fraction(2), Fraction(3), Hands.RIGHT))
+    found = marks_in_sight(marks, judged, seen)
+    assert found
+    when = {(one.at_s, judged.notes[one.note].id) for one in marks}
+    assert all((one.at_s, seen.notes[one.note].id) in when for one in found)
+    assert {one.note for one in found} == set(range(len(seen.notes)))
 
 
 def test_half_the_speed_is_of_both() -> None:

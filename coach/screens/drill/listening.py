@@ -230,6 +230,18 @@ def plan_take(
     return SoundPlan((*own, *note_messages(sounding)), (*marks, *_marks_of(part, sounding)))
 
 
+def marks_in_sight(
+    marks: Sequence[MarkedSound], judged: Excerpt, seen: Excerpt | None
+) -> tuple[MarkedSound, ...]:
+    """The same marks on what is in sight: mostly a part of the window that was judged."""
+    places = {note.id: at for at, note in enumerate(seen.notes)} if seen else {}
+    return tuple(
+        replace(one, note=places[judged.notes[one.note].id])
+        for one in marks
+        if judged.notes[one.note].id in places
+    )
+
+
 def _hand_of(played: PlayedLabel, part: Excerpt) -> Hand | None:
     """Which hand struck a key; None where it can't be told."""
     if played.note is not None:
@@ -376,8 +388,8 @@ class Listening:
         hands = hand if way.one_hand else Hands.TOGETHER
         start_s = self._clock() + BEFORE_S
         hearing = plan_take(ended.take, judgement, start_s, way.slower, hands)
-        if self._staff.excerpt is None or self._staff.excerpt.window != judgement.excerpt.window:
-            hearing = replace(hearing, marks=())  # another window is in sight by now
+        marks = marks_in_sight(hearing.marks, judgement.excerpt, self._staff.excerpt)
+        hearing = replace(hearing, marks=marks)
         said = self._start(hearing)
         if self.is_running:
             self._take, self._take_way = ended, way
