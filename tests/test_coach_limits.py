@@ -195,10 +195,14 @@ class TestTempo:
         assert not self.after(now_qpm=50.1).at_floor
         assert self.after(now_qpm=49.9).at_floor
 
-    def test_a_passage_is_begun_at_seven_tenths_however_often_it_failed(self) -> None:
+    def test_a_passage_is_begun_at_the_mark_over_seven_tenths_however_often_it_failed(self) -> None:
         tempo = self.after(*[False] * 12)
         tempo.begin_at_likely(F(1))
-        assert tempo.now_qpm == pytest.approx(70.0)
+        assert tempo.now_qpm == 72.0
+        tempo = TempoLadder.start(90.0, 90.0)  # 63 is a mark
+        tempo.tries = [(1.0, False)] * 12
+        tempo.begin_at_likely(F(1))
+        assert tempo.now_qpm == 63.0
 
     @staticmethod
     def record(fails: int, slow_clean: int, now_qpm: float) -> TempoLadder:
@@ -208,8 +212,21 @@ class TestTempo:
         return tempo
 
     def test_the_tempo_asked_for_is_tried_where_two_in_three_come_off(self) -> None:
-        assert self.record(2, 5, 60.0).raise_tempo(F(1)) is AssignmentKind.TRIAL
-        assert self.record(3, 5, 60.0).raise_tempo(F(1)) is AssignmentKind.QUICKEN
+        assert self.record(2, 5, 72.0).raise_tempo(F(1)) is AssignmentKind.TRIAL
+        assert self.record(3, 5, 72.0).raise_tempo(F(1)) is AssignmentKind.QUICKEN
+
+    def test_nobody_jumps_from_under_seven_tenths_to_the_tempo_asked_for(self) -> None:
+        assert self.record(0, 5, 70.0).raise_tempo(F(1)) is AssignmentKind.TRIAL
+        assert self.record(0, 5, 69.0).raise_tempo(F(1)) is AssignmentKind.QUICKEN
+
+    def test_a_step_that_nobody_feels_is_none(self) -> None:
+        """To 46 from 45, the slowest at 90; and from 48 to 46, which is 45 then."""
+        tempo = TempoLadder.start(90.0, 45.0)
+        tempo.raise_tempo(F(1))
+        assert tempo.now_qpm == 48.0
+        tempo.tries = [(0.5, False)] * 12
+        tempo.lower_tempo(F(1))
+        assert tempo.now_qpm == 45.0
 
     def test_a_tempo_that_is_less_likely_than_not_is_left_after_one_unclean(self) -> None:
         assert not self.record(3, 3, 100.0).is_unlikely

@@ -17,7 +17,7 @@ from tests.lessons import QPM, Lesson, Weak, piece
 
 LESSONS: dict[str, Callable[[], Lesson]] = {
     "left hand fails on bar 2 beat 3": lambda: Lesson((Weak("LH", 6),)),
-    "right hand fails on bar 3 beat 2 above 60": lambda: Lesson((Weak("RH", 9, above_qpm=60),)),
+    "right hand fails on bar 3 beat 2 above 70": lambda: Lesson((Weak("RH", 9, above_qpm=70),)),
     "fails only hands together on bar 2 beat 2": lambda: Lesson(
         (Weak("RH", 5, only_together=True),)
     ),
@@ -58,7 +58,7 @@ def _say(lesson: Lesson) -> Iterator[str]:
 
 LEFT, RIGHT, BOTH, SLIPS, FEW, NONE, BARS = (
     "left hand fails on bar 2 beat 3",
-    "right hand fails on bar 3 beat 2 above 60",
+    "right hand fails on bar 3 beat 2 above 70",
     "fails only hands together on bar 2 beat 2",
     "slips here and there",
     "slips now and then",
@@ -78,7 +78,7 @@ SAID = (
     ("That holds: the whole of it again.", SLIPS),
     ("That may have been a slip: the whole of it again.", SLIPS),
     ("All of it once more: is there another place?", LEFT),
-    ("LH bar 2, beat 2 → 3: at 67, twice running. Begin at beat 1.", LEFT),
+    ("LH bar 2, beat 2 → 3: at 69, twice running. Begin at beat 1.", LEFT),
     ("Both hands bar 2, beat 1 → 2: at 76, twice running. Begin at bar 1, beat 4.", BOTH),
     ("At 48 until it holds.", LEFT),
     ("Smaller still.", LEFT),
@@ -101,9 +101,9 @@ SAID = (
         RIGHT,
     ),
     ("That holds: the whole of it, twice more.", RIGHT),
-    ("It holds: at 60.", RIGHT),
+    ("It holds: at 69.", RIGHT),
     ("It holds: try it once at the tempo asked for.", RIGHT),
-    ("Too soon: at 60 until it holds.", RIGHT),
+    ("Too soon: at 69 until it holds.", RIGHT),
     ("Clean at tempo: hold it there.", BOTH),
     ("That is the tempo: now hold it.", SLIPS),
     ("Back to the whole of it.", RIGHT),

@@ -255,6 +255,11 @@ def surer_words(places: str, count: int) -> str:
     return f"It broke at {places} before: {times(count)} more, to be sure."
 
 
+def broke_before_words(reason: str) -> str:
+    """Why a place is begun on although the whole was clean a moment ago."""
+    return f"It broke before, too: {reason}"
+
+
 def check_words(place: str, count: int) -> str:
     """Why a place is asked for by itself after the whole was clean."""
     return f"Clean; but it broke at {place} before: that by itself, {times(count)}, to be sure."

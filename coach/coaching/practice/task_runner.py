@@ -47,6 +47,7 @@ from coach.coaching.wording import (
     ON_FROM_WHERE_WE_WERE,
     READ_AGAIN,
     arrival_words,
+    broke_before_words,
     check_words,
     off_pace_words,
     on_with_all_words,
@@ -196,7 +197,7 @@ class TaskRunner:
             return True
         as_easy_as_it_gets = ladder.at == 0 and ladder.tempo.at_floor and self.run.asks_for_change
         wants = work.wants_another_way or as_easy_as_it_gets
-        if wants and ladder.tempo.at_target and not (ladder.is_join or ladder.tempo.at_floor):
+        if wants and ladder.tempo.at_target and not ladder.tempo.at_floor:
             self._assign(self.repair.slow_down(ladder))
             return True
         if wants and self.practise_otherwise(ladder):
@@ -258,6 +259,8 @@ class TaskRunner:
     def _ask_to_be_sure(self, diagnosis: Diagnosis) -> NextWindow | None:
         """Where a place broke before: it by itself, or the whole some more times, once."""
         if self.task.is_part or not self.tempo.at_target:
+            return None
+        if not self._run_is_full and self.locating.named_troubles(diagnosis):
             return None
         mended = self.locating.check_next(self.repair.mended, CHECKED_MENDED, self._wholes_to_go)
         if mended or not self._run_is_full:
@@ -334,19 +337,27 @@ class TaskRunner:
         named = self.locating.named_troubles(diagnosis)
         if named and (probe is None or probe.suspect.posterior.fault <= OPEN_DOUBT):
             begin = self.locating.has_heard_enough or (on_all and must_change)
-            self._assign(self._begin_repair(named[0]) if begin else self.locating.hear_again())
+            repair = self._begin_repair(named[0], clean) if begin else None
+            self._assign(repair or self.locating.hear_again())
         elif probe is not None:
             self._assign(self.locating.look_into(probe))
         elif (undivided := self.locating.trouble_of_unknown_hand(diagnosis)) is not None:
-            self._assign(self._begin_repair(undivided))
+            self._assign(self._begin_repair(undivided, clean))
         elif not on_all:
             self._assign(self.locating.back_to_all(clean))
         else:
             self._assign(self._make_easier() if must_change else None)
 
-    def _begin_repair(self, trouble: Trouble) -> NextWindow:
+    def _begin_repair(self, trouble: Trouble, clean: bool) -> NextWindow:
+        """Begin on a trouble; where nothing broke a moment ago it is said that it did before."""
+        on_all, self.wholes_left = self.assignment.window == self.task.window, 0
         self.locating.stop_looking()
-        return self.repair.open_trouble(trouble, self.new_repair_tempo())
+        wanted = self.repair.open_trouble(trouble, self.new_repair_tempo())
+        return (
+            wanted._replace(reason=broke_before_words(wanted.reason))
+            if clean and on_all
+            else wanted
+        )
 
     def _make_easier(self) -> NextWindow | None:
         """Nothing stands out and it can't be had: slower, or smaller where it can't be slower."""

@@ -134,8 +134,9 @@ def slower(qpm: float, beat_quarters: Fraction, marks: int = 1) -> float:
     return qpm
 
 
-HALF_A_MARK = 1.02
-"""A mark nearer than this to a tempo is no step up from it. Own choice: half a mark."""
+HALF_A_MARK = 1.03
+"""A tempo nearer than this to another is no step from it. Own choice: less than any mark is from
+the next, and more than half of that."""
 NEARLY_A_MARK = 1.04
 """A tempo nearer than this to a mark above it stands for that mark. Own choice: hardly a mark."""
 
@@ -150,7 +151,8 @@ FLOOR = 0.5
 """Slowest tempo that is asked for, as a share of the task's, also for a passage inside it that is
 taken slower than the task itself. Own choice, because slower than half it is another movement."""
 FIRST_SLOWER = 0.7
-"""A passage is begun no slower than at this share of its tempo, however often it failed. Own
+"""A passage is begun no slower than at the mark above this share of its tempo, however often it
+failed. Own
 choice, because half of it at once is more than a teacher would ask for. What fails there goes on
 down."""
 MARKS_GROW = 2
@@ -166,6 +168,9 @@ Communications 10, 4646, of two-way choices; from memory), a little lower, for t
 FAIR = 0.65
 """Chance from which the tempo asked for is tried. Own choice: it comes off two times in three, and
 then saves the marks in between."""
+TRIED_FROM = 0.7
+"""The tempo asked for is tried from no slower than this share of it. Own choice: as slow as a
+passage is begun at the most; from half of it to all of it nobody would jump."""
 TOO_UNLIKELY = 0.5
 """Below this chance a tempo is left after a single unclean repetition. Own choice: it fails more
 often than not."""
@@ -274,7 +279,8 @@ class TempoLadder:
         """Begin where a clean repetition is likely, though not slower than one would at first."""
         likely = self.likely_qpm(beat_quarters)
         if likely is not None and self.now_qpm is not None and self.target_qpm is not None:
-            self.now_qpm = min(self.now_qpm, max(likely, self.target_qpm * FIRST_SLOWER))
+            slowest = quicker(self.target_qpm * FIRST_SLOWER - 2 * _SAME, beat_quarters)
+            self.now_qpm = min(self.now_qpm, max(likely, slowest))
 
     def raise_tempo(self, beat_quarters: Fraction) -> AssignmentKind:
         """After a full clean run: a trial or a step up; more than a mark as the record permits."""
@@ -286,6 +292,7 @@ class TempoLadder:
         if (
             self._is_time_to_try
             and self.chance(self.target_qpm) >= FAIR
+            and self.share >= TRIED_FROM
             and step < self.target_qpm - _SAME
         ):
             self.before_trial_qpm, self.now_qpm = self.now_qpm, self.target_qpm
@@ -327,7 +334,9 @@ class TempoLadder:
         if self.now_qpm is not None and self.slowest_qpm is not None:
             likely = self.likely_qpm(beat_quarters) or self.now_qpm
             low = max(slower(self.now_qpm, beat_quarters, MOST_MARKS), self.slowest_qpm)
-            self.now_qpm = max(min(slower(self.now_qpm, beat_quarters), likely), low)
+            wanted = max(min(slower(self.now_qpm, beat_quarters), likely), low)
+            is_low = wanted < self.slowest_qpm * HALF_A_MARK
+            self.now_qpm = self.slowest_qpm if is_low else wanted
         self.marks, self.before_trial_qpm, self.tried_from_qpm = 1, None, None
 
     def to_plain(self) -> dict[str, Any]:
