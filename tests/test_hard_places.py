@@ -385,7 +385,9 @@ class TestAsking:
         back = next(at for at, one in enumerate(asked) if at and one.window == whole)
         kinds = [(one.window == whole, one.clean_required) for one in asked[back:]]
         assert kinds == [(True, 3), *3 * [(False, 3)], *3 * [(True, 2)]]  # the last: it is reached
-        assert lesson.decision.note == ""  # nobody calls them ordinary slips
+        assert lesson.decision.note == (
+            "LH bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it."
+        )
 
     def test_what_breaks_by_itself_then_is_looked_into(self) -> None:
         lesson = Lesson([Weak("LH", 6)])

@@ -55,7 +55,8 @@ def told(weak: list[Weak]) -> str:
         f"{''.join(sign for _, sign in some):<6} {line}"
         for line, some in groupby(played, key=lambda one: one[0])
     ]
-    ends = [f"       {one}" for one in lesson.decision.proposals]
+    last = lesson.decision
+    ends = [f"       {one}" for one in (*last.proposals, last.note) if one]
     return "\n".join(fill(one, 96, subsequent_indent=9 * " ") for one in [*lines, *ends])
 
 
@@ -97,6 +98,7 @@ xx     hands together, bars 1 to 4, at 96. All of it once more: is there another
 ..     hands together, bars 1 to 4, at 96. That holds: the whole of it, twice more.
        It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for
          it.
+       LH bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it.
 """
 """Named after four, in its own hand; slower, up again, then both hands, the bar, the whole. What
 was mended is heard by itself between two of the whole: three clean ones tell little of one move."""
@@ -120,6 +122,7 @@ x      hands together, bar 2, beats 1 to 3, at 96. Only this, once, so that I he
 ..     hands together, bars 1 to 4, at 96. That holds: the whole of it, twice more.
        It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for
          it.
+       Both hands bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it.
 """
 """Each hand alone is clean, so neither is drilled alone: both are, slower, and tried at tempo once
 they hold."""
@@ -163,6 +166,8 @@ x      hands together, bars 1 to 4, at 96. All of it once more: is there another
 .      hands together, bars 1 to 4, at 96. That holds: the whole of it, once more.
        It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for
          it.
+       LH bar 1, beat 3 → 4 and RH bar 3, beat 1 → 2: held today. Hear that first tomorrow,
+         before you trust it.
 """
 """The whole is heard three times, for one place may hide another. One is mended and put back before
 the other is begun on, and both are heard by themselves at the end."""

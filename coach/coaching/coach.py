@@ -63,6 +63,7 @@ from coach.coaching.wording import (
     ORDER_CHANGED,
     advice_words,
     as_far_as_it_goes,
+    held_today_words,
     move_words,
     once_more_words,
     tempo_words,
@@ -70,7 +71,7 @@ from coach.coaching.wording import (
 )
 from coach.judging.model import Judgement
 from coach.score.model import Hands, Score
-from coach.score.window import Window
+from coach.score.window import Transition, Window
 
 
 class Coach:
@@ -183,7 +184,14 @@ class Coach:
             return self._runner.pace_note
         slipped = self._diagnosis.suspects or self._runner.run.failed
         had_a_place = self._diagnosis.troubles or self._runner.repair.mended_beats
+        if self._finished and (mended := self._mended_today()):
+            return held_today_words([move_words(self.score, move) for move in mended])
         return NO_ONE_PLACE if slipped and not had_a_place and self._runner.done else ""
+
+    def _mended_today(self) -> list[Transition]:
+        """The moves that were repaired and hold, each once, in that order."""
+        runners = self._runners.values()
+        return list(dict.fromkeys(move for one in runners for move in one.repair.mended))
 
     def observe_and_decide(
         self, judgement: Judgement, now_s: float, asked: Assignment | None = None

@@ -287,6 +287,12 @@ def hear_words(hands: Hands, way: str, *, apart: bool, again: bool) -> str:
     return f"{what}, {often}: is it {way}?"
 
 
+def held_today_words(moves: Sequence[str]) -> str:
+    """What is said at the goal of moves that were mended on the way: so much is known of them."""
+    places = capitalise(" and ".join(moves))
+    return f"{places}: held today. Hear that first tomorrow, before you trust it."
+
+
 def advice_words(left: Sequence[Exercise]) -> str:
     """What to try when a place comes back: ``another fingering, or dotted rhythms``.
 
