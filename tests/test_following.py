@@ -224,3 +224,12 @@ def test_the_first_chord_struck_amid_other_keys_keeps_all_its_keys() -> None:
     part = excerpt(score_from_notes(notes, qpm=120), Window(Fraction(0), Fraction(4)))
     pianist = Pianist(part).play("50 51 54 56", 0.4).play("60+64+67 65 70 69", 0.5).wait(3)
     assert [len(take) for take in [one.take.notes for one in pianist.of(Ended)]] == [6]
+
+
+def test_the_key_that_ends_other_music_after_a_rest_begins_the_window() -> None:
+    """The hundred and first key is one too many for a repetition, and the first of the next."""
+    player = Pianist(scale())
+    player.play("60 62 " + "62 64 " * 49, beat_s=0.2)
+    player.wait(1.2).play("60 62 64 66 67 69 71 72").wait(4)
+    *_, last = [one for one in player.heard if isinstance(one, Ended)]
+    assert [note.pitch for note in last.take.notes] == [60, 62, 64, 66, 67, 69, 71, 72]

@@ -292,15 +292,13 @@ class Follower:
         if self.state is not FollowerState.FOLLOWING:
             return self._await_beginning()
         if len(self._take) > rules.most_keys(self._score):
-            self._change_state(FollowerInput.LEFT)
-            return [self._give_up(None)]
+            return self._leave(None)
         said = self._recognise_other()
         if said or rules.is_lost(self._score, self._alignment.trace.keys, self._take):
             through = self._count_to_end()
             if through is not None:
                 return [self._end(FollowerInput.AT_END, through)]
-            self._change_state(FollowerInput.LEFT)
-            return [self._give_up(said or recognise_live(self.excerpt, self._take))]
+            return self._leave(said or recognise_live(self.excerpt, self._take))
         at_end = self._find_after_ornament(2, rules.AFTER_ORNAMENT_S)
         if at_end is not None:
             return self._begin_again(FollowerInput.BEGUN_AGAIN, at_end)
@@ -450,6 +448,21 @@ class Follower:
         second = score.pitch[: score.first[2]] if len(score.first) > 2 else ()
         is_alike = self._openers.issuperset(second)
         return not is_alike and self._openers.issuperset(note.pitch for note in keys)
+
+    def _leave(self, said: PlayedInstead | None) -> list[FollowerEvent]:
+        """Other keys go on; but with the last one, struck after a rest, the window may begin."""
+        self._change_state(FollowerInput.LEFT)
+        last = self._take[-1]
+        rested = last.onset_s - self._take[-2].onset_s >= self._rest_s
+        if not rested or last.pitch not in self._openers:
+            return [self._give_up(said)]
+        take = self._copy_take(len(self._take) - 1)
+        self._forget(keep=len(take.notes))
+        self._recogniser.forget()
+        self._is_fresh = True
+        self._alignment.begin_again(self._take)
+        known = said or _OTHER_NOTES
+        return [NotThis(known.sentence, take, known.what), *self._await_beginning()]
 
     def _give_up(self, said: PlayedInstead | None) -> NotThis:
         """Something else was played: it is forgotten."""
