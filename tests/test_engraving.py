@@ -288,6 +288,20 @@ def test_a_grace_note_has_its_slash_where_it_is_printed() -> None:
     assert "stem.mod" not in mei_of(without, part)
 
 
+def test_a_chord_has_one_fermata_and_a_slur_over_both_staves_is_one() -> None:
+    marks = (frozenset({NoteMark.SLUR_START}), frozenset({NoteMark.SLUR_END, NoteMark.FERMATA}))
+    score = score_from_notes(
+        [{"pitch": 48, "onset": 0, "length": 1, "hand": "LH"}]
+        + [{"pitch": pitch, "onset": 1, "length": 1, "hand": "RH"} for pitch in (72, 76, 79)]
+    )
+    notes = [replace(one, voice="1", marks=marks[one.pitch > 60]) for one in score.notes]
+    score = replace(score, notes=tuple(notes))
+    mei = mei_of(score, excerpt(score, whole_piece(score)))
+    assert mei.count("<fermata ") == 1
+    assert mei.count("<slur ") == 1
+    assert '<slur tstamp="0"' not in mei
+
+
 def test_a_slur_from_before_the_window_leads_into_it() -> None:
     score = SCORES["6-the-lantern-room"]
     first, second = score.bars[15], score.bars[16]

@@ -371,10 +371,11 @@ class _Document:
             for head in self._written.heads
             if head.staff == staff and self._is_in(span, head.onset_quarters)
         ]
+        over: set[tuple[Fraction, NoteMark]] = set()
         for head in heads:
             self._write_tie(measure, head)
             if head.first:
-                self._write_signs_of(measure, head)
+                self._write_signs_of(measure, head, over)
         self._write_slurs(measure, heads)
         if span is self._spans[0]:
             self._write_slurs_from_before(measure, staff, number)
@@ -396,11 +397,15 @@ class _Document:
         else:
             SubElement(measure, "lv", startid=f"#{self._id(head)}")
 
-    def _write_signs_of(self, measure: Element, head: Head) -> None:
+    def _write_signs_of(
+        self, measure: Element, head: Head, over: set[tuple[Fraction, NoteMark]]
+    ) -> None:
+        """``over``: the signs that stand over the staff by now; a chord has one of each."""
         note, at = self._note(head), f"#{self._id(head)}"
         below = head.hand.value == "LH"
         for mark, name in _OVER.items():
-            if mark in note.marks:
+            if mark in note.marks and (head.onset_quarters, mark) not in over:
+                over.add((head.onset_quarters, mark))
                 SubElement(measure, name, startid=at, place="above")
         if head.fingering:
             about = {_ID: FINGER_ID + self._id(head), "startid": at}
@@ -433,12 +438,16 @@ class _Document:
                 SubElement(measure, "slur", ends)
 
     def _write_slurs_from_before(self, measure: Element, staff: int, number: str) -> None:
-        """A slur that began before the window, from its beginning to the note that ends it."""
-        open_voices = {head.voice for head in self._written.heads if head.staff == staff}
-        heads = (one for one in self._written.heads if one.first and one.staff == staff)
+        """A slur that began before the window, from its beginning to the note that ends it.
+
+        It may have begun on the other staff: a voice goes over both.
+        """
+        open_voices = {head.voice for head in self._written.heads}
+        heads = (one for one in self._written.heads if one.first)
         for head in sorted(heads, key=lambda one: one.onset_quarters):
             marks = self._note(head).marks
-            if head.voice in open_voices and NoteMark.SLUR_END in marks:
+            is_here = head.staff == staff and head.voice in open_voices
+            if is_here and NoteMark.SLUR_END in marks:
                 ends = {"tstamp": "0", "staff": number, "endid": f"#{self._id(head)}"}
                 SubElement(measure, "slur", ends)
             if {NoteMark.SLUR_START, NoteMark.SLUR_END} & marks:
