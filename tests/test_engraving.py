@@ -15,13 +15,23 @@ from pathlib import Path
 from queue import SimpleQueue
 from threading import Event
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 
 from coach.children import start_python
 from coach.engraving.mei import LANDING_COLOUR, note_id, write_mei
 from coach.score.build import score_from_notes
-from coach.score.model import Grace, Hands, LineKind, NoteMark, OwnNote, PrintedLine, Score
+from coach.score.model import (
+    Direction,
+    Grace,
+    Hands,
+    LineKind,
+    NoteMark,
+    OwnNote,
+    PrintedLine,
+    Score,
+)
 from coach.score.notation import write
 from coach.score.reading import read_score
 from coach.score.window import Excerpt, Window, choose_window, excerpt, whole_piece
@@ -212,8 +222,50 @@ def test_no_words_are_written_over_a_finger(name: str, monkeypatch: pytest.Monke
     assert written_over(svg) == 0
     mei = mei_of(score, excerpt(score, window))
     assert written_over(engrave(mei, BOX).svg) == 0
-    monkeypatch.setattr("coach.engraving.fingers._find_words", lambda root: ())
+    monkeypatch.setattr("coach.engraving.fingers._find_words", lambda root, edge: ())
     assert written_over(engrave(mei, BOX).svg) > 0
+
+
+def test_words_between_the_staves_stay_there_and_a_landing_counts_no_triplet() -> None:
+    third = Fraction(1, 3)
+    notes = [
+        {"pitch": 64 + at % 3, "onset": at * third, "length": third, "hand": "RH"}
+        for at in range(9)
+    ] + [{"pitch": 62, "onset": at, "length": 1, "hand": "LH"} for at in range(3)]
+    score = score_from_notes(notes)
+    score = replace(score, directions=(Direction(Fraction(0), 1, "espressivo"),))
+    mei = mei_of(score, excerpt(score, Window(Fraction(0), Fraction(2))))
+    assert mei.count("<tuplet ") - mei.count('num.visible="false"') == 2
+    engraved = engrave(mei, BOX)
+    drawn = ElementTree.fromstring(engraved.svg)
+    words = next(one for one in drawn.iter() if str(one.get("id")).startswith("below-"))
+    heads = [
+        float(found)
+        for found in re.findall(
+            r'class="notehead"><use[^>]*translate\([-\d.]+, ([-\d.]+)', engraved.svg
+        )
+    ]
+    assert float(str(words[0].get("y"))) < max(heads)
+
+
+def test_words_at_the_end_of_a_window_stay_in_the_picture() -> None:
+    notes = [
+        {"pitch": 84 + at % 2, "onset": Fraction(at, 4), "length": Fraction(1, 4), "hand": "RH"}
+        for at in range(9)
+    ]
+    score = score_from_notes(notes)
+    said = [Direction(Fraction(2), 1, "in tempo giusto")]
+    tempo = replace(score.tempos[0], words="Adagio molto sostenuto") if score.tempos else None
+    score = replace(score, directions=tuple(said), tempos=(tempo,) if tempo else ())
+    svg = engrave(mei_of(score, excerpt(score, Window(Fraction(0), Fraction(2)))), BOX).svg
+    width = float(re.findall(r'definition-scale"[^>]*viewBox="0 0 ([\d.]+) ', svg)[0])
+    left = float(re.findall(r'page-margin"[^>]*translate\(([-\d.]+)', svg)[0])
+    ends = {
+        text: left + float(x) + 0.6 * float(size) * len(text)
+        for x, _, size, text in WORDS.findall(svg)
+    }
+    assert "in tempo giusto" in ends
+    assert all(end < width for end in ends.values())
 
 
 def test_fingers_that_are_moved_stay_in_the_picture() -> None:

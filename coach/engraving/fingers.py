@@ -65,6 +65,8 @@ class _Text:
     """A finger, or words."""
 
     id: str
+    x: float
+    """Where it begins, or its middle."""
     left: float
     right: float
     y: float
@@ -73,6 +75,9 @@ class _Text:
     above: bool
     depth: float = 0.0
     """How far its letters reach under that edge."""
+    is_between: bool = False
+    """Whether it may stand between the staves: then it makes room for nothing but other texts, or
+    it would go through the staff under it."""
 
     def box(self, y: float) -> _Box:
         """What it covers where it stands at this height."""
@@ -81,20 +86,19 @@ class _Text:
 
 
 def clear_fingers(svg: str) -> str:
-    """The picture with every finger clear of what else is drawn."""
-    if f'"{FINGER_ID}' not in svg:
+    """The picture with every finger and all words clear of what else is drawn."""
+    if not any(f'"{begins}' in svg for begins in (FINGER_ID, ABOVE_ID, BELOW_ID)):
         return svg
     root = ElementTree.fromstring(svg)
-    obstacles = list(_find_obstacles(root))
+    obstacles, placed = list(_find_obstacles(root)), list[_Box]()
     highest, lowest = 0.0, 0.0
-    for texts in (_find_fingers(root), _find_words(root)):
+    for texts in (_find_fingers(root), _find_words(root, _right_edge(svg))):
         for text in sorted(texts, key=lambda one: -one.y if one.above else one.y):
-            y = _free_place(text, obstacles)
+            y = _free_place(text, placed if text.is_between else (*obstacles, *placed))
             box = text.box(y)
-            obstacles.append(box)
+            placed.append(box)
             highest, lowest = min(highest, box.top), max(lowest, box.bottom)
-            if y != text.y:
-                svg = _move(svg, text, y)
+            svg = _move(svg, text, y)
     return _grow(svg, highest, lowest)
 
 
@@ -110,11 +114,20 @@ def _find_fingers(root: ElementTree.Element) -> Iterator[_Text]:
             yield _text_of(name, text, above=float(str(text.get("y"))) < head[1])
 
 
-def _find_words(root: ElementTree.Element) -> Iterator[_Text]:
+def _find_words(root: ElementTree.Element, right_edge: float) -> Iterator[_Text]:
+    """Where they would reach over the picture's edge they begin sooner."""
     for begins, above in ((ABOVE_ID, True), (BELOW_ID, False)):
         for name, text in _find_texts(root, begins):
             words = _text_of(name, text, above=above)
-            yield replace(words, depth=_DESCENT * words.size)
+            over = max(words.right - right_edge, 0.0)
+            yield replace(
+                words,
+                is_between=not above,
+                depth=_DESCENT * words.size,
+                left=words.left - over,
+                right=words.right - over,
+                x=words.x - over,
+            )
 
 
 def _find_texts(
@@ -132,7 +145,7 @@ def _text_of(name: str, text: ElementTree.Element, *, above: bool) -> _Text:
     x, y = float(str(text.get("x"))), float(str(text.get("y")))
     width = size * _LETTER_WIDTH * len("".join(text.itertext()).strip())
     left = x - width / 2 if text.get("text-anchor") == "middle" else x
-    return _Text(name, left, left + width, y, size, above)
+    return _Text(name, x, left, left + width, y, size, above)
 
 
 def _kinds(group: ElementTree.Element) -> list[str]:
@@ -248,13 +261,20 @@ def _free_place(text: _Text, obstacles: Iterable[_Box]) -> float:
 
 
 def _move(svg: str, text: _Text, y: float) -> str:
-    opening = re.compile(rf'(<g id="{re.escape(text.id)}"[^>]*><text x="[^"]*" y=")[^"]*(")')
-    return opening.sub(rf"\g<1>{y:.0f}\g<2>", svg, count=1)
+    opening = re.compile(rf'(<g id="{re.escape(text.id)}"[^>]*><text x=")[^"]*(" y=")[^"]*(")')
+    return opening.sub(rf"\g<1>{text.x:.0f}\g<2>{y:.0f}\g<3>", svg, count=1)
 
 
 _WHOLE = re.compile(r'(<svg width="[\d.]+px" height=")([\d.]+)(px")')
-_INNER = re.compile(r'(class="definition-scale"[^>]*viewBox="0 0 [\d.]+ )([\d.]+)(")')
+_INNER = re.compile(r'(class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) )([\d.]+)(")')
+_LEFT = re.compile(r'class="page-margin"[^>]*translate\(\s*(-?[\d.]+)')
 _TOP = re.compile(r'(class="page-margin"[^>]*translate\(\s*-?[\d.]+[, ]\s*)(-?[\d.]+)')
+
+
+def _right_edge(svg: str) -> float:
+    """How far to the right there is room for words."""
+    inner, left = _INNER.search(svg), _LEFT.search(svg)
+    return float(inner[2]) - float(left[1]) - _MARGIN if inner and left else float("inf")
 
 
 def _grow(svg: str, highest: float, lowest: float) -> str:
@@ -262,7 +282,7 @@ def _grow(svg: str, highest: float, lowest: float) -> str:
     inner, top = _INNER.search(svg), _TOP.search(svg)
     if inner is None or top is None:
         return svg
-    height, margin = float(inner[2]), float(top[2])
+    height, margin = float(inner[3]), float(top[2])
     over = max(_MARGIN - (margin + highest), 0.0)
     under = max(margin + lowest + _MARGIN - height, 0.0)
     if not over and not under:
@@ -271,5 +291,5 @@ def _grow(svg: str, highest: float, lowest: float) -> str:
     svg = _WHOLE.sub(
         lambda found: f"{found[1]}{float(found[2]) * grown / height:.2f}{found[3]}", svg, 1
     )
-    svg = _INNER.sub(lambda found: f"{found[1]}{grown:.0f}{found[3]}", svg, 1)
+    svg = _INNER.sub(lambda found: f"{found[1]}{grown:.0f}{found[4]}", svg, 1)
     return _TOP.sub(lambda found: f"{found[1]}{margin + over:.0f}", svg, 1)

@@ -252,7 +252,8 @@ class _Document:
             tuplet = group[0].value.tuplet
             if tuplet:
                 # A part of one (a landing) shows no digit: there is nothing to count.
-                seen = _is_full(group) and any(event.is_seen for event in group)
+                counted = (event.is_seen and not self._is_arrival(event) for event in group)
+                seen = _is_full(group) and any(counted)
                 shown = {} if seen else {"num.visible": "false", "bracket.visible": "false"}
                 beamed = self._beamed_alone(group)
                 parent = SubElement(
@@ -353,6 +354,9 @@ class _Document:
         if self._is_landing(head):
             about["color"] = LANDING_COLOUR
         return about
+
+    def _is_arrival(self, event: _Event) -> bool:
+        return bool(event.heads) and all(self._is_landing(head) for head in event.heads)
 
     def _is_landing(self, head: Head) -> bool:
         return head.onset_quarters == self._written.excerpt.landing_quarters and head.first
