@@ -1,6 +1,7 @@
 """What was played instead: told by its own sentence, and never taken from what was the window."""
 
 import os
+from collections import Counter
 from collections.abc import Callable, Iterator
 from fractions import Fraction as F
 from functools import cache
@@ -633,12 +634,37 @@ def test_what_comes_after_the_window_s_end_is_not_measured_by_it() -> None:
     assert sitting.aside[-1] == "The right hand is an octave too high: move it down."
 
 
+def test_a_key_left_out_of_every_chord_takes_no_other_key_from_the_take() -> None:
+    """So many missing notes are no reason to count the first key for other music."""
+    waltz = sample(SAMPLES[3])
+    part = excerpt(waltz, choose_window(waltz, bars="1-4"))
+    chords = Counter((note.hand, note.onset_quarters) for note in part.notes)
+    left_out = {
+        min(note.pitch for note in part.notes if (note.hand, note.onset_quarters) == place)
+        for place, count in chords.items()
+        if count > 2
+    }
+    take = plays(part, lambda note: None if note.pitch in left_out else note.pitch)
+    verdict = judge(part, take, stage=Stage.NOTES)
+    missed = [part.notes[one.note].pitch for one in verdict.score if one.played is None]
+    assert len(missed) > 6
+    assert set(missed) == left_out
+
+
 def test_another_octave_played_over_again_is_told() -> None:
     score = written(TUNE)
     twice = keys("C6 E6 G6 F6 D6 B5 C6 C6 E6 G6 F6 D6 B5 C6")
     assert recognise_other(whole(score), twice) == PlayedInstead(
         Instead.OCTAVE, "The right hand is an octave too high: move it down."
     )
+
+
+def test_a_long_window_with_one_hand_in_another_octave_is_told_when_the_hands_rest() -> None:
+    lamps = sample(SAMPLES[4])
+    part = excerpt(lamps, choose_window(lamps, bars="1-4"))
+    sitting = Sitting(lamps, part.window).plays(plays(part, moved(-12, L)), rests_s=2.0)
+    assert sitting.aside[-1] == "The left hand is an octave too low: move it up."
+    assert sitting.ended == []
 
 
 def test_other_music_that_holds_the_notes_of_another_clef_is_other_music() -> None:

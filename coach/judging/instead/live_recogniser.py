@@ -17,8 +17,8 @@ FORGET_S = 6.0
 """After such a silence the next key has nothing to do with those before. Own choice: a slow player
 needs some four seconds for a long note."""
 MOST_KEYS = 24
-"""What was not known by then is not looked at any more. Own choice, because each look takes time
-while a key is waited for."""
+"""What was not known by then is not looked at again before a rest. Own choice, because each look
+takes time while a key is waited for."""
 LEAST_AT_REST = 3
 """Keys or chords that tell something, where the window has so many. Own choice, because two may be
 any two."""
@@ -85,7 +85,7 @@ class LiveRecogniser:
         return self._recognise(so_far=False) if count_onsets(self._keys) >= self._least else None
 
     def _recognise(self, *, so_far: bool) -> PlayedInstead | None:
-        if self._is_said or self._goes_past or len(self._keys) > MOST_KEYS:
+        if self._is_said or self._goes_past or (so_far and len(self._keys) > MOST_KEYS):
             return None
         if so_far:
             said = recognise_other(self._excerpt, self._keys, so_far=True)

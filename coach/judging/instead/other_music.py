@@ -11,7 +11,7 @@ Costs are negative log likelihoods in nats, as in alignment.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import accumulate, pairwise
 from math import log
 from operator import itemgetter
@@ -107,7 +107,9 @@ def explain_otherwise(
             found.append((SLIP * (cut.errors - 1) + RIVAL_BETTER, Explanation(STRANGE_NOTES, part)))
     change = _find_change(_list_key_costs(excerpt, played, matching), _list_filler_costs(played))
     if change is not None:
-        found.append(change)
+        of_keys, kept = change
+        of_notes = _find_deletion_cost(excerpt, matching, kept)
+        found.append((of_keys + of_notes + RIVAL_BETTER, Explanation(STRANGE_NOTES, [*kept])))
     least, explanation = min(found, key=itemgetter(0))
     if explanation.part is None and explanation.instead == STRANGE_NOTES:
         best = cost
@@ -147,11 +149,9 @@ def _list_key_costs(
     return costs
 
 
-def _find_change(
-    costs: Sequence[float], filler: Sequence[float]
-) -> tuple[float, Explanation] | None:
-    """The keys that are the window, where the others, before or after them, are rather a filler;
-    and what that costs.
+def _find_change(costs: Sequence[float], filler: Sequence[float]) -> tuple[float, range] | None:
+    """What the keys cost where those before or after the window are a filler, and which are the
+    window's; None where none are better explained so.
 
     The change point where the likelihoods differ most, as in a cumulative sum test (Page 1954,
     Biometrika 41, 100-115).
@@ -161,9 +161,8 @@ def _find_change(
     before, first = max(zip(accumulate(gains), range(1, count + 1), strict=True))
     after, kept = max(zip(accumulate(reversed(gains)), range(1, count + 1), strict=True))
     part = range(first, count) if before >= after else range(count - kept)
-    if len(part) < FEWEST_KEYS:
-        return None
-    return sum(costs) - max(before, after) + RIVAL_BETTER, Explanation(STRANGE_NOTES, list(part))
+    gain = max(before, after)
+    return (sum(costs) - gain, part) if gain > 0 and len(part) >= FEWEST_KEYS else None
 
 
 def _find_slip_cost(off: int, before: int, filler: float) -> float:
@@ -182,17 +181,21 @@ def _list_filler_costs(played: Sequence[PlayedNote]) -> list[float]:
     return [FILLER, *(STEP_FILLER if is_step else FILLER for is_step in steps)][: len(played)]
 
 
-def _find_deletion_cost(excerpt: Excerpt, matching: Matching) -> float:
+def _find_deletion_cost(
+    excerpt: Excerpt, matching: Matching, part: Collection[int] | None = None
+) -> float:
     """What the notes left out cost, stretch by stretch of each hand; what comes before the first
-    note played and after the last is not left out."""
-    struck = [one.note for one in matching.score if one.played is not None]
+    note played and after the last is not left out. ``part``: only these keys count as played."""
+    if part is None:
+        part = range(len(matching.played))
+    struck = [one.note for one in matching.score if one.played in part]
     if not struck:
         return 0.0
     of_count = COSTS.list_deletion_costs(len(excerpt.notes))
     cost, missed = 0.0, dict.fromkeys(Hand, 0)
     for one in matching.score[struck[0] : struck[-1] + 1]:
         hand = excerpt.notes[one.note].hand
-        if one.played is None:
+        if one.played not in part:
             missed[hand] += 1
         elif missed[hand]:
             cost += of_count[missed[hand]]
