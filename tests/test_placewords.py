@@ -6,9 +6,11 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.wording import move_words, off_pace_words, run_up_words, stretch_words
+from coach.judging.wording import describe_wrong_key
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
+from tests.judging_help import whole
 from tests.test_places import piece
 
 RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
@@ -108,3 +110,23 @@ def test_a_tempo_that_was_not_asked_for_is_said_in_what_was_counted(
     played: float, asked: float, beat: F, words: str
 ) -> None:
     assert off_pace_words(played, asked, beat) == words
+
+
+@pytest.mark.parametrize(
+    ("fifths", "written", "played", "words"),
+    [
+        (-3, 70, 71, "B for B flat"),  # a flat forgotten, and no C flat
+        (1, 66, 65, "F for F sharp"),
+        (-3, 70, 69, "A for B flat"),
+        (2, 74, 73, "C sharp for D"),
+        (0, 60, 61, "C sharp for C"),
+        (0, 60, 72, "C an octave too high"),
+    ],
+)
+def test_a_wrong_key_is_named_as_it_was_thought(
+    fifths: int, written: int, played: int, words: str
+) -> None:
+    notes = [{"pitch": written, "onset": 0, "length": 1}, {"pitch": 67, "onset": 1, "length": 1}]
+    part = whole(score_from_notes(notes, key_fifths=fifths))
+    note = next(one for one in part.notes if one.pitch == written)
+    assert describe_wrong_key(played, note, part) == words

@@ -6,6 +6,7 @@ All English of this room stands here; the rest of it decides by enumerations, ne
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from statistics import fmean
 
@@ -345,9 +346,15 @@ def _fifths(spelling: Spelling) -> int:
 
 
 def describe_wrong_key(played: int, written: ScoreNote, excerpt: Excerpt) -> str:
-    """``C sharp for C``; by octaves: ``C an octave too high``."""
+    """``C sharp for C``; by octaves: ``C an octave too high``.
+
+    A sharp or a flat that was forgotten is said as that: ``B for B flat``, and never C flat.
+    """
     name = written.spelling.words
     steps = played - written.pitch
+    if steps == -written.spelling.alter != 0:
+        natural = replace(written.spelling, alter=0)
+        return describe(Cause.WRONG_KEY, key=natural.words, note=name)
     if steps % _OCTAVE == 0 and steps:
         return f"{name} {describe_octaves(steps)}"
     return describe(Cause.WRONG_KEY, key=spell(played, excerpt).words, note=name)
