@@ -331,10 +331,10 @@ class TestAsking:
         assert lesson.decision.troubles == ()
 
     def test_no_more_than_four_probes_run(self) -> None:
-        for seed in range(12):
+        for seed in range(4):
             lesson, running = Lesson(slip=0.6, seed=seed), 0
             for _ in range(30):
-                running = running + 1 if "so that I hear it:" in lesson.asked.reason else 0
+                running = running + 1 if ": is it " in lesson.asked.reason else 0
                 assert running <= 4
                 lesson.plays()
 
@@ -352,7 +352,7 @@ class TestAsking:
         assert locating.probed == 4 * probe
 
     def test_nothing_is_said_to_hold_after_an_unclean_one(self) -> None:
-        for seed in range(12):
+        for seed in range(4):
             lesson = Lesson([Weak("LH", 6, chance=0.6)], seed=seed)
             for _ in range(40):
                 ended = lesson.plays()
