@@ -1,13 +1,16 @@
 """A record of an earlier version: all of it is taken along, whatever happens meanwhile."""
 
 import json
+import os
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
 import time
 from argparse import Namespace
-from contextlib import closing
+from contextlib import closing, suppress
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -18,6 +21,7 @@ from coach.record.folder import VERSION, RecordError, is_older
 from coach.record.pieces import PieceKey, piece_key
 from coach.record.store import FILE, Store
 from scripts.old_record import add_old, make_old_record
+from tests.jackrig import wait_for
 from tests.records import SCORE, ended, select
 
 PIECE = piece_key(SCORE, "two_hands.musicxml")
@@ -145,31 +149,58 @@ def test_ended_in_the_middle_it_goes_on_the_next_time(tmp_path: Path, after: int
     assert not list(tmp_path.glob("*.part*"))
 
 
+OPENS_EACH = """
+import os, signal, sys
+from pathlib import Path
+from coach.record import migrations
+from coach.record.store import Store
+
+migrations.STEP = 2
+signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nothing stays of those that have ended
+for folder in sys.stdin:
+    if not os.fork():
+        print(os.getpid(), flush=True)
+        Store(Path(folder.strip())).close()
+        os._exit(0)
+"""
+"""Opens the record of each folder that it reads, in a process of its own that it names."""
+
+
+def is_gone(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return True
+    return False
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system has no fork")
 def test_killed_at_any_moment_nothing_is_lost(tmp_path: Path) -> None:
     whole = tmp_path / "whole"
     whole.mkdir()
     old_record(whole, repetitions=60)
-    program = (
-        "import sys; from pathlib import Path; from coach.record import migrations;"
-        "from coach.record.store import Store; migrations.STEP = 2; print(flush=True);"
-        "Store(Path(sys.argv[1])).close()"
-    )
-    home = Path(__file__).parent.parent
-    for n in range(8):
-        folder = tmp_path / str(n)
-        shutil.copytree(whole, folder)
-        for k in range(3):
-            child = subprocess.Popen(
-                [sys.executable, "-c", program, str(folder)], cwd=home, stdout=subprocess.PIPE
-            )
-            assert child.stdout
-            with child:
-                child.stdout.readline()
+    with subprocess.Popen(
+        [sys.executable, "-c", OPENS_EACH],
+        cwd=Path(__file__).parent.parent,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as opener:
+        assert opener.stdin
+        assert opener.stdout
+        for n in range(8):
+            folder = tmp_path / str(n)
+            shutil.copytree(whole, folder)
+            for k in range(3):
+                print(folder, file=opener.stdin, flush=True)
+                pid = int(opener.stdout.readline())
                 time.sleep(0.004 * (n + k))
-                child.kill()
-        store = Store(folder)
-        assert len(store.history(PIECE)) == 60 * MOVES
-        store.close()
+                with suppress(ProcessLookupError):  # it was done before
+                    os.kill(pid, signal.SIGKILL)
+                wait_for(partial(is_gone, pid))
+            store = Store(folder)
+            assert len(store.history(PIECE)) == 60 * MOVES
+            store.close()
 
 
 def test_two_programs_bring_it_up_to_date_together(tmp_path: Path) -> None:
