@@ -5,8 +5,9 @@ from fractions import Fraction as F
 
 import pytest
 
+from coach.coaching.observations import FAILED
 from coach.judging.judge import judge
-from coach.judging.model import Family, Outcome, Stage
+from coach.judging.model import Cause, Family, Outcome, Stage
 from coach.judging.serialize import judgement_to_plain
 from coach.score.model import Hand, Hands
 from coach.screens.wording import verdict_headline
@@ -41,6 +42,18 @@ def test_one_hand_late_is_that_hand() -> None:
     judgement = judge(WINDOW, play(WINDOW, late={index_at(F(3), Hand.LEFT): 0.22}))
     assert judgement.faults[0].hands is Hands.LEFT
     assert judgement.sentence == "LH late to bar 1 beat 4 (0.2 s)"
+
+
+def test_a_hand_that_waits_while_the_other_corrects_a_key_has_not_failed() -> None:
+    """The left hand's wrong key is followed by the right one; then both go on, 0.4 s late."""
+    wrong = index_at(F(2), Hand.LEFT)
+    notes = play(WINDOW, late=after(WINDOW, F(2), 0.4))
+    right = next(n for n in notes if n.pitch == WINDOW.notes[wrong].pitch and n.onset_s > 2.0)
+    notes += [replace(right, pitch=right.pitch + 1, onset_s=right.onset_s - 0.4, length_s=0.2)]
+    judgement = judge(WINDOW, sorted(notes, key=lambda note: note.onset_s))
+    assert judgement.faults[0].cause is Cause.CORRECTED_KEY
+    failed = {one.transition.hands for one in judgement.transitions if one.outcome in FAILED}
+    assert failed == {Hands.LEFT}
 
 
 def test_at_the_notes_stage_only_the_keys_count() -> None:

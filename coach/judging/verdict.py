@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
+from itertools import product
 
 from coach.judging.articulation import Shape
 from coach.judging.faults import beats_into, is_asked, outcome_of
-from coach.judging.model import Fault, Matching, Outcome, ScoreLabel, Stage, TransitionResult
+from coach.judging.model import (
+    Family,
+    Fault,
+    Matching,
+    Outcome,
+    ScoreLabel,
+    Stage,
+    TransitionResult,
+)
 from coach.judging.timing import Evenness, Timing
 from coach.judging.tolerance import EVENNESS_CV, Tolerance
 from coach.judging.wording import (
@@ -88,17 +99,26 @@ def add_errors(
 def judge_transitions(
     excerpt: Excerpt, matching: Matching, faults: Sequence[Fault]
 ) -> tuple[TransitionResult, ...]:
-    """What happened in each transition of each hand: its heaviest fault that counts."""
+    """What happened in each transition of each hand: its heaviest fault that counts.
+
+    Where one hand's key was wrong, missed or corrected, the other only waited for it: what both
+    then show of time is told of the first alone.
+    """
     reached = {
         (excerpt.arrivals[number], excerpt.notes[label.note].hand)
         for label, number in zip(matching.score, excerpt.onset_numbers, strict=True)
         if label.reached
     }
+    of_keys: dict[Fraction, set[Hand]] = defaultdict(set)
+    for fault in faults:
+        if fault.family in _OF_KEYS and not fault.forgiven:
+            of_keys[fault.onset_quarters].update(fault.hands.members)
     heaviest: dict[tuple[int, Hand], tuple[Fault, Outcome]] = {}
     for fault in faults:
         outcome = None if fault.forgiven else outcome_of(fault)
         if outcome is not None:
-            for move in _moves_in(excerpt, fault):
+            hands = _hands_to_blame(fault, of_keys.get(fault.onset_quarters))
+            for move in product(_beats_in(excerpt, fault), hands):
                 heaviest.setdefault(move, (fault, outcome))
     return tuple(
         _make_result(transition, move in reached, heaviest.get(move))
@@ -106,12 +126,22 @@ def judge_transitions(
     )
 
 
-def _moves_in(excerpt: Excerpt, fault: Fault) -> list[tuple[int, Hand]]:
-    """The single hand's moves that a fault lies in, or spans."""
+_OF_KEYS = (Family.PITCH, Family.MISSING)
+
+
+def _hands_to_blame(fault: Fault, at_fault: Collection[Hand] | None) -> Collection[Hand]:
+    """Whose a fault is, where the keys of these hands were at fault at the same onset."""
+    if fault.family is not Family.TIMING or not at_fault:
+        return fault.hands.members
+    return [hand for hand in fault.hands.members if hand in at_fault] or fault.hands.members
+
+
+def _beats_in(excerpt: Excerpt, fault: Fault) -> range:
+    """The beats that are arrived at in what a fault lies in, or spans."""
     _, arrival = beats_into(excerpt, fault.onset_quarters)
     low = arrival if fault.from_beat is None else fault.from_beat + 1
     high = arrival if fault.to_beat is None else fault.to_beat
-    return [(k, hand) for k in range(low, high + 1) for hand in fault.hands.members]
+    return range(low, high + 1)
 
 
 def _make_result(
