@@ -372,3 +372,17 @@ def test_a_repetition_that_hides_a_misreading_does_not_break_the_chain() -> None
     )
     assert causes(takes[0]) == []
     assert any(causes(take) == [Cause.MISREAD_VALUE] for take in takes[1:])
+
+
+def told_of_three(ratio: float, seed: int) -> list[bool]:
+    """Which of three takes are told, each with its own scatter of 6 hundredths of a second."""
+    takes = (scattered(ratio, seed + k, 0.06) for k in range(3))
+    return [bool(causes(take)) for take in one_after_another(*takes, window=whole(EIGHTHS))]
+
+
+def test_a_misreading_that_scatter_nearly_hides_is_told_by_the_third_repetition() -> None:
+    assert told_of_three(0.5, 109) == [False, False, True]
+
+
+def test_what_only_the_last_repetition_shows_has_not_come_again() -> None:
+    assert told_of_three(1.0, 103) == [False] * 3
