@@ -129,7 +129,7 @@ def test_notes_behind_an_unended_system_exclusive_come_through_in_time(
         heard.clear()
         pianist.send(*unended)
         time.sleep(0.1)
-        notes = [PlayedNote(60 + k, 64, k * 0.12, 0.1) for k in range(12)]
+        notes = [PlayedNote(60 + k, 64, k * 0.06, 0.04) for k in range(12)]
         struck = pianist.play(notes)
         wait_for(lambda: sum(isinstance(event, KeyUp) for event in heard) == 12)
         downs = heard.downs()
