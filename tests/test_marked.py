@@ -175,6 +175,20 @@ def test_a_hairpin_goes_its_way(kind: LineKind, loud: tuple[int, ...], found: li
     assert causes(heard(lines=hairpin, loud=loud)) == found
 
 
+@pytest.mark.parametrize(
+    ("loud", "found"),
+    [
+        ((59, 72, 56, 70, 59, 72, 57, 69), []),  # accents: they rise by 3, give or take 8
+        ((73, 61, 72, 60, 70, 57, 69, 58), [Cause.NO_HAIRPIN]),  # they sink by 8, give or take 7
+    ],
+)
+def test_notes_that_scatter_show_no_hairpin_and_no_want_of_one(
+    loud: tuple[int, ...], found: list[Cause]
+) -> None:
+    hairpin = (PrintedLine(LineKind.CRESCENDO, 1, F(0), F(7)),)
+    assert causes(heard(lines=hairpin, loud=loud)) == found
+
+
 def test_a_hairpin_of_three_onsets_says_nothing() -> None:
     assert causes(heard(lines=(PrintedLine(LineKind.CRESCENDO, 1, F(0), F(2)),))) == []
 
