@@ -105,7 +105,12 @@ class RepairLadder:
 
     @property
     def is_proof(self) -> bool:
-        """Here the place itself has to hold: the narrowest window as it will be played."""
+        """Here the place itself has to hold: the narrowest window as it will be played.
+
+        At the player's own pace new music is read, which tells little of how it will be played.
+        """
+        if self.tempo.target_qpm is None:
+            return False
         as_played = self.rungs[-1].hands
         first = next(at for at, window in enumerate(self.rungs) if window.hands is as_played)
         return self.tempo.at_target and self.at == max(first, self.start)
