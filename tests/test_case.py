@@ -132,10 +132,14 @@ class TestHowOftenItIsAskedFor:
         assert case(now=80.0).required(3) == 2
 
     def test_a_join_asks_once_whether_it_holds_and_more_after_it_has_failed(self) -> None:
-        join = case(at=3)
+        join = case(at=4)
         assert join.required(3) == 1
         join.unclean = 1
         assert join.required(3) == 2
+
+    def test_the_narrowest_window_with_all_hands_is_asked_for_until_it_is_nearly_sure(self) -> None:
+        assert case(at=3).required(3) == 5
+        assert case(at=3).required(2) == 1  # fewer were set than usual
 
     @pytest.mark.parametrize("wanted", [1, 2, 10, 100])
     def test_at_least_once_and_never_more_than_was_set(self, wanted: int) -> None:

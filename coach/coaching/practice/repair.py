@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.coaching.diagnosis import Evidence
-from coach.coaching.model import AssignmentKind, Trouble
+from coach.coaching.model import USUAL_CLEAN, AssignmentKind, Trouble
 from coach.coaching.practice.patience import LeftPlace, PlaceWork
 from coach.coaching.practice.task import NextWindow, RunCounts, Task, third_of, two_thirds_of
 from coach.coaching.practice.tempo import TempoAttempt, TempoLadder
@@ -93,9 +93,11 @@ class RepairLadder:
         slower one, or where it has held before. A join asks whether it still holds: once, or two
         thirds of a run if it has failed; so does a step of tempo there. The narrowest window with
         all hands asks for as many as make the next one nearly sure, by what was heard: so many are
-        soon played there, and a whole that comes off three times tells less of one place.
+        soon played there, and a whole that comes off three times tells less of one place. Who set
+        fewer than usual is never asked for more.
         """
-        needed = self.tempo.clean_until(SURE_AT, MOST_CLEAN) if self.is_proof else 0
+        proves = self.is_proof and clean_required >= USUAL_CLEAN
+        needed = self.tempo.clean_until(SURE_AT, MOST_CLEAN) if proves else 0
         if not self.is_join:
             is_first = self.tempo.at_target and self.widest <= self.at
             return max(clean_required if is_first else two_thirds_of(clean_required), needed)
