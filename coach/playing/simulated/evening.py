@@ -273,7 +273,9 @@ class EveningPlayer:
             self._hold_pedal(playing)
         if last_s is not None:
             if self._happens("again at once"):
-                again_s = last_s + dice.uniform(0.25, 1.0)
+                # A chord that is rolled to the end is first let go.
+                ended_s = max(last_s, *(stroke.at_s for stroke in playing.strokes))
+                again_s = ended_s + dice.uniform(0.25, 1.0)
                 last_s = self._right(replace(turn, at_s=again_s), "again at once")
             if self._happens("hum"):
                 self._hum(playing)
