@@ -14,7 +14,7 @@ from coach.coaching.practice.patience import PlaceWork
 from coach.coaching.practice.tempo import TempoLadder, quicker, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import tempo_words
-from coach.drill import Drill
+from coach.drill import Drill, repair
 from coach.playing.notes import PlayedNote
 from coach.score.counting import counted_quarters
 from coach.score.forms import WrittenForm
@@ -388,6 +388,19 @@ class TestAsking:
         assert lesson.decision.note == (
             "LH bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it."
         )
+
+    def test_who_set_fewer_than_usual_is_never_asked_for_more(self) -> None:
+        lesson = Lesson([Weak("LH", 6)])
+        whole = Window(F(0), lesson.score.end_quarters)
+        lesson.drill = Drill(lesson.score, repair(lesson.score, whole, qpm=QPM, clean_required=2))
+        lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
+        lesson.heals()
+        asked = [lesson.asked]
+        while not lesson.decision.finished and len(asked) < 60:
+            asked += [lesson.plays().decision.assignment]
+        assert lesson.decision.finished
+        assert any(one.reason.startswith("Clean; but it broke") for one in asked)
+        assert max(one.clean_required for one in asked) == 2
 
     def test_what_breaks_by_itself_then_is_looked_into(self) -> None:
         lesson = Lesson([Weak("LH", 6)])

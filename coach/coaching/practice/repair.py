@@ -205,8 +205,9 @@ class Repair:
         self.ladder = ladder
         required = ladder.required(self.task.clean_required)
         move = move_words(self.practice_map.score, ladder.transition, ladder.window)
-        together = ladder.window.hands is Hands.TOGETHER is not ladder.transition.hands
-        how = together * f"{HANDS[Hands.TOGETHER]}, " + self._say_tempo(ladder)
+        how = self._say_tempo(ladder)
+        if ladder.window.hands is Hands.TOGETHER is not ladder.transition.hands:
+            how = f"{HANDS[Hands.TOGETHER]}, {how}"
         reason = running_words(move, how, required)
         reason += run_up_words(self.practice_map.score, ladder.window, ladder.transition)
         return NextWindow(ladder.window, kind, reason)

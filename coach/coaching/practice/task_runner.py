@@ -20,7 +20,14 @@ from dataclasses import replace
 from fractions import Fraction
 
 from coach.coaching.diagnosis import Diagnosis, Evidence
-from coach.coaching.model import Assignment, AssignmentKind, Exercise, Trouble, TroubleKind
+from coach.coaching.model import (
+    USUAL_CLEAN,
+    Assignment,
+    AssignmentKind,
+    Exercise,
+    Trouble,
+    TroubleKind,
+)
 from coach.coaching.practice.exercises import (
     MOST_TRIES,
     choose_exercise,
@@ -262,16 +269,22 @@ class TaskRunner:
             return None
         if not self._run_is_full and self.locating.named_troubles(diagnosis):
             return None
-        mended = self.locating.check_next(self.repair.mended, CHECKED_MENDED, self._wholes_to_go)
+        mended = self.locating.check_next(
+            self.repair.mended, self._asks(CHECKED_MENDED), self._wholes_to_go
+        )
         if mended or not self._run_is_full:
             return self._ask_for_check(mended)
         doubtful = self.locating.is_not_cleared(diagnosis)
-        check = self.locating.check_next(doubtful, CHECKED, self._wholes_to_go)
+        check = self.locating.check_next(doubtful, self._asks(CHECKED), self._wholes_to_go)
         if check or self.is_surer or not doubtful or self.wholes_left:
             return self._ask_for_check(check)
         self.is_surer = True
         place = arrival_words(self.practice_map.score, doubtful[0])
         return NextWindow(self.task.window, AssignmentKind.DRILL, surer_words(place, SURER))
+
+    def _asks(self, count: int) -> int:
+        """So many clean ones; who set fewer than usual is never asked for more."""
+        return count if self.task.clean_required >= USUAL_CLEAN else self.task.clean_required
 
     @property
     def _wholes_to_go(self) -> int:

@@ -152,9 +152,8 @@ FLOOR = 0.5
 taken slower than the task itself. Own choice, because slower than half it is another movement."""
 FIRST_SLOWER = 0.7
 """A passage is begun no slower than at the mark above this share of its tempo, however often it
-failed. Own
-choice, because half of it at once is more than a teacher would ask for. What fails there goes on
-down."""
+failed. Own choice, because half of it at once is more than a teacher would ask for. What fails
+there goes on down."""
 MARKS_GROW = 2
 """Each step up that held makes the next one so many times as large, in marks. Own choice: single
 marks first, since nothing is known yet of how fast it can be played."""
