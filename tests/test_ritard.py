@@ -73,11 +73,13 @@ def test_a_value_misread_near_the_end_is_told_beside_a_ritard() -> None:
     assert (fault.cause, fault.onset_quarters) == (Cause.HESITATION, F(12))  # of no simple ratio
 
 
-def test_half_the_speed_to_the_end_is_no_ritard() -> None:
-    window, dice = whole(SIXTEENTHS), random.Random(1)
-    late = {i: dice.gauss(0, 0.015) for i in range(len(window.notes))}
+@pytest.mark.parametrize(("start", "scatter_s", "seed"), [(6, 0.015, 1), (7, 0.03, 2)])
+def test_half_the_speed_to_the_end_is_no_ritard(start: int, scatter_s: float, seed: int) -> None:
+    """Not of a bar's half, and not of its last beat."""
+    window, dice = whole(SIXTEENTHS), random.Random(seed)
+    late = {i: dice.gauss(0, scatter_s) for i in range(len(window.notes))}
     take = judge(
-        window, play(window, qpm=QPM, at=lambda x: (x + max(x - 6, 0.0)) * BEAT_S, late=late)
+        window, play(window, qpm=QPM, at=lambda x: (x + max(x - start, 0.0)) * BEAT_S, late=late)
     )
     assert causes(take) == [Cause.MISREAD_PACE]
 
@@ -91,15 +93,6 @@ def test_a_ritard_is_no_rare_thing(score: Score, start: float, seed: int) -> Non
 def test_nor_is_it_what_every_long_value_is() -> None:
     take = slowing(TUNE, 1 - 1e-6, 15.0, 1, 0.03, longer={10: 1.0})
     assert take.sentence == "Quarter note at bar 4 beat 2 got two beats, not one"
-
-
-def test_a_beat_at_half_its_speed_at_the_end_is_told() -> None:
-    window, dice = whole(SIXTEENTHS), random.Random(2)
-    late = {i: dice.gauss(0, 0.03) for i in range(len(window.notes))}
-    take = judge(
-        window, play(window, qpm=QPM, at=lambda x: (x + max(x - 7, 0.0)) * BEAT_S, late=late)
-    )
-    assert causes(take) == [Cause.MISREAD_PACE]
 
 
 def ritards(times: list[float]) -> tuple[Ritards, TimingEvidence]:

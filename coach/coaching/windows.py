@@ -12,14 +12,10 @@ from fractions import Fraction
 from functools import cached_property
 
 from coach.coaching.observations import chance_to_hear_late
-from coach.score.model import Hands, Score, ScoreNote
+from coach.score.model import INSTANT_QUARTERS, Hands, Score, ScoreNote
 from coach.score.window import Excerpt, Transition, Window, excerpt
 
 SINGLE = (Hands.RIGHT, Hands.LEFT)
-
-
-_INSTANT = Fraction(1, 1 << 30)
-"""Quarters: no two onsets of a score lie so near (the finest MIDI grid has 32,767 to a quarter)."""
 
 
 class PracticeMap:
@@ -76,7 +72,7 @@ class PracticeMap:
 
     def notes_at(self, onset: Fraction, hands: Hands) -> tuple[ScoreNote, ...]:
         """The notes that these hands strike at an onset."""
-        return self.score.notes_between(onset, onset + _INSTANT, hands)
+        return self.score.notes_between(onset, onset + INSTANT_QUARTERS, hands)
 
     def beats(self, window: Window) -> int:
         """Length of a window in beats: the grid steps that it touches."""

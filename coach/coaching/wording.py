@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from coach.coaching.model import AssignmentKind, Exercise, Request
 from coach.judging.model import Outcome
 from coach.score.counting import counted_quarters
-from coach.score.model import Hands, Place, Score
+from coach.score.model import INSTANT_QUARTERS, Hands, Place, Score
 from coach.score.window import Transition, Window
 from coach.score.words import capitalise, count_of, parts_words
 
@@ -144,8 +144,6 @@ BACKWARDS = "it from the end backwards, a note more each time"
 
 _LONGEST_HELD_QUARTERS = 16
 """Longer than four bars of 4/4 no key is thought of as what a move begins with (own choice)."""
-_INSTANT = Fraction(1, 1 << 30)
-"""Shorter than any note."""
 _AS_FAR_AS_IT_GOES = {
     Request.SMALLER: "This is as small as it gets.",
     Request.LARGER: "This is all that you set out to play.",
@@ -355,7 +353,8 @@ def _leaving_quarters(score: Score, move: Transition) -> Fraction:
     """The onset of what these hands still hold at the beat that a move begins with, else that
     beat."""
     beat = move.from_quarters
-    notes = score.notes_between(beat - _LONGEST_HELD_QUARTERS, beat + _INSTANT, move.hands)
+    start, end = beat - _LONGEST_HELD_QUARTERS, beat + INSTANT_QUARTERS
+    notes = score.notes_between(start, end, move.hands)
     last = [note for note in notes if note.onset_quarters == notes[-1].onset_quarters]
     return max((note.onset_quarters for note in last if note.end_quarters > beat), default=beat)
 

@@ -24,6 +24,7 @@ from coach.judging.faults import (
     sort_by_weight,
 )
 from coach.judging.instead import (
+    TELLING_ONSETS,
     Surroundings,
     add_other_keys,
     explain_otherwise,
@@ -62,10 +63,9 @@ from coach.score.window import Excerpt
 CLEAR_SHARE = 2 / 3
 """A part that was broken off is clear where so much of it was right. Own choice, because with every
 third note wrong, and no end, it may as well be something else."""
-CLEAR_SHARE_TO_END, TELLING_ONSETS = 0.55, 3
+CLEAR_SHARE_TO_END = 0.55
 """One that reached the end is clear where so much was right of what was no plain slip. Own choice,
-because with as many keys left out or too many the end was reached by chance; and a window of fewer
-onsets than three is tried, whatever is played for it."""
+because with as many keys left out or too many the end was reached by chance."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -182,6 +182,10 @@ class NoteMark(StrEnum):
     """Printed small, with a length of its own: a cadenza, an ad libitum, a written-out ornament."""
 
 
+INSTANT_QUARTERS = Fraction(1, 1 << 30)
+"""No two onsets of a score lie so near (the finest MIDI grid has 32,767 to a quarter)."""
+
+
 FREE_MARKS = frozenset(
     {NoteMark.TRILL, NoteMark.MORDENT, NoteMark.TURN, NoteMark.TREMOLO, NoteMark.GLISSANDO}
 )

@@ -14,6 +14,7 @@ from functools import cached_property
 
 from coach.score.forms import WrittenForm, write_in_form
 from coach.score.model import (
+    INSTANT_QUARTERS,
     Bar,
     Direction,
     Hand,
@@ -342,7 +343,7 @@ def _notes(
     notes = score.notes_between(window.start_quarters, window.end_quarters, hands)
     if landing is None:
         return notes
-    return notes + score.notes_between(landing, landing + Fraction(1, 1 << 30), hands)
+    return notes + score.notes_between(landing, landing + INSTANT_QUARTERS, hands)
 
 
 def beat_grid(

@@ -1,13 +1,14 @@
 """What was played instead of the window, where it was something else."""
 
 from coach.judging.instead.live_recogniser import LiveRecogniser
-from coach.judging.instead.other_music import explain_otherwise, is_wild
+from coach.judging.instead.other_music import TELLING_ONSETS, explain_otherwise, is_wild
 from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
 from coach.judging.instead.window_part import add_other_keys, find_window_part
 
 __all__ = [
+    "TELLING_ONSETS",
     "KeyRows",
     "LiveRecogniser",
     "Surroundings",

@@ -69,7 +69,6 @@ _REPEATED_FLOOR, _NEAR_FLOOR = 0.9, 2.0
 """Against the least lateness of any: what came several times may be a little smaller. But a player
 also shapes the same phrase in the same way each time, and lengths of two thirds or one and a half
 of short notes come of that: by made repetitions they are then below a tenth of a second."""
-_BEFORE = 1.0
 _MENDED, _UNMENDED = 0.85, -2.2
 """The evidence that the last repetition by itself has to have for what those before it tell: what
 was told is mended by the next one in some seven of ten, what was not in one of ten. Logarithms of

@@ -24,7 +24,16 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coach.score.metre import Metre
-from coach.score.model import Bar, Direction, Grace, Hand, PrintedLine, Score, ScoreNote
+from coach.score.model import (
+    INSTANT_QUARTERS,
+    Bar,
+    Direction,
+    Grace,
+    Hand,
+    PrintedLine,
+    Score,
+    ScoreNote,
+)
 from coach.score.notation.clefs import bottom_step, clef_at, key_alters
 from coach.score.notation.print import Touch, find_directions, find_lines, find_touches
 from coach.score.notation.values import Value, split_length, value_of
@@ -583,7 +592,7 @@ class Written:
     def ends_cut(self) -> bool:
         """Whether the bar goes on after the last thing drawn."""
         bar = self.bars[-1]
-        after = self.last_quarters + Fraction(1, 1 << 30)
+        after = self.last_quarters + INSTANT_QUARTERS
         goes_on = self.score.notes_between(after, bar.end_quarters, self.excerpt.window.hands)
         if self.excerpt.window.end_quarters >= bar.end_quarters:
             return False
