@@ -7,7 +7,6 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import mir_eval
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
@@ -329,6 +328,8 @@ def test_published_transcription_vector() -> None:
     Which of the two last keys, 10 ms apart, is the match is ours: the first of them is heard as
     the wrong key for the third note, a hypothesis that transcription scores do not know.
     """
+    import mir_eval  # heavy: only the process that runs this pays for it
+
     ref = [(0.1, 220.0), (0.3, 246.942), (0.5, 277.183), (0.55, 293.665)]
     est = [(0.12, 225.0), (0.3, 246.942), (0.5, 500.0), (0.55, 293.665), (0.56, 293.665)]
     written = [
@@ -351,6 +352,8 @@ def test_published_transcription_vector() -> None:
 
 
 def _key(hertz: float) -> int:
+    import mir_eval
+
     return round(float(mir_eval.util.hz_to_midi(hertz)))
 
 

@@ -3,7 +3,6 @@
 from statistics import NormalDist
 
 import pytest
-from scipy import stats
 
 from coach.playing.simulated.player import SimulatedPianist
 from scripts import bench_coaching
@@ -81,6 +80,8 @@ def test_wilson_gives_newcombe_s_table(
     successes: int, attempts: int, low: float, high: float
 ) -> None:
     """Newcombe (1998), Statistics in Medicine 17, 857-872; the table from memory."""
+    from scipy import stats  # heavy: only the process that runs this pays for it
+
     got = figures.wilson(successes, attempts)
     assert got == pytest.approx((low, high), abs=5e-5)
     reference = stats.binomtest(successes, attempts).proportion_ci(method="wilson")

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.optimize import curve_fit
 
 from coach.playing.notes import PlayedNote
 from coach.playing.simulated.player import (
@@ -136,6 +135,8 @@ def test_the_exponential_law_has_the_same_rate_all_along() -> None:
 @pytest.mark.outside
 def test_a_fit_to_one_learner_s_curve_gives_the_rate_back() -> None:
     """Heathcote, Brown and Mewhort (2000): A + B exp(-rate N) for a learner; scipy fits it."""
+    from scipy.optimize import curve_fit  # heavy: only the process that runs this pays for it
+
     pianist = player(chance=0.9, level=Level("steady", 0.0, 0.0, 0.0, 0.2, 1.0))
     (fault,) = pianist.faults
     seen, right = list[tuple[int, float]](), 0

@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from math import comb, log
 
 import pytest
-from scipy import stats
 
 from coach.coaching.diagnosis import statistics as ours
 
@@ -17,6 +16,8 @@ pytestmark = pytest.mark.outside
 @pytest.mark.parametrize(("fails", "chance"), enumerate([0.054945, 0.219780, 0.395604, 0.329670]))
 def test_the_beta_binomial_predicts_the_next_three(fails: int, chance: float) -> None:
     """From Beta(8, 4), successes among the next three (worked example; scipy agrees)."""
+    from scipy import stats  # heavy: only the process that runs this pays for it
+
     got = comb(3, fails) * 2.718281828459045 ** ours.log_beta_binomial(fails, 3, 8, 4)
     assert got == pytest.approx(chance, abs=1e-5)
     assert got == pytest.approx(stats.betabinom.pmf(fails, 3, 8, 4), abs=1e-9)
