@@ -11,6 +11,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from coach.cli import main
 from coach.cli.commands.practice import warmup
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
@@ -168,6 +169,19 @@ def test_it_opens_them_and_is_gone_from_home_once_they_are_done(
     assert Errand.PLAN not in {item.errand for item in HomeLibrary(storage).items()}
     with pytest.raises(ValueError, match=r"Today's part of the plan is done\."):
         SessionMaker(storage.store).make(score, SAMPLE, Errand.PLAN, 0.0)
+
+
+def test_in_plain_lines_a_part_that_is_done_is_one_sentence(
+    planned: tuple[Storage, Score, PieceKey],
+    options: Namespace,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    storage, _, piece = planned
+    assert storage.store
+    for n in range(22):  # longer than the plan's minutes
+        storage.store.save_repetition(piece, ended(clean=False), time.time() - 700.0 + 30 * n)
+    assert main(["plan", str(SAMPLE), "--play", "--plain", "--data", str(options.data)]) == 2
+    assert "Today's part of the plan is done." in capsys.readouterr().err
 
 
 def test_what_was_begun_of_it_is_gone_on_with(planned: tuple[Storage, Score, PieceKey]) -> None:

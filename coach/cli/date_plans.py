@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coach.coaching.model import Goal
-from coach.coaching.planning import BarStanding, DatePlan, PlannedDay, goals_of, schedule
+from coach.coaching.planning import BarStanding, PlannedDay, goals_of, schedule
 from coach.record.pieces import PieceKey
-from coach.record.progress import PieceProgress, gather_progress
+from coach.record.progress import gather_progress
 from coach.record.store import Store
 from coach.score.model import Score
 from coach.score.words import count_of
@@ -46,11 +46,8 @@ def find_today(
 ) -> TodaysPart | None:
     """Today's part of a piece's plan; None where no day is ahead. Raises RecordError."""
     found = gather_progress(store, piece, score, now_s)
-    return todays_part(found, found.plan) if found.plan else None
-
-
-def todays_part(found: PieceProgress, plan: DatePlan) -> TodaysPart:
-    """What a plan whose day has not come asks for on the day of gathering."""
+    if (plan := found.plan) is None:
+        return None
     bars = found.bar_standings()
     (day, *_) = schedule(bars, plan, found.today, found.minutes_today).days
-    return TodaysPart(found.score, day, tuple(bars), plan.by_day - found.today)
+    return TodaysPart(score, day, tuple(bars), plan.by_day - found.today)

@@ -16,6 +16,7 @@ from functools import partial
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
+from coach.cli.errors import CannotDo
 from coach.cli.storage import Storage
 from coach.cli.terminal import say, warn
 from coach.coaching.drill import (
@@ -259,11 +260,14 @@ def drill_plainly(options: Namespace, path: Path, errand: Errand, storage: Stora
         status = run_simulated(plain, player, clock)
         say(f"Now you, at the piano: coach drill {shlex.quote(str(path))} --plain")
         return status
+    try:
+        session = make(score, path, errand, time.perf_counter())
+    except ValueError as nothing:
+        raise CannotDo(str(nothing)) from None
     divert_noise()
     ports = Ports()
     click = PianoSound(ports)
     try:
-        session = make(score, path, errand, time.perf_counter())
         plain = PlainSession(session, clock=time.perf_counter, counting=counting, click=click)
         before = storage.settings.port or None
         return run_live(plain, lambda post: ports.listen(options.port, post, before))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from coach.coaching.planning import (
@@ -39,11 +40,20 @@ def plan_heading(found: PieceProgress, plan: DatePlan) -> str:
     return f"by {date_words(plan.by_day)}: {left}, {plan.minutes:g} minutes a day"
 
 
-def planned_days(
-    found: PieceProgress, plan: DatePlan
-) -> tuple[list[str], list[tuple[str, str]], list[str]]:
-    """What has no room, said first; each day to be told with what is played on it; what else
-    there is to say."""
+@dataclass(frozen=True, slots=True)
+class PlanWords:
+    """A plan as it is said."""
+
+    lack: tuple[str, ...]
+    """What has no room, and what would have; said first."""
+    days: tuple[tuple[str, str], ...]
+    """Each day that is told: its name, and what is played on it."""
+    notes: tuple[str, ...]
+    """What else there is to say."""
+
+
+def describe_plan(found: PieceProgress, plan: DatePlan) -> PlanWords:
+    """The plan as it stands on the day of gathering."""
     score, today, bars = found.score, found.today, found.bar_standings()
     laid = schedule(bars, plan, today, found.minutes_today)
     days = []
@@ -57,7 +67,8 @@ def planned_days(
     if plan.by_day - today > TOLD_DAYS:
         last = date_words(today + TOLD_DAYS - 1)
         notes.insert(0, f"After {last} only days with something new are listed.")
-    return [*_describe_lack(score, bars, plan, laid, today)], days, notes
+    lack = _describe_lack(score, bars, plan, laid, today)
+    return PlanWords(tuple(lack), tuple(days), tuple(notes))
 
 
 def plan_page(found: PieceProgress, look: Look) -> list[Line]:
@@ -69,15 +80,15 @@ def plan_page(found: PieceProgress, look: Look) -> list[Line]:
 
 def plan_lines(found: PieceProgress, plan: DatePlan, look: Look) -> list[Line]:
     """What has no room, and the days, in lines that fit."""
-    lack, days, notes = planned_days(found, plan)
-    lines = [line(text) for words in lack for text in wrap(words, look)]
+    said = describe_plan(found, plan)
+    lines = [line(text) for words in said.lack for text in wrap(words, look)]
     lines.append(line())
-    for name, words in days:
+    for name, words in said.days:
         told = textwrap.wrap(words, max(look.width - _DAY_COLUMNS, 20))
         for at, text in enumerate(told):
             lines.append(line(f"{name if at == 0 else '':{_DAY_COLUMNS}}{text}"))
     lines.append(line())
-    return [*lines, *(line(text, "faint") for words in notes for text in wrap(words, look))]
+    return [*lines, *(line(text, "faint") for words in said.notes for text in wrap(words, look))]
 
 
 def _describe_lack(

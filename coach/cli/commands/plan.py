@@ -7,7 +7,6 @@ import time
 from argparse import Namespace
 from datetime import date
 
-from coach.cli.date_plans import DONE, todays_part
 from coach.cli.errors import CannotDo
 from coach.cli.terminal import say, waiting_line
 from coach.coaching.planning import DatePlan, Day
@@ -15,7 +14,6 @@ from coach.record.calendar import day_of
 from coach.record.folder import RecordError
 from coach.record.pieces import piece_key
 from coach.record.progress import gather_progress
-from coach.score.words import count_of
 from coach.screens.diary_text import Look, text_of
 from coach.screens.plan_text import plan_heading, plan_lines
 
@@ -55,15 +53,14 @@ def plan_piece(options: Namespace) -> int:
             raise CannotDo("The day of the plan has come: name a later one with --by.")
         if plan != kept:
             store.save_plan(piece, plan)
-        found = gather_progress(store, piece, score, now_s)
-        if not options.play:
-            look = Look(shutil.get_terminal_size().columns - 1)
-            say(f"{score.title}, {plan_heading(found, plan)}.")
-            say(text_of(plan_lines(found, plan, look)))
-        elif not todays_part(found, plan).is_done:
+        if options.play:
             return practise(options, options.score, Errand.PLAN, storage)
-        else:
-            say(f"{DONE} {count_of(plan.by_day - today, 'day')} to its date.")
+        found, look = (
+            gather_progress(store, piece, score, now_s),
+            Look(shutil.get_terminal_size().columns - 1),
+        )
+        say(f"{score.title}, {plan_heading(found, plan)}.")
+        say(text_of(plan_lines(found, plan, look)))
     except RecordError as error:
         raise CannotDo(str(error)) from error
     finally:

@@ -47,7 +47,7 @@ from coach.screens.diary_text import (
     story_words,
     tempo_words,
 )
-from coach.screens.plan_text import plan_heading, planned_days
+from coach.screens.plan_text import describe_plan, plan_heading
 
 MOST_SPOTS = 8
 """Weak spots of a piece that are shown with their notes: about two printed pages."""
@@ -185,11 +185,11 @@ def _plan(one: PieceProgress) -> str:
     """The plan to a date, where one is ahead: what has no room, and each day."""
     if (plan := one.plan) is None:
         return ""
-    lack, days, _ = planned_days(one, plan)
-    said = "".join(f"<p>{html.escape(words)}</p>\n" for words in lack)
+    plan_words = describe_plan(one, plan)
+    said = "".join(f"<p>{html.escape(words)}</p>\n" for words in plan_words.lack)
     rows = "".join(
         f"<tr><td>{html.escape(name)}</td><td>{html.escape(words)}</td></tr>"
-        for name, words in days
+        for name, words in plan_words.days
     )
     return (
         f"<h3>Planned {html.escape(plan_heading(one, plan))}</h3>\n{said}"
