@@ -240,13 +240,20 @@ def test_more_is_asked_of_short_and_long_than_of_a_swing() -> None:
     assert pairs(0.36, 0.06).clean
 
 
-def at_a_ratio(window: Excerpt, first: int, last: int, ratio: float) -> Judgement:
+def at_a_ratio(
+    window: Excerpt,
+    first: float,
+    last: float,
+    ratio: float,
+    asked_qpm: float | None = None,
+    habits: Habits | None = None,
+) -> Judgement:
     """What lies between two onsets lasts so many times as long."""
 
     def at(x: float) -> float:
         return (x + (ratio - 1) * (min(max(x, first), last) - first)) * BEAT_S
 
-    return judge(window, play(window, qpm=QPM, at=at))
+    return judge(window, play(window, qpm=QPM, at=at), qpm=asked_qpm, habits=habits)
 
 
 EIGHTHS = written(*[F(1, 2)] * 22, 1)
@@ -263,6 +270,34 @@ def test_a_stretch_at_half_or_twice_the_speed_is_one_fault(ratio: float, words: 
     take = at_a_ratio(whole(EIGHTHS), 3, 6, ratio)
     assert causes(take) == [Cause.MISREAD_PACE]
     assert take.sentence == words
+
+
+@pytest.mark.parametrize(
+    ("asked_qpm", "words"),
+    [
+        (QPM, "Eighths at half their speed from bar 2 beat 2 on"),
+        (QPM / 2, "Eighths at twice their speed from bar 1 beat 1"),
+        (0.6 * QPM, "Eighths at twice their speed from bar 1 beat 1"),
+        (None, "Eighths at half their speed from bar 2 beat 2 on"),
+    ],
+)
+def test_of_two_halves_the_one_farther_from_the_tempo_asked_for_is_at_fault(
+    asked_qpm: float | None, words: str
+) -> None:
+    take = at_a_ratio(whole(EIGHTHS), 5.5, 11, 2, asked_qpm)
+    assert take.sentence == words
+
+
+def test_or_the_one_farther_from_how_fast_it_was_played_before() -> None:
+    window = whole(EIGHTHS)
+    habits = Habits().with_(judge(window, play(window, qpm=QPM / 2)))
+    take = at_a_ratio(window, 5.5, 11, 2, habits=habits)
+    assert take.sentence == "Eighths at twice their speed from bar 1 beat 1"
+
+
+def test_where_nothing_is_asked_the_shorter_part_is_at_fault() -> None:
+    take = at_a_ratio(whole(EIGHTHS), 0, 4, 2)
+    assert take.sentence == "Eighths at half their speed from bar 1 beat 1"
 
 
 def test_a_stretch_that_is_a_third_slower_is_none() -> None:

@@ -198,9 +198,16 @@ AS_WRITTEN = Explained()
 
 
 def explain_lengths(
-    row: Sequence[Moment], beat_x: float, tolerance: Tolerance, habits: Habits | None = None
+    row: Sequence[Moment],
+    beat_x: float,
+    tolerance: Tolerance,
+    habits: Habits | None = None,
+    expected_qpm: float | None = None,
 ) -> Explained:
-    """What is not as written in the time between onsets; ``beat_x`` is the beat in quarters."""
+    """What is not as written in the time between onsets.
+
+    ``beat_x`` is the beat in quarters; ``expected_qpm`` the tempo asked for, or the player's own.
+    """
     if len(row) < _LEAST_ONSETS:
         return AS_WRITTEN
     strokes = Strokes(
@@ -209,7 +216,7 @@ def explain_lengths(
         [any(hand.loose for hand in moment.hands) for moment in row],
         [moment.broken or moment.gap for moment in row],
     )
-    pursuit = _Pursuit(strokes, beat_x, tolerance)
+    pursuit = _Pursuit(strokes, beat_x, tolerance, expected_qpm)
     pursuit.run()
     heard = _hear_lengths(row, pursuit)
     if habits is not None:
@@ -340,8 +347,11 @@ def _list_hand_patterns(
 class _Pursuit:
     """Believes what explains most, takes it out of the times, and weighs the rest again."""
 
-    def __init__(self, strokes: Strokes, beat_x: float, tolerance: Tolerance) -> None:
+    def __init__(
+        self, strokes: Strokes, beat_x: float, tolerance: Tolerance, expected_qpm: float | None
+    ) -> None:
         self._strokes, self._beat_x, self._tolerance = strokes, beat_x, tolerance
+        self._expected_qpm = expected_qpm
         self.times = list(strokes.times_s)
         self.values: dict[int, NoteValue] = {}
         self.entries: dict[int, Entry] = {}
@@ -405,7 +415,7 @@ class _Pursuit:
     def _believe_stretch(self, now: Strokes, evidence: TimingEvidence, most: float) -> bool:
         """Whether a pattern or a pace explains more than any single onset does."""
         pattern = None if self.patterns else find_pattern(now, evidence, self._beat_x)
-        pace = None if self.pace else find_pace(now, evidence)
+        pace = None if self.pace else find_pace(now, evidence, self._expected_qpm)
         if pace and pace.evidence > max(most, pattern.evidence if pattern else 0.0):
             late_s = pace.lateness_s[-1]
             self.pace = PacePlayed(pace.first, pace.last, pace.ratio, late_s, pace.evidence)

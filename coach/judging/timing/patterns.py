@@ -282,8 +282,13 @@ class PaceStretch:
     evidence: float
 
 
-def find_pace(strokes: Strokes, evidence: TimingEvidence) -> PaceStretch | None:
-    """The stretch at another speed that explains a row best, None where none stands out."""
+def find_pace(
+    strokes: Strokes, evidence: TimingEvidence, expected_qpm: float | None = None
+) -> PaceStretch | None:
+    """The stretch at another speed that explains a row best, None where none stands out.
+
+    Of a row in two parts it is the one that is farther from the tempo to be expected.
+    """
     xs, times = strokes.xs, strokes.times_s
     count = len(xs)
     turns = {i: evidence.find_turn(i).evidence for i in range(1, count - 1) if not strokes.free[i]}
@@ -315,4 +320,29 @@ def find_pace(strokes: Strokes, evidence: TimingEvidence) -> PaceStretch | None:
         ritard = Ritards(strokes, evidence).best
         if ritard and best.evidence < ritard.evidence + _RITARD_FIRST:
             return None
-    return best
+    return best and _hold_against(strokes, best, expected_qpm)
+
+
+def _hold_against(strokes: Strokes, found: PaceStretch, expected_qpm: float | None) -> PaceStretch:
+    """The same row, told of the part that is farther from the tempo to be expected.
+
+    Where none is, of the shorter part; of two halves, of the later one.
+    """
+    xs, times, end = strokes.xs, strokes.times_s, len(strokes.xs) - 1
+    first, last = (found.last, end) if found.first == 0 else (0, found.first)
+    if found.first > 0 and found.last < end:
+        return found
+    (own_s, own_x), (other_s, other_x) = (
+        ((times[b] - times[a]) / (xs[b] - xs[a]), xs[b] - xs[a])
+        for a, b in ((found.first, found.last), (first, last))
+    )
+    if expected_qpm is None:
+        is_farther = own_x < other_x or (own_x == other_x and found.first > 0)
+    else:
+        own_off, other_off = (abs(log(one * expected_qpm / 60)) for one in (own_s, other_s))
+        is_farther = own_off >= other_off
+    if is_farther:
+        return found
+    slower = found.lateness_s[-1] / own_x
+    late_s = tuple(slower * (xs[first] - min(max(x, xs[first]), xs[last])) for x in xs)
+    return PaceStretch(first, last, 1 / found.ratio, late_s, found.evidence)

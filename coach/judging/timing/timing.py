@@ -108,10 +108,11 @@ def measure(
 ) -> Timing:
     """Find the tempo line and what leaves it; with a click, also what left that."""
     row = settle_onsets(list_moments(excerpt, played, matching))
-    steps = at_known_pace(list_intervals(row), habits.pace_qpm(asked_qpm) if habits else None)
+    known_qpm = habits.pace_qpm(asked_qpm) if habits else None
+    steps = at_known_pace(list_intervals(row), known_qpm)
     found = find_pauses(excerpt, row, steps, tolerance, habits)
     beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
-    lengths = explain_lengths(row, beat_x, tolerance, habits)
+    lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm)
     found = _not_misread(found, lengths)
     pauses_s = _sum_pauses(row, steps, found, lengths)
     line = predict_line(row, pauses_s)
