@@ -234,3 +234,35 @@ def test_of_keys_that_nobody_followed_it_is_not_known_how_long_they_take_to_judg
     follower._find_start()
     assert follower._take == keys[1:]
     assert follower._find_cost() == inf
+
+
+def test_equal_chords_slower_than_asked_for_are_over_though_more_of_them_follow() -> None:
+    """The last gap is long for the tempo asked for, and not for the player's."""
+    window = row((0, "67+71"), (0.5, "67+71"), (1, "67+71"), (2.5, "67+71"), (4, "67+71"))
+    first = keys_of(
+        (10.0, "67+71"), (10.42, "67+71"), (10.88, "71+67"), (12.2, "71+67"), (13.58, "71+67")
+    )
+    past = keys_of((13.96, "71+67"), (14.5, "67+71"))
+    assert takes(hears(Follower(window, qpm=130), [*first, *past]))[0] == times(first)
+
+
+@pytest.mark.parametrize(
+    ("key", "after_s", "belongs"), [(67, 0.12, False), (66, 0.12, True), (67, 0.05, True)]
+)
+def test_the_next_note_that_is_written_is_none_of_the_window_s_however_soon(
+    key: int, after_s: float, belongs: bool
+) -> None:
+    """But what is not written there is a key too many, and so is one of the same stroke."""
+    line = (60, 62, 64, 65, 67, 69)
+    score = score_from_notes(
+        [
+            {"pitch": p, "onset": F(at, 2), "length": F(1, 2), "hand": "RH"}
+            for at, p in enumerate(line)
+        ]
+    )
+    part = excerpt(score, Window(F(0), F(3, 2)))
+    window = FollowedWindow(part, Surroundings(KeyRows(score), part))
+    keys = [(pitch, 10.0 + 0.2 * at) for at, pitch in enumerate(line[:4])]
+    on = [(key, keys[-1][1] + after_s)]
+    heard = hears(Follower(part, qpm=150, window=window), [*keys, *on])
+    assert takes(heard) == [times([*keys, *on] if belongs else keys)]

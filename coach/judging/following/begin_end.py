@@ -10,6 +10,7 @@ from collections import deque
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from math import inf
+from statistics import median
 from typing import NamedTuple
 
 from coach.judging.alignment import ExactMatcher, Hypothesis, Labels, ScoreArrays, Trace
@@ -56,6 +57,8 @@ REST_GAPS = 1.5
 because learners stretch time by less where they do not stop."""
 LONGEST_REST_S = 3.0
 """A silence this long is a rest, whatever is written. Own choice, as ``SILENCE_S``."""
+TELLING_GAPS = 3
+"""So many gaps tell the player's own pace, though one may be a rest: the median of fewer is it."""
 FEW_KEYS = 4
 """So many keys before a rest may be a slow beginning; more would have begun it."""
 SLOWEST = 2.0
@@ -137,6 +140,17 @@ def find_last_rest(take: Sequence[PlayedNote], rest_s: float) -> int:
     """The first key after the last silence so long; 0 where there was none."""
     gaps = enumerate(pairwise(note.onset_s for note in take))
     return max((at + 1 for at, (before, after) in gaps if after - before >= rest_s), default=0)
+
+
+def find_own_period_s(score: ScoreArrays, whole: Sequence[PlayedNote]) -> float:
+    """Seconds in a beat of the whole window, played key for key; 0 where too few gaps tell it.
+
+    The median of its gaps: one rest among them changes nothing.
+    """
+    when = [whole[at].onset_s for at in score.first[:-1]]
+    gaps = zip(pairwise(when), pairwise(score.beat), strict=True)
+    periods = [(after - before) / (later - sooner) for (before, after), (sooner, later) in gaps]
+    return median(periods) if len(periods) >= TELLING_GAPS else 0.0
 
 
 def most_keys(score: ScoreArrays) -> int:

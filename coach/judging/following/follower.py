@@ -49,7 +49,7 @@ from coach.judging.wording import (
     TOO_MANY_KEYS,
 )
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
-from coach.playing.notes import PedalMove, PlayedNote, Take
+from coach.playing.notes import ONE_STROKE_S, PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
 NOODLING_KEYS = 3
@@ -213,9 +213,11 @@ class Follower:
         usual_s = self._alignment.usual_s
         if quiet_s >= rules.gap_s(self._score, max(self._alignment.period_s, usual_s)):
             return False
-        if self._exact.find_whole(self._take) is None:
+        whole = self._exact.find_whole(self._take)
+        if whole is None:
             return self._exact.begins_in(self._take[1:])
-        rest_s = rules.gap_s(self._score, usual_s)
+        own_s = rules.find_own_period_s(self._score, self._take[whole:])
+        rest_s = rules.gap_s(self._score, max(own_s, usual_s))
         rested = rules.find_last_rest(self._take, rest_s)  # of equal chords it may be the first
         return rested > 0 and self._exact.is_beginning(self._take[rested:])
 
@@ -490,9 +492,8 @@ class Follower:
             return NotThis(ONLY_THE_FIRST)
         cost = self._find_cost()
         first = take.notes[: self._exact.count]
-        after_s = take.notes[-1].onset_s - first[-1].onset_s
-        if after_s >= rules.STRAY_S and self._exact.find_whole(first) == 0:
-            return Ended(self._copy_take(len(first)), cost)  # who went on, went on past the end
+        if self._exact.find_whole(first) == 0 and self._goes_past(take.notes[len(first) - 1 :]):
+            return Ended(self._copy_take(len(first)), cost)
         if self._surroundings is None:
             return Ended(take, cost)
         next_s = self._take[count].onset_s if count < len(self._take) else inf
@@ -509,6 +510,16 @@ class Follower:
         if rules.count_strokes(take.notes[:left]) <= rules.TELLS_NOTHING:
             return NotThis(FALSE_START)
         return Ended(replace(take, notes=take.notes[:left]), cost)
+
+    def _goes_past(self, keys: Sequence[PlayedNote]) -> bool:
+        """Whether the keys after the first of these, the window's last, went on past its end.
+
+        So they did a moment later; or sooner, where they are what is written there.
+        """
+        after_s = keys[-1].onset_s - keys[0].onset_s
+        if after_s >= rules.STRAY_S or not self._surroundings:
+            return after_s >= rules.STRAY_S
+        return after_s >= ONE_STROKE_S and self._surroundings.goes_on_with(keys[1:])
 
     def _find_cost(self) -> float:
         """What the likeliest hypothesis costs; of keys that nobody followed it is not known."""

@@ -33,6 +33,8 @@ TELLING_KEYS = 6
 """Fewer keys than this, one off, have to be what stands right beside the window: with a slip a
 window of three notes is often found somewhere around it. Own choice, because of so many keys hardly
 a slip makes just what is written there."""
+CHORD = 4
+"""A key may be so many places later than it is written: the keys of a chord come in any order."""
 MOST_NOTES = 3000
 """So many notes before the window, and as many after it, are looked through for another place. Own
 choice, because that is some hundred bars each way, and takes a few milliseconds."""
@@ -98,6 +100,10 @@ class Surroundings:
             is_told = len(keys) >= TELLING_KEYS or self._is_beside(bytes(keys))
             return inside >= (1 if is_told else CLEARLY_ERRORS)
         return around <= STRANGE_SHARE * len(keys) and around + CLEARLY_ERRORS <= inside
+
+    def goes_on_with(self, keys: Sequence[PlayedNote]) -> bool:
+        """Whether keys are among the next ones that are written after the window."""
+        return bool(keys) and {key.pitch for key in keys} <= set(self.after[: len(keys) + CHORD])
 
     def _is_beside(self, keys: bytes) -> bool:
         """Whether keys are what is written right before the window, or after it, or across."""
