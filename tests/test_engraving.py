@@ -23,6 +23,7 @@ from coach.children import start_python
 from coach.engraving.mei import LANDING_COLOUR, note_id, write_mei
 from coach.score.build import score_from_notes
 from coach.score.model import (
+    Barline,
     Direction,
     Grace,
     Hands,
@@ -254,7 +255,7 @@ def test_words_at_the_end_of_a_window_stay_in_the_picture() -> None:
         for at in range(9)
     ]
     score = score_from_notes(notes)
-    said = [Direction(Fraction(2), 1, "in tempo giusto")]
+    said = [Direction(Fraction(7, 4), 1, "in tempo giusto")]
     tempo = replace(score.tempos[0], words="Adagio molto sostenuto") if score.tempos else None
     score = replace(score, directions=tuple(said), tempos=(tempo,) if tempo else ())
     svg = engrave(mei_of(score, excerpt(score, Window(Fraction(0), Fraction(2)))), BOX).svg
@@ -559,3 +560,29 @@ def test_a_rest_of_four_quarters_fills_a_bar_of_four_and_no_other(
     assert ("<mRest" in first) is (bar == 4)
     assert ("<rest" in first) is (bar > 4)
     assert second.count("<mRest") == 1
+
+
+def test_a_bar_is_closed_as_it_is_in_print() -> None:
+    """MEI 5, ``@right``: data.BARRENDITION."""
+    notes = [{"pitch": 60, "onset": 4 * at, "length": 4, "hand": "RH"} for at in range(7)]
+    score = score_from_notes(notes)
+    kinds = [*(kind for kind in Barline if kind is not Barline.FINAL), None]
+    bars = [replace(bar, barline=kind) for bar, kind in zip(score.bars, kinds, strict=True)]
+    bars[0] = replace(bars[0], repeat_end=True)
+    score = replace(score, bars=tuple(bars))
+    mei = mei_of(score, excerpt(score, Window(Fraction(0), score.end_quarters)))
+    right = re.findall(r'right="(\w+)"', mei)
+    assert right == ["rptend", "dbl", "dashed", "dotted", "heavy", "invis", "end"]
+
+
+def test_the_left_hand_alone_is_told_how_loud_it_is() -> None:
+    """What stands between the staves holds for both hands (common practice)."""
+    notes = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": hand}
+        for at in range(8)
+        for pitch, hand in ((72, "RH"), (48, "LH"))
+    ]
+    said = (Direction(Fraction(0), 1, "p"), Direction(Fraction(6), 1, "ff"))
+    score = replace(score_from_notes(notes), directions=said)
+    alone = Window(Fraction(4), Fraction(8), Hands.LEFT)
+    assert re.findall(r"<dynam .*?>(.+?)<", mei_of(score, excerpt(score, alone))) == ["(p)", "ff"]

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from coach.score.metre import Metre
+from coach.score.model import Barline
 from tests.scorexml import (
     attributes,
     back,
@@ -91,6 +92,33 @@ def test_a_repeat_sign_says_how_often(tmp_path: Path, sign: str, passes: int) ->
     end = f'<barline location="right"><repeat direction="backward"{sign}/></barline>'
     found = opened(tmp_path, piano(bar(note("C4", 4), end)))
     assert found.bars[0].passes == passes
+
+
+@pytest.mark.parametrize(("style", "barline"), [
+    ("regular", Barline.SINGLE), ("light-light", Barline.DOUBLE), ("light-heavy", Barline.FINAL),
+    ("dashed", Barline.DASHED), ("dotted", Barline.DOTTED), ("heavy", Barline.HEAVY),
+    ("none", Barline.NONE), ("wavy", None)])  # fmt: skip
+def test_a_barline_is_read_as_it_is_printed(
+    tmp_path: Path, style: str, barline: Barline | None
+) -> None:
+    """MusicXML 4.0, ``bar-style``: of a bar's right, or of the next one's left."""
+    look = f"<bar-style>{style}</bar-style>"
+    right, left = (f'<barline location="{at}">{look}</barline>' for at in ("right", "left"))
+    same = (
+        piano(bar(note("C4", 4), right), bar(note("C4", 4))),
+        piano(bar(note("C4", 4)), bar(left, note("C4", 4))),
+    )
+    for text in same:
+        assert [b.barline for b in opened(tmp_path, text).bars] == [barline, None]
+
+
+def test_the_last_bar_is_closed_finally_and_a_repeat_has_its_own_look(tmp_path: Path) -> None:
+    look = "<bar-style>light-heavy</bar-style>"
+    end = f'<barline location="right">{look}<repeat direction="backward"/></barline>'
+    found = opened(tmp_path, piano(bar(note("C4", 4), end), bar(note("C4", 4))))
+    assert found.bars[0].barline is None
+    closed = [found.barline_after(one) for one in found.bars]
+    assert closed == [Barline.SINGLE, Barline.FINAL]
 
 
 def test_a_bar_divided_by_a_repeat_counts_on(tmp_path: Path) -> None:

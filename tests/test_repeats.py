@@ -12,7 +12,7 @@ import pytest
 from coach.cli import main
 from coach.cli.open_score import open_piece
 from coach.score.build import score_from_notes
-from coach.score.model import Clef, Direction, Score, TempoMark
+from coach.score.model import Barline, Clef, Direction, Score, TempoMark
 from coach.score.reading import read_score
 from coach.score.repeats import list_played_bars, unfold
 from coach.score.window import WindowError, choose_window, excerpt
@@ -120,6 +120,15 @@ def test_notes_lie_where_they_are_played_and_are_told_apart() -> None:
     assert len({note.id for note in score.notes}) == 5
     assert not any(bar.repeat_start or bar.repeat_end or bar.ending for bar in score.bars)
     assert score.remarks[-1].text.endswith("5 bars for 3 on the page.")
+
+
+def test_a_final_barline_that_is_played_over_is_none() -> None:
+    """Where one plays on after it (da capo) the piece is not over."""
+    score = page(". .:|")
+    ended = replace(score.bars[1], barline=Barline.FINAL)
+    through = unfold(replace(score, bars=(replace(score.bars[0], barline=Barline.DOUBLE), ended)))
+    double, final = Barline.DOUBLE, Barline.FINAL
+    assert [bar.barline for bar in through.bars] == [double, None, double, final]
 
 
 def test_a_piece_without_repeats_is_the_same_object() -> None:

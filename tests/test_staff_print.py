@@ -20,6 +20,7 @@ from coach.score.model import (
     PrintedRest,
     Score,
 )
+from coach.score.notation import write
 from coach.score.window import Window, excerpt
 from coach.screens.marks import MarkKind
 from coach.screens.staff import ASCII, UNICODE, MarkedPage, Sheet, WindowLayout
@@ -252,3 +253,41 @@ def test_a_rest_of_one_voice_stands_beside_the_other_voice() -> None:
         rows = texts(shown)
         rest = next(at for at, row in enumerate(rows) if "ξ" in row)
         assert rest < shown.pages[0].notes[0].heads[0][0]  # above the half note
+
+
+def in_force(*said: tuple[int, str], at: int = 8, lines: tuple[PrintedLine, ...] = ()) -> list[str]:
+    """The dynamics of a window that begins at an onset, where these were said before."""
+    score = scale(*[PLAIN] * 12)
+    directions = tuple(Direction(F(onset), 1, text) for onset, text in said)
+    score = replace(score, directions=directions, lines=lines)
+    part = excerpt(score, Window(F(at), F(12)))
+    return [one.text for one in write(score, part, lambda _, at: [""] * len(at)).directions]
+
+
+@pytest.mark.parametrize(("said", "shown"), [
+    ([(0, "p"), (4, "f")], ["(f)"]),
+    ([(0, "p"), (8, "f")], ["f"]),  # printed where the window begins
+    ([(0, "sempre pp")], ["(pp)"]),
+    ([(0, "fp")], ["(p)"]),
+    ([(0, "f"), (4, "sfz")], ["(f)"]),  # an accent is over at once
+    ([(0, "p"), (4, "cresc.")], ["(p <)"]),
+    ([(0, "p"), (4, "cresc."), (6, "f")], ["(f)"]),
+    ([(4, "dolce"), (9, "p")], ["p"]),
+])  # fmt: skip
+def test_a_window_begins_with_how_loud_it_is_there(
+    said: list[tuple[int, str]], shown: list[str]
+) -> None:
+    """Common practice of editors: what is not printed there stands in brackets."""
+    assert in_force(*said) == shown
+
+
+@pytest.mark.parametrize(("start", "end", "shown"), [
+    (4, 8, "(f >)"),  # it ends where the window begins: nothing of it is in sight
+    (4, 9, "(f)"),  # it goes on, and is drawn
+    (0, 2, "(f)"),  # before what was said last
+])  # fmt: skip
+def test_a_hairpin_before_the_window_is_not_lost(start: int, end: int, shown: str) -> None:
+    line = PrintedLine(LineKind.DIMINUENDO, 1, F(start), F(end))
+    assert in_force((3, "f"), lines=(line,)) == [shown]
+    pedal = replace(line, kind=LineKind.PEDAL)
+    assert in_force((3, "f"), lines=(pedal,)) == ["(f)"]

@@ -17,7 +17,7 @@ from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from coach.engraving.fingers import ABOVE_ID, BELOW_ID, FINGER_ID
-from coach.score.model import Bar, Clef, Hand, LineKind, NoteMark, ScoreNote
+from coach.score.model import Bar, Barline, Clef, Hand, LineKind, NoteMark, ScoreNote
 from coach.score.notation import (
     BeamGroup,
     Head,
@@ -25,6 +25,7 @@ from coach.score.notation import (
     Written,
     clef_at,
     clef_changes,
+    is_dynamic,
     split_length,
 )
 
@@ -51,9 +52,15 @@ _OVER = {
 """Signs that stand over a note as elements of their own."""
 _ACCIDENTALS = {"#": "s", "b": "f", "n": "n", "x": "x", "bb": "ff"}
 _SOUNDING = {-2: "ff", -1: "f", 1: "s", 2: "ss"}
-_LEVELS = ("ppppp", "pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff", "fffff", "n")
-_STRESSES = ("fp", "sf", "sfz", "sffz", "sfp", "sfpp", "fz", "rf", "rfz", "pf")
-_DYNAMICS = frozenset((*_LEVELS, *_STRESSES))
+_BARLINES = {
+    Barline.SINGLE: "single",
+    Barline.DOUBLE: "dbl",
+    Barline.FINAL: "end",
+    Barline.HEAVY: "heavy",
+    Barline.DASHED: "dashed",
+    Barline.DOTTED: "dotted",
+    Barline.NONE: "invis",
+}
 _DURATIONS = {Fraction(16): "long", Fraction(8): "breve"}
 
 
@@ -179,7 +186,7 @@ class _Document:
         """Hairpins and pedal marks that begin here, or go on into the window's beginning."""
         spans = self._spans
         first, last = spans[0], spans[-1]
-        for line in self._score.lines:
+        for line in self._written.lines:
             start = max(line.start_quarters, first.start)
             end = min(line.end_quarters, last.end)
             if line.staff != staff or not span.start <= start < span.end or start >= end:
@@ -200,9 +207,7 @@ class _Document:
         bar = span.bar
         if is_last and span.end < bar.end_quarters and self._written.ends_cut:
             return "invis"
-        if bar.repeat_end:
-            return "rptend"
-        return "end" if bar.index == len(self._score.bars) - 1 else "single"
+        return "rptend" if bar.repeat_end else _BARLINES[self._score.barline_after(bar)]
 
     def _layers(self, span: _Span, staff: int) -> list[list[_Event]]:
         """The events of each voice, the upper first; what overlaps in a voice has a layer more."""
@@ -488,11 +493,11 @@ class _Document:
 
     def _write_directions(self, measure: Element, span: _Span, staff: int, number: str) -> None:
         tempos = {(mark.onset_quarters, mark.words) for mark in self._score.tempos}
-        for one in self._score.directions:
+        for one in self._written.directions:
             if (one.onset_quarters, one.text) in tempos:
                 continue  # the same words, which the tempo says
             if one.staff == staff and span.start <= one.onset_quarters < span.end:
-                name = "dynam" if one.text in _DYNAMICS else "dir"
+                name = "dynam" if is_dynamic(one) else "dir"
                 self._write_words(measure, name, span, one.onset_quarters, number, one.text)
         if staff != self._staves[0]:
             return

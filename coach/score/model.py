@@ -275,6 +275,19 @@ class ScoreNote:
         return NoteMark.SMALL_PRINT in self.marks
 
 
+class Barline(StrEnum):
+    """How a bar is closed on the page, apart from repeat signs."""
+
+    SINGLE = "single"
+    DOUBLE = "double"
+    """A section ends."""
+    FINAL = "final"
+    DASHED = "dashed"
+    DOTTED = "dotted"
+    HEAVY = "heavy"
+    NONE = "none"
+
+
 @dataclass(frozen=True, slots=True)
 class Bar:
     """One bar as written."""
@@ -300,6 +313,8 @@ class Bar:
     time: int = 0
     """In a piece that is played through with its repeats: the first, second ... time that it is
     played; 0 where it is played once, and in a piece as it is written."""
+    barline: Barline | None = None
+    """The one that closes it, as printed; None for a repeat sign, and where nothing is said."""
 
     @property
     def end_quarters(self) -> Fraction:
@@ -391,6 +406,11 @@ class Score:
         first = self.bar_at(start_quarters)
         inside = (bar for bar in reversed(self.bars) if bar.onset_quarters < end_quarters)
         return first, next(inside, first)
+
+    def barline_after(self, bar: Bar) -> Barline:
+        """What closes a bar on the page: the last one by the final barline, unless said."""
+        usual = Barline.FINAL if bar.index == len(self.bars) - 1 else Barline.SINGLE
+        return bar.barline or usual
 
     def own_notes_in(self, start_quarters: Fraction, end_quarters: Fraction) -> list[OwnNote]:
         """What was written on this stretch, or on a part of it."""

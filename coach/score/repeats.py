@@ -20,6 +20,7 @@ from typing import TypeVar
 
 from coach.score.model import (
     Bar,
+    Barline,
     Clef,
     Direction,
     OwnNote,
@@ -204,8 +205,9 @@ class _Unfolded:
         onset = Fraction(0)
         for index, at in enumerate(self._order):
             before[at] += 1
+            bar, goes_on = self._score.bars[at], index + 1 < len(self._order)
             yield replace(
-                self._score.bars[at],
+                bar,
                 index=index,
                 onset_quarters=onset,
                 repeat_start=False,
@@ -213,8 +215,9 @@ class _Unfolded:
                 passes=0,
                 ending="",
                 time=before[at] if often[at] > 1 else 0,
+                barline=None if goes_on and bar.barline is Barline.FINAL else bar.barline,
             )
-            onset += self._score.bars[at].length_quarters
+            onset += bar.length_quarters
 
     def _runs(self) -> Iterator[tuple[Bar, Bar, Fraction, int]]:
         """Stretches that are played as they stand: their first and last bar on the page, how far

@@ -123,6 +123,7 @@ def _bar_plain(bar: Bar) -> dict[str, Any]:
         "key_fifths": bar.key_fifths,
         "repeat_start": bar.repeat_start,
         "repeat_end": bar.repeat_end,
+        "barline": bar.barline,
         "ending": bar.ending,
         "section": bar.section,
     }

@@ -21,8 +21,15 @@ if TYPE_CHECKING:
 
 _AT_LAST_PIECE = frozenset({NoteMark.FERMATA, NoteMark.SLUR_END})
 _NO_SIGN_OF_ITS_OWN = frozenset({NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH})
-_DYNAMIC = re.compile(r"p+|f+|m[pf]|s?f+[pz]p?|s?f+zp?|sfp+|rfz?|fp+|pf|n")
-"""A dynamic as it is printed, in letters; any other direction is words."""
+_LETTERS = r"p+|f+|m[pf]|s?f+[pz]p?|s?f+zp?|sfp+|rfz?|fp+|pf|n"
+_DYNAMIC = re.compile(rf"{_LETTERS}|\((?:{_LETTERS})(?: [<>])?\)")
+"""A dynamic as it is printed, in letters, or in brackets as it is in force; any other direction is
+words."""
+_LEVEL = re.compile(r"p+|f+|m[pf]")
+_LEVEL_AFTER = {"fp": "p", "sfp": "p", "sfpp": "pp", "pf": "f"}
+"""An accent is over at once (common practice); these say how it goes on."""
+_SWELLS = {"cresc": "<", "decresc": ">", "dim": ">"}
+"""How words that mean a hairpin begin."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +77,50 @@ def find_directions(
         for one in inside
         if one.text.strip()
     )
+
+
+def dynamics_in_force(
+    score: Score, staves: frozenset[int], start: Fraction
+) -> tuple[Direction, ...]:
+    """How loud it is where a window begins, in brackets, as editors add what print has not there:
+    the last level before it, with ``<`` or ``>`` where it has grown or sunk since."""
+    levels = [
+        (one.onset_quarters, one.staff, level)
+        for one in score.directions
+        if one.onset_quarters <= start and (level := _level(one.text))
+    ]
+    last = max((onset for onset, _, _ in levels), default=start)
+    if last == start:
+        return ()
+    sign = _swell_since(score, last, start)
+    brackets = {
+        _nearest(staff, staves): f"({level}{sign})"
+        for onset, staff, level in levels
+        if onset == last
+    }
+    return tuple(Direction(start, staff, text) for staff, text in sorted(brackets.items()))
+
+
+def _level(text: str) -> str:
+    """The level that a direction sets, also among words (``sempre pp``); "" for none."""
+    words = [_LEVEL_AFTER.get(word, word) for word in text.split()]
+    return next((word for word in words if _LEVEL.fullmatch(word)), "")
+
+
+def _swell_since(score: Score, last: Fraction, start: Fraction) -> str:
+    """The last hairpin that is over, or the last word for one, between two onsets."""
+    swells = [
+        (line.end_quarters, " <" if line.kind is LineKind.CRESCENDO else " >")
+        for line in score.lines
+        if line.kind is not LineKind.PEDAL
+        and last <= line.start_quarters < line.end_quarters <= start
+    ] + [
+        (one.onset_quarters, f" {sign}")
+        for one in score.directions
+        for begin, sign in _SWELLS.items()
+        if last <= one.onset_quarters < start and one.text.casefold().startswith(begin)
+    ]
+    return max(swells, default=(start, ""))[1]
 
 
 def find_lines(

@@ -35,7 +35,13 @@ from coach.score.model import (
     ScoreNote,
 )
 from coach.score.notation.clefs import bottom_step, clef_at, key_alters
-from coach.score.notation.print import Touch, find_directions, find_lines, find_touches
+from coach.score.notation.print import (
+    Touch,
+    dynamics_in_force,
+    find_directions,
+    find_lines,
+    find_touches,
+)
 from coach.score.notation.values import Value, split_length, value_of
 from coach.score.window import Excerpt
 
@@ -589,6 +595,11 @@ class Written:
         return self.bars[0].onset_quarters < self.start_quarters
 
     @property
+    def starts_repeat(self) -> bool:
+        """Whether the window begins where a repeat does."""
+        return self.bars[0].repeat_start and not self.starts_cut
+
+    @property
     def ends_cut(self) -> bool:
         """Whether the bar goes on after the last thing drawn."""
         bar = self.bars[-1]
@@ -607,11 +618,13 @@ def write(
     *,
     fold: tuple[int, int] | None = None,
     fingers: Mapping[str, str] | None = None,
+    recalls_dynamics: bool = True,
 ) -> Written:
     """What is written in a window, without columns or rows.
 
     ``fold``: write what lies beyond these positions octaves nearer, under an octave line.
-    ``fingers``: see :func:`list_heads`.
+    ``fingers``: see :func:`list_heads`. ``recalls_dynamics``: whether it begins with how loud
+    it is there, where that is not printed.
     """
     all_heads = list_heads(score, excerpt, fingers)
     all_heads = fold_far_ledger_lines(score, all_heads, fold) if fold else all_heads
@@ -642,6 +655,9 @@ def write(
         beats=beats,
         last_quarters=last,
         touches=find_touches(excerpt, all_heads),
-        directions=find_directions(score, staves, start, end),
+        directions=(
+            *(dynamics_in_force(score, staves, start) if recalls_dynamics else ()),
+            *find_directions(score, staves, start, end),
+        ),
         lines=find_lines(score, staves, start, end),
     )

@@ -13,8 +13,9 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from coach.score.model import NoteMark
+from coach.score.model import Bar, Barline, NoteMark, Score
 from coach.score.notation import Head, Touch, Written, clef_changes
+from coach.screens.staff.glyphs import UNICODE, Glyphs, Look
 from coach.screens.staff.rows import Form, Scale
 from coach.screens.staff.slots import SlotKey, SlotKind
 from coach.screens.staff.texts import SlotTexts, TextKind, place_texts
@@ -305,9 +306,22 @@ def _list_bar_slots(written: Written) -> list[Slot]:
             extra = 1 + abs(bar.key_fifths) if bar.key_fifths != before.key_fifths else 0
             if bar.metre != before.metre:
                 extra += 1 + max(len(part) for part in str(bar.metre).split("/"))
-            repeats = int(bar.repeat_start) + int(before.repeat_end)
-            out.append(Slot(bar.onset_quarters, SlotKind.BAR, before=repeats, after=extra))
+            wide = barline_width(written.score, before, bar) + int(before.repeat_end)
+            out.append(Slot(bar.onset_quarters, SlotKind.BAR, before=wide - 1, after=extra))
     return out
+
+
+def barline_width(score: Score, before: Bar, bar: Bar | None = None) -> int:
+    """Columns of what stands between two bars, without dots."""
+    return len(find_barline(UNICODE, score, before, bar)[0])
+
+
+def find_barline(glyphs: Glyphs, score: Score, before: Bar | None, bar: Bar | None) -> Look:
+    """What stands between two bars, or at the end or the beginning of all."""
+    ends, begins = before is not None and before.repeat_end, bar is not None and bar.repeat_start
+    if ends or begins:
+        return glyphs.repeats[2 if ends and begins else int(ends)]
+    return glyphs.barlines[score.barline_after(before) if before else Barline.SINGLE]
 
 
 def _list_clef_slots(written: Written) -> list[Slot]:

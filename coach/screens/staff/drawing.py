@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from coach.score.model import Bar, Clef, Hand, LineKind, NoteMark
+from coach.score.model import Bar, Barline, Clef, Hand, LineKind, NoteMark
 from coach.score.notation import (
     BeamGroup,
     Head,
@@ -21,7 +21,8 @@ from coach.score.notation import (
     key_positions,
 )
 from coach.screens.staff.canvas import Role
-from coach.screens.staff.columns import ChordColumns, Slot, head_width, slot_key
+from coach.screens.staff.columns import ChordColumns, Slot, find_barline, head_width, slot_key
+from coach.screens.staff.glyphs import Look
 from coach.screens.staff.page import NoteCells, Page
 from coach.screens.staff.page_layout import (
     CLEF_COLUMN,
@@ -54,32 +55,50 @@ def draw_lines(layout: PageLayout) -> None:
 
 def draw_barlines(layout: PageLayout) -> None:
     """Barlines inside the page, the line that closes it, dashes where the window cuts a bar."""
-    bars = layout.system.written.score.bars
+    written, cut = layout.system.written, layout.system.glyphs.cut
+    bars = written.score.bars
     for slot in layout.slots:
         if slot.kind is SlotKind.BAR:
-            bar = layout.system.written.score.bar_at(slot.onset_quarters)
-            column = layout.at[slot.key]
-            _draw_barline(layout, column, cut=False)
-            if bar.repeat_start:
-                _draw_repeat_dots(layout, column + 1)
-            if bar.index and bars[bar.index - 1].repeat_end:
-                _draw_repeat_dots(layout, column - 1)
-    if layout.is_first and layout.system.written.starts_cut:
-        _draw_barline(layout, layout.left - 2, cut=True)
-    if layout.next_slot is None:
-        _draw_barline(layout, layout.right, cut=layout.system.written.ends_cut)
-    elif layout.next_slot.kind is SlotKind.BAR:
-        _draw_barline(layout, layout.right, cut=False)
+            bar = written.score.bar_at(slot.onset_quarters)
+            _draw_between(layout, layout.at[slot.key], bars[bar.index - 1], bar)
+    if layout.is_first and written.starts_cut:
+        _draw_line(layout, layout.left - 2, cut)
+    elif layout.is_first and written.starts_repeat:
+        _draw_between(layout, layout.left - 2, None, written.bars[0])
+    following = layout.next_slot
+    if following is None and written.ends_cut:
+        _draw_line(layout, layout.right, cut)
+    elif following is None or following.kind is SlotKind.BAR:
+        _draw_between(layout, layout.right, written.score.bar_at(layout.slots[-1].onset_quarters))
 
 
-def _draw_barline(layout: PageLayout, column: int, *, cut: bool) -> None:
-    glyphs, canvas = layout.system.glyphs, layout.canvas
+def _draw_between(
+    layout: PageLayout, column: int, before: Bar | None, bar: Bar | None = None
+) -> None:
+    """What stands between two bars, its last line in this column."""
+    system = layout.system
+    look = find_barline(system.glyphs, system.written.score, before, bar)
+    kind = before and not before.repeat_end and before.barline
+    _draw_line(layout, column, look, every=2 if kind in _BROKEN else 1)
+    if bar and bar.repeat_start:
+        _draw_repeat_dots(layout, column + 1)
+    if before and before.repeat_end:
+        _draw_repeat_dots(layout, column - len(look[0]))
+
+
+_BROKEN = (Barline.DASHED, Barline.DOTTED)
+"""Drawn in every second row; where the window cuts a bar the dashes are in all."""
+
+
+def _draw_line(layout: PageLayout, column: int, look: Look, every: int = 1) -> None:
+    canvas = layout.canvas
     top = layout.system.staves[0].line_rows[0]
     bottom = layout.system.staves[-1].line_rows[-1]
-    for row in range(top, bottom + 1):
-        on_line = canvas.role(row, column) is Role.LINE
-        bar = glyphs.crossing if on_line else glyphs.bar
-        canvas.put(row, column, glyphs.cut if cut else bar, Role.BARLINE)
+    between, on_line = look
+    for row in range(top, bottom + 1, every):
+        for at, chars in enumerate(zip(between, on_line, strict=True), column + 1 - len(between)):
+            char = chars[canvas.role(row, at) is Role.LINE]
+            canvas.put(row, at, char, Role.BARLINE)
 
 
 def _draw_repeat_dots(layout: PageLayout, column: int) -> None:

@@ -106,7 +106,8 @@ def plan_pages(
         except ValueError:  # bars of rests: they go with what is before
             continue
         first = sum(note.onset_quarters < start for note in part.notes)
-        written = write(score, alone, counts, fingers=fingers)
+        is_first = start == cuts[0]
+        written = write(score, alone, counts, fingers=fingers, recalls_dynamics=is_first)
         plans.append(PagePlan(written, first, write_mei(written)))
     return tuple(plans)
 

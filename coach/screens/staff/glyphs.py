@@ -11,7 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from coach.score.model import NoteMark
+from coach.score.model import Barline, NoteMark
+
+Look = tuple[str, str]
+"""A barline between two lines of the staff, and on one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +45,13 @@ class Glyphs:
     large_hollow: tuple[str, str, str]
     grace: str
     line: str
-    bar: str
     crossing: str
-    cut: str
+    """Where a stem crosses one."""
+    barlines: Mapping[Barline, Look]
+    """What closes a bar, in a column or two."""
+    repeats: tuple[Look, Look, Look]
+    """Where a repeat begins, ends, or ends and another begins; dots stand beside."""
+    cut: Look
     """The dashed line where the window cuts a bar."""
     stem: str
     beams: tuple[Beam, Beam, Beam, Beam]
@@ -91,9 +98,18 @@ UNICODE = Glyphs(
     large_hollow=("▄▄▄▄", "█  █", "▀▀▀▀"),
     grace="•",
     line="─",
-    bar="│",
     crossing="┼",
-    cut="┊",
+    barlines={
+        Barline.SINGLE: ("│", "┼"),
+        Barline.DOUBLE: ("││", "┼┼"),
+        Barline.FINAL: ("│┃", "┼╂"),
+        Barline.HEAVY: ("┃", "╂"),
+        Barline.DASHED: ("│", "┼"),
+        Barline.DOTTED: ("·", "·"),
+        Barline.NONE: (" ", "─"),
+    },
+    repeats=(("┃│", "╂┼"), ("│┃", "┼╂"), ("┃", "╂")),
+    cut=("┊", "┊"),
     stem="│",
     beams=(
         Beam("━", ("┏", "┳", "┓"), ("┗", "┻", "┛")),
@@ -124,9 +140,18 @@ ASCII = Glyphs(
     large_hollow=("/--\\", "|  |", "\\--/"),
     grace="*",
     line="-",
-    bar="|",
     crossing="+",
-    cut=":",
+    barlines={
+        Barline.SINGLE: ("|", "+"),
+        Barline.DOUBLE: ("||", "++"),
+        Barline.FINAL: ("|H", "+H"),
+        Barline.HEAVY: ("H", "H"),
+        Barline.DASHED: ("|", "+"),
+        Barline.DOTTED: (".", "."),
+        Barline.NONE: (" ", "-"),
+    },
+    repeats=(("H|", "H+"), ("|H", "+H"), ("H", "H")),
+    cut=(":", ":"),
     stem="|",
     beams=(
         Beam("_", ("_", "_", "_"), ("_", "_", "_")),

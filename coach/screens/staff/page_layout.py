@@ -15,6 +15,7 @@ from coach.screens.staff.columns import (
     CLEF_WIDTH,
     ChordColumns,
     Slot,
+    barline_width,
     place_slots,
     slot_key,
 )
@@ -94,12 +95,12 @@ class PageLayout:
 
 
 def prefix_width(written: Written) -> int:
-    """Columns before the first slot: hand, clef, key, metre, and the dash of a cut bar."""
+    """Columns before the first slot: hand, clef, key, metre, the dash of a cut bar or a repeat."""
     bars = written.bars
     keys = max(abs(bar.key_fifths) for bar in bars)
     metre = max(len(part) for bar in bars for part in str(bar.metre).split("/"))
     after_key = KEY_COLUMN + (keys + 1 if keys else 0)
-    return after_key + metre + 1 + 2 * written.starts_cut
+    return after_key + metre + 1 + 2 * written.starts_cut + 3 * written.starts_repeat
 
 
 def lay_out_page(
@@ -107,11 +108,12 @@ def lay_out_page(
 ) -> PageLayout:
     """Give one page's slots their columns, and its heads their cells."""
     left = prefix_width(system.written)
-    cores = place_slots(slots, left, system.width - left - 1)
-    at = {s.key: x for s, x in zip(slots, cores, strict=True)}
-    right = cores[-1] + slots[-1].core + slots[-1].after + 1
-    is_first = slots[0] is every_slot[0]
     following = every_slot[[*every_slot].index(slots[-1]) + 1 :]
+    closing = _closing_width(system.written, slots[-1], is_last=not following)
+    cores = place_slots(slots, left, system.width - left - closing)
+    at = {s.key: x for s, x in zip(slots, cores, strict=True)}
+    right = cores[-1] + slots[-1].core + slots[-1].after + closing
+    is_first = slots[0] is every_slot[0]
     return PageLayout(
         system=system,
         canvas=Canvas(system.rows, system.width),
@@ -124,6 +126,14 @@ def lay_out_page(
         next_slot=following[0] if following else None,
         printed=[],
     )
+
+
+def _closing_width(written: Written, last: Slot, *, is_last: bool) -> int:
+    """Columns of the line that closes a page, with a repeat's dots."""
+    if is_last and written.ends_cut:
+        return 1
+    bar = written.score.bar_at(last.onset_quarters)
+    return barline_width(written.score, bar) + int(bar.repeat_end)
 
 
 def _place_heads(

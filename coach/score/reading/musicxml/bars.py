@@ -7,7 +7,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from coach.score.metre import COMMON_TIME, Metre
-from coach.score.model import Bar
+from coach.score.model import Bar, Barline
 from coach.score.pitch import STEPS, Spelling
 from coach.score.reading.musicxml.facts import ClefAt, PartFacts, RawBar
 from coach.score.reading.safe import clean, number, whole
@@ -215,6 +215,7 @@ def build_bars(everyone: Sequence[PartFacts], chosen: Sequence[PartFacts]) -> li
             max((raw.passes for raw in mine), default=0),
             passes.through(mine),
             _section(everyone, index),
+            barline=_barline(chosen, index),
         )
         bars.append(bar)
         metres.end(index)
@@ -230,6 +231,13 @@ def _first(values: list[int | None], otherwise: int) -> int:
 def _section(everyone: Sequence[PartFacts], index: int) -> str:
     found = (part.bars[index].section for part in everyone if index < len(part.bars))
     return next((section for section in found if section), "")
+
+
+def _barline(parts: Sequence[PartFacts], index: int) -> Barline | None:
+    """What closes a bar; a file may say it at the next one's left."""
+    here = (part.bars[index].barline for part in parts if index < len(part.bars))
+    then = (part.bars[index + 1].barline_before for part in parts if index + 1 < len(part.bars))
+    return next((barline for barline in (*here, *then) if barline), None)
 
 
 def _lead(before: list[Bar], length: Fraction, metre: Metre, implicit: bool) -> Fraction:
@@ -306,8 +314,31 @@ class _Endings:
         return inside
 
 
+_STYLES = {
+    "regular": Barline.SINGLE,
+    "tick": Barline.SINGLE,
+    "short": Barline.SINGLE,
+    "light-light": Barline.DOUBLE,
+    "light-heavy": Barline.FINAL,
+    "heavy": Barline.HEAVY,
+    "heavy-light": Barline.HEAVY,
+    "heavy-heavy": Barline.HEAVY,
+    "dashed": Barline.DASHED,
+    "dotted": Barline.DOTTED,
+    "none": Barline.NONE,
+}
+"""MusicXML 4.0, ``bar-style``. What has no look of its own here gets the nearest."""
+
+
 def read_barline(element: Element, bar: RawBar) -> None:
-    """Put a barline's repeat and ending onto its bar."""
+    """Put a barline's look, repeat and ending onto its bar."""
+    style = _STYLES.get(clean(element.findtext("bar-style")))
+    if style and element.find("repeat") is None:  # a repeat sign has its own look
+        where = element.get("location", "right")
+        if where == "left":
+            bar.barline_before = style
+        elif where == "right":
+            bar.barline = style
     for child in element:
         kind = child.get("direction" if child.tag == "repeat" else "type", "")
         if child.tag == "repeat":

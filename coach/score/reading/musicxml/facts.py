@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coach.score.metre import Metre
-from coach.score.model import Grace, NoteMark
+from coach.score.model import Barline, Grace, NoteMark
 from coach.score.pitch import Spelling
 
 
@@ -65,6 +65,10 @@ class RawBar:
     """Time signatures that stand inside or at the end of the bar: they count from the next."""
     fifths: int | None = None
     late_fifths: int | None = None
+    barline_before: Barline | None = None
+    """As printed at its left, where the file says so; it closes the bar before."""
+    barline: Barline | None = None
+    """As printed at its right."""
     repeat_start: bool = False
     repeat_end: bool = False
     passes: int = 0
