@@ -227,6 +227,28 @@ def test_no_words_are_written_over_a_finger(name: str, monkeypatch: pytest.Monke
     assert written_over(engrave(mei, BOX).svg) > 0
 
 
+def test_a_long_note_of_ones_own_is_broken_into_lines_within_the_picture() -> None:
+    score = SCORES["1-low-tide"]
+    first = score.bars[0]
+    words = "Breathe before the leap, then let the left hand sing, and the right one wait for it."
+    note = OwnNote(first.onset_quarters, first.end_quarters, "bar 1", words)
+    noted = replace(score, own_notes=(note,))
+    svg = engrave(
+        mei_of(noted, excerpt(noted, Window(Fraction(0), Fraction(2), Hands.RIGHT))), BOX
+    ).svg
+    drawn = ElementTree.fromstring(svg)
+    lines = []
+    for group in drawn.iter():
+        if str(group.get("id")).startswith("above-"):
+            text = group[0]
+            places = float(str(text.get("y"))), float(str(text.get("x")))
+            lines.append((*places, "".join(text.itertext()).strip()))
+    assert [text for *_, text in sorted(lines)][-3:] == [  # the tempo stands higher
+        "Breathe before the leap,", "then let the left hand", "sing, and the right …"
+    ]  # fmt: skip
+    assert all(x >= 0 for _, x, _ in lines)
+
+
 def test_words_between_the_staves_stay_there_and_a_landing_counts_no_triplet() -> None:
     third = Fraction(1, 3)
     notes = [

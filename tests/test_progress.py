@@ -28,6 +28,7 @@ from coach.coaching.planning import (
     fold_days,
 )
 from coach.coaching.planning.progress import Nights
+from coach.coaching.wording import move_words
 from coach.judging.model import Outcome
 from coach.playing.notes import Take
 from coach.record.calendar import day_of
@@ -388,7 +389,7 @@ def test_what_was_written_into_the_piece_is_in_the_report(tmp_path: Path) -> Non
     assert main(["report", "--file", str(file), *ada]) == 0
     text = file.read_text(encoding="utf-8")
     assert "<h1>Practice report of Ada</h1>" in text
-    assert f"<li>bars {first} to {last}: Sing &lt;it&gt; first.</li>" in text
+    assert f"<li>bars {first} to {last}: <bdi>Sing &lt;it&gt; first.</bdi></li>" in text
     assert "<li>bar 2 beat 1 RH finger 4</li>" in text
     assert (
         "Weak, or broke when last played</h3>\n<p>Nothing" not in text
@@ -397,6 +398,32 @@ def test_what_was_written_into_the_piece_is_in_the_report(tmp_path: Path) -> Non
     assert re.search(r'style="max-width: \d+px"', text)  # no staff grows with the page
     assert "Tried: " in text
     assert "Where the time went" in text
+
+
+def test_what_has_no_room_in_the_report_is_named_and_words_from_right_to_left_stay_by_themselves(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coach.cli.commands.report.MOST_SPOTS", 0)
+    sample = (SAMPLES / "2-the-ferry-bell.musicxml").read_text(encoding="utf-8")
+    score = tmp_path / "bell.musicxml"
+    score.write_text(sample.replace("The Ferry Bell", "שיר הסירה"), encoding="utf-8")
+    make_week(tmp_path / "data", score, 1, 1.0, 3)
+    file = tmp_path / "report.html"
+    assert main(["report", "--file", str(file), "--data", str(tmp_path / "data")]) == 0
+    text = file.read_text(encoding="utf-8")
+    assert "<h2><bdi>שיר הסירה</bdi></h2>" in text
+    read = read_score(score)
+    weak = gather_progress(Store(tmp_path / "data"), piece_key(read, score), read).diary.weak()
+    assert weak
+    named = "; ".join(move_words(read, story.move) for story in weak)
+    assert f"<p>And {len(weak)} more: {named}.</p>" in text
+
+
+def test_what_was_tried_and_never_clean_has_no_tempo(page: Path) -> None:
+    told = re.findall(r"\(\d+ clean of \d+[^)]*\)", page.read_text(encoding="utf-8"))
+    assert told
+    for words in told:
+        assert re.fullmatch(r"\(0 clean of \d+\)|\([1-9]\d* clean of \d+, at [\d →]+\)", words)
 
 
 def test_what_broke_last_is_weak_once_for_each_hand_and_bar() -> None:

@@ -115,11 +115,11 @@ def _find_fingers(root: ElementTree.Element) -> Iterator[_Text]:
 
 
 def _find_words(root: ElementTree.Element, right_edge: float) -> Iterator[_Text]:
-    """Where they would reach over the picture's edge they begin sooner."""
+    """Where they would reach over the picture's edge they begin sooner, but never before it."""
     for begins, above in ((ABOVE_ID, True), (BELOW_ID, False)):
         for name, text in _find_texts(root, begins):
             words = _text_of(name, text, above=above)
-            over = max(words.right - right_edge, 0.0)
+            over = min(max(words.right - right_edge, 0.0), max(words.left, 0.0))
             yield replace(
                 words,
                 is_between=not above,

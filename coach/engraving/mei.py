@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
+from textwrap import wrap
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from coach.engraving.fingers import ABOVE_ID, BELOW_ID, FINGER_ID
@@ -34,6 +35,10 @@ _ID = "{http://www.w3.org/XML/1998/namespace}id"
 LANDING_COLOUR = "#888888"
 """The landing note's: it is arrived at, and its length doesn't count. Grey stands out from ink on
 light and on dark ground."""
+
+NOTE_COLUMNS, NOTE_LINES = 24, 3
+"""Letters in a line of a note of one's own, and lines. Own choice: a picture of three notes has
+room for so many letters; the whole note is told beside the music."""
 
 _SHARED = {
     NoteMark.STACCATO: "stacc",
@@ -507,7 +512,8 @@ class _Document:
         ):
             start = max(note.start_quarters, first.start)
             if span.start <= start < span.end:
-                self._write_words(measure, "dir", span, start, number, note.words, above=True)
+                for words in reversed(wrap_note(note.words)):  # the first one ends up highest
+                    self._write_words(measure, "dir", span, start, number, words, above=True)
         for mark in self._score.tempos:
             if mark.words and span.start <= mark.onset_quarters < span.end:
                 onset = mark.onset_quarters
@@ -532,6 +538,11 @@ class _Document:
             "place": "above" if above else "below",
         }
         SubElement(measure, name, about).text = words
+
+
+def wrap_note(words: str) -> list[str]:
+    """A note of one's own in lines that a narrow picture has room for."""
+    return wrap(words, NOTE_COLUMNS, max_lines=NOTE_LINES, placeholder=" …")
 
 
 def _clear_of_fingers(group: Sequence[_Event]) -> dict[str, str]:

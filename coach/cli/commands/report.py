@@ -51,6 +51,10 @@ from coach.screens.plan_text import describe_plan, plan_heading
 
 MOST_SPOTS = 8
 """Weak spots of a piece that are shown with their notes: about two printed pages."""
+MOST_NAMED = 24
+"""Weak spots more that are named. Own choice: a paragraph that is still read."""
+BARS_IN_A_ROW = 8
+"""Bars of the map that stay together: two such rows go side by side on paper, one fits a phone."""
 LAST_DAYS = 28
 """Days in the curves."""
 LEAST_IN_A_CURVE = 3
@@ -61,22 +65,30 @@ Own choice: half a printed page together."""
 PATIENCE_S = 20.0
 """How long a passage's engraving is waited for."""
 _BOX = Box(760.0, 220.0, 44.0)
+WIDEST_BESIDE_PX = 520.0
+"""A passage's picture that is no wider has its curve beside it, else under it. Own choice: it is
+made smaller by a fifth at most."""
+WIDE, NARROW = 600, 330
+"""Widths of a curve by itself and of one beside text, in units of which its letters are 13 high."""
 
 _STYLE = """
 :root { color: #111; background: #fff; font: 16px/1.45 Georgia, 'DejaVu Serif', serif; }
-body { margin: 0 auto; max-width: 48rem; padding: 1rem; }
+body { margin: 0 auto; max-width: 48rem; padding: 1rem; overflow-wrap: break-word; }
 h1 { font-size: 1.6rem; margin-bottom: 0; } h2 { font-size: 1.3rem; border-bottom: 1px solid; }
 h3 { font-size: 1rem; margin-bottom: .2rem; } p { margin: .3rem 0; }
 section.piece { break-before: page; } section.piece:first-of-type { break-before: auto; }
 figure { margin: .5rem 0; break-inside: avoid; } figure > svg { width: 100%; height: auto; }
 svg svg path, svg svg ellipse, svg svg polygon, svg svg polyline, svg svg rect {
   stroke: currentColor; }
-.spot { break-inside: avoid; margin-bottom: 1.5rem; }
+.spot { break-inside: avoid; display: flow-root; margin-bottom: 1rem; }
 table.days td:first-child, table.days th:first-child { text-align: left; }
 figure.curve { max-width: 34rem; } figure.curve text { font-size: 13px; }
+.spot .curve { float: right; margin: 0 0 0 1rem; width: 38%; } .notes { display: flow-root; }
 svg .placeholder { visibility: hidden; } svg .fing, svg .tempo { font-weight: bold; }
 svg .dir, svg .dynam, svg .mNum { font-style: italic; } svg { font-family: inherit; }
-.map, .wide { overflow-x: auto; } .map table { border-collapse: collapse; font-size: .8rem; }
+.wide { overflow-x: auto; }
+.map table {
+  border-collapse: collapse; display: inline-table; font-size: .8rem; margin: 0 .5rem .3rem 0; }
 .map td, .map th {
   border: 1px solid #999; min-width: 1.6rem; text-align: center; padding: 0 .2rem; }
 .map td.weak { font-weight: bold; border: 3px solid #111; } .map td.settled { background: #ddd; }
@@ -91,7 +103,13 @@ h2, h3 { break-after: avoid; } tr { break-inside: avoid; }
 @media print {
   :root { font-size: 10pt; } body { max-width: none; padding: 0; } a[download] { display: none; }
 }
-@media (max-width: 30rem) { :root { font-size: 14px; } table.days td { padding-right: .4rem; } }
+@media (max-width: 40rem) {
+  .spot { display: flex; flex-direction: column; }
+  .spot .curve { float: none; margin: .5rem 0; order: 1; width: auto; }
+}
+@media (max-width: 30rem) {
+  :root { font-size: 14px; } table.days td { padding-right: .4rem; }
+}
 """
 
 
@@ -137,13 +155,18 @@ def make_page(
 
 
 def _piece(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
-    title = html.escape(one.score.title or "Untitled")
-    composer = f"<p>{html.escape(one.score.composer)}</p>" if one.score.composer else ""
+    title = _isolated(one.score.title or "Untitled")
+    composer = f"<p>{_isolated(one.score.composer)}</p>" if one.score.composer else ""
     return (
         f'<section class="piece">\n<h2>{title}</h2>\n{composer}{_summary(one.diary)}'
         f"{_map(one)}{_plan(one)}{_settled(one.diary)}{_weak(one, store, engraver)}"
         f"{_own(one, store)}{_days(one.diary)}{_passages(one.diary)}</section>\n"
     )
+
+
+def _isolated(text: str) -> str:
+    """Words from outside: written from right to left or not, they leave ours as they stand."""
+    return f"<bdi>{html.escape(text)}</bdi>"
 
 
 def _summary(diary: Diary) -> str:
@@ -157,8 +180,8 @@ def _summary(diary: Diary) -> str:
 def _map(one: PieceProgress) -> str:
     states, bars = one.diary.map_on(), one.score.bars
     parts = []
-    for start in range(0, len(bars), 16):
-        row = bars[start : start + 16]
+    for start in range(0, len(bars), BARS_IN_A_ROW):
+        row = bars[start : start + BARS_IN_A_ROW]
         head = "".join(f"<th>{html.escape(bar.number or '0')}</th>" for bar in row)
         lines = "".join(
             f"<tr><th>{hand.value}</th>"
@@ -200,7 +223,7 @@ def _plan(one: PieceProgress) -> str:
 def _days(diary: Diary) -> str:
     shown = diary.days[-LAST_DAYS:]
     rows = "".join(
-        f"<tr><td>{_said(day.day, '%d %b')}</td><td>{day.minutes:.0f}</td>"
+        f"<tr><td>{_said(day.day, '%d&nbsp;%b')}</td><td>{day.minutes:.0f}</td>"
         f"<td>{day.repetitions}</td>"
         f"<td>{day.first_clean} of {day.first_tries}</td></tr>"
         for day in shown
@@ -216,13 +239,22 @@ def _days(diary: Diary) -> str:
     return f"<h3>By day</h3>\n{table}{curve}{said}"
 
 
-def _curve(values: Sequence[tuple[int, float]], words: str, ends: tuple[str, str]) -> str:
-    """A line over the days, from 0 at the bottom to 1 at the top; none of fewer than three."""
+def _curve(
+    values: Sequence[tuple[int, float]],
+    words: str,
+    ends: tuple[str, str],
+    width: int = WIDE,
+    about: str = "",
+) -> str:
+    """A line over the days, from 0 at the bottom to 1 at the top; none of fewer than three.
+
+    ``about`` is of what, for those who hear the page and do not see beside what it stands.
+    """
     if len(values) < LEAST_IN_A_CURVE:
         return ""
     first, last = values[0][0], values[-1][0]
-    days = max(last - first, 1)
-    at = [(60 + 500 * (day - first) / days, 90 - 80 * value) for day, value in values]
+    days, right = max(last - first, 1), width - 40
+    at = [(60 + (right - 60) * (day - first) / days, 90 - 80 * value) for day, value in values]
     points = " ".join(f"{x:.0f},{y:.0f}" for x, y in at)
     dots = "".join(f'<circle cx="{x:.0f}" cy="{y:.0f}" r="3"/>' for x, y in at)
     labels = "".join(
@@ -231,14 +263,16 @@ def _curve(values: Sequence[tuple[int, float]], words: str, ends: tuple[str, str
             (54, 16, "end", ends[0]),
             (54, 92, "end", ends[1]),
             (60, 108, "start", _said(first, "%d %b")),
-            (560, 108, "end", _said(last, "%d %b")),
+            (right, 108, "end", _said(last, "%d %b")),
         )
     )
+    count = f"(n&nbsp;=&nbsp;{len(values)}&nbsp;days)"
     return (
-        f'<figure class="curve"><svg viewBox="0 0 600 114" role="img" '
-        f'aria-label="{html.escape(words)}"><path d="M60 10V90H580" fill="none" stroke="#111"/>'
+        f'<figure class="curve"><svg viewBox="0 0 {width} 114" role="img" '
+        f'aria-label="{html.escape(words + about)}">'
+        f'<path d="M60 10V90H{right + 20}" fill="none" stroke="#111"/>'
         f'<polyline points="{points}" fill="none" stroke="#111" stroke-width="2"/>{dots}{labels}'
-        f"</svg><figcaption>{html.escape(words)} (n = {len(values)} days)</figcaption></figure>\n"
+        f"</svg><figcaption>{html.escape(words)} {count}</figcaption></figure>\n"
     )
 
 
@@ -305,9 +339,16 @@ def _weak(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
         return "<h3>Weak, or broke when last played</h3>\n<p>Nothing.</p>\n"
     played = store.repetitions(one.piece, 2000)
     parts = [_spot(one, story, played, store, engraver) for story in weak[:MOST_SPOTS]]
-    more = len(weak) - MOST_SPOTS
-    rest = f"<p>And {more:,} more.</p>\n" if more > 0 else ""
+    rest = f"<p>{_rest_words(one.score, weak[MOST_SPOTS:])}</p>\n" if weak[MOST_SPOTS:] else ""
     return f"<h3>Weak, or broke when last played</h3>\n{''.join(parts)}{rest}"
+
+
+def _rest_words(score: Score, rest: Sequence[SpotStory]) -> str:
+    """``And 2 more: LH bar 3, beat 1 → 2; RH bar 7, beat 4 → bar 8, beat 1.``"""
+    named = "; ".join(move_words(score, story.move) for story in rest[:MOST_NAMED])
+    return html.escape(
+        f"And {len(rest):,} more: {named}{'.' if len(rest) <= MOST_NAMED else '; …'}"
+    )
 
 
 def _spot(
@@ -319,37 +360,39 @@ def _spot(
 ) -> str:
     place = move_words(one.score, story.move)
     window = bars_around(one.score, story.move)
-    drawn = engraver.draw(one, window)
+    drawn, width_px = engraver.draw(one, window)
     takes = "".join(_takes(one, window, played, store))
     shares = [(day.day, 1 - day.failed / day.tries) for day in story.days]
-    curve = _curve(shares, f"Share of tries that were clean, {place}", ("all", "none"))
+    curve = _curve(shares, "Share of tries that were clean", ("all", "none"), NARROW, f", {place}")
     written = one.score.own_notes_in(window.start_quarters, window.end_quarters)
     notes = "".join(
-        f"<p>Note on {html.escape(note.bars)}: {html.escape(note.words)}</p>\n" for note in written
+        f"<p>Note on {html.escape(note.bars)}: {_isolated(note.words)}</p>\n" for note in written
     )
-    return (
-        f'<div class="spot">\n<figure>{drawn}<figcaption><strong>{html.escape(place)}</strong>. '
-        f"{html.escape(story_words(story))} {takes}</figcaption></figure>\n{notes}"
-        f"<p>Tried: {_tried(one.diary, story.move)}.</p>\n{curve}</div>\n"
+    notation = (
+        f'<figure class="notes">{drawn}<figcaption><strong>{html.escape(place)}</strong>. '
+        f"{html.escape(story_words(story))} {takes}</figcaption></figure>\n"
     )
+    both = curve + notation if width_px <= WIDEST_BESIDE_PX else notation + curve
+    tried = f"<p>Tried: {_tried(one.diary, story.move)}.</p>"
+    return f'<div class="spot">\n{both}{notes}{tried}</div>\n'
 
 
 def _own(one: PieceProgress, store: Store) -> str:
     """What the pianist or the teacher wrote into the piece."""
-    told = [f"{note.bars}: {note.words}" for note in one.score.own_notes]
+    told = [f"{html.escape(note.bars)}: {_isolated(note.words)}" for note in one.score.own_notes]
     kept = load_markings(store.folder, one.piece.key)
-    told += [str(marking) for marking in kept if isinstance(marking, Fingering)]
+    told += [html.escape(str(marking)) for marking in kept if isinstance(marking, Fingering)]
     if not told:
         return ""
-    rows = "".join(f"<li>{html.escape(words)}</li>" for words in told)
+    rows = "".join(f"<li>{words}</li>" for words in told)
     return f"<h3>Written into it</h3>\n<ul>{rows}</ul>\n"
 
 
 def _tried(diary: Diary, move: Transition) -> str:
     """Every window that the move was practised in: what the coach or the pianist made of it."""
     told = [
-        f"{passage_words(diary.score, one)} ({one.clean} clean of {one.repetitions}, "
-        f"{_tempi_words(diary.score, one)})"
+        f"{passage_words(diary.score, one)} ({one.clean} clean of {one.repetitions}"
+        f"{f', at {_tempi_words(diary.score, one)}' if one.best_qpm else ''})"
         for one in diary.passages()
         if one.window.start_quarters <= move.from_quarters
         and move.to_quarters <= one.window.end_quarters
@@ -399,15 +442,15 @@ class _Engraver:
         self._line = EngravingLine() if find_spec("verovio") else None
         self._drawn = 0
 
-    def draw(self, one: PieceProgress, window: Window) -> str:
-        """The passage as an SVG element, or a sentence where it is."""
+    def draw(self, one: PieceProgress, window: Window) -> tuple[str, float]:
+        """The passage as an SVG element and its width, or a sentence where it is."""
         first, last = one.score.bars_of(window.start_quarters, window.end_quarters)
         words = f"{first.words_to(last)}, {HANDS[window.hands]}"
         picture = self._engrave(one, window)
         if picture is None:
-            return f"<p>({html.escape(words)})</p>"
+            return f"<p>({html.escape(words)})</p>", 0.0
         self._drawn += 1
-        return _own_names(picture, f"p{self._drawn}-", words)
+        return _own_names(picture, f"p{self._drawn}-", words), picture.width_px
 
     def _engrave(self, one: PieceProgress, window: Window) -> Picture | None:
         if self._line is None:
