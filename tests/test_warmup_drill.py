@@ -36,7 +36,7 @@ from coach.coaching.planning import (
     plan_warm_up,
 )
 from coach.coaching.planning.warmup import MOST_TRIES, MOST_TURNS, next_turn
-from coach.coaching.wording import ENOUGH
+from coach.coaching.wording import ENOUGH, NOT_NOW, STILL_HOLDS
 from coach.judging.model import Outcome
 from coach.playing.midi_events import KeyDown, KeyUp
 from coach.score.build import score_from_notes
@@ -122,6 +122,8 @@ class TwoPieces:
                 self.said.append(one.text)
             if isinstance(one, AssignmentGiven) and self.played:
                 self.rests_s.append(self.now_s - self.last_key_s)
+            if isinstance(one, RepetitionEnded):
+                self.ended = one
             if isinstance(one, MovedOn):
                 self.moves += 1
                 assert self.round.now is not None
@@ -134,7 +136,7 @@ class TwoPieces:
             self.hear(self.drill.tick(self.now_s))
         self.now_s = max(self.now_s, until_s)
 
-    def repetition(self) -> None:
+    def repetition(self, rest_s: float = 3.2) -> None:
         """What is asked for, once; then hands in the lap until it is over and read."""
         excerpt, at = self.drill.excerpt, self.round.now
         assert at is not None
@@ -150,7 +152,7 @@ class TwoPieces:
             self.last_key_s = self.now_s
             self.hear(self.drill.hear(KeyDown(note.pitch + wrong, 64, self.now_s)))
             self.hear(self.drill.hear(KeyUp(note.pitch + wrong, self.now_s + 0.1)))
-        self.wait(self.now_s + 3.2)
+        self.wait(self.now_s + rest_s)
 
     def play(self, most: int = 400) -> TwoPieces:
         for _ in range(most):
@@ -244,6 +246,22 @@ def test_a_spot_that_does_not_hold_is_left_and_comes_back_after_the_others() -> 
     assert evening.said == [
         "One spot does not hold yet, the rest does, after 4 minutes: no more is due today."
     ]
+
+
+@pytest.mark.parametrize(
+    ("clean", "said"), [("xxx", NOT_NOW), ("x==", NOT_NOW), ("==", STILL_HOLDS)]
+)
+def test_once_a_turn_is_over_no_more_of_it_is_asked_for(clean: str, said: str) -> None:
+    """The coach would: "twice more, to be sure"."""
+    played = iter(clean)
+    evening = TwoPieces(lambda key, at: next(played) == "=", minutes=60)
+    told = []
+    for _ in clean:
+        evening.repetition(rest_s=2.0)
+        told.append(evening.ended.decision.assignment.reason)
+        assert evening.round.now == 0
+    assert told[-1] == evening.drill.decision.assignment.reason == said
+    assert said not in told[:-1]
 
 
 def test_what_holds_when_it_comes_back_comes_with_its_bar_too() -> None:

@@ -405,6 +405,9 @@ def stretch_words(score: Score, window: Window) -> str:
 
 # Why a weak spot comes in the warm-up, what remains of it, and why it is over.
 
+STILL_HOLDS = "It still holds."
+NOT_NOW = "It does not hold yet. Leave it for now."
+
 
 def still_holds_words(held_days: int, days_ago: int, *, is_settled: bool) -> str:
     """``A weak spot: it held on 2 days since, last played yesterday. Does it still hold?``."""

@@ -31,7 +31,7 @@ from coach.coaching.planning import (
     WarmUpItem,
     WarmUpRound,
 )
-from coach.coaching.wording import ENOUGH
+from coach.coaching.wording import ENOUGH, NOT_NOW, STILL_HOLDS
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.playing.midi_events import KeyDown, KeyEvent
@@ -77,7 +77,7 @@ class WarmUpDrill:
     @property
     def decision(self) -> Decision:
         """What the coach decided last; finished once the whole warm-up is."""
-        return replace(self.drill.decision, finished=self._is_done)
+        return replace(self._told(self.drill.decision), finished=self._is_done)
 
     @property
     def assignment(self) -> Assignment:
@@ -191,6 +191,7 @@ class WarmUpDrill:
                 self._tries += 1
                 reached = one.decision.finished and one.judgement.clean
                 self._is_over = self._is_over or reached or self._tries >= self._most_tries
+                one = replace(one, decision=self._told(one.decision))
             if one == Proposed(ENOUGH):
                 continue
             if one == StateChanged(DrillState.FINISHED):
@@ -199,6 +200,14 @@ class WarmUpDrill:
             shown.append(one)
         self.drill.stands_still = self._is_over
         return tuple(shown)
+
+    def _told(self, decision: Decision) -> Decision:
+        """What is said once a turn is over: not what the coach would ask for next, for that does
+        not come now."""
+        if not self._is_over:
+            return decision
+        reason = STILL_HOLDS if decision.finished else NOT_NOW
+        return replace(decision, assignment=replace(decision.assignment, reason=reason), note="")
 
     def _next(self, now_s: float) -> tuple[DrillEvent, ...]:
         """The next turn: in this piece, in another, or none."""
