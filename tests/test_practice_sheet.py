@@ -94,7 +94,9 @@ PASSAGE = '[[passage]]\nbars = "1"\n'
             'a line is written like bars = "5-8", with words in quotes',
         ),
         ('score = "x', "line 1, column 11: Unterminated string"),
-        (f'score = "x"\nby = 2026-02-30\n{PASSAGE}', "line 2"),
+        (f'score = "x"\nby = 2026-02-30\n{PASSAGE}', "line 2, column 6: 2026-02-30 is no day; "),
+        (f'score = "x"\nby = 2026-12-40 # a lesson\n{PASSAGE}', "line 2, column 6: 2026-12-40 is"),
+        (f'score = "x"\nby = 2026-2-3\n{PASSAGE}', "line 2, column 6: 2026-2-3 is no day; write"),
         (f'by = "tomorrow"\nscore = "x"\n{PASSAGE}', "line 1, column 1: write the day without"),
         (f'scor = "x"\n{PASSAGE}', "line 1, column 1: there is no key scor; did you mean score?"),
         (PASSAGE, "line 1, column 1: name the score"),
@@ -154,6 +156,12 @@ def test_what_the_score_does_not_have_is_told_where_it_stands(
     _, mistakes = place_in_score(sheet, SCORE)
     assert [one[:2] for one in mistakes] == [place]
     assert said in mistakes[0].words
+
+
+def test_a_passage_that_is_not_there_does_not_hide_what_is_wrong_with_its_fingers() -> None:
+    sheet, _ = read_sheet(SHEET.replace('"1-2"', '"1-99"').replace("beat 1", "beat 9"))
+    assert sheet is not None
+    assert [one.line for one in place_in_score(sheet, SCORE)[1]] == [7, 13]
 
 
 @settings(max_examples=150, deadline=None)

@@ -107,28 +107,38 @@ def place_in_score(sheet: PracticeSheet, score: Score) -> tuple[list[SheetTask],
     tasks: list[SheetTask] = []
     mistakes: list[Mistake] = []
     for at, one in enumerate(sheet.passages):
+        fingerings, wrong = _place_fingerings(sheet, at, score)
+        mistakes += wrong
         try:
             window = choose_window(score, bars=one.bars, beats=one.beats, hands=one.hands)
         except WindowError as error:
             key = "bars" if one.beats is None or "bar" in str(error).split()[:4] else "beats"
             mistakes.append(sheet.places.mistake(("passage", at, key), str(error)))
             continue
-        fingerings: list[Fingering] = []
-        for nth, line in enumerate(one.fingering):
-            try:
-                marking = parse_marking(line)
-                if not isinstance(marking, Fingering):
-                    raise MoveError(f'"{line}" is a note; write it as the remark.')
-                check_marking(score, marking)
-                fingerings.append(marking)
-            except MoveError as error:
-                place = ("passage", at, "fingering", nth)
-                mistakes.append(sheet.places.mistake(place, str(error)))
         beat = float(score.bar_at(window.start_quarters).metre.beat_quarters)
         qpm = one.tempo * beat if one.tempo else score.tempo_at(window.start_quarters)
         goal = Goal(window, qpm, one.stage, one.clean, reason=one.remark)
         tasks.append(SheetTask(goal, one.by or sheet.by, one.remark, tuple(fingerings)))
     return tasks, _in_order(mistakes)
+
+
+def _place_fingerings(
+    sheet: PracticeSheet, at: int, score: Score
+) -> tuple[list[Fingering], list[Mistake]]:
+    """A passage's fingerings, each of a note that is there."""
+    fingerings: list[Fingering] = []
+    mistakes: list[Mistake] = []
+    for nth, line in enumerate(sheet.passages[at].fingering):
+        try:
+            marking = parse_marking(line)
+            if not isinstance(marking, Fingering):
+                raise MoveError(f'"{line}" is a note; write it as the remark.')
+            check_marking(score, marking)
+            fingerings.append(marking)
+        except MoveError as error:
+            place = ("passage", at, "fingering", nth)
+            mistakes.append(sheet.places.mistake(place, str(error)))
+    return fingerings, mistakes
 
 
 def _in_order(mistakes: Iterable[Mistake]) -> list[Mistake]:
@@ -253,10 +263,16 @@ _STAGES = ("rhythm", *(stage.value for stage in Stage if stage is not Stage.RHYT
 
 _AT = re.compile(r"^(.*) \(at line (\d+), column (\d+)\)$", re.S)
 
+_A_DATE = re.compile(r"^\s*by\s*=\s*(\d+-\d+-\d+)\s*(?:#.*)?$")
+
 
 def _toml_mistake(said: str, text: str) -> Mistake:
     """What TOML's reader says, whose place stands in its sentence, and how a line is written."""
     if found := _AT.match(said):
+        line = text.split("\n")[int(found[2]) - 1]
+        if date_there := _A_DATE.match(line):
+            words = f"{date_there[1]} is no day; write it like by = 2026-12-10"
+            return Mistake(int(found[2]), date_there.start(1) + 1, words)
         return Mistake(int(found[2]), int(found[3]), f"{found[1]}; {_HOW_A_LINE_IS}")
     lines = text.split("\n")
     reason = said.removesuffix(" (at end of document)")
