@@ -121,6 +121,7 @@ OF_CAUSES = {
     Cause.EARLY_ENTRY: "Early to bar 1 beat 3 (0.2 s)",
     Cause.LATE_ENTRY: "Late to bar 1 beat 3 (0.2 s)",
     Cause.HESITATION: "Late to bar 1 beat 3 (0.5 s)",
+    Cause.BARLINE_WAIT: "Waits at the barline 3 times, first at bar 2 beat 1",
     Cause.STOPPED_AGAIN: "Stopped again before bar 2 beat 1",
     Cause.ONE_HAND_LATE: "RH late to bar 1 beat 3 (0.2 s)",
     Cause.ONE_HAND_EARLY: "RH early to bar 1 beat 3 (0.2 s)",

@@ -204,6 +204,9 @@ MADE = {
         SCALE, "C4 D4 E4 F4 G4 |1.2|@1:C4 D4 E4 F4 G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"
     ),
     Cause.HESITATION: Made(SCALE, "C4 D4 E4 F4 |0.5|G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
+    Cause.BARLINE_WAIT: Made(
+        SCALE, "C4 D4 E4 F4 |0.4|G4 A4 B4 C5 |0.4|B4 A4 G4 F4 |0.4|E4 D4 C4 D4", F(1)
+    ),
     Cause.WRONG_ORDER: Made(SCALE, "C4 D4 E4 F4 G4>0.25 A4<0.25 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4"),
     Cause.MISREAD_PACE: Made(
         SCALE,

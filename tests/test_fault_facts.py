@@ -55,6 +55,7 @@ LINES = {
     Cause.EARLY_ENTRY: "RH 1-2 at 2 0.64 -200ms: early to bar 1 beat 3 (0.2 s)",
     Cause.LATE_ENTRY: "RH 1-2 at 2 0.64 +200ms: late to bar 1 beat 3 (0.2 s)",
     Cause.HESITATION: "RH 1-2 at 2 0.85 +500ms: late to bar 1 beat 3 (0.5 s)",
+    Cause.BARLINE_WAIT: "RH 3-4 at 4 0.58 +400ms: waits at the barline",
     Cause.STOPPED_AGAIN: "RH 3-4 at 4 0.90: stopped again",
     Cause.ONE_HAND_LATE: "RH 1-2 at 2 0.62 +200ms: late to bar 1 beat 3 (0.2 s)",
     Cause.ONE_HAND_EARLY: "RH 1-2 at 2 0.62 -200ms: early to bar 1 beat 3 (0.2 s)",

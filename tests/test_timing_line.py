@@ -6,7 +6,9 @@ from math import inf
 import pytest
 
 from coach.judging.judge import judge
-from coach.judging.model import Judgement, Stage
+from coach.judging.model import Cause, Judgement, Stage
+from coach.judging.timing import Habits
+from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from tests.judging_help import after, both, play, tune, whole
@@ -97,3 +99,52 @@ def test_of_two_slow_intervals_one_longer_by_a_third_is_a_hesitation(
     three = whole(score_from_notes(tune(3, F(1))))
     take = judge(three, play(three, qpm=60, late={2: late_s}))
     assert [fault.cause for fault in take.faults] == told
+
+
+BARS = whole(both(40))
+"""Five bars."""
+
+
+def wait_before(bars: int, seconds: float) -> list[PlayedNote]:
+    """Wait before each of so many bars, the second bar first."""
+    starts = [F(4 * bar) for bar in range(1, bars + 1)]
+    onsets = [note.onset_quarters for note in BARS.notes]
+    return play(BARS, late={i: seconds * sum(s <= x for s in starts) for i, x in enumerate(onsets)})
+
+
+@pytest.mark.parametrize(
+    ("bars", "seconds", "told"),
+    [
+        (4, 0.3, "Waits at the barline 4 times, first at bar 2 beat 1"),
+        (3, 0.3, "Waits at the barline 3 times, first at bar 2 beat 1"),
+        (3, 0.2, "Waits at the barline 3 times, first at bar 2 beat 1"),
+        (3, 0.16, "Clean"),  # a breath before each phrase is expression
+        (4, 0.1, "Clean"),
+    ],
+)
+def test_waiting_at_nearly_every_barline_is_told_as_that(
+    bars: int, seconds: float, told: str
+) -> None:
+    assert judge(BARS, wait_before(bars, seconds)).sentence == told
+
+
+def test_waiting_twice_is_told_as_it_is_elsewhere() -> None:
+    causes = [fault.cause for fault in judge(BARS, wait_before(2, 0.4)).faults]
+    assert len(causes) == 2
+    assert Cause.BARLINE_WAIT not in causes
+
+
+def test_waiting_at_the_barlines_never_becomes_a_habit() -> None:
+    habits = Habits()
+    for _ in range(4):
+        take = judge(BARS, wait_before(4, 0.3), habits=habits)
+        assert not take.clean
+        habits = habits.with_(take)
+
+
+def test_a_beat_too_many_before_each_bar_is_waiting_too() -> None:
+    """One by one they are notes of twice their length: what they have in common is the barline."""
+    quarters = whole(score_from_notes(tune(20, F(1))), Hands.RIGHT)
+    late = {i: 0.6 * (i // 4) for i in range(20)}
+    causes = {fault.cause for fault in judge(quarters, play(quarters, late=late)).faults}
+    assert causes == {Cause.BARLINE_WAIT}

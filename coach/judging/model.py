@@ -89,6 +89,8 @@ class Cause(StrEnum):
     LATE_ENTRY = "late entry"
     """One onset out of place, which the next interval made up."""
     HESITATION = "hesitation"
+    BARLINE_WAIT = "wait at the barline"
+    """A hesitation before one bar, by a player who waits before nearly every one."""
     STOPPED_AGAIN = "stopped again"
     """Broken off before an onset where the player stopped before."""
     ONE_HAND_LATE = "one hand late"

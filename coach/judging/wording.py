@@ -33,6 +33,7 @@ WORDS: dict[Cause, str] = {
     Cause.EARLY_ENTRY: "{way} {place} ({size})",
     Cause.LATE_ENTRY: "{way} {place} ({size})",
     Cause.HESITATION: "{way} {place} ({size})",
+    Cause.BARLINE_WAIT: "waits at the barline",
     Cause.STOPPED_AGAIN: "stopped again",
     Cause.ONE_HAND_LATE: "{way} {place} ({size})",
     Cause.ONE_HAND_EARLY: "{way} {place} ({size})",

@@ -103,6 +103,7 @@ CATALOGUE: dict[Cause, CauseRow] = {
     Cause.HESITATION: CauseRow(
         Family.TIMING, 0.55, _FROM_RHYTHM, _LATE_OR_EARLY, Growth.BY_SIZE, explained=_EXPLAINED
     ),
+    Cause.BARLINE_WAIT: CauseRow(Family.TIMING, 0.58, _FROM_RHYTHM, _LATE),
     Cause.ONE_HAND_LATE: CauseRow(
         Family.TIMING, 0.5, _FROM_RHYTHM, _LATE, Growth.BY_SIZE, explained=_EXPLAINED
     ),

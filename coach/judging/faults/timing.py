@@ -17,7 +17,7 @@ from coach.judging.faults.context import (
     make_fault,
 )
 from coach.judging.model import Cause, Fault, ScoreLabel
-from coach.judging.timing import Moment, NoteValue, Timing
+from coach.judging.timing import Moment, NoteValue, Pause, Timing
 from coach.judging.wording import (
     NOTE,
     NOTE_AND_REST,
@@ -166,6 +166,9 @@ def find_tempo_off(excerpt: Excerpt, qpm: float, asked_qpm: float) -> Fault:
 def _find_hesitations(context: FaultContext) -> Iterator[Fault]:
     explained = list_explained_moments(context.timing)
     for pause in context.timing.pauses:
+        if pause.at_barlines:
+            yield _make_barline_wait(context, pause)
+            continue
         yield make_lateness(
             context,
             Cause.HESITATION,
@@ -173,6 +176,17 @@ def _find_hesitations(context: FaultContext) -> Iterator[Fault]:
             pause.excess_s,
             explained=pause.moment in explained,
         )
+
+
+def _make_barline_wait(context: FaultContext, pause: Pause) -> Fault:
+    moment = context.timing.row[pause.moment]
+    return make_fault(
+        context.excerpt,
+        Cause.BARLINE_WAIT,
+        FaultSpan.at(moment.onset_quarters, hands_of([hand.hand for hand in moment.hands])),
+        describe(Cause.BARLINE_WAIT),
+        size_ms=pause.excess_s * 1000,
+    )
 
 
 def _find_misread_values(context: FaultContext) -> Iterator[Fault]:

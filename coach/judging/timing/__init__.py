@@ -2,8 +2,9 @@
 
 from coach.judging.timing.evenness import Evenness
 from coach.judging.timing.habits import Habits
+from coach.judging.timing.hesitation import Pause
 from coach.judging.timing.note_values import NoteValue
 from coach.judging.timing.onsets import Moment
 from coach.judging.timing.timing import Click, Timing, measure
 
-__all__ = ["Click", "Evenness", "Habits", "Moment", "NoteValue", "Timing", "measure"]
+__all__ = ["Click", "Evenness", "Habits", "Moment", "NoteValue", "Pause", "Timing", "measure"]

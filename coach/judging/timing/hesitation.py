@@ -6,6 +6,9 @@ Told apart from
 - a phrase ending: the last arrival and long notes may be stretched further;
 - one late note: after a hesitation everything stays late, after a late note nothing does;
 - expressive lateness that recurs at the same place (:mod:`coach.judging.timing.habits`).
+
+Who waits at nearly every barline makes the tempo around each look slow, and the repetition free.
+There the tempo within the bars tells what is asked, and no habit excuses it.
 """
 
 from __future__ import annotations
@@ -26,8 +29,19 @@ _ENOUGH = 5
 _SAME_PACE = 0.15
 """An interval within this share of the known tempo keeps it: twice what a professional's
 intervals scatter (Jabusch 2006), and well inside the least hesitation."""
+_LEAST_BARLINES, _MOST_BARLINES = 3, 2 / 3
+"""Who waits at barlines does so at three of them, and at two of three: own choice, since twice may
+be chance, and since a beginner gets over the easiest one in time."""
+_PLAIN_WAITS, _ALIKE_SHARE = 2, 0.5
+"""Two of them are hesitations also by themselves; the others last half as long at least. Own
+choice: the same wait is a lesser share of a longer note."""
+_LEAST_WITHIN = 3
+"""Intervals within the two bars that meet, from which their own tempo can be told: own choice, the
+fewest of which one may be off."""
 _SHORT_S = 0.25
 """Below about 300 ms the scatter of intervals no longer shrinks with them (Repp 1997)."""
+_NORMAL_MAD = 0.6745
+"""The middle distance from the middle of a normal distribution, in standard deviations."""
 _SCATTERS = 5.5
 """An unsteady player's floor, in standard deviations of an onset: four of an interval, which has
 two onsets. At an onset SD of 20 ms the 50 ms floor alone calls one good repetition in eight
@@ -41,6 +55,8 @@ class Pause:
     moment: int
     excess_s: float
     expected_s: float
+    at_barlines: bool = False
+    """Whether it is one of many at barlines, so that no single one of them stands out."""
 
 
 def at_known_pace(steps: Sequence[Interval], pace_qpm: float | None) -> tuple[Interval, ...]:
@@ -69,10 +85,11 @@ def find_pauses(
     habits: Habits | None = None,
 ) -> tuple[Pause, ...]:
     """The hesitations, in order of time; what the habits show as meant is none."""
-    found = []
-    scatter = _scatter(steps)
+    waits = find_waits_at_barlines(excerpt, row, steps, tolerance)
+    found = list(waits.values())
+    scatter = _scatter([step for i, step in enumerate(steps) if i not in waits])
     for i in range(1, len(row)):
-        if row[i].broken or row[i].gap:
+        if i in waits or row[i].broken or row[i].gap:
             continue
         expected = _patient_s(row, steps, i)
         pause = Pause(i, steps[i].seconds - expected, expected)
@@ -85,7 +102,48 @@ def find_pauses(
             limit_ms = _known_limit_ms(row[i], pause, scatter, ending, tolerance, habits)
         if pause.excess_s * 1000 > limit_ms and _stays(row, steps, i, pause.excess_s):
             found.append(pause)
-    return tuple(found)
+    return tuple(sorted(found, key=lambda pause: pause.moment))
+
+
+def find_waits_at_barlines(
+    excerpt: Excerpt, row: Sequence[Moment], steps: Sequence[Interval], tolerance: Tolerance
+) -> dict[int, Pause]:
+    """The hesitations of one who waits at most of the barlines, by moment; else none.
+
+    Each way over a barline is held to the middle tempo of the intervals within the two bars that
+    meet there, and to what those scatter round it.
+    """
+    bars = [excerpt.notes[moment.hands[0].notes[0]].bar_index for moment in row]
+    whole = [i for i in range(1, len(row)) if not (row[i].broken or row[i].gap)]
+    within: dict[int, list[Interval]] = {}
+    for i in whole:
+        if bars[i] == bars[i - 1]:
+            within.setdefault(bars[i], []).append(steps[i])
+    over: list[Pause] = []
+    shares: list[float] = []
+    for i in whole:
+        near = within.get(bars[i - 1], []) + within.get(bars[i], [])
+        if bars[i] == bars[i - 1] or len(near) < _LEAST_WITHIN:
+            continue
+        period = median(step.seconds / step.quarters for step in near)
+        shares += (abs(step.seconds / step.quarters / period - 1) for step in near)
+        expected = period * steps[i].quarters
+        over.append(Pause(i, steps[i].seconds - expected, expected, at_barlines=True))
+    if len(over) < _LEAST_BARLINES:
+        return {}
+    scatter = median(shares) / _NORMAL_MAD
+    plain_s = [pause.excess_s for pause in over if _stands_out(pause, scatter, tolerance)]
+    if len(plain_s) < _PLAIN_WAITS:
+        return {}
+    least_s = _ALIKE_SHARE * median(plain_s)
+    waits = {pause.moment: pause for pause in over if pause.excess_s > least_s}
+    return waits if len(waits) >= max(_LEAST_BARLINES, _MOST_BARLINES * len(over)) else {}
+
+
+def _stands_out(pause: Pause, scatter: float, tolerance: Tolerance) -> bool:
+    """By the finer limit: what recurs within the take is known as earlier takes would know it."""
+    limit_ms = tolerance.hesitation_ms(pause.expected_s * 1000, scatter, ending=False, known=True)
+    return pause.excess_s * 1000 > limit_ms
 
 
 def _known_limit_ms(
@@ -125,7 +183,7 @@ def _scatter(steps: Sequence[Interval]) -> float | None:
     if len(steps) <= _ENOUGH:
         return None
     shares = [abs(step.excess_s) / max(step.expected_s, _SHORT_S) for step in steps[1:]]
-    return median(shares) / 0.6745
+    return median(shares) / _NORMAL_MAD
 
 
 def _patient_s(row: Sequence[Moment], steps: Sequence[Interval], i: int) -> float:

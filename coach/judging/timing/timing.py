@@ -113,6 +113,7 @@ def measure(
     found = find_pauses(excerpt, row, steps, tolerance, habits)
     beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm)
+    lengths = _not_waited(lengths, found)
     found = _not_misread(found, lengths)
     pauses_s = _sum_pauses(row, steps, found, lengths)
     line = predict_line(row, pauses_s)
@@ -191,6 +192,18 @@ def _doubt_drift(
     return found if evidence >= _DRIFT_EVIDENCE else replace(found, sure=False)
 
 
+def _not_waited(lengths: Explained, found: Sequence[Pause]) -> Explained:
+    """What was found of lengths, less what waiting at barlines explains: it explains more."""
+    waits = {pause.moment for pause in found if pause.at_barlines}
+    values = tuple(value for value in lengths.values if value.moment not in waits)
+    patterns = tuple(
+        pattern
+        for pattern in lengths.patterns
+        if not all({one, one + 1} & waits for one in pattern.moments)
+    )
+    return replace(lengths, values=values, patterns=patterns)
+
+
 def _not_misread(found: Sequence[Pause], lengths: Explained) -> tuple[Pause, ...]:
     """The pauses that no value found explains, nor an entry out of place.
 
@@ -199,7 +212,9 @@ def _not_misread(found: Sequence[Pause], lengths: Explained) -> tuple[Pause, ...
     known = lengths.moments - {one.moment for one in lengths.entries}
     known |= {one.moment if one.error_s > 0 else one.moment + 1 for one in lengths.entries}
     return tuple(
-        pause for pause in found if pause.moment not in known and lengths.may_wait(pause.moment)
+        pause
+        for pause in found
+        if pause.moment not in known and (pause.at_barlines or lengths.may_wait(pause.moment))
     )
 
 
