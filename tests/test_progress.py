@@ -42,6 +42,7 @@ from coach.score.reading import read_score
 from coach.score.window import Transition, Window
 from coach.screens.diary_text import (
     Look,
+    change_words,
     days_page,
     map_lines,
     map_page,
@@ -193,6 +194,16 @@ def test_what_a_day_changed_is_said() -> None:
     assert "New on that day: holding bar 1 RH." in said
     assert "10 March: 2 minutes, 3 repetitions; 1 of 1 passage clean at the first try" in said
     assert "New" not in text_of(map_page(diary, day(0), Look()))
+
+
+def test_a_pickup_is_called_so_where_a_day_changed_it() -> None:
+    score = read_score(SAMPLES / "2-the-ferry-bell.musicxml")
+    places = [(bar, hand) for bar in (0, 1) for hand in (Hand.RIGHT, Hand.LEFT)]
+    holding = dict.fromkeys(places, BarState.HOLDING)
+    assert change_words({}, {places[0]: BarState.WEAK}, score) == "New on that day: weak pickup RH."
+    assert change_words({}, holding, score).startswith(
+        "New on that day: holding bars pickup RH, pickup LH, 1 RH"
+    )
 
 
 def test_a_spots_story_is_told_in_the_order_of_its_days() -> None:

@@ -405,8 +405,8 @@ def stretch_words(score: Score, window: Window) -> str:
 
 # Why a weak spot comes in the warm-up, what remains of it, and why it is over.
 
-STILL_HOLDS = "It still holds."
-NOT_NOW = "It does not hold yet. Leave it for now."
+STILL_HOLDS = "It still holds. Rest your hands for a moment."
+NOT_NOW = "It does not hold yet. Leave it for now, and rest your hands for a moment."
 
 
 def still_holds_words(held_days: int, days_ago: int, *, is_settled: bool) -> str:

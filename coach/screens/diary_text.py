@@ -192,16 +192,27 @@ def figures_words(day: DayFigures) -> str:
     )
 
 
+_PICKUP = "pickup"
+
+
+def _bars_of(places: Sequence[str]) -> str:
+    """What stands before them: ``bar ``, ``bars ``; nothing before the pickup alone."""
+    if len(places) == 1:
+        return "" if places[0].startswith(_PICKUP) else "bar "
+    return "bars "
+
+
 def change_words(before: BarMap, now: BarMap, score: Score) -> str:
     """What the day changed, the gains first; "" where nothing did."""
     order = [*BarState]
     became: dict[BarState, list[str]] = {state: [] for state in reversed(order)}
     for place, state in now.items():
         if state is not before.get(place):
-            bar, hand = place
-            became[state].append(f"{score.bars[bar].number} {hand.value}")
+            bar, hand = score.bars[place[0]], place[1]
+            number = _PICKUP if bar.is_pickup else bar.number
+            became[state].append(f"{number} {hand.value}")
     told = [
-        f"{state.value} {'bar' if len(places) == 1 else 'bars'} {_some(places)}"
+        f"{state.value} {_bars_of(places)}{_some(places)}"
         for state, places in became.items()
         if places
     ]

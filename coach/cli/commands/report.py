@@ -16,7 +16,6 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from fractions import Fraction
 from importlib.util import find_spec
-from itertools import groupby
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
@@ -47,7 +46,7 @@ from coach.screens.diary_text import (
     story_words,
     tempo_words,
 )
-from coach.screens.plan_text import describe_plan, plan_heading
+from coach.screens.plan_text import describe_plan, name_bars, plan_heading
 
 MOST_SPOTS = 8
 """Weak spots of a piece that are shown with their notes: about two printed pages."""
@@ -320,17 +319,10 @@ def _settled(diary: Diary) -> str:
         for hand in Hand:
             bars = [bar for bar, whose in states if whose is hand and states[bar, whose] is state]
             if bars:
-                parts.append(f"<p>{words}, {hand.value}: {_bars_words(diary.score, bars)}.</p>\n")
+                parts.append(
+                    f"<p>{words}, {hand.value}: {html.escape(name_bars(diary.score, bars))}.</p>\n"
+                )
     return f"<h3>What holds</h3>\n{''.join(parts) or '<p>Nothing yet.</p>'}"
-
-
-def _bars_words(score: Score, bars: Sequence[int]) -> str:
-    """``bars 1 to 4, 7``: stretches of bars by their numbers."""
-    told: list[str] = []
-    for _, group in groupby(enumerate(bars), lambda pair: pair[1] - pair[0]):
-        run = [score.bars[bar].number or "0" for _, bar in group]
-        told.append(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}")
-    return html.escape(f"{'bar' if len(bars) == 1 else 'bars'} {', '.join(told)}")
 
 
 def _weak(one: PieceProgress, store: Store, engraver: _Engraver) -> str:
