@@ -115,6 +115,16 @@ def test_a_bar_is_weak_holding_or_settled(line: str, state: BarState) -> None:
     assert states(tries(line))[0, Hand.RIGHT] is state
 
 
+def test_a_bar_is_weak_while_a_move_in_it_is_whatever_else_of_it_was_clean_since() -> None:
+    failed, rest = tries("ww", beat=2), tries("|cccccc", beat=3)
+    assert states([*failed, *rest])[0, Hand.RIGHT] is BarState.WEAK
+    assert states([*failed, *rest], day(0))[0, Hand.RIGHT] is BarState.WEAK
+    mended = [*failed, *tries("|cccccc", beat=2)]
+    assert states(mended)[0, Hand.RIGHT] is BarState.HOLDING
+    once = [*tries("w", beat=2), *rest]
+    assert states(once)[0, Hand.RIGHT] is BarState.HOLDING  # one may be chance
+
+
 def test_each_hand_and_bar_stands_for_itself() -> None:
     assert states([*tries("www"), *tries("ccc", Hands.LEFT, beat=6)]) == {
         (0, Hand.RIGHT): BarState.WEAK,

@@ -185,6 +185,7 @@ def test_a_pianist_for_whom_all_holds_plays_every_spot_its_bar_and_it_once_more(
     assert sorted(at for _, at, _ in again) == [*range(7)]
     assert evening.took_min < 12
     assert evening.said == ["All that was due holds, after 4 minutes: no more is due today."]
+    assert evening.drill.decision.assignment.reason == evening.said[0]
     assert evening.moves >= 2  # there and back for the bars
 
 

@@ -58,7 +58,7 @@ class WarmUpDrill:
         """Raises ValueError where the round has nothing (more) of this piece."""
         self.round, self._spots, self._make = round_, spots, make
         self._drills: dict[Turn, Drill] = {}
-        self._tries = 0
+        self._tries, self._why_over = 0, ""
         self._is_over = self._is_done = self._moves_on = False
         self._last_key_s = self._now_s = now_s
         if round_.turn is None:
@@ -206,7 +206,7 @@ class WarmUpDrill:
         not come now."""
         if not self._is_over:
             return decision
-        reason = STILL_HOLDS if decision.finished else NOT_NOW
+        reason = self._why_over or (STILL_HOLDS if decision.finished else NOT_NOW)
         return replace(decision, assignment=replace(decision.assignment, reason=reason), note="")
 
     def _next(self, now_s: float) -> tuple[DrillEvent, ...]:
@@ -258,8 +258,9 @@ class WarmUpDrill:
         return CLEAN_AGAIN if turn and turn.is_again else MOST_TRIES
 
     def _end(self, now_s: float) -> tuple[DrillEvent, ...]:
-        self._is_done = True
-        return (StateChanged(self.state), Proposed(self.round.why_over(now_s)))
+        self._is_done = self._is_over = True
+        self._why_over = self.round.why_over(now_s)
+        return (StateChanged(self.state), Proposed(self._why_over))
 
 
 def _late(outcomes: Sequence[DrillEvent]) -> tuple[DrillEvent, ...]:

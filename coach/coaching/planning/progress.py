@@ -13,6 +13,7 @@ Four states of a bar, for each hand
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -277,12 +278,16 @@ def _state(days: Sequence[tuple[Day, PlaceDay]]) -> BarState:
     """How a place stands when the last of these days is over."""
     if not days:
         return BarState.UNTOUCHED
+    return _state_after(_last_tries(days), sum(not one.failed for _, one in days[1:]))
+
+
+def _last_tries(days: Sequence[tuple[Day, PlaceDay]]) -> str:
     last = ""
     for _, one in reversed(days):
         last = one.last + last
         if len(last) >= LOOKED_AT:
             break
-    return _state_after(last, sum(not one.failed for _, one in days[1:]))
+    return last
 
 
 def _states(days: Sequence[tuple[Day, PlaceDay]]) -> Iterator[BarState]:
@@ -295,9 +300,13 @@ def _states(days: Sequence[tuple[Day, PlaceDay]]) -> Iterator[BarState]:
 
 
 def _state_after(last: str, clean_days: int) -> BarState:
-    if chance_of_failing([one == "x" for one in last[-LOOKED_AT:]]) > WEAK_FROM:
+    if _is_weak(last):
         return BarState.WEAK
     return BarState.SETTLED if clean_days >= SETTLED_DAYS else BarState.HOLDING
+
+
+def _is_weak(last: str) -> bool:
+    return chance_of_failing([one == "x" for one in last[-LOOKED_AT:]]) > WEAK_FROM
 
 
 _PlaceDays = list[tuple[Day, PlaceDay]]
@@ -340,12 +349,27 @@ class Diary:
         return max(days, default=None)
 
     def map_on(self, until: Day | None = None) -> BarMap:
-        """Every bar's state for each hand that has notes in it, as it stood when a day was over."""
+        """Every bar's state for each hand that has notes in it, as it stood when a day was over.
+
+        Where a move into it is a weak spot the bar is weak, however often the rest of it was clean
+        since.
+        """
         written = {(note.bar_index, note.hand) for note in self.score.notes}
+        weak = frozenset(self._weak_bars(until))
         return {
-            place: _state(_until(self._bars.get(place, []), until))
+            place: BarState.WEAK
+            if place in weak
+            else _state(_until(self._bars.get(place, []), until))
             for place in sorted(written, key=_order)
         }
+
+    def _weak_bars(self, until: Day | None) -> Iterator[BarPlace]:
+        for move, every in self._moves.items():
+            days = _until(every, until)
+            last = _last_tries(days)
+            if "x" in last and _is_weak(last) and _failed(days) > 1:
+                bar = self.score.bar_at(move.to_quarters).index
+                yield from ((bar, hand) for hand in move.hands.members)
 
     def minutes_by_bar(self, until: Day | None = None) -> dict[int, float]:
         """What was spent on each bar; a longer passage's time is shared by its bars."""
@@ -383,7 +407,7 @@ class Diary:
         out = [
             self.story(move, until)
             for move, days in self._moves.items()
-            if sum(one.failed for _, one in _until(days, until)) > 1
+            if _failed(_until(days, until)) > 1
         ]
         return tuple(sorted(out, key=lambda one: (one.state is not BarState.WEAK, -one.failed)))
 
@@ -438,7 +462,13 @@ class Diary:
 
 
 def _until(days: _PlaceDays, until: Day | None) -> _PlaceDays:
-    return days if until is None else [one for one in days if one[0] <= until]
+    if until is None:
+        return days
+    return days[: bisect_right(days, until, key=lambda one: one[0])]
+
+
+def _failed(days: _PlaceDays) -> int:
+    return sum(one.failed for _, one in days)
 
 
 def bars_around(score: Score, move: Transition) -> Window:
