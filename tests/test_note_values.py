@@ -259,6 +259,23 @@ def at_a_ratio(
 EIGHTHS = written(*[F(1, 2)] * 22, 1)
 
 
+@pytest.mark.parametrize("seed", [7, 13, 15, 18, 22])
+def test_two_thirds_of_a_length_show_in_strokes_that_scatter(seed: int) -> None:
+    """By 24 ms, which is 4 % of the beat: expression stretches, and seldom shortens."""
+    window, dice = whole(TUNE), random.Random(seed)
+    late = {i: dice.gauss(0, 0.04 * BEAT_S) for i in range(len(window.notes))}
+    for i in range(5, len(window.notes)):
+        late[i] -= BEAT_S / 3
+    take = judge(window, play(window, qpm=QPM, late=late))
+    assert take.sentence == "Quarter note at bar 2 beat 2 got two thirds its length"
+
+
+@pytest.mark.parametrize(("ratio", "clean"), [(0.72, False), (0.8, True), (1.25, True)])
+def test_a_length_is_free_by_the_same_ratio_either_way(ratio: float, clean: bool) -> None:
+    window = whole(TUNE)
+    assert judge(window, misread(window, 4, ratio)).clean is clean
+
+
 @pytest.mark.parametrize(
     ("ratio", "words"),
     [

@@ -44,11 +44,11 @@ _ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fra
 """Those that are beyond expression: a stretch by a third is the most that is taken for it."""
 _LEAST_ONSETS = 5
 """Through fewer than four intervals none can be told from the pulse."""
-_SHORT_EVIDENCE, _NEAR_EVIDENCE, _LONG_EVIDENCE = 1.1, 3.5, 1.9
-"""Evidence from which an interval had half its value or less; two thirds or one and a half of it,
-which expression comes near to; twice or more. Together they accuse one untouched window in a
-hundred of professionals and of steady players, one and a half of practice timing
-(``scripts/bench_rhythm.py``)."""
+_SHORT_EVIDENCE, _SHORTER_EVIDENCE, _LONGER_EVIDENCE, _LONG_EVIDENCE = 1.1, 1.5, 3.5, 1.9
+"""Evidence from which an interval had half its value or less; two thirds of it; one and a half of
+it; twice or more. Expression stretches, and seldom shortens, so that it comes near to one and a
+half alone. Together they accuse one untouched window in a hundred of professionals and of steady
+players, two and a half of practice timing (``scripts/bench_rhythm.py``)."""
 _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.8, 6.3
 """...from which it had another length, or an onset was out of place: more, since their size is
 chosen to fit."""
@@ -56,9 +56,9 @@ _CHANCE = 0.62
 """More by this times the logarithm of how many onsets there are, of which any may seem so by
 chance; not the whole of it, since more of them show the player's scatter better. By the same
 bench."""
-_REPEATED, _NEAR_REPEATED = -1.0, 1.0
+_REPEATED, _NEAR_REPEATED = -1.0, 4.5
 """So much more evidence is asked of what came several times than of what came once, less than none
-for it came before, too; the second for two thirds and one and a half of a length, which a player
+for it came before, too; and so much of two thirds and one and a half of a length, which a player
 shapes alike each time. By repetitions of 120 windows, untouched and with a half value: two more
 of 1,080 untouched takes are accused than by .2 and 1 without the next figure, and 52 misreadings of
 360 are passed over instead of 67."""
@@ -80,8 +80,8 @@ _LEAST_S = 1e-3
 _OPEN_EVIDENCE = 4.0
 """Below this nobody needs to have waited: the onsets scatter by as much. Own choice."""
 _EXPRESSIVE_SHARE = 0.3
-"""A stretch by less is expression: agogic accents of 10 to 25 % are usual (Repp 1992, from
-memory)."""
+"""A stretch by less is expression, and what is shortened by as much by ratio: agogic accents of 10
+to 25 % are usual (Repp 1992, from memory)."""
 _ENDING_SHARE = 0.6
 """...and so much for the last notes, against the slowing that leads to them."""
 _ENDING_S = 0.25
@@ -303,7 +303,7 @@ def _list_repeated(
     for ratio in _ACCUSED:
         if (ratio < 1) is not (share < 0):
             continue
-        least = _least_evidence(ratio) + (_NEAR_REPEATED if _is_near(ratio) else _REPEATED)
+        least = _NEAR_REPEATED if _is_near(ratio) else _least_evidence(ratio) + _REPEATED
         evidence = weigh_again(takes, at, ratio)
         more = evidence - least - _CHANCE * log(count)
         if more < 0:
@@ -509,7 +509,7 @@ def _value(
     seconds = strokes.times_s[i] - strokes.times_s[i - 1]
     expected_s = max(seconds - found.size_s, 1e-3)
     ratio = seconds / expected_s
-    if abs(ratio - 1) < _EXPRESSIVE_SHARE:
+    if 1 / (1 + _EXPRESSIVE_SHARE) < ratio < 1 + _EXPRESSIVE_SHARE:
         return None
     if ratio > 1 and (_goes_on_slowing(strokes, i) or _is_ending(strokes, i, expected_s)):
         return None
@@ -534,9 +534,9 @@ def _least_of(one: NoteValue | Entry, count: int) -> float:
 
 def _least_evidence(ratio: Fraction) -> float:
     """The evidence from which an interval had a simple ratio of its value."""
-    if ratio <= Fraction(1, 2):
-        return _SHORT_EVIDENCE
-    return _NEAR_EVIDENCE if ratio < 2 else _LONG_EVIDENCE
+    if ratio < 1:
+        return _SHORT_EVIDENCE if ratio <= Fraction(1, 2) else _SHORTER_EVIDENCE
+    return _LONGER_EVIDENCE if ratio < 2 else _LONG_EVIDENCE
 
 
 def _simple(ratio: float, z: float) -> Fraction | None:
