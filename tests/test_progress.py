@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from coach.cli import main
+from coach.cli.commands import report
 from coach.coaching.model import Observation
 from coach.coaching.observations import FAILED
 from coach.coaching.planning import (
@@ -34,7 +35,7 @@ from coach.playing.notes import Take
 from coach.record.calendar import day_of
 from coach.record.packing import pack_moves, unpack_moves, unpack_tries
 from coach.record.pieces import piece_key
-from coach.record.progress import forget_diary, gather_progress
+from coach.record.progress import PieceProgress, forget_diary, gather_progress
 from coach.record.store import Store
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
@@ -438,6 +439,16 @@ def test_what_has_no_room_in_the_report_is_named_and_words_from_right_to_left_st
     assert weak
     named = "; ".join(move_words(read, story.move) for story in weak)
     assert f"<p>And {len(weak)} more: {named}.</p>" in text
+
+
+def test_days_and_minutes_of_the_report_have_no_noughts() -> None:
+    score = read_score(SAMPLES / "1-low-tide.musicxml")
+    begin_s = datetime(2026, 3, 2, 12).timestamp()
+    days = fold_days(score, [PlayedOnce(begin_s, ("0", "8", "both"), True, 80.0)], day_of)
+    one = PieceProgress(piece_key(score), score, Diary(score, days), day(0))
+    text = report._days(one.diary) + report._summary(one.diary)
+    assert "<td>2&nbsp;Mar</td><td>&lt; 1</td>" in text
+    assert "last on 2 March." in text
 
 
 def test_what_was_tried_and_never_clean_has_no_tempo(page: Path) -> None:

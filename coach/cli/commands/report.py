@@ -144,9 +144,9 @@ def make_page(
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{title}, {now:%d %B %Y}</title>\n<style>{_STYLE}</style>\n"
+        f"<title>{title}, {now.day} {now:%B %Y}</title>\n<style>{_STYLE}</style>\n"
         "</head>\n<body>\n"
-        f"<h1>{title}</h1>\n<p>{now:%A, %d %B %Y}</p>\n{body}"
+        f"<h1>{title}</h1>\n<p>{now:%A}, {now.day} {now:%B %Y}</p>\n{body}"
         f"<footer><p>Made by Keyhole {__version__} from its practice record, on the pianist's own "
         "computer. What counts as clean: every note right, the timing within what the stage "
         "asks.</p></footer>\n</body>\n</html>\n"
@@ -222,8 +222,8 @@ def _plan(one: PieceProgress) -> str:
 def _days(diary: Diary) -> str:
     shown = diary.days[-LAST_DAYS:]
     rows = "".join(
-        f"<tr><td>{_said(day.day, '%d&nbsp;%b')}</td><td>{day.minutes:.0f}</td>"
-        f"<td>{day.repetitions}</td>"
+        f"<tr><td>{_said(day.day, '%d&nbsp;%b')}</td>"
+        f"<td>{html.escape(minutes_words(day.minutes))}</td><td>{day.repetitions}</td>"
         f"<td>{day.first_clean} of {day.first_tries}</td></tr>"
         for day in shown
     )
@@ -424,7 +424,8 @@ def _midi(store: Store, repetition: int) -> str:
 
 
 def _said(day: int, form: str) -> str:
-    return date.fromordinal(day).strftime(form)
+    """A day in a form that begins with its number: ``2 December``."""
+    return date.fromordinal(day).strftime(form).removeprefix("0")
 
 
 class _Engraver:
