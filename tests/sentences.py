@@ -127,6 +127,7 @@ OF_CAUSES = {
     Cause.ONE_HAND_EARLY: "RH early to bar 1 beat 3 (0.2 s)",
     Cause.SPLIT_CHORD: "G after its chord (0.2 s) at bar 1 beat 3",
     Cause.HANDS_DRIFT: "RH drifts behind LH (0.3 s) all along",
+    Cause.HAND_DISPLACED: "RH a beat behind LH from bar 1 beat 4 on",
     Cause.UNEVEN: "Uneven (2.5 to 1) from bar 1, the & of 2",
     Cause.WRONG_PROPORTIONS: "Even: written dotted all along",
     Cause.BEHIND_THE_CLICK: "Behind the click (0.6 s) from bar 1 beat 4 on",

@@ -224,6 +224,10 @@ MADE = {
         "C4 D4 E4>.02 F4>.04 G4>.06 A4>.08 B4>.1 C5>.12 "
         "B4>.14 A4>.16 G4>.18 F4>.2 E4>.22 D4>.24 C4>.26 D4>.28",
     ),
+    Cause.HAND_DISPLACED: Made(
+        BOTH,
+        "C4 D4 E4 F4 G4 A4 B4>.75 C5>.75 B4>.75 A4>.75 G4>.75 F4>.75 E4>.75 D4>.75 C4>.75 D4>.75",
+    ),
     Cause.UNEVEN: Made(
         SCALE,
         "C4 D4 E4 F4>.16 G4 A4>.16 B4 C5>.16 B4 A4>.16 G4 F4 E4 D4 C4 D4",

@@ -61,6 +61,7 @@ LINES = {
     Cause.ONE_HAND_EARLY: "RH 1-2 at 2 0.62 -200ms: early to bar 1 beat 3 (0.2 s)",
     Cause.SPLIT_CHORD: "RH 1-2 at 2 0.60 +250ms #5: G after its chord (0.2 s)",
     Cause.HANDS_DRIFT: "RH 0-8 at 15/2 1/2..15/2 0.70 +275ms: drifts behind LH (0.3 s)",
+    Cause.HAND_DISPLACED: "RH 2-3 at 3 0.72 +750ms: a beat behind LH from bar 1 beat 4 on",
     Cause.UNEVEN: "RH 1-5 at 3/2 3/2..9/2 0.64 +150ms: uneven (2.5 to 1)",
     Cause.WRONG_PROPORTIONS: "RH 0-4 at 3/4 3/4..15/4 0.68 -150ms: even: written dotted",
     Cause.BEHIND_THE_CLICK: "RH 2-8 at 3 3..15/2 0.80 +600ms: behind the click (0.6 s)",

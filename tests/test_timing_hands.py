@@ -1,12 +1,16 @@
-"""One hand late: by how the hands keep together otherwise."""
+"""One hand late: by how the hands keep together otherwise; one that miscounted and stays off."""
 
 import random
 from fractions import Fraction as F
 
+import pytest
+
 from coach.judging.judge import judge
+from coach.judging.model import Cause
+from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
-from tests.judging_help import play, tune, whole
+from tests.judging_help import both, play, tune, whole
 
 SLOW = whole(score_from_notes([*tune(8, F(1)), *tune(8, F(1), hand="LH", start=36)]))
 LEFT = [i for i, note in enumerate(SLOW.notes) if note.hand is Hand.LEFT]
@@ -62,3 +66,46 @@ def test_a_hand_with_a_pulse_of_its_own_can_be_early() -> None:
 def test_against_a_single_onset_the_later_hand_is_the_late_one() -> None:
     """One onset has no pulse: as well the other hand may have fallen behind, which is likelier."""
     assert parted_at_the_end(1) == [("one hand late", Hands.RIGHT)]
+
+
+LONG = whole(both(24))
+"""Three bars of 4/4: eighths in the right hand, quarters in the left."""
+
+
+def displaced(hand: Hand, by_s: float, at: float = 5.0) -> list[PlayedNote]:
+    """One hand comes in off its beat at a place, and stays so."""
+    late = {i: by_s for i, n in enumerate(LONG.notes) if n.hand is hand and n.onset_quarters >= at}
+    return play(LONG, late=late)
+
+
+@pytest.mark.parametrize("hand", Hand)
+@pytest.mark.parametrize(
+    ("by_s", "words"),
+    [
+        (0.6, "a beat behind"),
+        (0.3, "half a beat behind"),
+        (-0.3, "half a beat ahead of"),
+        (0.45, "0.5 s behind"),
+    ],
+)
+def test_a_hand_that_came_in_off_its_beat_is_told_where_it_left(
+    hand: Hand, by_s: float, words: str
+) -> None:
+    """At 100 quarters a minute a beat is 0.6 s."""
+    take = judge(LONG, displaced(hand, by_s))
+    assert take.sentence == f"{hand} {words} {hand.other} from bar 2 beat 2 on"
+    assert [fault.onset_quarters for fault in take.faults] == [5]
+
+
+def test_a_hand_off_by_less_than_four_tenths_of_a_beat_is_not_said_to_have_miscounted() -> None:
+    causes = {fault.cause for fault in judge(LONG, displaced(Hand.LEFT, 0.22)).faults}
+    assert Cause.HAND_DISPLACED not in causes
+
+
+def test_one_late_note_of_a_displaced_hand_is_told_beside_it() -> None:
+    left = [i for i, n in enumerate(LONG.notes) if n.hand is Hand.LEFT and n.onset_quarters >= 5]
+    take = judge(LONG, play(LONG, late=dict.fromkeys(left, 0.6) | {left[3]: 0.85}))
+    assert [(fault.cause, fault.onset_quarters) for fault in take.faults] == [
+        (Cause.HAND_DISPLACED, F(5)),
+        (Cause.ONE_HAND_LATE, F(8)),
+    ]

@@ -97,6 +97,8 @@ class Cause(StrEnum):
     ONE_HAND_EARLY = "one hand early"
     SPLIT_CHORD = "split chord"
     HANDS_DRIFT = "hands drift"
+    HAND_DISPLACED = "hand displaced"
+    """One hand came in off its beat, and stayed so."""
     UNEVEN = "uneven"
     WRONG_PROPORTIONS = "wrong proportions"
     """Figures of a kind that were played as others: swung, dotted as a triplet, even."""

@@ -39,6 +39,7 @@ WORDS: dict[Cause, str] = {
     Cause.ONE_HAND_EARLY: "{way} {place} ({size})",
     Cause.SPLIT_CHORD: "{note} after its chord ({size})",
     Cause.HANDS_DRIFT: "drifts {way} {other} ({size})",
+    Cause.HAND_DISPLACED: "{size} {way} {other} from {place} on",
     Cause.UNEVEN: "uneven ({measure})",
     Cause.WRONG_PROPORTIONS: "{figure}",
     Cause.BEHIND_THE_CLICK: "behind the click ({size})",
@@ -97,6 +98,7 @@ NAME_THEIR_PLACE = frozenset(
         Cause.LATE_ENTRY,
         Cause.ONE_HAND_LATE,
         Cause.ONE_HAND_EARLY,
+        Cause.HAND_DISPLACED,
     }
 )
 """Causes whose words name their place already."""
@@ -224,6 +226,22 @@ def describe_length_in_short(
         f"{note} at {where} {way}",
         f"{note} in {around} {way}",
     )
+
+
+_OFF_BY = {
+    Fraction(1, 2): "half a beat", Fraction(1): "a beat", Fraction(3, 2): "one and a half beats",
+    Fraction(2): "two beats",
+}  # fmt: skip
+_OFF_NEAR = 0.15
+"""So near to a number of beats, in beats, that many were miscounted. Own choice: a third of a beat
+off is neither none nor a half."""
+
+
+def describe_delay(shift_s: float, beat_s: float) -> str:
+    """How far a hand was off its beat: ``half a beat``, ``a beat``; else ``0.7 s``."""
+    beats = abs(shift_s) / beat_s
+    nearest = min(_OFF_BY, key=lambda count: abs(count - beats))
+    return _OFF_BY[nearest] if abs(nearest - beats) <= _OFF_NEAR else seconds(shift_s)
 
 
 def seconds(value: float) -> str:

@@ -85,6 +85,7 @@ CATALOGUE: dict[Cause, CauseRow] = {
     Cause.BRUSHED_KEY: CauseRow(Family.EXTRA, 0.84, _EVERY, _WRONG),
     # The time.
     Cause.STOPPED_AGAIN: CauseRow(Family.TIMING, 0.9, _FROM_RHYTHM, _LATE),
+    Cause.HAND_DISPLACED: CauseRow(Family.TIMING, 0.72, _FROM_RHYTHM, _LATE_OR_EARLY),
     Cause.HANDS_DRIFT: CauseRow(Family.TIMING, 0.7, _FROM_RHYTHM, _LATE_OR_EARLY),
     Cause.WRONG_PROPORTIONS: CauseRow(Family.TIMING, 0.68, _FROM_RHYTHM, _UNEVEN),
     Cause.MISREAD_VALUE: CauseRow(

@@ -23,6 +23,7 @@ from coach.judging.wording import (
     NOTE_AND_REST,
     beat_around,
     describe,
+    describe_delay,
     describe_lateness,
     describe_length,
     describe_length_in_short,
@@ -66,6 +67,7 @@ def make_lateness(
 
 def find_hands_apart(context: FaultContext) -> Iterator[Fault]:
     """One hand against the other, and within its chords; where they drift, that alone."""
+    yield from _find_displaced_hand(context)
     yield from _find_drift(context) if context.timing.drift else _find_one_hand_off(context)
     yield from _find_split_chords(context)
 
@@ -120,13 +122,44 @@ def _find_split_chords(context: FaultContext) -> Iterator[Fault]:
         )
 
 
+def _find_displaced_hand(context: FaultContext) -> Iterator[Fault]:
+    """Told where it left: the move into that onset is at fault, and the rest came of it."""
+    timing, displaced = context.timing, context.timing.displaced
+    if displaced is None:
+        return
+    excerpt, onset = context.excerpt, onset_of(timing, displaced.first)
+    beat_quarters = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_s = beat_quarters * 60 / (timing.qpm or excerpt.qpm)
+    gaps = {
+        "size": describe_delay(displaced.shift_s, beat_s),
+        "way": _way_of(displaced.shift_s),
+        "other": displaced.hand.other,
+    }
+    full, short = (
+        describe(Cause.HAND_DISPLACED, place=where, **gaps)
+        for where in (place(excerpt, onset), beat_around(excerpt, onset))
+    )
+    yield make_fault(
+        excerpt,
+        Cause.HAND_DISPLACED,
+        FaultSpan.at(onset, Hands(displaced.hand)),
+        full,
+        size_ms=displaced.shift_s * 1000,
+        short_words=(short,),
+    )
+
+
+def _way_of(late_s: float) -> str:
+    return "behind" if late_s > 0 else "ahead of"
+
+
 def _find_drift(context: FaultContext) -> Iterator[Fault]:
     """The drift spans all the onsets that it took; its own onset is the last, where it is worst."""
     timing, drift = context.timing, context.timing.drift
     if drift is None:
         return
     first, last = onset_of(timing, drift.first), onset_of(timing, drift.last)
-    way = "behind" if drift.total_s > 0 else "ahead of"
+    way = _way_of(drift.total_s)
     fault = make_fault(
         context.excerpt,
         Cause.HANDS_DRIFT,

@@ -1,5 +1,10 @@
 """Hands together: one hand late or early at an onset, and chords that fell apart.
 
+A hand that came in half a beat, a beat or more off and stays so has not drifted: it has miscounted.
+Its distance from the other hand is two level lines with a step between them. Whose step it was
+shows in whose own interval was too long or too short there. Once it is found that hand is put back
+in its place, so that all else is judged as if it had not happened.
+
 Hands that drift apart: one of them leaves the common tempo evenly and comes ever more late.
 
 Three readings of the playing are fitted and compared: both hands on one straight tempo line up to
@@ -14,11 +19,12 @@ Conventions
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence, Set
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from itertools import combinations
 from math import sqrt
-from statistics import median
+from statistics import linear_regression, mean, median
 
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.onsets import Moment
@@ -215,6 +221,123 @@ def find_split_chords(
         for hand in moment.hands
         if hand.behind is not None and hand.gap_s > limit and not hand.loose
     )
+
+
+_DISPLACED_BEATS, _DISPLACED_S = 0.4, 0.2
+"""A hand is displaced by at least so much of a beat, and so many seconds: a little less than half a
+beat, the least that is miscounted. Own choice: by less a hand lags."""
+_LEVEL = 3
+"""Onsets before the step and after it that show a level distance: own choice, the fewest of which
+one may be off."""
+_LEVEL_SHARE = 0.25
+"""How far from level the distances may lie, in the middle, as a share of the step: own choice."""
+_STEPS_BETTER = 0.6
+"""How much less a step must leave over than an even drift does: own choice."""
+_REACHES_BEATS = 2.0
+"""Between two onsets of a hand further apart than this nothing says where it was. Own choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Displaced:
+    """One hand that left the other by a step, and stayed there."""
+
+    hand: Hand
+    first: int
+    """The first moment that is displaced."""
+    shift_s: float
+    """Positive when it came late."""
+
+
+def find_displaced_hand(row: Sequence[Moment], beat_x: float) -> Displaced | None:
+    """The hand that came in off its beat and stayed so to the end; ``beat_x`` is in quarters."""
+    apart = list(_follow_distance(row, _REACHES_BEATS * beat_x))
+    if len(apart) < 2 * _LEVEL:
+        return None
+    splits = range(_LEVEL, len(apart) - _LEVEL + 1)
+    left, split = min((_measure_levels([d for _, d in apart], k), k) for k in splits)
+    before, after = (median(d for _, d in part) for part in (apart[:split], apart[split:]))
+    shift_s = after - before
+    period_s = (row[-1].at_s - row[0].at_s) / (row[-1].x - row[0].x)
+    if abs(shift_s) < max(_DISPLACED_BEATS * beat_x * period_s, _DISPLACED_S):
+        return None
+    if left > _LEVEL_SHARE * abs(shift_s) or abs(before) > _LEVEL_SHARE * abs(shift_s):
+        return None
+    if left > _STEPS_BETTER * _measure_ramp([(row[i].x, d) for i, d in apart]):
+        return None
+    hand, shift_s = _choose_displaced(row, apart[split][0], period_s, shift_s)
+    own = [i for i in range(apart[split][0], len(row)) if row[i].of(hand) is not None]
+    return Displaced(hand, own[0], shift_s) if len(own) >= _LEAST_OWN else None
+
+
+def put_back(row: Sequence[Moment], displaced: Displaced) -> tuple[Moment, ...]:
+    """The moments as they would have been had the hand not been displaced."""
+    return tuple(
+        _move_hand(moment, displaced.hand, -displaced.shift_s) if i >= displaced.first else moment
+        for i, moment in enumerate(row)
+    )
+
+
+def _move_hand(moment: Moment, whose: Hand, by_s: float) -> Moment:
+    hands = tuple(
+        hand._replace(at_s=hand.at_s + by_s, first_s=hand.first_s + by_s, last_s=hand.last_s + by_s)
+        if hand.hand is whose
+        else hand
+        for hand in moment.hands
+    )
+    return moment._replace(hands=hands, at_s=sum(hand.at_s for hand in hands) / len(hands))
+
+
+def _follow_distance(row: Sequence[Moment], reach_x: float) -> Iterator[tuple[int, float]]:
+    """By moment, the left hand after the right; where one is silent, from its neighbours."""
+    own = {
+        hand: [(m.x, onset.at_s) for m in row if (onset := m.of(hand)) is not None] for hand in Hand
+    }
+    for i, moment in enumerate(row):
+        left, right = (_time_of(own[hand], moment.x, reach_x) for hand in (Hand.LEFT, Hand.RIGHT))
+        if left is not None and right is not None:
+            yield i, left - right
+
+
+def _time_of(onsets: Sequence[tuple[float, float]], x: float, reach_x: float) -> float | None:
+    """When a hand was at a place; None where it has no two onsets near enough."""
+    after = bisect_left(onsets, (x,))
+    if after < len(onsets) and onsets[after][0] == x:
+        return onsets[after][1]
+    if not 0 < after < len(onsets):
+        return None
+    (x0, t0), (x1, t1) = onsets[after - 1], onsets[after]
+    return t0 + (t1 - t0) * (x - x0) / (x1 - x0) if x1 - x0 <= reach_x else None
+
+
+def _measure_levels(distances: Sequence[float], split: int) -> float:
+    """How far the distances lie, in the mean, from a level before the split and one after it."""
+    parts = distances[:split], distances[split:]
+    return sum(abs(d - median(part)) for part in parts for d in part) / len(distances)
+
+
+def _measure_ramp(places: Sequence[tuple[float, float]]) -> float:
+    """The same from one straight line through all of them (least squares)."""
+    slope, base = linear_regression(*zip(*places, strict=True))
+    return mean(abs(d - base - slope * x) for x, d in places)
+
+
+def _choose_displaced(
+    row: Sequence[Moment], split: int, period_s: float, shift_s: float
+) -> tuple[Hand, float]:
+    """Whose step it was, and how late it came: the left hand by it, or the right by its contrary.
+
+    The one whose own interval over the step was longer or shorter by it than the tempo.
+    """
+    excess_s = {}
+    for hand in Hand:
+        own = [(m.x, onset.at_s) for m in row if (onset := m.of(hand)) is not None]
+        after = next((k for k, (x, _) in enumerate(own) if x >= row[split].x), 0)
+        (x0, t0), (x1, t1) = own[after - 1 : after + 1] if after else (own[0], own[0])
+        excess_s[hand] = t1 - t0 - period_s * (x1 - x0)
+    left, right = excess_s[Hand.LEFT], excess_s[Hand.RIGHT]
+    if abs(left - shift_s) + abs(right) <= abs(right + shift_s) + abs(left):
+        return Hand.LEFT, shift_s
+    return Hand.RIGHT, -shift_s
 
 
 _STARTS = (0.0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3)

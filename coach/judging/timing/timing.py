@@ -24,12 +24,15 @@ from coach.judging.timing.evenness import (
 )
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.hands import (
+    Displaced,
     Drift,
     Parted,
     Split,
+    find_displaced_hand,
     find_hands_drift,
     find_parted_hands,
     find_split_chords,
+    put_back,
 )
 from coach.judging.timing.hesitation import Pause, at_known_pace, find_pauses
 from coach.judging.timing.local_tempo import Interval, list_intervals, predict_line
@@ -68,6 +71,8 @@ class Timing:
     parted: tuple[Parted, ...] = ()
     splits: tuple[Split, ...] = ()
     drift: Drift | None = None
+    displaced: Displaced | None = None
+    """A hand that left the other by a step; ``row`` has it put back."""
     uneven: tuple[Uneven, ...] = ()
     evenness: tuple[Evenness, ...] = ()
     figures: tuple[Figure, ...] = ()
@@ -107,11 +112,13 @@ def measure(
     asked_qpm: float | None = None,
 ) -> Timing:
     """Find the tempo line and what leaves it; with a click, also what left that."""
-    row = settle_onsets(list_moments(excerpt, played, matching))
+    beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    row = list_moments(excerpt, played, matching)
+    displaced = find_displaced_hand(row, beat_x)
+    row = settle_onsets(row if displaced is None else put_back(row, displaced))
     known_qpm = habits.pace_qpm(asked_qpm) if habits else None
     steps = at_known_pace(list_intervals(row), known_qpm)
     found = find_pauses(excerpt, row, steps, tolerance, habits)
-    beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
     lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm)
     lengths = _not_waited(lengths, found)
     found = _not_misread(found, lengths)
@@ -131,6 +138,7 @@ def measure(
         lengths=lengths,
         parted=find_parted_hands(row, line, beat_s, tolerance, habits),
         splits=find_split_chords(row, beat_s, tolerance),
+        displaced=displaced,
         drift=find_hands_drift(row, line, tolerance),
         uneven=_doubt_chance(find_uneven_rows(points, broken, tolerance), row),
         evenness=measure_evenness(points, held),
