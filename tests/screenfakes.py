@@ -209,6 +209,10 @@ class FakeDrill:
             self._set_up()
         return (self.given(),)
 
+    def foresee(self, request: Request) -> Excerpt:
+        end = F(8) if request is Request.LARGER else self.window.end_quarters
+        return excerpt(self.score, replace(self.window, end_quarters=end))
+
     def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         self.state = DrillState.RESTING
         return (StateChanged(self.state),)

@@ -31,7 +31,7 @@ OUTSIDE = {
     "sqlite3", "subprocess", "textual", "threading",
 }  # fmt: skip
 PURE = {
-    "__future__", "bisect", "collections", "dataclasses", "enum", "fractions", "functools",
+    "__future__", "bisect", "collections", "copy", "dataclasses", "enum", "fractions", "functools",
     "heapq", "itertools", "math", "operator", "random", "re", "statistics", "types", "typing",
 }  # fmt: skip
 """What the core may use: arithmetic and data, nothing that knows a clock, a file or a thread."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import deepcopy
 from dataclasses import replace
 from fractions import Fraction
 from functools import partial
@@ -380,6 +381,12 @@ class Coach:
         if same:
             self._runner.assignment = replace(self._runner.assignment, reason=before.reason)
         return self.decision
+
+    def foresee(self, request: Request) -> Assignment:
+        """What would be asked for upon a wish for another window; nothing changes by it."""
+        untouched = self.score, self.practice_map, self.evidence, self._diagnosis
+        other = deepcopy(self, {id(one): one for one in untouched})
+        return other.ask(request, 0.0).assignment
 
     def why(self) -> str:
         """The reason for the present assignment, with the evidence."""

@@ -15,9 +15,9 @@ from typing import Any
 from coach.children import end_python, start_python
 from coach.engraving.engraver import Box
 
-KEPT = 24
-"""Pictures that are kept: those of an evening's last few windows and of what may come next. Own
-choice, because each takes some 50 kB."""
+KEPT = 48
+"""Pictures that are kept: those of an evening's last few windows and of what may come next, of each
+several pages. Own choice, because each takes some 50 kB."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -102,6 +102,9 @@ class DrillLike(Protocol):
     def ask(self, request: Request, now_s: float) -> tuple[DrillEvent, ...]:
         """The pianist asks for something else."""
 
+    def foresee(self, request: Request) -> Excerpt:
+        """What would be asked for upon a wish for another window."""
+
     def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Rest."""
 

@@ -55,7 +55,7 @@ from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
 from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
-from coach.score.window import Excerpt
+from coach.score.window import Excerpt, excerpt
 
 LARGE = 1000
 """Keys times notes from which a take is judged elsewhere, where that is allowed: some 32 keys of 32
@@ -270,6 +270,10 @@ class Drill:
         out = self.set_aside()
         self.coach.ask(request, now_s + self._epoch_s)
         return (*out, *self._begin_assignment(now_s))
+
+    def foresee(self, request: Request) -> Excerpt:
+        """What would be asked for upon a wish for another window; nothing changes by it."""
+        return excerpt(self.score, self.coach.foresee(request).window)
 
     def set_aside(self) -> list[DrillEvent]:
         """Nothing is in hand any more: the pianist asks for something else."""

@@ -169,6 +169,10 @@ class WarmUpDrill:
         self._tries, self.drill.stands_still = 0, False
         return self._on(self.drill.ask(request, now_s))
 
+    def foresee(self, request: Request) -> Excerpt:
+        """What would be asked for upon a wish for another window of this spot."""
+        return self.drill.foresee(request)
+
     def pause(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Rest."""
         return () if self._is_done else self.drill.pause(now_s)

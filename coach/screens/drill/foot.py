@@ -135,6 +135,7 @@ class Foot:
     def set_record_fault(self, sentence: str) -> None:
         """Say it in place of the keys; the keys again for ""."""
         self._record_fault = sentence
+        self._staff.forget_expected()
         self.choose_rows()
         self.show_keys()
 
@@ -157,6 +158,7 @@ class Foot:
         """A repetition was judged: from now on the verdict may take the keys' row."""
         if not self._has_verdict:
             self._has_verdict = True
+            self._staff.forget_expected()
             self.choose_rows()
 
     def choose_rows(self) -> None:
@@ -175,10 +177,11 @@ class Foot:
         self._show_reason()
 
     def expect_window(self, score: Score, excerpt: Excerpt) -> None:
-        """This window will be shown next: its picture is made for the rows that it will have."""
+        """This window may be shown next: its picture is made for the rows that it will have."""
         if not is_too_small(self._host.size):
-            self._staff.expect_window(score, excerpt)
-            self._staff.engrave_next(self._share_rows(self._staff.next_rows_needed).staff_rows)
+            self._staff.expect_window(
+                score, excerpt, lambda needed: self._share_rows(needed).staff_rows
+            )
 
     def _share_rows(self, rows_needed: Callable[[int, int], int]) -> Shares:
         """How many rows the parts get; ``rows_needed``: what the staff needs of columns and rows

@@ -40,6 +40,7 @@ from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.click import SILENT_CLICK, ClickRunner
 from coach.screens.drill.company import Company
 from coach.screens.drill.foot import Foot, VerdictPlace
+from coach.screens.drill.foresight import Foresight
 from coach.screens.drill.listening import Listening
 from coach.screens.drill.player import Player
 from coach.screens.interfaces import DrillSetup, Host
@@ -89,6 +90,7 @@ class DrillPresenter:
         self.way_on = WayOn(session, player, self.asked)
         self.top = TopLines(session, player, self.staff, self.asked, ascii_only=ascii_only)
         self.foot = Foot(host, player, self.staff, command_keys, ascii_only=ascii_only)
+        self.foresight = Foresight(session, self.staff, self.foot)
         self.verdict = VerdictPlace(self.foot.result)
         self.announcements = Announcements(session, host, self.top, self.foot, self.verdict)
         self.click = ClickRunner(
@@ -160,6 +162,7 @@ class DrillPresenter:
                 self._show_ended(outcome)
             case AssignmentGiven():
                 self.asked.put_next(outcome)
+                self.foresight.begin_anew()
                 # What follows from a repetition waits until its marks have been seen.
                 if not self.asked.is_held or not self.staff.is_marked:
                     self._show_next()
@@ -203,6 +206,7 @@ class DrillPresenter:
         self.verdict.say(LISTENING_BACK)
 
     def _show_ended(self, ended: RepetitionEnded) -> None:
+        self.foresight.begin_anew()
         fault = self._session.keep(ended)  # first: what is shown is always in the record
         self.asked.hold(HOLD_S, self._show_next)
         if not ended.decision.changed:

@@ -284,6 +284,7 @@ class DrillScreen(Screen[None]):
         for up in self._letter_piano.take_releases(now_s):
             self.show(self.session.drill.hear(up))
         self.show(self.session.drill.tick(now_s))
+        self.presenter.foresight.take_step(now_s, self._last_key_s)
         self._collector.tick(now_s, self._last_key_s)
 
     def _judge(self, job: JudgingJob) -> None:

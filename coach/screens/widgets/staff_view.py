@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections import OrderedDict, defaultdict
+from collections.abc import Callable, Iterable, Mapping
 from fractions import Fraction
+from functools import partial
 from typing import ClassVar
 
 from rich.color import Color, ColorSystem
@@ -19,7 +20,7 @@ from textual.widget import Widget
 from coach.engraving import KITTY_GONE
 from coach.score.fingering import FingerAdvice
 from coach.score.model import Score
-from coach.score.window import Excerpt
+from coach.score.window import Excerpt, Window
 from coach.screens.marks import MarkKind
 from coach.screens.messages import PageTurned
 from coach.screens.staff import (
@@ -42,6 +43,13 @@ from coach.screens.widgets.window_engraver import Engraver, WindowEngraver, Wind
 ENGRAVED_ROWS = (12, 20)
 """Rows that a picture is given of one staff, and of two, where there are so many: a space of the
 staff is then about a row. Own choice, because that can be read from a metre."""
+
+
+LAYOUTS_KEPT = 8
+"""Windows that are kept as they are written. Own choice: some that were seen, and all that may
+come next."""
+RowsNeeded = Callable[[int, int], int]
+"""What a window needs of so many columns and rows."""
 
 
 class StaffView(Widget):
@@ -87,10 +95,10 @@ class StaffView(Widget):
         """One for each page; none where the staff is drawn in cells."""
         self._window_layout: WindowLayout | None = None
         """The window as it is written: laid out anew for every size."""
-        self._next_layout: WindowLayout | None = None
-        """The same of the window that comes next, where it is known."""
-        self._next_rows = 0
-        """How many rows its picture was asked for; 0 where none was."""
+        self._layouts: OrderedDict[Window, WindowLayout] = OrderedDict()
+        """The same of windows that were shown lately, or may be shown next."""
+        self._rows_ahead: dict[Window, int] = {}
+        """For how many rows the pictures of such a window were asked for ahead."""
         self._laid: tuple[WindowLayout, Size] | None = None
         """Which of them is on the sheet, and for which size."""
         self._sheet: Sheet | None = None
@@ -120,15 +128,10 @@ class StaffView(Widget):
 
     def rows_needed(self, columns: int, rows: int) -> int:
         """Rows that the window takes in a space of so many columns and rows; 0 without a window."""
-        return self._rows_needed_by(self._window_layout, columns, rows)
+        layout = self._window_layout
+        return self._rows_needed_by(layout, columns, rows) if layout else 0
 
-    def next_rows_needed(self, columns: int, rows: int) -> int:
-        """The same of the window that comes next."""
-        return self._rows_needed_by(self._next_layout, columns, rows)
-
-    def _rows_needed_by(self, layout: WindowLayout | None, columns: int, rows: int) -> int:
-        if layout is None:
-            return 0
+    def _rows_needed_by(self, layout: WindowLayout, columns: int, rows: int) -> int:
         needed = layout.rows_needed(columns, rows, self._music_size)
         if self._engraver:
             staves = len({note.staff for note in layout.excerpt.notes})
@@ -146,26 +149,39 @@ class StaffView(Widget):
         many = len(self._sheet.pages) if self._sheet else 1
         return f"page {self._page + 1} of {many}" if many > 1 else ""
 
-    def expect_window(self, score: Score, excerpt: Excerpt) -> None:
-        """This window will be shown next."""
-        self._next_layout = self._lay(score, excerpt)
+    @property
+    def is_engraved(self) -> bool:
+        """Whether pictures are shown, or are to be."""
+        return self._engraver is not None
 
-    def engrave_next(self, rows: int) -> None:
-        """Have the window that comes next engraved for so many rows, so that its picture is there
-        when it is to be shown."""
-        if self._engraver and self._next_layout and self.size.width:
-            self._next_rows = rows
-            self._engraver.engrave_ahead(self._wish(self._engraver, self._next_layout, rows))
+    def is_expected(self, window: Window) -> bool:
+        """Whether it is in sight, or was engraved ahead."""
+        shown = self.excerpt
+        return window in self._rows_ahead or (shown is not None and shown.window == window)
+
+    def expect_window(
+        self, score: Score, excerpt: Excerpt, share_rows: Callable[[RowsNeeded], int]
+    ) -> None:
+        """This window may be shown next: its picture is made, so that it is there then.
+
+        ``share_rows``: how many rows it will have, by what it needs of columns and rows.
+        """
+        if self._engraver and self.size.width:
+            layout = self._lay(score, excerpt)
+            rows = share_rows(partial(self._rows_needed_by, layout))
+            self._rows_ahead[excerpt.window] = rows
+            self._engraver.engrave_ahead(self._wish(self._engraver, layout, rows))
+
+    def forget_expected(self) -> None:
+        """What may come next will have other rows, or look otherwise."""
+        self._rows_ahead.clear()
 
     def show_window(self, score: Score, excerpt: Excerpt) -> None:
         """Show another window, without marks, from its first page."""
-        layout, self._next_layout = self._next_layout, None
-        if layout is None or layout.excerpt is not excerpt:
-            layout = self._lay(score, excerpt)
-        self._window_layout = layout
+        self._window_layout = self._lay(score, excerpt)
         self._marks.clear()
         self._at = excerpt.window.start_quarters
-        rows, self._next_rows = self._next_rows, 0
+        rows = self._rows_ahead.get(excerpt.window, 0)
         if self._engraver and rows != self.size.height and self._find_kept(self._engraver, rows):
             # Cells would be painted for nothing, and slowly: the rows are about to change.
             self._shown = None
@@ -212,28 +228,41 @@ class StaffView(Widget):
 
     def suggest_fingers(self, advice: FingerAdvice | None) -> None:
         """Suggest fingers where none are printed, or no more; the place and the marks stay."""
-        self._advice, self._next_layout = advice, None
+        self._advice = advice
+        self._layouts.clear()
+        self.forget_expected()
         if layout := self._window_layout:
             self._window_layout = self._lay(layout.score, layout.excerpt)
             self._make_sheet()
 
     def _lay(self, score: Score, excerpt: Excerpt) -> WindowLayout:
-        fingers = self._advice.suggest(excerpt.notes) if self._advice else None
-        return WindowLayout(score, excerpt, self._counts, fingers)
+        """The window as it is written; kept from before where it was laid out lately."""
+        layout = self._layouts.pop(excerpt.window, None)
+        if layout is None or layout.score is not score:
+            fingers = self._advice.suggest(excerpt.notes) if self._advice else None
+            layout = WindowLayout(score, excerpt, self._counts, fingers)
+        self._layouts[excerpt.window] = layout
+        while len(self._layouts) > LAYOUTS_KEPT:
+            self._layouts.popitem(last=False)
+        return layout
 
     def resize_music(self, by: int) -> None:
         """Notes a step larger or smaller, as far as there are forms; the place stays."""
         low, high = SIZES if self._engraver else (-len(FORMS), 1)
         self._music_size = min(max(self._music_size + by, low), high)
+        self.forget_expected()
         self._make_sheet()
 
     def on_resize(self, event: Resize) -> None:
         """Another size is another sheet; marks stay, and so does the place."""
+        if self._laid and self._laid[1].width != self.size.width:
+            self.forget_expected()
         self._make_sheet_if_other()
 
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew, and the pictures in its colours."""
         super().notify_style_update()
+        self.forget_expected()
         if self._pictures:
             self._engrave()
         self._strips.clear()

@@ -65,9 +65,9 @@ class WindowWish:
     """So many steps larger or smaller than is read well."""
 
 
-PLANS_KEPT = 8
-"""Plans of windows that are kept: of those in sight, and of what comes next. Own choice, because a
-window on many pages has been tried on fewer first."""
+PLANS_KEPT = 16
+"""Plans of windows that are kept: of those in sight, and of what may come next. Own choice, because
+a window on many pages has been tried on fewer first."""
 
 
 _PlanKey = tuple[int, Window, int, bool]
@@ -76,8 +76,8 @@ pages, and whether with suggested fingers."""
 
 
 class WindowEngraver:
-    """Engraves the window in sight, and the one that comes next; a newer wish takes the place of
-    the one before.
+    """Engraves the window in sight, and those that may come next; a newer one in sight takes the
+    place of all before.
 
     ``show`` is called on the event loop, once the pictures of the window in sight are there.
     """
@@ -87,7 +87,7 @@ class WindowEngraver:
     ) -> None:
         self._engraver, self._counts, self._show = engraver, counts, show
         self._wish: WindowWish | None = None
-        self._ahead: WindowWish | None = None
+        self._ahead: list[WindowWish] = []
         self._plans: OrderedDict[_PlanKey, tuple[Score, tuple[PagePlan, ...]]] = OrderedDict()
 
     @property
@@ -97,12 +97,12 @@ class WindowEngraver:
 
     def engrave(self, wish: WindowWish) -> None:
         """Have it engraved; at once where its pictures are kept from before."""
-        self._wish, self._ahead = wish, None
+        self._wish, self._ahead = wish, []
         self._begin(wish)
 
     def engrave_ahead(self, wish: WindowWish) -> None:
-        """Have its pictures made and kept: it will be wished for next."""
-        self._ahead = wish
+        """Have its pictures made and kept: it may be wished for next."""
+        self._ahead.append(wish)
         self._begin(wish)
 
     def find(self, wish: WindowWish) -> EngravedSheet | None:
@@ -119,7 +119,7 @@ class WindowEngraver:
         loop, left = asyncio.get_running_loop(), set(missing)
 
         def go_on() -> None:  # perhaps to more pages: it is known now how small the staves get
-            if wish is self._wish or wish is self._ahead:
+            if any(wish is one for one in (self._wish, *self._ahead)):
                 self._begin(wish)
 
         def made(one: Wanted, picture: Picture | None) -> None:
