@@ -117,10 +117,18 @@ def test_one_note_may_lean(late_s: float) -> None:
     assert judge(window, play(window, qpm=QPM, late={5: late_s})).clean
 
 
-def test_a_long_wait_near_no_simple_ratio_is_a_hesitation() -> None:
+@pytest.mark.parametrize(
+    ("ratio", "cause"),
+    [
+        (2.5, Cause.HESITATION),
+        (3.0, Cause.MISREAD_VALUE),
+        (3.12, Cause.MISREAD_VALUE),
+        (3.25, Cause.HESITATION),  # so long a wait is counted only where it is near to it
+    ],
+)
+def test_a_long_wait_near_no_simple_ratio_is_a_hesitation(ratio: float, cause: Cause) -> None:
     window = whole(TUNE)
-    take = judge(window, misread(window, 4, 2.5))
-    assert causes(take) == [Cause.HESITATION]
+    assert causes(judge(window, misread(window, 4, ratio))) == [cause]
 
 
 def test_a_final_ritard_is_none() -> None:

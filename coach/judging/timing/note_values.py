@@ -99,6 +99,9 @@ _SHORT_SLACK, _LONG_SLACK = (0.16, 0.30), (0.06, 0.16)
 """...and the least and most of that, as logarithms. Nobody shortens a note for want of the next,
 so a short one is held to the nearest value; a long one may be a hesitation, so that it has to lie
 nearer: at most half-way between 3/2 and 2."""
+_MANY_TIMES = 3
+"""So many times its length a note is seldom counted, and often stopped at: then the ratio has to be
+as near as the least of that. Own choice."""
 _MOST_ROUNDS = 6
 """How often a take is weighed again: a window with more misread values is misread as a whole."""
 _LONG_TAKE, _ROUNDS_OF_LONG = 500, 3
@@ -546,6 +549,8 @@ def _simple(ratio: float, z: float) -> Fraction | None:
     near = min(SIMPLE, key=lambda simple: abs(log(ratio / simple)))
     slack = _SLACK_Z * abs(ratio - 1) / (abs(z) * ratio)
     least, most = _SHORT_SLACK if ratio < 1 else _LONG_SLACK
+    if near >= _MANY_TIMES:
+        most = least
     return near if abs(log(ratio / near)) < min(max(slack, least), most) else None
 
 
