@@ -20,9 +20,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 
-TIME_LIMIT_S = 0.2
-"""How long the answers are waited for. Own choice, because over a slow line they take a tenth of a
-second, and the home screen waits meanwhile."""
+TIME_LIMIT_S = 1.0
+"""How long the answers are waited for. Own choice: only a terminal that never answers is waited for
+so long, and on a busy machine a fifth of a second was too short for one that does (seen)."""
 QUESTIONS = (
     "\x1b]10;?\x1b\\\x1b]11;?\x1b\\"
     "\x1b_Gi=31,s=1,v=1,a=q,t=d,f=24;AAAA\x1b\\"
