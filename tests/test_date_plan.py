@@ -160,6 +160,8 @@ def test_a_pickup_goes_with_the_phrase_that_it_leads_to() -> None:
     goals = goals_of(score, day, new_bars(9, SETTLED))
     told = [stretch_words(score, goal.window) for goal in goals]
     assert told == ["pickup to bar 4", "bars 5 to 8"]
+    alone = goals_of(score, PlannedDay(1000, again=(0, 2)), new_bars(3, SETTLED))
+    assert [stretch_words(score, goal.window) for goal in alone] == ["pickup to bar 1", "bar 2"]
 
 
 def test_bars_running_are_one_stretch() -> None:

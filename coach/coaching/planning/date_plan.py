@@ -232,8 +232,9 @@ def goals_of(score: Score, day: PlannedDay, bars: Sequence[BarStanding]) -> tupl
 
 def _parts(score: Score, bars: Iterable[int]) -> Iterator[tuple[int, int]]:
     """Bars as stretches that are no longer than what is learnt at once; a pickup goes with what it
-    leads to."""
-    for begin, high in stretches(bars):
+    leads to, also where that is not asked for: nobody practises it alone."""
+    for begin, last in stretches(bars):
+        high = min(last + score.bars[last].is_pickup, len(score.bars) - 1)
         while begin <= high:
             end = min(begin + NEW_BARS - (not score.bars[begin].is_pickup), high)
             yield begin, end
