@@ -229,8 +229,7 @@ IN_A_DRILL = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("low", [False, True])
-@pytest.mark.parametrize("ascii_only", [False, True])
+@pytest.mark.parametrize(("ascii_only", "low"), [(False, False), (True, True)])
 @pytest.mark.parametrize("looks", [AT_HOME, IN_A_DRILL], ids=["at home", "in a drill"])
 def test_no_screen_shows_what_a_terminal_would_obey(
     tmp_path: Path,
