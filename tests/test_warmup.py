@@ -74,7 +74,8 @@ def test_nothing_played_nothing_weak() -> None:
         (
             ("xx", ".", "x"),
             3,
-            "Weak when you last played it yesterday: it failed 1 of 1 times, for the second day.",
+            "Weak when you last played it yesterday: it failed the one time it was tried, for the "
+            "second day.",
         ),
         (
             ("xx", ".", "x...."),

@@ -419,7 +419,11 @@ def still_holds_words(held_days: int, days_ago: int, *, is_settled: bool) -> str
 def failed_words(failures: int, tries: int | None, weak_days: int) -> str:
     """``it failed 2 of 3 times, for the second day``; without ``tries``, at the first of them."""
     again = f", for the {_ordinal(weak_days)} day" if weak_days > 1 else ""
-    return f"it failed {f'{failures} of {tries} times' if tries else 'at the first try'}{again}"
+    if tries is None:
+        often = "at the first try"
+    else:
+        often = "the one time it was tried" if tries == 1 else f"{failures} of {tries} times"
+    return f"it failed {often}{again}"
 
 
 def weak_words(failed: str, days_ago: int, *, mended: bool) -> str:
