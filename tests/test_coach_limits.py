@@ -23,12 +23,13 @@ from coach.coaching.diagnosis.trouble_model import (
 from coach.coaching.diagnosis.troubles import Diagnosis, Suspect, describe_trouble
 from coach.coaching.drill import Drill
 from coach.coaching.model import AssignmentKind, Observation
-from coach.coaching.practice.locating import Locating
+from coach.coaching.practice.locating import MOST_UNHEARD, Locating
 from coach.coaching.practice.repair import build_rungs
 from coach.coaching.practice.task import RunCounts, Task
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import TempoLadder
 from coach.coaching.windows import PracticeMap
+from coach.coaching.wording import A_SLIP, THERE_IT_IS
 from coach.drill import repair
 from coach.judging.model import Outcome, Stage
 from coach.score.build import score_from_notes
@@ -128,7 +129,7 @@ class TestFaultModel:
 
 class TestLocating:
     @staticmethod
-    def runner(doubt: float) -> TaskRunner:
+    def runner(doubt: float, searched: int = 0) -> TaskRunner:
         """Beat 6 is named; of another suspect it is so likely that it is at fault."""
         score = piece()
         whole, evidence = all_of(score), Evidence()
@@ -138,30 +139,45 @@ class TestLocating:
             both = Hands.TOGETHER
             evidence.add([observed(b, o, at_s, hands=both) for b, o in heard.items()], QPM)
         runner = TaskRunner(Task(whole, QPM, Stage.RHYTHM, 3, QPM), practice_map, evidence)
-        runner.locating.hearings = 2
+        runner.locating.searched = searched
         named = Suspect(arriving(6), Posterior(0.01, 0.0, 0.99, 0.0))
         other = Suspect(arriving(12), Posterior(1 - doubt, 0.0, doubt, 0.0))
         probe = TroubleProbe(other, practice_map.around(other.transition, LH))
         runner.locating.best_probe = lambda *_: probe  # type: ignore[method-assign]
         found = describe_trouble(named, evidence, practice_map)
-        runner.choose_next(False, Diagnosis((found,), (named, other), SlipRate.of_mean(0.005)))
+        runner.choose_next(
+            False, Diagnosis((found,), (named, other), SlipRate.of_mean(0.005), MOST_UNHEARD)
+        )
         return runner
 
-    def test_a_suspect_is_looked_into_before_the_repair_from_3_in_10(self) -> None:
-        assert self.runner(0.29).ladder is not None
-        assert self.runner(0.31).ladder is None
+    def test_a_suspect_is_looked_into_before_the_repair_from_2_in_10(self) -> None:
+        assert self.runner(0.19).ladder is not None
+        assert self.runner(0.21).ladder is None
 
-    def test_a_whole_of_24_beats_is_heard_three_times_and_a_longer_one_once(self) -> None:
-        def is_enough(bars: int, hearings: int) -> bool:
+    def test_after_16_repetitions_of_searching_the_repair_begins(self) -> None:
+        assert self.runner(0.5, searched=14).ladder is None
+        assert self.runner(0.5, searched=15).ladder is not None
+
+    @pytest.mark.parametrize(("fault", "said"), [(0.91, A_SLIP), (0.93, THERE_IT_IS)])
+    def test_what_surely_breaks_is_called_no_slip(self, fault: float, said: str) -> None:
+        task = Task(all_of(piece()), QPM, Stage.RHYTHM, 3, QPM)
+        locating = Locating(task, PracticeMap(piece(), task.window), Evidence())
+        half = Suspect(arriving(6), Posterior(1 - fault, fault / 2, fault / 2, 0.0))
+        diagnosis = Diagnosis((), (half,), SlipRate.of_mean(0.005))
+        assert locating.back_to_all(False, diagnosis).reason == said
+
+    def test_a_whole_of_24_beats_is_heard_until_little_is_unheard_and_a_longer_one_once(
+        self,
+    ) -> None:
+        def is_enough(bars: int, unheard: float) -> bool:
             score = piece(bars)
             task = Task(all_of(score), QPM, Stage.RHYTHM, 3, QPM)
             locating = Locating(task, PracticeMap(score, task.window), Evidence())
-            locating.hearings = hearings
-            return locating.has_heard_enough
+            return locating.has_heard_enough(Diagnosis((), (), SlipRate.of_mean(0.005), unheard))
 
-        assert not is_enough(6, 2)
-        assert is_enough(6, 3)
-        assert is_enough(7, 1)
+        assert not is_enough(6, MOST_UNHEARD + 0.01)
+        assert is_enough(6, MOST_UNHEARD)
+        assert is_enough(7, 1.0)
 
 
 class TestRepair:

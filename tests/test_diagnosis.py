@@ -80,6 +80,22 @@ def test_nothing_failed_nothing_is_suspected() -> None:
     assert (found.troubles, found.suspects) == ((), ())
 
 
+def test_the_more_was_heard_the_fewer_places_are_to_be_expected_unheard() -> None:
+    """Before anything is heard one place is expected; of those that fail in six of ten, one in
+    four hundred is still silent after the sixth hearing, and of rarer ones more."""
+    ear, unheard = Ear(), []
+    for _ in range(6):
+        unheard.append(ear.diagnosis.unheard)
+        ear.hears(".")
+    assert unheard == sorted(unheard, reverse=True)
+    assert unheard[0] == pytest.approx(1.0, abs=0.01)
+    assert 0.05 < unheard[-1] < 0.1
+
+
+def test_where_one_place_breaks_a_second_is_likelier() -> None:
+    assert Ear().hears("www").diagnosis.unheard > 1.5 * Ear().hears("...").diagnosis.unheard
+
+
 def test_one_failure_is_suspected_and_not_yet_named() -> None:
     found = Ear().hears("..w").diagnosis
     assert found.troubles == ()

@@ -22,6 +22,7 @@ LESSONS: dict[str, Callable[[], Lesson]] = {
         (Weak("RH", 5, only_together=True),)
     ),
     "slips here and there": lambda: Lesson(slip=0.9, seed=1),
+    "slips every second time": lambda: Lesson(slip=0.6, seed=1),
     "slips now and then": lambda: Lesson(slip=0.2, seed=1),
     "nothing fails": Lesson,
     "learned bar by bar": lambda: learned(),
@@ -56,11 +57,12 @@ def _say(lesson: Lesson) -> Iterator[str]:
             lesson.heals()
 
 
-LEFT, RIGHT, BOTH, SLIPS, FEW, NONE, BARS = (
+LEFT, RIGHT, BOTH, SLIPS, OFTEN, FEW, NONE, BARS = (
     "left hand fails on bar 2 beat 3",
     "right hand fails on bar 3 beat 2 above 70",
     "fails only hands together on bar 2 beat 2",
     "slips here and there",
+    "slips every second time",
     "slips now and then",
     "nothing fails",
     "learned bar by bar",
@@ -68,18 +70,18 @@ LEFT, RIGHT, BOTH, SLIPS, FEW, NONE, BARS = (
 SAID = (
     ("Play it as you would, so that I hear where it breaks.", LEFT),
     (
-        "Left hand alone, once, so that I hear it: is it bar 2, beat 2 → 3? Begin at beat 1.",
+        "Left hand alone, once, so that I hear it: is it bar 2, beat 2 → 3? From beat 1 to beat 4.",
         LEFT,
     ),
     (
-        "Only this, once, so that I hear it: is it bar 2, beat 1 → 2? Begin at bar 1, beat 4.",
-        BOTH,
+        "Only this, once, so that I hear it: is it bar 1, beat 2 → 3? From beat 1 to beat 4.",
+        FEW,
     ),
     ("That holds: the whole of it again.", SLIPS),
-    ("That may have been a slip: the whole of it again.", SLIPS),
+    ("That may have been a slip: the whole of it again.", OFTEN),
     ("All of it once more: is there another place?", LEFT),
     ("LH bar 2, beat 2 → 3: at 69, twice running. Begin at beat 1.", LEFT),
-    ("Both hands bar 2, beat 1 → 2: at 76, twice running. Begin at bar 1, beat 4.", BOTH),
+    ("Both hands bar 2, beat 1 → 2: at 69, twice running. Begin at bar 1, beat 4.", BOTH),
     ("At 48 until it holds.", LEFT),
     ("Smaller still.", LEFT),
     ("Another way: only the keys, one after the other, without rhythm.", LEFT),

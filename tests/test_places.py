@@ -60,6 +60,11 @@ class TestAround:
         found = resting.around(Transition(LH, F(4), F(5)), LH)
         assert span(found) == (1, 5)
 
+    def test_both_hands_reach_back_to_the_last_note_of_each(self) -> None:
+        resting = practice_map(piece(rests=(2, 3, 4)))
+        assert span(resting.around(Transition(LH, F(4), F(5)), BOTH)) == (1, 5)
+        assert span(resting.around(Transition(RH, F(4), F(5)), BOTH)) == (1, 5)
+
     def test_the_very_first_note_has_a_window_too(self) -> None:
         found = practice_map(piece()).around(Transition(RH, F(-1), F(0)), RH)
         assert span(found) == (0, 1)

@@ -238,8 +238,9 @@ class Coach:
         now = self._heard_for = self._runner.assignment
         asked = asked or now
         window = judgement.excerpt.window
-        moves = [o for o in self.observed if not self.practice_map.is_entry(o.transition, window)]
-        self.evidence.add(moves, asked.qpm if asked.qpm is None else self._qpm)
+        self.evidence.add(
+            self._observed_moves(window), asked.qpm if asked.qpm is None else self._qpm
+        )
         self._diagnosis = diagnose(self.evidence, self.practice_map)
         self._proposals = self._breaks.count_playing(judgement.excerpt, _played_s(judgement), now_s)
         is_of_now = asked.to_play == now.to_play
@@ -252,6 +253,18 @@ class Coach:
             self._plan.mark_held(False)
             self._finished = self._enough = False
         return True
+
+    def _observed_moves(self, window: Window) -> list[Observation]:
+        """What was observed of moves that were made in a window.
+
+        Where a hand only begins there, neither that hand nor both together made the move.
+        """
+        begun = {
+            one.transition.to_quarters
+            for one in self.observed
+            if self.practice_map.is_entry(one.transition, window)
+        }
+        return [one for one in self.observed if one.transition.to_quarters not in begun]
 
     def _decide(self, clean: bool) -> None:
         self._undecided = None

@@ -7,8 +7,10 @@ from dataclasses import asdict, replace
 from fractions import Fraction
 from typing import Any
 
+from coach.coaching.diagnosis import TroubleProbe
 from coach.coaching.model import Assignment, AssignmentKind, Decision, Goal, Order, Trouble, Way
 from coach.coaching.practice import (
+    PlaceCheck,
     RepairLadder,
     RunCounts,
     TaskRunner,
@@ -146,10 +148,14 @@ def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
         "run": asdict(RunCounts() if wished else runner.run),
         "looking": None if wished else window_to_plain(runner.assignment.window),
         "mended": [[str(beat), times] for beat, times in runner.repair.mended_beats.items()],
-        "hearings": runner.locating.hearings,
+        "searched": runner.locating.searched,
         "left_alone": [str(beat) for beat in sorted(runner.locating.left_alone)],
         "broke": runner.broke,
         "done": runner.done,
+        "proved": [str(beat) for beat in sorted(runner.locating.proved)],
+        "wholes_left": runner.wholes_left,
+        "surer": runner.is_surer,
+        "check": None if wished else _check_to_plain(runner.locating.probe),
         "case": None if ladder is None else _ladder_to_plain(ladder),
     }
 
@@ -162,20 +168,46 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     runner.tempo = TempoLadder.from_plain(plain["climb"])
     runner.repair.mended_beats = {Fraction(beat): int(times) for beat, times in plain["mended"]}
     runner.locating.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
-    runner.locating.hearings = int(plain["hearings"])
+    runner.locating.searched = int(plain.get("searched", 0))
     runner.repair.ladder = (
         _ladder_from_plain(plain["case"], practice_map, runner.task.window)
         if plain["case"]
         else None
     )
+    runner.locating.proved = {Fraction(beat) for beat in plain.get("proved", ())}
+    runner.wholes_left = int(plain.get("wholes_left", 0))
+    runner.is_surer = bool(plain.get("surer", False))
+    if check := plain.get("check"):
+        runner.locating.probe = _check_from_plain(check)
     runner.broke = bool(plain.get("broke", False))
     runner.done = bool(plain["done"])
     looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
     window = runner.ladder.window if runner.ladder else looking
     runner.assign(window, AssignmentKind.DRILL, ON_FROM_WHERE_YOU_STOPPED)
-    if runner.ladder is None and window != runner.task.window:  # a probe is heard once
+    is_checked = runner.locating.probe is not None
+    if runner.ladder is None and window != runner.task.window and not is_checked:  # heard once
         runner.assignment = replace(runner.assignment, clean_required=1)
     runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
+
+
+def _check_to_plain(probe: TroubleProbe | PlaceCheck | None) -> dict[str, Any] | None:
+    if not isinstance(probe, PlaceCheck):
+        return None
+    return {
+        **probe.transition.to_plain(),
+        "window": window_to_plain(probe.window),
+        "clean_required": probe.clean_required,
+        "wholes_left": probe.wholes_left,
+    }
+
+
+def _check_from_plain(plain: Mapping[str, Any]) -> PlaceCheck:
+    return PlaceCheck(
+        Transition.from_plain(plain),
+        window_from_plain(plain["window"]),
+        int(plain["clean_required"]),
+        int(plain["wholes_left"]),
+    )
 
 
 def _ladder_to_plain(ladder: RepairLadder) -> dict[str, Any]:

@@ -130,9 +130,8 @@ class PracticeMap:
 
         ``beats_after`` are played on beyond the landing.
         """
-        whose = transition.hands if transition.hands.members <= hands.members else hands
         before = max(self._index.get(transition.from_quarters, 0) - run_up_beats, 0)
-        start = self._include_departure(replace(transition, hands=whose), self.grid[before])
+        start = self._include_departure(replace(transition, hands=hands), self.grid[before])
         end = transition.to_quarters
         if end <= self.whole.start_quarters:  # the whole window's very first note
             end = self.grid[1]
@@ -177,10 +176,12 @@ class PracticeMap:
         )
 
     def _include_departure(self, transition: Transition, low: Fraction) -> Fraction:
-        """``low``, or the onset before it that a transition departs from."""
-        arrived = self.onsets_in(transition)
-        departed = self.onset_before(arrived[0], transition.hands) if arrived else None
-        return low if departed is None else min(low, departed)
+        """``low``, or the onset before it that a transition departs from, in each of its hands."""
+        for hand in map(Hands, transition.hands.members):
+            arrived = self.onsets_in(replace(transition, hands=hand))
+            departed = self.onset_before(arrived[0], hand) if arrived else None
+            low = low if departed is None else min(low, departed)
+        return low
 
     def half_bar(self, transition: Transition, hands: Hands) -> Window:
         """The half of its bar in which a transition departs, to the note that it arrives at."""

@@ -69,6 +69,7 @@ AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."
 HOLDS = "That holds: the whole of it again."
 ANOTHER = "All of it once more: is there another place?"
 A_SLIP = "That may have been a slip: the whole of it again."
+THERE_IT_IS = "There it is: the whole of it again."
 HERE_AND_THERE = "It slips here and there: {tempo}."
 NOW_HOLD_IT = "That is the tempo: now hold it."
 HOLD_IT_THERE = "Clean at the tempo asked for: hold it there."
@@ -382,6 +383,15 @@ def run_up_words(score: Score, window: Window, move: Transition) -> str:
     start = score.place(window.start_quarters)
     same_bar = start.bar_index == score.place(leaving_quarters).bar_index
     return f" Begin at {start.in_bar if same_bar else start}."
+
+
+def around_words(score: Score, window: Window, move: Transition) -> str:
+    """`` From beat 1 to beat 4.``: what is played around a move that is to be heard."""
+    start, end = score.place(window.start_quarters), score.place(window.end_quarters)
+    near = score.place(_leaving_quarters(score, move))
+    first = start.in_bar if start.bar_index == near.bar_index else str(start)
+    last = end.in_bar if start.bar_index == end.bar_index else str(end)
+    return f" From {first} to {last if window.landing else 'the end'}."
 
 
 def whole_bars_words(score: Score, window: Window) -> str:

@@ -97,10 +97,11 @@ NAMING_IS_WORTH = 0.6
 """Bits that it is worth to hear a likely fault once more, so that it can be named. Own choice,
 because the repair begins only then; less than one bit, which is what the answer to an even doubt
 tells."""
-LATE_WINDOWS = ((1, 0), (1, 1), (3, 0), (3, 1))
-"""Beats of run-up and beats played on, for a move that fails by lateness: with too few notes around
-it a hesitation can't be told from the tempo. Own choice, because three beats before it show a
-tempo."""
+RUN_UPS = (1, 3)
+"""Beats of run-up. With too few notes before it a hesitation can't be told from the tempo, so a
+move that fails by lateness may get the longer one. Own choice: three beats show a tempo."""
+PLAYED_ON = 1
+"""Beats played on after the move: a note left out at the very end is no more than a stop."""
 QUIET_SHARE = 0.5
 """What the bits of moves that nothing speaks against count for. Own choice, because most of them
 are healthy, and to hear so is worth less than to find what breaks."""
@@ -155,9 +156,7 @@ class ProbeSelection:
 
     def probe_alone(self, suspect: Suspect, hand: Hands) -> TroubleProbe:
         """The shortest probe in which one hand would show best that the trouble is its own."""
-        around = [
-            self.practice_map.around(suspect.transition, hand, *shape) for shape in LATE_WINDOWS
-        ]
+        around = [self._surroundings(suspect, hand, run_up) for run_up in RUN_UPS]
         return TroubleProbe(suspect, max(around, key=lambda window: self._audible(suspect, window)))
 
     def _possible_probes(self) -> Iterator[TroubleProbe]:
@@ -166,10 +165,11 @@ class ProbeSelection:
         for suspect in doubtful[:MOST_SUSPECTS]:
             late = self._counts_of(suspect).late_share > 0.0
             for hands in self._hands_to_try(suspect):
-                for shape in LATE_WINDOWS if late else LATE_WINDOWS[:1]:
-                    yield TroubleProbe(
-                        suspect, self.practice_map.around(suspect.transition, hands, *shape)
-                    )
+                for run_up in RUN_UPS if late else RUN_UPS[:1]:
+                    yield TroubleProbe(suspect, self._surroundings(suspect, hands, run_up))
+
+    def _surroundings(self, suspect: Suspect, hands: Hands, run_up_beats: int) -> Window:
+        return self.practice_map.around(suspect.transition, hands, run_up_beats, PLAYED_ON)
 
     def _hands_to_try(self, suspect: Suspect) -> list[Hands]:
         if self.whole.hands is not Hands.TOGETHER:

@@ -176,26 +176,29 @@ class Posterior:
 
 def infer_posteriors(
     evidence: Evidence, transitions: Sequence[Transition]
-) -> tuple[dict[Fraction, Posterior], SlipRate]:
+) -> tuple[dict[Fraction, Posterior], SlipRate, float]:
     """The posterior of each beat at which anything failed, and the player's slip rate.
 
-    ``transitions`` are all the single-hand moves that were looked at. In rounds: what one
-    takes for faults is left out of the slip rate of the next.
+    Beside them, how many faults are to be expected at the other beats. ``transitions`` are all the
+    single-hand moves that were looked at. In rounds: what one takes for faults is left out of the
+    slip rate of the next.
     """
     hands: dict[Fraction, frozenset[Hands]] = {}
+    quiet: dict[Fraction, frozenset[Hands]] = {}
     sums: list[tuple[Fraction, float, float]] = []
     for transition in transitions:
         beat = transition.to_quarters
         beat_counts = evidence.counts_at(beat)
         sums.append((beat, *beat_counts.totals(single_hand_of(transition))))
-        if beat_counts.failed > 0.0:
-            hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
+        some = hands if beat_counts.failed > 0.0 else quiet
+        some[beat] = some.get(beat, frozenset()) | {transition.hands}
     chance = fault_prior(len(transitions))
     # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
     slip_rate = estimate_slip_rate(
         (failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in sums
     )
     out: dict[Fraction, Posterior] = {}
+    likelier = chance
     for _ in range(ROUNDS):
         found = sum(one.fault for one in out.values() if one.fault > SURE)
         likelier = round(chance * (1.0 + found), RATE_DIGITS)
@@ -206,7 +209,11 @@ def infer_posteriors(
         slip_rate = estimate_slip_rate(
             (failed, n, out[beat].healthy if beat in out else 1.0) for beat, failed, n in sums
         )
-    return out, slip_rate
+    unheard = sum(
+        beat_posterior(evidence.counts_at(beat), slip_rate, likelier, whose).fault
+        for beat, whose in quiet.items()
+    )
+    return out, slip_rate, unheard
 
 
 def fault_prior(moves: int) -> float:

@@ -88,6 +88,8 @@ class Diagnosis:
     suspects: tuple[Suspect, ...]
     """Everything above :data:`SUSPECT`, named or not, the likeliest first."""
     slip_rate: SlipRate
+    unheard: float = 0.0
+    """How many more places are to be expected at fault, though nothing failed there yet."""
 
 
 def fitts_bits(semitones: float) -> float:
@@ -100,7 +102,7 @@ def fitts_bits(semitones: float) -> float:
 
 def diagnose(evidence: Evidence, practice_map: PracticeMap) -> Diagnosis:
     """Troubles and suspects in the whole window, from all that was heard."""
-    posteriors, slip_rate = infer_posteriors(evidence, practice_map.transitions)
+    posteriors, slip_rate, unheard = infer_posteriors(evidence, practice_map.transitions)
     moves = {t.to_quarters: t for t in practice_map.transitions if t.to_quarters in posteriors}
     suspects = sorted(
         (
@@ -120,7 +122,7 @@ def diagnose(evidence: Evidence, practice_map: PracticeMap) -> Diagnosis:
     )
     named = [describe_trouble(s, evidence, practice_map) for s in suspects if s.is_claimed]
     opened = [describe_open(s, evidence, practice_map) for s in suspects if s.is_open]
-    return Diagnosis((*named, *opened), tuple(suspects), slip_rate)
+    return Diagnosis((*named, *opened), tuple(suspects), slip_rate, unheard)
 
 
 def describe_open(suspect: Suspect, evidence: Evidence, practice_map: PracticeMap) -> Trouble:

@@ -2,6 +2,7 @@
 
 from coach.coaching.practice.breaks import BreakReminder
 from coach.coaching.practice.exercises import list_untried
+from coach.coaching.practice.locating import PlaceCheck
 from coach.coaching.practice.patience import LeftPlace, PlaceWork
 from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.requests import follow_request
@@ -13,6 +14,7 @@ __all__ = [
     "OFF_PACE",
     "BreakReminder",
     "LeftPlace",
+    "PlaceCheck",
     "PlaceWork",
     "RepairLadder",
     "RunCounts",

@@ -36,7 +36,6 @@ from coach.coaching.practice.exercises import (
 from coach.coaching.practice.locating import (
     CHECKED,
     CHECKED_MENDED,
-    OPEN_DOUBT,
     SURER,
     Locating,
     PlaceCheck,
@@ -177,9 +176,10 @@ class TaskRunner:
         elif self.task.is_reading and not clean:
             self._follow_broken_reading()
         elif self.assignment.window == self.task.window:
-            self.locating.hearings += 1
+            self.locating.count_searching(diagnosis)
             self._follow_whole(clean, diagnosis)
         else:
+            self.locating.count_searching(diagnosis)
             self._locate(clean, diagnosis)
 
     def _check_hand(self, ladder: RepairLadder, diagnosis: Diagnosis) -> bool:
@@ -260,8 +260,12 @@ class TaskRunner:
             self._assign(self._raise_or_finish())
         elif self.tempo.on_trial:
             self._assign(self._follow_trial(clean))
-        elif not clean or self.locating.named_troubles(diagnosis):
+        elif not clean or self._is_something_to_do(diagnosis):
             self._locate(clean, diagnosis)
+
+    def _is_something_to_do(self, diagnosis: Diagnosis) -> bool:
+        named = bool(self.locating.named_troubles(diagnosis))
+        return named or self.locating.searches_on(diagnosis)
 
     def _ask_to_be_sure(self, diagnosis: Diagnosis) -> NextWindow | None:
         """Where a place broke before: it by itself, or the whole some more times, once."""
@@ -343,21 +347,24 @@ class TaskRunner:
         """Look for the trouble; mend it where it is named and little else is in doubt."""
         on_all = self.assignment.window == self.task.window
         must_change = self.run.asks_for_change
+        must_act = on_all and must_change  # the same is not asked for a third time
         if on_all and self.locating.is_all_loose:
             self._assign(self._make_easier() if must_change else None)
             return
         probe = self.locating.best_probe(diagnosis, self.assignment.window if must_change else None)
         named = self.locating.named_troubles(diagnosis)
-        if named and (probe is None or probe.suspect.posterior.fault <= OPEN_DOUBT):
-            begin = self.locating.has_heard_enough or (on_all and must_change)
-            repair = self._begin_repair(named[0], clean) if begin else None
-            self._assign(repair or self.locating.hear_again())
-        elif probe is not None:
+        looks_on = self.locating.searches_on(diagnosis) and not (must_act and probe is None)
+        has_heard_enough = must_act or self.locating.has_heard_enough(diagnosis)
+        if named and has_heard_enough and not looks_on:
+            self._assign(self._begin_repair(named[0], clean))
+        elif probe is not None and (looks_on or not named):
             self._assign(self.locating.look_into(probe))
-        elif (undivided := self.locating.trouble_of_unknown_hand(diagnosis)) is not None:
-            self._assign(self._begin_repair(undivided, clean))
+        elif named:
+            self._assign(self.locating.hear_again())
+        elif not looks_on and (unknown := self.locating.trouble_of_unknown_hand(diagnosis)):
+            self._assign(self._begin_repair(unknown, clean))
         elif not on_all:
-            self._assign(self.locating.back_to_all(clean))
+            self._assign(self.locating.back_to_all(clean, diagnosis))
         else:
             self._assign(self._make_easier() if must_change else None)
 
