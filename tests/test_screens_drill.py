@@ -18,7 +18,7 @@ from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, PianoFound, P
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.dialogs.texts import help_text
+from coach.screens.dialogs.texts import COLUMNS, help_text
 from coach.screens.drill.screen import DrillScreen
 from tests.screenfakes import FakeClick, FakeDrill, note, two_hands
 from tests.seat import (
@@ -318,6 +318,14 @@ def test_the_letters_say_which_notes_they_are() -> None:
         assert "for the right hand" in help_text()
 
     seated((80, 24), run)
+
+
+def test_what_a_key_does_stays_in_its_column() -> None:
+    """In a terminal of 80 columns, too: what is long goes on under its own beginning."""
+    lines = help_text(demo=True).split("\nKeys\n")[1].split("\n\n")[0].splitlines()
+    assert max(map(len, lines)) <= COLUMNS
+    begins = {len(line) - len(line.lstrip()) for line in lines if line.startswith(" " * 8)}
+    assert begins == {next(line for line in lines if "The same again" in line).index("The same")}
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="a system without these signals")

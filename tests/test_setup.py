@@ -210,3 +210,16 @@ def test_it_can_be_left_at_once() -> None:
         assert seat.app.settings.piano_keys == 88
 
     seated((60, 18), run, start=Start(sets_up=True), piano=False)
+
+
+@pytest.mark.parametrize("ports", [True, False])
+def test_where_no_piano_can_be_heard_it_says_why(ports: bool) -> None:
+    """Nobody plugs in a piano that this machine can't hear."""
+
+    async def run(seat: Seat) -> None:
+        await seat.until(SetupScreen)
+        await seat.pilot.pause()
+        assert ("plug it in" in seat.text) is ports
+        assert ("Install libasound2" in seat.text) is not ports
+
+    seated((80, 24), run, start=Start(sets_up=True), piano=False, ports=ports)

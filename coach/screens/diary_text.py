@@ -334,7 +334,9 @@ def passages_page(diary: Diary, until: int, look: Look) -> list[Line]:
     rest = passages[MOST_PASSAGES:]
     if rest:
         minutes = sum(one.minutes for one in rest)
-        lines.append(line(f"and {count_of(len(rest), 'more passage')}: {minutes:.0f} minutes"))
+        lines.append(
+            line(f"and {count_of(len(rest), 'more passage')}: {minutes_words(minutes)} min")
+        )
     return lines
 
 

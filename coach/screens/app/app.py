@@ -283,7 +283,12 @@ class KeyholeApp(AppWithoutTraceback):
         """Set the piano up."""
         needed = self.collaborators
         screen = SetupScreen(
-            needed.ports, needed.click, self._clock, self._piano.name, self._listen_to_next
+            needed.ports,
+            needed.click,
+            self._clock,
+            self._piano.name,
+            self._listen_to_next,
+            needed.ports_sentence,
         )
         self.push_screen(screen, self._keep_setup)
 

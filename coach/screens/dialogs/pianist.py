@@ -16,8 +16,8 @@ from coach.screens.dialogs.dialog import Choices, Dialog
 from coach.screens.dialogs.hands import PassageInput
 from coach.screens.terminal import as_shown
 
-NAMELESS = "The record without a name"
-"""What is kept where nobody is named; its pianist's name is ""."""
+NAMELESS = "The pianist without a name"
+"""Whose record is kept where nobody is named; the name is ""."""
 
 
 class PianistScreen(Dialog[str]):

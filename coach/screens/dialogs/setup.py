@@ -48,12 +48,14 @@ class SetupScreen(Screen[SetupFound | None]):
         clock: Callable[[], float],
         piano: str | None,
         listen_to_next: Callable[[], None],
+        why_none: str = "",
     ) -> None:
-        """``listen_to_next`` turns to the next of several pianos."""
+        """``listen_to_next`` turns to the next of several pianos; ``why_none`` says why none can be
+        heard at all."""
         super().__init__()
         self._ports, self._sound, self._clock = ports, sound, clock
         self._listen_to_next = listen_to_next
-        self._piano = piano
+        self._piano, self._why_none = piano, why_none
         self._others = ""
         self._check = PianoCheck()
         self._setup = PianoSetup(can_sound=bool(sound and sound.play(())))
@@ -127,7 +129,7 @@ class SetupScreen(Screen[SetupFound | None]):
             self._sound.play(sound)
         piano = piano_words(self._piano) if self._piano else "no piano"
         self.query_one(StateLine).show("Setting up", piano)
-        asked = setup.step.value if self._piano else NO_PIANO
+        asked = setup.step.value if self._piano else self._why_none or NO_PIANO
         arrives = f"Arrives: {self._check.last}" if self._check.last else ""
         self._write("asked", asked)
         self._write("arrives", arrives)

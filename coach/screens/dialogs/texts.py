@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from functools import partial
+from textwrap import fill
 
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Decision
@@ -51,6 +52,10 @@ what stands over the music. At the goal the lowest key goes on."""
 _COMMAND_KEYS = "While you don't play, keys that your piece leaves free ask for something:"
 
 
+COLUMNS = 66
+"""Of a text over the screen in a terminal of 80, less its frame and the bar at its side."""
+
+
 def help_text(*, demo: bool = False, piano: Sequence[CommandKey] = ()) -> str:
     """What the piano asks for, all keys, all marks, the usual cautions.
 
@@ -70,10 +75,11 @@ def _key_line(command: Command) -> str:
     """Its key, the one beside it while letters are a piano, its name, what it does."""
     beside = key_beside_letters(command) if command in COMMANDS else ""
     second = "" if beside == command.shown else beside
-    return f"{command.shown:>4} {second:<6} {command.name:<16} {command.help}"
+    about = f"{command.shown:>4} {second:<6} {command.name:<16} "
+    return fill(command.help, COLUMNS, initial_indent=about, subsequent_indent=" " * len(about))
 
 
-def fold(parts: Iterable[str], columns: int = 66) -> str:
+def fold(parts: Iterable[str], columns: int = COLUMNS) -> str:
     """Short parts in as many rows as they need."""
     rows: list[str] = []
     for part in parts:
