@@ -608,3 +608,29 @@ def test_the_left_hand_alone_is_told_how_loud_it_is() -> None:
     score = replace(score_from_notes(notes), directions=said)
     alone = Window(Fraction(4), Fraction(8), Hands.LEFT)
     assert re.findall(r"<dynam .*?>(.+?)<", mei_of(score, excerpt(score, alone))) == ["(p)", "ff"]
+
+
+@pytest.mark.parametrize("hand", ["RH", "LH"])
+@pytest.mark.parametrize("chord", [(53, 55, 59), (48, 52, 55), (57, 59, 60)])
+def test_the_fingers_of_a_chord_stand_in_one_column_as_its_notes_do(
+    hand: str, chord: tuple[int, ...]
+) -> None:
+    """Common practice: the uppermost finger is the uppermost note's, also where two notes are a
+    second apart and stand beside each other."""
+    notes = [
+        {"pitch": pitch + 12 * (hand == "RH"), "onset": at, "length": 1, "hand": hand,
+         "fingering": str(finger)}
+        for at in range(2)
+        for finger, pitch in enumerate(chord, start=1)
+    ]  # fmt: skip
+    score = score_from_notes(notes)
+    window = Window(Fraction(0), Fraction(2), landing=False)
+    drawn = FINGER.findall(engrave(mei_of(score, excerpt(score, window)), BOX).svg)
+    digits = re.findall(r">(\d)<", engrave(mei_of(score, excerpt(score, window)), BOX).svg)
+    columns = Counter(x for x, *_ in drawn)
+    assert set(columns.values()) == {len(chord)}
+    for column in columns:
+        rows = [
+            (float(y), digit) for (x, y, _), digit in zip(drawn, digits, strict=True) if x == column
+        ]
+        assert [digit for _, digit in sorted(rows)] == ["3", "2", "1"]

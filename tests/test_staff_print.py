@@ -291,3 +291,26 @@ def test_a_hairpin_before_the_window_is_not_lost(start: int, end: int, shown: st
     assert in_force((3, "f"), lines=(line,)) == [shown]
     pedal = replace(line, kind=LineKind.PEDAL)
     assert in_force((3, "f"), lines=(pedal,)) == ["(f)"]
+
+
+def test_what_holds_for_both_staves_is_said_once() -> None:
+    score = replace(two_staves(), directions=(Direction(F(0), 1, "p"), Direction(F(0), 2, "p")))
+    assert recalled(score) == [(1, "(p)")]
+    score = replace(score, directions=(Direction(F(0), 1, "f"), Direction(F(0), 2, "p")))
+    assert recalled(score) == [(1, "(f)"), (2, "(p)")]
+
+
+def two_staves() -> Score:
+    return score_from_notes(
+        [
+            {"pitch": pitch, "onset": at, "length": 1, "hand": hand}
+            for at in range(8)
+            for pitch, hand in ((72, "RH"), (48, "LH"))
+        ]
+    )
+
+
+def recalled(score: Score) -> list[tuple[int, str]]:
+    part = excerpt(score, Window(F(4), F(8)))
+    written = write(score, part, lambda _, at: [""] * len(at))
+    return [(one.staff, one.text) for one in written.directions]

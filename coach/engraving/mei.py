@@ -390,6 +390,7 @@ class _Document:
             self._write_tie(measure, head)
             if head.first:
                 self._write_signs_of(measure, head, over)
+        self._write_fingers(measure, heads)
         self._write_slurs(measure, heads)
         if span is self._spans[0]:
             self._write_slurs_from_before(measure, staff, number)
@@ -416,15 +417,33 @@ class _Document:
     ) -> None:
         """``over``: the signs that stand over the staff by now; a chord has one of each."""
         note, at = self._note(head), f"#{self._id(head)}"
-        below = head.hand.value == "LH"
         for mark, name in _OVER.items():
             if mark in note.marks and (head.onset_quarters, mark) not in over:
                 over.add((head.onset_quarters, mark))
                 SubElement(measure, name, startid=at, place="above")
-        if head.fingering:
-            about = {_ID: FINGER_ID + self._id(head), "startid": at}
-            fing = SubElement(measure, "fing", {**about, "place": "below" if below else "above"})
+
+    def _write_fingers(self, measure: Element, heads: Sequence[Head]) -> None:
+        """Over the right hand's notes and under the left hand's; of a chord the nearest first, for
+        they are stacked as they are written."""
+        fingered = [head for head in heads if head.first and head.fingering]
+        sides = {Hand.RIGHT: ("above", 1), Hand.LEFT: ("below", -1)}
+        for head in sorted(fingered, key=lambda one: one.position * sides[one.hand][1]):
+            column = f"#{self._id(self._outermost(head))}"
+            about = {_ID: FINGER_ID + self._id(head), "startid": column}
+            fing = SubElement(measure, "fing", {**about, "place": sides[head.hand][0]})
             fing.text = head.fingering_words
+
+    def _outermost(self, head: Head) -> Head:
+        """The head at which all fingers of its chord stand in one column: beside each other, as
+        the heads of a second are, they would not be in their order."""
+        same = (head.onset_quarters, head.staff, head.voice, head.grace, head.after)
+        chord = [
+            one
+            for one in self._written.heads
+            if (one.onset_quarters, one.staff, one.voice, one.grace, one.after) == same
+        ]
+        pick = min if head.hand is Hand.LEFT else max
+        return pick(chord, key=lambda one: one.position)
 
     def _write_slurs(self, measure: Element, heads: Sequence[Head]) -> None:
         """A slur from each note that begins one to the next of its voice that ends one."""

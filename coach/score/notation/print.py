@@ -98,6 +98,8 @@ def dynamics_in_force(
         for onset, staff, level in levels
         if onset == last
     }
+    if len(set(brackets.values())) == 1:  # of both hands it is said once
+        brackets = dict([min(brackets.items())])
     return tuple(Direction(start, staff, text) for staff, text in sorted(brackets.items()))
 
 
