@@ -14,11 +14,13 @@ import pytest
 
 from coach.coaching.drill.drill_events import AssignmentGiven, RepetitionEnded
 from coach.drill import Drill, Window, played, repair
+from coach.judging.faults.context import FaultSpan, make_fault
 from coach.judging.judge import judge
-from coach.judging.model import Cause
+from coach.judging.model import Cause, Outcome
 from coach.judging.timing import Habits
 from coach.playing.notes import Take
 from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
+from coach.score.model import Hands
 from scripts.eveningbench.evening import run_evening
 from scripts.eveningbench.referee import SETTLED_S, Referee
 from scripts.eveningbench.tally import Tally
@@ -104,6 +106,50 @@ def test_a_planted_note_is_told_where_it_is_and_not_told_where_another_is(table:
     elsewhere = Table()
     last = len(elsewhere.drill.excerpt.notes) - 1
     assert elsewhere.plays(planted, wrong=last).told == 0
+
+
+@pytest.mark.parametrize(("given_s", "whole"), [(3.0, 0), (1.3, 1)])
+def test_what_was_meant_for_a_window_that_was_changed_in_a_rest_need_not_be_heard(
+    table: Table, given_s: float, whole: int
+) -> None:
+    """A pianist who rests looks; who has had no time to do so is not let off."""
+    first = replace(PASSAGE, kind="noodling", is_whole=False, struck_s=(0.0, 0.6))
+    acts = tuple(Act(at_s, Do.DOWN, 60, 64) for at_s in (0.0, 0.6, 20.0))
+    ups = tuple(Act(at_s + 0.1, Do.UP, 60) for at_s in (0.0, 0.6, 20.0))
+    later = replace(PASSAGE, struck_s=(20.0,))
+    table.referee.watch(Gesture("a gesture", (*acts, *ups), (first, later), 1.0))
+    for window in (Window(F(0), F(4)), Window(F(0), F(2))):
+        asked = replace(table.drill.assignment, window=window)
+        given = AssignmentGiven(asked, table.drill.excerpt, table.drill.decision)
+        table.referee.hear(given, given_s)
+    table.referee.settle(20.0 + SETTLED_S + 1)
+    assert table.referee.tally.whole == whole
+    assert table.referee.tally.lost.total() == whole
+
+
+def test_a_failure_of_one_hand_is_explained_by_the_fault_of_both(table: Table) -> None:
+    """A take broken off with a loudness that was told: nothing failed for the break."""
+    notes = table.drill.excerpt.notes
+    keys = [(n.pitch, 64, 0.6 * float(n.onset_quarters), 0.25) for n in notes[:-4]]
+    ended = table.drill.repetition(played(keys))
+    first = ended.judgement.transitions[0].transition
+    fault = make_fault(
+        ended.judgement.excerpt,
+        Cause.NO_CONTRAST,
+        FaultSpan.at(first.to_quarters, Hands.TOGETHER),
+        "x",
+    )
+    failed = tuple(
+        replace(one, outcome=Outcome.UNEVEN)
+        if one.transition.to_quarters == first.to_quarters else one
+        for one in ended.judgement.transitions
+    )  # fmt: skip
+    passage = replace(PASSAGE, kind="stops", is_whole=False, worth=Worth.UNCLEAN)
+    for faults, count in (((fault,), 0), ((), 1)):
+        judgement = replace(ended.judgement, faults=faults, transitions=failed)
+        referee = Referee(Tally(), "test")
+        referee._false_faults(replace(ended, judgement=judgement), [passage], "stops", 9.0)
+        assert referee.tally.by_breaks.total() == count
 
 
 @pytest.mark.parametrize(("given_s", "count"), [(1.0, 1), (9.0, 0)])

@@ -7,8 +7,15 @@ from typing import Any
 
 import pytest
 
-from coach.playing.simulated.evening import EveningPlayer, Seen
+from coach.playing.simulated.evening import (
+    EveningPlayer,
+    Seen,
+    _may_leave_one_out,
+    _Playing,
+    _Turn,
+)
 from coach.playing.simulated.gesture import Do, Gesture, Worth
+from coach.playing.simulated.hands import Stroke, begins_like, chords
 from coach.playing.simulated.manner import SHORTEST_GAP_S, Manner, in_time
 from coach.score.build import score_from_notes
 from coach.score.model import Score
@@ -119,3 +126,49 @@ def test_onsets_scatter_as_the_manner_has_it(family: str) -> None:
     off = [at_s - 0.6 * k for k, at_s in enumerate(times)]
     assert 0.013 < pstdev(off) < 0.024
     assert max(map(abs, off)) < 0.05
+
+
+def test_a_chord_found_note_by_note_has_each_key_once() -> None:
+    """Though two voices may have it: a keyboard has one key for it."""
+    notes = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": hand}
+        for at in range(8)
+        for pitch, hand in ((48, "LH"), (52, "LH"), (60 + at, "LH"), (60 + at, "RH"))
+    ]
+    score = score_from_notes(notes)
+    for seed in range(300):
+        player = EveningPlayer(Random(seed))
+        player.opens(score)
+        gesture = player.next(seen(score))
+        found = [one for one in gesture.passages if one.kind == "note by note"]
+        if found and len(gesture.passages) == 1:
+            downs = [act.one for act in gesture.acts if act.do is Do.DOWN]
+            assert len(downs) == 3 * len(set(downs) - {48, 52})
+            return
+    raise AssertionError("nobody found a chord")
+
+
+@pytest.mark.parametrize(
+    ("keys", "begins"), [((58, 60, 62, 63), True), ((60, 61, 62), False), ((62, 60), False)]
+)
+def test_noodling_that_strikes_the_first_two_notes_may_be_the_beginning(
+    keys: tuple[int, ...], begins: bool
+) -> None:
+    notes = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": "RH"}
+        for at, pitch in enumerate((60, 62, 65))
+    ]
+    strokes = [Stroke(10.0 + at, key, 60, 0.3) for at, key in enumerate(keys)]
+    assert begins_like(strokes, chords(score_from_notes(notes).notes)) is begins
+
+
+def test_an_arpeggio_broken_off_may_sound_as_one_note_left_out() -> None:
+    """C E G C E, and from the start again: in time that could be a G passed over; not after 2 s."""
+    notes = [
+        {"pitch": (60, 64, 67)[at % 3], "onset": at, "length": 1, "hand": "RH"} for at in range(9)
+    ]
+    score = score_from_notes(notes)
+    turn = _Turn(_Playing(), seen(score), chords(score.notes), 10.0, 0.5)
+    assert _may_leave_one_out(turn, 5, 1.0)
+    assert not _may_leave_one_out(turn, 5, 2.0)
+    assert not _may_leave_one_out(turn, 4, 1.0)

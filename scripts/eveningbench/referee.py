@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -14,7 +14,7 @@ from coach.judging.completion import stopped_before
 from coach.judging.model import Cause, Family, Fault
 from coach.playing.simulated.evening import LOOK_S
 from coach.playing.simulated.gesture import Do, Gesture, Passage, Planted, Worth
-from coach.score.window import Excerpt
+from coach.score.window import Excerpt, Transition
 from scripts.eveningbench.tally import Tally
 
 NOTE_FAMILIES = frozenset({Family.PITCH, Family.MISSING, Family.EXTRA, Family.REPEAT})
@@ -114,11 +114,24 @@ class Referee:
         if before is None or before.to_play == asked.to_play or self._hands_on is None:
             return
         gesture = self._gesture
-        if gesture and not gesture.may_change and self._is_under_the_hands(gesture, now_s):
+        if gesture is None or gesture.may_change:
+            return
+        if not self._is_under_the_hands(gesture, now_s):
+            if now_s > self._hands_on[0]:
+                self._let_off(now_s)
+        else:
             self.tally.windows_changed[gesture.kind] += 1
             self._example(
                 "window changed", gesture.kind, now_s, f"{before.window} to {asked.window}"
             )
+
+    def _let_off(self, now_s: float) -> None:
+        """Another window was given in a rest: what is still meant for the old one is open."""
+        for one in self._open:
+            if one.passage.struck_s[0] >= now_s:
+                one.passage = replace(
+                    one.passage, worth=Worth.OPEN, is_whole=False, notes_right=False, planted=()
+                )
 
     def _is_under_the_hands(self, gesture: Gesture, now_s: float) -> bool:
         """Whether the hands were at the keys, by all that could be heard until now."""
@@ -175,10 +188,10 @@ class Referee:
         caused = []
         if broken:
             caused = [f for f in counted if f not in false and self._is_by_break(f)]
-            known = {fault.transition for fault in counted}
             failed = [
-                one for one in observe_transitions(judgement, now_s)
-                if one.outcome in FAILED and one.transition not in known
+                one.transition for one in observe_transitions(judgement, now_s)
+                if one.outcome in FAILED
+                and not any(_is_in(one.transition, fault, judgement.excerpt) for fault in counted)
             ]  # fmt: skip
             if failed and not any(self._is_stop_again(fault) for fault in counted):
                 self.tally.by_breaks[kinds] += 1
@@ -228,6 +241,14 @@ class Referee:
 
     def _example(self, what: str, kind: str, at_s: float, text: str) -> None:
         self.tally.example(f"{self._name} {at_s:.1f} s, {self.where}: {what}: {kind}: {text}")
+
+
+def _is_in(move: Transition, fault: Fault, excerpt: Excerpt) -> bool:
+    """Whether a hand's move failed for a fault: in it, or spanning it."""
+    is_in = fault.transition.to_quarters == move.to_quarters
+    if fault.from_beat is not None and fault.to_beat is not None:
+        is_in = is_in or fault.from_beat < excerpt.beat_of(move.to_quarters) <= fault.to_beat
+    return is_in and not set(move.hands.members).isdisjoint(fault.hands.members)
 
 
 def _why_not(ended: RepetitionEnded | None) -> str:

@@ -21,6 +21,7 @@ from coach.playing.simulated.hands import (
     Stroke,
     StruckChord,
     acts_of,
+    begins_like,
     chords,
     likeness,
 )
@@ -45,6 +46,8 @@ DISTINCT = 6
 PLAIN = 3
 """Onsets that a window needs so that one wrong of them leaves it plain which window it is."""
 
+IN_TIME = 1.5
+"""Up to so many times its written length a rest may be a note left out."""
 WHOLE_S = 3.0
 """With a stop in it so long a repetition may as well be heard as two parts."""
 BREAK_S, BREAK_GAPS = 5.0, 3.0
@@ -195,7 +198,8 @@ class EveningPlayer:
         else:
             make = self._cat if kind == "mash of keys" else self._noodle
             strokes, _ = make(seen, at_s)
-            playing.add(strokes, _passage(kind, Worth.NOTHING))
+            begins = begins_like(strokes, chords(seen.excerpt.notes))
+            playing.add(strokes, _passage(kind, Worth.NOTHING, right=not begins))
         playing.kinds.append(kind)
         return playing.gesture(self._rest_s(), may_change=kind in ("ask", "leave"))
 
@@ -377,7 +381,8 @@ class EveningPlayer:
         dice, playing, row, at_s = self._dice, turn.playing, turn.row, turn.at_s
         if self._happens("noodle"):
             strokes, at_s = self._noodle(turn.seen, at_s)
-            playing.add(strokes, _passage("noodling", Worth.NOTHING))
+            begins = begins_like(strokes, row)
+            playing.add(strokes, _passage("noodling", Worth.NOTHING, right=not begins))
             at_s += dice.uniform(0.3, 3.0)
         if len(row) > 1 and not _is_like(row[:1], row[1:2]) and self._happens("false start"):
             for _ in range(dice.choice((1, 1, 2, 3))):
@@ -396,9 +401,13 @@ class EveningPlayer:
                 if _is_like(row[:1], row[upto : upto + 1]):
                     continue  # the first chord could as well be the next one
                 strokes, at_s = self._fingers.play(row[:upto], at_s, turn.quarter_s, {})
-                playing.add(strokes, _passage("broken off", Worth.UNCLEAN, repeats=True))
+                rest_s = dice.uniform(0.3, 3.0)
+                plain = not _may_leave_one_out(turn, upto, rest_s)
+                playing.add(
+                    strokes, _passage("broken off", Worth.UNCLEAN, right=plain, repeats=True)
+                )
                 playing.begun = upto
-                at_s += dice.uniform(0.3, 3.0)
+                at_s += rest_s
         elif self._happens("lead-in"):
             at_s = self._lead_in(replace(turn, at_s=at_s))
         return at_s
@@ -521,10 +530,8 @@ class EveningPlayer:
         at = dice.choice(wide)
         strokes, last_s = self._fingers.play(turn.row[:at], turn.at_s, turn.quarter_s, {})
         find_s = last_s + dice.uniform(0.5, 2.0)
-        for note in sorted(turn.row[at].notes, key=lambda note: note.pitch):
-            if note.pitch in {s.pitch for s in strokes if s.at_s >= last_s + 0.4}:
-                continue
-            strokes.append(Stroke(find_s, note.pitch, self._fingers.velocity(), 1.5))
+        for pitch in sorted(turn.row[at].pitches):
+            strokes.append(Stroke(find_s, pitch, self._fingers.velocity(), 1.5))
             last_s = find_s
             find_s += dice.uniform(0.3, 1.0)
         if at + 1 < len(turn.row):
@@ -700,6 +707,16 @@ _HABITS = (
     "aside", "talk", "misses the click", "pedal", "hum", "again at once", "noodle", "false start",
     "restart", "lead-in", "plays on", "planted",
 )  # fmt: skip
+
+
+def _may_leave_one_out(turn: _Turn, upto: int, rest_s: float) -> bool:
+    """Whether the first chords, played again after so many and a rest, could as well go on in time
+    with one left out."""
+    next_but_one = turn.row[upto + 1 : upto + 3]
+    if not _is_like(turn.row[:2], next_but_one):
+        return False
+    written = float(next_but_one[0].onset_quarters - turn.row[upto - 1].onset_quarters)
+    return rest_s < IN_TIME * written * turn.quarter_s
 
 
 def _gaps_s(row: Sequence[StruckChord], quarter_s: float) -> list[float]:

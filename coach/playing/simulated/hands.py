@@ -210,3 +210,12 @@ def likeness(one: Sequence[StruckChord], other: Sequence[StruckChord], shift: in
             best[at] = corner + 1 if is_like else max(above, best[at - 1])
             corner = above
     return best[-1] / len(rows)
+
+
+def begins_like(strokes: Sequence[Stroke], row: Sequence[StruckChord]) -> bool:
+    """Whether two keys running are the row's first two onsets, so that it may have been begun."""
+    first = [chord.pitches for chord in row[:2]]
+    return len(first) > 1 and any(
+        [frozenset({one.pitch}), frozenset({next_one.pitch})] == first
+        for one, next_one in pairwise(strokes)
+    )
