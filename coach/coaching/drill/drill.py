@@ -57,15 +57,16 @@ from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt, excerpt
 
-LARGE = 1000
-"""Keys times notes from which a take is judged elsewhere, where that is allowed: some 32 keys of 32
-notes,"""
+LARGE = 400
+"""Keys times notes from which a take is judged elsewhere, where that is allowed: some 20 keys of 20
+notes. Own choice, because half of the takes just below took 6 ms on a busy machine, those of up to
+1000 some 9, and what the coach makes of them takes as long again."""
 PART, PART_KEYS, LARGE_PART = 0.75, 20, 1000
 """Where fewer keys were struck than this share of the notes, the rest of the window is read, too:
 so many keys more, times the notes, are judged elsewhere from here on. With one and a half times
 this limit, of 838 beginnings of windows of the sample scores, the largest below took 13 ms."""
 STRANGE = 10.0
-"""and what its reading costs (``Ended.cost``) from which it is. A wrong key costs five. Of 700
+"""What its reading costs (``Ended.cost``) from which it is judged elsewhere, too. A wrong key costs five. Of 700
 takes of ``scripts/earcases`` and of mashed and shifted ones none within both took longer than
 9 ms on a busy machine; a mashed bar of 22 notes took 0.3 s."""
 
