@@ -106,6 +106,31 @@ def test_whoever_plays_on_past_the_end_does_not_play_it_over_and_over(
     assert hands.may_turn(11.5, 2.0) is may
 
 
+@pytest.mark.parametrize(("quiet_s", "may"), [(1.7, False), (1.9, True)])
+def test_keys_of_which_nothing_was_said_are_waited_on_for_longer(quiet_s: float, may: bool) -> None:
+    """Other music after what was said of it: it may go on, or lead to the window."""
+    hands = rest_after(10.0, 10.3)
+    hands.say(10.4)
+    hands.strike(60, 11.0)
+    hands.release(60)
+    assert hands.may_turn(11.0 + quiet_s, BEAT_S) is may
+
+
+@pytest.mark.parametrize(("value", "is_off"), [(63, True), (64, False)])
+def test_a_foot_that_goes_down_on_a_pedal_is_about_to_play(value: int, is_off: bool) -> None:
+    hands = rest_after(10.0)
+    hands.tread(64, value, 12.0)
+    assert hands.is_off(12.5, BEAT_S) is is_off
+
+
+def test_a_pedal_that_is_held_down_is_no_playing() -> None:
+    """Continuous pedals say every moment how deep they are (MIDI 1.0: a value for each move)."""
+    hands = rest_after(10.0)
+    for at in range(10):
+        hands.tread(64, 120 + at % 2, 10.0 + at)
+    assert hands.is_off(19.1, BEAT_S)
+
+
 @pytest.mark.parametrize(("more", "may"), [(3, False), (4, True)])
 def test_four_gaps_tell_how_slowly_is_played_just_now(more: int, may: bool) -> None:
     """One gap of two seconds, and so many of half a second since."""

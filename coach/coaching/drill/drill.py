@@ -183,6 +183,8 @@ class Drill:
         if not isinstance(event, KeyDown):
             if isinstance(event, KeyUp):
                 self._rest.release(event.pitch)
+            else:
+                self._rest.tread(event.controller, event.value, event.at_s)
             self._ear.follower.hear(event)
             return ()
         if self.state is DrillState.NO_PIANO:

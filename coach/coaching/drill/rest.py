@@ -12,6 +12,9 @@ from coach.playing.notes import ONE_STROKE_S
 REST_S = 1.2
 """A silence after which the hands rest, at the least; and what was said of a repetition stands for
 as long. Own choice: whoever begins again meanwhile plays what is seen."""
+ELSEWHERE_S = 1.8
+"""The same where keys came since then, of which nothing was said. Own choice, because whoever plays
+something else, or gropes for a place, stops for longer between two tries."""
 REST_BEATS = 1.4
 """The same in beats, or in the gap that is written there: whoever plays on past the window's end
 strikes the next key in time."""
@@ -27,6 +30,8 @@ LONGEST_GAP_S = 4.0
 """A longer gap was a rest itself, and nobody is waited for longer: whoever plays slow long notes
 over and over would else never be asked for anything new. Own choice, because slow long notes take
 no more."""
+PEDAL_DOWN = 64
+"""A pedal is down from here on (MIDI 1.0)."""
 LONGEST_HELD_S = 6.0
 """A key held for longer is stuck, or its release was never heard. Own choice, because it is a slow
 bar."""
@@ -46,7 +51,9 @@ class HandsRest:
     def __init__(self) -> None:
         self._held: dict[int, float] = {}
         """The keys that are down, and since when."""
-        self._last_key_s = self._said_s = float("-inf")
+        self._last_key_s = self._said_s = self._trod_s = float("-inf")
+        self._pedals: set[int] = set()
+        """The pedals that are down."""
         self._gaps_s: deque[float] = deque(maxlen=LAST_GAPS)
         self._is_looking = False
         self._whole = 0
@@ -70,9 +77,18 @@ class HandsRest:
         """A key came up."""
         self._held.pop(pitch, None)
 
+    def tread(self, controller: int, value: int, at_s: float) -> None:
+        """A pedal moved: a foot that goes down is about to play."""
+        if value < PEDAL_DOWN:
+            self._pedals.discard(controller)
+        elif controller not in self._pedals:
+            self._pedals.add(controller)
+            self._trod_s = at_s
+
     def release_all(self) -> None:
         """No key is down as far as is known: the piano was lost."""
         self._held.clear()
+        self._pedals.clear()
 
     def say(
         self, now_s: float, *, broke_off: bool = False, whole_from_s: float | None = None
@@ -92,9 +108,9 @@ class HandsRest:
         self._whole = 0
 
     def is_quiet(self, now_s: float, beat_s: float) -> bool:
-        """Whether no key has come for a moment, longer where the beat is long."""
+        """Whether no key has come for a moment, longer where the beat is long, and no pedal."""
         rest_s = min(max(REST_S, REST_BEATS * beat_s), LONGEST_REST_S)
-        return now_s - self._last_key_s >= rest_s
+        return now_s - max(self._last_key_s, self._trod_s) >= rest_s
 
     def is_off(self, now_s: float, beat_s: float) -> bool:
         """Whether the hands are off the keys, and have been for a moment."""
@@ -121,6 +137,7 @@ class HandsRest:
         if not self.is_off(now_s, beat_s) or now_s - self._said_s < REST_S:
             return False
         own_gap_s = 0.0 if is_over else max(self._gaps_s, default=0.0)
-        if quiet_s < min(OWN_GAPS * own_gap_s, LONGEST_GAP_S):
+        least_s = ELSEWHERE_S if self._last_key_s > self._said_s else REST_S
+        if quiet_s < max(least_s, min(OWN_GAPS * own_gap_s, LONGEST_GAP_S)):
             return False
         return not self._is_looking or quiet_s >= LOOKING_S
