@@ -6,7 +6,7 @@ from math import inf
 
 import pytest
 
-from coach.judging.following import FollowedWindow
+from coach.judging.following import FollowedWindow, begin_end
 from coach.judging.following.events import Ended
 from coach.judging.following.follower import Follower
 from coach.judging.instead import KeyRows, Surroundings
@@ -246,23 +246,30 @@ def test_equal_chords_slower_than_asked_for_are_over_though_more_of_them_follow(
     assert takes(hears(Follower(window, qpm=130), [*first, *past]))[0] == times(first)
 
 
-@pytest.mark.parametrize(
-    ("key", "after_s", "belongs"), [(67, 0.12, False), (66, 0.12, True), (67, 0.05, True)]
-)
-def test_the_next_note_that_is_written_is_none_of_the_window_s_however_soon(
-    key: int, after_s: float, belongs: bool
+@pytest.mark.parametrize(("step_s", "is_one"), [(0.2, True), (1.2, False)])
+def test_a_note_left_out_in_time_is_no_new_beginning_though_the_bar_comes_again(
+    step_s: float, is_one: bool
 ) -> None:
-    """But what is not written there is a key too many, and so is one of the same stroke."""
-    line = (60, 62, 64, 65, 67, 69)
-    score = score_from_notes(
-        [
-            {"pitch": p, "onset": F(at, 2), "length": F(1, 2), "hand": "RH"}
-            for at, p in enumerate(line)
-        ]
-    )
-    part = excerpt(score, Window(F(0), F(3, 2)))
-    window = FollowedWindow(part, Surroundings(KeyRows(score), part))
-    keys = [(pitch, 10.0 + 0.2 * at) for at, pitch in enumerate(line[:4])]
-    on = [(key, keys[-1][1] + after_s)]
-    heard = hears(Follower(part, qpm=150, window=window), [*keys, *on])
-    assert takes(heard) == [times([*keys, *on] if belongs else keys)]
+    """Two bars alike: after a stop the second one's keys are the window begun again."""
+    bar = (43, 52, 55, 60, 64, 55, 60, 64)
+    written = [(at / 4, str(key)) for at, key in enumerate((*bar, *bar, 43))]
+    played = [int(key) for at, (_, key) in enumerate(written) if at != 7]
+    keys = [(key, 10.0 + 0.2 * at + step_s * (at > 6)) for at, key in enumerate(played)]
+    heard = takes(hears(Follower(row(*written), qpm=70), keys))
+    assert (heard == [times(keys)]) is is_one
+
+
+def test_a_first_chord_amid_which_other_music_is_left_keeps_all_its_keys(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Given up with the second key of a rolled chord, as after a long stretch an octave off."""
+    monkeypatch.setattr(begin_end, "is_lost", lambda _, keys, take: take[-1].pitch == 61)
+    line = [(float(at), str(key)) for at, key in enumerate((57, 59, 60, 62, 64, 65, 67, 69), 1)]
+    window = row((0, "56+61+76"), *line)
+    begun = keys_of((10.0, "76+56"), *((10.0 + 0.6 * at, key) for at, key in line[:5]))
+    other = [(key, 13.6 + 0.4 * at) for at, key in enumerate((90, 92, 91, 90, 92))]
+    rolled = [(56, 15.8), (61, 15.82), (76, 15.84)]
+    slip = [(at, "66" if key == "64" else key) for at, key in line]
+    keys = [*rolled, *keys_of(*((15.8 + 0.6 * at, key) for at, key in slip))]
+    heard = hears(Follower(window, qpm=100), [*begun, *other, *keys])
+    assert takes(heard)[-1] == times(keys)

@@ -67,9 +67,9 @@ half of the tempo is where slow practice begins."""
 LONGEST_GAP_S = 20.0
 """No written rest or long note is waited through for longer. Own choice, as
 ``LONGEST_SILENCE_S``."""
-LEFT_OUT_ONSETS = 3
+LEFT_OUT_ONSETS = 2
 """So many onsets passed over after a rest, and two played from there: the window was left, and
-entered again farther on. Own choice, because of fewer the player may have lost the place."""
+entered again farther on. Own choice, because who only skips goes on, and one may be a slip."""
 IN_TIME = 1.5
 """But where the rest is as long as what was passed over, within this ratio, it was left out in
 time. Own choice, as ``REST_GAPS``."""
@@ -307,6 +307,19 @@ def find_entry_ahead(
     written_s = (score.beat[jump.entered] - score.beat[jump.left]) * period_s
     waited_s = take[at].onset_s - take[at - 1].onset_s
     return None if 1 / IN_TIME < waited_s / written_s < IN_TIME else at
+
+
+def is_left_out_in_time(
+    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], at: int, period_s: float
+) -> bool:
+    """Whether onsets were left out before a key, and it came when it was due."""
+    (before, left), (label, entered) = keys[at - 1], keys[at]
+    if not before is label is Label.MATCHED:
+        return False
+    left, entered = score.onset[left], score.onset[entered]
+    written_s = (score.beat[entered] - score.beat[left]) * period_s
+    waited_s = take[at].onset_s - take[at - 1].onset_s
+    return entered - left > 1 and 1 / IN_TIME < waited_s / written_s < IN_TIME
 
 
 class _Jump(NamedTuple):

@@ -49,7 +49,7 @@ from coach.judging.wording import (
     TOO_MANY_KEYS,
 )
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
-from coach.playing.notes import ONE_STROKE_S, PedalMove, PlayedNote, Take
+from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
 NOODLING_KEYS = 3
@@ -161,13 +161,21 @@ class Follower:
             if not is_at_end:
                 return (*self._find_entry(), *self._break_off())
             again = self._exact.find_last_attempt(self._take)
-            if again is not None:
+            if again is not None and not self._is_left_out_in_time(again):
                 return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
             again = self._find_after_ornament(1, rules.LONG_AFTER_ORNAMENT_S)
             if again is not None:
                 return tuple(self._begin_again(FollowerInput.BEGUN_AGAIN, again))
             return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
         return self._tell_doubtful() if quiet_s >= WAIT_S else ()
+
+    def _is_left_out_in_time(self, at: int) -> bool:
+        """Whether with a key it was gone on in time, where the window might have been begun again:
+        its figures recur."""
+        keys, period_s = self._alignment.trace.keys, self._alignment.period_s
+        return len(keys) == len(self._take) and rules.is_left_out_in_time(
+            self._score, keys, self._take, at, period_s
+        )
 
     def _find_end(self) -> tuple[float, bool]:
         """How long a silence ends the repetition, and whether its last onset was reached.
@@ -341,7 +349,7 @@ class Follower:
             self._change_state(FollowerInput.BEGUN)
             self._recogniser.forget()
             first = rules.find_first_key(keys, self._take)
-            self._start_at(first)
+            self._start_at(first or -self._count_of_stroke())
             return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
         said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
@@ -362,6 +370,11 @@ class Follower:
         self._recogniser.forget()
         self._start_at(first)
         return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
+
+    def _count_of_stroke(self) -> int:
+        """How many keys before the take are of its first stroke, and the window's first, too."""
+        begun_s = self._take[0].onset_s
+        return len(self._earlier) - rules.find_stroke(self._earlier, self._openers, begun_s)
 
     def _start_at(self, first: int) -> None:
         """Let the take begin with another key; one of the earlier ones, where that is negative."""
@@ -492,8 +505,9 @@ class Follower:
             return NotThis(ONLY_THE_FIRST)
         cost = self._find_cost()
         first = take.notes[: self._exact.count]
-        if self._exact.find_whole(first) == 0 and self._goes_past(take.notes[len(first) - 1 :]):
-            return Ended(self._copy_take(len(first)), cost)
+        after_s = take.notes[-1].onset_s - first[-1].onset_s
+        if after_s >= rules.STRAY_S and self._exact.find_whole(first) == 0:
+            return Ended(self._copy_take(len(first)), cost)  # who went on, went on past the end
         if self._surroundings is None:
             return Ended(take, cost)
         next_s = self._take[count].onset_s if count < len(self._take) else inf
@@ -510,16 +524,6 @@ class Follower:
         if rules.count_strokes(take.notes[:left]) <= rules.TELLS_NOTHING:
             return NotThis(FALSE_START)
         return Ended(replace(take, notes=take.notes[:left]), cost)
-
-    def _goes_past(self, keys: Sequence[PlayedNote]) -> bool:
-        """Whether the keys after the first of these, the window's last, went on past its end.
-
-        So they did a moment later; or sooner, where they are what is written there.
-        """
-        after_s = keys[-1].onset_s - keys[0].onset_s
-        if after_s >= rules.STRAY_S or not self._surroundings:
-            return after_s >= rules.STRAY_S
-        return after_s >= ONE_STROKE_S and self._surroundings.goes_on_with(keys[1:])
 
     def _find_cost(self) -> float:
         """What the likeliest hypothesis costs; of keys that nobody followed it is not known."""
