@@ -22,6 +22,7 @@ from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score, ScoreNote
 from coach.score.window import Excerpt, Window, excerpt
+from tests.judging_help import tune, whole
 from tests.live import SAMPLES, sample
 
 KEYS = st.lists(st.integers(60, 64), max_size=12)
@@ -272,3 +273,37 @@ def test_a_take_is_cut_once(monkeypatch: pytest.MonkeyPatch) -> None:
         judged(score, part, noodled)
     assert max(counts) <= 2
     assert sum(counts) > 3  # some of them are cut
+
+
+LINE = score_from_notes(
+    [
+        {"pitch": p, "onset": F(at, 2), "length": F(1, 2), "hand": "RH"}
+        for at, p in enumerate((60, 62, 64, 65, 67, 69))
+    ]
+)
+
+
+@pytest.mark.parametrize(
+    ("key", "after_s", "clean"), [(67, 0.12, True), (66, 0.12, False), (67, 0.05, False)]
+)
+def test_the_next_note_that_is_written_is_none_of_the_window_s_however_soon(
+    key: int, after_s: float, clean: bool
+) -> None:
+    """But what is not written there is a key too many, and so is one of the same stroke."""
+    part = excerpt(LINE, Window(F(0), F(3, 2)))
+    keys = [PlayedNote(p, 64, 10 + 0.2 * at, 0.15) for at, p in enumerate((60, 62, 64, 65))]
+    judgement = judged(LINE, part, [*keys, PlayedNote(key, 64, keys[-1].onset_s + after_s, 0.1)])
+    assert judgement.clean is clean
+    assert told(judgement) == ([] if clean else [judgement.faults[0].words])
+
+
+@pytest.mark.parametrize(("before", "told_of"), [(3, []), (9, ["8 notes left out"])])
+def test_nobody_leaves_more_of_a_window_out_than_they_play_of_it(
+    before: int, told_of: list[str]
+) -> None:
+    """Then it was left and entered elsewhere: a part of it, with nothing wrong."""
+    part = whole(score_from_notes(tune(20)))
+    notes = [note for at, note in enumerate(part.notes) if at < before or at >= before + 8]
+    notes = notes[: before + 3]
+    played = [PlayedNote(note.pitch, 64, 10 + 0.4 * at, 0.3) for at, note in enumerate(notes)]
+    assert told(judge(part, played)) == told_of

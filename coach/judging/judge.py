@@ -28,6 +28,7 @@ from coach.judging.instead import (
     Surroundings,
     add_other_keys,
     explain_otherwise,
+    find_own_keys,
     is_too_fast,
     recognise_other,
 )
@@ -159,6 +160,9 @@ def _judge_matched(
         return _judge_no_repetition(excerpt, played, stage, other.instead)
     if other is not None and other.part is not None and may_cut:
         return _judge_part(excerpt, played, other.part, asked)
+    own = find_own_keys(excerpt, played, matching, asked.surroundings) if may_cut else None
+    if own is not None:
+        return _judge_part(excerpt, played, own, asked)
     matching = mark_unreached(excerpt, matching)
     if _is_unclear(excerpt, matching):
         return _judge_no_repetition(excerpt, played, stage, PlayedInstead(Instead.UNCLEAR, UNCLEAR))

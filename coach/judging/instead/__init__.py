@@ -5,7 +5,7 @@ from coach.judging.instead.other_music import TELLING_ONSETS, explain_otherwise,
 from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
-from coach.judging.instead.window_part import add_other_keys, find_window_part
+from coach.judging.instead.window_part import add_other_keys, find_own_keys, find_window_part
 
 __all__ = [
     "TELLING_ONSETS",
@@ -14,6 +14,7 @@ __all__ = [
     "Surroundings",
     "add_other_keys",
     "explain_otherwise",
+    "find_own_keys",
     "find_window_part",
     "is_too_fast",
     "is_wild",

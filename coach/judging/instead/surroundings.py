@@ -83,6 +83,7 @@ class Surroundings:
         self.inside = list_keys(excerpt)
         self.around = rows.row_between(low - AROUND_QUARTERS, high + AROUND_QUARTERS, hands)
         self.before, self.after = rows.row_before(low, hands), rows.row_after(high, hands)
+        self.after_in_both = rows.row_after(high, Hands.TOGETHER)
         self.both_hands = b""
         """Both hands of the same place, and around it, where one is asked for."""
         if hands is not Hands.TOGETHER:
@@ -102,8 +103,11 @@ class Surroundings:
         return around <= STRANGE_SHARE * len(keys) and around + CLEARLY_ERRORS <= inside
 
     def goes_on_with(self, keys: Sequence[PlayedNote]) -> bool:
-        """Whether keys are among the next ones that are written after the window."""
-        return bool(keys) and {key.pitch for key in keys} <= set(self.after[: len(keys) + CHORD])
+        """Whether keys are among the next ones that are written after the window, in its hands or
+        in both."""
+        struck = {key.pitch for key in keys}
+        rows = (self.after, self.after_in_both)
+        return bool(keys) and any(struck <= set(row[: len(keys) + CHORD]) for row in rows)
 
     def _is_beside(self, keys: bytes) -> bool:
         """Whether keys are what is written right before the window, or after it, or across."""

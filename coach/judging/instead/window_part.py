@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from math import inf
 from typing import NamedTuple
 
@@ -19,8 +20,9 @@ from coach.judging.instead.edit_distance import (
     order_in_strokes,
 )
 from coach.judging.instead.surroundings import STRANGE_SHARE, Surroundings
-from coach.judging.model import Judgement, Label, PlayedLabel
-from coach.playing.notes import PlayedNote
+from coach.judging.model import Judgement, Label, Matching, PlayedLabel
+from coach.playing.notes import ONE_STROKE_S, PlayedNote
+from coach.score.window import Excerpt
 
 MOST_SHARE = 0.6
 """The window was played where so much of it came as it is written. Own choice, because with fewer
@@ -67,6 +69,57 @@ def _find_cut(keys: Sequence[int], first: bytes, then: bytes, filler: float) -> 
     return min(
         (min(before[cut], filler * cut) + after[cut], cut) for cut in range(1, len(keys) + 1)
     )
+
+
+def find_own_keys(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    surroundings: Surroundings | None,
+) -> range | None:
+    """Which keys were for the window, where those before or after them plainly were not.
+
+    None where all may have been. Whoever goes on at once past the end strikes what is written
+    there; and nobody leaves more of a window out at once than they play of it.
+    """
+    return _find_up_to_end(excerpt, played, matching, surroundings) or _find_more_than_left_out(
+        excerpt, matching
+    )
+
+
+def _find_up_to_end(
+    excerpt: Excerpt,
+    played: Sequence[PlayedNote],
+    matching: Matching,
+    surroundings: Surroundings | None,
+) -> range | None:
+    """The keys up to the window's last, where those after it are what is written next."""
+    ended = [one.played for one in matching.played if one.note is not None]
+    last = matching.played[ended[-1]] if ended else None
+    if surroundings is None or last is None or last.label is not Label.MATCHED:
+        return None
+    on = played[last.played + 1 :]
+    numbers = excerpt.onset_numbers
+    is_over = last.note is not None and numbers[last.note] == numbers[-1]
+    is_later = bool(on) and on[0].onset_s - played[last.played].onset_s >= ONE_STROKE_S
+    goes_on = is_over and is_later and surroundings.goes_on_with(on)
+    return range(last.played + 1) if goes_on else None
+
+
+def _find_more_than_left_out(excerpt: Excerpt, matching: Matching) -> range | None:
+    """The keys on the larger side of a place where more was left out than was played in all."""
+    right = [one for one in matching.played if one.label is Label.MATCHED and one.note is not None]
+    first_key: dict[int, int] = {}
+    for one in right:
+        if one.note is not None:
+            first_key.setdefault(excerpt.onset_numbers[one.note], one.played)
+    for before, after in pairwise(sorted(first_key)):
+        left_out = sum(before < number < after for number in excerpt.onset_numbers)
+        if left_out > len(right):
+            at = first_key[after]
+            is_before = 2 * sum(one.played < at for one in right) >= len(right)
+            return range(at) if is_before else range(at, len(matching.played))
+    return None
 
 
 def add_other_keys(judgement: Judgement, part: Sequence[int], count: int) -> Judgement:
