@@ -66,9 +66,9 @@ PART, PART_KEYS, LARGE_PART = 0.75, 20, 1000
 so many keys more, times the notes, are judged elsewhere from here on. With one and a half times
 this limit, of 838 beginnings of windows of the sample scores, the largest below took 13 ms."""
 STRANGE = 10.0
-"""What its reading costs (``Ended.cost``) from which it is judged elsewhere, too. A wrong key costs five. Of 700
-takes of ``scripts/earcases`` and of mashed and shifted ones none within both took longer than
-9 ms on a busy machine; a mashed bar of 22 notes took 0.3 s."""
+"""What its reading costs (``Ended.cost``) from which it is judged elsewhere, too. A wrong key costs
+five. Of 700 takes of ``scripts/earcases`` and of mashed and shifted ones none within both took
+longer than 9 ms on a busy machine; a mashed bar of 22 notes took 0.3 s."""
 
 
 @dataclass(slots=True)
