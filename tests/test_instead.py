@@ -803,3 +803,27 @@ def test_of_a_part_that_is_hardly_the_window_nothing_is_told() -> None:
     assert not judgement.faults
     for right in range(2, 8):
         assert heard(*line[:right], line[right] + 1).is_repetition
+
+
+@pytest.mark.parametrize(("others", "is_clear"), [(7, True), (9, False)])
+def test_an_end_reached_with_as_many_strange_keys_as_right_ones_is_not_judged(
+    others: int, is_clear: bool
+) -> None:
+    """One of four equal notes is left out in even time: nobody can hear which.
+
+    With so many strange keys besides, 11 of 19 are right, or 11 of 21.
+    """
+    line = (60, 60, 60, 60, 62, 64, 65, 67, 69, 71, 72, 74)
+    window = whole(
+        score_from_notes(
+            [{"pitch": key, "onset": at, "length": 1, "hand": "RH"} for at, key in enumerate(line)]
+        )
+    )
+    keys = [PlayedNote(key, 64, 0.6 * at, 0.4) for at, key in enumerate(line[1:])]
+    strange = [
+        PlayedNote((45, 86, 47, 88)[at % 4], 64, 2.7 + 0.6 * (at % 6) + 0.2 * (at // 6), 0.1)
+        for at in range(others)
+    ]
+    judgement = judge(window, sorted([*keys, *strange], key=lambda key: key.onset_s))
+    assert judgement.is_repetition is is_clear
+    assert (judgement.instead is Instead.UNCLEAR) is not is_clear
