@@ -91,6 +91,21 @@ def test_whoever_plays_it_over_and_over_rests_after_a_moment(
     assert hands.may_turn(10.0 * (times - 1) + 1.5, 2.0, counted_in=counted_in) is may
 
 
+@pytest.mark.parametrize(
+    ("next_s", "quiet_s", "may"),
+    [(1.5, 2.0, False), (1.5, 2.2, True), (4.0, 2.4, False), (4.0, 2.6, True)],
+)
+def test_a_slow_next_note_is_waited_for_though_it_was_played_over_and_over(
+    next_s: float, quiet_s: float, may: bool
+) -> None:
+    hands = HandsRest()
+    for at_s in (0.0, 10.0):
+        hands.strike(60, at_s)
+        hands.release(60)
+        hands.say(at_s + 0.1, whole_from_s=at_s)
+    assert hands.may_turn(10.0 + quiet_s, 5.0, next_s=next_s) is may
+
+
 @pytest.mark.parametrize(("on_s", "may"), [(None, True), (5.0, False)])
 def test_whoever_plays_on_past_the_end_does_not_play_it_over_and_over(
     on_s: float | None, may: bool

@@ -460,7 +460,8 @@ class Drill:
         ear, rest = self._ear, self._rest
         gap_quarters = ear.gap_quarters if rest.is_over else ear.longest_gap_quarters
         wait_s = max(self._beat_s, gap_quarters * self._quarter_s)
-        return rest.may_turn(now_s, wait_s, counted_in=self._click.is_wanted)
+        next_s = ear.next_quarters * self._quarter_s
+        return rest.may_turn(now_s, wait_s, next_s=next_s, counted_in=self._click.is_wanted)
 
     def _may_count_in(self, now_s: float) -> bool:
         """Whether the hands are off; after a whole repetition also past what is written there, so

@@ -154,10 +154,13 @@ class Hearing:
         self.excerpt = window.excerpt
         self.follower = Follower(self.excerpt, qpm=asked.qpm, window=window)
         self._surroundings = window.surroundings
-        self.gap_quarters = _find_gap_after(self._score, self.excerpt)
+        inside = [float(b - a) for a, b in pairwise(self.excerpt.onsets_quarters)]
+        after = _list_gaps_after(self._score, self.excerpt)
+        self.next_quarters = after[0] if after else 0.0
+        """From the window's last onset to the next that is written; 0 where none is."""
+        self.gap_quarters = max([*inside[-1:], *after], default=0.0)
         """The longest written gap from one onset to the next, where the window ends,"""
-        inside = pairwise(self.excerpt.onsets_quarters)
-        self.longest_gap_quarters = max([self.gap_quarters, *(float(b - a) for a, b in inside)])
+        self.longest_gap_quarters = max([self.gap_quarters, *inside])
         """and there or in the window."""
         click_qpm = asked.qpm if asked.click else None
         self.click = CountInClick(self._score, self.excerpt, click_qpm, self._click_offset_s)
@@ -196,10 +199,8 @@ class Hearing:
             self.habits = self.habits.with_(judgement, asked_qpm)
 
 
-def _find_gap_after(score: Score, window: Excerpt) -> float:
-    """The longest gap between neighbouring onsets from the window's last two on, in quarters."""
-    onsets = window.onsets_quarters[-2:]
-    hands = window.window.hands
-    after = score.notes_between(onsets[-1], onsets[-1] + AFTER_QUARTERS, hands)
-    later = sorted({*onsets, *(note.onset_quarters for note in after)})
-    return max((float(b - a) for a, b in pairwise(later)), default=0.0)
+def _list_gaps_after(score: Score, window: Excerpt) -> list[float]:
+    """The gaps between neighbouring onsets from the window's last one on, in quarters."""
+    last, hands = window.onsets_quarters[-1], window.window.hands
+    after = score.notes_between(last, last + AFTER_QUARTERS, hands)
+    return [float(b - a) for a, b in pairwise(sorted({last, *(n.onset_quarters for n in after)}))]

@@ -39,6 +39,10 @@ OVER_AND_OVER = 2
 """Whole repetitions running of what is asked for, after which it is known that the pianist begins
 again at the window's end and does not play on: then a moment is rest enough. Own choice, because
 the second shows it, and whoever plays over and over is else never asked for anything new."""
+LONGEST_NEXT_S = 1.8
+"""But a slow player's next note, where one is written, is waited for as in ``REST_BEATS``; not
+longer than a note of this length. Own choice, because a breath between two repetitions takes some
+two seconds and a half."""
 LOOKING_S = 8.0
 """After a stop before the end it is waited for so long: the pianist may be looking for the next
 note, or begin again, and either goes on with what is seen. Own choice, because whoever looks longer
@@ -122,18 +126,20 @@ class HandsRest:
         """Whether the last that was played was a whole repetition."""
         return self._whole > 0 and self._last_key_s <= self._said_s
 
-    def may_turn(self, now_s: float, beat_s: float, *, counted_in: bool = False) -> bool:
+    def may_turn(
+        self, now_s: float, beat_s: float, *, next_s: float = 0.0, counted_in: bool = False
+    ) -> bool:
         """Whether what is seen may be turned over: the hands rest, and what was said is read.
 
         After a whole repetition it is known when the next key would come, by what is written there
         and by the player's pace: ``beat_s``. Whoever plays it over and over, with a breath between,
         is to be asked for something else in that breath. Who is ``counted_in`` takes none: the next
-        count waits. Else the player's own gaps tell.
+        count waits. ``next_s``: when the very next note is due. Else the player's own gaps tell.
         """
         quiet_s = now_s - self._last_key_s
         is_over = self.is_over
         if is_over and self._whole >= OVER_AND_OVER and not counted_in:
-            beat_s = 0.0
+            beat_s = min(beat_s, next_s, LONGEST_NEXT_S)
         if not self.is_off(now_s, beat_s) or now_s - self._said_s < REST_S:
             return False
         own_gap_s = 0.0 if is_over else max(self._gaps_s, default=0.0)
