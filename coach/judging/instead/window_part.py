@@ -108,17 +108,13 @@ def _find_up_to_end(
 
 def _find_more_than_left_out(excerpt: Excerpt, matching: Matching) -> range | None:
     """The keys on the larger side of a place where more was left out than was played in all."""
-    right = [one for one in matching.played if one.label is Label.MATCHED and one.note is not None]
-    first_key: dict[int, int] = {}
-    for one in right:
-        if one.note is not None:
-            first_key.setdefault(excerpt.onset_numbers[one.note], one.played)
-    for before, after in pairwise(sorted(first_key)):
-        left_out = sum(before < number < after for number in excerpt.onset_numbers)
-        if left_out > len(right):
-            at = first_key[after]
-            is_before = 2 * sum(one.played < at for one in right) >= len(right)
-            return range(at) if is_before else range(at, len(matching.played))
+    numbers = excerpt.onset_numbers
+    struck = [(numbers[one.note], one.played) for one in matching.score if one.played is not None]
+    struck.sort()
+    for (before, _), (after, first) in pairwise(struck):
+        if sum(before < number < after for number in numbers) > len(struck):
+            is_before = 2 * sum(key < first for _, key in struck) >= len(struck)
+            return range(first) if is_before else range(first, len(matching.played))
     return None
 
 
