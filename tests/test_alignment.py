@@ -16,6 +16,7 @@ from coach.judging.alignment.align import match
 from coach.judging.alignment.costs import COSTS, Deletions
 from coach.judging.alignment.hypothesis import BackPointer, StepKind, initial
 from coach.judging.alignment.score_arrays import make_score_arrays
+from coach.judging.alignment.transitions import Transitions
 from coach.judging.model import Label, Matching
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -495,3 +496,17 @@ def test_a_sample_of_takes_with_planted_mistakes() -> None:
         tally.add(case, prediction(case, part, match(part, played_of(case))))
     assert tally.share_perfect >= 0.95
     assert (tally.f1("match") or 0) >= 0.996
+
+
+@pytest.mark.parametrize(("gap", "count"), [(0.5, 4), (2.5, 3)])
+def test_an_ornament_is_over_with_a_stop(gap: float, count: int) -> None:
+    trill = window("60 62 64 71", marks={2: "trill"})
+    line = f"60@0 62@1 64@2 65@2.5 64@3 65@{3 + gap:g}"
+    assert [one.note for one in match(trill, played(line), qpm=120).played].count(2) == count
+
+
+@pytest.mark.parametrize(("for_s", "may"), [(2.3, True), (2.5, False)])
+def test_an_ornament_lasts_for_twice_its_length_and_two_beats(for_s: float, may: bool) -> None:
+    """A quarter, at a beat of 0.6 s."""
+    written = make_score_arrays(window("60 62 64 71", marks={2: "trill"}))
+    assert Transitions(written, COSTS)._may_last(initial(0.6), 2, for_s) is may

@@ -6,6 +6,7 @@ from math import inf
 
 import pytest
 
+from coach.judging.alignment import ExactMatcher
 from coach.judging.following import FollowedWindow, begin_end
 from coach.judging.following.events import Ended
 from coach.judging.following.follower import Follower
@@ -273,3 +274,14 @@ def test_a_first_chord_amid_which_other_music_is_left_keeps_all_its_keys(
     keys = [*rolled, *keys_of(*((15.8 + 0.6 * at, key) for at, key in slip))]
     heard = hears(Follower(window, qpm=100), [*begun, *other, *keys])
     assert takes(heard)[-1] == times(keys)
+
+
+def test_a_part_is_exact_though_the_window_ends_in_a_trill() -> None:
+    plain = whole(score_from_notes(tune(8)))
+    last = replace(plain.notes[-1], marks=frozenset({NoteMark.TRILL}))
+    written = ExactMatcher(replace(plain, notes=(*plain.notes[:-1], last)))
+    keys = [PlayedNote(note.pitch, 64, 0.5 * at, 0.4) for at, note in enumerate(plain.notes)]
+    assert written.find_run(keys[:5], None) == (0, 4)
+    assert written.is_beginning(keys[:5])
+    assert written.find_whole(keys) is None  # its last note may go on
+    assert written.find_run(keys[4:], None) is None

@@ -827,3 +827,20 @@ def test_an_end_reached_with_as_many_strange_keys_as_right_ones_is_not_judged(
     judgement = judge(window, sorted([*keys, *strange], key=lambda key: key.onset_s))
     assert judgement.is_repetition is is_clear
     assert (judgement.instead is Instead.UNCLEAR) is not is_clear
+
+
+def test_where_nobody_can_hear_what_was_played_nothing_is_kept_as_failed() -> None:
+    """One of four equal notes left out in even time: it is told, and that it is not sure."""
+    line = (64, 60, 60, 60, 60, 62, 64, 65)
+    window = whole(
+        score_from_notes(
+            [{"pitch": key, "onset": at, "length": 1, "hand": "RH"} for at, key in enumerate(line)]
+        )
+    )
+    struck = (line[0], *line[2:])
+    judgement = judge(window, [PlayedNote(k, 64, 0.6 * at, 0.4) for at, k in enumerate(struck)])
+    assert judgement.unsure
+    assert judgement.faults
+    assert not judgement.clean
+    outcomes = {one.outcome for one in judgement.transitions}
+    assert outcomes == {Result.CLEAN, Result.NOT_REACHED}

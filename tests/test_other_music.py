@@ -307,3 +307,25 @@ def test_nobody_leaves_more_of_a_window_out_than_they_play_of_it(
     notes = notes[: before + 3]
     played = [PlayedNote(note.pitch, 64, 10 + 0.4 * at, 0.3) for at, note in enumerate(notes)]
     assert told(judge(part, played)) == told_of
+
+
+@pytest.mark.parametrize(
+    ("stop_s", "after", "told_of"),
+    [
+        (2.1, (71, 74, 68, 61), []),  # something else
+        (1.9, (71, 74, 68, 61), None),
+        (2.1, (69, 70, 72, 71, 69), None),  # on from there, with a slip
+        (2.1, (61,), None),
+    ],
+)
+def test_what_comes_after_a_long_stop_and_is_not_written_there_is_not_told(
+    stop_s: float, after: tuple[int, ...], told_of: list[str] | None
+) -> None:
+    """``told_of``: None for anything at all."""
+    part = whole(score_from_notes(tune(12)))
+    line = [note.pitch for note in part.notes]
+    keys = [PlayedNote(key, 64, 10 + 0.4 * at, 0.3) for at, key in enumerate(line[:5])]
+    again_s = keys[-1].onset_s + stop_s
+    keys += [PlayedNote(key, 64, again_s + 0.4 * at, 0.3) for at, key in enumerate(after)]
+    found = told(judge(part, keys))
+    assert found if told_of is None else found == told_of

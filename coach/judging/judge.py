@@ -158,11 +158,11 @@ def _judge_matched(
     other = explain_otherwise(excerpt, played, matching, asked.surroundings)
     if other is not None and other.part is None:
         return _judge_no_repetition(excerpt, played, stage, other.instead)
-    if other is not None and other.part is not None and may_cut:
-        return _judge_part(excerpt, played, other.part, asked)
-    own = find_own_keys(excerpt, played, matching, asked.surroundings) if may_cut else None
-    if own is not None:
-        return _judge_part(excerpt, played, own, asked)
+    if may_cut:
+        own = find_own_keys(excerpt, played, matching, asked.surroundings)
+        part = own or (other.part if other else None)
+        if part is not None:
+            return _judge_part(excerpt, played, part, asked)
     matching = mark_unreached(excerpt, matching)
     if _is_unclear(excerpt, matching):
         return _judge_no_repetition(excerpt, played, stage, PlayedInstead(Instead.UNCLEAR, UNCLEAR))
@@ -183,7 +183,7 @@ def _judge_matched(
         score=add_errors(excerpt, played, matching, timing),
         played=matching.played,
         qpm=timing.qpm,
-        transitions=judge_transitions(excerpt, matching, faults),
+        transitions=_judge_moves(excerpt, matching, faults),
         faults=faults,
         clean=clean,
         complete=complete,
@@ -194,6 +194,22 @@ def _judge_matched(
         offset_ms=timing.click.offset_s * 1000 if timing.click else 0.0,
         lengths=timing.lengths.heard,
         held=held.shares,
+    )
+
+
+def _judge_moves(
+    excerpt: Excerpt, matching: Matching, faults: Sequence[Fault]
+) -> tuple[TransitionResult, ...]:
+    """What happened in each transition; where nobody can say what was played, none failed: what is
+    told of it is said to be unsure, and nothing of it is kept."""
+    results = judge_transitions(excerpt, matching, faults)
+    if not matching.unsure:
+        return results
+    return tuple(
+        one
+        if one.outcome is Outcome.CLEAN
+        else TransitionResult(one.transition, Outcome.NOT_REACHED)
+        for one in results
     )
 
 

@@ -179,6 +179,9 @@ class Referee:
         if not all(passage.notes_right for passage in passages):
             return
         judgement = ended.judgement
+        heard = observe_transitions(judgement, now_s)
+        if judgement.unsure and not any(one.outcome in FAILED for one in heard):
+            return  # it is said that it is not sure, and nothing is kept
         counted = [fault for fault in judgement.faults if not fault.forgiven]
         broken = any(passage.kind in BREAKS for passage in passages)
         repeats = any(passage.repeats for passage in passages)
@@ -189,7 +192,7 @@ class Referee:
         if broken:
             caused = [f for f in counted if f not in false and self._is_by_break(f)]
             failed = [
-                one.transition for one in observe_transitions(judgement, now_s)
+                one.transition for one in heard
                 if one.outcome in FAILED
                 and not any(_is_in(one.transition, fault, judgement.excerpt) for fault in counted)
             ]  # fmt: skip

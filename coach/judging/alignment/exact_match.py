@@ -38,9 +38,11 @@ class ExactMatcher:
         self.onsets: list[dict[int, int]] = [{} for _ in excerpt.onsets_quarters]
         """Of each onset its keys, and which note each is."""
         end = excerpt.onsets_quarters[-1]
-        self.is_exact = not any(n.is_free and n.onset_quarters == end for n in excerpt.notes)
-        """Whether one key may be all that is struck for each note: of an ornament in the window it
-        may be, but a trill on the last note is not over with its first key."""
+        self.is_exact = True
+        """Whether no key is written twice at one onset."""
+        self.ends_freely = any(n.is_free and n.onset_quarters == end for n in excerpt.notes)
+        """Whether the last onset may have more keys than are written: of an ornament in the window
+        one key may be all that is struck, but a trill on the last note is not over with that."""
         self.count = len(excerpt.notes) - len(excerpt.same_key)
         """How many keys the whole window has."""
         for index, (note, number) in enumerate(
@@ -74,7 +76,9 @@ class ExactMatcher:
     def find_whole(self, played: Sequence[PlayedNote]) -> int | None:
         """The key from which the last keys are exactly the whole window; None: they are not."""
         first = len(played) - self.count
-        if first < 0 or not self.is_exact or played[first].pitch not in self.onsets[0]:
+        if first < 0 or not self.is_exact or self.ends_freely:
+            return None
+        if played[first].pitch not in self.onsets[0]:
             return None
         if first and played[first].onset_s - played[first - 1].onset_s < ONE_STROKE_S:
             return None
@@ -166,6 +170,8 @@ class ExactMatcher:
         for first in range(len(self.onsets)):
             if pitches[0] in self.onsets[first]:
                 last = self.find_last_onset(pitches, first)
+                if self.ends_freely and last == len(self.onsets) - 1:
+                    continue
                 goes_on = first == 0 or self.excerpt.onsets_quarters[first] == stop
                 if last is not None and (goes_on or last - first + 1 >= LEAST_ONSETS):
                     yield OnsetRun(first, last)

@@ -292,7 +292,13 @@ MOST_DUE = 6
 DUE_ONSETS = 6
 """How many onsets behind the hand that is behind a note may still be due."""
 ORNAMENT_SEMITONES = 4
-"""How far from its written note a key of a free ornament may lie."""
+"""How far from its written note a key of a free ornament may lie,"""
+ORNAMENT_GAP_S = 1.2
+"""and how long after the one before it, in the decoder's own time: two beats. What comes after a
+stop is no more of it;"""
+ORNAMENT_TIMES, LAST_BEATS = 2.0, 4.0
+"""nor what comes after so many times its written length, which for the last onset is so many
+beats."""
 
 
 class Widths(NamedTuple):
@@ -394,7 +400,15 @@ class Transitions:
     def _ornament(self, hypothesis: Hypothesis, key: StruckKey, cells: BeamCells) -> None:
         """One more key of an ornament that is played freely."""
         score = self.score
-        for hand, front in ((0, hypothesis.right), (1, hypothesis.left)):
+        if key.at_s - hypothesis.last_s >= ORNAMENT_GAP_S:
+            return
+        hands = (
+            (0, hypothesis.right, hypothesis.right_s),
+            (1, hypothesis.left, hypothesis.left_s),
+        )
+        for hand, front, since_s in hands:
+            if not self._may_last(hypothesis, front, key.at_s - since_s):
+                continue
             for target in range(score.first[front], score.first[front + 1]):
                 if (
                     score.free[target]
@@ -403,6 +417,12 @@ class Transitions:
                     and abs(key.pitch - score.pitch[target]) <= ORNAMENT_SEMITONES
                 ):
                     self.successors.ornament(hypothesis, key, target, self.costs.free, cells)
+
+    def _may_last(self, hypothesis: Hypothesis, front: int, for_s: float) -> bool:
+        """Whether an ornament of an onset may still go on after so long."""
+        beats = self.score.beat
+        written = beats[front + 1] - beats[front] if front + 1 < len(beats) else LAST_BEATS
+        return for_s < ORNAMENT_TIMES * written * hypothesis.period_s + ORNAMENT_GAP_S
 
     def _substitute(
         self, hypothesis: Hypothesis, key: StruckKey, room: float, cells: BeamCells

@@ -28,6 +28,13 @@ MOST_SHARE = 0.6
 """The window was played where so much of it came as it is written. Own choice, because with fewer
 keys right nobody would call it that."""
 
+STOP_S, STOP_GAPS = 2.0, 2.5
+"""A stop is so long at the least, and so many times as long as any gap before it. Own choice,
+because learners stretch time by less where they go on."""
+FEWEST_KEPT = 3
+"""So many keys tell, before a stop as after it. Own choice, because one or two may be slips."""
+_RIGHT = (Label.MATCHED, Label.REPEATED)
+
 
 class Cut(NamedTuple):
     """The keys from ``first`` up to ``end`` are the window, the others are not."""
@@ -80,10 +87,13 @@ def find_own_keys(
     """Which keys were for the window, where those before or after them plainly were not.
 
     None where all may have been. Whoever goes on at once past the end strikes what is written
-    there; and nobody leaves more of a window out at once than they play of it.
+    there; nobody leaves more of a window out at once than they play of it; and what comes after a
+    long stop, and is mostly not what is written there, is something else.
     """
-    return _find_up_to_end(excerpt, played, matching, surroundings) or _find_more_than_left_out(
-        excerpt, matching
+    return (
+        _find_up_to_end(excerpt, played, matching, surroundings)
+        or _find_up_to_stop(excerpt, played, matching)
+        or _find_more_than_left_out(excerpt, matching)
     )
 
 
@@ -104,6 +114,35 @@ def _find_up_to_end(
     is_later = bool(on) and on[0].onset_s - played[last.played].onset_s >= ONE_STROKE_S
     goes_on = is_over and is_later and surroundings.goes_on_with(on)
     return range(last.played + 1) if goes_on else None
+
+
+def _find_up_to_stop(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
+) -> range | None:
+    """The keys up to a stop, where they are right and those after it mostly are not; or where only
+    the first keys come after it, for a trial."""
+    steps = (after.onset_s - before.onset_s for before, after in pairwise(played))
+    longest_s = 0.0
+    for at, gap_s in enumerate(steps, 1):
+        if gap_s >= max(STOP_S, STOP_GAPS * longest_s):
+            return range(at) if _is_left_at(excerpt, played, matching, at) else None
+        longest_s = max(longest_s, gap_s)
+    return None
+
+
+def _is_left_at(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, at: int
+) -> bool:
+    """Whether all was right up to a key, and the window was left with it."""
+    after = matching.played[at:]
+    if at < FEWEST_KEPT or any(one.label not in _RIGHT for one in matching.played[:at]):
+        return False
+    right = len({one.note for one in after if one.label is Label.MATCHED})
+    first = {
+        note.pitch for note, n in zip(excerpt.notes, excerpt.onset_numbers, strict=True) if not n
+    }
+    is_trial = not right and first.issuperset(key.pitch for key in played[at:])
+    return is_trial or (len(after) >= FEWEST_KEPT and 2 * right < len(after))
 
 
 def _find_more_than_left_out(excerpt: Excerpt, matching: Matching) -> range | None:
