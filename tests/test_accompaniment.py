@@ -17,7 +17,7 @@ from coach.score.model import Hands
 from coach.score.window import Window, excerpt
 from scripts.bench_company import accompany, bend_pace, compare
 from tests.screenfakes import FakeClick, FakeDrill, note, two_hands
-from tests.seat import Seat, reason_line, seated
+from tests.seat import Seat, reason_line, seated, top_line
 
 TUNE = [note(72 + k, k, 1) for k in range(4)]
 BASS = [{"pitch": 48 + k, "onset": F(k, 2), "length": F(1, 2), "hand": "LH"} for k in range(8)]
@@ -138,6 +138,9 @@ def test_on_the_screen_it_sounds_with_the_keys_once_it_is_asked_for() -> None:
         seat.staging.drill.resume(0.0)
         await seat.pilot.press("g")
         assert "I play the left hand with you, at your pace." in reason_line(seat)
+        assert "LH with you" in top_line(seat)  # for as long as it is
+        await seat.pilot.press("g")
+        assert "with you" not in top_line(seat)
 
     seated((120, 40), run, click=click)
 

@@ -14,6 +14,7 @@ from coach.coaching.drill import AssignmentGiven
 from coach.coaching.model import Assignment, Decision
 from coach.score.pitch import Spelling
 from coach.score.words import printable
+from coach.screens.drill.company import Company
 from coach.screens.drill.player import Player
 from coach.screens.interfaces import DrillLike, DrillSession, Host
 from coach.screens.terminal import as_shown
@@ -82,9 +83,11 @@ class TopLines:
         player: Player,
         staff: StaffView,
         asked: AssignmentInSight,
+        company: Company,
         *,
         ascii_only: bool,
     ) -> None:
+        self._company = company
         self._session, self._player, self._staff, self._asked = session, player, staff, asked
         self.state_line = StateLine(id="state")
         self.strip = StripLine(ascii_only=ascii_only, id="strip")
@@ -134,7 +137,8 @@ class TopLines:
     def show_status(self, status: str) -> None:
         """What to play; at the right ``status``, in place of where the drill stands."""
         self._status = status
-        words = assignment_words(self._session.score, self._asked.assignment)
+        asked = assignment_words(self._session.score, self._asked.assignment)
+        words = " · ".join(filter(None, (asked, self._company.words)))
         right = " · ".join(filter(None, (self._staff.page_words, status)))
         line = self.assignment_line
         line.show(as_shown(line, words), as_shown(line, right))

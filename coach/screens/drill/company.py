@@ -45,6 +45,12 @@ class Company:
         self._tempi: deque[float] = deque(maxlen=REMEMBERED)
         """How fast the last repetitions were, as shares of what was asked for."""
 
+    @property
+    def words(self) -> str:
+        """``LH with you``, while the other hand is played along; else ""."""
+        notes = self._notes(self._session.drill.excerpt)
+        return f"{notes[0].hand} with you" if notes else ""
+
     def toggle(self) -> str:
         """Play with the pianist, or no more; answers in a sentence."""
         if self._sound is None or not self._sound.play((), self._clock()):

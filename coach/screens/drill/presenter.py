@@ -88,7 +88,10 @@ class DrillPresenter:
         self.staff = StaffView(counts, glyphs, engraver=setup.engraver, id="staff")
         self.asked = AssignmentInSight(session.drill, host)
         self.way_on = WayOn(session, player, self.asked)
-        self.top = TopLines(session, player, self.staff, self.asked, ascii_only=ascii_only)
+        self.company = Company(session, setup.clock, setup.click)
+        self.top = TopLines(
+            session, player, self.staff, self.asked, self.company, ascii_only=ascii_only
+        )
         self.foot = Foot(host, player, self.staff, command_keys, ascii_only=ascii_only)
         self.foresight = Foresight(session, self.staff, self.foot)
         self.verdict = VerdictPlace(self.foot.result)
@@ -107,7 +110,6 @@ class DrillPresenter:
             lambda: self.click.style,
         )
         self._command_keys = command_keys
-        self.company = Company(session, setup.clock, setup.click)
         self._is_set_aside = False
         """Whether something was set aside just now, and why is to be read."""
 

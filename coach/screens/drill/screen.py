@@ -368,6 +368,7 @@ class DrillScreen(Screen[None]):
     def action_accompany(self) -> None:
         """Have the other hand played along, or no more."""
         self._say(self.presenter.company.toggle())
+        self.presenter.top.show_assignment()
 
     def action_click(self) -> None:
         """Choose how the click sounds; while the window is heard, with it or without."""
