@@ -278,6 +278,19 @@ def test_two_thirds_of_a_length_show_in_strokes_that_scatter(seed: int) -> None:
     assert take.sentence == "Quarter note at bar 2 beat 2 got two thirds its length"
 
 
+@pytest.mark.parametrize("seed", [1, 3, 4, 8])
+@pytest.mark.parametrize(("by_s", "clean"), [(0.09, True), (0.12, False)])
+def test_by_less_than_a_tenth_of_a_second_a_short_note_is_shaped(
+    seed: int, by_s: float, clean: bool
+) -> None:
+    """An eighth of 0.3 s, by a hand whose strokes are off by 12 ms."""
+    window, dice = whole(EIGHTHS), random.Random(seed)
+    late = {i: dice.gauss(0, 0.012) for i in range(len(window.notes))}
+    for i in range(10, len(window.notes)):
+        late[i] -= by_s
+    assert judge(window, play(window, qpm=QPM, late=late)).clean is clean
+
+
 @pytest.mark.parametrize(("ratio", "clean"), [(0.72, False), (0.8, True), (1.25, True)])
 def test_a_length_is_free_by_the_same_ratio_either_way(ratio: float, clean: bool) -> None:
     window = whole(TUNE)

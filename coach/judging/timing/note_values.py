@@ -44,11 +44,12 @@ _ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fra
 """Those that are beyond expression: a stretch by a third is the most that is taken for it."""
 _LEAST_ONSETS = 5
 """Through fewer than four intervals none can be told from the pulse."""
-_SHORT_EVIDENCE, _SHORTER_EVIDENCE, _LONGER_EVIDENCE, _LONG_EVIDENCE = 1.1, 1.5, 3.5, 1.9
+_SHORT_EVIDENCE, _SHORTER_EVIDENCE, _NEAR_EVIDENCE, _LONG_EVIDENCE = 1.1, 1.5, 3.5, 1.9
 """Evidence from which an interval had half its value or less; two thirds of it; one and a half of
-it; twice or more. Expression stretches, and seldom shortens, so that it comes near to one and a
-half alone. Together they accuse one untouched window in a hundred of professionals and of steady
-players, two and a half of practice timing (``scripts/bench_rhythm.py``)."""
+it; twice or more. Expression stretches, and seldom shortens by much, so that it comes near to one
+and a half, and to two thirds of a short note. Together they accuse one untouched window in a
+hundred of professionals and of steady players, two and a half of practice timing
+(``scripts/bench_rhythm.py``)."""
 _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.8, 6.3
 """...from which it had another length, or an onset was out of place: more, since their size is
 chosen to fit."""
@@ -67,8 +68,8 @@ _BEFORE = 1.0
 come once. By the same repetitions."""
 _REPEATED_FLOOR, _NEAR_FLOOR = 0.9, 2.0
 """Against the least lateness of any: what came several times may be a little smaller. But a player
-also shapes the same phrase in the same way each time, and lengths of two thirds or one and a half
-of short notes come of that: by made repetitions they are then below a tenth of a second."""
+also shapes a phrase, in the same way each time, and lengths of two thirds or one and a half of
+short notes come of that: by made repetitions they are then below a tenth of a second."""
 _MENDED, _UNMENDED = 0.85, -2.2
 """The evidence that the last repetition by itself has to have for what those before it tell: what
 was told is mended by the next one in some seven of ten, what was not in one of ten. Logarithms of
@@ -516,8 +517,11 @@ def _value(
         return None
     if ratio > 1 and (_goes_on_slowing(strokes, i) or _is_ending(strokes, i, expected_s)):
         return None
+    may_be_shaped = abs(found.size_s) * 1000 < _NEAR_FLOOR * tolerance.late_floor_ms
     is_simple = any(
-        evidence.weigh_step(i, seconds - seconds / float(simple)) > _least_evidence(simple) + chance
+        evidence.weigh_step(i, seconds - seconds / float(simple))
+        > (_NEAR_EVIDENCE if may_be_shaped and _is_near(simple) else _least_evidence(simple))
+        + chance
         for simple in _ACCUSED
         if (simple > 1) == (ratio > 1)
     )
@@ -539,7 +543,7 @@ def _least_evidence(ratio: Fraction) -> float:
     """The evidence from which an interval had a simple ratio of its value."""
     if ratio < 1:
         return _SHORT_EVIDENCE if ratio <= Fraction(1, 2) else _SHORTER_EVIDENCE
-    return _LONGER_EVIDENCE if ratio < 2 else _LONG_EVIDENCE
+    return _NEAR_EVIDENCE if ratio < 2 else _LONG_EVIDENCE
 
 
 def _simple(ratio: float, z: float) -> Fraction | None:
