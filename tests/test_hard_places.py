@@ -10,7 +10,7 @@ import pytest
 from coach.coaching.coach import Coach
 from coach.coaching.model import AssignmentKind, Exercise, Request, TroubleKind
 from coach.coaching.practice.exercises import choose_exercise
-from coach.coaching.practice.patience import PlaceWork
+from coach.coaching.practice.patience import MOST_TRIES, PlaceWork
 from coach.coaching.practice.tempo import TempoLadder, quicker, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import tempo_words
@@ -71,6 +71,16 @@ class TestAnEnd:
             same = before.to_play == lesson.asked.to_play and not is_exercise
             running = running + 1 if same else 0
             assert running < 2, lesson.asked.reason
+
+    def test_it_is_left_also_where_only_clean_ones_could_be_told(self) -> None:
+        """All others were so unclear that they counted for nothing: else it would never end."""
+        lesson = Lesson([Weak("LH", 6)])
+        lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
+        runner = lesson.drill.coach._runner
+        assert runner.ladder is not None
+        runner.repair.work_at(runner.ladder).tries = MOST_TRIES
+        lesson.plays(clean=True)
+        assert lesson.asked.reason.startswith("Leave LH bar 2, beat 2 → 3 for today")
 
     def test_two_unclean_ones_running_end_an_exercise(self) -> None:
         lesson = Lesson(NEVER)

@@ -164,9 +164,11 @@ class TaskRunner:
             if self._run_is_full:
                 self.resume(ON_FROM_WHERE_WE_WERE)
         elif self.ladder is not None:
-            if not clean and (
-                self._check_hand(self.ladder, diagnosis) or self._lose_patience(self.ladder)
-            ):
+            # What told nothing is not decided upon: so patience may end at a clean one, too.
+            is_over = self.repair.work_at(self.ladder).is_over and not self._run_is_full
+            if not clean and self._check_hand(self.ladder, diagnosis):
+                return
+            if (is_over or not clean) and self._lose_patience(self.ladder):
                 return
             self._assign(self.repair.choose_next(self.ladder, clean, self.run))
             if self.ladder is None:
