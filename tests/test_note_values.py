@@ -68,6 +68,25 @@ def test_a_misread_value_is_told_with_its_note_bar_and_beat(
     assert len(take.sentence.split()) <= MOST_WORDS
 
 
+@pytest.mark.parametrize(
+    ("lengths", "note", "ratio", "words"),
+    [
+        ((1, 1, 2), 0, 0.5, "Quarter note at bar 1 beat 1 got half a beat"),
+        ((1, 1, 2), 1, 2.0, "Quarter note at bar 1 beat 2 got two beats, not one"),
+        ((1, 1, 2), 2, 0.5, "Half note at bar 1 beat 3 got one beat, not two"),
+        ((1, 1, 2), 2, 2.0, "Late to bar 2 beat 1 (1.2 s)"),  # the last: who knows what for
+        ((1, 1, 2), 2, 1.3, "Clean"),
+        ((1, 1, 2), 0, 0.8, "Clean"),
+    ],
+)
+def test_a_window_of_four_onsets_shows_a_misread_value(
+    lengths: tuple[int, ...], note: int, ratio: float, words: str
+) -> None:
+    """As a place is drilled: one bar, and the note that it leads to."""
+    window = whole(written(*lengths, 1))
+    assert judge(window, misread(window, note, ratio)).sentence == words
+
+
 TRIPLETS = written(*[F(1, 3)] * 24, *[1] * 4)
 
 

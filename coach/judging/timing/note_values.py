@@ -42,8 +42,10 @@ SIMPLE = tuple(Fraction(*pair) for pair in (
 """What a written value is misread as: the next values, with or without a dot, and triplets."""
 _ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fraction(4, 3))
 """Those that are beyond expression: a stretch by a third is the most that is taken for it."""
-_LEAST_ONSETS = 5
-"""Through fewer than four intervals none can be told from the pulse."""
+_LEAST_ONSETS = 4
+"""Of fewer than three intervals none can be told from the pulse: it needs two that agree."""
+_TELLING_ONSETS = 5
+"""With fewer, none of them misread, scatter denies no wait: each interval is a third of it."""
 _SHORT_EVIDENCE, _SHORTER_EVIDENCE, _NEAR_EVIDENCE, _LONG_EVIDENCE = 1.1, 1.5, 3.5, 1.9
 """Evidence from which an interval had half its value or less; two thirds of it; one and a half of
 it; twice or more. Expression stretches, and seldom shortens by much, so that it comes near to one
@@ -238,7 +240,8 @@ def explain_lengths(
     heard = replace(
         heard, lengths={at: one._replace(told=at in misread) for at, one in heard.lengths.items()}
     )
-    return Explained(tuple(told), entries, tuple(patterns), pursuit.pace, heard, pursuit.still)
+    still = pursuit.still if told or len(row) >= _TELLING_ONSETS else None
+    return Explained(tuple(told), entries, tuple(patterns), pursuit.pace, heard, still)
 
 
 def _hear_lengths(row: Sequence[Moment], pursuit: _Pursuit) -> LengthsHeard:
