@@ -268,9 +268,9 @@ class TestRests:
         return Drill(score, repair(score, all_of(score), qpm=qpm))
 
     @pytest.mark.parametrize(
-        ("qpm", "rests_s"), [(120.0, 1.2), (60.0, 1.4), (30.0, 2.8), (20.0, 4.2), (12.0, 6.0)]
+        ("qpm", "rests_s"), [(120.0, 1.8), (60.0, 1.8), (30.0, 2.8), (20.0, 4.2), (12.0, 6.0)]
     )
-    def test_the_hands_rest_after_a_beat_and_some_but_1_2_to_6_seconds(
+    def test_after_a_stray_key_the_hands_rest_a_beat_and_some_but_1_8_to_6_seconds(
         self, qpm: float, rests_s: float
     ) -> None:
         drill = self.drill(qpm)
