@@ -149,7 +149,10 @@ def build_rungs(
     most = NEARLY_ALL * practice_map.beats(whole)
     out: list[Window] = []
     for i, window in enumerate(wanted):
-        fits = i == 0 or practice_map.beats(window) <= max(most, SMALLEST_RUNG_BEATS)
+        beats = practice_map.beats(window)
+        fits = i == 0 or beats <= max(most, SMALLEST_RUNG_BEATS)
+        # A window that reaches back to a long note's beginning may be more than the bar after it.
+        fits &= all(practice_map.beats(w) <= beats for w in out if w.hands is window.hands)
         if fits and window not in out and window != whole:
             out.append(window)
     out = out or [practice_map.around(transition, hand, 0)]
