@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tomllib
 import zipfile
+from collections import Counter
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -106,6 +107,25 @@ def test_the_core_draws_no_random_number_without_a_seed(path: Path) -> None:
             assert node.value.id != "random" or node.attr == "Random"
         if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("Random"):
             assert node.args, "Random() without a seed"
+
+
+def test_no_constant_is_given_a_second_value_further_down() -> None:
+    """Whatever stands between the two would quietly take the second."""
+    twice = []
+    for path in sorted(COACH.rglob("*.py")):
+        body = ast.parse(path.read_bytes()).body
+        targets = [
+            *(target for one in body if isinstance(one, ast.Assign) for target in one.targets),
+            *(one.target for one in body if isinstance(one, ast.AnnAssign)),
+        ]
+        names = Counter(
+            name.id
+            for target in targets
+            for name in ast.walk(target)
+            if isinstance(name, ast.Name) and name.id.isupper()
+        )
+        twice += [f"{dotted(path)}: {name}" for name, count in names.items() if count > 1]
+    assert twice == []
 
 
 HEAVY = {"music21", "numpy", "matplotlib"}

@@ -296,7 +296,7 @@ ORNAMENT_SEMITONES = 4
 ORNAMENT_GAP_S = 1.2
 """and how long after the one before it, in the decoder's own time: two beats. What comes after a
 stop is no more of it;"""
-ORNAMENT_TIMES, LAST_BEATS = 2.0, 4.0
+ORNAMENT_TIMES, LAST_ORNAMENT_BEATS = 2.0, 4.0
 """nor what comes after so many times its written length, which for the last onset is so many
 beats."""
 
@@ -421,7 +421,7 @@ class Transitions:
     def _may_last(self, hypothesis: Hypothesis, front: int, for_s: float) -> bool:
         """Whether an ornament of an onset may still go on after so long."""
         beats = self.score.beat
-        written = beats[front + 1] - beats[front] if front + 1 < len(beats) else LAST_BEATS
+        written = beats[front + 1] - beats[front] if front + 1 < len(beats) else LAST_ORNAMENT_BEATS
         return for_s < ORNAMENT_TIMES * written * hypothesis.period_s + ORNAMENT_GAP_S
 
     def _substitute(
