@@ -21,6 +21,7 @@ from coach.playing.simulated.player import (
     PlayerFault,
     SimulatedPianist,
 )
+from coach.record.calendar import DAY_ENDS_H
 from coach.record.pieces import piece_key
 from coach.record.store import Store
 from coach.score.reading import read_score
@@ -48,6 +49,8 @@ def make_week(
     store, key, kept = Store(folder), piece_key(score, score_path), 0
     now = time.localtime()
     today_s = time.mktime((*now[:3], min(now.tm_hour, 18), 0, 0, 0, 0, -1)) - 60 * minutes
+    if now.tm_hour == DAY_ENDS_H:  # not the end of the day before
+        today_s += 60 * minutes
     for day in range(days):
         begin_s = at_s = today_s - (days - 1 - day + ended_days_ago) * _DAY_S
         drill = Drill(score, repair(score, whole), history=store.history(key))

@@ -91,6 +91,13 @@ class Seat:
             await asyncio.sleep(0.01)
         raise AssertionError(f"opened for {self.staging.errands}")
 
+    async def until_said(self, words: str) -> None:
+        for _ in range(300):  # a busy machine takes its time
+            if words in self.text:
+                return
+            await asyncio.sleep(0.01)
+        raise AssertionError(self.text)
+
     async def until_large(self, words: str) -> None:
         for _ in range(300):  # a busy machine takes its time
             if self.is_large(words):

@@ -218,7 +218,7 @@ def test_where_no_piano_can_be_heard_it_says_why(ports: bool) -> None:
 
     async def run(seat: Seat) -> None:
         await seat.until(SetupScreen)
-        await seat.pilot.pause()
+        await seat.until_said("plug it in" if ports else "Install libasound2")
         assert ("plug it in" in seat.text) is ports
         assert ("Install libasound2" in seat.text) is not ports
 

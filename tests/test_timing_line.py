@@ -1,13 +1,19 @@
 """The tempo line bends with the tempo, steps with a pause, and ignores one note out of place."""
 
+from dataclasses import replace
 from fractions import Fraction as F
 from math import inf
 
 import pytest
 
+from coach.judging.alignment import match
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
 from coach.judging.timing import Habits
+from coach.judging.timing.hesitation import find_waits_at_barlines
+from coach.judging.timing.local_tempo import list_intervals
+from coach.judging.timing.onsets import list_moments
+from coach.judging.tolerance import USUAL
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
@@ -148,3 +154,9 @@ def test_a_beat_too_many_before_each_bar_is_waiting_too() -> None:
     late = {i: 0.6 * (i // 4) for i in range(20)}
     causes = {fault.cause for fault in judge(quarters, play(quarters, late=late)).faults}
     assert causes == {Cause.BARLINE_WAIT}
+
+
+def test_bars_that_were_struck_each_at_once_have_no_tempo_to_wait_in() -> None:
+    strewn = [replace(note, onset_s=2.4 * (note.onset_s // 2.4)) for note in play(BARS, start_s=0)]
+    row = list_moments(BARS, strewn, match(BARS, strewn))
+    assert find_waits_at_barlines(BARS, row, list_intervals(row), USUAL) == {}

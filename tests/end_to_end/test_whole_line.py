@@ -106,8 +106,8 @@ def said_large(word: str, screen: str) -> bool:
 
 
 def clean_run(screen: str) -> str:
-    """The clean run that the screen shows."""
-    return next(figure for figure in "0123456789" if large(figure, screen))
+    """The clean run that the screen shows; none yet where it says in large what is new."""
+    return next((figure for figure in "0123456789" if large(figure, screen)), "0")
 
 
 def test_plays_badly_is_led_to_the_trouble_plays_well_and_is_led_back(

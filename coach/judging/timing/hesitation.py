@@ -126,6 +126,8 @@ def find_waits_at_barlines(
         if bars[i] == bars[i - 1] or len(near) < _LEAST_WITHIN:
             continue
         period = median(step.seconds / step.quarters for step in near)
+        if period <= 0:
+            continue  # struck all at once
         shares += (abs(step.seconds / step.quarters / period - 1) for step in near)
         expected = period * steps[i].quarters
         over.append(Pause(i, steps[i].seconds - expected, expected, at_barlines=True))
