@@ -45,6 +45,12 @@ class TestAnEnd:
             assert window.end_quarters <= 5 or window.start_quarters >= 6
             lesson.plays()
 
+    def test_of_two_neighbouring_places_that_were_left_neither_is_asked_for_again(self) -> None:
+        lesson = Lesson((Weak("LH", 6), Weak("LH", 7)))
+        lesson.until(lambda ended: ended.decision.enough)
+        left = [one.transition.to_quarters for one in lesson.drill.coach._left]
+        assert sorted(left) == [6, 7]
+
     def test_the_session_says_when_enough_has_been_done_and_that_is_no_goal(self) -> None:
         lesson = left_lesson()
         ended = lesson.until(lambda ended: ended.decision.enough)

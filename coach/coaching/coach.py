@@ -325,7 +325,8 @@ class Coach:
         def is_in_it(window: Window) -> bool:
             return self.practice_map.covers(window, replace(move, hands=window.hands))
 
-        parts = make_parts(self.practice_map, self.goal, move, reason)
+        places = [one.transition for one in self._left]
+        parts = make_parts(self.practice_map, self.goal, places, reason)
         self._plan.set_aside(is_in_it, parts)
 
     def _enough_words(self) -> str:

@@ -143,11 +143,15 @@ class EditablePlan:
         return [row for row in self.rows if row.is_open and row.step.kind is StepRole.READ]
 
     def set_aside(self, is_in_it: Callable[[Window], bool], instead: Sequence[PlanStep]) -> None:
-        """Leave for today what has a place in it; where nothing else is open, play ``instead``."""
+        """Leave for today what has a place in it; where nothing else is open, play ``instead``, but
+        for what is held."""
         for row in self.rows:
             row.left_today = row.left_today or (row.is_open and is_in_it(row.step.task.window))
         if self.is_done:
-            self.rows += [EditableRow(step, ADDED) for step in instead]
+            held = {row.step.task.window for row in self.rows if row.held}
+            self.rows += [
+                EditableRow(step, ADDED) for step in instead if step.task.window not in held
+            ]
 
     @property
     def is_left_over(self) -> bool:

@@ -9,7 +9,7 @@ were read are joined, and at the end stands the whole at its tempo.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -335,14 +335,18 @@ def halve(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanSte
 
 
 def make_parts(
-    practice_map: PracticeMap, goal: Goal, place: Transition, reason: str
+    practice_map: PracticeMap, goal: Goal, places: Iterable[Transition], reason: str
 ) -> tuple[PlanStep, ...]:
-    """What is left of the goal without a place: up to it, and on from it."""
+    """What is left of the goal without some places: up to each, and on from the last."""
     whole = goal.window
-    parts = [
-        replace(whole, end_quarters=max(place.from_quarters, whole.start_quarters), landing=True),
-        replace(whole, start_quarters=min(place.to_quarters, whole.end_quarters)),
-    ]
+    parts, start_quarters = list[Window](), whole.start_quarters
+    for place in sorted(places, key=lambda one: one.from_quarters):
+        up_to = max(place.from_quarters, start_quarters)
+        parts.append(
+            replace(whole, start_quarters=start_quarters, end_quarters=up_to, landing=True)
+        )
+        start_quarters = max(start_quarters, min(place.to_quarters, whole.end_quarters))
+    parts.append(replace(whole, start_quarters=start_quarters))
     out: list[PlanStep] = []
     for part in parts:
         long_enough = part.end_quarters > part.start_quarters and (
