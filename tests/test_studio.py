@@ -43,6 +43,11 @@ def ask(query: str, folder: Path) -> list[tuple[Any, ...]]:
         return rows
 
 
+def half_up(percent: float) -> int:
+    """As SQL rounds."""
+    return int(percent + 0.5)
+
+
 @pytest.mark.outside
 def test_the_three_queries_say_what_the_records_say(studio: Path) -> None:
     """DuckDB reads the exports as they are; the same counted from the records by ourselves."""

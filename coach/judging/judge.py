@@ -160,7 +160,7 @@ def _judge_matched(
         return _judge_no_repetition(excerpt, played, stage, other.instead)
     if may_cut:
         own = find_own_keys(excerpt, played, matching, asked.surroundings)
-        part = own or (other.part if other else None)
+        part = own if other is None else other.part
         if part is not None:
             return _judge_part(excerpt, played, part, asked)
     matching = mark_unreached(excerpt, matching)
