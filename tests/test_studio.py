@@ -57,11 +57,11 @@ def test_the_three_queries_say_what_the_records_say(studio: Path) -> None:
         (seen,) = store.pieces()
         played = store.repetitions(seen.piece, 10_000)
         last = datetime.fromtimestamp(max(one.at_s for one in played)).date()
-        share = round(100 * seen.clean / seen.repetitions)
+        share = half_up(100 * seen.clean / seen.repetitions)
         by_pupil.append((pupil, seen.repetitions, share, str(last)))
         score = read_score(ROOT / "sample_scores" / f"{PUPILS[pupil]}.musicxml")
         for day in gather_progress(store, seen.piece, score).diary.days:
-            share = round(100 * day.first_clean / day.first_tries)
+            share = half_up(100 * day.first_clean / day.first_tries)
             named = str(date.fromordinal(day.day))
             by_day.append((pupil, seen.piece.title, named, day.first_tries, share))
         for one in store.history(seen.piece):
