@@ -22,7 +22,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import accumulate, combinations
 from math import sqrt
 from statistics import linear_regression, mean, median
 
@@ -229,6 +229,8 @@ beat, the least that is miscounted. Own choice: by less a hand lags."""
 _LEVEL = 3
 """Onsets before the step and after it that show a level distance: own choice, the fewest of which
 one may be off."""
+_STILL_OFF = 0.5
+"""The last of them show at least so much of it: the hand stayed off. Own choice."""
 _LEVEL_SHARE = 0.25
 """How far from level the distances may lie, in the middle, as a share of the step: own choice."""
 _STEPS_BETTER = 0.6
@@ -253,13 +255,17 @@ def find_displaced_hand(row: Sequence[Moment], beat_x: float) -> Displaced | Non
     apart = list(_follow_distance(row, _REACHES_BEATS * beat_x))
     if len(apart) < 2 * _LEVEL:
         return None
-    splits = range(_LEVEL, len(apart) - _LEVEL + 1)
-    left, split = min((_measure_levels([d for _, d in apart], k), k) for k in splits)
-    before, after = (median(d for _, d in part) for part in (apart[:split], apart[split:]))
-    shift_s = after - before
+    distances = [distance for _, distance in apart]
     period_s = (row[-1].at_s - row[0].at_s) / (row[-1].x - row[0].x)
-    if abs(shift_s) < max(_DISPLACED_BEATS * beat_x * period_s, _DISPLACED_S):
+    least_s = max(_DISPLACED_BEATS * beat_x * period_s, _DISPLACED_S)
+    if abs(median(distances[-_LEVEL:])) < _STILL_OFF * least_s:
+        return None  # nearly all that is played
+    split = _find_step(distances)
+    before, after = median(distances[:split]), median(distances[split:])
+    shift_s = after - before
+    if abs(shift_s) < least_s:
         return None
+    left = mean(abs(d - (before if i < split else after)) for i, d in enumerate(distances))
     if left > _LEVEL_SHARE * abs(shift_s) or abs(before) > _LEVEL_SHARE * abs(shift_s):
         return None
     if left > _STEPS_BETTER * _measure_ramp([(row[i].x, d) for i, d in apart]):
@@ -309,14 +315,18 @@ def _time_of(onsets: Sequence[tuple[float, float]], x: float, reach_x: float) ->
     return t0 + (t1 - t0) * (x - x0) / (x1 - x0) if x1 - x0 <= reach_x else None
 
 
-def _measure_levels(distances: Sequence[float], split: int) -> float:
-    """How far the distances lie, in the mean, from a level before the split and one after it."""
-    parts = distances[:split], distances[split:]
-    return sum(abs(d - median(part)) for part in parts for d in part) / len(distances)
+def _find_step(distances: Sequence[float]) -> int:
+    """Where two levels, one before and one after, fit best: by least squares, from sums."""
+    before = list(accumulate(distances, initial=0.0))
+    total, count = before[-1], len(distances)
+    return max(
+        range(_LEVEL, count - _LEVEL + 1),
+        key=lambda k: before[k] ** 2 / k + (total - before[k]) ** 2 / (count - k),
+    )
 
 
 def _measure_ramp(places: Sequence[tuple[float, float]]) -> float:
-    """The same from one straight line through all of them (least squares)."""
+    """How far distances lie, in the mean, from one straight line (least squares)."""
     slope, base = linear_regression(*zip(*places, strict=True))
     return mean(abs(d - base - slope * x) for x, d in places)
 
