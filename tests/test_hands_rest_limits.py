@@ -19,6 +19,13 @@ def rest_after(*struck_s: float, held: bool = False) -> HandsRest:
     return hands
 
 
+def play_whole(hands: HandsRest, at_s: float) -> None:
+    """A whole repetition of one key, of which something is said at once."""
+    hands.strike(60, at_s)
+    hands.release(60)
+    hands.say(at_s + 0.1, whole_from_s=at_s)
+
+
 @pytest.mark.parametrize(
     ("beat_s", "rests_s"),
     [(0.5, 1.2), (1.0, 1.4), (5.0, 6.0)],  # at the least, so many beats, at the most
@@ -83,9 +90,7 @@ def test_whoever_plays_it_over_and_over_rests_after_a_moment(
     time does not show whether they would begin again."""
     hands = HandsRest()
     for time in range(times):
-        hands.strike(60, 10.0 * time)
-        hands.release(60)
-        hands.say(10.0 * time + 0.1, whole_from_s=10.0 * time)
+        play_whole(hands, 10.0 * time)
         if time < turned:
             hands.turn()
     assert hands.may_turn(10.0 * (times - 1) + 1.5, 2.0, counted_in=counted_in) is may
@@ -100,9 +105,7 @@ def test_a_slow_next_note_is_waited_for_though_it_was_played_over_and_over(
 ) -> None:
     hands = HandsRest()
     for at_s in (0.0, 10.0):
-        hands.strike(60, at_s)
-        hands.release(60)
-        hands.say(at_s + 0.1, whole_from_s=at_s)
+        play_whole(hands, at_s)
     assert hands.may_turn(10.0 + quiet_s, 5.0, next_s=next_s) is may
 
 
@@ -112,9 +115,7 @@ def test_whoever_plays_on_past_the_end_does_not_play_it_over_and_over(
 ) -> None:
     hands = HandsRest()
     for at_s in (0.0, 10.0):
-        hands.strike(60, at_s)
-        hands.release(60)
-        hands.say(at_s + 0.1, whole_from_s=at_s)
+        play_whole(hands, at_s)
         if on_s and not at_s:
             hands.strike(62, on_s)
             hands.release(62)

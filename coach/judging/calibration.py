@@ -13,14 +13,14 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
+from coach.judging.tolerance import MAD_OF_SD
+
 LEAST_TAPS = 8
 """Taps from which the middle is known to a few milliseconds, at a scatter of 20 ms."""
 _WARMING_UP = 2
 """First taps left out: one falls in with a click only after hearing it."""
 _LEAST_CLICKS = 2
 """Between them lies one beat."""
-_MAD_OF_SD = 0.6745
-"""The median absolute deviation of a normal distribution, as a share of its standard deviation."""
 _STEADY_SHARE = 0.10
 """Scatter of more than a tenth of the beat is no tapping along: untrained tapping scatters by 4
 to 6 % (Repp 2005, from memory)."""
@@ -52,7 +52,7 @@ def calibrate(clicks_s: Sequence[float], taps_s: Sequence[float]) -> Calibration
     if len(errors) < LEAST_TAPS:
         return None
     offset = median(errors)
-    scatter = median(abs(error - offset) for error in errors) / _MAD_OF_SD
+    scatter = median(abs(error - offset) for error in errors) / MAD_OF_SD
     if scatter > _STEADY_SHARE * beat_s:
         return None
     return Calibration(offset * 1000, scatter * 1000, len(errors))

@@ -133,7 +133,7 @@ def _struck_from(excerpt: Excerpt, timing: Timing, quarters: Fraction) -> int | 
 
 def _is_new_harmony(excerpt: Excerpt, mark: PrintedLine, after: int) -> bool:
     """Whether something that a mark's pedal holds is no part of what comes next."""
-    beat = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
+    beat = excerpt.beat_quarters
     begin = excerpt.onsets_quarters[after]
     held = _pitch_classes(excerpt, mark.start_quarters, mark.end_quarters)
     return not held <= _pitch_classes(excerpt, begin, begin + beat)

@@ -20,6 +20,9 @@ from enum import StrEnum
 # Results are milliseconds.
 
 
+MAD_OF_SD = 0.6745
+"""The middle distance from the middle of a normal distribution, in standard deviations (Iglewicz &
+Hoaglin 1993)."""
 EVENNESS_CV = 0.07
 """Standard deviation of the times between a professional's scale notes, as a share of their mean:
 8.1 ms up and 8.9 ms down at 125 ms (Jabusch 2006; 13 pianists, sixteenths at 120)."""

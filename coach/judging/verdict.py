@@ -74,7 +74,7 @@ def add_errors(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching, timing: Timing
 ) -> tuple[ScoreLabel, ...]:
     """The score's labels with each struck note's error in ms and in beats."""
-    beat_quarters = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_quarters = float(excerpt.beat_quarters)
     beat_s = beat_quarters * 60 / (timing.qpm or excerpt.qpm)
     out = []
     for label, number in zip(matching.score, excerpt.onset_numbers, strict=True):

@@ -224,6 +224,11 @@ class Excerpt:
                 out |= {index: struck for index in shared if index != struck}
         return out
 
+    @property
+    def beat_quarters(self) -> Fraction:
+        """The length of its first beat."""
+        return self.grid_quarters[1] - self.grid_quarters[0]
+
     @cached_property
     def is_one_bar(self) -> bool:
         """Whether all notes but the landing's lie in one bar."""

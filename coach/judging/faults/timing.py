@@ -128,8 +128,7 @@ def _find_displaced_hand(context: FaultContext) -> Iterator[Fault]:
     if displaced is None:
         return
     excerpt, onset = context.excerpt, onset_of(timing, displaced.first)
-    beat_quarters = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
-    beat_s = beat_quarters * 60 / (timing.qpm or excerpt.qpm)
+    beat_s = float(excerpt.beat_quarters) * 60 / (timing.qpm or excerpt.qpm)
     gaps = {
         "size": describe_delay(displaced.shift_s, beat_s),
         "way": _way_of(displaced.shift_s),
@@ -189,7 +188,7 @@ def find_timing_faults(context: FaultContext) -> list[Fault]:
 def find_tempo_off(excerpt: Excerpt, qpm: float, asked_qpm: float) -> Fault:
     """The tempo as a whole, slower or faster than asked, told in beats a minute."""
     first, last = excerpt.notes[0].onset_quarters, excerpt.notes[-1].onset_quarters
-    beat_quarters = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_quarters = float(excerpt.beat_quarters)
     bpm, asked_bpm = (f"{one / beat_quarters:.0f}" for one in (qpm, asked_qpm))
     cause = Cause.SLOWER_THAN_ASKED if qpm < asked_qpm else Cause.FASTER_THAN_ASKED
     words = describe(cause, bpm=bpm, asked_bpm=asked_bpm)
@@ -240,7 +239,7 @@ def _make_misread_value(context: FaultContext, value: NoteValue, explained: bool
     before, moment = timing.row[value.moment - 1], timing.row[value.moment]
     begun, onset = before.onset_quarters, moment.onset_quarters
     note = _name_note(excerpt, before, onset)
-    beat_quarters = excerpt.grid_quarters[1] - excerpt.grid_quarters[0]
+    beat_quarters = excerpt.beat_quarters
     got = describe_length(value.ratio, (onset - begun) / beat_quarters)
     cause = Cause.MISREAD_VALUE
     return make_fault(

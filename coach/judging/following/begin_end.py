@@ -305,8 +305,7 @@ def find_entry_ahead(
     beats = score.beat[jump.left] - score.beat[jump.begun]
     period_s = (take[at - 1].onset_s - take[0].onset_s) / beats if beats else usual_s
     written_s = (score.beat[jump.entered] - score.beat[jump.left]) * period_s
-    waited_s = take[at].onset_s - take[at - 1].onset_s
-    return None if 1 / IN_TIME < waited_s / written_s < IN_TIME else at
+    return None if _is_in_time(take, at, written_s) else at
 
 
 def is_left_out_in_time(
@@ -318,8 +317,12 @@ def is_left_out_in_time(
         return False
     left, entered = score.onset[left], score.onset[entered]
     written_s = (score.beat[entered] - score.beat[left]) * period_s
-    waited_s = take[at].onset_s - take[at - 1].onset_s
-    return entered - left > 1 and 1 / IN_TIME < waited_s / written_s < IN_TIME
+    return entered - left > 1 and _is_in_time(take, at, written_s)
+
+
+def _is_in_time(take: Sequence[PlayedNote], at: int, written_s: float) -> bool:
+    """Whether a key came about as long after the one before it as is written."""
+    return 1 / IN_TIME < (take[at].onset_s - take[at - 1].onset_s) / written_s < IN_TIME
 
 
 class _Jump(NamedTuple):

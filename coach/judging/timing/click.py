@@ -59,7 +59,7 @@ def against_click(
     Where the player was with the click again after them, they are no part of it.
     """
     start = float(excerpt.grid_quarters[0])
-    beat_ms = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0]) * 60000 / qpm
+    beat_ms = float(excerpt.beat_quarters) * 60000 / qpm
     click = [click_s + (moment.x - start) * 60 / qpm for moment in row]
     offset = _offset(row, click, pauses_s)
     due = tuple(at + offset for at in click)

@@ -20,6 +20,7 @@ from typing import Any
 
 from coach.judging.completion import stopped_before
 from coach.judging.model import Cause, Judgement, Label, LengthsHeard
+from coach.judging.tolerance import MAD_OF_SD
 from coach.score.model import Hand
 
 Place = tuple[Fraction, Hand]
@@ -59,7 +60,7 @@ def _pace_of(judgement: Judgement, asked_qpm: float | None) -> Pace | None:
     errors = [label.error_ms for label in judgement.score if label.error_ms is not None]
     if judgement.qpm is None or len(errors) < _ONSETS:
         return None
-    return Pace(asked_qpm, judgement.qpm, median(map(abs, errors)) / 0.6745)
+    return Pace(asked_qpm, judgement.qpm, median(map(abs, errors)) / MAD_OF_SD)
 
 
 def modified_z(value: float, history: Sequence[float], least_mad: float = 0.0) -> float:
@@ -71,7 +72,7 @@ def modified_z(value: float, history: Sequence[float], least_mad: float = 0.0) -
     mad = max(median(abs(x - middle) for x in history), least_mad)
     if mad == 0:
         return 0.0 if value == middle else float("inf") * (1 if value > middle else -1)
-    return 0.6745 * (value - middle) / mad
+    return MAD_OF_SD * (value - middle) / mad
 
 
 @dataclass(frozen=True)
@@ -225,7 +226,7 @@ class Habits:
     @property
     def scatter_ms(self) -> float:
         """The player's usual scatter (SD), from the pooled MAD; 0 where nothing is known."""
-        return self._pooled_mad / 0.6745
+        return self._pooled_mad / MAD_OF_SD
 
 
 def _places_to_plain(places: Mapping[Place, Sequence[float]], digits: int) -> list[list[Any]]:

@@ -295,13 +295,16 @@ def _move_hand(moment: Moment, whose: Hand, by_s: float) -> Moment:
 
 def _follow_distance(row: Sequence[Moment], reach_x: float) -> Iterator[tuple[int, float]]:
     """By moment, the left hand after the right; where one is silent, from its neighbours."""
-    own = {
-        hand: [(m.x, onset.at_s) for m in row if (onset := m.of(hand)) is not None] for hand in Hand
-    }
+    own = {hand: _list_own(row, hand) for hand in Hand}
     for i, moment in enumerate(row):
         left, right = (_time_of(own[hand], moment.x, reach_x) for hand in (Hand.LEFT, Hand.RIGHT))
         if left is not None and right is not None:
             yield i, left - right
+
+
+def _list_own(row: Sequence[Moment], hand: Hand) -> list[tuple[float, float]]:
+    """Place and time of each of a hand's onsets."""
+    return [(m.x, onset.at_s) for m in row if (onset := m.of(hand)) is not None]
 
 
 def _time_of(onsets: Sequence[tuple[float, float]], x: float, reach_x: float) -> float | None:
@@ -340,7 +343,7 @@ def _choose_displaced(
     """
     excess_s = {}
     for hand in Hand:
-        own = [(m.x, onset.at_s) for m in row if (onset := m.of(hand)) is not None]
+        own = _list_own(row, hand)
         after = next((k for k, (x, _) in enumerate(own) if x >= row[split].x), 0)
         (x0, t0), (x1, t1) = own[after - 1 : after + 1] if after else (own[0], own[0])
         excess_s[hand] = t1 - t0 - period_s * (x1 - x0)

@@ -20,7 +20,7 @@ from statistics import median
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.local_tempo import Interval
 from coach.judging.timing.onsets import Moment
-from coach.judging.tolerance import Tolerance
+from coach.judging.tolerance import MAD_OF_SD, Tolerance
 from coach.score.model import NoteMark
 from coach.score.window import Excerpt
 
@@ -40,8 +40,6 @@ _LEAST_WITHIN = 3
 fewest of which one may be off."""
 _SHORT_S = 0.25
 """Below about 300 ms the scatter of intervals no longer shrinks with them (Repp 1997)."""
-_NORMAL_MAD = 0.6745
-"""The middle distance from the middle of a normal distribution, in standard deviations."""
 _SCATTERS = 5.5
 """An unsteady player's floor, in standard deviations of an onset: four of an interval, which has
 two onsets. At an onset SD of 20 ms the 50 ms floor alone calls one good repetition in eight
@@ -133,7 +131,7 @@ def find_waits_at_barlines(
         over.append(Pause(i, steps[i].seconds - expected, expected, at_barlines=True))
     if len(over) < _LEAST_BARLINES:
         return {}
-    scatter = median(shares) / _NORMAL_MAD
+    scatter = median(shares) / MAD_OF_SD
     plain_s = [pause.excess_s for pause in over if _stands_out(pause, scatter, tolerance)]
     if len(plain_s) < _PLAIN_WAITS:
         return {}
@@ -185,7 +183,7 @@ def _scatter(steps: Sequence[Interval]) -> float | None:
     if len(steps) <= _ENOUGH:
         return None
     shares = [abs(step.excess_s) / max(step.expected_s, _SHORT_S) for step in steps[1:]]
-    return median(shares) / _NORMAL_MAD
+    return median(shares) / MAD_OF_SD
 
 
 def _patient_s(row: Sequence[Moment], steps: Sequence[Interval], i: int) -> float:

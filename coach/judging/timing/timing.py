@@ -112,7 +112,7 @@ def measure(
     asked_qpm: float | None = None,
 ) -> Timing:
     """Find the tempo line and what leaves it; with a click, also what left that."""
-    beat_x = float(excerpt.grid_quarters[1] - excerpt.grid_quarters[0])
+    beat_x = float(excerpt.beat_quarters)
     row = list_moments(excerpt, played, matching)
     displaced = find_displaced_hand(row, beat_x)
     row = settle_onsets(row if displaced is None else put_back(row, displaced))

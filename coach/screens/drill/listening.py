@@ -265,7 +265,7 @@ def _failed_from(judgement: Judgement) -> Fraction:
     faults = [fault for fault in judgement.faults if not fault.forgiven]
     if not faults:
         return part.notes[0].onset_quarters
-    beat = part.grid_quarters[1] - part.grid_quarters[0]
+    beat = part.beat_quarters
     return min(fault.onset_quarters for fault in faults) - RUN_UP_BEATS * beat
 
 
