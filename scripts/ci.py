@@ -1,4 +1,6 @@
-"""What continuous integration runs once the system's parts are there: tests, packages, fuzzes.
+"""What continuous integration runs once the system's parts are there.
+
+The tests, the wide cases of laws that those leave out, the packages and the fuzzes.
 
     python3 scripts/ci.py                       # everything: a quarter of an hour on two cores
     python3 scripts/ci.py tests/test_window.py  # only these tests
@@ -18,6 +20,7 @@ from dataclasses import dataclass
 sys.path.insert(0, os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
 
 from scripts import prepare
+from scripts.test import IN_PARALLEL
 
 FUZZ_MIN = 2
 """Minutes of each fuzz: long enough for thousands of rounds, short enough for every commit."""
@@ -50,6 +53,7 @@ def main() -> int:
     parts = {"tests": tests}
     if not sys.argv[1:]:
         python = [str(prepare.PYTHON), "-m"]
+        parts["wide"] = [*python, "pytest", *IN_PARALLEL, "-m", "wide"]
         parts["packages"] = [*python, "scripts.check_packages"]
         parts["fuzzes"] = [
             *python,

@@ -24,14 +24,14 @@ CHECKS = {
     "imports (lint-imports)": ["-c", _LINT_IMPORTS, "--no-logo"],
 }
 
-_IN_PARALLEL = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
+IN_PARALLEL = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
 
 
 def main() -> int:
     """Run every check, then pytest; 0 where all is well."""
     prepare.prepare("test")
     failed = [name for name, arguments in CHECKS.items() if not passes(name, arguments)]
-    arguments = sys.argv[1:] or _IN_PARALLEL
+    arguments = sys.argv[1:] or IN_PARALLEL
     status = prepare.run(["-m", "pytest", *arguments], cwd=prepare.PROJECT)
     if failed:
         print("Failed before pytest: " + ", ".join(failed) + ".", file=sys.stderr)

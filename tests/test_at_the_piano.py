@@ -16,6 +16,7 @@ from coach.judging.wording import FALSE_START
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
+from tests.breadth import every
 from tests.live import SAMPLES, Live, at_the_bar, every_other, one_bar_windows, sample
 
 
@@ -42,7 +43,7 @@ def test_every_window_played_right_is_clean(name: str) -> None:
 
 
 @every_piece
-@pytest.mark.parametrize("wait_s", [0.3, 0.8, 1.5, 3.0])
+@pytest.mark.parametrize("wait_s", every(3, [0.3, 0.8, 1.5, 3.0]))
 def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(
     name: str, wait_s: float
 ) -> None:
@@ -66,7 +67,7 @@ def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(
 
 
 @every_piece
-@pytest.mark.parametrize("onsets", [3, 4, 5, 6, 7])
+@pytest.mark.parametrize("onsets", every(3, [3, 4, 5, 6, 7]))
 def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name: str, onsets: int) -> None:
     """But for figures that recur: note for note they are the window, with a stop in it."""
     doubtful = {("1-low-tide", 8), ("6-the-lantern-room", 16), ("6-the-lantern-room", 20)}

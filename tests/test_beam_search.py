@@ -12,6 +12,7 @@ from scripts.earcases.adapter import excerpt_of, played_of, prediction
 from scripts.earcases.material import corpus_piece
 from scripts.earcases.scoring import Tally
 from scripts.earcases.whole import whole_case
+from tests.breadth import every
 
 COST = attrgetter("cost")
 
@@ -43,7 +44,7 @@ def test_none_is_kept_that_costs_too_much() -> None:
 @pytest.mark.outside
 @pytest.mark.parametrize(
     ("name", "seed"),
-    [("joplin/maple_leaf_rag.mxl", 4), ("schumann_clara/polonaise_op1n1.mxl", 4)],
+    every(2, [("schumann_clara/polonaise_op1n1.mxl", 4), ("joplin/maple_leaf_rag.mxl", 4)]),
 )
 def test_a_long_piece_with_a_mistake_every_twenty_notes_is_followed_to_its_end(
     name: str, seed: int

@@ -44,19 +44,24 @@ def test_a_part_that_is_not_there_has_failed() -> None:
     assert ci.run(["/nowhere/python"]) == Counts(0, 1)
 
 
-@pytest.mark.parametrize("failing", ["tests", "packages", "fuzzes"])
+@pytest.mark.parametrize("failing", ["tests", "wide", "packages", "fuzzes"])
 def test_whatever_part_finds_something_holds_the_change_up(
     failing: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     def run(command: list[str]) -> Counts:
         words = " ".join(command)
-        names = {"tests": "scripts/test.py", "packages": "check_packages", "fuzzes": "fuzzes"}
+        names = {
+            "tests": "scripts/test.py",
+            "wide": "-m wide",
+            "packages": "check_packages",
+            "fuzzes": "fuzzes",
+        }
         return Counts(4, 1) if names[failing] in words else Counts(5)
 
     monkeypatch.setattr(ci, "run", run)
     monkeypatch.setattr(sys, "argv", ["ci.py"])
     assert ci.main() == 1
-    assert capsys.readouterr().out.endswith("ci: 14 passed, 1 failed\n")
+    assert capsys.readouterr().out.endswith("ci: 19 passed, 1 failed\n")
 
 
 def test_the_last_line_is_plain() -> None:

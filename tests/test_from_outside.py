@@ -36,6 +36,7 @@ from coach.screens.dialogs.hands import PassageInput
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, HomeItem, Settings, Start
 from coach.screens.terminal.ascii_fallback import PrintableOnly
+from tests.breadth import every
 from tests.screenfakes import FakeDrill, FakeLibrary, FakePorts, Staging, StillOpening, two_hands
 from tests.seat import RIGHT, Seat
 
@@ -229,7 +230,7 @@ IN_A_DRILL = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("ascii_only", "low"), [(False, False), (True, True)])
+@pytest.mark.parametrize(("ascii_only", "low"), every(2, [(True, True), (False, False)]))
 @pytest.mark.parametrize("looks", [AT_HOME, IN_A_DRILL], ids=["at home", "in a drill"])
 def test_no_screen_shows_what_a_terminal_would_obey(
     tmp_path: Path,
@@ -318,7 +319,7 @@ def coach(*arguments: str, folder: Path) -> subprocess.CompletedProcess[bytes]:
     ],
     ids=" ".join,
 )  # fmt: skip
-@pytest.mark.parametrize("damaged", [False, True])
+@pytest.mark.parametrize("damaged", every(2, [True, False]))
 def test_no_command_says_what_a_terminal_would_obey(
     tmp_path: Path, words: tuple[str, ...], damaged: bool
 ) -> None:

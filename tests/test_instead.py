@@ -39,6 +39,7 @@ from coach.score.window import Excerpt, Window, choose_window, excerpt
 from scripts.earcases.adapter import excerpt_of, load, played_of
 from scripts.earcases.cases import cases
 from scripts.earcases.studies import studies
+from tests.breadth import every
 from tests.judging_help import whole
 from tests.notated import key_named
 
@@ -492,7 +493,7 @@ def test_no_faulty_repetition_of_the_shared_takes_is_taken_for_it() -> None:
     assert found == []
 
 
-@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", every(3, SAMPLES), ids=lambda path: path.stem)
 def test_every_bar_played_as_written_or_with_many_wrong_notes_is_a_repetition(path: Path) -> None:
     """But where chance made most keys wrong, it may be said that it was hardly the window."""
     for seed, part in enumerate(bars(path)):
@@ -583,7 +584,9 @@ def _other(part: Excerpt) -> bool:
     return len({note.onset_quarters for note in part.other_hand}) > 2
 
 
-@pytest.mark.parametrize(("words", "how", "share"), LIVE, ids=[words for words, _, _ in LIVE])
+@pytest.mark.parametrize(
+    ("words", "how", "share"), every(2, LIVE), ids=[words for words, _, _ in LIVE]
+)
 def test_it_is_told_at_the_piano(
     words: str, how: Callable[[Excerpt], list[PlayedNote] | None], share: float
 ) -> None:

@@ -15,6 +15,7 @@ from coach.playing.midi_events import KeyDown
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.gc_pause import settle_memory
 from coach.screens.interfaces import Errand
+from tests.breadth import every
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import RIGHT, WRONG, Seat, seated
 
@@ -77,7 +78,7 @@ async def resize(seat: Seat) -> None:
 
 @pytest.mark.parametrize(
     ("once", "settle", "times", "most"),
-    [(play, 6, 10, 20.0), (look_at, 3, 4, 100.0), (resize, 3, 5, 100.0)],
+    every(3, [(play, 6, 10, 20.0), (look_at, 3, 4, 100.0), (resize, 3, 5, 100.0)]),
 )
 def test_whatever_is_done_over_and_over_leaves_nothing_behind(
     once: Action, settle: int, times: int, most: float

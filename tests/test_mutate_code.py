@@ -86,6 +86,7 @@ def test_every_change_gives_other_code_that_can_be_compiled(project: Path) -> No
         compile(change.apply(source), "late", "exec")
 
 
+@pytest.mark.wide
 def test_only_what_no_test_holds_survives_and_nothing_is_written_here(
     project: Path, tmp_path_factory: pytest.TempPathFactory, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -22,6 +22,7 @@ from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score, ScoreNote
 from coach.score.window import Excerpt, Window, excerpt
+from tests.breadth import every
 from tests.judging_help import tune, whole
 from tests.live import SAMPLES, sample
 
@@ -95,7 +96,7 @@ def is_unlike(played: list[PlayedNote], part: Excerpt) -> bool:
     return 3 * row[-1] < len(keys)
 
 
-@pytest.mark.parametrize(("count", "step"), [(1, 7), (4, 11)])
+@pytest.mark.parametrize(("count", "step"), every(2, [(1, 7), (4, 11)]))
 def test_another_place_of_the_piece_is_no_repetition(count: int, step: int) -> None:
     """``step``: long windows take long, and are much alike."""
     found = 0
@@ -116,7 +117,7 @@ def test_another_place_of_the_piece_is_no_repetition(count: int, step: int) -> N
     assert found > 6, found
 
 
-@pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.parametrize("name", every(3, SAMPLES))
 def test_a_piece_of_the_window_in_another_key_is_no_repetition(name: str) -> None:
     """However little of a long window was played, and wherever it began."""
     score = sample(name)
@@ -161,7 +162,7 @@ def test_what_is_played_after_the_window_was_left_is_not_told(seed: int) -> None
     assert told(judgement) == []
 
 
-@pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.parametrize("name", every(3, SAMPLES))
 @pytest.mark.parametrize("count", [1, 2, 4])
 def test_a_third_of_the_keys_a_neighbour_s_is_the_window_with_wrong_notes(
     name: str, count: int

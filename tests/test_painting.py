@@ -26,6 +26,7 @@ from coach.screens.marks import MarkKind
 from coach.screens.terminal import painter as painting
 from coach.screens.terminal.painter import paint_now
 from coach.screens.widgets.staff_view import StaffView
+from tests.breadth import every
 from tests.glass import Glass, textuals_own
 from tests.screenfakes import FakeDrill, Staging, two_hands
 
@@ -186,7 +187,9 @@ async def _page_turned(seat: Seat) -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("happens", [_help, _toast, _layout_to_come, _another_size, _page_turned])
+@pytest.mark.parametrize(
+    "happens", every(2, [_help, _toast, _layout_to_come, _another_size, _page_turned])
+)
 def test_a_mark_never_shows_through_what_is_over_the_staff_or_is_about_to_move(
     size: tuple[int, int],
     happens: Callable[[Seat], Awaitable[None]],

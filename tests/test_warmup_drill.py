@@ -44,6 +44,7 @@ from coach.score.model import Hands, Score
 from coach.score.reading import read_score
 from coach.score.window import Transition, Window
 from scripts.fuzz_drill import Watched, make_warm_up, play
+from tests.breadth import every
 from tests.judging_help import tune
 
 TICK_S = 0.05
@@ -204,8 +205,8 @@ def test_it_moves_on_by_itself_after_the_clean_ones_and_a_rest() -> None:
     assert ENOUGH not in evening.said
 
 
-@pytest.mark.parametrize("minutes", [3, 5, 10])
-@pytest.mark.parametrize("chance", [0.0, 0.3, 0.7, 1.0])
+@pytest.mark.parametrize("minutes", every(2, [3, 5, 10]))
+@pytest.mark.parametrize("chance", every(2, [0.0, 0.3, 0.7, 1.0]))
 def test_the_minutes_that_are_given_are_used(minutes: float, chance: float) -> None:
     """Within a tenth, where enough is due, whoever plays; and no spot more than three times
     running."""
