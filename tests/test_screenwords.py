@@ -28,6 +28,7 @@ from coach.screens.wording import (
     bpm,
     state_words,
     tempo_words,
+    verdict_headline,
     window_words,
 )
 from tests.screenfakes import note, two_hands
@@ -154,6 +155,14 @@ def test_large_letters_say_what_is_new_the_hands_before_the_place_before_the_tem
     after = replace(before, window=window, qpm=qpm)
     assert assignment_headline(two_hands(2), before, after) == words
     assert big(words)
+
+
+@pytest.mark.parametrize(
+    ("cause", "large"), [(Cause.HESITATION, "RH BEAT 1"), (Cause.BARLINE_WAIT, "BARLINES")]
+)
+def test_what_is_at_one_barline_after_another_is_no_single_beat_s(cause: Cause, large: str) -> None:
+    made = MADE[cause]
+    assert verdict_headline(made.piece, made.judge(Stage.RHYTHM)) == large
 
 
 def test_a_large_two() -> None:

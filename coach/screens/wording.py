@@ -9,7 +9,7 @@ from coach.coaching.drill import DrillState
 from coach.coaching.model import Assignment, Decision
 from coach.coaching.wording import ENOUGH, WIDE, to_words, whole_bars_words
 from coach.judging.completion import before_the_break, entered_at
-from coach.judging.model import Judgement
+from coach.judging.model import Cause, Judgement
 from coach.judging.wording import name_in_short
 from coach.playing.end_key import Edge
 from coach.score.counting import counted_quarters
@@ -113,7 +113,10 @@ def _window_headline(score: Score, window: Window) -> str:
 
 
 def verdict_headline(score: Score, judgement: Judgement) -> str:
-    """The verdict in a word or three, to be written large: ``CLEAN``, ``LH BEAT 2``."""
+    """The verdict in a word or three, to be written large: ``CLEAN``, ``LH BEAT 2``.
+
+    Of a wait at one barline after another no single beat is named.
+    """
     if judgement.clean:
         return "CLEAN"
     if not judgement.is_repetition:
@@ -127,6 +130,8 @@ def verdict_headline(score: Score, judgement: Judgement) -> str:
         if judgement.complete:
             return "NOT YET"
         return "A PART" if entered_at(judgement.excerpt, judgement.score) else "BROKE OFF"
+    if fault.cause is Cause.BARLINE_WAIT:
+        return "BARLINES"
     beat = int(score.place(fault.onset_quarters).counted)
     return f"{fault.hands.value.upper()} BEAT {beat}"
 
