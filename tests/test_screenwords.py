@@ -158,7 +158,7 @@ def test_large_letters_say_what_is_new_the_hands_before_the_place_before_the_tem
 
 
 @pytest.mark.parametrize(
-    ("cause", "large"), [(Cause.HESITATION, "RH BEAT 1"), (Cause.BARLINE_WAIT, "BARLINES")]
+    ("cause", "large"), [(Cause.HESITATION, "RH BEAT 3"), (Cause.BARLINE_WAIT, "BARLINES")]
 )
 def test_what_is_at_one_barline_after_another_is_no_single_beat_s(cause: Cause, large: str) -> None:
     made = MADE[cause]
