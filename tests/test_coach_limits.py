@@ -116,12 +116,12 @@ class TestFaultModel:
         assert not is_claimed(0.915)
         assert is_claimed(0.925)
 
-    def test_a_hand_is_claimed_from_8_in_10(self) -> None:
+    def test_a_hand_is_claimed_from_3_in_4(self) -> None:
         def is_claimed(share: float) -> bool:
             return Suspect(arriving(6), Posterior(0.0, 1 - share, share, 0.0)).is_claimed
 
-        assert not is_claimed(0.79)
-        assert is_claimed(0.81)
+        assert not is_claimed(0.74)
+        assert is_claimed(0.76)
 
     def test_the_chance_of_a_fault_is_shared_among_240_moves_at_the_most(self) -> None:
         assert fault_prior(238) > fault_prior(240) == fault_prior(300)

@@ -102,6 +102,19 @@ def test_one_failure_is_suspected_and_not_yet_named() -> None:
     assert [int(s.transition.to_quarters) for s in found.suspects] == [6]
 
 
+def test_what_was_wrong_twice_in_one_hand_is_that_hand_s_until_it_is_clean_alone() -> None:
+    assert Ear().hears(".ww").troubles == [(LH, 6)]
+    assert Ear().hears(".ww").hears(".", hands=LH).diagnosis.troubles[0].open_hand
+
+
+def test_where_one_hand_moves_alone_nothing_can_be_of_both_together() -> None:
+    notes = [{"pitch": 60, "onset": 4 * k, "length": 4, "hand": "LH"} for k in range(2)]
+    notes += [{"pitch": 72 + k % 3, "onset": k, "length": 1, "hand": "RH"} for k in range(8)]
+    ear = Ear(score_from_notes(notes, qpm=QPM)).hears("w", RH, 2).hears("w", RH, 4)
+    by_beat = {int(one.transition.to_quarters): one for one in ear.diagnosis.suspects}
+    assert by_beat[2].posterior.together == 0.0 < by_beat[4].posterior.together
+
+
 @pytest.mark.parametrize("hand", [RH, LH])
 def test_what_fails_again_and_again_in_a_hand_is_named_as_that_hand_s(hand: Hands) -> None:
     ear = Ear().hears("ww.w", hand).hears("w.w", hand, hands=hand)

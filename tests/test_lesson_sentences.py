@@ -70,7 +70,8 @@ LEFT, RIGHT, BOTH, SLIPS, OFTEN, FEW, NONE, BARS = (
 SAID = (
     ("Play it as you would, so that I hear where it breaks.", LEFT),
     (
-        "Left hand alone, once, so that I hear it: is it bar 2, beat 2 → 3? From beat 1 to beat 4.",
+        "Left hand alone, twice, so that I hear it: "
+        "is it bar 2, beat 2 → 3? From beat 1 to beat 4.",
         LEFT,
     ),
     (
@@ -81,7 +82,7 @@ SAID = (
     ("That may have been a slip: the whole of it again.", OFTEN),
     ("All of it once more: is there another place?", LEFT),
     ("LH bar 2, beat 2 → 3: at 69, twice running. Begin at beat 1.", LEFT),
-    ("Both hands bar 2, beat 1 → 2: at 69, twice running. Begin at bar 1, beat 4.", BOTH),
+    ("Both hands bar 2, beat 1 → 2: at 80, twice running. Begin at bar 1, beat 4.", BOTH),
     ("At 48 until it holds.", LEFT),
     ("Smaller still.", LEFT),
     ("Another way: only the keys, one after the other, without rhythm.", LEFT),

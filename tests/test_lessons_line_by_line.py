@@ -79,8 +79,8 @@ the clean run the place is played five times by itself, and the whole once more.
 
 ONE_HAND = """
 x      hands together, bars 1 to 4, at 96. Play it as you would, so that I hear where it breaks.
-x      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, once, so that I hear it: is
-         it bar 2, beat 2 → 3? From beat 1 to beat 4.
+x      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
+         is it bar 2, beat 2 → 3? From beat 1 to beat 4.
 xx     hands together, bars 1 to 4, at 96. All of it once more: is there another place?
 .x..   left hand alone, bar 2, beats 1 to 3, at 69. LH bar 2, beat 2 → 3: at 69, twice running.
          Begin at beat 1.
@@ -105,20 +105,14 @@ was mended is heard by itself between two of the whole: three clean ones tell li
 
 TOGETHER_ONLY = """
 x      hands together, bars 1 to 4, at 96. Play it as you would, so that I hear where it breaks.
-.      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, once, so that I hear it: is
-         it bar 2, beat 2 → 3? From beat 1 to beat 4.
-.      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, once more, to be sure: is
-         it bar 2, beat 2 → 3? From beat 1 to beat 4.
+..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
+         is it bar 2, beat 2 → 3? From beat 1 to beat 4.
 x      hands together, bars 1 to 4, at 96. That holds: the whole of it again.
-.      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, once, so that I hear it: is
-         it bar 2, beat 2 → 3? From beat 1 to beat 4.
-.      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, once more, to be sure: is
-         it bar 2, beat 2 → 3? From beat 1 to beat 4.
+..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
+         is it bar 2, beat 2 → 3? From beat 1 to beat 4.
 .      hands together, bars 1 to 4, at 96. All of it once more: is there another place?
-.      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, once, so that I hear it: is
-         it bar 2, beat 2 → 3? From beat 1 to beat 4.
-.      left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, once more, to be sure: is
-         it bar 2, beat 2 → 3? From beat 1 to beat 4.
+..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
+         is it bar 2, beat 2 → 3? From beat 1 to beat 4.
 x      hands together, bars 1 to 4, at 96. All of it once more: is there another place?
 .x..... hands together, bar 2, beats 1 to 3, at 96. Both hands bar 2, beat 2 → 3: at 96, 5 times
          running. Begin at beat 1.
@@ -136,13 +130,11 @@ drilled alone. What comes off alone once or twice may yet be that hand's own: al
 
 TWO_PLACES = """
 x      hands together, bars 1 to 4, at 96. Play it as you would, so that I hear where it breaks.
-x      right hand alone, bar 2, beat 4 to bar 3, beat 3, at 96. Right hand alone, once, so that
+x      right hand alone, bar 2, beat 4 to bar 3, beat 3, at 96. Right hand alone, twice, so that
          I hear it: is it bar 3, beat 1 → 2? From bar 2, beat 4 to bar 3, beat 3.
 x      hands together, bars 1 to 4, at 96. All of it once more: is there another place?
-.      left hand alone, bar 1, beat 2 to bar 2, beat 1, at 96. Left hand alone, once, so that I
+.x     left hand alone, bar 1, beat 2 to bar 2, beat 1, at 96. Left hand alone, twice, so that I
          hear it: is it bar 1, beat 3 → 4? From beat 2 to bar 2, beat 1.
-x      left hand alone, bar 1, beat 2 to bar 2, beat 1, at 96. Left hand alone, once more, to be
-         sure: is it bar 1, beat 3 → 4? From beat 2 to bar 2, beat 1.
 x..    hands together, bars 1 to 4, at 96. All of it once more: is there another place?
 ..     left hand alone, bar 1, beats 2 to 4, at 88. It broke before, too: LH bar 1, beat 3 → 4:
          at 88, twice running. Begin at beat 2.

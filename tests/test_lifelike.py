@@ -10,7 +10,7 @@ import pytest
 from coach.coaching.diagnosis import evidence, trouble_model
 from coach.coaching.practice import tempo
 from coach.playing.simulated.lifelike import LifelikePianist, Nature, chance_of, log_odds
-from coach.playing.simulated.player import PlayerFault
+from coach.playing.simulated.player import Failing, PlayerFault
 from coach.score.model import Hands
 from coach.score.window import Transition, Window, excerpt
 from tests.lessons import QPM, piece
@@ -99,3 +99,11 @@ def test_no_constant_of_the_coach_is_one_of_theirs() -> None:
 
 def test_log_odds_and_chance_are_each_other_s_inverse() -> None:
     assert chance_of(log_odds(0.2)) == pytest.approx(0.2)
+
+
+def test_who_misses_all_there_is_plays_nothing() -> None:
+    missed = PlayerFault(PLACE, 1.0, Failing.MISSED)
+    nature = replace(PLAIN, slip=1.0, breaks_off=1.0)
+    player = LifelikePianist(piece(), seed=3, nature=nature, faults=[missed])
+    two = excerpt(piece(), Window(F(5), F(7), Hands.LEFT))
+    assert () in [player.play(two, QPM) for _ in range(20)]

@@ -74,6 +74,8 @@ def lead(
         out.now_s += pianist.lingers_s()
         asked = drill.assignment
         notes = pianist.play(drill.excerpt, asked.qpm, start_s=out.now_s)
+        if not notes:  # its only note was missed
+            continue
         ended = drill.repetition(notes, now_s=notes[-1].onset_s)
         played_s = notes[-1].onset_s - notes[0].onset_s + 0.5
         out.playing_s += played_s

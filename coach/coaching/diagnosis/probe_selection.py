@@ -90,9 +90,6 @@ def _expected_bits_together(
 
 PAUSE_BEATS = 2.0
 """What a repetition costs besides its own beats: breath, hands in place, count-in. Own choice."""
-APART_IS_WORTH = 1.5
-"""What a bit is worth that is learnt from one hand alone. Own choice, because a hand alone is also
-what a trouble is drilled with, so its repetitions are not lost."""
 NAMING_IS_WORTH = 0.6
 """Bits that it is worth to hear a likely fault once more, so that it can be named. Own choice,
 because the repair begins only then; less than one bit, which is what the answer to an even doubt
@@ -183,8 +180,6 @@ class ProbeSelection:
                 audible = self._audible(suspect, window)
                 gained_bits += self._bits(suspect, window.hands, audible)
                 gained_bits += NAMING_IS_WORTH * _chance_to_name(suspect, window.hands) * audible
-        if window.hands is not self.whole.hands:
-            gained_bits *= APART_IS_WORTH
         return gained_bits / (self.practice_map.beats(window) + PAUSE_BEATS)
 
     def _makes(self, window: Window, suspect: Suspect) -> bool:

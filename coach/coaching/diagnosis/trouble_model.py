@@ -252,9 +252,11 @@ def _attempts_alone(beat_counts: BeatCounts, hand: Hand) -> tuple[float, float]:
 
 @lru_cache(maxsize=64)
 def _prior(chance: float, right: bool, left: bool) -> Posterior:
+    """Before anything is heard. Where one hand moves alone nothing is of both together."""
     total = chance * (right + left)
-    each = chance * (1.0 - TOGETHER_SHARE)
-    return Posterior(1.0 - total, each * right, each * left, total * TOGETHER_SHARE)
+    together = total * TOGETHER_SHARE * (right and left)
+    each = (total - together) / (right + left)
+    return Posterior(1.0 - total, each * right, each * left, together)
 
 
 @lru_cache(maxsize=8192)

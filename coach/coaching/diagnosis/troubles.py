@@ -24,7 +24,7 @@ from coach.score.window import Transition
 CLAIM_FAULT = 0.92
 """How sure it must be that something stands at fault before a place is named. Own choice, because a
 false claim sends the pianist to drill what is not broken, and to wait costs a repetition or two."""
-CLAIM_HANDS = 0.8
+CLAIM_HANDS = 0.75
 """How sure, given that, whose it is. Own choice, because a wrong hand shows soon in the repair: it
 is clean alone."""
 MORE_THAN_A_SLIP = 1.2

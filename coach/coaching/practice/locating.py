@@ -26,7 +26,10 @@ from coach.coaching.wording import (
     A_SLIP,
     ANOTHER,
     HOLDS,
+    ONCE,
+    ONCE_MORE,
     THERE_IT_IS,
+    TWICE,
     around_words,
     hear_words,
     way_words,
@@ -58,6 +61,8 @@ won't mend. Own choice, because one repetition tells, and the repair has failed 
 MOST_PROBES = 4
 """Probes running, before the whole is heard again or what is named is taken up. Common practice:
 whoever only searches makes no music."""
+HEARD_ALONE = 2
+"""How often a hand alone is heard. Own choice: alone is easier, so that clean once tells little."""
 NO_PROBE_BEATS = 4
 """One hand's window of no more beats is heard again as it is. Own choice: a bar of four, of which a
 part takes as long."""
@@ -107,6 +112,8 @@ class Locating:
         """Beats that were heard by themselves once the whole was clean."""
         self.probed: list[Window] = []
         """The probes since the whole was heard last."""
+        self.times = 1
+        """How often the probe is to be played, if it is clean."""
 
     def named_troubles(self, diagnosis: Diagnosis) -> list[Trouble]:
         """Troubles inside the task that are not left alone, the surest first."""
@@ -221,16 +228,23 @@ class Locating:
     def look_into(self, probe: TroubleProbe) -> NextWindow:
         """Ask for a suspect's surroundings."""
         again = self.probed[-1:] == [probe.window]
+        apart = probe.window.hands is not self.task.window.hands
+        self.times = min(HEARD_ALONE if apart and not again else 1, MOST_PROBES - len(self.probed))
         self.probe = probe
         self.probed.append(probe.window)
         score, move = self.practice_map.score, probe.suspect.transition
-        apart = probe.window.hands is not self.task.window.hands
         way = way_words(score, move, probe.window)
-        reason = hear_words(probe.window.hands, way, apart=apart, again=again)
+        often = ONCE_MORE if again else (ONCE, TWICE)[self.times - 1]
+        reason = hear_words(probe.window.hands, way, often, apart=apart)
         reason += around_words(score, probe.window, move)
         return NextWindow(
             probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason
         )
+
+    def hear_on(self) -> None:
+        """The probe was clean, and was asked for once more than that."""
+        assert isinstance(self.probe, TroubleProbe)
+        self.probed.append(self.probe.window)
 
     def count_unheard(self, *, is_of_now: bool) -> None:
         """A probe was played and told nothing: it was one of those that may run all the same."""

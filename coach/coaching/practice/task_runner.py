@@ -182,7 +182,10 @@ class TaskRunner:
             self._follow_whole(clean, diagnosis)
         else:
             self.locating.count_searching(diagnosis)
-            self._locate(clean, diagnosis)
+            if clean and not self._run_is_full:
+                self.locating.hear_on()
+            else:
+                self._locate(clean, diagnosis)
 
     def _check_hand(self, ladder: RepairLadder, diagnosis: Diagnosis) -> bool:
         """Where both together won't hold, first hear again whether it is one hand alone."""
@@ -431,7 +434,9 @@ class TaskRunner:
     def _required(self, window: Window) -> int:
         if isinstance(self.locating.probe, PlaceCheck):
             return self.locating.probe.clean_required
-        if self.tempo_now.on_trial or self.locating.probe is not None:
+        if self.locating.probe is not None:
+            return self.locating.times
+        if self.tempo_now.on_trial:
             return 1
         if self.ladder is not None:
             return self.ladder.required(self.task.clean_required)

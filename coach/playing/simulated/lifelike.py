@@ -168,7 +168,7 @@ class LifelikePianist(SimulatedPianist):
             elif shown := _onsets_of(keys, fault):
                 _wait_before(keys, min(shown), self._fear_s(fault))
         keys = self._slip(keys)
-        if failing and dice.random() < nature.breaks_off:
+        if failing and keys and dice.random() < nature.breaks_off:
             keys = _left_at(keys, failing[0])
         self._since_rest += 1
         return self._strike(keys, SECONDS_A_MINUTE / tempo)
