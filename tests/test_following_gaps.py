@@ -189,3 +189,32 @@ def test_without_the_first_note_and_with_another_wrong_the_first_is_missed() -> 
     keys[1] = replace(keys[1], pitch=82)
     faults = judge(window, keys).faults
     assert {float(fault.onset_quarters) for fault in faults} >= {0.0, 2.0}
+
+
+def test_the_ending_practised_twice_is_two_and_nobody_stumbled() -> None:
+    """Its last chord is its first one: no new beginning, and no jump over what lies between."""
+    line = ((64, 48), (65,), (67,), (69,), (71,), (65, 50), (62,), (64, 48), (62, 55), (64, 48))
+    notes = [
+        {"pitch": p, "onset": at, "length": 1, "hand": "RH" if p > 60 else "LH"}
+        for at, chord in enumerate(line)
+        for p in chord
+    ]
+    ending = [(p, at + 0.01 * k) for at, chord in enumerate(line[5:]) for k, p in enumerate(chord)]
+    heard = hears(
+        Follower(whole(score_from_notes(notes)), qpm=60),
+        [(p, start_s + at) for start_s in (10.0, 15.2, 20.4) for p, at in ending],
+    )
+    assert [len(keys) for keys in takes(heard)] == [len(ending)] * 3
+    assert not any(isinstance(one, NotThis) for one in heard)
+
+
+def test_from_its_end_backwards_each_attempt_is_one() -> None:
+    """The last three notes, the last four, the last five, with hardly a breath between them."""
+    line = [{"pitch": p, "onset": k, "length": 1, "hand": "RH"}
+            for k, p in enumerate((60, 64, 67, 65, 62, 59, 60))]  # fmt: skip
+    keys, at_s = list[tuple[int, float]](), 10.0
+    for attempt in ((62, 59, 60), (65, 62, 59, 60), (67, 65, 62, 59, 60)):
+        keys += [(p, at_s + 0.6 * at) for at, p in enumerate(attempt)]
+        at_s = keys[-1][1] + 1.0
+    heard = hears(Follower(whole(score_from_notes(line)), qpm=60), keys)
+    assert [len(few) for few in takes(heard)] == [3, 4, 5]

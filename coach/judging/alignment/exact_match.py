@@ -85,6 +85,41 @@ class ExactMatcher:
         is_whole = self.find_last_onset([note.pitch for note in played[first:]], 0) is not None
         return first if is_whole else None
 
+    def find_ending(self, played: Sequence[PlayedNote]) -> int | None:
+        """The key from which the last keys are exactly the window's last onsets.
+
+        None where they may be others, or where the keys before them are no such endings, too.
+        """
+        pitches = [note.pitch for note in played]
+        end = len(self.onsets) - 1
+        if not self.is_exact or self.ends_freely:
+            return None
+        at, first = self._find_last_onsets(pitches)
+        if end - first + 1 < LEAST_ONSETS or (at and first <= 1):  # the first one may be wrong
+            return None
+        if any(run.last != end for run in self._list_runs(pitches[at:], None)):
+            return None
+        before, since = at, end
+        while before and since <= end:
+            before, since = self._find_last_onsets(pitches[:before])
+        return None if before else at
+
+    def _find_last_onsets(self, pitches: Sequence[int]) -> tuple[int, int]:
+        """The first of the last keys that are exactly the window's last onsets, and which onset
+        that is; one past the end where none are."""
+        at, first = len(pitches), len(self.onsets)
+        while first:
+            before = at - len(self.onsets[first - 1])
+            if before < 0 or set(pitches[before:at]) != set(self.onsets[first - 1]):
+                break
+            at, first = before, first - 1
+        return at, first
+
+    def is_part(self, played: Sequence[PlayedNote]) -> bool:
+        """Whether the keys are exactly a part of the window, and of enough onsets to tell."""
+        run = self.find_run(played, None)
+        return run is not None and run.last - run.first + 1 >= LEAST_ONSETS
+
     def find_start(self, played: Sequence[PlayedNote], near: int) -> int:
         """The first key, but the very first, from which all keys are exactly the window's first.
 

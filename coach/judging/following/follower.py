@@ -124,7 +124,7 @@ class Follower:
             return () if was_flood else self._leave_flood()
         out = list(self.tick(key.onset_s))
         if self.state is not FollowerState.FOLLOWING:
-            self._drop_old_keys(key.pitch, key.onset_s)
+            self._drop_old_keys(key)
             self._recogniser.add_key(key)
         self._held[key.pitch] = len(self._take)
         self._take.append(key)
@@ -160,6 +160,12 @@ class Follower:
         if quiet_s >= over_s and not self._may_go_on(quiet_s):
             if not is_at_end:
                 return (*self._find_entry(), *self._break_off())
+            again = self._exact.find_ending(self._take) or None
+            if again is not None:
+                return (
+                    *self._begin_again(self._name_attempt(again), again),
+                    self._end(FollowerInput.AT_END),
+                )
             again = self._exact.find_last_attempt(self._take)
             if again is not None and not self._is_left_out_in_time(again):
                 return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
@@ -183,7 +189,8 @@ class Follower:
         Where it was only if no more keys come, they are waited for: as long as is written.
         """
         score, alignment, keys = self._score, self._alignment, self._alignment.trace.keys
-        if self._exact.find_whole(self._take) is not None:
+        exact = self._exact
+        if exact.find_whole(self._take) is not None or exact.find_ending(self._take) is not None:
             return rules.STRAY_S, True
         hypothesis, period_s = alignment.likeliest, alignment.period_s
         slower_s = max(period_s, alignment.usual_s)
@@ -220,6 +227,8 @@ class Follower:
         """Whether the last keys may be the window begun again, and the silence is a written one."""
         usual_s = self._alignment.usual_s
         if quiet_s >= rules.gap_s(self._score, max(self._alignment.period_s, usual_s)):
+            return False
+        if self._exact.find_ending(self._take) is not None:
             return False
         whole = self._exact.find_whole(self._take)
         if whole is None:
@@ -263,9 +272,9 @@ class Follower:
         self._before_s = self._earlier[-1].onset_s if self._earlier else -inf
         self._start_anew()
 
-    def _drop_old_keys(self, pitch: int, at_s: float) -> None:
+    def _drop_old_keys(self, key: PlayedNote) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
-        keys = self._alignment.trace.keys
+        keys, pitch, at_s = self._alignment.trace.keys, key.pitch, key.onset_s
         noodling = len(keys) >= NOODLING_KEYS and rules.count_right(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
             if self._may_be_slow(at_s - self._last_s, pitch):
@@ -276,7 +285,7 @@ class Follower:
             self._change_state(FollowerInput.RESTED)
             self._recogniser.note_rest()
             self._is_fresh = True
-        elif noodling and pitch in self._openers:
+        elif noodling and pitch in self._openers and not self._exact.is_part([*self._take, key]):
             self._forget(keep=rules.find_stroke(self._take, self._openers, at_s))
             self._is_fresh = False
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
@@ -304,7 +313,8 @@ class Follower:
         if len(self._take) > rules.most_keys(self._score):
             return self._leave(None)
         said = self._recognise_other()
-        if said or rules.is_lost(self._score, self._alignment.trace.keys, self._take):
+        is_lost = rules.is_lost(self._score, self._alignment.trace.keys, self._take)
+        if (said or is_lost) and not self._exact.is_part(self._take):
             through = self._count_to_end()
             if through is not None:
                 return [self._end(FollowerInput.AT_END, through)]
@@ -313,7 +323,7 @@ class Follower:
         if at_end is not None:
             return self._begin_again(FollowerInput.BEGUN_AGAIN, at_end)
         again = rules.find_restart(self._score, self._alignment.trace, self._take, self._openers)
-        if again is not None:
+        if again is not None and not self._exact.is_part(self._take):
             meaning, at = again
             return self._begin_again(meaning, self._exact.find_start(self._take, at))
         return self._update_marks()
@@ -344,11 +354,12 @@ class Follower:
         whole = self._exact.find_whole([*self._earlier, *self._take])
         if whole is not None:
             return self._begin_whole(whole - len(self._earlier))
-        begun = rules.is_begun(self._score, keys, self._is_fresh)
+        part = self._find_part() if self._is_fresh else None
+        begun = part is not None or rules.is_begun(self._score, keys, self._is_fresh)
         if begun and not self._recogniser.goes_on():
             self._change_state(FollowerInput.BEGUN)
             self._recogniser.forget()
-            first = rules.find_first_key(keys, self._take)
+            first = rules.find_first_key(keys, self._take) if part is None else part
             self._start_at(first or -self._count_of_stroke())
             return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
         said = self._recogniser.recognise_after_key()
@@ -356,6 +367,10 @@ class Follower:
             said = None if self.state is FollowerState.ELSEWHERE else _OTHER_NOTES
         self._change_state(FollowerInput.KEY)
         return list(self._report_other(said))
+
+    def _find_part(self) -> int | None:
+        """The key from which the last keys are exactly a part of the window, and plainly meant."""
+        return 0 if self._exact.is_part(self._take) else self._exact.find_ending(self._take)
 
     def _report_other(self, said: PlayedInstead | None) -> tuple[FollowerEvent, ...]:
         """Before a repetition: what was played instead, once it is known."""
