@@ -20,6 +20,7 @@ from coach.judging.model import Cause, Outcome
 from coach.judging.timing import Habits
 from coach.playing.notes import Take
 from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
+from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from scripts.eveningbench.evening import run_evening
 from scripts.eveningbench.referee import SETTLED_S, Referee
@@ -151,6 +152,26 @@ def test_a_failure_of_one_hand_is_explained_by_the_fault_of_both(table: Table) -
         referee = Referee(Tally(), "test")
         referee._false_faults(replace(ended, judgement=judgement), [passage], "stops", 9.0)
         assert referee.tally.by_breaks.total() == count
+
+
+@pytest.mark.parametrize(("rest_beats", "count"), [(1.0, 0), (0.3, 1)])
+def test_what_else_is_begun_just_when_the_next_note_is_due_can_t_be_heard(
+    table: Table, rest_beats: float, count: int
+) -> None:
+    """Four notes, and the first one of other music in time: nobody knows it for no wrong one."""
+    line = (60, 64, 67, 65, 62, 59)
+    score = score_from_notes(
+        [{"pitch": p, "onset": k, "length": 1, "hand": "RH"} for k, p in enumerate(line)]
+    )
+    drill = Drill(score, repair(score, Window(F(0), F(6)), qpm=100))
+    times = [0.6 * at for at in range(4)]
+    times += [times[-1] + 0.6 * rest_beats, times[-1] + 0.6 * rest_beats + 0.6]
+    keys = [(p, 64, at_s, 0.25) for p, at_s in zip((60, 64, 67, 65, 63, 59), times, strict=True)]
+    left = replace(PASSAGE, kind="broken off", worth=Worth.UNCLEAN, is_whole=False)
+    passages = [replace(left, struck_s=tuple(times[:4])), replace(left, struck_s=tuple(times[4:]))]
+    ended = drill.repetition(played(keys))
+    table.referee._false_faults(ended, passages, "broken off", 9.0)
+    assert table.referee.tally.false_faults.total() == count
 
 
 @pytest.mark.parametrize(("given_s", "count"), [(1.0, 1), (9.0, 0)])

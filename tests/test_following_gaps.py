@@ -18,8 +18,10 @@ from coach.judging.following.follower import Follower
 from coach.judging.judge import judge
 from coach.playing.midi_events import KeyDown
 from coach.score.build import score_from_notes
-from coach.score.window import Excerpt
+from coach.score.model import Hands
+from coach.score.window import Excerpt, Window, excerpt
 from tests.judging_help import play, whole
+from tests.live import sample
 
 
 def two_chords(gap: F = F(4)) -> Excerpt:
@@ -218,3 +220,68 @@ def test_from_its_end_backwards_each_attempt_is_one() -> None:
         at_s = keys[-1][1] + 1.0
     heard = hears(Follower(whole(score_from_notes(line)), qpm=60), keys)
     assert [len(few) for few in takes(heard)] == [3, 4, 5]
+
+
+def in_one_hand(*rows: tuple[int, F | int], above: tuple[int, ...] = ()) -> Excerpt:
+    """The left hand of a piece whose right hand has some whole notes."""
+    left = [{"pitch": p, "onset": at, "length": 1, "hand": "LH"} for p, at in rows]
+    right = [{"pitch": p, "onset": 4 * k, "length": 4, "hand": "RH"} for k, p in enumerate(above)]
+    score = score_from_notes([*left, *right])
+    end = F(rows[-1][1]) + 1
+    return excerpt(score, Window(F(0), end, Hands.LEFT, landing=False))
+
+
+def test_right_at_once_after_two_octaves_too_high_is_heard_from_its_first_chord() -> None:
+    window = in_one_hand((55, 0), (59, 0), (48, 4), (55, 4), above=(76, 72))
+    high = [(79, 10.0), (83, 10.0), (72, 13.8), (79, 13.8)]
+    right = [(55, 14.4), (59, 14.41), (55, 18.2), (48, 18.2)]
+    heard = hears(Follower(window, qpm=103), [*high, *right])
+    assert takes(heard) == [[at for _, at in right]]
+    assert any(isinstance(one, NotThis) for one in heard)
+
+
+@pytest.mark.parametrize(("last_s", "soon"), [(16.8, True), (13.2, False)])
+def test_a_last_note_in_time_that_is_nowhere_else_ends_the_window(
+    last_s: float, soon: bool
+) -> None:
+    """A wrong note, struck softly before a long written gap: nobody waits for another such gap."""
+    rows = [(40, F(0)), (50, F(0)), (56, F(1, 2)), (55, F(1)), (54, F(2)), (74, F(6))]
+    notes = [{"pitch": p, "onset": at, "length": 1, "hand": "RH" if p > 60 else "LH"}
+             for p, at in rows]  # fmt: skip
+    window = whole(score_from_notes(notes))
+    follower, said, now_s = Follower(window, qpm=80), list[FollowerEvent](), 10.0
+    keys = [(40, 10.0), (50, 10.0), (56, 10.56), (55, 11.12), (53, 12.25), (74, last_s)]
+    for pitch, at_s in keys:
+        while now_s + 0.05 < at_s:
+            now_s += 0.05
+            said += follower.tick(now_s)
+        said += follower.hear(KeyDown(pitch, 30 if pitch == 53 else 64, at_s))
+    for step in range(40):
+        said += follower.tick(last_s + 0.05 * step)
+    assert any(isinstance(one, Ended) for one in said) is soon
+
+
+def said_of(keys: list[tuple[int, float]], name: str, qpm: float) -> list[str]:
+    """What is said of keys that are none of a sample's first four bars."""
+    score = sample(name)
+    window = excerpt(score, Window(F(0), score.bars[3].end_quarters))
+    heard = hears(Follower(window, qpm=qpm), keys)
+    assert not takes(heard)
+    return [one.reason for one in heard if isinstance(one, NotThis)]
+
+
+def test_a_left_hand_an_octave_too_low_is_said_though_its_chords_hold_the_first_key() -> None:
+    """A waltz's bass leads; its chords, an octave too low, hold the bass that is written."""
+    beats = ((33, 76), (40, 45, 48), (40, 74, 45, 48), (28, 71), (40, 45, 72, 48))
+    keys = [(p, 10.0 + 0.5 * at + 0.005 * k) for at, few in enumerate(beats)
+            for k, p in enumerate(few)]  # fmt: skip
+    keys.append((72, 11.25))
+    said = said_of(sorted(keys, key=lambda key: key[1]), "4-waltz-in-sea-boots", 133)
+    assert said == ["The left hand is an octave too low: move it up."]
+
+
+def test_what_was_said_of_an_octave_holds_through_half_notes() -> None:
+    window = excerpt(sample("1-low-tide"), Window(F(0), F(16)))
+    low = [(note.pitch - 12, 10.0 + 0.8 * float(note.onset_quarters)) for note in window.notes]
+    said = said_of(low, "1-low-tide", 76)
+    assert said == ["Both hands are an octave too low: move them up."]

@@ -330,3 +330,62 @@ def test_what_comes_after_a_long_stop_and_is_not_written_there_is_not_told(
     keys += [PlayedNote(key, 64, again_s + 0.4 * at, 0.3) for at, key in enumerate(after)]
     found = told(judge(part, keys))
     assert found if told_of is None else found == told_of
+
+
+def rag() -> Excerpt:
+    """Two bars: the left hand strides in quarters, the right comes in half a beat later."""
+    right = (75, 79, 70, 73, 77, 75, 79, 70, 73, 77, 75, 73, 77, 73, 75)
+    left = ((46, 58), (51, 55, 61), (39, 51), (55, 61), (46, 58), (51, 55), (47, 59), (48, 60))
+    notes = [
+        {"pitch": p, "onset": F(1, 2) + F(k, 2), "length": F(1, 2), "hand": "RH"}
+        for k, p in enumerate(right)
+    ]
+    notes += [
+        {"pitch": p, "onset": k, "length": 1, "hand": "LH"}
+        for k, chord in enumerate(left)
+        for p in chord
+    ]
+    return whole(score_from_notes(notes))
+
+
+def test_begun_again_with_one_hand_alone_the_other_is_not_missed() -> None:
+    """Three beats with both hands, and from the beginning again with the right hand alone."""
+    window = rag()
+    both = [note for note in played_as_written(window) if note.onset_s < 2.4]
+    alone = played_as_written(window, start_s=3.0, pitches=range(63, 90))
+    judgement = judge(window, [*both, *alone])
+    assert [fault.words for fault in judgement.faults] == []
+    assert judgement.sentence.startswith("Stopped before")
+
+
+@pytest.mark.parametrize(("rest_s", "is_trial"), [(0.9, True), (0.3, False)])
+def test_a_first_note_tried_is_no_key_too_many(rest_s: float, is_trial: bool) -> None:
+    window = whole(score_from_notes(tune(8)))
+    begun = played_as_written(window, start_s=1.0 + rest_s)[:2]
+    tried = replace(begun[0], onset_s=1.0)
+    judgement = judge(window, [tried, *begun])
+    assert (not judgement.faults) is is_trial
+
+
+def test_the_hand_laid_on_the_keys_after_a_stop_is_not_told() -> None:
+    """A waltz bass begun, a stop, and then all of its keys at once with others."""
+    left = ((40,), (52, 59, 62), (52, 59, 62), (45,), (52, 57, 60))
+    notes = [{"pitch": p, "onset": k, "length": 1, "hand": "LH"}
+             for k, chord in enumerate(left) for p in chord]  # fmt: skip
+    window = whole(score_from_notes(notes))
+    keys = [PlayedNote(p, 64, at, 0.3) for p, at in ((40, 0.0), (52, 1.6), (59, 1.6), (62, 1.61))]
+    grip = (40, 59, 52, 62, 45, 57, 60, 61, 59, 53)
+    keys += [PlayedNote(p, 64, 6.3 + 0.008 * k, 0.1) for k, p in enumerate(grip)]
+    judgement = judge(window, keys)
+    assert judgement.faults == ()
+    assert not judgement.clean
+
+
+def played_as_written(
+    window: Excerpt, *, start_s: float = 0.0, pitches: Sequence[int] = range(128)
+) -> list[PlayedNote]:
+    return [
+        PlayedNote(note.pitch, 64, start_s + 0.5 * float(note.onset_quarters), 0.4)
+        for note in window.notes
+        if note.pitch in pitches
+    ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, deque
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -12,7 +13,7 @@ from coach.coaching.model import Assignment
 from coach.coaching.observations import FAILED, observe_transitions
 from coach.judging.completion import stopped_before
 from coach.judging.model import Cause, Family, Fault
-from coach.playing.simulated.evening import LOOK_S
+from coach.playing.simulated.evening import IN_TIME, LOOK_S
 from coach.playing.simulated.gesture import Do, Gesture, Passage, Planted, Worth
 from coach.score.window import Excerpt, Transition
 from scripts.eveningbench.tally import Tally
@@ -170,8 +171,7 @@ class Referee:
             tally.recorded_nothings[main.passage.kind] += 1
         passages = [one.passage for one in played]
         self._false_faults(ended, passages, kinds, now_s)
-        broke = all(passage.kind in BREAKS for passage in passages)
-        self._stops.append(stopped_before(judgement.excerpt, judgement.score) if broke else None)
+        self._stops.append(stopped_before(judgement.excerpt, judgement.score))
 
     def _false_faults(
         self, ended: RepetitionEnded, passages: list[Passage], kinds: str, now_s: float
@@ -182,7 +182,11 @@ class Referee:
         heard = observe_transitions(judgement, now_s)
         if judgement.unsure and not any(one.outcome in FAILED for one in heard):
             return  # it is said that it is not sure, and nothing is kept
-        counted = [fault for fault in judgement.faults if not fault.forgiven]
+        until = _find_last_heard(ended, passages)
+        counted = [
+            fault for fault in judgement.faults
+            if not fault.forgiven and (until is None or fault.onset_quarters <= until)
+        ]  # fmt: skip
         broken = any(passage.kind in BREAKS for passage in passages)
         repeats = any(passage.repeats for passage in passages)
         false = [f for f in counted if f.family in NOTE_FAMILIES]
@@ -194,6 +198,7 @@ class Referee:
             failed = [
                 one.transition for one in heard
                 if one.outcome in FAILED
+                and (until is None or one.transition.to_quarters <= until)
                 and not any(_is_in(one.transition, fault, judgement.excerpt) for fault in counted)
             ]  # fmt: skip
             if failed and not any(self._is_stop_again(fault) for fault in counted):
@@ -244,6 +249,27 @@ class Referee:
 
     def _example(self, what: str, kind: str, at_s: float, text: str) -> None:
         self.tally.example(f"{self._name} {at_s:.1f} s, {self.where}: {what}: {kind}: {text}")
+
+
+def _find_last_heard(ended: RepetitionEnded, passages: Sequence[Passage]) -> Fraction | None:
+    """The onset after which nobody can hear what was meant: another passage came just when the next
+    note was due, or the one that it began with. None: there is no such place."""
+    judgement, keys = ended.judgement, ended.take.notes
+    notes, onsets = judgement.excerpt.notes, judgement.excerpt.onsets_quarters
+    if judgement.qpm is None:
+        return None
+    begun = {at_s for passage in passages for at_s in passage.struck_s[:1]}
+    for (before, label), (key, next_label) in pairwise(zip(keys, judgement.played, strict=True)):
+        if key.onset_s not in begun or label.note is None:
+            continue
+        left = notes[label.note].onset_quarters
+        due = {min((onset for onset in onsets if onset > left), default=left)}
+        if next_label.note is not None:
+            due.add(notes[next_label.note].onset_quarters)
+        quarters = (key.onset_s - before.onset_s) * judgement.qpm / 60
+        if any(onset > left and 1 / IN_TIME < quarters / (onset - left) < IN_TIME for onset in due):
+            return left
+    return None
 
 
 def _is_in(move: Transition, fault: Fault, excerpt: Excerpt) -> bool:

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from coach.judging.alignment import ExactMatcher, Hypothesis, Labels, ScoreArrays, Trace
 from coach.judging.following.states import FollowerInput
-from coach.judging.instead import is_wild
+from coach.judging.instead import FALSE_START_S, is_wild
 from coach.judging.model import Label
 from coach.playing.notes import ONE_STROKE_S, PlayedNote
 
@@ -38,9 +38,6 @@ LONGEST_SILENCE_S = 20.0
 FRESH_S = 1.0
 """After such a silence a key of the first onset begins a repetition at once. Own choice, because
 who plays on does not stop for so long."""
-FALSE_START_S = 0.8
-"""A first onset alone, left for this long and struck again, was a trial of the sound. Own choice,
-because it is longer than a beat at most tempi."""
 MOST_KEYS_A_NOTE = 10
 """Keys of a repetition for each note of the window, at the most. Own choice, because whoever starts
 over more often in one breath is not playing it."""
@@ -274,11 +271,29 @@ def is_doubtful(score: ScoreArrays, hypothesis: Hypothesis, keys: Labels, share:
     return played <= share * last or count_right(keys) <= share * len(keys)
 
 
+def is_last_in_time(
+    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], period_s: float
+) -> bool:
+    """Whether the last key is of the last onset, can be no other, and came when it was due."""
+    before = next((at for at in range(len(keys) - 2, -1, -1) if keys[at][1] >= 0), None)
+    if before is None or keys[-1][0] is not Label.MATCHED or not _is_last_alone(score):
+        return False
+    beats = score.beat[-1] - score.beat[score.onset[keys[before][1]]]
+    if not beats:  # another key of the last chord
+        return is_last_in_time(score, keys[:-1], take[:-1], period_s)
+    ratio = (take[len(keys) - 1].onset_s - take[before].onset_s) / (beats * period_s)
+    return 1 / IN_TIME < ratio < IN_TIME
+
+
+def _is_last_alone(score: ScoreArrays) -> bool:
+    """Whether the last onset's keys come nowhere before in the window."""
+    end = score.first[len(score.beat) - 1]
+    return not set(score.pitch[:end]) & set(score.pitch[end:])
+
+
 def _ends_right(score: ScoreArrays, keys: Labels) -> bool:
     """Whether the last keys are the window's last notes, all of them right."""
-    end = score.first[len(score.beat) - 1]
-    is_one_alone = not set(score.pitch[:end]) & set(score.pitch[end:])
-    onsets = ENDING_ONSETS - is_one_alone
+    onsets = ENDING_ONSETS - _is_last_alone(score)
     first = score.first[max(len(score.beat) - onsets, 0)]
     ending = keys[len(keys) - (len(score.pitch) - first) :]
     wanted = set(range(first, len(score.pitch)))

@@ -100,7 +100,7 @@ class Follower:
         self._take: list[PlayedNote] = []
         self._end_at: tuple[float, bool] | None = None
         """What ``_find_end`` found after the last key."""
-        self._recogniser = LiveRecogniser(excerpt)
+        self._recogniser = LiveRecogniser(excerpt, self._rest_s)
         self._rate = rules.KeyRate()
         self._earlier: list[PlayedNote] = []
         """Keys since the last rest or the last whole repetition that are in no take."""
@@ -196,7 +196,10 @@ class Follower:
         slower_s = max(period_s, alignment.usual_s)
         over_s = rules.end_after_s(score, hypothesis, period_s)
         if over_s is not None:
-            is_doubtful = rules.is_doubtful(score, hypothesis, keys, rules.DOUBTFUL_SHARE)
+            share = rules.DOUBTFUL_SHARE
+            if rules.is_last_in_time(score, keys, self._take, period_s):
+                share = rules.LEAST_SHARE
+            is_doubtful = rules.is_doubtful(score, hypothesis, keys, share)
             return max(over_s, rules.gap_s(score, slower_s) if is_doubtful else 0.0), True
         at_rest, heard = alignment.find_at_rest()
         beyond = rules.count_beyond(keys, self._take)
@@ -301,7 +304,7 @@ class Follower:
         if not 0 < len(keys) <= rules.FEW_KEYS or quiet_s >= self._gap_s:
             return False
         if self.state is FollowerState.ELSEWHERE:  # it is said already what they were
-            return False
+            return self._exact.is_beginning(self._take)
         if pitch in self._openers and 2 * rules.count_right(keys) < len(keys):
             return False
         return self._is_fresh or rules.count_right(keys) == len(keys)
@@ -364,7 +367,8 @@ class Follower:
             return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
         said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
-            said = None if self.state is FollowerState.ELSEWHERE else _OTHER_NOTES
+            is_said = self.state is FollowerState.ELSEWHERE
+            said = None if is_said else self._recogniser.recognise_strange() or _OTHER_NOTES
         self._change_state(FollowerInput.KEY)
         return list(self._report_other(said))
 

@@ -5,9 +5,15 @@ from coach.judging.instead.other_music import TELLING_ONSETS, explain_otherwise,
 from coach.judging.instead.recognise import recognise_live, recognise_other
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
-from coach.judging.instead.window_part import add_other_keys, find_own_keys, find_window_part
+from coach.judging.instead.window_part import (
+    FALSE_START_S,
+    add_other_keys,
+    find_own_keys,
+    find_window_part,
+)
 
 __all__ = [
+    "FALSE_START_S",
     "TELLING_ONSETS",
     "KeyRows",
     "LiveRecogniser",

@@ -27,8 +27,10 @@ any two."""
 class LiveRecogniser:
     """The keys since the last repetition, or since a silence."""
 
-    def __init__(self, excerpt: Excerpt) -> None:
+    def __init__(self, excerpt: Excerpt, rest_s: float = REST_S) -> None:
+        """``rest_s``: after such a silence the window may be begun; none written is as long."""
         self._excerpt = excerpt
+        self._rest_s = rest_s
         self._least = min(LEAST_AT_REST, len(excerpt.onsets_quarters))
         self._goes_past = False
         """Whether the keys go on from the window's end: they are what comes after it."""
@@ -66,7 +68,7 @@ class LiveRecogniser:
     def add_key(self, note: PlayedNote) -> None:
         """A key that may begin nothing."""
         quiet_s = note.onset_s - self._last_s if self._keys else 0.0
-        if quiet_s >= FORGET_S or (self._is_said and quiet_s >= REST_S):
+        if quiet_s >= FORGET_S or (self._is_said and quiet_s >= self._rest_s):
             self.forget()
         if len(self._keys) <= SHORT_NOTES:
             self._keys.append(note)
@@ -76,6 +78,10 @@ class LiveRecogniser:
     def recognise_after_key(self) -> PlayedInstead | None:
         """What is being played instead of the window, once it is sure."""
         return self._recognise(so_far=True)
+
+    def recognise_strange(self) -> PlayedInstead | None:
+        """The same where the keys fit nothing: one hand may be right, and the other is not."""
+        return self._recognise(so_far=False)
 
     def recognise_at_rest(self, now_s: float) -> PlayedInstead | None:
         """The same where the playing has stopped."""

@@ -19,6 +19,7 @@ from coach.judging.instead.edit_distance import (
     list_errors_to_end,
     order_in_strokes,
 )
+from coach.judging.instead.recognise import recognise_other
 from coach.judging.instead.surroundings import STRANGE_SHARE, Surroundings
 from coach.judging.model import Judgement, Label, Matching, PlayedLabel
 from coach.playing.notes import ONE_STROKE_S, PlayedNote
@@ -33,6 +34,9 @@ STOP_S, STOP_GAPS = 2.0, 2.5
 because learners stretch time by less where they go on."""
 FEWEST_KEPT = 3
 """So many keys tell, before a stop as after it. Own choice, because one or two may be slips."""
+FALSE_START_S = 0.8
+"""A first onset alone, left for this long and struck again, was a trial of the sound. Own choice,
+because it is longer than a beat at most tempi."""
 _RIGHT = (Label.MATCHED, Label.REPEATED)
 
 
@@ -87,11 +91,14 @@ def find_own_keys(
     """Which keys were for the window, where those before or after them plainly were not.
 
     None where all may have been. Whoever goes on at once past the end strikes what is written
-    there; nobody leaves more of a window out at once than they play of it; and what comes after a
-    long stop, and is mostly not what is written there, is something else.
+    there; nobody leaves more of a window out at once than they play of it; what comes after a
+    long stop, and is mostly not what is written there, is something else; who begins again may
+    begin something else; and the first keys may be tried before.
     """
     return (
         _find_up_to_end(excerpt, played, matching, surroundings)
+        or _find_after_trial(excerpt, played, matching)
+        or _find_up_to_other(excerpt, played, matching)
         or _find_up_to_stop(excerpt, played, matching)
         or _find_more_than_left_out(excerpt, matching)
     )
@@ -116,6 +123,33 @@ def _find_up_to_end(
     return range(last.played + 1) if goes_on else None
 
 
+def _find_after_trial(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
+) -> range | None:
+    """The keys from the first that is for a note on, where the first chord was tried before."""
+    beginnings = (Label.MATCHED, Label.WRONG)
+    begun = next((one.played for one in matching.played if one.label in beginnings), 0)
+    if not begun or played[begun].onset_s - played[begun - 1].onset_s < FALSE_START_S:
+        return None
+    tried = {key.pitch for key in played[:begun]}
+    return range(begun, len(played)) if tried <= _list_first_keys(excerpt) else None
+
+
+def _find_up_to_other(
+    excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
+) -> range | None:
+    """The keys up to where it was begun again, with one hand alone or in another octave."""
+    again = [one.played for one in matching.played if one.label is Label.REPEATED]
+    since = again[-1] + 1 if again else 0
+    other = recognise_other(excerpt, played[since:]) if 0 < since < len(played) else None
+    return range(since) if other is not None else None
+
+
+def _list_first_keys(excerpt: Excerpt) -> set[int]:
+    rows = zip(excerpt.notes, excerpt.onset_numbers, strict=True)
+    return {note.pitch for note, number in rows if not number}
+
+
 def _find_up_to_stop(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
 ) -> range | None:
@@ -138,11 +172,22 @@ def _is_left_at(
     if at < FEWEST_KEPT or any(one.label not in _RIGHT for one in matching.played[:at]):
         return False
     right = len({one.note for one in after if one.label is Label.MATCHED})
-    first = {
-        note.pitch for note, n in zip(excerpt.notes, excerpt.onset_numbers, strict=True) if not n
-    }
+    if _is_one_grip(excerpt, played[at:], after):
+        return True
+    first = _list_first_keys(excerpt)
     is_trial = not right and first.issuperset(key.pitch for key in played[at:])
     return is_trial or (len(after) >= FEWEST_KEPT and 2 * right < len(after))
+
+
+def _is_one_grip(
+    excerpt: Excerpt, keys: Sequence[PlayedNote], labels: Sequence[PlayedLabel]
+) -> bool:
+    """Whether notes of several onsets went down at once, and other keys with them."""
+    numbers = excerpt.onset_numbers
+    onsets = {numbers[one.note] for one in labels if one.note is not None}
+    is_other = any(one.label is Label.EXTRA for one in labels)
+    steps = pairwise(key.onset_s for key in keys)
+    return is_other and len(onsets) > 1 and all(b - a < ONE_STROKE_S for a, b in steps)
 
 
 def _find_more_than_left_out(excerpt: Excerpt, matching: Matching) -> range | None:
