@@ -3,11 +3,15 @@
 import sys
 from collections.abc import Sequence
 
+import pytest
+
 from coach.playing.midi_events import KeyDown, MidiEvent, OtherPianos, Pedal, PianoFound, PianoLost
 from coach.playing.ports.byte_stream import STEADY_COUNT
 from coach.playing.ports.driver import InPort, OutPort
-from coach.playing.ports.listener import LOOK_S, POLL_S, Listener
+from coach.playing.ports.jack import list_ports
+from coach.playing.ports.listener import DEAF, LOOK_S, POLL_S, Listener
 from coach.playing.ports.ports import Ports
+from tests.jackrig import wait_for
 
 
 class FakeDriver:
@@ -251,3 +255,39 @@ def test_a_midi_system_that_goes_before_there_was_a_piano_is_said_too() -> None:
     room.after(0)
     room.driver.said = "JACK has stopped."
     assert room.after(LOOK_S) == [PianoLost("", "JACK has stopped.")]
+
+
+class ChangingPorts:
+    """An rtmidi client that is asked for its ports while they come and go."""
+
+    def __init__(self, *lists: list[str | None] | None) -> None:
+        self.lists = list(lists)
+
+    def get_ports(self) -> list[str | None]:
+        names = self.lists.pop(0) if len(self.lists) > 1 else self.lists[0]
+        if names is None:
+            raise ValueError("the 'portNumber' argument (1) is invalid")
+        return names
+
+
+def test_a_port_that_goes_while_the_ports_are_listed_ends_nothing() -> None:
+    client = ChangingPorts(None, ["Piano", None], None, ["Piano", "Organ"])
+    assert list_ports(client) == ["Piano", "Organ"]
+    assert list_ports(ChangingPorts(["Piano", None])) == ["Piano"]
+    assert list_ports(ChangingPorts(None)) == []
+
+
+def test_whoever_plays_is_told_that_nothing_is_heard_any_more(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    class Broken(FakeDriver):
+        def get_message(self) -> tuple[Sequence[int], float] | None:
+            raise RuntimeError("what nobody thought of")
+
+    posted: list[MidiEvent] = []
+    ports = Ports(driver=Broken("Piano"))
+    ports.listen(None, posted.append)
+    wait_for(lambda: len(posted) == 2)
+    ports.close()
+    assert posted == [PianoFound("Piano"), PianoLost("Piano", DEAF)]
+    assert "what nobody thought of" in capfd.readouterr().err

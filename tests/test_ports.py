@@ -439,6 +439,28 @@ def test_a_jack_server_that_dies_is_noticed_and_taken_up_again_when_it_is_back(
         player.close()
 
 
+COMES_AND_GOES = """
+import rtmidi
+while True:
+    out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, "Organ")
+    out.open_virtual_port("out")
+    out.delete()
+"""
+
+
+def test_ports_that_come_and_go_while_they_are_listed_end_nothing(ports: Ports) -> None:
+    """Of a second's listings several meet a port that goes."""
+    with subprocess.Popen([sys.executable, "-c", COMES_AND_GOES]) as organist:
+        try:
+            there = 0
+            wait_for(lambda: "Organ:out" in ports.names_in())
+            for _ in range(1000):
+                there += "Organ:out" in ports.names_in()
+        finally:
+            organist.kill()
+    assert 0 < there < 1000
+
+
 def test_this_process_has_no_output_that_a_dead_jack_server_would_hold(ports: Ports) -> None:
     """rtmidi waits a second for each before it lets go, and the screen would stand still."""
     import rtmidi

@@ -7,6 +7,7 @@ import re
 import threading
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from math import inf
 from subprocess import PIPE, Popen
 from typing import Any
@@ -31,6 +32,10 @@ END_EVERY_S = 0.02
 """Notes behind an unended message are late by at most this, once. Our choice: fifty wakings
 a second take less than a hundredth of a processor."""
 
+MOST_LOOKS = 10
+"""How often the ports are listed anew where one has gone meanwhile. Own choice, because one that
+plugs and unplugs comes between two looks once at the most."""
+
 _ECHO = f"""
 import os, select, sys, rtmidi
 api, name, ear = int(sys.argv[1]), sys.argv[2], sys.argv[3]
@@ -44,9 +49,18 @@ def came(*_):
     underway = 0
     os.write(1, b".")
 back.set_callback(came)
-own = [at for at, port in enumerate(back.get_ports()) if port.endswith(":" + name)]
-back.open_port(own[0], name)
 into = rtmidi.MidiOut(api, "Keyhole asks")
+def connect(client, to):
+    try:
+        found = [at for at, port in enumerate(client.get_ports()) if port.endswith(":" + to)]
+        if found:
+            client.open_port(found[-1], name)
+        return bool(found)
+    except (rtmidi.RtMidiError, AttributeError):
+        return False
+for _ in range({MOST_LOOKS}):
+    if connect(back, name):
+        break
 wanted = connected = False
 while True:
     if select.select([0], [], [], {END_EVERY_S} if wanted else None)[0]:
@@ -60,13 +74,7 @@ while True:
             underway += 1
             out.send_message({MESSAGE})
     if wanted and not connected:
-        ears = [at for at, port in enumerate(into.get_ports()) if port.endswith(":" + ear)]
-        if ears:
-            try:
-                into.open_port(ears[-1], name)
-                connected = True
-            except rtmidi.RtMidiError:
-                pass
+        connected = connect(into, ear)
     if connected and underway < 2:
         into.send_message({MESSAGE})
 """
@@ -314,11 +322,11 @@ class Clients:
 
     def names_in(self) -> tuple[str, ...]:
         """Ports that can be listened to; our own are left out."""
-        return _others(self._watch_in.get_ports())
+        return _others(list_ports(self._watch_in))
 
     def names_out(self) -> tuple[str, ...]:
         """Ports that can be sent to; our own are left out."""
-        return _others(self._watch_out.get_ports())
+        return _others(list_ports(self._watch_out))
 
     def are_alive(self) -> bool:
         """Whether the system still carries what we send; to be asked often."""
@@ -392,13 +400,29 @@ class Clients:
         except OSError:  # the system takes no more programs
             return None
         try:
-            client.open_port(client.get_ports().index(name), own_name)
+            client.open_port(list_ports(client).index(name), own_name)
         except (ValueError, OSError):
             client.delete()
             return None
         self._opened = [port for port in self._opened if port.is_open]
         self._opened.append(Port(client, lambda: not self._silent))
         return self._opened[-1]
+
+
+def list_ports(client: Any) -> list[str]:
+    """The names of all ports that an rtmidi client sees.
+
+    rtmidi counts the ports and then asks for the name of each. Where one goes in between, and some
+    of our own come and go whenever a piano does, the last name is None or a ValueError: then it is
+    asked again.
+    """
+    names: list[str | None] = []
+    for _ in range(MOST_LOOKS):
+        with suppress(ValueError):
+            names = client.get_ports()
+            if all(names):
+                break
+    return [name for name in names if name]
 
 
 def _others(names: Sequence[str]) -> tuple[str, ...]:

@@ -92,6 +92,11 @@ HELD_S = 0.1
 """A key's time that is more uncertain than this says nothing about its rhythm: a sixteenth note at
 120 quarters a minute lasts 125 ms. Our choice."""
 
+DEAF = (
+    "An error of mine keeps me from hearing the piano: leave Keyhole and start it again; nothing "
+    "is lost."
+)
+
 Post = Callable[[MidiEvent], None]
 
 Watch = Callable[[int, tuple[int, ...], float], None]
@@ -192,6 +197,10 @@ class Listener:
             self._look_at_s = now_s + LOOK_S
             self._look()
         return POLL_S if self._hearing else LOOK_S
+
+    def give_up(self) -> None:
+        """Say that nothing is heard any more, after an error of our own."""
+        self._post(PianoLost(self.name or "", DEAF))
 
     def close(self) -> None:
         """Let go of the port, saying nothing."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
+import traceback
 
 from coach.playing.ports.driver import Driver, PortsUnavailable, RtMidiDriver
 from coach.playing.ports.listener import POLL_S, Listener, Post, Watch
@@ -100,8 +102,12 @@ class Ports:
         self._thread = self._listener = None
 
     def _run(self, listener: Listener) -> None:
+        """Listen until it is enough. What should not happen is said: nobody plays unheard."""
         try:
             while not self._stop.is_set():
                 time.sleep(listener.step())
+        except Exception:  # whatever it is
+            os.write(2, traceback.format_exc().encode())
+            listener.give_up()
         finally:
             listener.close()
