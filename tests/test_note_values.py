@@ -1,5 +1,6 @@
 """Lengths that are not the written ones, and entries out of place: told with note, bar and beat."""
 
+import json
 import random
 from fractions import Fraction as F
 
@@ -10,7 +11,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
 from coach.judging.sentence import MOST_WORDS
 from coach.judging.timing import Habits
-from coach.judging.timing.noise import Strokes, TimingEvidence, weigh_again
+from coach.judging.timing.noise import KNOWN_ONSETS, Strokes, TimingEvidence, weigh_again
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Score
@@ -477,4 +478,41 @@ def test_a_misreading_that_scatter_nearly_hides_is_told_by_the_third_repetition(
 
 
 def test_what_only_the_last_repetition_shows_has_not_come_again() -> None:
-    assert told_of_three(1.0, 103) == [False] * 3
+    assert told_of_three(1.0, 265) == [False] * 3
+
+
+def known(scatter_s: float, seed: int) -> Habits:
+    """A player who was heard to play the row twice as written."""
+    window, habits = whole(EIGHTHS), Habits()
+    for k in (1, 2):
+        take = judge(window, scattered(1.0, 1000 * seed + k, scatter_s), habits=habits)
+        habits = habits.with_(take)
+    return habits
+
+
+@pytest.mark.parametrize("seed", [21, 38])
+def test_what_one_take_leaves_open_the_player_s_own_scatter_decides(seed: int) -> None:
+    window, short = whole(EIGHTHS), scattered(0.5, seed, 0.03)
+    assert judge(window, short).clean
+    steady = judge(window, short, habits=known(0.02, seed))
+    assert steady.sentence == "Eighth note at bar 2 beat 1 got half its length"
+    assert judge(window, short, habits=known(0.06, seed)).clean
+
+
+def test_a_player_is_still_known_the_next_day() -> None:
+    window, short = whole(EIGHTHS), scattered(0.5, 21, 0.03)
+    again = Habits.from_plain(json.loads(json.dumps(known(0.02, 21).to_plain())))
+    assert not judge(window, short, habits=again).clean
+    plain = again.to_plain()
+    plain["scatter"] = plain["scatter"][1:]  # by a version that tries fewer manners
+    assert judge(window, short, habits=Habits.from_plain(plain)).clean
+
+
+def test_how_a_player_scattered_long_ago_fades() -> None:
+    """Whoever was steady yesterday and is not today is not held to yesterday."""
+    habits, window, short = known(0.02, 23), whole(EIGHTHS), scattered(0.5, 23, 0.03)
+    assert not judge(window, short, habits=habits).clean
+    for seed in range(6):
+        habits = habits.with_(judge(window, scattered(1.0, seed, 0.06), habits=habits))
+    assert habits.scatter.count <= KNOWN_ONSETS
+    assert judge(window, short, habits=Habits(scatter=habits.scatter)).clean

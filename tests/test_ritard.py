@@ -67,6 +67,17 @@ def test_short_notes_that_slow_are_not_at_half_their_speed(seed: int) -> None:
     assert slowing(SIXTEENTHS, 0.35, 5.0, seed, 0.03).clean
 
 
+@pytest.mark.parametrize(
+    ("score", "start", "final", "scatter_s", "seed"),
+    [(SIXTEENTHS, 5.0, 0.35, 0.035, 23), (TUNE, 9.5, 0.35, 0.035, 15)],
+)
+def test_nothing_else_stands_out_because_the_end_slows(
+    score: Score, start: float, final: float, scatter_s: float, seed: int
+) -> None:
+    """The ritard explains most, so that it is taken out first; the rest is in time."""
+    assert slowing(score, final, start, seed, scatter_s).clean
+
+
 def test_a_value_misread_near_the_end_is_told_beside_a_ritard() -> None:
     take = slowing(TUNE, 0.6, 9.5, 1, longer={8: 2.0})
     fault = next(fault for fault in take.faults if not fault.forgiven)

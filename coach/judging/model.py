@@ -227,15 +227,38 @@ class LengthHeard(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class ScatterHeard:
+    """How well each manner of scattering foretells what was played."""
+
+    priors: tuple[float, ...] = ()
+    """Logarithms, but for the squares."""
+    squares: tuple[float, ...] = ()
+    """Of what it foretold wrongly, in units of its scatter."""
+    count: float = 0
+    """How many lengths were foretold."""
+
+    def with_(self, later: ScatterHeard, most: float) -> ScatterHeard:
+        """This and what was heard later; of both together so many lengths at the most, so that
+        what was heard long ago fades."""
+        if not self.count or not later.count:
+            return later if later.count else self
+        share = min(1.0, most / (self.count + later.count))
+        return ScatterHeard(
+            tuple(share * (a + b) for a, b in zip(self.priors, later.priors, strict=True)),
+            tuple(share * (a + b) for a, b in zip(self.squares, later.squares, strict=True)),
+            share * (self.count + later.count),
+        )
+
+
+UNHEARD = ScatterHeard()
+"""Of a player who was not heard before."""
+
+
+@dataclass(frozen=True, slots=True)
 class LengthsHeard:
     """What one repetition says of all its lengths: alone it may leave open what several tell."""
 
-    priors: tuple[float, ...] = ()
-    squares: tuple[float, ...] = ()
-    """How well each manner of scattering foretells the repetition: a logarithm, but for the squares
-    of what it foretold wrongly, in units of its scatter."""
-    count: int = 0
-    """How many lengths were foretold."""
+    scatter: ScatterHeard = UNHEARD
     lengths: Mapping[tuple[Fraction, Fraction], LengthHeard] = field(default_factory=dict)
     """By the onsets that they reach from and to, in quarters from the piece's start."""
 

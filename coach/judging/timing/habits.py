@@ -19,7 +19,15 @@ from statistics import median, stdev
 from typing import Any
 
 from coach.judging.completion import stopped_before
-from coach.judging.model import Cause, Judgement, Label, LengthsHeard
+from coach.judging.model import (
+    UNHEARD,
+    Cause,
+    Judgement,
+    Label,
+    LengthsHeard,
+    ScatterHeard,
+)
+from coach.judging.timing.noise import KNOWN_ONSETS, SCATTER_MODELS
 from coach.judging.tolerance import MAD_OF_SD
 from coach.score.model import Hand
 
@@ -98,6 +106,9 @@ class Habits:
     lengths: tuple[LengthsHeard, ...] = ()
     """What each of the last repetitions says of its lengths, the latest last."""
 
+    scatter: ScatterHeard = UNHEARD
+    """How the player scatters, by all of them, the latest most."""
+
     holds: Mapping[Place, tuple[float, ...]] = field(default_factory=dict)
     """For how much of their length the keys were held at each onset of each hand (logarithms)."""
 
@@ -110,6 +121,7 @@ class Habits:
             "errors_ms": _places_to_plain(self.errors_ms, MS_DIGITS),
             "holds": _places_to_plain(self.holds, SHARE_DIGITS),
             "paces": [[one.asked_qpm, one.qpm, one.scatter_ms] for one in self.paces],
+            "scatter": _scatter_to_plain(self.scatter),
         }
 
     @classmethod
@@ -123,7 +135,8 @@ class Habits:
             for asked, qpm, scatter_ms in plain["paces"]
         ]
         errors_ms, holds = map(_places_from_plain, (plain["errors_ms"], plain["holds"]))
-        return cls(errors_ms, tuple(paces[-_PACES:]), holds=holds)
+        scatter = _scatter_from_plain(plain.get("scatter", ()))
+        return cls(errors_ms, tuple(paces[-_PACES:]), scatter=scatter, holds=holds)
 
     def with_(self, judgement: Judgement, asked_qpm: float | None = None) -> Habits:
         """These habits and one repetition more; only right keys that were reached count.
@@ -157,7 +170,8 @@ class Habits:
             errors[place] = (*errors.get(place, ()), median(values))[-_KEPT:]
         pace = _pace_of(judgement, asked_qpm)
         paces = self.paces if pace is None else (*self.paces, pace)[-_PACES:]
-        return Habits(errors, paces, stops, lengths, holds)
+        scatter = self.scatter.with_(judgement.lengths.scatter, KNOWN_ONSETS)
+        return Habits(errors, paces, stops, lengths, scatter, holds)
 
     def pace_qpm(self, asked_qpm: float | None) -> float | None:
         """The tempo to expect when this one is asked for (None: the player's own); None unknown.
@@ -227,6 +241,22 @@ class Habits:
     def scatter_ms(self) -> float:
         """The player's usual scatter (SD), from the pooled MAD; 0 where nothing is known."""
         return self._pooled_mad / MAD_OF_SD
+
+
+def _scatter_to_plain(scatter: ScatterHeard) -> list[list[float]]:
+    """For each manner, how well it foretells and the squares; then how many lengths."""
+    heard = zip(scatter.priors, scatter.squares, strict=True)
+    rows = [[round(prior, SHARE_DIGITS), round(squares, SHARE_DIGITS)] for prior, squares in heard]
+    return [*rows, [round(scatter.count, SHARE_DIGITS)]] if rows else []
+
+
+def _scatter_from_plain(rows: Sequence[Sequence[Any]]) -> ScatterHeard:
+    """Of another number of manners, which another version had, nothing can be told."""
+    if len(rows) != len(SCATTER_MODELS) + 1:
+        return UNHEARD
+    *heard, (count,) = rows
+    priors, squares = zip(*((float(a), float(b)) for a, b in heard), strict=True)
+    return ScatterHeard(priors, squares, float(count))
 
 
 def _places_to_plain(places: Mapping[Place, Sequence[float]], digits: int) -> list[list[Any]]:

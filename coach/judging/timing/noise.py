@@ -6,10 +6,10 @@ an interval is the clock's, plus its last stroke's error, less its first one's. 
 a random walk, which is what rubato is. Written as a state space (position, period) the whole take
 is gone through once forwards and once backwards (Kalman filter and disturbance smoother; de Jong &
 Penzer 1998, JASA 93, 796-806), for each of a few manners of scattering. Which of them this player
-has, and how large the scatter is, nobody knows beforehand: each explanation is weighed under all of
-them, by how well it makes them foretell the take (a Bayes factor; the size of the scatter is
-integrated out, which makes a Student's t of the normal distribution). So what is at fault can't
-hide itself by seeming to be scatter.
+has, and how large the scatter is, only earlier takes can tell: each explanation is weighed under
+all of them, by how well it makes them foretell the take, and those before it (a Bayes factor; the
+size of the scatter is integrated out, which makes a Student's t of the normal distribution). So
+what is at fault can't hide itself by seeming to be scatter.
 
 Explanations are
 
@@ -32,7 +32,7 @@ from math import exp, expm1, inf, log, sqrt
 from operator import mul
 from typing import NamedTuple
 
-from coach.judging.model import LengthsHeard
+from coach.judging.model import UNHEARD, LengthsHeard, ScatterHeard
 from coach.judging.timing.local_tempo import weighted_median
 
 
@@ -65,6 +65,11 @@ each kind of player (500 windows of each, by ``scripts/bench_rhythm.py``; told a
 value .86, .78 and .88, where an observer who knows each player's scatter hears .90, .74 and .93).
 Where the clock scatters, single intervals are off by more than a normal distribution has it, so
 that more is asked of a step."""
+KNOWN_ONSETS = 40
+"""So many onsets of earlier takes tell how a player scatters, about the last two or three: people
+change from one hour to the next. Own choice: with 100 three in a hundred halved values more are
+told, and one or two in a hundred ritards and stretches more accused (100 windows of each kind of
+player, each after four others of the same one)."""
 _PRIOR_ONSETS = 20
 """So many onsets' worth of belief that a take scatters as one of the manners says: a window has
 5 to 30, of which one may be what is looked for. Own choice, by the same search."""
@@ -78,6 +83,9 @@ _SHAPED_SHARE, _SHAPED_S = 0.04, 0.010
 """How much the same player shapes a length in the same way each time (SD): as a share of it, and in
 seconds, as the hands' and the melody's lead do. Own choice, by three made repetitions of untouched
 windows."""
+
+
+_NOTHING_HEARD = ScatterHeard((0.0,) * len(SCATTER_MODELS), (0.0,) * len(SCATTER_MODELS))
 
 
 class Found(NamedTuple):
@@ -136,14 +144,18 @@ def middle_period_s(strokes: Strokes) -> float:
 
 
 class TimingEvidence:
-    """What a take of two onsets or more says for each explanation, against scatter alone."""
+    """What a take of two onsets or more says for each explanation, against scatter alone.
 
-    def __init__(self, strokes: Strokes) -> None:
+    ``earlier`` is how the player was heard to scatter before.
+    """
+
+    def __init__(self, strokes: Strokes, earlier: ScatterHeard = UNHEARD) -> None:
         self._strokes = strokes
+        self._earlier = earlier if earlier.count else _NOTHING_HEARD
         self.period_s = middle_period_s(strokes)
         self._readings = [_read(strokes, model, self.period_s) for model in SCATTER_MODELS]
         known = sum(not free for free in strokes.free[1:])
-        self._half = (_PRIOR_ONSETS + known) / 2
+        self._half = (_PRIOR_ONSETS + earlier.count + known) / 2
         self._logs = self._logs_without([0.0] * len(SCATTER_MODELS), doubted=False)
         self._scatter_alone = _add_logs(self._logs)
 
@@ -165,15 +177,16 @@ class TimingEvidence:
         """The evidence for a step of a size that was known beforehand."""
         pairs = [reading.steps[i] for reading in self._readings]
         taken = [(2 * pair.pull - pair.weight * size_s) * size_s for pair in pairs]
-        return _add_logs(self._logs_without(taken, doubted=True)) - self._scatter_alone
+        logs = self._logs_without(taken, doubted=True, longer=size_s > 0)
+        return _add_logs(logs) - self._scatter_alone
 
     def hear_step(self, i: int) -> list[tuple[float, float]]:
         """What each manner says of a step at onset i: its pull and its weight."""
         return [reading.steps[i] for reading in self._readings]
 
-    def hear_take(self) -> LengthsHeard:
+    def hear_take(self) -> ScatterHeard:
         """How well each manner foretells the take, as it is kept for later ones."""
-        return LengthsHeard(
+        return ScatterHeard(
             tuple(reading.prior for reading in self._readings),
             tuple(reading.squares for reading in self._readings),
             sum(not free for free in self._strokes.free[1:]),
@@ -221,9 +234,10 @@ class TimingEvidence:
         taken = [p.pull * p.pull / p.weight if p.weight > 0 else 0.0 for p in pairs]
         # No mixture of readings is surer than the surest of them.
         share = -expm1(-least / self._half) if least > 0 else 0.0
+        before = self._earlier.squares
         if all(
-            t < share * (_PRIOR_ONSETS + reading.squares)
-            for t, reading in zip(taken, self._readings, strict=True)
+            t < share * (_PRIOR_ONSETS + before[k] + self._readings[k].squares)
+            for k, t in enumerate(taken)
         ):
             return NOTHING
         sizes = [p.pull / p.weight if p.weight > 0 else 0.0 for p in pairs]
@@ -233,22 +247,31 @@ class TimingEvidence:
         self, sizes: Sequence[float], taken: Sequence[float], *, doubted: bool = False
     ) -> Found:
         """The mean size, by how likely the manners are once it is taken out, and the evidence."""
-        logs = self._logs_without(taken, doubted=doubted)
+        logs = self._logs_without(taken, doubted=doubted, longer=sizes[0] > 0)
         both = _add_logs(logs)
         mean = sum(exp(one - both) * size for one, size in zip(logs, sizes, strict=True))
         return Found(mean, both - self._scatter_alone)
 
-    def _logs_without(self, taken: Sequence[float], *, doubted: bool) -> list[float]:
-        """How well the manners foretell the take once so many squares are explained."""
-        logs = [
+    def _logs_without(
+        self, taken: Sequence[float], *, doubted: bool, longer: bool = True
+    ) -> list[float]:
+        """How well the manners foretell the take once so many squares are explained.
+
+        Once a player is known a shortened length is doubted less, and a longer one as much as
+        ever: expression stretches.
+        """
+        earlier, doubt = self._earlier, float(doubted)
+        if not longer:
+            doubt *= _PRIOR_ONSETS / (_PRIOR_ONSETS + earlier.count)
+        return [
             model.usual
+            - doubt * model.doubt
+            + earlier.priors[k]
             + reading.prior
-            - self._half * log(_PRIOR_ONSETS + max(reading.squares - squares, 0.0))
-            for model, reading, squares in zip(SCATTER_MODELS, self._readings, taken, strict=True)
+            - self._half
+            * log(_PRIOR_ONSETS + earlier.squares[k] + max(reading.squares - taken[k], 0.0))
+            for k, (model, reading) in enumerate(zip(SCATTER_MODELS, self._readings, strict=True))
         ]
-        if not doubted:
-            return logs
-        return [one - model.doubt for one, model in zip(logs, SCATTER_MODELS, strict=True)]
 
 
 def find_share_again(takes: Sequence[LengthsHeard], at: tuple[Fraction, Fraction]) -> float:
@@ -269,11 +292,11 @@ def weigh_again(
     off = float(ratio) - 1
     expected_s = takes[-1].lengths[at].expected_s
     shaped = _SHAPED_SHARE**2 + (_SHAPED_S / expected_s) ** 2
-    count = _PRIOR_ONSETS + sum(take.count for take in takes)
+    count = _PRIOR_ONSETS + sum(take.scatter.count for take in takes)
     alone, changed = [], []
     for k, model in enumerate(SCATTER_MODELS):
-        prior = model.usual + sum([take.priors[k] for take in takes])
-        squares = _PRIOR_ONSETS + sum([take.squares[k] for take in takes])
+        prior = model.usual + sum([take.scatter.priors[k] for take in takes])
+        squares = _PRIOR_ONSETS + sum([take.scatter.squares[k] for take in takes])
         pull, weight = _pool(takes, at, k)
         taken = (2 * pull - weight * off) * off / (1 + weight * shaped * count / squares)
         alone.append(prior - count / 2 * log(squares))

@@ -27,7 +27,7 @@ from itertools import pairwise
 from math import copysign, log, sqrt
 from typing import NamedTuple
 
-from coach.judging.model import LengthHeard, LengthsHeard
+from coach.judging.model import UNHEARD, LengthHeard, LengthsHeard, ScatterHeard
 from coach.judging.timing.habits import Habits
 from coach.judging.timing.noise import Strokes, TimingEvidence, find_share_again, weigh_again
 from coach.judging.timing.onsets import Moment
@@ -98,13 +98,13 @@ _LEANING_S = 0.1
 """An entry by less is told by no detector of this module."""
 _SLACK_Z = 1.5
 """A ratio may be a simple one that lies within so many standard deviations of it."""
-_SHORT_SLACK, _LONG_SLACK = (0.16, 0.30), (0.06, 0.16)
+_SHORT_SLACK, _LONG_SLACK = (0.16, 0.30), (0.09, 0.16)
 """...and the least and most of that, as logarithms. Nobody shortens a note for want of the next,
 so a short one is held to the nearest value; a long one may be a hesitation, so that it has to lie
 nearer: at most half-way between 3/2 and 2."""
-_MANY_TIMES = 3
+_MANY_TIMES, _MANY_SLACK = 3, 0.06
 """So many times its length a note is seldom counted, and often stopped at: then the ratio has to be
-as near as the least of that. Own choice."""
+so near, a logarithm. Own choice."""
 _MOST_ROUNDS = 6
 """How often a take is weighed again: a window with more misread values is misread as a whole."""
 _LONG_TAKE, _ROUNDS_OF_LONG = 500, 3
@@ -222,7 +222,8 @@ def explain_lengths(
         [any(hand.loose for hand in moment.hands) for moment in row],
         [moment.broken or moment.gap for moment in row],
     )
-    pursuit = _Pursuit(strokes, beat_x, tolerance, expected_qpm)
+    scatter = habits.scatter if habits else UNHEARD
+    pursuit = _Pursuit(strokes, beat_x, tolerance, expected_qpm, scatter)
     pursuit.run()
     heard = _hear_lengths(row, pursuit)
     if habits is not None:
@@ -262,7 +263,7 @@ def _hear_lengths(row: Sequence[Moment], pursuit: _Pursuit) -> LengthsHeard:
             tuple(pull + weight * shift_s for pull, weight in pairs),
             tuple(weight for _, weight in pairs),
         )
-    return replace(still.hear_take(), lengths=lengths)
+    return LengthsHeard(still.hear_take(), lengths)
 
 
 def _believe_repeated(
@@ -355,10 +356,15 @@ class _Pursuit:
     """Believes what explains most, takes it out of the times, and weighs the rest again."""
 
     def __init__(
-        self, strokes: Strokes, beat_x: float, tolerance: Tolerance, expected_qpm: float | None
+        self,
+        strokes: Strokes,
+        beat_x: float,
+        tolerance: Tolerance,
+        expected_qpm: float | None,
+        scatter: ScatterHeard,
     ) -> None:
         self._strokes, self._beat_x, self._tolerance = strokes, beat_x, tolerance
-        self._expected_qpm = expected_qpm
+        self._expected_qpm, self._scatter = expected_qpm, scatter
         self.times = list(strokes.times_s)
         self.values: dict[int, NoteValue] = {}
         self.entries: dict[int, Entry] = {}
@@ -373,7 +379,7 @@ class _Pursuit:
         long = len(self.times) > _LONG_TAKE
         for _ in range(_ROUNDS_OF_LONG if long else _MOST_ROUNDS):
             now = self._strokes._replace(times_s=self.times)
-            self.still = TimingEvidence(now)
+            self.still = TimingEvidence(now, self._scatter)
             if not self._believe_best(now, self.still):
                 return
 
@@ -387,7 +393,7 @@ class _Pursuit:
         most = max((one.z**2 / 2 for one in best), default=0.0)
         if self._believe_stretch(now, evidence, most):
             return True
-        if self._believe_ritard(now, evidence, best):
+        if self._believe_ritard(now, evidence, best, most):
             return True
         for one in best:
             if isinstance(one, Entry):
@@ -400,9 +406,13 @@ class _Pursuit:
         return bool(best)
 
     def _believe_ritard(
-        self, now: Strokes, evidence: TimingEvidence, best: Sequence[NoteValue | Entry]
+        self,
+        now: Strokes,
+        evidence: TimingEvidence,
+        best: Sequence[NoteValue | Entry],
+        most: float,
     ) -> bool:
-        """Whether a ritard explains what stands out near the end."""
+        """Whether a ritard explains more than all that stands out, or what does near the end."""
         if self._slowed:
             return False
         count = len(self.times)
@@ -410,14 +420,15 @@ class _Pursuit:
         if not best:
             late = list(_list_waits(evidence, count))
         ritards = Ritards(now, evidence)
-        for one in late:
-            if ritards.best and ritards.explain(
-                one.shape, one.evidence, one.least, is_step=one.is_step
-            ):
-                self._slowed = True
-                self._take_out(ritards.best.lateness_s)
-                return True
-        return False
+        if not (best or late) or ritards.best is None:
+            return False
+        if ritards.best.evidence <= most and not any(
+            ritards.explain(one.shape, one.evidence, one.least, is_step=one.is_step) for one in late
+        ):
+            return False
+        self._slowed = True
+        self._take_out(ritards.best.lateness_s)
+        return True
 
     def _believe_stretch(self, now: Strokes, evidence: TimingEvidence, most: float) -> bool:
         """Whether a pattern or a pace explains more than any single onset does."""
@@ -557,7 +568,7 @@ def _simple(ratio: float, z: float) -> Fraction | None:
     slack = _SLACK_Z * abs(ratio - 1) / (abs(z) * ratio)
     least, most = _SHORT_SLACK if ratio < 1 else _LONG_SLACK
     if near >= _MANY_TIMES:
-        most = least
+        least = most = _MANY_SLACK
     return near if abs(log(ratio / near)) < min(max(slack, least), most) else None
 
 
