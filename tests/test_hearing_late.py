@@ -92,7 +92,7 @@ def four_bars(left: range | tuple[int, ...] = range(16)) -> Score:
     return score_from_notes([*right, *low], qpm=90)
 
 
-def chosen(score: Score, outcome: Outcome, beat: int = 1) -> tuple[TroubleProbe, PracticeMap]:
+def heard_twice(score: Score, outcome: Outcome, beat: int) -> ProbeSelection:
     practice_map = PracticeMap(score, Window(F(0), F(16)))
     evidence = Evidence()
     for at_s in (1.0, 2.0):
@@ -107,11 +107,16 @@ def chosen(score: Score, outcome: Outcome, beat: int = 1) -> tuple[TroubleProbe,
             for t in practice_map.transitions
         ]
         evidence.add(heard, 90.0)
-    probe = ProbeSelection(
+    return ProbeSelection(
         diagnose(evidence, practice_map), evidence, practice_map, practice_map.whole
-    ).choose_best(None)
+    )
+
+
+def chosen(score: Score, outcome: Outcome, beat: int = 1) -> tuple[TroubleProbe, PracticeMap]:
+    selection = heard_twice(score, outcome, beat)
+    probe = selection.choose_best(None)
     assert probe
-    return probe, practice_map
+    return probe, selection.practice_map
 
 
 def test_lateness_is_looked_for_with_enough_notes_around_it() -> None:
@@ -120,6 +125,20 @@ def test_lateness_is_looked_for_with_enough_notes_around_it() -> None:
     late = probe.suspect.transition
     move = Transition(probe.window.hands, late.from_quarters, late.to_quarters)
     assert practice_map.hears_late(probe.window, move, QUARTER_MS) > 0.0
+
+
+def test_what_was_asked_is_not_asked_again_from_farther_before() -> None:
+    """Clean twice with one beat of run-up, it is no other question with three."""
+    selection = heard_twice(four_bars(), Outcome.LATE, 9)
+    first = selection.choose_best(None)
+    assert first
+    alike = [p for p in selection._possible_probes() if p.question == first.question]
+    assert len({probe.window for probe in alike}) == 2
+    other = selection.choose_best(None, {first.question})
+    assert other
+    assert other.question != first.question
+    last = selection.choose_best(None, {first.question, other.question})
+    assert last is None or last.window.hands is Hands.TOGETHER
 
 
 def test_a_wrong_key_is_looked_for_in_the_smallest_window_that_goes_on_after_it() -> None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Set
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import lru_cache
 
 from coach.coaching.diagnosis.evidence import BeatCounts, Evidence
@@ -124,6 +125,11 @@ class TroubleProbe:
         """The move that is looked into."""
         return self.suspect.transition
 
+    @property
+    def question(self) -> tuple[Fraction, Hands]:
+        """What it asks, from however far before: does this beat break in these hands?"""
+        return self.transition.to_quarters, self.window.hands
+
 
 @dataclass(frozen=True, slots=True)
 class ProbeSelection:
@@ -136,14 +142,14 @@ class ProbeSelection:
     """The task's window."""
 
     def choose_best(
-        self, passed_over: Window | None, gone: Set[Window] = frozenset()
+        self, passed_over: Window | None, gone: Set[tuple[Fraction, Hands]] = frozenset()
     ) -> TroubleProbe | None:
         """The probe that tells most for its time; None where the whole tells as much.
 
-        ``passed_over`` is not to be given now, nor is any probe of ``gone``.
+        ``passed_over`` is not to be given now, nor what asks a question of ``gone``.
         """
         all_probes = (one for one in self._possible_probes() if one.window != passed_over)
-        probes = [probe for probe in all_probes if probe.window not in gone]
+        probes = [probe for probe in all_probes if probe.question not in gone]
         if not probes:
             return None
         best = max(probes, key=lambda probe: self._worth(probe.window))

@@ -67,8 +67,8 @@ NO_PROBE_BEATS = 4
 """One hand's window of no more beats is heard again as it is. Own choice: a bar of four, of which a
 part takes as long."""
 SAME_PROBE = 2
-"""How often the same probe is asked for in a row. Own choice: twice clean, something else is heard
-first; after the whole it may be asked for again."""
+"""How often a place is asked for in the same hands, from however far before it. Own choice: twice
+clean, something else is heard first; after the whole it may be asked for again."""
 CLEARED = 0.05
 """A place that is likelier at fault than this after a full run is not cleared by it. Own choice:
 one failure before three clean ones comes to a little more."""
@@ -110,7 +110,7 @@ class Locating:
         """Hands that were heard alone again, where a repair of both together would not hold."""
         self.proved: set[Fraction] = set()
         """Beats that were heard by themselves once the whole was clean."""
-        self.probed: list[Window] = []
+        self.probed: list[TroubleProbe] = []
         """The probes since the whole was heard last."""
         self.times = 1
         """How often the probe is to be played, if it is clean."""
@@ -133,10 +133,9 @@ class Locating:
         is_short = self.practice_map.beats(whole) <= NO_PROBE_BEATS
         if len(self.probed) >= MOST_PROBES or (is_short and whole.hands is not Hands.TOGETHER):
             return None
-        now = self.probed[-1] if self.probed else None
-        gone = {window for window in self.probed if window != now}
-        if self.probed[-SAME_PROBE:].count(now or self.task.window) >= SAME_PROBE:
-            gone.add(self.probed[-1])
+        asked = [probe.question for probe in self.probed]
+        gone = {question for question in asked if question != asked[-1]}
+        gone |= {question for question in asked if asked.count(question) >= SAME_PROBE}
         return self._probe_selection(diagnosis).choose_best(passed_over, gone)
 
     def _probe_selection(self, diagnosis: Diagnosis) -> ProbeSelection:
@@ -227,11 +226,11 @@ class Locating:
 
     def look_into(self, probe: TroubleProbe) -> NextWindow:
         """Ask for a suspect's surroundings."""
-        again = self.probed[-1:] == [probe.window]
+        again = bool(self.probed) and self.probed[-1].window == probe.window
         apart = probe.window.hands is not self.task.window.hands
         self.times = min(HEARD_ALONE if apart and not again else 1, MOST_PROBES - len(self.probed))
         self.probe = probe
-        self.probed.append(probe.window)
+        self.probed.append(probe)
         score, move = self.practice_map.score, probe.suspect.transition
         way = way_words(score, move, probe.window)
         often = ONCE_MORE if again else (ONCE, TWICE)[self.times - 1]
@@ -244,12 +243,12 @@ class Locating:
     def hear_on(self) -> None:
         """The probe was clean, and was asked for once more than that."""
         assert isinstance(self.probe, TroubleProbe)
-        self.probed.append(self.probe.window)
+        self.probed.append(self.probe)
 
     def count_unheard(self, *, is_of_now: bool) -> None:
         """A probe was played and told nothing: it was one of those that may run all the same."""
         if is_of_now and isinstance(self.probe, TroubleProbe) and len(self.probed) < MOST_PROBES:
-            self.probed.append(self.probe.window)
+            self.probed.append(self.probe)
 
     def back_to_all(self, clean: bool, diagnosis: Diagnosis) -> NextWindow:
         """Ask for the whole again, after a probe that was clean or not."""
