@@ -430,6 +430,17 @@ def test_what_is_written_so_fast_may_be_played_so() -> None:
     assert judge(part, at_rate(part, 1 / 100)).sentence == TOO_FAST
 
 
+@pytest.mark.parametrize(
+    ("rate", "count", "can_be"), [(22, 16, False), (19, 16, True), (22, 7, True)]
+)
+def test_one_hand_is_no_faster_than_a_trill_though_it_is_written_fast(
+    rate: float, count: int, can_be: bool
+) -> None:
+    """Thirteen notes a second are written, and nobody plays twenty-two of them with one hand."""
+    part = eighths(count, qpm=100.0, each=F(1, 8))
+    assert judge(part, at_rate(part, 1 / rate)).is_repetition is can_be
+
+
 def test_a_chord_and_a_rolled_one_are_one_onset() -> None:
     part = whole(written("C4+E4+G4+C5 B3+D4+G4+B4 C4+E4+G4+C5"))
     chords = "C4+E4+G4+C5 B3+D4+G4+B4 C4+E4+G4+C5"

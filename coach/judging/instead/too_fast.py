@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from coach.judging.model import Label, Matching
 from coach.playing.notes import PlayedNote
-from coach.score.model import FREE_MARKS, NoteMark
+from coach.score.model import FREE_MARKS, Hand, NoteMark
 from coach.score.window import Excerpt
 
 MOST_ONSETS_S = 30.0
@@ -23,6 +23,9 @@ of three, two may have slipped together, and a learner's hands stumble at half o
 AS_WRITTEN = 2.0
 """Where the score itself asks for more than half of that, so many times its own rate is allowed.
 Own choice, because nobody practises at more than twice the tempo."""
+HAND_ONSETS, HAND_AS_WRITTEN = 8, 1.25
+"""But so many onsets of one hand it plays at ``MOST_OF_MANY_S`` and no faster, or at so many times
+what is written where that is more. Own choice: a trained trill has some fifteen notes a second."""
 STRUCK_SHARE = 0.6
 """How much of a bar's onsets has to be struck for its rate to mean anything. Own choice, because
 of fewer nobody can say how fast the bar went by."""
@@ -51,8 +54,34 @@ def is_too_fast(
         return True
     return any(
         _is_too_fast_in(excerpt, matching, when, ornaments, stretch, quarter_s)
+        or any(_is_hand_too_fast(excerpt, when, hand, stretch, quarter_s) for hand in Hand)
         for stretch in _list_bars(excerpt)
     )
+
+
+def _is_hand_too_fast(
+    excerpt: Excerpt,
+    when: dict[int, float],
+    hand: Hand,
+    stretch: tuple[Fraction, Fraction],
+    quarter_s: float,
+) -> bool:
+    """Whether the onsets of one hand alone, in a row, came faster than one hand plays."""
+    low, high = stretch
+    written = sorted(
+        {
+            number
+            for note, number in zip(excerpt.notes, excerpt.onset_numbers, strict=True)
+            if note.hand is hand and low <= note.onset_quarters <= high
+        }
+    )
+    struck = [number for number in written if number in when]
+    if len(struck) < max(HAND_ONSETS, STRUCK_SHARE * len(written)):
+        return False
+    times_s = [when[number] for number in struck]
+    as_written = HAND_AS_WRITTEN * _find_written_rate(excerpt, struck, quarter_s)
+    most = max(MOST_OF_MANY_S, as_written)
+    return len(struck) - 1 > most * (max(times_s) - min(times_s))
 
 
 def _list_onset_times(
