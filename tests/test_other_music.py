@@ -381,6 +381,21 @@ def test_the_hand_laid_on_the_keys_after_a_stop_is_not_told() -> None:
     assert not judgement.clean
 
 
+def test_a_broken_chord_that_holds_the_window_s_first_keys_is_no_repetition() -> None:
+    """Fingers run down in thirds from a key of the first chord, a tremolo: none is a mistake."""
+    notes = [
+        {"pitch": p, "onset": 0, "length": 1, "hand": "LH", "marks": ["tremolo"]}
+        for p in (52, 56, 59, 64)
+    ]
+    notes += [{"pitch": p, "onset": k, "length": 1, "hand": "RH"}
+              for k, p in enumerate((100, 92, 95, 88, 99), 1)]  # fmt: skip
+    window = whole(score_from_notes(notes))
+    keys = [PlayedNote(p, 64, 0.17 * k, 0.15) for k, p in enumerate((52, 49, 46, 40, 37))]
+    judgement = judge(window, keys)
+    assert judgement.faults == ()
+    assert not judgement.is_repetition
+
+
 def played_as_written(
     window: Excerpt, *, start_s: float = 0.0, pitches: Sequence[int] = range(128)
 ) -> list[PlayedNote]:

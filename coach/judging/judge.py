@@ -218,6 +218,8 @@ def _is_unclear(excerpt: Excerpt, matching: Matching) -> bool:
 
     A few right notes, then a wrong one and a stop: that is clear, and where practice begins.
     """
+    if _is_first_chord_amid_others(excerpt, matching):
+        return True
     if not matching.unsure:
         return False
     strange = sum(one.label is Label.EXTRA for one in matching.played)
@@ -229,6 +231,14 @@ def _is_unclear(excerpt: Excerpt, matching: Matching) -> bool:
         return right < CLEAR_SHARE * (right + again + wrong + strange)
     is_telling = len(excerpt.onsets_quarters) >= TELLING_ONSETS
     return is_telling and right + again < CLEAR_SHARE_TO_END * (right + again + strange)
+
+
+def _is_first_chord_amid_others(excerpt: Excerpt, matching: Matching) -> bool:
+    """Whether no more than the first onset was played, with as many keys that are none of it."""
+    struck = {excerpt.onset_numbers[one.note] for one in matching.score if one.played is not None}
+    right = sum(one.label is Label.MATCHED for one in matching.played)
+    extra = sum(one.label is Label.EXTRA for one in matching.played)
+    return len(excerpt.onsets_quarters) >= TELLING_ONSETS and struck <= {0} and extra >= right > 0
 
 
 def _judge_no_repetition(
