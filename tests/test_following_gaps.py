@@ -285,3 +285,11 @@ def test_what_was_said_of_an_octave_holds_through_half_notes() -> None:
     low = [(note.pitch - 12, 10.0 + 0.8 * float(note.onset_quarters)) for note in window.notes]
     said = said_of(low, "1-low-tide", 76)
     assert said == ["Both hands are an octave too low: move them up."]
+
+
+def test_a_wrong_key_in_each_of_the_first_chords_is_no_noodling() -> None:
+    """Struck softly: three keys of two chords, one of them right, and the window's first again."""
+    rows = [(52, 0), (60, 0), (52, 3), (60, 3), (50, 4), (59, 4)]
+    keys = [(57, 10.0), (60, 10.0), (60, 11.2), (52, 11.2), (59, 11.6), (50, 11.6)]
+    heard = hears(Follower(in_one_hand(*rows), qpm=133), keys, velocity=25)
+    assert takes(heard) == [[at for _, at in keys]]

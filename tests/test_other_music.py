@@ -396,6 +396,29 @@ def test_a_broken_chord_that_holds_the_window_s_first_keys_is_no_repetition() ->
     assert not judgement.is_repetition
 
 
+def test_a_chord_in_which_the_last_key_is_found_is_no_repetition() -> None:
+    """What comes after the window begins with a chord that holds its last note."""
+    window = whole(score_from_notes(tune(8)))
+    last = window.notes[-1].pitch
+    keys = [PlayedNote(p, 64, 0.004 * k, 0.3) for k, p in enumerate((last - 8, last + 5, last))]
+    judgement = judge(window, keys)
+    assert judgement.faults == ()
+    assert not judgement.is_repetition
+
+
+@pytest.mark.parametrize("silent", [3, 2])
+def test_one_hand_alone_from_the_middle_on_has_missed_nothing_of_the_other(silent: int) -> None:
+    left = [{"pitch": p, "onset": k, "length": 1, "hand": "LH"}
+            for k, p in enumerate((48, 43, 45, 41, 47, 50, 48, 55, 43, 36, 52, 40))]  # fmt: skip
+    right = [{"pitch": 84 - k, "onset": k + F(1, 2), "length": F(1, 2), "hand": "RH"}
+             for k in range(7 + silent)]  # fmt: skip
+    window = whole(score_from_notes([*left, *right]))
+    judgement = judge(window, played_as_written(window, pitches=range(56))[7:])
+    is_alone = silent == 3
+    assert (judgement.instead is Instead.ONE_HAND) is is_alone
+    assert (not judgement.faults) is is_alone
+
+
 def played_as_written(
     window: Excerpt, *, start_s: float = 0.0, pitches: Sequence[int] = range(128)
 ) -> list[PlayedNote]:

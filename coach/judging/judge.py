@@ -30,6 +30,7 @@ from coach.judging.instead import (
     explain_otherwise,
     find_own_keys,
     is_too_fast,
+    recognise_hand_alone,
     recognise_other,
 )
 from coach.judging.model import (
@@ -163,6 +164,9 @@ def _judge_matched(
         part = own if other is None else other.part
         if part is not None:
             return _judge_part(excerpt, played, part, asked)
+    alone = recognise_hand_alone(excerpt, matching)
+    if alone is not None:
+        return _judge_no_repetition(excerpt, played, stage, alone)
     matching = mark_unreached(excerpt, matching)
     if _is_unclear(excerpt, matching):
         return _judge_no_repetition(excerpt, played, stage, PlayedInstead(Instead.UNCLEAR, UNCLEAR))
@@ -218,7 +222,7 @@ def _is_unclear(excerpt: Excerpt, matching: Matching) -> bool:
 
     A few right notes, then a wrong one and a stop: that is clear, and where practice begins.
     """
-    if _is_first_chord_amid_others(excerpt, matching):
+    if _is_one_onset_amid_others(excerpt, matching):
         return True
     if not matching.unsure:
         return False
@@ -233,12 +237,14 @@ def _is_unclear(excerpt: Excerpt, matching: Matching) -> bool:
     return is_telling and right + again < CLEAR_SHARE_TO_END * (right + again + strange)
 
 
-def _is_first_chord_amid_others(excerpt: Excerpt, matching: Matching) -> bool:
-    """Whether no more than the first onset was played, with as many keys that are none of it."""
+def _is_one_onset_amid_others(excerpt: Excerpt, matching: Matching) -> bool:
+    """Whether no more than one onset was played, with as many keys that are none of it."""
     struck = {excerpt.onset_numbers[one.note] for one in matching.score if one.played is not None}
     right = sum(one.label is Label.MATCHED for one in matching.played)
     extra = sum(one.label is Label.EXTRA for one in matching.played)
-    return len(excerpt.onsets_quarters) >= TELLING_ONSETS and struck <= {0} and extra >= right > 0
+    return (
+        len(excerpt.onsets_quarters) >= TELLING_ONSETS and len(struck) == 1 and extra >= right > 0
+    )
 
 
 def _judge_no_repetition(

@@ -49,12 +49,12 @@ from coach.judging.wording import (
     TOO_MANY_KEYS,
 )
 from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, Pedal
-from coach.playing.notes import PedalMove, PlayedNote, Take
+from coach.playing.notes import ONE_STROKE_S, PedalMove, PlayedNote, Take
 from coach.score.window import Excerpt
 
-NOODLING_KEYS = 3
-"""After so many keys, most of them wrong, a key of the first onset starts afresh. Own choice,
-because two may be the beginning with a slip."""
+NOODLING_STROKES = 3
+"""After so many keys or chords, most of their keys wrong, a key of the first onset starts afresh.
+Own choice, because two may be the beginning with a slip."""
 KEPT_KEYS = 4
 """Of many keys that begin nothing so many are kept. Own choice, because more can't be the first of
 a repetition that was not noticed yet."""
@@ -278,7 +278,8 @@ class Follower:
     def _drop_old_keys(self, key: PlayedNote) -> None:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
         keys, pitch, at_s = self._alignment.trace.keys, key.pitch, key.onset_s
-        noodling = len(keys) >= NOODLING_KEYS and rules.count_right(keys) * 2 < len(keys)
+        is_more = rules.count_strokes(self._take) >= NOODLING_STROKES
+        noodling = is_more and rules.count_right(keys) * 2 < len(keys)
         if at_s - self._last_s >= self._rest_s:
             if self._may_be_slow(at_s - self._last_s, pitch):
                 return
@@ -288,12 +289,21 @@ class Follower:
             self._change_state(FollowerInput.RESTED)
             self._recogniser.note_rest()
             self._is_fresh = True
-        elif noodling and pitch in self._openers and not self._exact.is_part([*self._take, key]):
+        elif noodling and self._may_begin_with(key):
             self._forget(keep=rules.find_stroke(self._take, self._openers, at_s))
             self._is_fresh = False
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
             self._forget(keep=len(keys) - KEPT_KEYS)
             self._is_fresh = False
+
+    def _may_begin_with(self, key: PlayedNote) -> bool:
+        """Whether the window may begin with a key: one of its first, and in no other chord."""
+        if key.pitch not in self._openers or self._exact.is_part([*self._take, key]):
+            return False
+        is_alone = key.onset_s - self._last_s >= ONE_STROKE_S
+        return is_alone or rules.find_stroke(self._take, self._openers, key.onset_s) < len(
+            self._take
+        )
 
     def _may_be_slow(self, quiet_s: float, pitch: int) -> bool:
         """Whether a few keys before a rest may be the window's first, played far more slowly.

@@ -2,7 +2,11 @@
 
 from coach.judging.instead.live_recogniser import LiveRecogniser
 from coach.judging.instead.other_music import TELLING_ONSETS, explain_otherwise, is_wild
-from coach.judging.instead.recognise import recognise_live, recognise_other
+from coach.judging.instead.recognise import (
+    recognise_hand_alone,
+    recognise_live,
+    recognise_other,
+)
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.instead.too_fast import is_too_fast
 from coach.judging.instead.window_part import (
@@ -24,6 +28,7 @@ __all__ = [
     "find_window_part",
     "is_too_fast",
     "is_wild",
+    "recognise_hand_alone",
     "recognise_live",
     "recognise_other",
 ]

@@ -23,7 +23,8 @@ from collections.abc import Sequence
 
 from coach.judging.instead.alternatives import Alternative, Alternatives
 from coach.judging.instead.key_sequence import count_onsets, find_common, order_keys
-from coach.judging.model import PlayedInstead
+from coach.judging.model import Instead, Label, Matching, PlayedInstead
+from coach.judging.wording import one_hand_words
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Hands, ScoreNote
 from coach.score.window import Excerpt
@@ -64,6 +65,8 @@ LIVE_KEYS = 48
 takes some five milliseconds, and who plays a clef, an octave or a transposition begins with it."""
 LEAST_ONSETS = 2
 """Keys or chords of which anything can be told once all is played."""
+SILENT_ONSETS = 3
+"""So many onsets of a hand, each between two of the other's, are none that it only missed."""
 OTHERS_SHARE = 0.5
 """So many keys too many, as a share of the other hand's notes, may be that hand."""
 
@@ -77,6 +80,25 @@ def recognise_live(excerpt: Excerpt, played: Sequence[PlayedNote]) -> PlayedInst
         return recognise_other(excerpt, played)
     beginning = played[:LIVE_KEYS]
     return recognise_other(excerpt, beginning, most_onsets=2 * count_onsets(beginning))
+
+
+def recognise_hand_alone(excerpt: Excerpt, matching: Matching) -> PlayedInstead | None:
+    """One hand alone, all of it right, from wherever it came in; the other did not even try."""
+    notes = excerpt.notes
+    rows = zip(notes, excerpt.onset_numbers, matching.score, strict=True)
+    struck = [(note.hand, number) for note, number, one in rows if one.played is not None]
+    hands, numbers = {hand for hand, _ in struck}, {number for _, number in struck}
+    is_right = all(one.label in (Label.MATCHED, Label.REPEATED) for one in matching.played)
+    if len(hands) != 1 or not is_right or len(numbers) < SILENT_ONSETS:
+        return None
+    silent = {
+        number
+        for note, number in zip(notes, excerpt.onset_numbers, strict=True)
+        if note.hand not in hands and min(numbers) < number < max(numbers)
+    }
+    if len(silent) < SILENT_ONSETS:
+        return None
+    return PlayedInstead(Instead.ONE_HAND, one_hand_words(hands.pop()))
 
 
 def recognise_other(
