@@ -13,6 +13,7 @@ Rules
   window's first onset: the take up to there is ended, and the next repetition has begun.
 - A first onset or two, left and begun again, are a false start, and tell nothing.
 - Left, and entered farther on after a rest, it is two: nothing between them was left out.
+- Its last onsets note for note are an attempt of their own, and so are they once more after that.
 - More keys than two hands can play end it, and are not read until they stop
   (``begin_end.KeyRate``).
 - A first onset alone, keys that fit nowhere, and another piece are not repetitions.
