@@ -131,6 +131,9 @@ def _find_after_trial(
     begun = next((one.played for one in matching.played if one.label in beginnings), 0)
     if not begun or played[begun].onset_s - played[begun - 1].onset_s < FALSE_START_S:
         return None
+    before = matching.played[:begun]
+    if any(one.note is not None and excerpt.onset_numbers[one.note] for one in before):
+        return None  # more than that was begun
     tried = {key.pitch for key in played[:begun]}
     return range(begun, len(played)) if tried <= _list_first_keys(excerpt) else None
 
