@@ -240,27 +240,6 @@ def test_right_at_once_after_two_octaves_too_high_is_heard_from_its_first_chord(
     assert any(isinstance(one, NotThis) for one in heard)
 
 
-@pytest.mark.parametrize(("last_s", "soon"), [(16.8, True), (13.2, False)])
-def test_a_last_note_in_time_that_is_nowhere_else_ends_the_window(
-    last_s: float, soon: bool
-) -> None:
-    """A wrong note, struck softly before a long written gap: nobody waits for another such gap."""
-    rows = [(40, F(0)), (50, F(0)), (56, F(1, 2)), (55, F(1)), (54, F(2)), (74, F(6))]
-    notes = [{"pitch": p, "onset": at, "length": 1, "hand": "RH" if p > 60 else "LH"}
-             for p, at in rows]  # fmt: skip
-    window = whole(score_from_notes(notes))
-    follower, said, now_s = Follower(window, qpm=80), list[FollowerEvent](), 10.0
-    keys = [(40, 10.0), (50, 10.0), (56, 10.56), (55, 11.12), (53, 12.25), (74, last_s)]
-    for pitch, at_s in keys:
-        while now_s + 0.05 < at_s:
-            now_s += 0.05
-            said += follower.tick(now_s)
-        said += follower.hear(KeyDown(pitch, 30 if pitch == 53 else 64, at_s))
-    for step in range(40):
-        said += follower.tick(last_s + 0.05 * step)
-    assert any(isinstance(one, Ended) for one in said) is soon
-
-
 def said_of(keys: list[tuple[int, float]], name: str, qpm: float) -> list[str]:
     """What is said of keys that are none of a sample's first four bars."""
     score = sample(name)

@@ -271,20 +271,6 @@ def is_doubtful(score: ScoreArrays, hypothesis: Hypothesis, keys: Labels, share:
     return played <= share * last or count_right(keys) <= share * len(keys)
 
 
-def is_last_in_time(
-    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], period_s: float
-) -> bool:
-    """Whether the last key is of the last onset, can be no other, and came when it was due."""
-    before = next((at for at in range(len(keys) - 2, -1, -1) if keys[at][1] >= 0), None)
-    if before is None or keys[-1][0] is not Label.MATCHED or not _is_last_alone(score):
-        return False
-    beats = score.beat[-1] - score.beat[score.onset[keys[before][1]]]
-    if not beats:  # another key of the last chord
-        return is_last_in_time(score, keys[:-1], take[:-1], period_s)
-    ratio = (take[len(keys) - 1].onset_s - take[before].onset_s) / (beats * period_s)
-    return 1 / IN_TIME < ratio < IN_TIME
-
-
 def _is_last_alone(score: ScoreArrays) -> bool:
     """Whether the last onset's keys come nowhere before in the window."""
     end = score.first[len(score.beat) - 1]

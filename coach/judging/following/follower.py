@@ -197,10 +197,7 @@ class Follower:
         slower_s = max(period_s, alignment.usual_s)
         over_s = rules.end_after_s(score, hypothesis, period_s)
         if over_s is not None:
-            share = rules.DOUBTFUL_SHARE
-            if rules.is_last_in_time(score, keys, self._take, period_s):
-                share = rules.LEAST_SHARE
-            is_doubtful = rules.is_doubtful(score, hypothesis, keys, share)
+            is_doubtful = rules.is_doubtful(score, hypothesis, keys, rules.DOUBTFUL_SHARE)
             return max(over_s, rules.gap_s(score, slower_s) if is_doubtful else 0.0), True
         at_rest, heard = alignment.find_at_rest()
         beyond = rules.count_beyond(keys, self._take)
