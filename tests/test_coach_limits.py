@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
@@ -122,6 +123,14 @@ class TestFaultModel:
 
         assert not is_claimed(0.74)
         assert is_claimed(0.76)
+
+    def test_both_together_are_claimed_from_4_in_5(self) -> None:
+        def is_claimed(share: float) -> bool:
+            both = replace(arriving(6), hands=Hands.TOGETHER)
+            return Suspect(both, Posterior(0.0, 0.0, 1 - share, share)).is_claimed
+
+        assert not is_claimed(0.79)
+        assert is_claimed(0.81)
 
     def test_the_chance_of_a_fault_is_shared_among_240_moves_at_the_most(self) -> None:
         assert fault_prior(238) > fault_prior(240) == fault_prior(300)

@@ -155,6 +155,7 @@ def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
         "proved": [str(beat) for beat in sorted(runner.locating.proved)],
         "wholes_left": runner.wholes_left,
         "surer": runner.is_surer,
+        "times": runner.locating.times,
         "check": None if wished else _check_to_plain(runner.locating.probe),
         "case": None if ladder is None else _ladder_to_plain(ladder),
     }
@@ -185,8 +186,11 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     window = runner.ladder.window if runner.ladder else looking
     runner.assign(window, AssignmentKind.DRILL, ON_FROM_WHERE_YOU_STOPPED)
     is_checked = runner.locating.probe is not None
-    if runner.ladder is None and window != runner.task.window and not is_checked:  # heard once
-        runner.assignment = replace(runner.assignment, clean_required=1)
+    if (
+        runner.ladder is None and window != runner.task.window and not is_checked
+    ):  # heard once or twice
+        times = int(plain.get("times", 1))  # as a probe was asked for
+        runner.assignment = replace(runner.assignment, clean_required=times)
     runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
 
 

@@ -24,9 +24,10 @@ from coach.score.window import Transition
 CLAIM_FAULT = 0.92
 """How sure it must be that something stands at fault before a place is named. Own choice, because a
 false claim sends the pianist to drill what is not broken, and to wait costs a repetition or two."""
-CLAIM_HANDS = 0.75
-"""How sure, given that, whose it is. Own choice, because a wrong hand shows soon in the repair: it
-is clean alone."""
+CLAIM_HAND, CLAIM_TOGETHER = 0.75, 0.8
+"""How sure, given that, that it is one hand's, or only there where both play together. Own choice:
+a wrong hand shows soon in the repair, where it is clean alone; but a hand alone is easier, so that
+both are named only when it has been clean often."""
 MORE_THAN_A_SLIP = 1.2
 """Weight of failures from which a claim may rest on them: one failure, which weighs 1 at the most,
 is a slip until it comes again. Own choice: a little more than one."""
@@ -70,8 +71,9 @@ class Suspect:
     @property
     def is_claimed(self) -> bool:
         """Sure enough to be named, place and hand."""
-        whose = self.posterior.of(self.transition.hands)
-        return self.is_sure and whose >= CLAIM_HANDS * self.posterior.fault
+        hands = self.transition.hands
+        least = CLAIM_TOGETHER if hands is Hands.TOGETHER else CLAIM_HAND
+        return self.is_sure and self.posterior.of(hands) >= least * self.posterior.fault
 
     @property
     def is_open(self) -> bool:

@@ -241,9 +241,12 @@ class Locating:
         )
 
     def hear_on(self) -> None:
-        """The probe was clean, and was asked for once more than that."""
-        assert isinstance(self.probe, TroubleProbe)
-        self.probed.append(self.probe)
+        """The probe was clean, and was asked for once more than that.
+
+        Of one that was taken up again another day it is no longer known what it asked.
+        """
+        if isinstance(self.probe, TroubleProbe):
+            self.probed.append(self.probe)
 
     def count_unheard(self, *, is_of_now: bool) -> None:
         """A probe was played and told nothing: it was one of those that may run all the same."""

@@ -245,9 +245,20 @@ def _sum_pauses(
     )
 
 
+_TEMPO_ONSETS = 4
+"""Of fewer onsets one interval is too much of a tempo to leave it out. Own choice."""
+
+
 def _tempo(row: Sequence[Moment], pauses_s: Sequence[float]) -> float | None:
-    """Quarters a minute from the first moment to the last, pauses and breaks left out."""
-    if len(row) < 2:
-        return None
-    seconds = row[-1].at_s - row[0].at_s - sum(pauses_s)
-    return 60 * (row[-1].x - row[0].x) / seconds if seconds > 0 else None
+    """Quarters a minute from the first moment to the last, pauses and breaks left out.
+
+    The last interval, too, where it was stretched: whoever broadens the end, or comes late to it,
+    has played no slower before. Else one hesitation after another would seem to ask for less.
+    """
+    ends = (len(row),) if len(row) < _TEMPO_ONSETS else (len(row), len(row) - 1)
+    paces_s = [
+        (row[end - 1].at_s - row[0].at_s - sum(pauses_s[:end])) / (row[end - 1].x - row[0].x)
+        for end in ends
+        if end > 1
+    ]
+    return max((60 / pace_s for pace_s in paces_s if pace_s > 0), default=None)
