@@ -42,7 +42,7 @@ def test_every_window_played_right_is_clean(name: str) -> None:
         assert (clean_of(live), faults_of(live)) == (1, []), window
 
 
-@every_piece
+@pytest.mark.parametrize("name", every(2, SAMPLES))
 @pytest.mark.parametrize("wait_s", every(3, [0.3, 0.8, 1.5, 3.0]))
 def test_the_first_notes_struck_left_and_begun_again_are_a_false_start(
     name: str, wait_s: float
@@ -83,7 +83,7 @@ def test_what_comes_after_a_restart_is_judged_by_itself_and_counts(name: str, on
         assert len(given) == 1, "one attempt broken off changes nothing that is asked for"
 
 
-@every_piece
+@pytest.mark.parametrize("name", every(2, SAMPLES))
 @pytest.mark.parametrize("stop_s", [5.0, 120.0])
 def test_one_stop_is_a_break_and_tells_nothing(name: str, stop_s: float) -> None:
     for window in every_other(one_bar_windows(name), int(stop_s)):

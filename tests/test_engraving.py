@@ -36,6 +36,7 @@ from coach.score.model import (
 from coach.score.notation import write
 from coach.score.reading import read_score
 from coach.score.window import Excerpt, Window, choose_window, excerpt, whole_piece
+from tests.breadth import every
 
 pytest.importorskip("verovio", reason="needs the extra pictures: pip install .[pictures]")
 pytest.importorskip("resvg_py", reason="needs the extra pictures: pip install .[pictures]")
@@ -82,7 +83,7 @@ def onsets_in_order(part: Excerpt, engraved: Engraved) -> None:
 
 
 @pytest.mark.parametrize("bars", [1, 3])
-@pytest.mark.parametrize("name", SCORES)
+@pytest.mark.parametrize("name", every(2, SCORES))
 def test_every_note_of_every_window_is_drawn_in_its_order_within_the_box(
     name: str, bars: int
 ) -> None:
@@ -110,7 +111,7 @@ def beat_windows(score: Score) -> Iterator[Excerpt]:
                 continue
 
 
-@pytest.mark.parametrize("name", SCORES)
+@pytest.mark.parametrize("name", every(2, SCORES))
 def test_a_window_of_one_beat_is_large(name: str) -> None:
     for part in islice(beat_windows(SCORES[name]), 0, None, 2):
         engraved = engrave(mei_of(SCORES[name], part), BOX)

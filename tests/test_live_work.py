@@ -34,6 +34,7 @@ from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Excerpt, Window
+from tests.breadth import every
 from tests.judging_help import both, play, tune, whole
 
 
@@ -82,7 +83,7 @@ def counted_work(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
 
 
 @pytest.mark.parametrize("playing", [mashed, noodled, off])
-@pytest.mark.parametrize("bars", [1, 60])
+@pytest.mark.parametrize("bars", every(2, [60, 1]))
 def test_a_key_takes_only_so_many_hypotheses_further(
     monkeypatch: pytest.MonkeyPatch,
     playing: Callable[[Excerpt, random.Random], list[PlayedNote]],

@@ -12,6 +12,7 @@ from coach.score.window import Window
 from coach.screens.dialogs.dialog import TooSmallScreen
 from coach.screens.interfaces import Settings
 from coach.screens.staff.page import FAULT
+from tests.breadth import every
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (
     RIGHT,
@@ -180,7 +181,7 @@ def test_plain_characters_only_on_the_whole_drill_screen() -> None:
 
 
 @pytest.mark.parametrize("ascii_only", [False, True])
-@pytest.mark.parametrize("hands", [Hands.RIGHT, Hands.TOGETHER])
+@pytest.mark.parametrize("hands", every(2, [Hands.TOGETHER, Hands.RIGHT]))
 @pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40)])
 def test_the_verdict_is_written_large_in_every_usual_terminal(
     size: tuple[int, int], hands: Hands, ascii_only: bool

@@ -140,7 +140,7 @@ def test_any_size_while_notes_come_and_all_is_back_in_a_large_one(dialog: str) -
 
 
 @pytest.mark.parametrize("size", [(1, 1), (2, 40), (200, 1)])
-@pytest.mark.parametrize("piano", [False, True])
+@pytest.mark.parametrize("piano", every(2, [True, False]))
 def test_it_may_also_be_started_in_the_smallest_terminal(
     size: tuple[int, int], piano: bool
 ) -> None:

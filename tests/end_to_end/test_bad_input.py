@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.breadth import every
+
 ROOT = Path(__file__).parent.parent.parent
 SAMPLE = str(ROOT / "sample_scores/1-low-tide.musicxml")
 FLUTE = """<?xml version="1.0"?>
@@ -48,7 +50,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize("command", ["drill", "score", "demo"])
+@pytest.mark.parametrize("command", every(2, ["drill", "score", "demo"]))
 @pytest.mark.parametrize(
     "name", ["missing.musicxml", "empty.musicxml", "noise.mxl", "nothing.musicxml", "letter.docx"]
 )
