@@ -2,7 +2,7 @@
 
 The tests, the wide cases of laws that those leave out, the packages and the fuzzes.
 
-    python3 scripts/ci.py                       # everything: a quarter of an hour on two cores
+    python3 scripts/ci.py                       # everything: twenty minutes on two cores
     python3 scripts/ci.py tests/test_window.py  # only these tests
 
 Each part is run whatever came of the others. The last line sums up, in the form in which the parts

@@ -186,10 +186,8 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     window = runner.ladder.window if runner.ladder else looking
     runner.assign(window, AssignmentKind.DRILL, ON_FROM_WHERE_YOU_STOPPED)
     is_checked = runner.locating.probe is not None
-    if (
-        runner.ladder is None and window != runner.task.window and not is_checked
-    ):  # heard once or twice
-        times = int(plain.get("times", 1))  # as a probe was asked for
+    if runner.ladder is None and window != runner.task.window and not is_checked:  # only heard
+        times = int(plain.get("times", 1))
         runner.assignment = replace(runner.assignment, clean_required=times)
     runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
 

@@ -279,13 +279,10 @@ def running_words(move: str, tempo: str, count: int) -> str:
     return f"{capitalise(move)}: {tempo}, {times(count)} running."
 
 
-ONCE, TWICE = "once, so that I hear it", "twice, so that I hear it"
-ONCE_MORE = "once more, to be sure"
-
-
-def hear_words(hands: Hands, way: str, often: str, *, apart: bool) -> str:
+def hear_words(hands: Hands, way: str, count: int, *, apart: bool, again: bool) -> str:
     """Why a place is asked for by itself: to hear whether, or in which hand, it breaks."""
     what = HANDS[hands].capitalize() if apart else "Only this"
+    often = "once more, to be sure" if again else f"{times(count)}, so that I hear it"
     return f"{what}, {often}: is it {way}?"
 
 

@@ -26,10 +26,7 @@ from coach.coaching.wording import (
     A_SLIP,
     ANOTHER,
     HOLDS,
-    ONCE,
-    ONCE_MORE,
     THERE_IT_IS,
-    TWICE,
     around_words,
     hear_words,
     way_words,
@@ -233,8 +230,7 @@ class Locating:
         self.probed.append(probe)
         score, move = self.practice_map.score, probe.suspect.transition
         way = way_words(score, move, probe.window)
-        often = ONCE_MORE if again else (ONCE, TWICE)[self.times - 1]
-        reason = hear_words(probe.window.hands, way, often, apart=apart)
+        reason = hear_words(probe.window.hands, way, self.times, apart=apart, again=again)
         reason += around_words(score, probe.window, move)
         return NextWindow(
             probe.window, AssignmentKind.APART if apart else AssignmentKind.NARROW, reason

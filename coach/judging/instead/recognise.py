@@ -66,7 +66,8 @@ takes some five milliseconds, and who plays a clef, an octave or a transposition
 LEAST_ONSETS = 2
 """Keys or chords of which anything can be told once all is played."""
 SILENT_ONSETS = 3
-"""So many onsets of a hand, each between two of the other's, are none that it only missed."""
+"""So many onsets of a hand, each between two of the other's, are none that it only missed. Own
+choice, because one or two may be."""
 OTHERS_SHARE = 0.5
 """So many keys too many, as a share of the other hand's notes, may be that hand."""
 
@@ -84,8 +85,7 @@ def recognise_live(excerpt: Excerpt, played: Sequence[PlayedNote]) -> PlayedInst
 
 def recognise_hand_alone(excerpt: Excerpt, matching: Matching) -> PlayedInstead | None:
     """One hand alone, all of it right, from wherever it came in; the other did not even try."""
-    notes = excerpt.notes
-    rows = zip(notes, excerpt.onset_numbers, matching.score, strict=True)
+    rows = [*zip(excerpt.notes, excerpt.onset_numbers, matching.score, strict=True)]
     struck = [(note.hand, number) for note, number, one in rows if one.played is not None]
     hands, numbers = {hand for hand, _ in struck}, {number for _, number in struck}
     is_right = all(one.label in (Label.MATCHED, Label.REPEATED) for one in matching.played)
@@ -93,7 +93,7 @@ def recognise_hand_alone(excerpt: Excerpt, matching: Matching) -> PlayedInstead 
         return None
     silent = {
         number
-        for note, number in zip(notes, excerpt.onset_numbers, strict=True)
+        for note, number, _ in rows
         if note.hand not in hands and min(numbers) < number < max(numbers)
     }
     if len(silent) < SILENT_ONSETS:

@@ -96,6 +96,7 @@ DEAF = (
     "An error of mine keeps me from hearing the piano: leave Keyhole and start it again; nothing "
     "is lost."
 )
+"""What is said where listening itself broke down."""
 
 Post = Callable[[MidiEvent], None]
 
