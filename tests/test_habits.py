@@ -80,11 +80,12 @@ def test_habits_know_nothing_from_less_than_five() -> None:
     assert not judge(WINDOW, play(WINDOW, late=after(WINDOW, F(2), 0.25)), habits=habits).clean
 
 
-def known(qpm: float = 60.0) -> Habits:
-    """Habits after two even repetitions of the whole at a tempo."""
+def known(*played_qpm: float, qpm: float = 60.0) -> Habits:
+    """Habits after even repetitions of the whole where a tempo was asked for: two in it, else as
+    they were played."""
     habits = Habits()
-    for _ in range(2):
-        habits = habits.with_(judge(WINDOW, play(WINDOW, qpm=qpm), qpm=qpm), qpm)
+    for own_qpm in played_qpm or (qpm, qpm):
+        habits = habits.with_(judge(WINDOW, play(WINDOW, qpm=own_qpm), qpm=qpm), qpm)
     return habits
 
 
@@ -106,13 +107,20 @@ def test_two_notes_alone_may_have_any_tempo() -> None:
     assert judge(window, play(window, qpm=60, late=after(window, F(1, 2), 0.25)), qpm=60).clean
 
 
+def test_of_one_whose_tempo_changes_two_notes_as_slow_as_before_are_no_hesitation() -> None:
+    window, habits = first_notes(2), known(70.0, 36.0, 60.0, 75.0, 66.0)
+    assert judge(window, play(window, qpm=40), qpm=60, habits=habits).clean
+    far_slower = judge(window, play(window, qpm=22), qpm=60, habits=habits)
+    assert [fault.cause for fault in far_slower.faults] == ["hesitation"]
+
+
 def test_three_notes_that_are_all_slow_are_no_hesitation() -> None:
     window = first_notes(3)
     assert judge(window, play(window, qpm=45), qpm=60, habits=known()).clean
 
 
 def test_the_tempo_kept_goes_along_with_the_tempo_asked_for() -> None:
-    habits = known(66.0)
+    habits = known(qpm=66.0)
     assert habits.pace_qpm(66.0) == pytest.approx(66.0, rel=1e-3)
     assert habits.pace_qpm(33.0) == pytest.approx(33.0, rel=1e-3)
     assert habits.pace_qpm(None) is None

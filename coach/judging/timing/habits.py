@@ -178,10 +178,19 @@ class Habits:
 
         Players keep a little above or below what they are asked for, each their own way.
         """
-        alike = [pace for pace in self.paces if (pace.asked_qpm is None) is (asked_qpm is None)]
-        if not alike:
-            return None
-        return median(pace.qpm * (asked_qpm or 1.0) / (pace.asked_qpm or 1.0) for pace in alike)
+        return median(self._list_paces_qpm(asked_qpm) or [0.0]) or None
+
+    def slowest_qpm(self, asked_qpm: float | None) -> float | None:
+        """The slowest tempo to expect: how much it changes is the player's own way, too."""
+        return min(self._list_paces_qpm(asked_qpm), default=None)
+
+    def _list_paces_qpm(self, asked_qpm: float | None) -> list[float]:
+        """How fast each of the last repetitions would have gone with this tempo asked for."""
+        return [
+            pace.qpm * (asked_qpm or 1.0) / (pace.asked_qpm or 1.0)
+            for pace in self.paces
+            if (pace.asked_qpm is None) is (asked_qpm is None)
+        ]
 
     def interval_scatter(self, ioi_ms: float) -> float | None:
         """The spread (SD) of such an interval, as a share of it; None where nothing is known.

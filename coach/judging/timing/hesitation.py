@@ -57,19 +57,26 @@ class Pause:
     """Whether it is one of many at barlines, so that no single one of them stands out."""
 
 
-def at_known_pace(steps: Sequence[Interval], pace_qpm: float | None) -> tuple[Interval, ...]:
+def at_known_pace(
+    steps: Sequence[Interval], habits: Habits | None, asked_qpm: float | None
+) -> tuple[Interval, ...]:
     """Hold a few intervals to the tempo that this player was heard to keep before.
 
     Two or three notes don't show whether one of them came late or all are slow. Where one of the
-    others keeps the known tempo, or where there is only one interval, that tempo is believed.
+    others keeps the known tempo, that tempo is believed. A single interval has no others: it is
+    late where the player was never so slow.
     """
+    is_one = len(steps) == 2
+    pace_qpm = None
+    if habits is not None:
+        pace_qpm = habits.slowest_qpm(asked_qpm) if is_one else habits.pace_qpm(asked_qpm)
     if pace_qpm is None or len(steps) > _ENOUGH:
         return tuple(steps)
     period = 60 / pace_qpm
     fit = [abs(s.seconds - period * s.quarters) <= _SAME_PACE * period * s.quarters for s in steps]
     return tuple(
         step._replace(period_s=min(step.period_s, period))
-        if i and (len(steps) == 2 or any(fit[j] for j in range(1, len(steps)) if j != i))
+        if i and (is_one or any(fit[j] for j in range(1, len(steps)) if j != i))
         else step
         for i, step in enumerate(steps)
     )

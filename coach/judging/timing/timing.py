@@ -117,7 +117,7 @@ def measure(
     displaced = find_displaced_hand(row, beat_x)
     row = settle_onsets(row if displaced is None else put_back(row, displaced))
     known_qpm = habits.pace_qpm(asked_qpm) if habits else None
-    steps = at_known_pace(list_intervals(row), known_qpm)
+    steps = at_known_pace(list_intervals(row), habits, asked_qpm)
     found = find_pauses(excerpt, row, steps, tolerance, habits)
     lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm)
     lengths = _not_waited(lengths, found)
