@@ -72,7 +72,8 @@ def test_a_sheet_is_read_as_it_is_written() -> None:
     first, second = tasks
     end = SCORE.bars[2].onset_quarters
     window = Window(SCORE.bars[0].onset_quarters, end, Hands.RIGHT)
-    assert first.goal == Goal(window, 72.0, Stage.RHYTHM, 2, reason="Sing it first.")
+    wanted = Goal(window, 72.0, Stage.RHYTHM, 2, reason="Sing it first.", is_set_work=True)
+    assert first.goal == wanted
     assert first.by == date(2026, 12, 3)
     assert [*map(str, first.fingerings)] == [f"bar 1 beat 1 {FIRST} finger 4"]
     assert second.goal.stage is Stage.NOTES

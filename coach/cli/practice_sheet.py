@@ -117,7 +117,7 @@ def place_in_score(sheet: PracticeSheet, score: Score) -> tuple[list[SheetTask],
             continue
         beat = float(score.bar_at(window.start_quarters).metre.beat_quarters)
         qpm = one.tempo * beat if one.tempo else score.tempo_at(window.start_quarters)
-        goal = Goal(window, qpm, one.stage, one.clean, reason=one.remark)
+        goal = Goal(window, qpm, one.stage, one.clean, reason=one.remark, is_set_work=True)
         tasks.append(SheetTask(goal, one.by or sheet.by, one.remark, tuple(fingerings)))
     return tasks, _in_order(mistakes)
 

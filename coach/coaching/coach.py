@@ -31,6 +31,7 @@ from coach.coaching.planning import (
     begin_whole_at,
     halve,
     make_parts,
+    make_sections,
     make_step,
     make_steps,
     take_apart,
@@ -62,6 +63,7 @@ from coach.coaching.wording import (
     NO_ONE_PLACE,
     ONE_TASK_ONLY,
     ORDER_CHANGED,
+    SLIPS_TODAY,
     advice_words,
     as_far_as_it_goes,
     held_today_words,
@@ -274,6 +276,8 @@ class Coach:
         self._plan.mark_held(self._runner.done, self._last_qpm)
         if self._runner.too_much:
             self._take_apart(self._plan.now)
+        if self._runner.given_up:
+            self._plan.leave_for_today(self._plan.now)
         if self._runner.repair.left is not None:
             self._leave_for_today(self._runner.repair.left)
         self._see_whether_done()
@@ -283,10 +287,17 @@ class Coach:
         self._changed = before.to_play != self._runner.assignment.to_play
 
     def _take_apart(self, row: EditableRow) -> None:
-        """A reading is too much at once: what broke in it is learnt, and then it is read again.
+        """So much at once is too much. What slips here and there is got in parts; what broke in a
+        reading is learnt, and then it is read again.
 
-        Where most of it broke the other readings get shorter, too.
+        Where most of a reading broke the other readings get shorter, too.
         """
+        if row.step.task.is_long:
+            self._plan.take_apart(
+                row, make_sections(self.practice_map, self.goal, row.step.task.window)
+            )
+            self._runners[row.step.what].begin_again(self._task_of(row))
+            return
         window = row.step.task.window
         steps = take_apart(self.practice_map, self.goal, window, self._broken_bars(window))
         self._runners.pop(row.step.what, None)
@@ -331,7 +342,7 @@ class Coach:
 
     def _enough_words(self) -> str:
         places = " and ".join(move_words(self.score, one.transition) for one in self._left)
-        return ENOUGH_TODAY.format(places=places)
+        return ENOUGH_TODAY.format(places=places) if self._left else SLIPS_TODAY
 
     def plan(self) -> tuple[PlanRow, ...]:
         """The whole way to the goal, with where it stands: "now" is the first open row."""
@@ -452,6 +463,7 @@ class Coach:
         sums = state["evidence"]
         coach = cls(score, goal, history=history, now_s=now_s, sums=sums)
         coach._plan.restore(state["plan"], partial(make_step, coach.practice_map, goal))
+        coach._runners.clear()  # its first row may be another now
         coach._works = {Fraction(beat): work for beat, work in state.get("works", ())}
         for left in map(LeftPlace.from_plain, state["left"]):
             if left.at_s >= today_began_s:  # on another day it is played again

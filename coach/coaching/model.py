@@ -124,6 +124,8 @@ class Goal:
     """True: never ask for a tempo; every assignment has ``qpm`` None."""
     reason: str = ""
     """Why this goal, where it was not the pianist who set it: a weak spot of an earlier day."""
+    is_set_work: bool = False
+    """A teacher set it: as many clean ones are asked for as that."""
 
 
 class Exercise(StrEnum):

@@ -122,6 +122,7 @@ def goal_to_plain(goal: Goal) -> dict[str, Any]:
         "order": goal.order.value,
         "own_pace": goal.own_pace,
         "reason": goal.reason,
+        "is_set_work": goal.is_set_work,
     }
 
 
@@ -136,6 +137,7 @@ def goal_from_plain(plain: Mapping[str, Any]) -> Goal:
         Order(plain["order"]),
         bool(plain["own_pace"]),
         str(plain["reason"]),
+        bool(plain.get("is_set_work", False)),
     )
 
 

@@ -47,6 +47,10 @@ ENOUGH_TODAY = (
     "That is enough for today: all but {places} holds. "
     "That comes back in your next warm-up; a night's sleep does more for it than going on."
 )
+SLIPS_TODAY = (
+    "That is enough for today: it slips now and then, each time somewhere else, and goes no better "
+    "for repeating. A night's sleep does more for it than going on."
+)
 STAYING = "Stay here as long as you like, and ask when you want to go on."
 READ_AGAIN = "Once more, slower if you like: was that a slip?"
 BACK_AS_WRITTEN = "Now as it is written."
@@ -71,6 +75,9 @@ ANOTHER = "All of it once more: is there another place?"
 A_SLIP = "That may have been a slip: the whole of it again."
 THERE_IT_IS = "There it is: the whole of it again."
 HERE_AND_THERE = "It slips here and there: {tempo}."
+FIRST_SECTION = "It slips here and there. In parts, then: {name} first."
+NEXT_SECTION = "The next part: {name}."
+SECTIONS_HELD = "Each part holds: now {name}, in one."
 NOW_HOLD_IT = "That is the tempo: now hold it."
 HOLD_IT_THERE = "Clean at the tempo asked for: hold it there."
 ON_FROM_WHERE_WE_WERE = "On from where we were."

@@ -13,7 +13,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Any
 
-from coach.coaching.model import Goal, PlanChange, Way
+from coach.coaching.model import AssignmentKind, Goal, PlanChange, Way
 from coach.coaching.planning.steps import PlanStep, StepRole
 from coach.coaching.serialize import window_from_plain, window_to_plain
 from coach.coaching.wording import (
@@ -29,6 +29,7 @@ from coach.coaching.wording import (
     ONLY_THING_LEFT,
     ROW_LEFT_OUT,
     ROW_TAKEN_UP,
+    SECTIONS_HELD,
 )
 from coach.score.model import Score
 from coach.score.window import Window, whole_piece
@@ -64,8 +65,12 @@ READINGS = (StepRole.READ, StepRole.JOIN)
 """What is played at one's own pace, all hands in time."""
 
 
-def _read_before(step: PlanStep) -> PlanStep:
-    """The step of a reading that was taken apart: what breaks now is repaired in it."""
+def _after_its_parts(step: PlanStep) -> PlanStep:
+    """The step as it comes after its parts: what breaks now is repaired in it."""
+    if step.kind not in READINGS:
+        reason = SECTIONS_HELD.format(name=step.what)
+        task = replace(step.task, kind=AssignmentKind.JOIN, reason=reason)
+        return replace(step, task=replace(task, is_long=False, parts_held=True))
     again = AGAIN_IN_ONE.format(name=step.what.split(",")[0].removesuffix(" joined"))
     return replace(step, task=replace(step.task, is_reading=False, reason=again))
 
@@ -116,6 +121,7 @@ class EditablePlan:
         """
         row = self.now
         row.held, self._last = held, row
+        row.left_today = row.left_today and not held
         if held and row.step.task.qpm is None:
             row.read_qpm = qpm
 
@@ -126,7 +132,7 @@ class EditablePlan:
         return min((qpm for qpm in read if qpm), default=None)
 
     def take_apart(self, row: EditableRow, steps: Sequence[PlanStep]) -> None:
-        """A reading broke: these steps come before it, and then it is no reading any more.
+        """So much at once broke: these steps come before it; what breaks then is repaired in it.
 
         What is on the plan already was learnt and broke all the same: it is repaired in the row.
         Where the last of them is all that the row is, it takes its place.
@@ -134,13 +140,20 @@ class EditablePlan:
         known = {one.step.what for one in self.rows}
         fresh = [step for step in steps if step.what not in known]
         is_all = bool(fresh) and fresh[-1].task.window == row.step.task.window
-        parent, row.step = row.step.what, fresh.pop() if is_all else _read_before(row.step)
+        parent, row.step = row.step.what, fresh.pop() if is_all else _after_its_parts(row.step)
         at = self.rows.index(row)
         self.rows[at:at] = [EditableRow(step, ADDED, parent=parent) for step in fresh]
 
     def open_readings(self) -> list[EditableRow]:
         """The first readings that are still to come."""
         return [row for row in self.rows if row.is_open and row.step.kind is StepRole.READ]
+
+    def leave_for_today(self, row: EditableRow) -> None:
+        """Leave a row as it is until another day, with all that it is a part of."""
+        window = row.step.task.window
+        for one in self.rows:
+            is_of_it = one is row or (one.is_open and one.step.task.window.contains(window))
+            one.left_today = one.left_today or is_of_it
 
     def set_aside(self, is_in_it: Callable[[Window], bool], instead: Sequence[PlanStep]) -> None:
         """Leave for today what has a place in it; where nothing else is open, play ``instead``, but
@@ -233,7 +246,8 @@ class EditablePlan:
             "read_before": [
                 row.step.what
                 for row in kept
-                if row.step.kind in READINGS and not row.step.task.is_reading
+                if (row.step.kind in READINGS and not row.step.task.is_reading)
+                or row.step.task.parts_held
             ],
             "bars": sorted(r.made for r in kept if r.step.kind is StepRole.BAR and not r.parent),
             "read_qpm": {row.step.what: row.read_qpm for row in kept if row.read_qpm},
@@ -271,7 +285,7 @@ class EditablePlan:
         read_before, read_qpm = plain.get("read_before", ()), plain.get("read_qpm", {})
         for row in self.rows:
             if row.step.what in read_before:
-                row.step = _read_before(row.step)
+                row.step = _after_its_parts(row.step)
             if row.step.what in read_qpm:
                 row.read_qpm = float(read_qpm[row.step.what])
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 
 from coach.coaching.diagnosis import fitts_bits
 from coach.coaching.model import AssignmentKind, Goal, Order, Way
@@ -21,6 +22,7 @@ from coach.coaching.practice import OFF_PACE, Task, two_thirds_of
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
     FIRST_READING,
+    FIRST_SECTION,
     HANDS,
     IN_TIME,
     JOIN_THEM,
@@ -28,6 +30,7 @@ from coach.coaching.wording import (
     NEW_BAR,
     NEW_HAND,
     NEW_TOGETHER,
+    NEXT_SECTION,
     NOW_ON_FROM_THERE,
     WHOLE_AT_LAST,
     stretch_words,
@@ -50,6 +53,11 @@ READ_BITS = 100.0
 walking bass, or one of sixteenths in both hands."""
 JOINED_BARS = 8
 """Most bars that are joined before the whole. Own choice: two phrases, a period."""
+SECTION_BARS = (8, 4, 2)
+"""A whole of more bars than the first is taken apart where it slips here and there, to sections of
+no more; such a section into those of no more than the second. Own choice, a period and a phrase:
+who slips at one note in 200 plays four bars of 40 notes three times running clean every second
+time, and 32 bars hardly ever."""
 SHORTEST_QUARTERS = 0.25
 """A stretch counts as no shorter than this, so that a grace note's is not endlessly hard."""
 KEY_BITS = 1
@@ -94,6 +102,8 @@ class StepRole(StrEnum):
     WHOLE = "whole"
     PART = "part"
     """What is left of the whole without a place that is left for today."""
+    SECTION = "section"
+    """A part of a long whole that slips here and there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +123,8 @@ class PlanStep:
 def make_steps(practice_map: PracticeMap, goal: Goal) -> tuple[PlanStep, ...]:
     """Every step of the way to the goal, in order; always at least one."""
     if goal.way is Way.REPAIR:
-        return (PlanStep(_task_of_whole(goal), stretch_words(practice_map.score, goal.window)),)
+        task = replace(_task_of_whole(goal), is_long=_is_long(practice_map, goal.window))
+        return (PlanStep(task, stretch_words(practice_map.score, goal.window)),)
     units = _stretches_to_read(practice_map, goal)
     made: list[PlanStep] = []
     read: set[int] = set()
@@ -132,6 +143,7 @@ def make_step(practice_map: PracticeMap, goal: Goal, kind: StepRole, window: Win
         StepRole.HAND: _step_of_hand,
         StepRole.BAR: _step_of_bar,
         StepRole.JOIN: _step_of_join,
+        StepRole.SECTION: _step_of_section,
     }[kind]
     return make(practice_map, goal, window)
 
@@ -189,10 +201,28 @@ def _step_of_whole(practice_map: PracticeMap, goal: Goal) -> PlanStep:
         _task_of_whole(goal),
         start_qpm=_qpm_at_share(goal, LEARNING_SHARE),
         is_new=True,
+        is_long=_is_long(practice_map, goal.window),
         kind=AssignmentKind.WIDEN,
         reason=WHOLE_AT_LAST,
     )
     return PlanStep(task, stretch_words(practice_map.score, goal.window))
+
+
+def _step_of_section(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanStep:
+    name = stretch_words(practice_map.score, window)
+    task = replace(
+        _task_of_whole(goal),
+        window=window,
+        is_part=True,
+        is_long=len(bars_to_learn(practice_map, window)) > SECTION_BARS[-1],
+        kind=AssignmentKind.NARROW,
+        reason=NEXT_SECTION.format(name=name),
+    )
+    return PlanStep(task, name, StepRole.SECTION)
+
+
+def _is_long(practice_map: PracticeMap, window: Window) -> bool:
+    return len(bars_to_learn(practice_map, window)) > SECTION_BARS[0]
 
 
 def begin_whole_at(goal: Goal, read_qpm: float) -> float:
@@ -210,6 +240,7 @@ def _task_of_whole(goal: Goal) -> Task:
     """All of it, at the tempo asked for; as a weak spot of an earlier day, where it is one."""
     qpm = None if goal.own_pace else goal.qpm
     task = Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
+    task = replace(task, is_set_work=goal.is_set_work)
     return replace(task, kind=AssignmentKind.REVIEW, reason=goal.reason) if goal.reason else task
 
 
@@ -332,6 +363,18 @@ def halve(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanSte
     if len(halves) < 2:
         return []
     return [make_step(practice_map, goal, StepRole.READ, half) for half in halves]
+
+
+def make_sections(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanStep]:
+    """The sections of a long stretch, of about the same number of bars, in order."""
+    bars = bars_to_learn(practice_map, window)
+    most = next(most for most in SECTION_BARS if len(bars) > most)
+    count = ceil(len(bars) / most)
+    ends = [round(len(bars) * number / count) for number in range(count + 1)]
+    windows = [_span(practice_map, bars[start:end]) for start, end in pairwise(ends)]
+    first, *others = [make_step(practice_map, goal, StepRole.SECTION, one) for one in windows]
+    reason = FIRST_SECTION.format(name=first.what)
+    return [replace(first, task=replace(first.task, reason=reason)), *others]
 
 
 def make_parts(

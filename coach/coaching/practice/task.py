@@ -63,6 +63,12 @@ class Task:
     """Only a step on the way: at its tempo, too, once is enough where nothing in it broke."""
     is_reading: bool = False
     """Where it breaks twice it is taken apart by the plan, and not repaired."""
+    is_long: bool = False
+    """Where it slips here and there it is taken apart by the plan, and not slowed down."""
+    parts_held: bool = False
+    """It was taken apart, and all its parts hold: a third of the clean run is enough."""
+    is_set_work: bool = False
+    """The full clean run is asked for all the same."""
 
 
 @dataclass(slots=True)

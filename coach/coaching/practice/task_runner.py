@@ -40,8 +40,16 @@ from coach.coaching.practice.locating import (
     Locating,
     PlaceCheck,
 )
+from coach.coaching.practice.patience import PlaceWork
 from coach.coaching.practice.repair import Repair, RepairLadder
-from coach.coaching.practice.task import NextWindow, RunCounts, Task, two_thirds_of
+from coach.coaching.practice.task import (
+    TOO_HARD,
+    NextWindow,
+    RunCounts,
+    Task,
+    third_of,
+    two_thirds_of,
+)
 from coach.coaching.practice.tempo import NEARLY_A_MARK, TempoLadder, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
@@ -95,7 +103,11 @@ class TaskRunner:
         self.broke = False
         """Something in it was unclean since it was begun."""
         self.too_much = False
-        """A reading that broke so often that it is to be taken apart."""
+        """So much at once breaks so often that it is to be taken apart."""
+        self.given_up = False
+        """It slips here and there, and it got no better: it is left for today."""
+        self.work = PlaceWork()
+        """What was done at the task's window as it is."""
         self.done = False
         self.assignment = self._make_assignment(NextWindow(task.window, task.kind, task.reason))
 
@@ -127,7 +139,7 @@ class TaskRunner:
         self.run.count(clean)
         self.broke = self.broke or not clean
         self.wholes_left = self.wholes_left if clean else 0
-        self.done = self.done and clean
+        self.done, self.given_up = self.done and clean, False
         if self.exercise is not None and self.ladder is not None:
             self.repair.work_at(self.ladder).count(now_s, clean, as_written=False)
         elif self.requested is not None:
@@ -136,6 +148,8 @@ class TaskRunner:
             self.repair.count_repetition(self.ladder, clean, now_s)
         elif self.assignment.window == self.task.window:
             self.tempo.count_repetition(clean)
+            self.work.count(now_s, clean, as_written=True)
+            self.work.hear_chance(0, self.tempo.chance_at_target)
 
     def _hear_other_tempo(self, played_qpm: float) -> None:
         """Clean, at another tempo: quicker counts for the one asked for, slower at that tempo."""
@@ -327,6 +341,7 @@ class TaskRunner:
 
     def _raise_or_finish(self) -> NextWindow | None:
         window = self.task.window
+        self.work.hear_hold(0, self.tempo.share)
         if self.tempo.on_trial:
             self.tempo.keep_trial()
         if self.tempo.at_target:
@@ -351,7 +366,8 @@ class TaskRunner:
     def _locate(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Look for the trouble; mend it where it is named and little else is in doubt."""
         on_all = self.assignment.window == self.task.window
-        must_change = self.run.asks_for_change
+        is_too_long = self.task.is_long and self.work.unclean >= TOO_HARD
+        must_change = self.run.asks_for_change or (on_all and is_too_long)
         must_act = on_all and must_change  # the same is not asked for a third time
         if on_all and self.locating.is_all_loose:
             self._assign(self._make_easier() if must_change else None)
@@ -368,10 +384,10 @@ class TaskRunner:
             self._assign(self.locating.hear_again())
         elif not looks_on and (unknown := self.locating.trouble_of_unknown_hand(diagnosis)):
             self._assign(self._begin_repair(unknown, clean))
-        elif not on_all:
+        elif not on_all and not is_too_long:
             self._assign(self.locating.back_to_all(clean, diagnosis))
         else:
-            self._assign(self._make_easier() if must_change else None)
+            self._assign(self._make_easier() if must_change or is_too_long else None)
 
     def _begin_repair(self, trouble: Trouble, clean: bool) -> NextWindow:
         """Begin on a trouble; where nothing broke a moment ago it is said that it did before."""
@@ -385,7 +401,17 @@ class TaskRunner:
         )
 
     def _make_easier(self) -> NextWindow | None:
-        """Nothing stands out and it can't be had: slower, or smaller where it can't be slower."""
+        """Nothing stands out and it can't be had.
+
+        What is long is taken apart. Else it is taken slower, or smaller where it can't be slower;
+        what gets no better is left for today. Of what held in parts that is said soon: nothing in
+        it is too hard.
+        """
+        slower_broke = self.task.parts_held and not self.tempo.at_target
+        self.too_much = self.task.is_long
+        self.given_up = (self.work.is_over or slower_broke) and not self.too_much
+        if self.too_much or self.given_up:
+            return None
         if self.tempo.at_floor:
             worst = self.locating.worst_move()
             if worst is None:
@@ -404,6 +430,14 @@ class TaskRunner:
         return TempoLadder(self.tempo.target_qpm, now, self.tempo.slowest_qpm)
 
     # -- assignments -------------------------------------------------------------------------
+
+    def begin_again(self, task: Task) -> None:
+        """The same window after its parts were got; what was mended in it stays known."""
+        self.task = self.locating.task = self.repair.task = task
+        self.tempo = TempoLadder.start(task.qpm, task.start_qpm)
+        self.locating.stop_looking()
+        self.run, self.work, self.too_much = RunCounts(), PlaceWork(), False
+        self.assignment = self._make_assignment(NextWindow(task.window, task.kind, task.reason))
 
     def resume(self, reason: str, kind: AssignmentKind = AssignmentKind.JOIN) -> None:
         """Back from a request or an exercise to where the task stood."""
@@ -442,7 +476,8 @@ class TaskRunner:
             return self.ladder.required(self.task.clean_required)
         if self.tempo.at_target or window != self.task.window:
             return self._full_run + SURER * self.is_surer
-        return 1 if self._held_at_once else two_thirds_of(self.task.clean_required)
+        once = self._held_at_once or self.task.parts_held
+        return 1 if once else two_thirds_of(self.task.clean_required)
 
     @property
     def _held_at_once(self) -> bool:
@@ -452,8 +487,11 @@ class TaskRunner:
     @property
     def _full_run(self) -> int:
         """Clean ones running that the task asks for at its tempo."""
-        once = self.task.is_reading or (self.task.is_part and self._held_at_once)
-        return 1 if once else self.wholes_left or self.task.clean_required
+        if self.task.is_reading or (self.task.is_part and self._held_at_once):
+            return 1
+        asked = self.task.clean_required
+        is_short_run = self.task.parts_held and not self.task.is_set_work
+        return self.wholes_left or (third_of(asked) if is_short_run else asked)
 
     def _make_assignment(self, wanted: NextWindow) -> Assignment:
         qpm = self.tempo_now.now_qpm

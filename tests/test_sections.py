@@ -1,0 +1,148 @@
+"""A long piece that slips now and then, each time somewhere else, is got in sections."""
+
+from dataclasses import replace
+from fractions import Fraction as F
+
+import pytest
+
+from coach.coaching.coach import Coach
+from coach.coaching.model import Request
+from coach.coaching.planning import RowState
+from coach.coaching.wording import SLIPS_TODAY
+from coach.drill import Drill, Window
+from tests.lessons import QPM, Lesson, Weak, piece, tempo_of
+
+
+def bars(first: int, last: int) -> Window:
+    """Bars of four beats, the first is 1."""
+    return Window(F(4 * first - 4), F(4 * last))
+
+
+def lesson(count: int) -> Lesson:
+    return Lesson(score=piece(count))
+
+
+def slips(at: Lesson, window: Window, *beats: int) -> None:
+    """The right hand slips on the way to these beats, one a repetition; the rest is clean."""
+    for beat in beats:
+        holds(at, window)
+        at.weak = [Weak("RH", beat)]
+        at.plays()
+        at.weak = []
+
+
+def holds(at: Lesson, until: Window) -> None:
+    """Clean, whatever is asked for, until a window is."""
+    while not at.asked.window.contains(until):
+        at.plays(clean=True)
+    assert at.asked.window == until
+
+
+def states(at: Lesson) -> dict[str, RowState]:
+    return {row.what: row.state for row in at.drill.coach.plan()}
+
+
+def test_sixteen_bars_that_slip_here_and_there_are_got_in_two_halves_and_then_in_one() -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    holds(at, bars(1, 8))
+    assert at.asked.reason == "It slips here and there. In parts, then: bars 1 to 8 first."
+    assert (at.asked.qpm, at.asked.clean_required) == (QPM, 3)
+    for _ in range(3):
+        at.plays(clean=True)
+    assert (at.asked.window, at.asked.reason) == (bars(9, 16), "The next part: bars 9 to 16.")
+    for _ in range(3):
+        at.plays(clean=True)
+    assert (at.asked.window, at.asked.clean_required) == (bars(1, 16), 1)
+    assert at.asked.reason == "Each part holds: now bars 1 to 16, in one."
+    at.plays(clean=True)
+    assert at.decision.finished
+
+
+def test_of_set_work_the_whole_is_asked_for_as_often_as_the_teacher_wants() -> None:
+    at = lesson(16)
+    at.drill = Drill(at.score, replace(at.drill.goal, is_set_work=True))
+    slips(at, bars(1, 16), 9, 50)
+    holds(at, bars(1, 8))
+    holds(at, bars(1, 16))
+    assert at.asked.clean_required == 3
+
+
+def test_eight_bars_that_slip_here_and_there_are_taken_slower() -> None:
+    at = lesson(8)
+    slips(at, bars(1, 8), 9, 25, 14, 30, 5, 21, 11, 27)
+    assert list(states(at)) == ["bars 1 to 8"]
+    assert tempo_of(at.asked) < QPM
+
+
+def test_a_section_that_slips_here_and_there_gets_shorter_down_to_two_bars_and_then_slower() -> (
+    None
+):
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    slips(at, bars(1, 8), 5, 26)
+    slips(at, bars(1, 4), 3, 13)
+    holds(at, bars(1, 2))
+    assert at.asked.qpm == QPM
+    slips(at, bars(1, 2), 2, 6, 3, 5)
+    assert tempo_of(at.asked) < QPM
+
+
+def test_a_whole_whose_parts_hold_is_taken_slower_once_and_then_left_for_today() -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    slips(at, bars(1, 16), 20, 39)
+    assert at.asked.window == bars(1, 16)
+    assert tempo_of(at.asked) < QPM
+    slips(at, bars(1, 16), 30, 58)
+    assert at.decision.enough
+    assert not at.decision.finished
+    assert SLIPS_TODAY in at.decision.proposals
+    assert states(at) == {
+        "bars 1 to 8": RowState.HELD,
+        "bars 9 to 16": RowState.HELD,
+        "bars 1 to 16": RowState.LEFT_TODAY,
+    }
+
+
+def test_what_was_left_and_holds_after_all_is_reached() -> None:
+    at = lesson(16)
+    for beats in ((9, 50), (20, 39), (30, 58)):
+        slips(at, bars(1, 16), *beats)
+    assert at.decision.enough
+    for _ in range(8):
+        at.plays(clean=True)
+    assert at.decision.finished
+
+
+def test_a_section_can_be_passed_over() -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    holds(at, bars(1, 8))
+    at.drill.ask(Request.NEXT, at.now_s)
+    assert at.asked.window == bars(9, 16)
+    assert states(at)["bars 1 to 8"] is RowState.LEFT_OUT
+
+
+@pytest.mark.parametrize("clean", range(5))
+def test_the_sections_are_there_another_day(clean: int) -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    holds(at, bars(1, 8))
+    for _ in range(clean):
+        at.plays(clean=True)
+    before = at.drill.coach
+    after = Coach.resume(at.score, before.state())
+    assert after.plan() == before.plan()
+    assert after.assignment.to_play == before.assignment.to_play
+    assert after.decision.clean_run == before.decision.clean_run
+    assert after.state() == before.state()
+
+
+def test_the_whole_after_its_parts_asks_once_another_day_too() -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    holds(at, bars(1, 8))
+    holds(at, bars(1, 16))
+    after = Coach.resume(at.score, at.drill.coach.state())
+    assert (after.assignment.window, after.assignment.clean_required) == (bars(1, 16), 1)
