@@ -115,6 +115,44 @@ def test_what_was_left_and_holds_after_all_is_reached() -> None:
     assert at.decision.finished
 
 
+@pytest.mark.parametrize(
+    ("count", "cuts"),
+    [(9, [5, 9]), (12, [8, 12]), (17, [8, 17]), (20, [8, 16, 20]), (24, [8, 16, 24])],
+)
+def test_sections_are_as_long_as_phrases(count: int, cuts: list[int]) -> None:
+    at = lesson(count)
+    slips(at, bars(1, count), 9, 30)
+    holds(at, bars(1, cuts[0]))
+    rows = [row.window for row in at.drill.coach.plan()]
+    assert [window.end_quarters for window in rows[:-1]] == [4 * bar for bar in cuts]
+    assert [window.start_quarters for window in rows[1:-1]] == [4 * bar for bar in cuts[:-1]]
+
+
+@pytest.mark.parametrize(("count", "in_parts"), [(24, False), (25, True)])
+def test_what_takes_a_minute_is_not_heard_again_where_it_slipped_twice(
+    count: int, in_parts: bool
+) -> None:
+    at = lesson(count)
+    at.weak = [Weak("RH", 9), Weak("RH", 70)]
+    at.plays()
+    at.weak = []
+    holds(at, bars(1, 8) if in_parts else bars(1, count))
+    assert (len(states(at)) > 1) is in_parts
+
+
+def test_a_part_that_gets_no_better_is_left_and_the_next_one_asked_for() -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    slips(at, bars(1, 8), 5, 26, 11, 21, 14, 30)
+    assert at.asked.window == bars(9, 16)
+    assert at.asked.reason == (
+        "Leave it for today: it gets no better now. The next part: bars 9 to 16."
+    )
+    for _ in range(3):
+        at.plays(clean=True)
+    assert at.decision.enough
+
+
 def test_a_section_can_be_passed_over() -> None:
     at = lesson(16)
     slips(at, bars(1, 16), 9, 50)

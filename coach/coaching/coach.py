@@ -60,6 +60,7 @@ from coach.coaching.wording import (
     ENOUGH_TODAY,
     HELD,
     LEFT,
+    LEFT_ALL,
     NO_ONE_PLACE,
     ONE_TASK_ONLY,
     ORDER_CHANGED,
@@ -276,12 +277,16 @@ class Coach:
         self._plan.mark_held(self._runner.done, self._last_qpm)
         if self._runner.too_much:
             self._take_apart(self._plan.now)
-        if self._runner.given_up:
+        gives_up = self._runner.given_up
+        if gives_up:
             self._plan.leave_for_today(self._plan.now)
         if self._runner.repair.left is not None:
             self._leave_for_today(self._runner.repair.left)
         self._see_whether_done()
         self._runner = self._runner_of_now()
+        if gives_up and not self._enough:
+            asked = self._runner.assignment
+            self._runner.assignment = replace(asked, reason=f"{LEFT_ALL} {asked.reason}")
         if not was_done:
             self._proposals += (ENOUGH,) * self._finished + (self._enough_words(),) * self._enough
         self._changed = before.to_play != self._runner.assignment.to_play

@@ -55,9 +55,9 @@ JOINED_BARS = 8
 """Most bars that are joined before the whole. Own choice: two phrases, a period."""
 SECTION_BARS = (8, 4, 2)
 """A whole of more bars than the first is taken apart where it slips here and there, to sections of
-no more; such a section into those of no more than the second. Own choice, a period and a phrase:
-who slips at one note in 200 plays four bars of 40 notes three times running clean every second
-time, and 32 bars hardly ever."""
+about so many; one of more than the second or the third that slips too, to those. Own choice, a
+period, a phrase and half of one: who slips at one note in 200 plays four bars of 40 notes three
+times running clean every second time, and 32 bars hardly ever."""
 SHORTEST_QUARTERS = 0.25
 """A stretch counts as no shorter than this, so that a grace note's is not endlessly hard."""
 KEY_BITS = 1
@@ -366,12 +366,17 @@ def halve(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanSte
 
 
 def make_sections(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanStep]:
-    """The sections of a long stretch, of about the same number of bars, in order."""
+    """The sections of a long stretch, in order: as long as a phrase may be, and what is left.
+
+    A rest of less than half of that belongs to the section before it.
+    """
     bars = bars_to_learn(practice_map, window)
     most = next(most for most in SECTION_BARS if len(bars) > most)
-    count = ceil(len(bars) / most)
-    ends = [round(len(bars) * number / count) for number in range(count + 1)]
-    windows = [_span(practice_map, bars[start:end]) for start, end in pairwise(ends)]
+    begins = [at for at in range(0, len(bars), most) if 2 * (len(bars) - at) >= most]
+    begins = begins if len(begins) > 1 else [0, ceil(len(bars) / 2)]
+    windows = [
+        _span(practice_map, bars[start:end]) for start, end in pairwise([*begins, len(bars)])
+    ]
     first, *others = [make_step(practice_map, goal, StepRole.SECTION, one) for one in windows]
     reason = FIRST_SECTION.format(name=first.what)
     return [replace(first, task=replace(first.task, reason=reason)), *others]

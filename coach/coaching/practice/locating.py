@@ -202,13 +202,21 @@ class Locating:
     @property
     def is_all_loose(self) -> bool:
         """Most moves failed when they were last played: no single one stands out."""
-        last = [
+        last = self._failed_last()
+        return 2 * sum(last) > len(last)
+
+    def slips_last(self) -> int:
+        """How many moves failed when they were last played."""
+        return sum(self._failed_last())
+
+    def _failed_last(self) -> list[bool]:
+        """For each move that was ever played, whether it failed the last time."""
+        return [
             kept[-1].failed
             for move in self.practice_map.transitions
             if self.practice_map.covers(self.task.window, move)
             and (kept := self.evidence.counts_at(move.to_quarters).moves[single_hand_of(move)])
         ]
-        return 2 * sum(last) > len(last)
 
     def hand_to_check(self, diagnosis: Diagnosis, move: Transition) -> TroubleProbe | None:
         """One hand alone, where a trouble of both together may yet be its own."""

@@ -75,6 +75,10 @@ from coach.judging.model import Stage
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
+HEARD_ONCE_BEATS = 96.0
+"""A longer whole that slips twice in one take isn't heard again before its parts. Own choice, 24
+bars of four: it takes a minute, in which a part is got."""
+
 
 class TaskRunner:
     """One task under way."""
@@ -104,6 +108,8 @@ class TaskRunner:
         """Something in it was unclean since it was begun."""
         self.too_much = False
         """So much at once breaks so often that it is to be taken apart."""
+        self.slips = 0
+        """Moves that failed when the whole was played last."""
         self.given_up = False
         """It slips here and there, and it got no better: it is left for today."""
         self.work = PlaceWork()
@@ -193,6 +199,7 @@ class TaskRunner:
             self._follow_broken_reading()
         elif self.assignment.window == self.task.window:
             self.locating.count_searching(diagnosis)
+            self.slips = 0 if clean else self.locating.slips_last()
             self._follow_whole(clean, diagnosis)
         else:
             self.locating.count_searching(diagnosis)
@@ -366,7 +373,7 @@ class TaskRunner:
     def _locate(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Look for the trouble; mend it where it is named and little else is in doubt."""
         on_all = self.assignment.window == self.task.window
-        is_too_long = self.task.is_long and self.work.unclean >= TOO_HARD
+        is_too_long = self.task.is_long and self._slips >= TOO_HARD
         must_change = self.run.asks_for_change or (on_all and is_too_long)
         must_act = on_all and must_change  # the same is not asked for a third time
         if on_all and self.locating.is_all_loose:
@@ -388,6 +395,12 @@ class TaskRunner:
             self._assign(self.locating.back_to_all(clean, diagnosis))
         else:
             self._assign(self._make_easier() if must_change or is_too_long else None)
+
+    @property
+    def _slips(self) -> int:
+        """Takes of the whole running in which it slipped; of a very long one the slips in one."""
+        is_heard_once = self.practice_map.beats(self.task.window) > HEARD_ONCE_BEATS
+        return max(self.work.unclean, self.slips if is_heard_once else 0)
 
     def _begin_repair(self, trouble: Trouble, clean: bool) -> NextWindow:
         """Begin on a trouble; where nothing broke a moment ago it is said that it did before."""
