@@ -141,6 +141,14 @@ def test_equal_chords_played_slowly_from_the_first_time_on_are_heard() -> None:
     assert takes(hears(Follower(window, qpm=89), [*first, *again])) == [times(first), times(again)]
 
 
+def test_two_equal_chords_at_the_own_pace_are_the_window_however_slow() -> None:
+    """Nobody asked for a tempo: the second chord isn't the window begun again."""
+    window = row((0, "55+60+65"), (7, "55+60+65"), length=F(7))
+    first, again = keys_of((10.0, "55+60+65"), (18.2, "60+55+65")), keys_of((24.5, "55+60+65"))
+    heard = hears(Follower(window), [*first, *again])
+    assert takes(heard) == [times(first)]
+
+
 @pytest.mark.parametrize("first", [59, 61])
 def test_a_wrong_first_key_is_over_with_a_last_key_that_is_nowhere_else(first: int) -> None:
     """Slowly: the next repetition begins before a written gap has gone by."""
@@ -257,6 +265,17 @@ def test_a_note_left_out_in_time_is_no_new_beginning_though_the_bar_comes_again(
     played = [int(key) for at, (_, key) in enumerate(written) if at != 7]
     keys = [(key, 10.0 + 0.2 * at + step_s * (at > 6)) for at, key in enumerate(played)]
     heard = takes(hears(Follower(row(*written), qpm=70), keys))
+    assert (heard == [times(keys)]) is is_one
+
+
+@pytest.mark.parametrize(("step_s", "is_one"), [(0.0, True), (1.2, False)])
+def test_a_figure_that_comes_again_in_time_is_no_new_beginning(step_s: float, is_one: bool) -> None:
+    """The first three keys come twice in the window; its last but one is left out."""
+    written = [(at / 3, str(key)) for at, key in enumerate((76, 74, 73, 76, 74, 73, 73))]
+    played = (76, 74, 73, 76, 74, 73)
+    late_s = (0, 0, 0, step_s, step_s, step_s + 0.12)
+    keys = [(key, 10.0 + 0.12 * at + late_s[at]) for at, key in enumerate(played)]
+    heard = takes(hears(Follower(row(*written), qpm=100), keys))
     assert (heard == [times(keys)]) is is_one
 
 

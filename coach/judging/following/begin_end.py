@@ -309,16 +309,16 @@ def find_entry_ahead(
     return None if _is_in_time(take, at, written_s) else at
 
 
-def is_left_out_in_time(
+def goes_on_in_time(
     score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], at: int, period_s: float
 ) -> bool:
-    """Whether onsets were left out before a key, and it came when it was due."""
+    """Whether it was gone on with a key, onsets left out or not, and it came when it was due."""
     (before, left), (label, entered) = keys[at - 1], keys[at]
     if not before is label is Label.MATCHED:
         return False
     left, entered = score.onset[left], score.onset[entered]
     written_s = (score.beat[entered] - score.beat[left]) * period_s
-    return entered - left > 1 and _is_in_time(take, at, written_s)
+    return entered > left and _is_in_time(take, at, written_s)
 
 
 def _is_in_time(take: Sequence[PlayedNote], at: int, written_s: float) -> bool:

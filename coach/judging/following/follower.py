@@ -92,6 +92,7 @@ class Follower:
         self._gap_s = rules.gap_s(self._score, self._alignment.usual_s, rules.SLOWEST)
         self._gap_s = max(self._rest_s, self._gap_s)
         """After such a silence nothing that was played before it belongs to the window."""
+        self._is_own_pace = qpm is None
         self._written_rest_s = max(self._rest_s, rules.gap_s(self._score, self._alignment.usual_s))
         """In a shorter one keys go on, at the tempo asked for."""
         self._is_fresh = True
@@ -168,7 +169,7 @@ class Follower:
                     self._end(FollowerInput.AT_END),
                 )
             again = self._exact.find_last_attempt(self._take)
-            if again is not None and not self._is_left_out_in_time(again):
+            if again is not None and not self._goes_on_in_time(again):
                 return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
             again = self._find_after_ornament(1, rules.LONG_AFTER_ORNAMENT_S)
             if again is not None:
@@ -176,11 +177,11 @@ class Follower:
             return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
         return self._tell_doubtful() if quiet_s >= WAIT_S else ()
 
-    def _is_left_out_in_time(self, at: int) -> bool:
+    def _goes_on_in_time(self, at: int) -> bool:
         """Whether with a key it was gone on in time, where the window might have been begun again:
         its figures recur."""
         keys, period_s = self._alignment.trace.keys, self._alignment.period_s
-        return len(keys) == len(self._take) and rules.is_left_out_in_time(
+        return len(keys) == len(self._take) and rules.goes_on_in_time(
             self._score, keys, self._take, at, period_s
         )
 
@@ -235,7 +236,8 @@ class Follower:
         if whole is None:
             return self._exact.begins_in(self._take[1:])
         own_s = rules.find_own_period_s(self._score, self._take[whole:])
-        rest_s = rules.gap_s(self._score, max(own_s, usual_s))
+        is_unknown = self._is_own_pace and not own_s
+        rest_s = self._gap_s if is_unknown else rules.gap_s(self._score, max(own_s, usual_s))
         rested = rules.find_last_rest(self._take, rest_s)  # of equal chords it may be the first
         return rested > 0 and self._exact.is_beginning(self._take[rested:])
 
