@@ -198,6 +198,15 @@ def test_a_trill_may_have_any_number_of_notes() -> None:
     assert notes(found) == "mmmm"
 
 
+def test_a_tremolo_is_of_its_own_notes_alone() -> None:
+    one = window("60 67 69", marks={0: "tremolo"})
+    line = "60@0 60@.25 62@.5 60@.75 67@1 69@2"
+    assert keys(match(one, played(line))) == "mmemmm"
+    of_two = window("60 64 67", marks={0: "tremolo", 1: "tremolo"})
+    line = "60@0 64@.25 60@.5 64@.75 60@1 64@1.25 60@1.5 64@1.75 67@2"
+    assert keys(match(of_two, played(line))) == "m" * 9
+
+
 def test_the_hand_of_a_key_too_many() -> None:
     both = window("72 74 76 77", "48 50 52 53")
     line = "72@0 48@0 74@1 50@1 51@1.03! 76@2 52@2 78@2.02! 77@3 53@3"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from coach.score.model import Hand
+from coach.score.model import FREE_MARKS, Hand, NoteMark
 from coach.score.window import Excerpt
 
 GRACE_LEAD_BEATS = 0.02
@@ -42,6 +42,8 @@ class ScoreArrays:
     shared: dict[int, list[int]] = field(default_factory=dict)
     """For a note of ``excerpt.notes``, others of it that are the same key at the same onset: they
     are not here, since a key is struck once."""
+    tremolo: dict[int, frozenset[int]] = field(default_factory=dict)
+    """For each note of a tremolo the pitches that go on with it: no others, as in a trill."""
 
     @property
     def only_hand(self) -> int | None:
@@ -86,4 +88,8 @@ def make_score_arrays(excerpt: Excerpt) -> ScoreArrays:
     out.first.append(len(order))
     for other, struck in same_key.items():
         out.shared.setdefault(struck, []).append(other)
+    shaken = [at for at, note in enumerate(notes) if note.marks & FREE_MARKS == {NoteMark.TREMOLO}]
+    for at in shaken:  # written of two notes, each stands at an onset of its own
+        pitches = (pitch[by] for by in shaken if abs(onsets[by] - onsets[at]) <= 1)
+        out.tremolo[at] = frozenset(pitches)
     return out

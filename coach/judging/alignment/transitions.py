@@ -414,9 +414,16 @@ class Transitions:
                     score.free[target]
                     and score.hand[target] == hand
                     and hypothesis.done >> target & 1
-                    and abs(key.pitch - score.pitch[target]) <= ORNAMENT_SEMITONES
+                    and self._may_ornament(key.pitch, target)
                 ):
                     self.successors.ornament(hypothesis, key, target, self.costs.free, cells)
+
+    def _may_ornament(self, pitch: int, target: int) -> bool:
+        """Whether a key may be of a note's ornament."""
+        score = self.score
+        if target in score.tremolo:
+            return pitch in score.tremolo[target]
+        return abs(pitch - score.pitch[target]) <= ORNAMENT_SEMITONES
 
     def _may_last(self, hypothesis: Hypothesis, front: int, for_s: float) -> bool:
         """Whether an ornament of an onset may still go on after so long."""
