@@ -279,6 +279,42 @@ def test_a_figure_that_comes_again_in_time_is_no_new_beginning(step_s: float, is
     assert (heard == [times(keys)]) is is_one
 
 
+def test_one_grip_is_no_repetition_though_it_has_keys_of_three_onsets() -> None:
+    window = row((0, "39+51"), (0.5, "44+56"), (0.75, "68"), (1, "51+75"), (1.25, "68"), (2, "60"))
+    keys = keys_of((10.0, "39+68+51+56"))
+    assert takes(hears(Follower(window, qpm=100), keys)) == []
+
+
+@pytest.mark.parametrize("back_s", [1.3, 2.4])
+@pytest.mark.parametrize("back", [1, 2, 3])
+def test_who_goes_back_to_a_chord_like_the_last_one_has_not_come_to_the_end(
+    back: int, back_s: float
+) -> None:
+    """The last chord and the one before have a key in common with each that is gone back to."""
+    chords = ("47+55", "50+54", "48+54", "47+52", "48+55", "43+48", "48+52")
+    window = row(*((2.0 * at, chord) for at, chord in enumerate(chords)))
+    played = [*chords[:-1], *chords[-1 - back :]]
+    late_s = [back_s - 3.6 if at >= len(chords) - 1 else 0.0 for at in range(len(played))]
+    keys = keys_of(*((10 + 3.6 * at + late_s[at], chord) for at, chord in enumerate(played)))
+    assert takes(hears(Follower(window, qpm=33), keys)) == [times(keys)]
+
+
+def test_what_begins_and_ends_as_the_window_is_not_what_stands_around_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Three notes were gone back to, and the bar after it sounds much the same."""
+    monkeypatch.setattr(Surroundings, "explain", lambda *_: True)
+    line = (60, 62, 64, 65, 67, 69, 71, 72, 74, 76, 77, 79)
+    score = score_from_notes(
+        [{"pitch": p, "onset": at, "length": 1, "hand": "RH"} for at, p in enumerate(line)]
+    )
+    part = excerpt(score, Window(F(4), F(9)))
+    played = (67, 69, 71, 72, 74, 71, 72, 74, 76)
+    keys = [(pitch, 10 + 0.6 * at) for at, pitch in enumerate(played)]
+    window = FollowedWindow(part, Surroundings(KeyRows(score), part))
+    assert takes(hears(Follower(part, qpm=100, window=window), keys)) == [times(keys)]
+
+
 def test_a_first_chord_amid_which_other_music_is_left_keeps_all_its_keys(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

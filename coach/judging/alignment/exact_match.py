@@ -104,6 +104,14 @@ class ExactMatcher:
             before, since = self._find_last_onsets(pitches[:before])
         return None if before else at
 
+    def has_both_ends(self, played: Sequence[PlayedNote]) -> bool:
+        """Whether the first keys are the window's first onset, and the last ones its last onsets:
+        then all of it was for the window, whatever happened between."""
+        pitches = [note.pitch for note in played]
+        _, first = self._find_last_onsets(pitches)
+        is_begun = set(pitches[: len(self.onsets[0])]) == set(self.onsets[0])
+        return is_begun and len(self.onsets) - first >= min(LEAST_ONSETS, len(self.onsets))
+
     def _find_last_onsets(self, pitches: Sequence[int]) -> tuple[int, int]:
         """The first of the last keys that are exactly the window's last onsets, and which onset
         that is; one past the end where none are."""

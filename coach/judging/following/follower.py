@@ -197,8 +197,10 @@ class Follower:
         hypothesis, period_s = alignment.likeliest, alignment.period_s
         slower_s = max(period_s, alignment.usual_s)
         over_s = rules.end_after_s(score, hypothesis, period_s)
+        may_be_back = rules.may_have_gone_back(score, self._take)
         if over_s is not None:
             is_doubtful = rules.is_doubtful(score, hypothesis, keys, rules.DOUBTFUL_SHARE)
+            is_doubtful = is_doubtful or may_be_back
             return max(over_s, rules.gap_s(score, slower_s) if is_doubtful else 0.0), True
         at_rest, heard = alignment.find_at_rest()
         beyond = rules.count_beyond(keys, self._take)
@@ -207,7 +209,7 @@ class Follower:
         over_s = rules.end_after_s(score, at_rest, period_s)
         if over_s is None or rules.is_doubtful(score, at_rest, heard, rules.LEAST_SHARE):
             return silence_s, False
-        is_last = hypothesis.front + beyond >= len(score.beat) - 1
+        is_last = hypothesis.front + beyond >= len(score.beat) - 1 and not may_be_back
         waits_s = rules.spread_s(period_s) if is_last else rules.gap_s(score, slower_s)
         return min(max(over_s, waits_s), silence_s), True
 
@@ -470,7 +472,8 @@ class Follower:
     def _break_off(self) -> tuple[FollowerEvent, ...]:
         """Silence: a repetition broken off, unless hardly anything of it was played."""
         hypothesis, keys = self._alignment.find_at_rest()
-        if hypothesis.front == 0 or self._is_only_first(self._take):
+        is_one_grip = len(self._score.beat) > 1 and rules.count_strokes(self._take) == 1
+        if hypothesis.front == 0 or is_one_grip or self._is_only_first(self._take):
             said = self._name_few()
             self._change_state(FollowerInput.BROKEN_OFF)
             self._forget()
@@ -544,7 +547,8 @@ class Follower:
             take.notes[0].onset_s - self._before_s,
             next_s - take.notes[-1].onset_s,
         )
-        if rest_s < self._written_rest_s and self._surroundings.explain(take.notes):
+        is_around = rest_s < self._written_rest_s and not self._exact.has_both_ends(take.notes)
+        if is_around and self._surroundings.explain(take.notes):
             part = find_window_part(take.notes, self._surroundings)
             return Ended(replace(take, notes=part), cost) if part else NotThis(AROUND)
         left = self._find_leaving(take.notes)
