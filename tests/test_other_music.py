@@ -427,3 +427,35 @@ def played_as_written(
         for note in window.notes
         if note.pitch in pitches
     ]
+
+
+def test_one_hand_alone_after_a_stop_has_missed_nothing_of_the_other() -> None:
+    """The left hand begins alone, as is written; then the right one plays on by itself."""
+    left = [{"pitch": p, "onset": k, "length": 1, "hand": "LH"}
+            for k, p in enumerate((48, 43, 45, 41, 47, 50, 48, 55, 43, 36, 52, 40))]  # fmt: skip
+    right = [{"pitch": 84 - k, "onset": 4 + k, "length": 1, "hand": "RH"} for k in range(8)]
+    window = whole(score_from_notes([*left, *right]))
+    begun = played_as_written(window, pitches=range(56))[:4]
+    alone = played_as_written(window, start_s=2.5, pitches=range(56, 128))
+    judgement = judge(window, [*begun, *alone])
+    assert judgement.faults == ()
+    assert judgement.sentence.startswith("Stopped before")
+
+
+@pytest.mark.parametrize(
+    ("before", "entered"), [((58, 63, 61), 7), ((58, 63, 61), 9), ((61, 63, 61), 9)]
+)
+def test_keys_of_which_none_is_right_are_left_out_before_the_window_is_entered(
+    before: tuple[int, ...], entered: int
+) -> None:
+    """In time: another place was turned to, or what stands before it was played."""
+    line = (60, 64, 62, 65, 64, 67, 65, 69, 67, 71, 69, 72, 71, 74, 72, 76)
+    window = whole(
+        score_from_notes(
+            [{"pitch": p, "onset": k, "length": 1, "hand": "RH"} for k, p in enumerate(line)]
+        )
+    )
+    keys = [PlayedNote(p, 64, 0.5 * k, 0.4) for k, p in enumerate((*before, *line[entered:]))]
+    judgement = judge(window, keys)
+    assert judgement.faults == ()
+    assert judgement.sentence.startswith("Began at")

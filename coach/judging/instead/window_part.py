@@ -19,9 +19,9 @@ from coach.judging.instead.edit_distance import (
     list_errors_to_end,
     order_in_strokes,
 )
-from coach.judging.instead.recognise import recognise_other
+from coach.judging.instead.recognise import recognise_hand_alone, recognise_other
 from coach.judging.instead.surroundings import STRANGE_SHARE, Surroundings
-from coach.judging.model import Judgement, Label, Matching, PlayedLabel
+from coach.judging.model import Judgement, Label, Matching, PlayedLabel, ScoreLabel
 from coach.playing.notes import ONE_STROKE_S, PlayedNote
 from coach.score.window import Excerpt
 
@@ -34,6 +34,9 @@ STOP_S, STOP_GAPS = 2.0, 2.5
 because learners stretch time by less where they go on."""
 FEWEST_KEPT = 3
 """So many keys tell, before a stop as after it. Own choice, because one or two may be slips."""
+PASSED_ONSETS = 2
+"""So many onsets passed over after keys of which none is right: these were something else. Own
+choice, because one may be left out on the way."""
 FALSE_START_S = 0.8
 """A first onset alone, left for this long and struck again, was a trial of the sound. Own choice,
 because it is longer than a beat at most tempi."""
@@ -93,11 +96,13 @@ def find_own_keys(
     None where all may have been. Whoever goes on at once past the end strikes what is written
     there; nobody leaves more of a window out at once than they play of it; what comes after a
     long stop, and is mostly not what is written there, is something else; who begins again may
-    begin something else; and the first keys may be tried before.
+    begin something else; and the first keys may be tried before. Nor do hands that strike nothing
+    right enter farther on.
     """
     return (
         _find_up_to_end(excerpt, played, matching, surroundings)
         or _find_after_trial(excerpt, played, matching)
+        or _find_after_strange(excerpt, matching)
         or _find_up_to_other(excerpt, played, matching)
         or _find_up_to_stop(excerpt, played, matching)
         or _find_more_than_left_out(excerpt, matching)
@@ -138,6 +143,22 @@ def _find_after_trial(
     return range(begun, len(played)) if tried <= _list_first_keys(excerpt) else None
 
 
+def _find_after_strange(excerpt: Excerpt, matching: Matching) -> range | None:
+    """The keys from the first right one on, where the window was entered with it and those before
+    it are no slips of what is written before."""
+    count = len(matching.played)
+    entered = next((one.played for one in matching.played if one.label in _RIGHT), count)
+    if not FEWEST_KEPT <= entered < count:
+        return None
+    numbers = [
+        excerpt.onset_numbers[one.note]
+        for one in matching.played[: entered + 1]
+        if one.note is not None
+    ]
+    before = max(numbers[:-1], default=-1)
+    return range(entered, count) if numbers[-1] - before > PASSED_ONSETS else None
+
+
 def _find_up_to_other(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
 ) -> range | None:
@@ -156,8 +177,8 @@ def _list_first_keys(excerpt: Excerpt) -> set[int]:
 def _find_up_to_stop(
     excerpt: Excerpt, played: Sequence[PlayedNote], matching: Matching
 ) -> range | None:
-    """The keys up to a stop, where they are right and those after it mostly are not; or where only
-    the first keys come after it, for a trial."""
+    """The keys up to a stop, where they are right and those after it mostly are not, or are one
+    hand's alone; or where only the first keys come after it, for a trial."""
     steps = (after.onset_s - before.onset_s for before, after in pairwise(played))
     longest_s = 0.0
     for at, gap_s in enumerate(steps, 1):
@@ -175,11 +196,21 @@ def _is_left_at(
     if at < FEWEST_KEPT or any(one.label not in _RIGHT for one in matching.played[:at]):
         return False
     right = len({one.note for one in after if one.label is Label.MATCHED})
-    if _is_one_grip(excerpt, played[at:], after):
+    if _is_one_grip(excerpt, played[at:], after) or _is_hand_alone(excerpt, matching, at):
         return True
     first = _list_first_keys(excerpt)
     is_trial = not right and first.issuperset(key.pitch for key in played[at:])
     return is_trial or (len(after) >= FEWEST_KEPT and 2 * right < len(after))
+
+
+def _is_hand_alone(excerpt: Excerpt, matching: Matching, at: int) -> bool:
+    """Whether from a key on one hand played alone, all of it right."""
+    score = tuple(
+        one if one.played is not None and one.played >= at else ScoreLabel(one.note, Label.MISSED)
+        for one in matching.score
+    )
+    after = Matching(score, matching.played[at:], matching.unsure)
+    return recognise_hand_alone(excerpt, after) is not None
 
 
 def _is_one_grip(
