@@ -8,9 +8,10 @@ import pytest
 
 from coach.judging.alignment import ExactMatcher
 from coach.judging.following import FollowedWindow, begin_end
-from coach.judging.following.events import Ended
+from coach.judging.following.events import Ended, NotThis
 from coach.judging.following.follower import Follower
 from coach.judging.instead import KeyRows, Surroundings
+from coach.judging.model import Instead
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import NoteMark
@@ -313,6 +314,39 @@ def test_what_begins_and_ends_as_the_window_is_not_what_stands_around_it(
     keys = [(pitch, 10 + 0.6 * at) for at, pitch in enumerate(played)]
     window = FollowedWindow(part, Surroundings(KeyRows(score), part))
     assert takes(hears(Follower(part, qpm=100, window=window), keys)) == [times(keys)]
+
+
+@pytest.mark.parametrize(("far", "is_kept"), [("48", False), ("60", True)])
+def test_a_key_far_off_after_a_stop_is_no_slip_of_what_was_broken_off(
+    far: str, is_kept: bool
+) -> None:
+    """Then it is begun again; a key near the one that was looked for is a slip."""
+    line = ((0, "64"), (1, "65"), (2, "67"), (4, "64"), (5, "62"), (6, "60"), (8, "62"), (9, "64"),
+            (10, "65"), (11, "62"), (12, "64"), (14, "62"), (16, "64"))  # fmt: skip
+    begun = keys_of(*((10 + 0.87 * at, key) for at, key in line[:9]))
+    far_off = keys_of((begun[-1][1] + 3.0, far))
+    again = keys_of(*((begun[-1][1] + 4.8 + 0.87 * at, key) for at, key in line))
+    heard = takes(hears(Follower(row(*line), qpm=70), [*begun, *far_off, *again]))
+    assert heard == [times([*begun, *far_off] if is_kept else begun), times(again)]
+
+
+def test_what_led_into_a_take_that_was_broken_off_tells_what_it_was() -> None:
+    """A scale a fourth too low: its last notes are the window's first ones, but for one."""
+    scale = (36, 38, 40, 41, 43, 44)
+    window = row(*((at / 2, f"{key}+{key + 12}") for at, key in enumerate(scale)))
+    keys = keys_of(*((10 + 0.23 * at, f"{key - 5}+{key + 7}") for at, key in enumerate(scale)))
+    heard = hears(Follower(window, qpm=130), keys)
+    assert takes(heard) == []
+    assert [one.what for one in heard if isinstance(one, NotThis)] == [Instead.TRANSPOSED]
+
+
+def test_who_goes_on_past_an_ornament_at_the_end_has_played_the_window() -> None:
+    notes = [{"pitch": p, "onset": at, "length": 1, "hand": "RH", "marks": ["trill"] * (at == 5)}
+             for at, p in enumerate((60, 62, 64, 65, 67, 69))]  # fmt: skip
+    keys = [(p, 10 + 0.4 * at) for at, p in enumerate((60, 62, 64, 65, 67, 69))]
+    past = [(p, 12.3 + 0.2 * at) for at, p in enumerate((83, 95, 84, 96, 86, 98, 87, 99, 88, 100))]
+    heard = hears(Follower(whole(score_from_notes(notes)), qpm=150), [*keys, *past])
+    assert takes(heard) == [times(keys)]
 
 
 def test_a_first_chord_amid_which_other_music_is_left_keeps_all_its_keys(

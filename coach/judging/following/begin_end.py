@@ -379,6 +379,27 @@ def gap_s(score: ScoreArrays, period_s: float, slower: float = 1.0) -> float:
     return min(REST_GAPS * slower * _find_longest_gap(score) * period_s, LONGEST_GAP_S)
 
 
+def count_before_stop(
+    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], period_s: float
+) -> int:
+    """How many keys came before a stop after which none was for the window, and some far from it:
+    what was begun again then was begun with them."""
+    right = (Label.MATCHED, Label.REPEATED)
+    last = max((at for at, (label, _) in enumerate(keys) if label in right), default=-1)
+    if last < 0:
+        return len(keys)
+    onset = score.onset[keys[last][1]] + 1
+    if last + 1 == len(keys) or onset == len(score.beat):
+        return len(keys)
+    due_s = (score.beat[onset] - score.beat[onset - 1]) * period_s
+    is_stop = take[last + 1].onset_s - take[last].onset_s >= SILENCE_GAPS * due_s
+    due = score.pitch[score.first[onset] : score.first[onset + 1]]
+    is_far = any(
+        all(is_wild(key.pitch - pitch) for pitch in due) for key in take[last + 1 : len(keys)]
+    )
+    return last + 1 if is_stop and is_far else len(keys)
+
+
 def count_to_end(score: ScoreArrays, keys: Labels) -> int | None:
     """How many keys it was to the window's end, where it was reached before other keys came."""
     last = len(score.beat) - 1

@@ -353,8 +353,9 @@ class Follower:
 
     def _count_to_end(self) -> int | None:
         """How many keys it was to the window's end, where it was reached before other keys came."""
-        if self._exact.find_whole(self._take[: self._exact.count]) is not None:
-            return self._exact.count
+        first = self._take[: self._exact.count]
+        if len(first) == self._exact.count and self._exact.is_beginning(first):
+            return len(first)
         return rules.count_to_end(self._score, self._alignment.trace.keys)
 
     def _recognise_other(self) -> PlayedInstead | None:
@@ -435,10 +436,12 @@ class Follower:
         """What the first keys so many were, after which the window was begun again."""
         if meaning is FollowerInput.FALSE_START or self._is_only_first(self._take[:at]):
             return NotThis(FALSE_START)
+        keys = self._alignment.trace.keys[:at]
         take = self._copy_take(at)
-        if _is_mostly_wrong(self._alignment.trace.keys[:at]):
+        if _is_mostly_wrong(keys):
             return NotThis(_OTHER_NOTES.sentence, take, _OTHER_NOTES.what)
-        return self._make_end(take, at)
+        kept = rules.count_before_stop(self._score, keys, self._take, self._alignment.period_s)
+        return self._make_end(replace(take, notes=take.notes[:kept]), at)
 
     def _find_start(self) -> list[FollowerEvent]:
         """Where the last keys are the whole window note for note, it began with these only.
@@ -481,7 +484,19 @@ class Follower:
         if _is_mostly_wrong(keys):
             self._change_state(FollowerInput.BROKEN_OFF)
             return (self._give_up(recognise_live(self.excerpt, self._take)),)
+        said = self._recognise_with_earlier()
+        if said is not None:
+            self._change_state(FollowerInput.BROKEN_OFF)
+            return (self._give_up(said),)
         return (*self._tell_doubtful(), self._end(FollowerInput.BROKEN_OFF))
+
+    def _recognise_with_earlier(self) -> PlayedInstead | None:
+        """What was played instead, where the keys before the take led into it without a rest."""
+        played = [*self._earlier, *self._take]
+        led_in = played[rules.find_last_rest(played, self._rest_s) :]
+        if len(led_in) <= len(self._take):
+            return None
+        return recognise_live(self.excerpt, led_in)
 
     def _name_few(self) -> str:
         """What is said of a take that is no more than the window's first keys, or other few."""
