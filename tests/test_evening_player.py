@@ -10,6 +10,7 @@ import pytest
 from coach.playing.simulated.evening import (
     EveningPlayer,
     Seen,
+    _may_go_on,
     _may_leave_one_out,
     _Playing,
     _Turn,
@@ -172,3 +173,30 @@ def test_an_arpeggio_broken_off_may_sound_as_one_note_left_out() -> None:
     assert _may_leave_one_out(turn, 5, 1.0)
     assert not _may_leave_one_out(turn, 5, 2.0)
     assert not _may_leave_one_out(turn, 4, 1.0)
+
+
+def test_going_back_to_a_like_note_may_sound_as_going_on() -> None:
+    """C E C G: back to the first C after E is the next note, after C in time the one after it."""
+    notes = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": "RH"}
+        for at, pitch in enumerate((60, 64, 60, 67, 60))
+    ]
+    score = score_from_notes(notes)
+    turn = _Turn(_Playing(), seen(score), chords(score.notes), 10.0, 0.5)
+    assert _may_go_on(turn, 2, 0, 3.0)
+    assert _may_go_on(turn, 3, 2, 1.0)
+    assert not _may_go_on(turn, 3, 2, 2.0)
+    assert not _may_go_on(turn, 3, 1, 1.0)
+
+
+def test_nothing_is_left_out_that_leaves_only_a_false_start() -> None:
+    notes = [
+        {"pitch": pitch, "onset": at, "length": 1, "hand": "RH"}
+        for at, pitch in enumerate((64, 62, 64))
+    ]
+    score = score_from_notes(notes)
+    player = EveningPlayer(Random(1))
+    row, shown = chords(score.notes), seen(piece())
+    planted = [one for _ in range(200) for one in player._changes(shown, row)[1]]
+    assert len(planted) > 100
+    assert not any(one.missed for one in planted)

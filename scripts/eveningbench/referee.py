@@ -187,7 +187,8 @@ class Referee:
             fault for fault in judgement.faults
             if not fault.forgiven and (until is None or fault.onset_quarters <= until)
         ]  # fmt: skip
-        broken = any(passage.kind in BREAKS for passage in passages)
+        # Where other keys went on in time, nobody can tell the tempo of those before them.
+        broken = until is None and any(passage.kind in BREAKS for passage in passages)
         repeats = any(passage.repeats for passage in passages)
         false = [f for f in counted if f.family in NOTE_FAMILIES]
         if repeats:

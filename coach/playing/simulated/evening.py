@@ -364,7 +364,9 @@ class EveningPlayer:
             return {}, ()
         at, note = dice.choice(weak if weak and dice.random() < 0.6 else able)
         alone = len(row[at].pitches) == 1
-        if dice.random() < 0.4 and at < len(row) - 1 and not (alone and at == 0):
+        left = [one for by, one in enumerate(row) if by != at or not alone]
+        is_plain = any(not _is_like(row[:1], [one]) for one in left)  # else it is a false start
+        if dice.random() < 0.4 and at < len(row) - 1 and not (alone and at == 0) and is_plain:
             return {note.id: None}, (Planted(note.onset_quarters, note.pitch, True),)
         taken = {n.pitch for chord in row[max(at - 1, 0) : at + 2] for n in chord.notes}
         ways = [way for way in (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5) if note.pitch + way not in taken]
@@ -510,7 +512,7 @@ class EveningPlayer:
         before, middle_s = self._fingers.play(turn.row[:at], turn.at_s, turn.quarter_s, {})
         again_s = middle_s + dice.uniform(0.3, 2.0)
         after, last_s = self._fingers.play(turn.row[at - back :], again_s, turn.quarter_s, {})
-        if back == at and _is_like(turn.row[:1], turn.row[at : at + 1]):
+        if _may_go_on(turn, at, at - back, again_s - middle_s):
             turn.playing.add(before + after, _passage("goes back", Worth.OPEN, right=False))
         elif back == at:
             turn.playing.add(before, _passage("broken off", Worth.UNCLEAN, repeats=True))
@@ -558,6 +560,8 @@ class EveningPlayer:
         if _is_like(turn.row[at:], turn.row[: len(turn.row) - at]):
             return self._right(turn)  # it could as well be the beginning
         begun = turn.playing.begun
+        if begun and at == begun + 1:
+            return self._right(turn)  # one could as well be left out of what was begun
         if begun and _is_like(turn.row[at:], turn.row[begun : begun + len(turn.row) - at]):
             return self._right(turn)  # it could as well go on with what was begun
         strokes, last_s = self._fingers.play(turn.row[at:], turn.at_s, turn.quarter_s, {})
@@ -669,7 +673,8 @@ class EveningPlayer:
             ):
                 pace_s = max(turn.quarter_s, SHORTEST_GAP_S / min(_gaps_s(other, 1.0), default=1.0))
                 strokes, last_s = self._fingers.play(other, turn.at_s, pace_s, {})
-                turn.playing.add(strokes, _passage("another page", Worth.NOTHING))
+                begins = all(_is_like([b], [a]) for a, b in zip(other[:2], turn.row, strict=False))
+                turn.playing.add(strokes, _passage("another page", Worth.NOTHING, right=not begins))
                 return last_s
         return self._right(turn)
 
@@ -716,6 +721,20 @@ def _may_leave_one_out(turn: _Turn, upto: int, rest_s: float) -> bool:
     if not _is_like(turn.row[:2], next_but_one):
         return False
     written = float(next_but_one[0].onset_quarters - turn.row[upto - 1].onset_quarters)
+    return rest_s < IN_TIME * written * turn.quarter_s
+
+
+def _may_go_on(turn: _Turn, left: int, entered: int, rest_s: float) -> bool:
+    """Whether the chord that is gone back to could as well be the next one, or in time the one
+    after that."""
+    row = turn.row
+    again, due = row[entered : entered + 1], row[left : left + 1]
+    if _is_like(again, due):
+        return True
+    then = row[left + 1 : left + 2]
+    if not then or not _is_like(again, then):
+        return False
+    written = float(then[0].onset_quarters - row[left - 1].onset_quarters)
     return rest_s < IN_TIME * written * turn.quarter_s
 
 
