@@ -484,10 +484,10 @@ class Follower:
         if _is_mostly_wrong(keys):
             self._change_state(FollowerInput.BROKEN_OFF)
             return (self._give_up(recognise_live(self.excerpt, self._take)),)
-        said = self._recognise_with_earlier()
-        if said is not None:
+        instead = self._recognise_with_earlier()
+        if instead is not None:
             self._change_state(FollowerInput.BROKEN_OFF)
-            return (self._give_up(said),)
+            return (self._give_up(instead),)
         return (*self._tell_doubtful(), self._end(FollowerInput.BROKEN_OFF))
 
     def _recognise_with_earlier(self) -> PlayedInstead | None:
