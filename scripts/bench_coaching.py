@@ -136,6 +136,7 @@ ROWS: dict[str, Callable[[int, int], None]] = {
     "lifelike": bars.naming,
     "hard": bars.hard,
     "new": bars.new,
+    "long": bars.long,
     "sessions": spoken.sessions,
 }
 

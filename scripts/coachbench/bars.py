@@ -26,6 +26,9 @@ from scripts.coachbench.sections import QPM, plant, section, whole
 
 MINUTES = 25.0
 """Playing time after which a session is given up."""
+LONG_BARS = (16, 24, 32)
+LONG_SLIPS = (0.001, 0.008)
+"""Chance of a slip at a note, from the best to a beginner's. Own choice."""
 HEALED = 0.1
 """A fault under this chance has healed."""
 
@@ -242,6 +245,23 @@ def _new_music(seed: int, known: NewMusic) -> Row:
     )
 
 
+def _long(seed: int) -> Row:
+    """A piece of two pages by somebody who slips now and then; some have a fault or two besides."""
+    random = Random(seed)
+    score = section(random, bars=random.choice(LONG_BARS))
+    faults = plant(random, score, seed % 3, chance=random.uniform(0.4, 0.9), learns=True)
+    slip = random.uniform(*LONG_SLIPS)
+    record = lead(mended(score), pianist_of(seed, score, faults, slip=slip))
+    ladder = baselines.ladder(score, pianist_of(seed, score, faults, slip=slip), MINUTES)
+    return Row(
+        exact=record.finished,
+        placed=record.ended,
+        record=record,
+        told_s=ladder.playing_s,
+        after=int(ladder.finished),
+    )
+
+
 # -- the tables --------------------------------------------------------------------------------
 
 
@@ -315,6 +335,23 @@ def new(pianists: int, seed: int) -> None:
             _line("  reached", _share(some), "")
             _line("  reached, or a named end", _mean(r.exact or r.placed for r in some), "")
             _line("  a fault still over 20 %", _mean(r.left >= 0.2 for r in some), "")
+
+
+def long(pianists: int, seed: int) -> None:
+    """A long piece that slips now and then: does it come to an end, and when?"""
+    with ProcessPoolExecutor() as pool:
+        rows = Bench(pianists, seed, pool).rows(_long)
+    _line("long piece: reached", _share(rows), "")
+    _line("  reached, or a named end", _mean(r.exact or r.placed for r in rows), "")
+    minutes = [r.record.playing_s / 60 for r in rows if r.record]
+    _line("  minutes, median / slowest tenth", f"{median(minutes):.1f} / {_tenth(minutes):.1f}", "")
+    _line("  by the ladder on the whole: reached", _mean(r.after for r in rows), "")
+    theirs = [r.told_s / 60 for r in rows]
+    _line("    minutes, median / slowest tenth", f"{median(theirs):.1f} / {_tenth(theirs):.1f}", "")
+    wholes = [_mean(a.window == r.record.asked[0].window for a in r.record.asked)
+              for r in rows if r.record]  # fmt: skip
+    _line("  share of repetitions that are the whole", mean(wholes), "")
+    _print_manners(rows)
 
 
 def _print_mending(rows: list[Row]) -> None:
