@@ -9,7 +9,7 @@ from coach.coaching.coach import Coach
 from coach.coaching.model import Request
 from coach.coaching.planning import RowState
 from coach.coaching.wording import SLIPS_TODAY
-from coach.drill import Drill, Window
+from coach.drill import Drill, Window, learn
 from tests.lessons import QPM, Lesson, Weak, piece, tempo_of
 
 
@@ -151,6 +151,23 @@ def test_a_part_that_gets_no_better_is_left_and_the_next_one_asked_for() -> None
     for _ in range(3):
         at.plays(clean=True)
     assert at.decision.enough
+
+
+def test_sections_of_new_music_begin_at_the_tempo_that_slipped_the_whole_then_at_its_own() -> None:
+    at = Lesson(score=piece(16), own_pace_qpm=0.7 * QPM)
+    at.drill = Drill(at.score, learn(at.score, bars(1, 16), qpm=QPM))
+    holds(at, bars(1, 16))
+    begun = tempo_of(at.asked)
+    assert begun < 0.8 * QPM
+    slips(at, bars(1, 16), 9, 50)
+    holds(at, bars(1, 8))
+    assert tempo_of(at.asked) == begun
+    again = Coach.resume(at.score, at.drill.coach.state())
+    assert again.state() == at.drill.coach.state()
+    holds(at, bars(9, 16))
+    assert tempo_of(at.asked) == begun
+    holds(at, bars(1, 16))
+    assert tempo_of(at.asked) == QPM
 
 
 def test_a_section_can_be_passed_over() -> None:

@@ -140,7 +140,7 @@ class Coach:
         """A row's task; the whole of new music begins at the tempo at which it was read."""
         read_qpm, task = self._plan.slowest_read_qpm, row.step.task
         is_whole = row.step.kind is StepRole.WHOLE and self.goal.way is Way.LEARN
-        if is_whole and read_qpm is not None and task.qpm is not None:
+        if is_whole and not task.parts_held and read_qpm is not None and task.qpm is not None:
             return replace(task, start_qpm=begin_whole_at(self.goal, read_qpm))
         return task
 
@@ -298,10 +298,11 @@ class Coach:
         Where most of a reading broke the other readings get shorter, too.
         """
         if row.step.task.is_long:
-            self._plan.take_apart(
-                row, make_sections(self.practice_map, self.goal, row.step.task.window)
-            )
-            self._runners[row.step.what].begin_again(self._task_of(row))
+            runner = self._runners[row.step.what]
+            qpm = runner.tempo.now_qpm
+            steps = make_sections(self.practice_map, self.goal, runner.task.window, qpm)
+            self._plan.take_apart(row, steps)
+            runner.begin_again(self._task_of(row))
             return
         window = row.step.task.window
         steps = take_apart(self.practice_map, self.goal, window, self._broken_bars(window))

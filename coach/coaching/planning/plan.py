@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from coach.coaching.model import AssignmentKind, Goal, PlanChange, Way
-from coach.coaching.planning.steps import PlanStep, StepRole
+from coach.coaching.planning.steps import PlanStep, StepRole, begin_at
 from coach.coaching.serialize import window_from_plain, window_to_plain
 from coach.coaching.wording import (
     AGAIN_IN_ONE,
@@ -70,7 +70,7 @@ def _after_its_parts(step: PlanStep) -> PlanStep:
     if step.kind not in READINGS:
         reason = SECTIONS_HELD.format(name=step.what)
         task = replace(step.task, kind=AssignmentKind.JOIN, reason=reason)
-        return replace(step, task=replace(task, is_long=False, parts_held=True))
+        return replace(step, task=replace(task, is_long=False, parts_held=True, start_qpm=task.qpm))
     again = AGAIN_IN_ONE.format(name=step.what.split(",")[0].removesuffix(" joined"))
     return replace(step, task=replace(step.task, is_reading=False, reason=again))
 
@@ -279,6 +279,8 @@ class EditablePlan:
         self.rows = [made[at] for at in order]
         for apart in plain.get("apart", ()):
             step = make_step(StepRole(apart["kind"]), window_from_plain(apart["window"]))
+            if "start_qpm" in apart:
+                step = begin_at(step, apart["start_qpm"])
             row = EditableRow(step, ADDED, bool(apart["held"]), bool(apart["left_out"]))
             row.parent = str(apart["parent"])
             self.rows.insert(int(apart["at"]), row)
@@ -311,10 +313,12 @@ class EditablePlan:
 
 
 def _apart_to_plain(at: int, row: EditableRow) -> dict[str, Any]:
-    return {
+    task = row.step.task
+    begun = {"start_qpm": task.start_qpm} if row.step.kind is StepRole.SECTION else {}
+    return begun | {
         "at": at,
         "kind": row.step.kind.value,
-        "window": window_to_plain(row.step.task.window),
+        "window": window_to_plain(task.window),
         "parent": row.parent,
         "held": row.held,
         "left_out": row.left_out,

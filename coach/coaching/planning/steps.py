@@ -214,6 +214,7 @@ def _step_of_section(practice_map: PracticeMap, goal: Goal, window: Window) -> P
         _task_of_whole(goal),
         window=window,
         is_part=True,
+        is_new=goal.way is Way.LEARN,
         is_long=len(bars_to_learn(practice_map, window)) > SECTION_BARS[-1],
         kind=AssignmentKind.NARROW,
         reason=NEXT_SECTION.format(name=name),
@@ -365,10 +366,13 @@ def halve(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanSte
     return [make_step(practice_map, goal, StepRole.READ, half) for half in halves]
 
 
-def make_sections(practice_map: PracticeMap, goal: Goal, window: Window) -> list[PlanStep]:
+def make_sections(
+    practice_map: PracticeMap, goal: Goal, window: Window, qpm: float | None
+) -> list[PlanStep]:
     """The sections of a long stretch, in order: as long as a phrase may be, and what is left.
 
-    A rest of less than half of that belongs to the section before it.
+    A rest of less than half of that belongs to the section before it. They are begun at the tempo
+    at which all of it slipped.
     """
     bars = bars_to_learn(practice_map, window)
     most = next(most for most in SECTION_BARS if len(bars) > most)
@@ -377,9 +381,15 @@ def make_sections(practice_map: PracticeMap, goal: Goal, window: Window) -> list
     windows = [
         _span(practice_map, bars[start:end]) for start, end in pairwise([*begins, len(bars)])
     ]
-    first, *others = [make_step(practice_map, goal, StepRole.SECTION, one) for one in windows]
+    made = [make_step(practice_map, goal, StepRole.SECTION, one) for one in windows]
+    first, *others = [begin_at(step, qpm) for step in made]
     reason = FIRST_SECTION.format(name=first.what)
     return [replace(first, task=replace(first.task, reason=reason)), *others]
+
+
+def begin_at(step: PlanStep, qpm: float | None) -> PlanStep:
+    """The step, begun at another tempo than the one that it is brought to."""
+    return replace(step, task=replace(step.task, start_qpm=qpm))
 
 
 def make_parts(
