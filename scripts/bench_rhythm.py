@@ -32,6 +32,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Judgement
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
+from coach.score.endings import Ending
 from coach.score.model import Hands
 from coach.score.opening import open_score
 from coach.score.window import Excerpt, Window, choose_window, excerpt
@@ -152,17 +153,18 @@ def draw(pieces_: Sequence[Piece], rng: random.Random) -> Played:
 
 
 def excerpt_of(piece: Piece, notes: Sequence[Written], start: Fraction, hands: Hands) -> Excerpt:
-    """The window as judging takes it, counted from its own start."""
+    """The window as judging takes it, counted from its own start; the piece goes on after it."""
+    last = max(n.onset for n in notes)
+    rest = [n for n in piece.notes if n.onset > last and not n.grace]
     score = score_from_notes(
         [
             {"id": f"s{i}", "pitch": n.pitch, "onset": n.onset - start, "length": n.length,
              "hand": n.hand}
-            for i, n in enumerate(notes)
+            for i, n in enumerate([*notes, *rest])
         ],
         metre=piece.metre,
     )  # fmt: skip
-    last = max(n.onset_quarters for n in score.notes)
-    return excerpt(score, Window(Fraction(0), last, hands))
+    return excerpt(score, Window(Fraction(0), last - start, hands))
 
 
 def by_player(played: Played, player: str, rng: random.Random) -> Played:
@@ -306,6 +308,27 @@ def stretch(played: Played, rng: random.Random) -> Played | None:
     return value(1 + rng.uniform(0.10, 0.25))(played, rng)
 
 
+def landing(least: float, most: float) -> Change:
+    """The last onset late by a share of the interval that leads to it."""
+
+    def change(played: Played, rng: random.Random) -> Played | None:
+        (_, from_s), (x, at_s) = played.onsets()[-2:]
+        by_s = (at_s - from_s) * rng.uniform(least, most)
+        return played.moved(lambda k: by_s if k.beat == x else 0.0, x, by_s, VALUE | LATE)
+
+    return change
+
+
+def at_the_end(change: Change) -> Change:
+    """The same where the piece ends with the window."""
+
+    def changed(played: Played, rng: random.Random) -> Played | None:
+        ends = replace(played.window, ending=Ending.PIECE)
+        return change(replace(played, window=ends), rng)
+
+    return changed
+
+
 def ritard(played: Played, rng: random.Random) -> Played | None:
     """The last quarter of the window slows to 60 to 75 % of the tempo: expression."""
     row = played.onsets()
@@ -350,10 +373,20 @@ CHANGES: dict[str, Change] = {
     "a beat cut": beats(-1),
     "order reversed": reverse,
     "stretch 10 to 25 %": stretch,
-    "final ritard": ritard,
-    "long ritard": long_ritard,
+    "final ritard": at_the_end(ritard),
+    "long ritard": at_the_end(long_ritard),
+    "ritard, music goes on": ritard,
+    "landing 10 to 25 %": landing(0.10, 0.25),
+    "landing 60 to 100 %": landing(0.6, 1.0),
 }
-EXPRESSION = ("untouched", "stretch 10 to 25 %", "final ritard", "long ritard")
+EXPRESSION = (
+    "untouched",
+    "stretch 10 to 25 %",
+    "final ritard",
+    "long ritard",
+    "ritard, music goes on",
+    "landing 10 to 25 %",
+)
 
 
 def plain_extremes(played: Played) -> tuple[float, float]:
@@ -468,8 +501,8 @@ def report(
         ours = sum(row[0] for row in rows) / len(rows)
         places = [int(share / 2 * len(rows)) for share in (PLAIN_FALSE_ALARMS, ours)]
         limits[player] = [(lows[at], highs[-1 - at]) for at in places]
-    print(f"{'':20}" + "".join(f"{player:>32}" for player in PLAYERS))
-    print(f"{'':20}" + f"{'n  told right plain alike':>32}" * 3)
+    print(f"{'':22}" + "".join(f"{player:>32}" for player in PLAYERS))
+    print(f"{'':22}" + f"{'n  told right plain alike':>32}" * 3)
     for name in CHANGES:
         cells = ""
         for player in PLAYERS:
@@ -485,7 +518,7 @@ def report(
             right = sum(row[1] for row in rows) / len(rows)
             shown = "  -  " if name in EXPRESSION else f"{right:5.2f}"
             cells += f"{len(rows):8}{share:6.2f}{shown:>6}{plain:6.2f}{alike:6.2f}"
-        print(f"{name:20}{cells}")
+        print(f"{name:22}{cells}")
     for least in (0.1, 0.2):
         cells = ""
         for name in CHANGES:

@@ -104,8 +104,8 @@ class Tolerance:
     """The bounds of that: an even player is not held to less than a quarter of the interval, the
     freest is still asked for anything beyond three fifths."""
     ending_factor: float = 1.5
-    """How much more is allowed after a long note, a slur or under a fermata, where lengthening
-    is expected and heard less (Repp 1998, JEP:HPP 24, 791-811)."""
+    """How much more is allowed after a long note or a slur, where lengthening is expected and
+    heard less (Repp 1998, JEP:HPP 24, 791-811)."""
     apart_ms: float = 120.0
     """Hands this far apart are two events: the melody's usual lead is 30 ms (Goebl 2001), order
     is certain beyond 60 ms, and twice that leaves expressive spreading alone."""

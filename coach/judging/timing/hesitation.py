@@ -94,7 +94,7 @@ def find_pauses(
     found = list(waits.values())
     scatter = _scatter([step for i, step in enumerate(steps) if i not in waits])
     for i in range(1, len(row)):
-        if i in waits or row[i].broken or row[i].gap:
+        if i in waits or row[i].is_free:
             continue
         expected = _patient_s(row, steps, i)
         pause = Pause(i, steps[i].seconds - expected, expected)
@@ -119,7 +119,7 @@ def find_waits_at_barlines(
     meet there, and to what those scatter round it.
     """
     bars = [excerpt.notes[moment.hands[0].notes[0]].bar_index for moment in row]
-    whole = [i for i in range(1, len(row)) if not (row[i].broken or row[i].gap)]
+    whole = [i for i in range(1, len(row)) if not row[i].is_free]
     within: dict[int, list[Interval]] = {}
     for i in whole:
         if bars[i] == bars[i - 1]:
@@ -196,7 +196,7 @@ def _scatter(steps: Sequence[Interval]) -> float | None:
 def _patient_s(row: Sequence[Moment], steps: Sequence[Interval], i: int) -> float:
     """What an even rallentando or accelerando would lead one to expect of interval i."""
     period = steps[i].period_s
-    if i >= 3 and not (row[i - 1].broken or row[i - 1].gap or row[i - 2].broken):
+    if i >= 3 and not (row[i - 1].is_free or row[i - 2].is_free):
         last, before = (steps[j].seconds / steps[j].quarters for j in (i - 1, i - 2))
         if last > before:
             period = max(period, last)
@@ -204,12 +204,12 @@ def _patient_s(row: Sequence[Moment], steps: Sequence[Interval], i: int) -> floa
 
 
 def _is_ending(excerpt: Excerpt, row: Sequence[Moment], steps: Sequence[Interval], i: int) -> bool:
-    """The end of a long note, a slur or a fermata: where lengthening is expected."""
+    """The end of a long note or a slur: where lengthening is expected."""
     before = row[i - 1]
     marks = {
         mark for hand in before.hands for note in hand.notes for mark in excerpt.notes[note].marks
     }
-    if marks & {NoteMark.FERMATA, NoteMark.SLUR_END}:
+    if NoteMark.SLUR_END in marks:
         return True
     near = [steps[j].quarters for j in range(max(1, i - 2), i)]
     return bool(near) and steps[i].quarters >= 2 * max(near)
@@ -217,7 +217,7 @@ def _is_ending(excerpt: Excerpt, row: Sequence[Moment], steps: Sequence[Interval
 
 def _stays(row: Sequence[Moment], steps: Sequence[Interval], i: int, excess: float) -> bool:
     """Whether the moments after it are late with it."""
-    if i + 1 >= len(row) or row[i + 1].broken or row[i + 1].gap:
+    if i + 1 >= len(row) or row[i + 1].is_free:
         return True
     shift = steps[i].seconds + steps[i + 1].seconds
     shift -= steps[i].period_s * (steps[i].quarters + steps[i + 1].quarters)

@@ -85,7 +85,7 @@ def _periods(
     x, at_s = first.x, first.at_s
     for i in crossed:
         over = row[i]
-        if over.broken or over.gap:
+        if over.is_free:
             return
         end = row[i + side] if side else over
         span = abs(end.x - x)
@@ -110,7 +110,7 @@ def predict_line(row: Sequence[Moment], pauses_s: Sequence[float]) -> tuple[floa
     """Where each moment would have fallen, in seconds.
 
     ``pauses_s`` says for each interval how many seconds of it were a pause or a break, which all
-    that follows is free of.
+    that follows is free of; after a fermata the moment itself is, too.
     """
     total, free = 0.0, []
     for moment, lift in zip(row, pauses_s, strict=True):
@@ -119,7 +119,8 @@ def predict_line(row: Sequence[Moment], pauses_s: Sequence[float]) -> tuple[floa
     total, out = 0.0, []
     xs = [moment.x for moment in row]
     for i, lift in enumerate(pauses_s):
-        out.append(_local_fit(xs, free, i) + total)
+        waited = lift if row[i].held else 0.0
+        out.append(_local_fit(xs, free, i) + total + waited)
         total += lift
     return tuple(out)
 

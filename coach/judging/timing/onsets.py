@@ -62,8 +62,15 @@ class Moment(NamedTuple):
     """Something came between it and the moment before: a stumble, a restart."""
     gap: bool = False
     """A written onset before it was left out altogether."""
+    held: bool = False
+    """A fermata stands at the moment before: how long it lasts is the player's own."""
     torn: bool = False
     """Something was played again between its two hands: one of them waited for a stumble."""
+
+    @property
+    def is_free(self) -> bool:
+        """Whether the time since the moment before tells nothing of the tempo."""
+        return self.broken or self.gap or self.held
 
     def of(self, hand: Hand) -> HandOnset | None:
         """This hand's onset here, None where it has none."""
@@ -101,11 +108,17 @@ def list_moments(
                 at_s,
                 broken=before is not None and _any_between(repeats, before.at_s, at_s),
                 gap=before is not None and not passed.isdisjoint(range(before.number + 1, number)),
+                held=before is not None and _has_fermata(excerpt, before),
                 torn=len(hands) == 2
                 and _any_between(repeats, *sorted(hand.at_s for hand in hands)),
             )
         )
     return tuple(out)
+
+
+def _has_fermata(excerpt: Excerpt, moment: Moment) -> bool:
+    struck = (excerpt.notes[note] for hand in moment.hands for note in hand.notes)
+    return any(NoteMark.FERMATA in note.marks for note in struck)
 
 
 def _rows(

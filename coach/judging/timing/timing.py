@@ -43,6 +43,7 @@ from coach.judging.timing.proportions import Figure, find_figures
 from coach.judging.timing.tempo_drift import TempoDrift, find_tempo_drift
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
+from coach.score.endings import Ending
 from coach.score.model import Hand
 from coach.score.window import Excerpt
 
@@ -119,7 +120,9 @@ def measure(
     known_qpm = habits.pace_qpm(asked_qpm) if habits else None
     steps = at_known_pace(list_intervals(row), habits, asked_qpm)
     found = find_pauses(excerpt, row, steps, tolerance, habits)
-    lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm)
+    is_whole = bool(row) and row[-1].number == len(excerpt.onsets_quarters) - 1
+    ending = excerpt.ending if is_whole else Ending.NONE
+    lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm, ending)
     lengths = _not_waited(lengths, found)
     found = _not_misread(found, lengths)
     pauses_s = _sum_pauses(row, steps, found, lengths)
@@ -128,7 +131,7 @@ def measure(
     beat_s = beat_x * 60 / (qpm or excerpt.qpm)
     held = frozenset(i for i, lift in enumerate(pauses_s) if lift)
     points = list_points(row)
-    broken = frozenset(i for i, moment in enumerate(row) if moment.broken or moment.gap)
+    broken = frozenset(i for i, moment in enumerate(row) if moment.is_free)
     return Timing(
         row=row,
         steps=steps,
@@ -174,7 +177,7 @@ def _weigh_uneven(uneven_row: Uneven, row: Sequence[Moment]) -> float:
         [row[i].x for i, _ in own],
         [onset.at_s for _, onset in own],
         [onset.loose for _, onset in own],
-        [row[i].broken or row[i].gap for i, _ in own],
+        [row[i].is_free for i, _ in own],
     )
     inside = [k for k, (i, _) in enumerate(own) if uneven_row.first <= i <= uneven_row.last]
     late = set(inside[::2])
@@ -240,8 +243,7 @@ def _sum_pauses(
         for i in range(first + 1, last + 1):
             held[i] = held.get(i, 0.0) + slower * (row[i].x - row[i - 1].x)
     return tuple(
-        steps[i].excess_s if moment.broken or moment.gap else held.get(i, 0.0)
-        for i, moment in enumerate(row)
+        steps[i].excess_s if moment.is_free else held.get(i, 0.0) for i, moment in enumerate(row)
     )
 
 
