@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 from random import Random
 
-from coach.drill import Drill, Window, repair
+from coach.drill import Decision, Drill, Window, repair
 from coach.playing.simulated.player import (
     INTERMEDIATE,
     Failing,
@@ -54,7 +54,7 @@ def make_week(
     for day in range(days):
         begin_s = at_s = today_s - (days - 1 - day + ended_days_ago) * _DAY_S
         drill = Drill(score, repair(score, whole), history=store.history(key))
-        while at_s < begin_s + 60 * minutes and not drill.decision.finished:
+        while at_s < begin_s + 60 * minutes and not _is_done(drill.decision):
             notes = pianist.play(drill.excerpt, drill.assignment.qpm, start_s=at_s)
             ended = drill.repetition(notes, now_s=at_s)
             at_s = (notes[-1].onset_s if notes else at_s) + PAUSE_S
@@ -63,6 +63,10 @@ def make_week(
         pianist.sleep()
     store.close()
     return kept
+
+
+def _is_done(decision: Decision) -> bool:
+    return decision.finished or decision.enough
 
 
 def main() -> None:
