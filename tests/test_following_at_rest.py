@@ -150,6 +150,19 @@ def test_two_equal_chords_at_the_own_pace_are_the_window_however_slow() -> None:
     assert takes(heard) == [times(first)]
 
 
+@pytest.mark.parametrize("one_too_many", [True, False])
+def test_which_of_equal_chords_is_the_first_is_told_by_the_lengths_of_the_others(
+    one_too_many: bool,
+) -> None:
+    """A half and an eighth; whoever is slow rests for no longer than the half takes."""
+    window = row((0, "67+71"), (2, "67+71"), (2.5, "67+71"))
+    before = [(6.9, "67+71")] if one_too_many else []
+    keys = keys_of((10.0, "67+71"), (13.4, "67+71"), (14.3, "71+67"))
+    again = keys_of((18.0, "71+67"), (21.2, "67+71"), (22.1, "67+71"))
+    heard = hears(Follower(window, qpm=38), [*keys_of(*before), *keys, *again])
+    assert takes(heard) == [times(keys), times(again)]
+
+
 @pytest.mark.parametrize("first", [59, 61])
 def test_a_wrong_first_key_is_over_with_a_last_key_that_is_nowhere_else(first: int) -> None:
     """Slowly: the next repetition begins before a written gap has gone by."""

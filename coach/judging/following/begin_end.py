@@ -56,6 +56,9 @@ LONGEST_REST_S = 3.0
 """A silence this long is a rest, whatever is written. Own choice, as ``SILENCE_S``."""
 TELLING_GAPS = 3
 """So many gaps tell the player's own pace, though one may be a rest: the median of fewer is it."""
+TURNED_ROUND = 2.0
+"""A gap is long that is so many times another. Own choice, because a quarter is to an eighth, and
+nobody plays these the other way round."""
 FEW_KEYS = 4
 """So many keys before a rest may be a slow beginning; more would have begun it."""
 SLOWEST = 2.0
@@ -137,6 +140,25 @@ def find_last_rest(take: Sequence[PlayedNote], rest_s: float) -> int:
     """The first key after the last silence so long; 0 where there was none."""
     gaps = enumerate(pairwise(note.onset_s for note in take))
     return max((at + 1 for at, (before, after) in gaps if after - before >= rest_s), default=0)
+
+
+def is_turned_round(score: ScoreArrays, take: Sequence[PlayedNote]) -> bool:
+    """Whether of a window of equal chords all came, and a long gap where a short one is written.
+
+    Only their times tell which of them is the first: it was another, and one is wanting yet.
+    """
+    size = score.first[1]
+    chords = [score.pitch[low:high] for low, high in pairwise(score.first)]
+    if any(chord != chords[0] for chord in chords) or len(take) != len(score.pitch):
+        return False
+    written = [after - before for before, after in pairwise(score.beat)]
+    when = [note.onset_s for note in take[::size]]
+    gaps = [after - before for before, after in pairwise(when)]
+    return any(
+        long >= TURNED_ROUND * short and TURNED_ROUND * gaps[i] <= gaps[j]
+        for i, long in enumerate(written)
+        for j, short in enumerate(written)
+    )
 
 
 def find_own_period_s(score: ScoreArrays, whole: Sequence[PlayedNote]) -> float:

@@ -162,6 +162,8 @@ class Follower:
         if quiet_s >= over_s and not self._may_go_on(quiet_s):
             if not is_at_end:
                 return (*self._find_entry(), *self._break_off())
+            if rules.is_turned_round(self._score, self._take):
+                return tuple(self._begin_again(FollowerInput.FALSE_START, self._score.first[1]))
             again = self._exact.find_ending(self._take) or None
             if again is not None:
                 return (
