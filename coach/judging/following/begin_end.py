@@ -56,9 +56,9 @@ LONGEST_REST_S = 3.0
 """A silence this long is a rest, whatever is written. Own choice, as ``SILENCE_S``."""
 TELLING_GAPS = 3
 """So many gaps tell the player's own pace, though one may be a rest: the median of fewer is it."""
-TURNED_ROUND = 2.0
-"""A gap is long that is so many times another. Own choice, because a quarter is to an eighth, and
-nobody plays these the other way round."""
+TURNED_ROUND = 3.0
+"""More than so many times longer than another gap, by what is written, nobody plays one. Own
+choice, because a dotted figure may be played evenly, and a quarter for an eighth is 4."""
 FEW_KEYS = 4
 """So many keys before a rest may be a slow beginning; more would have begun it."""
 SLOWEST = 2.0
@@ -143,7 +143,7 @@ def find_last_rest(take: Sequence[PlayedNote], rest_s: float) -> int:
 
 
 def is_turned_round(score: ScoreArrays, take: Sequence[PlayedNote]) -> bool:
-    """Whether of a window of equal chords all came, and a long gap where a short one is written.
+    """Whether of a window of equal chords all came, and a long gap where a shorter one is written.
 
     Only their times tell which of them is the first: it was another, and one is wanting yet.
     """
@@ -155,9 +155,9 @@ def is_turned_round(score: ScoreArrays, take: Sequence[PlayedNote]) -> bool:
     when = [note.onset_s for note in take[::size]]
     gaps = [after - before for before, after in pairwise(when)]
     return any(
-        long >= TURNED_ROUND * short and TURNED_ROUND * gaps[i] <= gaps[j]
-        for i, long in enumerate(written)
-        for j, short in enumerate(written)
+        long > short and gap_of_short * long > TURNED_ROUND * gap_of_long * short
+        for long, gap_of_long in zip(written, gaps, strict=True)
+        for short, gap_of_short in zip(written, gaps, strict=True)
     )
 
 
