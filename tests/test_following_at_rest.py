@@ -8,7 +8,7 @@ import pytest
 
 from coach.judging.alignment import ExactMatcher
 from coach.judging.following import FollowedWindow, begin_end
-from coach.judging.following.events import Ended, NotThis
+from coach.judging.following.events import Ended, NotThis, RepetitionBegan
 from coach.judging.following.follower import Follower
 from coach.judging.instead import KeyRows, Surroundings
 from coach.judging.model import Instead
@@ -360,6 +360,20 @@ def test_who_goes_on_past_an_ornament_at_the_end_has_played_the_window() -> None
     past = [(p, 12.3 + 0.2 * at) for at, p in enumerate((83, 95, 84, 96, 86, 98, 87, 99, 88, 100))]
     heard = hears(Follower(whole(score_from_notes(notes)), qpm=150), [*keys, *past])
     assert takes(heard) == [times(keys)]
+
+
+def test_after_a_transposition_the_window_is_heard_before_a_written_rest_has_gone_by() -> None:
+    """It has a half note; the pianist sees what was wrong, and goes on sooner."""
+    phrase = (60, 64, 62, 65, 64, 67, 65, 69, 67, 71, 69, 72)
+    line = [key + up for up in (0, 2, 4, 6) for key in phrase]
+    window = row(*((at + (at > 45), str(key)) for at, key in enumerate(line)))
+    wrong = [(key + 3, 10 + 0.4 * at) for at, key in enumerate((*line, *line))]
+    slip = [key + (at == 40) for at, key in enumerate(line)]
+    keys = [(key, wrong[-1][1] + 2.5 + 0.4 * at) for at, key in enumerate(slip)]
+    heard = hears(Follower(window, qpm=60), [*wrong, *keys])
+    assert takes(heard) == [times(keys)]
+    began = next(at for at, one in enumerate(heard) if isinstance(one, RepetitionBegan))
+    assert began < len(heard) - len(line) / 2  # it is marked while it is played
 
 
 def test_a_first_chord_amid_which_other_music_is_left_keeps_all_its_keys(

@@ -374,7 +374,10 @@ class Follower:
             return self._begin_whole(whole - len(self._earlier))
         part = self._find_part() if self._is_fresh else None
         begun = part is not None or rules.is_begun(self._score, keys, self._is_fresh)
-        if begun and not self._recogniser.goes_on():
+        if begun and self._recogniser.goes_on():
+            begun = len(keys) >= rules.ENOUGH_KEYS and self._exact.is_part(self._take)
+            part = -self._exact.count_earlier_keys(self._earlier, self._take) if begun else None
+        if begun:
             self._change_state(FollowerInput.BEGUN)
             self._recogniser.forget()
             first = rules.find_first_key(keys, self._take) if part is None else part
