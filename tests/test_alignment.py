@@ -206,6 +206,14 @@ def test_a_tremolo_is_of_its_own_notes_alone() -> None:
     assert keys(match(of_two, played("60@0 60@.5 64@1 60@1.25 64@1.5 60@1.75 67@2"))) == "m" * 7
 
 
+@pytest.mark.parametrize("chord", ["56@3 44@3.01", "44@3 56@3.01"])
+def test_a_chord_gone_back_to_is_one_whichever_of_its_keys_is_due_next(chord: str) -> None:
+    line = window("44+56 68 56+60+63 56+63+68 39+51 44")
+    again = "68@4 56@5 60@5 63@5 56@6 63@6 68@6 39@7 51@7 44@8"
+    take = played(f"44@0 56@0 68@1 56@2 60@2 63@2 {chord} {again}")
+    assert notes(match(line, take)) == "m" * 12
+
+
 def test_the_hand_of_a_key_too_many() -> None:
     both = window("72 74 76 77", "48 50 52 53")
     line = "72@0 48@0 74@1 50@1 51@1.03! 76@2 52@2 78@2.02! 77@3 53@3"

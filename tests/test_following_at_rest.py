@@ -376,6 +376,18 @@ def test_after_a_transposition_the_window_is_heard_before_a_written_rest_has_gon
     assert began < len(heard) - len(line) / 2  # it is marked while it is played
 
 
+def test_what_begins_exactly_as_the_window_is_no_tremolo_with_a_wrong_key() -> None:
+    """Slow; the chord that is due is one of a tremolo, and comes after the first note, too."""
+    chords = [(0, "43"), (0.5, "55+59+65"), (1, "55+59+65"), (3, "55+59+65")]
+    notes = [{"pitch": int(key), "onset": at, "length": F(1, 2), "hand": "LH",
+              "marks": ["tremolo"] * (at == 3)}
+             for at, keys in chords for key in keys.split("+")]  # fmt: skip
+    begun = keys_of(*((10 + 2.1 * at, keys) for at, keys in chords[:3]))
+    again = keys_of(*((14 + 2.1 * at, keys) for at, keys in chords))
+    heard = hears(Follower(whole(score_from_notes(notes)), qpm=28), [*begun, *again])
+    assert takes(heard) == [times(begun), times(again)]
+
+
 def test_a_first_chord_amid_which_other_music_is_left_keeps_all_its_keys(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

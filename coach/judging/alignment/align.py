@@ -12,7 +12,11 @@ from math import inf
 
 from coach.judging.alignment.beam_search import search
 from coach.judging.alignment.costs import COSTS
-from coach.judging.alignment.found_chords import collect_found_chords, collect_restruck
+from coach.judging.alignment.found_chords import (
+    collect_chords_gone_back_to,
+    collect_found_chords,
+    collect_restruck,
+)
 from coach.judging.alignment.hypothesis import Hypothesis
 from coach.judging.alignment.initial_tempo import (
     SAME_TEMPO,
@@ -94,6 +98,7 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None =
     unsure = is_unsure(score, take, found, labels)
     labels = collect_found_chords(score, take, labels, period_s)
     labels = collect_restruck(score, take, labels, period_s)
+    labels = collect_chords_gone_back_to(score, take, labels)
     return _make_matching(score, take, order, labels, unsure)
 
 

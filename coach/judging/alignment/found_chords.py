@@ -15,7 +15,7 @@ from itertools import pairwise
 from coach.judging.alignment.score_arrays import ScoreArrays
 from coach.judging.alignment.traceback import Labels
 from coach.judging.model import Label
-from coach.playing.notes import PlayedNote
+from coach.playing.notes import ONE_STROKE_S, PlayedNote
 
 STROKE_BEATS = 1 / 6
 """Keys that follow each other within this share of a beat may be one stroke, rolled: 0.1 s at a
@@ -74,6 +74,26 @@ def collect_restruck(
         beats = score.beat[score.onset[note] + 1] - score.beat[score.onset[note]]
         if waited_s >= AGAIN_S and then_s >= THEN_SHARE * beats * period_s:
             out[at - 1], out[at] = (Label.REPEATED, note), (Label.MATCHED, note)
+    return out
+
+
+def collect_chords_gone_back_to(
+    score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels
+) -> Labels:
+    """The labels, with all keys of a chord gone back to: its first ones may be due next, too, and
+    seemed to go on."""
+    out = list(labels)
+    struck = {note for label, note in labels if label in (Label.MATCHED, Label.WRONG)}
+    for at in range(len(take) - 2, -1, -1):
+        (label, _), (then, note) = out[at], out[at + 1]
+        is_one = take[at + 1].onset_s - take[at].onset_s < ONE_STROKE_S
+        if not is_one or label is not Label.REPEATED or then is not Label.MATCHED:
+            continue
+        onset = score.onset[note]
+        for own in range(score.first[onset], score.first[onset + 1]):
+            if own not in struck and score.pitch[own] == take[at].pitch:
+                out[at] = Label.MATCHED, own
+                struck.add(own)
     return out
 
 

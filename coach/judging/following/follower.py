@@ -39,7 +39,7 @@ from coach.judging.instead import (
     recognise_live,
     recognise_other,
 )
-from coach.judging.model import Instead, PlayedInstead
+from coach.judging.model import Instead, Label, PlayedInstead
 from coach.judging.wording import (
     AROUND,
     FALSE_START,
@@ -343,7 +343,17 @@ class Follower:
         if again is not None and not self._exact.is_part(self._take):
             meaning, at = again
             return self._begin_again(meaning, self._exact.find_start(self._take, at))
+        exactly = self._find_exact_restart()
+        if exactly is not None:
+            return self._begin_again(self._name_attempt(exactly), exactly)
         return self._update_marks()
+
+    def _find_exact_restart(self) -> int | None:
+        """The key with which the window was plainly begun again, where it fits in no other way."""
+        keys, at = self._alignment.trace.keys, self._exact.find_start(self._take, 0)
+        if not at or at >= len(keys) or keys[at][0] not in (Label.EXTRA, Label.WRONG):
+            return None
+        return at if self._exact.is_part(self._take[at:]) else None
 
     def _find_after_ornament(self, onsets: int, quiet_s: float) -> int | None:
         """The key with which the window was begun again, where an ornament ends it: any key might
