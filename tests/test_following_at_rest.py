@@ -367,9 +367,9 @@ def test_after_a_transposition_the_window_is_heard_before_a_written_rest_has_gon
     phrase = (60, 64, 62, 65, 64, 67, 65, 69, 67, 71, 69, 72)
     line = [key + up for up in (0, 2, 4, 6) for key in phrase]
     window = row(*((at + (at > 45), str(key)) for at, key in enumerate(line)))
-    wrong = [(key + 3, 10 + 0.4 * at) for at, key in enumerate((*line, *line))]
+    wrong = [(key + 3, 10 + 0.4 * at) for at, key in enumerate(line)]
     slip = [key + (at == 40) for at, key in enumerate(line)]
-    keys = [(key, wrong[-1][1] + 2.5 + 0.4 * at) for at, key in enumerate(slip)]
+    keys = [(key, wrong[-1][1] + 2.5 + 0.9 * at) for at, key in enumerate(slip)]
     heard = hears(Follower(window, qpm=60), [*wrong, *keys])
     assert takes(heard) == [times(keys)]
     began = next(at for at, one in enumerate(heard) if isinstance(one, RepetitionBegan))
