@@ -105,6 +105,16 @@ def test_a_whole_whose_parts_hold_is_taken_slower_once_and_then_left_for_today()
     }
 
 
+def test_at_ones_own_pace_such_a_whole_is_left_after_two_more() -> None:
+    at = lesson(16)
+    at.drill = Drill(at.score, replace(at.drill.goal, own_pace=True))
+    slips(at, bars(1, 16), 9, 50)
+    slips(at, bars(1, 16), 20, 39, 30)
+    assert not at.decision.enough
+    slips(at, bars(1, 16), 58)
+    assert at.decision.enough
+
+
 def test_what_was_left_and_holds_after_all_is_reached() -> None:
     at = lesson(16)
     for beats in ((9, 50), (20, 39), (30, 58)):

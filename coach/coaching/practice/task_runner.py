@@ -420,9 +420,10 @@ class TaskRunner:
         what gets no better is left for today. Of what held in parts that is said soon: nothing in
         it is too hard.
         """
-        slower_broke = self.task.parts_held and not self.tempo.at_target
+        made_easier = not self.tempo.at_target or self.work.unclean >= 2 * TOO_HARD
+        broke_again = self.task.parts_held and made_easier
         self.too_much = self.task.is_long
-        self.given_up = (self.work.is_over or slower_broke) and not self.too_much
+        self.given_up = (self.work.is_over or broke_again) and not self.too_much
         if self.too_much or self.given_up:
             return None
         if self.tempo.at_floor:
