@@ -9,7 +9,7 @@ from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
 from coach.score.model import NoteMark, Score, ScoreNote
 from coach.score.window import Window
-from tests.lessons import tempo_of
+from tests.lessons import Lesson, Weak, tempo_of
 
 TUNE = (60, 62, 64, 65, 67, 65, 64, 62) * 2
 
@@ -53,3 +53,18 @@ def test_a_slur_broken_in_one_place_is_looked_into() -> None:
         if ended.decision.assignment.window != drill.goal.window:
             break
     assert ended.decision.assignment.window != drill.goal.window
+
+
+def test_where_one_hand_fails_everywhere_no_place_is_looked_for() -> None:
+    at = Lesson([Weak("LH", beat) for beat in range(1, 16)])
+    at.plays()
+    assert at.asked.window == at.drill.goal.window
+    at.plays()
+    assert at.asked.window == at.drill.goal.window
+    assert at.asked.reason.startswith("It breaks nearly everywhere: at ")
+
+
+def test_half_of_what_a_hand_plays_is_not_everywhere() -> None:
+    at = Lesson([Weak("LH", beat) for beat in range(1, 8)])
+    at.plays()
+    assert at.asked.window != at.drill.goal.window

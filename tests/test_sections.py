@@ -46,7 +46,7 @@ def test_sixteen_bars_that_slip_here_and_there_are_got_in_two_halves_and_then_in
     at = lesson(16)
     slips(at, bars(1, 16), 9, 50)
     holds(at, bars(1, 8))
-    assert at.asked.reason == "It slips here and there. In parts, then: bars 1 to 8 first."
+    assert at.asked.reason == "It does not hold in one yet: bars 1 to 8 first."
     assert (at.asked.qpm, at.asked.clean_required) == (QPM, 3)
     for _ in range(3):
         at.plays(clean=True)

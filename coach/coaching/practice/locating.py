@@ -76,6 +76,8 @@ CHECKED, CHECKED_MENDED = 5, 3
 """Clean ones running that such a place by itself is asked for, and one that was repaired before the
 whole was clean. Own choice: five take as long as one of the whole, and what fails every third time
 is found out seven times in eight; what was repaired has held some times already."""
+LOOSE_MOVES = 6
+"""Moves from which it can be told that a hand fails everywhere. Own choice: a bar or two."""
 SHORTER = 0.5
 """A place is heard by itself where that takes no more than this share of the whole, in beats. Own
 choice: else the whole tells as much."""
@@ -205,16 +207,28 @@ class Locating:
         last = self._failed_last()
         return 2 * sum(last) > len(last)
 
+    @property
+    def is_hand_loose(self) -> bool:
+        """One hand failed nearly everywhere: by its way of playing, and at no one place."""
+        hands = [self._failed_last(hand) for hand in SINGLE]
+        return any(len(last) >= LOOSE_MOVES and 2 * sum(last) > len(last) for last in hands)
+
+    @property
+    def is_loose(self) -> bool:
+        """Nothing stands out: all of it fails, or one hand does everywhere."""
+        return self.is_all_loose or self.is_hand_loose
+
     def slips_last(self) -> int:
         """How many moves failed when they were last played."""
         return sum(self._failed_last())
 
-    def _failed_last(self) -> list[bool]:
-        """For each move that was ever played, whether it failed the last time."""
+    def _failed_last(self, hands: Hands = Hands.TOGETHER) -> list[bool]:
+        """For each move of these hands that was ever played, whether it failed the last time."""
         return [
             kept[-1].failed
             for move in self.practice_map.transitions
-            if self.practice_map.covers(self.task.window, move)
+            if move.hands.members <= hands.members
+            and self.practice_map.covers(self.task.window, move)
             and (kept := self.evidence.counts_at(move.to_quarters).moves[single_hand_of(move)])
         ]
 

@@ -53,6 +53,7 @@ from coach.coaching.practice.task import (
 from coach.coaching.practice.tempo import NEARLY_A_MARK, TempoLadder, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
+    ALL_OVER,
     BACK_AS_WRITTEN,
     HELD,
     HERE_AND_THERE,
@@ -376,7 +377,7 @@ class TaskRunner:
         is_too_long = self.task.is_long and self._slips >= TOO_HARD
         must_change = self.run.asks_for_change or (on_all and is_too_long)
         must_act = on_all and must_change  # the same is not asked for a third time
-        if on_all and self.locating.is_all_loose:
+        if on_all and self.locating.is_loose:
             self._assign(self._make_easier() if must_change else None)
             return
         probe = self.locating.best_probe(diagnosis, self.assignment.window if must_change else None)
@@ -432,7 +433,8 @@ class TaskRunner:
                 return None
             return self.repair.open_worst(worst, self.new_repair_tempo())
         self.tempo.lower_tempo(self._beat_quarters(self.task.window))
-        reason = HERE_AND_THERE.format(tempo=self._say_tempo())
+        words = ALL_OVER if self.locating.is_loose else HERE_AND_THERE
+        reason = words.format(tempo=self._say_tempo())
         return NextWindow(self.task.window, AssignmentKind.SLOWER, reason)
 
     def new_repair_tempo(self) -> TempoLadder:
