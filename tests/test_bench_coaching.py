@@ -18,11 +18,11 @@ def test_a_fault_that_always_fails_is_named_exactly_within_a_few_repetitions() -
     assert session.named[target] <= 4
 
 
-def test_a_steady_pianist_without_faults_finishes_in_three_and_nothing_is_claimed() -> None:
+def test_a_steady_pianist_without_faults_finishes_in_five_and_nothing_is_claimed() -> None:
     score, _, _ = pianists.make(3, 0)
     steady = SimulatedPianist(score, seed=3, level=pianists.STEADY)
     session = coached(score, steady)
-    assert (session.repetitions, session.finished, session.named) == (3, True, {})
+    assert (session.repetitions, session.finished, session.named) == (5, True, {})
 
 
 def test_the_pass_fail_search_finds_it_too_but_hears_only_clean_or_not() -> None:

@@ -6,7 +6,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.coaching.coach import Coach
-from coach.coaching.model import Assignment, Decision, Goal, Request
+from coach.coaching.model import Assignment, Decision, Goal, Observation, Request
 from coach.judging.model import Judgement, Outcome, TransitionResult
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
@@ -72,26 +72,84 @@ def test_what_was_no_repetition_changes_nothing(coach: Coach, score: Score) -> N
     assert coach.state() == believed
 
 
-def test_three_clean_repetitions_at_tempo_finish(coach: Coach, score: Score) -> None:
-    for _ in range(3):
-        decision = play(coach, score)
-    assert decision.finished
-    assert decision.trouble is None
+def test_what_was_brought_to_be_repaired_and_never_broke_is_clean_five_times(
+    coach: Coach, score: Score
+) -> None:
+    """A place that fails in six of ten and heals meanwhile is clean three times in one of eight."""
+    said = [play(coach, score) for _ in range(5)]
+    assert [decision.finished for decision in said] == [False] * 4 + [True]
+    assert said[2].assignment.reason == "Nothing broke yet: twice more, to be sure."
+    assert (said[2].clean_run, said[2].assignment.clean_required) == (3, 5)
+    assert said[-1].trouble is None
+
+
+@pytest.mark.parametrize(
+    "goal",
+    [
+        Goal(Window(F(0), F(16)), 96.0, reason="Weak yesterday."),
+        Goal(Window(F(0), F(16)), 96.0, clean_required=2),
+    ],
+    ids=["a weak spot of before", "who set fewer"],
+)
+def test_where_nothing_is_looked_for_as_many_are_enough_as_were_set(
+    score: Score, goal: Goal
+) -> None:
+    coach = Coach(score, goal)
+    said = [play(coach, score).finished for _ in range(goal.clean_required)]
+    assert said == [False] * (goal.clean_required - 1) + [True]
+
+
+def test_what_was_heard_often_on_other_days_is_clean_three_times(score: Score) -> None:
+    goal = Goal(Window(F(0), F(16)), 96.0)
+    before = Coach(score, goal)
+    history: list[Observation] = []
+    for day in range(3):
+        play(before, score, at_s=60.0 * day)
+        history += before.observed
+    coach = Coach(score, goal, history=history, now_s=300.0)
+    assert [play(coach, score, at_s=360.0).finished for _ in range(3)] == [False, False, True]
+
+
+@pytest.mark.parametrize(
+    ("beat", "reason", "rest"),
+    [
+        (4, "Is there another place? Once from bar 2 beat 1 on.", (4, 12)),
+        (9, "Is there another place? Once up to bar 3 beat 2.", (0, 8)),
+    ],
+)
+def test_beside_a_place_that_broke_twice_running_more_is_heard_before_it_is_mended(
+    score: Score, beat: int, reason: str, rest: tuple[int, int]
+) -> None:
+    """While the one is mended the other isn't heard; all of it would be the same a third time."""
+    coach = Coach(score, Goal(Window(F(0), F(12)), 96.0))
+    asked = [play(coach, score, ("LH", beat)).assignment for _ in range(4)]
+    assert asked[1].reason == reason
+    assert (asked[1].window.start_quarters, asked[1].window.end_quarters) == tuple(map(F, rest))
+    assert asked[1].clean_required == 1
+    assert asked[2].reason == "All of it once more: is there another place?"
+    assert (asked[3].window.hands, asked[3].window.end_quarters) == (Hands.LEFT, F(beat))
+
+
+def test_no_more_is_heard_where_too_little_lies_beside_the_place(score: Score) -> None:
+    coach = Coach(score, Goal(Window(F(0), F(4)), 96.0))
+    for _ in range(2):
+        asked = play(coach, score, ("LH", 3)).assignment
+    assert asked.reason.startswith("LH bar 1, beat 3 → 4: at ")
 
 
 def test_more_than_enough_is_offered_once_and_not_forced(coach: Coach, score: Score) -> None:
-    said = [play(coach, score).proposals for _ in range(5)]
-    assert [bool(offers) for offers in said] == [False, False, True, False, False]
+    said = [play(coach, score).proposals for _ in range(7)]
+    assert [bool(offers) for offers in said] == [False] * 4 + [True, False, False]
 
 
 def test_an_unclean_repetition_after_the_goal_takes_it_back(coach: Coach, score: Score) -> None:
-    for _ in range(3):
+    for _ in range(5):
         play(coach, score)
     assert not play(coach, score, ("LH", 6)).finished
 
 
 def test_asking_for_more_after_the_goal_goes_on(coach: Coach, score: Score) -> None:
-    for _ in range(3):
+    for _ in range(5):
         play(coach, score)
     assert not coach.ask(Request.OTHER_HAND, 0.0).finished
     assert not play(coach, score).finished

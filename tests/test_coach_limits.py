@@ -188,6 +188,31 @@ class TestLocating:
         assert is_enough(6, MOST_UNHEARD)
         assert is_enough(7, 1.0)
 
+    def test_beside_a_named_place_more_is_heard_twice_and_four_beats_at_the_least(self) -> None:
+        def heard_beside(beat: int, bars: int) -> list[str]:
+            score = piece(bars)
+            task = Task(all_of(score), QPM, Stage.RHYTHM, 3, QPM)
+            locating = Locating(task, PracticeMap(score, task.window), Evidence())
+            asked = [
+                locating.hear_more(arriving(beat), same_again=again)
+                for again in (False, True, True)
+            ]
+            return [f"{w.window.start_quarters} to {w.window.end_quarters}" for w in asked if w]
+
+        assert heard_beside(4, bars=2) == ["4 to 8", "0 to 8"]
+        assert heard_beside(5, bars=2) == ["0 to 4", "0 to 8"]
+        assert heard_beside(4, bars=1) == ["0 to 4", "0 to 4"]
+        assert heard_beside(3, bars=1) == ["0 to 4", "0 to 4"]
+
+    @pytest.mark.parametrize(("unheard", "is_unproved"), [(0.11, True), (0.1, False)])
+    def test_what_never_broke_is_unproved_until_little_is_unheard(
+        self, unheard: float, is_unproved: bool
+    ) -> None:
+        task = Task(all_of(piece()), QPM, Stage.RHYTHM, 3, QPM)
+        locating = Locating(task, PracticeMap(piece(), task.window), Evidence())
+        heard = Diagnosis((), (), SlipRate.of_mean(0.005), unheard)
+        assert locating.is_unproved(heard) is is_unproved
+
 
 class TestRepair:
     @pytest.mark.parametrize(("beats", "has_three_bars"), [(20, True), (19, False)])

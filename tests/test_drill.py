@@ -155,7 +155,7 @@ def test_who_plays_on_slowly_past_the_end_has_hands_that_do_not_rest() -> None:
 
 
 def test_the_goal_is_reached_by_clean_repetitions_alone(player: Player) -> None:
-    for _ in range(3):
+    for _ in range(5):
         player.plays()
         player.waits(4)
     assert player.state() is DrillState.FINISHED
@@ -166,7 +166,7 @@ def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_
     player: Player,
 ) -> None:
     """No hand is free for the computer: who plays on is heard."""
-    for _ in range(3):
+    for _ in range(5):
         player.plays()
         player.waits(4)
     player.heard.clear()

@@ -280,7 +280,7 @@ class TestTempo:
         lesson = self.played_at(1.2)
         assert lesson.decision.clean_run == 1
         assert "no need to hurry" in lesson.decision.note
-        assert self.played_at(1.2, times=3).decision.finished
+        assert self.played_at(1.2, times=5).decision.finished
 
     def test_under_forty_the_beat_s_parts_are_counted(self) -> None:
         assert counted_quarters(40.0, F(1)) == 1

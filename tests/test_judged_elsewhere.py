@@ -141,7 +141,7 @@ def test_a_verdict_on_what_was_asked_for_before_is_evidence_and_no_more(live: Li
 
 
 def test_the_goal_waits_for_what_is_in_hand(live: Live) -> None:
-    for _ in range(3):
+    for _ in range(5):
         live.plays().waits(2)
     live.plays(0, 4)
     for job in jobs_of(live):
@@ -154,7 +154,7 @@ def test_the_goal_waits_for_what_is_in_hand(live: Live) -> None:
 
 
 def test_the_goal_is_shown_once_the_verdict_is_there(live: Live) -> None:
-    for _ in range(3):
+    for _ in range(5):
         live.plays().waits(2)
     state = live.drill.state
     assert state is DrillState.READY

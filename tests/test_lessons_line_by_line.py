@@ -135,20 +135,23 @@ x      right hand alone, bar 2, beat 4 to bar 3, beat 3, at 96. Right hand alone
 x      hands together, bars 1 to 4, at 96. All of it once more: is there another place?
 .x     left hand alone, bar 1, beat 2 to bar 2, beat 1, at 96. Left hand alone, twice, so that I
          hear it: is it bar 1, beat 3 → 4? From beat 2 to bar 2, beat 1.
-x..    hands together, bars 1 to 4, at 96. All of it once more: is there another place?
-..     left hand alone, bar 1, beats 2 to 4, at 88. It broke before, too: LH bar 1, beat 3 → 4:
-         at 88, twice running. Begin at beat 2.
+x      hands together, bars 1 to 4, at 96. All of it once more: is there another place?
+..     left hand alone, bar 1, beats 2 to 4, at 72. LH bar 1, beat 3 → 4: at 72, twice running.
+         Begin at beat 2.
 .      left hand alone, bar 1, beats 2 to 4, at 96. It holds: try it once at the tempo asked
          for.
 ..     left hand alone, bar 1, beats 2 to 4, at 96. Clean at tempo: hold it there.
 .      left hand alone, bar 1, at 96. It holds. A little more of it.
-...    hands together, bar 1, beats 2 to 4, at 96. It holds. Hands together now, 3 times
+.....  hands together, bar 1, beats 2 to 4, at 96. It holds. Hands together now, 5 times
          running.
 .      hands together, bar 1, at 96. It holds. A little more of it.
 .      hands together, bars 1 to 2, at 96. It holds. A little more of it.
 .      hands together, bars 1 to 4, at 96. Back to the whole of it.
-...    right hand alone, bar 2, beat 4 to bar 3, beat 2, at 96. It broke before, too: RH bar 3,
-         beat 1 → 2: at 96, 3 times running. Begin at bar 2, beat 4.
+..     right hand alone, bar 2, beat 4 to bar 3, beat 2, at 72. It broke before, too: RH bar 3,
+         beat 1 → 2: at 72, twice running. Begin at bar 2, beat 4.
+.      right hand alone, bar 2, beat 4 to bar 3, beat 2, at 96. It holds: try it once at the
+         tempo asked for.
+..     right hand alone, bar 2, beat 4 to bar 3, beat 2, at 96. Clean at tempo: hold it there.
 .      right hand alone, bar 3, at 96. It holds. A little more of it.
 ...    hands together, bar 2, beat 4 to bar 3, beat 2, at 96. It holds. Hands together now, 3
          times running.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from fractions import Fraction
 from typing import Any
 
@@ -151,6 +151,7 @@ def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
         "looking": None if wished else window_to_plain(runner.assignment.window),
         "mended": [[str(beat), times] for beat, times in runner.repair.mended_beats.items()],
         "searched": runner.locating.searched,
+        "heard_more": runner.locating.heard_more,
         "left_alone": [str(beat) for beat in sorted(runner.locating.left_alone)],
         "broke": runner.broke,
         "done": runner.done,
@@ -172,12 +173,14 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     runner.repair.mended_beats = {Fraction(beat): int(times) for beat, times in plain["mended"]}
     runner.locating.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
     runner.locating.searched = int(plain.get("searched", 0))
+    runner.locating.heard_more = int(plain.get("heard_more", 0))
     runner.repair.ladder = (
         _ladder_from_plain(plain["case"], practice_map, runner.task.window)
         if plain["case"]
         else None
     )
     runner.locating.proved = {Fraction(beat) for beat in plain.get("proved", ())}
+    runner.locating.times = int(plain.get("times", 1))
     runner.wholes_left = int(plain.get("wholes_left", 0))
     runner.is_surer = bool(plain.get("surer", False))
     if check := plain.get("check"):
@@ -187,10 +190,6 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     looking = window_from_plain(plain["looking"]) if plain["looking"] else runner.task.window
     window = runner.ladder.window if runner.ladder else looking
     runner.assign(window, AssignmentKind.DRILL, ON_FROM_WHERE_YOU_STOPPED)
-    is_checked = runner.locating.probe is not None
-    if runner.ladder is None and window != runner.task.window and not is_checked:  # only heard
-        times = int(plain.get("times", 1))
-        runner.assignment = replace(runner.assignment, clean_required=times)
     runner.run = RunCounts(**{name: int(count) for name, count in plain["run"].items()})
 
 

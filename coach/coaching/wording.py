@@ -262,6 +262,11 @@ def surer_words(places: str, count: int) -> str:
     return f"It broke at {places} before: {times(count)} more, to be sure."
 
 
+def unbroken_words(count: int) -> str:
+    """Why more clean ones are asked for of what was brought to be repaired and never broke."""
+    return f"Nothing broke yet: {times(count)} more, to be sure."
+
+
 def broke_before_words(reason: str) -> str:
     """Why a place is begun on although the whole was clean a moment ago."""
     return f"It broke before, too: {reason}"
@@ -377,6 +382,16 @@ def arrival_words(score: Score, move: Transition) -> str:
     """``bar 12 beat 2``: where a move arrives."""
     at = score.place(move.to_quarters)
     return f"{at.bar} {at.in_bar}" if at.on_beat else str(at)
+
+
+def from_there_words(score: Score, move: Transition) -> str:
+    """Why what lies after a named place is asked for."""
+    return f"Is there another place? Once from {arrival_words(score, move)} on."
+
+
+def up_to_there_words(score: Score, move: Transition) -> str:
+    """Why what lies before a named place is asked for."""
+    return f"Is there another place? Once up to {arrival_words(score, move)}."
 
 
 def run_up_words(score: Score, window: Window, move: Transition) -> str:

@@ -28,7 +28,9 @@ from coach.coaching.wording import (
     HOLDS,
     THERE_IT_IS,
     around_words,
+    from_there_words,
     hear_words,
+    up_to_there_words,
     way_words,
 )
 from coach.score.model import Hands
@@ -42,10 +44,16 @@ MOST_SEARCHED = 16
 """Repetitions running for what is in doubt, before what is known of it has to do. Own choice: each
 hand alone five times, and the whole now and then. A hand that fails every second time alone is then
 found out in 97 of 100."""
-MOST_UNHEARD = 0.25
+MOST_UNHEARD = 0.18
 """A short whole is heard until no more places than this are to be expected at fault that have not
-shown: while the first is repaired a second isn't heard. Own choice: three or four hearings, after
-which one that fails in six of ten has shown in 94 to 97 of 100."""
+shown: while the first is repaired a second isn't heard. Own choice: four hearings, after which one
+that fails in six of ten has shown in 97 of 100."""
+MOST_HEARD_MORE = 2
+"""How often more is heard for that once a trouble is named. Own choice: a third time takes longer,
+on the whole, than a second trouble that shows only after the first was mended."""
+FEWEST_REST_BEATS = 4
+"""What lies before or after a place is heard for itself, where it is no shorter. Own choice: a bar
+of four; what is shorter is soon heard with the place itself."""
 SHORT_BEATS = 24.0
 """A longer whole is heard once. Own choice, six bars of four: to hear all of it again takes as long
 as to repair what is known."""
@@ -72,6 +80,10 @@ one failure before three clean ones comes to a little more."""
 SURER = 2
 """Clean ones more of the whole that are asked for then, where the place is hardly shorter. Own
 choice: with five a fault that fails every third time is found out seven times in eight."""
+UNPROVED = 0.1
+"""What was brought because it breaks, and did not, is heard so often until no more places than this
+are to be expected at fault. Own choice: three clean ones come to some .16. One that fails in six of
+ten, and heals meanwhile, is clean three times running in one of eight, five times in one of 25."""
 CHECKED, CHECKED_MENDED = 5, 3
 """Clean ones running that such a place by itself is asked for, and one that was repaired before the
 whole was clean. Own choice: five take as long as one of the whole, and what fails every third time
@@ -113,6 +125,8 @@ class Locating:
         """The probes since the whole was heard last."""
         self.times = 1
         """How often the probe is to be played, if it is clean."""
+        self.heard_more = 0
+        """How often more was asked for since a trouble was named, in search of another."""
 
     def named_troubles(self, diagnosis: Diagnosis) -> list[Trouble]:
         """Troubles inside the task that are not left alone, the surest first."""
@@ -193,13 +207,37 @@ class Locating:
         """A named trouble is begun on: what it takes was heard."""
         self.probe = None
         self.probed.clear()
-        self.searched = 0
+        self.searched = self.heard_more = 0
 
-    def hear_again(self) -> NextWindow:
-        """Ask for the whole once more, although a trouble is named."""
-        self.probe = None
+    def hear_more(self, named: Transition, *, same_again: bool) -> NextWindow | None:
+        """Ask for more, although a place is named: while it is mended no other one is heard.
+
+        The whole once more; or where that would be the same for the third time, what lies after the
+        place, or before it. None where more than that would be asked.
+        """
+        wanted = (
+            NextWindow(self.task.window, AssignmentKind.TRY, ANOTHER)
+            if same_again
+            else self._rest_beside(named)
+        )
+        if wanted is None or self.heard_more >= MOST_HEARD_MORE:
+            return None
+        self.probe, self.times = None, 1
         self.probed.clear()
-        return NextWindow(self.task.window, AssignmentKind.TRY, ANOTHER)
+        self.heard_more += 1
+        return wanted
+
+    def _rest_beside(self, named: Transition) -> NextWindow | None:
+        """The longer part of the task, after a place or before it, where that tells anything."""
+        whole, score = self.task.window, self.practice_map.score
+        start, end = whole.start_quarters, whole.end_quarters
+        after = self.practice_map.clip(max(named.to_quarters, start), end, whole.hands)
+        before = self.practice_map.clip(start, max(named.from_quarters, start), whole.hands)
+        part = max(after, before, key=self.practice_map.beats)
+        words = from_there_words if part is after else up_to_there_words
+        if part == whole or self.practice_map.beats(part) < FEWEST_REST_BEATS:
+            return None
+        return NextWindow(part, AssignmentKind.TRY, words(score, named))
 
     @property
     def is_all_loose(self) -> bool:
@@ -278,6 +316,10 @@ class Locating:
         is_sure = any(one.is_open for one in self._open_suspects(diagnosis).suspects)
         broke = THERE_IT_IS if is_sure else A_SLIP
         return NextWindow(self.task.window, AssignmentKind.WIDEN, HOLDS if clean else broke)
+
+    def is_unproved(self, diagnosis: Diagnosis) -> bool:
+        """Whether a place may well be at fault that never showed."""
+        return diagnosis.unheard > UNPROVED
 
     def is_not_cleared(self, diagnosis: Diagnosis) -> list[Transition]:
         """Places that a full clean run does not clear, the likeliest first."""

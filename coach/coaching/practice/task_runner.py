@@ -70,6 +70,7 @@ from coach.coaching.wording import (
     surer_words,
     tempo_words,
     trial_failed_words,
+    unbroken_words,
     up_words,
 )
 from coach.judging.model import Stage
@@ -307,11 +308,20 @@ class TaskRunner:
             return self._ask_for_check(mended)
         doubtful = self.locating.is_not_cleared(diagnosis)
         check = self.locating.check_next(doubtful, self._asks(CHECKED), self._wholes_to_go)
-        if check or self.is_surer or not doubtful or self.wholes_left:
+        if check or self.is_surer or self.wholes_left:
             return self._ask_for_check(check)
+        if not doubtful and not self._has_not_shown(diagnosis):
+            return None
         self.is_surer = True
-        place = arrival_words(self.practice_map.score, doubtful[0])
-        return NextWindow(self.task.window, AssignmentKind.DRILL, surer_words(place, SURER))
+        places = [arrival_words(self.practice_map.score, move) for move in doubtful]
+        reason = surer_words(places[0], SURER) if places else unbroken_words(SURER)
+        return NextWindow(self.task.window, AssignmentKind.DRILL, reason)
+
+    def _has_not_shown(self, diagnosis: Diagnosis) -> bool:
+        """What was brought so that it is heard where it breaks never did, and may all the same."""
+        was_brought = self.task.kind is AssignmentKind.TRY and not self.task.is_new
+        is_usual = self.task.clean_required >= USUAL_CLEAN
+        return was_brought and is_usual and not self.broke and self.locating.is_unproved(diagnosis)
 
     def _asks(self, count: int) -> int:
         """So many clean ones; who set fewer than usual is never asked for more."""
@@ -383,13 +393,11 @@ class TaskRunner:
         probe = self.locating.best_probe(diagnosis, self.assignment.window if must_change else None)
         named = self.locating.named_troubles(diagnosis)
         looks_on = self.locating.searches_on(diagnosis) and not (must_act and probe is None)
-        has_heard_enough = must_act or self.locating.has_heard_enough(diagnosis)
-        if named and has_heard_enough and not looks_on:
-            self._assign(self._begin_repair(named[0], clean))
-        elif probe is not None and (looks_on or not named):
+        if probe is not None and (looks_on or not named):
             self._assign(self.locating.look_into(probe))
         elif named:
-            self._assign(self.locating.hear_again())
+            more = self._hear_more(named[0], diagnosis, same_again=not must_act)
+            self._assign(more or self._begin_repair(named[0], clean))
         elif not looks_on and (unknown := self.locating.trouble_of_unknown_hand(diagnosis)):
             self._assign(self._begin_repair(unknown, clean))
         elif not on_all and not is_too_long:
@@ -402,6 +410,14 @@ class TaskRunner:
         """Takes of the whole running in which it slipped; of a very long one the slips in one."""
         is_heard_once = self.practice_map.beats(self.task.window) > HEARD_ONCE_BEATS
         return max(self.work.unclean, self.slips if is_heard_once else 0)
+
+    def _hear_more(
+        self, named: Trouble, diagnosis: Diagnosis, *, same_again: bool
+    ) -> NextWindow | None:
+        again = named.transition.to_quarters in self.repair.mended_beats
+        if again or self.locating.has_heard_enough(diagnosis):
+            return None
+        return self.locating.hear_more(named.transition, same_again=same_again)
 
     def _begin_repair(self, trouble: Trouble, clean: bool) -> NextWindow:
         """Begin on a trouble; where nothing broke a moment ago it is said that it did before."""
@@ -490,7 +506,9 @@ class TaskRunner:
             return 1
         if self.ladder is not None:
             return self.ladder.required(self.task.clean_required)
-        if self.tempo.at_target or window != self.task.window:
+        if window != self.task.window:
+            return self.locating.times
+        if self.tempo.at_target:
             return self._full_run + SURER * self.is_surer
         once = self._held_at_once or self.task.parts_held
         return 1 if once else two_thirds_of(self.task.clean_required)
