@@ -180,6 +180,36 @@ def test_sections_of_new_music_begin_at_the_tempo_that_slipped_the_whole_then_at
     assert tempo_of(at.asked) == QPM
 
 
+def test_larger_is_all_of_it_and_as_often_as_ever() -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 9, 50)
+    holds(at, bars(1, 8))
+    at.drill.ask(Request.LARGER, at.now_s)
+    assert (at.asked.window, at.asked.clean_required) == (bars(1, 16), 3)
+    assert at.asked.reason == "Larger, as you asked."
+    again = Coach.resume(at.score, at.drill.coach.state())
+    assert again.assignment.clean_required == 3
+
+
+@pytest.mark.parametrize("wish", [Request.SMALLER, Request.HARD])
+def test_smaller_than_a_long_piece_in_which_nothing_broke_is_its_first_part(wish: Request) -> None:
+    at = lesson(16)
+    at.drill.ask(wish, at.now_s)
+    assert at.asked.window == bars(1, 8)
+    holds(at, bars(1, 16))
+    assert at.asked.clean_required == 1
+
+
+def test_smaller_than_a_long_piece_that_broke_is_where_it_did() -> None:
+    at = lesson(16)
+    slips(at, bars(1, 16), 50)
+    holds(at, bars(1, 16))
+    at.weak = [Weak("RH", 50)]
+    at.plays()
+    at.drill.ask(Request.SMALLER, at.now_s)
+    assert at.asked.window.start_quarters > 40
+
+
 def test_a_section_can_be_passed_over() -> None:
     at = lesson(16)
     slips(at, bars(1, 16), 9, 50)

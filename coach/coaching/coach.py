@@ -55,16 +55,19 @@ from coach.coaching.serialize import (
 )
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
+    AGAIN_IN_ONE,
     AS_YOU_WOULD,
     ENOUGH,
     ENOUGH_TODAY,
     HELD,
+    LARGER_AS_ASKED,
     LEFT,
     LEFT_ALL,
     NO_ONE_PLACE,
     ONE_TASK_ONLY,
     ORDER_CHANGED,
     SLIPS_TODAY,
+    SMALLER_AS_ASKED,
     advice_words,
     as_far_as_it_goes,
     held_today_words,
@@ -131,14 +134,22 @@ class Coach:
         if begun is None or (begun.done and row.is_open):
             task = self._task_of(row)
             begun = self._runners[what] = TaskRunner(task, self.practice_map, self.evidence)
+        elif begun.too_much:
+            begun.begin_again(self._task_of(row))
         for beat, work in self._works.items():
             begun.repair.works.setdefault(beat, PlaceWork.from_plain(work))
         begun.locating.left_alone |= {left.transition.to_quarters for left in self._left}
         return begun
 
     def _task_of(self, row: EditableRow) -> Task:
-        """A row's task; the whole of new music begins at the tempo at which it was read."""
+        """A row's task; the whole of new music begins at the tempo at which it was read.
+
+        Of what was taken apart, and whose parts were passed over, the full run is asked for.
+        """
         read_qpm, task = self._plan.slowest_read_qpm, row.step.task
+        if task.parts_held and not self._plan.parts_hold(row):
+            reason = AGAIN_IN_ONE.format(name=row.step.what)
+            return replace(task, parts_held=False, reason=reason)
         is_whole = row.step.kind is StepRole.WHOLE and self.goal.way is Way.LEARN
         if is_whole and not task.parts_held and read_qpm is not None and task.qpm is not None:
             return replace(task, start_qpm=begin_whole_at(self.goal, read_qpm))
@@ -299,10 +310,9 @@ class Coach:
         """
         if row.step.task.is_long:
             runner = self._runners[row.step.what]
-            qpm = runner.tempo.now_qpm
+            runner.too_much, qpm = True, runner.tempo.now_qpm
             steps = make_sections(self.practice_map, self.goal, runner.task.window, qpm)
             self._plan.take_apart(row, steps)
-            runner.begin_again(self._task_of(row))
             return
         window = row.step.task.window
         steps = take_apart(self.practice_map, self.goal, window, self._broken_bars(window))
@@ -395,15 +405,16 @@ class Coach:
         runner.done = self._finished = self._enough = False
         self._undecided = None
         self._plan.mark_held(False)
-        on = request in (Request.NEXT, Request.NOT_THIS)
         if request is Request.HARD and runner.is_plain and runner.task.is_reading:
             self._take_apart(self._plan.now)
             self._runner = self._runner_of_now()
             self._changed, self._answer = True, ""
             return self.decision
-        if on and runner.is_plain and len(self._plan.rows) > 1:
-            self._plan.leave_out(self._plan.now)
+        if runner.is_plain and self._change_plan_as_asked(request):
             self._runner = self._runner_of_now()
+            if request in AS_ASKED_FOR:
+                reason = AS_ASKED_FOR[request]
+                self._runner.assignment = replace(self._runner.assignment, reason=reason)
         else:
             follow_request(runner, request)
         self._changed = before != self._runner.assignment
@@ -412,6 +423,22 @@ class Coach:
         if same:
             self._runner.assignment = replace(self._runner.assignment, reason=before.reason)
         return self.decision
+
+    def _change_plan_as_asked(self, request: Request) -> bool:
+        """Follow a wish that is one for another row of the plan; whether it is one."""
+        row, task = self._plan.now, self._runner.task
+        if request in (Request.SMALLER, Request.HARD):
+            nothing_broke = task.is_long and not self._runner.locating.slips_last()
+            if nothing_broke:
+                self._take_apart(row)
+            return nothing_broke
+        if request is Request.LARGER and row.step.kind is StepRole.SECTION:
+            self._plan.leave_out_sections(row)
+            return True
+        if request in (Request.NEXT, Request.NOT_THIS) and len(self._plan.rows) > 1:
+            self._plan.leave_out(row)
+            return True
+        return False
 
     def foresee(self, request: Request) -> Assignment:
         """What would be asked for upon a wish for another window; nothing changes by it."""
@@ -484,6 +511,8 @@ class Coach:
         return coach
 
 
+AS_ASKED_FOR = {Request.SMALLER: SMALLER_AS_ASKED, Request.LARGER: LARGER_AS_ASKED}
+"""What is said of another row of the plan that was wished for."""
 READINGS_HEARD = 2
 """So many readings are looked at for what broke. Common practice: twice is no slip."""
 FEWEST_ONSETS = 5

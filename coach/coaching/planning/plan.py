@@ -148,6 +148,15 @@ class EditablePlan:
         """The first readings that are still to come."""
         return [row for row in self.rows if row.is_open and row.step.kind is StepRole.READ]
 
+    def leave_out_sections(self, row: EditableRow) -> None:
+        """Pass over a section and those beside it that are still open: all of it is played."""
+        for one in self.rows:
+            one.left_out = one.left_out or (one.is_open and one.parent == row.parent)
+
+    def parts_hold(self, row: EditableRow) -> bool:
+        """Whether all that a row was taken apart into was brought to its goal."""
+        return all(one.held for one in self.rows if one.parent == row.step.what)
+
     def leave_for_today(self, row: EditableRow) -> None:
         """Leave a row as it is until another day, with all that it is a part of."""
         window = row.step.task.window
