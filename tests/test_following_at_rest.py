@@ -150,17 +150,27 @@ def test_two_equal_chords_at_the_own_pace_are_the_window_however_slow() -> None:
     assert takes(heard) == [times(first)]
 
 
-@pytest.mark.parametrize("one_too_many", [True, False])
+@pytest.mark.parametrize("before", ["", "67+71"])
 def test_which_of_equal_chords_is_the_first_is_told_by_the_lengths_of_the_others(
-    one_too_many: bool,
+    before: str,
 ) -> None:
     """A half and an eighth; whoever is slow rests for no longer than the half takes."""
     window = row((0, "67+71"), (2, "67+71"), (2.5, "67+71"))
-    before = [(6.9, "67+71")] if one_too_many else []
+    chords = before.split()
+    tried = keys_of(*((10 - 3.1 * (len(chords) - at), key) for at, key in enumerate(chords)))
     keys = keys_of((10.0, "67+71"), (13.4, "67+71"), (14.3, "71+67"))
     again = keys_of((18.0, "71+67"), (21.2, "67+71"), (22.1, "67+71"))
-    heard = hears(Follower(window, qpm=38), [*keys_of(*before), *keys, *again])
+    heard = hears(Follower(window, qpm=38), [*tried, *keys, *again])
     assert takes(heard) == [times(keys), times(again)]
+
+
+def test_a_wrong_first_chord_of_equal_ones_puts_those_after_it_out_of_step_once() -> None:
+    onsets = (0, 0.5, 1, 2.5, 3.5)
+    window = row(*((at, "67+71") for at in onsets))
+    slip = keys_of((10.0, "67+76"), *((10 + 1.56 * at, "67+71") for at in onsets[1:]))
+    again = keys_of(*((16.0 + 1.56 * at, "71+67") for at in onsets))
+    heard = takes(hears(Follower(window, qpm=38), [*slip, *again]))
+    assert heard[-1] == times(again)
 
 
 @pytest.mark.parametrize("first", [59, 61])
@@ -341,6 +351,24 @@ def test_a_key_far_off_after_a_stop_is_no_slip_of_what_was_broken_off(
     again = keys_of(*((begun[-1][1] + 4.8 + 0.87 * at, key) for at, key in line))
     heard = takes(hears(Follower(row(*line), qpm=70), [*begun, *far_off, *again]))
     assert heard == [times([*begun, *far_off] if is_kept else begun), times(again)]
+
+
+def test_two_onsets_tried_before_it_is_begun_again_are_no_slips_of_what_was_broken_off() -> None:
+    """The first of them is an octave below what is due, the second one has the same keys."""
+    line = ((0, "43"), (0.5, "55+59+65"), (1, "55+59+65"), (3, "55+59+65"), (6.5, "36+48"))
+    begun = keys_of(*((10 + 0.4 * at, key) for at, key in line[:3]))
+    tried = keys_of((10.7, "43"), (10.9, "55+59+65"))
+    again = keys_of(*((12.8 + 0.4 * at, key) for at, key in line))
+    heard = takes(hears(Follower(row(*line), qpm=150), [*begun, *tried, *again]))
+    assert heard == [times(begun), times(again)]
+
+
+def test_two_right_onsets_that_other_keys_lead_into_are_nothing() -> None:
+    """Another place, in octaves, that ends as the window begins."""
+    window = row(*((at / 2, str(key)) for at, key in enumerate((76, 74, 72, 71, 69, 67, 72))))
+    other = (73, 74, 79, 77, 76, 74)
+    keys = keys_of(*((10 + 1.2 * at, f"{key}+{key + 12}") for at, key in enumerate(other)))
+    assert takes(hears(Follower(window, qpm=40), keys)) == []
 
 
 def test_what_led_into_a_take_that_was_broken_off_tells_what_it_was() -> None:

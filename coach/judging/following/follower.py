@@ -24,6 +24,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from math import inf
 
 from coach.judging.alignment import Labels, written_period
@@ -162,8 +163,9 @@ class Follower:
         if quiet_s >= over_s and not self._may_go_on(quiet_s):
             if not is_at_end:
                 return (*self._find_entry(), *self._break_off())
-            if rules.is_turned_round(self._score, self._take):
-                return tuple(self._begin_again(FollowerInput.FALSE_START, self._score.first[1]))
+            turned = self._find_turned_round()
+            if turned is not None:
+                return tuple(self._begin_again(self._name_attempt(turned), turned))
             again = self._exact.find_ending(self._take) or None
             if again is not None:
                 return (
@@ -178,6 +180,14 @@ class Follower:
                 return tuple(self._begin_again(FollowerInput.BEGUN_AGAIN, again))
             return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
         return self._tell_doubtful() if quiet_s >= WAIT_S else ()
+
+    def _find_turned_round(self) -> int | None:
+        """The key with which the window may have begun, where its chords are equal and the last
+        ones came in other lengths than are written."""
+        whole = self._exact.find_whole(self._take)
+        if whole is None or not rules.is_turned_round(self._score, self._take[whole:]):
+            return None
+        return whole + self._score.first[1]
 
     def _goes_on_in_time(self, at: int) -> bool:
         """Whether with a key it was gone on in time, where the window might have been begun again:
@@ -456,6 +466,10 @@ class Follower:
         if _is_mostly_wrong(keys):
             return NotThis(_OTHER_NOTES.sentence, take, _OTHER_NOTES.what)
         kept = rules.count_before_stop(self._score, keys, self._take, self._alignment.period_s)
+        tried = self._exact.find_start(take.notes, at)
+        is_begun = rules.count_strokes(take.notes[tried:]) >= rules.TELLING_ONSETS
+        if is_begun and keys[tried][0] in (Label.EXTRA, Label.WRONG):
+            kept = min(kept, tried)
         return self._make_end(replace(take, notes=take.notes[:kept]), at)
 
     def _find_start(self) -> list[FollowerEvent]:
@@ -506,11 +520,16 @@ class Follower:
         return (*self._tell_doubtful(), self._end(FollowerInput.BROKEN_OFF))
 
     def _recognise_with_earlier(self) -> PlayedInstead | None:
-        """What was played instead, where the keys before the take led into it without a rest."""
+        """What was played instead, where the keys before the take led into it without a rest: one
+        by the pace of these keys, for it may be slow."""
         played = [*self._earlier, *self._take]
-        led_in = played[rules.find_last_rest(played, self._rest_s) :]
+        slowest_s = max((b.onset_s - a.onset_s for a, b in pairwise(self._take)), default=0.0)
+        rest_s = max(self._rest_s, rules.REST_GAPS * slowest_s)
+        led_in = played[rules.find_last_rest(played, rest_s) :]
         if len(led_in) <= len(self._take):
             return None
+        if rules.count_strokes(self._take) <= rules.TELLS_NOTHING:
+            return _OTHER_NOTES
         return recognise_live(self.excerpt, led_in)
 
     def _name_few(self) -> str:
