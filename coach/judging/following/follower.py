@@ -8,12 +8,14 @@ Rules
 - A repetition begins with a key of the window's first onset after a rest; otherwise, and where keys
   have just gone on past the window's end, when two or three keys that fit have come
   (``begin_end.is_begun``). Keys struck before its first note are not its keys.
-- It ends when the last onset is played, 0.15 s after its last key (a beat where notes are wanting).
+- It ends when the last onset is played, 0.15 s after its last key (a beat where notes are wanting;
+  as long as is written where the keys may be an earlier onset, gone back to).
 - It is broken off by silence (``begin_end.silence_s``), or by starting again from the
   window's first onset: the take up to there is ended, and the next repetition has begun.
 - A first onset or two, left and begun again, are a false start, and tell nothing.
 - Left, and entered farther on after a rest, it is two: nothing between them was left out.
 - Its last onsets note for note are an attempt of their own, and so are they once more after that.
+- Of equal chords the lengths between them tell which is the first.
 - More keys than two hands can play end it, and are not read until they stop
   (``begin_end.KeyRate``).
 - A first onset alone, keys that fit nowhere, and another piece are not repetitions.
