@@ -1,6 +1,6 @@
 """Hearing rhythm beside a plain rule, in one run: note values, single entries, order, expression.
 
-    python -m scripts.bench_rhythm [--seed 1] [--windows 200]
+    python -m scripts.bench_rhythm [--seed 1] [--windows 200] [--earlier 4]
 
 Windows of six onsets and more from the sample scores, the made pieces and the recording that
 parangonar ships; three players: a professional (as recorded, or the model of one), correct practice
@@ -9,7 +9,8 @@ windows that are also judged untouched. "Told" is the share judged unclean at th
 "right" the share whose first fault has the right cause at the right onset. The plain rule holds an
 interval against the middle of its eight neighbours, scaled by their scatter, with a threshold each
 way for each player: "plain" at 5 % false alarms on the same untouched windows, "alike" at as many
-as are told of them.
+as are told of them. With ``--earlier`` each player has played so many other windows of the piece
+before, and is known by them as in a lesson: how they scatter, and how fast they are.
 """
 
 from __future__ import annotations
@@ -23,13 +24,14 @@ from collections.abc import Callable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 from statistics import median
 
 from coach.drill import Drill, repair
 from coach.judging.judge import judge
 from coach.judging.model import Judgement
+from coach.judging.timing import Habits
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.endings import Ending
@@ -45,6 +47,8 @@ PLAYERS = ("professional", "practice", "steady")
 PLAIN_FALSE_ALARMS = 0.05
 STEADY_SHARE = 0.04
 """Scatter (SD) of a steady player's onsets, as a share of the beat."""
+TRIES = 60
+"""Windows that are tried for each one wanted, before another piece is taken."""
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_scores"
 RATIOS = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 2, 2.0, 2.5, 3.0)
 VALUE, PACE = frozenset({"misread value"}), frozenset({"misread pace"})
@@ -120,36 +124,60 @@ def material(seed: int) -> list[Piece]:
 def draw(pieces_: Sequence[Piece], rng: random.Random) -> Played:
     """A window of six onsets and more, played by a professional."""
     while True:
-        recorded = [p for p in pieces_ if p.recording]
-        piece = rng.choice(recorded if recorded and rng.random() < 0.3 else pieces_)
-        start = rng.choice(piece.bars) + rng.randrange(2) * piece.beat
-        end = start + rng.choice((2, 3, 4, 4, 8, 8, 16)) * piece.beat
-        hands = rng.choice((Hands.TOGETHER, Hands.TOGETHER, Hands.RIGHT, Hands.LEFT))
-        chosen = [
-            i for i, n in enumerate(piece.notes)
-            if start <= n.onset <= end and hands.value in ("both", n.hand) and not n.grace
-        ]  # fmt: skip
-        notes = [piece.notes[i] for i in chosen]
-        beats = [float((n.onset - start) / piece.beat) for n in notes]
-        if len(set(beats)) < 6 or any(
-            piece.notes[i].grace for i in range(chosen[0], chosen[-1] + 1)
-        ):
-            continue
-        if piece.recording:
-            index = {i: at for at, i in enumerate(chosen)}
-            keys = rendering.from_recording(piece.recording, index, notes, beats)
-        else:
-            shortest = min(b - a for a, b in pairwise(sorted(set(beats))))
-            keys = rendering.play(notes, beats, rng, rendering.manner(rng, shortest))
-        if sum(key.label == "match" for key in keys) != max(len(notes), len(keys)):
-            continue
-        window = excerpt_of(piece, notes, start, hands)
-        for key in keys:
-            key.beat *= float(piece.beat)
-        played = Played(window, keys, 0.5)
-        places = played.onsets()
-        pace_s = (places[-1][1] - places[0][1]) / (places[-1][0] - places[0][0])
-        return replace(played, beat_s=pace_s * float(piece.beat))
+        played = try_window(draw_piece(pieces_, rng), rng)
+        if played is not None:
+            return played
+
+
+def draw_piece(pieces_: Sequence[Piece], rng: random.Random) -> Piece:
+    """A piece, three in ten times one that was recorded."""
+    recorded = [p for p in pieces_ if p.recording]
+    return rng.choice(recorded if recorded and rng.random() < 0.3 else pieces_)
+
+
+def draw_several(pieces_: Sequence[Piece], rng: random.Random, count: int) -> list[Played]:
+    """Windows of one piece, played by one professional."""
+    while True:
+        piece = draw_piece(pieces_, rng)
+        onsets = sorted({n.onset for n in piece.notes if not n.grace})
+        shortest = min(float((b - a) / piece.beat) for a, b in pairwise(onsets))
+        how = rendering.manner(rng, shortest)
+        tried = (try_window(piece, rng, how) for _ in range(TRIES * count))
+        found = list(islice((one for one in tried if one is not None), count))
+        if len(found) == count:
+            return found
+
+
+def try_window(
+    piece: Piece, rng: random.Random, how: rendering.Manner | None = None
+) -> Played | None:
+    """A window at random; None where it has too few onsets, or was not played as written."""
+    start = rng.choice(piece.bars) + rng.randrange(2) * piece.beat
+    end = start + rng.choice((2, 3, 4, 4, 8, 8, 16)) * piece.beat
+    hands = rng.choice((Hands.TOGETHER, Hands.TOGETHER, Hands.RIGHT, Hands.LEFT))
+    chosen = [
+        i for i, n in enumerate(piece.notes)
+        if start <= n.onset <= end and hands.value in ("both", n.hand) and not n.grace
+    ]  # fmt: skip
+    notes = [piece.notes[i] for i in chosen]
+    beats = [float((n.onset - start) / piece.beat) for n in notes]
+    if len(set(beats)) < 6 or any(piece.notes[i].grace for i in range(chosen[0], chosen[-1] + 1)):
+        return None
+    if piece.recording:
+        index = {i: at for at, i in enumerate(chosen)}
+        keys = rendering.from_recording(piece.recording, index, notes, beats)
+    else:
+        shortest = min(b - a for a, b in pairwise(sorted(set(beats))))
+        keys = rendering.play(notes, beats, rng, how or rendering.manner(rng, shortest))
+    if sum(key.label == "match" for key in keys) != max(len(notes), len(keys)):
+        return None
+    window = excerpt_of(piece, notes, start, hands)
+    for key in keys:
+        key.beat *= float(piece.beat)
+    played = Played(window, keys, 0.5)
+    places = played.onsets()
+    pace_s = (places[-1][1] - places[0][1]) / (places[-1][0] - places[0][0])
+    return replace(played, beat_s=pace_s * float(piece.beat))
 
 
 def excerpt_of(piece: Piece, notes: Sequence[Written], start: Fraction, hands: Hands) -> Excerpt:
@@ -167,13 +195,15 @@ def excerpt_of(piece: Piece, notes: Sequence[Written], start: Fraction, hands: H
     return excerpt(score, Window(Fraction(0), last - start, hands))
 
 
-def by_player(played: Played, player: str, rng: random.Random) -> Played:
-    """The same window in another player's timing."""
+def by_player(
+    played: Played, player: str, rng: random.Random, spread: float | None = None
+) -> Played:
+    """The same window in another player's timing; ``spread`` is a known learner's."""
     keys = deepcopy(played.keys)
     if player == "practice":
         slow = rng.uniform(1.0, 1.4)
         rendering.slower(keys, slow)
-        rendering.unsteady(keys, rng)
+        rendering.unsteady(keys, rng, spread)
         return replace(played, keys=keys, beat_s=played.beat_s * slow)
     if player == "steady":
         beat_x = float(played.window.grid_quarters[1] - played.window.grid_quarters[0])
@@ -185,6 +215,15 @@ def by_player(played: Played, player: str, rng: random.Random) -> Played:
             key.onset_s = 1 + key.beat / beat_x * beat_s + off[key.beat] + rng.gauss(0, 0.005)
         return replace(played, keys=keys, beat_s=beat_s)
     return replace(played, keys=keys)
+
+
+def hear(earlier: Sequence[Played]) -> Habits:
+    """What is known of a player by other windows: nothing of the places in this one."""
+    habits = Habits()
+    for one in earlier:
+        habits = habits.with_(judge(one.window, one.notes, habits=habits))
+        habits = Habits(paces=habits.paces, scatter=habits.scatter)
+    return habits
 
 
 Change = Callable[[Played, random.Random], Played | None]
@@ -412,7 +451,7 @@ def named_right(played: Played, judgement: Judgement) -> bool:
     return played.at_quarters is None or abs(x - played.at_quarters) < 1e-6
 
 
-def repeated(takes: Sequence[Played]) -> tuple[bool, bool]:
+def repeated(takes: Sequence[Played], habits: Habits) -> tuple[bool, bool]:
     """Whether repetitions one after another were heard as clean: one of them, and all of them."""
     window = takes[0].window
     score = score_from_notes(
@@ -422,7 +461,7 @@ def repeated(takes: Sequence[Played]) -> tuple[bool, bool]:
             for n in window.notes
         ]
     )  # fmt: skip
-    drill = Drill(score, repair(score, window.window))
+    drill = Drill(score, repair(score, window.window), habits=habits)
     clean = [drill.repetition(take.notes).judgement.clean for take in takes]
     return any(clean), all(clean)
 
@@ -441,17 +480,18 @@ class Thrice:
         self.count = 0
         self.clean_once = self.clean = self.clean_anew = self.accused = 0
 
-    def add(self, window: Played, misread: Played, seed: str) -> None:
+    def add(self, window: Played, misread: Played, habits: Habits, seed: str) -> None:
         """The same take three times; and one and the same misreading, scattering anew."""
         assert misread.at_quarters is not None
-        once, always = repeated([misread] * 3)
+        once, always = repeated([misread] * 3, habits)
         rng = random.Random(seed)
         anew = [by_player(window, "steady", rng) for _ in range(3)]
         self.count += 1
         self.clean_once += once
         self.clean += always
-        self.clean_anew += repeated([halved(take, misread.at_quarters) for take in anew])[1]
-        self.accused += not repeated(anew)[1]
+        again = [halved(take, misread.at_quarters) for take in anew]
+        self.clean_anew += repeated(again, habits)[1]
+        self.accused += not repeated(anew, habits)[1]
 
     def __str__(self) -> str:
         return (
@@ -461,7 +501,7 @@ class Thrice:
         )
 
 
-def run(seed: int, windows: int, drills: int) -> None:
+def run(seed: int, windows: int, drills: int, earlier: int) -> None:
     """Print the table of one seed."""
     stock = material(seed)
     told: defaultdict[tuple[str, str], list[tuple[bool, bool, float, float, float]]]
@@ -470,21 +510,24 @@ def run(seed: int, windows: int, drills: int) -> None:
     took_s, judged = 0.0, 0
     for number in range(windows):
         rng = random.Random(f"{seed}/{number}")
-        window = draw(stock, rng)
+        before = draw_several(stock, rng, earlier + 1) if earlier else [draw(stock, rng)]
+        window = before.pop()
         for player in PLAYERS:
-            own = by_player(window, player, rng)
+            spread = rendering.draw_spread(rng) if earlier and player == "practice" else None
+            habits = hear([by_player(one, player, rng, spread) for one in before])
+            own = by_player(window, player, rng, spread)
             for name, change in CHANGES.items():
                 made = change(own, rng)
                 if made is None:
                     continue
                 start = time.process_time()
-                verdict = judge(made.window, made.notes)
+                verdict = judge(made.window, made.notes, habits=habits if earlier else None)
                 took_s, judged = took_s + time.process_time() - start, judged + 1
                 low, high = plain_extremes(made)
                 heard = (not verdict.clean, named_right(made, verdict), low, high, made.size_s)
                 told[player, name].append(heard)
                 if player == "steady" and name == "value x 0.50" and thrice.count < drills:
-                    thrice.add(window, made, f"{seed}/{number}/thrice")
+                    thrice.add(window, made, habits, f"{seed}/{number}/thrice")
     report(told)
     print(thrice)
     print(f"{judged} judged, {1000 * took_s / judged:.2f} ms each")
@@ -534,8 +577,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--windows", type=int, default=200)
     parser.add_argument("--drills", type=int, default=60)
+    parser.add_argument("--earlier", type=int, default=0)
     given = parser.parse_args()
-    run(given.seed, given.windows, given.drills)
+    run(given.seed, given.windows, given.drills, given.earlier)
 
 
 if __name__ == "__main__":

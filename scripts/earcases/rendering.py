@@ -138,6 +138,11 @@ def from_recording(
     return out
 
 
+def draw_spread(rng: random.Random) -> float:
+    """How much a learner's pulse wanders, as a share of each gap (SD)."""
+    return rng.uniform(0.05, 0.15)
+
+
 def slower(played: list[Struck], factor: float) -> None:
     """Stretch all times in place: half speed is factor 2; key lengths grow a little less."""
     for note in played:
@@ -145,13 +150,15 @@ def slower(played: list[Struck], factor: float) -> None:
         note.length_s *= factor
 
 
-def unsteady(played: list[Struck], rng: random.Random) -> None:
+def unsteady(played: list[Struck], rng: random.Random, spread: float | None = None) -> None:
     """A learner's unsteadiness: a pulse that wanders, strokes that are off, each note a little.
 
-    Clock and fingers as in Wing & Kristofferson (1973); their sizes are our own choice.
+    ``spread`` is how much the pulse does; None for any learner's. Clock and fingers as in Wing &
+    Kristofferson (1973); their sizes are our own choice.
     """
     onsets = sorted({n.beat for n in played})
-    spread = rng.uniform(0.05, 0.15)
+    if spread is None:
+        spread = draw_spread(rng)
     first = {b: min(n.onset_s for n in played if n.beat == b) for b in onsets}
     shift, moved = 0.0, {onsets[0]: 0.0} if onsets else {}
     for before, after in pairwise(onsets):
