@@ -195,21 +195,38 @@ def excerpt_of(piece: Piece, notes: Sequence[Written], start: Fraction, hands: H
     return excerpt(score, Window(Fraction(0), last - start, hands))
 
 
+@dataclass(frozen=True)
+class Known:
+    """What one player keeps from window to window."""
+
+    slow: float
+    """How much slower than the professional a learner plays."""
+    spread: float
+    beat_s: float
+    """A steady player's."""
+
+    @classmethod
+    def draw(cls, rng: random.Random) -> Known:
+        """Any player."""
+        return cls(rng.uniform(1.0, 1.4), rendering.draw_spread(rng), rng.uniform(0.5, 1.0))
+
+
 def by_player(
-    played: Played, player: str, rng: random.Random, spread: float | None = None
+    played: Played, player: str, rng: random.Random, known: Known | None = None
 ) -> Played:
-    """The same window in another player's timing; ``spread`` is a known learner's."""
+    """The same window in another player's timing; ``known`` is None for any player's."""
     keys = deepcopy(played.keys)
     if player == "practice":
-        slow = rng.uniform(1.0, 1.4)
+        slow = known.slow if known else rng.uniform(1.0, 1.4)
         rendering.slower(keys, slow)
-        rendering.unsteady(keys, rng, spread)
+        rendering.unsteady(keys, rng, known.spread if known else None)
         return replace(played, keys=keys, beat_s=played.beat_s * slow)
     if player == "steady":
         beat_x = float(played.window.grid_quarters[1] - played.window.grid_quarters[0])
         places = sorted({key.beat for key in keys})
         shortest = min(b - a for a, b in pairwise(places))
-        beat_s = max(rng.uniform(0.5, 1.0), 0.15 * beat_x / shortest)
+        usual_s = known.beat_s if known else rng.uniform(0.5, 1.0)
+        beat_s = max(usual_s, 0.15 * beat_x / shortest)
         off = {x: rng.gauss(0, STEADY_SHARE * beat_s) for x in places}
         for key in keys:
             key.onset_s = 1 + key.beat / beat_x * beat_s + off[key.beat] + rng.gauss(0, 0.005)
@@ -513,9 +530,9 @@ def run(seed: int, windows: int, drills: int, earlier: int) -> None:
         before = draw_several(stock, rng, earlier + 1) if earlier else [draw(stock, rng)]
         window = before.pop()
         for player in PLAYERS:
-            spread = rendering.draw_spread(rng) if earlier and player == "practice" else None
-            habits = hear([by_player(one, player, rng, spread) for one in before])
-            own = by_player(window, player, rng, spread)
+            known = Known.draw(rng) if earlier else None
+            habits = hear([by_player(one, player, rng, known) for one in before])
+            own = by_player(window, player, rng, known)
             for name, change in CHANGES.items():
                 made = change(own, rng)
                 if made is None:

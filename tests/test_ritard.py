@@ -9,6 +9,7 @@ import pytest
 
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement
+from coach.judging.timing import Habits
 from coach.judging.timing.noise import Strokes, TimingEvidence
 from coach.judging.timing.ritard import Ritards, late_share
 from coach.score.model import Score
@@ -26,6 +27,7 @@ def slowing(
     seed: int,
     scatter_s: float = 0.015,
     longer: dict[int, float] | None = None,
+    habits: Habits | None = None,
 ) -> Judgement:
     """The tempo sinks from a place to the end, by a player whose strokes scatter.
 
@@ -45,7 +47,17 @@ def slowing(
     for note, beats in (longer or {}).items():
         for i in range(note + 1, len(late)):
             late[i] += beats * BEAT_S
-    return judge(window, play(window, qpm=QPM, at=at, late=late))
+    return judge(window, play(window, qpm=QPM, at=at, late=late), habits=habits)
+
+
+def known_to_scatter(score: Score, scatter_s: float, seed: int) -> Habits:
+    """What four takes in time show of a player's scatter."""
+    window, habits = whole(score), Habits()
+    for k in range(4):
+        dice = random.Random(f"{seed}/{k}")
+        late = {i: dice.gauss(0, scatter_s) for i in range(len(window.notes))}
+        habits = habits.with_(judge(window, play(window, qpm=QPM, late=late), habits=habits))
+    return Habits(scatter=habits.scatter)
 
 
 def test_its_shape_is_the_published_one() -> None:
@@ -76,6 +88,14 @@ def test_nothing_else_stands_out_because_the_end_slows(
 ) -> None:
     """The ritard explains most, so that it is taken out first; the rest is in time."""
     assert slowing(score, final, start, seed, scatter_s).clean
+
+
+def test_a_short_note_before_a_ritard_is_not_too_short_for_it() -> None:
+    """Of a player who is known to be steady: beside the slow notes it seems so."""
+    halves, quarters = [F(1, 2)] * 2, [F(1, 4)] * 2
+    score = written(halves[0], *quarters, 1, *halves, 1, 1)
+    habits = known_to_scatter(score, 0.02, seed=5)
+    assert slowing(score, 0.5, 3.5, 5, 0.025, habits=habits).clean
 
 
 def test_a_value_misread_near_the_end_is_told_beside_a_ritard() -> None:

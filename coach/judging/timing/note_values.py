@@ -11,7 +11,7 @@ weighed again (matching pursuit). They are
 - a *pattern*: figures that were played in other proportions all through, as a swing;
 - a *pace*: a stretch at half or twice the speed;
 - a *ritard* to the end (:mod:`coach.judging.timing.ritard`), which is no fault: all that stands out
-  near the end has to explain what a ritard does not.
+  has to explain what a ritard does not: beside slow notes those before them seem too short.
 
 Expression stays free: a stretch by less than a third, what is held under a fermata, one note that
 leans by less than a tenth of a second, and the last notes, the more the more ends with them
@@ -438,19 +438,19 @@ class _Pursuit:
         best: Sequence[NoteValue | Entry],
         most: float,
     ) -> bool:
-        """Whether a ritard explains more than all that stands out, or what does near the end."""
+        """Whether a ritard explains more than all that stands out, or some of it."""
         if self._slowed:
             return False
         count = len(self.times)
-        late = [_Claim.of(one, count) for one in best if one.moment >= count // 2]
+        claims = [_Claim.of(one, count) for one in best]
         if not best:
-            late = list(_list_waits(evidence, count))
+            claims = list(_list_waits(evidence, count))
         ritards, over = Ritards(now, evidence), self.broadening.over_ritard
-        if not (best or late) or ritards.best is None:
+        if not claims or ritards.best is None:
             return False
         if ritards.best.evidence <= most and not any(
             ritards.explain(one.shape, one.evidence, min(one.least, over), is_step=one.is_step)
-            for one in late
+            for one in claims
         ):
             return False
         self._slowed = True
