@@ -59,6 +59,22 @@ def test_sixteen_bars_that_slip_here_and_there_are_got_in_two_halves_and_then_in
     assert at.decision.finished
 
 
+def test_a_long_piece_in_which_nothing_broke_is_clean_three_times_and_no_more() -> None:
+    at = lesson(9)
+    for _ in range(3):
+        assert not at.decision.finished
+        at.plays(clean=True)
+    assert at.decision.finished
+
+
+def test_set_work_that_never_broke_is_clean_as_often_as_the_teacher_wants() -> None:
+    at = lesson(4)
+    at.drill = Drill(at.score, replace(at.drill.goal, is_set_work=True))
+    for _ in range(3):
+        at.plays(clean=True)
+    assert at.decision.finished
+
+
 def test_of_set_work_the_whole_is_asked_for_as_often_as_the_teacher_wants() -> None:
     at = lesson(16)
     at.drill = Drill(at.score, replace(at.drill.goal, is_set_work=True))

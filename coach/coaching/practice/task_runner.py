@@ -318,10 +318,16 @@ class TaskRunner:
         return NextWindow(self.task.window, AssignmentKind.DRILL, reason)
 
     def _has_not_shown(self, diagnosis: Diagnosis) -> bool:
-        """What was brought so that it is heard where it breaks never did, and may all the same."""
-        was_brought = self.task.kind is AssignmentKind.TRY and not self.task.is_new
-        is_usual = self.task.clean_required >= USUAL_CLEAN
-        return was_brought and is_usual and not self.broke and self.locating.is_unproved(diagnosis)
+        """What was brought so that it is heard where it breaks never did, and may all the same.
+
+        A long one tells enough by three: it takes minutes.
+        """
+        task = self.task
+        was_brought = task.kind is AssignmentKind.TRY and not (task.is_new or task.is_set_work)
+        may_be_asked = task.clean_required >= USUAL_CLEAN and not task.is_long
+        return (
+            was_brought and may_be_asked and not self.broke and self.locating.is_unproved(diagnosis)
+        )
 
     def _asks(self, count: int) -> int:
         """So many clean ones; who set fewer than usual is never asked for more."""
