@@ -48,8 +48,8 @@ ENOUGH_TODAY = (
     "That comes back in your next warm-up; a night's sleep does more for it than going on."
 )
 SLIPS_TODAY = (
-    "That is enough for today: it slips now and then, each time somewhere else, and goes no better "
-    "for repeating. A night's sleep does more for it than going on."
+    "That is enough for today: it goes no better now for repeating. "
+    "A night's sleep does more for it than going on."
 )
 STAYING = "Stay here as long as you like, and ask when you want to go on."
 READ_AGAIN = "Once more, slower if you like: was that a slip?"

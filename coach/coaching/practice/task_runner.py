@@ -390,7 +390,7 @@ class TaskRunner:
     def _locate(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Look for the trouble; mend it where it is named and little else is in doubt."""
         on_all = self.assignment.window == self.task.window
-        is_too_long = self.task.is_long and self._slips >= TOO_HARD
+        is_too_long = self.task.is_long and self._times_slipped >= TOO_HARD
         must_change = self.run.asks_for_change or (on_all and is_too_long)
         must_act = on_all and must_change  # the same is not asked for a third time
         if on_all and self.locating.is_loose:
@@ -412,7 +412,7 @@ class TaskRunner:
             self._assign(self._make_easier() if must_change or is_too_long else None)
 
     @property
-    def _slips(self) -> int:
+    def _times_slipped(self) -> int:
         """Takes of the whole running in which it slipped; of a very long one the slips in one."""
         is_heard_once = self.practice_map.beats(self.task.window) > HEARD_ONCE_BEATS
         return max(self.work.unclean, self.slips if is_heard_once else 0)
