@@ -17,13 +17,14 @@ from coach.coaching.drill.hearing import MOST_WINDOWS
 from coach.coaching.model import Goal, Request
 from coach.judging.alignment.beam_search import MOST_LIVE
 from coach.judging.alignment.costs import COSTS
+from coach.judging.alignment.exact_match import ExactMatcher
 from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
 from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
 from coach.judging.alignment.transitions import Transitions
 from coach.judging.following import followed_window
 from coach.judging.following.events import Ended, NoteMarked
 from coach.judging.following.followed_window import FollowedWindow
-from coach.judging.following.follower import Follower
+from coach.judging.following.follower import RESTART_KEYS, Follower
 from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
 from coach.judging.following.states import FollowerState
 from coach.judging.instead import recognise, recognise_live, recognise_other
@@ -97,6 +98,25 @@ def test_a_key_takes_only_so_many_hypotheses_further(
         follower.hear(KeyDown(key.pitch, key.velocity, key.onset_s))
         most = max(most, work.total())
     assert most <= MOST_WORK + MOST_LIVE + max(FEW * MANY_KEYS, FEWEST * 120)
+
+
+def test_a_key_of_a_long_take_is_compared_with_the_beginning_no_oftener_than_of_a_short_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    work, compare = Counter[str](), ExactMatcher.find_last_onset
+
+    def count(self: ExactMatcher, *given: Any) -> int | None:
+        work["compared"] += 1
+        return compare(self, *given)
+
+    monkeypatch.setattr(ExactMatcher, "find_last_onset", count)
+    part, most = piece(30), 0
+    follower = Follower(part)
+    for key in play(part):
+        work.clear()
+        follower.hear(KeyDown(key.pitch, key.velocity, key.onset_s))
+        most = max(most, work.total())
+    assert most <= RESTART_KEYS
 
 
 def test_a_better_tempo_is_taken_up_over_several_keys() -> None:

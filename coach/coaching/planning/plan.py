@@ -68,9 +68,15 @@ READINGS = (StepRole.READ, StepRole.JOIN)
 def _after_its_parts(step: PlanStep) -> PlanStep:
     """The step as it comes after its parts: what breaks now is repaired in it."""
     if step.kind not in READINGS:
-        reason = SECTIONS_HELD.format(name=step.what)
-        task = replace(step.task, kind=AssignmentKind.JOIN, reason=reason)
-        return replace(step, task=replace(task, is_long=False, parts_held=True, start_qpm=task.qpm))
+        task = replace(
+            step.task,
+            kind=AssignmentKind.JOIN,
+            reason=SECTIONS_HELD.format(name=step.what),
+            is_long=False,
+            parts_held=True,
+            start_qpm=step.task.qpm,
+        )
+        return replace(step, task=task)
     again = AGAIN_IN_ONE.format(name=step.what.split(",")[0].removesuffix(" joined"))
     return replace(step, task=replace(step.task, is_reading=False, reason=again))
 

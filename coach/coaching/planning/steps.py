@@ -240,8 +240,8 @@ def begin_whole_at(goal: Goal, read_qpm: float) -> float:
 def _task_of_whole(goal: Goal) -> Task:
     """All of it, at the tempo asked for; as a weak spot of an earlier day, where it is one."""
     qpm = None if goal.own_pace else goal.qpm
-    task = Task(goal.window, qpm, goal.stage, goal.clean_required, qpm)
-    task = replace(task, is_set_work=goal.is_set_work)
+    clean, is_set_work = goal.clean_required, goal.is_set_work
+    task = Task(goal.window, qpm, goal.stage, clean, qpm, is_set_work=is_set_work)
     return replace(task, kind=AssignmentKind.REVIEW, reason=goal.reason) if goal.reason else task
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
@@ -133,15 +135,32 @@ class ExactMatcher:
 
         ``near`` where there is none.
         """
-        pitches = [note.pitch for note in played]
+        if not self.is_exact:
+            return near
+        openers, earliest = self.onsets[0], max(1, len(played) - self.count)
+        pitches = [note.pitch for note in played[earliest:]]
         begins = (
             at
-            for at in range(1, len(pitches))
-            if self.is_exact
+            for at, pitch in enumerate(pitches, earliest)
+            if pitch in openers
             and played[at].onset_s - played[at - 1].onset_s >= ONE_STROKE_S
-            and self.find_last_onset(pitches, 0, at) is not None
+            and self.find_last_onset(pitches, 0, at - earliest) is not None
         )
         return next(begins, near)
+
+    def may_have_gone_back(self, played: Sequence[PlayedNote]) -> bool:
+        """Whether the last stroke may be one of the window's onsets before the last, and is not
+        it."""
+        stroke = {played[-1].pitch}
+        for before, after in pairwise(reversed(played)):
+            if before.onset_s - after.onset_s >= ONE_STROKE_S:
+                break
+            stroke.add(after.pitch)
+        return stroke != self.onsets[-1].keys() and stroke in self._strokes_before_last
+
+    @cached_property
+    def _strokes_before_last(self) -> set[frozenset[int]]:
+        return {frozenset(onset) for onset in self.onsets[:-1]}
 
     def find_begun_after(
         self, played: Sequence[PlayedNote], since: int, onsets: int, quiet_s: float

@@ -293,17 +293,6 @@ def is_doubtful(score: ScoreArrays, hypothesis: Hypothesis, keys: Labels, share:
     return played <= share * last or count_right(keys) <= share * len(keys)
 
 
-def may_have_gone_back(score: ScoreArrays, take: Sequence[PlayedNote]) -> bool:
-    """Whether the last stroke may be one of the window's onsets before the last, and is not it."""
-    stroke = {take[-1].pitch}
-    for before, after in pairwise(reversed(take)):
-        if before.onset_s - after.onset_s >= ONE_STROKE_S:
-            break
-        stroke.add(after.pitch)
-    onsets = [set(score.pitch[low:high]) for low, high in pairwise(score.first)]
-    return stroke != onsets[-1] and stroke in onsets[:-1]
-
-
 def _is_last_alone(score: ScoreArrays) -> bool:
     """Whether the last onset's keys come nowhere before in the window."""
     end = score.first[len(score.beat) - 1]

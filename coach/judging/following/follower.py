@@ -62,11 +62,15 @@ Own choice, because two may be the beginning with a slip."""
 KEPT_KEYS = 4
 """Of many keys that begin nothing so many are kept. Own choice, because more can't be the first of
 a repetition that was not noticed yet."""
+RESTART_KEYS = 64
+"""A new start is looked for among so many last keys. Own choice, because three onsets tell it, and
+no three have more keys; a look at all keys of a long take would cost more than following it."""
 WRONG_KEYS_TO_ONE = 3
 """Where fewer than one key of so many is right, what was left was no repetition. Own choice,
 because so many fit by chance."""
 
 _OTHER_NOTES = PlayedInstead(Instead.OTHER_NOTES, OTHER_NOTES)
+_FITS_NOWHERE = (Label.EXTRA, Label.WRONG)
 
 
 class Follower:
@@ -211,7 +215,7 @@ class Follower:
         hypothesis, period_s = alignment.likeliest, alignment.period_s
         slower_s = max(period_s, alignment.usual_s)
         over_s = rules.end_after_s(score, hypothesis, period_s)
-        may_be_back = rules.may_have_gone_back(score, self._take)
+        may_be_back = exact.may_have_gone_back(self._take)
         if over_s is not None:
             is_doubtful = rules.is_doubtful(score, hypothesis, keys, rules.DOUBTFUL_SHARE)
             is_doubtful = is_doubtful or may_be_back
@@ -362,10 +366,17 @@ class Follower:
 
     def _find_exact_restart(self) -> int | None:
         """The key with which the window was plainly begun again, where it fits in no other way."""
-        keys, at = self._alignment.trace.keys, self._exact.find_start(self._take, 0)
-        if not at or at >= len(keys) or keys[at][0] not in (Label.EXTRA, Label.WRONG):
-            return None
-        return at if self._exact.is_part(self._take[at:]) else None
+        keys = self._alignment.trace.keys
+        since = max(1, len(keys) - RESTART_KEYS)
+        fitting_nowhere = {
+            at
+            for at, (label, _) in enumerate(keys[since:], since)
+            if label in _FITS_NOWHERE and self._take[at].pitch in self._openers
+        }
+        if not any(self._exact.is_beginning(self._take[at:]) for at in fitting_nowhere):
+            return None  # looked at first, since most keys are right
+        at = self._exact.find_start(self._take, 0)
+        return at if at in fitting_nowhere and self._exact.is_part(self._take[at:]) else None
 
     def _find_after_ornament(self, onsets: int, quiet_s: float) -> int | None:
         """The key with which the window was begun again, where an ornament ends it: any key might
@@ -470,7 +481,7 @@ class Follower:
         kept = rules.count_before_stop(self._score, keys, self._take, self._alignment.period_s)
         tried = self._exact.find_start(take.notes, at)
         is_begun = rules.count_strokes(take.notes[tried:]) >= rules.TELLING_ONSETS
-        if is_begun and keys[tried][0] in (Label.EXTRA, Label.WRONG):
+        if is_begun and keys[tried][0] in _FITS_NOWHERE:
             kept = min(kept, tried)
         return self._make_end(replace(take, notes=take.notes[:kept]), at)
 
