@@ -80,7 +80,7 @@ def test_where_the_piece_ends_or_it_is_written_the_landing_may_come_late(score: 
     assert not landing_late(window, 1.3).clean
 
 
-def test_at_a_double_bar_it_may_come_less_late() -> None:
+def test_at_a_double_bar_it_may_come_late_too() -> None:
     window = to_beat(closed(TUNE, 1, Barline.DOUBLE))
     assert window.ending is Ending.SECTION
     assert landing_late(window, 0.45).clean

@@ -110,7 +110,7 @@ music goes on a lone late arrival is a hesitation, and who slows to it shows tha
 likelier of both is believed. By ``scripts.bench_rhythm --seed 71013 --windows 40`` an arrival 60
 to 100 % late is then told in .65, .45 and .68 of the three players' windows, one stretched by 10 to
 25 % in .03, .07 and .05, a ritard that nobody wrote in .03, .10 and .12. Where a section ends:
-own choice, between the two."""
+own choice, between the two; of 440 made takes none tells it from a piece's end."""
 _ENDING_ONSETS = 3
 """Onsets at the end where slowing is expected."""
 _SLOWED = 1.2
