@@ -335,8 +335,9 @@ def test_what_begins_and_ends_as_the_window_is_not_what_stands_around_it(
     part = excerpt(score, Window(F(4), F(9)))
     played = (67, 69, 71, 72, 74, 71, 72, 74, 76)
     keys = [(pitch, 10 + 0.6 * at) for at, pitch in enumerate(played)]
+    before = [(64, 8.8), (65, 9.4)]  # without a rest, so that one may lead into the other
     window = FollowedWindow(part, Surroundings(KeyRows(score), part))
-    assert takes(hears(Follower(part, qpm=100, window=window), keys)) == [times(keys)]
+    assert takes(hears(Follower(part, qpm=100, window=window), [*before, *keys])) == [times(keys)]
 
 
 @pytest.mark.parametrize(("far", "is_kept"), [("48", False), ("60", True)])
