@@ -34,7 +34,6 @@ from coach.judging.model import Judgement
 from coach.judging.timing import Habits
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.endings import Ending
 from coach.score.model import Hands
 from coach.score.opening import open_score
 from coach.score.window import Excerpt, Window, choose_window, excerpt
@@ -379,7 +378,7 @@ def at_the_end(change: Change) -> Change:
     """The same where the piece ends with the window."""
 
     def changed(played: Played, rng: random.Random) -> Played | None:
-        ends = replace(played.window, ending=Ending.PIECE)
+        ends = replace(played.window, may_broaden=True)
         return change(replace(played, window=ends), rng)
 
     return changed

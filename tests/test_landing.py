@@ -7,7 +7,7 @@ import pytest
 
 from coach.judging.judge import judge
 from coach.judging.model import Judgement
-from coach.score.endings import Ending, ending_at
+from coach.score.broadening import may_broaden_to
 from coach.score.model import Barline, Direction, Hands, NoteMark, Score
 from coach.score.window import Excerpt, Window, excerpt
 from tests.judging_help import play
@@ -75,35 +75,35 @@ def test_a_landing_may_be_broadened_anywhere(late: float) -> None:
 )
 def test_where_the_piece_ends_or_it_is_written_the_landing_may_come_late(score: Score) -> None:
     window = to_beat(score)
-    assert window.ending is Ending.PIECE
+    assert window.may_broaden
     assert landing_late(window, 0.6).clean
     assert not landing_late(window, 1.3).clean
 
 
 def test_at_a_double_bar_it_may_come_late_too() -> None:
     window = to_beat(closed(TUNE, 1, Barline.DOUBLE))
-    assert window.ending is Ending.SECTION
+    assert window.may_broaden
     assert landing_late(window, 0.45).clean
     assert not landing_late(window, 1.0).clean
 
 
 @pytest.mark.parametrize(
-    ("score", "onset", "ending"),
+    ("score", "onset", "may_broaden"),
     [
-        (TUNE, 14, Ending.PIECE),
-        (TUNE, 8, Ending.NONE),
-        (closed(TUNE, 1, Barline.DOUBLE), 7, Ending.SECTION),
-        (closed(TUNE, 1, Barline.DOUBLE), 6, Ending.NONE),
-        (closed(TUNE, 1, Barline.DASHED), 8, Ending.NONE),
-        (worded(TUNE, (2, "rit."), (7, "a tempo")), 8, Ending.NONE),
-        (worded(TUNE, (2, "rit.")), 12, Ending.NONE),
-        (worded(TUNE, (6, "ritmico")), 8, Ending.NONE),
-        (worded(TUNE, (6, "cédez")), 8, Ending.PIECE),
-        (marked(TUNE, 7, NoteMark.FERMATA), 8, Ending.NONE),
+        (TUNE, 14, True),
+        (TUNE, 8, False),
+        (closed(TUNE, 1, Barline.DOUBLE), 7, True),
+        (closed(TUNE, 1, Barline.DOUBLE), 6, False),
+        (closed(TUNE, 1, Barline.DASHED), 8, False),
+        (worded(TUNE, (2, "rit."), (7, "a tempo")), 8, False),
+        (worded(TUNE, (2, "rit.")), 12, False),
+        (worded(TUNE, (6, "ritmico")), 8, False),
+        (worded(TUNE, (6, "cédez")), 8, True),
+        (marked(TUNE, 7, NoteMark.FERMATA), 8, False),
     ],
 )
-def test_what_ends_with_an_onset(score: Score, onset: int, ending: Ending) -> None:
-    assert ending_at(score, F(onset), Hands.RIGHT) is ending
+def test_where_something_ends_one_may_broaden(score: Score, onset: int, may_broaden: bool) -> None:
+    assert may_broaden_to(score, F(onset), Hands.RIGHT) is may_broaden
 
 
 def test_one_who_broke_off_came_to_no_end() -> None:

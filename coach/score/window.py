@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from coach.score.endings import Ending, ending_at
+from coach.score.broadening import may_broaden_to
 from coach.score.forms import WrittenForm, write_in_form
 from coach.score.model import (
     INSTANT_QUARTERS,
@@ -108,8 +108,8 @@ class Excerpt:
     """Words and dynamics that stand in the window."""
     lines: tuple[PrintedLine, ...] = ()
     """Hairpins and pedal marks that begin in the window."""
-    ending: Ending = Ending.NONE
-    """What ends with its last onset."""
+    may_broaden: bool = False
+    """Whether something ends with its last onset, so that one may broaden to it."""
 
     @cached_property
     def grid(self) -> tuple[float, ...]:
@@ -316,7 +316,7 @@ def excerpt(score: Score, window: Window) -> Excerpt:
             for one in score.lines
             if window.start_quarters <= one.start_quarters <= notes[-1].onset_quarters
         ),
-        ending=ending_at(score, notes[-1].onset_quarters, window.hands),
+        may_broaden=may_broaden_to(score, notes[-1].onset_quarters, window.hands),
     )
     return write_excerpt(written)
 

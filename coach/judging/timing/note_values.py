@@ -14,8 +14,8 @@ weighed again (matching pursuit). They are
   has to explain what a ritard does not: beside slow notes those before them seem too short.
 
 Expression stays free: a stretch by less than a third, what is held under a fermata, one note that
-leans by less than a tenth of a second, and the last notes, the more the more ends with them
-(:mod:`coach.score.endings`).
+leans by less than a tenth of a second, and the last notes where something ends with them
+(:mod:`coach.score.broadening`).
 """
 
 from __future__ import annotations
@@ -34,7 +34,6 @@ from coach.judging.timing.onsets import Moment
 from coach.judging.timing.patterns import Pattern, find_pace, find_pattern, has_figures
 from coach.judging.timing.ritard import Ritards
 from coach.judging.tolerance import Tolerance
-from coach.score.endings import Ending
 from coach.score.model import Hand
 
 SIMPLE = tuple(Fraction(*pair) for pair in (
@@ -99,18 +98,14 @@ class Broadening(NamedTuple):
     """How much likelier a fault has to be than a ritard, at the most: a logarithm."""
 
 
-_BROADENINGS = {
-    Ending.NONE: Broadening(0.0, 0.0, 0.0),
-    Ending.SECTION: Broadening(0.45, 0.18, inf),
-    Ending.PIECE: Broadening(0.6, 0.25, inf),
-}
-"""Where a piece ends its last notes may be held as long as one waits of whom nothing is known (.25
-s), and a ritard is usual: a fault has to be as plain beside it as beside scatter alone. Where the
-music goes on a lone late arrival is a hesitation, and who slows to it shows that before: the
+_GOING_ON = Broadening(0.0, 0.0, 0.0)
+_ENDING = Broadening(0.6, 0.25, inf)
+"""Where something ends the last notes may be held as long as one waits of whom nothing is known
+(.25 s), and a ritard is usual: a fault has to be as plain beside it as beside scatter alone. Where
+the music goes on a lone late arrival is a hesitation, and who slows to it shows that before: the
 likelier of both is believed. By ``scripts.bench_rhythm --seed 71013 --windows 40`` an arrival 60
 to 100 % late is then told in .65, .45 and .68 of the three players' windows, one stretched by 10 to
-25 % in .03, .07 and .05, a ritard that nobody wrote in .03, .10 and .12. Where a section ends:
-own choice, between the two; of 440 made takes none tells it from a piece's end."""
+25 % in .03, .07 and .05, a ritard that nobody wrote in .03, .10 and .12."""
 _ENDING_ONSETS = 3
 """Onsets at the end where slowing is expected."""
 _SLOWED = 1.2
@@ -231,12 +226,12 @@ def explain_lengths(
     tolerance: Tolerance,
     habits: Habits | None = None,
     expected_qpm: float | None = None,
-    ending: Ending = Ending.NONE,
+    may_broaden: bool = False,
 ) -> Explained:
     """What is not as written in the time between onsets.
 
     ``beat_x`` is the beat in quarters; ``expected_qpm`` the tempo asked for, or the player's own;
-    ``ending`` what ends with the row.
+    ``may_broaden`` whether something ends with the row.
     """
     if len(row) < _LEAST_ONSETS:
         return AS_WRITTEN
@@ -247,7 +242,8 @@ def explain_lengths(
         [moment.is_free for moment in row],
     )
     scatter = habits.scatter if habits else UNHEARD
-    pursuit = _Pursuit(strokes, beat_x, tolerance, expected_qpm, scatter, _BROADENINGS[ending])
+    broadening = _ENDING if may_broaden else _GOING_ON
+    pursuit = _Pursuit(strokes, beat_x, tolerance, expected_qpm, scatter, broadening)
     pursuit.run()
     heard = _hear_lengths(row, pursuit)
     if habits is not None:

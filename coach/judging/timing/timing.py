@@ -43,7 +43,6 @@ from coach.judging.timing.proportions import Figure, find_figures
 from coach.judging.timing.tempo_drift import TempoDrift, find_tempo_drift
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
-from coach.score.endings import Ending
 from coach.score.model import Hand
 from coach.score.window import Excerpt
 
@@ -121,8 +120,8 @@ def measure(
     steps = at_known_pace(list_intervals(row), habits, asked_qpm)
     found = find_pauses(excerpt, row, steps, tolerance, habits)
     is_whole = bool(row) and row[-1].number == len(excerpt.onsets_quarters) - 1
-    ending = excerpt.ending if is_whole else Ending.NONE
-    lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm, ending)
+    may_broaden = is_whole and excerpt.may_broaden
+    lengths = explain_lengths(row, beat_x, tolerance, habits, asked_qpm or known_qpm, may_broaden)
     lengths = _not_waited(lengths, found)
     found = _not_misread(found, lengths)
     pauses_s = _sum_pauses(row, steps, found, lengths)

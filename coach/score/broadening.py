@@ -1,14 +1,12 @@
-"""What comes to an end with an onset: how far one may broaden on the way to it.
+"""Where something ends, so that one may broaden on the way to it.
 
-Players broaden before a piece ends, and less before a section does (phrase-final lengthening grows
-with how much ends: Todd 1985, Music Perception 3, 33-58, from memory); and wherever it is written.
-In the middle of a phrase they don't.
+Players broaden before a piece or a section ends (phrase-final lengthening: Todd 1985, Music
+Perception 3, 33-58, from memory), and wherever it is written. In the middle of a phrase they don't.
 """
 
 from __future__ import annotations
 
 import re
-from enum import StrEnum
 from fractions import Fraction
 
 from coach.score.model import INSTANT_QUARTERS, Bar, Barline, Hands, NoteMark, Score
@@ -29,33 +27,25 @@ one bar or two before what it leads to."""
 _SECTION_BARLINES = {Barline.DOUBLE, Barline.FINAL, Barline.HEAVY}
 
 
-class Ending(StrEnum):
-    """What ends with an onset."""
+def may_broaden_to(score: Score, onset_quarters: Fraction, hands: Hands) -> bool:
+    """Whether these hands may broaden to an onset that is the last of a window.
 
-    NONE = "none"
-    """Nothing: the music goes on."""
-    SECTION = "section"
-    """A section: a double bar or a repeat sign stands before it, or at its bar's end with no more
-    to play before that."""
-    PIECE = "piece"
-    """The piece; or broadening is written: a fermata, a ritardando."""
-
-
-def ending_at(score: Score, onset_quarters: Fraction, hands: Hands) -> Ending:
-    """What ends for these hands with an onset that is the last of a window."""
+    The piece ends with it; or a section, by a double bar or a repeat sign before it, or at its
+    bar's end with no more to play before that; or a fermata or a ritardando is written.
+    """
     last = next(note for note in reversed(score.notes) if note.hand in hands.members)
     if onset_quarters >= last.onset_quarters or _is_slowing(score, onset_quarters):
-        return Ending.PIECE
+        return True
     struck = score.notes_between(onset_quarters, onset_quarters + INSTANT_QUARTERS, hands)
     if any(NoteMark.FERMATA in note.marks for note in struck):
-        return Ending.PIECE
+        return True
     bar = score.bar_at(onset_quarters)
     ended = []
     if onset_quarters == bar.onset_quarters and bar.index:
         ended.append(score.bars[bar.index - 1])
     if not score.notes_between(onset_quarters + INSTANT_QUARTERS, bar.end_quarters, hands):
         ended.append(bar)
-    return Ending.SECTION if any(map(_ends_section, ended)) else Ending.NONE
+    return any(map(_ends_section, ended))
 
 
 def _ends_section(bar: Bar) -> bool:
