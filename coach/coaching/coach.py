@@ -179,6 +179,8 @@ class Coach:
     @property
     def _reason(self) -> str:
         asked, clean = self._runner.assignment, self._runner.run.clean
+        if self._finished:  # nothing is asked for any more
+            return self._answer
         if not self._answer and asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
             return to_go_words(asked.clean_required - clean)
         if not self._last_clean and asked.reason.startswith(HELD):
