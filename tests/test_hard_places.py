@@ -405,8 +405,8 @@ class TestAsking:
             "Clean; but it broke at bar 2 beat 3 before: that by itself, 5 times, to be sure."
         )
         assert [one.clean_required for one in asked if one.reason == by_itself] == 5 * [5]
-        assert asked[-1].reason == "That holds: the whole of it, once more."
-        assert lesson.decision.finished
+        assert asked[-2].reason == "That holds: the whole of it, once more."
+        assert (lesson.decision.finished, asked[-1].reason) == (True, "")
 
     def test_a_place_that_was_mended_is_heard_by_itself_between_two_of_the_whole(self) -> None:
         lesson = Lesson([Weak("LH", 6)])
