@@ -464,8 +464,8 @@ def test_a_window_that_fails_and_a_process_that_dies_stop_nothing() -> None:
     try:
         line.ask(Wanted("nothing", BOX, "#000000", "#ffffff"), lambda *answer: told.put(answer))
         assert told.get(timeout=30)[1] is None
-        assert line._child
-        line._child.kill()
+        assert line._child.process
+        line._child.process.kill()
         line.ask(wanted(bars="4"), lambda *answer: told.put(answer))
         assert told.get(timeout=30)[1] is not None
     finally:
@@ -537,10 +537,10 @@ def test_a_line_that_is_closed_makes_nothing_and_leaves_no_process() -> None:
     line.close()
     assert line._thread
     assert not line._thread.is_alive()
-    assert line._child is None
+    assert line._child.process is None
     assert told.qsize() <= 4
     line.ask(wanted(bars="8"), lambda *answer: told.put(answer))
-    assert line._child is None
+    assert line._child.process is None
 
 
 @pytest.mark.real
@@ -551,11 +551,11 @@ def test_a_process_that_begins_while_the_line_is_closed_is_ended(
     line, told, started = EngravingLine(), Told(), []
 
     def start_late(*words: Any, **how: Any) -> Any:
-        line._closed = True
+        line._child.is_given_up = True
         started.append(start_python(*words, **how))
         return started[-1]
 
-    monkeypatch.setattr("coach.engraving.line.start_python", start_late)
+    monkeypatch.setattr("coach.children.start_python", start_late)
     line.ask(wanted(), lambda *answer: told.put(answer))
     assert line._thread
     line._thread.join(30)

@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from coach.children import start_python
+from coach.children import AnsweringChild, start_python
 from coach.cli.judges import PROGRAM, Judges
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement, Stage
@@ -55,8 +55,8 @@ def judges() -> Iterator[Judges]:
 
 def child_of(judges: Judges) -> subprocess.Popen[bytes]:
     for _ in range(int(LONG_S / 0.01)):
-        if judges._child:
-            return judges._child
+        if judges._child.process:
+            return judges._child.process
         time.sleep(0.01)
     raise AssertionError("no child")
 
@@ -88,8 +88,8 @@ def test_a_child_that_is_killed_is_started_anew_and_nothing_is_lost(judges: Judg
     os.kill(child.pid, signal.SIGKILL)
     assert verdicts[0].result(LONG_S) == first.judge()
     assert verdicts[1].result(LONG_S) == second.judge()
-    assert judges._child is not None
-    assert judges._child.pid != child.pid
+    assert judges._child.process is not None
+    assert judges._child.process.pid != child.pid
 
 
 def child_of_started(judges: Judges) -> subprocess.Popen[bytes]:
@@ -117,7 +117,7 @@ def test_where_no_process_can_be_started_we_judge_ourselves(
     def none(*given: object, **how: object) -> None:
         raise OSError("no room")
 
-    monkeypatch.setattr("coach.cli.judges.start_python", none)
+    monkeypatch.setattr("coach.children.start_python", none)
     judges, job = Judges(), job_of(whole(both(16)))
     assert judges.give(job).result(LONG_S) == job.judge()
     judges.close()
@@ -148,9 +148,9 @@ def test_starting_returns_at_once(judges: Judges, monkeypatch: pytest.MonkeyPatc
         assert has_returned.wait(LONG_S)
         return start_python(*given, **how)
 
-    monkeypatch.setattr("coach.cli.judges.start_python", start_slowly)
+    monkeypatch.setattr("coach.children.start_python", start_slowly)
     judges.start()
-    assert judges._child is None
+    assert judges._child.process is None
     has_returned.set()
     child_of(judges)
 
@@ -160,7 +160,7 @@ def test_a_mistake_of_ours_comes_back_to_whoever_asked(
 ) -> None:
     broken = replace(job_of(whole(both(8))), stage=None)  # type: ignore[arg-type]
     monkeypatch.setattr(JudgingJob, "judge", lambda self: 1 / 0)
-    monkeypatch.setattr(Judges, "_ask", lambda self, job: None)
+    monkeypatch.setattr(AnsweringChild, "ask", lambda self, exchange: None)
     verdict: Future[Judgement] = judges.give(broken)
     with pytest.raises(ZeroDivisionError):
         verdict.result(LONG_S)

@@ -12,7 +12,7 @@ import pickle
 import struct
 import sys
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import IO, TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from coach.judging.judge import JudgingJob
@@ -30,7 +30,7 @@ _EXCERPT = "excerpt"
 
 
 class _VerdictWriter(pickle.Pickler):
-    def __init__(self, file: BinaryIO, job: JudgingJob) -> None:
+    def __init__(self, file: IO[bytes], job: JudgingJob) -> None:
         super().__init__(file, pickle.HIGHEST_PROTOCOL)
         self._job = job
 
@@ -40,7 +40,7 @@ class _VerdictWriter(pickle.Pickler):
 
 
 class _VerdictReader(pickle.Unpickler):
-    def __init__(self, file: BinaryIO, job: JudgingJob) -> None:
+    def __init__(self, file: IO[bytes], job: JudgingJob) -> None:
         super().__init__(file)
         self._job = job
 
@@ -49,38 +49,38 @@ class _VerdictReader(pickle.Unpickler):
         return self._job.excerpt
 
 
-def write_job(pipe: BinaryIO, job: JudgingJob) -> None:
+def write_job(pipe: IO[bytes], job: JudgingJob) -> None:
     """Send a job. Raises OSError where nobody is there to read it."""
     _write(pipe, pickle.dumps(job, pickle.HIGHEST_PROTOCOL))
 
 
-def read_job(pipe: BinaryIO) -> JudgingJob | None:
+def read_job(pipe: IO[bytes]) -> JudgingJob | None:
     """The next job; None where there are no more."""
     data = _read(pipe)
     job: JudgingJob | None = pickle.loads(data) if data else None
     return job
 
 
-def write_verdict(pipe: BinaryIO, job: JudgingJob, judgement: Judgement) -> None:
+def write_verdict(pipe: IO[bytes], job: JudgingJob, judgement: Judgement) -> None:
     """Send what was found out about a job."""
     data = io.BytesIO()
     _VerdictWriter(data, job).dump(judgement)
     _write(pipe, data.getvalue())
 
 
-def read_verdict(pipe: BinaryIO, job: JudgingJob) -> Judgement | None:
+def read_verdict(pipe: IO[bytes], job: JudgingJob) -> Judgement | None:
     """The verdict on a job; None where the other side is gone."""
     data = _read(pipe)
     judgement: Judgement | None = _VerdictReader(io.BytesIO(data), job).load() if data else None
     return judgement
 
 
-def _write(pipe: BinaryIO, data: bytes) -> None:
+def _write(pipe: IO[bytes], data: bytes) -> None:
     pipe.write(_LENGTH.pack(len(data)) + data)
     pipe.flush()
 
 
-def _read(pipe: BinaryIO) -> bytes:
+def _read(pipe: IO[bytes]) -> bytes:
     head = pipe.read(_LENGTH.size)
     if len(head) < _LENGTH.size:
         return b""

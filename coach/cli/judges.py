@@ -8,14 +8,13 @@ turns with the screen, but no repetition goes without its verdict.
 from __future__ import annotations
 
 import queue
-import subprocess
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
-from typing import TYPE_CHECKING, BinaryIO, TypeAlias, cast
+from typing import IO, TYPE_CHECKING, TypeAlias
 
-from coach.children import end_python, start_python
+from coach.children import AnsweringChild
 
 if TYPE_CHECKING:
     from coach.judging.judge import JudgingJob
@@ -38,15 +37,13 @@ class Judges:
 
     def __init__(self, program: Sequence[str] = PROGRAM, *, patience_s: float = PATIENCE_S) -> None:
         """``program``: what the Python of the child is started with."""
-        self._program, self._patience_s = program, patience_s
+        self._child = AnsweringChild(program, patience_s=patience_s)
         self._asked: queue.SimpleQueue[_Asked | None] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
-        self._child: subprocess.Popen[bytes] | None = None
-        self._closed = False
 
     def start(self) -> None:
         """Start the process, in the background; it is there when it is first needed."""
-        if self._thread is None and not self._closed:
+        if self._thread is None and not self._child.is_given_up:
             self._thread = threading.Thread(target=self._work, name="judges", daemon=True)
             self._thread.start()
 
@@ -63,19 +60,18 @@ class Judges:
 
     def close(self) -> None:
         """Judge nothing more; what is in hand is given up."""
-        self._closed = True
+        self._child.give_up()
         self._asked.put(None)
-        if child := self._child:
-            child.kill()  # then whoever waits for it goes on
 
     # -- on the thread ----------------------------------------------------------------------
 
     def _work(self) -> None:
-        self._start_child()
+        with suppress(OSError):  # no room for another process: then we judge here
+            self._child.start()
         while (asked := self._asked.get()) is not None:
             job, future = asked
             try:
-                judgement = None if self._closed else self._judge(job)
+                judgement = self._judge(job)
             except Exception as mistake:  # ours: whoever asked ends the program by it
                 future.set_exception(mistake)
                 continue
@@ -83,49 +79,18 @@ class Judges:
                 future.cancel()
             else:
                 future.set_result(judgement)
-        self._end_child()
+        self._child.end()
 
     def _judge(self, job: JudgingJob) -> Judgement | None:
         """The verdict; None where it is given up."""
-        for _ in range(2):
-            if self._child is None:
-                self._start_child()
-            judgement = self._ask(job)
-            if judgement is not None:
-                return judgement
-            self._end_child()
-            if self._closed:
-                return None
-        return job.judge()
-
-    def _ask(self, job: JudgingJob) -> Judgement | None:
         from coach.cli.judge_process import read_verdict, write_job
 
-        child = self._child
-        if child is None:
-            return None
-        patience = threading.Timer(self._patience_s, child.kill)
-        patience.daemon = True
-        patience.start()
-        try:
-            write_job(cast(BinaryIO, child.stdin), job)
-            return read_verdict(cast(BinaryIO, child.stdout), job)
-        except (OSError, ValueError):  # it is gone; or was let go of meanwhile
-            return None
-        finally:
-            patience.cancel()
+        def exchange(to_child: IO[bytes], from_child: IO[bytes]) -> Judgement | None:
+            write_job(to_child, job)
+            return read_verdict(from_child, job)
 
-    def _start_child(self) -> None:
-        if self._closed:
-            return
-        with suppress(OSError):  # no room for another process: then we judge here
-            self._child = start_python(
-                self._program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, own_session=True
-            )
-        if self._closed:  # meanwhile
-            self._end_child()
-
-    def _end_child(self) -> None:
-        child, self._child = self._child, None
-        if child:
-            end_python(child)
+        for _ in range(2):
+            judgement = self._child.ask(exchange)
+            if judgement is not None or self._child.is_given_up:
+                return judgement
+        return job.judge()

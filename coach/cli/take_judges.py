@@ -17,10 +17,9 @@ from collections.abc import Generator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from subprocess import PIPE, Popen
-from typing import TextIO
+from typing import IO, TextIO
 
-from coach.children import end_python, start_python
+from coach.children import AnsweringChild
 from coach.judging.judge import judge
 from coach.judging.model import Stage
 from coach.judging.serialize import judgement_to_plain
@@ -74,7 +73,10 @@ def judge_takes(
     work = _Work(paths)
     told = base64.b64encode(pickle.dumps(measure)) + b"\n"
     count = min(processes or os.cpu_count() or 1, len(paths))
-    lanes = [_Lane(work, told, program, answer_s) for _ in range(count)]
+    lanes = [
+        _Lane(work, AnsweringChild(program, greeting=told, patience_s=answer_s))
+        for _ in range(count)
+    ]
     try:
         for lane in lanes:
             lane.start()
@@ -117,10 +119,8 @@ class _Work:
 class _Lane:
     """One process, and the thread that gives it one take after the other."""
 
-    def __init__(self, work: _Work, told: bytes, program: Sequence[str], answer_s: float) -> None:
-        self._work, self._told, self._program, self._answer_s = work, told, program, answer_s
-        self._child: Popen[bytes] | None = None
-        self._closed = False
+    def __init__(self, work: _Work, child: AnsweringChild) -> None:
+        self._work, self._child = work, child
         self._thread = threading.Thread(target=self._run, name="take judge", daemon=True)
 
     def start(self) -> None:
@@ -128,51 +128,25 @@ class _Lane:
 
     def close(self) -> None:
         """Give up what is in hand."""
-        self._closed = True
-        if child := self._child:
-            child.kill()
+        self._child.give_up()
         self._thread.join()
 
     def _run(self) -> None:
-        while not self._closed and (given := self._work.take_next()) is not None:
+        while not self._child.is_given_up and (given := self._work.take_next()) is not None:
             at, path = given
             line = self._ask(path)
             self._work.put(at, line or json.dumps({"take": path, "error": DIED}))
-            if line is None:
-                self._end_child()
-        self._end_child()
+        self._child.end()
 
     def _ask(self, path: str) -> str | None:
         """Its line; None where the process died of it, or took too long."""
-        patience: threading.Timer | None = None
-        try:
-            child = self._child or self._start_child()
-            assert child.stdin
-            assert child.stdout
-            patience = threading.Timer(self._answer_s, child.kill)
-            patience.daemon = True
-            patience.start()
-            child.stdin.write(json.dumps(path).encode() + b"\n")
-            child.stdin.flush()
-            return child.stdout.readline().decode("utf-8").strip() or None
-        except OSError:
-            return None
-        finally:
-            if patience:
-                patience.cancel()
 
-    def _start_child(self) -> Popen[bytes]:
-        child = self._child = start_python(self._program, stdin=PIPE, stdout=PIPE, own_session=True)
-        if self._closed:
-            child.kill()
-        assert child.stdin
-        child.stdin.write(self._told)
-        return child
+        def exchange(to_child: IO[bytes], from_child: IO[bytes]) -> str | None:
+            to_child.write(json.dumps(path).encode() + b"\n")
+            to_child.flush()
+            return from_child.readline().decode("utf-8").strip() or None
 
-    def _end_child(self) -> None:
-        child, self._child = self._child, None
-        if child:
-            end_python(child)
+        return self._child.ask(exchange)
 
 
 def bar_words(done: int, every: int, width: int = 30) -> str:

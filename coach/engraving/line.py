@@ -9,10 +9,9 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from queue import Empty, SimpleQueue
-from subprocess import PIPE, Popen
-from typing import Any
+from typing import IO, Any
 
-from coach.children import end_python, start_python
+from coach.children import AnsweringChild
 from coach.engraving.engraver import Box
 
 KEPT = 48
@@ -58,12 +57,11 @@ class EngravingLine:
     """
 
     def __init__(self) -> None:
-        self._child: Popen[bytes] | None = None
+        self._child = AnsweringChild(("-m", "coach.engraving.process"))
         self._wishes: SimpleQueue[tuple[Wanted, Done] | None] = SimpleQueue()
         self._kept: OrderedDict[Wanted, Picture] = OrderedDict()
         self._thread: threading.Thread | None = None
         self._lock = threading.Lock()
-        self._closed = False
 
     def get(self, wanted: Wanted) -> Picture | None:
         """The picture, where it is made already."""
@@ -74,7 +72,7 @@ class EngravingLine:
 
     def ask(self, wanted: Wanted, done: Done) -> None:
         """Have it made; returns at once. Once the line is closed nothing is made any more."""
-        if self._closed:
+        if self._child.is_given_up:
             return
         if self._thread is None:
             self._thread = threading.Thread(target=self._run, name="keyhole-engraving", daemon=True)
@@ -83,10 +81,8 @@ class EngravingLine:
 
     def close(self) -> None:
         """Make no more pictures; what is in hand is given up."""
-        self._closed = True
+        self._child.give_up()
         self._wishes.put(None)
-        if child := self._child:
-            child.kill()  # then the thread, which waits for it, goes on
         if self._thread:
             self._thread.join(2.0)
 
@@ -94,12 +90,12 @@ class EngravingLine:
 
     def _run(self) -> None:
         waiting: list[tuple[Wanted, Done]] = []
-        while not self._closed and self._gather(waiting):
+        while not self._child.is_given_up and self._gather(waiting):
             wanted, done = waiting.pop()  # the newest: the older ones may be in sight no longer
             picture = self.get(wanted) or self._make(wanted)
-            if not self._closed:
+            if not self._child.is_given_up:
                 done(wanted, picture)
-        self._end_child()
+        self._child.end()
 
     def _gather(self, waiting: list[tuple[Wanted, Done]]) -> bool:
         """Add what is wished for by now, and wait where nothing is; False for the end."""
@@ -116,13 +112,14 @@ class EngravingLine:
 
     def _make(self, wanted: Wanted) -> Picture | None:
         order = (json.dumps(asdict(wanted)) + "\n").encode()
-        for _ in range(2):
-            told = self._answer(order)
-            if told is not None:
-                break
-            self._end_child()
-            if self._closed:
-                return None
+
+        def exchange(to_child: IO[bytes], from_child: IO[bytes]) -> dict[str, Any] | None:
+            to_child.write(order)
+            to_child.flush()
+            told = json.loads(from_child.readline())
+            return told if isinstance(told, dict) else None
+
+        told = self._child.ask(exchange) or self._child.ask(exchange)
         if told is None or "failed" in told:
             return None
         picture = Picture(
@@ -138,26 +135,3 @@ class EngravingLine:
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
         return picture
-
-    def _answer(self, order: bytes) -> dict[str, Any] | None:
-        try:
-            if self._child is None or self._child.poll() is not None:
-                self._end_child()
-                self._child = start_python(
-                    ["-m", "coach.engraving.process"], stdin=PIPE, stdout=PIPE, own_session=True
-                )
-                if self._closed:  # meanwhile, by whoever saw no process to end
-                    return None
-            assert self._child.stdin
-            assert self._child.stdout
-            self._child.stdin.write(order)
-            self._child.stdin.flush()
-            told = json.loads(self._child.stdout.readline())
-        except (OSError, ValueError):
-            return None
-        return told if isinstance(told, dict) else None
-
-    def _end_child(self) -> None:
-        child, self._child = self._child, None
-        if child:
-            end_python(child)
