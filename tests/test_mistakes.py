@@ -70,7 +70,7 @@ def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place
 
 
 SCREENS = Path(__file__).parent.parent / "coach" / "screens"
-MISTAKES, PAINTING = SCREENS / "app" / "crash.py", SCREENS / "terminal" / "painter.py"
+MISTAKES, PAINTING = SCREENS / "app" / "ending.py", SCREENS / "terminal" / "painter.py"
 
 
 def is_private(name: str) -> bool:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.judging.alignment import match
-from coach.judging.instead.edit_distance import list_errors_to_end, order_strokes
+from coach.judging.instead.key_sequence import list_errors_to_end, order_strokes
 from coach.judging.instead.other_music import RIVAL_BETTER, SLIP
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.judging.judge import judge

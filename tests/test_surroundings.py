@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.judging.instead.edit_distance import count_fewest_errors
+from coach.judging.instead.key_sequence import count_fewest_errors
 from coach.judging.instead.surroundings import KeyRows, Surroundings
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes

@@ -20,8 +20,8 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 
 from coach import __version__
+from coach.cli.commands.progress import open_progress
 from coach.cli.errors import CannotDo
-from coach.cli.progress import open_progress
 from coach.cli.terminal import say, waiting_line
 from coach.coaching.planning import BarState, Diary, PassageFigures, SpotStory, bars_around
 from coach.coaching.wording import HANDS, move_words

@@ -18,7 +18,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from coach.judging.alignment import COSTS
-from coach.judging.instead.edit_distance import count_fewest_errors, order_in_strokes
+from coach.judging.instead.key_sequence import count_fewest_errors, order_in_strokes
 from coach.judging.instead.surroundings import Surroundings, list_keys
 from coach.judging.instead.window_part import find_cut
 from coach.judging.model import Instead, Label, Matching, PlayedInstead

@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import groupby
 from operator import attrgetter
 
-from coach.judging.instead.edit_distance import count_fewest_errors, order_strokes
+from coach.judging.instead.key_sequence import count_fewest_errors, order_strokes
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hands, Score, ScoreNote
 from coach.score.window import Excerpt

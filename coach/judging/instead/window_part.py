@@ -14,7 +14,7 @@ from itertools import pairwise
 from math import inf
 from typing import NamedTuple
 
-from coach.judging.instead.edit_distance import (
+from coach.judging.instead.key_sequence import (
     count_fewest_errors,
     list_errors_to_end,
     order_in_strokes,

@@ -26,9 +26,8 @@ from coach.playing.midi_events import (
     PianoFound,
     PianoLost,
 )
-from coach.screens.app.crash import AppWithoutTraceback
 from coach.screens.app.drill_maker import DrillMaker, PianoStatus
-from coach.screens.app.signals import end_on_signal
+from coach.screens.app.ending import AppWithoutTraceback, end_on_signal
 from coach.screens.dialogs import (
     FIRST_PAINT_S,
     ClickScreen,
