@@ -71,8 +71,7 @@ x      hands together, bars 1 to 4, at 96. It held: twice more like that.
 .....  hands together, bar 2, beats 1 to 4, at 96. Clean; but it broke at bar 2 beat 3 before:
          that by itself, 5 times, to be sure.
 .      hands together, bars 1 to 4, at 96. That holds: the whole of it, once more.
-       It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for
-         it.
+       It holds. A night's sleep does most for it now.
 """
 """It broke once, and was clean by itself. A teacher forgives a slip, but does not forget it: after
 the clean run the place is played five times by itself, and the whole once more."""
@@ -96,8 +95,7 @@ xx     hands together, bars 1 to 4, at 96. All of it once more: is there another
 ...    hands together, bar 2, beats 1 to 4, at 96. Clean; but it broke at bar 2 beat 3 before:
          that by itself, 3 times, to be sure.
 ..     hands together, bars 1 to 4, at 96. That holds: the whole of it, twice more.
-       It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for
-         it.
+       It holds. A night's sleep does most for it now.
        LH bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it.
 """
 """Named after four, in its own hand; slower, up again, then both hands, the bar, the whole. What
@@ -121,8 +119,7 @@ x      hands together, bars 1 to 4, at 96. All of it once more: is there another
 ...    hands together, bar 2, beats 1 to 4, at 96. Clean; but it broke at bar 2 beat 3 before:
          that by itself, 3 times, to be sure.
 ..     hands together, bars 1 to 4, at 96. That holds: the whole of it, twice more.
-       It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for
-         it.
+       It holds. A night's sleep does most for it now.
        Both hands bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it.
 """
 """Alone the hand that failed is clean, time and again, and both together break: so it is not
@@ -163,8 +160,7 @@ x      hands together, bars 1 to 4, at 96. All of it once more: is there another
 ...    hands together, bar 2, beat 4 to bar 3, beat 3, at 96. Clean; but it broke at bar 3 beat
          2 before: that by itself, 3 times, to be sure.
 .      hands together, bars 1 to 4, at 96. That holds: the whole of it, once more.
-       It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for
-         it.
+       It holds. A night's sleep does most for it now.
        LH bar 1, beat 3 → 4 and RH bar 3, beat 1 → 2: held today. Hear that first tomorrow,
          before you trust it.
 """

@@ -35,9 +35,7 @@ BREAK = (
     "You have played for {minutes} minutes: rest your hands for {rest}. "
     "If anything hurts, stop, and ask your teacher or a doctor."
 )
-ENOUGH = (
-    "It holds. More of it now is up to you; a night's sleep and once more tomorrow do most for it."
-)
+ENOUGH = "It holds. A night's sleep does most for it now."
 """Overlearning is offered, not forced: its gain is large after a week and mostly gone after nine
 (Rohrer and others 2005, of verbal recall)."""
 LEFT = "Leave {place} for today: it gets no better now. Another day try {advice}."
