@@ -443,6 +443,20 @@ class TestThePianistIsInCharge:
             lesson.plays()
             assert lesson.asked.window != narrow
 
+    def test_what_is_gone_on_from_twice_is_not_taken_up_again(self) -> None:
+        """Once is to hear the whole; twice is a wish, and a pianist does not say it ten times."""
+        lesson = Lesson([Weak("LH", 6)])
+        lesson.until(lambda _: lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL))
+        lesson.drill.ask(Request.NEXT, lesson.now_s)
+        lesson.plays(clean=True)
+        lesson.until(lambda _: lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL))
+        lesson.drill.ask(Request.NEXT, lesson.now_s)
+        asked = [lesson.asked.window]
+        while not lesson.decision.finished and len(asked) < 12:
+            asked.append(lesson.plays(clean=True).decision.assignment.window)
+        assert set(asked) == {lesson.drill.goal.window}
+        assert lesson.decision.finished
+
     @LESSONS
     @given(midway())
     def test_why_is_always_answered(self, lesson: Lesson) -> None:

@@ -419,7 +419,7 @@ class TestAsking:
         kinds = [(one.window == whole, one.clean_required) for one in asked[back:]]
         assert kinds == [(True, 3), *3 * [(False, 3)], *3 * [(True, 2)]]  # the last: it is reached
         assert lesson.decision.note == (
-            "LH bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it."
+            "LH bar 2, beat 2 → 3: held today. Hear that first tomorrow."
         )
 
     def test_who_set_fewer_than_usual_is_never_asked_for_more(self) -> None:

@@ -96,7 +96,7 @@ xx     hands together, bars 1 to 4, at 96. All of it once more: is there another
          that by itself, 3 times, to be sure.
 ..     hands together, bars 1 to 4, at 96. That holds: the whole of it, twice more.
        It holds. A night's sleep does most for it now.
-       LH bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it.
+       LH bar 2, beat 2 → 3: held today. Hear that first tomorrow.
 """
 """Named after four, in its own hand; slower, up again, then both hands, the bar, the whole. What
 was mended is heard by itself between two of the whole: three clean ones tell little of one move."""
@@ -120,7 +120,7 @@ x      hands together, bars 1 to 4, at 96. All of it once more: is there another
          that by itself, 3 times, to be sure.
 ..     hands together, bars 1 to 4, at 96. That holds: the whole of it, twice more.
        It holds. A night's sleep does most for it now.
-       Both hands bar 2, beat 2 → 3: held today. Hear that first tomorrow, before you trust it.
+       Both hands bar 2, beat 2 → 3: held today. Hear that first tomorrow.
 """
 """Alone the hand that failed is clean, time and again, and both together break: so it is not
 drilled alone. What comes off alone once or twice may yet be that hand's own: alone is easier."""
@@ -161,8 +161,7 @@ x      hands together, bars 1 to 4, at 96. All of it once more: is there another
          2 before: that by itself, 3 times, to be sure.
 .      hands together, bars 1 to 4, at 96. That holds: the whole of it, once more.
        It holds. A night's sleep does most for it now.
-       LH bar 1, beat 3 → 4 and RH bar 3, beat 1 → 2: held today. Hear that first tomorrow,
-         before you trust it.
+       LH bar 1, beat 3 → 4 and RH bar 3, beat 1 → 2: held today. Hear that first tomorrow.
 """
 """The whole is heard until a third place is unlikely, for one may hide another. One is mended and
 put back before the other is begun on, and both are heard by themselves at the end."""

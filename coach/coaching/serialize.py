@@ -153,6 +153,7 @@ def runner_to_plain(runner: TaskRunner) -> dict[str, Any]:
         "searched": runner.locating.searched,
         "heard_more": runner.locating.heard_more,
         "left_alone": [str(beat) for beat in sorted(runner.locating.left_alone)],
+        "passed_over": [str(beat) for beat in sorted(runner.locating.passed_over)],
         "broke": runner.broke,
         "done": runner.done,
         "proved": [str(beat) for beat in sorted(runner.locating.proved)],
@@ -172,6 +173,7 @@ def restore_runner(runner: TaskRunner, plain: Mapping[str, Any], practice_map: P
     runner.tempo = TempoLadder.from_plain(plain["climb"])
     runner.repair.mended_beats = {Fraction(beat): int(times) for beat, times in plain["mended"]}
     runner.locating.left_alone = {Fraction(beat) for beat in plain["left_alone"]}
+    runner.locating.passed_over = {Fraction(beat) for beat in plain.get("passed_over", ())}
     runner.locating.searched = int(plain.get("searched", 0))
     runner.locating.heard_more = int(plain.get("heard_more", 0))
     runner.repair.ladder = (

@@ -300,7 +300,7 @@ def hear_words(hands: Hands, way: str, count: int, *, apart: bool, again: bool) 
 def held_today_words(moves: Sequence[str]) -> str:
     """What is said at the goal of moves that were mended on the way: so much is known of them."""
     places = capitalise(" and ".join(moves))
-    return f"{places}: held today. Hear that first tomorrow, before you trust it."
+    return f"{places}: held today. Hear that first tomorrow."
 
 
 def advice_words(left: Sequence[Exercise]) -> str:

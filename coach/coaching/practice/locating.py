@@ -115,6 +115,8 @@ class Locating:
         """What is being looked into."""
         self.left_alone: set[Fraction] = set()
         """Beats that the pianist declined, or that would not mend for now."""
+        self.passed_over: set[Fraction] = set()
+        """Beats that the pianist went on from once: after a second time they are left alone."""
         self.searched = 0
         """Repetitions running while something was in doubt."""
         self.checked: set[tuple[Fraction, Hands]] = set()

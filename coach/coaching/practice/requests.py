@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from fractions import Fraction
 
 from coach.coaching.model import AssignmentKind, Request
 from coach.coaching.practice.repair import RepairLadder, build_rungs
@@ -113,18 +114,31 @@ def _play_again(runner: TaskRunner) -> None:
     runner.run = RunCounts()
 
 
+def _go_on(runner: TaskRunner) -> None:
+    """Away from the trouble in hand; and for today, where it is passed over a second time."""
+    place, locating = _beat_at_hand(runner), runner.locating
+    if place is not None:
+        (locating.left_alone if place in locating.passed_over else locating.passed_over).add(place)
+    _leave_trouble(runner)
+
+
+def _beat_at_hand(runner: TaskRunner) -> Fraction | None:
+    """The beat that the trouble in hand lies at."""
+    at_hand = runner.locating.probe or runner.ladder
+    return at_hand.transition.to_quarters if at_hand is not None else None
+
+
 def _leave_trouble(runner: TaskRunner) -> None:
-    """Away from the trouble in hand: back to the whole."""
+    """Back to the whole."""
     runner.requested = runner.repair.ladder = runner.locating.probe = None
     runner.exercise = None
     runner.assign(runner.task.window, AssignmentKind.ASKED, AS_ASKED)
 
 
 def _leave_trouble_alone(runner: TaskRunner) -> None:
-    probe, ladder = runner.locating.probe, runner.ladder
-    at_hand = probe or ladder
-    if at_hand is not None:
-        runner.locating.left_alone.add(at_hand.transition.to_quarters)
+    place = _beat_at_hand(runner)
+    if place is not None:
+        runner.locating.left_alone.add(place)
     _leave_trouble(runner)
 
 
@@ -171,7 +185,7 @@ _FOLLOW: dict[Request, Callable[[TaskRunner], None]] = {
     Request.LARGER: _play_larger,
     Request.OTHER_HAND: _play_other_hand,
     Request.AGAIN: _play_again,
-    Request.NEXT: _leave_trouble,
+    Request.NEXT: _go_on,
     Request.NOT_THIS: _leave_trouble_alone,
     Request.HARD: _say_it_is_hard,
     Request.STAY: _stay,
