@@ -24,6 +24,7 @@ from coach.score.window import Window, choose_window, excerpt
 from coach.screens.marks import MarkKind
 from coach.screens.staff.engraved import (
     LANES,
+    SMALLEST_STAFF_ROWS,
     EngravedSheet,
     lay_out_pictures,
     pages_at_first,
@@ -145,12 +146,28 @@ def test_too_small_staves_take_more_pages_as_far_as_there_are_barlines() -> None
     part = excerpt(FERRY, choose_window(FERRY, bars="1-4", beats=None, hands="both"))
     assert pages_at_first(FERRY, part) == 1
     small, large = FakeLine(lambda _: 20.0), FakeLine(lambda _: 80.0)
-    wanted = Wanted("", Box(1, 1, 1), "", "")
-    assert pages_instead([large.picture(wanted)], FERRY, part, GRAPHICS) is None
-    more = pages_instead([small.picture(wanted)], FERRY, part, GRAPHICS)
+    box = Box(900.0, 400.0, 100.0)
+    wanted = Wanted("", box, "", "")
+    assert pages_instead([large.picture(wanted)], FERRY, part, GRAPHICS, box) is None
+    more = pages_instead([small.picture(wanted)], FERRY, part, GRAPHICS, box)
     assert more is not None
     assert more > 1
-    assert pages_instead([small.picture(wanted)] * 4, FERRY, part, GRAPHICS) is None
+    assert pages_instead([small.picture(wanted)] * 4, FERRY, part, GRAPHICS, box) is None
+
+
+def test_no_page_is_turned_for_staves_that_the_height_keeps_small() -> None:
+    """Two bars with a wide compass stay side by side: on a page each they were no larger."""
+    pytest.importorskip("verovio")
+    from coach.engraving.engraver import engrave
+
+    score = read_score(SAMPLES / "6-the-lantern-room.musicxml")
+    part = excerpt(score, choose_window(score, bars="9-10"))
+    box = picture_box(GRAPHICS, 120, 22)
+    (plan,) = plan_pages(score, part, syllables, 1)
+    told = engrave(plan.mei, box)
+    assert told.staff_px < SMALLEST_STAFF_ROWS * GRAPHICS.cell_height_px
+    picture = Picture("", told.width_px, told.height_px, told.staff_px, told.notes, told.staves)
+    assert pages_instead([picture], score, part, GRAPHICS, box) is None
 
 
 def test_the_picture_is_made_larger_and_smaller_as_the_staff_in_cells_is() -> None:
@@ -162,8 +179,9 @@ def test_the_picture_is_made_larger_and_smaller_as_the_staff_in_cells_is() -> No
     line = FakeLine(lambda _: 4.0 * GRAPHICS.cell_height_px)
     wanted = Wanted("", picture_box(GRAPHICS, 120, 33), "#ffffff", "#000000", "sixel")
     seen = [line.picture(wanted)]
-    assert pages_instead(seen, FERRY, part, GRAPHICS) is None
-    assert pages_instead(seen, FERRY, part, GRAPHICS, 2) == 2
+    box = picture_box(GRAPHICS, 120, 33)
+    assert pages_instead(seen, FERRY, part, GRAPHICS, box) is None
+    assert pages_instead(seen, FERRY, part, GRAPHICS, box, 2) == 2
 
 
 def test_its_size_is_asked_for_with_the_same_keys() -> None:

@@ -7,7 +7,7 @@ import json
 import re
 import struct
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import islice, pairwise
@@ -24,6 +24,7 @@ from coach.engraving.mei import LANDING_COLOUR, note_id, write_mei
 from coach.score.build import score_from_notes
 from coach.score.model import (
     Barline,
+    Clef,
     Direction,
     Grace,
     Hands,
@@ -31,6 +32,7 @@ from coach.score.model import (
     NoteMark,
     OwnNote,
     PrintedLine,
+    PrintedRest,
     Score,
 )
 from coach.score.notation import write
@@ -407,6 +409,166 @@ def test_graces_stand_small_before_their_note() -> None:
                 and (other.onset_quarters, other.staff) == (note.onset_quarters, note.staff)
             )
             assert engraved.notes[note_id(index)][0] < engraved.notes[note_id(own)][0]
+
+
+# -- as it is printed -----------------------------------------------------------------------------
+
+MEI = "{http://www.music-encoding.org/ns/mei}"
+
+
+def a_hand(pitches: Sequence[int], length: Fraction = Fraction(1), hand: str = "LH") -> Score:
+    """A score of one hand, note after note."""
+    return score_from_notes(
+        [
+            {"pitch": pitch, "onset": at * length, "length": length, "hand": hand}
+            for at, pitch in enumerate(pitches)
+        ]
+    )
+
+
+def marked(score: Score, marks: Mapping[int, set[NoteMark]], **other: Any) -> Score:
+    """The same with marks at some of its notes, by their number."""
+    notes = [
+        replace(note, marks=frozenset(marks.get(at, ()))) for at, note in enumerate(score.notes)
+    ]
+    return replace(score, notes=tuple(notes), **other)
+
+
+def tree_of(score: Score, start: int = 0, end: int | None = None) -> ElementTree.Element:
+    """A window as MEI, from one quarter to another."""
+    until = score.end_quarters if end is None else Fraction(end)
+    part = excerpt(score, Window(Fraction(start), until))
+    return ElementTree.fromstring(mei_of(score, part))
+
+
+def clefs_of(staff: int, *clefs: tuple[int, str, int]) -> tuple[Clef, ...]:
+    return tuple(Clef(staff, Fraction(at), sign, line) for at, sign, line in clefs)
+
+
+def test_a_clef_at_a_barline_stands_before_it_and_holds_behind_it() -> None:
+    """The E over middle C lies on a treble staff's lowest line."""
+    score = a_hand([64] * 8)
+    score = replace(score, clefs=clefs_of(2, (0, "F", 4), (4, "G", 2)))
+    bars = list(tree_of(score).iter(f"{MEI}measure"))
+    assert [one.tag for one in next(bars[0].iter(f"{MEI}layer"))][-1] == f"{MEI}clef"
+    assert not list(bars[1].iter(f"{MEI}clef"))
+    engraved = engrave(mei_of(score, excerpt(score, whole_piece(score))), BOX)
+    (_, bottom) = engraved.staves[0]
+    assert engraved.notes[note_id(4)][1] == pytest.approx(bottom, abs=1)
+    assert engraved.notes[note_id(0)][1] < bottom - engraved.staff_px
+
+
+def test_a_clef_is_drawn_once_and_holds_for_every_voice() -> None:
+    score = score_from_notes(
+        [{"pitch": 48, "onset": at, "length": 2, "hand": "LH"} for at in (0, 2)]
+        + [{"pitch": 71, "onset": at, "length": 2, "hand": "LH"} for at in (0, 2)]
+    )
+    voices = [replace(note, voice="1" if note.pitch > 60 else "2") for note in score.notes]
+    clefs = clefs_of(2, (0, "G", 2), (2, "F", 4))
+    score = replace(score, notes=tuple(voices), clefs=clefs)
+    assert sum(clef.get("shape") is not None for clef in tree_of(score).iter(f"{MEI}clef")) == 1
+    engraved = engrave(mei_of(score, excerpt(score, whole_piece(score))), BOX)
+    top, bottom = engraved.staves[0]
+    space = (bottom - top) / 4
+    (low,) = (at for at, note in enumerate(voices) if note.pitch == 48 and note.onset_quarters)
+    assert engraved.notes[note_id(low)][1] == pytest.approx(top + 2.5 * space, abs=1)  # C3
+
+
+def test_small_notes_have_a_beam_of_their_own() -> None:
+    """In a beam that begins with them they would look like its own notes (seen)."""
+    score = a_hand([60, 62, 64, 65, 67, 69], Fraction(1, 2), "RH")
+    small = [
+        replace(note, onset_quarters=score.notes[2].onset_quarters, length_quarters=Fraction(0),
+                grace=Grace.BEFORE, segments_quarters=())
+        for note in score.notes[:2]
+    ]  # fmt: skip
+    score = replace(score, notes=(*small, *score.notes[2:]))
+    beams = list(tree_of(score, 1, 3).iter(f"{MEI}beam"))
+    kinds = [{note.get("grace") is not None for note in beam} for beam in beams]
+    assert kinds == [{True}, {False}, {False}]
+    assert {note.get("dur") for note in beams[0]} == {"16"}
+
+
+def test_a_beam_goes_on_over_a_triplet() -> None:
+    lengths = [Fraction(1, 2), *[Fraction(1, 6)] * 3]
+    onsets = [sum(lengths[:at], Fraction(0)) for at in range(4)]
+    score = score_from_notes(
+        [{"pitch": 60 + at, "onset": onset, "length": length, "hand": "RH"}
+         for at, (onset, length) in enumerate(zip(onsets, lengths, strict=True))]
+    )  # fmt: skip
+    (beam,) = tree_of(score).iter(f"{MEI}beam")
+    assert [one.tag for one in beam] == [f"{MEI}note", f"{MEI}tuplet"]
+    assert beam[1].get("bracket.visible") == "true"  # the beam is not the triplet's alone
+
+
+def ends_of(score: Score, start: int = 0, end: int | None = None) -> list[tuple[str, str]]:
+    """Where each slur begins and ends: at a note, or at a time."""
+    return [
+        (slur.get("startid", "before"), slur.get("endid", "after"))
+        for slur in tree_of(score, start, end).iter(f"{MEI}slur")
+    ]
+
+
+def at(index: int) -> str:
+    return f"#{note_id(index)}"
+
+
+def test_slurs_join_what_they_join_in_print() -> None:
+    start, under, end = {NoteMark.SLUR_START}, {NoteMark.UNDER_SLUR}, {NoteMark.SLUR_END}
+    score = marked(a_hand([60] * 8), {0: start, 1: under, 2: end, 4: start, 5: under, 6: under})
+    assert ends_of(score) == [(at(0), at(2)), (at(4), "after")]
+    assert ends_of(score, 1) == [("before", at(1)), (at(3), "after")]
+    both = start | end
+    chained = marked(a_hand([60] * 4), {0: start, 1: both, 2: start, 3: end})
+    assert ends_of(chained) == [(at(0), at(1)), (at(2), at(3)), (at(1), "after")]
+    hands = score_from_notes(
+        [{"pitch": 48, "onset": beat, "length": 1, "hand": "LH"} for beat in (0, 1)]
+        + [{"pitch": 72, "onset": beat, "length": 1, "hand": "RH"} for beat in (2, 3)]
+    )
+    voices = [replace(note, voice=str(note.staff)) for note in hands.notes]
+    hands = replace(hands, notes=tuple(voices))
+    over = marked(hands, {0: start, 1: under, 2: end})
+    assert ends_of(over) == [(at(0), at(2))]
+    apart = marked(hands, {0: start, 1: under, 2: under, 3: end})
+    assert ends_of(apart, 1) == [("before", at(2))]
+
+
+def test_a_slur_leads_from_a_small_note_to_its_main_note() -> None:
+    score = a_hand([60, 62, 64, 65])
+    grace = replace(score.notes[0], onset_quarters=Fraction(1), length_quarters=Fraction(0),
+                    grace=Grace.BEFORE, segments_quarters=())  # fmt: skip
+    score = replace(score, notes=(grace, *score.notes[1:]))
+    score = marked(score, {0: {NoteMark.SLUR_START}, 1: {NoteMark.SLUR_END}})
+    assert ends_of(score, 1) == [(at(0), at(1))]
+
+
+def test_a_fermata_stands_over_the_last_of_tied_notes() -> None:
+    score = marked(a_hand([48, 50], Fraction(8)), {0: {NoteMark.FERMATA}})
+    (fermata,) = tree_of(score).iter(f"{MEI}fermata")
+    assert fermata.get("startid") == f"#{note_id(0, 1)}"
+
+
+def test_the_rests_of_one_voice_are_drawn() -> None:
+    score = score_from_notes(
+        [{"pitch": 60, "onset": 0, "length": 4, "hand": "RH"}]
+        + [{"pitch": 72, "onset": beat, "length": 1, "hand": "RH"} for beat in (1, 2)]
+    )
+    voices = [replace(note, voice="1" if note.pitch > 60 else "2") for note in score.notes]
+    rests = tuple(PrintedRest(1, "1", Fraction(beat), Fraction(1)) for beat in (0, 3))
+    score = replace(score, notes=tuple(voices), rests=rests)
+    upper, lower = tree_of(score).iter(f"{MEI}layer")
+    assert [one.tag.removeprefix(MEI) for one in upper] == ["rest", "note", "note", "rest"]
+    assert [one.tag.removeprefix(MEI) for one in lower] == ["note"]
+
+
+def test_a_short_pedal_mark_is_a_bracket_whose_ends_are_seen() -> None:
+    score = a_hand([48] * 8)
+    lines = (
+        PrintedLine(LineKind.PEDAL, 2, Fraction(0), Fraction(1)),
+        PrintedLine(LineKind.PEDAL, 2, Fraction(1), Fraction(5)),
+    )
+    pedals = list(tree_of(replace(score, lines=lines)).iter(f"{MEI}pedal"))
+    assert [pedal.get("form") for pedal in pedals] == ["line", "pedline"]
 
 
 def test_the_picture_has_the_size_and_the_colours_that_were_asked_for() -> None:

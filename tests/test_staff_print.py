@@ -314,3 +314,60 @@ def recalled(score: Score) -> list[tuple[int, str]]:
     part = excerpt(score, Window(F(4), F(8)))
     written = write(score, part, lambda _, at: [""] * len(at))
     return [(one.staff, one.text) for one in written.directions]
+
+
+def rests_of(score: Score) -> list[tuple[int, F, F]]:
+    """The rests of the whole piece: staff, onset, and value in quarters."""
+    part = excerpt(score, Window(F(0), score.end_quarters))
+    written = write(score, part, lambda _, at: [""] * len(at))
+    found = [*written.rests, *written.inner_rests]
+    return [(rest.staff, rest.onset_quarters, rest.value.base_quarters) for rest in found]
+
+
+def test_rests_are_those_of_the_page() -> None:
+    """A sixteenth and then two eighths in 6/8, and not what would be shorter to write."""
+    notes = [
+        {"pitch": 72, "onset": onset, "length": F(1, 4), "hand": "RH"} for onset in (0, F(3, 2))
+    ]
+    score = score_from_notes(notes, metre="6/8")
+    lengths = {F(1, 4): F(1, 4), F(1, 2): F(1, 2), F(1): F(1, 2)}
+    printed = tuple(PrintedRest(1, "1", onset, length) for onset, length in lengths.items())
+    found = rests_of(replace(score, rests=printed))
+    assert [(onset, value) for _, onset, value in found][:3] == [*lengths.items()]
+    assert sum(value for _, onset, value in rests_of(score) if onset < F(3, 2)) == F(5, 4)
+
+
+def test_a_voice_that_goes_over_to_the_other_staff_leaves_no_rest_behind() -> None:
+    notes = [
+        {"pitch": 48, "onset": 0, "length": 1, "hand": "LH"},
+        {"pitch": 72, "onset": 1, "length": 1, "hand": "LH"},
+        {"pitch": 76, "onset": 0, "length": 2, "hand": "RH"},
+    ]
+    score = score_from_notes(notes)
+    crossing = tuple(
+        replace(one, staff=1 if one.pitch > 60 else 2, voice="1" if one.pitch == 76 else "5")
+        for one in score.notes
+    )
+    elsewhere = (PrintedRest(2, "5", F(2), F(2)),)
+    score = replace(score, notes=crossing)
+    assert (2, F(1), F(2)) in rests_of(score)  # a file without rests: all silence is shown
+    assert [rest for rest in rests_of(replace(score, rests=elsewhere)) if rest[0] == 2] == [
+        (2, F(2), F(2))
+    ]
+
+
+def test_the_upper_voice_is_the_one_above_where_both_are_struck() -> None:
+    """What it plays alone, lower down, does not turn its stems."""
+    notes = [
+        {"pitch": 76, "onset": 0, "length": 1, "hand": "RH", "voice": "1"},
+        {"pitch": 72, "onset": 0, "length": 1, "hand": "RH", "voice": "2"},
+        {"pitch": 55, "onset": 2, "length": 1, "hand": "RH", "voice": "1"},
+    ]
+    score = score_from_notes(notes)
+    part = excerpt(score, Window(F(0), score.end_quarters))
+    stems = write(score, part, lambda _, at: [""] * len(at)).stems
+    assert {stem.voice: stem.up for stem in stems} == {"1": True, "2": False}
+    same = [{**note, "pitch": 76} for note in notes]
+    part = excerpt(score_from_notes(same), Window(F(0), F(3)))
+    stems = write(score_from_notes(same), part, lambda _, at: [""] * len(at)).stems
+    assert {stem.voice: stem.up for stem in stems} == {"1": True, "2": False}

@@ -9,8 +9,8 @@ is in force where it cuts into a bar (clef, key, metre, accidentals) is written 
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
@@ -18,7 +18,16 @@ from textwrap import wrap
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from coach.engraving.fingers import ABOVE_ID, BELOW_ID, FINGER_ID
-from coach.score.model import Bar, Barline, Clef, Hand, LineKind, NoteMark, ScoreNote
+from coach.score.model import (
+    Bar,
+    Barline,
+    Clef,
+    Hand,
+    LineKind,
+    NoteMark,
+    PrintedLine,
+    ScoreNote,
+)
 from coach.score.notation import (
     BeamGroup,
     Head,
@@ -35,6 +44,10 @@ _ID = "{http://www.w3.org/XML/1998/namespace}id"
 LANDING_COLOUR = "#888888"
 """The landing note's: it is arrived at, and its length doesn't count. Grey stands out from ink on
 light and on dark ground."""
+
+LONG_PEDAL_QUARTERS = 2
+"""A pedal mark is a line from this length on behind the word, else a bracket alone. Own choice,
+because the word is about as wide as a quarter note's place, and would hide where the line ends."""
 
 NOTE_COLUMNS, NOTE_LINES = 24, 3
 """Letters in a line of a note of one's own, and lines. Own choice: a picture of three notes has
@@ -66,6 +79,8 @@ _BARLINES = {
     Barline.DOTTED: "dotted",
     Barline.NONE: "invis",
 }
+_MOST_LAYERS = 4
+"""Voices on a staff that the engraver keeps apart (seen with verovio 6.4)."""
 _DURATIONS = {Fraction(16): "long", Fraction(8): "breve"}
 
 
@@ -86,6 +101,19 @@ class _Event:
     """False for a silence that another voice tells the time of."""
     fills_bar: bool = False
     """True for a rest of the whole bar."""
+
+
+@dataclass(eq=False, slots=True)
+class _Group:
+    """A beam or a tuplet that is being written."""
+
+    beam: BeamGroup | None = None
+    tuplet: bool = False
+    about: dict[str, str] = field(default_factory=dict)
+
+
+_ClefChange = tuple[Fraction, dict[str, str]]
+"""A clef, and where it stands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +154,12 @@ class _Document:
             for group in written.beams
             for stem in group.stems
         }
+        self._upper = {(stem.staff, stem.voice) for stem in written.stems if stem.up}
+        self._touches = {
+            (one.staff, one.voice, one.onset_quarters, one.grace, one.after): one.marks
+            for one in written.touches
+        }
+        self._slurs = tuple(_pair_slurs(written, self._marks_at))
 
     def to_text(self) -> str:
         """The whole document."""
@@ -181,8 +215,10 @@ class _Document:
         measure.set("right", self._barline(span, is_last=is_last))
         for number, staff in enumerate(self._staves, start=1):
             element = SubElement(measure, "staff", n=str(number))
+            clefs = self._clefs_of(span, staff, is_last=is_last)
             for at, layer in enumerate(self._layers(span, staff), start=1):
-                self._write_layer(SubElement(element, "layer", n=str(at)), layer, staff, span)
+                into = SubElement(element, "layer", n=str(at))
+                self._write_layer(into, layer, span, clefs if at == 1 else _same(clefs))
         for number, staff in enumerate(self._staves, start=1):
             self._write_signs(measure, span, staff, str(number))
             self._write_lines(measure, span, staff, str(number))
@@ -203,10 +239,14 @@ class _Document:
             about = {"tstamp": span.tstamp(start), "staff": number}
             until = f"{bars}m+{spans[end_at].tstamp(end)}"
             if line.kind is LineKind.PEDAL:
-                SubElement(measure, "pedal", {**about, "dir": "down", "tstamp2": until})
+                self._write_pedal(measure, line, {**about, "dir": "down", "tstamp2": until})
                 continue
             form = "cres" if line.kind is LineKind.CRESCENDO else "dim"
             SubElement(measure, "hairpin", {**about, "form": form, "tstamp2": until})
+
+    def _write_pedal(self, measure: Element, line: PrintedLine, about: dict[str, str]) -> None:
+        is_long = line.end_quarters - line.start_quarters >= LONG_PEDAL_QUARTERS
+        SubElement(measure, "pedal", {**about, "form": "pedline" if is_long else "line"})
 
     def _barline(self, span: _Span, *, is_last: bool) -> str:
         bar = span.bar
@@ -232,19 +272,23 @@ class _Document:
                     break
             else:
                 layers.append((voice, [event]))
-        layers.sort(key=lambda one: -_height(one[1]))
-        rests = [
-            rest
-            for rest in self._written.rests
-            if rest.staff == staff and self._is_in(span, rest.onset_quarters)
+        layers.sort(key=lambda one: ((staff, one[0]) not in self._upper, -_height(one[1])))
+        found = [layer for _, layer in layers] or [[]]
+        for rest in (*self._written.rests, *self._written.inner_rests):
+            if rest.staff == staff and self._is_in(span, rest.onset_quarters):
+                length = span.bar.length_quarters if rest.fills_bar else _quarters(rest.value)
+                event = _Event(rest.onset_quarters, length, rest.value, fills_bar=rest.fills_bar)
+                _put_into_layer(found, event, from_below=rest.up is False)
+        return found
+
+    def _clefs_of(self, span: _Span, staff: int, *, is_last: bool) -> list[_ClefChange]:
+        """The changes of clef in a bar; one at a barline stands before it (common practice)."""
+        changes = clef_changes(self._score, staff, span.start, self._written.last_quarters)
+        return [
+            (clef.onset_quarters, {_ID: f"clef-{staff}-{clef.onset_quarters}", **_clef(clef)})
+            for clef in changes
+            if clef.onset_quarters < span.end or (clef.onset_quarters == span.end and not is_last)
         ]
-        if not layers:
-            layers = [("", [])]
-        for rest in rests:
-            length = span.bar.length_quarters if rest.fills_bar else _quarters(rest.value)
-            event = _Event(rest.onset_quarters, length, rest.value, fills_bar=rest.fills_bar)
-            layers[0][1].append(event)
-        return [sorted(layer, key=lambda event: event.onset) for _, layer in layers]
 
     def _is_in(self, span: _Span, onset: Fraction) -> bool:
         return span.start <= onset < span.bar.end_quarters
@@ -252,53 +296,68 @@ class _Document:
     # -- a layer ----------------------------------------------------------------------------------
 
     def _write_layer(
-        self, layer: Element, events: Sequence[_Event], staff: int, span: _Span
+        self, layer: Element, events: Sequence[_Event], span: _Span, changes: Sequence[_ClefChange]
     ) -> None:
-        clefs = list(clef_changes(self._score, staff, span.start, self._written.last_quarters))
-        clefs = [clef for clef in clefs if span.start < clef.onset_quarters < span.end]
-        filled = list(_filled(events, span))
-        for group in _tuplet_runs(filled):
-            parent = layer
-            tuplet = group[0].value.tuplet
-            if tuplet:
-                # A part of one (a landing) shows no digit: there is nothing to count.
-                counted = (event.is_seen and not self._is_arrival(event) for event in group)
-                seen = _is_full(group) and any(counted)
-                shown = {} if seen else {"num.visible": "false", "bracket.visible": "false"}
-                beamed = self._beamed_alone(group)
-                parent = SubElement(
-                    layer,
-                    "tuplet",
-                    {
-                        "num": str(tuplet[0]),
-                        "numbase": str(tuplet[1]),
-                        "num.format": "count",
-                        "bracket.visible": "false" if beamed else "true",
-                        **_clear_of_fingers(group),
-                        **shown,
-                    },
-                )
-            self._write_events(parent, group, staff, clefs)
+        clefs = list(changes)
+        filled = list(_filled(events, span, [onset for onset, _ in clefs]))
+        opened: list[tuple[_Group, Element]] = []
+        for event, groups in zip(filled, self._groups_of(filled), strict=True):
+            while [group for group, _ in opened] != groups[: len(opened)]:
+                opened.pop()
+            into = opened[-1][1] if opened else layer
+            while clefs and clefs[0][0] <= event.onset:
+                SubElement(into, "clef", clefs.pop(0)[1])
+            self._write_graces(into, event, after=False)  # before a beam: none begins with them
+            for group in groups[len(opened) :]:
+                into = SubElement(into, "tuplet" if group.tuplet else "beam", group.about)
+                opened.append((group, into))
+            self._write_event(into, event)
+            self._write_graces(into, event, after=True)
+        for _, about in clefs:
+            SubElement(layer, "clef", about)
 
-    def _beamed_alone(self, group: Sequence[_Event]) -> bool:
-        beams = {id(beam) for event in group if (beam := self._beam_of(event))}
-        return len(beams) == 1 and all(self._beam_of(event) for event in group)
+    def _groups_of(self, events: Sequence[_Event]) -> list[list[_Group]]:
+        """The beam and the tuplet that each event is in, the outer one first.
 
-    def _write_events(
-        self, parent: Element, events: Sequence[_Event], staff: int, clefs: list[Clef]
-    ) -> None:
-        beam_element: Element | None = None
-        beam_now: BeamGroup | None = None
-        for event in events:
-            while clefs and clefs[0].onset_quarters <= event.onset:
-                into = beam_element if beam_element is not None else parent
-                SubElement(into, "clef", _clef(clefs.pop(0)))
-            beam = self._beam_of(event)
-            if beam is not beam_now or beam is None:
-                beam_now = beam
-                joined = [one for one in events if beam and self._beam_of(one) is beam]
-                beam_element = SubElement(parent, "beam") if len(joined) > 1 else None
-            self._write_event(beam_element if beam_element is not None else parent, event, staff)
+        A tuplet stands in a beam that joins all of its notes, perhaps to others; else a beam ends
+        with its tuplet.
+        """
+        found: list[list[_Group]] = []
+        beam: _Group | None = None
+        for run in _tuplet_runs(events):
+            joined = [self._beam_of(event) for event in run]
+            inner = bool(run[0].value.tuplet) and (None in joined or len(set(map(id, joined))) > 1)
+            beam = None if inner else beam
+            tuplet = self._make_tuplet(run, joined) if run[0].value.tuplet else None
+            for one in joined:
+                if beam is None or beam.beam is not one:
+                    beam = _Group(beam=one) if one else None
+                groups = [tuplet, beam] if inner else [beam, tuplet]
+                found.append([group for group in groups if group])
+            beam = None if inner else beam
+        alone = Counter(id(group) for groups in found for group in groups)
+        return [
+            [group for group in groups if group.tuplet or alone[id(group)] > 1] for groups in found
+        ]
+
+    def _make_tuplet(self, run: Sequence[_Event], beams: Sequence[BeamGroup | None]) -> _Group:
+        tuplet = run[0].value.tuplet
+        assert tuplet
+        about = {
+            "num": str(tuplet[0]),
+            "numbase": str(tuplet[1]),
+            "num.format": "count",
+            **_clear_of_fingers(run),
+        }
+        own_beam = beams[0] and all(one is beams[0] for one in beams)
+        has_beam = bool(own_beam and beams[0] and len(beams[0].stems) == len(run))
+        # A part of one (a landing) shows no digit: there is nothing to count.
+        counted = (event.is_seen and not self._is_arrival(event) for event in run)
+        is_shown = _is_full(run) and any(counted)
+        about["bracket.visible"] = "true" if is_shown and not has_beam else "false"
+        if not is_shown:
+            about["num.visible"] = "false"
+        return _Group(tuplet=True, about=about)
 
     def _beam_of(self, event: _Event) -> BeamGroup | None:
         if not event.heads or not event.value.flags:
@@ -307,32 +366,35 @@ class _Document:
         group = self._beams.get((head.onset_quarters, head.staff, head.voice))
         return group if group and len(group.stems) > 1 else None
 
-    def _write_event(self, parent: Element, event: _Event, staff: int) -> None:
-        if not event.heads:
-            kind = "rest" if event.is_seen else "space"
-            if event.fills_bar:
-                SubElement(parent, "mRest")
-            else:
-                SubElement(parent, kind, _duration(event.value))
-            return
-        voice, onset = event.heads[0].voice, event.onset
-        self._write_graces(parent, onset, staff, voice, after=False)
-        self._write_chord(parent, event.heads, _duration(event.value))
-        self._write_graces(parent, onset, staff, voice, after=True)
+    def _write_event(self, parent: Element, event: _Event) -> None:
+        if event.heads:
+            self._write_chord(parent, event.heads, _duration(event.value))
+        elif event.fills_bar:
+            SubElement(parent, "mRest")
+        else:
+            SubElement(parent, "rest" if event.is_seen else "space", _duration(event.value))
 
-    def _write_graces(
-        self, parent: Element, onset: Fraction, staff: int, voice: str, *, after: bool
-    ) -> None:
+    def _write_graces(self, parent: Element, event: _Event, *, after: bool) -> None:
+        """Small notes: one alone is an eighth, several have two beams (common practice)."""
+        if not event.heads:
+            return
+        main = event.heads[0]
         graces: dict[int, list[Head]] = defaultdict(list)
         for head in self._written.heads:
-            here = (head.onset_quarters, head.staff, head.voice) == (onset, staff, voice)
+            here = (head.onset_quarters, head.staff, head.voice) == (
+                main.onset_quarters,
+                main.staff,
+                main.voice,
+            )
             if here and head.grace and head.after is after:
                 graces[-head.grace].append(head)
+        into = SubElement(parent, "beam") if len(graces) > 1 else parent
         for _, heads in sorted(graces.items()):
-            about = {"dur": "8", "grace": "unacc"}
-            if any(NoteMark.SLASH in self._note(head).marks for head in heads):
+            about = {"dur": "8" if into is parent else "16", "grace": "unacc"}
+            has_slash = any(NoteMark.SLASH in self._note(head).marks for head in heads)
+            if has_slash and into is parent:
                 about["stem.mod"] = "1slash"
-            self._write_chord(parent, heads, about)
+            self._write_chord(into, heads, about)
 
     def _write_chord(self, parent: Element, heads: Sequence[Head], about: dict[str, str]) -> None:
         marks = {mark for head in heads if head.first for mark in self._note(head).marks}
@@ -388,12 +450,9 @@ class _Document:
         over: set[tuple[Fraction, NoteMark]] = set()
         for head in heads:
             self._write_tie(measure, head)
-            if head.first:
-                self._write_signs_of(measure, head, over)
+            self._write_signs_of(measure, head, over)
         self._write_fingers(measure, heads)
-        self._write_slurs(measure, heads)
-        if span is self._spans[0]:
-            self._write_slurs_from_before(measure, staff, number)
+        self._write_slurs(measure, span, staff, number)
         self._write_octaves(measure, heads)
         self._write_arpeggios(measure, heads)
         self._write_directions(measure, span, staff, number)
@@ -416,9 +475,9 @@ class _Document:
         self, measure: Element, head: Head, over: set[tuple[Fraction, NoteMark]]
     ) -> None:
         """``over``: the signs that stand over the staff by now; a chord has one of each."""
-        note, at = self._note(head), f"#{self._id(head)}"
+        marks, at = self._marks_at(head), f"#{self._id(head)}"
         for mark, name in _OVER.items():
-            if mark in note.marks and (head.onset_quarters, mark) not in over:
+            if mark in marks and (head.onset_quarters, mark) not in over:
                 over.add((head.onset_quarters, mark))
                 SubElement(measure, name, startid=at, place="above")
 
@@ -445,46 +504,29 @@ class _Document:
         pick = min if head.hand is Hand.LEFT else max
         return pick(chord, key=lambda one: one.position)
 
-    def _write_slurs(self, measure: Element, heads: Sequence[Head]) -> None:
-        """A slur from each note that begins one to the next of its voice that ends one."""
-        for head in heads:
-            note = self._note(head)
-            if not head.first or NoteMark.SLUR_START not in note.marks:
+    def _marks_at(self, head: Head) -> frozenset[NoteMark]:
+        """What stands at this head; a fermata at the last of the pieces that ties join."""
+        key = head.staff, head.voice, head.onset_quarters, head.grace, head.after
+        return self._touches.get(key, frozenset())
+
+    def _write_slurs(self, measure: Element, span: _Span, staff: int, number: str) -> None:
+        """Those that begin here; in the first bar also those that lead into the window. One that
+        goes on after it is open."""
+        is_first, last = span is self._spans[0], self._spans[-1]
+        for start, end in self._slurs:
+            known = start or end
+            if known is None or known.staff != staff:
                 continue
-            later = [
-                other
-                for other in self._written.heads
-                if other.first
-                and other.voice == head.voice
-                and other.onset_quarters > head.onset_quarters
-                and NoteMark.SLUR_END in self._note(other).marks
-            ]
-            same = [
-                other
-                for other in self._written.heads
-                if other.voice == head.voice and other.onset_quarters > head.onset_quarters
-            ]
-            end = min(later, key=lambda other: other.onset_quarters, default=None)
-            last = end or max(same, key=lambda other: other.onset_quarters, default=None)
-            if last is not None:
-                ends = {"startid": f"#{self._id(head)}", "endid": f"#{self._id(last)}"}
-                SubElement(measure, "slur", ends)
-
-    def _write_slurs_from_before(self, measure: Element, staff: int, number: str) -> None:
-        """A slur that began before the window, from its beginning to the note that ends it.
-
-        It may have begun on the other staff: a voice goes over both.
-        """
-        open_voices = {head.voice for head in self._written.heads}
-        heads = (one for one in self._written.heads if one.first)
-        for head in sorted(heads, key=lambda one: one.onset_quarters):
-            marks = self._note(head).marks
-            is_here = head.staff == staff and head.voice in open_voices
-            if is_here and NoteMark.SLUR_END in marks:
-                ends = {"tstamp": "0", "staff": number, "endid": f"#{self._id(head)}"}
-                SubElement(measure, "slur", ends)
-            if {NoteMark.SLUR_START, NoteMark.SLUR_END} & marks:
-                open_voices.discard(head.voice)
+            if start is None and end is not None and is_first:
+                about = {"tstamp": "0", "staff": number, "endid": f"#{self._id(end)}"}
+            elif start is None or not self._is_in(span, start.onset_quarters):
+                continue
+            elif end is not None:
+                about = {"startid": f"#{self._id(start)}", "endid": f"#{self._id(end)}"}
+            else:
+                until = f"{len(self._spans) - 1 - self._spans.index(span)}m+{last.tstamp(last.end)}"
+                about = {"startid": f"#{self._id(start)}", "staff": number, "tstamp2": until}
+            SubElement(measure, "slur", about)
 
     def _write_octaves(self, measure: Element, heads: Sequence[Head]) -> None:
         """An octave line over each run of notes that are written an octave nearer."""
@@ -559,6 +601,62 @@ class _Document:
         SubElement(measure, name, about).text = words
 
 
+def _pair_slurs(
+    written: Written, marks_at: Callable[[Head], frozenset[NoteMark]]
+) -> Iterator[tuple[Head | None, Head | None]]:
+    """The beginnings and ends of slurs, each with its other end, or None where that is not in
+    sight. A slur within a voice is looked for first; then those that go from voice to voice."""
+    opened: dict[str, list[Head]] = defaultdict(list)
+    ends: list[Head] = []
+    seen: set[tuple[int, str, _When]] = set()
+    for head in sorted(written.heads, key=_when):
+        place = head.staff, head.voice, _when(head)
+        if place in seen:  # of a chord one
+            continue
+        seen.add(place)
+        marks = marks_at(head)
+        if NoteMark.SLUR_END in marks:
+            if opened[head.voice]:
+                yield opened[head.voice].pop(), head
+            else:
+                ends.append(head)
+        if NoteMark.SLUR_START in marks:
+            opened[head.voice].append(head)
+    starts = [head for heads in opened.values() for head in heads]
+    for end in ends:
+        before = [one for one in starts if _when(one) < _when(end) and _may_join(written, one, end)]
+        start = max(before, key=_when, default=None)
+        if start is not None:
+            starts.remove(start)
+        yield start, end
+    landing = written.excerpt.landing_quarters
+    yield from ((start, None) for start in starts if start.onset_quarters != landing)
+
+
+_When = tuple[Fraction, int, int]
+
+
+def _when(head: Head) -> _When:
+    """The order in which heads of one voice are played."""
+    if head.grace:
+        return head.onset_quarters, 2 if head.after else 0, -head.grace
+    return head.onset_quarters, 1, 0
+
+
+def _may_join(written: Written, start: Head, end: Head) -> bool:
+    """Whether a slur may lead from one voice to the other: it does not go on in the first, and did
+    not come in the second."""
+    inside = {NoteMark.UNDER_SLUR, NoteMark.SLUR_END}
+    notes = written.excerpt.notes
+    for head in written.heads:
+        marks = notes[head.note].marks
+        if head.voice == start.voice and _when(head) > _when(end) and inside & marks:
+            return False
+        if head.voice == end.voice and _when(head) < _when(start) and NoteMark.UNDER_SLUR in marks:
+            return False
+    return True
+
+
 def wrap_note(words: str) -> list[str]:
     """A note of one's own in lines that a narrow picture has room for."""
     return wrap(words, NOTE_COLUMNS, max_lines=NOTE_LINES, placeholder=" …")
@@ -618,19 +716,44 @@ def _quarters(value: Value) -> Fraction:
     return length * Fraction(value.tuplet[1], value.tuplet[0]) if value.tuplet else length
 
 
+def _put_into_layer(layers: list[list[_Event]], rest: _Event, *, from_below: bool) -> None:
+    """Where nothing of that layer sounds: a rest of the lower voice in the lowest such layer."""
+    for layer in reversed(layers) if from_below else layers:
+        if all(
+            one.onset + one.length <= rest.onset or rest.onset + rest.length <= one.onset
+            for one in layer
+        ):
+            layer.append(rest)
+            layer.sort(key=lambda one: one.onset)
+            return
+    if len(layers) < _MOST_LAYERS:
+        layers.insert(len(layers) if from_below else 0, [rest])
+
+
 def _height(events: Iterable[_Event]) -> float:
     positions = [head.position for event in events for head in event.heads]
     return sum(positions) / len(positions) if positions else 0.0
 
 
-def _filled(events: Sequence[_Event], span: _Span) -> Iterator[_Event]:
-    """The events of a layer with silences that nobody sees in its gaps."""
+def _same(clefs: Iterable[_ClefChange]) -> list[_ClefChange]:
+    """The changes of clef in a further layer: only the first one draws them."""
+    return [(onset, {"sameas": f"#{about[_ID]}"}) for onset, about in clefs]
+
+
+def _filled(events: Sequence[_Event], span: _Span, cuts: Sequence[Fraction]) -> Iterator[_Event]:
+    """The events of a layer with silences that nobody sees in its gaps, none over a cut."""
     at = span.start
     for event in events:
-        yield from _silence(at, event.onset)
+        yield from _silences(at, event.onset, cuts)
         yield event
         at = max(at, event.onset + event.length)
-    yield from _silence(at, span.end)
+    yield from _silences(at, span.end, cuts)
+
+
+def _silences(start: Fraction, end: Fraction, cuts: Sequence[Fraction]) -> Iterator[_Event]:
+    for cut in sorted({cut for cut in cuts if start < cut < end} | {end}):
+        yield from _silence(start, cut)
+        start = cut
 
 
 def _silence(start: Fraction, end: Fraction) -> Iterator[_Event]:

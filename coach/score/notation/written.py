@@ -12,8 +12,8 @@ the flagged notes of one voice that follow each other without a rest inside one 
 are counted undivided (5/8, 7/8) are beamed by their printed groups, or in twos with the three at
 the end of 5 and 7.
 
-The silence of a whole staff is shown as rests cut at beats, so that each is easy to count. A rest
-of one voice beside another is shown as it is printed; a file without a page has none.
+Rests are shown as they are printed, also of one voice beside another. Where a file has none, or a
+window cuts them, the silence of a whole staff is shown as rests cut at beats, easy to count.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from coach.score.model import (
     Grace,
     Hand,
     PrintedLine,
+    PrintedRest,
     Score,
     ScoreNote,
 )
@@ -263,15 +264,33 @@ def join_stems(heads: tuple[Head, ...]) -> tuple[Stem, ...]:
 
 
 def _upper_voices(heads: tuple[Head, ...]) -> dict[int, set[str]]:
-    """For each staff the voices whose stems go up: the highest one, or the only one."""
-    positions: dict[int, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
+    """For each staff the voices whose stems go up: the upper one, or the only one.
+
+    The upper one is higher where two are struck together, by and large; else files number voices
+    from above (common practice).
+    """
+    positions: dict[int, dict[str, dict[Fraction, list[int]]]] = defaultdict(
+        lambda: defaultdict(lambda: defaultdict(list))
+    )
     for head in heads:
-        positions[head.staff][head.voice].append(head.position)
+        if not head.grace:
+            positions[head.staff][head.voice][head.onset_quarters].append(head.position)
     upper: dict[int, set[str]] = {}
     for staff, voices in positions.items():
-        order = sorted(voices, key=lambda v: -sum(voices[v]) / len(voices[v]))
+        order = sorted(voices, key=lambda voice: (-_height_among(voice, voices), voice))
         upper[staff] = set(order[:1])
     return upper
+
+
+def _height_among(voice: str, voices: Mapping[str, Mapping[Fraction, list[int]]]) -> int:
+    """How far a voice is over the others, summed over the onsets that it shares with any."""
+    return sum(
+        max(own) + min(own) - max(others[onset]) - min(others[onset])
+        for other, others in voices.items()
+        if other != voice
+        for onset, own in voices[voice].items()
+        if onset in others
+    )
 
 
 FOLDS = (None, (12, -4), (11, -2), (9, 0))
@@ -480,8 +499,52 @@ def find_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) -> tuple
     out: list[Rest] = []
     for staff, spans in sorted(sounding.items()):
         for low, high in _silences(spans, start, end):
-            out += _split_silence(score, staff, low, high)
+            out += _printed_silence(score, staff, low, high) or [
+                rest
+                for after, before in _silences(
+                    _spans_over(score, heads, staff, low, high), low, high
+                )
+                for rest in _printed_silence(score, staff, after, before)
+                or _split_silence(score, staff, after, before)
+            ]
     return tuple(out)
+
+
+def _spans_over(
+    score: Score, heads: tuple[Head, ...], staff: int, low: Fraction, high: Fraction
+) -> list[tuple[Fraction, Fraction]]:
+    """When the voices of this staff are on the other one: a file with rests has none here then."""
+    here = {head.voice for head in heads if head.staff == staff}
+    return [
+        (head.onset_quarters, min(head.onset_quarters + head.length_quarters, high))
+        for head in heads
+        if score.rests
+        and head.staff != staff
+        and head.voice in here
+        and head.onset_quarters < high
+        and head.onset_quarters + head.length_quarters > low
+    ]
+
+
+def _printed_silence(score: Score, staff: int, low: Fraction, high: Fraction) -> list[Rest]:
+    """The rests of the one voice that fills this silence on the page; none where there is none."""
+    voices: dict[str, list[PrintedRest]] = defaultdict(list)
+    for rest in score.rests:
+        end = rest.onset_quarters + rest.length_quarters
+        if rest.staff == staff and low <= rest.onset_quarters and end <= high:
+            voices[rest.voice].append(rest)
+    for _, rests in sorted(voices.items()):
+        if sum(rest.length_quarters for rest in rests) == high - low:
+            found = [_as_printed(score, rest) for rest in rests]
+            return [rest for rest in found if rest] if all(found) else []
+    return []
+
+
+def _as_printed(score: Score, rest: PrintedRest) -> Rest | None:
+    """A rest as it stands on the page; None for a length that no rest has."""
+    fills_bar = rest.length_quarters == score.bar_at(rest.onset_quarters).length_quarters
+    value = Value(Fraction(4)) if fills_bar else value_of(rest.length_quarters)
+    return Rest(rest.staff, rest.onset_quarters, value, fills_bar) if value else None
 
 
 def find_inner_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) -> tuple[Rest, ...]:
@@ -496,14 +559,13 @@ def find_inner_rests(score: Score, excerpt: Excerpt, heads: tuple[Head, ...]) ->
     out = []
     for rest in score.rests:
         start, end = rest.onset_quarters, rest.onset_quarters + rest.length_quarters
-        fills_bar = rest.length_quarters == score.bar_at(start).length_quarters
-        value = Value(Fraction(4)) if fills_bar else value_of(rest.length_quarters)
+        printed = _as_printed(score, rest)
         here = sounding.get(rest.staff, ())
         others = {voice for a, b, voice in here if a < end and b > start} - {rest.voice}
-        if low <= start < high and others and value:
+        if low <= start < high and others and printed:
             is_known = any(voice == rest.voice for *_, voice in here)
             up = rest.voice in upper[rest.staff] if is_known else rest.voice < min(others)
-            out.append(Rest(rest.staff, start, value, fills_bar, up))
+            out.append(replace(printed, up=up))
     return tuple(out)
 
 
@@ -531,11 +593,12 @@ def _split_silence(score: Score, staff: int, low: Fraction, high: Fraction) -> l
             low = end
             continue
         length = _to_next_beat(bar, low, end)
-        value = value_of(length)
-        if value is None or value.base_quarters < _SHORTEST:
+        if length <= 0:  # of a bar that holds more than it is long
             return out
-        out.append(Rest(staff, low, value))
-        low += length
+        for piece, value in reversed(split_length(length)):  # the longest last, up to the beat
+            if value.base_quarters >= _SHORTEST:
+                out.append(Rest(staff, low, value))
+            low += piece
     return out
 
 

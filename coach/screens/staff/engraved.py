@@ -38,6 +38,9 @@ SIZE_STEP = 1.25
 SIZES = (-2, 3)
 """Steps down and up at most. Own choice, because what is smaller is not read from the bench, and
 what is larger fills no page with a bar."""
+FULL_HEIGHT = 0.97
+"""A picture that takes so much of the height is no larger on more pages: they would only be turned
+more often. Own choice: a picture that fills the height is rounded to whole pixels."""
 MOST_BARS = 6
 """Bars on a page at most, before it is known how small they get."""
 
@@ -118,16 +121,22 @@ def pages_at_first(score: Score, part: Excerpt, size: int = 0) -> int:
 
 
 def pages_instead(
-    pictures: Sequence[Picture], score: Score, part: Excerpt, graphics: Graphics, size: int = 0
+    pictures: Sequence[Picture],
+    score: Score,
+    part: Excerpt,
+    graphics: Graphics,
+    box: Box,
+    size: int = 0,
 ) -> int | None:
     """How many pages it takes where the staves of these are too small; None where they are not,
-    or no barline is left to cut at."""
-    smallest = min(picture.staff_px for picture in pictures)
+    where it is the height that keeps them small, or where no barline is left to cut at."""
+    full_px = FULL_HEIGHT * box.height_px
+    wide = [picture.staff_px for picture in pictures if picture.height_px < full_px]
     wanted = SMALLEST_STAFF_ROWS * graphics.cell_height_px * SIZE_STEP**size
     bars = len(_bars_of(score, part.window))
-    if smallest >= wanted or len(pictures) >= bars:
+    if not wide or min(wide) >= wanted or len(pictures) >= bars:
         return None
-    return min(max(ceil(len(pictures) * wanted / smallest), len(pictures) + 1), bars)
+    return min(max(ceil(len(pictures) * wanted / min(wide)), len(pictures) + 1), bars)
 
 
 def _bars_of(score: Score, window: Window) -> Sequence[Bar]:

@@ -147,7 +147,7 @@ class WindowEngraver:
             kept = [picture for picture in pictures if picture is not None]
             if missing or not kept:
                 return None, missing
-            pages = pages_instead(kept, wish.score, wish.part, graphics, wish.size)
+            pages = pages_instead(kept, wish.score, wish.part, graphics, box, wish.size)
             if pages is None:
                 return lay_out_pictures(plans, kept, graphics, wish.columns, wish.rows), []
         return None, []
