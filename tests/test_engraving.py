@@ -571,6 +571,38 @@ def test_a_short_pedal_mark_is_a_bracket_whose_ends_are_seen() -> None:
     assert [pedal.get("form") for pedal in pedals] == ["line", "pedline"]
 
 
+def test_a_tremolo_has_its_strokes() -> None:
+    score = a_hand([48, 50, 52, 53])
+    notes = (replace(score.notes[0], strokes=2), *score.notes[1:])
+    first, second, *_ = tree_of(replace(score, notes=notes)).iter(f"{MEI}note")
+    assert first.get("stem.mod") == "2slash"
+    assert second.get("stem.mod") is None
+
+
+HAIRPIN = re.compile(
+    r'class="hairpin"><polyline[^>]*points="([\d.]+),([\d.]+) [^ ]+ [^,]+,([\d.]+)'
+)
+
+
+def test_a_hairpin_begins_clear_of_the_dynamic_before_it() -> None:
+    """The words are as wide as the engraver thinks: it leaves room for no more."""
+    from PIL import Image
+
+    score = SCORES["5-two-lamps"]
+    part = excerpt(score, choose_window(score, bars="8"))
+    engraved = engrave(mei_of(score, part), Box(4 * BOX.width_px, 4 * BOX.height_px, 600.0))
+    found = HAIRPIN.search(engraved.svg)
+    wide = re.search(r'viewBox="0 0 (\d+) \d+"', engraved.svg)
+    assert found
+    assert wide
+    scale = engraved.width_px / float(wide[1])
+    margin = 400  # units: pageMarginLeft and pageMarginTop
+    left, low, high = ((float(one) + margin) * scale for one in found.groups())
+    picture = Image.open(io.BytesIO(draw(engraved))).convert("L")
+    gap = picture.crop((round(left) - 8, round(high), round(left) - 6, round(low)))
+    assert min(gap.tobytes()) > 250  # nothing but ground
+
+
 def test_the_picture_has_the_size_and_the_colours_that_were_asked_for() -> None:
     from PIL import Image
 

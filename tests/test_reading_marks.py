@@ -272,3 +272,21 @@ def test_octave_lines_without_an_end_do_not_add_up(tmp_path: Path) -> None:
         ),
     )
     assert [one.octave_shift for one in found.notes] == [-1, -1, 0, -1, -1, -1, 0]
+
+
+def test_a_tremolo_on_one_note_has_its_strokes(tmp_path: Path) -> None:
+    def tremolo(about: str, strokes: object) -> str:
+        return f"<ornaments><tremolo {about}>{strokes}</tremolo></ornaments>"
+
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                note("C4", 1, notations=tremolo('type="single"', 3)),
+                note("E4", 1, chord=True),
+                note("C5", 1, notations=tremolo('type="start"', 2)),
+                note("D5", 1, notations=tremolo("", "many")),
+            )
+        ),
+    )
+    assert [one.strokes for one in found.notes] == [3, 3, 0, 0]

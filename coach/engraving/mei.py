@@ -79,6 +79,8 @@ _BARLINES = {
     Barline.DOTTED: "dotted",
     Barline.NONE: "invis",
 }
+_MOST_STROKES = 6
+"""Through one stem (MEI 5, data.STEMMODIFIER)."""
 _MOST_LAYERS = 4
 """Voices on a staff that the engraver keeps apart (seen with verovio 6.4)."""
 _DURATIONS = {Fraction(16): "long", Fraction(8): "breve"}
@@ -401,6 +403,8 @@ class _Document:
         artic = " ".join(sorted(name for mark, name in _SHARED.items() if mark in marks))
         if artic:
             about = {**about, "artic": artic}
+        if strokes := max(self._note(head).strokes for head in heads):
+            about = {**about, "stem.mod": f"{min(strokes, _MOST_STROKES)}slash"}
         if len(heads) == 1:
             SubElement(parent, "note", {**about, **self._about_head(heads[0])})
             return

@@ -11,6 +11,9 @@ from pathlib import Path
 
 from coach.engraving.engraver import Engraved
 
+WORDS = "STIXGeneral"
+"""The font of words in italics: as wide as Times, for which the engraver leaves room. In a wider
+one they ran into what stands beside them (seen with verovio 6.4 and DejaVu)."""
 INK, GROUND = "#000000", "#ffffff"
 
 
@@ -19,6 +22,7 @@ def draw(engraved: Engraved, *, ink: str = INK, ground: str | None = GROUND) -> 
     import resvg_py
 
     svg = engraved.svg.replace('color="black"', f'color="{ink}" fill="{ink}"', 1)
+    svg = svg.replace("font-style:italic;", f"font-style:italic;font-family:{WORDS};")
     drawn = resvg_py.svg_to_bytes(
         svg_string=svg,
         width=round(engraved.width_px),
@@ -34,13 +38,13 @@ def draw(engraved: Engraved, *, ink: str = INK, ground: str | None = GROUND) -> 
 
 @lru_cache(maxsize=1)
 def _fonts() -> tuple[str, ...]:
-    """A text font for fingerings and words: DejaVu, which comes with matplotlib, as that does with
-    music21. It is found without importing either."""
+    """Text fonts, which come with matplotlib, as that does with music21; found without importing
+    either. DejaVu for fingerings, for its digits are sturdy, and STIX for words."""
     found = find_spec("matplotlib")
     if found is None or not found.submodule_search_locations:
         return ()
     folder = Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
-    names = ("DejaVuSerif.ttf", "DejaVuSerif-Bold.ttf", "DejaVuSerif-Italic.ttf")
+    names = ("DejaVuSerif.ttf", "DejaVuSerif-Bold.ttf", "STIXGeneralItalic.ttf")
     return tuple(str(folder / name) for name in names if (folder / name).is_file())
 
 

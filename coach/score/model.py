@@ -253,6 +253,8 @@ class ScoreNote:
     octave_shift: int = 0
     """Octaves to add to the sounding octave to get where it is written (an 8va line: -1)."""
     hand_is_guess: bool = False
+    strokes: int = 0
+    """Through its stem, for a tremolo on one note; 0 where there are none, or nobody says."""
 
     @property
     def end_quarters(self) -> Fraction:

@@ -36,6 +36,8 @@ class RawNote:
     octave_shift: int = 0
     marks: set[NoteMark] = field(default_factory=set)
     fingering: tuple[str, ...] = ()
+    strokes: int = 0
+    """Through the stem: a tremolo on one note."""
     slurs: list[tuple[str, str]] = field(default_factory=list)
     """(number, "start" or "stop") of the slurs that begin or end here."""
 

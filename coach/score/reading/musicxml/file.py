@@ -118,6 +118,7 @@ def _score_note(
         marks=frozenset(first.marks),
         segments_quarters=tuple(tied.segments) if len(tied.segments) > 1 else (),
         octave_shift=first.octave_shift,
+        strokes=first.strokes,
         hand_is_guess=is_guess,
     )
 

@@ -192,6 +192,8 @@ _MARKS = {
     "inverted-vertical-turn": NoteMark.TURN,
     "tremolo": NoteMark.TREMOLO,
 }
+MOST_STROKES = 8
+"""Of a tremolo (MusicXML 4.0, tremolo-marks)."""
 _SPANS = frozenset({"wavy-line", "glissando", "slide"})
 """They end at a note that they do not change."""
 _GROUPS = frozenset({"articulations", "ornaments", "technical"})
@@ -226,6 +228,8 @@ def _read_one(element: Element, note: RawNote, fingering: list[str]) -> None:
         note.marks.add(_MARKS[tag])
         if tag == "detached-legato":
             note.marks.add(NoteMark.STACCATO)
+        if tag == "tremolo" and element.get("type", "single") == "single":
+            note.strokes = whole(element.text, 0, MOST_STROKES) or 0
 
 
 def _fingers(text: str | None) -> list[str]:
@@ -247,8 +251,9 @@ def share_in_chords(notes: list[RawNote]) -> None:
         chord = list(group)
         if len(chord) > 1:
             shared = set().union(*(note.marks for note in chord))
+            strokes = max(note.strokes for note in chord)
             for note in chord:
-                note.marks = set(shared)
+                note.marks, note.strokes = set(shared), strokes
             _spread_fingers(chord)
 
 
