@@ -13,7 +13,7 @@ from coach.coaching.practice.exercises import choose_exercise
 from coach.coaching.practice.patience import MOST_TRIES, PlaceWork
 from coach.coaching.practice.tempo import TempoLadder, quicker, slower
 from coach.coaching.windows import PracticeMap
-from coach.coaching.wording import tempo_words
+from coach.coaching.wording import STAYING, tempo_words
 from coach.drill import Drill, repair
 from coach.playing.notes import PlayedNote
 from coach.score.counting import counted_quarters
@@ -238,7 +238,8 @@ class TestWishes:
         lesson.drill.ask(Request.STAY, lesson.now_s)
         window = lesson.asked.window
         for _ in range(30):
-            assert lesson.plays().decision.assignment.window == window
+            asked = lesson.plays().decision.assignment
+            assert (asked.window, asked.reason) == (window, STAYING)
         lesson.drill.ask(Request.LARGER, lesson.now_s)
         assert lesson.asked.window != window
 

@@ -422,7 +422,7 @@ class Coach:
         self._changed = before != self._runner.assignment
         same = request is not Request.AGAIN and before.to_play == self._runner.assignment.to_play
         self._answer = as_far_as_it_goes(request, before.qpm) if same else ""
-        if same:
+        if same and not runner.stays:
             self._runner.assignment = replace(self._runner.assignment, reason=before.reason)
         return self.decision
 
