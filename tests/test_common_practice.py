@@ -443,6 +443,14 @@ class TestThePianistIsInCharge:
             lesson.plays()
             assert lesson.asked.window != narrow
 
+    def test_a_wish_is_the_reason_until_it_breaks(self) -> None:
+        lesson = Lesson()
+        lesson.plays(clean=False)
+        lesson.drill.ask(Request.SMALLER, lesson.now_s)
+        said = [lesson.asked.reason]
+        said += [lesson.plays(clean).decision.assignment.reason for clean in (True, False)]
+        assert said == 2 * ["Smaller, as you asked."] + ["Once more at 96, until it holds."]
+
     def test_what_is_gone_on_from_twice_is_not_taken_up_again(self) -> None:
         """Once is to hear the whole; twice is a wish, and a pianist does not say it ten times."""
         lesson = Lesson([Weak("LH", 6)])

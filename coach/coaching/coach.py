@@ -68,6 +68,7 @@ from coach.coaching.wording import (
     ORDER_CHANGED,
     SLIPS_TODAY,
     SMALLER_AS_ASKED,
+    WISHED,
     advice_words,
     as_far_as_it_goes,
     held_today_words,
@@ -183,7 +184,7 @@ class Coach:
             return self._answer
         if not self._answer and asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
             return to_go_words(asked.clean_required - clean)
-        if not self._last_clean and asked.reason.startswith(HELD):
+        if not self._last_clean and asked.reason.startswith((*HELD, *WISHED)):
             beat = self.practice_map.beat_quarters(asked.window)
             return self._answer or once_more_words(tempo_words(asked.qpm, beat))
         return self._answer or asked.reason
@@ -420,6 +421,7 @@ class Coach:
         else:
             follow_request(runner, request)
         self._changed = before != self._runner.assignment
+        self._last_clean |= self._changed  # of what is asked for now none was unclean yet
         same = request is not Request.AGAIN and before.to_play == self._runner.assignment.to_play
         self._answer = as_far_as_it_goes(request, before.qpm) if same else ""
         if same and not runner.stays:

@@ -97,6 +97,8 @@ HELD = ("It holds", "It held", "That holds", "Clean", "That is the tempo")
 AS_ASKED = "As you asked."
 SMALLER_AS_ASKED = "Smaller, as you asked."
 LARGER_AS_ASKED = "Larger, as you asked."
+WISHED = (AS_ASKED, SMALLER_AS_ASKED, LARGER_AS_ASKED)
+"""What the pianist asked for; after one that broke that is no reason any more."""
 
 # ... and by the plan.
 
