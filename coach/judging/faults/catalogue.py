@@ -21,10 +21,15 @@ from enum import Enum
 from coach.judging.model import Cause, Family, Fault, Outcome, Stage
 
 _EVERY = tuple(Stage)
-_FROM_RHYTHM = (Stage.RHYTHM, Stage.PULSE, Stage.TEMPO, Stage.SHAPE)
-_FROM_PULSE = (Stage.PULSE, Stage.TEMPO, Stage.SHAPE)
-_AT_A_TEMPO = (Stage.TEMPO, Stage.SHAPE)
-_SHAPE = (Stage.SHAPE,)
+
+
+def _list_from(stage: Stage) -> tuple[Stage, ...]:
+    """It and those after it: each stage asks for all that the ones before it ask."""
+    return _EVERY[_EVERY.index(stage) :]
+
+
+_FROM_RHYTHM, _FROM_PULSE = _list_from(Stage.RHYTHM), _list_from(Stage.PULSE)
+_AT_A_TEMPO, _SHAPE = _list_from(Stage.TEMPO), _list_from(Stage.SHAPE)
 
 _WRONG, _LATE, _EARLY = (Outcome.WRONG,), (Outcome.LATE,), (Outcome.EARLY,)
 _UNEVEN, _REPEATED = (Outcome.UNEVEN,), (Outcome.REPEATED,)
