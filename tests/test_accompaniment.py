@@ -145,6 +145,17 @@ def test_on_the_screen_it_sounds_with_the_keys_once_it_is_asked_for() -> None:
     seated((120, 40), run, click=click)
 
 
+def test_each_clean_one_makes_the_other_hand_softer_down_to_half() -> None:
+    shares, drill = [], FakeDrill(two_hands(), required=9)
+
+    async def run(seat: Seat) -> None:
+        for drill.run in range(4):
+            shares.append(seat.drill_screen.presenter.company._share)
+
+    seated((120, 40), run, drill=drill)
+    assert shares == [1.0, 0.7, 0.5, 0.5]
+
+
 def test_on_the_screen_the_left_hand_sounds_with_the_first_key() -> None:
     click = FakeClick()
 

@@ -31,3 +31,18 @@ def test_music_to_both_ends_leaves_the_keys_below_it() -> None:
 def test_no_key_that_is_played_asks(played: set[int]) -> None:
     edge = Edge.clear_of(played)
     assert not [pitch for pitch in played if edge.is_struck(pitch, played)]
+
+
+@pytest.mark.parametrize(("lowest", "edge"), [(41, "lowest"), (40, "highest")])
+def test_the_lowest_key_asks_only_where_the_music_keeps_a_fourth_away(
+    lowest: int, edge: str
+) -> None:
+    """From the lowest key of 61, which is C2."""
+    assert Edge.clear_of(range(lowest, 80)) == edge
+
+
+@pytest.mark.parametrize(("highest", "edge"), [(91, "highest"), (92, "lowest")])
+def test_the_highest_key_serves_only_where_the_music_keeps_a_fourth_away(
+    highest: int, edge: str
+) -> None:
+    assert Edge.clear_of(range(36, highest + 1)) == edge

@@ -92,6 +92,8 @@ def test_the_rules_give_what_the_paper_says() -> None:
     assert onto_black == 3
     assert triple_cost((60, white, 3), (62, white, 4), (64, white, 5)) == 1
     assert triple_cost((60, white, 1), (62, white, 2), (64, white, 3)) == 0
+    assert triple_cost((61, black, 2), (63, black, 1), (61, black, 2)) == 3 * 1  # ours, times
+    assert triple_cost((60, white, 2), (63, black, 1), (60, white, 2)) == 3 * (1 + 2 + 2)
     assert all(reach.least <= reach.comfortable_from for reach in _REACHES.values())
     assert all(reach.comfortable_to <= reach.most for reach in _REACHES.values())
 

@@ -180,6 +180,14 @@ class TestPatience:
             assert not work.wants_another_way
             work.count(0.0, clean=False, as_written=True)
             assert work.wants_another_way
+            work.slowed = True  # that was a way, too
+            assert not work.wants_another_way
+
+    def test_a_clock_that_is_put_back_takes_no_time_away(self) -> None:
+        work = PlaceWork()
+        for at_s in (100.0, 130.0, 70.0):
+            work.count(at_s, clean=False, as_written=True)
+        assert (work.since_gain_s, work.in_all_s) == (30.0, 30.0)
 
 
 class TestExercises:
@@ -204,6 +212,7 @@ class TestExercises:
             kinds.append(lesson.plays(clean=number % 2 == 0).decision.assignment.kind)
         slower, other = kinds.index(AssignmentKind.SLOWER), AssignmentKind.OTHER_WAY
         assert other not in kinds[:slower]
+        assert runner.repair.works[F(6)].slowed
 
     def test_none_is_left_when_all_were_used(self) -> None:
         score = piece()
@@ -218,7 +227,20 @@ class TestWishes:
         lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
         lesson.drill.ask(Request.HARD, lesson.now_s)
         assert lesson.asked.kind is AssignmentKind.OTHER_WAY
+        assert lesson.asked.clean_required == 2
         assert lesson.drill.coach._runner.repair.works[F(6)].is_hard
+
+    def test_this_is_hard_leaves_the_other_ways_tempo_alone(self) -> None:
+        """Only where no way is left is it answered with a slower tempo."""
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
+        runner = lesson.drill.coach._runner
+        assert runner.ladder is not None
+        runner.repair.work_at(runner.ladder).used.append(Exercise.NOTES)
+        tempo_qpm = tempo_of(lesson.asked)
+        lesson.drill.ask(Request.HARD, lesson.now_s)
+        assert lesson.asked.window.form is WrittenForm.DOTTED
+        assert lesson.asked.qpm == pytest.approx(0.8 * tempo_qpm)
 
     @pytest.mark.parametrize("request_", [Request.SLOWER, Request.FASTER])
     def test_an_exercise_gets_slower_and_quicker_itself(self, request_: Request) -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from math import sqrt
 from random import Random
 
 import numpy as np
 import pytest
 
 from coach.playing import pace as pace_module
-from coach.playing.pace import KNOWN_SHARE, STROKE_S, UNKNOWN_SHARE, PaceFollower
+from coach.playing.pace import KNOWN_SHARE, STROKE_S, UNKNOWN_SHARE, PaceFollower, _Guess
 
 
 def heard(*seconds: float, quarter_s: float = 1.0, is_known: bool = True) -> PaceFollower:
@@ -77,3 +78,12 @@ def test_where_nothing_changes_it_is_the_regression_of_all_strokes(
     (start_s, quarter_s), *_ = np.linalg.lstsq(np.array(rows), np.array(right), rcond=None)
     assert pace.quarter_s == pytest.approx(quarter_s, abs=1e-6)
     assert pace.due_s(7) == pytest.approx(start_s + 7 * quarter_s, abs=1e-6)
+
+
+@pytest.mark.parametrize("quarters", [1, 2])
+def test_a_beat_not_heard_grows_less_sure_by_a_fiftieth_of_its_length(quarters: int) -> None:
+    """The standard deviation of an interval by the clock (Repp 1997); the pace wanders besides."""
+    after = _Guess(0.0, 0.5, 0.0, 0.0, 0.0).after(quarters)
+    assert after.beat_s == 0.5 * quarters
+    assert sqrt(after.beat_variance) == pytest.approx(0.02 * 0.5 * quarters)
+    assert sqrt(after.quarter_variance) == pytest.approx(0.03 * 0.5 * sqrt(quarters))

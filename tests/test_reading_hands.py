@@ -6,7 +6,7 @@ import pytest
 
 from coach.score.model import Hand, Score
 from coach.score.reading import hands_by_voice
-from coach.score.reading.hands import hand_of_words
+from coach.score.reading.hands import _next, _Side, _State, hand_of_words
 from tests.scorexml import (
     attributes,
     back,
@@ -230,3 +230,25 @@ def test_parts_named_by_hands_are_theirs_in_either_order(
     found = opened(tmp_path, score(*parts))
     hands = {one.spelling.symbol: one.hand for one in found.notes}
     assert hands == {"C5": Hand.RIGHT, "C3": Hand.LEFT}
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "keys", "semitones"),
+    [
+        (60, 62, [], 0),
+        (64, 62, [], 6),  # the hands lie crossed
+        (48, 66, [60, 72], 0),  # an octave is no stretch
+        (48, 67, [60, 74], 2),
+        (48, 69, [60, 78], 6 + 2 * 8),  # two semitones beyond a tenth
+        (48, 70, [61], 9**0.5 * 0.3),  # a way of nine semitones
+        (40, 60, [60], 0.5 * 4),  # four beyond the middle, which lies at 64
+    ],
+)
+def test_what_a_division_costs_in_semitones_of_stretch(
+    left: int, right: int, keys: list[int], semitones: float
+) -> None:
+    """The right hand strikes the keys."""
+    middle = 64 if keys == [60] else 30
+    struck = [(0, 1, key) for key in keys]
+    state = _State(0.0, _Side(left), _Side(right))
+    assert _next(state, struck, 0, middle).cost == pytest.approx(semitones)

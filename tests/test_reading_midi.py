@@ -12,6 +12,7 @@ from coach.score.formats import ScoreError
 from coach.score.model import Hand
 from coach.score.notation.values import value_of
 from coach.score.reading.hands import split_hands
+from coach.score.reading.midi import written_length
 from tests.scorexml import opened
 
 
@@ -203,3 +204,23 @@ def test_a_leaping_bass_and_a_tune_are_told_apart() -> None:
     assert all(
         (hand is Hand.RIGHT) == (key >= 72) for (_, _, key), hand in zip(notes, hands, strict=True)
     )
+
+
+@pytest.mark.parametrize(
+    ("played", "written"),
+    [
+        (Fraction(8, 9), 1),  # a quarter is longer by an eighth of it
+        (Fraction(7, 8), Fraction(5, 6)),  # by more: three sextuplets and two are nearer
+    ],
+)
+def test_a_length_within_an_eighth_of_a_value_is_written_with_it(
+    played: Fraction, written: Fraction
+) -> None:
+    assert written_length(played, None) == written
+
+
+@pytest.mark.parametrize(("played", "written"), [(1.4375, 1.5), (1.5, 2), (2.25, 2), (2.5, 2.5)])
+def test_a_note_held_for_three_quarters_of_the_way_is_held_to_the_next(
+    played: float, written: float
+) -> None:
+    assert written_length(Fraction(played), Fraction(2)) == written

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -273,3 +274,14 @@ def test_a_plan_is_kept_changed_and_forgotten(tmp_path: Path) -> None:
         store.save_plan(PIECE, plan)
         assert store.plan(PIECE) == plan
     store.close()
+
+
+@pytest.mark.parametrize(("alike", "is_same"), [(2, True), (1, False)])
+def test_a_score_is_another_state_of_one_where_half_of_its_bars_are_alike(
+    alike: int, is_same: bool
+) -> None:
+    """Of four bars of one title."""
+    starts = ("0", "4", "8", "12")
+    this = json.dumps([*zip(starts, "abcd", strict=True), ("16", "")])
+    other = json.dumps([*zip(starts, "abcd"[:alike] + "xyz"[: 4 - alike], strict=True), ("16", "")])
+    assert bool(match_bars(other, this)) is is_same

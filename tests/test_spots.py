@@ -206,3 +206,13 @@ def test_day_by_day_is_the_same_as_all_at_once(days: list[list[str]]) -> None:
         every += of_day
         known = follow_day(known, day, of_day)
     assert set(follow_spots(every, day_of)) == set(known.values())
+
+
+@pytest.mark.parametrize(("days", "is_due"), [(-0.03, False), (0.03, True)])
+def test_a_spot_that_holds_is_due_when_four_times_in_five_are_left(
+    days: float, is_due: bool
+) -> None:
+    """Sooner than any longest pause: it failed on two days of three."""
+    spot = followed("xx", "x.", "..")
+    due_s = spot.memory.at_s + DAY_S * (spot.memory.days_until(0.8) + days)
+    assert spot.is_due(day_of(due_s), due_s) is is_due

@@ -177,3 +177,9 @@ def test_a_take_that_cannot_be_written_leaves_what_was_there(tmp_path: Path) -> 
     with pytest.raises(TakeError, match="Nothing was played"):
         write_take(Take(()), tmp_path / "take.mid")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_key_still_down_at_the_end_is_given_half_a_second(file: Path) -> None:
+    write_take(Take((PlayedNote(60, 64, 0.0, 1.0), PlayedNote(64, 64, 1.0))), file)
+    lengths_s = [note.length_s for note in read_take(file).notes]
+    assert lengths_s == pytest.approx([1.0, 0.5], abs=TICK_S)

@@ -18,7 +18,7 @@ from coach.coaching.planning import (
     shorten_after_away,
     why_due,
 )
-from coach.coaching.planning.warmup import AFTER_AWAY, AWAY_DAYS
+from coach.coaching.planning.warmup import AFTER_AWAY, AWAY_DAYS, next_turn
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.window import Transition
@@ -134,3 +134,11 @@ def test_after_two_weeks_away_the_list_is_short() -> None:
     assert len(shorten_after_away(many, 100, 100 - AWAY_DAYS)) == AFTER_AWAY
     assert len(shorten_after_away(many, 100, 101 - AWAY_DAYS)) == 20
     assert shorten_after_away(many, 100, 50) == many[:AFTER_AWAY]
+
+
+@pytest.mark.parametrize(("share", "begins"), [(0.49, False), (0.51, True)])
+def test_a_turn_is_begun_where_half_of_it_fits_into_what_is_left(
+    share: float, begins: bool
+) -> None:
+    (due,) = spots(1)
+    assert (next_turn([due], share * due.turn_s, None) is not None) is begins

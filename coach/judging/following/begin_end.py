@@ -60,7 +60,7 @@ TURNED_ROUND = 3.0
 """More than so many times longer than another gap, by what is written, nobody plays one. Own
 choice, because a dotted figure may be played evenly, and a quarter for an eighth is 4."""
 FEW_KEYS = 4
-"""So many keys before a rest may be a slow beginning; more would have begun it."""
+"""So many keys may be a beginning that was not noticed yet; more would have begun it."""
 SLOWEST = 2.0
 """So many times slower than asked it may be played before the tempo is known. Own choice, because
 half of the tempo is where slow practice begins."""

@@ -59,9 +59,6 @@ from coach.score.window import Excerpt
 NOODLING_STROKES = 3
 """After so many keys or chords, most of their keys wrong, a key of the first onset starts afresh.
 Own choice, because two may be the beginning with a slip."""
-KEPT_KEYS = 4
-"""Of many keys that begin nothing so many are kept. Own choice, because more can't be the first of
-a repetition that was not noticed yet."""
 RESTART_KEYS = 64
 """A new start is looked for among so many last keys. Own choice, because three onsets tell it, and
 no three have more keys; a look at all keys of a long take would cost more than following it."""
@@ -313,7 +310,7 @@ class Follower:
             self._forget(keep=rules.find_stroke(self._take, self._openers, at_s))
             self._is_fresh = False
         elif len(keys) >= 2 * rules.ENOUGH_KEYS:
-            self._forget(keep=len(keys) - KEPT_KEYS)
+            self._forget(keep=len(keys) - rules.FEW_KEYS)
             self._is_fresh = False
 
     def _may_begin_with(self, key: PlayedNote) -> bool:

@@ -35,7 +35,7 @@ FOURTH = 5
 """Half steps up to which a wrong key may be a slip of a finger or of the hand;"""
 OCTAVE = 12
 """and a whole octave may be one of the arm."""
-FILLER = log(25)
+FILLER = log(2 * OCTAVE + 1)
 """What a key costs that may be any within an octave of the hand."""
 TELLING_ONSETS, TELLING_KEYS = 3, 8
 """A window of fewer onsets tells nothing of fewer keys: whatever is played for it is a try. Own
