@@ -158,6 +158,18 @@ class TestPatience:
             talked.count(600.0 * number, clean=number % 2 == 0, as_written=True)
         assert not talked.is_over
 
+    def test_twelve_minutes_end_it_gain_or_not_and_never_before_nine_tries(self) -> None:
+        for wait_s, is_over in ((29.0, False), (30.0, True)):
+            work = PlaceWork(in_all_s=690.0, tries=8, last_s=0.0)
+            work.count(wait_s, clean=False, as_written=True)
+            assert work.is_over is is_over
+        work = PlaceWork(in_all_s=720.0)
+        for _ in range(8):
+            work.count(0.0, clean=False, as_written=True)
+        assert not work.is_over
+        work.count(0.0, clean=False, as_written=True)
+        assert work.is_over
+
     def test_a_rise_of_the_chance_by_a_twentieth_is_a_gain(self) -> None:
         work = PlaceWork()
         for chance, tries in ((0.5, 1), (0.54, 2), (0.56, 0)):

@@ -216,3 +216,25 @@ def test_a_spot_that_holds_is_due_when_four_times_in_five_are_left(
     spot = followed("xx", "x.", "..")
     due_s = spot.memory.at_s + DAY_S * (spot.memory.days_until(0.8) + days)
     assert spot.is_due(day_of(due_s), due_s) is is_due
+
+
+def test_of_failures_and_tries_the_rule_of_succession_makes_a_chance() -> None:
+    """(s + 1) / (n + 2), Laplace 1814: for s of n."""
+    spot = WeakSpot(Transition(Hands.LEFT, F(1), F(2)), 2, 6, mended=False, qpm=80.0)
+    assert spot.chance_of_failing == 3 / 8
+
+
+@pytest.mark.parametrize(
+    ("failing", "moves", "is_known"), [(4, 6, False), (3, 6, True), (4, 5, True), (5, 5, True)]
+)
+def test_a_repetition_of_six_moves_that_mostly_fails_tells_of_no_one_place(
+    failing: int, moves: int, is_known: bool
+) -> None:
+    """All its moves are heard at one time."""
+    history = []
+    for at_s in (10.0, 20.0):
+        for beat in range(1, moves + 1):
+            move = Transition(Hands.LEFT, F(beat - 1), F(beat))
+            outcome = Outcome.LATE if beat <= failing else Outcome.CLEAN
+            history.append(Observation(at_s, move, F(beat), Hands.TOGETHER, outcome, 80.0))
+    assert bool(follow_spots(history, day_of)) is is_known
