@@ -432,7 +432,7 @@ class Coach:
         """Follow a wish that is one for another row of the plan; whether it is one."""
         row, task = self._plan.now, self._runner.task
         if request in (Request.SMALLER, Request.HARD):
-            nothing_broke = task.is_long and not self._runner.locating.slips_last()
+            nothing_broke = task.is_long and not self._runner.locating.count_last_slips()
             if nothing_broke:
                 self._take_apart(row)
             return nothing_broke

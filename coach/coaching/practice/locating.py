@@ -258,7 +258,7 @@ class Locating:
         """Nothing stands out: all of it fails, or one hand does everywhere."""
         return self.is_all_loose or self.is_hand_loose
 
-    def slips_last(self) -> int:
+    def count_last_slips(self) -> int:
         """How many moves failed when they were last played."""
         return sum(self._failed_last())
 

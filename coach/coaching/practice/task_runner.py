@@ -201,7 +201,7 @@ class TaskRunner:
             self._follow_broken_reading()
         elif self.assignment.window == self.task.window:
             self.locating.count_searching(diagnosis)
-            self.slips = 0 if clean else self.locating.slips_last()
+            self.slips = 0 if clean else self.locating.count_last_slips()
             self._follow_whole(clean, diagnosis)
         else:
             self.locating.count_searching(diagnosis)

@@ -163,26 +163,30 @@ class Follower:
         if self._end_at is None:
             self._end_at = self._find_end()
         over_s, is_at_end = self._end_at
-        if quiet_s >= over_s and not self._may_go_on(quiet_s):
-            if not is_at_end:
-                return (*self._find_entry(), *self._break_off())
-            turned = self._find_turned_round()
-            if turned is not None:
-                return tuple(self._begin_again(self._name_attempt(turned), turned))
-            again = self._exact.find_ending(self._take) or None
-            if again is not None:
-                return (
-                    *self._begin_again(self._name_attempt(again), again),
-                    self._end(FollowerInput.AT_END),
-                )
-            again = self._exact.find_last_attempt(self._take)
-            if again is not None and not self._goes_on_in_time(again):
-                return (*self._begin_again(self._name_attempt(again), again), *self._break_off())
-            again = self._find_after_ornament(1, rules.LONG_AFTER_ORNAMENT_S)
-            if again is not None:
-                return tuple(self._begin_again(FollowerInput.BEGUN_AGAIN, again))
-            return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
-        return self._tell_doubtful() if quiet_s >= WAIT_S else ()
+        if quiet_s < over_s or self._may_go_on(quiet_s):
+            return self._tell_doubtful() if quiet_s >= WAIT_S else ()
+        if not is_at_end:
+            return (*self._find_entry(), *self._break_off())
+        return self._close_at_end()
+
+    def _close_at_end(self) -> tuple[FollowerEvent, ...]:
+        """The last onset was played, and it is quiet: one repetition is over, or of two the first.
+
+        Which of the ways in which the window may have been begun again on the way fits is asked
+        here alone, the plainest first.
+        """
+        if (turned := self._find_turned_round()) is not None:
+            return tuple(self._begin_again(self._name_attempt(turned), turned))
+        if ending := self._exact.find_ending(self._take):
+            begun = self._begin_again(self._name_attempt(ending), ending)
+            return (*begun, self._end(FollowerInput.AT_END))
+        tried = self._exact.find_last_attempt(self._take)
+        if tried is not None and not self._goes_on_in_time(tried):
+            return (*self._begin_again(self._name_attempt(tried), tried), *self._break_off())
+        after = self._find_after_ornament(1, rules.LONG_AFTER_ORNAMENT_S)
+        if after is not None:
+            return tuple(self._begin_again(FollowerInput.BEGUN_AGAIN, after))
+        return (*self._tell_doubtful(), *self._find_start(), self._end(FollowerInput.AT_END))
 
     def _find_turned_round(self) -> int | None:
         """The key with which the window may have begun, where its chords are equal and the last

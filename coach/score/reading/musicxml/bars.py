@@ -213,7 +213,7 @@ def build_bars(everyone: Sequence[PartFacts], chosen: Sequence[PartFacts]) -> li
             any(raw.repeat_start for raw in mine),
             any(raw.repeat_end for raw in mine),
             max((raw.passes for raw in mine), default=0),
-            passes.through(mine),
+            passes.name_ending(mine),
             _section(everyone, index),
             barline=_barline(chosen, index),
         )
@@ -304,7 +304,7 @@ class _Endings:
     def __init__(self) -> None:
         self._open = ""
 
-    def through(self, mine: list[RawBar]) -> str:
+    def name_ending(self, mine: list[RawBar]) -> str:
         """The ending that a bar stands in, as printed."""
         started = next((raw.ending_start for raw in mine if raw.ending_start), "")
         self._open = started or self._open
