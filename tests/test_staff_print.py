@@ -371,3 +371,37 @@ def test_the_upper_voice_is_the_one_above_where_both_are_struck() -> None:
     part = excerpt(score_from_notes(same), Window(F(0), F(3)))
     stems = write(score_from_notes(same), part, lambda _, at: [""] * len(at)).stems
     assert {stem.voice: stem.up for stem in stems} == {"1": True, "2": False}
+
+
+def test_a_hairpin_keeps_clear_of_fingers_and_marks_in_its_lane() -> None:
+    """In 24 rows two hands share their lanes with it: ``4 mf>  ─ 3  ─ 2``."""
+    hands = [
+        {"pitch": 72 - at, "onset": at, "length": 1, "hand": "RH", "fingering": str(5 - at)}
+        for at in range(4)
+    ] + [{"pitch": 48 + at, "onset": at, "length": 1, "hand": "LH"} for at in range(4)]
+    score = replace(
+        score_from_notes(hands),
+        directions=(Direction(F(0), 1, "mf"),),
+        lines=(PrintedLine(LineKind.DIMINUENDO, 1, F(0), F(4)),),
+    )
+    shown = sheet(score, height=16)
+    page = shown.pages[0]
+    lane = next(row.text for row in page.rows if "mf>" in row.text)
+    assert "─" in lane
+    for at, char in enumerate(lane):
+        if char == "─":
+            assert not {lane[at - 1], lane[at + 1]} - {" ", "─", ">"}
+    marks = [cells.mark for cells in page.notes.values()]
+    assert all(page.rows[row].text[column] == " " for row, column in marks)
+
+
+def test_no_word_stands_under_an_octave_line() -> None:
+    """``8va`` over ``(arp.)`` was read as one (``8vap.)``)."""
+    score = score_from_notes(
+        [{"pitch": 108, "onset": 0, "length": 4, "hand": "RH"},
+         {"pitch": 48, "onset": 0, "length": 4, "hand": "LH"}]
+    )  # fmt: skip
+    score = replace(score, directions=(Direction(F(0), 1, "(arp.)"),))
+    shown = ["\n".join(texts(sheet(score, height=height))) for height in range(13, 24)]
+    assert any("15ma" in text for text in shown)
+    assert not any(".)" in text.replace("(arp.)", "") for text in shown)

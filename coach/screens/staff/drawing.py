@@ -23,7 +23,7 @@ from coach.score.notation import (
 from coach.screens.staff.canvas import Role
 from coach.screens.staff.columns import ChordColumns, Slot, find_barline, head_width, slot_key
 from coach.screens.staff.glyphs import Look
-from coach.screens.staff.page import NoteCells, Page
+from coach.screens.staff.page import Cell, NoteCells, Page
 from coach.screens.staff.page_layout import (
     CLEF_COLUMN,
     KEY_COLUMN,
@@ -34,7 +34,7 @@ from coach.screens.staff.page_layout import (
 )
 from coach.screens.staff.rows import TOP_LINE, Scale, StaffRows
 from coach.screens.staff.slots import SlotKey, SlotKind
-from coach.screens.staff.texts import FINGERS, TEXT_OF_LINE, TextKind, place_texts
+from coach.screens.staff.texts import FINGERS, LINE_STARTS, TEXT_OF_LINE, TextKind, place_texts
 
 _STEM_STEPS = 5
 """How far a stem without a beam rises over its last head, in steps. Own choice: print has seven, an
@@ -398,7 +398,6 @@ def _rest_glyphs(
 
 def draw_texts(layout: PageLayout) -> None:
     """Fingers, touch, dynamics and pedal, each in its lane; the lines that go on from there."""
-    _draw_long_lines(layout)
     for key, core in layout.at.items():
         for staff in layout.system.staves:
             texts = layout.system.texts.get(key, {}).get(staff.staff, {})
@@ -410,6 +409,7 @@ def draw_texts(layout: PageLayout) -> None:
                     else:
                         role = Role.FINGER if kind in FINGERS.values() else Role.PRINT
                         layout.put_print(rows[0], core + column, text.text, role, text.names)
+    _draw_long_lines(layout)
     _draw_words(layout)
 
 
@@ -428,7 +428,11 @@ def _stack_fingers(
 
 
 def _draw_long_lines(layout: PageLayout) -> None:
-    """Hairpins and pedals from their sign to their end, or to the page's edge."""
+    """Hairpins and pedals from their sign to their end, or to the page's edge.
+
+    They keep a cell away from all else in their lane, or fingers and marks would be lost in them.
+    """
+    marks = {_mark_cell(layout, cells[0]) for cells in layout.heads.values()}
     low, high = layout.slots[0].onset_quarters, layout.slots[-1].onset_quarters
     onsets = {slot.onset_quarters: layout.at[slot.key] for slot in layout.slots if slot.is_note}
     for line in layout.system.written.lines:
@@ -441,7 +445,14 @@ def _draw_long_lines(layout: PageLayout) -> None:
         glyph = "_" if line.kind is LineKind.PEDAL else layout.system.glyphs.line
         begin = min(starts, default=layout.right) if line.start_quarters >= low else layout.left
         end = min(ends, default=layout.right)
-        layout.canvas.put(row, begin, glyph * (end - begin), Role.PRINT)
+        joins = (glyph, LINE_STARTS[line.kind][-1])
+        for column in range(begin, end):
+            is_apart = layout.canvas.is_free(row, column - 1, column) or any(
+                layout.canvas.holds(row, column - 1, sign) for sign in joins
+            )
+            near_mark = any((row, at) in marks for at in range(column - 1, column + 2))
+            if is_apart and not near_mark and layout.canvas.is_free(row, column, column + 2):
+                layout.canvas.put(row, column, glyph, Role.PRINT)
 
 
 _WORDS_LANES = (TextKind.WORDS, TextKind.DYNAMICS)
@@ -563,8 +574,8 @@ _PARTS = (
     draw_beams,
     draw_signs_and_heads,
     draw_rests,
-    draw_texts,
     draw_octave_lines,
+    draw_texts,
     draw_changes,
     draw_bar_numbers,
     draw_counts,
@@ -590,17 +601,23 @@ def _find_note_cells(layout: PageLayout, aside: int) -> dict[int, NoteCells]:
     """Each note's cells on this page; its mark stands under the first of its heads."""
     out = {}
     for note, cells in layout.heads.items():
-        head, (_, column) = cells[0]
-        staff = layout.rows_of(head.staff)
-        group = next(group for group in staff.groups if TextKind.MARK in group)
-        texts = layout.system.texts.get(slot_key(head), {}).get(staff.staff, {})
-        if beside := place_texts(group, texts)[1]:
-            column = layout.core(head) + beside
+        row, column = _mark_cell(layout, cells[0])
         every = tuple(
             (row, x + at + aside)
             for one, (_, x) in cells
             for row, text in head_rows(layout, one)
             for at in range(len(text))
         )
-        out[note] = NoteCells(every, (staff.marks, column + aside))
+        out[note] = NoteCells(every, (row, column + aside))
     return out
+
+
+def _mark_cell(layout: PageLayout, placed: tuple[Head, Cell]) -> Cell:
+    """Where a note's mark goes: under its head, or behind what is printed there."""
+    head, (_, column) = placed
+    staff = layout.rows_of(head.staff)
+    group = next(group for group in staff.groups if TextKind.MARK in group)
+    texts = layout.system.texts.get(slot_key(head), {}).get(staff.staff, {})
+    if beside := place_texts(group, texts)[1]:
+        column = layout.core(head) + beside
+    return staff.marks, column
