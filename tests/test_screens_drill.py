@@ -18,8 +18,9 @@ from coach.playing.midi_events import KeyDown, KeyUp, OtherPianos, PianoFound, P
 from coach.score.build import score_from_notes
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.dialogs.texts import COLUMNS, help_text
+from coach.screens.dialogs.texts import COLUMNS, columns_of_text, help_text
 from coach.screens.drill.screen import DrillScreen
+from coach.screens.keymap import COMMANDS, DEMO_COMMANDS
 from tests.screenfakes import FakeClick, FakeDrill, note, two_hands
 from tests.seat import (
     RIGHT,
@@ -354,3 +355,10 @@ def test_control_c_leaves_the_program_and_keeps_where_the_drill_stands() -> None
         await seat.pilot.press("ctrl+c")
 
     assert seated(SIZES[0], run).left == 1
+
+
+def test_the_help_uses_the_width_of_a_wide_terminal() -> None:
+    keys = help_text(columns_of_text(120), demo=True).split("\nKeys\n")[1].split("\n\n")[0]
+    assert len(keys.splitlines()) == len(COMMANDS) + len(DEMO_COMMANDS)  # each in one row
+    assert max(map(len, keys.splitlines())) <= columns_of_text(120)
+    assert columns_of_text(80) == COLUMNS

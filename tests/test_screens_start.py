@@ -268,3 +268,13 @@ def test_why_there_is_no_midi_stands_on_the_drill_screen_too() -> None:
         assert "Plug it in" not in seat.text
 
     seated((80, 24), run, piano=False, ports=False)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_that_there_is_no_piano_stands_once_in_small_letters(size: tuple[int, int]) -> None:
+    async def run(seat: Seat) -> None:
+        await seat.pilot.press("enter")  # look at the piece without one
+        await seat.until(DrillScreen)
+        assert seat.text.count("no piano") == 1
+
+    seated(size, run, piano=False, ports=False)

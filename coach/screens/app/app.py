@@ -44,6 +44,7 @@ from coach.screens.dialogs import (
     SetupScreen,
     TextScreen,
     TooSmallScreen,
+    columns_of_text,
     explain_no_match,
     help_text,
     is_too_small,
@@ -517,7 +518,7 @@ class KeyholeApp(AppWithoutTraceback):
 
     def action_keys(self) -> None:
         """Show all keys and marks."""
-        self.push_screen(TextScreen(help_text()))
+        self.push_screen(TextScreen(help_text(columns_of_text(self.size.width))))
 
     def action_diary(self) -> None:
         """Show the diary of the piece that was played last."""

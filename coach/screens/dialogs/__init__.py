@@ -19,7 +19,7 @@ from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.dialogs.pianist import PianistScreen
 from coach.screens.dialogs.plan import PlanScreen
 from coach.screens.dialogs.setup import SetupScreen
-from coach.screens.dialogs.texts import details_text, help_text, why_text
+from coach.screens.dialogs.texts import columns_of_text, details_text, help_text, why_text
 from coach.screens.dialogs.write import WriteScreen
 
 __all__ = [
@@ -42,6 +42,7 @@ __all__ = [
     "TextScreen",
     "TooSmallScreen",
     "WriteScreen",
+    "columns_of_text",
     "details_text",
     "explain_no_match",
     "help_text",

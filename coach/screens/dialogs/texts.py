@@ -52,31 +52,41 @@ what stands over the music. At the goal the lowest key goes on."""
 _COMMAND_KEYS = "While you don't play, keys that your piece leaves free ask for something:"
 
 
-COLUMNS = 66
-"""Of a text over the screen in a terminal of 80, less its frame and the bar at its side."""
+COLUMNS, MOST_COLUMNS = 66, 96
+"""Of a text over the screen in a terminal of 80, less its frame and the bar at its side; and at
+most. Own choice, because a longer row is hard to read on from."""
 
 
-def help_text(*, demo: bool = False, piano: Sequence[CommandKey] = ()) -> str:
+def columns_of_text(terminal_columns: int) -> int:
+    """How wide a text over a screen of this width is: a dialog takes nine tenths of it."""
+    frame = 80 * 9 // 10 - COLUMNS
+    return min(terminal_columns * 9 // 10 - frame, MOST_COLUMNS)
+
+
+def help_text(
+    columns: int = COLUMNS, *, demo: bool = False, piano: Sequence[CommandKey] = ()
+) -> str:
     """What the piano asks for, all keys, all marks, the usual cautions.
 
     ``piano`` are the piano's own keys that ask for something.
     """
     commands = (*(DEMO_COMMANDS if demo else ()), *COMMANDS)
-    keys = "\n".join(map(_key_line, commands))
+    keys = "\n".join(_key_line(command, columns) for command in commands)
     marks = "\n".join(f"{face.char:>5}  {face.words}" for face in MARK_SYMBOLS.values())
     more = f"Ctrl+P finds every command by its name.\n\nLetters as piano\n{_LETTERS}"
-    asked = fold(f"{place_words(one, piano)}: {one.command.value}" for one in piano)
+    parts = (f"{place_words(one, piano)}: {one.command.value}" for one in piano)
+    asked = fold(parts, columns)
     at_piano = f"At the piano\n{_AT_THE_PIANO}" + (f"\n{_COMMAND_KEYS}\n{asked}" if piano else "")
     cautions = "\n".join(CAUTIONS)
     return f"{at_piano}\n\nKeys\n{keys}\n\n{more}\n\nMarks under the notes\n{marks}\n\n{cautions}"
 
 
-def _key_line(command: Command) -> str:
+def _key_line(command: Command, columns: int) -> str:
     """Its key, the one beside it while letters are a piano, its name, what it does."""
     beside = key_beside_letters(command) if command in COMMANDS else ""
     second = "" if beside == command.shown else beside
     about = f"{command.shown:>4} {second:<6} {command.name:<16} "
-    return fill(command.help, COLUMNS, initial_indent=about, subsequent_indent=" " * len(about))
+    return fill(command.help, columns, initial_indent=about, subsequent_indent=" " * len(about))
 
 
 def fold(parts: Iterable[str], columns: int = COLUMNS) -> str:

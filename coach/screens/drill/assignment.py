@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from textual.timer import Timer
 
-from coach.coaching.drill import AssignmentGiven
+from coach.coaching.drill import AssignmentGiven, DrillState
 from coach.coaching.model import Assignment, Decision
 from coach.score.pitch import Spelling
 from coach.score.words import printable
@@ -125,8 +125,12 @@ class TopLines:
             self._show_title()
 
     def show_assignment(self) -> None:
-        """What to play, and where the drill stands, or what sounds."""
-        stands = state_words(self._session.drill.state, self._asked.assignment)
+        """What to play, and where the drill stands, or what sounds. That there is no piano stands
+        above it, where its name would."""
+        state = self._session.drill.state
+        has_name = not (self._is_low and self._session.what_remains())
+        is_said = state is DrillState.NO_PIANO and not self._player.piano and has_name
+        stands = "" if is_said else state_words(state, self._asked.assignment)
         self.show_status(self._sounds or stands)
 
     def show_sounding(self, words: str) -> None:

@@ -44,6 +44,7 @@ from coach.screens.dialogs import (
     PlanScreen,
     TextScreen,
     WriteScreen,
+    columns_of_text,
     details_text,
     help_text,
     why_text,
@@ -466,7 +467,8 @@ class DrillScreen(Screen[None]):
     def action_help(self) -> None:
         """All keys and marks."""
         piano = () if self.is_demo or not self.player.piano else self._command_keys
-        self.app.push_screen(TextScreen(help_text(demo=self.is_demo, piano=piano)))
+        columns = columns_of_text(self.app.size.width)
+        self.app.push_screen(TextScreen(help_text(columns, demo=self.is_demo, piano=piano)))
 
     def action_keyboard(self) -> None:
         """Turn the letters into piano keys, or back."""
