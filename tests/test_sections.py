@@ -51,6 +51,9 @@ def test_sixteen_bars_that_slip_here_and_there_are_got_in_two_halves_and_then_in
     for _ in range(3):
         at.plays(clean=True)
     assert (at.asked.window, at.asked.reason) == (bars(9, 16), "The next part: bars 9 to 16.")
+    slips(at, bars(9, 16), 50)
+    holds(at, bars(9, 16))
+    assert not at.asked.reason.startswith("The next part")
     for _ in range(3):
         at.plays(clean=True)
     assert (at.asked.window, at.asked.clean_required) == (bars(1, 16), 1)

@@ -59,7 +59,6 @@ from coach.coaching.wording import (
     AS_YOU_WOULD,
     ENOUGH,
     ENOUGH_TODAY,
-    HELD,
     LARGER_AS_ASKED,
     LEFT,
     LEFT_ALL,
@@ -68,7 +67,7 @@ from coach.coaching.wording import (
     ORDER_CHANGED,
     SLIPS_TODAY,
     SMALLER_AS_ASKED,
-    WISHED,
+    UNTIL_IT_BREAKS,
     advice_words,
     as_far_as_it_goes,
     held_today_words,
@@ -113,8 +112,8 @@ class Coach:
         """What is said to a wish that changed nothing, until the next repetition."""
         self._heard_for: Assignment | None = None
         """What was asked for when the last repetition was heard."""
-        self._last_clean = True
-        """Whether the last repetition was clean, also one that counted for nothing."""
+        self._broke_last = False
+        """Whether the last repetition of what is asked for now was unclean."""
         self._last_qpm: float | None = None
         """The tempo at which the last repetition was played."""
         self._undecided: bool | None = None
@@ -184,7 +183,7 @@ class Coach:
             return self._answer
         if not self._answer and asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
             return to_go_words(asked.clean_required - clean)
-        if not self._last_clean and asked.reason.startswith((*HELD, *WISHED)):
+        if self._broke_last and asked.reason.startswith(UNTIL_IT_BREAKS):
             beat = self.practice_map.beat_quarters(asked.window)
             return self._answer or once_more_words(tempo_words(asked.qpm, beat))
         return self._answer or asked.reason
@@ -250,7 +249,7 @@ class Coach:
         if not judgement.is_repetition:
             self._changed = False
             return False
-        self._answer, self._last_clean = "", judgement.clean
+        self._answer, self._broke_last = "", not judgement.clean
         self._last_qpm = judgement.qpm
         now = self._heard_for = self._runner.assignment
         asked = asked or now
@@ -304,6 +303,7 @@ class Coach:
         if not was_done:
             self._proposals += (ENOUGH,) * self._finished + (self._enough_words(),) * self._enough
         self._changed = before.to_play != self._runner.assignment.to_play
+        self._broke_last &= not self._changed
 
     def _take_apart(self, row: EditableRow) -> None:
         """So much at once is too much. What slips here and there is got in parts; what broke in a
@@ -421,7 +421,7 @@ class Coach:
         else:
             follow_request(runner, request)
         self._changed = before != self._runner.assignment
-        self._last_clean |= self._changed  # of what is asked for now none was unclean yet
+        self._broke_last &= not self._changed
         same = request is not Request.AGAIN and before.to_play == self._runner.assignment.to_play
         self._answer = as_far_as_it_goes(request, before.qpm) if same else ""
         if same and not runner.stays:

@@ -89,16 +89,12 @@ A_LITTLE_MORE = "It holds. A little more of it."
 BACK_ONE_STEP = "That broke again: back one step."
 SMALLER_STILL = "Smaller still."
 BACK_TO_THE_WHOLE = "Back to the whole of it."
-HELD = ("It holds", "It held", "That holds", "Clean", "That is the tempo")
-"""How a reason begins that is no longer true once the next repetition is unclean."""
 
 # ... where the pianist asked, ...
 
 AS_ASKED = "As you asked."
 SMALLER_AS_ASKED = "Smaller, as you asked."
 LARGER_AS_ASKED = "Larger, as you asked."
-WISHED = (AS_ASKED, SMALLER_AS_ASKED, LARGER_AS_ASKED)
-"""What the pianist asked for; after one that broke that is no reason any more."""
 
 # ... and by the plan.
 
@@ -112,6 +108,12 @@ NOW_ON_FROM_THERE = "Now on from there."
 NEW_TOGETHER = "{name}, {how}, slowly."
 IN_TIME = "in time"
 JOINED = "{name} joined"
+UNTIL_IT_BREAKS = (
+    *("It holds", "It held", "That holds", "Clean", "That is the tempo", WHOLE_AT_LAST),
+    *(AS_ASKED, SMALLER_AS_ASKED, LARGER_AS_ASKED, BACK_AS_WRITTEN),
+    *(words.partition("{")[0] for words in (FIRST_SECTION, NEXT_SECTION, SECTIONS_HELD)),
+)
+"""How a reason begins that is none any more once a repetition was unclean."""
 
 # What is answered to a change of the plan.
 

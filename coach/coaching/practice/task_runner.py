@@ -55,12 +55,12 @@ from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
     ALL_OVER,
     BACK_AS_WRITTEN,
-    HELD,
     HERE_AND_THERE,
     HOLD_IT_THERE,
     NOW_HOLD_IT,
     ON_FROM_WHERE_WE_WERE,
     READ_AGAIN,
+    UNTIL_IT_BREAKS,
     arrival_words,
     broke_before_words,
     check_words,
@@ -549,7 +549,7 @@ class TaskRunner:
         """Ask for something; None: the same again, for as many as it now takes."""
         before = self.assignment
         reason = before.reason
-        if self.run.unclean and reason.startswith((*HELD, BACK_AS_WRITTEN)):
+        if self.run.unclean and reason.startswith(UNTIL_IT_BREAKS):
             reason = once_more_words(self._say_tempo_of(before))
         wanted = wanted or NextWindow(before.window, before.kind, reason)
         given = self._make_assignment(wanted)
