@@ -90,9 +90,9 @@ def test_at_home_it_is_the_last_pieces_and_brackets_lead_to_the_others() -> None
         assert "Its score is gone." in seat.text
         await seat.pilot.press("right", "4", "down")  # nothing to step through: no harm
         await seat.pilot.press("right_square_bracket")
-        assert "Fake tune   2 of 2" in seat.text
+        assert "Fake tune   piece 2 of 2" in seat.text
         await seat.pilot.press("right_square_bracket")
-        assert "Fake tune   2 of 2" in seat.text
+        assert "Fake tune   piece 2 of 2" in seat.text
 
     seated((80, 24), run, diaries=diaries(), start=Start())
 

@@ -357,7 +357,10 @@ def test_in_a_browser_the_report_fits_a_phone_a_sheet_of_paper_and_a_desk(
     copy = tmp_path / "measured.html"
     script = (
         "<script>document.title = 'width ' + document.documentElement.scrollWidth + ' of ' "
-        "+ window.innerWidth + ' svg ' + document.querySelectorAll('figure svg').length</script>"
+        "+ window.innerWidth + ' svg ' + document.querySelectorAll('figure svg').length"
+        "+ ' cut ' + [...document.querySelectorAll('.wide')].filter("
+        "one => one.querySelector('table.days') && one.scrollWidth > one.clientWidth).length"
+        "</script>"
     )
     copy.write_text(page.read_text(encoding="utf-8").replace("</body>", f"{script}</body>"))
     widths = (390, 680, 900)
@@ -381,6 +384,7 @@ def test_in_a_browser_the_report_fits_a_phone_a_sheet_of_paper_and_a_desk(
     assert len(found) == len(widths), title
     for width, (needed, there) in zip(widths, found, strict=True):
         assert int(needed) <= int(there) <= width
+    assert re.findall(r"cut (\d+)", title) == ["0"] * len(widths)
 
 
 def test_a_repetition_without_a_take_does_not_end_the_report(

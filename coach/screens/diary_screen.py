@@ -139,7 +139,8 @@ class DiaryScreen(Dialog[None]):
         days, plain = self._days, self.app.has_class("-plain")
         room = self.query_one(VerticalScroll).size
         look = Look(max(room.width or self.size.width - 4, 40), plain, room.height)
-        place = f"   {self._piece + 1} of {len(self._titles)}" if len(self._titles) > 1 else ""
+        several = len(self._titles) > 1
+        place = f"   piece {self._piece + 1} of {len(self._titles)}" if several else ""
         title = f"{self._titles[self._piece]}{place}"
         if not isinstance(self._found, PieceProgress):
             self._fill(title, [((self._found, ""),)])

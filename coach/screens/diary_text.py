@@ -321,7 +321,7 @@ def passages_page(diary: Diary, until: int, look: Look) -> list[Line]:
     )
     name = min(longest, max(look.width - _FIGURES - _TEMPI_ENDS - LEAST_TEMPI, 16))
     days = min(max(look.width - name - _FIGURES - _TEMPI_ENDS, 1), MOST_TEMPI)
-    lines = [line(f"{'':<{name}}  minutes  repet.  clean   tempo by day", "faint")]
+    lines = [line(f"{'':<{name}}  minutes   times  clean   tempo by day", "faint")]
     for one in passages[:MOST_PASSAGES]:
         share = f"{100 * one.clean / one.repetitions:.0f} %"
         words = passage_words(diary.score, one)

@@ -107,7 +107,8 @@ h2, h3 { break-after: avoid; } tr { break-inside: avoid; }
   .spot .curve { float: none; margin: .5rem 0; order: 1; width: auto; }
 }
 @media (max-width: 30rem) {
-  :root { font-size: 14px; } table.days td { padding-right: .4rem; }
+  :root { font-size: 14px; } table.days td, table.days th { padding-right: .4rem; }
+  table.passages td:first-child { min-width: 8rem; } table.passages th { font-size: .85em; }
 }
 """
 
@@ -286,8 +287,8 @@ def _passages(diary: Diary) -> str:
         for one in passages
     )
     table = (
-        '<div class="wide"><table class="days"><tr><th>passage</th><th>minutes</th>'
-        "<th>repetitions</th><th>clean</th><th>quickest clean, beats a minute</th></tr>"
+        '<div class="wide"><table class="days passages"><tr><th>passage</th><th>minutes</th>'
+        "<th>times</th><th>clean</th><th>quickest clean, bpm</th></tr>"
         f"{rows}</table></div>\n"
     )
     return f"<h3>Where the time went</h3>\n{table}{''.join(_tempo_curves(diary, passages))}"
