@@ -10,6 +10,8 @@ import pytest
 from coach.cli.commands import calibrate
 from coach.cli.commands.calibrate import calibrate_click
 from coach.cli.errors import CannotDo
+from coach.judging.calibration import Calibration
+from coach.judging.calibration import calibrate as calibrate_taps
 from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
 from coach.playing.sounding.timed_sender import TimedSender
@@ -127,3 +129,27 @@ def test_in_a_terminal_the_beats_are_large_and_each_is_written_over_the_one_befo
     assert "to go" in last
     assert second.startswith(f"\x1b[{len(rows) + 1}A")
     assert second.count("\n") == len(rows) + 1
+
+
+def tapped(taps: int, scatter_s: float = 0.0) -> Calibration | None:
+    """To a click of a second, 20 ms late, by turns earlier and later."""
+    clicks_s = [float(at) for at in range(taps)]
+    return calibrate_taps(
+        clicks_s, [at_s + 0.02 + (-1) ** at * scatter_s for at, at_s in enumerate(clicks_s)]
+    )
+
+
+@pytest.mark.parametrize(("taps", "used"), [(9, None), (10, 8)])
+def test_eight_taps_tell_the_offset_the_first_two_left_out(taps: int, used: int | None) -> None:
+    found = tapped(taps)
+    assert (found and found.taps) == used
+    assert found is None or found.offset_ms == pytest.approx(20.0)
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(("scatter_s", "is_tapping"), [(0.066, True), (0.069, False)])
+def test_a_scatter_of_more_than_a_tenth_of_the_beat_is_no_tapping_along(
+    scatter_s: float, is_tapping: bool
+) -> None:
+    """The standard deviation is the median deviation over 0.6745 (Hampel 1974, from memory)."""
+    assert (tapped(20, scatter_s) is not None) is is_tapping

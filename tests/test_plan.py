@@ -7,7 +7,14 @@ import pytest
 
 from coach.coaching.coach import Coach
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
-from coach.coaching.planning.steps import BEGIN_SHARE, READ_BARS, begin_whole_at, make_steps
+from coach.coaching.planning.steps import (
+    BEGIN_SHARE,
+    READ_BARS,
+    _step_of_bar,
+    begin_whole_at,
+    make_steps,
+    reading_bits,
+)
 from coach.coaching.windows import PracticeMap
 from coach.drill import Drill, learn
 from coach.judging.model import Stage
@@ -266,3 +273,32 @@ def test_the_tempo_of_a_reading_is_kept_for_the_whole() -> None:
     again = Coach.resume(at.score, at.drill.coach.state())
     again.change_plan(1, PlanChange.LEAVE_OUT)
     assert again.decision.assignment.qpm == pytest.approx(0.7 * QPM)
+
+
+@pytest.mark.parametrize(("read_qpm", "begun_qpm"), [(30.0, 55.0), (60.0, 60.0), (100.0, 100.0)])
+def test_the_whole_is_never_begun_below_eleven_twentieths_of_its_tempo(
+    read_qpm: float, begun_qpm: float
+) -> None:
+    window = Window(F(0), F(16))
+    assert begin_whole_at(Goal(window, 100.0, way=Way.LEARN), read_qpm) == pytest.approx(begun_qpm)
+
+
+def test_a_bar_is_learnt_from_eleven_twentieths_up_to_three_quarters_of_the_tempo() -> None:
+    score = piece()
+    goal = Goal(Window(F(0), score.end_quarters), 100.0, way=Way.LEARN)
+    task = _step_of_bar(PracticeMap(score, goal.window), goal, Window(F(4), F(8))).task
+    assert (task.start_qpm, task.qpm) == pytest.approx((55.0, 75.0))
+
+
+@pytest.mark.parametrize(
+    ("parts", "bits", "read"), [(1, 58.4, "bars 1 to 4"), (2, 87.2, "bars 1 to 3")]
+)
+def test_four_bars_are_read_at_once_and_fewer_where_they_have_more_than_a_hundred_bits(
+    parts: int, bits: float, read: str
+) -> None:
+    """Eighths in both hands: three bars have 87 bits, four 118."""
+    score = piece(bars=9, parts=parts)
+    practice_map = PracticeMap(score, Window(F(0), score.end_quarters))
+    assert names(score)[0] == f"{read}, first reading"
+    window = Window(F(0), F(16 if parts == 1 else 12))
+    assert reading_bits(practice_map, window) == pytest.approx(bits, abs=0.1)

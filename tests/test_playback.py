@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -10,8 +11,9 @@ import pytest
 
 from coach.playing.click_schedule import Timed
 from coach.playing.notes import PedalMove, PlayedNote, Take
-from coach.playing.playback import RELEASE_S, note_messages, plan_notes, take_messages
-from coach.score.model import Score, ScoreNote
+from coach.playing.playback import note_messages, plan_notes, take_messages
+from coach.score.build import score_from_notes
+from coach.score.model import Grace, Hand, Score, ScoreNote
 from coach.score.reading import read_score
 
 SCORES = sorted((Path(__file__).parent.parent / "sample_scores").glob("*.musicxml"))
@@ -85,8 +87,8 @@ def test_a_key_that_was_struck_again_is_let_go_of_before() -> None:
     played = take(PlayedNote(60, 50, 0.0, None), PlayedNote(60, 50, 0.2, None))
     messages = take_messages(played, start_s=0.0)
     never_hangs(messages)
-    first_off = next(at_s for at_s, message in messages if message[0] == 0x80)
-    assert first_off == pytest.approx(0.2 - RELEASE_S)
+    offs_s = [at_s for at_s, message in messages if message[0] == 0x80]
+    assert offs_s == pytest.approx([0.2 - 0.03, 0.2 + 0.4])
 
 
 def test_voices_that_share_a_key_strike_it_once() -> None:
@@ -94,3 +96,29 @@ def test_voices_that_share_a_key_strike_it_once() -> None:
     note: ScoreNote = score.notes[0]
     sounding = plan_notes([note, note], qpm=60, from_quarters=note.onset_quarters, start_s=0.0)
     assert len(sounding) == 1
+
+
+@pytest.mark.parametrize(
+    ("length", "sounds_s"),
+    [(Fraction(1), 0.95), (Fraction(1, 16), 0.059375), (Fraction(1, 32), 0.04)],
+)
+def test_a_note_sounds_a_little_shorter_than_written_and_no_click(
+    length: Fraction, sounds_s: float
+) -> None:
+    one = score_from_notes([{"pitch": 60, "onset": 0, "length": length, "hand": "RH"}]).notes
+    (sounding,) = plan_notes(one, qpm=60, from_quarters=Fraction(0), start_s=10.0)
+    assert (sounding.at_s, sounding.end_s) == pytest.approx((10.0, 10.0 + sounds_s))
+
+
+def test_the_right_hand_stands_out_a_little() -> None:
+    score = read_score(SCORES[0])
+    sounding = plan_notes(score.notes, qpm=60, from_quarters=Fraction(0), start_s=0.0)
+    loudness = {one.note.hand: note_messages([one])[0][1][2] for one in sounding}
+    assert loudness == {Hand.RIGHT: 76, Hand.LEFT: 64}
+
+
+def test_grace_notes_come_a_tenth_of_a_second_before_their_note_one_by_one() -> None:
+    note = read_score(SCORES[0]).notes[0]
+    graces = [replace(note, pitch=note.pitch + up, grace=Grace.BEFORE) for up in (3, 1)]
+    sounding = plan_notes([*graces, note], qpm=60, from_quarters=note.onset_quarters, start_s=10.0)
+    assert [round(one.at_s, 3) for one in sounding] == [9.82, 9.91, 10.0]
