@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from coach.playing.click_schedule import (
-    SLOW_S,
     ClickBeats,
     ClickSound,
     ClickStyle,
@@ -74,7 +73,7 @@ def test_a_slow_beat_is_divided_in_two_a_compound_one_in_three_and_a_very_slow_o
     assert heard(piece("2/4"), style, 50) == "|X.x.|X.x"
     assert heard(piece("6/8"), style, 50) == "|X..x..|X..x"
     assert heard(piece("2/4"), style, 25) == "|X...x...|X...x"
-    assert heard(piece("2/4"), style, 60 / SLOW_S) == "|Xx|Xx"
+    assert heard(piece("2/4"), style, 60 / 1.0) == "|Xx|Xx"
     assert heard(piece("2/4"), replace(style, divides=False), 25) == "|Xx|Xx"
 
 

@@ -24,7 +24,7 @@ from coach.coaching.diagnosis.trouble_model import (
 from coach.coaching.diagnosis.troubles import Diagnosis, Suspect, describe_trouble
 from coach.coaching.drill import Drill
 from coach.coaching.model import AssignmentKind, Observation
-from coach.coaching.practice.locating import MOST_UNHEARD, Locating
+from coach.coaching.practice.locating import Locating
 from coach.coaching.practice.repair import build_rungs
 from coach.coaching.practice.task import RunCounts, Task
 from coach.coaching.practice.task_runner import TaskRunner
@@ -155,7 +155,7 @@ class TestLocating:
         runner.locating.best_probe = lambda *_: probe  # type: ignore[method-assign]
         found = describe_trouble(named, evidence, practice_map)
         runner.choose_next(
-            False, Diagnosis((found,), (named, other), SlipRate.of_mean(0.005), MOST_UNHEARD)
+            False, Diagnosis((found,), (named, other), SlipRate.of_mean(0.005), 0.18)
         )
         return runner
 
@@ -184,8 +184,8 @@ class TestLocating:
             locating = Locating(task, PracticeMap(score, task.window), Evidence())
             return locating.has_heard_enough(Diagnosis((), (), SlipRate.of_mean(0.005), unheard))
 
-        assert not is_enough(6, MOST_UNHEARD + 0.01)
-        assert is_enough(6, MOST_UNHEARD)
+        assert not is_enough(6, 0.18 + 0.01)
+        assert is_enough(6, 0.18)
         assert is_enough(7, 1.0)
 
     def test_beside_a_named_place_more_is_heard_twice_and_four_beats_at_the_least(self) -> None:

@@ -14,7 +14,6 @@ from coach.coaching.model import Request
 from coach.playing.command_keys import (
     ALONE_S,
     RANGES,
-    REACH_SEMITONES,
     WHITE,
     CommandListener,
     ListKeys,
@@ -71,7 +70,7 @@ def test_none_lies_within_reach_of_the_piece(size: int, lowest: int, highest: in
     for one in lay_command_keys(lowest, highest, size):
         assert first <= one.pitch <= last
         assert one.pitch % 12 in WHITE
-        assert one.pitch <= lowest - REACH_SEMITONES or one.pitch >= highest + REACH_SEMITONES
+        assert one.pitch <= lowest - 15 or one.pitch >= highest + 15
 
 
 def test_a_piece_that_needs_every_key_leaves_none() -> None:
@@ -232,8 +231,8 @@ def test_the_music_takes_its_keys_and_its_pedal_back(words: str, left: bool) -> 
     score = score_from_notes([{"pitch": 60, "onset": 0, "length": 1, "hand": "RH"}])
     score = replace(score, directions=(Direction(F(0), 1, words),))
     bound = {
-        Trigger(TriggerKind.KEY, 60 - REACH_SEMITONES): PianoCommand.HEAR,
-        Trigger(TriggerKind.KEY, 61 - REACH_SEMITONES): PianoCommand.AGAIN,
+        Trigger(TriggerKind.KEY, 60 - 15): PianoCommand.HEAR,
+        Trigger(TriggerKind.KEY, 61 - 15): PianoCommand.AGAIN,
         Trigger(TriggerKind.PEDAL, 67): PianoCommand.NEXT,
     }
     kept = leave_out_music(bound, score)

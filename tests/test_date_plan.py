@@ -22,7 +22,7 @@ from coach.coaching.planning import (
     schedule,
     stretches,
 )
-from coach.coaching.planning.date_plan import AGAIN_MIN, BEGIN_MIN, LEAST_MIN
+from coach.coaching.planning.date_plan import BEGIN_MIN, LEAST_MIN
 from coach.coaching.wording import stretch_words
 from coach.record.calendar import day_of
 from coach.record.pieces import piece_key
@@ -125,7 +125,7 @@ def test_a_settled_piece_is_only_kept() -> None:
     bars = [BarStanding(bar, SETTLED, 995) for bar in range(8)]
     found = schedule(bars, DatePlan(1020, 20.0), 1000)
     assert not any(day.begin for day in found.days)
-    assert sum(day.minutes for day in found.days[:-1]) <= 8 * 8 * AGAIN_MIN
+    assert sum(day.minutes for day in found.days[:-1]) <= 8 * 8 * 0.5
 
 
 def test_what_was_practised_today_counts() -> None:

@@ -12,7 +12,7 @@ from coach.coaching.model import Request
 from coach.drill import Drill, played, repair, score_from_notes, window
 from coach.score.model import Hands, Score
 from coach.score.window import Excerpt, Window
-from coach.screens.drill.foresight import LIKELY, QUIET_S, STEP_S, Foresight
+from coach.screens.drill.foresight import LIKELY, Foresight
 
 SCORE = score_from_notes(
     [
@@ -76,7 +76,7 @@ class Stage:
 def walk(stage: Stage, steps: int, key_s: Callable[[float], float | None]) -> None:
     foresight = Foresight(stage, stage, stage)  # type: ignore[arg-type]
     for at in range(steps):
-        now_s = at * STEP_S
+        now_s = at * 0.2
         foresight.take_step(now_s, key_s(now_s))
 
 
@@ -93,7 +93,7 @@ def test_nothing_is_done_while_it_could_disturb(how: str) -> None:
     stage = Stage()
     stage.state = DrillState.PLAYING if how == "playing" else DrillState.READY
     stage.is_engraved = how != "no pictures"
-    steps = round(QUIET_S / STEP_S) if how == "just asked" else 20
-    walk(stage, steps, lambda now_s: now_s - QUIET_S / 2 if how == "struck just now" else None)
+    steps = round(0.5 / 0.2) if how == "just asked" else 20
+    walk(stage, steps, lambda now_s: now_s - 0.5 / 2 if how == "struck just now" else None)
     assert not stage.looked
     assert not stage.expected

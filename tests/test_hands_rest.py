@@ -3,7 +3,7 @@
 from fractions import Fraction as F
 
 from coach.coaching.drill.drill_events import AssignmentGiven, CountIn
-from coach.coaching.drill.rest import LONGEST_HELD_S, LOOKING_S, REST_S, HandsRest
+from coach.coaching.drill.rest import HandsRest
 from coach.coaching.model import Goal
 from coach.judging.model import Stage
 from coach.score.model import Hands
@@ -35,8 +35,8 @@ def test_a_key_held_is_a_hand_that_does_not_rest() -> None:
 def test_a_key_that_never_comes_up_is_not_waited_for() -> None:
     rest = HandsRest()
     rest.strike(60, 10.0)
-    assert not rest.may_turn(10 + LONGEST_HELD_S - 0.1, 0.5)
-    assert rest.may_turn(10 + LONGEST_HELD_S + 0.1, 0.5)
+    assert not rest.may_turn(10 + 6.0 - 0.1, 0.5)
+    assert rest.may_turn(10 + 6.0 + 0.1, 0.5)
 
 
 def test_a_piano_that_was_lost_holds_no_key() -> None:
@@ -51,14 +51,14 @@ def test_what_was_said_stands_for_a_moment() -> None:
     rest.strike(60, 10.0)
     rest.release(60)
     rest.say(13.0)
-    assert not rest.may_turn(13 + REST_S - 0.1, 0.5)
-    assert rest.may_turn(13 + REST_S + 0.1, 0.5)
+    assert not rest.may_turn(13 + 1.2 - 0.1, 0.5)
+    assert rest.may_turn(13 + 1.2 + 0.1, 0.5)
 
 
 def test_who_stopped_may_be_looking_for_the_next_note() -> None:
     live = at_the_bar()
     for _ in range(3):
-        live.plays(0, 5, change=lambda note, pitch: pitch + (note == 1)).waits(LOOKING_S - 1)
+        live.plays(0, 5, change=lambda note, pitch: pitch + (note == 1)).waits(8.0 - 1)
     assert given(live) == 1
     live.waits(2)
     assert given(live) == 2

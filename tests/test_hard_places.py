@@ -10,7 +10,7 @@ import pytest
 from coach.coaching.coach import Coach
 from coach.coaching.model import AssignmentKind, Exercise, Request, TroubleKind
 from coach.coaching.practice.exercises import choose_exercise
-from coach.coaching.practice.patience import MOST_TRIES, PlaceWork
+from coach.coaching.practice.patience import PlaceWork
 from coach.coaching.practice.tempo import TempoLadder, quicker, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import STAYING, tempo_words
@@ -84,7 +84,7 @@ class TestAnEnd:
         lesson.until(lambda ended: lesson.drill.coach._runner.ladder is not None)
         runner = lesson.drill.coach._runner
         assert runner.ladder is not None
-        runner.repair.work_at(runner.ladder).tries = MOST_TRIES
+        runner.repair.work_at(runner.ladder).tries = 18
         lesson.plays(clean=True)
         assert lesson.asked.reason.startswith("Leave LH bar 2, beat 2 → 3 for today")
 

@@ -11,8 +11,6 @@ from hypothesis import strategies as st
 from coach.coaching.model import AssignmentKind
 from coach.coaching.practice.tempo import (
     CHANCES,
-    FIRST_SLOWER,
-    FLOOR,
     HALF_A_MARK,
     TempoLadder,
     clean_chance,
@@ -160,17 +158,17 @@ def test_slower_is_clearly_slower_and_ends_at_half_the_tempo() -> None:
     for _ in range(9):
         tempo.lower_tempo(BEAT)
     assert tempo.at_floor
-    assert tempo.now_qpm == 100 * FLOOR
+    assert tempo.now_qpm == 100 * 0.5
 
 
 def test_a_place_is_not_begun_at_half_its_tempo_at_once() -> None:
     tempo = TempoLadder.start(target_qpm=100, now_qpm=100)
     tempo.tries += [(1.0, False)] * 5
     tempo.begin_at_likely(BEAT)
-    assert tempo.now_qpm == quicker(100 * FIRST_SLOWER, BEAT)
+    assert tempo.now_qpm == quicker(100 * 0.7, BEAT)
     tempo.count_repetition(clean=False)
     tempo.lower_tempo(BEAT)
-    assert now(tempo) < 100 * FIRST_SLOWER
+    assert now(tempo) < 100 * 0.7
 
 
 def test_at_one_s_own_pace_there_is_nothing_to_climb() -> None:

@@ -16,7 +16,6 @@ from coach.score.model import Hands
 from coach.score.window import excerpt
 from coach.screens.dialogs.texts import help_text
 from coach.screens.drill.listening import (
-    BETWEEN_S,
     NOTHING_PLAYED,
     OFFER,
     HearingWay,
@@ -72,7 +71,7 @@ def test_a_take_is_heard_from_a_beat_before_it_broke_and_then_as_written() -> No
         if note.onset_quarters >= 1
     )
     written = strikes(hearing.messages)[2 * 3 :]
-    assert written[0][0] == pytest.approx(100.0 + 2.8 + BETWEEN_S)
+    assert written[0][0] == pytest.approx(100.0 + 2.8 + 0.8)
     assert {pitch for _, pitch in written} == {n.pitch for n in PART.notes if n.onset_quarters >= 1}
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from coach.screens.gc_pause import REST_S, RestCollector, settle_memory
+from coach.screens.gc_pause import RestCollector, settle_memory
 
 
 @pytest.fixture
@@ -34,9 +34,9 @@ def test_it_is_collected_once_in_each_rest_and_not_before(collected: list[int]) 
     del collected[:]
     assert not rests.tick(100.0, None)  # nothing was played
     for at_s in (1.0, 1.4, 1.8):
-        assert not rests.tick(at_s + 0.9 * REST_S, at_s)
+        assert not rests.tick(at_s + 0.9 * 0.5, at_s)
     assert collected == []
-    assert rests.tick(1.9 + REST_S, 1.8)
+    assert rests.tick(1.9 + 0.5, 1.8)
     assert not rests.tick(3.0, 1.8)
     assert collected == [2]
     assert rests.tick(5.0, 4.0)

@@ -11,7 +11,7 @@ from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
 from coach.judging.sentence import MOST_WORDS
 from coach.judging.timing import Habits
-from coach.judging.timing.noise import KNOWN_ONSETS, Strokes, TimingEvidence, weigh_again
+from coach.judging.timing.noise import Strokes, TimingEvidence, weigh_again
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Score
@@ -514,5 +514,5 @@ def test_how_a_player_scattered_long_ago_fades() -> None:
     assert not judge(window, short, habits=habits).clean
     for seed in range(6):
         habits = habits.with_(judge(window, scattered(1.0, seed, 0.06), habits=habits))
-    assert habits.scatter.count <= KNOWN_ONSETS
+    assert habits.scatter.count <= 40
     assert judge(window, short, habits=Habits(scatter=habits.scatter)).clean

@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from coach.playing.ports.own_sound import ANSWER_S, ASK, LATE_S, OwnSound
+from coach.playing.ports.own_sound import ANSWER_S, ASK, OwnSound
 
 Came = tuple[float, tuple[int, ...]]
 
@@ -127,7 +127,7 @@ def test_what_comes_too_late_is_the_players() -> None:
     own = OwnSound()
     looped(own)
     own.send([(1.0, (0x90, 60, 64))], 0.6)
-    late = (1.0 + LATE_S + 0.01, (0x90, 60, 64))
+    late = (1.0 + 0.5 + 0.01, (0x90, 60, 64))
     assert players(own, [late]) == [late]
 
 

@@ -9,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.judging.judge import judge
-from coach.judging.sentence import MOST_WORDS
 from coach.judging.wording import place
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
@@ -136,6 +135,6 @@ def test_no_sentence_has_a_fraction_or_more_words_than_are_read(
         if of.get(i) != "-"
     ]
     judgement = judge(window, keys)
-    assert len(judgement.sentence.split()) <= MOST_WORDS
+    assert len(judgement.sentence.split()) <= 12
     for line in (judgement.sentence, *judgement.details, *judgement.notices):
         assert not FRACTION.search(line)

@@ -8,8 +8,6 @@ import pytest
 from coach.coaching.coach import Coach
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way
 from coach.coaching.planning.steps import (
-    BEGIN_SHARE,
-    READ_BARS,
     _step_of_bar,
     begin_whole_at,
     make_steps,
@@ -90,7 +88,7 @@ def test_no_reading_is_longer_than_a_phrase(parts: int) -> None:
     for step in make_steps(PracticeMap(score, window), Goal(window, 90.0, way=Way.LEARN)):
         stretch = step.task.window
         if step.task.is_reading and "first" in step.what:
-            assert stretch.end_quarters - stretch.start_quarters <= 4 * READ_BARS
+            assert stretch.end_quarters - stretch.start_quarters <= 4 * 4
 
 
 def test_from_the_end_begins_with_the_last_bar() -> None:
@@ -143,7 +141,7 @@ def test_the_whole_is_right_at_its_tempo_so_many_times_running_at_the_end(
 
 
 @pytest.mark.parametrize(
-    ("read", "begun"), [(1.2, 1.0), (1.0, 1.0), (0.93, 1.0), (0.9, 0.9), (0.3, BEGIN_SHARE)]
+    ("read", "begun"), [(1.2, 1.0), (1.0, 1.0), (0.93, 1.0), (0.9, 0.9), (0.3, 0.55)]
 )
 def test_the_whole_begins_at_the_tempo_that_it_was_read_at(read: float, begun: float) -> None:
     goal = Goal(Window(F(0), F(16)), 80.0, way=Way.LEARN)

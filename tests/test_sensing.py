@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.ports.byte_stream import SILENCE_S, STEADY_COUNT, Sensing
+from coach.playing.ports.byte_stream import STEADY_COUNT, Sensing
 
 
 def heard(*at_s: float, sensing: bool = True) -> Sensing:
@@ -71,7 +71,7 @@ def test_it_is_lost_only_after_a_silence_and_enough_of_them(
     piano, now_s, sent = Sensing(), 0.0, 0
     for quiet_s, sensing in line:
         now_s += quiet_s
-        assert not piano.is_lost(now_s) or (quiet_s > SILENCE_S and sent >= STEADY_COUNT)
+        assert not piano.is_lost(now_s) or (quiet_s > 0.7 and sent >= STEADY_COUNT)
         piano.note_message(now_s, sensing=sensing)
         sent += sensing
         assert not piano.is_lost(now_s + 0.42)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from coach.judging.model import Cause, Matching
-from coach.judging.sentence import MOST_WORDS, make_sentence
+from coach.judging.sentence import make_sentence
 from tests.sentences import (
     DOUBTFUL,
     INSTEAD,
@@ -39,7 +39,7 @@ def test_each_cause_has_its_sentence(cause: Cause) -> None:
 def test_a_place_is_said_as_it_is_counted_and_a_doubt_as_one(take: Take) -> None:
     said = take.judge().sentence
     assert said == take.sentence
-    assert len(said.split()) <= MOST_WORDS
+    assert len(said.split()) <= 12
 
 
 @pytest.mark.parametrize("take", MORE, ids=sentence_of)

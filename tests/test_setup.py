@@ -15,7 +15,6 @@ from coach.screens.dialogs.setup import SetupScreen
 from coach.screens.interfaces import Start
 from coach.screens.setup_steps import (
     BEAT_S,
-    HEARD_WITHIN_S,
     NO_WAY_OUT,
     NOT_HEARD,
     PianoSetup,
@@ -75,9 +74,9 @@ def test_where_nothing_can_sound_the_sound_and_the_tapping_are_passed_over() -> 
 
 def test_who_does_not_hear_the_soft_note_is_told_what_to_look_at() -> None:
     setup = strike(PianoSetup(can_sound=True), 60, 36, 96)
-    setup.tick(1.0 + HEARD_WITHIN_S / 2)
+    setup.tick(1.0 + 8.0 / 2)
     assert asked(setup) is SetupStep.SOUND
-    setup.tick(1.1 + HEARD_WITHIN_S)
+    setup.tick(1.1 + 8.0)
     assert setup.step is SetupStep.HEAR
     assert setup.found.is_heard is False
     assert setup.said == NOT_HEARD

@@ -13,7 +13,6 @@ from coach.playing.notes import PlayedNote
 from coach.playing.simulated.player import (
     ADVANCED,
     LEVELS,
-    TIRED_AFTER,
     Failing,
     Law,
     Level,
@@ -107,7 +106,7 @@ def test_slower_fails_less_and_right_repetitions_mend() -> None:
 def test_a_long_evening_tires_and_a_night_rests() -> None:
     tired = player(chance=0.2, learns=False)
     fault = tired.faults[0]
-    for _ in range(TIRED_AFTER):
+    for _ in range(60):
         tired.play(whole(tired.score), 100)
     assert tired.chance(fault) == pytest.approx(0.2)
     for _ in range(50):

@@ -18,7 +18,7 @@ from coach.coaching.planning import (
     shorten_after_away,
     why_due,
 )
-from coach.coaching.planning.warmup import AFTER_AWAY, AWAY_DAYS, next_turn
+from coach.coaching.planning.warmup import next_turn
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.window import Transition
@@ -131,9 +131,9 @@ def test_one_spot_comes_in_however_little_time() -> None:
 
 def test_after_two_weeks_away_the_list_is_short() -> None:
     many = spots(20)
-    assert len(shorten_after_away(many, 100, 100 - AWAY_DAYS)) == AFTER_AWAY
-    assert len(shorten_after_away(many, 100, 101 - AWAY_DAYS)) == 20
-    assert shorten_after_away(many, 100, 50) == many[:AFTER_AWAY]
+    assert len(shorten_after_away(many, 100, 100 - 14)) == 5
+    assert len(shorten_after_away(many, 100, 101 - 14)) == 20
+    assert shorten_after_away(many, 100, 50) == many[:5]
 
 
 @pytest.mark.parametrize(("share", "begins"), [(0.49, False), (0.51, True)])

@@ -21,7 +21,7 @@ from coach.coaching.drill.drill_events import (
     Proposed,
     RepetitionEnded,
 )
-from coach.coaching.drill.warmup_drill import REST_S, WarmUpDrill
+from coach.coaching.drill.warmup_drill import WarmUpDrill
 from coach.coaching.model import Goal, Observation, Request
 from coach.coaching.planning import (
     DueSpot,
@@ -35,7 +35,7 @@ from coach.coaching.planning import (
     list_due,
     plan_warm_up,
 )
-from coach.coaching.planning.warmup import MOST_TRIES, MOST_TURNS, next_turn
+from coach.coaching.planning.warmup import next_turn
 from coach.coaching.wording import ENOUGH, NOT_NOW, STILL_HOLDS
 from coach.judging.model import Outcome
 from coach.playing.midi_events import KeyDown, KeyUp
@@ -201,7 +201,7 @@ def test_it_moves_on_by_itself_after_the_clean_ones_and_a_rest() -> None:
     evening = TwoPieces(lambda key, at: True, minutes=60).play()
     moved = [rest for rest in evening.rests_s if rest > 1.6]
     assert len(moved) == len(evening.rests_s)
-    assert all(REST_S <= rest < REST_S + 0.3 for rest in moved)
+    assert all(3.0 <= rest < 3.0 + 0.3 for rest in moved)
     assert ENOUGH not in evening.said
 
 
@@ -213,7 +213,7 @@ def test_the_minutes_that_are_given_are_used(minutes: float, chance: float) -> N
     dice = Random(minutes)
     evening = TwoPieces(lambda key, at: dice.random() < chance, minutes, MANY).play()
     assert 0.9 * minutes <= evening.took_min <= 1.1 * minutes
-    assert evening.running <= MOST_TRIES == 3
+    assert evening.running <= 3
     (said,) = evening.said
     assert said.startswith(f"The {minutes:g} minutes are over. ")
     assert said.endswith("more spots wait for another day.")
@@ -244,7 +244,7 @@ def test_what_remains_is_in_sight() -> None:
 def test_a_spot_that_does_not_hold_is_left_and_comes_back_after_the_others() -> None:
     evening = TwoPieces(lambda key, at: at != 1, minutes=60).play()
     assert evening.turns[:8] == [0, 1, 2, 3, 4, 5, 6, 1]
-    assert evening.turns.count(1) == MOST_TURNS
+    assert evening.turns.count(1) == 3
     assert evening.said == [
         "One spot does not hold yet, the rest does, after 4 minutes: no more is due today."
     ]
@@ -344,7 +344,7 @@ def test_the_same_spot_comes_twice_running_only_where_no_other_is_left() -> None
     failed = replace(one, failed=1)
     assert next_turn([failed, other], 1000.0, last=0) == Turn(1, 0)
     assert next_turn([failed], 1000.0, last=0) == Turn(0, 0)
-    assert next_turn([replace(one, failed=MOST_TURNS)], 1000.0, last=0) is None
+    assert next_turn([replace(one, failed=3)], 1000.0, last=0) is None
 
 
 def test_time_is_kept_for_the_replay_at_the_end() -> None:
@@ -395,7 +395,7 @@ def test_whoever_plays_a_spot_once_more_plays_what_is_seen() -> None:
     """Its turn is over, but the next has not come: the window that stands is the one heard."""
     watched = two_spots()
     window = watched.drill.excerpt
-    while watched.seen["RepetitionEnded"] <= MOST_TRIES:
+    while watched.seen["RepetitionEnded"] <= 3:
         play(Random(1), watched, 0, None, slip=0.3)
         for pitch in range(128):
             watched.up(pitch)
