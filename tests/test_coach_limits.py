@@ -14,11 +14,12 @@ from coach.coaching.diagnosis.evidence import (
     clean_weight,
     fold_history,
 )
-from coach.coaching.diagnosis.probe_selection import TroubleProbe
+from coach.coaching.diagnosis.probe_selection import TroubleProbe, _chance_to_name
 from coach.coaching.diagnosis.trouble_model import (
     Posterior,
     SlipRate,
     beat_posterior,
+    estimate_slip_rate,
     fault_prior,
 )
 from coach.coaching.diagnosis.troubles import Diagnosis, Suspect, describe_trouble
@@ -116,6 +117,34 @@ class TestFaultModel:
 
         assert not is_claimed(0.915)
         assert is_claimed(0.925)
+
+    def test_a_place_is_never_sure_by_one_failure(self) -> None:
+        """A failure weighs 1 at the most, and the next one something, whatever was between."""
+        found = Posterior(0.01, 0.0, 0.99, 0.0)
+        assert not Suspect(arriving(6), found, 1.19).is_sure
+        assert Suspect(arriving(6), found, 1.21).is_sure
+
+    def test_who_was_not_heard_yet_slips_once_in_two_hundred_moves(self) -> None:
+        rate = estimate_slip_rate([])
+        assert rate.mean == pytest.approx(0.3 / 60)
+        assert rate.a == 1.5
+
+    @pytest.mark.parametrize(
+        ("failed", "moves", "healthy", "rate"),
+        [(3.0, 60.0, 1.0, 3.3 / 120), (3.0, 60.0, 0.5, 1.8 / 90), (99.0, 100.0, 1.0, 0.5)],
+    )
+    def test_the_slips_of_healthy_moves_make_the_rate_up_to_every_other(
+        self, failed: float, moves: float, healthy: float, rate: float
+    ) -> None:
+        assert estimate_slip_rate([(failed, moves, healthy)]).mean == pytest.approx(rate)
+
+    @pytest.mark.parametrize(("fault", "chance"), [(0.49, 0.0), (0.51, 0.306), (0.8, 0.48)])
+    def test_a_fault_that_is_likelier_than_not_is_worth_naming(
+        self, fault: float, chance: float
+    ) -> None:
+        """It fails in six of ten repetitions."""
+        suspect = Suspect(arriving(6), Posterior(1 - fault, 0.0, fault, 0.0))
+        assert _chance_to_name(suspect, LH) == pytest.approx(chance)
 
     def test_a_hand_is_claimed_from_3_in_4(self) -> None:
         def is_claimed(share: float) -> bool:
