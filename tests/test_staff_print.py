@@ -405,3 +405,15 @@ def test_no_word_stands_under_an_octave_line() -> None:
     shown = ["\n".join(texts(sheet(score, height=height))) for height in range(13, 24)]
     assert any("15ma" in text for text in shown)
     assert not any(".)" in text.replace("(arp.)", "") for text in shown)
+
+
+def test_no_rest_is_shown_while_a_note_is_held_into_the_window() -> None:
+    notes = [
+        {"pitch": 48, "onset": 0, "length": 6, "hand": "LH"},
+        {"pitch": 50, "onset": 6, "length": 2, "hand": "LH"},
+    ]
+    score = score_from_notes(notes)
+    part = excerpt(score, Window(F(4), F(8)))
+    written = write(score, part, lambda _, at: [""] * len(at))
+    assert written.rests == ()
+    assert [head.length_quarters for head in written.held] == [F(2)]

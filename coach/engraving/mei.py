@@ -141,14 +141,15 @@ class _Document:
 
     def __init__(self, written: Written) -> None:
         self._written, self._score = written, written.score
-        self._notes = written.excerpt.notes
-        self._staves = sorted({head.staff for head in written.heads})
+        self._notes = (*written.excerpt.notes, *written.held_notes)
+        self._heads = (*written.heads, *written.held)
+        self._staves = sorted({head.staff for head in self._heads})
         self._words = 0
         """How many words are written by now."""
         self._pieces: dict[int, int] = {}
         """Of each head, by identity, which of its note's pieces it is."""
         seen: dict[int, int] = defaultdict(int)
-        for head in written.heads:
+        for head in self._heads:
             self._pieces[id(head)] = seen[head.note]
             seen[head.note] += 1
         self._beams = {
@@ -186,8 +187,7 @@ class _Document:
     def _list_spans(self) -> Iterator[_Span]:
         written = self._written
         ends = [
-            head.onset_quarters + max(head.length_quarters, Fraction(1, 16))
-            for head in written.heads
+            head.onset_quarters + max(head.length_quarters, Fraction(1, 16)) for head in self._heads
         ]
         end = max(*ends, written.last_quarters + Fraction(1, 16))
         for bar in written.bars:
@@ -259,7 +259,7 @@ class _Document:
     def _layers(self, span: _Span, staff: int) -> list[list[_Event]]:
         """The events of each voice, the upper first; what overlaps in a voice has a layer more."""
         events: dict[tuple[Fraction, str, Fraction], _Event] = {}
-        for head in self._written.heads:
+        for head in self._heads:
             if head.staff == staff and not head.grace and self._is_in(span, head.onset_quarters):
                 key = (head.onset_quarters, head.voice, head.length_quarters)
                 event = events.setdefault(
@@ -408,7 +408,7 @@ class _Document:
         if len(heads) == 1:
             SubElement(parent, "note", {**about, **self._about_head(heads[0])})
             return
-        if all(self._is_landing(head) for head in heads):
+        if all(self._is_grey(head) for head in heads):
             about = {**about, "color": LANDING_COLOUR}  # its stem and flags, too
         chord = SubElement(parent, "chord", about)
         for head in sorted(heads, key=lambda head: head.position):
@@ -427,9 +427,13 @@ class _Document:
             about["accid.ges"] = _SOUNDING[spelling.alter]
         if self._note(head).is_small_print:
             about["cue"] = "true"
-        if self._is_landing(head):
+        if self._is_grey(head):
             about["color"] = LANDING_COLOUR
         return about
+
+    def _is_grey(self, head: Head) -> bool:
+        """Whether it is not asked for as it stands: the landing, and what is held from before."""
+        return self._is_landing(head) or head.note >= len(self._written.excerpt.notes)
 
     def _is_arrival(self, event: _Event) -> bool:
         return bool(event.heads) and all(self._is_landing(head) for head in event.heads)
@@ -451,6 +455,16 @@ class _Document:
             for head in self._written.heads
             if head.staff == staff and self._is_in(span, head.onset_quarters)
         ]
+        held = [
+            head
+            for head in self._written.held
+            if head.staff == staff and self._is_in(span, head.onset_quarters)
+        ]
+        for head in held:
+            if not self._pieces[id(head)]:
+                ends = {"tstamp": "0", "staff": number, "endid": f"#{self._id(head)}"}
+                SubElement(measure, "tie", ends)
+            self._write_tie(measure, head)
         over: set[tuple[Fraction, NoteMark]] = set()
         for head in heads:
             self._write_tie(measure, head)
@@ -466,8 +480,7 @@ class _Document:
             return
         piece = self._pieces[id(head)] + 1
         seen = any(
-            other.note == head.note and self._pieces[id(other)] == piece
-            for other in self._written.heads
+            other.note == head.note and self._pieces[id(other)] == piece for other in self._heads
         )
         if seen:
             ends = {"startid": f"#{self._id(head)}", "endid": f"#{note_id(head.note, piece)}"}

@@ -23,6 +23,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from coach.score.forms import WrittenForm
 from coach.score.metre import Metre
 from coach.score.model import (
     INSTANT_QUARTERS,
@@ -245,6 +246,59 @@ def _cut_at_barlines(score: Score, note: ScoreNote) -> Iterator[Fraction]:
         end = note.end_quarters if last else min(bar.end_quarters, note.end_quarters)
         yield end - onset
         onset, bar_index = end, bar_index + 1
+
+
+HELD_BARS = 8
+"""A note that was struck longer ago is not looked for. Own choice: no piano sounds so long."""
+
+
+def list_held(score: Score, excerpt: Excerpt) -> tuple[tuple[ScoreNote, ...], tuple[Head, ...]]:
+    """What was struck before the window and is held into it, and its heads from there on.
+
+    The first of them is tied from before. They count on from the excerpt's notes.
+    """
+    window = excerpt.window
+    if window.form is not WrittenForm.AS_WRITTEN:
+        return (), ()
+    start = window.start_quarters
+    earliest = score.bars[max(score.bar_at(start).index - HELD_BARS, 0)].onset_quarters
+    notes = tuple(
+        note
+        for note in score.notes_between(earliest, start, window.hands)
+        if note.end_quarters > start and not note.octave_shift and not note.is_free
+    )
+    heads = [
+        head
+        for number, note in enumerate(notes, start=len(excerpt.notes))
+        for head in _held_pieces(score, number, note, start, window.end_quarters)
+    ]
+    return notes, tuple(heads)
+
+
+def _held_pieces(
+    score: Score, number: int, note: ScoreNote, start: Fraction, end: Fraction
+) -> Iterator[Head]:
+    onset = note.onset_quarters
+    for length, _ in _written_lengths(score, note):
+        seen = onset + length - max(onset, start)
+        for piece, value in split_length(seen) if seen > 0 and onset < end else ():
+            begin = onset + length - seen
+            step = note.spelling.diatonic
+            yield Head(
+                note=number,
+                staff=note.staff,
+                hand=note.hand,
+                voice=note.voice,
+                onset_quarters=begin,
+                length_quarters=piece,
+                step=step,
+                position=step - bottom_step(clef_at(score, note.staff, begin)),
+                value=value,
+                tied_on=begin + piece < note.end_quarters,
+                first=False,
+            )
+            seen -= piece
+        onset += length
 
 
 def join_stems(heads: tuple[Head, ...]) -> tuple[Stem, ...]:
@@ -639,6 +693,10 @@ class Written:
     touches: tuple[Touch, ...] = ()
     directions: tuple[Direction, ...] = ()
     lines: tuple[PrintedLine, ...] = ()
+    held_notes: tuple[ScoreNote, ...] = ()
+    """Struck before the window, and held into it."""
+    held: tuple[Head, ...] = ()
+    """Their heads; they count on from the excerpt's notes."""
 
     @property
     def start_quarters(self) -> Fraction:
@@ -692,8 +750,11 @@ def write(
     all_heads = list_heads(score, excerpt, fingers)
     all_heads = fold_far_ledger_lines(score, all_heads, fold) if fold else all_heads
     all_stems = join_stems(all_heads)
-    all_rests = find_rests(score, excerpt, all_heads)
-    inner_rests = find_inner_rests(score, excerpt, all_heads)
+    held_notes, held = list_held(score, excerpt)
+    staves = frozenset(head.staff for head in all_heads)
+    sounding = (*all_heads, *(head for head in held if head.staff in staves))
+    all_rests = find_rests(score, excerpt, sounding)
+    inner_rests = find_inner_rests(score, excerpt, sounding)
     start, end = excerpt.window.start_quarters, excerpt.window.end_quarters
     last = max(head.onset_quarters for head in all_heads)
     beats = frozenset(
@@ -705,7 +766,6 @@ def write(
     rests = (*all_rests, *inner_rests)
     last = max([last, *beats, *(rest.onset_quarters for rest in rests)])
     onsets = sorted({head.onset_quarters for head in all_heads} | beats)
-    staves = frozenset(head.staff for head in all_heads)
     return Written(
         score=score,
         excerpt=excerpt,
@@ -723,4 +783,6 @@ def write(
             *find_directions(score, staves, start, end),
         ),
         lines=find_lines(score, staves, start, end),
+        held_notes=held_notes,
+        held=held,
     )
