@@ -261,6 +261,26 @@ class TestTheClick:
         player.waits(2)
         assert len(player.all(CountIn)) == 2
 
+    def test_who_strikes_for_the_count_in_and_plays_on_at_once_is_told_so(
+        self, player: Player
+    ) -> None:
+        """At a first try nobody waits: the key that counts in is the window's first."""
+        keys = [(72, 0), (48, 0), (76, 1), (52, 1), (79, 2)]
+        for pitch, beat in keys:
+            player.note(player.drill.key_down(pitch, 64, player.now_s + beat * BEAT_S))
+        assert [one.reason for one in player.all(SetAside)] == [TOO_SOON]
+        assert player.all(RepetitionBegan) == []
+
+    def test_who_left_the_first_note_out_did_not_come_in_too_soon(self, player: Player) -> None:
+        for pitch in (72, 48):
+            player.note(player.drill.key_down(pitch, 64, player.now_s))
+        (click,) = player.all(CountIn)
+        due_s = click.first_beat_s + click.count_in_beats * click.beat_s
+        for pitch, beat in ((76, 1), (79, 2), (55, 2), (76, 3), (77, 4), (53, 4)):
+            player.note(player.drill.key_down(pitch, 64, due_s + beat * click.beat_s))
+        assert player.all(SetAside) == []
+        assert len(player.all(RepetitionBegan)) == 1
+
     def test_a_first_note_tried_out_in_the_count_in_does_no_harm(self, player: Player) -> None:
         player.note(player.drill.key_down(60, 64, player.now_s))
         (click,) = player.all(CountIn)

@@ -201,7 +201,7 @@ class Drill:
             out += self._move(DrillInput.GO_ON)
         if self.state is DrillState.READY and self._click.is_wanted:
             # Whoever plays on past the window's end asks for no count-in.
-            return (*out, *self._start_click(at_s)) if rested else tuple(out)
+            return (*out, *self._start_click(at_s, event.pitch)) if rested else tuple(out)
         if self.state is DrillState.COUNT_IN:
             if self._click.is_early(event.pitch, at_s):
                 out += self._drop(TOO_SOON, DrillInput.OVER)
@@ -489,11 +489,11 @@ class Drill:
                 self._click.plan(now_s)
         return out
 
-    def _start_click(self, now_s: float) -> list[DrillEvent]:
+    def _start_click(self, now_s: float, pitch: int | None = None) -> list[DrillEvent]:
         if self.state is not DrillState.READY:
             self._click.stop()
             return []
-        return [*self._move(DrillInput.CLICK_STARTS), self._click.start(now_s)]
+        return [*self._move(DrillInput.CLICK_STARTS), self._click.start(now_s, pitch)]
 
 
 def _takes_long(job: JudgingJob) -> bool:

@@ -35,6 +35,8 @@ LIFT_S = 0.5
 EARLY_BEATS = 0.6
 """How long before the window's first beat a key may belong to it. Our choice: before that one is
 only fidgeting through the count-in, and who comes in half a beat early has begun."""
+SLOWLY = 2.0
+"""Who plays on through the count-in does it at half the tempo at the slowest. Our choice."""
 
 
 class CountInClick:
@@ -48,7 +50,8 @@ class CountInClick:
         self._score, self._window, self._qpm, self._offset_s = score, window, qpm, offset_s
         self.running: CountIn | None = None
         self._next_s: float | None = None
-        self._early: set[int] = set()
+        self._early_s: dict[int, float] = {}
+        """When each key was struck that is too soon for the window."""
 
     @property
     def is_wanted(self) -> bool:
@@ -58,7 +61,7 @@ class CountInClick:
     def stop(self) -> None:
         """No click runs, and none is planned."""
         self.running = self._next_s = None
-        self._early.clear()
+        self._early_s.clear()
 
     def plan(self, now_s: float) -> None:
         """The next count-in comes after a breath, where a click is asked for."""
@@ -70,10 +73,12 @@ class CountInClick:
         """Whether a planned count-in should begin."""
         return self._next_s is not None and now_s >= self._next_s
 
-    def start(self, now_s: float) -> CountIn:
-        """Begin to count in."""
+    def start(self, now_s: float, pitch: int | None = None) -> CountIn:
+        """Begin to count in; ``pitch`` is the key that was struck for it, if one was."""
         assert self._qpm is not None
         self.stop()
+        if pitch is not None:  # it may be the window's first, and the rest may follow at once
+            self._early_s[pitch] = now_s
         self.running = count_in(self._window, self._score, self._qpm, now_s)
         return self.running
 
@@ -93,17 +98,20 @@ class CountInClick:
     def is_early(self, pitch: int, at_s: float) -> bool:
         """Whether with this key the window itself was begun before its time.
 
-        Its first onset was struck in the count-in, and this key goes on from there. A key that is
-        only too soon is remembered for that.
+        Its first onset was struck in the count-in, and this key goes on from there, no later than
+        one would who plays slowly. A key that is only too soon is remembered for that.
         """
         onsets: dict[int, set[int]] = {}
         for note, number in zip(self._window.notes, self._window.onset_numbers, strict=True):
             onsets.setdefault(number, set()).add(note.pitch)
-        expected = next((at for at, keys in onsets.items() if not keys <= self._early), 0)
-        if expected > 0 and pitch in onsets[expected] - onsets[0]:
-            return True
+        expected = next((at for at, keys in onsets.items() if not keys <= self._early_s.keys()), 0)
+        if expected > 0 and pitch in onsets[expected] - onsets[0] and self.running is not None:
+            beats = self._window.beats_of_onsets
+            written_s = (beats[expected] - beats[0]) * self.running.beat_s
+            if at_s - max(self._early_s.values()) < SLOWLY * written_s:
+                return True
         if self.is_before_window(at_s):
-            self._early.add(pitch)
+            self._early_s[pitch] = at_s
         return False
 
     def has_run_out(self, now_s: float) -> bool:
