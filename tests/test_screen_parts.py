@@ -16,10 +16,13 @@ from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.playing.letter_keyboard import LENGTH_S, Layout
 from coach.playing.midi_events import KeyUp
+from coach.playing.ports import driver
 from coach.score.window import Window
+from coach.screens.big_letters import big_width
 from coach.screens.drill.assignment import AssignmentInSight
 from coach.screens.drill.pending_jobs import PendingJobs
 from coach.screens.drill.player import LetterPiano, Player
+from coach.screens.widgets.result import shorten_to
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import RIGHT, Seat, seated
 
@@ -156,3 +159,14 @@ def test_a_repetition_is_in_the_record_before_its_verdict_is_seen() -> None:
 
     seated((120, 40), run)
     assert seen == [False]
+
+
+@pytest.mark.parametrize("system", ["linux", "darwin"])
+def test_why_there_is_no_piano_is_read_whole_beside_the_large_letters(
+    system: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In 80 columns three rows are left for it."""
+    monkeypatch.setattr("sys.platform", system)
+    columns = 80 - 4 - big_width("NO PIANO")
+    for sentence in (driver._no_system(), driver._cannot_load("libasound.so.2: not found")):
+        assert shorten_to(sentence, columns, 3) == sentence

@@ -71,8 +71,8 @@ def _systems(rtmidi: Any, wanted: str) -> list[int]:
 def _cannot_load(why: str) -> str:
     if sys.platform == "linux" and "libasound" in why:
         return (
-            "MIDI needs the system's libasound.so.2: install it (Debian, Ubuntu: sudo apt-get "
-            "install libasound2; Fedora: sudo dnf install alsa-lib) and start Keyhole again."
+            "MIDI needs libasound.so.2: run 'sudo apt-get install libasound2' (Fedora: alsa-lib), "
+            "then start Keyhole again."
         )
     return f"python-rtmidi does not load ({why}); run the set-up again to have a piano."
 
@@ -80,10 +80,10 @@ def _cannot_load(why: str) -> str:
 def _no_system() -> str:
     if sys.platform == "linux":
         return (
-            "This machine's MIDI system does not answer: load it with 'sudo modprobe snd-seq' "
-            "or start JACK, then start Keyhole again to have a piano."
+            "The MIDI system does not answer: run 'sudo modprobe snd-seq' or start JACK, then "
+            "start Keyhole again."
         )
-    return "This machine's MIDI system does not answer; restart it to have a piano."
+    return "The MIDI system does not answer; restart this machine to have a piano."
 
 
 GONE = (
