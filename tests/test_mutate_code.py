@@ -102,3 +102,17 @@ def test_only_what_no_test_holds_survives_and_nothing_is_written_here(
     ]  # fmt: skip
     assert (counts.caught, counts.survivors, counts.without_tests) == (1, 2, 0)
     assert {file: file.read_bytes() for file in project.rglob("*") if file.is_file()} == before
+
+
+def test_a_run_without_time_says_how_many_test_files_it_has_not_looked_at(
+    project: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What those notice looks like a survivor until the next run."""
+    monkeypatch.setattr("scripts.mutate_code.LOOKS_S", -1.0)
+    change = changes_of(project, "coach/room")[0]
+    counts = try_changes(project, [change], [Path("tests/test_late.py")], 10.0, tmp_path / "map")
+    assert counts.without_tests == 1
+    assert capsys.readouterr().out.startswith("test files not looked at yet: 1;")
