@@ -69,7 +69,8 @@ class Glyphs:
     rolled: str
     """Before a chord that is broken upwards, at each of its rows."""
     touch: Mapping[NoteMark, str]
-    """What is written over or under a note."""
+    """What is written over or under a note, in this order from the left: what changes the notes
+    before what shapes them."""
 
 
 _TOUCH = {

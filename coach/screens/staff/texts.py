@@ -55,21 +55,6 @@ class SlotText:
 SlotTexts = Mapping[TextKind, SlotText]
 """The texts of one slot on one staff."""
 
-_TOUCH_ORDER = (
-    NoteMark.TRILL,
-    NoteMark.TURN,
-    NoteMark.MORDENT,
-    NoteMark.TREMOLO,
-    NoteMark.GLISSANDO,
-    NoteMark.ACCENT,
-    NoteMark.MARCATO,
-    NoteMark.TENUTO,
-    NoteMark.STACCATO,
-    NoteMark.STACCATISSIMO,
-    NoteMark.FERMATA,
-)
-"""From the left: what changes the notes before what shapes them. A slur's sign stands outside. The
-sign of an arpeggio stands before its chord."""
 LINE_STARTS = {LineKind.CRESCENDO: "<", LineKind.DIMINUENDO: ">", LineKind.PEDAL: "Ped"}
 PEDAL_UP = "*"
 TEXT_OF_LINE = {
@@ -80,8 +65,9 @@ TEXT_OF_LINE = {
 
 
 def touch_text(marks: frozenset[NoteMark], glyphs: Glyphs) -> str:
-    """``(.`` where a slur begins on a staccato, ``>)`` where one ends on an accent."""
-    inside = "".join(glyphs.touch[mark] for mark in _TOUCH_ORDER if mark in marks)
+    """``(.`` where a slur begins on a staccato, ``>)`` where one ends on an accent: a slur's sign
+    stands outside. The sign of an arpeggio stands before its chord."""
+    inside = "".join(sign for mark, sign in glyphs.touch.items() if mark in marks)
     starts, ends = NoteMark.SLUR_START in marks, NoteMark.SLUR_END in marks
     if starts and ends:
         return f"){inside}("
