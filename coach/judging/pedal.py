@@ -20,13 +20,11 @@ from math import inf
 from typing import NamedTuple
 
 from coach.judging.timing import Timing
+from coach.playing.midi_events import DAMPER, DOWN_FROM
 from coach.playing.notes import PedalMove
 from coach.score.model import LineKind, PrintedLine
 from coach.score.window import Excerpt
 
-_DAMPER, _DOWN_FROM = 64, 64
-"""The damper's controller, and the value from which it is down (MIDI 1.0 Detailed Specification,
-table of controllers: 0 to 63 off, 64 to 127 on)."""
 _EARLY_S = 0.1
 """Down so long before its onset it still belongs to it: own choice, since the first pedal of a
 phrase is often down with its keys or just before them."""
@@ -70,9 +68,9 @@ def list_pedal_downs(moves: Sequence[PedalMove]) -> tuple[PedalDown, ...]:
     out: list[PedalDown] = []
     down_s: float | None = None
     for move in sorted(moves, key=lambda one: one.at_s):
-        if move.controller != _DAMPER:
+        if move.controller != DAMPER:
             continue
-        is_down = move.value >= _DOWN_FROM
+        is_down = move.value >= DOWN_FROM
         if is_down and down_s is None:
             down_s = move.at_s
         elif not is_down and down_s is not None:

@@ -15,7 +15,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coach.playing.midi_events import PROGRAM, ButtonDown, KeyDown, KeyUp, MidiEvent, Pedal
+from coach.playing.midi_events import (
+    DOWN_FROM,
+    PROGRAM,
+    SOFT,
+    SOSTENUTO,
+    ButtonDown,
+    KeyDown,
+    KeyUp,
+    MidiEvent,
+    Pedal,
+)
 from coach.score.model import Score
 from coach.score.pitch import MIDDLE_C, Spelling
 
@@ -117,12 +127,6 @@ class TriggerKind(StrEnum):
     BUTTON = "button"
 
 
-MIDDLE_PEDAL, LEFT_PEDAL = 66, 67
-"""Sostenuto and soft (MIDI 1.0 controllers)."""
-_PEDAL_DOWN = 64
-"""A pedal is down from this value (MIDI 1.0)."""
-
-
 @dataclass(frozen=True, slots=True)
 class Trigger:
     """A key, a pedal or a button, by its MIDI number."""
@@ -146,7 +150,7 @@ class Trigger:
     def words(self) -> str:
         """What it is, for the pianist."""
         if self.kind is TriggerKind.PEDAL:
-            return "the left pedal" if self.number == LEFT_PEDAL else "the middle pedal"
+            return "the left pedal" if self.number == SOFT else "the middle pedal"
         if self.kind is TriggerKind.KEY:
             end = "low" if self.number < MIDDLE_C else "high"
             return f"the {end} {Spelling.of(self.number).words}"
@@ -160,8 +164,8 @@ def trigger_of(event: MidiEvent) -> Trigger | None:
     match event:
         case KeyDown(pitch):
             return Trigger(TriggerKind.KEY, pitch)
-        case Pedal(controller, value) if controller in (MIDDLE_PEDAL, LEFT_PEDAL):
-            return Trigger(TriggerKind.PEDAL, controller) if value >= _PEDAL_DOWN else None
+        case Pedal(controller, value) if controller in (SOSTENUTO, SOFT):
+            return Trigger(TriggerKind.PEDAL, controller) if value >= DOWN_FROM else None
         case ButtonDown(number):
             return Trigger(TriggerKind.BUTTON, number)
     return None
@@ -186,7 +190,7 @@ def leave_out_music(bound: Bound, score: Score) -> dict[Trigger, PianoCommand]:
         trigger: command
         for trigger, command in bound.items()
         if not (trigger.kind is TriggerKind.KEY and trigger.number in near)
-        and not (needs_left and trigger == Trigger(TriggerKind.PEDAL, LEFT_PEDAL))
+        and not (needs_left and trigger == Trigger(TriggerKind.PEDAL, SOFT))
     }
 
 
@@ -228,7 +232,7 @@ class CommandListener:
                 return alone
             case Pedal(controller, value, at_s):
                 was_down = controller in self._down
-                is_down = value >= _PEDAL_DOWN
+                is_down = value >= DOWN_FROM
                 (self._down.add if is_down else self._down.discard)(controller)
                 return is_down and not was_down and at_s - self._last_s >= ALONE_S
             case KeyUp():

@@ -1,4 +1,5 @@
-"""What comes in from the piano: keys, pedals, and the piano itself coming and going.
+"""What comes in from the piano: keys, pedals, and the piano itself coming and going; and the numbers
+that MIDI has for it.
 
 Times are seconds on one monotonic clock (``time.perf_counter``); only differences mean anything.
 """
@@ -6,6 +7,17 @@ Times are seconds on one monotonic clock (``time.perf_counter``); only differenc
 from __future__ import annotations
 
 from dataclasses import dataclass
+
+NOTE_OFF, NOTE_ON, CONTROL = 0x80, 0x90, 0xB0
+"""A message's first byte on the first channel (MIDI 1.0)."""
+DAMPER, SOSTENUTO, SOFT = 64, 66, 67
+"""The pedals' controllers (MIDI 1.0)."""
+DOWN_FROM = 64
+"""A pedal or switch is down from this value (MIDI 1.0, table of controllers: 0 to 63 off)."""
+ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
+"""Controllers that end what sounds (MIDI 1.0)."""
+DRUM_CHANNEL = 9
+"""Percussion, counted from 0 (General MIDI level 1)."""
 
 
 @dataclass(frozen=True, slots=True)

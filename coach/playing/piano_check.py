@@ -12,11 +12,10 @@ from collections import Counter, deque
 from itertools import pairwise
 
 from coach.playing.command_keys import RANGES
+from coach.playing.midi_events import CONTROL, DAMPER, DRUM_CHANNEL, NOTE_ON
 from coach.score.pitch import Spelling
 
-_NOTE_ON, _CONTROL, _CLOCK, _SENSING = 0x90, 0xB0, 0xF8, 0xFE
-_DAMPER, _DRUMS = 64, 9
-"""A MIDI 1.0 controller; General MIDI's channel for percussion, counted from 0."""
+_CLOCK, _SENSING = 0xF8, 0xFE
 LAYER_S = 0.03
 """The same key on two channels within this time is one stroke, for two sounds."""
 FEW_KEYS = 6
@@ -48,12 +47,12 @@ class PianoCheck:
             self._has_clock = True
         elif status == _SENSING:
             self._has_sensing = True
-        elif kind == _NOTE_ON and data[1] > 0:
+        elif kind == NOTE_ON and data[1] > 0:
             self._take_key(channel, data[0], data[1], at_s)
-        elif kind == _CONTROL and data[0] == _DAMPER:
+        elif kind == CONTROL and data[0] == DAMPER:
             self._damper.add(data[1])
             self.last = f"right pedal {data[1]}, channel {channel + 1}"
-        elif kind == _CONTROL:
+        elif kind == CONTROL:
             self.last = f"controller {data[0]} at {data[1]}, channel {channel + 1}"
 
     def _take_key(self, channel: int, key: int, velocity: int, at_s: float) -> None:
@@ -93,7 +92,7 @@ class PianoCheck:
 
     @property
     def _drums(self) -> str:
-        if self._channels[_DRUMS] == 0:
+        if self._channels[DRUM_CHANNEL] == 0:
             return ""
         return "Keys come on channel 10, the one for drums: set the piano to send on channel 1."
 

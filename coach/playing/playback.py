@@ -10,10 +10,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.playing.click_schedule import Timed
+from coach.playing.midi_events import CONTROL, NOTE_OFF, NOTE_ON
 from coach.playing.notes import PlayedNote, Take
 from coach.score.model import Hand, ScoreNote
-
-_ON, _OFF, _CONTROL = 0x90, 0x80, 0xB0
 
 GRACE_S = 0.09
 """How long a grace note takes of the time before its note. Own choice, because at a tenth of a
@@ -79,7 +78,7 @@ def _loudness(hand: Hand, share: float) -> int:
 
 def begins_note(message: Sequence[int]) -> bool:
     """Whether a MIDI message begins a note."""
-    return message[0] & 0xF0 == _ON and message[2] > 0
+    return message[0] & 0xF0 == NOTE_ON and message[2] > 0
 
 
 def heard_length_s(note: PlayedNote) -> float:
@@ -110,7 +109,7 @@ def take_messages(
         if note.onset_s >= from_s
     ]
     pedals: list[Timed] = [
-        (when_s(move.at_s), (_CONTROL, move.controller, move.value))
+        (when_s(move.at_s), (CONTROL, move.controller, move.value))
         for move in take.pedals
         if move.at_s >= from_s
     ]
@@ -128,7 +127,7 @@ def _messages(strokes: Sequence[_Stroke]) -> tuple[Timed, ...]:
     for at_s, end_s, key, velocity in sorted(strokes, reverse=True):
         latest_s = next_s.get(key, float("inf")) - RELEASE_S
         end_s = max(min(end_s, latest_s), at_s + RELEASE_S / 3)
-        out += [(at_s, (_ON, key, velocity)), (end_s, (_OFF, key, 0))]
+        out += [(at_s, (NOTE_ON, key, velocity)), (end_s, (NOTE_OFF, key, 0))]
         next_s[key] = at_s
     return tuple(sorted(out))
 

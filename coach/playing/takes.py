@@ -9,7 +9,7 @@ from pathlib import Path
 
 import mido
 
-from coach.playing.midi_events import KeyDown, KeyEvent, KeyUp, MidiEvent, Pedal
+from coach.playing.midi_events import DRUM_CHANNEL, KeyDown, KeyEvent, KeyUp, MidiEvent, Pedal
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.playing.ports import KeyReader, Message
 
@@ -72,9 +72,6 @@ HELD_S = 0.5
 
 LARGEST_BYTES = 2 << 20
 """Some seven hours of ten notes a second; a file beyond it is no take."""
-
-_PERCUSSION = 9
-"""Channel 10 counted from 0: percussion in General MIDI, and no piano."""
 
 
 class TakeError(ValueError):
@@ -139,7 +136,7 @@ def _events(file: mido.MidiFile) -> Iterator[KeyEvent]:
         at_s += message.time
         if message.is_meta or message.is_realtime or message.type == "sysex":
             continue
-        if getattr(message, "channel", _PERCUSSION) != _PERCUSSION:
+        if getattr(message, "channel", DRUM_CHANNEL) != DRUM_CHANNEL:
             status, *data = message.bytes()
             read = reader.read(Message(status, tuple(data)), at_s)
             yield from (event for event in read if isinstance(event, KeyEvent))

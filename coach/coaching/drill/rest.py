@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 
+from coach.playing.midi_events import DOWN_FROM
 from coach.playing.notes import ONE_STROKE_S
 
 REST_S = 1.2
@@ -30,8 +31,6 @@ LONGEST_GAP_S = 4.0
 """A longer gap was a rest itself, and nobody is waited for longer: whoever plays slow long notes
 over and over would else never be asked for anything new. Own choice, because slow long notes take
 no more."""
-PEDAL_DOWN = 64
-"""A pedal is down from here on (MIDI 1.0)."""
 LONGEST_HELD_S = 6.0
 """A key held for longer is stuck, or its release was never heard. Own choice, because it is a slow
 bar."""
@@ -83,7 +82,7 @@ class HandsRest:
 
     def tread(self, controller: int, value: int, at_s: float) -> None:
         """A pedal moved: a foot that goes down is about to play."""
-        if value < PEDAL_DOWN:
+        if value < DOWN_FROM:
             self._pedals.discard(controller)
         elif controller not in self._pedals:
             self._pedals.add(controller)

@@ -13,22 +13,34 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from coach.playing.midi_events import PROGRAM, ButtonDown, KeyDown, KeyEvent, KeyUp, Pedal
+from coach.playing.midi_events import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    CONTROL,
+    DAMPER,
+    DOWN_FROM,
+    NOTE_OFF,
+    NOTE_ON,
+    PROGRAM,
+    SOFT,
+    SOSTENUTO,
+    ButtonDown,
+    KeyDown,
+    KeyEvent,
+    KeyUp,
+    Pedal,
+)
 
-PEDALS = frozenset({64, 66, 67})
-"""Damper, sostenuto, soft (MIDI 1.0 controllers)."""
+PEDALS = frozenset({DAMPER, SOSTENUTO, SOFT})
 
 NO_BUTTONS = frozenset({0, 1, 2, 4, 5, 6, 7, 8, 10, 11, 32, 38, 64, 66, 67, 88, *range(91, 128)})
 """Controllers that no button sends by itself: bank, wheels, volume, data entry, effects, parameter
 numbers, channel modes, and 88, which refines a velocity (MIDI 1.0)."""
-_PRESSED = 64
-"""A switch is on from this value (MIDI 1.0)."""
 
 ACTIVE_SENSING = 0xFE
 EXCLUSIVE, EXCLUSIVE_END = 0xF0, 0xF7
-_NOTE_OFF, _NOTE_ON, _CONTROL, _PROGRAM_CHANGE = 0x80, 0x90, 0xB0, 0xC0
+_PROGRAM_CHANGE = 0xC0
 _SYSTEM, _REAL_TIME = 0xF0, 0xF8
-_ALL_SOUND_OFF, _ALL_NOTES_OFF = 120, 123
 _DATA_BYTES = {
     0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2,
     0xF1: 1, 0xF2: 2, 0xF3: 1,
@@ -126,12 +138,12 @@ class KeyReader:
         kind, channel = message.status & 0xF0, message.status & 0x0F
         if kind == _PROGRAM_CHANGE:
             return (ButtonDown(PROGRAM + message.data[0], at_s),)
-        if kind not in (_NOTE_ON, _NOTE_OFF, _CONTROL):
+        if kind not in (NOTE_ON, NOTE_OFF, CONTROL):
             return ()
         number, value = message.data
-        if kind == _CONTROL:
+        if kind == CONTROL:
             return self._control(number, value, channel, at_s)
-        if kind == _NOTE_ON and value > 0:
+        if kind == NOTE_ON and value > 0:
             return self._key_down(number, value, channel, at_s)
         return self._key_up(number, channel, at_s)
 
@@ -158,7 +170,7 @@ class KeyReader:
     ) -> tuple[KeyEvent | ButtonDown, ...]:
         if number in PEDALS:
             return (Pedal(number, value, at_s),)
-        if number in (_ALL_SOUND_OFF, _ALL_NOTES_OFF):
+        if number in (ALL_SOUND_OFF, ALL_NOTES_OFF):
             ups = [self._key_up(pitch, channel, at_s) for pitch in sorted(self._down)]
             return tuple(up for some in ups for up in some)
         return self._button(number, value, at_s) if number not in NO_BUTTONS else ()
@@ -166,8 +178,8 @@ class KeyReader:
     def _button(self, number: int, value: int, at_s: float) -> tuple[ButtonDown, ...]:
         """A button is pressed where its controller comes on; what it sends when let go is none."""
         was_pressed = number in self._pressed
-        (self._pressed.add if value >= _PRESSED else self._pressed.discard)(number)
-        return (ButtonDown(number, at_s),) if value >= _PRESSED and not was_pressed else ()
+        (self._pressed.add if value >= DOWN_FROM else self._pressed.discard)(number)
+        return (ButtonDown(number, at_s),) if value >= DOWN_FROM and not was_pressed else ()
 
 
 SILENCE_S = 0.7

@@ -20,6 +20,17 @@ from importlib.util import find_spec
 from typing import Any
 
 from coach.children import end_python, start_python
+from coach.playing.click_schedule import HIGH_WOOD_BLOCK
+from coach.playing.midi_events import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    CONTROL,
+    DAMPER,
+    DOWN_FROM,
+    DRUM_CHANNEL,
+    NOTE_OFF,
+    NOTE_ON,
+)
 
 SPEAKER = "this computer's speaker"
 """What takes the place of a port's name."""
@@ -37,15 +48,12 @@ LETS_GO_S = 0.12
 """From a key's release until its tone is over."""
 CLICK_S, CLICK_HZ = 0.04, {True: 1600.0, False: 1100.0}
 """A click's length; its pitch, by whether it is the higher of the wood blocks."""
-_HIGH_WOOD_BLOCK, _DRUMS = 76, 9
 GAIN = 0.25
 """Of one loud tone: four of them reach full scale, and beyond that they are bent, not cut."""
 MOST_VOICES = 24
 ASK_PATIENCE_S = 3.0
 """Later than that there is none: it takes some tenths of a second. Own choice."""
 _ASK = "import os, sounddevice; os._exit(not sounddevice.query_devices(kind='output'))"
-_NOTE_OFF, _NOTE_ON, _CONTROL = 0x80, 0x90, 0xB0
-_DAMPER, _PEDAL_DOWN, _ALL_SOUND_OFF, _ALL_NOTES_OFF = 64, 64, 120, 123
 
 
 @cache
@@ -90,7 +98,7 @@ def make_click(key: int, rate_hz: int = USUAL_RATE_HZ) -> Any:
     """One click, as an array of samples."""
     np = import_module("numpy")
     time_s = np.arange(int(CLICK_S * rate_hz)) / rate_hz
-    hz = CLICK_HZ[key == _HIGH_WOOD_BLOCK]
+    hz = CLICK_HZ[key == HIGH_WOOD_BLOCK]
     return (np.sin(2 * np.pi * hz * time_s) * np.exp(-time_s * 120)).astype(np.float32)
 
 
@@ -121,17 +129,17 @@ class Synth:
     def take(self, message: Sequence[int]) -> None:
         """Begin a tone, end one, or move the pedal."""
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
-        begins = kind == _NOTE_ON and message[2] > 0
-        make = make_click if channel == _DRUMS else make_tone
+        begins = kind == NOTE_ON and message[2] > 0
+        make = make_click if channel == DRUM_CHANNEL else make_tone
         samples = make(message[1], self._rate_hz) if begins else None  # long: not while locked
         with self._lock:
             if begins:
-                self._begin(message[1], message[2], samples, is_click=channel == _DRUMS)
-            elif kind in (_NOTE_ON, _NOTE_OFF) and channel != _DRUMS:
+                self._begin(message[1], message[2], samples, is_click=channel == DRUM_CHANNEL)
+            elif kind in (NOTE_ON, NOTE_OFF) and channel != DRUM_CHANNEL:
                 self._release(message[1])
-            elif kind == _CONTROL and message[1] == _DAMPER:
-                self._move_pedal(message[2] >= _PEDAL_DOWN)
-            elif kind == _CONTROL and message[1] in (_ALL_SOUND_OFF, _ALL_NOTES_OFF):
+            elif kind == CONTROL and message[1] == DAMPER:
+                self._move_pedal(message[2] >= DOWN_FROM)
+            elif kind == CONTROL and message[1] in (ALL_SOUND_OFF, ALL_NOTES_OFF):
                 self._let_go({voice.key for voice in self._voices})
 
     def render(self, frames: int) -> Any:

@@ -12,11 +12,9 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 
 from coach.playing.click_schedule import Timed
+from coach.playing.midi_events import ALL_NOTES_OFF, CONTROL, DAMPER, NOTE_OFF, NOTE_ON
 from coach.playing.ports import ASK, OutPort
 
-_NOTE_OFF, _NOTE_ON, _CONTROL = 0x80, 0x90, 0xB0
-_DAMPER, _ALL_NOTES_OFF = 64, 123
-"""MIDI 1.0 controllers."""
 LATE_S = 0.05
 """A message this long past its time is left out when it is given: a beat too late is worse than
 none. Own choice, because on its way here a list takes some milliseconds, seldom tens."""
@@ -96,11 +94,11 @@ class TimedSender:
 
     def _send(self, message: tuple[int, ...]) -> None:
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
-        if kind == _NOTE_ON and message[2] > 0:
+        if kind == NOTE_ON and message[2] > 0:
             self._sounding.add((channel, message[1]))
-        elif kind in (_NOTE_OFF, _NOTE_ON):
+        elif kind in (NOTE_OFF, NOTE_ON):
             self._sounding.discard((channel, message[1]))
-        elif kind == _CONTROL and message[1] == _DAMPER:
+        elif kind == CONTROL and message[1] == DAMPER:
             (self._pedalled.add if message[2] else self._pedalled.discard)(channel)
         self._channels.add(channel)
         try:
@@ -110,11 +108,11 @@ class TimedSender:
 
     def _end_notes(self) -> None:
         for channel, key in sorted(self._sounding):
-            self._send((_NOTE_OFF | channel, key, 0))
+            self._send((NOTE_OFF | channel, key, 0))
         for channel in sorted(self._pedalled):
-            self._send((_CONTROL | channel, _DAMPER, 0))
+            self._send((CONTROL | channel, DAMPER, 0))
 
     def _silence_channels(self, channels: Iterable[int]) -> None:
         for channel in channels:
-            self._send((_CONTROL | channel, _DAMPER, 0))
-            self._send((_CONTROL | channel, _ALL_NOTES_OFF, 0))
+            self._send((CONTROL | channel, DAMPER, 0))
+            self._send((CONTROL | channel, ALL_NOTES_OFF, 0))
