@@ -1,5 +1,4 @@
-"""What comes in from the piano: keys, pedals, and the piano itself coming and going; and the numbers
-that MIDI has for it.
+"""What comes in from the piano: keys, pedals, the piano coming and going; and MIDI's numbers.
 
 Times are seconds on one monotonic clock (``time.perf_counter``); only differences mean anything.
 """
