@@ -442,3 +442,17 @@ def test_a_part_is_exact_though_the_window_ends_in_a_trill() -> None:
     assert written.is_beginning(keys[:5])
     assert written.find_whole(keys) is None  # its last note may go on
     assert written.find_run(keys[4:], None) is None
+
+
+@pytest.mark.parametrize("landing", ["60", "48+60"])
+def test_a_landing_in_time_is_no_new_beginning_though_a_note_is_missing(landing: str) -> None:
+    """The window begins as it ends and holds a long note, for which nobody waits then."""
+    window = row((0, landing), (1, "55+62"), (2, "64"), (9, "65"), (10, landing), length=F(1))
+    keys = keys_of((10.0, landing), (11.0, "62"), (12.0, "64"), (19.0, "65"), (20.0, landing))
+    assert takes(hears(Follower(window, qpm=60), keys)) == [times(keys)]
+
+
+def test_a_landing_that_comes_too_soon_may_be_a_new_beginning() -> None:
+    window = row((0, "60"), (1, "55+62"), (2, "64"), (9, "65"), (10, "60"), length=F(1))
+    keys = keys_of((10.0, "60"), (11.0, "62"), (12.0, "64"), (19.0, "65"), (19.5, "60"))
+    assert takes(hears(Follower(window, qpm=60), keys)) == []

@@ -255,12 +255,20 @@ class Follower:
             return False
         whole = self._exact.find_whole(self._take)
         if whole is None:
-            return self._exact.begins_in(self._take[1:])
+            return self._exact.begins_in(self._take[1:]) and not self._lands_in_time()
         own_s = rules.find_own_period_s(self._score, self._take[whole:])
         is_unknown = self._is_own_pace and not own_s
         rest_s = self._gap_s if is_unknown else rules.gap_s(self._score, max(own_s, usual_s))
         rested = rules.find_last_rest(self._take, rest_s)  # of equal chords it may be the first
         return rested > 0 and self._exact.is_beginning(self._take[rested:])
+
+    def _lands_in_time(self) -> bool:
+        """Whether the last keys are the window's last onset, and came when it was due."""
+        keys, score = self._alignment.trace.keys, self._score
+        last, at = len(score.beat) - 1, len(keys)
+        while at and keys[at - 1][0] is Label.MATCHED and score.onset[keys[at - 1][1]] == last:
+            at -= 1
+        return 0 < at < len(keys) and self._goes_on_in_time(at)
 
     # -- one key ----------------------------------------------------------------------------
 
