@@ -12,6 +12,7 @@ from coach.judging.serialize import judgement_to_plain
 from coach.score.model import Hand, Hands
 from coach.screens.wording import verdict_headline
 from tests.judging_help import after, both, play, whole
+from tests.notated import all_of, played, written
 
 WINDOW = whole(both())
 
@@ -125,3 +126,15 @@ def test_what_the_clock_says_changes_no_figure() -> None:
     here, there = judge(WINDOW, keys), judge(WINDOW, later)
     assert here.score == there.score
     assert here.qpm == there.qpm
+
+
+def test_what_fails_by_every_reading_has_failed_though_another_place_is_in_doubt() -> None:
+    """A wrong key in bar 1; in bar 2 one of four equal notes is left out, and time closes up."""
+    lines = {"RH": "C4 D4 E4 F4 G4 G4 G4 G4 A4 B4 C5"}
+    take = played(lines, {"RH": "C4 D4 F#4 F4 G4 x G4 G4 A4 B4 C5"})
+    found = judge(all_of(written(lines), lines), take)
+    assert found.unsure
+    outcomes = {one.transition.to_quarters: one.outcome for one in found.transitions}
+    assert outcomes[F(2)] is Outcome.WRONG
+    in_doubt = {outcomes[F(beat)] for beat in (4, 5, 6, 7)}
+    assert in_doubt <= {Outcome.CLEAN, Outcome.NOT_REACHED}

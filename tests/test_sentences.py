@@ -58,6 +58,6 @@ def test_what_happened_very_often_in_doubt_is_said_without_its_place() -> None:
     take = next(take for take in SAID_ONCE if "started again twice" in take.sentence)
     once = take.judge()
     fault = next(fault for fault in once.faults if fault.cause is Cause.RESTART)
-    matching = Matching(once.score, once.played, unsure=True)
+    matching = Matching(once.score, once.played, frozenset({0}))
     said = make_sentence(once.excerpt, [fault] * 121, matching, clean=False)
     assert said == "Unsure: started again 121 times"

@@ -204,16 +204,19 @@ def _judge_matched(
 def _judge_moves(
     excerpt: Excerpt, matching: Matching, faults: Sequence[Fault]
 ) -> tuple[TransitionResult, ...]:
-    """What happened in each transition; where nobody can say what was played, none failed: what is
-    told of it is said to be unsure, and nothing of it is kept."""
+    """What happened in each transition; where nobody can say what was played none failed.
+
+    That is where a note is in doubt, and on the next beat, whose time is measured from it. What is
+    told of it is said to be unsure. A failure elsewhere is one by every reading.
+    """
     results = judge_transitions(excerpt, matching, faults)
-    if not matching.unsure:
-        return results
+    arrivals = {excerpt.arrivals[excerpt.onset_numbers[note]] for note in matching.doubtful}
+    in_doubt = arrivals | {arrival + 1 for arrival in arrivals}
     return tuple(
-        one
-        if one.outcome is Outcome.CLEAN
-        else TransitionResult(one.transition, Outcome.NOT_REACHED)
-        for one in results
+        TransitionResult(one.transition, Outcome.NOT_REACHED)
+        if arrival in in_doubt and one.outcome is not Outcome.CLEAN
+        else one
+        for one, (arrival, _) in zip(results, excerpt.moves, strict=True)
     )
 
 

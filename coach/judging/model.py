@@ -168,8 +168,13 @@ class Matching:
 
     score: tuple[ScoreLabel, ...]
     played: tuple[PlayedLabel, ...]
-    unsure: bool = False
-    """Two readings of the playing are about equally good."""
+    doubtful: frozenset[int] = frozenset()
+    """Score notes of which another reading of the playing, about as good, says something else."""
+
+    @property
+    def unsure(self) -> bool:
+        """Two readings of the playing are about equally good."""
+        return bool(self.doubtful)
 
 
 @dataclass(frozen=True, slots=True)

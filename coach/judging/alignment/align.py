@@ -25,7 +25,7 @@ from coach.judging.alignment.initial_tempo import (
     written_period,
 )
 from coach.judging.alignment.score_arrays import HANDS, ScoreArrays, make_score_arrays
-from coach.judging.alignment.traceback import Labels, is_unsure, read_labels
+from coach.judging.alignment.traceback import Labels, find_doubtful, read_labels
 from coach.judging.alignment.transitions import Transitions
 from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
 from coach.playing.notes import PlayedNote
@@ -95,11 +95,11 @@ def match(excerpt: Excerpt, played: Sequence[PlayedNote], *, qpm: float | None =
     period_s = beat_period(score, take, usual_s, known=qpm is not None)
     found = _search_hypotheses(score, take, period_s)
     labels = read_labels(score, found[0][1])
-    unsure = is_unsure(score, take, found, labels)
+    doubtful = find_doubtful(score, take, found, labels)
     labels = collect_found_chords(score, take, labels, period_s)
     labels = collect_restruck(score, take, labels, period_s)
     labels = collect_chords_gone_back_to(score, take, labels)
-    return _make_matching(score, take, order, labels, unsure)
+    return _make_matching(score, take, order, labels, doubtful)
 
 
 def _search_hypotheses(
@@ -116,7 +116,11 @@ def _search_hypotheses(
 
 
 def _make_matching(
-    score: ScoreArrays, take: list[PlayedNote], order: list[int], labels: Labels, unsure: bool
+    score: ScoreArrays,
+    take: list[PlayedNote],
+    order: list[int],
+    labels: Labels,
+    doubtful: frozenset[int],
 ) -> Matching:
     struck: dict[int, ScoreLabel] = {}
     keys: list[PlayedLabel] = []
@@ -135,4 +139,4 @@ def _make_matching(
             struck |= {other: struck[note]._replace(note=other) for other in others}
     notes = range(len(score.note) + sum(map(len, score.shared.values())))
     by_note = tuple(struck.get(note) or ScoreLabel(note, Label.MISSED) for note in notes)
-    return Matching(by_note, tuple(keys), unsure)
+    return Matching(by_note, tuple(keys), frozenset(score.note[one] for one in doubtful))

@@ -107,22 +107,23 @@ SAME_BEATS = 0.01
 """Gaps that differ by less are equal, as reckoned in floating point."""
 
 
-def is_unsure(
+def find_doubtful(
     score: ScoreArrays, take: Sequence[PlayedNote], hypotheses: list[tuple[float, Hypothesis]],
     labels: Labels,
-) -> bool:  # fmt: skip
-    """Whether another hypothesis that says something else is about as good."""
+) -> frozenset[int]:  # fmt: skip
+    """The notes of which another hypothesis, about as good, says something else."""
     best = hypotheses[0][0]
-    return any(
-        cost - best < UNSURE_BELOW and read_labels(score, other) != labels
-        for cost, other in hypotheses[1:]
-    ) or _has_skipped_one_of_equals(score, take, labels)
+    doubtful = _among_equals(score, take, labels)
+    for cost, other in hypotheses[1:]:
+        if cost - best < UNSURE_BELOW:
+            for one, another in zip(labels, read_labels(score, other), strict=True):
+                if one != another:
+                    doubtful.update((one[1], another[1]))
+    return frozenset(doubtful - {-1})
 
 
-def _has_skipped_one_of_equals(
-    score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels
-) -> bool:
-    """Whether what was skipped could as well be the onset before it, or the one after.
+def _among_equals(score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels) -> set[int]:
+    """The notes skipped, and those around them, that could as well be an onset before or after.
 
     Of equal chords in equal time, one was left out and time closed up: nobody can hear which.
     """
@@ -131,14 +132,15 @@ def _has_skipped_one_of_equals(
         if note >= 0:
             when[score.onset[note]] = key.onset_s
     played = sorted(when)
+    alike: set[int] = set()
     for at, (before, after) in enumerate(pairwise(played)):
         if after - before > 1 and (
             _are_alike(score, before, after - 1) or _are_alike(score, before + 1, after)
         ):
             pace = _beat_period(score, when, *played[at - 1 : at + 1]) if at else 0.0
             if _beat_period(score, when, before, after) < CLOSED_UP * pace:
-                return True
-    return False
+                alike.update(range(score.first[before], score.first[after + 1]))
+    return alike
 
 
 def _are_alike(score: ScoreArrays, one: int, other: int) -> bool:

@@ -209,7 +209,7 @@ def _is_hand_alone(excerpt: Excerpt, matching: Matching, at: int) -> bool:
         one if one.played is not None and one.played >= at else ScoreLabel(one.note, Label.MISSED)
         for one in matching.score
     )
-    after = Matching(score, matching.played[at:], matching.unsure)
+    after = Matching(score, matching.played[at:], matching.doubtful)
     return recognise_hand_alone(excerpt, after) is not None
 
 
