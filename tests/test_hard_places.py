@@ -415,9 +415,30 @@ class TestAsking:
         ended = lesson.drill.repetition(broken_off, now_s=lesson.now_s + 5)
         assert not ended.decision.changed
         assert locating.probed == 2 * probe
-        for _ in range(4):
-            locating.count_unheard(is_of_now=True)
-        assert locating.probed == 4 * probe
+        coach = lesson.drill.coach
+        for count in (3, 4):
+            assert not coach.observe_and_decide(ended.judgement, 10.0 * count).changed
+            assert locating.probed == count * probe
+        said = coach.observe_and_decide(ended.judgement, 50.0)
+        assert said.changed
+        assert said.assignment.window == coach._runner.task.window
+        assert said.assignment.reason == "I could not hear it there: the whole of it again."
+
+    def test_what_told_nothing_while_the_hands_go_on_leaves_the_window_until_they_rest(
+        self,
+    ) -> None:
+        lesson = Lesson(NEVER)
+        lesson.plays()
+        coach, first = lesson.drill.coach, lesson.drill.excerpt.notes[0]
+        ended = lesson.drill.repetition(
+            [PlayedNote(first.pitch, 64, lesson.now_s, 0.4)], now_s=lesson.now_s + 5
+        )
+        asked = coach.assignment
+        for count in range(4):
+            assert coach.observe(ended.judgement, 60.0 + count).assignment == asked
+        said = coach.decide()
+        assert said.changed
+        assert said.assignment.window == coach._runner.task.window
 
     def test_nothing_is_said_to_hold_after_an_unclean_one(self) -> None:
         for seed in range(4):

@@ -222,6 +222,8 @@ class Coach:
         """
         if self._take_evidence(judgement, now_s, asked):
             self._decide(judgement.clean)
+        else:
+            self._stop_probing_for_nothing()
         return self.decision
 
     def observe(
@@ -241,7 +243,14 @@ class Coach:
         if self._undecided is not None:
             self._proposals = ()
             self._decide(self._undecided)
+        else:
+            self._stop_probing_for_nothing()
         return self.decision
+
+    def _stop_probing_for_nothing(self) -> None:
+        before = self._runner.assignment
+        self._runner.stop_probing_for_nothing()
+        self._changed |= before.to_play != self._runner.assignment.to_play
 
     def _take_evidence(self, judgement: Judgement, now_s: float, asked: Assignment | None) -> bool:
         """Take in the evidence; whether the repetition counts for what is asked for now."""
@@ -262,7 +271,8 @@ class Coach:
         is_of_now = asked.to_play == now.to_play
         self._changed = not is_of_now
         if not is_of_now or judgement.is_part or judgement.unsure:
-            self._runner.locating.count_unheard(is_of_now=is_of_now)
+            if is_of_now:
+                self._runner.locating.count_unheard()
             return False
         self._runner.count_repetition(judgement.clean, now_s, _tempo_off(judgement, now))
         if not judgement.clean:

@@ -207,9 +207,13 @@ class Locating:
 
     def stop_looking(self) -> None:
         """A named trouble is begun on: what it takes was heard."""
+        self.stop_probing()
+        self.searched = self.heard_more = 0
+
+    def stop_probing(self) -> None:
+        """The next thing that is asked for is no probe."""
         self.probe = None
         self.probed.clear()
-        self.searched = self.heard_more = 0
 
     def hear_more(self, named: Transition, *, same_again: bool) -> NextWindow | None:
         """Ask for more, although a place is named: while it is mended no other one is heard.
@@ -224,8 +228,8 @@ class Locating:
         )
         if wanted is None or self.heard_more >= MOST_HEARD_MORE:
             return None
-        self.probe, self.times = None, 1
-        self.probed.clear()
+        self.stop_probing()
+        self.times = 1
         self.heard_more += 1
         return wanted
 
@@ -306,15 +310,19 @@ class Locating:
         if isinstance(self.probe, TroubleProbe):
             self.probed.append(self.probe)
 
-    def count_unheard(self, *, is_of_now: bool) -> None:
-        """A probe was played and told nothing: it was one of those that may run all the same."""
-        if is_of_now and isinstance(self.probe, TroubleProbe) and len(self.probed) < MOST_PROBES:
+    def count_unheard(self) -> None:
+        """A probe was played and told nothing: the next is one more of those that run."""
+        if isinstance(self.probe, TroubleProbe):
             self.probed.append(self.probe)
+
+    @property
+    def is_probed_enough(self) -> bool:
+        """More probes would run than may."""
+        return len(self.probed) > MOST_PROBES
 
     def back_to_all(self, clean: bool, diagnosis: Diagnosis) -> NextWindow:
         """Ask for the whole again, after a probe that was clean or not."""
-        self.probe = None
-        self.probed.clear()
+        self.stop_probing()
         is_sure = any(one.is_open for one in self._open_suspects(diagnosis).suspects)
         broke = THERE_IT_IS if is_sure else A_SLIP
         return NextWindow(self.task.window, AssignmentKind.WIDEN, HOLDS if clean else broke)

@@ -57,6 +57,7 @@ from coach.coaching.wording import (
     BACK_AS_WRITTEN,
     HERE_AND_THERE,
     HOLD_IT_THERE,
+    NOT_TOLD,
     NOW_HOLD_IT,
     ON_FROM_WHERE_WE_WERE,
     READ_AGAIN,
@@ -173,6 +174,12 @@ class TaskRunner:
             tempo.stand_at(min(max(nearest, tempo.slowest_qpm), asked.qpm))
             self._assign(NextWindow(asked.window, AssignmentKind.SLOWER, self.pace_note))
             self.run, self.pace_note = RunCounts(), ""
+
+    def stop_probing_for_nothing(self) -> None:
+        """Where too many probes told nothing the whole is asked for again."""
+        if self.locating.is_probed_enough:
+            self.locating.stop_probing()
+            self._assign(NextWindow(self.task.window, AssignmentKind.WIDEN, NOT_TOLD))
 
     def choose_next(self, clean: bool, diagnosis: Diagnosis) -> None:
         """Decide what comes next after the last repetition that was heard, clean or not."""
