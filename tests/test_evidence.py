@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from coach.coaching.diagnosis.evidence import Evidence, fold_history
 from coach.coaching.model import Observation
 from coach.coaching.observations import (
-    chance_to_hear_late,
-    chances_to_hear_late,
     observe_transitions,
+    share_heard_late,
+    shares_heard_late,
 )
 from coach.drill import played, window
 from coach.judging.judge import judge
@@ -171,15 +171,22 @@ class TestFromTheVerdict:
 
 def test_a_move_is_heard_late_as_its_last_note_is() -> None:
     """Of several notes in one beat the last is the one arrived at, for each hand."""
-    part = whole(both(24))
-    chances = chances_to_hear_late(part, 90)
-    onsets, quarter_ms = part.onsets_quarters, 60_000 / 90
-    for note, number in zip(part.notes, part.onset_numbers, strict=True):
-        move = part.transition_to(note.onset_quarters, Hands(note.hand))
-        later = [
-            n
-            for n, one in zip(part.onset_numbers, part.notes, strict=True)
-            if part.transition_to(one.onset_quarters, Hands(one.hand)) == move
-        ]
-        assert chances[move] == chance_to_hear_late(onsets, max(later), quarter_ms)
-        assert number in later
+    score = both(24)
+    in_all, quarter_ms = whole(score).onsets_quarters, 60_000 / 90
+    for hands in (Hands.RIGHT, Hands.LEFT):
+        part = excerpt(score, whole(score).window.of(hands))
+        shares = shares_heard_late(part, 90)
+        onsets = part.onsets_quarters
+        for note, number in zip(part.notes, part.onset_numbers, strict=True):
+            move = part.transition_to(note.onset_quarters, hands)
+            later = [
+                n
+                for n, one in zip(part.onset_numbers, part.notes, strict=True)
+                if part.transition_to(one.onset_quarters, hands) == move
+            ]
+            assert shares[move] == share_heard_late(onsets, in_all, max(later), quarter_ms)
+            assert number in later
+
+
+def test_all_is_heard_of_what_both_hands_show() -> None:
+    assert set(shares_heard_late(whole(both(24)), 90).values()) <= {0.0, 1.0}

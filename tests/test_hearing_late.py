@@ -15,7 +15,7 @@ from coach.coaching.diagnosis.trouble_model import (
 )
 from coach.coaching.diagnosis.troubles import diagnose
 from coach.coaching.model import Observation
-from coach.coaching.observations import chance_to_hear_late
+from coach.coaching.observations import chance_to_hear_late, share_heard_late
 from coach.coaching.windows import PracticeMap
 from coach.judging.model import Outcome
 from coach.score.build import score_from_notes
@@ -45,6 +45,16 @@ def test_at_the_end_of_a_long_note_less_is_heard() -> None:
     ending = chance_to_hear_late(quarters(0, 1, 2, 4, 5, 6, 7, 8), 3, QUARTER_MS)
     even = chance_to_hear_late(quarters(0, 2, 4, 6, 8, 10, 12, 14), 3, QUARTER_MS)
     assert ending < even
+
+
+def test_a_hand_that_keeps_the_time_alone_shows_as_much_as_both() -> None:
+    """What both hands would not show either is no reason to doubt a hand that was clean alone."""
+    eighths = [F(k, 2) for k in range(9)]
+    assert chance_to_hear_late(eighths, 8, 4 * QUARTER_MS) < 1.0
+    assert share_heard_late(eighths, eighths, 8, 4 * QUARTER_MS) == 1.0
+    halves = quarters(0, 2, 4)
+    assert 0.0 < share_heard_late(halves, eighths, 2, 4 * QUARTER_MS) < 1.0
+    assert share_heard_late(halves, eighths, 0, 4 * QUARTER_MS) == 0.0
 
 
 def observation(

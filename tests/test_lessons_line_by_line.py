@@ -108,10 +108,7 @@ x      hands together, bars 1 to 4, at 96. Play it as you would, so that I hear 
 x      hands together, bars 1 to 4, at 96. That holds: the whole of it again.
 ..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
          is it bar 2, beat 2 → 3? From beat 1 to beat 4.
-.      hands together, bars 1 to 4, at 96. All of it once more: is there another place?
-..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
-         is it bar 2, beat 2 → 3? From beat 1 to beat 4.
-x      hands together, bars 1 to 4, at 96. All of it once more: is there another place?
+.x     hands together, bars 1 to 4, at 96. All of it once more: is there another place?
 .x..... hands together, bar 2, beats 1 to 3, at 96. Both hands bar 2, beat 2 → 3: at 96, 5 times
          running. Begin at beat 1.
 .      hands together, bar 2, at 96. It holds. A little more of it.

@@ -4,6 +4,7 @@ import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -73,10 +74,18 @@ def test_the_missed_note_is_kept_with_its_hand_and_place(store: Store) -> None:
             Hands.TOGETHER,
             Outcome.WRONG,
             60.0,
-            hears_late=wrong[0].hears_late,
         )
     ]
-    assert 0.0 < wrong[0].hears_late < 1.0
+
+
+def test_how_well_a_hesitation_was_heard_is_kept(store: Store) -> None:
+    once = ended()
+    store.save_repetition(
+        PIECE,
+        replace(once, observed=tuple(replace(o, hears_late=0.72) for o in once.observed)),
+        NOON_S,
+    )
+    assert {seen.hears_late for seen in store.history(PIECE)} == {0.72}
 
 
 def test_a_take_can_be_heard_again(store: Store) -> None:

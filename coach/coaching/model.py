@@ -206,5 +206,4 @@ class Observation:
     """The tempo found, in quarters a minute."""
     error_ms: float | None = None
     hears_late: float = field(default=1.0, compare=False)
-    """Chance that a hesitation here would have been heard in what was played, 0 to 1. The record
-    does not keep it; the sums made of it are kept."""
+    """Of the hesitations heard here with both hands, the share that is heard in what was played."""

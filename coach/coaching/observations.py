@@ -33,7 +33,7 @@ def observe_transitions(judgement: Judgement, at_s: float) -> tuple[Observation,
     if judgement.excerpt.window.form is not WrittenForm.AS_WRITTEN:
         return ()
     at_fault = _onsets_at_fault(judgement)
-    hears_late = chances_to_hear_late(judgement.excerpt, judgement.qpm)
+    hears_late = shares_heard_late(judgement.excerpt, judgement.qpm)
     return tuple(
         Observation(
             at_s=at_s,
@@ -67,16 +67,18 @@ def _onsets_at_fault(judgement: Judgement) -> dict[tuple[Hands, Fraction], Fract
     return out
 
 
-def chances_to_hear_late(excerpt: Excerpt, qpm: float | None) -> dict[Transition, float]:
-    """For each move, the chance that a hesitation into it would be heard in this excerpt."""
+def shares_heard_late(excerpt: Excerpt, qpm: float | None) -> dict[Transition, float]:
+    """For each move, the share of the hesitations into it, heard with both hands, that would be
+    heard here: the other hand's notes show the time, too."""
     onsets, arrivals = excerpt.onsets_quarters, excerpt.arrivals
+    in_both = sorted({*onsets, *(note.onset_quarters for note in excerpt.other_hand)})
     quarter_ms = 60_000 / (qpm or excerpt.qpm)
     last: dict[tuple[int, Hand], int] = {}
     """The last onset that each hand arrives at on its way to each grid beat."""
     for note, number in zip(excerpt.notes, excerpt.onset_numbers, strict=True):
         last[arrivals[number], note.hand] = number
     chance = {
-        number: chance_to_hear_late(onsets, number, quarter_ms) for number in {*last.values()}
+        number: share_heard_late(onsets, in_both, number, quarter_ms) for number in {*last.values()}
     }
     moves = zip(excerpt.moves, excerpt.transitions, strict=True)
     return {transition: chance[last[move]] for move, transition in moves}
@@ -95,6 +97,16 @@ def chance_to_hear_late(onsets: Sequence[Fraction], at: int, quarter_ms: float) 
     ending = bool(before) and interval >= ENDING_TIMES * max(before)
     limit_ms = USUAL.hesitation_ms(float(interval) * quarter_ms, 0.0, ending=ending, known=True)
     return _chance_to_exceed(limit_ms)
+
+
+def share_heard_late(
+    onsets: Sequence[Fraction], in_all: Sequence[Fraction], at: int, quarter_ms: float
+) -> float:
+    """Of the hesitations that would be heard where all of these onsets are played, the share that
+    is heard where only some of them are: what was never heard at all is nobody's evidence."""
+    in_all_heard = chance_to_hear_late(in_all, in_all.index(onsets[at]), quarter_ms)
+    heard = chance_to_hear_late(onsets, at, quarter_ms)
+    return min(heard / in_all_heard, 1.0) if in_all_heard else 0.0
 
 
 def _chance_to_exceed(limit_ms: float) -> float:

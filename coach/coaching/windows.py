@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import cached_property
 
-from coach.coaching.observations import chance_to_hear_late
+from coach.coaching.observations import share_heard_late
 from coach.score.model import INSTANT_QUARTERS, Hands, Score, ScoreNote
 from coach.score.window import Excerpt, Transition, Window, excerpt
 
@@ -139,15 +139,16 @@ class PracticeMap:
         return self.clip(start, max(end, self.grid[last]), hands)
 
     def hears_late(self, window: Window, transition: Transition, quarter_ms: float) -> float:
-        """The chance that a hesitation into a move would be heard when a window is played."""
+        """The chance that a hesitation into a move, heard in the whole, is heard in a window."""
         arrived = self.onsets_in(transition)
         onsets = self.onsets[window.hands]
         low = bisect_left(onsets, window.start_quarters)
         high = bisect_right(onsets, self.end_of(window))
-        if not arrived or arrived[-1] not in onsets[low:high]:
-            return 0.0
         inside = onsets[low:high]
-        return chance_to_hear_late(inside, inside.index(arrived[-1]), quarter_ms)
+        if not arrived or arrived[-1] not in inside:
+            return 0.0
+        in_all = self.onsets[self.whole.hands]
+        return share_heard_late(inside, in_all, inside.index(arrived[-1]), quarter_ms)
 
     def bar_stretch(
         self, onset: Fraction, before: int = 0, after: int = 0

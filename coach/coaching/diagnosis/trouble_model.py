@@ -125,10 +125,10 @@ CLEAN_ALONE_TELLS = 0.7
 """What a clean attempt of a hand alone counts, beside one with both. Own choice, because alone is
 easier: a hand that fails in six of ten together and in five alone says so much less by being clean
 (the logarithm of a half, over that of two fifths, is three quarters), and often it fails less."""
-TOGETHER_SHARE = 0.27
+TOGETHER_SHARE = 0.3
 """Share of the chance of a fault that is one of both hands together only. Own choice, because a
-fault of a single hand is the commoner: less than the third that each of three explanations would
-have."""
+fault of a single hand is the commoner: a little less than the third that each of three explanations
+would have."""
 FIRST_GUESS = 0.3
 """Chance that a failure was a slip, before anything is weighed. Own choice, because a first round
 that takes failures more for faults keeps a true fault out of the slip rate; the rounds set it
