@@ -57,9 +57,19 @@ def test_a_reading_that_is_not_sure_leaves_the_clean_run_as_it_is(
 ) -> None:
     play(coach, score)
     slipped = heard(score, coach.decision.assignment, ("LH", F(2)))
-    for judged in (slipped, heard(score, coach.decision.assignment)):
-        assert coach.observe_and_decide(replace(judged, unsure=True), 20.0).clean_run == 1
-    assert coach.observe_and_decide(slipped, 40.0).clean_run == 0
+    in_doubt = replace(
+        slipped,
+        unsure=True,
+        transitions=tuple(
+            replace(one, outcome=Outcome.NOT_REACHED) if one.outcome is Outcome.WRONG else one
+            for one in slipped.transitions
+        ),
+    )
+    all_right = replace(heard(score, coach.decision.assignment), unsure=True)
+    for judged in (in_doubt, all_right):
+        assert coach.observe_and_decide(judged, 20.0).clean_run == 1
+    failed_anyhow = replace(slipped, unsure=True)
+    assert coach.observe_and_decide(failed_anyhow, 40.0).clean_run == 0
 
 
 def test_what_was_no_repetition_changes_nothing(coach: Coach, score: Score) -> None:

@@ -146,12 +146,12 @@ class TestFaultModel:
         suspect = Suspect(arriving(6), Posterior(1 - fault, 0.0, fault, 0.0))
         assert _chance_to_name(suspect, LH) == pytest.approx(chance)
 
-    def test_a_hand_is_claimed_from_3_in_4(self) -> None:
+    def test_a_hand_is_claimed_from_73_in_100(self) -> None:
         def is_claimed(share: float) -> bool:
             return Suspect(arriving(6), Posterior(0.0, 1 - share, share, 0.0)).is_claimed
 
-        assert not is_claimed(0.74)
-        assert is_claimed(0.76)
+        assert not is_claimed(0.725)
+        assert is_claimed(0.735)
 
     def test_both_together_are_claimed_from_7_in_10(self) -> None:
         def is_claimed(share: float) -> bool:

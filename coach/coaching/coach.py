@@ -21,8 +21,9 @@ from coach.coaching.model import (
     Trouble,
     Way,
 )
-from coach.coaching.observations import observe_transitions
+from coach.coaching.observations import FAILED, observe_transitions
 from coach.coaching.planning import (
+    PARTS,
     EditablePlan,
     EditableRow,
     PlanRow,
@@ -30,6 +31,7 @@ from coach.coaching.planning import (
     bars_to_learn,
     begin_whole_at,
     halve,
+    make_hand_first,
     make_parts,
     make_sections,
     make_step,
@@ -217,8 +219,9 @@ class Coach:
 
         ``asked`` is what it was played for, where that may no longer be what is asked for now: then
         it is evidence, and counts for nothing else. So does what is only a part of the window, with
-        nothing wrong in it: a break tells nothing. Where it is not sure what was played, the clean
-        run stands as it is. What was no repetition changes nothing.
+        nothing wrong in it: a break tells nothing. Where it is not sure what was played, nor
+        whether anything failed, the clean run stands as it is. What was no repetition changes
+        nothing.
         """
         if self._take_evidence(judgement, now_s, asked):
             self._decide(judgement.clean)
@@ -270,7 +273,7 @@ class Coach:
         self._proposals = self._breaks.count_playing(judgement.excerpt, _played_s(judgement), now_s)
         is_of_now = asked.to_play == now.to_play
         self._changed = not is_of_now
-        if not is_of_now or judgement.is_part or judgement.unsure:
+        if not is_of_now or judgement.is_part or self._is_in_doubt(judgement):
             if is_of_now:
                 self._runner.locating.count_unheard()
             return False
@@ -279,6 +282,10 @@ class Coach:
             self._plan.mark_held(False)
             self._finished = self._enough = False
         return True
+
+    def _is_in_doubt(self, judgement: Judgement) -> bool:
+        """It is not sure what was played, and nothing failed by every reading of it."""
+        return judgement.unsure and not any(one.outcome in FAILED for one in self.observed)
 
     def _observed_moves(self, window: Window) -> list[Observation]:
         """What was observed of moves that were made in a window.
@@ -321,8 +328,14 @@ class Coach:
 
         Where most of a reading broke the other readings get shorter, too.
         """
+        runner = self._runners[row.step.what]
+        if runner.hand_first is not None:
+            window = replace(runner.task.window, hands=runner.hand_first)
+            qpm = runner.hand_first_qpm(window)
+            step = make_hand_first(self.practice_map, self.goal, window, qpm)
+            self._plan.take_hand_first(row, step)
+            return
         if row.step.task.is_long:
-            runner = self._runners[row.step.what]
             runner.too_much, qpm = True, runner.tempo.now_qpm
             steps = make_sections(self.practice_map, self.goal, runner.task.window, qpm)
             self._plan.take_apart(row, steps)
@@ -446,7 +459,7 @@ class Coach:
             if nothing_broke:
                 self._take_apart(row)
             return nothing_broke
-        if request is Request.LARGER and row.step.kind is StepRole.SECTION:
+        if request is Request.LARGER and row.step.kind in PARTS:
             self._plan.leave_out_sections(row)
             return True
         if request in (Request.NEXT, Request.NOT_THIS) and len(self._plan.rows) > 1:

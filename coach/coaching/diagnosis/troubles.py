@@ -24,11 +24,11 @@ from coach.score.window import Transition
 CLAIM_FAULT = 0.92
 """How sure it must be that something stands at fault before a place is named. Own choice, because a
 false claim sends the pianist to drill what is not broken, and to wait costs a repetition or two."""
-CLAIM_HAND, CLAIM_TOGETHER = 0.75, 0.7
+CLAIM_HAND, CLAIM_TOGETHER = 0.73, 0.7
 """How sure, given that, that it is one hand's, or only there where both play together. Own choice:
-three failures in one hand only name it (.77), two do not (.74); a wrong hand shows soon in the
-repair, where it is clean alone. Both are named after each hand was clean alone three times: what
-is one hand's after all is mended in both, and heard alone again where that won't hold."""
+two failures running in one hand only name it (.74); a wrong hand shows soon in the repair, where it
+is clean alone. Both are named after each hand was clean alone three times: what is one hand's after
+all is mended in both, and heard alone again where that won't hold."""
 MORE_THAN_A_SLIP = 1.2
 """Weight of failures from which a claim may rest on them: one failure, which weighs 1 at the most,
 is a slip until it comes again. Own choice: a little more than one."""

@@ -14,6 +14,7 @@ from coach.coaching.planning.date_plan import (
 )
 from coach.coaching.planning.memory import Memory
 from coach.coaching.planning.plan import (
+    PARTS,
     EditablePlan,
     EditableRow,
     PlanRow,
@@ -55,6 +56,7 @@ from coach.coaching.planning.steps import (
     bars_to_learn,
     begin_whole_at,
     halve,
+    make_hand_first,
     make_parts,
     make_sections,
     make_step,
@@ -81,6 +83,7 @@ __all__ = [
     "CLEAN",
     "CLEAN_AGAIN",
     "MOST_TRIES",
+    "PARTS",
     "BarMap",
     "BarStanding",
     "BarState",
@@ -129,6 +132,7 @@ __all__ = [
     "goals_of",
     "halve",
     "list_due",
+    "make_hand_first",
     "make_parts",
     "make_sections",
     "make_step",

@@ -19,6 +19,7 @@ from coach.coaching.serialize import window_from_plain, window_to_plain
 from coach.coaching.wording import (
     AGAIN_IN_ONE,
     FIRST_ALREADY,
+    HANDS_AGAIN,
     HELD_ALREADY,
     HELD_ALREADY_TAKE_UP,
     LAST_ALREADY,
@@ -63,6 +64,8 @@ ADDED = -1
 """The number of a row that came into a plan after it was made."""
 READINGS = (StepRole.READ, StepRole.JOIN)
 """What is played at one's own pace, all hands in time."""
+PARTS = (StepRole.SECTION, StepRole.HAND_FIRST)
+"""What came into the plan because all of it would not hold; it is begun at the tempo of then."""
 
 
 def _after_its_parts(step: PlanStep) -> PlanStep:
@@ -149,6 +152,14 @@ class EditablePlan:
         parent, row.step = row.step.what, fresh.pop() if is_all else _after_its_parts(row.step)
         at = self.rows.index(row)
         self.rows[at:at] = [EditableRow(step, ADDED, parent=parent) for step in fresh]
+
+    def take_hand_first(self, row: EditableRow, step: PlanStep) -> None:
+        """One hand of it failed everywhere: that comes before it, unless it was on the plan."""
+        reason = HANDS_AGAIN.format(name=row.step.what)
+        task = replace(row.step.task, kind=AssignmentKind.JOIN, reason=reason)
+        row.step = replace(row.step, task=task)
+        if step.what not in {one.step.what for one in self.rows}:
+            self.rows.insert(self.rows.index(row), EditableRow(step, ADDED, parent=row.step.what))
 
     def open_readings(self) -> list[EditableRow]:
         """The first readings that are still to come."""
@@ -329,7 +340,7 @@ class EditablePlan:
 
 def _apart_to_plain(at: int, row: EditableRow) -> dict[str, Any]:
     task = row.step.task
-    begun = {"start_qpm": task.start_qpm} if row.step.kind is StepRole.SECTION else {}
+    begun = {"start_qpm": task.start_qpm} if row.step.kind in PARTS else {}
     return begun | {
         "at": at,
         "kind": row.step.kind.value,

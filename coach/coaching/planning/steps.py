@@ -23,6 +23,7 @@ from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
     FIRST_READING,
     FIRST_SECTION,
+    HAND_FIRST,
     HANDS,
     IN_TIME,
     JOIN_THEM,
@@ -32,8 +33,10 @@ from coach.coaching.wording import (
     NEW_TOGETHER,
     NEXT_SECTION,
     NOW_ON_FROM_THERE,
+    THAT_HAND,
     WHOLE_AT_LAST,
     stretch_words,
+    tempo_words,
 )
 from coach.judging.model import Stage
 from coach.score.model import Hands
@@ -102,6 +105,8 @@ class StepRole(StrEnum):
     WHOLE = "whole"
     PART = "part"
     """What is left of the whole without a place that is left for today."""
+    HAND_FIRST = "hand first"
+    """One hand of a stretch, which failed nearly everywhere in it while the other held."""
     SECTION = "section"
     """A part of a long whole that slips here and there."""
 
@@ -144,6 +149,7 @@ def make_step(practice_map: PracticeMap, goal: Goal, kind: StepRole, window: Win
         StepRole.BAR: _step_of_bar,
         StepRole.JOIN: _step_of_join,
         StepRole.SECTION: _step_of_section,
+        StepRole.HAND_FIRST: _step_of_hand_first,
     }[kind]
     return make(practice_map, goal, window)
 
@@ -220,6 +226,20 @@ def _step_of_section(practice_map: PracticeMap, goal: Goal, window: Window) -> P
         reason=NEXT_SECTION.format(name=name),
     )
     return PlanStep(task, name, StepRole.SECTION)
+
+
+def _step_of_hand_first(practice_map: PracticeMap, goal: Goal, window: Window) -> PlanStep:
+    name, alone = stretch_words(practice_map.score, window), HANDS[window.hands]
+    task = replace(
+        _task_of_whole(goal),
+        window=window,
+        clean_required=two_thirds_of(goal.clean_required),
+        is_part=True,
+        is_one_hand=True,
+        kind=AssignmentKind.APART,
+        reason=THAT_HAND.format(name=capitalise(name), alone=alone),
+    )
+    return PlanStep(task, f"{name}, {alone}", StepRole.HAND_FIRST)
 
 
 def _is_long(practice_map: PracticeMap, window: Window) -> bool:
@@ -385,6 +405,18 @@ def make_sections(
     first, *others = [begin_at(step, qpm) for step in made]
     reason = FIRST_SECTION.format(name=first.what)
     return [replace(first, task=replace(first.task, reason=reason)), *others]
+
+
+def make_hand_first(
+    practice_map: PracticeMap, goal: Goal, window: Window, qpm: float | None
+) -> PlanStep:
+    """The hand of a window that failed nearly everywhere, begun at this tempo."""
+    step = begin_at(make_step(practice_map, goal, StepRole.HAND_FIRST, window), qpm)
+    alone, beat = HANDS[window.hands], practice_map.beat_quarters(window)
+    reason = HAND_FIRST.format(
+        hand=alone.removesuffix(" alone"), alone=alone, tempo=tempo_words(qpm, beat)
+    )
+    return replace(step, task=replace(step.task, reason=reason))
 
 
 def begin_at(step: PlanStep, qpm: float | None) -> PlanStep:

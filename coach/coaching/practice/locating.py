@@ -33,6 +33,7 @@ from coach.coaching.wording import (
     up_to_there_words,
     way_words,
 )
+from coach.judging.model import Outcome
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
 
@@ -90,6 +91,11 @@ whole was clean. Own choice: five take as long as one of the whole, and what fai
 is found out seven times in eight; what was repaired has held some times already."""
 LOOSE_MOVES = 6
 """Moves from which it can be told that a hand fails everywhere. Own choice: a bar or two."""
+MOST_HELD = 0.25
+"""Share of its moves in which a hand fails at the most that holds, while the other fails nearly
+everywhere. Own choice: the other's mistakes draw it along now and then."""
+OF_KEYS = (Outcome.WRONG, Outcome.REPEATED)
+"""What slowness helps, more than it helps touch."""
 SHORTER = 0.5
 """A place is heard by itself where that takes no more than this share of the whole, in beats. Own
 choice: else the whole tells as much."""
@@ -256,6 +262,27 @@ class Locating:
         """One hand failed nearly everywhere: by its way of playing, and at no one place."""
         hands = [self._failed_last(hand) for hand in SINGLE]
         return any(len(last) >= LOOSE_MOVES and 2 * sum(last) > len(last) for last in hands)
+
+    @property
+    def hand_at_fault(self) -> Hands | None:
+        """The one hand that failed nearly everywhere, where the other holds."""
+        shares = {}
+        for hand in SINGLE:
+            last = self._failed_last(hand)
+            if len(last) < LOOSE_MOVES:
+                return None
+            shares[hand] = sum(last) / len(last)
+        best, worst = sorted(SINGLE, key=shares.__getitem__)
+        return worst if shares[worst] > 1 / 2 and shares[best] <= MOST_HELD else None
+
+    def has_failed_keys(self, window: Window) -> bool:
+        """Whether keys were wrong in it when it was played last, and not touch or time alone."""
+        kept = (
+            self.evidence.counts_at(move.to_quarters).moves[single_hand_of(move)]
+            for move in self.practice_map.transitions
+            if self.practice_map.covers(window, move)
+        )
+        return any(moves and moves[-1].outcome in OF_KEYS for moves in kept)
 
     @property
     def is_loose(self) -> bool:

@@ -67,6 +67,8 @@ class Task:
     """Where it slips here and there it is taken apart by the plan, and not slowed down."""
     parts_held: bool = False
     """It was taken apart, and all its parts hold: a third of the clean run is enough."""
+    is_one_hand: bool = False
+    """One hand of what failed nearly everywhere in that hand."""
     is_set_work: bool = False
     """The full clean run is asked for all the same."""
 

@@ -50,7 +50,7 @@ from coach.coaching.practice.task import (
     third_of,
     two_thirds_of,
 )
-from coach.coaching.practice.tempo import NEARLY_A_MARK, TempoLadder, slower
+from coach.coaching.practice.tempo import MOST_MARKS, NEARLY_A_MARK, TempoLadder, slower
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
     ALL_OVER,
@@ -111,6 +111,10 @@ class TaskRunner:
         """Something in it was unclean since it was begun."""
         self.too_much = False
         """So much at once breaks so often that it is to be taken apart."""
+        self.hand_first: Hands | None = None
+        """The hand that fails everywhere, and is to be taken alone."""
+        self.hands_taken: set[Hands] = set()
+        """Those that were."""
         self.slips = 0
         """Moves that failed when the whole was played last."""
         self.given_up = False
@@ -401,7 +405,7 @@ class TaskRunner:
         must_change = self.run.asks_for_change or (on_all and is_too_long)
         must_act = on_all and must_change  # the same is not asked for a third time
         if on_all and self.locating.is_loose:
-            self._assign(self._make_easier() if must_change else None)
+            self._follow_loose(must_change=must_change)
             return
         probe = self.locating.best_probe(diagnosis, self.assignment.window if must_change else None)
         named = self.locating.named_troubles(diagnosis)
@@ -417,6 +421,23 @@ class TaskRunner:
             self._assign(self.locating.back_to_all(clean, diagnosis))
         else:
             self._assign(self._make_easier() if must_change or is_too_long else None)
+
+    def _follow_loose(self, *, must_change: bool) -> None:
+        """It fails everywhere: the hand that does alone, where the other holds; else easier."""
+        hand = self.locating.hand_at_fault if must_change and not self.task.is_long else None
+        if hand is None or hand in self.hands_taken:
+            self._assign(self._make_easier() if must_change else None)
+            return
+        self.hands_taken.add(hand)
+        self.hand_first, self.too_much = hand, True
+
+    def hand_first_qpm(self, window: Window) -> float | None:
+        """The tempo to take a hand at that failed everywhere: slower where keys were wrong."""
+        now_qpm, slowest_qpm = self.tempo.now_qpm, self.tempo.slowest_qpm
+        if now_qpm is None or slowest_qpm is None or not self.locating.has_failed_keys(window):
+            return now_qpm
+        slower_qpm = slower(now_qpm, self._beat_quarters(window), MOST_MARKS)
+        return max(slower_qpm, slowest_qpm)
 
     @property
     def _times_slipped(self) -> int:
@@ -453,7 +474,8 @@ class TaskRunner:
         made_easier = not self.tempo.at_target or self.work.unclean >= 2 * TOO_HARD
         broke_again = self.task.parts_held and made_easier
         self.too_much = self.task.is_long
-        self.given_up = (self.work.is_over or broke_again) and not self.too_much
+        is_over = self.work.is_over or broke_again or self._is_beyond_this_hand
+        self.given_up = is_over and not self.too_much
         if self.too_much or self.given_up:
             return None
         if self.tempo.at_floor:
@@ -465,6 +487,15 @@ class TaskRunner:
         words = ALL_OVER if self.locating.is_loose else HERE_AND_THERE
         reason = words.format(tempo=self._say_tempo())
         return NextWindow(self.task.window, AssignmentKind.SLOWER, reason)
+
+    @property
+    def _is_beyond_this_hand(self) -> bool:
+        """Alone and slowly, too, it fails everywhere: at half tempo; soon, where keys are right."""
+        if not (self.task.is_one_hand and self.locating.is_loose):
+            return False
+        is_slower = not self.tempo.at_target
+        keys_fail = self.locating.has_failed_keys(self.task.window)
+        return self.tempo.at_floor or (is_slower and not keys_fail)
 
     def new_repair_tempo(self) -> TempoLadder:
         """The tempo for a repair that begins now: from the whole's, up to the one asked for.
@@ -482,6 +513,7 @@ class TaskRunner:
         self.tempo = TempoLadder.start(task.qpm, task.start_qpm)
         self.locating.stop_looking()
         self.run, self.work, self.too_much = RunCounts(), PlaceWork(), False
+        self.hand_first = None
         self.assignment = self._make_assignment(NextWindow(task.window, task.kind, task.reason))
 
     def resume(self, reason: str, kind: AssignmentKind = AssignmentKind.JOIN) -> None:
