@@ -12,6 +12,7 @@ from coach.score.window import Window
 from coach.screens.dialogs.dialog import TooSmallScreen
 from coach.screens.interfaces import Settings
 from coach.screens.staff.page import FAULT
+from coach.screens.widgets.result import Result
 from tests.breadth import every
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import (
@@ -20,6 +21,7 @@ from tests.seat import (
     WRONG,
     Seat,
     seated,
+    words_of,
 )
 
 
@@ -239,5 +241,19 @@ def test_a_low_terminal_names_the_piece_that_a_warm_up_has_come_to(rest: str, sa
         await seat.pilot.pause()
         first = seat.text.splitlines()[0]
         assert first.rstrip().endswith(f" {top._session.score.title} · {said}")
+
+    seated((80, 24), run)
+
+
+def test_clean_beside_none_of_what_comes_next_is_said_of_the_last_one() -> None:
+    """``0 of 2 clean`` and ``Clean`` side by side would be read as a contradiction."""
+
+    async def run(seat: Seat) -> None:
+        result = seat.app.screen.query_one(Result)
+        result.show_verdict("Clean.")
+        result.show_run(0, 2)
+        assert words_of(seat).startswith("Clean, the last one")
+        result.add_clean()
+        assert words_of(seat).startswith("Clean. ")
 
     seated((80, 24), run)

@@ -24,6 +24,8 @@ CLEAN = "CLEAN"
 _CLEAN_WORDS = "Clean"
 """The same as a sentence. It is not said twice: where it stands in large letters it is not written
 small besides."""
+_LAST_CLEAN = "Clean, the last one"
+"""The same beside ``0 of 2 clean``, which is of what comes next."""
 _BETWEEN = "   "
 """Between the figures and the verdict beside them."""
 
@@ -184,7 +186,7 @@ class VerdictWords(Vertical):
         super().__init__()
         self._ascii_only = ascii_only
         self._verdict = self._reason = ""
-        self._has_headline = self._is_clean = False
+        self._has_headline = self._is_clean = self._is_new = False
 
     def compose(self) -> ComposeResult:
         """From the top, the most important first."""
@@ -201,6 +203,12 @@ class VerdictWords(Vertical):
         """Whether ``CLEAN`` stands in large letters beside the words."""
         if is_clean is not self._is_clean:
             self._is_clean = is_clean
+            self.fit()
+
+    def set_new(self, is_new: bool) -> None:
+        """Whether nothing has been clean yet of what the figures count."""
+        if is_new is not self._is_new:
+            self._is_new = is_new
             self.fit()
 
     def show_verdict(self, sentence: str, *, fault: bool) -> None:
@@ -223,8 +231,8 @@ class VerdictWords(Vertical):
         """Write as much as there is room for; before there is any, all of it."""
         width, rows = self.size
         verdict, reason = self._verdict, self._reason
-        if self._is_clean and verdict.rstrip(".") == _CLEAN_WORDS:
-            verdict = ""
+        if verdict.rstrip(".") == _CLEAN_WORDS and (self._is_clean or self._is_new):
+            verdict = "" if self._is_clean else _LAST_CLEAN
         if width and rows:
             rows -= self.query_one(Headline).rows if self._has_headline else 0
             verdict, reason = fit_words(verdict, reason, width, rows)
@@ -290,10 +298,12 @@ class Result(Horizontal):
     def show_run(self, run: int, required: int) -> None:
         """The clean run so far."""
         self.query_one(CleanRun).show(run, required)
+        self.query_one(VerdictWords).set_new(not run)
 
     def add_clean(self) -> None:
         """One more clean repetition of what was asked for."""
         self.query_one(CleanRun).add_one()
+        self.query_one(VerdictWords).set_new(False)
 
     def hide_beat(self) -> None:
         """No click runs any longer."""
