@@ -192,6 +192,24 @@ class TestLocating:
         assert self.runner(0.19).ladder is not None
         assert self.runner(0.21).ladder is None
 
+    @pytest.mark.parametrize(
+        ("moves", "failing", "is_loose"), [(6, 4, True), (6, 3, False), (5, 4, False)]
+    )
+    def test_a_hand_that_fails_in_most_of_six_moves_fails_everywhere(
+        self, moves: int, failing: int, is_loose: bool
+    ) -> None:
+        """The other hand makes none of them badly."""
+        score, evidence = piece(), Evidence()
+        for beat in range(1, 1 + moves):
+            outcome = Outcome.WRONG if beat <= failing else Outcome.CLEAN
+            left = observed(beat, outcome, at_s=20.0 * beat, hands=Hands.TOGETHER)
+            right = replace(left, transition=arriving(beat, Hands.RIGHT), outcome=Outcome.CLEAN)
+            evidence.add([left, right], QPM)
+        task = Task(all_of(score), QPM, Stage.RHYTHM, 3, QPM)
+        locating = Locating(task, PracticeMap(score, task.window), evidence)
+        assert not locating.is_all_loose
+        assert locating.is_loose is is_loose
+
     def test_after_16_repetitions_of_searching_the_repair_begins(self) -> None:
         assert self.runner(0.5, searched=14).ladder is None
         assert self.runner(0.5, searched=15).ladder is not None

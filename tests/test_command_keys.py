@@ -21,6 +21,7 @@ from coach.playing.command_keys import (
     PianoCommand,
     Trigger,
     TriggerKind,
+    is_at_an_end,
     lay_command_keys,
     leave_out_music,
     trigger_of,
@@ -373,3 +374,13 @@ def test_a_command_is_learnt_by_example_and_the_music_keeps_its_keys() -> None:
         assert str(next(iter(seat.app.settings.bound))) == "button 20"
 
     seated((80, 24), run, drill=drill)
+
+
+@pytest.mark.parametrize(
+    ("key", "may_be_chosen"), [(40, True), (41, False), (88, False), (89, True)]
+)
+def test_a_key_may_be_chosen_within_twenty_of_an_end_where_no_piece_is_at_hand(
+    key: int, may_be_chosen: bool
+) -> None:
+    """Of 88 keys, from 21 to 108."""
+    assert is_at_an_end(Trigger(TriggerKind.KEY, key), 21, 108) is may_be_chosen

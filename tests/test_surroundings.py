@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from coach.judging.instead.key_sequence import count_fewest_errors
 from coach.judging.instead.surroundings import KeyRows, Surroundings
+from coach.judging.instead.window_part import find_window_part
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Bar, Score
@@ -92,3 +93,17 @@ def test_a_bar_played_before_the_window_takes_nothing_from_it(name: str) -> None
         assert ended[-1].clean, window
         false += any(not (one.clean or one.is_part) for one in ended)
     assert false <= 2
+
+
+@pytest.mark.parametrize(("wrong", "kept"), [(4, 10), (5, 0)])
+def test_with_six_keys_of_ten_right_it_was_the_window_that_was_played(
+    wrong: int, kept: int
+) -> None:
+    """A scale in semitones: its first ten notes, some two octaves off, and what comes next."""
+    notes = [{"pitch": 48 + k, "onset": k, "length": 1, "hand": "RH"} for k in range(30)]
+    score = score_from_notes(notes)
+    part = excerpt(score, Window(F(0), F(10), landing=False))
+    keys = [48 + k + 24 * (k % 2 == 1 and k < 2 * wrong) for k in range(30)]
+    played = [PlayedNote(key, 64, 0.5 * at, 0.4) for at, key in enumerate(keys)]
+    found = find_window_part(played, Surroundings(KeyRows(score), part))
+    assert len(found) == kept
