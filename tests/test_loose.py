@@ -6,6 +6,7 @@ from dataclasses import replace
 from coach.coaching.coach import Coach
 from coach.coaching.model import Goal, Request
 from coach.coaching.planning import RowState
+from coach.coaching.wording import SLIPS_TODAY
 from coach.drill import Drill, score_from_notes
 from coach.judging.model import Stage
 from coach.playing.notes import PlayedNote
@@ -119,6 +120,23 @@ def test_what_fails_everywhere_alone_and_slowly_is_left_for_today() -> None:
     at.until(lambda ended: ended.decision.enough, most=12)
     assert tempo_of(at.asked) == QPM / 2
     assert {row.state for row in at.drill.coach.plan()} == {RowState.LEFT_TODAY}
+
+
+def test_a_place_that_will_not_come_ends_a_hand_that_fails_elsewhere_too() -> None:
+    """Alone and slowly half of it comes: one place after the other would take an evening."""
+    at = loose_hand()
+    at.weak = [Weak("LH", beat) for beat in (2, 4, 6, 8, 10, 12)]
+    at.until(lambda ended: ended.decision.enough)
+    assert SLIPS_TODAY in at.decision.proposals
+    assert {row.state for row in at.drill.coach.plan()} == {RowState.LEFT_TODAY}
+
+
+def test_one_place_of_a_hand_that_holds_by_now_is_left_and_the_rest_is_played() -> None:
+    at = loose_hand()
+    at.weak = [Weak("LH", 6)]
+    at.until(lambda ended: at.asked.window.hands is Hands.TOGETHER)
+    assert not at.decision.enough
+    assert at.asked.window.start_quarters in (0, 6)
 
 
 def test_touch_that_is_not_done_alone_nor_slower_is_left_after_six_takes() -> None:

@@ -275,6 +275,12 @@ class Locating:
         best, worst = sorted(SINGLE, key=shares.__getitem__)
         return worst if shares[worst] > 1 / 2 and shares[best] <= MOST_HELD else None
 
+    @property
+    def holds_mostly(self) -> bool:
+        """Most moves were clean when they were last played, and few failed."""
+        last = self._failed_last()
+        return sum(last) <= MOST_HELD * len(last)
+
     def has_failed_keys(self, window: Window) -> bool:
         """Whether keys were wrong in it when it was played last, and not touch or time alone."""
         kept = (

@@ -239,7 +239,7 @@ class TaskRunner:
         if ladder.tempo.on_trial:
             return False
         if work.is_over:
-            self._assign(self.repair.leave(ladder))
+            self._leave(ladder)
             return True
         as_easy_as_it_gets = ladder.at == 0 and ladder.tempo.at_floor and self.run.asks_for_change
         wants = work.wants_another_way or as_easy_as_it_gets
@@ -249,8 +249,15 @@ class TaskRunner:
         if wants and self.practise_otherwise(ladder):
             return True
         if as_easy_as_it_gets:  # no way is left, and the same isn't asked for again for nothing
-            self._assign(self.repair.leave(ladder))
+            self._leave(ladder)
         return as_easy_as_it_gets
+
+    def _leave(self, ladder: RepairLadder) -> None:
+        """It got no better: it is left for today, and with it a hand that fails elsewhere, too."""
+        wanted = self.repair.leave(ladder)
+        if self.task.is_one_hand and not self.locating.holds_mostly:
+            self.repair.left, self.given_up = None, True
+        self._assign(wanted)
 
     @property
     def _exercise_is_over(self) -> bool:
