@@ -678,6 +678,13 @@ def test_another_octave_played_over_again_is_told() -> None:
     )
 
 
+def test_another_octave_begun_in_mid_window_is_told() -> None:
+    """What was not reached was not played as written either."""
+    score = written("C4 E4 G4 F4 D4 B3 C4 E5 F5 A5 G5 F5 D5 C5")
+    judged = judge(whole(score), keys("E6 F6 A6 G6 F6 D6 C6"))
+    assert (judged.instead, judged.is_repetition) == (Instead.OCTAVE, False)
+
+
 def test_a_long_window_with_one_hand_in_another_octave_is_told_when_the_hands_rest() -> None:
     lamps = sample(SAMPLES[4])
     part = excerpt(lamps, choose_window(lamps, bars="1-4"))

@@ -175,7 +175,7 @@ def _fit_of(
         return None
     if so_far and (way.notes[got[0]][0] > 0 or len(got) < fits * len(keys)):
         return None
-    reached = way.notes[: got[-1] + 1]
+    reached = way.notes[got[0] : got[-1] + 1]
     played = [way.notes[at] for at in got]
     for hand in Hand:
         wanted = sum(one[2] is hand for one in reached)
