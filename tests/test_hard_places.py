@@ -96,6 +96,16 @@ class TestAnEnd:
         lesson.plays(clean=False)
         assert lesson.asked.reason == "Now as it is written."
 
+    def test_the_third_repetition_of_an_exercise_is_its_last(self) -> None:
+        """Its use is the change, and not that it holds."""
+        lesson = Lesson(NEVER)
+        lesson.until(lambda ended: lesson.asked.kind is AssignmentKind.OTHER_WAY)
+        for clean in (True, False):
+            lesson.plays(clean=clean)
+            assert lesson.asked.kind is AssignmentKind.OTHER_WAY
+        lesson.plays(clean=True)
+        assert lesson.asked.reason == "Now as it is written."
+
     def test_the_print_is_wrong_where_it_is_asked_for_dotted(self) -> None:
         lesson = Lesson(NEVER)
         lesson.until(lambda ended: lesson.asked.window.form is WrittenForm.DOTTED)

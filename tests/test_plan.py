@@ -300,3 +300,14 @@ def test_four_bars_are_read_at_once_and_fewer_where_they_have_more_than_a_hundre
     assert names(score)[0] == f"{read}, first reading"
     window = Window(F(0), F(16 if parts == 1 else 12))
     assert reading_bits(practice_map, window) == pytest.approx(bits, abs=0.1)
+
+
+@pytest.mark.parametrize("held", [True, False])
+def test_what_was_left_for_today_is_left_no_more_once_it_is_held(held: bool) -> None:
+    """Where nothing else is open, what was played last is played on."""
+    plan = lesson().drill.coach._plan
+    for row in plan.rows:
+        row.left_today = True
+    now = plan.now
+    plan.mark_held(held)
+    assert now.left_today is not held
