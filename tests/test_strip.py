@@ -10,8 +10,9 @@ import pytest
 from coach.score.build import score_from_notes
 from coach.score.model import Score
 from coach.score.window import Window
-from coach.screens.widgets.strip import StripPart, draw_strip
+from coach.screens.widgets.strip import StripLine, StripPart, draw_strip
 from tests.screenfakes import note, two_hands
+from tests.seat import Seat, seated
 
 
 def text(score: Score, window: Window, weak: Mapping[int, str], width: int, **more: bool) -> str:
@@ -53,3 +54,15 @@ def test_it_never_needs_more_than_its_width_and_never_loses_the_window(
         cells = draw_strip(score, Window(F(4 * bar), F(4 * bar + 4)), {bar: "B"}, width)
         assert len(cells) <= width
         assert any(cell.part in (StripPart.WINDOW, StripPart.WEAK_INSIDE) for cell in cells)
+
+
+def test_the_strip_is_drawn_in_few_pieces() -> None:
+    """A style for every cell took some ten milliseconds of each new window."""
+
+    async def run(seat: Seat) -> None:
+        strip = seat.app.screen.query_one(StripLine)
+        text = strip.render()
+        assert len(text.spans) <= len(StripPart) + 2
+        assert len(text.plain.strip()) > len(StripPart) + 2
+
+    seated((120, 40), run)

@@ -126,6 +126,10 @@ class MarkedPage:
         every = (cell for cells in here for cell in (*cells.heads, cells.mark))
         return set(filter(self._has, every))
 
+    def is_blank(self, row: int) -> bool:
+        """Whether nothing is ever seen in a row, as in those under a picture."""
+        return not self._notes.get(row) and not self._page.rows[row].text.strip()
+
     def row(self, row: int) -> tuple[str, list[str]]:
         """A row's characters and the look of each."""
         text, looks = self._plain_row(row)

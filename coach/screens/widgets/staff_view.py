@@ -407,7 +407,7 @@ class StaffView(Widget):
 
     def _draw(self, y: int) -> Strip:
         page, row = self._shown, y - self._top
-        if page is None or not 0 <= row < page.rows:
+        if page is None or not 0 <= row < page.rows or page.is_blank(row):
             return Strip.blank(self.size.width, self.rich_style)
         return self._make_strip(*page.row(row))
 

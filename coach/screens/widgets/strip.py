@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import groupby
+from operator import attrgetter
 from typing import ClassVar
 
 from rich.text import Text
@@ -142,8 +144,8 @@ class StripLine(Widget):
                 self.content_size.width - (len(self._right) + _GAP if self._right else 0),
                 ascii_only=self._ascii_only,
             )
-            for cell in cells:
-                style = self.get_component_rich_style(f"strip--{cell.part.value}", partial=True)
-                text.append(cell.char, style)
+            for part, alike in groupby(cells, key=attrgetter("part")):  # few styles: soon drawn
+                style = self.get_component_rich_style(f"strip--{part.value}", partial=True)
+                text.append("".join(cell.char for cell in alike), style)
             text.append(self._right.rjust(self.content_size.width - len(text)))
         return text
