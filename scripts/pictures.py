@@ -30,7 +30,7 @@ DISPLAY = ":79"
 COLUMNS, ROWS = 120, 40
 AFTER = {
     "listening.png": (r"bars 7 to 10 .*listening", r"at bar 9,? beat 1"),
-    "drilling.png": (r"LH alone · bar 8 · 63 bpm", r"listening", r"Clean"),
+    "drilling.png": (r"LH alone · bar 8 · \d+ bpm", r"listening", r"Clean"),
 }
 """What has to be written, one after the other, before each is taken: the whole was played and its
 fault told; the place alone, slower, was played clean."""
