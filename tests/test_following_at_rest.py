@@ -456,3 +456,19 @@ def test_a_landing_that_comes_too_soon_may_be_a_new_beginning() -> None:
     window = row((0, "60"), (1, "55+62"), (2, "64"), (9, "65"), (10, "60"), length=F(1))
     keys = keys_of((10.0, "60"), (11.0, "62"), (12.0, "64"), (19.0, "65"), (19.5, "60"))
     assert takes(hears(Follower(window, qpm=60), keys)) == []
+
+
+@pytest.mark.parametrize("keys", ["86 87 90", "84 87 88", "86 85 88"])
+def test_of_three_notes_one_may_be_wrong_soon_after_the_last_time(keys: str) -> None:
+    """The rest before it is shorter than the window's long note: as the music might go on."""
+    window = row((0, "86"), (2.5, "87"), (3, "88"))
+    first = [(86, 10.0), (87, 11.5), (88, 11.8)]
+    again = [*zip(map(int, keys.split()), (13.6, 15.1, 15.4), strict=True)]
+    assert takes(hears(Follower(window, qpm=100), [*first, *again])) == [times(first), times(again)]
+
+
+def test_three_strange_keys_soon_after_are_none_of_it() -> None:
+    window = row((0, "86"), (2.5, "87"), (3, "88"))
+    first = [(86, 10.0), (87, 11.5), (88, 11.8)]
+    other = [(84, 13.6), (83, 15.1), (88, 15.4)]
+    assert takes(hears(Follower(window, qpm=100), [*first, *other])) == [times(first)]

@@ -156,6 +156,8 @@ class Follower:
     def tick(self, now_s: float) -> tuple[FollowerEvent, ...]:
         """Time has passed: what is over is ended, what was doubtful is told."""
         if self.state is not FollowerState.FOLLOWING:
+            if self._is_slip_amid_rests(now_s):
+                return tuple(self._begin(None))
             return self._report_other(self._recogniser.recognise_at_rest(now_s))
         quiet_s = now_s - self._last_s
         if quiet_s < rules.STRAY_S:  # the other keys of a chord: nothing is over so soon
@@ -420,17 +422,31 @@ class Follower:
             begun = len(keys) >= rules.ENOUGH_KEYS and self._exact.is_part(self._take)
             part = -self._exact.count_earlier_keys(self._earlier, self._take) if begun else None
         if begun:
-            self._change_state(FollowerInput.BEGUN)
-            self._recogniser.forget()
-            first = rules.find_first_key(keys, self._take) if part is None else part
-            self._start_at(first or -self._count_of_stroke())
-            return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
+            return self._begin(part)
         said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
             is_said = self.state is FollowerState.ELSEWHERE
             said = None if is_said else self._recogniser.recognise_strange() or _OTHER_NOTES
         self._change_state(FollowerInput.KEY)
         return list(self._report_other(said))
+
+    def _begin(self, part: int | None) -> list[FollowerEvent]:
+        """A repetition, from where a part of the window begins, or from the likeliest key."""
+        self._change_state(FollowerInput.BEGUN)
+        self._recogniser.forget()
+        keys = self._alignment.trace.keys
+        first = rules.find_first_key(keys, self._take) if part is None else part
+        self._start_at(first or -self._count_of_stroke())
+        return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
+
+    def _is_slip_amid_rests(self, now_s: float) -> bool:
+        """Whether between two rests as many keys came as the window has, all right but one: of a
+        few keys none that came before the second rest could tell."""
+        keys, count = self._alignment.trace.keys, self._exact.count
+        if len(keys) != count or rules.count_right(keys) < max(count - 1, rules.RIGHT_AFTER_REST):
+            return False
+        rested_s = self._take[0].onset_s - self._before_s
+        return min(rested_s, now_s - self._last_s) >= rules.FRESH_S
 
     def _find_part(self) -> int | None:
         """The key from which the last keys are exactly a part of the window, and plainly meant."""
