@@ -72,7 +72,7 @@ def test_a_scale_has_stems_fingers_counts_and_the_note_arrived_at() -> None:
     assert_shows(
         sheet,
         """
-bar 1     1      2      3      1      2 2
+bar 1     1      2      3      1    [2] 2
    ─ ╭╮───────────────────────────────┼────┊
                                       │    ┊
    ─ │╯─4─────────────────────────────┼──┼─┊
@@ -298,7 +298,7 @@ def test_chords_seconds_ledger_lines_rests_and_a_tie_over_the_barline_on_two_sta
     assert_shows(
         sheet,
         """
-bar 1     125                                        2
+bar 1     125                                      [2]
                        ┏━
                      ─▄▄─
                      ────

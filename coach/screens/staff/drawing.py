@@ -206,19 +206,26 @@ def _draw_bar_changes(
 
 
 def draw_bar_numbers(layout: PageLayout) -> None:
-    """Printed bar numbers: at the page's beginning and over each barline, where there is room."""
-    score = layout.system.written.score
+    """Printed bar numbers: at the page's beginning and over each barline, where there is room.
+
+    Among fingers a number may be taken for one: there it is boxed, as in print, if that fits.
+    """
+    score, canvas, row = layout.system.written.score, layout.canvas, layout.system.staves[0].first
     first = score.bar_at(layout.slots[0].onset_quarters)
-    places = [(0, first.words if first.number or first.is_pickup else "")]
+    places = [(0, [first.words if first.number or first.is_pickup else ""])]
+    is_fingered = any(canvas.role(row, at) is Role.FINGER for at in range(canvas.width))
     for slot in layout.slots:
         if slot.kind is SlotKind.BAR:
             number = score.bar_at(slot.onset_quarters).number
+            ways = [f"[{number}]", number] if is_fingered and number else [number]
             # It ends over its barline, so that one column parts it from the fingers after it.
-            places.append((layout.at[slot.key] - len(number) + 1, number))
-    for column, text in places:
-        row = layout.system.staves[0].first
-        if layout.canvas.is_free(row, max(column - 1, 0), column + len(text) + 1):
-            layout.canvas.put(row, column, text, Role.NUMBER)
+            places += [(layout.at[slot.key] + 1, ways)]
+    for end, ways in places:
+        for text in ways:
+            column = max(end - len(text), 0)
+            if canvas.is_free(row, max(column - 1, 0), column + len(text) + 1):
+                canvas.put(row, column, text, Role.NUMBER)
+                break
 
 
 def draw_counts(layout: PageLayout) -> None:
