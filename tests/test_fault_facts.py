@@ -174,7 +174,7 @@ TAKES |= {
     ],
     "C4 D4 E4>.25 F4<.25 G4 A4 B4 C5 B4 A4 |0.6|G4 F4 E4 D4 C4 D4": [
         "RH 0-1 at 1 0.90 -125ms #2: F before E",
-        "RH 4-5 at 5 0.85 +600ms: late to bar 2 beat 2 (0.6 s)",
+        "RH 4-5 at 5 0.85 +625ms: late to bar 2 beat 2 (0.6 s)",
     ],
     "C4 D4 E4 F4 G4 A4>.08 B4 C5>.08 B4 A4 G4 F4 E4 D4 C4 D4": [
         "RH 2-4 at 5/2 5/2..7/2 0.63 +75ms: uneven (1.5 to 1)"

@@ -173,7 +173,6 @@ _DOTTED, _DOUBLE_DOTTED, _TRIPLET = Fraction(3, 2), Fraction(7, 4), Fraction(2, 
 _SHARES = {
     Fraction(1, 4): "a quarter its length", Fraction(1, 3): "a third its length",
     Fraction(1, 2): "half its length", Fraction(2, 3): "two thirds its length",
-    Fraction(3, 4): "three quarters its length", Fraction(4, 3): "four thirds its length",
     Fraction(3, 2): "once and a half its length", Fraction(2): "twice its length",
     Fraction(3): "three times its length", Fraction(4): "four times its length",
 }  # fmt: skip

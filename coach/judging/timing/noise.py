@@ -53,18 +53,19 @@ class ScatterModel(NamedTuple):
 
 SCATTER_MODELS = (
     ScatterModel(0.05, 0.008, 0.06),
-    ScatterModel(0.02, 0.03, 0.02, 1.0, 1.7),
+    ScatterModel(0.001, 0.03, 0.001, 2.0, 1.0),
+    ScatterModel(0.001, 0.06, 0.001, 0.0, 2.0),
     ScatterModel(0.07, 0.016, 0.03, 2.9, 5.0),
     ScatterModel(0.14, 0.018, 0.03, 0.4, 2.0),
 )
-"""A professional (strokes of 8 ms: Jabusch 2006; intervals of 5 %: Repp 1997), a steady amateur
-whose strokes scatter (20 to 30 ms: Repp 2005, from memory), and practice timing, whose clock does,
-less and more. The walks, how usual each is and the doubts are our own choice: of those tried the
-ones that hear most shortened and lengthened values at the same three false alarms in a hundred of
-each kind of player (500 windows of each, by ``scripts/bench_rhythm.py``; told as a third of its
-value .86, .78 and .88, where an observer who knows each player's scatter hears .90, .74 and .93).
-Where the clock scatters, single intervals are off by more than a normal distribution has it, so
-that more is asked of a step."""
+"""A professional (strokes of 8 ms: Jabusch 2006; intervals of 5 %: Repp 1997); who keeps time, and
+whose strokes scatter little (20 to 30 ms: Repp 2005, from memory) or widely; and practice timing,
+whose clock does, less and more. The clock of who keeps time hardly wanders: were it let, it would
+explain away each value that was misread, which shifts all after it as wandering does. The walks,
+how usual each is and the doubts are our own choice: of those tried the ones that hear most
+shortened and lengthened values of each kind of player at as many false alarms (250 windows of
+each, by ``scripts/bench_rhythm.py``'s players). Where the clock scatters, single intervals are off
+by more than a normal distribution has it, so that more is asked of a step."""
 KNOWN_ONSETS = 40
 """So many onsets of earlier takes tell how a player scatters, about the last two or three: people
 change from one hour to the next. Own choice: with 100 three in a hundred halved values more are

@@ -13,7 +13,7 @@ weighed again (matching pursuit). They are
 - a *ritard* to the end (:mod:`coach.judging.timing.ritard`), which is no fault: all that stands out
   has to explain what a ritard does not: beside slow notes those before them seem too short.
 
-Expression stays free: a stretch by less than a third, what is held under a fermata, one note that
+Expression stays free: a stretch by a third or less, what is held under a fermata, one note that
 leans by less than a tenth of a second, and the last notes where something ends with them
 (:mod:`coach.score.broadening`).
 """
@@ -37,11 +37,10 @@ from coach.judging.tolerance import Tolerance
 from coach.score.model import Hand
 
 SIMPLE = tuple(Fraction(*pair) for pair in (
-    (1, 4), (1, 3), (1, 2), (2, 3), (3, 4), (4, 3), (3, 2), (2, 1), (3, 1), (4, 1),
+    (1, 4), (1, 3), (1, 2), (2, 3), (3, 2), (2, 1), (3, 1), (4, 1),
 ))  # fmt: skip
-"""What a written value is misread as: the next values, with or without a dot, and triplets."""
-_ACCUSED = tuple(ratio for ratio in SIMPLE if not Fraction(3, 4) <= ratio <= Fraction(4, 3))
-"""Those that are beyond expression: a stretch by a third is the most that is taken for it."""
+"""What a written value is misread as, beyond expression: the next values, with or without a dot,
+and triplets."""
 _LEAST_ONSETS = 4
 """Of fewer than three intervals none can be told from the pulse: it needs two that agree."""
 _TELLING_ONSETS = 5
@@ -49,12 +48,11 @@ _TELLING_ONSETS = 5
 _SHORT_EVIDENCE, _SHORTER_EVIDENCE, _NEAR_EVIDENCE, _LONG_EVIDENCE = 1.1, 1.5, 3.5, 1.9
 """Evidence from which an interval had half its value or less; two thirds of it; one and a half of
 it; twice or more. Expression stretches, and seldom shortens by much, so that it comes near to one
-and a half, and to two thirds of a short note. Together they accuse one untouched window in a
-hundred of professionals and of steady players, two and a half of practice timing
-(``scripts/bench_rhythm.py``)."""
-_OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.8, 6.3
+and a half. Of 150 untouched windows of each kind of player (``scripts/bench_rhythm.py``'s) they
+accuse none of a professional, 6 of practice timing and 2 of a steady player."""
+_OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.8, 5.0
 """...from which it had another length, or an onset was out of place: more, since their size is
-chosen to fit."""
+chosen to fit. One untouched window of those 450 is accused of such an onset."""
 _CHANCE = 0.62
 """More by this times the logarithm of how many onsets there are, of which any may seem so by
 chance; not the whole of it, since more of them show the player's scatter better. By the same
@@ -70,8 +68,8 @@ _BEFORE = 1.0
 come once. By the same repetitions."""
 _REPEATED_FLOOR, _NEAR_FLOOR = 0.9, 2.0
 """Against the least lateness of any: what came several times may be a little smaller. But a player
-also shapes a phrase, in the same way each time, and lengths of two thirds or one and a half of
-short notes come of that: by made repetitions they are then below a tenth of a second."""
+also shapes a phrase, and lengths of two thirds or one and a half of short notes come of that: by
+made repetitions they are then below a tenth of a second, so that none by less is told."""
 _MENDED, _UNMENDED = 0.85, -2.2
 """The evidence that the last repetition by itself has to have for what those before it tell: what
 was told is mended by the next one in some seven of ten, what was not in one of ten. Logarithms of
@@ -82,9 +80,9 @@ _LEAST_S = 1e-3
 """No length is expected to be shorter, however the rest went."""
 _OPEN_EVIDENCE = 4.0
 """Below this nobody needs to have waited: the onsets scatter by as much. Own choice."""
-_EXPRESSIVE_SHARE = 0.3
+_EXPRESSIVE_SHARE = 0.34
 """A stretch by less is expression, and what is shortened by as much by ratio: agogic accents of 10
-to 25 % are usual (Repp 1992, from memory)."""
+to 25 % are usual (Repp 1992, from memory). A little over a third, so that 4/3 and 3/4 are."""
 
 
 class Broadening(NamedTuple):
@@ -328,7 +326,7 @@ def _list_repeated(
     if abs(share) < _EXPRESSIVE_SHARE / 2:
         return
     told = earlier[-1].lengths[at].told
-    for ratio in _ACCUSED:
+    for ratio in SIMPLE:
         if (ratio < 1) is not (share < 0):
             continue
         least = _NEAR_REPEATED if _is_near(ratio) else _least_evidence(ratio) + _REPEATED
@@ -550,21 +548,21 @@ def _value(
 ) -> NoteValue | None:
     """The interval to onset i as another value; None where it may be as written."""
     found = evidence.find_step(i, _SHORT_EVIDENCE + chance)
-    if not found.evidence or abs(found.size_s) * 1000 < tolerance.late_floor_ms:
+    if not found.evidence:
         return None
     seconds = strokes.times_s[i] - strokes.times_s[i - 1]
-    expected_s = max(seconds - found.size_s, 1e-3)
-    ratio = seconds / expected_s
+    expected_s = max(seconds - found.size_s, _LEAST_S)
+    ratio = max(seconds, _LEAST_S) / expected_s
+    floor = _NEAR_FLOOR if _is_near(_nearest(ratio)) else 1.0
+    if abs(found.size_s) * 1000 < floor * tolerance.late_floor_ms:
+        return None
     if 1 / (1 + _EXPRESSIVE_SHARE) < ratio < 1 + _EXPRESSIVE_SHARE:
         return None
     if ratio > 1 and _may_broaden(strokes, i, expected_s, broadening):
         return None
-    may_be_shaped = abs(found.size_s) * 1000 < _NEAR_FLOOR * tolerance.late_floor_ms
     is_simple = any(
-        evidence.weigh_step(i, seconds - seconds / float(simple))
-        > (_NEAR_EVIDENCE if may_be_shaped and _is_near(simple) else _least_evidence(simple))
-        + chance
-        for simple in _ACCUSED
+        evidence.weigh_step(i, seconds - seconds / float(simple)) > _least_evidence(simple) + chance
+        for simple in SIMPLE
         if (simple > 1) == (ratio > 1)
     )
     if not is_simple and found.evidence < _OTHER_EVIDENCE + chance:
@@ -579,7 +577,7 @@ def _least_of(one: NoteValue | Entry, count: int) -> float:
     chance = _CHANCE * log(count)
     if isinstance(one, Entry):
         return _ENTRY_EVIDENCE + chance
-    return chance + (_least_evidence(one.ratio) if one.ratio in _ACCUSED else _OTHER_EVIDENCE)
+    return chance + (_least_evidence(one.ratio) if one.ratio in SIMPLE else _OTHER_EVIDENCE)
 
 
 def _least_evidence(ratio: Fraction) -> float:
@@ -589,14 +587,17 @@ def _least_evidence(ratio: Fraction) -> float:
     return _NEAR_EVIDENCE if ratio < 2 else _LONG_EVIDENCE
 
 
+def _nearest(ratio: float) -> Fraction:
+    """The simple ratio that a ratio is nearest to."""
+    return min(SIMPLE, key=lambda simple: abs(log(ratio / simple)))
+
+
 def _simple(ratio: float, z: float, *, is_last: bool) -> Fraction | None:
     """The simple ratio that a length is near enough to be it, as far as the scatter shows.
 
     After the last length no pulse goes on: it has to be exact, or was held for want of the next.
     """
-    if ratio <= 0:
-        return None
-    near = min(SIMPLE, key=lambda simple: abs(log(ratio / simple)))
+    near = _nearest(ratio)
     slack = _SLACK_Z * abs(ratio - 1) / (abs(z) * ratio)
     least, most = _SHORT_SLACK if ratio < 1 else _LONG_SLACK
     if is_last and 1 < near < 2:
