@@ -53,8 +53,8 @@ class ScatterModel(NamedTuple):
 
 SCATTER_MODELS = (
     ScatterModel(0.05, 0.008, 0.06),
-    ScatterModel(0.001, 0.03, 0.001, 2.0, 1.0),
-    ScatterModel(0.001, 0.06, 0.001, 0.0, 2.0),
+    ScatterModel(0.001, 0.03, 0.001, 2.0, 1.5),
+    ScatterModel(0.001, 0.06, 0.001, 0.0, 2.5),
     ScatterModel(0.07, 0.016, 0.03, 2.9, 5.0),
     ScatterModel(0.14, 0.018, 0.03, 0.4, 2.0),
 )

@@ -49,7 +49,7 @@ _SHORT_EVIDENCE, _SHORTER_EVIDENCE, _NEAR_EVIDENCE, _LONG_EVIDENCE = 1.1, 1.5, 3
 """Evidence from which an interval had half its value or less; two thirds of it; one and a half of
 it; twice or more. Expression stretches, and seldom shortens by much, so that it comes near to one
 and a half. Of 150 untouched windows of each kind of player (``scripts/bench_rhythm.py``'s) they
-accuse none of a professional, 6 of practice timing and 2 of a steady player."""
+accuse none of a professional, 6 of practice timing and 1 of a steady player."""
 _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.8, 5.0
 """...from which it had another length, or an onset was out of place: more, since their size is
 chosen to fit. One untouched window of those 450 is accused of such an onset."""
