@@ -7,7 +7,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.drill import DrillEvent, RepetitionEnded
+from coach.coaching.drill import CountIn, DrillEvent, RepetitionEnded
 from coach.coaching.model import Goal
 from coach.drill import Drill
 from coach.judging.judge import judge
@@ -205,18 +205,21 @@ def test_a_drill_judges_the_pedal_that_it_heard() -> None:
     drill = Drill(piece, Goal(Window(F(0), F(8), Hands.RIGHT), 80.0, Stage.SHAPE))
     drill.start(0.0)
     assert drill.assignment.stage is Stage.SHAPE
+    (click,) = (one for one in drill.key_down(40, 64, 0.0) if isinstance(one, CountIn))
+    begin_s = click.first_beat_s + click.count_in_beats * click.beat_s
     events: list[tuple[float, int, PlayedNote | PedalMove]] = []
     keys = played(LINES, LINES)
     events += [(key.onset_s, 0, key) for key in keys]
     events += [(move.at_s, 1, move) for move in moves((0.1, 8.0))]
     heard_of: list[DrillEvent] = []
-    for at_s, _, one in sorted(events, key=lambda event: event[:2]):
+    for since_s, _, one in sorted(events, key=lambda event: event[:2]):
+        at_s = begin_s + since_s - keys[0].onset_s
         if isinstance(one, PedalMove):
             heard_of += drill.pedal(one.controller, one.value, at_s)
         else:
             heard_of += drill.key_down(one.pitch, one.velocity, at_s)
             heard_of += drill.key_up(one.pitch, at_s + 0.5)
     for tenth in range(100):
-        heard_of += drill.tick(8.0 + tenth / 10)
+        heard_of += drill.tick(begin_s + 8.0 + tenth / 10)
     verdicts = [event.judgement for event in heard_of if isinstance(event, RepetitionEnded)]
     assert Cause.PEDAL_NOT_CHANGED in causes(verdicts[0])
