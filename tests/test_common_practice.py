@@ -443,6 +443,14 @@ class TestThePianistIsInCharge:
             lesson.plays()
             assert lesson.asked.window != narrow
 
+    def test_slower_is_slower_than_a_probe_that_is_slower_than_the_whole(self) -> None:
+        score = piece(pickup=1)
+        weak = [Weak("LH", 11, chance=0.4, above_qpm=80.0), Weak("RH", 11, only_together=True)]
+        lesson = Lesson(weak, slip=0.1, seed=173, score=score)
+        lesson.until(lambda _: lesson.asked.qpm == 69.0 and "alone, twice" in lesson.asked.reason)
+        lesson.drill.ask(Request.SLOWER, lesson.now_s)
+        assert lesson.asked.qpm == 63.0
+
     def test_a_wish_is_the_reason_until_it_breaks(self) -> None:
         lesson = Lesson()
         lesson.plays(clean=False)

@@ -172,7 +172,7 @@ def test_larger_passes_the_hand_alone_over() -> None:
 
 
 def test_where_both_hands_fail_everywhere_none_is_taken_alone() -> None:
-    at = Lesson([*[Weak("LH", b) for b in range(1, 16)], *[Weak("RH", b) for b in range(2, 12)]])
+    at = Lesson([Weak(hand, b) for hand in ("LH", "RH") for b in range(2, 12)])
     at.plays()
     at.plays()
     assert at.asked.window == at.drill.goal.window

@@ -44,8 +44,8 @@ def _set_tempo(runner: TaskRunner, quicker_marks: int) -> None:
             runner.requested = runner.assignment = replace(asked, qpm=qpm, reason=AS_ASKED)
         runner.run = RunCounts()
         return
-    if tempo.now_qpm is not None:
-        tempo.now_qpm = move_by_marks(tempo.now_qpm, beat, quicker_marks)
+    if tempo.now_qpm is not None:  # of a probe it may be another than the passage's
+        tempo.now_qpm = move_by_marks(asked.qpm or tempo.now_qpm, beat, quicker_marks)
         tempo.before_trial_qpm = None
     runner.run = RunCounts()
     runner.assign(asked.window, AssignmentKind.ASKED, AS_ASKED)
