@@ -467,6 +467,7 @@ class TestThePianistIsInCharge:
         lesson.plays(clean=True)
         lesson.until(lambda _: lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL))
         lesson.drill.ask(Request.NEXT, lesson.now_s)
+        assert lesson.asked.reason == "As you asked: that place is left alone today."
         asked = [lesson.asked.window]
         while not lesson.decision.finished and len(asked) < 12:
             asked.append(lesson.plays(clean=True).decision.assignment.window)

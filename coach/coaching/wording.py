@@ -99,6 +99,7 @@ BACK_TO_THE_WHOLE = "Back to the whole of it."
 AS_ASKED = "As you asked."
 SMALLER_AS_ASKED = "Smaller, as you asked."
 LARGER_AS_ASKED = "Larger, as you asked."
+LEFT_ALONE = "As you asked: that place is left alone today."
 
 # ... and by the plan.
 
@@ -114,7 +115,7 @@ IN_TIME = "in time"
 JOINED = "{name} joined"
 UNTIL_IT_BREAKS = (
     *("It holds", "It held", "That holds", "Clean", "That is the tempo", WHOLE_AT_LAST),
-    *(AS_ASKED, SMALLER_AS_ASKED, LARGER_AS_ASKED, BACK_AS_WRITTEN),
+    *(AS_ASKED, SMALLER_AS_ASKED, LARGER_AS_ASKED, LEFT_ALONE, BACK_AS_WRITTEN),
     *(words.partition("{")[0] for words in (FIRST_SECTION, NEXT_SECTION, SECTIONS_HELD)),
 )
 """How a reason begins that is none any more once a repetition was unclean."""

@@ -15,7 +15,13 @@ from coach.coaching.practice.repair import RepairLadder, build_rungs
 from coach.coaching.practice.task import RunCounts
 from coach.coaching.practice.task_runner import TaskRunner
 from coach.coaching.practice.tempo import move_by_marks
-from coach.coaching.wording import AS_ASKED, LARGER_AS_ASKED, SMALLER_AS_ASKED, STAYING
+from coach.coaching.wording import (
+    AS_ASKED,
+    LARGER_AS_ASKED,
+    LEFT_ALONE,
+    SMALLER_AS_ASKED,
+    STAYING,
+)
 from coach.score.model import Hands
 from coach.score.window import Window
 
@@ -116,9 +122,12 @@ def _play_again(runner: TaskRunner) -> None:
 
 def _go_on(runner: TaskRunner) -> None:
     """Away from the trouble in hand; and for today, where it is passed over a second time."""
-    place, locating = _beat_at_hand(runner), runner.locating
+    place = _beat_at_hand(runner)
+    if place in runner.locating.passed_over:
+        _leave_trouble_alone(runner)
+        return
     if place is not None:
-        (locating.left_alone if place in locating.passed_over else locating.passed_over).add(place)
+        runner.locating.passed_over.add(place)
     _leave_trouble(runner)
 
 
@@ -128,18 +137,18 @@ def _beat_at_hand(runner: TaskRunner) -> Fraction | None:
     return at_hand.transition.to_quarters if at_hand is not None else None
 
 
-def _leave_trouble(runner: TaskRunner) -> None:
+def _leave_trouble(runner: TaskRunner, reason: str = AS_ASKED) -> None:
     """Back to the whole."""
     runner.requested = runner.repair.ladder = runner.locating.probe = None
     runner.exercise = None
-    runner.assign(runner.task.window, AssignmentKind.ASKED, AS_ASKED)
+    runner.assign(runner.task.window, AssignmentKind.ASKED, reason)
 
 
 def _leave_trouble_alone(runner: TaskRunner) -> None:
     place = _beat_at_hand(runner)
     if place is not None:
         runner.locating.left_alone.add(place)
-    _leave_trouble(runner)
+    _leave_trouble(runner, AS_ASKED if place is None else LEFT_ALONE)
 
 
 def _say_it_is_hard(runner: TaskRunner) -> None:
