@@ -91,15 +91,18 @@ def test_after_a_long_note_two_and_a_half_times_its_length_and_more_are_waited(
     assert pianist.wait(silence_s).takes == takes
 
 
+def two_notes_apart(quarters: int) -> ScoreArrays:
+    notes = [{"pitch": 60, "onset": at, "length": 1, "hand": "RH"} for at in (0, quarters)]
+    score = score_from_notes(notes, qpm=60)
+    return make_score_arrays(excerpt(score, Window(Fraction(0), score.end_quarters)))
+
+
 @pytest.mark.parametrize(("quarters", "waited_s"), [(7, 19.0), (8, 20.0)])
 def test_no_silence_is_waited_through_for_more_than_twenty_seconds(
     quarters: int, waited_s: float
 ) -> None:
     """At a quarter a second: 2.5 times the gap and 1.5 s, which for eight were 21.5 s."""
-    notes = [{"pitch": 60, "onset": at, "length": 1, "hand": "RH"} for at in (0, quarters)]
-    score = score_from_notes(notes, qpm=60)
-    window = excerpt(score, Window(Fraction(0), score.end_quarters))
-    assert silence_s(make_score_arrays(window), [0], 0, 1.0) == waited_s
+    assert silence_s(two_notes_apart(quarters), [0], 0, 1.0) == waited_s
 
 
 @pytest.mark.parametrize(("line", "takes"), [("67 69 71 72", [7]), ("69 71 72", [3, 3])])
@@ -121,10 +124,7 @@ def test_three_keys_an_octave_off_and_a_rest_are_told_and_two_are_not(line: str,
 def test_a_written_rest_is_waited_through_half_as_long_again_but_not_beyond_twenty_seconds(
     quarters: int, waited_s: float
 ) -> None:
-    notes = [{"pitch": 60, "onset": at, "length": 1, "hand": "RH"} for at in (0, quarters)]
-    score = score_from_notes(notes, qpm=60)
-    window = excerpt(score, Window(Fraction(0), score.end_quarters))
-    assert gap_s(make_score_arrays(window), 1.0) == waited_s
+    assert gap_s(two_notes_apart(quarters), 1.0) == waited_s
 
 
 @pytest.mark.parametrize(

@@ -203,30 +203,39 @@ def _pieces_of(
 ) -> Iterator[Head]:
     written = _written_lengths(score, note)
     onset = note.onset_quarters
-    for number, (length, value) in enumerate(written):
-        clef = clef_at(score, note.staff, onset)
-        step = note.spelling.diatonic + 7 * note.octave_shift
-        yield Head(
-            note=index,
-            staff=note.staff,
-            hand=note.hand,
-            voice=note.voice,
-            onset_quarters=onset,
-            length_quarters=length,
-            step=step,
-            position=step - bottom_step(clef),
-            value=value,
+    for number, piece in enumerate(written):
+        yield replace(
+            _make_head(score, index, note, onset, piece),
             accidental=sign if number == 0 else "",
             fingering=note.fingering if number == 0 else (),
             tied_on=number + 1 < len(written),
             first=number == 0,
             grace=grace,
             after=note.grace is Grace.AFTER,
-            octave_shift=note.octave_shift,
         )
-        onset += length
+        onset += piece[0]
         if onset > last and onset >= end:  # out of sight; only its tie is seen to lead on
             return
+
+
+def _make_head(
+    score: Score, number: int, note: ScoreNote, onset: Fraction, piece: tuple[Fraction, Value]
+) -> Head:
+    """One of a note's tied pieces, as a length and its value, from an onset on."""
+    length, value = piece
+    step = note.spelling.diatonic + 7 * note.octave_shift
+    return Head(
+        note=number,
+        staff=note.staff,
+        hand=note.hand,
+        voice=note.voice,
+        onset_quarters=onset,
+        length_quarters=length,
+        step=step,
+        position=step - bottom_step(clef_at(score, note.staff, onset)),
+        value=value,
+        octave_shift=note.octave_shift,
+    )
 
 
 def _written_lengths(score: Score, note: ScoreNote) -> list[tuple[Fraction, Value]]:
@@ -278,27 +287,13 @@ def list_held(score: Score, excerpt: Excerpt) -> tuple[tuple[ScoreNote, ...], tu
 def _held_pieces(
     score: Score, number: int, note: ScoreNote, start: Fraction, end: Fraction
 ) -> Iterator[Head]:
-    onset = note.onset_quarters
+    at = note.onset_quarters
     for length, _ in _written_lengths(score, note):
-        seen = onset + length - max(onset, start)
-        for piece, value in split_length(seen) if seen > 0 and onset < end else ():
-            begin = onset + length - seen
-            step = note.spelling.diatonic
-            yield Head(
-                note=number,
-                staff=note.staff,
-                hand=note.hand,
-                voice=note.voice,
-                onset_quarters=begin,
-                length_quarters=piece,
-                step=step,
-                position=step - bottom_step(clef_at(score, note.staff, begin)),
-                value=value,
-                tied_on=begin + piece < note.end_quarters,
-                first=False,
-            )
-            seen -= piece
-        onset += length
+        begin, is_in_sight, at = max(at, start), at < end, at + length
+        for piece in split_length(at - begin) if begin < at and is_in_sight else ():
+            head = _make_head(score, number, note, begin, piece)
+            begin += piece[0]
+            yield replace(head, first=False, tied_on=begin < note.end_quarters)
 
 
 def join_stems(heads: tuple[Head, ...]) -> tuple[Stem, ...]:
