@@ -458,14 +458,21 @@ class TestThePianistIsInCharge:
         said = [lesson.asked.reason]
         said += [lesson.plays(clean).decision.assignment.reason for clean in (True, False)]
         assert said == 2 * ["Smaller, as you asked."] + ["Once more at 96, until it holds."]
+        lesson.drill.ask(Request.SLOWER, lesson.now_s)
+        assert lesson.asked.reason == "As you asked."
 
-    def test_what_is_gone_on_from_twice_is_not_taken_up_again(self) -> None:
+    @pytest.mark.parametrize("is_resumed", [False, True])
+    def test_what_is_gone_on_from_twice_is_not_taken_up_again(self, *, is_resumed: bool) -> None:
         """Once is to hear the whole; twice is a wish, and a pianist does not say it ten times."""
         lesson = Lesson([Weak("LH", 6)])
         lesson.until(lambda _: lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL))
         lesson.drill.ask(Request.NEXT, lesson.now_s)
         lesson.plays(clean=True)
         lesson.until(lambda _: lesson.asked.kind in (AssignmentKind.NARROW, AssignmentKind.DRILL))
+        if is_resumed:
+            state = json.loads(json.dumps(lesson.drill.coach.state()))
+            coach = Coach.resume(lesson.score, state, history=lesson.history, now_s=lesson.now_s)
+            lesson.drill = Drill(lesson.score, lesson.drill.goal, coach=coach)
         lesson.drill.ask(Request.NEXT, lesson.now_s)
         assert lesson.asked.reason == "As you asked: that place is left alone today."
         asked = [lesson.asked.window]

@@ -271,6 +271,14 @@ class TestTheClick:
         assert [one.reason for one in player.all(SetAside)] == [TOO_SOON]
         assert player.all(RepetitionBegan) == []
 
+    @pytest.mark.parametrize(("slower", "told"), [(1.8, [TOO_SOON]), (2.2, [])])
+    def test_down_to_half_the_tempo_it_is_the_window_that_is_played_on(
+        self, player: Player, slower: float, told: list[str]
+    ) -> None:
+        for pitch, beat in [(72, 0), (48, 0), (76, slower)]:
+            player.note(player.drill.key_down(pitch, 64, player.now_s + beat * BEAT_S))
+        assert [one.reason for one in player.all(SetAside)] == told
+
     def test_who_left_the_first_note_out_did_not_come_in_too_soon(self, player: Player) -> None:
         for pitch in (72, 48):
             player.note(player.drill.key_down(pitch, 64, player.now_s))

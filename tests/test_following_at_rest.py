@@ -467,6 +467,13 @@ def test_of_three_notes_one_may_be_wrong_soon_after_the_last_time(keys: str) -> 
     assert takes(hears(Follower(window, qpm=100), [*first, *again])) == [times(first), times(again)]
 
 
+def test_three_keys_after_less_than_a_second_may_be_how_the_music_goes_on() -> None:
+    window = row((0, "86"), (2.5, "87"), (3, "88"))
+    first = [(86, 10.0), (87, 11.5), (88, 11.8)]
+    other = [(86, 12.6), (87, 14.1), (90, 14.4)]
+    assert takes(hears(Follower(window, qpm=100), [*first, *other])) == [times(first)]
+
+
 def test_three_strange_keys_soon_after_are_none_of_it() -> None:
     window = row((0, "86"), (2.5, "87"), (3, "88"))
     first = [(86, 10.0), (87, 11.5), (88, 11.8)]

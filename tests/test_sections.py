@@ -8,7 +8,7 @@ import pytest
 from coach.coaching.coach import Coach
 from coach.coaching.model import Request
 from coach.coaching.planning import RowState
-from coach.coaching.wording import SLIPS_TODAY
+from coach.coaching.wording import SLIPS_TODAY, UNTIL_IT_BREAKS
 from coach.drill import Drill, Window, learn
 from tests.lessons import QPM, Lesson, Weak, piece, tempo_of
 
@@ -60,6 +60,18 @@ def test_sixteen_bars_that_slip_here_and_there_are_got_in_two_halves_and_then_in
     assert at.asked.reason == "Each part holds: now bars 1 to 16, in one."
     at.plays(clean=True)
     assert at.decision.finished
+
+
+@pytest.mark.parametrize(
+    "reason",
+    [
+        "It does not hold in one yet: bars 1 to 8 first.",
+        "The next part: bars 9 to 16.",
+        "Each part holds: now bars 1 to 16, in one.",
+    ],
+)
+def test_why_a_part_comes_is_no_reason_any_more_once_it_broke(reason: str) -> None:
+    assert reason.startswith(UNTIL_IT_BREAKS)
 
 
 def test_a_long_piece_in_which_nothing_broke_is_clean_three_times_and_no_more() -> None:
