@@ -63,8 +63,9 @@ whose strokes scatter little (20 to 30 ms: Repp 2005, from memory) or widely; an
 whose clock does, less and more. The clock of who keeps time hardly wanders: were it let, it would
 explain away each value that was misread, which shifts all after it as wandering does. The walks,
 how usual each is and the doubts are our own choice: of those tried the ones that hear most
-shortened and lengthened values of each kind of player at as many false alarms (250 windows of
-each, by ``scripts/bench_rhythm.py``'s players). Where the clock scatters, single intervals are off
+shortened and lengthened values of each kind of player at as many false alarms. By
+``scripts.bench_rhythm --seed 71021 --windows 60`` half a value is told in .53, .47 and .72. Where
+the clock scatters, single intervals are off
 by more than a normal distribution has it, so that more is asked of a step."""
 KNOWN_ONSETS = 40
 """So many onsets of earlier takes tell how a player scatters, about the last two or three: people
