@@ -230,8 +230,8 @@ def test_a_hollow_head_stays_hollow_where_it_was_played_wrong() -> None:
 
 @pytest.mark.parametrize(
     ("rest", "said"),
-    [("1 of 2, about 2 minutes", "1 of 2, about 2 minutes"),
-     ("once more: 1 of 2, less than a minute", "once more: 1 of 2")],
+    [("1 of 2 hold, about 2 minutes", "1 of 2 hold, about 2 minutes"),
+     ("once more: 1 of 2 hold, less than a minute", "once more: 1 of 2 hold")],
 )  # fmt: skip
 def test_a_low_terminal_names_the_piece_that_a_warm_up_has_come_to(rest: str, said: str) -> None:
     async def run(seat: Seat) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from fractions import Fraction as F
@@ -230,15 +231,32 @@ def test_turns_are_interleaved() -> None:
 
 def test_what_remains_is_in_sight() -> None:
     evening = TwoPieces(lambda key, at: True, minutes=60)
-    assert evening.drill.what_remains == "1 of 7, about 5 minutes"
+    assert evening.drill.what_remains == "0 of 7 hold, about 5 minutes"
     for _ in range(6):
         evening.repetition()
     evening.wait(evening.now_s + 4)
-    assert evening.drill.what_remains.startswith("4 of 7, about ")
+    assert evening.drill.what_remains.startswith("3 of 7 hold, about ")
     evening.play()
     assert evening.drill.what_remains == ""
     many = TwoPieces(lambda key, at: True, 5, MANY)
     assert many.drill.what_remains.endswith("about 5 minutes")
+
+
+@pytest.mark.parametrize("chance", [0.5, 0.7, 1.0])
+def test_what_holds_never_goes_back(chance: float) -> None:
+    """In whatever order the spots come, and however many still fit into the minutes."""
+    dice = Random(7)
+    evening = TwoPieces(lambda key, at: dice.random() < chance, 10, MANY)
+    held = []
+    while what_remains := evening.drill.what_remains:
+        found = re.match(r"(?:once more: )?(\d+) of (\d+) hold, ", what_remains)
+        assert found, what_remains
+        held.append(int(found[1]))
+        assert held[-1] <= int(found[2])
+        evening.repetition()
+        evening.wait(evening.now_s + 4)
+    assert held == sorted(held)
+    assert held[0] == 0 < held[-1]
 
 
 def test_a_spot_that_does_not_hold_is_left_and_comes_back_after_the_others() -> None:

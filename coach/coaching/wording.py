@@ -478,10 +478,10 @@ def minutes_left_words(minutes: int) -> str:
     return count_of(minutes, "minute") if minutes >= 1 else "less than a minute"
 
 
-def turn_words(number: int | None, of: int, minutes: int, *, is_again: bool) -> str:
-    """``once more: 3 of 7, about 6 minutes``: which spot it is, and what all of them take."""
+def turn_words(held: int, of: int, minutes: int, *, is_again: bool) -> str:
+    """``once more: 3 of 7 hold, about 6 minutes``: how far it is, and what is left takes."""
     again, about = "once more: " if is_again else "", "about " if minutes else ""
-    return f"{again}{number} of {of}, {about}{minutes_left_words(minutes)}"
+    return f"{again}{held} of {of} hold, {about}{minutes_left_words(minutes)}"
 
 
 def minutes_over_words(minutes: float, waiting: int) -> str:

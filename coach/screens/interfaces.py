@@ -152,7 +152,7 @@ class DrillSession:
     path: Path | None = None
     """The score's file, where that is another than was opened."""
     what_remains: Callable[[], str] = str
-    """What remains of a warm-up, beside its title: ``3 of 7, about 6 minutes``."""
+    """What remains of a warm-up, beside its title: ``3 of 7 hold, about 6 minutes``."""
 
 
 OpenScore: TypeAlias = (

@@ -101,7 +101,7 @@ class WarmUpDrill:
 
     @property
     def what_remains(self) -> str:
-        """``3 of 7, about 6 minutes``; empty once it is over."""
+        """``3 of 7 hold, about 6 minutes``; empty once it is over."""
         return "" if self._is_done else self.round.describe_rest(self._now_s)
 
     def _state(self, at: int) -> RowState:

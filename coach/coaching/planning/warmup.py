@@ -404,16 +404,21 @@ class WarmUpRound:
         return due
 
     def describe_rest(self, now_s: float) -> str:
-        """What remains, as ``3 of 7, about 6 minutes``."""
+        """What remains, as ``3 of 7 hold, about 6 minutes``.
+
+        A spot counts once it holds in its smallest window. So the first number never goes back, in
+        whatever order the spots come.
+        """
         left_s = self.left_s(now_s)
         chosen = choose_spots(self.dues, left_s / self.pace)
         coming_s = min(left_s, self.pace * sum(self.dues[at].left_s for at in chosen))
         minutes = ceil(coming_s / 60 - 0.25)
         if self.turn is None:
             return minutes_left_words(minutes)
-        number, of = self.dues[self.turn.at].number, sum(not self.dues[a].left_out for a in chosen)
-        of = max(of, number or 1)
-        return turn_words(number, of, minutes, is_again=self.turn.is_again)
+        now = {at for at, due in enumerate(self.dues) if due.number is not None} | {*chosen}
+        of = [self.dues[at] for at in now if not self.dues[at].left_out]
+        held = sum(due.held > 0 for due in of)
+        return turn_words(held, len(of), minutes, is_again=self.turn.is_again)
 
     def why_over(self, now_s: float) -> str:
         """Why the warm-up is over, in a sentence."""

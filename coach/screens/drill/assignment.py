@@ -112,7 +112,7 @@ class TopLines:
         self.strip.show_right(right if self._is_low else "")
 
     def _say_beside_the_strip(self, rest: str) -> str:
-        """``The Ferry Bell · 1 of 2, about 2 minutes``; where long, without the minutes."""
+        """``The Ferry Bell · 1 of 2 hold, about 2 minutes``; where long, without the minutes."""
         said = f"{self._session.score.title} · {rest}"
         if len(said) > _BESIDE_THE_STRIP:
             said = said.rpartition(", ")[0]
