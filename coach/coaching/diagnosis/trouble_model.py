@@ -30,9 +30,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import exp, log
+from typing import NamedTuple
 
-from coach.coaching.diagnosis.evidence import BeatCounts, Evidence, single_hand_of
-from coach.coaching.diagnosis.statistics import log_beta_binomial, posterior_probabilities
+from coach.coaching.diagnosis.evidence import AttemptCounts, BeatCounts, Evidence, single_hand_of
+from coach.coaching.diagnosis.statistics import log_beta, log_beta_binomial, posterior_probabilities
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
 
@@ -112,9 +113,10 @@ def predict_pattern(seen: Sequence[float], patterns: PatternMixture) -> HandPatt
 
 
 def _pattern_weights(seen: Sequence[float], patterns: PatternMixture) -> list[float]:
+    first, second, both = seen
     return [
-        part * exp(sum(count * log(chance) for count, chance in zip(seen, pattern, strict=True)))
-        for part, pattern in patterns
+        part * exp(first * log(in_first) + second * log(in_second) + both * log(in_both))
+        for part, (in_first, in_second, in_both) in patterns
     ]
 
 
@@ -174,6 +176,18 @@ class Posterior:
         return {Hands.RIGHT: self.right, Hands.LEFT: self.left}.get(hands, self.together)
 
 
+_ALL_HEALTHY = Posterior(1.0, 0.0, 0.0, 0.0)
+
+
+class _Logs(NamedTuple):
+    """A logarithm for each of the four explanations."""
+
+    healthy: float
+    right: float
+    left: float
+    together: float
+
+
 def infer_posteriors(
     evidence: Evidence, transitions: Sequence[Transition]
 ) -> tuple[dict[Fraction, Posterior], SlipRate, float]:
@@ -183,37 +197,34 @@ def infer_posteriors(
     single-hand moves that were looked at. In rounds: what one takes for faults is left out of the
     slip rate of the next.
     """
-    hands: dict[Fraction, frozenset[Hands]] = {}
-    quiet: dict[Fraction, frozenset[Hands]] = {}
-    sums: list[tuple[Fraction, float, float]] = []
+    beats: dict[Fraction, _Beat] = {}
+    moves: list[tuple[_Beat, float, float]] = []
     for transition in transitions:
-        beat = transition.to_quarters
-        beat_counts = evidence.counts_at(beat)
-        sums.append((beat, *beat_counts.totals(single_hand_of(transition))))
-        some = hands if beat_counts.failed > 0.0 else quiet
-        some[beat] = some.get(beat, frozenset()) | {transition.hands}
+        to_quarters = transition.to_quarters
+        beat = beats.get(to_quarters)
+        if beat is None:
+            beat = beats[to_quarters] = _Beat(evidence.counts_at(to_quarters))
+        beat.hands |= {transition.hands}
+        moves.append((beat, *beat.counts.totals(single_hand_of(transition))))
+    broken = [beat for beat in beats.values() if beat.has_failed]
+    quiet = [beat for beat in beats.values() if not beat.has_failed]
     chance = fault_prior(len(transitions))
     # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
     slip_rate = estimate_slip_rate(
-        (failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in sums
+        (failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in moves
     )
-    out: dict[Fraction, Posterior] = {}
+    found = 0.0
     likelier = chance
     for _ in range(ROUNDS):
-        found = sum(one.fault for one in out.values() if one.fault > SURE)
         likelier = round(chance * (1.0 + found), RATE_DIGITS)
-        out = {
-            beat: beat_posterior(evidence.counts_at(beat), slip_rate, likelier, whose)
-            for beat, whose in hands.items()
-        }
-        slip_rate = estimate_slip_rate(
-            (failed, n, out[beat].healthy if beat in out else 1.0) for beat, failed, n in sums
-        )
-    unheard = sum(
-        beat_posterior(evidence.counts_at(beat), slip_rate, likelier, whose).fault
-        for beat, whose in quiet.items()
-    )
-    return out, slip_rate, unheard
+        for beat in broken:
+            beat.weigh(slip_rate, likelier)
+        found = sum(beat.fault for beat in broken if beat.fault > SURE)
+        slip_rate = estimate_slip_rate((failed, n, beat.healthy) for beat, failed, n in moves)
+    for beat in quiet:
+        beat.weigh(slip_rate, likelier)
+    posteriors = {at: beat.posterior for at, beat in beats.items() if beat.has_failed}
+    return posteriors, slip_rate, sum(beat.fault for beat in quiet)
 
 
 def fault_prior(moves: int) -> float:
@@ -228,31 +239,65 @@ def beat_posterior(
 
     ``chance`` is that of one hand's move being at fault, before anything is heard of it.
     """
-    prior = _prior(chance, Hands.RIGHT in hands, Hands.LEFT in hands)
-    key = (
+    return _posterior_of(_figures_of(beat_counts), *_rounded(slip_rate), _prior(chance, hands))
+
+
+def _figures_of(beat_counts: BeatCounts) -> tuple[float, ...]:
+    """All of a beat's counts that its posterior rests on."""
+    late_share = beat_counts.late_share
+    figures = (
         beat_counts.together,
         beat_counts.right_failed,
         beat_counts.left_failed,
         beat_counts.both_failed,
-        *(x for hand in Hand for x in _attempts_alone(beat_counts, hand)),
+        *_attempts_alone(beat_counts.alone[Hand.RIGHT], late_share),
+        *_attempts_alone(beat_counts.alone[Hand.LEFT], late_share),
     )
-    rounded = tuple(round(x, COUNT_DIGITS) for x in key)
-    return _posterior_of(
-        rounded, round(slip_rate.a, RATE_DIGITS), round(slip_rate.b, TRIES_DIGITS), prior
-    )
+    return tuple([round(x, COUNT_DIGITS) for x in figures])
 
 
-def _attempts_alone(beat_counts: BeatCounts, hand: Hand) -> tuple[float, float]:
+def _rounded(slip_rate: SlipRate) -> tuple[float, float]:
+    return round(slip_rate.a, RATE_DIGITS), round(slip_rate.b, TRIES_DIGITS)
+
+
+class _Beat:
+    """One beat while all of them are weighed, round by round."""
+
+    __slots__ = ("counts", "figures", "hands", "has_failed", "posterior")
+
+    def __init__(self, beat_counts: BeatCounts) -> None:
+        self.counts = beat_counts
+        self.figures = _figures_of(beat_counts)
+        self.has_failed = beat_counts.failed > 0.0
+        self.hands: frozenset[Hands] = frozenset()
+        """Those that have notes here."""
+        self.posterior = _ALL_HEALTHY
+
+    @property
+    def healthy(self) -> float:
+        """As far as it was weighed: before that, what never failed counts as healthy."""
+        return self.posterior.healthy
+
+    @property
+    def fault(self) -> float:
+        return self.posterior.fault
+
+    def weigh(self, slip_rate: SlipRate, chance: float) -> None:
+        """Bayes' rule, as ``beat_posterior``."""
+        prior = _prior(chance, self.hands)
+        self.posterior = _posterior_of(self.figures, *_rounded(slip_rate), prior)
+
+
+def _attempts_alone(counts: AttemptCounts, late_share: float) -> tuple[float, float]:
     """Failures and attempts of a hand alone, as far as they tell of how this beat fails."""
-    counts = beat_counts.alone[hand]
-    attempts = counts.informative_attempts(beat_counts.late_share)
-    clean = max(attempts - counts.failed, 0.0)
+    clean = max(counts.informative_attempts(late_share) - counts.failed, 0.0)
     return counts.failed, counts.failed + CLEAN_ALONE_TELLS * clean
 
 
 @lru_cache(maxsize=64)
-def _prior(chance: float, right: bool, left: bool) -> Posterior:
+def _prior(chance: float, hands: frozenset[Hands]) -> Posterior:
     """Before anything is heard. Where one hand moves alone nothing is of both together."""
+    right, left = Hands.RIGHT in hands, Hands.LEFT in hands
     total = chance * (right + left)
     together = total * TOGETHER_SHARE * (right and left)
     each = (total - together) / (right + left)
@@ -262,33 +307,55 @@ def _prior(chance: float, right: bool, left: bool) -> Posterior:
 @lru_cache(maxsize=8192)
 def _posterior_of(key: tuple[float, ...], a: float, b: float, prior: Posterior) -> Posterior:
     together, right, left, both, right_alone, right_tries, left_alone, left_tries = key
+    before = log_beta(a, b)
 
     def healthy(failed: float, attempts: float) -> float:
-        return log_beta_binomial(failed, attempts, a, b)
-
-    def faulty(failed: float, attempts: float) -> float:
-        return log_beta_binomial(failed, attempts, FAULT_A, FAULT_B)
+        return log_beta(a + failed, b + attempts - failed) - before
 
     right_all, left_all = together + right_tries, together + left_tries
-    # What fails in both hands at once is one event: a slip of one that made the other wait.
-    whose = (
-        healthy(right + both + right_alone, right_all) + healthy(left + left_alone, left_all),
-        healthy(right + right_alone, right_all) + healthy(left + both + left_alone, left_all),
-    )
-    slipped = log(sum(map(exp, whose)) / 2) if both else whose[0]
+    right_slips = healthy(right + right_alone, right_all)
+    left_slips = healthy(left + left_alone, left_all)
+    slipped = right_slips + left_slips
+    if both:  # one event: a slip of one hand that made the other wait
+        of_right = healthy(right + both + right_alone, right_all) + left_slips
+        of_left = right_slips + healthy(left + both + left_alone, left_all)
+        slipped = log((exp(of_right) + exp(of_left)) / 2)
+    fails, shows = _fault_likelihoods(key)
     logs = (
-        slipped + log_pattern_likelihood((right + left, 0.0, both), ONE_HAND_FAULT),
-        faulty(right + both + right_alone, right_all)
-        + healthy(left + left_alone, left_all)
-        + log_pattern_likelihood((right, 0.0, both), ONE_HAND_FAULT),
-        faulty(left + both + left_alone, left_all)
-        + healthy(right + right_alone, right_all)
-        + log_pattern_likelihood((left, 0.0, both), ONE_HAND_FAULT),
-        faulty(right + left + both, together)
-        + log_pattern_likelihood((right, left, both), TOGETHER_FAULT)
+        slipped + shows.healthy,
+        fails.right + left_slips + shows.right,
+        fails.left + right_slips + shows.left,
+        fails.together
+        + shows.together
         + healthy(right_alone, right_tries)
         + healthy(left_alone, left_tries),
     )
     return Posterior(
         *posterior_probabilities((prior.healthy, prior.right, prior.left, prior.together), logs)
     )
+
+
+@lru_cache(maxsize=8192)
+def _fault_likelihoods(key: tuple[float, ...]) -> tuple[_Logs, _Logs]:
+    """By each explanation: how often a fault fails, and in which hand it shows; as logs.
+
+    Apart from the slips, for only their rate changes from round to round.
+    """
+    together, right, left, both, right_alone, right_tries, left_alone, left_tries = key
+
+    def faulty(failed: float, attempts: float) -> float:
+        return log_beta_binomial(failed, attempts, FAULT_A, FAULT_B)
+
+    fails = _Logs(
+        0.0,
+        faulty(right + both + right_alone, together + right_tries),
+        faulty(left + both + left_alone, together + left_tries),
+        faulty(right + left + both, together),
+    )
+    shows = _Logs(
+        log_pattern_likelihood((right + left, 0.0, both), ONE_HAND_FAULT),
+        log_pattern_likelihood((right, 0.0, both), ONE_HAND_FAULT),
+        log_pattern_likelihood((left, 0.0, both), ONE_HAND_FAULT),
+        log_pattern_likelihood((right, left, both), TOGETHER_FAULT),
+    )
+    return fails, shows
