@@ -32,11 +32,10 @@ from statistics import fmean, median
 
 from coach.coaching.drill import Drill
 from coach.drill import repair
-from coach.playing.accompaniment import Accompanist, find_other_hand
+from coach.playing.accompaniment import Accompanist, PaceFollower, find_other_hand
 from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown
 from coach.playing.notes import PlayedNote
-from coach.playing.pace import PaceFollower
 from coach.playing.playback import begins_note
 from coach.playing.simulated.manner import Manner, in_time
 from coach.playing.simulated.player import INTERMEDIATE, SimulatedPianist

@@ -29,7 +29,7 @@ from pathlib import Path
 
 from coach.playing.click_schedule import Timed
 from coach.playing.ports import OutPort, RtMidiDriver
-from coach.playing.sounding.timed_sender import TimedSender
+from coach.playing.sounding.process import TimedSender
 
 HERE = Path(__file__).resolve().parent
 MODULE = "Sound Module"

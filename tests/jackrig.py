@@ -21,7 +21,7 @@ from typing import Any
 import pytest
 
 from coach.playing.notes import PlayedNote
-from coach.playing.ports import jack
+from coach.playing.ports import driver
 
 PIANIST = Path(__file__).parent.parent / "scripts" / "play_midi.py"
 PIANO = "Digital Piano"
@@ -171,7 +171,7 @@ def jack_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[JackServer
     patch.setenv("JACK_NO_START_SERVER", "1")
     patch.setenv("KEYHOLE_MIDI_API", "jack")
     for patience in ("LOST_S", "AT_ONCE_S"):
-        patch.setattr(jack, patience, HANG_S / 3)
+        patch.setattr(driver, patience, HANG_S / 3)
     server.start()
     try:
         yield server

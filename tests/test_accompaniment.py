@@ -7,10 +7,9 @@ from random import Random
 
 import pytest
 
-from coach.playing.accompaniment import Accompanist, find_other_hand
+from coach.playing.accompaniment import Accompanist, PaceFollower, find_other_hand
 from coach.playing.click_schedule import Timed
 from coach.playing.notes import PlayedNote
-from coach.playing.pace import PaceFollower
 from coach.playing.playback import begins_note
 from coach.score.build import score_from_notes
 from coach.score.model import Hands

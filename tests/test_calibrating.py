@@ -14,7 +14,7 @@ from coach.judging.calibration import Calibration
 from coach.judging.calibration import calibrate as calibrate_taps
 from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound, PianoLost
-from coach.playing.sounding.timed_sender import TimedSender
+from coach.playing.sounding.process import TimedSender
 from coach.record.settings import StoredSettings, load_settings, save_settings
 from coach.screens.big_letters import big
 

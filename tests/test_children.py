@@ -19,7 +19,7 @@ from coach.judging.model import Stage
 from coach.judging.timing.habits import Habits
 from coach.judging.tolerance import USUAL
 from coach.playing.notes import Take
-from coach.playing.ports.jack import Echo, Probe
+from coach.playing.ports.driver import Echo, Probe
 from coach.playing.sounding import SoundingLine
 from coach.score.opening.process import ask
 from tests.breadth import every

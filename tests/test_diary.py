@@ -132,8 +132,8 @@ def test_it_reads_the_record(tmp_path: Path) -> None:
     """From a record as the program keeps it, with and without the score at hand."""
     from argparse import Namespace
 
-    from coach.cli.diaries import Diaries
     from coach.cli.storage import Storage
+    from coach.cli.wiring import Diaries
     from scripts.simulated_week import SAMPLES, make_week
 
     make_week(tmp_path, SAMPLES / "1-low-tide.musicxml", 2, 1.0, 1)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.playing.ports.jack import Echo, ear
+from coach.playing.ports.driver import Echo, ear
 from tests.jackrig import wait_for
 
 ANSWERS = "import os\nwhile got := os.read(0, 1): os.write(1, got)"

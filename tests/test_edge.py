@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.end_key import Edge
+from coach.playing.command_keys import Edge
 
 KEYBOARDS = [(21, 108), (28, 103), (36, 96)]
 """Lowest and highest key of keyboards of 88, 76 and 61 keys (common practice)."""

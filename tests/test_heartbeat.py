@@ -4,9 +4,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from coach.playing.ports import jack
-from coach.playing.ports.driver import RtMidiDriver
-from coach.playing.ports.jack import (
+from coach.playing.ports import driver
+from coach.playing.ports.driver import (
     AT_ONCE_S,
     EVERY_S,
     LOST_S,
@@ -15,6 +14,7 @@ from coach.playing.ports.jack import (
     Echo,
     Heartbeat,
     Probe,
+    RtMidiDriver,
 )
 from coach.playing.ports.listener import LOOK_S
 
@@ -22,8 +22,8 @@ from coach.playing.ports.listener import LOOK_S
 @pytest.fixture(autouse=True)
 def as_patient_as_for_a_pianist(monkeypatch: pytest.MonkeyPatch) -> None:
     """Tests with a real server, in the same process, wait longer."""
-    monkeypatch.setattr(jack, "AT_ONCE_S", AT_ONCE_S)
-    monkeypatch.setattr(jack, "LOST_S", LOST_S)
+    monkeypatch.setattr(driver, "AT_ONCE_S", AT_ONCE_S)
+    monkeypatch.setattr(driver, "LOST_S", LOST_S)
 
 
 class System:

@@ -178,7 +178,7 @@ def test_a_child_ends_when_we_do() -> None:
 
 def test_the_child_loads_nothing_but_the_judging() -> None:
     code = (
-        "import coach.cli.judge_process, coach.judging.judge, sys;"
+        "import coach.cli.judges, coach.judging.judge, sys;"
         "print(*{name.split('.')[0] for name in sys.modules})"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -8,8 +8,8 @@ from random import Random
 import numpy as np
 import pytest
 
-from coach.playing import pace as pace_module
-from coach.playing.pace import KNOWN_SHARE, STROKE_S, UNKNOWN_SHARE, PaceFollower, _Guess
+from coach.playing import accompaniment
+from coach.playing.accompaniment import KNOWN_SHARE, STROKE_S, UNKNOWN_SHARE, PaceFollower, _Guess
 
 
 def heard(*seconds: float, quarter_s: float = 1.0, is_known: bool = True) -> PaceFollower:
@@ -66,7 +66,7 @@ def test_where_nothing_changes_it_is_the_regression_of_all_strokes(
     for name, value in {
         "CLOCK_SHARE": 0.0, "WANDER_SHARE": 0.0, "CHANGES": ((0.0, 1e-9),), "WAITS": 1e-12,
     }.items():  # fmt: skip
-        monkeypatch.setattr(pace_module, name, value)
+        monkeypatch.setattr(accompaniment, name, value)
     strokes_s = [5.0, 6.02, 6.99, 8.06, 9.01]
     pace = PaceFollower(0.95, is_known=is_known)
     pace.begin(0, strokes_s[0])

@@ -9,9 +9,8 @@ from coach.cli import main
 from coach.cli.commands.own_data import LINES, README
 from coach.cli.open_score import PARTS_FOLDER, REPEATS_FOLDER
 from coach.cli.parser import make_parser
-from coach.cli.pianists import Pianists
 from coach.cli.storage import Storage
-from coach.cli.wiring import options_of
+from coach.cli.wiring import Pianists, options_of
 from coach.record.folder import FILE, close_to_others, pianist_folder
 from coach.record.progress import FOLDER as DIARY
 from coach.screens.dialogs import PianistScreen

@@ -22,10 +22,9 @@ from coach.playing.midi_events import (
     PianoLost,
 )
 from coach.playing.notes import PlayedNote
-from coach.playing.ports import jack
+from coach.playing.ports import driver
 from coach.playing.ports.byte_stream import STEADY_COUNT
-from coach.playing.ports.driver import NOT_YET, Driver, RtMidiDriver
-from coach.playing.ports.jack import CLIENT, Port
+from coach.playing.ports.driver import CLIENT, NOT_YET, Driver, Port, RtMidiDriver
 from coach.playing.ports.own_sound import ASK
 from coach.playing.ports.ports import Ports, PortsUnavailable
 from coach.playing.sounding import SoundingLine
@@ -34,7 +33,7 @@ from tests.jackrig import PIANO, JackServer, Pianist, wait_for
 pytestmark = pytest.mark.real
 
 
-REAL_PATIENCE_S = {name: getattr(jack, name) for name in ("LOST_S", "AT_ONCE_S")}
+REAL_PATIENCE_S = {name: getattr(driver, name) for name in ("LOST_S", "AT_ONCE_S")}
 """As it is outside tests, for those in which a server goes away."""
 ANSWERS_S = 1.0
 """By then the process that ends messages has found our port."""
@@ -401,7 +400,7 @@ def mortal_server(
 ) -> Iterator[JackServer]:
     """A second JACK server, which a test may stop and start; clients made from now on go to it."""
     for patience in REAL_PATIENCE_S.items():
-        monkeypatch.setattr(jack, *patience)
+        monkeypatch.setattr(driver, *patience)
     server = JackServer(tmp_path / "jackd.log", "mortal")
     monkeypatch.setenv("JACK_DEFAULT_SERVER", server.name)
     server.start()

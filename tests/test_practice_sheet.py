@@ -17,11 +17,14 @@ from coach.cli import main
 from coach.cli.practice_sheet import (
     ProposedPassage,
     SheetTask,
+    follow_sheet,
+    held_on,
+    open_sheet,
+    order_tasks,
     place_in_score,
     read_sheet,
     write_sheet,
 )
-from coach.cli.sheets import follow_sheet, held_on, open_sheet, order_tasks
 from coach.cli.storage import Storage
 from coach.coaching.model import Goal
 from coach.coaching.planning import PlayedOnce

@@ -4,13 +4,13 @@ import time
 
 import pytest
 
-from coach.playing.ports import jack
-from coach.playing.ports.jack import Probe
+from coach.playing.ports import driver
+from coach.playing.ports.driver import Probe
 
 
 def asked(code: str, monkeypatch: pytest.MonkeyPatch, within_s: float = 20.0) -> bool | None:
     """The first answer of a process that runs this, or None where there is none."""
-    monkeypatch.setattr(jack, "ASK_PATIENCE_S", 0.3 if "sleep" in code else 20.0)
+    monkeypatch.setattr(driver, "ASK_PATIENCE_S", 0.3 if "sleep" in code else 20.0)
     asking = Probe(["-c", code])
     end_s = time.perf_counter() + within_s
     try:
@@ -44,10 +44,10 @@ def test_a_process_that_hangs_is_ended_and_another_asks(monkeypatch: pytest.Monk
     for _ in range(3):
         assert asking.answer() is None
         children.append(asking._child)
-        now_s[0] += jack.ASK_PATIENCE_S
+        now_s[0] += driver.ASK_PATIENCE_S
         assert asking.answer() is None
         assert children[-1] is not None
         assert children[-1].returncode not in (None, 0)
-        now_s[0] += jack.ASK_EVERY_S
+        now_s[0] += driver.ASK_EVERY_S
     assert len(set(map(id, children))) == 3
     asking.stop()

@@ -121,9 +121,9 @@ def test_a_bad_place_or_title_of_an_older_record_is_set_aside(tmp_path: Path) ->
 KILLED = """
 import os, sys
 from pathlib import Path
-from coach.record import migrations
+from coach.record import schema
 from coach.record.store import Store
-migrations.STEP = 10
+schema.STEP = 10
 left = int(sys.argv[2])
 def say(text):
     global left
@@ -153,10 +153,10 @@ def test_ended_in_the_middle_it_goes_on_the_next_time(tmp_path: Path, after: int
 OPENS_EACH = """
 import os, signal, sys
 from pathlib import Path
-from coach.record import migrations
+from coach.record import schema
 from coach.record.store import Store
 
-migrations.STEP = 2
+schema.STEP = 2
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nothing stays of those that have ended
 for folder in sys.stdin:
     if not os.fork():
@@ -207,8 +207,8 @@ def test_killed_at_any_moment_nothing_is_lost(tmp_path: Path) -> None:
 def test_two_programs_bring_it_up_to_date_together(tmp_path: Path) -> None:
     old_record(tmp_path, repetitions=60)
     program = (
-        "import sys; from pathlib import Path; from coach.record import migrations;"
-        "from coach.record.store import Store; migrations.STEP = 2;"
+        "import sys; from pathlib import Path; from coach.record import schema;"
+        "from coach.record.store import Store; schema.STEP = 2;"
         "Store(Path(sys.argv[1])).close()"
     )
     home = Path(__file__).parent.parent

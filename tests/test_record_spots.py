@@ -17,10 +17,9 @@ from coach.coaching.drill.drill_events import RepetitionEnded
 from coach.coaching.model import Observation
 from coach.coaching.planning import DatePlan, WeakSpot, follow_spots
 from coach.record.calendar import begin_of_day_s, day_of
-from coach.record.lineage import describe_bars, match_bars
 from coach.record.own_data import forget_piece, join_copy
 from coach.record.packing import unpack_moves
-from coach.record.pieces import PieceKey, piece_key
+from coach.record.pieces import PieceKey, describe_bars, match_bars, piece_key
 from coach.record.store import FILE, Store
 from coach.score.build import score_from_notes
 from coach.score.model import Score

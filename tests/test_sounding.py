@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 
 import pytest
 
-from coach.cli.sounding import PianoSound
+from coach.cli.wiring import PianoSound
 from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown
 from coach.playing.ports import ASK, Ports

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 import pytest
 
-from coach.playing.sounding.timed_sender import TimedSender
+from coach.playing.sounding.process import TimedSender
 from tests.jackrig import wait_for
 
 ON, OFF = (0x99, 76, 100), (0x89, 76, 0)

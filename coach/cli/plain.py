@@ -244,8 +244,7 @@ def run_simulated(plain: PlainSession, player: LessonPlayer, clock: LessonClock)
 def drill_plainly(options: Namespace, path: Path, errand: Errand, storage: Storage) -> int:
     """Open the piece and drill it: by a simulated pianist for the demo, else at the piano."""
     from coach.cli.open_score import open_piece
-    from coach.cli.sounding import PianoSound
-    from coach.cli.wiring import pianist_maker, session_maker
+    from coach.cli.wiring import PianoSound, pianist_maker, session_maker
 
     score = open_piece(path, getattr(options, "move", ()), data=options.data)
     counting = CountingSystem(options.counting or storage.settings.counting)

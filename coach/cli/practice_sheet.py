@@ -1,4 +1,6 @@
-"""The practice sheet: what a teacher sets, as a small file in TOML (https://toml.io/en/v1.0.0)::
+"""The practice sheet: what a teacher sets; read, held against its score, followed, and written.
+
+It is a small file in TOML (https://toml.io/en/v1.0.0)::
 
     piece = "Two Lamps"
     score = "two-lamps.musicxml"        # beside the sheet, or a whole path
@@ -24,16 +26,22 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from difflib import get_close_matches
+from pathlib import Path
 from typing import Any, NamedTuple
 
+from coach.cli.errors import CannotDo
+from coach.cli.open_score import open_piece
+from coach.cli.passages import Make, PassageFollower, SetPassage
 from coach.coaching.model import USUAL_CLEAN, Goal
+from coach.coaching.planning import PlayedOnce
+from coach.coaching.wording import HANDS, stretch_words
 from coach.judging.model import Stage
 from coach.score.hand_moves import MoveError
-from coach.score.markings import Fingering, check_marking, parse_marking
+from coach.score.markings import Fingering, apply_markings, check_marking, parse_marking
 from coach.score.model import Score
 from coach.score.window import WindowError, choose_window
 
@@ -149,7 +157,7 @@ def _in_order(mistakes: Iterable[Mistake]) -> list[Mistake]:
 
 _SHEET_KEYS = ("piece", "score", "by", "remark", "passage")
 _PASSAGE_KEYS = ("bars", "beats", "hands", "tempo", "clean", "by", "stage", "remark", "fingering")
-Path = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 """Where a value stands in the file: ``("passage", 0, "bars")``."""
 
 
@@ -180,7 +188,7 @@ class _Reader:
             self._places,
         )
 
-    def _passage(self, plain: Mapping[str, Any], path: Path) -> SheetPassage:
+    def _passage(self, plain: Mapping[str, Any], path: KeyPath) -> SheetPassage:
         self._know(plain, _PASSAGE_KEYS, path)
         bars = plain.get("bars")
         if isinstance(bars, int) and not isinstance(bars, bool):
@@ -203,28 +211,28 @@ class _Reader:
             self._lines(plain, (*path, "fingering")),
         )
 
-    def _know(self, plain: Mapping[str, Any], known: Sequence[str], path: Path) -> None:
+    def _know(self, plain: Mapping[str, Any], known: Sequence[str], path: KeyPath) -> None:
         for key in plain:
             if key not in known:
                 near = get_close_matches(key, known, 1)
                 hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(known)}."
                 self._add((*path, key), f"there is no key {key}; {hint}")
 
-    def _text(self, plain: Mapping[str, Any], path: Path) -> str:
+    def _text(self, plain: Mapping[str, Any], path: KeyPath) -> str:
         found = plain.get(str(path[-1]), "")
         if isinstance(found, str):
             return " ".join(found.split())
         self._add(path, f'{path[-1]} is a text: {path[-1]} = "..."')
         return ""
 
-    def _lines(self, plain: Mapping[str, Any], path: Path) -> tuple[str, ...]:
+    def _lines(self, plain: Mapping[str, Any], path: KeyPath) -> tuple[str, ...]:
         found = plain.get("fingering", [])
         if isinstance(found, list) and all(isinstance(one, str) for one in found):
             return tuple(found)
         self._add(path, 'fingering is a list: fingering = ["bar 3 beat 2 F4 finger 4"]')
         return ()
 
-    def _day(self, plain: Mapping[str, Any], path: Path) -> date | None:
+    def _day(self, plain: Mapping[str, Any], path: KeyPath) -> date | None:
         found = plain.get("by")
         if found is None or (isinstance(found, date) and not isinstance(found, datetime)):
             return found
@@ -232,7 +240,7 @@ class _Reader:
         return None
 
     def _number(
-        self, plain: Mapping[str, Any], path: Path, low: int, high: int, *, whole: bool = False
+        self, plain: Mapping[str, Any], path: KeyPath, low: int, high: int, *, whole: bool = False
     ) -> float | None:
         found, key = plain.get(str(path[-1])), path[-1]
         if found is None:
@@ -244,7 +252,7 @@ class _Reader:
         self._add(path, f"{key} is {kind} from {low} to {high}, without quotes")
         return None
 
-    def _one_of(self, plain: Mapping[str, Any], path: Path, words: Sequence[str]) -> str:
+    def _one_of(self, plain: Mapping[str, Any], path: KeyPath, words: Sequence[str]) -> str:
         """One of some words; the first where nothing is said."""
         found = plain.get(str(path[-1]), words[0])
         if isinstance(found, str) and found.lower() in words:
@@ -252,7 +260,7 @@ class _Reader:
         self._add(path, f"{path[-1]} is one of: {', '.join(sorted(words))}")
         return words[0]
 
-    def _add(self, path: Path, words: str) -> None:
+    def _add(self, path: KeyPath, words: str) -> None:
         self.mistakes.append(self._places.mistake(path, words))
 
 
@@ -286,19 +294,19 @@ _HOW_A_LINE_IS = 'a line is written like bars = "5-8", with words in quotes'
 class Places:
     """The line and the column of each key and of each value in a list."""
 
-    _at: Mapping[Path, tuple[int, int]]
+    _at: Mapping[KeyPath, tuple[int, int]]
 
     @classmethod
     def find(cls, text: str) -> Places:
         """Those of a text that TOML's reader has read."""
         starts = [0, *(found.end() for found in re.finditer("\n", text))]
-        out: dict[Path, tuple[int, int]] = {}
+        out: dict[KeyPath, tuple[int, int]] = {}
         for path, at in _Scanner(text).places():
             line = next(n for n, start in reversed([*enumerate(starts)]) if start <= at)
             out.setdefault(path, (line + 1, at - starts[line] + 1))
         return cls(out)
 
-    def mistake(self, path: Path, words: str) -> Mistake:
+    def mistake(self, path: KeyPath, words: str) -> Mistake:
         """A mistake at a value, or where that stands nowhere at what it would stand in."""
         while path and path not in self._at:
             path = path[:-1]
@@ -325,11 +333,11 @@ class _Scanner:
         ]
         self._lines = [text.count("\n", 0, at) for _, _, at in self._tokens]
         self._next = 0
-        self._counts: dict[Path, int] = {}
+        self._counts: dict[KeyPath, int] = {}
 
-    def places(self) -> Iterator[tuple[Path, int]]:
+    def places(self) -> Iterator[tuple[KeyPath, int]]:
         """Each place, in the order of the text."""
-        table: Path = ()
+        table: KeyPath = ()
         while self._next < len(self._tokens):
             _, token, at = self._tokens[self._next]
             if token == "[":
@@ -338,7 +346,7 @@ class _Scanner:
             else:
                 yield from self._pair(table)
 
-    def _header(self) -> Path:
+    def _header(self) -> KeyPath:
         is_array = self._token(1) == "["
         self._next += 2 if is_array else 1
         name = self._key()
@@ -349,21 +357,21 @@ class _Scanner:
         self._counts[name] = count + 1
         return (*name, count)
 
-    def _pair(self, table: Path) -> Iterator[tuple[Path, int]]:
+    def _pair(self, table: KeyPath) -> Iterator[tuple[KeyPath, int]]:
         at = self._tokens[self._next][2]
         path = (*table, *self._key())
         yield path, at
         self._next += 1  # the sign of equality
         yield from self._value(path)
 
-    def _key(self) -> Path:
+    def _key(self) -> KeyPath:
         names = [self._take()]
         while self._token() == ".":
             self._next += 1
             names.append(self._take())
         return tuple(name.strip("\"'") for name in names)
 
-    def _value(self, path: Path) -> Iterator[tuple[Path, int]]:
+    def _value(self, path: KeyPath) -> Iterator[tuple[KeyPath, int]]:
         opening = self._token()
         if opening == "[":
             yield from self._items(path)
@@ -381,7 +389,7 @@ class _Scanner:
             while self._token() not in (",", "]", "}", "") and self._lines[self._next] == line:
                 self._next += 1
 
-    def _items(self, path: Path) -> Iterator[tuple[Path, int]]:
+    def _items(self, path: KeyPath) -> Iterator[tuple[KeyPath, int]]:
         self._next += 1
         count = 0
         while self._token() not in ("]", ""):
@@ -441,3 +449,133 @@ def write_sheet(piece: str, score: str, passages: Iterable[ProposedPassage]) -> 
 def _quoted(text: str) -> str:
     clean = "".join(char if char.isprintable() else " " for char in text)
     return '"' + clean.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+LARGEST_BYTES = 1 << 20
+"""No sheet that people write is larger."""
+NEAR_TEMPO = 0.95
+"""Share of the tempo asked for from which it counts as reached. Own choice: nobody hears less."""
+DONE = "The sheet is done for today."
+
+
+@dataclass(frozen=True)
+class OpenSheet:
+    """A sheet in its score."""
+
+    sheet: PracticeSheet
+    path: Path
+    """The score's."""
+    score: Score
+    """As it was opened last."""
+    tasks: tuple[SheetTask, ...]
+
+    def write_fingerings(self, score: Score) -> Score:
+        """The score with the sheet's fingerings in it, for as long as the sheet is followed."""
+        return apply_markings(score, (one for task in self.tasks for one in task.fingerings))
+
+
+def open_sheet(file: Path, data: Path | None, tell: Callable[[str], None]) -> OpenSheet:
+    """Read it and open its score. Raises CannotDo with every mistake; ScoreError and its like."""
+    sheet = _read(file)
+    path = file.parent / Path(sheet.score).expanduser()
+    if not path.is_file():
+        missing = sheet.places.mistake(("score",), f"there is no file {path}")
+        raise CannotDo(_mistakes_words(file, [missing]))
+    score = open_piece(path, data=data, on_progress=tell)
+    tasks, mistakes = place_in_score(sheet, score)
+    if mistakes:
+        raise CannotDo(_mistakes_words(file, mistakes))
+    return OpenSheet(sheet, path, score, tuple(tasks))
+
+
+def _read(file: Path) -> PracticeSheet:
+    try:
+        with file.open("rb") as opened:
+            data = opened.read(LARGEST_BYTES + 1)
+        text = data.decode("utf-8")
+    except OSError as error:
+        raise CannotDo(f"{file} can't be read ({error.strerror or error}).") from error
+    except UnicodeDecodeError as error:
+        raise CannotDo(f"{file} is no text in UTF-8: save it as that.") from error
+    if len(data) > LARGEST_BYTES:
+        raise CannotDo(f"{file} is far larger than a practice sheet.")
+    sheet, mistakes = read_sheet(text)
+    if sheet is None:
+        raise CannotDo(_mistakes_words(file, mistakes))
+    return sheet
+
+
+def _mistakes_words(file: Path, mistakes: Sequence[Mistake]) -> str:
+    """``sheet.toml, line 7, column 1: ...``, one mistake a line."""
+    return "\n".join(f"{file}, {one}" for one in mistakes)
+
+
+# -- what of it is done ---------------------------------------------------------------------------
+
+
+def held_on(task: SheetTask, played: Iterable[PlayedOnce], day_of: Callable[[float], int]) -> int:
+    """The last day on which the passage held as the sheet asks: so many clean ones running at its
+    tempo; 0 where there is none."""
+    window, goal = task.goal.window, task.goal
+    key = str(window.start_quarters), str(window.end_quarters), window.hands.value
+    run = held = 0
+    for one in played:
+        if one.window != key:
+            continue
+        is_quick = one.qpm is None or one.qpm >= NEAR_TEMPO * goal.qpm
+        run = run + 1 if one.clean and is_quick else 0
+        if run >= goal.clean_required:
+            held = day_of(one.at_s)
+    return held
+
+
+def order_tasks(tasks: Sequence[SheetTask], held: Sequence[int]) -> list[SheetTask]:
+    """What is to be played, in this order: what hasn't held yet before what has, the longest ago
+    first; of those the one that is due first; else as the sheet has them."""
+    ats = sorted(range(len(tasks)), key=lambda at: (held[at], tasks[at].by or date.max, at))
+    return [tasks[at] for at in ats]
+
+
+def sheet_lines(opened: OpenSheet, held: Sequence[int]) -> list[str]:
+    """The sheet as text: what is asked for, by when, and whether it has held."""
+    sheet, score = opened.sheet, opened.score
+    by = f", by {_day(sheet.by)}" if sheet.by else ""
+    lines = [f"{sheet.piece or score.title or opened.path.name}{by}"]
+    lines += [sheet.remark] if sheet.remark else []
+    for number, (task, on) in enumerate(zip(opened.tasks, held, strict=True), start=1):
+        stands = f"held on {_day(date.fromordinal(on))}" if on else "not yet"
+        lines.append(f"{number}. {task_words(score, task)}: {stands}")
+        lines += [f"   {task.remark}"] if task.remark else []
+        lines += [f"   {one}" for one in task.fingerings]
+        window = task.goal.window
+        notes = score.own_notes_in(window.start_quarters, window.end_quarters)
+        lines += [f"   Your note on {one.bars}: {one.words}" for one in notes]
+    return lines
+
+
+def task_words(score: Score, task: SheetTask) -> str:
+    """``bars 5 to 8, left hand alone, at 72, 3 clean running, by 3 December``."""
+    goal = task.goal
+    beat = float(score.bar_at(goal.window.start_quarters).metre.beat_quarters)
+    by = f", by {_day(task.by)}" if task.by else ""
+    return (
+        f"{stretch_words(score, goal.window)}, {HANDS[goal.window.hands]}, "
+        f"at {goal.qpm / beat:.0f}, {goal.clean_required} clean running{by}"
+    )
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%B}"
+
+
+# -- followed -------------------------------------------------------------------------------------
+
+
+def follow_sheet(opened: OpenSheet, tasks: Sequence[SheetTask], make: Make) -> PassageFollower:
+    """Leads through a sheet; ``tasks`` in the order in which they are to be played."""
+    of = len(opened.tasks)
+    passages = [
+        SetPassage(task.goal, f"{opened.tasks.index(task) + 1} of {of} on the sheet")
+        for task in tasks
+    ]
+    return PassageFollower(opened.path, passages, make, DONE)

@@ -6,6 +6,7 @@ What only a drill needs is imported when a piece is opened: the home screen is t
 from __future__ import annotations
 
 import gc
+import time
 from argparse import Namespace
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -13,15 +14,17 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coach.cli.diaries import Diaries
 from coach.cli.parser import WARM_UP_MIN
-from coach.cli.pianists import Pianists
 from coach.cli.score_library import HomeLibrary, demo_score
 from coach.cli.storage import Storage
 from coach.cli.terminal import need_terminal, warn
 from coach.playing.ports import Ports, PortsUnavailable, divert_noise
+from coach.record.folder import PIANISTS, RecordError, named_folder, pianist_folder
+from coach.record.pieces import PieceKey, piece_key
+from coach.record.progress import PieceProgress, gather_progress
 from coach.record.settings import bound_of, click_of
 from coach.score.counting import CountingSystem
+from coach.score.model import Score
 from coach.screens.interfaces import (
     DEMO_SPEED,
     Collaborators,
@@ -36,13 +39,14 @@ from coach.screens.interfaces import (
 if TYPE_CHECKING:
     from coach.cli.judges import Judges
     from coach.cli.passages import PassageFollower
-    from coach.cli.practice_sheet import SheetTask
+    from coach.cli.practice_sheet import OpenSheet, SheetTask
     from coach.cli.sessions import SessionMaker
-    from coach.cli.sheets import OpenSheet
     from coach.coaching.model import Goal
-    from coach.score.model import Score
+    from coach.playing.click_schedule import Timed
+    from coach.playing.sounding import SoundingLine
     from coach.screens.app import KeyholeApp
     from coach.screens.widgets import Engraver
+
 
 __all__ = ["Errand", "Start", "run"]
 
@@ -147,8 +151,6 @@ def collaborators(
     Without ``judges`` every take is judged on the event loop; without ``engraver`` the staff is
     drawn in cells.
     """
-    from coach.cli.sounding import PianoSound
-
     return Collaborators(
         open_score=_opener(options),
         make_session=session_maker(options, storage),
@@ -205,7 +207,7 @@ def session_maker(
 
 
 def _follow(opened: OpenSheet, tasks: Sequence[SheetTask], maker: SessionMaker) -> PassageFollower:
-    from coach.cli.sheets import follow_sheet
+    from coach.cli.practice_sheet import follow_sheet
 
     def begin(score: Score, path: Path, at_s: float, goal: Goal) -> DrillSession:
         return maker.make(score, path, Errand.DRILL, at_s, goal)
@@ -240,3 +242,118 @@ def _opener(options: Namespace) -> OpenScore:
         return opened.write_fingerings(score) if opened and path == opened.path else score
 
     return open_score
+
+
+class Diaries:
+    """Reads them from the record."""
+
+    def __init__(self, storage: Storage, data: Path | None) -> None:
+        self._storage, self._data = storage, data
+
+    def pieces(self) -> Sequence[PieceKey]:
+        """Every piece of which something was played, the last played first."""
+        try:
+            seen = self._storage.store.pieces() if self._storage.store else ()
+        except RecordError:
+            return ()
+        return [one.piece for one in seen if one.repetitions]
+
+    def read(self, piece: PieceKey, score: Score | None = None) -> PieceProgress | str:
+        """One piece's diary, or why there is none."""
+        from coach.cli.open_score import open_piece
+        from coach.score.formats import ScoreError
+        from coach.score.hand_moves import MoveError
+
+        store = self._storage.store
+        if store is None:
+            return "Nothing is kept here."
+        try:
+            if score is None:
+                if not Path(piece.path).is_file():
+                    return f"Its score is gone from {piece.path or 'where it was'}: open it anew."
+                score = open_piece(Path(piece.path), data=self._data)
+            if piece_key(score).key != piece.key:
+                return f"{piece.path} holds other notes now: its diary goes on with those."
+            return gather_progress(store, piece, score)
+        except (RecordError, ScoreError, MoveError, OSError) as error:
+            return str(error)
+
+
+class Pianists:
+    """Everyone with a folder within the data folder that all share."""
+
+    def __init__(self, shared: Path | None) -> None:
+        """``shared``: the data folder that was asked for, whoever plays."""
+        self._shared = shared
+
+    def names(self) -> Sequence[str]:
+        """By the alphabet."""
+        try:
+            folders = [one.name for one in (named_folder(self._shared) / PIANISTS).iterdir()]
+        except OSError:  # nobody was named yet, or it may not be looked into
+            return ()
+        return sorted(name for name in folders if not self.why_not(name))
+
+    def why_not(self, name: str) -> str:
+        """Why a name can't be kept; "" where it can."""
+        try:
+            pianist_folder(name, self._shared)
+        except RecordError as error:
+            return str(error)
+        return ""
+
+    def folder_of(self, name: str) -> Path | None:
+        """The data folder to ask for where this one plays; "" has no name."""
+        return pianist_folder(name, self._shared) if name else self._shared
+
+
+class PianoSound:
+    """Sounds at whatever piano is plugged in when it is asked to; silent where none is."""
+
+    def __init__(self, ports: Ports, clock: Callable[[], float] = time.perf_counter) -> None:
+        self._ports, self._clock = ports, clock
+        self._line: SoundingLine | None = None
+        self._port: str | None = None
+
+    def prepare(self) -> None:
+        """Begin the process, and find out whether what we send comes back to us."""
+        port = self._name_out()
+        if port is not None:
+            self._ports.own.expect_answer(self._clock())
+            self._send(port, ())
+
+    def play(self, messages: Sequence[Timed], from_s: float | None = None) -> bool:
+        """Sound these at their times, in place of what sounds; whether there is a way out.
+
+        With ``from_s`` in place of what was to be sent from then on: what sounds goes on.
+        """
+        port = self._name_out()
+        return port is not None and self._send(port, messages, from_s)
+
+    def stop(self) -> None:
+        """Silence."""
+        if self._port is not None:
+            self._send(self._port, ())
+
+    def close(self) -> None:
+        """Silence, and end the process that sounds."""
+        if self._line:
+            self._line.close()
+
+    def _name_out(self) -> str | None:
+        """The piano that is heard, where it takes anything; else the speaker, where it can be.
+
+        Beside JACK there is none: the speaker would be JACK's, too, and end with it.
+        """
+        from coach.playing.sounding import SPEAKER, can_speak
+
+        if name := self._ports.name_out():
+            return name
+        return SPEAKER if self._ports.api != "jack" and can_speak() else None
+
+    def _send(self, port: str, messages: Sequence[Timed], from_s: float | None = None) -> bool:
+        from coach.playing.sounding import SoundingLine
+
+        self._port, self._line = port, self._line or SoundingLine(self._ports.api)
+        self._ports.own.send(messages, self._clock(), from_s)
+        return self._line.play(port, messages, from_s)

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from coach.private_files import make_private_file, tighten
 from coach.record.folder import APPLICATION_ID, VERSION, NotOurs, RecordError, read_header
-from coach.record.migrations import bring_up_to_date
 from coach.record.schema import (
+    bring_up_to_date,
     is_a_record,
     is_as_written,
     is_whole,

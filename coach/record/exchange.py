@@ -21,8 +21,8 @@ from coach.coaching.model import Observation
 from coach.judging.model import Label, Outcome
 from coach.playing.notes import PedalMove, PlayedNote, Take
 from coach.record import rows
-from coach.record.lineage import match_bars
 from coach.record.packing import JudgedKey, unpack_moves, unpack_take, unpack_words
+from coach.record.pieces import match_bars
 from coach.record.recovery import join_bars, join_piece, join_plan, join_repetition
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition

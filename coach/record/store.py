@@ -1,12 +1,23 @@
-"""The practice record: every repetition with its take, its verdict and what followed from it."""
+"""The practice record: every repetition with its take, its verdict and what followed from it.
+
+The weak spots of a piece follow from its repetitions, and what was found out of past days is kept.
+``weak_spots`` holds them as they stood at the end of a day, so that each morning only the days
+since are read: reading ten years again would take a minute. It can always be made anew, and is
+where its repetitions are no longer those that it was made from (a record was taken in, a damaged
+row set aside), or where it is damaged itself.
+"""
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import tempfile
 import time
+import zlib
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 from functools import partial
@@ -16,13 +27,20 @@ from typing import Any, TypeVar
 
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Observation
-from coach.coaching.planning import DatePlan, PlayedOnce, WeakSpot
+from coach.coaching.planning import DatePlan, Day, Memory, PlayedOnce, WeakSpot, follow_day
 from coach.playing.notes import Take
 from coach.record import rows
+from coach.record.calendar import begin_of_day_s, day_of
 from coach.record.database import OPEN_WAIT_S, SAVE_WAIT_S, Damaged, Database, Say
 from coach.record.folder import FILE, NotOurs, RecordError
-from coach.record.lineage import MovedBars, match_bars, move_observations
-from coach.record.pieces import PieceKey, PieceSummary, RepetitionSummary
+from coach.record.pieces import (
+    MovedBars,
+    PieceKey,
+    PieceSummary,
+    RepetitionSummary,
+    match_bars,
+    move_observations,
+)
 from coach.record.recovery import UNSAVED, RecordFile
 from coach.record.rows import (
     BadRow,
@@ -33,7 +51,8 @@ from coach.record.rows import (
     set_aside,
     touch_piece,
 )
-from coach.record.spots import BEGIN, KeptSpots, follow_until, load_spots, save_spots
+from coach.score.model import Hands
+from coach.score.window import Transition
 
 __all__ = ["FILE", "Store"]
 
@@ -148,9 +167,9 @@ class Store:
             def read_since(at_s: float) -> tuple[tuple[Observation, ...], ...]:
                 return tuple(_newest_first(db, piece, at_s, bad))[::-1]
 
-            begun = load_spots(db, number) if number is not None else BEGIN
+            begun = load_spots(db, number) if number is not None else NO_DAYS_YET
             if begun.repetitions != count_since(0.0) - count_since(begun.until_s):
-                begun = BEGIN
+                begun = NO_DAYS_YET
             spots, closed = follow_until(begun, read_since, count_since, self._now())
             if number is not None and closed != begun:
                 kept.append((number, closed))
@@ -460,3 +479,95 @@ def _read_sound_row(
         pass
     bad.append(BadRow("repetition", number))
     return None
+
+
+SPOTS_FORM = 1
+"""Of what is kept: another one is made anew. Raise it where what makes a spot weak changes."""
+
+ReadSince = Callable[[float], tuple[tuple[Observation, ...], ...]]
+"""Gives what was observed in each repetition from a time on, in order."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptSpots:
+    """The spots as they stood when a day began."""
+
+    until_s: float
+    """What was played before it is in them."""
+    repetitions: int
+    """How many those were."""
+    spots: tuple[WeakSpot, ...]
+
+
+NO_DAYS_YET = KeptSpots(0.0, 0, ())
+
+
+def follow_until(
+    kept: KeptSpots, read_since: ReadSince, count_since: Callable[[float], int], now_s: float
+) -> tuple[tuple[WeakSpot, ...], KeptSpots]:
+    """The spots as they stand now, and as they stood when this day began."""
+    today = day_of(now_s)
+    begin_s = begin_of_day_s(today)
+    known = {spot.transition: spot for spot in kept.spots}
+    days: dict[Day, list[Observation]] = defaultdict(list)
+    for observed in read_since(kept.until_s):
+        days[day_of(observed[0].at_s)] += observed
+    for day in sorted(day for day in days if day < today):
+        known = follow_day(known, day, days.pop(day))
+    closed = kept
+    if begin_s > kept.until_s:
+        past = count_since(kept.until_s) - count_since(begin_s)
+        closed = KeptSpots(begin_s, kept.repetitions + past, tuple(known.values()))
+    for day in sorted(days):
+        known = follow_day(known, day, days[day])
+    return tuple(known.values()), closed
+
+
+def load_spots(db: sqlite3.Connection, piece: int) -> KeptSpots:
+    """What is kept of a piece; from the beginning where nothing is, or not as it was written."""
+    query = "SELECT until_s, repetitions, spots, checksum FROM weak_spots WHERE piece_id = ?"
+    found = db.execute(query, (piece,)).fetchone()
+    try:
+        until_s, repetitions, text, told = found
+        if _checksum(until_s, repetitions, text) != told:
+            return NO_DAYS_YET
+        form, plain = json.loads(text)
+        spots = tuple(_spot_from(one) for one in plain) if form == SPOTS_FORM else None
+    except (TypeError, ValueError, AttributeError):
+        return NO_DAYS_YET
+    return NO_DAYS_YET if spots is None else KeptSpots(until_s, repetitions, spots)
+
+
+def save_spots(db: sqlite3.Connection, piece: int, kept: KeptSpots) -> None:
+    """Keep them, within a transaction."""
+    text = json.dumps([SPOTS_FORM, [_spot_to_plain(one) for one in kept.spots]])
+    values = (kept.until_s, kept.repetitions, text)
+    query = "INSERT OR REPLACE INTO weak_spots VALUES (?, ?, ?, ?, ?)"
+    db.execute(query, (piece, *values, _checksum(*values)))
+
+
+def _checksum(until_s: float, repetitions: int, text: str) -> int:
+    return zlib.crc32(f"{until_s!r} {repetitions} {text}".encode())
+
+
+def _spot_to_plain(spot: WeakSpot) -> list[Any]:
+    move, memory = spot.transition, spot.memory
+    return [
+        move.hands.value, str(move.from_quarters), str(move.to_quarters),
+        spot.failures, spot.tries, spot.mended, spot.qpm,
+        memory.stability_days, memory.difficulty, memory.at_s,
+        spot.failed_on, spot.played_on, spot.held_days, spot.weak_days, spot.held_pause_days,
+    ]  # fmt: skip
+
+
+def _spot_from(plain: Iterable[Any]) -> WeakSpot:
+    hands, start, end, failures, tries, mended, qpm, stable, hard, at_s, *days = plain
+    return WeakSpot(
+        Transition(Hands(hands), Fraction(start), Fraction(end)),
+        failures,
+        tries,
+        mended,
+        qpm,
+        Memory(stable, hard, at_s),
+        *days,
+    )

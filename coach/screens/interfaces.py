@@ -272,7 +272,7 @@ class DiariesLike(Protocol):
 
 
 class PianistsLike(Protocol):
-    """Who shares the piano (``coach.cli.pianists.Pianists``)."""
+    """Who shares the piano (``coach.cli.wiring.Pianists``)."""
 
     def names(self) -> Sequence[str]:
         """Everyone with a record of their own."""

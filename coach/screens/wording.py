@@ -11,7 +11,7 @@ from coach.coaching.wording import ENOUGH, WIDE, to_words, whole_bars_words
 from coach.judging.completion import before_the_break, entered_at
 from coach.judging.model import Cause, Judgement
 from coach.judging.wording import name_in_short
-from coach.playing.end_key import Edge
+from coach.playing.command_keys import Edge
 from coach.score.counting import counted_quarters
 from coach.score.forms import WrittenForm
 from coach.score.model import Hands, Score

@@ -9,8 +9,15 @@ from pathlib import Path
 
 from coach.cli.errors import CannotDo
 from coach.cli.open_score import open_piece
-from coach.cli.practice_sheet import ProposedPassage, write_sheet
-from coach.cli.sheets import OpenSheet, held_on, open_sheet, order_tasks, sheet_lines
+from coach.cli.practice_sheet import (
+    OpenSheet,
+    ProposedPassage,
+    held_on,
+    open_sheet,
+    order_tasks,
+    sheet_lines,
+    write_sheet,
+)
 from coach.cli.storage import Storage
 from coach.cli.terminal import say, waiting_line
 from coach.coaching.planning import SpotStory, bars_around

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from textual.timer import Timer
 
 from coach.coaching.drill import DrillState
-from coach.playing.end_key import Edge
+from coach.playing.command_keys import Edge
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.foot import Foot, VerdictPlace
 from coach.screens.drill.player import Player

@@ -12,9 +12,8 @@ from collections.abc import Callable, Iterable
 from statistics import fmean
 
 from coach.coaching.drill import CountIn, DrillEvent, DrillState, RepetitionBegan, RepetitionEnded
-from coach.playing.accompaniment import Accompanist, find_other_hand
+from coach.playing.accompaniment import Accompanist, PaceFollower, find_other_hand
 from coach.playing.click_schedule import Timed
-from coach.playing.pace import PaceFollower
 from coach.playing.playback import note_messages, plan_notes
 from coach.score.model import Hands, ScoreNote
 from coach.score.window import Excerpt
