@@ -23,8 +23,8 @@ from coach.cli.wiring import collaborators
 from coach.playing.midi_events import MidiEvent
 from coach.playing.ports.own_sound import OwnSound
 from coach.playing.ports.ports import Ports
-from coach.screens.app.app import KeyholeApp
-from coach.screens.drill import announcements, presenter
+from coach.screens.app import KeyholeApp
+from coach.screens.drill import foot, presenter
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Errand, Settings, Start
 
@@ -81,7 +81,7 @@ def hurry_screens(speed: float) -> None:
     """Let what the screens wait for pass as fast as the clock."""
     for module, names in (
         (presenter, "HOLD_S"),
-        (announcements, "SAVE_S HEARD_S READ_S"),
+        (foot, "SAVE_S HEARD_S READ_S"),
     ):
         for name in names.split():
             setattr(module, name, max(getattr(module, name) / speed, 0.005))

@@ -119,7 +119,7 @@ def fork_program(arguments: list[str]) -> tuple[int, int]:
 def _mark_what_is_shown() -> None:
     """Let the program say, behind the frame that shows it, what was shown."""
     from coach.coaching.drill.drill_events import RepetitionEnded
-    from coach.screens.app.app import KeyholeApp
+    from coach.screens.app import KeyholeApp
     from coach.screens.drill.screen import DrillScreen
 
     show = DrillScreen.show
@@ -387,7 +387,7 @@ def some_kills(args: Namespace) -> int:
     import coach.cli.sessions
     import coach.cli.wiring
     import coach.playing.ports.ports
-    import coach.screens.app.app
+    import coach.screens.app
     import coach.screens.drill.screen  # noqa: F401
 
     tally = read_tally(args.tally)

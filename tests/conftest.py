@@ -44,7 +44,7 @@ def pytest_collection_finish(session: pytest.Session) -> None:
     gc.freeze()
     gc.set_threshold(MOST_NEW, 10, 10)
     gc.enable()
-    for name in ("coach.screens.app.app", "scripts.eveningbench.desk"):
+    for name in ("coach.screens.app", "scripts.eveningbench.desk"):
         if settles := sys.modules.get(name):
             settles.settle_memory = lambda: None  # type: ignore[attr-defined]
 

@@ -11,7 +11,7 @@ from textual.pilot import Pilot
 from textual.screen import Screen
 
 from coach.playing.midi_events import KeyDown, KeyUp, PianoFound
-from coach.screens.app.app import KeyholeApp
+from coach.screens.app import KeyholeApp
 from coach.screens.big_letters import big
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.drill.screen import DrillScreen

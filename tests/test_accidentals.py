@@ -8,7 +8,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.score.build import score_from_notes
-from coach.score.notation.written import choose_accidentals
+from coach.score.notation import choose_accidentals
 
 
 def signs(*pitches: int, each: F = F(1), fifths: int = 0, hands: str = "R") -> list[str]:

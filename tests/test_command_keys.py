@@ -33,9 +33,9 @@ from coach.score.model import Direction
 from coach.score.pitch import HIGHEST_KEY, LOWEST_KEY
 from coach.score.window import excerpt, whole_piece
 from coach.screens.dialogs.click import ClickScreen
+from coach.screens.dialogs.commands import LearnScreen
 from coach.screens.dialogs.dialog import Choices
 from coach.screens.dialogs.home import FindScreen, HomeScreen
-from coach.screens.dialogs.learn import LearnScreen
 from coach.screens.dialogs.texts import help_text
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Settings, Start

@@ -30,7 +30,7 @@ from coach.score.model import Score
 from coach.score.reading import read_score
 from coach.score.reading.safe import clean
 from coach.score.words import printable, printable_lines
-from coach.screens.app.app import KeyholeApp
+from coach.screens.app import KeyholeApp
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.dialogs.hands import PassageInput
 from coach.screens.drill.screen import DrillScreen

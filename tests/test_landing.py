@@ -7,9 +7,8 @@ import pytest
 
 from coach.judging.judge import judge
 from coach.judging.model import Judgement
-from coach.score.broadening import may_broaden_to
 from coach.score.model import Barline, Direction, Hands, NoteMark, Score
-from coach.score.window import Excerpt, Window, excerpt
+from coach.score.window import Excerpt, Window, excerpt, may_broaden_to
 from tests.judging_help import play
 from tests.test_note_values import written
 

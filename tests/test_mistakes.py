@@ -12,7 +12,7 @@ from textual.widgets import Static
 from coach.cli.errors import OUR_FAULT, say_errors_plainly
 from coach.coaching.drill.drill_events import DrillEvent
 from coach.playing.midi_events import KeyDown, KeyEvent, PianoFound
-from coach.screens.app.app import KeyholeApp
+from coach.screens.app import KeyholeApp
 from coach.screens.interfaces import Start
 from tests.screenfakes import Staging
 
@@ -70,7 +70,7 @@ def test_a_mistake_on_the_screen_ends_it_without_a_traceback_and_keeps_the_place
 
 
 SCREENS = Path(__file__).parent.parent / "coach" / "screens"
-MISTAKES, PAINTING = SCREENS / "app" / "ending.py", SCREENS / "terminal" / "painter.py"
+MISTAKES, PAINTING = SCREENS / "ending.py", SCREENS / "terminal" / "painter.py"
 
 
 def is_private(name: str) -> bool:

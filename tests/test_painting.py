@@ -19,7 +19,7 @@ from textual.widget import Widget
 from coach.playing.midi_events import KeyDown, PianoFound
 from coach.score.model import Hands
 from coach.score.window import Window
-from coach.screens.app.app import KeyholeApp
+from coach.screens.app import KeyholeApp
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import Start
 from coach.screens.marks import MarkKind

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from coach.playing.midi_events import KeyDown
 from coach.playing.notes import PlayedNote
-from coach.screens.demo.performer import DemoClock, Performance
+from coach.screens.demo import DemoClock, Performance
 
 
 def test_keys_go_down_and_up_in_the_order_of_time() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from coach.score.formats import ScoreError
 from coach.score.model import Hand
-from coach.score.notation.values import value_of
+from coach.score.notation import value_of
 from coach.score.reading.hands import split_hands
 from coach.score.reading.midi import written_length
 from tests.scorexml import opened

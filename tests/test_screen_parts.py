@@ -20,8 +20,8 @@ from coach.playing.ports import driver
 from coach.score.window import Window
 from coach.screens.big_letters import big_width
 from coach.screens.drill.assignment import AssignmentInSight
-from coach.screens.drill.pending_jobs import PendingJobs
 from coach.screens.drill.player import LetterPiano, Player
+from coach.screens.drill.screen import PendingJobs
 from coach.screens.widgets.result import shorten_to
 from tests.screenfakes import FakeDrill, two_hands
 from tests.seat import RIGHT, Seat, seated

@@ -44,7 +44,7 @@ def test_it_stands_while_other_keys_are_tried_and_while_it_is_played_again() -> 
 
 
 def test_at_a_reached_goal_it_stands_until_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("coach.screens.drill.announcements.READ_S", 0.3)
+    monkeypatch.setattr("coach.screens.drill.foot.READ_S", 0.3)
     score = two_hands(4)
     first, then = FakeDrill(score, required=1), FakeDrill(score)
 

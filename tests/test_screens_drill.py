@@ -291,7 +291,7 @@ def test_a_piano_found_and_played_while_the_screen_is_being_made_is_heard(
 def test_a_record_that_cannot_be_written_is_said_in_the_keys_row_until_it_can(
     size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("coach.screens.drill.announcements.SAVE_S", 0.01)
+    monkeypatch.setattr("coach.screens.drill.foot.SAVE_S", 0.01)
     locked = "Another program holds the record: close it. Till then all is kept in memory."
 
     async def run(seat: Seat) -> None:

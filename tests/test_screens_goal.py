@@ -31,7 +31,7 @@ def going_on() -> tuple[FakeDrill, FakeDrill]:
 def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(
     size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("coach.screens.drill.announcements.READ_S", 0.05)
+    monkeypatch.setattr("coach.screens.drill.foot.READ_S", 0.05)
     first, then = going_on()
 
     async def run(seat: Seat) -> None:
@@ -51,7 +51,7 @@ def test_from_a_goal_the_lowest_key_of_the_piano_goes_on_to_the_next_bars(
 def test_after_the_whole_piece_the_lowest_key_goes_home(
     size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("coach.screens.drill.announcements.READ_S", 0.05)
+    monkeypatch.setattr("coach.screens.drill.foot.READ_S", 0.05)
     first, _ = going_on()
 
     async def run(seat: Seat) -> None:

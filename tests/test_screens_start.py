@@ -13,7 +13,7 @@ import pytest
 from coach.playing.midi_events import OtherPianos, PianoFound, PianoLost
 from coach.score.formats import ScoreError
 from coach.score.model import Score
-from coach.screens.demo import performer
+from coach.screens import demo
 from coach.screens.dialogs.connect import ConnectScreen
 from coach.screens.dialogs.dialog import NoticeScreen
 from coach.screens.dialogs.home import HomeScreen
@@ -105,9 +105,7 @@ def test_without_ports_the_demo_and_the_letters_are_offered() -> None:
 def test_a_midi_system_that_goes_is_said_instead_of_a_piano_to_be_plugged_in(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(
-        "coach.screens.app.app.PIANO_WAIT_S", 1000.0
-    )  # it is asked for nothing else
+    monkeypatch.setattr("coach.screens.app.PIANO_WAIT_S", 1000.0)  # it is asked for nothing else
 
     async def run(seat: Seat) -> None:
         gone, post = "JACK has stopped: start it again.", seat.staging.ports.post
@@ -141,8 +139,8 @@ def test_a_port_that_is_not_there_is_said_with_those_that_are() -> None:
 @pytest.fixture
 def _fast(monkeypatch: pytest.MonkeyPatch) -> None:
     """Slow, or far faster than anybody could watch: as few keys as can be, each waits long."""
-    monkeypatch.setattr(performer, "SPEEDS", (0.25, 200.0))
-    for name in ("presenter.HOLD_S", "announcements.READ_S"):
+    monkeypatch.setattr(demo, "SPEEDS", (0.25, 200.0))
+    for name in ("presenter.HOLD_S", "foot.READ_S"):
         monkeypatch.setattr(f"coach.screens.drill.{name}", 0.05)
 
 

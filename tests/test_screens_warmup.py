@@ -28,7 +28,7 @@ from coach.record.pieces import piece_key
 from coach.record.store import Store
 from coach.score.model import Hands, Score
 from coach.score.window import Window
-from coach.screens.app.app import KeyholeApp
+from coach.screens.app import KeyholeApp
 from coach.screens.dialogs import MinutesScreen
 from coach.screens.drill.screen import DrillScreen
 from coach.screens.interfaces import DrillLike, Errand, Start
@@ -95,7 +95,7 @@ class Setting:
 @pytest.fixture
 def setting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Setting]:
     """The app at a warm-up of five minutes with a weak spot in each of two pieces."""
-    for name in ("presenter.HOLD_S", "announcements.READ_S"):
+    for name in ("presenter.HOLD_S", "foot.READ_S"):
         monkeypatch.setattr(f"coach.screens.drill.{name}", 0.02)
     monkeypatch.setattr("coach.screens.drill.screen.TICK_S", 0.01)
     options = make_parser().parse_args(["warmup", "--minutes", "5", "--data", str(tmp_path)])

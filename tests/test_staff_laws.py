@@ -14,9 +14,8 @@ from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
 from coach.score.reading import read_score
 from coach.score.window import Excerpt, Window, excerpt
-from coach.screens.staff.canvas import Role
 from coach.screens.staff.layout import lay_out
-from coach.screens.staff.page import Sheet
+from coach.screens.staff.page import Role, Sheet
 
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_scores").glob("*.musicxml"))
 SIZES = [(80, 18), (120, 29), (60, 12)]

@@ -17,9 +17,7 @@ import pytest
 
 from coach.score.build import score_from_notes
 from coach.score.model import Barline, Clef, Hands
-from coach.score.notation.clefs import bottom_step, key_positions
-from coach.score.notation.values import value_of
-from coach.score.notation.written import list_heads
+from coach.score.notation import bottom_step, key_positions, list_heads, value_of
 from coach.score.pitch import Spelling
 from coach.score.window import Window, excerpt
 from coach.screens.staff.glyphs import ASCII, UNICODE, Glyphs

@@ -15,7 +15,7 @@ weighed again (matching pursuit). They are
 
 Expression stays free: a stretch by a third or less, what is held under a fermata, one note that
 leans by less than a tenth of a second, and the last notes where something ends with them
-(:mod:`coach.score.broadening`).
+(:func:`coach.score.window.may_broaden_to`).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The screens round the drill, and those over it."""
 
 from coach.screens.dialogs.click import ClickScreen
-from coach.screens.dialogs.commands import CommandsScreen
+from coach.screens.dialogs.commands import CommandsScreen, LearnScreen, Learnt
 from coach.screens.dialogs.connect import ConnectScreen, explain_no_match
 from coach.screens.dialogs.dialog import (
     Dialog,
@@ -13,7 +13,6 @@ from coach.screens.dialogs.dialog import (
 )
 from coach.screens.dialogs.hands import HandsScreen
 from coach.screens.dialogs.home import FIRST_PAINT_S, HomeScreen
-from coach.screens.dialogs.learn import LearnScreen, Learnt
 from coach.screens.dialogs.minutes import MinutesScreen
 from coach.screens.dialogs.opening import OpeningScreen
 from coach.screens.dialogs.pianist import PianistScreen

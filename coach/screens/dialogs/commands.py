@@ -1,4 +1,8 @@
-"""All that can be asked for from the piano, each on a key of its own while nothing is played."""
+"""What can be asked for from the piano: all of it on keys, and what is learnt by example.
+
+While nothing is played each command has a key of its own. A pianist can also choose a command, and
+play once what shall ask for it.
+"""
 
 from __future__ import annotations
 
@@ -8,9 +12,26 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
 
-from coach.playing.command_keys import CommandKey, ListStep, PianoCommand, lay_all_commands
-from coach.screens.dialogs.dialog import Dialog, TextBox
+from coach.playing.command_keys import (
+    RANGES,
+    CommandKey,
+    ListStep,
+    PianoCommand,
+    Trigger,
+    is_at_an_end,
+    lay_all_commands,
+    leave_out_music,
+    trigger_of,
+)
+from coach.playing.midi_events import MidiEvent
+from coach.score.model import Score
+from coach.screens.dialogs.dialog import Choices, Dialog, TextBox
+from coach.screens.keymap import list_keys_words
+from coach.screens.terminal import as_shown
 
 _WHITE_KEYS = 7
 """In an octave."""
@@ -50,3 +71,69 @@ def _table(keys: Sequence[CommandKey]) -> str:
     ]
     rows = zip_longest(*columns, fillvalue="")
     return "\n".join("".join(f"{cell:<{_COLUMN}}" for cell in row).rstrip() for row in rows)
+
+
+CHOOSE = "What shall be asked for in a way of your own?"
+PLAY = "Play what shall mean “{}”: the middle or the left pedal, a button, or a key {}."
+FREE, AT_AN_END = "that the piece leaves free", "near either end of the keyboard"
+NEEDED = "The music needs {}: another one."
+
+Learnt = tuple[Trigger, PianoCommand]
+
+
+class LearnScreen(Dialog[Learnt]):
+    """Answers with what was played, and for what."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q", "dismiss", "back", show=False)]
+
+    DEFAULT_CSS = """
+    LearnScreen {
+        & > Vertical { max-width: 70; max-height: 90%; }
+        & Static { height: auto; }
+        & OptionList, & OptionList:focus { height: auto; max-height: 12; border: none; }
+    }
+    """
+
+    def __init__(self, score: Score | None, piano_keys: int) -> None:
+        """``score``: the piece on the desk, where there is one."""
+        super().__init__()
+        self._score, self._range = score, RANGES[piano_keys]
+        self._list_keys = "  ".join(list_keys_words(piano_keys))
+        self._asked: PianoCommand | None = None
+
+    def compose(self) -> ComposeResult:
+        """The question, the commands, the keys."""
+        with Vertical():
+            yield Static(CHOOSE, id="asked", markup=False)
+            yield Choices(*(Option(one.value) for one in PianoCommand), id="choices")
+            yield Static(
+                f"{self._list_keys}\n" + as_shown(self, "↑↓ Enter choose  Esc back"), id="keys"
+            )
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Ask for the example."""
+        self._asked = list(PianoCommand)[event.option_index]
+        self.query_one(Choices).display = self.query_one("#keys").display = False
+        self._say(PLAY.format(self._asked, FREE if self._score else AT_AN_END))
+
+    def hear(self, event: MidiEvent, step: ListStep | None) -> None:
+        """Something was played: a step in the list, or the example."""
+        if self._asked is None:
+            if step is not None:
+                self.take_step(step)
+            return
+        trigger = trigger_of(event)
+        if trigger is None:
+            return
+        if self._is_free(trigger, self._asked):
+            self.dismiss((trigger, self._asked))
+        else:
+            self._say(NEEDED.format(trigger.words))
+
+    def _is_free(self, trigger: Trigger, command: PianoCommand) -> bool:
+        if self._score is None:
+            return is_at_an_end(trigger, *self._range)
+        return bool(leave_out_music({trigger: command}, self._score))
+
+    def _say(self, sentence: str) -> None:
+        self.query_one("#asked", Static).update(as_shown(self, sentence))

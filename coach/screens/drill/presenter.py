@@ -35,11 +35,10 @@ from coach.playing.command_keys import CommandKey, PianoCommand
 from coach.score.counting import syllables
 from coach.score.model import Score
 from coach.score.window import Excerpt
-from coach.screens.drill.announcements import Announcements, WayOn
 from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.click import SILENT_CLICK, ClickRunner
 from coach.screens.drill.company import Company
-from coach.screens.drill.foot import Foot, VerdictPlace
+from coach.screens.drill.foot import Announcements, Foot, VerdictPlace, WayOn
 from coach.screens.drill.foresight import Foresight
 from coach.screens.drill.listening import Listening
 from coach.screens.drill.player import Player

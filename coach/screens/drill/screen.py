@@ -1,15 +1,18 @@
 """The drill screen: the piano's keys and the computer's come in, the drill answers.
 
 The screen only hands things on: what is played to the drill, what the drill answers to the
-presenter, what is pressed to whoever does it.
+presenter, what is pressed to whoever does it. Repetitions that are judged elsewhere are kept in
+mind (:class:`PendingJobs`) until their verdict is in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import time
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Future
 from functools import partial
 from itertools import chain
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -49,7 +52,6 @@ from coach.screens.dialogs import (
     help_text,
     why_text,
 )
-from coach.screens.drill.pending_jobs import PendingJobs
 from coach.screens.drill.player import LetterPiano, Player
 from coach.screens.drill.presenter import DrillPresenter
 from coach.screens.gc_pause import RestCollector
@@ -59,6 +61,39 @@ from coach.screens.keymap import COMMANDS
 from coach.screens.messages import HandsMoved, WentOn
 from coach.screens.widgets import HelpLine
 from coach.screens.wording import FINGERS_PRINTED, FINGERS_SUGGESTED, assignment_words
+
+if TYPE_CHECKING:
+    from coach.judging.model import Judgement
+    from coach.screens.interfaces import SubmitJob
+
+
+class PendingJobs:
+    """What one drill waits for, in the order in which it was played."""
+
+    def __init__(self, submit: SubmitJob) -> None:
+        self._submit = submit
+        self._pending: list[tuple[JudgingJob, Future[Judgement]]] = []
+
+    def submit(self, job: JudgingJob) -> None:
+        """Have a job judged elsewhere."""
+        self._pending.append((job, self._submit(job)))
+
+    def remove(self, job: JudgingJob) -> bool:
+        """Wait for this job no longer; whether it was waited for."""
+        count = len(self._pending)
+        self._pending = [one for one in self._pending if one[0] is not job]
+        return len(self._pending) < count
+
+    def wait_for_all(self, within_s: float) -> Iterator[tuple[JudgingJob, Judgement | None]]:
+        """Every job still waited for, with its verdict, or None where it does not come in time."""
+        until_s = time.monotonic() + within_s
+        pending, self._pending = self._pending, []
+        for job, verdict in pending:
+            try:
+                yield job, verdict.result(max(until_s - time.monotonic(), 0.0))
+            except Exception:  # too late, given up, or a fault of ours: no reason to lose the job
+                yield job, None
+
 
 TICK_S = 0.05
 """How often the drill is told that time passes. Own choice: silence ends a repetition, and nobody

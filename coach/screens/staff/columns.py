@@ -17,8 +17,7 @@ from coach.score.model import Bar, Barline, NoteMark, Score
 from coach.score.notation import Head, Touch, Written, clef_changes
 from coach.screens.staff.glyphs import UNICODE, Glyphs, Look
 from coach.screens.staff.rows import Form, Scale
-from coach.screens.staff.slots import SlotKey, SlotKind
-from coach.screens.staff.texts import SlotTexts, TextKind, place_texts
+from coach.screens.staff.texts import SlotKey, SlotKind, SlotTexts, TextKind, place_texts
 
 AIR = 1
 """Empty columns after each slot."""

@@ -20,10 +20,9 @@ from coach.score.notation import (
     is_dynamic,
     key_positions,
 )
-from coach.screens.staff.canvas import Role
 from coach.screens.staff.columns import ChordColumns, Slot, find_barline, head_width, slot_key
 from coach.screens.staff.glyphs import Look
-from coach.screens.staff.page import Cell, NoteCells, Page
+from coach.screens.staff.page import Cell, NoteCells, Page, Role
 from coach.screens.staff.page_layout import (
     CLEF_COLUMN,
     KEY_COLUMN,
@@ -33,8 +32,15 @@ from coach.screens.staff.page_layout import (
     lay_out_page,
 )
 from coach.screens.staff.rows import TOP_LINE, Scale, StaffRows
-from coach.screens.staff.slots import SlotKey, SlotKind
-from coach.screens.staff.texts import FINGERS, LINE_STARTS, TEXT_OF_LINE, TextKind, place_texts
+from coach.screens.staff.texts import (
+    FINGERS,
+    LINE_STARTS,
+    TEXT_OF_LINE,
+    SlotKey,
+    SlotKind,
+    TextKind,
+    place_texts,
+)
 
 _STEM_STEPS = 5
 """How far a stem without a beam rises over its last head, in steps. Own choice: print has seven, an

@@ -20,8 +20,7 @@ from coach.engraving import Box, Picture, note_id, write_mei
 from coach.score.model import Bar, Hand, Score
 from coach.score.notation import Counts, Written, write
 from coach.score.window import Excerpt, Window, excerpt
-from coach.screens.staff.canvas import Canvas, Role
-from coach.screens.staff.page import NoteCells, Page, Sheet
+from coach.screens.staff.page import Canvas, NoteCells, Page, Role, Sheet
 
 if TYPE_CHECKING:
     from coach.screens.terminal import Graphics

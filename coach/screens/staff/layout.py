@@ -40,10 +40,11 @@ from coach.screens.staff.rows import (
     StaffRows,
     lay_system_rows,
 )
-from coach.screens.staff.slots import SlotKey, SlotKind
 from coach.screens.staff.texts import (
     LINE_STARTS,
     TEXT_OF_LINE,
+    SlotKey,
+    SlotKind,
     SlotText,
     SlotTexts,
     TextGatherer,

@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from coach.score.notation import Head, Written
-from coach.screens.staff.canvas import Canvas, Role
 from coach.screens.staff.columns import (
     CLEF_WIDTH,
     ChordColumns,
@@ -20,10 +19,9 @@ from coach.screens.staff.columns import (
     slot_key,
 )
 from coach.screens.staff.glyphs import Glyphs
-from coach.screens.staff.page import Cell
+from coach.screens.staff.page import Canvas, Cell, Role
 from coach.screens.staff.rows import Form, StaffRows
-from coach.screens.staff.slots import SlotKey
-from coach.screens.staff.texts import PrintName, SlotTexts
+from coach.screens.staff.texts import PrintName, SlotKey, SlotTexts
 
 LABEL_WIDTH = 3
 """``RH`` or ``LH`` and a space."""

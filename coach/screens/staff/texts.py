@@ -1,4 +1,4 @@
-"""What is written in letters and small signs over and under the notes of one slot.
+"""A slot, what stands at one onset, and what is written in letters and signs over and under it.
 
 Fingers, touch, dynamics and pedal are text at their onset; hairpins and pedal lines go on from
 there (:mod:`.drawing`). How wide they are decides how far apart the notes stand, so both character
@@ -11,13 +11,28 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import IntEnum, StrEnum
 from fractions import Fraction
 
 from coach.score.model import Hand, LineKind, NoteMark
 from coach.score.notation import SUGGESTED, Head, Touch, Written, is_dynamic
 from coach.screens.staff.glyphs import Glyphs
-from coach.screens.staff.slots import SlotKey
+
+
+class SlotKind(IntEnum):
+    """What stands in a slot, in the order in which slots of one onset follow each other."""
+
+    BAR = 0
+    CLEF = 1
+    GRACE = 2
+    NOTE = 3
+    """Heads, rests, or only a beat that is counted."""
+    AFTER = 4
+    """Small notes that are played after their main note."""
+
+
+SlotKey = tuple[Fraction, SlotKind, int]
+"""Onset, kind and order: what tells one slot from another."""
 
 
 class TextKind(StrEnum):

@@ -1,7 +1,11 @@
-"""What a window looks like on paper: heads, tied pieces, accidentals, stems, beams, rests.
+"""What a window looks like on paper: heads, accidentals, stems, beams, rests, clefs, marks.
 
 Still without columns or rows: only what is written, where in time, and on which position of which
-staff. Positions count steps from the bottom line of the staff (see :mod:`.clefs`).
+staff. Steps are ``7 x octave + letter`` (:attr:`coach.score.pitch.Spelling.diatonic`): the bottom
+line of a treble staff is E4 = 30, of a bass staff G2 = 18. A *position* counts steps from the
+bottom line of the staff: 0 is the bottom line, 8 the top line. Lengths are exact quarters, their
+names and dots common practice: each dot adds half of what stands before it; a triplet writes three
+in the time of two.
 
 An accidental holds for its line or space, on its staff, to the end of the bar (common practice).
 In a window that begins inside a bar, what stood before it is out of sight: a sign is shown where
@@ -14,38 +18,174 @@ the end of 5 and 7.
 
 Rests are shown as they are printed, also of one voice beside another. Where a file has none, or a
 window cuts them, the silence of a whole staff is shown as rests cut at beats, easy to count.
+
+A mark of touch or an ornament belongs to a voice at an onset, so the notes of a chord share it. A
+fermata, and the end of a slur, stand at the last piece of a tied note, all else at its first
+(common practice).
 """
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 from coach.score.forms import WrittenForm
 from coach.score.metre import Metre
 from coach.score.model import (
     INSTANT_QUARTERS,
     Bar,
+    Clef,
     Direction,
     Grace,
     Hand,
+    LineKind,
+    NoteMark,
     PrintedLine,
     PrintedRest,
     Score,
     ScoreNote,
 )
-from coach.score.notation.clefs import bottom_step, clef_at, key_alters
-from coach.score.notation.print import (
-    Touch,
-    dynamics_in_force,
-    find_directions,
-    find_lines,
-    find_touches,
-)
-from coach.score.notation.values import Value, split_length, value_of
 from coach.score.window import Excerpt
+
+_SIGN_STEPS = {"G": 32, "F": 24, "C": 28}
+"""The step that each clef's sign names: G4, F3, C4."""
+
+_SHARP_POSITIONS = (8, 5, 9, 6, 3, 7, 4)
+"""Where the sharps F C G D A E B stand on a treble staff."""
+_FLAT_POSITIONS = (4, 7, 3, 6, 2, 5, 1)
+"""Where the flats B E A D G C F stand on a treble staff."""
+_TREBLE_BOTTOM = 30
+"""The step of E4, on the treble staff's lowest line."""
+
+
+def bottom_step(clef: Clef) -> int:
+    """The step on the staff's bottom line under this clef: treble 30 (E4), bass 18 (G2)."""
+    sign = _SIGN_STEPS.get(clef.sign, _SIGN_STEPS["G"])
+    return sign - 2 * (clef.line - 1) + 7 * clef.octave
+
+
+def clef_at(score: Score, staff: int, onset_quarters: Fraction) -> Clef:
+    """The clef in force on a staff; treble above and bass below where the file names none."""
+    found = None
+    for clef in score.clefs:
+        if clef.staff == staff and (clef.onset_quarters <= onset_quarters or found is None):
+            found = clef
+    if found:
+        return found
+    return Clef(staff, Fraction(0), "G", 2) if staff == 1 else Clef(staff, Fraction(0), "F", 4)
+
+
+def clef_changes(
+    score: Score, staff: int, after_quarters: Fraction, until_quarters: Fraction
+) -> tuple[Clef, ...]:
+    """Clefs that begin on a staff after one onset and up to another."""
+    changes = []
+    for clef in score.clefs:
+        if clef.staff == staff and after_quarters < clef.onset_quarters <= until_quarters:
+            before = clef_at(score, staff, clef.onset_quarters - Fraction(1, 1 << 20))
+            if (before.sign, before.line, before.octave) != (clef.sign, clef.line, clef.octave):
+                changes.append(clef)
+    return tuple(changes)
+
+
+def key_alters(fifths: int) -> dict[str, int]:
+    """What a key signature does to each letter it names: 2 sharps is {"F": 1, "C": 1}."""
+    count, alter = min(abs(fifths), 7), 1 if fifths > 0 else -1
+    order = ["F", "C", "G", "D", "A", "E", "B"]
+    letters = order[:count] if fifths > 0 else order[::-1][:count]
+    return dict.fromkeys(letters, alter)
+
+
+def key_positions(fifths: int, clef: Clef) -> tuple[int, ...]:
+    """The positions of a key signature's signs on a staff with this clef, left to right."""
+    treble = _SHARP_POSITIONS if fifths > 0 else _FLAT_POSITIONS
+    # A clef moves all signs alike; of the two places an octave apart take the one in the staff.
+    shift = (_TREBLE_BOTTOM - bottom_step(clef)) % 7
+    shift = shift - 7 if shift > 2 else shift
+    return tuple(position + shift for position in treble[: min(abs(fifths), 7)])
+
+
+_BASES = tuple(Fraction(2) ** power for power in range(4, -7, -1))
+"""Written values in quarters, from a double breve (16) to a 256th (1/64)."""
+
+_TUPLETS = ((3, 2), (5, 4), (7, 4), (4, 3), (9, 8), (11, 8), (13, 8), (7, 6), (7, 8))
+"""So many in the time of so many, the commonest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A written note value."""
+
+    base_quarters: Fraction
+    """The undotted value: 1 for a quarter, 1/2 for an eighth."""
+    dots: int = 0
+    tuplet: tuple[int, int] | None = None
+    """(3, 2) for a triplet: three in the time of two."""
+
+    @property
+    def is_hollow(self) -> bool:
+        """Half notes and longer."""
+        return self.base_quarters >= 2
+
+    @property
+    def has_stem(self) -> bool:
+        """All but whole notes and longer."""
+        return self.base_quarters < 4
+
+    @property
+    def flags(self) -> int:
+        """Flags or beams: an eighth has 1, a sixteenth 2."""
+        count, value = 0, self.base_quarters
+        while value < 1:
+            count, value = count + 1, value * 2
+        return count
+
+
+def _find_plain(length: Fraction, most_dots: int) -> tuple[Fraction, int] | None:
+    for base in _BASES:
+        for dots in range(most_dots + 1):
+            if length == base * (2 - Fraction(1, 2**dots)):
+                return base, dots
+    return None
+
+
+@lru_cache(maxsize=4096)
+def value_of(length_quarters: Fraction) -> Value | None:
+    """The one written value of a length, or None where it takes several tied together."""
+    plain = _find_plain(length_quarters, 2)
+    if plain:
+        return Value(*plain)
+    for actual, normal in _TUPLETS:
+        plain = _find_plain(length_quarters * Fraction(actual, normal), 1)
+        if plain:
+            return Value(*plain, (actual, normal))
+    return None
+
+
+@lru_cache(maxsize=4096)
+def split_length(length_quarters: Fraction) -> tuple[tuple[Fraction, Value], ...]:
+    """A length as written values to be tied, the longest first.
+
+    A length that no sum of values down to a 256th makes (an unquantised file) is written with
+    the nearest value below it.
+    """
+    out: list[tuple[Fraction, Value]] = []
+    rest = length_quarters
+    while rest > 0:
+        value = value_of(rest)
+        if value:
+            return (*out, (rest, value))
+        base = next((base for base in _BASES if base <= rest), None)
+        if base is None or len(out) == 4:
+            break
+        out.append((base, Value(base)))
+        rest -= base
+    return tuple(out) or ((length_quarters, Value(_BASES[-1])),)
+
 
 SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "x"}
 """The signs as they are shown; the musical ones are in few fonts."""
@@ -781,3 +921,129 @@ def write(
         held_notes=held_notes,
         held=held,
     )
+
+
+_AT_LAST_PIECE = frozenset({NoteMark.FERMATA, NoteMark.SLUR_END})
+_NO_SIGN_OF_ITS_OWN = frozenset({NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH})
+_LETTERS = r"p+|f+|m[pf]|s?f+[pz]p?|s?f+zp?|sfp+|rfz?|fp+|pf|n"
+_DYNAMIC = re.compile(rf"{_LETTERS}|\((?:{_LETTERS})(?: [<>])?\)")
+"""A dynamic as it is printed, in letters, or in brackets as it is in force; any other direction is
+words."""
+_LEVEL = re.compile(r"p+|f+|m[pf]")
+_LEVEL_AFTER = {"fp": "p", "sfp": "p", "sfpp": "pp", "pf": "f"}
+"""An accent is over at once (common practice); these say how it goes on."""
+_SWELLS = {"cresc": "<", "decresc": ">", "dim": ">"}
+"""How words that mean a hairpin begin."""
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """The marks of one voice at one onset, or of one small note."""
+
+    staff: int
+    voice: str
+    onset_quarters: Fraction
+    grace: int
+    """As a head's: 0, or the place in a row of small notes."""
+    after: bool
+    marks: frozenset[NoteMark]
+
+
+def find_touches(excerpt: Excerpt, heads: Sequence[Head]) -> tuple[Touch, ...]:
+    """Every mark in sight, at the heads that are drawn."""
+    last_piece: dict[int, Head] = {}
+    for head in heads:
+        last_piece[head.note] = head
+    found: dict[tuple[int, str, Fraction, int, bool], set[NoteMark]] = defaultdict(set)
+    for head in heads:
+        given = excerpt.notes[head.note].marks - _NO_SIGN_OF_ITS_OWN
+        here = given - _AT_LAST_PIECE if head.first else frozenset()
+        if last_piece[head.note] is head:
+            here |= given & _AT_LAST_PIECE
+        if here:
+            key = head.staff, head.voice, head.onset_quarters, head.grace, head.after
+            found[key] |= here
+    return tuple(Touch(*key, frozenset(marks)) for key, marks in sorted(found.items()))
+
+
+def is_dynamic(direction: Direction) -> bool:
+    """Whether it is a dynamic in letters, and not words."""
+    return _DYNAMIC.fullmatch(direction.text) is not None
+
+
+def find_directions(
+    score: Score, staves: frozenset[int], start: Fraction, end: Fraction
+) -> tuple[Direction, ...]:
+    """The dynamics and words from ``start`` up to ``end``, on the nearest staff in sight."""
+    inside = (one for one in score.directions if start <= one.onset_quarters < end)
+    return tuple(
+        Direction(one.onset_quarters, _nearest(one.staff, staves), one.text)
+        for one in inside
+        if one.text.strip()
+    )
+
+
+def dynamics_in_force(
+    score: Score, staves: frozenset[int], start: Fraction
+) -> tuple[Direction, ...]:
+    """How loud it is where a window begins, in brackets, as editors add what print has not there:
+    the last level before it, with ``<`` or ``>`` where it has grown or sunk since."""
+    levels = [
+        (one.onset_quarters, one.staff, level)
+        for one in score.directions
+        if one.onset_quarters <= start and (level := _level(one.text))
+    ]
+    last = max((onset for onset, _, _ in levels), default=start)
+    if last == start:
+        return ()
+    sign = _swell_since(score, last, start)
+    brackets = {
+        _nearest(staff, staves): f"({level}{sign})"
+        for onset, staff, level in levels
+        if onset == last
+    }
+    if len(set(brackets.values())) == 1:  # of both hands it is said once
+        brackets = dict([min(brackets.items())])
+    return tuple(Direction(start, staff, text) for staff, text in sorted(brackets.items()))
+
+
+def _level(text: str) -> str:
+    """The level that a direction sets, also among words (``sempre pp``); "" for none."""
+    words = [_LEVEL_AFTER.get(word, word) for word in text.split()]
+    return next((word for word in words if _LEVEL.fullmatch(word)), "")
+
+
+def _swell_since(score: Score, last: Fraction, start: Fraction) -> str:
+    """The last hairpin that is over, or the last word for one, between two onsets."""
+    swells = [
+        (line.end_quarters, " <" if line.kind is LineKind.CRESCENDO else " >")
+        for line in score.lines
+        if line.kind is not LineKind.PEDAL
+        and last <= line.start_quarters < line.end_quarters <= start
+    ] + [
+        (one.onset_quarters, f" {sign}")
+        for one in score.directions
+        for begin, sign in _SWELLS.items()
+        if last <= one.onset_quarters < start and one.text.casefold().startswith(begin)
+    ]
+    return max(swells, default=(start, ""))[1]
+
+
+def find_lines(
+    score: Score, staves: frozenset[int], start: Fraction, end: Fraction
+) -> tuple[PrintedLine, ...]:
+    """The hairpins and pedal marks that lie over any of this time; a pedal stands lowest."""
+    return tuple(
+        PrintedLine(
+            line.kind,
+            max(staves) if line.kind is LineKind.PEDAL else _nearest(line.staff, staves),
+            line.start_quarters,
+            line.end_quarters,
+        )
+        for line in score.lines
+        if line.start_quarters < end and line.end_quarters > start
+    )
+
+
+def _nearest(staff: int, staves: frozenset[int]) -> int:
+    return min(staves, key=lambda one: (abs(one - staff), one))

@@ -1,4 +1,7 @@
-"""The app: which screen is shown, and who hears the piano. It drills nothing itself."""
+"""The app: which screen is shown, and who hears the piano. It drills nothing itself.
+
+:class:`DrillMaker` gathers everything that a drill screen is given.
+"""
 
 from __future__ import annotations
 
@@ -26,8 +29,6 @@ from coach.playing.midi_events import (
     PianoFound,
     PianoLost,
 )
-from coach.screens.app.drill_maker import DrillMaker, PianoStatus
-from coach.screens.app.ending import AppWithoutTraceback, end_on_signal
 from coach.screens.dialogs import (
     FIRST_PAINT_S,
     ClickScreen,
@@ -49,19 +50,127 @@ from coach.screens.dialogs import (
     help_text,
     is_too_small,
 )
+from coach.screens.ending import AppWithoutTraceback, end_on_signal
 from coach.screens.gc_pause import settle_memory
-from coach.screens.inbox import Inbox, InboxEvent
-from coach.screens.interfaces import Collaborators, Errand, Settings, Start, others_words
+from coach.screens.inbox import Inbox, InboxEvent, VerdictArrived
+from coach.screens.interfaces import (
+    Collaborators,
+    DrillSession,
+    DrillSetup,
+    Errand,
+    Settings,
+    Start,
+    others_words,
+)
 from coach.screens.messages import HandsMoved, ScoreOpened, ScoreRefused
 from coach.screens.terminal import PrintableOnly
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from coach.judging.judge import JudgingJob
+    from coach.judging.model import Judgement
     from coach.playing.click_schedule import ClickStyle
     from coach.playing.command_keys import Bound
     from coach.record.progress import PieceProgress
     from coach.score.model import Score
     from coach.screens.drill import DrillScreen
+    from coach.screens.interfaces import SubmitJob
     from coach.screens.setup_steps import SetupFound
+
+
+class PianoStatus:
+    """The piano that is heard, as far as the app knows."""
+
+    def __init__(self, why_none: str) -> None:
+        self.name: str | None = None
+        self.why_none = why_none
+        """Why there is none, where it is not just switched off."""
+        self.others = ""
+        """Which other pianos are there, in a sentence."""
+        self.uses_letters = False
+        """Whether the letters of the computer stand in for it."""
+
+    def change(self, name: str | None, why_none: str = "") -> None:
+        """It was found, or lost."""
+        self.name, self.why_none = name, why_none
+
+    def set_others(self, sentence: str) -> None:
+        """Others are there, or no longer."""
+        self.others = sentence
+
+    def use_letters(self) -> None:
+        """Every drill from now on begins with the letters as piano."""
+        self.uses_letters = True
+
+
+class DrillMaker:
+    """Makes drill screens. What only a drill needs is imported with the first of them."""
+
+    def __init__(
+        self,
+        collaborators: Collaborators,
+        settings: Settings,
+        clock: Callable[[], float],
+        piano: PianoStatus,
+        inbox: Inbox,
+    ) -> None:
+        self._collaborators, self.settings, self._clock = collaborators, settings, clock
+        self._piano, self._inbox = piano, inbox
+
+    def make(self, score: Score, path: Path, errand: Errand) -> DrillScreen:
+        """A screen for a score that is open.
+
+        Raises ValueError, with one sentence for the pianist, where there is nothing to drill.
+        """
+        return self.make_at(self._collaborators.make_session(score, path, errand, self._clock()))
+
+    def make_at(self, session: DrillSession) -> DrillScreen:
+        """A screen for a piece that is open."""
+        from coach.screens.drill import DrillScreen, Player
+
+        self.prepare_sound()
+        setup = DrillSetup(
+            session,
+            self.settings,
+            self._clock,
+            self._collaborators.click,
+            self._find_judges(),
+            self._collaborators.engraver,
+        )
+        piano = self._piano
+        player = Player(piano.name, why_none=piano.why_none, uses_letters=piano.uses_letters)
+        return DrillScreen(setup, player)
+
+    def make_demo(self, score: Score, path: Path, speed: float) -> DrillScreen:
+        """A screen at which a simulated pianist plays, where there is one."""
+        # Not needed to show the home screen, and a third of the time to import what is.
+        from coach.screens.demo import DemoClock, DemoScreen
+
+        if self._collaborators.make_pianist is None:
+            return self.make(score, path, Errand.DEMO)
+        clock = DemoClock(self._clock, speed)
+        session = self._collaborators.make_session(score, path, Errand.DEMO, clock.now())
+        pianist = self._collaborators.make_pianist(score)
+        return DemoScreen(session, self.settings, clock, pianist, self._collaborators.engraver)
+
+    def prepare_sound(self) -> None:
+        """What sounds takes a moment to begin; the first click must not wait for it."""
+        if self._collaborators.click:
+            self._collaborators.click.prepare()
+
+    def _find_judges(self) -> SubmitJob | None:
+        """Who judges long takes; made ready while the pianist looks at the music."""
+        judges, inbox = self._collaborators.judges, self._inbox
+        if judges is None:
+            return None
+        judges.start()
+
+        def submit(job: JudgingJob) -> Future[Judgement]:
+            return judges.give(job, lambda verdict: inbox.post(VerdictArrived(job, verdict)))
+
+        return submit
+
 
 MOST_SCREENS = 12
 """Screens that may lie over each other. Nobody reads more, and Textual draws each through those
