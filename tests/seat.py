@@ -83,6 +83,13 @@ class Seat:
             await asyncio.sleep(0.01)
         raise AssertionError(f"still at {self.app.screen}")
 
+    async def until_ended(self) -> None:
+        for _ in range(1000):  # a busy machine takes its time
+            if not self.app.is_running:
+                return
+            await asyncio.sleep(0.01)
+        raise AssertionError(f"still at {self.app.screen}")
+
     async def opened(self, times: int) -> None:
         """Wait until a piece has been opened so many times."""
         for _ in range(1000):  # a busy machine takes its time

@@ -96,7 +96,7 @@ def test_who_plays_is_chosen_on_the_screen(size: tuple[int, int], tmp_path: Path
         assert "can't be kept as a pianist's name" in " ".join(seat.text.split())
         await seat.pilot.press("shift+tab")
         await seat.play(23, 23, 21)  # down to Ben, and choose
-        assert not seat.app.is_running
+        await seat.until_ended()
         assert seat.app.next_pianist == "Ben"
 
     settings = Settings(pianist="Ada")
