@@ -73,13 +73,18 @@ TWO_BARS = score_from_notes(
 WHOLE = ("0", "8", "both")
 
 
-def tries(line: str, hand: Hands = Hands.RIGHT, beat: int = 2) -> list[PlayedOnce]:
+def tries(
+    line: str,
+    hand: Hands = Hands.RIGHT,
+    beat: int = 2,
+    window: tuple[str, str, str] = WHOLE,
+) -> list[PlayedOnce]:
     """One try a letter, ``c`` clean and ``w`` wrong; a bar is the night: ``ww|c|c``."""
     move = Transition(hand, Fraction(beat - 1), Fraction(beat))
     return [
         PlayedOnce(
             NOON_S + day * DAY_S + 60 * at,
-            WHOLE,
+            window,
             letter == "c",
             80.0,
             (Try(move, Fraction(beat), letter == "w"),),
@@ -133,6 +138,21 @@ def test_each_hand_and_bar_stands_for_itself() -> None:
         (1, Hand.RIGHT): BarState.UNTOUCHED,
         (1, Hand.LEFT): BarState.HOLDING,
     }
+
+
+@pytest.mark.parametrize(
+    ("window", "line", "state"),
+    [
+        (("0", "4", "both"), "ccc", BarState.UNTOUCHED),
+        (("0", "4", "both"), "ww", BarState.WEAK),  # to arrive there is to be practised
+        (("0", "5", "both"), "ccc", BarState.HOLDING),
+    ],
+)
+def test_a_bar_of_which_only_the_landing_was_played_is_untouched(
+    window: tuple[str, str, str], line: str, state: BarState
+) -> None:
+    played = tries(line, beat=4, window=window)
+    assert states(played)[1, Hand.RIGHT] is state
 
 
 def test_the_map_of_an_earlier_day_knows_nothing_of_later_ones() -> None:

@@ -179,8 +179,12 @@ class DiaryScreen(Dialog[None]):
         self.query_one("#page", Static).update(text)
 
     def _styles(self) -> dict[str, Style | str]:
-        """Colours beside the shapes; none that says more than its shape."""
-        colour = self.app.theme_variables.get("accent", "") if not self.app.no_color else ""
+        """Colours beside the shapes; none that says more than its shape.
+
+        The colour is the one of what is chosen in lists. An alarm's red, as which a terminal of few
+        colours may show the theme's accent, would say the wrong thing of what is settled.
+        """
+        colour = self.app.theme_variables.get("primary", "") if not self.app.no_color else ""
         tint = Style.parse(colour) if colour else Style()
         return {
             "head": "bold",

@@ -352,16 +352,28 @@ class Diary:
         """Every bar's state for each hand that has notes in it, as it stood when a day was over.
 
         Where a move into it is a weak spot the bar is weak, however often the rest of it was clean
-        since.
+        since. Where nothing of it was played but the landing of the bar before, it is untouched.
         """
         written = {(note.bar_index, note.hand) for note in self.score.notes}
-        weak = frozenset(self._weak_bars(until))
-        return {
-            place: BarState.WEAK
-            if place in weak
-            else _state(_until(self._bars.get(place, []), until))
-            for place in sorted(written, key=_order)
-        }
+        weak, entered = frozenset(self._weak_bars(until)), self._bars_entered(until)
+
+        def state_of(place: BarPlace) -> BarState:
+            if place in weak:
+                return BarState.WEAK
+            days = self._bars.get(place, []) if place in entered else []
+            return _state(_until(days, until))
+
+        return {place: state_of(place) for place in sorted(written, key=_order)}
+
+    def _bars_entered(self, until: Day | None) -> set[BarPlace]:
+        """The bars, by hand, of which a window that was played holds more than its landing."""
+        windows = {key for day in self._until(until) for key, _ in day.passages}
+        out: set[BarPlace] = set()
+        for window in map(window_of, windows):
+            first, last = self.score.bars_of(window.start_quarters, window.end_quarters)
+            bars = range(first.index, last.index + 1)
+            out.update((bar, hand) for bar in bars for hand in window.hands.members)
+        return out
 
     def _weak_bars(self, until: Day | None) -> Iterator[BarPlace]:
         for move, every in self._moves.items():
