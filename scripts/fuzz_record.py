@@ -44,6 +44,7 @@ from coach.record.folder import FILE, VERSION, RecordError
 from coach.record.settings import FILE as SETTINGS
 from coach.record.store import Store
 from coach.score.model import Score
+from coach.screens.dialogs.texts import why_text
 from coach.screens.interfaces import Errand
 from scripts.make_record import SAMPLES, Sample, make, samples
 from scripts.old_record import make_old_record
@@ -150,7 +151,7 @@ class Bench:
                 session = maker.make(self.score, self.path, errand, 0.0)
             except ValueError:  # nothing was weak
                 continue
-            session.why()
+            why_text(session.drill.decision)
             waits = session.save()
             begun_s = time.time()
             waits += session.keep(self.sample.templates[5].ended)

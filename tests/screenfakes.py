@@ -405,7 +405,7 @@ class Staging:
         real = self.drill if self.learns else None
         assert real is None or isinstance(real, Drill)
         return DrillSession(
-            score, self.drill, "Fake tune", lambda: "Because.", self._keep, self._leave,
+            score, self.drill, "Fake tune", self._keep, self._leave,
             real.coach.plan if real else lambda: self.plan,
             real.change_plan if real else None,
             real.reorder if real else None,

@@ -137,7 +137,7 @@ def staged(folder: Path) -> Staging:
         open_score=open_score,
         library=HostileLibrary(folder),
         make_session=lambda *given: replace(
-            make_session(*given), title=HOSTILE, why=lambda: HOSTILE, leave=lambda: HOSTILE
+            make_session(*given), title=HOSTILE, leave=lambda: HOSTILE
         ),
         ports=ports,
         port_wanted=HOSTILE,

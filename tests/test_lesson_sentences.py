@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction as F
 from functools import cache
 
 import pytest
 
-from coach.coaching.model import PlanChange, Request
-from coach.coaching.wording import BREAK, ENOUGH, ENOUGH_TODAY, NO_ONE_PLACE
+from coach.coaching.model import PlanChange, Request, Trouble, TroubleKind
+from coach.coaching.wording import BREAK, ENOUGH, ENOUGH_TODAY, NO_ONE_PLACE, trouble_lines
 from coach.drill import Drill, learn
-from coach.score.window import Window
+from coach.score.model import Hands
+from coach.score.window import Transition, Window
 from tests.lessons import QPM, Lesson, Weak, piece
 
 LESSONS: dict[str, Callable[[], Lesson]] = {
@@ -174,3 +176,22 @@ def test_after_25_minutes_a_rest_is_proposed() -> None:
         lesson.now_s += 10
         said += lesson.drill.decision.proposals
     assert BREAK.format(minutes=25, rest="five minutes") in said
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        (TroubleKind.ONE_HAND, []),
+        (TroubleKind.TOGETHER_ONLY, ["Each hand alone holds there."]),
+        (TroubleKind.READING, ["The keys are right, but late: it may be the reading."]),
+        (TroubleKind.REACH, ["It comes in time, beside the key: it may be the reach."]),
+    ],
+)
+def test_a_named_place_is_told_with_what_it_rests_on_and_its_sort(
+    kind: TroubleKind, said: list[str]
+) -> None:
+    move, evidence = Transition(Hands.RIGHT, F(1), F(2)), "2 of the last 3: wrong at beat 3, RH"
+    trouble = Trouble(move, F(2), kind, 0.97, evidence, "RH bar 1, beat 2 → 3")
+    named = ["It breaks: RH bar 1, beat 2 → 3", evidence]
+    assert trouble_lines(trouble) == [*named, *said]
+    assert trouble_lines(replace(trouble, open_hand=True)) == named  # whose it is, is open

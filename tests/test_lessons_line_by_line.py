@@ -141,7 +141,7 @@ x      hands together, bars 1 to 4, at 96. All of it once more: is there another
 .      hands together, bar 1, at 96. It holds. A little more of it.
 .      hands together, bars 1 to 2, at 96. It holds. A little more of it.
 .      hands together, bars 1 to 4, at 96. Back to the whole of it.
-..     right hand alone, bar 2, beat 4 to bar 3, beat 2, at 72. It broke before, too: RH bar 3,
+..     right hand alone, bar 2, beat 4 to bar 3, beat 2, at 72. It broke before, too. RH bar 3,
          beat 1 → 2: at 72, twice running. Begin at bar 2, beat 4.
 .      right hand alone, bar 2, beat 4 to bar 3, beat 2, at 96. It holds: try it once at the
          tempo asked for.

@@ -32,9 +32,7 @@ class Desk:
         self.said: list[str] = []
         self.kept = 0
         self.drill = FakeDrill(score or two_hands())
-        session = DrillSession(
-            self.drill.score, self.drill, "Fake tune", lambda: "Because.", self._keep, str
-        )
+        session = DrillSession(self.drill.score, self.drill, "Fake tune", self._keep, str)
         self.plain = PlainSession(
             session,
             clock=lambda: 0.0,
@@ -84,7 +82,7 @@ def test_a_repetition_is_one_line_with_its_verdict_and_the_clean_run() -> None:
 def test_words_that_are_typed_ask_for_what_the_keys_of_the_screen_ask_for() -> None:
     desk = Desk()
     assert any("bars 1 to 2" in line for line in desk.type("larger\n"))
-    assert "Because." in desk.type("WHY ")[0]
+    assert "So far: " in desk.type("WHY ")[0]
     assert "Nothing has been played yet." in desk.type("details")
     assert any("bars 1 to 2" in line for line in desk.type("what"))
     assert any("Resting" in line for line in desk.type("pause"))
@@ -186,7 +184,7 @@ def test_a_real_drill_is_told_too() -> None:
     score = two_hands()
     drill = Drill(score, Goal(Window(F(0), F(4), landing=False), 60.0))
     said: list[str] = []
-    session = DrillSession(score, drill, "Fake tune", drill.coach.why, lambda _: "", str)
+    session = DrillSession(score, drill, "Fake tune", lambda _: "", str)
     plain = PlainSession(
         session, clock=lambda: 0.0, counting=CountingSystem.TRADITIONAL, tell=said.append
     )

@@ -127,7 +127,7 @@ class PlainSession:
             rests = drill.state in (DrillState.RESTING, DrillState.FINISHED)
             self.show(drill.resume(now_s) if rests else drill.pause(now_s))
         elif word == "why":
-            self._tell(why_text(self.session.why(), drill.decision))
+            self._tell(why_text(drill.decision))
         elif word == "details":
             self._tell(details_text(self.session.score, self._lines.ended))
         elif word == "fingers":

@@ -189,7 +189,7 @@ class SessionMaker:
         recorder = Recorder(store, piece, drill, self._lease)
         learns = coach.goal.way is Way.LEARN
         return DrillSession(
-            score, drill, piece.title, coach.why, recorder.keep, recorder.leave, coach.plan,
+            score, drill, piece.title, recorder.keep, recorder.leave, coach.plan,
             drill.change_plan if learns else None,
             drill.reorder if learns else None,
             recorder.save,
@@ -282,7 +282,7 @@ class SessionMaker:
         drill = WarmUpDrill(warming.round, spots, make, now_s)
         recorder = Recorder(self._store, one.piece, drill, self._lease, keeps_place=False)
         return DrillSession(
-            score, drill, f"Warm-up: {one.piece.title}", lambda: drill.drill.coach.why(),
+            score, drill, f"Warm-up: {one.piece.title}",
             recorder.keep, recorder.leave,
             lambda: warm_up_plan(score, [*spots.values()], drill.states),
             save=recorder.save, keep_unjudged=recorder.keep_unjudged,

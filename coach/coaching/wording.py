@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from coach.coaching.model import AssignmentKind, Exercise, Request
+from coach.coaching.model import AssignmentKind, Exercise, Request, Trouble, TroubleKind
 from coach.judging.model import Outcome
 from coach.score.counting import counted_quarters
 from coach.score.model import INSTANT_QUARTERS, Hands, Place, Score
@@ -276,7 +276,7 @@ def unbroken_words(count: int) -> str:
 
 def broke_before_words(reason: str) -> str:
     """Why a place is begun on although the whole was clean a moment ago."""
-    return f"It broke before, too: {reason}"
+    return f"It broke before, too. {reason}"
 
 
 def check_words(place: str, count: int) -> str:
@@ -346,6 +346,20 @@ def open_hand_words(chances: Mapping[Hands, float]) -> str:
         if round(10 * chance)
     ]
     return f"whose it is, is open: {', '.join(said)}"
+
+
+_KIND_WORDS = {
+    TroubleKind.ONE_HAND: "",
+    TroubleKind.TOGETHER_ONLY: "Each hand alone holds there.",
+    TroubleKind.READING: "The keys are right, but late: it may be the reading.",
+    TroubleKind.REACH: "It comes in time, beside the key: it may be the reach.",
+}
+
+
+def trouble_lines(trouble: Trouble) -> list[str]:
+    """A named place, what it rests on, and what sort of trouble it is, a line each."""
+    kind = "" if trouble.open_hand else _KIND_WORDS[trouble.kind]
+    return [f"It breaks: {trouble.place}", *filter(None, (trouble.evidence, kind))]
 
 
 def move_words(score: Score, move: Transition, window: Window | None = None) -> str:

@@ -131,8 +131,6 @@ class DrillSession:
     score: Score
     drill: DrillLike
     title: str
-    why: Callable[[], str]
-    """The coach's reasons for the present assignment, with the evidence."""
     keep: Callable[[RepetitionEnded], str]
     """Keep a repetition; answers "", or in one row what goes wrong."""
     leave: Callable[[], str]

@@ -9,6 +9,7 @@ from textwrap import fill
 
 from coach.coaching.drill import RepetitionEnded
 from coach.coaching.model import Decision
+from coach.coaching.wording import trouble_lines
 from coach.judging.model import Fault, Judgement, Label
 from coach.judging.wording import NAME_THEIR_PLACE
 from coach.playing.command_keys import CommandKey
@@ -178,12 +179,9 @@ def _timing_line(score: Score, judgement: Judgement, index: int) -> str:
     return f"  {note.hand.value} {place}: {note.spelling.words} {abs(size):.0f} ms {side}"
 
 
-def why_text(why: str, decision: Decision) -> str:
-    """The coach's reasons, with the evidence."""
+def why_text(decision: Decision) -> str:
+    """The coach's reason, how far it is, and what each named place rests on."""
     lines = [decision.assignment.reason, f"So far: {clean_words(decision)}."]
-    if why != decision.assignment.reason:
-        lines += ["", why]
     for trouble in decision.troubles:
-        sure = round(100 * trouble.sure)
-        lines += ["", f"{trouble.place}: {trouble.kind.value}, {sure} % sure", trouble.evidence]
+        lines += ["", *trouble_lines(trouble)]
     return "\n".join(lines)

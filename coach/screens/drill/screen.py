@@ -451,7 +451,7 @@ class DrillScreen(Screen[None]):
 
     def action_why(self) -> None:
         """The coach's reasons."""
-        self.app.push_screen(TextScreen(why_text(self.session.why(), self.session.drill.decision)))
+        self.app.push_screen(TextScreen(why_text(self.session.drill.decision)))
 
     def action_diary(self) -> None:
         """The map of this piece, and its days."""
