@@ -227,7 +227,7 @@ MORE = (
          "E4 G4 C4 x C4 C4 D4 E4", each=F(1)),
     Take("late to bar 1 beat 3 (0.5 s) (does not count at this stage)", SCALE,
          words_of(RH, {5: "|0.5|G4"}), stage=Stage.NOTES),
-    Take("RH evenness: 0% (a professional's scale: 7%)", BOTH),
+    Take("RH: equal notes vary by 0% (in a professional's scale by 7%)", BOTH),
 )  # fmt: skip
 """What the details say besides: notices, what does not count, how even it was."""
 

@@ -133,5 +133,5 @@ def test_wing_and_kristoffersons_model_is_recovered() -> None:
 
 def test_the_evenness_of_a_long_row_is_in_the_details() -> None:
     take = scattered(SCALE, 6, random.Random(1), qpm=120)
-    assert take.details[-1].startswith("RH evenness:")
+    assert take.details[-1].startswith("RH: equal notes vary by ")
     assert "pulse" in take.details[-1]

@@ -68,7 +68,7 @@ NOTE, NOTE_AND_REST = "note", "note and rest"
 # What is said besides the faults, in the details and as notices.
 
 NOT_ASKED = " (does not count at this stage)"
-EVENNESS = "{hand} evenness: {cv:.0%} (a professional's scale: {professional:.0%})"
+EVENNESS = "{hand}: equal notes vary by {cv:.0%} (in a professional's scale by {professional:.0%})"
 EVENNESS_PARTS = "; pulse {pulse_ms:.0f} ms, fingers {fingers_ms:.0f} ms"
 SPREAD_CHORD = "{hand} chord spread at {place} ({size})"
 UNSURE_READING = "It may have been one thing or another: it does not count"
