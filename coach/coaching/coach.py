@@ -69,13 +69,10 @@ from coach.coaching.wording import (
     ORDER_CHANGED,
     SLIPS_TODAY,
     SMALLER_AS_ASKED,
-    UNTIL_IT_BREAKS,
     advice_words,
     as_far_as_it_goes,
     held_today_words,
     move_words,
-    once_more_words,
-    tempo_words,
     to_go_words,
 )
 from coach.judging.model import Judgement
@@ -181,14 +178,11 @@ class Coach:
     @property
     def _reason(self) -> str:
         asked, clean = self._runner.assignment, self._runner.run.clean
-        if self._finished:  # nothing is asked for any more
+        if self._answer or self._finished:
             return self._answer
-        if not self._answer and asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
+        if asked.reason == AS_YOU_WOULD and 0 < clean < asked.clean_required:
             return to_go_words(asked.clean_required - clean)
-        if self._broke_last and asked.reason.startswith(UNTIL_IT_BREAKS):
-            beat = self.practice_map.beat_quarters(asked.window)
-            return self._answer or once_more_words(tempo_words(asked.qpm, beat))
-        return self._answer or asked.reason
+        return self._runner.reason_once_broken(asked) if self._broke_last else asked.reason
 
     def _trouble(self) -> Trouble | None:
         ladder = self._runner.ladder

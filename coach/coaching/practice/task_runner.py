@@ -543,8 +543,11 @@ class TaskRunner:
     def _beat_quarters(self, window: Window) -> Fraction:
         return self.practice_map.beat_quarters(window)
 
-    def _say_tempo_of(self, asked: Assignment) -> str:
-        return tempo_words(asked.qpm, self._beat_quarters(asked.window))
+    def reason_once_broken(self, asked: Assignment) -> str:
+        """Why something is asked for still, after it broke: that it held is no reason any more."""
+        if not asked.reason.startswith(UNTIL_IT_BREAKS):
+            return asked.reason
+        return once_more_words(tempo_words(asked.qpm, self._beat_quarters(asked.window)))
 
     def _say_tempo(self) -> str:
         return tempo_words(self.tempo.now_qpm, self._beat_quarters(self.task.window))
@@ -594,9 +597,7 @@ class TaskRunner:
     def _assign(self, wanted: NextWindow | None) -> None:
         """Ask for something; None: the same again, for as many as it now takes."""
         before = self.assignment
-        reason = before.reason
-        if self.run.unclean and reason.startswith(UNTIL_IT_BREAKS):
-            reason = once_more_words(self._say_tempo_of(before))
+        reason = self.reason_once_broken(before) if self.run.unclean else before.reason
         wanted = wanted or NextWindow(before.window, before.kind, reason)
         given = self._make_assignment(wanted)
         if before.qpm and given.qpm and self.run.unclean and given.qpm > before.qpm:
