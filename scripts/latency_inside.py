@@ -18,8 +18,7 @@ from pathlib import Path
 
 from coach.playing.midi_events import KeyDown, MidiEvent, PianoFound
 from coach.playing.ports import divert_noise
-from coach.playing.ports.listener import Post
-from coach.playing.ports.ports import Ports
+from coach.playing.ports.ports import Ports, Post
 
 Noting = Callable[[MidiEvent], None]
 

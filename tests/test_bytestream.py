@@ -251,7 +251,7 @@ def test_chopping_the_stream_changes_nothing_and_nothing_breaks_it(stream: bytes
 @pytest.mark.outside
 def test_the_port_is_read_more_often_than_a_cable_can_bring_notes() -> None:
     """MIDI 1.0: 31.25 kbaud, 10 bits a byte (from memory)."""
-    from coach.playing.ports.listener import POLL_S
+    from coach.playing.ports.ports import POLL_S
 
     byte_s = 10 / 31_250
     assert 3 * byte_s == pytest.approx(0.00096)

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.ports.port_choice import choose, counterpart, name_port, name_ports, others
+from coach.playing.ports.ports import choose, counterpart, name_port, name_ports, others
 
 NAMES = ("Midi Through:Midi Through Port-0 14:0", "Stage Piano:Stage Piano MIDI 1 20:0", "Piano")
 

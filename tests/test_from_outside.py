@@ -24,7 +24,7 @@ from coach.cli.parser import make_parser
 from coach.coaching.model import Assignment
 from coach.coaching.planning.plan import PlanRow, RowState
 from coach.playing.midi_events import PianoFound, PianoLost
-from coach.playing.ports.port_choice import name_port
+from coach.playing.ports.ports import name_port
 from coach.score.formats import ScoreError
 from coach.score.model import Score
 from coach.score.reading import read_score

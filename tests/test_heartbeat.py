@@ -16,7 +16,7 @@ from coach.playing.ports.driver import (
     Probe,
     RtMidiDriver,
 )
-from coach.playing.ports.listener import LOOK_S
+from coach.playing.ports.ports import LOOK_S
 
 
 @pytest.fixture(autouse=True)

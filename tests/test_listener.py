@@ -8,8 +8,7 @@ import pytest
 from coach.playing.midi_events import KeyDown, MidiEvent, OtherPianos, Pedal, PianoFound, PianoLost
 from coach.playing.ports.byte_stream import STEADY_COUNT
 from coach.playing.ports.driver import InPort, OutPort, list_ports
-from coach.playing.ports.listener import DEAF, LOOK_S, POLL_S, Listener
-from coach.playing.ports.ports import Ports
+from coach.playing.ports.ports import DEAF, LOOK_S, POLL_S, Listener, Ports
 from tests.jackrig import wait_for
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.playing.ports.listener import DRIFT, Stamper
+from coach.playing.ports.ports import DRIFT, Stamper
 
 
 def stamps(struck_s: list[float], late_s: list[float], device_rate: float = 1.0) -> list[float]:

@@ -1,4 +1,7 @@
-"""Several passages of a piece, one after the other: of a practice sheet, of a plan's day."""
+"""Several passages of a piece, one after the other: of a practice sheet, of a plan's day.
+
+What a plan to a date asks for today is found here, too: which bars, in words and as goals.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +10,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coach.coaching.model import Goal
+from coach.coaching.planning import BarStanding, PlannedDay, goals_of, schedule
 from coach.coaching.wording import HANDS, stretch_words
+from coach.record.pieces import PieceKey
+from coach.record.progress import gather_progress
+from coach.record.store import Store
 from coach.score.model import Score
+from coach.score.words import count_of
 from coach.screens.interfaces import DrillSession, NextDrill
+from coach.screens.plan_text import describe_day
 
 Make = Callable[[Score, Path, float, Goal], DrillSession]
 """A session for a goal in a score from a path, at a time of the monotonic clock (s)."""
@@ -47,3 +56,43 @@ class PassageFollower:
     def _go_on(self, score: Score, now_s: float) -> DrillSession:
         del self._left[0]
         return self.begin(score, now_s)
+
+
+DONE = "Today's part of the plan is done."
+
+
+@dataclass(frozen=True, slots=True)
+class TodaysPart:
+    """What a piece's plan asks for today."""
+
+    score: Score
+    day: PlannedDay
+    bars: tuple[BarStanding, ...]
+    days_left: int
+    """To the date."""
+
+    @property
+    def is_done(self) -> bool:
+        """Whether nothing of it is left."""
+        return not (self.day.begin or self.day.again or self.day.is_whole)
+
+    def goals(self) -> tuple[Goal, ...]:
+        """Its passages, in the order in which they are played."""
+        return goals_of(self.score, self.day, self.bars)
+
+    def describe(self) -> str:
+        """``drill bars 1 to 2; again bar 9 (10 min); 7 days to its date``."""
+        words = "done for today" if self.is_done else describe_day(self.score, self.day)
+        return f"{words}; {count_of(self.days_left, 'day')} to its date"
+
+
+def find_today(
+    store: Store, piece: PieceKey, score: Score, now_s: float | None = None
+) -> TodaysPart | None:
+    """Today's part of a piece's plan; None where no day is ahead. Raises RecordError."""
+    found = gather_progress(store, piece, score, now_s)
+    if (plan := found.plan) is None:
+        return None
+    bars = found.bar_standings()
+    (day, *_) = schedule(bars, plan, found.today, found.minutes_today).days
+    return TodaysPart(score, day, tuple(bars), plan.by_day - found.today)

@@ -83,8 +83,8 @@ class HomeLibrary:
         out = []
         now_s = time.time()
         for piece, plan in _list_planned(pieces, plans, day_of(now_s)):
-            from coach.cli.date_plans import find_today
             from coach.cli.open_score import find_piece
+            from coach.cli.passages import find_today
             from coach.score.hand_moves import MoveError
 
             path, words = Path(piece.path), f"what the plan asks for{_days_left(plan)}"

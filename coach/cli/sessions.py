@@ -11,10 +11,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coach.cli.date_plans import DONE, find_today
 from coach.cli.open_score import goal_from, open_piece
 from coach.cli.parser import WARM_UP_MIN
-from coach.cli.passages import PassageFollower, SetPassage
+from coach.cli.passages import DONE, PassageFollower, SetPassage, find_today
 from coach.cli.warmup import OpenScore, WarmUpPiece, WarmUpPieces, find_due, warm_up_plan
 from coach.coaching.coach import Coach
 from coach.coaching.diagnosis import MOST_OBSERVATIONS

@@ -3,8 +3,7 @@
 from coach.playing.ports.byte_stream import KeyReader, Message
 from coach.playing.ports.driver import Driver, OutPort, RtMidiDriver, divert_noise
 from coach.playing.ports.own_sound import ASK
-from coach.playing.ports.port_choice import BRIDGES, choose
-from coach.playing.ports.ports import Ports, PortsUnavailable
+from coach.playing.ports.ports import BRIDGES, Ports, PortsUnavailable, choose
 
 __all__ = [
     "ASK",

@@ -27,10 +27,9 @@ from coach.screens.staff.columns import (
     list_note_keys,
     touch_key,
 )
-from coach.screens.staff.drawing import draw_page
+from coach.screens.staff.drawing import SystemLayout, draw_page, prefix_width
 from coach.screens.staff.glyphs import UNICODE, Glyphs
 from coach.screens.staff.page import Page, Pages, Sheet
-from coach.screens.staff.page_layout import SystemLayout, prefix_width
 from coach.screens.staff.rows import (
     FORMS,
     TIGHT_FORMS,
