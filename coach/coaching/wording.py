@@ -35,6 +35,7 @@ BREAK = (
     "You have played for {minutes} minutes: rest your hands for {rest}. "
     "If anything hurts, stop, and ask your teacher or a doctor."
 )
+FIVE_MINUTES, TEN_MINUTES = "five minutes", "ten minutes"
 ENOUGH = "It holds. A night's sleep does most for it now."
 """Overlearning is offered, not forced: its gain is large after a week and mostly gone after nine
 (Rohrer and others 2005, of verbal recall)."""
@@ -459,6 +460,7 @@ def stretch_words(score: Score, window: Window) -> str:
 
 # Why a weak spot comes in the warm-up, what remains of it, and why it is over.
 
+NOTHING_TO_WARM_UP = "Nothing is left to warm up in this piece."
 STILL_HOLDS = "It still holds. Rest your hands for a moment."
 NOT_NOW = "It does not hold yet. Leave it for now, and rest your hands for a moment."
 

@@ -17,14 +17,16 @@ from dataclasses import dataclass
 from coach.judging.completion import before_the_break, entered_at, last_struck, stopped_before
 from coach.judging.model import Cause, Family, Fault, Label, Matching
 from coach.judging.wording import (
+    CLEAN,
+    FIRST_OF_MANY,
     NAME_THEIR_PLACE,
-    beat_around,
+    UNSURE,
+    describe_break,
     describe_entry,
     describe_hand_stop,
     describe_with_hand,
     list_places,
     name_times,
-    place,
 )
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
@@ -56,9 +58,9 @@ def make_sentence(
 ) -> str:
     """At most twelve words, the most important thing first."""
     if clean:
-        return "Clean"
+        return CLEAN
     counted = [fault for fault in faults if not fault.forgiven]
-    doubt = "unsure: " if matching.unsure and counted else ""
+    doubt = UNSURE if matching.unsure and counted else ""
     most = MOST_WORDS - len(doubt.split())
     text = doubt + "; ".join(fit(_list_parts(excerpt, counted, matching), most))
     return capitalise(text)
@@ -144,7 +146,9 @@ def _say_alike(excerpt: Excerpt, faults: Sequence[Fault]) -> Ways:
         return (said, *(words + times for words in few))
     if count > 1 and len({one.onset_quarters for one in faults}) > 1:
         places = list_places(excerpt, fault, only_first=True)
-        return tuple(f"{said}, first {where}" if where else said for where in places)
+        return tuple(
+            FIRST_OF_MANY.format(said=said, place=where) if where else said for where in places
+        )
     return tuple(f"{said} {where}".rstrip() for where in list_places(excerpt, fault))
 
 
@@ -208,19 +212,14 @@ def _say_break(
     """Where it broke off: before an onset, or in the middle of a chord."""
     labels, onsets = matching.score, excerpt.onsets_quarters
     stop, last = stopped_before(excerpt, labels), last_struck(excerpt, labels)
-    way = "before"
+    in_chord = False
     if stop is None:
         if last >= len(onsets) - 1:
             return []
         stop = onsets[-1]
     elif last >= 0 and stop == onsets[last]:
-        way = "at"
-    again = " again" if any(fault.cause is Cause.STOPPED_AGAIN for fault in counted) else ""
-    who = ""
-    if hand_stop is not None:
-        who = "LH " if hand_stop.hand is Hand.RIGHT else "RH "
-    ways = [
-        f"{who}stopped{again} {way} {place(excerpt, stop)}",
-        f"{who}stopped{again} in {beat_around(excerpt, stop)}",
-    ]
-    return [tuple(ways if is_first else [*ways, f"then {who}stopped"])]
+        in_chord = True
+    again = any(fault.cause is Cause.STOPPED_AGAIN for fault in counted)
+    hand = hand_stop.hand.other if hand_stop else None
+    ways = describe_break(excerpt, stop, hand, in_chord=in_chord, again=again)
+    return [ways[:-1] if is_first else ways]

@@ -30,6 +30,7 @@ from coach.judging.wording import (
     SPREAD_CHORD,
     UNSURE_READING,
     describe_with_place,
+    name_way,
     place,
     seconds,
 )
@@ -189,7 +190,7 @@ def _unsure_reading(matching: Matching) -> Iterator[str]:
 
 def _notice_click_offset(timing: Timing) -> Iterator[str]:
     if timing.click is not None and abs(timing.click.offset_s) > _OFFSET_S:
-        way = "behind" if timing.click.offset_s > 0 else "ahead of"
+        way = name_way(timing.click.offset_s)
         yield CLICK_OFFSET.format(size=seconds(timing.click.offset_s), way=way)
 
 

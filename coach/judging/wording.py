@@ -59,9 +59,16 @@ WORDS: dict[Cause, str] = {
 }
 """What is said of each cause, with gaps for what it was in the case at hand."""
 
+CLEAN = "Clean"
+UNSURE = "unsure: "
+"""Before what is told of a take that may have been one thing or another."""
+BEHIND, AHEAD_OF = "behind", "ahead of"
+LONG_TO_SHORT, SCATTERED_BY = "{ratio:.1f} to 1", "by {cv:.0%}"
+"""How a row is uneven: long and short in turns, or all of it scattered."""
 STARTED_AGAIN = "started again"
 """A restart in fewest words."""
 STUMBLED, FELT_FOR_CHORD = "stumbled", "felt for the chord"
+FIRST_OF_MANY = "{said}, first {place}"
 NOTE, NOTE_AND_REST = "note", "note and rest"
 """What fills the way to the next onset, where it has no name of its own."""
 
@@ -153,9 +160,41 @@ def describe_hand_stop(excerpt: Excerpt, hand: Hand, onset: Fraction) -> tuple[s
     return tuple(f"{hand.value} stopped {way}, {other.value} played on" for way in ways)
 
 
+def describe_break(
+    excerpt: Excerpt, onset: Fraction, hand: Hand | None, *, in_chord: bool, again: bool
+) -> tuple[str, ...]:
+    """``RH stopped again before beat 3``; the same with its beat alone; in fewest words.
+
+    ``hand``: the one that played on where the other had stopped; ``in_chord``: amid the onset.
+    """
+    who = f"{hand.value} " if hand else ""
+    stopped = f"{who}stopped{' again' * again}"
+    where = f"{'at' if in_chord else 'before'} {place(excerpt, onset)}"
+    return f"{stopped} {where}", f"{stopped} in {beat_around(excerpt, onset)}", f"then {who}stopped"
+
+
 def describe_entry(excerpt: Excerpt, onset: Fraction) -> tuple[str, ...]:
     """``began at beat 2``; then the same with its beat alone."""
     return f"began at {place(excerpt, onset)}", f"began in {beat_around(excerpt, onset)}"
+
+
+def name_way(late_s: float) -> str:
+    """On which side of something else it was."""
+    return BEHIND if late_s > 0 else AHEAD_OF
+
+
+def describe_restart(excerpt: Excerpt, onset: Fraction) -> tuple[str, str]:
+    """``broke off at beat 3 and started again``; then the same with its beat alone."""
+    where = f"at {place(excerpt, onset)}", f"in {beat_around(excerpt, onset)}"
+    full, short = (describe(Cause.RESTART, place=one) for one in where)
+    return full, short
+
+
+def describe_pace(length_quarters: Fraction, ratio: float) -> str:
+    """``eighths at half their speed``, where they took that many times as long as written."""
+    name = (name_value(length_quarters) or "").split(" note")[0]
+    speed = "half" if ratio > 1 else "twice"
+    return describe(Cause.MISREAD_PACE, notes=f"{name}s" if name else "notes", speed=speed)
 
 
 def describe_lateness(cause: Cause, where: str, error_s: float) -> str:

@@ -31,7 +31,7 @@ from coach.coaching.planning import (
     WarmUpItem,
     WarmUpRound,
 )
-from coach.coaching.wording import ENOUGH, NOT_NOW, STILL_HOLDS
+from coach.coaching.wording import ENOUGH, NOT_NOW, NOTHING_TO_WARM_UP, STILL_HOLDS
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.playing.midi_events import KeyDown, KeyEvent
@@ -64,7 +64,7 @@ class WarmUpDrill:
         if round_.turn is None:
             round_.choose(now_s)
         if round_.now not in spots:
-            raise ValueError("Nothing is left to warm up in this piece.")
+            raise ValueError(NOTHING_TO_WARM_UP)
         self.drill = self._present(now_s)
 
     @property

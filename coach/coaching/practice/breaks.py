@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, field
 
-from coach.coaching.wording import BREAK, WIDE
+from coach.coaching.wording import BREAK, FIVE_MINUTES, TEN_MINUTES, WIDE
 from coach.score.model import Hand
 from coach.score.window import Excerpt
 
@@ -56,10 +56,10 @@ class BreakReminder:
         hour = sum(seconds for _, seconds in self._played) / 60.0
         if minutes >= STRETCH_MINUTES and "stretch" not in self._said:
             self._said.add("stretch")
-            offers.append(BREAK.format(minutes=round(minutes), rest="five minutes"))
+            offers.append(BREAK.format(minutes=round(minutes), rest=FIVE_MINUTES))
         elif hour >= HOUR_MINUTES and "hour" not in self._said:
             self._said.add("hour")
-            offers.append(BREAK.format(minutes=round(hour), rest="ten minutes"))
+            offers.append(BREAK.format(minutes=round(hour), rest=TEN_MINUTES))
         if self._wide >= WIDE_REPETITIONS:
             self._wide = 0
             offers.append(WIDE)

@@ -20,9 +20,8 @@ from coach.judging.wording import (
     FELT_FOR_CHORD,
     STARTED_AGAIN,
     STUMBLED,
-    beat_around,
     describe,
-    place,
+    describe_restart,
     spell,
 )
 from coach.playing.notes import PlayedNote
@@ -198,8 +197,7 @@ def make_repeat(attempt: Attempt) -> Fault:
     if cause is Cause.STUMBLE:
         did = FELT_FOR_CHORD if is_search else STUMBLED
         return make_fault(excerpt, cause, span, describe(cause, did=did))
-    full = describe(cause, place=f"at {place(excerpt, onset)}")
-    short = describe(cause, place=f"in {beat_around(excerpt, onset)}")
+    full, short = describe_restart(excerpt, onset)
     return make_fault(excerpt, cause, span, full, short_words=(short, STARTED_AGAIN))
 
 

@@ -19,15 +19,19 @@ from coach.judging.faults.context import (
 from coach.judging.model import Cause, Fault, ScoreLabel
 from coach.judging.timing import Moment, NoteValue, Pause, Timing
 from coach.judging.wording import (
+    LONG_TO_SHORT,
     NOTE,
     NOTE_AND_REST,
+    SCATTERED_BY,
     beat_around,
     describe,
     describe_delay,
     describe_lateness,
     describe_length,
     describe_length_in_short,
+    describe_pace,
     name_value,
+    name_way,
     place,
     seconds,
 )
@@ -131,7 +135,7 @@ def _find_displaced_hand(context: FaultContext) -> Iterator[Fault]:
     beat_s = float(excerpt.beat_quarters) * 60 / (timing.qpm or excerpt.qpm)
     gaps = {
         "size": describe_delay(displaced.shift_s, beat_s),
-        "way": _way_of(displaced.shift_s),
+        "way": name_way(displaced.shift_s),
         "other": displaced.hand.other,
     }
     full, short = (
@@ -148,17 +152,13 @@ def _find_displaced_hand(context: FaultContext) -> Iterator[Fault]:
     )
 
 
-def _way_of(late_s: float) -> str:
-    return "behind" if late_s > 0 else "ahead of"
-
-
 def _find_drift(context: FaultContext) -> Iterator[Fault]:
     """The drift spans all the onsets that it took; its own onset is the last, where it is worst."""
     timing, drift = context.timing, context.timing.drift
     if drift is None:
         return
     first, last = onset_of(timing, drift.first), onset_of(timing, drift.last)
-    way = _way_of(drift.total_s)
+    way = name_way(drift.total_s)
     fault = make_fault(
         context.excerpt,
         Cause.HANDS_DRIFT,
@@ -285,7 +285,7 @@ def _find_uneven_rows(context: FaultContext) -> Iterator[Fault]:
             context.excerpt,
             Cause.UNEVEN,
             FaultSpan(onset_of(timing, row.first), onset_of(timing, row.last), Hands(row.hand)),
-            describe(Cause.UNEVEN, measure=f"{row.ratio:.1f} to 1"),
+            describe(Cause.UNEVEN, measure=LONG_TO_SHORT.format(ratio=row.ratio)),
             weight=weigh(Cause.UNEVEN, surprise=row.surprise, doubtful=not row.sure),
             size_ms=row.size_s * 1000,
         )
@@ -307,7 +307,7 @@ def _find_scattered_rows(context: FaultContext) -> Iterator[Fault]:
                 FaultSpan(
                     onset_of(timing, even.first), onset_of(timing, even.last), Hands(even.hand)
                 ),
-                describe(Cause.UNEVEN, measure=f"by {even.cv:.0%}"),
+                describe(Cause.UNEVEN, measure=SCATTERED_BY.format(cv=even.cv)),
                 weight=SCATTERED_WEIGHT,
                 size_ms=even.sd_ms,
             )
@@ -321,16 +321,12 @@ def _find_misread_pace(context: FaultContext) -> Iterator[Fault]:
     moments = timing.row[pace.first : pace.last + 1]
     hands = hands_of([hand.hand for moment in moments for hand in moment.hands])
     lengths = [b.onset_quarters - a.onset_quarters for a, b in pairwise(moments)]
-    notes = (name_value(min(lengths, key=lambda x: (-lengths.count(x), x))) or "").split(" note")
+    usual_quarters = min(lengths, key=lambda x: (-lengths.count(x), x))
     yield make_fault(
         excerpt,
         Cause.MISREAD_PACE,
         FaultSpan(moments[0].onset_quarters, moments[-1].onset_quarters, hands),
-        describe(
-            Cause.MISREAD_PACE,
-            notes=f"{notes[0]}s" if notes[0] else "notes",
-            speed="half" if pace.ratio > 1 else "twice",
-        ),
+        describe_pace(usual_quarters, pace.ratio),
         size_ms=pace.late_s * 1000,
     )
 

@@ -12,12 +12,14 @@ from statistics import median
 
 from coach.judging.timing.evenness import Point, Points, held_between
 from coach.judging.tolerance import Tolerance
+from coach.judging.wording import DOTTED_EVEN, LONG_SHORT_EVEN
 from coach.score.model import Hand
 
-_PLAYED_EVEN = ((3.0, 1.5, 1), (2.0, 1.2, 2))
-"""Long against short as written; the ratio below which it counts as played even; and from how
-many. Between even and dotted the middle by ratio is 1.7, and softened dots are common practice,
-so 1.5; a lilting 2:1 is softened to 1.5 and less by good players, so 1.2, and not once only."""
+_PLAYED_EVEN = ((3.0, 1.5, 1, DOTTED_EVEN), (2.0, 1.2, 2, LONG_SHORT_EVEN))
+"""Long against short as written; the ratio below which it counts as played even; from how many;
+and what is said then. Between even and dotted the middle by ratio is 1.7, and softened dots are
+common practice, so 1.5; a lilting 2:1 is softened to 1.5 and less by good players, so 1.2, and not
+once only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +39,11 @@ def find_figures(hands: Points, held: frozenset[int], tolerance: Tolerance) -> t
     found = []
     for hand in Hand:
         points = hands[hand]
-        for written, even, least in _PLAYED_EVEN:
+        for written, even, least, words in _PLAYED_EVEN:
             cases = list(_long_short(points, held, written))
             worst = None
             if len(cases) >= least:
-                worst = _played_even(cases, hand, written, even, tolerance)
+                worst = _played_even(cases, hand, even, words, tolerance)
             found += [worst] if worst else []
     return tuple(found)
 
@@ -49,8 +51,8 @@ def find_figures(hands: Points, held: frozenset[int], tolerance: Tolerance) -> t
 def _played_even(
     cases: Sequence[tuple[float, float, int]],
     hand: Hand,
-    written: float,
     even: float,
+    words: str,
     tolerance: Tolerance,
 ) -> Figure | None:
     if median(ratio for ratio, _, _ in cases) >= even:
@@ -58,8 +60,7 @@ def _played_even(
     ratio, error_s, moment = min(cases, key=lambda case: round(case[0], 3))
     if ratio >= even or -error_s * 1000 <= tolerance.late_floor_ms:
         return None
-    name = "dotted" if written == 3 else "long and short"
-    return Figure(hand, moment, f"even: written {name}", error_s)
+    return Figure(hand, moment, words, error_s)
 
 
 def _long_short(
