@@ -22,10 +22,9 @@ from statistics import quantiles
 from typing import TypeVar
 
 from coach.judging.alignment.beam_search import Decoder
-from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.initial_tempo import written_period
 from coach.judging.alignment.score_arrays import make_score_arrays
-from coach.judging.alignment.transitions import Transitions
+from coach.judging.alignment.transitions import COSTS, Transitions
 from coach.judging.following.events import Ended, FollowerEvent
 from coach.judging.following.follower import Follower
 from coach.judging.judge import judge

@@ -25,7 +25,7 @@ from fractions import Fraction
 from itertools import count
 
 from coach.coaching.drill import drill as drill_module
-from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill import REST_S, Drill
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     DrillEvent,
@@ -37,7 +37,6 @@ from coach.coaching.drill.drill_events import (
     StateChanged,
     ToJudge,
 )
-from coach.coaching.drill.rest import REST_S
 from coach.coaching.drill.states import TABLE
 from coach.coaching.drill.warmup_drill import WarmUpDrill
 from coach.coaching.model import Goal, Order, PlanChange, Request, Way

@@ -10,8 +10,8 @@ from math import isfinite
 from typing import Any
 
 from coach.judging.model import Family, Judgement, Label
-from coach.judging.sentence import MOST_WORDS
 from coach.judging.serialize import judgement_to_plain
+from coach.judging.verdict import MOST_WORDS
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 

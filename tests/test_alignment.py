@@ -13,10 +13,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from coach.judging.alignment.align import match
-from coach.judging.alignment.costs import COSTS, Deletions
 from coach.judging.alignment.hypothesis import BackPointer, StepKind, initial
 from coach.judging.alignment.score_arrays import make_score_arrays
-from coach.judging.alignment.transitions import Transitions
+from coach.judging.alignment.transitions import COSTS, Deletions, Transitions
 from coach.judging.model import Label, Matching
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes

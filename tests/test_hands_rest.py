@@ -2,8 +2,8 @@
 
 from fractions import Fraction as F
 
+from coach.coaching.drill.drill import HandsRest
 from coach.coaching.drill.drill_events import AssignmentGiven, CountIn
-from coach.coaching.drill.rest import HandsRest
 from coach.coaching.model import Goal
 from coach.judging.model import Stage
 from coach.score.model import Hands

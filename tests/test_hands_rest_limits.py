@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from coach.coaching.drill.rest import HandsRest
+from coach.coaching.drill.drill import HandsRest
 
 BEAT_S = 0.5
 

@@ -14,8 +14,7 @@ import pytest
 
 from coach.coaching.drill.drill_events import DrillEvent, RepetitionEnded, SetAside
 from coach.drill import Drill, judgement_to_plain, repair, where_it_breaks
-from coach.judging.instead.alternatives import read_off
-from coach.judging.instead.recognise import recognise_other
+from coach.judging.instead.recognise import read_off, recognise_other
 from coach.judging.judge import judge
 from coach.judging.model import Family, Instead, Judgement, PlayedInstead, Stage
 from coach.judging.model import Outcome as Result

@@ -16,16 +16,21 @@ from coach.coaching.drill.drill_events import DrillEvent, RepetitionEnded, ToJud
 from coach.coaching.drill.hearing import MOST_WINDOWS
 from coach.coaching.model import Goal, Request
 from coach.judging.alignment.beam_search import MOST_LIVE
-from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.exact_match import ExactMatcher
 from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
 from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
-from coach.judging.alignment.transitions import Transitions
-from coach.judging.following import followed_window
+from coach.judging.alignment.transitions import COSTS, Transitions
+from coach.judging.following import live_alignment
 from coach.judging.following.events import Ended, NoteMarked
-from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.follower import Follower
-from coach.judging.following.live_alignment import FEW, FEWEST, MANY_KEYS, MOST_WORK, LiveAlignment
+from coach.judging.following.live_alignment import (
+    FEW,
+    FEWEST,
+    MANY_KEYS,
+    MOST_WORK,
+    FollowedWindow,
+    LiveAlignment,
+)
 from coach.judging.following.states import FollowerState
 from coach.judging.instead import recognise, recognise_live, recognise_other
 from coach.judging.instead.key_sequence import find_common
@@ -252,7 +257,7 @@ def test_a_window_that_is_turned_back_to_is_not_made_anew(monkeypatch: pytest.Mo
         made.append(excerpt)
         return make(excerpt)
 
-    monkeypatch.setattr(followed_window, "make_score_arrays", counting)
+    monkeypatch.setattr(live_alignment, "make_score_arrays", counting)
     drill = Drill(score_from_notes(tune(64)), Goal(Window(F(0), F(64), Hands.RIGHT), 100.0))
     whole_piece = drill.excerpt
     drill.pause(1.0)

@@ -12,7 +12,7 @@ from coach.coaching.model import Goal
 from coach.drill import Drill
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
-from coach.judging.pedal import list_pedal_downs, until_damped_s
+from coach.judging.touch import list_pedal_downs, until_damped_s
 from coach.playing.notes import PedalMove, PlayedNote
 from coach.score.model import Direction, Hands, LineKind, PrintedLine
 from coach.score.window import Window, excerpt

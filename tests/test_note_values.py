@@ -9,9 +9,9 @@ import pytest
 from coach.drill import Drill, repair
 from coach.judging.judge import judge
 from coach.judging.model import Cause, Judgement, Stage
-from coach.judging.sentence import MOST_WORDS
 from coach.judging.timing import Habits
 from coach.judging.timing.noise import Strokes, TimingEvidence, weigh_again
+from coach.judging.verdict import MOST_WORDS
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Score

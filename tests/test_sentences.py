@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from coach.judging.model import Cause, Matching
-from coach.judging.sentence import make_sentence
+from coach.judging.verdict import make_sentence
 from tests.sentences import (
     DOUBTFUL,
     INSTEAD,

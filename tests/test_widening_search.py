@@ -9,12 +9,10 @@ from hypothesis import strategies as st
 
 from coach.judging.alignment import beam_search as widening
 from coach.judging.alignment.beam_search import Decoder, search
-from coach.judging.alignment.costs import COSTS
-from coach.judging.alignment.hypothesis import Hypothesis, collect_steps
+from coach.judging.alignment.hypothesis import UNSURE_BELOW, Hypothesis, collect_steps
 from coach.judging.alignment.initial_tempo import beat_period, written_period
 from coach.judging.alignment.score_arrays import make_score_arrays
-from coach.judging.alignment.traceback import UNSURE_BELOW
-from coach.judging.alignment.transitions import Transitions
+from coach.judging.alignment.transitions import COSTS, Transitions
 from coach.playing.notes import PlayedNote
 from scripts.earcases.adapter import excerpt_of, played_of
 from scripts.earcases.cases import window_cases

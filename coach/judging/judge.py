@@ -2,8 +2,8 @@
 
 In this order: is it a repetition of the window at all (``instead/``); which key was for which
 note (``alignment/``); how far it came (``completion.py``); when the notes came (``timing/``) and
-how long they were held (``articulation.py``); what of all that is a fault (``faults/``); which
-faults the stage asks for (``verdict.py``), and the sentence (``sentence.py``).
+how long they were held (``touch.py``); what of all that is a fault (``faults/``); which
+faults the stage asks for and the sentence on them (``verdict.py``).
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coach.judging.alignment import match, match_exactly
-from coach.judging.articulation import shape
 from coach.judging.completion import is_complete, mark_unreached, stopped_before
 from coach.judging.faults import (
     FaultContext,
@@ -47,9 +46,9 @@ from coach.judging.model import (
     Stage,
     TransitionResult,
 )
-from coach.judging.sentence import make_sentence
 from coach.judging.timing import Click, Habits, Timing, measure
 from coach.judging.tolerance import USUAL, Tolerance
+from coach.judging.touch import shape
 from coach.judging.verdict import (
     add_errors,
     forgive_unasked,
@@ -57,6 +56,7 @@ from coach.judging.verdict import (
     judge_transitions,
     list_details,
     list_notices,
+    make_sentence,
 )
 from coach.judging.wording import TOO_FAST, UNCLEAR, UNJUDGED
 from coach.playing.notes import PedalMove, PlayedNote, Take

@@ -2,13 +2,11 @@
 
 from coach.judging.alignment.align import likely_hand, match
 from coach.judging.alignment.beam_search import MOST_LIVE, Decoder
-from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.exact_match import ExactMatcher, match_exactly
-from coach.judging.alignment.hypothesis import Hypothesis, StepKind
+from coach.judging.alignment.hypothesis import Hypothesis, Labels, StepKind, Trace, read_labels
 from coach.judging.alignment.initial_tempo import beat_period, count_neighbours, written_period
 from coach.judging.alignment.score_arrays import ScoreArrays, make_score_arrays
-from coach.judging.alignment.traceback import Labels, Trace, read_labels
-from coach.judging.alignment.transitions import Transitions
+from coach.judging.alignment.transitions import COSTS, Transitions
 
 __all__ = [
     "COSTS",

@@ -11,13 +11,12 @@ from collections.abc import Sequence
 from math import inf
 
 from coach.judging.alignment.beam_search import search
-from coach.judging.alignment.costs import COSTS
 from coach.judging.alignment.found_chords import (
     collect_chords_gone_back_to,
     collect_found_chords,
     collect_restruck,
 )
-from coach.judging.alignment.hypothesis import Hypothesis
+from coach.judging.alignment.hypothesis import Hypothesis, Labels, find_doubtful, read_labels
 from coach.judging.alignment.initial_tempo import (
     SAME_TEMPO,
     beat_period,
@@ -25,8 +24,7 @@ from coach.judging.alignment.initial_tempo import (
     written_period,
 )
 from coach.judging.alignment.score_arrays import HANDS, ScoreArrays, make_score_arrays
-from coach.judging.alignment.traceback import Labels, find_doubtful, read_labels
-from coach.judging.alignment.transitions import Transitions
+from coach.judging.alignment.transitions import COSTS, Transitions
 from coach.judging.model import Label, Matching, PlayedLabel, ScoreLabel
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand

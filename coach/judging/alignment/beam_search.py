@@ -14,8 +14,14 @@ from math import inf
 from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
-from coach.judging.alignment.hypothesis import NEVER, BeamCells, Hypothesis, StruckKey, initial
-from coach.judging.alignment.traceback import UNSURE_BELOW
+from coach.judging.alignment.hypothesis import (
+    NEVER,
+    UNSURE_BELOW,
+    BeamCells,
+    Hypothesis,
+    StruckKey,
+    initial,
+)
 from coach.judging.alignment.transitions import Transitions, Widths
 from coach.playing.notes import PlayedNote
 

@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from coach.judging.alignment.hypothesis import Labels
 from coach.judging.alignment.score_arrays import ScoreArrays
-from coach.judging.alignment.traceback import Labels
 from coach.judging.model import Label
 from coach.playing.notes import ONE_STROKE_S, PlayedNote
 

@@ -1,16 +1,23 @@
-"""A hypothesis of the beam search: where both hands are in the score after the keys so far.
+"""A hypothesis of the beam search, where both hands are in the score, and its labels for the keys.
 
 In terms of a hidden Markov model: the hidden state is where each hand is and how fast it plays, a
-struck key is an observation, and back-pointers hold the path that led here.
+struck key is an observation, and back-pointers hold the path that led here. Traceback reads them
+as labels, one for each key. While the pianist plays, the likeliest hypothesis mostly grows by one
+step: then only that step is read, and the labels are kept up to date.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
-from itertools import chain
+from itertools import chain, pairwise
 from operator import attrgetter
 from typing import NamedTuple
+
+from coach.judging.alignment.score_arrays import ScoreArrays
+from coach.judging.model import Label
+from coach.playing.notes import PlayedNote
 
 NEVER = float("-inf")
 """A time before all others: it has not happened."""
@@ -165,3 +172,149 @@ class BeamCells:
     def list_all(self) -> list[Hypothesis]:
         """All hypotheses of all cells."""
         return [*chain.from_iterable(self.cells.values())]
+
+
+STEPS_OF_A_KEY = 2
+"""One key makes no more steps than this: a jump back, and the key."""
+
+Labels = list[tuple[Label, int]]
+"""Label and note (-1: none) of each key in order."""
+
+
+class Trace:
+    """Labels of the keys so far, under the hypothesis followed last."""
+
+    def __init__(self, score: ScoreArrays) -> None:
+        self.score = score
+        self.clear()
+
+    def clear(self) -> None:
+        """Forget all."""
+        self.keys: Labels = []
+        self.current: dict[int, int] = {}
+        """The key that counts for each note."""
+        self.changed: set[int] = set()
+        """Notes whose key or label may have changed since this was last emptied."""
+        self.pass_key = 0
+        """The first key since the last jump back."""
+        self.pass_note = 0
+        """The first note of the onset jumped back to."""
+        self.left_at = -1
+        """The furthest onset reached before that jump."""
+        self._step: BackPointer | None = None
+
+    def follow(self, hypothesis: Hypothesis) -> None:
+        """Take over a hypothesis: its new steps, or all of it where the past has changed."""
+        steps: list[BackPointer] = []
+        step, known = hypothesis.step, self._step
+        while step is not None and step is not known and len(steps) <= STEPS_OF_A_KEY:
+            steps.append(step)
+            step = step.previous
+        if step is not known:
+            self._start_over()
+            steps = collect_steps(hypothesis)
+        self._step = hypothesis.step
+        for step in reversed(steps):
+            self._add_step(step)
+
+    def _start_over(self) -> None:
+        changed = self.changed | set(self.current)
+        self.clear()
+        self.changed = changed
+
+    def _add_step(self, step: BackPointer) -> None:
+        _, index, kind, target = step
+        if kind is StepKind.JUMP:
+            self._jump_back(index, target)
+            return
+        if kind is StepKind.EXTRA:
+            self.keys.append((Label.EXTRA, -1))
+            return
+        self.keys.append((Label.WRONG if kind is StepKind.WRONG else Label.MATCHED, target))
+        if kind is not StepKind.FREE:
+            self.current[target] = index
+            self.changed.add(target)
+
+    def _jump_back(self, index: int, target: int) -> None:
+        """The aborted notes are repeated, its wrong keys too many."""
+        onset = self.score.onset
+        self.left_at = max((onset[n] for n in self.current), default=-1)
+        self.pass_key, self.pass_note = index, target
+        for note in [n for n in self.current if n >= target]:
+            key = self.current.pop(note)
+            self.changed.add(note)
+            wrong = self.keys[key][0] is Label.WRONG
+            self.keys[key] = (Label.EXTRA, -1) if wrong else (Label.REPEATED, note)
+
+
+def read_labels(score: ScoreArrays, hypothesis: Hypothesis) -> Labels:
+    """What a hypothesis says of each key."""
+    trace = Trace(score)
+    trace.follow(hypothesis)
+    return trace.keys
+
+
+# Ambiguity: where another hypothesis explains the same playing about as well, it is said.
+
+
+UNSURE_BELOW = 1.5
+"""Two hypotheses whose costs differ by less are about equally good, in nats. Own
+choice, because it is 4.5 to 1 at most: nobody should be told of a mistake at such odds."""
+CLOSED_UP = 0.75
+"""Time has closed up over a gap that went by faster than the one before it, by this
+factor. Own choice, because over a gap that was waited through it would be about 1."""
+SAME_BEATS = 0.01
+"""Gaps that differ by less are equal, as reckoned in floating point."""
+
+
+def find_doubtful(
+    score: ScoreArrays, take: Sequence[PlayedNote], hypotheses: list[tuple[float, Hypothesis]],
+    labels: Labels,
+) -> frozenset[int]:  # fmt: skip
+    """The notes of which another hypothesis, about as good, says something else."""
+    best = hypotheses[0][0]
+    doubtful = _among_equals(score, take, labels)
+    for cost, other in hypotheses[1:]:
+        if cost - best < UNSURE_BELOW:
+            for one, another in zip(labels, read_labels(score, other), strict=True):
+                if one != another:
+                    doubtful.update((one[1], another[1]))
+    return frozenset(doubtful - {-1})
+
+
+def _among_equals(score: ScoreArrays, take: Sequence[PlayedNote], labels: Labels) -> set[int]:
+    """The notes skipped, and those around them, that could as well be an onset before or after.
+
+    Of equal chords in equal time, one was left out and time closed up: nobody can hear which.
+    """
+    when: dict[int, float] = {}
+    for (_, note), key in zip(labels, take, strict=True):
+        if note >= 0:
+            when[score.onset[note]] = key.onset_s
+    played = sorted(when)
+    alike: set[int] = set()
+    for at, (before, after) in enumerate(pairwise(played)):
+        if after - before > 1 and (
+            _are_alike(score, before, after - 1) or _are_alike(score, before + 1, after)
+        ):
+            pace = _beat_period(score, when, *played[at - 1 : at + 1]) if at else 0.0
+            if _beat_period(score, when, before, after) < CLOSED_UP * pace:
+                alike.update(range(score.first[before], score.first[after + 1]))
+    return alike
+
+
+def _are_alike(score: ScoreArrays, one: int, other: int) -> bool:
+    """Whether two onsets have the same notes, and the same time after the onset before."""
+    if one == 0:
+        return False
+    notes = [
+        [(score.pitch[n], score.hand[n]) for n in range(score.first[at], score.first[at + 1])]
+        for at in (one, other)
+    ]
+    gaps = [score.beat[at] - score.beat[at - 1] for at in (one, other)]
+    return notes[0] == notes[1] and abs(gaps[0] - gaps[1]) < SAME_BEATS
+
+
+def _beat_period(score: ScoreArrays, when: dict[int, float], before: int, after: int) -> float:
+    """Seconds in a beat between two onsets played."""
+    return (when[after] - when[before]) / (score.beat[after] - score.beat[before])

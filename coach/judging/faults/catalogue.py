@@ -1,8 +1,8 @@
 """The one catalogue of faults: for each cause its family, its weight, its stages, its outcome.
 
-A detector (``pitch.py``, ``missing.py`` ...) finds that something was not right and names the
-cause. All that follows from the cause is looked up here: how much the fault matters, which stages
-ask for it, and what it makes of the transition it lies in. What is said of it stands in
+A detector (``keys.py``, ``timing.py``, ``touch.py``) finds that something was not right and names
+the cause. All that follows from the cause is looked up here: how much the fault matters, which
+stages ask for it, and what it makes of the transition it lies in. What is said of it stands in
 ``judging/wording.py``.
 
 Conventions

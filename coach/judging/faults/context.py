@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from coach.judging.articulation import Shape
 from coach.judging.faults.catalogue import CATALOGUE, weigh
 from coach.judging.model import Cause, Fault, Matching, ScoreLabel
 from coach.judging.timing import Timing
 from coach.judging.tolerance import Tolerance
+from coach.judging.touch import Shape
 from coach.playing.notes import PedalMove, PlayedNote
 from coach.score.model import Hand, Hands, ScoreNote
 from coach.score.window import Excerpt

@@ -8,8 +8,8 @@ from coach.judging.following.events import (
     RepetitionBegan,
     StrayKey,
 )
-from coach.judging.following.followed_window import FollowedWindow
 from coach.judging.following.follower import Follower
+from coach.judging.following.live_alignment import FollowedWindow
 
 __all__ = [
     "Ended",

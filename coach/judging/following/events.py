@@ -43,7 +43,7 @@ class Ended:
 
     take: Take
     cost: float = 0.0
-    """Of its likeliest hypothesis while it was played, in nats (``alignment/costs.py``): the
+    """Of its likeliest hypothesis while it was played, in nats (``alignment/transitions.py``): the
     stranger, the longer it takes to judge. Infinite where nobody followed it."""
 
 

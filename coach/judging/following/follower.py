@@ -32,9 +32,7 @@ from math import inf
 from coach.judging.alignment import Labels, written_period
 from coach.judging.following import begin_end as rules
 from coach.judging.following.events import Ended, FollowerEvent, NotThis, RepetitionBegan
-from coach.judging.following.followed_window import FollowedWindow
-from coach.judging.following.live_alignment import LiveAlignment
-from coach.judging.following.marks import WAIT_S, Marks
+from coach.judging.following.live_alignment import WAIT_S, FollowedWindow, LiveAlignment, Marks
 from coach.judging.following.states import FOLLOWER_TABLE, FollowerInput, FollowerState
 from coach.judging.instead import (
     LiveRecogniser,

@@ -1,8 +1,8 @@
 """What was played instead of the window, where it was something else."""
 
-from coach.judging.instead.live_recogniser import LiveRecogniser
 from coach.judging.instead.other_music import TELLING_ONSETS, explain_otherwise, is_wild
 from coach.judging.instead.recognise import (
+    LiveRecogniser,
     recognise_hand_alone,
     recognise_live,
     recognise_other,

@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from coach.judging.articulation import Hold
 from coach.judging.faults.catalogue import weigh
 from coach.judging.faults.context import FaultContext, FaultSpan, make_fault
-from coach.judging.loudness import measure_loudness
 from coach.judging.model import Cause, Fault
-from coach.judging.pedal import PedalFault, PedalFaultKind, find_pedal_faults
+from coach.judging.touch import (
+    Hold,
+    PedalFault,
+    PedalFaultKind,
+    find_pedal_faults,
+    measure_loudness,
+)
 from coach.judging.wording import describe, seconds
 from coach.score.window import Excerpt
 

@@ -1,10 +1,17 @@
-"""Keys too many: a wrong key that was put right at once, or a key brushed beside the right one."""
+"""Faults of keys: wrong ones, notes that were missed, and keys too many.
+
+A hand in a wrong position strikes one wrong key after another, all off to the same side. To tell
+each of them would hide the one thing to be done, so a run of them is one fault. So are the notes of
+a stretch left out, or of a beat that was skipped; and a key too many is told as what it was, one
+brushed beside the right one, or a wrong one that was put right at once.
+"""
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import groupby, pairwise
 
 from coach.judging.faults.context import (
     FaultContext,
@@ -14,19 +21,254 @@ from coach.judging.faults.context import (
     make_fault,
     nearest_moment,
 )
-from coach.judging.model import Cause, Fault, Label, PlayedLabel
+from coach.judging.model import Cause, Fault, Label, PlayedLabel, ScoreLabel
 from coach.judging.timing import Timing
 from coach.judging.wording import (
     FELT_FOR_CHORD,
     STARTED_AGAIN,
     STUMBLED,
     describe,
+    describe_octaves,
     describe_restart,
+    describe_shift,
+    describe_skip,
+    describe_wrong_key,
     spell,
 )
 from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
+
+_OCTAVE = 12
+"""Semitones."""
+_MOST_SHIFTED = 4
+"""Semitones. A hand that lies wrong is off by a few keys, no more than a major third (own choice:
+beyond it a hand of five fingers has left its position)."""
+
+
+def find_wrong_keys(context: FaultContext) -> list[Fault]:
+    """Wrong keys; a hand displaced for several onsets running is one fault."""
+    out = []
+    for hand in Hand:
+        for run in _split_wrong_runs(context, hand):
+            out += _judge_run(context, run, Hands(hand))
+    return out
+
+
+def _split_wrong_runs(context: FaultContext, hand: Hand) -> list[list[ScoreLabel]]:
+    """Wrong labels of one hand, apart where a right note of the hand came between."""
+    excerpt = context.excerpt
+    wrong: dict[int, list[ScoreLabel]] = {}
+    right: set[int] = set()
+    for label, number in zip(context.matching.score, excerpt.onset_numbers, strict=True):
+        if excerpt.notes[label.note].hand is hand and label.note not in excerpt.same_key:
+            if label.label is Label.WRONG:
+                wrong.setdefault(number, []).append(label)
+            elif label.label is Label.MATCHED:
+                right.add(number)
+    if not wrong:
+        return []
+    runs: list[list[ScoreLabel]] = [[]]
+    for number in sorted(wrong.keys() | right):
+        if number in right and runs[-1]:
+            runs.append([])
+        runs[-1] += wrong.get(number, [])
+    return [run for run in runs if run]
+
+
+def _judge_run(context: FaultContext, run: list[ScoreLabel], hands: Hands) -> list[Fault]:
+    """A run as one fault where the hand was displaced, else each key as a fault of its own."""
+    semitones = [_semitones_off(context, label) for label in run]
+    first = semitones[0]
+    onsets = {context.note_of(label).onset_quarters for label in run}
+    same_side = max(semitones) < 0 or min(semitones) > 0
+    if len(set(semitones)) == 1 and first and first % _OCTAVE == 0:
+        cause = Cause.OCTAVE_SLIP
+        single = len(run) == 1
+        words = _describe_key(context, run[0]) if single else describe_octaves(first)
+    elif len(onsets) > 1 and same_side and max(map(abs, semitones)) <= _MOST_SHIFTED:
+        cause = Cause.SHIFTED_POSITION
+        words = describe_shift(semitones)
+    else:
+        return [_make_wrong_key(context, label, hands) for label in run]
+    span = FaultSpan(min(onsets), max(onsets), hands)
+    return [make_fault(context.excerpt, cause, span, words, note=run[0].note)]
+
+
+def _make_wrong_key(context: FaultContext, label: ScoreLabel, hands: Hands) -> Fault:
+    span = FaultSpan.at(context.note_of(label).onset_quarters, hands)
+    words = _describe_key(context, label)
+    return make_fault(context.excerpt, Cause.WRONG_KEY, span, words, note=label.note)
+
+
+def _describe_key(context: FaultContext, label: ScoreLabel) -> str:
+    written = context.note_of(label)
+    struck_pitch = written.pitch + _semitones_off(context, label)
+    return describe_wrong_key(struck_pitch, written, context.excerpt)
+
+
+def _semitones_off(context: FaultContext, label: ScoreLabel) -> int:
+    """How far the struck key lies above the written one; 0 where none was struck."""
+    if label.played is None:
+        return 0
+    return context.played[label.played].pitch - context.note_of(label).pitch
+
+
+# Notes of one hand struck in the wrong order: E before D.
+
+
+_REVERSED_S = 0.03
+"""Two strokes less than this apart are one to the ear: order is told at threshold from 20 ms on
+(Hirsh 1959, from memory)."""
+
+
+def find_wrong_order(context: FaultContext) -> Iterator[Fault]:
+    """Each note that came before the one written before it in the same hand.
+
+    Rolled chords, ornaments and grace notes have no order to be held to, and hands that cross in
+    time have one each. What was broken into is told as that.
+    """
+    for hand in Hand:
+        for first, second in pairwise(_strokes(context, hand)):
+            (_, note, at_s, number), (i, after, after_s, after_number) = first, second
+            moment = context.timing.row[i]
+            if at_s - after_s <= _REVERSED_S or moment.broken or moment.torn:
+                continue
+            if after_number - number > 1 and moment.gap:
+                continue
+            written, early = context.excerpt.notes[note], context.excerpt.notes[after]
+            yield make_fault(
+                context.excerpt,
+                Cause.WRONG_ORDER,
+                FaultSpan.at(written.onset_quarters, hand),
+                describe(Cause.WRONG_ORDER, key=early.spelling.words, note=written.spelling.words),
+                note=note,
+                size_ms=(after_s - at_s) * 1000,
+            )
+
+
+def _strokes(context: FaultContext, hand: Hand) -> Iterator[tuple[int, int, float, int]]:
+    """Moment, first note, time and onset number of each of a hand's onsets that has an order."""
+    for i, moment in enumerate(context.timing.row):
+        onset = moment.of(hand)
+        if onset is not None and not onset.loose:
+            yield i, onset.notes[0], onset.at_s, moment.number
+
+
+_CLOSED_UP = 0.75
+"""Time closed up over missed notes: the next came sooner than this share of its time. Own choice,
+half-way (by eye) between in time and at half of it."""
+_LEAST_STRETCH = 3
+"""Onsets left out in a row that are told as one stretch: own choice, since a sentence of twelve
+words holds two missed notes and no third."""
+_SAME_BEAT = 1e-9
+"""Beats that differ by less are the same: rounding of a float."""
+
+
+def find_missed_notes(context: FaultContext) -> list[Fault]:
+    """Missed notes that were passed over; what lies after a breaking off is not asked for."""
+    excerpt = context.excerpt
+    missed, struck = _count_by_onset(context)
+    out: list[Fault] = []
+    for run in _split_missed_runs([number for number in sorted(missed) if number not in struck]):
+        whole = _make_one_of_run(context, run, [missed[number] for number in run])
+        if whole is not None:
+            out.append(whole)
+            for number in run:
+                del missed[number]
+    for notes in missed.values():
+        out += [_make_missed_note(excerpt, note, notes) for note in notes]
+    return out
+
+
+def _count_by_onset(context: FaultContext) -> tuple[dict[int, list[int]], set[int]]:
+    """The missed notes of each onset number, and the numbers that something was struck for."""
+    missed: dict[int, list[int]] = {}
+    struck: set[int] = set()
+    excerpt = context.excerpt
+    for label, number in zip(context.matching.score, excerpt.onset_numbers, strict=True):
+        if label.note in excerpt.same_key:
+            continue
+        if label.label is not Label.MISSED:
+            struck.add(number)
+        elif label.reached:
+            missed.setdefault(number, []).append(label.note)
+    return missed, struck
+
+
+def _split_missed_runs(numbers: Sequence[int]) -> list[list[int]]:
+    """Consecutive numbers together."""
+    groups = groupby(enumerate(numbers), key=lambda pair: pair[1] - pair[0])
+    return [[number for _, number in group] for _, group in groups]
+
+
+def _make_one_of_run(
+    context: FaultContext, run: list[int], notes: Sequence[Sequence[int]]
+) -> Fault | None:
+    """A run of silent onsets as a skipped beat or a stretch; None: note by note."""
+    excerpt = context.excerpt
+    if _is_skip(excerpt, run, context.timing):
+        return _make_skip(excerpt, run)
+    if len(run) < _LEAST_STRETCH:
+        return None
+    flat = [note for onset in notes for note in onset]
+    first, last = (excerpt.onsets_quarters[n] for n in (run[0], run[-1]))
+    span = FaultSpan(first, last, hands_of([excerpt.notes[note].hand for note in flat]))
+    words = describe(Cause.STRETCH_LEFT_OUT, count=str(len(flat)))
+    return make_fault(excerpt, Cause.STRETCH_LEFT_OUT, span, words, note=flat[0])
+
+
+def _is_skip(excerpt: Excerpt, run: list[int], timing: Timing) -> bool:
+    """All of a beat or more is silent, and the time closed up over it."""
+    onsets = excerpt.onsets_quarters
+    after = run[-1] + 1
+    if after >= len(onsets):
+        return False
+    beat = excerpt.beat_of(onsets[run[0]]) // 1
+    if excerpt.beat_of(onsets[after]) < beat + 1 - _SAME_BEAT:
+        return False
+    if run[0] > 0 and excerpt.beat_of(onsets[run[0] - 1]) >= beat:
+        return False
+    i = timing.at.get(after)
+    if i is None:
+        return False
+    step = timing.steps[i]
+    return step.seconds < _CLOSED_UP * step.expected_s
+
+
+def _make_skip(excerpt: Excerpt, run: list[int]) -> Fault:
+    """It spans from the beat before what was skipped to the beat after it."""
+    onsets = excerpt.onsets_quarters
+    first, last = (int(excerpt.beat_of(onsets[n]) // 1) for n in (run[0], run[-1]))
+    count = last - first + 1
+    # A beat before the window's first onset has no name of its own: the onset's beat has.
+    words = describe_skip(excerpt, onsets[run[0]], count)
+    span = FaultSpan(onsets[run[0]], onsets[run[-1]], excerpt.hands)
+    fault = make_fault(excerpt, Cause.SKIPPED_BEAT, span, words)
+    return replace(fault, from_beat=first - 1, to_beat=last + 1)
+
+
+def _make_missed_note(excerpt: Excerpt, note: int, missed: Sequence[int]) -> Fault:
+    """``missed`` are all the missed notes of its onset."""
+    written = excerpt.notes[note]
+    number = excerpt.onset_numbers[note]
+    before, after = (_count_same_hand(excerpt, note, number, step) for step in (-1, 1))
+    chord = before + 1 + after
+    gone = sum(excerpt.notes[other].hand is written.hand for other in missed)
+    cause = Cause.MISSED_IN_CHORD if chord > gone else Cause.MISSED_NOTE
+    span = FaultSpan.at(written.onset_quarters, written.hand)
+    words = describe(cause, note=written.spelling.words)
+    return make_fault(excerpt, cause, span, words, note=note)
+
+
+def _count_same_hand(excerpt: Excerpt, note: int, number: int, step: int) -> int:
+    """How many notes of the hand share the onset, on one side of a note in the list."""
+    count, other = 0, note + step
+    while 0 <= other < len(excerpt.notes) and excerpt.onset_numbers[other] == number:
+        count += excerpt.notes[other].hand is excerpt.notes[note].hand
+        other += step
+    return count
+
 
 # What was played again: stumbles and restarts, and the move that broke before them.
 #
