@@ -7,7 +7,7 @@ is played along knows none of their laws.
 
 - *sudden*: a simulated pianist whose pace changes by a fifth in each window, at once or within a
   second, and back. Played once.
-- *at home*: scatter of any family (``simulated/manner.py``), a pace of their own for what is asked
+- *at home*: scatter of any family (``simulated/hands.py``), a pace of their own for what is asked
   for, and a pace that bends by up to a fifth: at once at a bar line, over some beats, as an arc
   over the phrase, towards the end, or not at all; now and then a key is waited for. Four times.
 - *listening*: the same, but they hear what is played along, and go with it where it moves alone.
@@ -37,7 +37,7 @@ from coach.playing.click_schedule import Timed
 from coach.playing.midi_events import KeyDown
 from coach.playing.notes import PlayedNote
 from coach.playing.playback import begins_note
-from coach.playing.simulated.manner import Manner, in_time
+from coach.playing.simulated.hands import Manner, in_time
 from coach.playing.simulated.player import INTERMEDIATE, SimulatedPianist
 from coach.score.model import Hands, Score
 from coach.score.reading import read_score

@@ -16,8 +16,14 @@ from coach.playing.simulated.evening import (
     _Turn,
 )
 from coach.playing.simulated.gesture import Do, Gesture, Worth
-from coach.playing.simulated.hands import Stroke, begins_like, chords
-from coach.playing.simulated.manner import SHORTEST_GAP_S, Manner, in_time
+from coach.playing.simulated.hands import (
+    SHORTEST_GAP_S,
+    Manner,
+    Stroke,
+    begins_like,
+    chords,
+    in_time,
+)
 from coach.score.build import score_from_notes
 from coach.score.model import Score
 from coach.score.window import Window, excerpt

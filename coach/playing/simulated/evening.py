@@ -16,8 +16,10 @@ from random import Random
 
 from coach.playing.simulated.gesture import Act, Do, Gesture, Passage, Planted, Worth
 from coach.playing.simulated.hands import (
+    SHORTEST_GAP_S,
     Changes,
     Fingers,
+    Manner,
     Stroke,
     StruckChord,
     acts_of,
@@ -25,7 +27,6 @@ from coach.playing.simulated.hands import (
     chords,
     likeness,
 )
-from coach.playing.simulated.manner import SHORTEST_GAP_S, Manner
 from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.window import Excerpt
 

@@ -1,6 +1,16 @@
-"""Whether the MIDI system still carries anything, with a system that can be made to fail."""
+"""Whether the MIDI system still carries anything, with a system that can be made to fail.
 
+A message is sent through it and comes back, or a process of its own asks whether it is there; what
+plays never waits for either.
+"""
+
+from __future__ import annotations
+
+import os
+import time
 from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -15,8 +25,10 @@ from coach.playing.ports.driver import (
     Heartbeat,
     Probe,
     RtMidiDriver,
+    ear,
 )
 from coach.playing.ports.ports import LOOK_S
+from tests.jackrig import wait_for
 
 
 @pytest.fixture(autouse=True)
@@ -220,3 +232,121 @@ def test_what_asks_a_system_that_has_gone_is_ended_with_the_program(room: Room) 
     assert room.looks_for(5) is not None
     room.driver.close()
     assert line._child.returncode is not None
+
+
+def asked(code: str, monkeypatch: pytest.MonkeyPatch, within_s: float = 20.0) -> bool | None:
+    """The first answer of a process that runs this, or None where there is none."""
+    monkeypatch.setattr(driver, "ASK_PATIENCE_S", 0.3 if "sleep" in code else 20.0)
+    asking = Probe(["-c", code])
+    end_s = time.perf_counter() + within_s
+    try:
+        while time.perf_counter() < end_s:
+            if (answer := asking.answer()) is not None:
+                return answer
+            time.sleep(0.01)
+        return None
+    finally:
+        asking.stop()
+
+
+def test_a_system_that_answers_is_there_and_one_that_refuses_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert asked("pass", monkeypatch) is True
+    assert asked("raise SystemExit(3)", monkeypatch) is False
+
+
+@pytest.mark.parametrize("code", ["raise SystemExit(9)", "import time; time.sleep(60)"])
+def test_of_one_that_fails_or_hangs_nothing_is_known(
+    code: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert asked(code, monkeypatch, within_s=1.5) is None
+
+
+def test_a_process_that_hangs_is_ended_and_another_asks(monkeypatch: pytest.MonkeyPatch) -> None:
+    now_s = [0.0]
+    asking = Probe(["-c", "import time; time.sleep(60)"], lambda: now_s[0])
+    children = []
+    for _ in range(3):
+        assert asking.answer() is None
+        children.append(asking._child)
+        now_s[0] += driver.ASK_PATIENCE_S
+        assert asking.answer() is None
+        assert children[-1] is not None
+        assert children[-1].returncode not in (None, 0)
+        now_s[0] += driver.ASK_EVERY_S
+    assert len(set(map(id, children))) == 3
+    asking.stop()
+
+
+ANSWERS = "import os\nwhile got := os.read(0, 1): os.write(1, got)"
+ENDS = "pass"
+HANGS = "import time; time.sleep(60)"
+
+
+@contextmanager
+def echo(program: str) -> Iterator[Echo]:
+    made = Echo(["-c", program])
+    try:
+        yield made
+    finally:
+        made.stop()
+
+
+def test_each_message_comes_back_once() -> None:
+    with echo(ANSWERS) as line:
+        line.send()
+        line.send()
+        wait_for(line.receive)
+        wait_for(line.receive)
+        assert line.receive() is None
+
+
+@pytest.mark.parametrize("program", [ENDS, HANGS])
+def test_one_that_has_ended_or_hangs_answers_nothing_and_holds_nobody_up(program: str) -> None:
+    with echo(program) as line:
+        start_s = time.perf_counter()
+        while time.perf_counter() - start_s < 0.5:
+            line.send()
+            assert line.receive() is None
+
+
+def test_a_full_line_drops_what_it_cannot_take() -> None:
+    with echo(HANGS) as line:
+        for _ in range(100_000):  # more than a pipe holds
+            line.send()
+        assert line.receive() is None
+
+
+A_PORT_GOES_IN_BETWEEN = """
+RtMidiError = type("RtMidiError", (Exception,), {})
+class MidiOut:
+    refused = heard = None
+    def __init__(self, *_): pass
+    def open_virtual_port(self, name): MidiOut.own = "asks:" + name
+    def ignore_types(self, **_): pass
+    def close_port(self): pass
+    def set_callback(self, came): MidiOut.heard = staticmethod(came)
+    def get_ports(self): return [MidiOut.own, "Keyhole:EAR"]
+    def send_message(self, message): MidiOut.heard()
+    def open_port(self, number, name):
+        if number == 1 and not MidiOut.refused:
+            MidiOut.refused = True
+            raise RtMidiError("the 'portNumber' argument (1) is invalid")
+MidiIn = MidiOut
+"""
+"""In place of rtmidi: our own port is no longer where the list had it, the first time."""
+
+
+def test_a_port_that_goes_while_ours_is_looked_for_does_not_end_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "rtmidi.py").write_text(A_PORT_GOES_IN_BETWEEN.replace("EAR", ear()))
+    monkeypatch.setenv("PYTHONPATH", os.fspath(tmp_path))
+    line = Echo.of(0)
+    try:
+        line.end_exclusives()
+        for _ in range(2):  # what it sends into our port comes back as well
+            wait_for(line.receive)
+    finally:
+        line.stop()
