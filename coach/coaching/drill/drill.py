@@ -611,7 +611,7 @@ class Drill:
         free = self.state in (DrillState.READY, DrillState.FINISHED)
         if not free or self._played or not self.may_turn(now_s):
             return []
-        if self._ear.follower.may_begin(now_s):
+        if self._ear.follower.may_begin(now_s, LOOKING_S):
             return []  # a long note of the window's beginning
         if self.stands_still:
             return self._reach_goal()

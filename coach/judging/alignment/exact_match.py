@@ -148,6 +148,26 @@ class ExactMatcher:
         )
         return next(begins, near)
 
+    def count_right(self, played: Sequence[PlayedNote]) -> int:
+        """How many keys are right, where there is one for each note and they come in their turn."""
+        at = right = 0
+        for onset in self.onsets:
+            chord = {note.pitch for note in played[at : at + len(onset)]}
+            right += len(chord & onset.keys())
+            at += len(onset)
+        return right
+
+    def find_after_first(self, played: Sequence[PlayedNote]) -> int | None:
+        """The key from which all are exactly the whole window, and those before it only its first
+        onset, tried once or more."""
+        at = len(played) - self.count
+        if at < 1 or played[at].onset_s - played[at - 1].onset_s < ONE_STROKE_S:
+            return None
+        pitches = [note.pitch for note in played]
+        is_tried = set(pitches[:at]) <= self.onsets[0].keys() and len(self.onsets) > 1
+        is_whole = self.is_exact and self.find_last_onset(pitches, 0, at) == len(self.onsets) - 1
+        return at if is_tried and is_whole else None
+
     def may_have_gone_back(self, played: Sequence[PlayedNote]) -> bool:
         """Whether the last stroke may be one of the window's onsets before the last, and is not
         it."""

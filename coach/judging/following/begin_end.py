@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from itertools import dropwhile, pairwise
 from math import inf
 from statistics import median
 from typing import NamedTuple
@@ -80,6 +80,9 @@ trill has some five keys a second, and a slow one two."""
 RIGHT_AFTER_REST, RIGHT_AMID = 2, 3
 """So many right keys begin a repetition where the first one was not right: at the beginning and
 after a rest, and otherwise. Own choice, because in other music one key in a few fits by chance."""
+SURE_SHARE = 0.75
+"""While other keys go on of which it was said what they are, so many have to be right. Own choice,
+because a scale touches every other note of a window by chance."""
 DOUBTFUL_SHARE = 0.75
 """With no more than this share of the onsets before it played, or of the keys right, the last one
 may be another. Own choice, because a repetition with every fourth note wrong is still one."""
@@ -93,6 +96,9 @@ where half is wanting the keys may as well be something else."""
 ENOUGH_KEYS = 8
 """After so many keys that do not fit it is said that this is not the window. Own choice, because
 that is about a bar, and a learner wants to know soon."""
+RIGHT_BY_CHANCE = 4
+"""After a stop no more than one key of so many fits by chance. Own choice, because of a scale in
+another key about one in four is in the window."""
 LOST_OF = 12
 """Of the last so many keys,"""
 LOST_KEYS = 10
@@ -128,6 +134,31 @@ def is_begun(score: ScoreArrays, keys: Labels, fresh: bool) -> bool:
     onsets = {score.onset[note] for label, note in keys if label is Label.MATCHED}
     few = len(score.beat) == 1
     return right >= wanted and right * 2 >= len(keys) and (few or len(onsets) > 1)
+
+
+def is_plainly_begun(score: ScoreArrays, keys: Labels) -> bool:
+    """Whether amid other keys that go on most are right, from the first one that fits, and hardly
+    an onset between them is left out."""
+    fitting = list(dropwhile(lambda key: key[0] is not Label.MATCHED, keys))
+    onsets = {score.onset[note] for _, note in fitting if note >= 0}
+    left_out = max(onsets) - min(onsets) + 1 - len(onsets) if onsets else 0
+    slips = left_out + len(fitting) - count_right(fitting)
+    return slips <= (1 - SURE_SHARE) * len(fitting)
+
+
+def is_wrong_first(
+    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], first: int, period_s: float
+) -> bool:
+    """Whether the one stroke before the first key that fits was a wrong first onset: what fits is
+    the second one, and it came when it was due, by the third where that has come."""
+    if not first or count_strokes(take[:first]) > 1 or score.onset[keys[first][1]] != 1:
+        return False
+    third = next(
+        (at for at, (_, note) in enumerate(keys) if note >= 0 and score.onset[note] == 2), 0
+    )
+    if third and score.beat[2] > score.beat[1]:
+        period_s = (take[third].onset_s - take[first].onset_s) / (score.beat[2] - score.beat[1])
+    return _is_in_time(take, first, (score.beat[1] - score.beat[0]) * period_s)
 
 
 def count_strokes(take: Sequence[PlayedNote]) -> int:
@@ -345,7 +376,8 @@ def goes_on_in_time(
 
 def _is_in_time(take: Sequence[PlayedNote], at: int, written_s: float) -> bool:
     """Whether a key came about as long after the one before it as is written."""
-    return 1 / IN_TIME < (take[at].onset_s - take[at - 1].onset_s) / written_s < IN_TIME
+    gap_s = take[at].onset_s - take[at - 1].onset_s
+    return written_s / IN_TIME < gap_s < written_s * IN_TIME
 
 
 class _Jump(NamedTuple):
@@ -396,19 +428,25 @@ def count_before_stop(
     """How many keys came before a stop after which none was for the window, and some far from it:
     what was begun again then was begun with them."""
     right = (Label.MATCHED, Label.REPEATED)
-    last = max((at for at, (label, _) in enumerate(keys) if label in right), default=-1)
-    if last < 0:
-        return len(keys)
+    for last in range(len(keys) - 2, -1, -1):
+        if keys[last][0] in right and _is_left_after(score, keys, take, last, period_s):
+            return last + 1
+    return len(keys)
+
+
+def _is_left_after(
+    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], last: int, period_s: float
+) -> bool:
+    """Whether a stop came after a right key, and then hardly a key that fits, and some far off."""
     onset = score.onset[keys[last][1]] + 1
-    if last + 1 == len(keys) or onset == len(score.beat):
-        return len(keys)
+    after = keys[last + 1 :]
+    if onset == len(score.beat) or count_right(after) * RIGHT_BY_CHANCE > len(after):
+        return False
     due_s = (score.beat[onset] - score.beat[onset - 1]) * period_s
-    is_stop = take[last + 1].onset_s - take[last].onset_s >= SILENCE_GAPS * due_s
+    if take[last + 1].onset_s - take[last].onset_s < SILENCE_GAPS * due_s:
+        return False
     due = score.pitch[score.first[onset] : score.first[onset + 1]]
-    is_far = any(
-        all(is_wild(key.pitch - pitch) for pitch in due) for key in take[last + 1 : len(keys)]
-    )
-    return last + 1 if is_stop and is_far else len(keys)
+    return any(all(is_wild(key.pitch - pitch) for pitch in due) for key in take[last + 1 :])
 
 
 def count_to_end(score: ScoreArrays, keys: Labels) -> int | None:
@@ -429,6 +467,18 @@ def count_to_end(score: ScoreArrays, keys: Labels) -> int | None:
 def _find_longest_gap(score: ScoreArrays) -> float:
     """Beats between the two neighbouring onsets that are furthest apart."""
     return max((after - before for before, after in pairwise(score.beat)), default=1.0)
+
+
+def ends_wrong(
+    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], period_s: float
+) -> bool:
+    """Whether all notes came right but the last, and when that was due a wrong key was struck."""
+    (_, before), (label, last) = keys[-2:] if len(keys) > 1 else (keys[-1], keys[-1])
+    is_last = label is Label.WRONG and last == len(score.pitch) - 1 > before >= 0
+    if not is_last or count_right(keys) < len(score.pitch) - 1:
+        return False
+    due_s = (score.beat[score.onset[last]] - score.beat[score.onset[before]]) * period_s
+    return score.onset[before] < score.onset[last] and _is_in_time(take, len(take) - 1, due_s)
 
 
 def end_after_s(score: ScoreArrays, hypothesis: Hypothesis, period_s: float) -> float | None:

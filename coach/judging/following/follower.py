@@ -154,8 +154,9 @@ class Follower:
     def tick(self, now_s: float) -> tuple[FollowerEvent, ...]:
         """Time has passed: what is over is ended, what was doubtful is told."""
         if self.state is not FollowerState.FOLLOWING:
-            if self._is_slip_amid_rests(now_s):
-                return tuple(self._begin(None))
+            slip = self._find_slip_at_rest(now_s)
+            if slip is not None:
+                return tuple(self._begin(slip))
             return self._report_other(self._recogniser.recognise_at_rest(now_s))
         quiet_s = now_s - self._last_s
         if quiet_s < rules.STRAY_S:  # the other keys of a chord: nothing is over so soon
@@ -183,6 +184,8 @@ class Follower:
         tried = self._exact.find_last_attempt(self._take)
         if tried is not None and not self._goes_on_in_time(tried):
             return (*self._begin_again(self._name_attempt(tried), tried), *self._break_off())
+        if tried := self._exact.find_after_first(self._take):
+            return tuple(self._begin_again(FollowerInput.FALSE_START, tried))
         after = self._find_after_ornament(1, rules.LONG_AFTER_ORNAMENT_S)
         if after is not None:
             return tuple(self._begin_again(FollowerInput.BEGUN_AGAIN, after))
@@ -215,8 +218,12 @@ class Follower:
             return rules.STRAY_S, True
         hypothesis, period_s = alignment.likeliest, alignment.period_s
         slower_s = max(period_s, alignment.usual_s)
+        if self._is_only_first(self._take):
+            return rules.silence_s(score, (0,), 0, period_s), False
         over_s = rules.end_after_s(score, hypothesis, period_s)
         may_be_back = exact.may_have_gone_back(self._take)
+        if rules.ends_wrong(score, keys, self._take, period_s):
+            return rules.spread_s(period_s), True
         if over_s is not None:
             is_doubtful = rules.is_doubtful(score, hypothesis, keys, rules.DOUBTFUL_SHARE)
             is_doubtful = is_doubtful or may_be_back
@@ -240,11 +247,18 @@ class Follower:
         first_note = self._score.first[self._alignment.likeliest.front]
         return self.excerpt.notes[self._score.note[first_note]].onset_quarters
 
-    def may_begin(self, now_s: float) -> bool:
-        """Whether the last keys may yet be the window's beginning: the next one will tell."""
-        if self.state is FollowerState.FOLLOWING or not self._take:
+    def may_begin(self, now_s: float, looks_s: float = 0.0) -> bool:
+        """Whether the last keys may yet be the window's beginning: the next one will tell.
+
+        After more than one onset the next one is looked for: ``looks_s`` at the most.
+        """
+        quiet_s, take = now_s - self._last_s, self._take
+        if self.state is FollowerState.FOLLOWING or not take:
             return False
-        return now_s - self._last_s < self._gap_s and self._exact.begins_in(self._take)
+        if quiet_s >= max(self._gap_s, looks_s) or not self._exact.begins_in(take):
+            return False
+        begun = 0 if self._exact.is_beginning(take) else self._exact.find_start(take, 0)
+        return quiet_s < self._gap_s or rules.count_strokes(take[begun:]) >= rules.TELLING_ONSETS
 
     def _may_go_on(self, quiet_s: float) -> bool:
         """Whether the last keys may be the window begun again, and the silence is a written one."""
@@ -308,7 +322,7 @@ class Follower:
         """Before a repetition: a silence, or a first key amid noodling, starts afresh."""
         keys, pitch, at_s = self._alignment.trace.keys, key.pitch, key.onset_s
         is_more = rules.count_strokes(self._take) >= NOODLING_STROKES
-        noodling = is_more and rules.count_right(keys) * 2 < len(keys)
+        noodling = is_more and (rules.count_right(keys) * 2 < len(keys) or self._is_elsewhere())
         if at_s - self._last_s >= self._rest_s:
             if self._may_be_slow(at_s - self._last_s, pitch):
                 return
@@ -361,6 +375,11 @@ class Follower:
             if through is not None:
                 return [self._end(FollowerInput.AT_END, through)]
             return self._leave(said or recognise_live(self.excerpt, self._take))
+        if rules.count_strokes(self._take) > rules.TELLS_NOTHING and self._is_only_first(
+            self._take
+        ):
+            last = rules.find_stroke(self._take, self._openers, self._last_s)
+            return self._begin_again(FollowerInput.FALSE_START, last)
         at_end = self._find_after_ornament(2, rules.AFTER_ORNAMENT_S)
         if at_end is not None:
             return self._begin_again(FollowerInput.BEGUN_AGAIN, at_end)
@@ -419,6 +438,7 @@ class Follower:
         if begun and self._recogniser.goes_on():
             begun = len(keys) >= rules.ENOUGH_KEYS and self._exact.is_part(self._take)
             part = -self._exact.count_earlier_keys(self._earlier, self._take) if begun else None
+        begun = begun and (part is not None or not self._is_elsewhere())
         if begun:
             return self._begin(part)
         said = self._recogniser.recognise_after_key()
@@ -428,23 +448,44 @@ class Follower:
         self._change_state(FollowerInput.KEY)
         return list(self._report_other(said))
 
+    def _is_elsewhere(self) -> bool:
+        """Whether other keys go on, of which it was said what they are, and of which few fit."""
+        is_other = self.state is FollowerState.ELSEWHERE and not self._is_fresh
+        return is_other and not rules.is_plainly_begun(self._score, self._alignment.trace.keys)
+
     def _begin(self, part: int | None) -> list[FollowerEvent]:
         """A repetition, from where a part of the window begins, or from the likeliest key."""
         self._change_state(FollowerInput.BEGUN)
         self._recogniser.forget()
         keys = self._alignment.trace.keys
         first = rules.find_first_key(keys, self._take) if part is None else part
+        if self._is_fresh and rules.is_wrong_first(
+            self._score, keys, self._take, first, self._alignment.period_s
+        ):
+            first = 0
         self._start_at(first or -self._count_of_stroke())
         return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
 
-    def _is_slip_amid_rests(self, now_s: float) -> bool:
-        """Whether between two rests as many keys came as the window has, all right but one: of a
-        few keys none that came before the second rest could tell."""
-        keys, count = self._alignment.trace.keys, self._exact.count
-        if len(keys) != count or rules.count_right(keys) < max(count - 1, rules.RIGHT_AFTER_REST):
-            return False
-        rested_s = self._take[0].onset_s - self._before_s
-        return min(rested_s, now_s - self._last_s) >= rules.FRESH_S
+    def _find_slip_at_rest(self, now_s: float) -> int | None:
+        """The key from which as many keys came as the window has, all right but one, and a rest
+        after them; negative where it is of the earlier ones.
+
+        Before them another rest, or the music that leads into the window: of a few keys none that
+        came before the second rest could tell.
+        """
+        if now_s - self._last_s < rules.FRESH_S:
+            return None
+        played = [*self._earlier, *self._take]
+        at = len(played) - self._exact.count
+        if at < 0 or not self._take:
+            return None
+        right = self._exact.count_right(played[at:])
+        if right < max(self._exact.count - 1, rules.RIGHT_AFTER_REST):
+            return None
+        before_s = played[at - 1].onset_s if at else self._before_s
+        rested = played[at].onset_s - before_s >= rules.FRESH_S
+        led_in = self._surroundings is not None and self._surroundings.leads_in(played[:at])
+        return at - len(self._earlier) if rested or led_in else None
 
     def _find_part(self) -> int | None:
         """The key from which the last keys are exactly a part of the window, and plainly meant."""

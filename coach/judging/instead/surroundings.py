@@ -33,6 +33,9 @@ TELLING_KEYS = 6
 """Fewer keys than this, one off, have to be what stands right beside the window: with a slip a
 window of three notes is often found somewhere around it. Own choice, because of so many keys hardly
 a slip makes just what is written there."""
+LEADING_KEYS = 3
+"""So many keys that are written right before the window lead into it. Own choice, because no three
+are so by chance."""
 CHORD = 4
 """A key may be so many places later than it is written: the keys of a chord come in any order."""
 MOST_NOTES = 3000
@@ -108,6 +111,11 @@ class Surroundings:
         struck = {key.pitch for key in keys}
         rows = (self.after, self.after_in_both)
         return bool(keys) and any(struck <= set(row[: len(keys) + CHORD]) for row in rows)
+
+    def leads_in(self, take: Sequence[PlayedNote]) -> bool:
+        """Whether the last keys are what is written right before the window."""
+        keys = bytes(order_strokes(take[-LEADING_KEYS:]))
+        return len(keys) == LEADING_KEYS and self.before[-LEADING_KEYS:] == keys
 
     def _is_beside(self, keys: bytes) -> bool:
         """Whether keys are what is written right before the window, or after it, or across."""

@@ -1,0 +1,161 @@
+"""A slip at the beginning or the end of a repetition, and what comes right before or after it."""
+
+from dataclasses import replace
+from fractions import Fraction as F
+
+import pytest
+
+from coach.judging.following import FollowedWindow
+from coach.judging.following.follower import Follower
+from coach.judging.instead import KeyRows, Surroundings
+from coach.playing.midi_events import KeyDown
+from coach.score.build import score_from_notes
+from coach.score.model import NoteMark
+from coach.score.window import Excerpt, Window, excerpt
+from tests.test_following_at_rest import keys_of, row, times
+from tests.test_following_gaps import hears, takes
+
+
+def scale_from(pitch: int, steps: str, start_s: float, step_s: float) -> list[tuple[int, float]]:
+    """Keys one after the other, each so many semitones from the one before."""
+    out = [(pitch, start_s)]
+    for step in steps.split():
+        out.append((out[-1][0] + int(step), out[-1][1] + step_s))
+    return out
+
+
+def shaken(plain: Excerpt, *onsets: int) -> Excerpt:
+    """The same with a tremolo on the chords at these onsets: of those any key may come again."""
+    notes = tuple(
+        replace(note, marks=frozenset({NoteMark.TREMOLO}))
+        if note.onset_quarters in onsets
+        else note
+        for note in plain.notes
+    )
+    return replace(plain, notes=notes)
+
+
+@pytest.mark.parametrize("last", [69, 67])
+def test_a_wrong_last_note_is_over_before_one_goes_on_with_something_else(last: int) -> None:
+    """Slowly: a correction of it would come as soon as any note that is looked for."""
+    window = row((0, "76"), (2, "74"), (2.5, "72"), (3, "71"), length=F(1))
+    keys = keys_of((10.0, "76"), (12.54, "74"), (13.17, "72"), (13.79, str(last)))
+    other = scale_from(69, "1 -4 -2 -3 -4 -3 -4 -3 -4", 17.1, 0.35)
+    heard = takes(hears(Follower(window, qpm=44), [*keys, *other]))
+    assert heard == [times(keys)]
+
+
+def test_a_last_note_corrected_within_a_second_is_the_same_repetition() -> None:
+    window = row((0, "76"), (2, "74"), (2.5, "72"), (3, "71"), length=F(1))
+    keys = keys_of((10.0, "76"), (12.54, "74"), (13.17, "72"), (13.79, "69"), (14.7, "71"))
+    assert takes(hears(Follower(window, qpm=44), keys)) == [times(keys)]
+
+
+@pytest.mark.parametrize("rest_s", [1.05, 1.24, 1.8])
+@pytest.mark.parametrize("keys", ["50 52 53", "55 51 53", "55 52 50"])
+def test_a_slip_in_three_notes_is_heard_after_noodling_and_a_moment(
+    keys: str, rest_s: float
+) -> None:
+    """The moment is shorter than the window's long notes."""
+    window = row((0, "55"), (2, "52"), (4, "53"), length=F(2))
+    other = scale_from(42, "-2 -2 -1 -2 -2 -1 -2 -2 1 2", 7.0, 0.3)
+    begun_s = other[-1][1] + rest_s
+    played = [(int(key), begun_s + 1.37 * at) for at, key in enumerate(keys.split())]
+    heard = takes(hears(Follower(window), [*other, *played]))
+    assert heard == [times(played)]
+
+
+def test_a_first_note_tried_three_times_is_no_whole_of_three_notes() -> None:
+    window = row((0, "55"), (2, "52"), (4, "53"), length=F(2))
+    tried = keys_of((10.0, "55"), (11.96, "55"), (13.35, "55"))
+    keys = keys_of((14.12, "55"), (16.64, "51"), (19.17, "53"))
+    assert takes(hears(Follower(window), [*tried, *keys])) == [times(keys)]
+
+
+@pytest.mark.parametrize(("before_s", "is_kept"), [(0.64, True), (2.5, False)])
+def test_a_wrong_first_note_in_time_is_kept(before_s: float, is_kept: bool) -> None:
+    """One long before the second note was none for the first."""
+    chords = (0.5, "55+59+65"), (1, "55+59+65"), (3, "55+59+65"), (6.5, "36+48")
+    window = shaken(row((0, "43"), *chords), 1, 3)
+    down = {"55+59+65": "65+59+55"}
+    rest = keys_of(*((11 + 1.28 * (at - 0.5), down.get(keys, keys)) for at, keys in chords))
+    keys = [(47, 11 - before_s), *rest]
+    heard = takes(hears(Follower(window, qpm=52), keys))
+    assert heard == [times(keys if is_kept else rest)]
+
+
+def test_a_scale_that_touches_the_first_notes_begins_nothing() -> None:
+    """It was said already that these are not the window's notes, and the scale goes on."""
+    window = row(
+        (0, "55"), (0.5, "59+65"), (1, "59+65"), (3, "60+64"), (3.5, "55+62+65"), (4, "60+64")
+    )
+    scale = scale_from(40, "2 2 1 2 2 1 2 2 1 2 2 1 2 2", 10.0, 0.21)
+    keys = keys_of((13.55, "55"), (14.0, "65+59"), (14.5, "65+59"))
+    assert takes(hears(Follower(window, qpm=66), [*scale, *keys])) == [times(keys)]
+
+
+def test_what_is_played_after_a_stop_and_strikes_nothing_right_is_none_of_it() -> None:
+    """Begun again, after a row of keys of which one fits by chance."""
+    notes = (72, 0.5), (77, 1.5), (76, 1.75), (74, 2), (72, 2.25), (70, 2.5), (69, 2.75), (67, 3)
+    window = row((0, "72"), *((at, str(key)) for key, at in notes))
+    begun = keys_of((10.0, "72"), (10.31, "72"), (10.82, "77"), (10.96, "76"))
+    other = scale_from(76, "-3 -3 -6 -3 -3 -6 -3 -3", 13.6, 0.26)
+    again = keys_of((16.28, "72"), (16.59, "72"), (17.2, "77"), (17.33, "76"), (17.5, "74"))
+    heard = takes(hears(Follower(window, qpm=89), [*begun, *other, *again]))
+    assert heard == [times(begun), times(again)]
+
+
+def lines(*voices: str) -> list[int]:
+    return [int(key) for voice in voices for key in voice.split()]
+
+
+BEFORE, INSIDE, AFTER = (
+    "64 67 65 62", "60 59 57 55", "53 57 62 65 64 67 69 72 71 74 60 61 59 62 64 65"
+)  # fmt: skip
+
+
+def followed_part(start: int, end: int) -> tuple[list[int], Follower]:
+    """A window in a line of quarters, and all its keys."""
+    row_of_keys = lines(BEFORE, INSIDE, AFTER)
+    score = score_from_notes(
+        [{"pitch": p, "onset": at, "length": 1, "hand": "RH"} for at, p in enumerate(row_of_keys)]
+    )
+    part = excerpt(score, Window(F(start), F(end)))
+    window = FollowedWindow(part, Surroundings(KeyRows(score), part))
+    return row_of_keys, Follower(part, qpm=100, window=window)
+
+
+def test_who_plays_on_has_not_begun_again_where_a_few_keys_are_like_the_beginning() -> None:
+    """The music after the window touches its first note and its second, with another between."""
+    keys, follower = followed_part(4, 8)
+    played = [(key, 10 + 0.6 * at) for at, key in enumerate(keys[4:21])]
+    assert takes(hears(follower, played)) == [times(played[:5])]
+
+
+@pytest.mark.parametrize("wrong", [5, 6])
+def test_a_slip_in_three_notes_is_heard_after_the_bar_before(wrong: int) -> None:
+    keys, follower = followed_part(4, 6)
+    played = [(key + 4 * (at == wrong), 10 + 0.6 * at) for at, key in enumerate(keys[:7])]
+    assert takes(hears(follower, played)) == [times(played[4:])]
+
+
+def test_after_two_onsets_amid_other_keys_the_next_one_is_looked_for() -> None:
+    """After one it is waited for as long as is written: it may have been any key."""
+    keys, follower = followed_part(4, 6)
+    for at, key in enumerate(keys[1:6]):
+        follower.hear(KeyDown(key, 64, 10 + 0.6 * at))
+    assert follower.may_begin(12.4 + 7.9, looks_s=8.0)
+    assert not follower.may_begin(12.4 + 8.1, looks_s=8.0)
+    keys, follower = followed_part(4, 6)
+    for at, key in enumerate(keys[1:5]):
+        follower.hear(KeyDown(key, 64, 10 + 0.6 * at))
+    assert not follower.may_begin(11.8 + 4.0, looks_s=8.0)
+
+
+def test_a_shaken_chord_tried_before_is_no_stumble() -> None:
+    """Tried in time, as if the next chord came; its first key is in both."""
+    chords = (0, "57+60+64"), (3, "57+62+65"), (6, "57+62+65"), (9, "56+59+62+64"), (12, "57+60+64")
+    window = shaken(row(*chords, length=F(3)), 0, 3, 6, 9, 12)
+    tried = keys_of((10.0, "57+60+64"), (14.03, "57+60+64"))
+    keys = keys_of(*((15.82 + 0.83 * at, key) for at, key in chords))
+    assert takes(hears(Follower(window, qpm=92), [*tried, *keys])) == [times(keys)]
