@@ -33,7 +33,8 @@ OWN_GAPS = 1.5
 times the player's own longest gap in what was played just before: no coach can hear what is still
 meant in a silence so long."""
 STOPPED_S = 8.0
-"""But in the middle of the window a stop is no rest for so long: the next note is looked for."""
+"""But in the middle of the window a stop is no rest for so long: the next note is looked for. Of
+what is not the window no coach can hear where its middle is."""
 LONGEST_HELD_S = 6.0
 """A key held for longer tells nothing of a hand."""
 SETTLED_S = 30.0
@@ -127,7 +128,9 @@ class Referee:
             )
 
     def _let_off(self, now_s: float) -> None:
-        """Another window was given in a rest: what is still meant for the old one is open."""
+        """Another window was given in a rest: what is still meant for the old one is open, and
+        nobody looks at what is seen until it is over."""
+        self._hands_on = None
         for one in self._open:
             if one.passage.struck_s[0] >= now_s:
                 one.passage = replace(
@@ -146,7 +149,9 @@ class Referee:
         current = [p for p in gesture.passages if p.struck_s[0] < now_s][-1]
         heard = [at_s for at_s in current.struck_s if at_s < now_s]
         own_s = max((b - a for a, b in pairwise(heard)), default=0.0)
-        stopped = current.kind in STOPS or len(heard) < len(current.struck_s)
+        is_of_window = current.worth is not Worth.NOTHING or current.kind in BREAKS
+        amid = is_of_window and len(heard) < len(current.struck_s)
+        stopped = current.kind in STOPS or amid
         return quiet_s < max(LOOK_S, OWN_GAPS * own_s, STOPPED_S if stopped else 0.0)
 
     def _ended(self, ended: RepetitionEnded, now_s: float) -> None:

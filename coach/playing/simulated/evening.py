@@ -36,6 +36,8 @@ LOOK_S = 1.5
 """A pianist who wants to read what to do next leaves the keys for this long at least."""
 LIKE = 0.5
 """Other music of which more than this share could be the window's is not other music."""
+EQUAL = 0.99
+"""Music of which more than this share could be other music is it, note for note."""
 FAST_S = 0.050
 """Keys mashed through a window come at most this far apart, onset from onset. No single hand is as
 fast over a whole window: a trained trill has some fifteen notes a second."""
@@ -560,6 +562,9 @@ class EveningPlayer:
         at = self._dice.randint(2, len(turn.row) - 2)
         if _is_like(turn.row[at:], turn.row[: len(turn.row) - at]):
             return self._right(turn)  # it could as well be the beginning
+        part = turn.row[at:]
+        if any(_is_like(part, turn.row[by : by + len(part)], EQUAL) for by in range(1, at)):
+            return self._right(turn)  # it could as well be another place, and not yet the end
         begun = turn.playing.begun
         if begun and at == begun + 1:
             return self._right(turn)  # one could as well be left out of what was begun
