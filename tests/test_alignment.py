@@ -4,6 +4,7 @@ import os
 import random
 from dataclasses import replace
 from fractions import Fraction
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 
 from coach.judging.alignment.align import match
 from coach.judging.alignment.hypothesis import BackPointer, StepKind, initial
+from coach.judging.alignment.initial_tempo import beat_period
 from coach.judging.alignment.score_arrays import make_score_arrays
 from coach.judging.alignment.transitions import COSTS, Deletions, Transitions
 from coach.judging.model import Label, Matching
@@ -525,3 +527,15 @@ def test_an_ornament_lasts_for_twice_its_length_and_two_beats(for_s: float, may:
     """A quarter, at a beat of 0.6 s."""
     written = make_score_arrays(window("60 62 64 71", marks={2: "trill"}))
     assert Transitions(written, COSTS)._may_last(initial(0.6), 2, for_s) is may
+
+
+@pytest.mark.parametrize(("slower", "period_s"), [(1.24, BEAT_S), (1.26, 3 * BEAT_S)])
+def test_beats_that_differ_by_a_quarter_are_of_one_tempo_and_by_more_of_two(
+    slower: float, period_s: float
+) -> None:
+    """Three beats, three slower ones, and four that take three times as long."""
+    lengths = [1.0] * 3 + [slower] * 3 + [3.0] * 4
+    beats = accumulate(lengths, initial=0.0)
+    take = played(" ".join(f"{60 + at}@{beat}" for at, beat in enumerate(beats)))
+    score = make_score_arrays(window(" ".join(str(60 + at) for at in range(11))))
+    assert beat_period(score, take, BEAT_S) == pytest.approx(period_s)

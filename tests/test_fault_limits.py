@@ -62,6 +62,18 @@ def test_a_key_is_put_right_to_one_a_major_third_away_at_most(key: str, cause: C
     assert cause in causes(f"C4 D4 E4 {key} G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4")
 
 
+@pytest.mark.parametrize(
+    ("after_s", "cause"), [(0.86, Cause.CORRECTED_KEY), (0.88, Cause.WRONG_KEY)]
+)
+def test_a_key_is_put_right_within_a_beat_and_a_sixth_or_not_at_all(
+    after_s: float, cause: Cause
+) -> None:
+    """A beat is 0.75 s here. What comes later is a key brushed among the notes that follow."""
+    found = causes(f"C4 D4 E4 (G4)F4>{after_s} G4 A4 B4 C5 B4 A4 G4 F4 E4 D4 C4 D4")
+    assert cause in found
+    assert (Cause.BRUSHED_KEY in found) is (cause is Cause.WRONG_KEY)
+
+
 @pytest.mark.parametrize(("size_s", "words"), [(0.0949, "0.09 s"), (0.095, "0.1 s")])
 def test_from_a_tenth_of_a_second_on_times_are_told_in_tenths(size_s: float, words: str) -> None:
     assert seconds(size_s) == words

@@ -69,6 +69,17 @@ def test_from_far_below_nobody_is_asked_to_jump_to_the_tempo(share: float, kind:
     assert tempo.raise_tempo(BEAT) == kind
 
 
+def test_of_a_dozen_repetitions_each_tells_and_of_those_before_none() -> None:
+    failed, clean = [(1.0, False)], [(1.0, True)]
+    assert clean_chance(failed + 11 * clean, 1.0) < clean_chance(11 * clean, 1.0)
+    assert clean_chance(failed + 12 * clean, 1.0) == clean_chance(12 * clean, 1.0)
+
+
+def test_two_failures_in_another_window_tell_as_much_as_one_in_this() -> None:
+    failed = [(1.0, False)]
+    assert clean_chance([], 1.0, 2 * failed) == pytest.approx(clean_chance(failed, 1.0))
+
+
 def test_where_the_record_speaks_against_it_the_next_mark_comes_not_a_trial() -> None:
     """Failed at three tempi, then clean twice at a slow one: far from the tempo asked for."""
     tempo = failing(90, 63, 54, 46, 39)
