@@ -151,6 +151,7 @@ F_THEN_P = (Direction(F(0), 1, "f"), Direction(F(4), 1, "p"))
         (F_THEN_P, (60,) * 4 + (55,) * 4, []),
         (F_THEN_P, (60,) * 4 + (90,) * 4, [Cause.NO_CONTRAST]),
         ((Direction(F(0), 1, "p"), Direction(F(4), 1, "mp")), (60,) * 8, []),
+        ((Direction(F(0), 1, "p"), Direction(F(4), 1, "mf")), (60,) * 8, [Cause.NO_CONTRAST]),
         ((Direction(F(0), 1, "p"), Direction(F(4), 1, "dolce")), (60,) * 8, []),
         ((Direction(F(0), 1, "p"), Direction(F(6), 1, "f")), (60,) * 8, []),
     ],

@@ -116,8 +116,23 @@ def test_the_other_hand_shows_what_to_expect_where_one_has_few_notes() -> None:
     assert not judge(window, held(window, short, usual=0.42)).faults
 
 
-def test_a_whole_row_of_short_keys_is_a_way_of_playing() -> None:
-    assert not judge(ROW, held(ROW, dict.fromkeys(range(4, 12), 0.2))).faults
+@pytest.mark.parametrize(("count", "told"), [(3, 1), (4, 0)])
+def test_three_short_keys_in_a_row_are_a_lapse_and_four_a_way_of_playing(
+    count: int, told: int
+) -> None:
+    short = dict.fromkeys(range(5, 5 + count), 0.15)
+    assert len(judge(ROW, held(ROW, short)).faults) == told
+
+
+@pytest.mark.parametrize(("times", "told"), [(1.55, 0), (1.65, 1)])
+def test_a_key_is_let_go_early_where_it_was_held_three_fifths_longer_before(
+    times: float, told: int
+) -> None:
+    habits = Habits()
+    for seed in range(2):
+        before = held(ROW, {5: 0.15 * times}, seed=seed)
+        habits = habits.with_(judging.judge(ROW, before))
+    assert len(judging.judge(ROW, held(ROW, {5: 0.15}), habits=habits).faults) == told
 
 
 def test_a_light_bass_is_no_lapse_but_two_short_keys_beside_held_ones_are() -> None:
