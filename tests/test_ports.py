@@ -24,9 +24,9 @@ from coach.playing.midi_events import (
 from coach.playing.notes import PlayedNote
 from coach.playing.ports import driver
 from coach.playing.ports.byte_stream import STEADY_COUNT
-from coach.playing.ports.driver import CLIENT, NOT_YET, Driver, Port, RtMidiDriver
+from coach.playing.ports.driver import CLIENT, NOT_YET, Driver, Port, PortsUnavailable, RtMidiDriver
 from coach.playing.ports.own_sound import ASK
-from coach.playing.ports.ports import Ports, PortsUnavailable
+from coach.playing.ports.ports import Ports
 from coach.playing.sounding import SoundingLine
 from tests.jackrig import PIANO, JackServer, Pianist, wait_for
 

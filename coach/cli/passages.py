@@ -58,6 +58,8 @@ class PassageFollower:
         return self.begin(score, now_s)
 
 
+# The plan to a date as it stands on a day.
+
 DONE = "Today's part of the plan is done."
 
 

@@ -451,6 +451,8 @@ def _quoted(text: str) -> str:
     return '"' + clean.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
+# A sheet opened: checked against its score, looked up in the record, and followed.
+
 LARGEST_BYTES = 1 << 20
 """No sheet that people write is larger."""
 NEAR_TEMPO = 0.95

@@ -38,6 +38,8 @@ from coach.playing.notes import PedalMove, PlayedNote
 from coach.score.model import Hand, LineKind, NoteMark, PrintedLine
 from coach.score.window import Excerpt
 
+# The damper pedal against its marks.
+
 _PEDAL_EARLY_S = 0.1
 """Down so long before its onset it still belongs to it: own choice, since the first pedal of a
 phrase is often down with its keys or just before them."""
@@ -647,6 +649,8 @@ def _compare_loudness(excerpt: Excerpt, played: Sequence[PlayedNote], matching: 
         return 0.0
     return fmean(loud[Hand.LEFT]) - fmean(loud[Hand.RIGHT])
 
+
+# Loudness against its marks.
 
 _LEVELS = ("ppp", "pp", "p", "mp", "mf", "f", "ff", "fff")
 _LEAST_STEPS = 2

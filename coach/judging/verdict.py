@@ -222,6 +222,8 @@ def _notice_covered_hand(shape: Shape, tolerance: Tolerance) -> Iterator[str]:
         yield COVERED_HAND
 
 
+# The sentence.
+
 MOST_WORDS = 12
 """Words of a sentence. Own choice: a longer one is not read in a glance from the keys."""
 _STOPPED_ONSETS = 2

@@ -31,6 +31,8 @@ from coach.playing.playback import begins_note, note_messages, plan_notes
 from coach.score.model import Hands, Score, ScoreNote
 from coach.score.window import Excerpt
 
+# Where the player's beat is, and how fast it goes.
+
 STROKE_S = 0.02
 """Standard deviation of a stroke about the beat: between a professional's 6 ms (Jabusch 2006) and
 what is met with at home."""
@@ -147,6 +149,8 @@ def _explain(guess: _Guess, quarters: float, at_s: float) -> Iterator[_Guess]:
     if at_s > foreseen.beat_s:
         yield foreseen.waited(at_s, at_s - foreseen.beat_s)
 
+
+# The other hand, played along.
 
 TOGETHER_QUARTERS = 0.02
 """Onsets no further apart than this are one: small notes stand so much before their main note."""

@@ -32,6 +32,8 @@ from coach.playing.midi_events import (
 from coach.score.model import Score
 from coach.score.pitch import MIDDLE_C, Spelling
 
+# The key at the edge, with which a pianist asks to go on.
+
 LOWEST_C = 36
 """The lowest key of a keyboard of 61 keys; of larger ones it lies below (common practice)."""
 HIGHEST_C = 96
@@ -59,6 +61,8 @@ class Edge(StrEnum):
             return pitch <= LOWEST_C and pitch < min(pitches)
         return pitch >= HIGHEST_C and pitch > max(pitches)
 
+
+# The keys beyond the piece's range, and what else asks for something.
 
 RANGES: Mapping[int, tuple[int, int]] = {
     88: (21, 108),

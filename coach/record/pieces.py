@@ -85,6 +85,8 @@ class RepetitionSummary:
     hands: str
 
 
+# A corrected score keeps its history, bar by bar.
+
 LEAST_ALIKE = 0.5
 """Share of the longer one's bars that have to be alike. Own choice, because two pieces of one title
 (two minuets) share a bar or two, and a corrected score loses a few."""

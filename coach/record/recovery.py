@@ -400,6 +400,8 @@ def _describe_rescue(count: int) -> str:
     return f"holds the {some} that could still be read"
 
 
+# What a damaged file still holds, page by page.
+
 _OTHER_PAGES = {0x02, 0x05, 0x0A}
 """The first byte of a page that holds no rows; any other may be that of one that does, damaged."""
 _PAGE_BYTES = 4096

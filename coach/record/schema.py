@@ -284,6 +284,8 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
         raise
 
 
+# An older record is brought up to date, in steps.
+
 _T = TypeVar("_T")
 
 STEP = 500

@@ -481,6 +481,8 @@ def _read_sound_row(
     return None
 
 
+# The weak spots of a piece, from its repetitions: what was found out of past days is kept.
+
 SPOTS_FORM = 1
 """Of what is kept: another one is made anew. Raise it where what makes a spot weak changes."""
 

@@ -51,6 +51,8 @@ from coach.score.model import (
 )
 from coach.score.window import Excerpt
 
+# Clefs and key signatures: which step lies on which line.
+
 _SIGN_STEPS = {"G": 32, "F": 24, "C": 28}
 """The step that each clef's sign names: G4, F3, C4."""
 
@@ -108,6 +110,8 @@ def key_positions(fifths: int, clef: Clef) -> tuple[int, ...]:
     shift = shift - 7 if shift > 2 else shift
     return tuple(position + shift for position in treble[: min(abs(fifths), 7)])
 
+
+# Note values: how a length is written (head, dots, flags, tuplet).
 
 _BASES = tuple(Fraction(2) ** power for power in range(4, -7, -1))
 """Written values in quarters, from a double breve (16) to a 256th (1/64)."""
@@ -186,6 +190,8 @@ def split_length(length_quarters: Fraction) -> tuple[tuple[Fraction, Value], ...
         rest -= base
     return tuple(out) or ((length_quarters, Value(_BASES[-1])),)
 
+
+# Heads with their accidentals, stems, beams and rests.
 
 SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "x"}
 """The signs as they are shown; the musical ones are in few fonts."""
@@ -922,6 +928,8 @@ def write(
         held=held,
     )
 
+
+# What is printed besides heads: touch and ornaments, dynamics, words, long lines.
 
 _AT_LAST_PIECE = frozenset({NoteMark.FERMATA, NoteMark.SLUR_END})
 _NO_SIGN_OF_ITS_OWN = frozenset({NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH})

@@ -496,6 +496,8 @@ def whole_piece(score: Score, hands: Hands = Hands.TOGETHER) -> Window:
     return Window(score.bars[0].onset_quarters, score.end_quarters, hands)
 
 
+# Where something ends, so that one may broaden on the way to it.
+
 _SLOWING = re.compile(
     r"\b(rit|riten|ritard|rall|rallent|allarg|slent|smorz|mor|calando|ritenuto|ritardando"
     r"|rallentando|allargando|slentando|smorzando|morendo|c[ée]dez|retenu|zurückhaltend)\b",

@@ -57,6 +57,8 @@ from coach.playing.notes import ONE_STROKE_S, PlayedNote, Take
 from coach.score.model import Score
 from coach.score.window import Excerpt, excerpt
 
+# When the hands rest: only then may something else be asked for.
+
 REST_S = 1.2
 """A silence after which the hands rest, at the least; and what was said of a repetition stands for
 as long. Own choice: whoever begins again meanwhile plays what is seen."""
@@ -194,6 +196,8 @@ class HandsRest:
             return False
         return not self._is_looking or quiet_s >= LOOKING_S
 
+
+# The drill.
 
 LARGE = 400
 """Keys times notes from which a take is judged elsewhere, where that is allowed: some 20 keys of 20

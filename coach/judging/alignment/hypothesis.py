@@ -174,6 +174,8 @@ class BeamCells:
         return [*chain.from_iterable(self.cells.values())]
 
 
+# Traceback: the back-pointers of a hypothesis read as labels.
+
 STEPS_OF_A_KEY = 2
 """One key makes no more steps than this: a jump back, and the key."""
 

@@ -39,6 +39,8 @@ from coach.playing.notes import PlayedNote
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
 
+# Wrong keys: single ones, octave slips, and a hand that lies in a wrong position.
+
 _OCTAVE = 12
 """Semitones."""
 _MOST_SHIFTED = 4
@@ -154,6 +156,8 @@ def _strokes(context: FaultContext, hand: Hand) -> Iterator[tuple[int, int, floa
         if onset is not None and not onset.loose:
             yield i, onset.notes[0], onset.at_s, moment.number
 
+
+# Missed notes: one of a chord, a whole onset, a stretch left out, a beat that was skipped.
 
 _CLOSED_UP = 0.75
 """Time closed up over missed notes: the next came sooner than this share of its time. Own choice,

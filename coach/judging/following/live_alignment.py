@@ -35,6 +35,8 @@ from coach.judging.model import Label
 from coach.playing.notes import PlayedNote
 from coach.score.window import Excerpt
 
+# What following needs of a window.
+
 MOST_BACK = 12
 """Notes of a key's pitch, those nearest, that a jump back may be to, besides the window's
 beginning. In a whole piece there may be a hundred; own choice, because who goes farther back than
@@ -54,6 +56,8 @@ class FollowedWindow:
         self.exact = ExactMatcher(excerpt)
         self.openers = find_opening_pitches(self.score)
 
+
+# The beam search, key by key.
 
 SETTLING_KEYS = 8
 """For so many keys the tempo is guessed anew with each,"""
@@ -191,6 +195,8 @@ def _add_keys(decoder: Decoder, take: Sequence[PlayedNote], most: float = inf) -
         decoder.add_key(note)
     return spent
 
+
+# Live marks on the notes.
 
 SURE = 8.0
 """A wrong key is told at once where the next best hypothesis, by which it is right, costs so much

@@ -282,9 +282,7 @@ def _join_hands(hands: Sequence[Hand]) -> Hands:
     return Hands(hands[0]) if len(hands) == 1 else Hands.TOGETHER
 
 
-# All figures here are our own choice, because nothing is published: they are set so that nothing is
-# taken for one of these that was not one in the shared takes and in made windows
-# (tests/test_instead.py), and no laxer than that.
+# Which of them it was, if any.
 
 STRUCK_SHARE = 0.75
 """Where so much of each hand's keys was struck, there is nothing to look for."""
@@ -449,6 +447,8 @@ def _fit_of(
         return None  # a part of it was played as it is written
     return len(got) - way.threshold.slips
 
+
+# The same while it is played.
 
 REST_S = 1.0
 """After such a silence it is told from all keys so far, and after the next one it may be again. Own

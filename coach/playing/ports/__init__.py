@@ -1,9 +1,9 @@
 """Live MIDI ports: the one door to python-rtmidi."""
 
 from coach.playing.ports.byte_stream import KeyReader, Message
-from coach.playing.ports.driver import Driver, OutPort, RtMidiDriver, divert_noise
+from coach.playing.ports.driver import Driver, OutPort, PortsUnavailable, RtMidiDriver, divert_noise
 from coach.playing.ports.own_sound import ASK
-from coach.playing.ports.ports import BRIDGES, Ports, PortsUnavailable, choose
+from coach.playing.ports.ports import BRIDGES, Ports, choose
 
 __all__ = [
     "ASK",

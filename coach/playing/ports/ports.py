@@ -35,7 +35,7 @@ from coach.playing.ports.byte_stream import (
     Sensing,
     Splitter,
 )
-from coach.playing.ports.driver import Driver, InPort, PortsUnavailable, RtMidiDriver
+from coach.playing.ports.driver import Driver, InPort, RtMidiDriver
 from coach.playing.ports.own_sound import OwnSound
 from coach.score.words import printable
 
@@ -283,9 +283,6 @@ class Listener:
             self._post(PianoFound(name_port(name)))
 
 
-__all__ = ["Ports", "PortsUnavailable"]
-
-
 class Ports:
     """The machine's MIDI ports.
 
@@ -382,6 +379,8 @@ class Ports:
         finally:
             listener.close()
 
+
+# Which port is the piano.
 
 _LOOPS = ("through", "rtpmidi announce", "system:midi_")
 """Ports that no piano sits behind: loops of the system's own."""

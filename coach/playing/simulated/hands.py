@@ -21,6 +21,8 @@ from random import Random
 from coach.playing.simulated.gesture import Act, Do
 from coach.score.model import Grace, Hand, NoteMark, ScoreNote
 
+# The manner: how time scatters and keys are held.
+
 SHORTEST_GAP_S = 0.085
 """No hand is asked for more than twelve onsets a second: a good amateur's limit."""
 SCATTER_SHARE = 0.12
@@ -156,6 +158,8 @@ def _in_order(times: list[float]) -> list[float]:
         times[at] = max(times[at], times[at - 1] + 0.02)
     return times
 
+
+# The hands: from notes on the page to keys.
 
 LET_GO_S = 0.02
 """A key is up for this long before it can be struck again."""

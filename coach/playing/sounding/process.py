@@ -36,6 +36,8 @@ from coach.playing.midi_events import ALL_NOTES_OFF, CONTROL, DAMPER, NOTE_OFF, 
 from coach.playing.ports import ASK, Driver, OutPort, PortsUnavailable, RtMidiDriver, choose
 from coach.playing.sounding.speaker import SPEAKER, SpeakerPort
 
+# Sending each message when its time comes, and leaving nothing that sounds.
+
 LATE_S = 0.05
 """A message this long past its time is left out when it is given: a beat too late is worse than
 none. Own choice, because on its way here a list takes some milliseconds, seldom tens."""
@@ -138,6 +140,8 @@ class TimedSender:
             self._send((CONTROL | channel, DAMPER, 0))
             self._send((CONTROL | channel, ALL_NOTES_OFF, 0))
 
+
+# The process: its orders, and the port that it sends to.
 
 LOOK_S = 0.2
 """How often it is looked whether the port is still there. Own choice, because a piano that is

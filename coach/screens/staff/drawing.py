@@ -49,6 +49,8 @@ from coach.screens.staff.texts import (
     place_texts,
 )
 
+# Which rows each staff has, and which columns each slot.
+
 LABEL_WIDTH = 3
 """``RH`` or ``LH`` and a space."""
 CLEF_COLUMN = LABEL_WIDTH + 1
@@ -175,6 +177,8 @@ def _place_heads(
         note: tuple(sorted(cells, key=lambda c: c[0].onset_quarters)) for note, cells in out.items()
     }
 
+
+# What stands there, put down part by part.
 
 _STEM_STEPS = 5
 """How far a stem without a beam rises over its last head, in steps. Own choice: print has seven, an
