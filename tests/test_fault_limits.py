@@ -34,6 +34,29 @@ def test_a_hand_lies_wrong_by_a_major_third_at_most(keys: str, cause: Cause) -> 
 
 
 @pytest.mark.parametrize(
+    ("keys", "found"),
+    [
+        ("A4 B4 B4", [Cause.WRONG_KEY, Cause.WRONG_KEY]),
+        ("A4 B4 C#5", [Cause.SHIFTED_POSITION]),
+        ("F4 G4 A4", [Cause.SHIFTED_POSITION]),
+    ],
+)
+def test_two_wrong_keys_do_not_show_how_a_hand_lies_and_three_do(
+    keys: str, found: list[Cause]
+) -> None:
+    """G A B, two or all of them a step too high; and a step too low."""
+    assert causes(f"C4 D4 E4 F4 {keys} C5 B4 A4 G4 F4 E4 D4 C4 D4") == found
+
+
+def test_the_keys_of_a_chord_show_it_sooner() -> None:
+    """G B and A: three keys of two onsets, a step too high."""
+    score = {"RH": "C4 D4 E4 F4 G4+B4 A4 B4 C5 B4 A4 G4 F4"}
+    take = "C4 D4 E4 F4 A4+C#5 B4 B4 C5 B4 A4 G4 F4"
+    found = Made(score, take).judge(Stage.RHYTHM).faults
+    assert [fault.cause for fault in found] == [Cause.SHIFTED_POSITION]
+
+
+@pytest.mark.parametrize(
     ("keys", "cause"),
     [("- - A4", Cause.MISSED_NOTE), ("- - -", Cause.STRETCH_LEFT_OUT)],
 )

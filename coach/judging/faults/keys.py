@@ -46,6 +46,9 @@ _OCTAVE = 12
 _MOST_SHIFTED = 4
 """Semitones. A hand that lies wrong is off by a few keys, no more than a major third (own choice:
 beyond it a hand of five fingers has left its position)."""
+_LEAST_SHIFTED = 3
+"""Keys that show where a hand lies: of two wrong keys that miss by chance every other pair is off
+to the same side, of three one in four. Own choice."""
 
 
 def find_wrong_keys(context: FaultContext) -> list[Fault]:
@@ -88,7 +91,12 @@ def _judge_run(context: FaultContext, run: list[ScoreLabel], hands: Hands) -> li
         cause = Cause.OCTAVE_SLIP
         single = len(run) == 1
         words = _describe_key(context, run[0]) if single else describe_octaves(first)
-    elif len(onsets) > 1 and same_side and max(map(abs, semitones)) <= _MOST_SHIFTED:
+    elif (
+        len(run) >= _LEAST_SHIFTED
+        and len(onsets) > 1
+        and same_side
+        and max(map(abs, semitones)) <= _MOST_SHIFTED
+    ):
         cause = Cause.SHIFTED_POSITION
         words = describe_shift(semitones)
     else:
