@@ -137,6 +137,39 @@ def test_one_note_may_lean(late_s: float) -> None:
     assert judge(window, play(window, qpm=QPM, late={5: late_s})).clean
 
 
+def leaning(late_s: float, scatter_s: float = 0.0, seed: int = 1) -> Judgement:
+    """The quarter note at bar 2 beat 3 late by itself, by hands that scatter."""
+    window, dice = whole(TUNE), random.Random(seed)
+    late = {i: dice.gauss(0, scatter_s) for i in range(len(window.notes))}
+    late[5] += late_s
+    return judge(window, play(window, qpm=QPM, late=late))
+
+
+def test_a_lone_note_leans_by_a_quarter_of_a_beat_at_the_most() -> None:
+    assert leaning(0.24 * BEAT_S).clean
+    assert causes(leaning(0.26 * BEAT_S)) == [Cause.LATE_ENTRY]
+
+
+def test_a_little_more_is_no_entry_where_the_strokes_scatter_as_much() -> None:
+    assert leaning(0.27 * BEAT_S, 0.03, seed=6).clean
+    assert causes(leaning(0.27 * BEAT_S, 0.03, seed=22)) == [Cause.LATE_ENTRY]
+
+
+def slowing_down(first: float, then: float) -> Judgement:
+    """Quarters, of which two in a row are longer: in tempo again after them."""
+    window = whole(written(*[1] * 12))
+    late = {6: (first - 1) * BEAT_S}
+    for i in range(7, len(window.notes)):
+        late[i] = (first + then - 2) * BEAT_S
+    return judge(window, play(window, qpm=QPM, late=late))
+
+
+def test_a_slowing_goes_on_that_grows_by_three_times_at_the_most() -> None:
+    """Beside a note that is longer by chance the next one isn't slowed any more."""
+    assert slowing_down(1.09, 1.39).clean
+    assert causes(slowing_down(1.09, 1.43)) == [Cause.MISREAD_VALUE]
+
+
 @pytest.mark.parametrize(
     ("ratio", "cause"),
     [
@@ -209,7 +242,10 @@ def test_sixteen_swung_eighths_that_are_written_even_are_told(share: float) -> N
 
 
 def test_a_lilt_is_expression() -> None:
+    """Up to 1.6 to 1."""
     assert swung(0.56).clean
+    assert swung(0.615).clean
+    assert not swung(0.625).clean
 
 
 DOTTED = written(*[F(3, 4), F(1, 4)] * 7, 2)
@@ -266,6 +302,68 @@ def test_more_is_asked_of_short_and_long_than_of_a_swing() -> None:
     assert pairs(0.64, 0.06).sentence.startswith("Swung: written even")
     assert pairs(0.36, 0.04).sentence.startswith("Short and long: written even")
     assert pairs(0.36, 0.06).clean
+
+
+def pairs_of(
+    length: F | int, count: int, share: float, scatter_s: float, seed: int, *, upbeats: int = 0
+) -> Judgement:
+    """Pairs of equal notes, the first of each with a share of the pair; before them even ones."""
+    window = whole(written(*[length] * (2 * count + upbeats), 2))
+    dice = random.Random(seed)
+    late = {i: dice.gauss(0, scatter_s) for i in range(len(window.notes))}
+    for i in range(upbeats + 1, upbeats + 2 * count, 2):
+        late[i] += (2 * share - 1) * float(length) * BEAT_S
+    return judge(window, play(window, qpm=QPM, late=late))
+
+
+@pytest.mark.parametrize(("scatter_s", "seed"), [(0.05, 30), (0.06, 30), (0.06, 54)])
+def test_three_pairs_that_are_swung_show_it_through_scatter(scatter_s: float, seed: int) -> None:
+    take = pairs_of(F(1, 2), 3, 2 / 3, scatter_s, seed)
+    assert take.sentence.startswith("Swung: written even")
+
+
+@pytest.mark.parametrize(("scatter_s", "seed"), [(0.05, 46), (0.07, 54)])
+def test_three_pairs_may_seem_swung_by_chance(scatter_s: float, seed: int) -> None:
+    assert pairs_of(F(1, 2), 3, 2 / 3, scatter_s, seed).clean
+
+
+@pytest.mark.parametrize("length", [F(1, 4), F(1, 2), 1, 2])
+def test_pairs_of_any_notes_may_be_swung(length: F | int) -> None:
+    take = pairs_of(length, 6, 2 / 3, 0.01, 1)
+    assert take.sentence.startswith("Swung: written even")
+
+
+@pytest.mark.parametrize("beat", [F(1, 4), F(1, 2), 1])
+def test_a_dot_may_be_of_any_note(beat: F | int) -> None:
+    """Dotted half notes with quarters, too, played as equal ones."""
+    window = whole(written(*[3 * beat, beat] * 4, 2))
+    late = dict.fromkeys(range(1, 8, 2), -float(beat) * BEAT_S)
+    take = judge(window, play(window, qpm=QPM, late=late))
+    assert take.sentence.startswith("Even: written dotted")
+
+
+def test_pairs_across_the_beat_are_short_and_long() -> None:
+    """A long note on each off-beat, a short one on each beat."""
+    take = pairs_of(F(1, 2), 4, 2 / 3, 0.01, 1, upbeats=1)
+    assert take.sentence.startswith("Short and long: written even")
+
+
+@pytest.mark.parametrize(
+    ("upbeats", "share", "scatter_s", "seed", "clean"),
+    [
+        (0, 1 / 3, 0.04, 12, False),
+        (0, 1 / 3, 0.04, 24, True),
+        (1, 2 / 3, 0.05, 11, False),
+        (1, 2 / 3, 0.04, 29, True),
+    ],
+)
+def test_scatter_hides_short_and_long_sooner_than_a_swing(
+    upbeats: int, share: float, scatter_s: float, seed: int, clean: bool
+) -> None:
+    take = pairs_of(F(1, 2), 6, share, scatter_s, seed, upbeats=upbeats)
+    assert take.clean is clean
+    if upbeats == 0:
+        assert not pairs_of(F(1, 2), 6, 1 - share, scatter_s, seed).clean
 
 
 def at_a_ratio(

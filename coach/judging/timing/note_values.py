@@ -14,8 +14,8 @@ weighed again (matching pursuit). They are
   has to explain what a ritard does not: beside slow notes those before them seem too short.
 
 Expression stays free: a stretch by a third or less, what is held under a fermata, one note that
-leans by less than a tenth of a second, and the last notes where something ends with them
-(:func:`coach.score.window.may_broaden_to`).
+leans by less than a tenth of a second or a quarter of the way, and the last notes where something
+ends with them (:func:`coach.score.window.may_broaden_to`).
 """
 
 from __future__ import annotations
@@ -106,11 +106,19 @@ to 100 % late is then told in .63, .43 and .57 of the three players' windows, on
 25 % in .02, .08 and .05, a ritard that nobody wrote in .07, .10 and .13."""
 _ENDING_ONSETS = 3
 """Onsets at the end where slowing is expected."""
+_SLOWS_ON = 3
+"""A slowing that goes on grows by no more than so many times itself from one interval to the next,
+as logarithms: the published form of a ritard by up to 2.7 times over three intervals or more. So
+an interval that is longer by chance excuses no other."""
 _SLOWED = 1.2
 """An interval by so much longer after a long one shows that the tempo has slowed: own choice, the
 least that a ritard is heard by."""
 _LEANING_S = 0.1
 """An entry by less is told by no detector of this module."""
+_LEANING_SHARE, _LEANING_EVIDENCE = 0.25, 6.0
+"""Nor by less than this share of the intervals around it, the largest that is usual of an accent
+(Repp 1992, from memory). Up to a third the evidence has to be so much: then no more windows are
+accused (``scripts.bench_rhythm``, seeds 71001 to 71006). Own choice."""
 _SLACK_Z = 1.5
 """A ratio may be a simple one that lies within so many standard deviations of it."""
 _SHORT_SLACK, _LONG_SLACK = (0.16, 0.30), (0.09, 0.16)
@@ -617,7 +625,9 @@ def _goes_on_slowing(strokes: Strokes, i: int) -> bool:
     if i < 3 or any(strokes.free[i - 2 : i + 1]):
         return False
     before, last, now = (_pace_s(strokes, j) for j in (i - 2, i - 1, i))
-    return last > before and now < (1 + _EXPRESSIVE_SHARE) * last
+    if not 0 < before < last:
+        return False
+    return now < (1 + _EXPRESSIVE_SHARE) * last and now < last * (last / before) ** _SLOWS_ON
 
 
 def _pace_s(strokes: Strokes, i: int) -> float:
@@ -651,6 +661,9 @@ def _entry(
     room_s = times[i + 1] - times[i - 1]
     if found.evidence < _ENTRY_EVIDENCE + chance or abs(found.size_s) < least_s:
         return None
-    if abs(found.size_s) < _EXPRESSIVE_SHARE / 2 * room_s:
+    share = 2 * abs(found.size_s) / room_s
+    if share < _LEANING_SHARE:
+        return None
+    if share < _EXPRESSIVE_SHARE and found.evidence < _LEANING_EVIDENCE + chance:
         return None
     return Entry(i, found.size_s, copysign(sqrt(2 * found.evidence), found.size_s))
