@@ -12,6 +12,7 @@ from coach.score.model import Score, ScoreNote
 from coach.score.reading import read_score
 
 _NAME = re.compile(r"([A-G])(##|bb|[#b]?)(-?\d)")
+_HOOKS = {"forward": "forward hook", "backward": "backward hook"}
 _ALTERS = {"": "", "#": "<alter>1</alter>", "b": "<alter>-1</alter>"}
 _ALTERS |= {"##": "<alter>2</alter>", "bb": "<alter>-2</alter>"}
 
@@ -30,8 +31,12 @@ def note(
     tuplet: tuple[int, int] | None = None,
     notations: str = "",
     hidden: bool = False,
+    beams: str = "",
 ) -> str:
-    """A note; ``tie`` is "start", "stop" or "stop start"; ``grace`` is "slash" or "plain"."""
+    """A note; ``tie`` is "start", "stop" or "stop start"; ``grace`` is "slash" or "plain".
+
+    ``beams``: of each beam from the first on "begin", "continue", "end", "forward" or "backward".
+    """
     parts = _NAME.fullmatch(name)
     assert parts, name
     step, sign, octave = parts.groups()
@@ -50,6 +55,10 @@ def note(
         f"<type>{looks}</type>" if looks else "",
         _tuplet(tuplet),
         f"<staff>{s}</staff>" if s else "",
+        *(
+            f'<beam number="{at}">{_HOOKS.get(beam, beam)}</beam>'
+            for at, beam in enumerate(beams.split(), start=1)
+        ),
         f"<notations>{drawn}{notations}</notations>" if drawn or notations else "",
     ]
     return f"<note{shown}>{''.join(inner)}</note>"

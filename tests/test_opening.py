@@ -130,7 +130,7 @@ def test_a_wrong_score_in_a_well_sealed_entry_is_ignored(place: Place) -> None:
 def test_an_entry_is_text_that_anyone_can_read(place: Place) -> None:
     place.open()
     head, body = place.entry.read_bytes().split(b"\n", 1)
-    assert head.startswith(b"score 5 ")
+    assert head.startswith(b"score 6 ")
     assert json.loads(body)["title"] == "Eight"
 
 

@@ -153,10 +153,11 @@ class _Document:
             self._pieces[id(head)] = seen[head.note]
             seen[head.note] += 1
         self._beams = {
-            (stem.onset_quarters, stem.staff, stem.voice): group
+            (stem.onset_quarters, stem.staff, stem.voice): (group, place)
             for group in written.beams
-            for stem in group.stems
+            for place, stem in enumerate(group.stems)
         }
+        """By a stem its beam, and its place on it."""
         self._upper = {(stem.staff, stem.voice) for stem in written.stems if stem.up}
         self._touches = {
             (one.staff, one.voice, one.onset_quarters, one.grace, one.after): one.marks
@@ -326,8 +327,9 @@ class _Document:
         """
         found: list[list[_Group]] = []
         beam: _Group | None = None
+        beams = iter(self._beams_over(events))
         for run in _tuplet_runs(events):
-            joined = [self._beam_of(event) for event in run]
+            joined = [next(beams) for _ in run]
             inner = bool(run[0].value.tuplet) and (None in joined or len(set(map(id, joined))) > 1)
             beam = None if inner else beam
             tuplet = self._make_tuplet(run, joined) if run[0].value.tuplet else None
@@ -365,12 +367,35 @@ class _Document:
         if not event.heads or not event.value.flags:
             return None
         head = event.heads[0]
-        group = self._beams.get((head.onset_quarters, head.staff, head.voice))
+        group, _ = self._beams.get((head.onset_quarters, head.staff, head.voice), (None, 0))
         return group if group and len(group.stems) > 1 else None
+
+    def _beams_over(self, events: Sequence[_Event]) -> list[BeamGroup | None]:
+        """The beam that each event is under: a rest between two notes of one is under it, too."""
+        beams = [self._beam_of(event) for event in events]
+        last: dict[int, int] = {}
+        for at, beam in enumerate(beams):
+            if beam is None:
+                continue
+            before = last.get(id(beam), at)
+            if not any(event.heads for event in events[before + 1 : at]):
+                beams[before:at] = [beam] * (at - before)
+            last[id(beam)] = at
+        return beams
+
+    def _break_after(self, head: Head) -> dict[str, str]:
+        """Where fewer beams lead on from a note than both have flags: so many."""
+        group, place = self._beams.get((head.onset_quarters, head.staff, head.voice), (None, 0))
+        if group is None or place + 1 == len(group.stems):
+            return {}
+        count = group.count_between(place)
+        flags = [stem.value.flags for stem in group.stems[place : place + 2]]
+        return {"breaksec": str(count)} if count < min(flags) else {}
 
     def _write_event(self, parent: Element, event: _Event) -> None:
         if event.heads:
-            self._write_chord(parent, event.heads, _duration(event.value))
+            about = _duration(event.value) | self._break_after(event.heads[0])
+            self._write_chord(parent, event.heads, about)
         elif event.fills_bar:
             SubElement(parent, "mRest")
         else:

@@ -144,8 +144,8 @@ def _length(chord: Chord) -> Fraction:
 
 
 def _with_length(note: ScoreNote, length: Fraction) -> ScoreNote:
-    """A note of another length, which no tie of before fits any more."""
-    return replace(note, length_quarters=length, segments_quarters=())
+    """A note of another length, which no tie or beam of before fits any more."""
+    return replace(note, length_quarters=length, segments_quarters=(), beams_to_next=())
 
 
 def _block(notes: Sequence[ScoreNote], beats: Sequence[Fraction]) -> list[ScoreNote]:

@@ -250,6 +250,9 @@ class ScoreNote:
     marks: frozenset[NoteMark] = frozenset()
     segments_quarters: tuple[Fraction, ...] = ()
     """Written lengths that ties join; empty means one, of the whole length."""
+    beams_to_next: tuple[int, ...] = ()
+    """For each written length how many beams lead on from its stem to the next one of its voice:
+    0 for a flag, and where a beam ends. Empty where nobody says."""
     octave_shift: int = 0
     """Octaves to add to the sounding octave to get where it is written (an 8va line: -1)."""
     hand_is_guess: bool = False

@@ -11,10 +11,10 @@ An accidental holds for its line or space, on its staff, to the end of the bar (
 In a window that begins inside a bar, what stood before it is out of sight: a sign is shown where
 the page has one and also where the reader of the window alone would need one.
 
-The model keeps no beams from the file, so notes are beamed by beat (common practice): a beam joins
-the flagged notes of one voice that follow each other without a rest inside one beat. Metres that
-are counted undivided (5/8, 7/8) are beamed by their printed groups, or in twos with the three at
-the end of 5 and 7.
+Beams are the file's. Where it has none notes are beamed by beat (common practice): a beam joins the
+flagged notes of one voice that follow each other without a rest inside one beat. Metres that are
+counted undivided (5/8, 7/8) are beamed by their printed groups, or in twos with the three at the
+end of 5 and 7.
 
 Rests are shown as they are printed, also of one voice beside another. Where a file has none, or a
 window cuts them, the silence of a whole staff is shown as rests cut at beats, easy to count.
@@ -264,6 +264,8 @@ class Head:
     """A tie leads from here to the next piece."""
     first: bool = True
     """The piece that is struck."""
+    beams_to_next: int | None = None
+    """So many beams lead on from its stem, as printed; None where nobody says."""
     grace: int = 0
     """0, or the place in a row of small notes, counted back from its end: 1 is the last."""
     after: bool = False
@@ -291,6 +293,8 @@ class Stem:
     end_quarters: Fraction
     value: Value
     heads: tuple[Head, ...]
+    beams_to_next: int | None = None
+    """So many beams lead on to the next stem, as printed; None where nobody says."""
 
     @property
     def lowest(self) -> int:
@@ -348,6 +352,7 @@ def _pieces_of(
     end: Fraction,
 ) -> Iterator[Head]:
     written = _written_lengths(score, note)
+    beams = _beams_of_pieces(note, written)
     onset = note.onset_quarters
     for number, piece in enumerate(written):
         yield replace(
@@ -356,6 +361,7 @@ def _pieces_of(
             fingering=note.fingering if number == 0 else (),
             tied_on=number + 1 < len(written),
             first=number == 0,
+            beams_to_next=beams[number],
             grace=grace,
             after=note.grace is Grace.AFTER,
         )
@@ -390,6 +396,14 @@ def _written_lengths(score: Score, note: ScoreNote) -> list[tuple[Fraction, Valu
         return [(Fraction(0), Value(Fraction(1, 2)))]
     given = note.segments_quarters or tuple(_cut_at_barlines(score, note))
     return [piece for length in given for piece in split_length(length)]
+
+
+def _beams_of_pieces(
+    note: ScoreNote, written: Sequence[tuple[Fraction, Value]]
+) -> Sequence[int | None]:
+    """The file's beams for each piece; none where the pieces are not the file's."""
+    is_as_printed = len(note.beams_to_next) == len(written) and not note.grace
+    return note.beams_to_next if is_as_printed else [None] * len(written)
 
 
 def _cut_at_barlines(score: Score, note: ScoreNote) -> Iterator[Fraction]:
@@ -454,7 +468,8 @@ def join_stems(heads: tuple[Head, ...]) -> tuple[Stem, ...]:
         shortest = min(group, key=lambda head: head.length_quarters)
         end = onset + shortest.length_quarters
         up = voice in upper[staff]
-        out.append(Stem(staff, voice, up, onset, end, shortest.value, tuple(group)))
+        beams = shortest.beams_to_next
+        out.append(Stem(staff, voice, up, onset, end, shortest.value, tuple(group), beams))
     return tuple(out)
 
 
@@ -588,43 +603,103 @@ class BeamGroup:
     """Stems that one beam joins; a single stem has flags instead."""
 
     stems: tuple[Stem, ...]
-    digit: str = ""
-    """The tuplet's digit, "" where there is none."""
+
+    def count_between(self, place: int) -> int:
+        """How many beams lead from a stem of the group to the one after it."""
+        stem, following = self.stems[place : place + 2]
+        shared = min(stem.value.flags, following.value.flags)
+        return min(shared, stem.beams_to_next or shared)
+
+
+@dataclass(frozen=True, slots=True)
+class Tuplet:
+    """Stems of one voice that are counted under one digit."""
+
+    stems: tuple[Stem, ...]
+    digit: str
+    is_beamed: bool
+    """One beam joins them all."""
 
 
 def group_beams(score: Score, stems: tuple[Stem, ...]) -> tuple[BeamGroup, ...]:
-    """All stems that have flags, joined where a beam joins them; and unbeamed tuplets."""
-    voices: dict[tuple[int, str], list[Stem]] = defaultdict(list)
-    for stem in stems:
-        voices[stem.staff, stem.voice].append(stem)
+    """All stems that have flags, joined where a beam joins them."""
     out: list[BeamGroup] = []
-    for voice in voices.values():
-        out += _voice_groups(score, voice)
+    for voice in _by_voice(stems):
+        groups: list[list[Stem]] = []
+        for stem in voice:
+            if groups and _is_beamed_to(score, groups[-1][-1], stem):
+                groups[-1].append(stem)
+            elif stem.value.flags:
+                groups.append([stem])
+        out += [BeamGroup(tuple(group)) for group in groups]
     return tuple(out)
 
 
-def _voice_groups(score: Score, voice: list[Stem]) -> list[BeamGroup]:
-    groups: list[list[Stem]] = []
-    for stem in voice:
-        if groups and _belongs(score, groups[-1], stem):
-            groups[-1].append(stem)
-        elif stem.value.flags or stem.value.tuplet:
-            groups.append([stem])
-    return [BeamGroup(tuple(group), _tuplet_digit(group)) for group in groups]
+def _by_voice(stems: tuple[Stem, ...]) -> Iterator[list[Stem]]:
+    voices: dict[tuple[int, str], list[Stem]] = defaultdict(list)
+    for stem in stems:
+        voices[stem.staff, stem.voice].append(stem)
+    yield from voices.values()
 
 
-def _belongs(score: Score, group: list[Stem], stem: Stem) -> bool:
-    """Whether a stem goes on this group."""
-    last = group[-1]
-    if last.end_quarters != stem.onset_quarters:
+def _is_beamed_to(score: Score, stem: Stem, following: Stem) -> bool:
+    """Whether a beam leads from a stem to the next of its voice: as printed, else by beats."""
+    if not (stem.value.flags and following.value.flags):
         return False
-    if last.value.flags and stem.value.flags:
-        return _beam_place(score, last.onset_quarters) == _beam_place(score, stem.onset_quarters)
-    if last.value.tuplet is None or last.value.tuplet != stem.value.tuplet:
+    if stem.beams_to_next is None:
+        abut = stem.end_quarters == following.onset_quarters
+        one, other = (_beam_place(score, it.onset_quarters) for it in (stem, following))
+        return abut and one == other
+    bar = score.bar_at(stem.onset_quarters)
+    is_in_bar = following.onset_quarters < bar.end_quarters
+    return stem.beams_to_next > 0 and is_in_bar and _has_only_rests_between(score, stem, following)
+
+
+def _has_only_rests_between(score: Score, stem: Stem, following: Stem) -> bool:
+    """Whether a voice is silent between two stems, as printed: beams lead over rests, too."""
+    reached = stem.end_quarters
+    for rest in score.rests if reached < following.onset_quarters else ():
+        if (rest.staff, rest.voice, rest.onset_quarters) == (stem.staff, stem.voice, reached):
+            reached += rest.length_quarters
+    return reached == following.onset_quarters
+
+
+def group_tuplets(
+    score: Score, stems: tuple[Stem, ...], beams: Sequence[BeamGroup]
+) -> tuple[Tuplet, ...]:
+    """All stems of tuplets, by the digits they are counted under.
+
+    A digit serves until its notes fill a plain value. Six even notes on one beam inside a beat are
+    a sextuplet, though written at a triplet's ratio.
+    """
+    beam_of = {id(stem): at for at, group in enumerate(beams) for stem in group.stems}
+    out: list[Tuplet] = []
+    for voice in _by_voice(stems):
+        runs: list[list[Stem]] = []
+        for stem in voice:
+            if runs and _is_counted_on(score, runs[-1], stem, beam_of):
+                runs[-1].append(stem)
+            elif stem.value.tuplet:
+                runs.append([stem])
+        for run in runs:
+            joined = {beam_of.get(id(stem)) for stem in run}
+            is_beamed = len(run) > 1 and len(joined) == 1 and None not in joined
+            out.append(Tuplet(tuple(run), _tuplet_digit(run), is_beamed))
+    return tuple(out)
+
+
+def _is_counted_on(score: Score, run: list[Stem], stem: Stem, beam_of: Mapping[int, int]) -> bool:
+    """Whether a stem is counted under the digit of those before it."""
+    first, last = run[0], run[-1]
+    if last.end_quarters != stem.onset_quarters or last.value.tuplet != stem.value.tuplet:
         return False
-    # Unbeamed tuplets run over beats: one ends where its notes fill a plain value.
-    whole = value_of(last.end_quarters - group[0].onset_quarters)
-    return whole is None or whole.tuplet is not None
+    whole = value_of(last.end_quarters - first.onset_quarters)
+    if whole is None or whole.tuplet is not None:
+        return True
+    is_even = all(one.value == stem.value for one in run)
+    one_beam = beam_of.get(id(first)) == beam_of.get(id(stem)) is not None
+    places = {_beam_place(score, one.onset_quarters) for one in (first, stem)}
+    return is_even and one_beam and len(places) == 1
 
 
 def _beam_place(score: Score, onset: Fraction) -> tuple[int, int]:
@@ -655,13 +730,11 @@ def beam_units(metre: Metre) -> tuple[int, ...]:
     return (per_beat,) * metre.beats_in_bar
 
 
-def _tuplet_digit(group: list[Stem]) -> str:
-    tuplet = group[0].value.tuplet
-    if tuplet is None or any(stem.value.tuplet != tuplet for stem in group):
-        return ""
-    even = len({stem.value for stem in group}) == 1
-    # Six even notes on one beam are a sextuplet, though written at a triplet's ratio.
-    many = len(group) if even and len(group) > tuplet[0] and len(group) % tuplet[0] == 0 else 0
+def _tuplet_digit(run: list[Stem]) -> str:
+    tuplet = run[0].value.tuplet
+    assert tuplet
+    is_even = len({stem.value for stem in run}) == 1
+    many = len(run) if is_even and len(run) > tuplet[0] and len(run) % tuplet[0] == 0 else 0
     return str(many or tuplet[0])
 
 
@@ -824,6 +897,7 @@ class Written:
     heads: tuple[Head, ...]
     stems: tuple[Stem, ...]
     beams: tuple[BeamGroup, ...]
+    tuplets: tuple[Tuplet, ...]
     rests: tuple[Rest, ...]
     counts: Mapping[Fraction, str]
     beats: frozenset[Fraction]
@@ -891,6 +965,7 @@ def write(
     all_heads = list_heads(score, excerpt, fingers)
     all_heads = fold_far_ledger_lines(score, all_heads, fold) if fold else all_heads
     all_stems = join_stems(all_heads)
+    beams = group_beams(score, all_stems)
     held_notes, held = list_held(score, excerpt)
     staves = frozenset(head.staff for head in all_heads)
     sounding = (*all_heads, *(head for head in held if head.staff in staves))
@@ -912,7 +987,8 @@ def write(
         excerpt=excerpt,
         heads=all_heads,
         stems=all_stems,
-        beams=group_beams(score, all_stems),
+        beams=beams,
+        tuplets=group_tuplets(score, all_stems, beams),
         rests=all_rests,
         inner_rests=inner_rests,
         counts=dict(zip(onsets, counts(score, onsets), strict=True)),

@@ -303,4 +303,4 @@ def _cut(note: ScoreNote, end: Fraction) -> ScoreNote:
         if sum(segments) < left:
             segments.append(min(segment, left - sum(segments)))
     kept = tuple(segments) if len(segments) > 1 else ()
-    return replace(note, length_quarters=left, segments_quarters=kept)
+    return replace(note, length_quarters=left, segments_quarters=kept, beams_to_next=())

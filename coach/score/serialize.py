@@ -23,7 +23,7 @@ from typing import Any, NamedTuple, get_args, get_origin, get_type_hints
 
 from coach.score.model import Score
 
-FORMAT = 5
+FORMAT = 6
 """Raised whenever older data can no longer be read as the same score."""
 
 Plain = Any

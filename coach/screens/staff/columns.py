@@ -267,6 +267,11 @@ def gather_slots(
 ) -> tuple[Slot, ...]:
     """Every slot of the window, in order."""
     alone = {group.stems[0].onset_quarters for group in written.beams if len(group.stems) == 1}
+    alone |= {
+        tuplet.stems[len(tuplet.stems) // 2].onset_quarters
+        for tuplet in written.tuplets
+        if not tuplet.is_beamed
+    }
     out = []
     for key in list_note_keys(written, chords):
         chord = chords.get(key)

@@ -18,6 +18,7 @@ from coach.score.notation import (
     Head,
     Rest,
     Stem,
+    Tuplet,
     Value,
     Written,
     clef_at,
@@ -671,20 +672,33 @@ def _stem_rows(staff: StaffRows, stem: Stem) -> range:
 def draw_beams(layout: PageLayout) -> None:
     """Beams, flags and tuplet digits, in the beam lanes."""
     for group in layout.system.written.beams:
-        staff = layout.rows_of(group.stems[0].staff)
-        lane = staff.beams_above if group.stems[0].up else staff.beams_below
-        placed = [(stem, stem_column(layout, stem)) for stem in group.stems]
-        here = [(stem, column) for stem, column in placed if column is not None]
-        if lane is not None and here:
-            _draw_beam(layout, lane, here)
-            _draw_digit(layout, lane, group, [column for _, column in here])
+        lane, columns = _beam_lane(layout, group.stems[0]), _columns_of(layout, group.stems)
+        if lane is not None and columns:
+            _draw_beam(layout, lane, group, columns)
+    for tuplet in layout.system.written.tuplets:
+        lane, columns = _beam_lane(layout, tuplet.stems[0]), _columns_of(layout, tuplet.stems)
+        if lane is not None and columns:
+            _draw_digit(layout, lane, tuplet, [*columns.values()])
 
 
-def _draw_beam(layout: PageLayout, lane: int, here: list[tuple[Stem, int]]) -> None:
+def _beam_lane(layout: PageLayout, stem: Stem) -> int | None:
+    staff = layout.rows_of(stem.staff)
+    return staff.beams_above if stem.up else staff.beams_below
+
+
+def _columns_of(layout: PageLayout, stems: Sequence[Stem]) -> dict[int, int]:
+    """The columns of those stems that are on the page, by their places among these."""
+    placed = ((place, stem_column(layout, stem)) for place, stem in enumerate(stems))
+    return {place: column for place, column in placed if column is not None}
+
+
+def _draw_beam(
+    layout: PageLayout, lane: int, group: BeamGroup, columns_at: Mapping[int, int]
+) -> None:
+    """A beam, as far as its stems are on the page; a single stem's flag."""
+    columns, first = [*columns_at.values()], min(columns_at)
+    here = [(group.stems[place], column) for place, column in columns_at.items()]
     flags = [stem.value.flags for stem, _ in here]
-    columns = [column for _, column in here]
-    if not all(flags):
-        return
     forms = layout.system.glyphs.beams
     if len(here) == 1:
         form = forms[min(flags[0], len(forms)) - 1]
@@ -692,7 +706,7 @@ def _draw_beam(layout: PageLayout, lane: int, here: list[tuple[Stem, int]]) -> N
         layout.canvas.put(lane, columns[0], corner + form.line, Role.BEAM)
         return
     for place in range(len(here) - 1):
-        shared = min(flags[place], flags[place + 1], len(forms))
+        shared = min(group.count_between(first + place), len(forms))
         gap = columns[place + 1] - columns[place] - 1
         layout.canvas.put(lane, columns[place] + 1, forms[shared - 1].line * gap, Role.BEAM)
     for place, (stem, column) in enumerate(here):
@@ -706,13 +720,11 @@ def _draw_beam(layout: PageLayout, lane: int, here: list[tuple[Stem, int]]) -> N
         layout.canvas.put(lane, column, corner, Role.BEAM)
 
 
-def _draw_digit(layout: PageLayout, lane: int, group: BeamGroup, columns: list[int]) -> None:
-    if not group.digit:
-        return
+def _draw_digit(layout: PageLayout, lane: int, tuplet: Tuplet, columns: list[int]) -> None:
     middle = (columns[0] + columns[-1]) // 2
-    if len(columns) == 1 or not all(stem.value.flags for stem in group.stems):
+    if len(columns) == 1 or not tuplet.is_beamed:
         middle = columns[len(columns) // 2] + 1  # beside the stem: no beam to stand on
-    layout.canvas.put(lane, middle, group.digit, Role.BEAM)
+    layout.canvas.put(lane, middle, tuplet.digit, Role.BEAM)
 
 
 _PARTS = (

@@ -16,7 +16,16 @@ from itertools import pairwise
 
 from coach.score.counting import syllables
 from coach.score.model import Score
-from coach.score.notation import BeamGroup, Counts, Stem, Touch, Written, is_dynamic, write
+from coach.score.notation import (
+    BeamGroup,
+    Counts,
+    Stem,
+    Touch,
+    Tuplet,
+    Written,
+    is_dynamic,
+    write,
+)
 from coach.score.window import Excerpt
 from coach.screens.staff.columns import (
     ChordColumns,
@@ -125,8 +134,15 @@ class WrittenByOnset:
     def on_page(self, system: SystemLayout, page: Sequence[Slot]) -> SystemLayout:
         """The same system with no other stems and beams than those of one page: drawn sooner."""
         stems = self._stems_on(page)
-        beams = {id(group): group for stem in stems for group in self._beams_of.get(id(stem), ())}
-        written = replace(system.written, stems=tuple(stems), beams=tuple(beams.values()))
+        ids = {id(stem): None for stem in stems}
+        beams = dict.fromkeys(at for one in ids for at in self._beams_of.get(one, ()))
+        tuplets = dict.fromkeys(at for one in ids for at in self._tuplets_of.get(one, ()))
+        written = replace(
+            system.written,
+            stems=tuple(stems),
+            beams=tuple(self.written.beams[at] for at in beams),
+            tuplets=tuple(self.written.tuplets[at] for at in tuplets),
+        )
         return replace(system, written=written)
 
     def _stems_on(self, page: Sequence[Slot]) -> list[Stem]:
@@ -141,12 +157,21 @@ class WrittenByOnset:
         return out
 
     @cached_property
-    def _beams_of(self) -> dict[int, list[BeamGroup]]:
-        out: dict[int, list[BeamGroup]] = defaultdict(list)
-        for group in self.written.beams:
-            for stem in group.stems:
-                out[id(stem)].append(group)
-        return out
+    def _beams_of(self) -> dict[int, list[int]]:
+        return _places_by_stem(self.written.beams)
+
+    @cached_property
+    def _tuplets_of(self) -> dict[int, list[int]]:
+        return _places_by_stem(self.written.tuplets)
+
+
+def _places_by_stem(groups: Sequence[BeamGroup | Tuplet]) -> dict[int, list[int]]:
+    """The places of the groups that each stem is in, by the stem's identity."""
+    out: dict[int, list[int]] = defaultdict(list)
+    for at, group in enumerate(groups):
+        for stem in group.stems:
+            out[id(stem)].append(at)
+    return out
 
 
 def lay_out(

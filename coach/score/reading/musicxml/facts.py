@@ -38,6 +38,8 @@ class RawNote:
     fingering: tuple[str, ...] = ()
     strokes: int = 0
     """Through the stem: a tremolo on one note."""
+    beams_to_next: int | None = None
+    """So many beams lead on to the next stem; None where the file says nothing of beams here."""
     slurs: list[tuple[str, str]] = field(default_factory=list)
     """(number, "start" or "stop") of the slurs that begin or end here."""
 

@@ -75,7 +75,8 @@ def _notes(piano: Piano, bars: Sequence[Bar], clefs: Sequence[Clef]) -> list[Sco
     mark_slurs(merged)
     merged.sort(key=_score_order)
     identities = _identities(piano)
-    notes = [_score_note(tied, identities, piano.staves, clefs) for tied in merged]
+    has_beams = any(note.beams_to_next is not None for note in piano.notes)
+    notes = [_score_note(tied, identities, piano.staves, clefs, has_beams) for tied in merged]
     marks = _hand_marks(piano, bars)
     return apply_hand_marks(notes, marks, bar_ends) if marks else notes
 
@@ -99,8 +100,9 @@ def _identities(piano: Piano) -> dict[int, str]:
 
 
 def _score_note(
-    tied: Tied, identities: dict[int, str], staves: int, clefs: Sequence[Clef]
+    tied: Tied, identities: dict[int, str], staves: int, clefs: Sequence[Clef], has_beams: bool
 ) -> ScoreNote:
+    """``has_beams``: the file says which notes have beams, so that all others have flags."""
     first = tied.first
     hand, is_guess = staff_hand(first.staff, staves, clefs, tied.onset)
     return ScoreNote(
@@ -117,6 +119,7 @@ def _score_note(
         grace=first.grace,
         marks=frozenset(first.marks),
         segments_quarters=tuple(tied.segments) if len(tied.segments) > 1 else (),
+        beams_to_next=tuple(beams or 0 for beams in tied.beams) if has_beams else (),
         octave_shift=first.octave_shift,
         strokes=first.strokes,
         hand_is_guess=is_guess,

@@ -60,6 +60,8 @@ class NoteFields:
     tuplet: tuple[int, int] = (1, 1)
     """So many notes in the time of so many; nested tuplets come multiplied already."""
     ties: list[str] = field(default_factory=list)
+    beams: list[str] = field(default_factory=list)
+    """Of each beam at the stem: "begin", "continue", "end" or a hook."""
     notations: list[Element] = field(default_factory=list)
 
 
@@ -86,6 +88,8 @@ def note_fields(note: Element) -> NoteFields:
             out.ties.append(child.get("type", ""))
         elif tag == "notations":
             out.notations.append(child)
+        elif tag == "beam":
+            out.beams.append((child.text or "").strip())
         elif tag in _RARE:
             _RARE[tag](out, child)
     return out
@@ -192,6 +196,8 @@ _MARKS = {
     "inverted-vertical-turn": NoteMark.TURN,
     "tremolo": NoteMark.TREMOLO,
 }
+_LEADS_ON = frozenset({"begin", "continue"})
+"""What is said of a beam that goes on to the next stem (MusicXML 4.0, beam-value)."""
 MOST_STROKES = 8
 """Of a tremolo (MusicXML 4.0, tremolo-marks)."""
 _SPANS = frozenset({"wavy-line", "glissando", "slide"})
@@ -241,6 +247,11 @@ def _fingers(text: str | None) -> list[str]:
     return [printed] if printed else []
 
 
+def count_beams_to_next(fields: NoteFields) -> int | None:
+    """How many beams lead on from a note's stem; None where it has no beam at all."""
+    return sum(beam in _LEADS_ON for beam in fields.beams) if fields.beams else None
+
+
 def share_in_chords(notes: list[RawNote]) -> None:
     """Give every note of a chord the marks that the file hangs on one of them.
 
@@ -252,8 +263,10 @@ def share_in_chords(notes: list[RawNote]) -> None:
         if len(chord) > 1:
             shared = set().union(*(note.marks for note in chord))
             strokes = max(note.strokes for note in chord)
+            beams = [note.beams_to_next for note in chord if note.beams_to_next is not None]
             for note in chord:
                 note.marks, note.strokes = set(shared), strokes
+                note.beams_to_next = max(beams, default=None)
             _spread_fingers(chord)
 
 

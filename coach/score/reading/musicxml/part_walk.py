@@ -25,6 +25,7 @@ from coach.score.reading.musicxml.facts import PartFacts, RawBar, RawNote, RestA
 from coach.score.reading.musicxml.notes import (
     Graces,
     NoteFields,
+    count_beams_to_next,
     nominal_quarters,
     note_fields,
     read_notations,
@@ -212,6 +213,7 @@ class _Walk:
             tie_start="start" in fields.ties or "continue" in fields.ties,
             tie_stop="stop" in fields.ties or "continue" in fields.ties,
             octave_shift=octave_shift,
+            beams_to_next=count_beams_to_next(fields),
         )
         if fields.is_cue:
             note.marks.add(NoteMark.SMALL_PRINT)

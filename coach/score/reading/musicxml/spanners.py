@@ -35,6 +35,8 @@ class Tied:
     onset: Fraction
     """In quarters from the start of the piece."""
     segments: list[Fraction]
+    beams: list[int | None]
+    """Of each segment, how many beams lead on from its stem."""
     last: RawNote
     """The written note that ends it."""
     last_end: Fraction
@@ -113,7 +115,9 @@ def _at_one_onset(
     for onset, note in group:
         tied = joined.get(id(note))
         if tied is None:
-            tied = Tied(note, onset, [note.length], note, onset + note.length, onset)
+            tied = Tied(
+                note, onset, [note.length], [note.beams_to_next], note, onset + note.length, onset
+            )
             new.append(tied)
         tied.reach, tied.voice_end = reaches[note.chord], voice_ends[note.chord]
         if note.tie_start:
@@ -160,9 +164,11 @@ def _lengthen(tied: Tied, onset: Fraction, note: RawNote) -> None:
         first.marks |= note.marks | {NoteMark.ARPEGGIO}
         first.fingering = first.fingering or note.fingering
         tied.segments.clear()
+        tied.beams.clear()
     first.marks |= note.marks & _LASTING
     first.slurs = first.slurs + note.slurs
     tied.segments.append(note.length)
+    tied.beams.append(note.beams_to_next)
     tied.last = note
     tied.last_end = onset + note.length
 
