@@ -39,7 +39,7 @@ from coach.judging.timing.local_tempo import Interval, list_intervals, predict_l
 from coach.judging.timing.noise import Strokes, TimingEvidence
 from coach.judging.timing.note_values import AS_WRITTEN, Explained, explain_lengths
 from coach.judging.timing.onsets import Moment, list_moments, settle_onsets
-from coach.judging.timing.proportions import Figure, find_figures
+from coach.judging.timing.patterns import Figure, find_figures
 from coach.judging.timing.tempo_drift import TempoDrift, find_tempo_drift
 from coach.judging.tolerance import Tolerance
 from coach.playing.notes import PlayedNote
