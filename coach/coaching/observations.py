@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -71,15 +72,18 @@ def shares_heard_late(excerpt: Excerpt, qpm: float | None) -> dict[Transition, f
     """For each move, the share of the hesitations into it, heard with both hands, that would be
     heard here: the other hand's notes show the time, too."""
     onsets, arrivals = excerpt.onsets_quarters, excerpt.arrivals
-    in_both = sorted({*onsets, *(note.onset_quarters for note in excerpt.other_hand)})
+    other = {note.onset_quarters for note in excerpt.other_hand}
+    in_both = sorted(other.union(onsets)) if other else onsets
     quarter_ms = 60_000 / (qpm or excerpt.qpm)
     last: dict[tuple[int, Hand], int] = {}
     """The last onset that each hand arrives at on its way to each grid beat."""
     for note, number in zip(excerpt.notes, excerpt.onset_numbers, strict=True):
         last[arrivals[number], note.hand] = number
-    chance = {
-        number: share_heard_late(onsets, in_both, number, quarter_ms) for number in {*last.values()}
-    }
+    arrived = {*last.values()}
+    if len(in_both) > len(onsets):
+        chance = {at: share_heard_late(onsets, in_both, at, quarter_ms) for at in arrived}
+    else:  # all is heard that ever was, but nothing before the very first onset
+        chance = {at: float(at > 0) for at in arrived}
     moves = zip(excerpt.moves, excerpt.transitions, strict=True)
     return {transition: chance[last[move]] for move, transition in moves}
 
@@ -103,8 +107,11 @@ def share_heard_late(
     onsets: Sequence[Fraction], in_all: Sequence[Fraction], at: int, quarter_ms: float
 ) -> float:
     """Of the hesitations that would be heard where all of these onsets are played, the share that
-    is heard where only some of them are: what was never heard at all is nobody's evidence."""
-    in_all_heard = chance_to_hear_late(in_all, in_all.index(onsets[at]), quarter_ms)
+    is heard where only some of them are: what was never heard at all is nobody's evidence.
+
+    Both are in order.
+    """
+    in_all_heard = chance_to_hear_late(in_all, bisect_left(in_all, onsets[at]), quarter_ms)
     heard = chance_to_hear_late(onsets, at, quarter_ms)
     return min(heard / in_all_heard, 1.0) if in_all_heard else 0.0
 
