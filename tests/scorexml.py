@@ -32,14 +32,16 @@ def note(
     notations: str = "",
     hidden: bool = False,
     beams: str = "",
+    sign: str = "",
 ) -> str:
     """A note; ``tie`` is "start", "stop" or "stop start"; ``grace`` is "slash" or "plain".
 
+    ``sign``: the accidental that is printed, "sharp".
     ``beams``: of each beam from the first on "begin", "continue", "end", "forward" or "backward".
     """
     parts = _NAME.fullmatch(name)
     assert parts, name
-    step, sign, octave = parts.groups()
+    step, alter, octave = parts.groups()
     ties = tie.split()
     slash = ' slash="yes"' if grace == "slash" else ""
     shown = ' print-object="no"' if hidden else ""
@@ -48,11 +50,12 @@ def note(
         f"<grace{slash}/>" if grace else "",
         "<cue/>" if cue else "",
         "<chord/>" if chord else "",
-        f"<pitch><step>{step}</step>{_ALTERS[sign]}<octave>{octave}</octave></pitch>",
+        f"<pitch><step>{step}</step>{_ALTERS[alter]}<octave>{octave}</octave></pitch>",
         "" if grace else f"<duration>{duration}</duration>",
         *(f'<tie type="{kind}"/>' for kind in ties),
         f"<voice>{v}</voice>" if v else "",
         f"<type>{looks}</type>" if looks else "",
+        f"<accidental>{sign}</accidental>" if sign else "",
         _tuplet(tuplet),
         f"<staff>{s}</staff>" if s else "",
         *(

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import warnings
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction as F
+from pathlib import Path
 
 import pytest
 
 from coach.score.build import score_from_notes
 from coach.score.notation import choose_accidentals
+from coach.score.reading import read_score
+from scripts.corpus import PIANO_SCORES, corpus
+from tests.breadth import every
+from tests.scorexml import bar, note, opened, piano
 
 
 def signs(*pitches: int, each: F = F(1), fifths: int = 0, hands: str = "R") -> list[str]:
@@ -54,3 +62,52 @@ def test_under_an_octave_line_a_sign_holds_where_the_note_is_written() -> None:
     low, high = score.notes
     score = replace(score, notes=(low, replace(high, octave_shift=-1)))
     assert list(choose_accidentals(score, score.notes)) == ["#", ""]
+
+
+# Reminders: what the page has, though it is not needed.
+
+
+def test_a_reminder_of_the_page_is_shown(tmp_path: Path) -> None:
+    """F sharp in the bar before, F in this one: many a page reminds of it."""
+    sharp, plain = note("F#4", 4, sign="sharp"), note("F4", 2)
+    reminds = opened(tmp_path, piano(bar(sharp), bar(note("F4", 2, sign="natural"), plain)))
+    assert list(choose_accidentals(reminds, reminds.notes)) == ["#", "n", ""]
+    silent = opened(tmp_path, piano(bar(sharp), bar(plain, plain)))
+    assert list(choose_accidentals(silent, silent.notes)) == ["#", "", ""]
+
+
+def test_a_sign_that_is_needed_is_shown_though_the_page_forgot_it(tmp_path: Path) -> None:
+    found = opened(tmp_path, piano(bar(note("F#4", 2), note("F4", 2))))
+    assert list(choose_accidentals(found, found.notes)) == ["#", "n"]
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize("name", every(3, PIANO_SCORES))
+def test_every_sign_of_the_page_is_shown_as_music21_reads_it(name: str) -> None:
+    path = corpus() / name
+    score = read_score(path)
+    shown: Counter[tuple[int, float, int]] = Counter()
+    for one, sign in zip(score.notes, choose_accidentals(score, score.notes), strict=True):
+        if sign and not one.grace:
+            here = score.bar_at(one.onset_quarters)
+            onset = round(float(one.onset_quarters - here.onset_quarters), 2)
+            shown[here.index, onset, one.pitch] += 1
+    printed = Counter(_signs_in_music21(path))
+    assert printed
+    assert not printed - shown
+
+
+def _signs_in_music21(path: Path) -> Iterator[tuple[int, float, int]]:
+    music21 = pytest.importorskip("music21")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        parsed = music21.converter.parse(str(path))
+    for part in parsed.parts:
+        for at, measure in enumerate(part.getElementsByClass("Measure")):
+            for one in measure.recurse().notes:
+                if one.duration.isGrace or (one.tie and one.tie.type != "start"):
+                    continue
+                onset = round(float(one.getOffsetInHierarchy(measure)), 2)
+                for pitch in one.pitches:
+                    if pitch.accidental and pitch.accidental.displayStatus:
+                        yield at, onset, pitch.midi

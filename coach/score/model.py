@@ -250,6 +250,8 @@ class ScoreNote:
     marks: frozenset[NoteMark] = frozenset()
     segments_quarters: tuple[Fraction, ...] = ()
     """Written lengths that ties join; empty means one, of the whole length."""
+    has_printed_sign: bool = False
+    """The page has an accidental at it, whether it is needed or a reminder."""
     beams_to_next: tuple[int, ...] = ()
     """For each written length how many beams lead on from its stem to the next one of its voice:
     0 for a flag, and where a beam ends. Empty where nobody says."""

@@ -9,7 +9,7 @@ in the time of two.
 
 An accidental holds for its line or space, on its staff, to the end of the bar (common practice).
 In a window that begins inside a bar, what stood before it is out of sight: a sign is shown where
-the page has one and also where the reader of the window alone would need one.
+the page has one, as a reminder too, and also where the reader of the window alone would need one.
 
 Beams are the file's. Where it has none notes are beamed by beat (common practice): a beam joins the
 flagged notes of one voice that follow each other without a rest inside one beat. Metres that are
@@ -211,8 +211,9 @@ def choose_accidentals(score: Score, notes: Sequence[ScoreNote]) -> tuple[str, .
     for note in notes:
         if note.bar_index != bar_index:
             bar_index, memory = note.bar_index, {}
-        needed = _needs_sign(score, note, memory)
-        out.append(SIGNS.get(note.spelling.alter, "") if needed or note.id in on_page else "")
+        is_needed = _needs_sign(score, note, memory)
+        is_shown = is_needed or note.has_printed_sign or note.id in on_page
+        out.append(SIGNS.get(note.spelling.alter, "") if is_shown else "")
     return tuple(out)
 
 

@@ -38,6 +38,7 @@ class RawNote:
     fingering: tuple[str, ...] = ()
     strokes: int = 0
     """Through the stem: a tremolo on one note."""
+    has_printed_sign: bool = False
     beams_to_next: int | None = None
     """So many beams lead on to the next stem; None where the file says nothing of beams here."""
     slurs: list[tuple[str, str]] = field(default_factory=list)

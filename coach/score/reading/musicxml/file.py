@@ -119,6 +119,7 @@ def _score_note(
         grace=first.grace,
         marks=frozenset(first.marks),
         segments_quarters=tuple(tied.segments) if len(tied.segments) > 1 else (),
+        has_printed_sign=first.has_printed_sign,
         beams_to_next=tuple(beams or 0 for beams in tied.beams) if has_beams else (),
         octave_shift=first.octave_shift,
         strokes=first.strokes,

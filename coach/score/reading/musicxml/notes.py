@@ -59,6 +59,7 @@ class NoteFields:
     dots: int = 0
     tuplet: tuple[int, int] = (1, 1)
     """So many notes in the time of so many; nested tuplets come multiplied already."""
+    has_sign: bool = False
     ties: list[str] = field(default_factory=list)
     beams: list[str] = field(default_factory=list)
     """Of each beam at the stem: "begin", "continue", "end" or a hook."""
@@ -108,6 +109,10 @@ def _rest(out: NoteFields, child: Element) -> None:
     out.is_rest = True
 
 
+def _accidental(out: NoteFields, child: Element) -> None:
+    out.has_sign = True
+
+
 def _time_modification(out: NoteFields, child: Element) -> None:
     actual = whole(child.findtext("actual-notes"), 1, 1000)
     normal = whole(child.findtext("normal-notes"), 1, 1000)
@@ -119,6 +124,7 @@ _RARE = {
     "grace": _grace,
     "cue": _cue,
     "rest": _rest,
+    "accidental": _accidental,
     "time-modification": _time_modification,
 }
 
