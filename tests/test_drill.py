@@ -6,7 +6,7 @@ from typing import TypeVar
 
 import pytest
 
-from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill import Drill, count_in
 from coach.coaching.drill.drill_events import (
     AssignmentGiven,
     CountIn,
@@ -18,7 +18,6 @@ from coach.coaching.drill.drill_events import (
     SetAside,
     StateChanged,
 )
-from coach.coaching.drill.hearing import count_in
 from coach.coaching.model import Goal, Request
 from coach.coaching.wording import TOO_SOON
 from coach.judging.model import Label, Stage

@@ -7,7 +7,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from coach.coaching.drill.hearing import MOST_WINDOWS, CountInClick, Hearing
+from coach.coaching.drill.drill import MOST_WINDOWS, CountInClick, Hearing
 from coach.coaching.model import Assignment, AssignmentKind
 from coach.judging.model import Stage
 from coach.judging.timing import Habits

@@ -11,9 +11,8 @@ from typing import Any
 
 import pytest
 
-from coach.coaching.drill.drill import Drill
+from coach.coaching.drill.drill import MOST_WINDOWS, Drill
 from coach.coaching.drill.drill_events import DrillEvent, RepetitionEnded, ToJudge
-from coach.coaching.drill.hearing import MOST_WINDOWS
 from coach.coaching.model import Goal, Request
 from coach.judging.alignment.beam_search import MOST_LIVE
 from coach.judging.alignment.exact_match import ExactMatcher
