@@ -491,6 +491,36 @@ def test_small_notes_have_a_beam_of_their_own() -> None:
     assert {note.get("dur") for note in beams[0]} == {"16"}
 
 
+@pytest.mark.parametrize(
+    ("printed", "shown", "beams"),
+    [
+        ("1/2", ["8"], 0),
+        ("1/4", ["16"], 0),
+        ("1", ["4"], 0),  # a long one, played on the beat
+        ("0", ["8"], 0),  # nobody says
+        ("1/2 1/2", ["8", "8"], 1),
+        ("1/8 1/8 1/8", ["32", "32", "32"], 1),
+        ("1 1", ["4", "4"], 0),  # a quarter has no beam
+        ("0 0", ["16", "16"], 1),
+    ],
+)
+def test_small_notes_have_the_values_of_the_page(
+    printed: str, shown: list[str], beams: int
+) -> None:
+    values = [Fraction(one) for one in printed.split()]
+    score = a_hand([60] * len(values) + [64], Fraction(1), "RH")
+    onset = score.notes[-1].onset_quarters
+    small = [
+        replace(note, onset_quarters=onset, length_quarters=Fraction(0), grace=Grace.BEFORE,
+                grace_quarters=value, segments_quarters=())
+        for note, value in zip(score.notes, values, strict=False)
+    ]  # fmt: skip
+    tree = tree_of(replace(score, notes=(*small, score.notes[-1])))
+    notes = [note for note in tree.iter(f"{MEI}note") if note.get("grace")]
+    assert [note.get("dur") for note in notes] == shown
+    assert len(list(tree.iter(f"{MEI}beam"))) == beams
+
+
 def test_a_beam_goes_on_over_a_triplet() -> None:
     lengths = [Fraction(1, 2), *[Fraction(1, 6)] * 3]
     onsets = [sum(lengths[:at], Fraction(0)) for at in range(4)]

@@ -45,6 +45,7 @@ notes = st.builds(
     grace=st.none() | st.sampled_from(Grace),
     marks=st.frozensets(st.sampled_from(NoteMark)),
     segments_quarters=st.lists(fractions, max_size=3).map(tuple),
+    grace_quarters=fractions,
     has_printed_sign=st.booleans(),
     beams_to_next=st.lists(st.integers(0, 6), max_size=3).map(tuple),
     octave_shift=st.integers(-2, 2),

@@ -290,3 +290,18 @@ def test_a_tremolo_on_one_note_has_its_strokes(tmp_path: Path) -> None:
         ),
     )
     assert [one.strokes for one in found.notes] == [3, 3, 0, 0]
+
+
+def test_a_grace_note_has_the_value_that_it_is_printed_with(tmp_path: Path) -> None:
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                note("D5", grace="plain", looks="quarter"),
+                note("C5", 2, looks="half"),
+                note("D5", grace="slash"),
+                note("C5", 2, looks="half"),
+            )
+        ),
+    )
+    assert [one.grace_quarters for one in found.notes] == [1, 0, 0, 0]

@@ -402,7 +402,7 @@ class _Document:
             SubElement(parent, "rest" if event.is_seen else "space", _duration(event.value))
 
     def _write_graces(self, parent: Element, event: _Event, *, after: bool) -> None:
-        """Small notes: one alone is an eighth, several have two beams (common practice)."""
+        """Small notes as printed; else one is an eighth, several have two beams."""
         if not event.heads:
             return
         main = event.heads[0]
@@ -415,9 +415,14 @@ class _Document:
             )
             if here and head.grace and head.after is after:
                 graces[-head.grace].append(head)
-        into = SubElement(parent, "beam") if len(graces) > 1 else parent
+        is_beamed = len(graces) > 1 and all(
+            head.value.flags for heads in graces.values() for head in heads
+        )
+        into = SubElement(parent, "beam") if is_beamed else parent
         for _, heads in sorted(graces.items()):
-            about = {"dur": "8" if into is parent else "16", "grace": "unacc"}
+            is_said = self._note(heads[0]).grace_quarters > 0
+            value = heads[0].value if is_said else _SMALL_VALUES[is_beamed]
+            about = {**_duration(value), "grace": "unacc"}
             has_slash = any(NoteMark.SLASH in self._note(head).marks for head in heads)
             if has_slash and into is parent:
                 about["stem.mod"] = "1slash"
@@ -743,6 +748,10 @@ def _clef(clef: Clef, prefix: str = "") -> dict[str, str]:
         about[f"{prefix}dis"] = str(1 + 7 * abs(clef.octave))
         about[f"{prefix}dis.place"] = "above" if clef.octave > 0 else "below"
     return about
+
+
+_SMALL_VALUES = (Value(Fraction(1, 2)), Value(Fraction(1, 4)))
+"""Of small notes of which nobody says another: of one, and of those on a beam. Common practice."""
 
 
 def _duration(value: Value) -> dict[str, str]:

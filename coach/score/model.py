@@ -247,6 +247,8 @@ class ScoreNote:
     fingering: tuple[str, ...] = ()
     """As printed, one entry for each finger (a change of finger has two)."""
     grace: Grace | None = None
+    grace_quarters: Fraction = Fraction(0)
+    """The value that a grace note is printed with; 0 where nobody says."""
     marks: frozenset[NoteMark] = frozenset()
     segments_quarters: tuple[Fraction, ...] = ()
     """Written lengths that ties join; empty means one, of the whole length."""

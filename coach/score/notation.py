@@ -391,10 +391,14 @@ def _make_head(
     )
 
 
+_SMALL_VALUE = Value(Fraction(1, 2))
+"""Of a small note of which nobody says another. Common practice: an eighth."""
+
+
 def _written_lengths(score: Score, note: ScoreNote) -> list[tuple[Fraction, Value]]:
     """The tied pieces of a note: the file's own, or cut at barlines and into plain values."""
     if note.grace or note.length_quarters <= 0:
-        return [(Fraction(0), Value(Fraction(1, 2)))]
+        return [(Fraction(0), value_of(note.grace_quarters) or _SMALL_VALUE)]
     given = note.segments_quarters or tuple(_cut_at_barlines(score, note))
     return [piece for length in given for piece in split_length(length)]
 

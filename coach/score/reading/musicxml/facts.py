@@ -31,6 +31,8 @@ class RawNote:
     chord: int
     """Notes of one chord share this number within the part."""
     grace: Grace | None = None
+    grace_quarters: Fraction = Fraction(0)
+    """The value that a grace note is printed with."""
     tie_start: bool = False
     tie_stop: bool = False
     octave_shift: int = 0

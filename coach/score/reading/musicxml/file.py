@@ -117,6 +117,7 @@ def _score_note(
         bar_index=first.bar,
         fingering=first.fingering,
         grace=first.grace,
+        grace_quarters=first.grace_quarters if first.grace else Fraction(0),
         marks=frozenset(first.marks),
         segments_quarters=tuple(tied.segments) if len(tied.segments) > 1 else (),
         has_printed_sign=first.has_printed_sign,

@@ -213,6 +213,7 @@ class _Walk:
             tie_start="start" in fields.ties or "continue" in fields.ties,
             tie_stop="stop" in fields.ties or "continue" in fields.ties,
             octave_shift=octave_shift,
+            grace_quarters=(fields.is_grace and nominal_quarters(fields)) or Fraction(0),
             has_printed_sign=fields.has_sign,
             beams_to_next=count_beams_to_next(fields),
         )
