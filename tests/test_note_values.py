@@ -342,6 +342,24 @@ def test_a_dot_may_be_of_any_note(beat: F | int) -> None:
     assert take.sentence.startswith("Even: written dotted")
 
 
+def test_a_run_that_is_swung_is_told_beside_one_that_is_not() -> None:
+    """Eight eighths that swing, a half note, and eight that don't."""
+    window, dice = whole(written(*[F(1, 2)] * 8, 2, *[F(1, 2)] * 8, 2)), random.Random(1)
+    late = {i: dice.gauss(0, 0.01) for i in range(len(window.notes))}
+    for i in range(1, 8, 2):
+        late[i] += BEAT_S / 6
+    take = judge(window, play(window, qpm=QPM, late=late))
+    assert take.sentence.startswith("Swung: written even from bar 1, the & of 1")
+
+
+def test_one_dotted_figure_of_several_makes_no_rule() -> None:
+    """Four of them, a quarter note after each; one is played as a triplet."""
+    window, dice = whole(written(*[F(3, 4), F(1, 4), 1] * 4, 1)), random.Random(1)
+    late = {i: dice.gauss(0, 0.01) for i in range(len(window.notes))}
+    late[4] -= BEAT_S / 12
+    assert judge(window, play(window, qpm=QPM, late=late)).clean
+
+
 def test_pairs_across_the_beat_are_short_and_long() -> None:
     """A long note on each off-beat, a short one on each beat."""
     take = pairs_of(F(1, 2), 4, 2 / 3, 0.01, 1, upbeats=1)

@@ -242,7 +242,7 @@ def _weigh(
 
 def _list_rows(strokes: Strokes, kind: Kind) -> Iterator[tuple[list[int], tuple[Reading, ...]]]:
     """The middle onsets of all figures of a kind, and what they may be misread as: those of each
-    size, all that lie in the metre, and those that lie across it."""
+    size, in the metre or across it, each run of them, and all that lie in the metre."""
     xs, free = strokes.xs, strokes.free
     by_size: dict[int, list[int]] = {}
     across: dict[int, list[int]] = {}
@@ -254,19 +254,31 @@ def _list_rows(strokes: Strokes, kind: Kind) -> Iterator[tuple[list[int], tuple[
         inside = xs[i - 1] % whole_x
         if kind.ratio != 1 or min(inside, whole_x - inside) <= _ALIKE:
             by_size.setdefault(round(whole_x / _ALIKE), []).append(i)
-        elif abs(inside - whole_x / 2) <= _ALIKE:
+        elif kind.across and abs(inside - whole_x / 2) <= _ALIKE:
             across.setdefault(round(whole_x / _ALIKE), []).append(i)
     if len(xs) > 1 and not free[-1]:  # a figure that the window's end cuts off
         begun = by_size.get(round((xs[-1] - xs[-2]) / kind.share / _ALIKE))
         if begun and (kind.ratio != 1 or begun[-1] % 2 == (len(xs) - 1) % 2):
             begun.append(len(xs) - 1)
-    for row in by_size.values():
-        yield row, kind.readings
+    for rows, readings in ((by_size, kind.readings), (across, kind.across)):
+        for row in rows.values():
+            yield row, readings
+            runs = list(_split_runs(row))
+            if len(runs) > 1:  # of single figures the one that is farthest off makes no rule
+                yield from ((run, readings) for run in runs if len(run) > 1)
     if len(by_size) > 1:
         yield sorted(i for row in by_size.values() for i in row), kind.readings
-    if kind.across:
-        for row in across.values():
-            yield row, kind.across
+
+
+def _split_runs(row: Sequence[int]) -> Iterator[list[int]]:
+    """The figures that follow one on another."""
+    run: list[int] = []
+    for i in row:
+        if run and i > run[-1] + 2:
+            yield run
+            run = []
+        run.append(i)
+    yield run
 
 
 _PACE_EVIDENCE = 6.0
