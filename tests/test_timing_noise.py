@@ -49,10 +49,13 @@ def covariance(model: ScatterModel, period_s: float) -> Array:
 
 def shape_of(what: str, i: int) -> Array:
     """How late each onset is by a step, an entry or a turn of size 1 at onset i."""
-    xs = np.array(XS, dtype=np.float64)
-    if what == "turn":
-        return np.maximum(xs - xs[i], 0.0)
-    return np.where(xs >= xs[i] if what == "step" else xs == xs[i], 1.0, 0.0)
+    xs = np.array(XS)
+    shapes: dict[str, Array] = {
+        "step": (xs >= xs[i]).astype(np.float64),
+        "entry": (xs == xs[i]).astype(np.float64),
+        "turn": np.maximum(xs - xs[i], 0.0),
+    }
+    return shapes[what]
 
 
 class Dense:
