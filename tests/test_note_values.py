@@ -354,7 +354,7 @@ def test_a_run_that_is_swung_is_told_beside_one_that_is_not() -> None:
 
 def test_one_dotted_figure_of_several_makes_no_rule() -> None:
     """Four of them, a quarter note after each; one is played as a triplet."""
-    window, dice = whole(written(*[F(3, 4), F(1, 4), 1] * 4, 1)), random.Random(1)
+    window, dice = whole(written(*[F(3, 4), F(1, 4), F(1)] * 4, 1)), random.Random(1)
     late = {i: dice.gauss(0, 0.01) for i in range(len(window.notes))}
     late[4] -= BEAT_S / 12
     assert judge(window, play(window, qpm=QPM, late=late)).clean
