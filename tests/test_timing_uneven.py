@@ -7,6 +7,8 @@ import pytest
 
 from coach.judging.judge import judge
 from coach.judging.model import Fault
+from coach.judging.timing.evenness import Points, find_uneven_rows, measure_evenness
+from coach.judging.tolerance import USUAL
 from coach.score.build import score_from_notes
 from coach.score.model import Hand, Hands
 from coach.score.window import Excerpt
@@ -102,3 +104,34 @@ def test_of_two_uneven_rows_the_plainer_one_is_told_first() -> None:
     told = [(f.cause, f.hands) for f in judge(window, play(window, late=late)).faults]
     uneven = [one for one in told if one[0] == "uneven"]
     assert uneven == [("uneven", Hands.LEFT), ("uneven", Hands.RIGHT)]
+
+
+def row(count: int, late_s: dict[int, float], first: int = 0) -> list[tuple[int, float, float]]:
+    """Eighths of the right hand, 0.2 s from one to the next."""
+    return [(i, 0.2 * i + late_s.get(i, 0.0), i / 2) for i in range(first, first + count)]
+
+
+@pytest.mark.parametrize(("late_s", "sure"), [(0.059, False), (0.061, True)])
+def test_two_late_notes_of_five_count_by_five_standard_errors(late_s: float, sure: bool) -> None:
+    points: Points = {Hand.RIGHT: row(5, {1: late_s, 3: late_s}), Hand.LEFT: []}
+    (found,) = find_uneven_rows(points, frozenset(), USUAL)
+    assert (found.sure, found.surprise > 5.0) == (sure, sure)
+
+
+@pytest.mark.parametrize(("scatter_s", "told"), [(0.018, 1), (0.0185, 0)])
+def test_the_more_the_rest_scatters_the_less_is_said_of_two_late_notes(
+    scatter_s: float, told: int
+) -> None:
+    """Beside twelve more that are off by so much; it is told from 3.25 standard errors on."""
+    off = {i: scatter_s * (0, 1, -1)[i % 3] for i in range(5, 17)}
+    uneven = row(5, {1: 0.05, 3: 0.05})
+    points: Points = {Hand.RIGHT: [*uneven, *row(12, off, first=5)], Hand.LEFT: []}
+    assert len(find_uneven_rows(points, frozenset({5}), USUAL)) == told
+
+
+@pytest.mark.parametrize(("count", "told"), [(8, []), (9, [False]), (24, [False]), (25, [True])])
+def test_eight_intervals_show_a_scatter_and_twenty_four_whose_it_is(
+    count: int, told: list[bool]
+) -> None:
+    found = measure_evenness({Hand.RIGHT: row(count, {}), Hand.LEFT: []}, frozenset())
+    assert [one.clock_ms is not None for one in found] == told
