@@ -24,6 +24,7 @@ from coach.score.notation import write
 from coach.score.window import Window, excerpt
 from coach.screens.marks import MarkKind
 from coach.screens.staff import ASCII, UNICODE, MarkedPage, Sheet, WindowLayout
+from coach.screens.staff.page import Role
 from coach.screens.staff.texts import touch_text
 
 
@@ -417,3 +418,31 @@ def test_no_rest_is_shown_while_a_note_is_held_into_the_window() -> None:
     written = write(score, part, lambda _, at: [""] * len(at))
     assert written.rests == ()
     assert [head.length_quarters for head in written.held] == [F(2)]
+
+
+def held(pitch: int) -> Sheet:
+    """A half note of the lower voice, seen from its second beat on under quarters of the upper."""
+    notes: list[dict[str, object]] = [
+        {"pitch": 76, "onset": at, "length": 1, "hand": "RH"} for at in range(4)
+    ]
+    notes.append({"pitch": pitch, "onset": 0, "length": 2, "hand": "RH", "voice": "2"})
+    score = score_from_notes(notes)
+    return WindowLayout(score, excerpt(score, Window(F(1), F(3)))).lay_out(80, 24)
+
+
+def held_cells(sheet: Sheet) -> int:
+    return sum(role is Role.HELD for row in sheet.pages[0].rows for role in row.roles)
+
+
+def test_a_note_that_is_held_into_the_window_is_seen_and_not_asked_for() -> None:
+    sheet = held(67)
+    assert held_cells(sheet) > 0
+    assert any(role is Role.TIE for row in sheet.pages[0].rows for role in row.roles)
+    assert set(sheet.pages[0].notes) == {0, 1, 2}  # those that are struck
+
+
+def test_a_held_note_costs_no_row() -> None:
+    inside, outside = held(64), held(62)  # on the lowest line, and below it
+    assert held_cells(inside) > 0
+    assert held_cells(outside) == 0
+    assert len(inside.pages[0].rows) == len(outside.pages[0].rows)

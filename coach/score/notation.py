@@ -461,6 +461,13 @@ def _held_pieces(
             yield replace(head, first=False, tied_on=begin < note.end_quarters)
 
 
+def stems_of_held(heads: tuple[Head, ...], held: tuple[Head, ...]) -> tuple[Stem, ...]:
+    """The stems of what is held into a window; what is struck with it has its own."""
+    ids = {id(head) for head in held}
+    every = join_stems((*heads, *held)) if held else ()
+    return tuple(stem for stem in every if all(id(head) in ids for head in stem.heads))
+
+
 def join_stems(heads: tuple[Head, ...]) -> tuple[Stem, ...]:
     """Heads gathered onto stems; small notes have none."""
     together: dict[tuple[Fraction, int, str], list[Head]] = defaultdict(list)
@@ -917,6 +924,7 @@ class Written:
     """Struck before the window, and held into it."""
     held: tuple[Head, ...] = ()
     """Their heads; they count on from the excerpt's notes."""
+    held_stems: tuple[Stem, ...] = ()
 
     @property
     def start_quarters(self) -> Fraction:
@@ -1007,6 +1015,7 @@ def write(
         lines=find_lines(score, staves, start, end),
         held_notes=held_notes,
         held=held,
+        held_stems=stems_of_held(all_heads, held),
     )
 
 

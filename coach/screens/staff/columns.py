@@ -16,7 +16,7 @@ from itertools import pairwise
 from coach.score.model import Bar, Barline, NoteMark, Score
 from coach.score.notation import Head, Touch, Written, clef_changes
 from coach.screens.staff.glyphs import UNICODE, Glyphs, Look
-from coach.screens.staff.rows import Form, Scale
+from coach.screens.staff.rows import TOP_LINE, Form, Scale
 from coach.screens.staff.texts import SlotKey, SlotKind, SlotTexts, TextKind, place_texts
 
 AIR = 1
@@ -225,15 +225,34 @@ def _find_last_break(
 
 def gather_chords(written: Written, form: Form) -> dict[SlotKey, ChordColumns]:
     """The heads of each slot."""
-    upper = {head.note: stem.up for stem in written.stems for head in stem.heads}
+    stems = (*written.stems, *written.held_stems)
+    upper = {head.note: stem.up for stem in stems for head in stem.heads}
     rolled = {touch_key(touch) for touch in written.touches if NoteMark.ARPEGGIO in touch.marks}
     together: dict[SlotKey, list[Head]] = defaultdict(list)
-    for head in written.heads:
+    for head in (*written.heads, *list_held_in_sight(written)):
         together[slot_key(head)].append(head)
     return {
         key: arrange_chord(group, upper, form.scale, rolled=key in rolled, narrow=form.narrow)
         for key, group in together.items()
     }
+
+
+def list_held_in_sight(written: Written) -> list[Head]:
+    """The heads that are held into the window, as far as they cost no row.
+
+    They lie inside a staff that is drawn anyway, and under no octave line; and where something is
+    struck, or a beat is counted.
+    """
+    struck = {head.onset_quarters for head in written.heads}
+    staves = {head.staff for head in written.heads}
+    moved = {head.staff for head in written.heads if head.octave_shift}
+    return [
+        head
+        for head in written.held
+        if head.staff in staves - moved
+        and 0 <= head.position <= TOP_LINE
+        and head.onset_quarters in struck | written.beats
+    ]
 
 
 def slot_key(head: Head) -> SlotKey:

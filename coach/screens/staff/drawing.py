@@ -112,6 +112,10 @@ class PageLayout:
         """Where a head is, or None where it is on another page."""
         return next((cell for h, cell in self.heads.get(head.note, ()) if h is head), None)
 
+    def is_held(self, head: Head) -> bool:
+        """Whether a head's note was struck before the window."""
+        return head.note >= len(self.system.written.excerpt.notes)
+
     def core(self, head: Head) -> int:
         """The column of the slot in which a head of this page stands."""
         return self.at[slot_key(head)]
@@ -460,11 +464,12 @@ def draw_signs_and_heads(layout: PageLayout) -> None:
             if head.accidental:
                 column = core + chord.sign_column[place]
                 layout.canvas.put(row, column, chord.sign_text[place], Role.SIGN)
+            role = Role.HELD if layout.is_held(head) else Role.HEAD
             for at, text in head_rows(layout, head):
-                layout.canvas.put(at, core + chord.head_column[place], text, Role.HEAD)
+                layout.canvas.put(at, core + chord.head_column[place], text, role)
             if head.value.dots:
                 dots = layout.system.glyphs.dot * head.value.dots
-                layout.canvas.put(row, core + chord.core, dots, Role.HEAD)
+                layout.canvas.put(row, core + chord.core, dots, role)
 
 
 def _draw_rolled(layout: PageLayout, chord: ChordColumns, core: int) -> None:
@@ -584,7 +589,8 @@ def _draw_long_lines(layout: PageLayout) -> None:
 
     They keep a cell away from all else in their lane, or fingers and marks would be lost in them.
     """
-    marks = {_mark_cell(layout, cells[0]) for cells in layout.heads.values()}
+    struck = (cells[0] for cells in layout.heads.values() if not layout.is_held(cells[0][0]))
+    marks = {_mark_cell(layout, first) for first in struck}
     low, high = layout.slots[0].onset_quarters, layout.slots[-1].onset_quarters
     onsets = {slot.onset_quarters: layout.at[slot.key] for slot in layout.slots if slot.is_note}
     for line in layout.system.written.lines:
@@ -644,14 +650,18 @@ def stem_column(layout: PageLayout, stem: Stem) -> int | None:
 
 def draw_stems(layout: PageLayout) -> None:
     """Stems: to the beam lane where there is a flag or a digit, else a few steps."""
-    for stem in layout.system.written.stems:
+    written = layout.system.written
+    for stem, role in (
+        *((stem, Role.HELD) for stem in written.held_stems),
+        *((stem, Role.STEM) for stem in written.stems),
+    ):
         column = stem_column(layout, stem)
         if column is not None and stem.value.has_stem:
             for row in _stem_rows(layout.rows_of(stem.staff), stem):
                 on_line = layout.canvas.role(row, column) is Role.LINE
                 glyphs = layout.system.glyphs
                 glyph = glyphs.crossing if on_line else glyphs.stem
-                layout.canvas.put(row, column, glyph, Role.STEM)
+                layout.canvas.put(row, column, glyph, role)
 
 
 def _stem_rows(staff: StaffRows, stem: Stem) -> range:
@@ -764,6 +774,8 @@ def _find_note_cells(layout: PageLayout, aside: int) -> dict[int, NoteCells]:
     """Each note's cells on this page; its mark stands under the first of its heads."""
     out = {}
     for note, cells in layout.heads.items():
+        if layout.is_held(cells[0][0]):
+            continue
         row, column = _mark_cell(layout, cells[0])
         every = tuple(
             (row, x + at + aside)

@@ -31,6 +31,8 @@ class Role(StrEnum):
     """Accidentals, clefs, key and metre."""
     REST = "rest"
     TIE = "tie"
+    HELD = "held"
+    """Of a note that was struck before the window: its head and its stem."""
     FINGER = "finger"
     PRINT = "print"
     """Touch, dynamics, pedal, words."""

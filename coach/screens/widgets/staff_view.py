@@ -61,7 +61,9 @@ class StaffView(Widget):
     DEFAULT_CSS = """
     StaffView {
         height: 1fr;
-        & > .staff--line, & > .staff--stem, & > .staff--tie { text-style: dim; }
+        & > .staff--line, & > .staff--stem, & > .staff--tie, & > .staff--held {
+            text-style: dim;
+        }
         & > .staff--barline { color: $text; }
         & > .staff--beam, & > .staff--rest, & > .staff--sign { color: $text; }
         & > .staff--head { color: $text; text-style: bold; }
