@@ -12,7 +12,7 @@ from coach.coaching.model import Request
 from coach.drill import Drill, played, repair, score_from_notes, window
 from coach.score.model import Hands, Score
 from coach.score.window import Excerpt, Window
-from coach.screens.drill.foresight import LIKELY, Foresight
+from coach.screens.drill.presenter import LIKELY, Foresight
 
 SCORE = score_from_notes(
     [

@@ -1,7 +1,8 @@
 """The drill shown: the window, what was heard, what came of it, what is asked for next.
 
 The presenter takes the drill's outcomes and tells the parts of the screen what to show. It decides
-nothing, and what the pianist plays or presses is not its business.
+nothing, and what the pianist plays or presses is not its business. What may be asked for next is
+engraved in quiet moments (:class:`Foresight`).
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from coach.coaching.drill import (
     StrayKey,
     ToJudge,
 )
-from coach.coaching.model import Decision
+from coach.coaching.model import Decision, Request
 from coach.judging.judge import JudgingJob
 from coach.judging.model import Judgement
 from coach.judging.wording import name_in_short
@@ -39,10 +40,9 @@ from coach.screens.drill.assignment import AssignmentInSight, TopLines
 from coach.screens.drill.click import SILENT_CLICK, ClickRunner
 from coach.screens.drill.company import Company
 from coach.screens.drill.foot import Announcements, Foot, VerdictPlace, WayOn
-from coach.screens.drill.foresight import Foresight
 from coach.screens.drill.listening import Listening
 from coach.screens.drill.player import Player
-from coach.screens.interfaces import DrillSetup, Host
+from coach.screens.interfaces import DrillSession, DrillSetup, Host
 from coach.screens.keymap import how_to_ask
 from coach.screens.marks import MARK_BY_LABEL, marks_of
 from coach.screens.messages import WentOn
@@ -58,6 +58,49 @@ from coach.screens.wording import (
     proposal_headline,
     verdict_headline,
 )
+
+LIKELY = (Request.SMALLER, Request.OTHER_HAND, Request.NEXT, Request.LARGER)
+"""Wishes for another window, the likeliest first. Own choice: what fails is made smaller."""
+QUIET_S, STEP_S = 0.5, 0.2
+"""For so long nothing was struck or asked for; and from one step, which takes the screen some 20
+ms, to the next. Own choice: no first key should wait for it, and a new window is read for a
+second."""
+_BUSY = frozenset({DrillState.COUNT_IN, DrillState.PLAYING})
+
+
+class Foresight:
+    """Finds out in quiet moments, step by step, which windows may come next, and has them
+    engraved."""
+
+    def __init__(self, session: DrillSession, staff: StaffView, foot: Foot) -> None:
+        self._session, self._staff, self._foot = session, staff, foot
+        self._wishes = list(LIKELY)
+        """Those whose windows are not known yet."""
+        self._windows: list[Excerpt] = []
+        self._next_step_s: float | None = None
+        """None where something else was asked for just now, and is still to be shown."""
+
+    def begin_anew(self) -> None:
+        """Something else stands: the wishes lead elsewhere."""
+        self._wishes, self._windows, self._next_step_s = list(LIKELY), [], None
+
+    def take_step(self, now_s: float, last_key_s: float | None) -> None:
+        """Find one window, or have one engraved, where all is quiet and any is left."""
+        drill = self._session.drill
+        if not self._staff.is_engraved or drill.state in _BUSY:
+            return
+        if self._next_step_s is None:
+            self._next_step_s = now_s + QUIET_S
+        if now_s < max(self._next_step_s, (last_key_s or 0.0) + QUIET_S):
+            return
+        self._next_step_s = now_s + STEP_S
+        for excerpt in self._windows:
+            if not self._staff.is_expected(excerpt.window):
+                self._foot.expect_window(self._session.score, excerpt)
+                return
+        if self._wishes:
+            self._windows.append(drill.foresee(self._wishes.pop(0)))
+
 
 HOLD_S = 1.2
 """How long a marked repetition stays in sight, with all that was asked for in it, before what is
