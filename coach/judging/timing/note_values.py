@@ -659,7 +659,7 @@ def _entry(
     found = evidence.find_entry(i, _ENTRY_EVIDENCE + chance)
     least_s = max(_LEANING_S, 2 * tolerance.late_floor_ms / 1000)
     room_s = times[i + 1] - times[i - 1]
-    if found.evidence < _ENTRY_EVIDENCE + chance or abs(found.size_s) < least_s:
+    if not room_s or found.evidence < _ENTRY_EVIDENCE + chance or abs(found.size_s) < least_s:
         return None
     share = 2 * abs(found.size_s) / room_s
     if share < _LEANING_SHARE:
