@@ -72,6 +72,36 @@ def test_a_first_note_tried_three_times_is_no_whole_of_three_notes() -> None:
     assert takes(hears(Follower(window), [*tried, *keys])) == [times(keys)]
 
 
+@pytest.mark.parametrize("rest_s", [1.1, 1.35, 4.0])
+def test_a_wrong_first_note_is_kept_after_noodling_and_a_moment(rest_s: float) -> None:
+    """In a dotted figure that comes twice."""
+    figure = (0, "58"), (0.375, "60"), (0.5, "64"), (0.875, "58"), (1, "60"), (1.375, "64")
+    window = row(*figure, (2, "57"))
+    other = scale_from(82, "3 3 6 3 3 -6 -3 -3 -6 -3 -3 -6 -3 -3 -6 -3 -3 -6", 10.0, 0.215)
+    begun_s = other[-1][1] + rest_s
+    keys = [(57 if at == 0 else int(key), begun_s + 1.7 * at) for at, key in (*figure, (2, "57"))]
+    assert takes(hears(Follower(window, qpm=34), [*other, *keys])) == [times(keys)]
+
+
+def test_a_wrong_first_note_of_three_equal_ones_is_kept() -> None:
+    """Only their lengths tell that the first of the three is not the second."""
+    rest = (1, "51"), (1.5, "51"), (2, "52"), (3, "40"), (3.25, "59"), (3.5, "51"), (4, "38")
+    window = row((0, "51"), *rest)
+    keys = [(int(key), 10.0 + 0.93 * at) for at, key in ((0, "52"), *rest)]
+    assert takes(hears(Follower(window, qpm=59), keys)) == [times(keys)]
+
+
+def test_a_first_key_tried_in_time_is_no_window_with_half_of_it_left_out() -> None:
+    """Its figure comes twice, the first two keys in the left hand: after the trial all of it comes,
+    note for note."""
+    figure = (43, 50, 55, 59, 65, 55, 59, 65) * 2 + (43,)
+    hands = (f"{key}l" if key < 55 else str(key) for key in figure)
+    window = row(*((at / 4, key) for at, key in enumerate(hands)))
+    keys = [(key, 11.65 + 0.205 * at) for at, key in enumerate(figure)]
+    heard = hears(Follower(window, qpm=73), [(43, 6.5), (43, 10.0), *keys])
+    assert takes(heard) == [times(keys)]
+
+
 @pytest.mark.parametrize(("before_s", "is_kept"), [(0.64, True), (2.5, False)])
 def test_a_wrong_first_note_in_time_is_kept(before_s: float, is_kept: bool) -> None:
     """One long before the second note was none for the first."""

@@ -147,18 +147,29 @@ def is_plainly_begun(score: ScoreArrays, keys: Labels) -> bool:
 
 
 def is_wrong_first(
-    score: ScoreArrays, keys: Labels, take: Sequence[PlayedNote], first: int, period_s: float
+    score: ScoreArrays, onsets: Sequence[int], take: Sequence[PlayedNote], before: PlayedNote
 ) -> bool:
-    """Whether the one stroke before the first key that fits was a wrong first onset: what fits is
-    the second one, and it came when it was due, by the third where that has come."""
-    if not first or count_strokes(take[:first]) > 1 or score.onset[keys[first][1]] != 1:
+    """Whether a key before the take was struck for the first onset: the take begins with the
+    second, and that came when it was due, by the third.
+
+    ``onsets``: which each key of the take was struck for; -1 where for none.
+    """
+    at_s: dict[int, float] = {}
+    for onset, key in zip(onsets, take, strict=False):
+        at_s.setdefault(onset, key.onset_s)
+    if not onsets or onsets[0] != 1 or 0 in at_s or 2 not in at_s:
         return False
-    third = next(
-        (at for at, (_, note) in enumerate(keys) if note >= 0 and score.onset[note] == 2), 0
-    )
-    if third and score.beat[2] > score.beat[1]:
-        period_s = (take[third].onset_s - take[first].onset_s) / (score.beat[2] - score.beat[1])
-    return _is_in_time(take, first, (score.beat[1] - score.beat[0]) * period_s)
+    beats, later_beats = score.beat[1] - score.beat[0], score.beat[2] - score.beat[1]
+    due_s = beats / later_beats * (at_s[2] - at_s[1]) if later_beats else 0.0
+    return due_s / IN_TIME < at_s[1] - before.onset_s < due_s * IN_TIME
+
+
+def count_last_stroke(take: Sequence[PlayedNote]) -> int:
+    """How many of the last keys went down together."""
+    count = 1
+    while count < len(take) and take[-count].onset_s - take[-count - 1].onset_s < ONE_STROKE_S:
+        count += 1
+    return count
 
 
 def count_strokes(take: Sequence[PlayedNote]) -> int:

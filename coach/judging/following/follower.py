@@ -279,6 +279,8 @@ class Follower:
     def _lands_in_time(self) -> bool:
         """Whether the last keys are the window's last onset, and came when it was due."""
         keys, score = self._alignment.trace.keys, self._score
+        if self._alignment.likeliest.done.bit_count() <= rules.DOUBTFUL_SHARE * len(score.pitch):
+            return False  # with so much left out it may as well be an earlier onset
         last, at = len(score.beat) - 1, len(keys)
         while at and keys[at - 1][0] is Label.MATCHED and score.onset[keys[at - 1][1]] == last:
             at -= 1
@@ -459,10 +461,6 @@ class Follower:
         self._recogniser.forget()
         keys = self._alignment.trace.keys
         first = rules.find_first_key(keys, self._take) if part is None else part
-        if self._is_fresh and rules.is_wrong_first(
-            self._score, keys, self._take, first, self._alignment.period_s
-        ):
-            first = 0
         self._start_at(first or -self._count_of_stroke())
         return [RepetitionBegan(self._take[0].onset_s), *self._update_marks()]
 
@@ -703,6 +701,9 @@ class Follower:
     def _end(self, meaning: FollowerInput, count: int | None = None) -> Ended | NotThis:
         """The repetition is over; ``count``: with its first keys so many, and others came after."""
         count = len(self._take) if count is None else count
+        if wrong := self._count_wrong_first():
+            self._take_back(wrong)
+            count += wrong
         take = self._copy_take(count)
         ended = self._make_end(take, count)
         if meaning is FollowerInput.AT_END:
@@ -717,6 +718,26 @@ class Follower:
         elif isinstance(ended, Ended):  # of keys that are judged already no second one is made
             self._earlier = self._earlier[max(len(self._earlier) - self._exact.count // 2, 0) :]
         return ended
+
+    def _count_wrong_first(self) -> int:
+        """How many keys before the take were its first onset, struck wrong: in time, after a rest
+        or the music that leads in."""
+        earlier = self._earlier
+        if not earlier:
+            return 0
+        count = rules.count_last_stroke(earlier)
+        before = earlier[:-count]
+        rested = not before or earlier[-count].onset_s - before[-1].onset_s >= rules.FRESH_S
+        if not rested and not (self._surroundings and self._surroundings.leads_in(before)):
+            return 0
+        run = self._exact.find_run(self._take, None)
+        if run is not None:
+            onsets = [at for at in range(run.first, run.last + 1) for _ in self._exact.onsets[at]]
+        else:
+            keys = self._alignment.trace.keys
+            onsets = [self._score.onset[note] if note >= 0 else -1 for _, note in keys]
+        is_wrong = rules.is_wrong_first(self._score, onsets, self._take, earlier[-1])
+        return count if is_wrong else 0
 
     def _copy_take(self, count: int) -> Take:
         notes = tuple(self._take[:count])
