@@ -19,7 +19,6 @@ from coach.coaching.diagnosis.trouble_model import (
     Posterior,
     SlipRate,
     beat_posterior,
-    estimate_slip_rate,
     fault_prior,
 )
 from coach.coaching.diagnosis.troubles import Diagnosis, Suspect, describe_trouble
@@ -124,19 +123,14 @@ class TestFaultModel:
         assert not Suspect(arriving(6), found, 1.19).is_sure
         assert Suspect(arriving(6), found, 1.21).is_sure
 
-    def test_who_was_not_heard_yet_slips_once_in_two_hundred_moves(self) -> None:
-        rate = estimate_slip_rate([])
-        assert rate.mean == pytest.approx(0.3 / 60)
-        assert rate.a == 1.5
-
-    @pytest.mark.parametrize(
-        ("failed", "moves", "healthy", "rate"),
-        [(3.0, 60.0, 1.0, 3.3 / 120), (3.0, 60.0, 0.5, 1.8 / 90), (99.0, 100.0, 1.0, 0.5)],
-    )
-    def test_the_slips_of_healthy_moves_make_the_rate_up_to_every_other(
-        self, failed: float, moves: float, healthy: float, rate: float
-    ) -> None:
-        assert estimate_slip_rate([(failed, moves, healthy)]).mean == pytest.approx(rate)
+    def test_before_anything_is_heard_a_beat_is_as_likely_sound_as_not(self) -> None:
+        """However few the moves: in a window of a single one, too."""
+        assert (
+            beat_posterior(BeatCounts(), SlipRate.of_mean(0.005), fault_prior(2), BOTH).fault == 0.5
+        )
+        assert (
+            beat_posterior(BeatCounts(), SlipRate.of_mean(0.005), fault_prior(5), BOTH).fault < 0.5
+        )
 
     @pytest.mark.parametrize(("fault", "chance"), [(0.49, 0.0), (0.51, 0.306), (0.8, 0.48)])
     def test_a_fault_that_is_likelier_than_not_is_worth_naming(
@@ -167,7 +161,9 @@ class TestFaultModel:
 
 class TestLocating:
     @staticmethod
-    def runner(doubt: float, searched: int = 0) -> TaskRunner:
+    def runner(
+        doubt: float, searched: int = 0, *, clean: bool = False, is_named: bool = True
+    ) -> TaskRunner:
         """Beat 6 is named; of another suspect it is so likely that it is at fault."""
         score = piece()
         whole, evidence = all_of(score), Evidence()
@@ -183,10 +179,35 @@ class TestLocating:
         probe = TroubleProbe(other, practice_map.around(other.transition, LH))
         runner.locating.best_probe = lambda *_: probe  # type: ignore[method-assign]
         found = describe_trouble(named, evidence, practice_map)
-        runner.choose_next(
-            False, Diagnosis((found,), (named, other), SlipRate.of_mean(0.005), 0.18)
-        )
+        troubles, suspects = ((found,), (named, other)) if is_named else ((), (other,))
+        runner.count_repetition(clean, 60.0)
+        runner.choose_next(clean, Diagnosis(troubles, suspects, SlipRate.of_mean(0.005), 0.18))
         return runner
+
+    def test_what_is_only_in_doubt_does_not_break_into_a_clean_run(self) -> None:
+        after = self.runner(0.5, clean=True, is_named=False)
+        assert after.locating.probe is None
+        assert (after.assignment.window, after.run.clean) == (after.task.window, 1)
+        assert self.runner(0.5, clean=False, is_named=False).locating.probe
+
+    @pytest.mark.parametrize(
+        ("sure", "searched", "bars", "is_asked"),
+        [(0.93, 15, 6, True), (0.91, 15, 6, False), (0.93, 16, 6, False), (0.93, 15, 7, False)],
+    )
+    def test_the_hand_of_a_second_place_is_searched_for_before_the_first_is_mended(
+        self, sure: float, searched: int, bars: int, is_asked: bool
+    ) -> None:
+        """As long as anything is, in a whole that is heard more than once; however often before."""
+        score = piece(bars)
+        task = Task(all_of(score), QPM, Stage.RHYTHM, 3, QPM)
+        locating = Locating(task, PracticeMap(score, task.window), Evidence())
+        locating.searched, locating.heard_more = searched, 2
+        second = Suspect(arriving(12), Posterior(1 - sure, sure / 2, sure / 2, 0.0))
+        diagnosis = Diagnosis((), (second,), SlipRate.of_mean(0.005), 0.1)
+        is_open = locating.has_open_hand(diagnosis)
+        more = locating.hear_more(arriving(6), same_again=True, has_open_hand=is_open)
+        asks = more is not None and not locating.has_heard_enough(diagnosis)
+        assert asks is is_asked
 
     def test_a_suspect_is_looked_into_before_the_repair_from_2_in_10(self) -> None:
         assert self.runner(0.19).ladder is not None

@@ -96,6 +96,41 @@ def test_where_one_place_breaks_a_second_is_likelier() -> None:
     assert Ear().hears("www").diagnosis.unheard > 1.5 * Ear().hears("...").diagnosis.unheard
 
 
+def heard(*repetitions: tuple[int, ...]) -> Ear:
+    """Repetitions in which the left hand was wrong on these beats."""
+    ear = Ear()
+    for beats in repetitions:
+        ear.repetition({(LH, beat): Outcome.WRONG for beat in beats})
+    return ear
+
+
+def test_a_slip_or_two_elsewhere_do_not_make_a_slip_of_what_broke_twice() -> None:
+    """They make it less sure, tenfold or so: it is as likely a place now as not."""
+
+    def odds(*repetitions: tuple[int, ...]) -> float:
+        suspects = heard(*repetitions).diagnosis.suspects
+        fault = next(s.posterior.fault for s in suspects if s.transition.to_quarters == 9)
+        return fault / (1 - fault)
+
+    before, after = odds((9,), (9,), (), (), ()), odds((9,), (9,), (), (), (), (3, 13))
+    assert 5 < before / after < 20
+
+
+def test_of_many_places_that_broke_once_none_is_named_for_breaking_twice() -> None:
+    """Who slips everywhere slips twice somewhere."""
+    assert heard((2,), (5,), (8,), (11,), (2,)).troubles == []
+    assert heard((2,), (5,), (8,), (11,), (2,), (2,)).troubles == [(LH, 2)]
+
+
+def test_who_is_not_known_slips_seldom_and_is_known_by_the_slips() -> None:
+    """One move in 130; after six clean repetitions of 32 moves one in 400, after one slip in each
+    of six one in 40."""
+    assert Ear().diagnosis.slip_rate.mean == pytest.approx(1 / 130, rel=0.1)
+    assert heard(*[()] * 6).diagnosis.slip_rate.mean == pytest.approx(1 / 390, rel=0.1)
+    often = heard((3,), (6,), (9,), (12,), (15,), (2,)).diagnosis.slip_rate.mean
+    assert often == pytest.approx(1 / 40, rel=0.25)
+
+
 def test_one_failure_is_suspected_and_not_yet_named() -> None:
     found = Ear().hears("..w").diagnosis
     assert found.troubles == ()

@@ -8,8 +8,8 @@ from coach.coaching.diagnosis.evidence import Evidence
 from coach.coaching.diagnosis.probe_selection import ProbeSelection, TroubleProbe
 from coach.coaching.diagnosis.trouble_model import (
     Posterior,
+    SlipRate,
     beat_posterior,
-    estimate_slip_rate,
     fault_prior,
     infer_posteriors,
 )
@@ -76,7 +76,7 @@ def believed(outcome: Outcome, hears_late: float) -> Posterior:
         evidence.add([observation(at_s, h, Hands.TOGETHER, outcome) for h in sorted(BOTH)], 90.0)
     for at_s in (3.0, 4.0, 5.0, 6.0):
         evidence.add([observation(at_s, Hands.LEFT, Hands.LEFT, Outcome.CLEAN, hears_late)], 90.0)
-    slips = estimate_slip_rate([(0.0, 100.0, 1.0)])
+    slips = SlipRate.of_mean(0.002)
     return beat_posterior(evidence.counts_at(F(5)), slips, fault_prior(30), BOTH)
 
 

@@ -105,7 +105,9 @@ TOGETHER_ONLY = """
 x      hands together, bars 1 to 4, at 96. Play it as you would, so that I hear where it breaks.
 ..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
          is it bar 2, beat 2 → 3? From beat 1 to beat 4.
-x      hands together, bars 1 to 4, at 96. That holds: the whole of it again.
+x      hands together, bar 2, beats 1 to 4, at 96. Only this, once, so that I hear it: is it bar
+         2, beat 2 → 3? From beat 1 to beat 4.
+x      hands together, bars 1 to 4, at 96. There it is: the whole of it again.
 ..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
          is it bar 2, beat 2 → 3? From beat 1 to beat 4.
 .x     hands together, bars 1 to 4, at 96. All of it once more: is there another place?
@@ -169,7 +171,7 @@ put back before the other is begun on, and both are heard by themselves at the e
     [
         ([Place("LH", 6, met=".x")], A_SLIP),
         ([Place("LH", 6, met="xxxx.x...x")], ONE_HAND),
-        ([Place("LH", 6, only_together=True, met="xx.x.x")], TOGETHER_ONLY),
+        ([Place("LH", 6, only_together=True, met="xxx.x.x")], TOGETHER_ONLY),
         ([Place("RH", 9, met="xxx"), Place("LH", 3, met=".x.xx")], TWO_PLACES),
     ],
     ids=["a slip", "one hand", "together only", "two places"],

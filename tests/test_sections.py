@@ -51,7 +51,7 @@ def test_sixteen_bars_that_slip_here_and_there_are_got_in_two_halves_and_then_in
     for _ in range(3):
         at.plays(clean=True)
     assert (at.asked.window, at.asked.reason) == (bars(9, 16), "The next part: bars 9 to 16.")
-    slips(at, bars(9, 16), 50)
+    slips(at, bars(9, 16), 40)
     holds(at, bars(9, 16))
     assert not at.asked.reason.startswith("The next part")
     for _ in range(3):

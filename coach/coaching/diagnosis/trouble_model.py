@@ -9,9 +9,9 @@ counts are Beta-binomial (Skellam 1948).
 Three parts make up the model:
 
 slip rate
-    How often a healthy move fails. It is the player's own, estimated from all the moves that were
-    looked at (empirical Bayes: Robbins 1956; Efron and Morris 1973); each move keeps some freedom
-    to be a harder one.
+    How often a healthy move fails. It is the player's own, and not known: it is integrated over,
+    by what all the moves that were looked at say of it (hierarchical Bayes: Lindley and Smith
+    1972); each move keeps some freedom to be a harder one.
 hand pattern
     In which hand a fault shows while both play. A hand that hesitates makes the other wait; a wrong
     key stays in its own hand. Which of the two it is, is not known before it has shown; so each
@@ -25,14 +25,14 @@ posterior
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import exp, log
 from typing import NamedTuple
 
-from coach.coaching.diagnosis.evidence import AttemptCounts, BeatCounts, Evidence, single_hand_of
+from coach.coaching.diagnosis.evidence import AttemptCounts, BeatCounts, Evidence
 from coach.coaching.diagnosis.statistics import log_beta, log_beta_binomial, posterior_probabilities
 from coach.score.model import Hand, Hands
 from coach.score.window import Transition
@@ -44,9 +44,6 @@ SLIPS_BEFORE, MOVES_BEFORE = 0.3, 60.0
 """Slips, and moves in which they came, that count as seen before anything is heard: a third of a
 slip in sixty moves. Own choice, because so little gives way to what a first page of playing
 shows."""
-MOST_SLIPPING = 0.5
-"""A slip rate is no higher than this. Own choice, because who fails every other move has no
-slips."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +64,15 @@ class SlipRate:
         return self.a / (self.a + self.b)
 
 
-def estimate_slip_rate(counts: Iterable[tuple[float, float, float]]) -> SlipRate:
-    """The player's slips from (failures, attempts, chance of health) of every move."""
-    slips, moves = SLIPS_BEFORE, MOVES_BEFORE
-    for failed, attempts, healthy in counts:
-        slips += failed * healthy
-        moves += attempts * healthy
-    return SlipRate.of_mean(min(slips / moves, MOST_SLIPPING))
+SLIP_RATES = tuple(
+    map(
+        SlipRate.of_mean,
+        (0.0005, 0.001, 0.002, 0.004, 0.008, 0.016, 0.032, 0.064, 0.125, 0.25, 0.5),
+    )
+)
+"""The slip rates that are weighed. Own choice: one slip in 2,000 moves is none in an evening, who
+fails every other move has no slips, and between two of them lies a factor of two, which some
+hundred moves do not tell apart."""
 
 
 HandPattern = tuple[float, float, float]
@@ -131,18 +130,16 @@ TOGETHER_SHARE = 0.3
 """Share of the chance of a fault that is one of both hands together only. Own choice, because a
 fault of a single hand is the commoner: a little less than the third that each of three explanations
 would have."""
-FIRST_GUESS = 0.3
-"""Chance that a failure was a slip, before anything is weighed. Own choice, because a first round
-that takes failures more for faults keeps a true fault out of the slip rate; the rounds set it
-right."""
 SURE = 0.92
 """A fault as sure as this makes the others likelier, by as much as was expected of all: who has one
 place that breaks may well have a second. As sure as one that is claimed (``CLAIM_FAULT``)."""
 ROUNDS = 3
-"""How often posteriors and slip rate are estimated from each other. Own choice, because each round
-changes less than the one before."""
+"""How often it is weighed how many faults there are, and then what that makes of each beat. Own
+choice, because each round changes less than the one before."""
 FEWEST_MOVES = 2
 """Of a single move it is not certain beforehand that it is at fault: so many at the least."""
+MOST_FAULTY = 0.5
+"""Nor of a beat: before anything is heard there, a fault is no likelier than this."""
 RATE_DIGITS, COUNT_DIGITS, TRIES_DIGITS = 4, 3, 2
 """Decimals to which chances, counts of attempts and the slip rate's own attempts are rounded, so
 that what is alike is worked out once. Own choice: finer than any count of repetitions tells."""
@@ -176,9 +173,6 @@ class Posterior:
         return {Hands.RIGHT: self.right, Hands.LEFT: self.left}.get(hands, self.together)
 
 
-_ALL_HEALTHY = Posterior(1.0, 0.0, 0.0, 0.0)
-
-
 class _Logs(NamedTuple):
     """A logarithm for each of the four explanations."""
 
@@ -194,37 +188,67 @@ def infer_posteriors(
     """The posterior of each beat at which anything failed, and the player's slip rate.
 
     Beside them, how many faults are to be expected at the other beats. ``transitions`` are all the
-    single-hand moves that were looked at. In rounds: what one takes for faults is left out of the
-    slip rate of the next.
+    single-hand moves that were looked at. The slip rate is not known: the beats are weighed under
+    each of :data:`SLIP_RATES`, and each counts by how well it explains all that was heard. (To
+    settle on one rate and go round, rate from faults and faults from rate, ends at one of two
+    answers by where it begins: many faults and few slips, or the reverse.)
     """
-    beats: dict[Fraction, _Beat] = {}
-    moves: list[tuple[_Beat, float, float]] = []
+    hands: dict[Fraction, frozenset[Hands]] = {}
     for transition in transitions:
-        to_quarters = transition.to_quarters
-        beat = beats.get(to_quarters)
-        if beat is None:
-            beat = beats[to_quarters] = _Beat(evidence.counts_at(to_quarters))
-        beat.hands |= {transition.hands}
-        moves.append((beat, *beat.counts.totals(single_hand_of(transition))))
-    broken = [beat for beat in beats.values() if beat.has_failed]
-    quiet = [beat for beat in beats.values() if not beat.has_failed]
-    chance = fault_prior(len(transitions))
-    # Begin by taking every failure more for a fault than for a slip; the rounds set it right.
-    slip_rate = estimate_slip_rate(
-        (failed, n, FIRST_GUESS / max(failed, 1.0) if failed else 1.0) for _, failed, n in moves
-    )
-    found = 0.0
-    likelier = chance
+        beat = transition.to_quarters
+        hands[beat] = hands.get(beat, frozenset()) | {transition.hands}
+    alike: dict[_Kind, list[Fraction]] = {}
+    failed: dict[Fraction, _Kind] = {}
+    for beat, whose in hands.items():
+        beat_counts = evidence.counts_at(beat)
+        kind = _figures_of(beat_counts), whose
+        alike.setdefault(kind, []).append(beat)
+        if beat_counts.failed > 0.0:
+            failed[beat] = kind
+    broken = set(failed.values())
+    chance, found = fault_prior(len(transitions)), 0.0
     for _ in range(ROUNDS):
         likelier = round(chance * (1.0 + found), RATE_DIGITS)
-        for beat in broken:
-            beat.weigh(slip_rate, likelier)
-        found = sum(beat.fault for beat in broken if beat.fault > SURE)
-        slip_rate = estimate_slip_rate((failed, n, beat.healthy) for beat, failed, n in moves)
-    for beat in quiet:
-        beat.weigh(slip_rate, likelier)
-    posteriors = {at: beat.posterior for at, beat in beats.items() if beat.has_failed}
-    return posteriors, slip_rate, sum(beat.fault for beat in quiet)
+        weights, kinds = _weigh_under_all_rates(alike, likelier)
+        found = sum(len(alike[kind]) * kinds[kind].fault for kind in broken
+                    if kinds[kind].fault > SURE)  # fmt: skip
+    rate = sum(weight * slips.mean for weight, slips in zip(weights, SLIP_RATES, strict=True))
+    unheard = sum(len(alike[kind]) * one.fault for kind, one in kinds.items() if kind not in broken)
+    return {beat: kinds[kind] for beat, kind in failed.items()}, SlipRate.of_mean(rate), unheard
+
+
+_Kind = tuple[tuple[float, ...], frozenset[Hands]]
+"""What was heard of a beat, and which hands have notes there."""
+
+
+def _weigh_under_all_rates(
+    alike: Mapping[_Kind, Sequence[Fraction]], chance: float
+) -> tuple[list[float], dict[_Kind, Posterior]]:
+    """How likely each of the slip rates is, and the posterior of each kind of beat by all."""
+    priors = {kind: _prior(chance, kind[1]) for kind in alike}
+    logs, by_rate = [], []
+    for slips in SLIP_RATES:
+        weighed = {kind: _weigh(kind[0], *_rounded(slips), priors[kind]) for kind in alike}
+        heard = sum(len(alike[kind]) * log_heard for kind, (_, log_heard) in weighed.items())
+        logs.append(_log_before(slips.mean) + heard)
+        by_rate.append(weighed)
+    weights = posterior_probabilities([1.0] * len(logs), logs)
+    kinds = {kind: _mix(weights, [weighed[kind][0] for weighed in by_rate]) for kind in alike}
+    return weights, kinds
+
+
+def _log_before(rate: float) -> float:
+    """Log chance of a slip rate before anything is heard, on the scale of its logarithm: Gamma."""
+    return SLIPS_BEFORE * log(rate) - MOVES_BEFORE * rate
+
+
+def _mix(weights: Sequence[float], posteriors: Sequence[Posterior]) -> Posterior:
+    return Posterior(
+        sum(weight * one.healthy for weight, one in zip(weights, posteriors, strict=True)),
+        sum(weight * one.right for weight, one in zip(weights, posteriors, strict=True)),
+        sum(weight * one.left for weight, one in zip(weights, posteriors, strict=True)),
+        sum(weight * one.together for weight, one in zip(weights, posteriors, strict=True)),
+    )
 
 
 def fault_prior(moves: int) -> float:
@@ -239,7 +263,7 @@ def beat_posterior(
 
     ``chance`` is that of one hand's move being at fault, before anything is heard of it.
     """
-    return _posterior_of(_figures_of(beat_counts), *_rounded(slip_rate), _prior(chance, hands))
+    return _weigh(_figures_of(beat_counts), *_rounded(slip_rate), _prior(chance, hands))[0]
 
 
 def _figures_of(beat_counts: BeatCounts) -> tuple[float, ...]:
@@ -260,34 +284,6 @@ def _rounded(slip_rate: SlipRate) -> tuple[float, float]:
     return round(slip_rate.a, RATE_DIGITS), round(slip_rate.b, TRIES_DIGITS)
 
 
-class _Beat:
-    """One beat while all of them are weighed, round by round."""
-
-    __slots__ = ("counts", "figures", "hands", "has_failed", "posterior")
-
-    def __init__(self, beat_counts: BeatCounts) -> None:
-        self.counts = beat_counts
-        self.figures = _figures_of(beat_counts)
-        self.has_failed = beat_counts.failed > 0.0
-        self.hands: frozenset[Hands] = frozenset()
-        """Those that have notes here."""
-        self.posterior = _ALL_HEALTHY
-
-    @property
-    def healthy(self) -> float:
-        """As far as it was weighed: before that, what never failed counts as healthy."""
-        return self.posterior.healthy
-
-    @property
-    def fault(self) -> float:
-        return self.posterior.fault
-
-    def weigh(self, slip_rate: SlipRate, chance: float) -> None:
-        """Bayes' rule, as ``beat_posterior``."""
-        prior = _prior(chance, self.hands)
-        self.posterior = _posterior_of(self.figures, *_rounded(slip_rate), prior)
-
-
 def _attempts_alone(counts: AttemptCounts, late_share: float) -> tuple[float, float]:
     """Failures and attempts of a hand alone, as far as they tell of how this beat fails."""
     clean = max(counts.informative_attempts(late_share) - counts.failed, 0.0)
@@ -298,14 +294,25 @@ def _attempts_alone(counts: AttemptCounts, late_share: float) -> tuple[float, fl
 def _prior(chance: float, hands: frozenset[Hands]) -> Posterior:
     """Before anything is heard. Where one hand moves alone nothing is of both together."""
     right, left = Hands.RIGHT in hands, Hands.LEFT in hands
-    total = chance * (right + left)
+    total = min(chance * (right + left), MOST_FAULTY)
     together = total * TOGETHER_SHARE * (right and left)
     each = (total - together) / (right + left)
     return Posterior(1.0 - total, each * right, each * left, together)
 
 
 @lru_cache(maxsize=8192)
-def _posterior_of(key: tuple[float, ...], a: float, b: float, prior: Posterior) -> Posterior:
+def _weigh(key: tuple[float, ...], a: float, b: float, prior: Posterior) -> tuple[Posterior, float]:
+    """The posterior, and the log chance of all that was heard by all explanations together."""
+    logs = _log_likelihoods(key, a, b)
+    weights = (prior.healthy, prior.right, prior.left, prior.together)
+    top = max(logs)
+    heard = top + log(sum(weight * exp(x - top) for weight, x in zip(weights, logs, strict=True)))
+    return Posterior(*posterior_probabilities(weights, logs)), heard
+
+
+@lru_cache(maxsize=8192)
+def _log_likelihoods(key: tuple[float, ...], a: float, b: float) -> _Logs:
+    """By each explanation, the log chance of what was heard of a beat."""
     together, right, left, both, right_alone, right_tries, left_alone, left_tries = key
     before = log_beta(a, b)
 
@@ -321,7 +328,7 @@ def _posterior_of(key: tuple[float, ...], a: float, b: float, prior: Posterior) 
         of_left = right_slips + healthy(left + both + left_alone, left_all)
         slipped = log((exp(of_right) + exp(of_left)) / 2)
     fails, shows = _fault_likelihoods(key)
-    logs = (
+    return _Logs(
         slipped + shows.healthy,
         fails.right + left_slips + shows.right,
         fails.left + right_slips + shows.left,
@@ -329,9 +336,6 @@ def _posterior_of(key: tuple[float, ...], a: float, b: float, prior: Posterior) 
         + shows.together
         + healthy(right_alone, right_tries)
         + healthy(left_alone, left_tries),
-    )
-    return Posterior(
-        *posterior_probabilities((prior.healthy, prior.right, prior.left, prior.together), logs)
     )
 
 

@@ -195,7 +195,16 @@ class Locating:
         if self.task.is_part:  # it was heard already, in what it is a part of
             return True
         is_long = self.practice_map.beats(self.task.window) > SHORT_BEATS
-        return is_long or diagnosis.unheard <= MOST_UNHEARD
+        is_all_told = diagnosis.unheard <= MOST_UNHEARD and not self.has_open_hand(diagnosis)
+        return is_long or is_all_told
+
+    def has_open_hand(self, diagnosis: Diagnosis) -> bool:
+        """Whether a place surely breaks, it is not known in which hand, and that is searched for.
+
+        It is not left for the repair of another: what was heard of it would be half forgotten.
+        """
+        searches = self.searched < MOST_SEARCHED
+        return searches and any(one.is_open for one in self._open_suspects(diagnosis).suspects)
 
     def count_searching(self, diagnosis: Diagnosis) -> None:
         """Count a repetition, of the whole or of a probe, while something is in doubt."""
@@ -221,22 +230,25 @@ class Locating:
         self.probe = None
         self.probed.clear()
 
-    def hear_more(self, named: Transition, *, same_again: bool) -> NextWindow | None:
+    def hear_more(
+        self, named: Transition, *, same_again: bool, has_open_hand: bool = False
+    ) -> NextWindow | None:
         """Ask for more, although a place is named: while it is mended no other one is heard.
 
         The whole once more; or where that would be the same for the third time, what lies after the
-        place, or before it. None where more than that would be asked.
+        place, or before it. None where more than that would be asked; ``has_open_hand``: as often
+        as it takes.
         """
         wanted = (
             NextWindow(self.task.window, AssignmentKind.TRY, ANOTHER)
             if same_again
             else self._rest_beside(named)
         )
-        if wanted is None or self.heard_more >= MOST_HEARD_MORE:
+        if wanted is None or (self.heard_more >= MOST_HEARD_MORE and not has_open_hand):
             return None
         self.stop_probing()
         self.times = 1
-        self.heard_more += 1
+        self.heard_more += not has_open_hand
         return wanted
 
     def _rest_beside(self, named: Transition) -> NextWindow | None:

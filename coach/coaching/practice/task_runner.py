@@ -306,12 +306,9 @@ class TaskRunner:
             self._assign(self._raise_or_finish())
         elif self.tempo.on_trial:
             self._assign(self._follow_trial(clean))
-        elif not clean or self._is_something_to_do(diagnosis):
+        elif not clean or self.locating.named_troubles(diagnosis):
+            # What is only in doubt does not break into a clean run: the run may show it, too.
             self._locate(clean, diagnosis)
-
-    def _is_something_to_do(self, diagnosis: Diagnosis) -> bool:
-        named = bool(self.locating.named_troubles(diagnosis))
-        return named or self.locating.searches_on(diagnosis)
 
     def _ask_to_be_sure(self, diagnosis: Diagnosis) -> NextWindow | None:
         """Where a place broke before: it by itself, or the whole some more times, once."""
@@ -458,7 +455,11 @@ class TaskRunner:
         again = named.transition.to_quarters in self.repair.mended_beats
         if again or self.locating.has_heard_enough(diagnosis):
             return None
-        return self.locating.hear_more(named.transition, same_again=same_again)
+        return self.locating.hear_more(
+            named.transition,
+            same_again=same_again,
+            has_open_hand=self.locating.has_open_hand(diagnosis),
+        )
 
     def _begin_repair(self, trouble: Trouble, clean: bool) -> NextWindow:
         """Begin on a trouble; where nothing broke a moment ago it is said that it did before."""
