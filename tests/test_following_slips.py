@@ -6,8 +6,10 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.following import FollowedWindow
+from coach.judging.following.events import NotThis
 from coach.judging.following.follower import Follower
 from coach.judging.instead import KeyRows, Surroundings
+from coach.judging.wording import AROUND
 from coach.playing.midi_events import KeyDown
 from coach.score.build import score_from_notes
 from coach.score.model import NoteMark
@@ -160,6 +162,13 @@ def test_who_plays_on_has_not_begun_again_where_a_few_keys_are_like_the_beginnin
     keys, follower = followed_part(4, 8)
     played = [(key, 10 + 0.6 * at) for at, key in enumerate(keys[4:21])]
     assert takes(hears(follower, played)) == [times(played[:5])]
+
+
+def test_what_stands_behind_the_window_is_called_so_at_once() -> None:
+    """Eight keys tell that it is not the window, and which music it is."""
+    keys, follower = followed_part(4, 8)
+    played = [(key, 10 + 0.6 * at) for at, key in enumerate(keys[8:16])]
+    assert [one.reason for one in hears(follower, played) if isinstance(one, NotThis)] == [AROUND]
 
 
 @pytest.mark.parametrize("wrong", [5, 6])

@@ -65,6 +65,7 @@ WRONG_KEYS_TO_ONE = 3
 because so many fit by chance."""
 
 _OTHER_NOTES = PlayedInstead(Instead.OTHER_NOTES, OTHER_NOTES)
+_AROUND = PlayedInstead(Instead.OTHER_NOTES, AROUND)
 _FITS_NOWHERE = (Label.EXTRA, Label.WRONG)
 
 
@@ -446,7 +447,9 @@ class Follower:
         said = self._recogniser.recognise_after_key()
         if not said and len(keys) >= rules.ENOUGH_KEYS:
             is_said = self.state is FollowerState.ELSEWHERE
-            said = None if is_said else self._recogniser.recognise_strange() or _OTHER_NOTES
+            said = None
+            if not is_said:
+                said = self._recogniser.recognise_strange() or self._name_other(self._take)
         self._change_state(FollowerInput.KEY)
         return list(self._report_other(said))
 
@@ -604,7 +607,7 @@ class Follower:
         if len(led_in) <= len(self._take):
             return None
         if rules.count_strokes(self._take) <= rules.TELLS_NOTHING:
-            return _OTHER_NOTES
+            return self._name_other(led_in)
         return recognise_live(self.excerpt, led_in)
 
     def _name_few(self) -> str:
@@ -632,7 +635,7 @@ class Follower:
         self._recogniser.forget()
         self._is_fresh = True
         self._alignment.begin_again(self._take)
-        known = said or _OTHER_NOTES
+        known = said or self._name_other(take.notes)
         return [NotThis(known.sentence, take, known.what), *self._await_beginning()]
 
     def _give_up(self, said: PlayedInstead | None) -> NotThis:
@@ -641,8 +644,13 @@ class Follower:
         self._forget()
         self._recogniser.adopt(take.notes, is_said=said is not None)
         self._is_fresh = False
-        known = said or _OTHER_NOTES
+        known = said or self._name_other(take.notes)
         return NotThis(known.sentence, take, known.what)
+
+    def _name_other(self, keys: Sequence[PlayedNote]) -> PlayedInstead:
+        """What keys are that fit nowhere: what is written around the window, or other notes."""
+        is_around = self._surroundings is not None and self._surroundings.explain(keys)
+        return _AROUND if is_around else _OTHER_NOTES
 
     def _leave_flood(self) -> tuple[FollowerEvent, ...]:
         """More keys come than anyone plays: none of them is kept, until they stop."""
