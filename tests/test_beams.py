@@ -135,6 +135,11 @@ def test_small_notes_say_nothing_of_the_beam_of_their_main_note(tmp_path: Path) 
     assert groups(found) == [2]
 
 
+def test_beams_of_small_notes_alone_say_nothing_of_the_others(tmp_path: Path) -> None:
+    graces = [note("B3", grace="slash", beams="begin"), note("D4", grace="slash", beams="end")]
+    assert beams_of(tmp_path, *graces, note("C4", 2), note("D4", 2))[2:] == [(), ()]
+
+
 @pytest.mark.outside
 @pytest.mark.parametrize("name", every(3, PIANO_SCORES))
 def test_every_beam_leads_on_as_music21_reads_it(name: str) -> None:

@@ -75,7 +75,7 @@ def _notes(piano: Piano, bars: Sequence[Bar], clefs: Sequence[Clef]) -> list[Sco
     mark_slurs(merged)
     merged.sort(key=_score_order)
     identities = _identities(piano)
-    has_beams = any(note.beams_to_next is not None for note in piano.notes)
+    has_beams = any(note.beams_to_next is not None for note in piano.notes if not note.grace)
     notes = [_score_note(tied, identities, piano.staves, clefs, has_beams) for tied in merged]
     marks = _hand_marks(piano, bars)
     return apply_hand_marks(notes, marks, bar_ends) if marks else notes
