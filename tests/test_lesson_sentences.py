@@ -84,7 +84,7 @@ SAID = (
     ("That may have been a slip: the whole of it again.", FEW),
     ("All of it once more: is there another place?", LEFT),
     ("LH bar 2, beat 2 → 3: at 69, twice running. Begin at beat 1.", LEFT),
-    ("Both hands bar 2, beat 1 → 2: at 80, twice running. Begin at bar 1, beat 4.", BOTH),
+    ("Both hands, bar 2, beat 1 → 2: at 80, twice running. Begin at bar 1, beat 4.", BOTH),
     ("At 48 until it holds.", LEFT),
     ("Smaller still.", LEFT),
     ("Another way: only the keys, one after the other, without rhythm.", LEFT),

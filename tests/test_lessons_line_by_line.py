@@ -111,15 +111,15 @@ x      hands together, bars 1 to 4, at 96. There it is: the whole of it again.
 ..     left hand alone, bar 2, beats 1 to 4, at 96. Left hand alone, twice, so that I hear it:
          is it bar 2, beat 2 → 3? From beat 1 to beat 4.
 .x     hands together, bars 1 to 4, at 96. All of it once more: is there another place?
-.x..... hands together, bar 2, beats 1 to 3, at 96. Both hands bar 2, beat 2 → 3: at 96, 5 times
-         running. Begin at beat 1.
+.x..... hands together, bar 2, beats 1 to 3, at 96. Both hands, bar 2, beat 2 → 3: at 96, 5
+         times running. Begin at beat 1.
 .      hands together, bar 2, at 96. It holds. A little more of it.
 .      hands together, bars 1 to 4, at 96. Back to the whole of it.
 ...    hands together, bar 2, beats 1 to 4, at 96. Clean; but it broke at bar 2 beat 3 before:
          that by itself, 3 times, to be sure.
 ..     hands together, bars 1 to 4, at 96. That holds: the whole of it, twice more.
        It holds. A night's sleep does most for it now.
-       Both hands bar 2, beat 2 → 3: held today. Hear that first tomorrow.
+       Both hands, bar 2, beat 2 → 3: held today. Hear that first tomorrow.
 """
 """Alone the hand that failed is clean, time and again, and both together break: so it is not
 drilled alone. What comes off alone once or twice may yet be that hand's own: alone is easier."""

@@ -21,7 +21,7 @@ RH, LH, BOTH = Hands.RIGHT, Hands.LEFT, Hands.TOGETHER
     [
         ((LH, 5, 6), "LH bar 2, beat 2 → 3"),
         ((RH, 7, 8), "RH bar 2, beat 4 → bar 3, beat 1"),
-        ((BOTH, 0, 1), "both hands bar 1, beat 1 → 2"),
+        ((BOTH, 0, 1), "both hands, bar 1, beat 1 → 2"),
     ],
 )
 def test_a_move(move: tuple[Hands, int, int], words: str) -> None:
@@ -45,7 +45,7 @@ HELD = [  # RH: a half note, an eighth rest, an eighth, a half note tied over; L
         ((RH, 2, 3), "RH bar 1, beat 3 → 4"),  # a rest is on the beat
         ((RH, 4, 5), "RH bar 1, beat 4 → bar 2, beat 2"),  # tied over the barline
         ((LH, 1, 2), "LH bar 1, beat 2 → 3"),
-        ((BOTH, 1, 2), "both hands bar 1, beat 2 → 3"),
+        ((BOTH, 1, 2), "both hands, bar 1, beat 2 → 3"),
     ],
 )
 def test_a_move_begins_at_the_key_that_is_left(move: tuple[Hands, int, int], words: str) -> None:

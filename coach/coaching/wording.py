@@ -365,7 +365,7 @@ def trouble_lines(trouble: Trouble) -> list[str]:
 
 def move_words(score: Score, move: Transition, window: Window | None = None) -> str:
     """``LH bar 12, beat 1 → 2``: whose move, and from where to where; ``window``: what is asked."""
-    whose = "both hands" if move.hands is Hands.TOGETHER else move.hands.value
+    whose = "both hands," if move.hands is Hands.TOGETHER else move.hands.value
     return f"{whose} {way_words(score, move, window)}"
 
 
