@@ -127,12 +127,13 @@ class TestFromTheVerdict:
         self,
         *,
         wrong: tuple[str, F | int] | None = None,
+        late_at: int = 99,
         stop_at: int | None = None,
         habits: Habits | None = None,
     ) -> dict[tuple[str, int], Outcome]:
         keys = [
             (n.pitch + ((n.hand.value, n.onset_quarters) == wrong), 64,
-             float(n.onset_quarters) * 60 / QPM, 0.5)
+             float(n.onset_quarters) * 60 / QPM + 0.6 * (n.onset_quarters >= late_at), 0.5)
             for n in self.SCORE.notes
             if stop_at is None or n.onset_quarters < stop_at
         ]  # fmt: skip
@@ -167,6 +168,13 @@ class TestFromTheVerdict:
         assert seen["RH", 6] is Outcome.NOT_REACHED
         seen = self.observed(stop_at=5, habits=Habits(stops=(F(4), F(6), None)))
         assert Outcome.LATE not in seen.values()
+
+    def test_a_stop_right_after_what_went_wrong_is_none_of_the_next_move(self) -> None:
+        stopped = Habits(stops=(F(5), None, None))
+        seen = self.observed(late_at=4, stop_at=5, habits=stopped)
+        assert (seen["LH", 4], seen["LH", 5]) == (Outcome.LATE, Outcome.NOT_REACHED)
+        seen = self.observed(late_at=3, stop_at=5, habits=stopped)
+        assert (seen["LH", 3], seen["LH", 5]) == (Outcome.LATE, Outcome.LATE)
 
 
 def test_a_move_is_heard_late_as_its_last_note_is() -> None:

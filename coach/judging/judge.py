@@ -175,7 +175,7 @@ def _judge_matched(
     context = FaultContext(excerpt, played, matching, timing, held, tolerance, asked.pedals)
     found = find_faults(context)
     found += _judge_tempo(excerpt, timing, asked)
-    stop = find_stop_again(excerpt, matching.score, asked.stops)
+    stop = find_stop_again(excerpt, matching.score, asked.stops, found)
     if stop is not None:
         found.append(stop)
     faults = forgive_unasked(sort_by_weight(found), stage)

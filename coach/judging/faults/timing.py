@@ -408,14 +408,21 @@ def _find_off_click(context: FaultContext) -> Iterator[Fault]:
 
 
 def find_stop_again(
-    excerpt: Excerpt, labels: Sequence[ScoreLabel], before: Sequence[Fraction | None]
+    excerpt: Excerpt,
+    labels: Sequence[ScoreLabel],
+    before: Sequence[Fraction | None],
+    found: Sequence[Fault],
 ) -> Fault | None:
     """A stop where the player stopped in one of the repetitions before: a hesitation there.
 
-    One stop alone is a break, and tells nothing.
+    One stop alone is a break, and tells nothing. A stop right after what went wrong is nothing but
+    its end: whoever stops there has not tried the next move.
     """
     onset = stopped_before(excerpt, labels)
     if onset is None or onset not in before:
+        return None
+    end = max((at for at in excerpt.onsets_quarters if at < onset), default=onset)
+    if any(fault.onset_quarters == end for fault in found):
         return None
     hands = hands_of([note.hand for note in excerpt.notes if note.onset_quarters == onset])
     words = describe(Cause.STOPPED_AGAIN)
