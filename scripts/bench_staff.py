@@ -30,7 +30,12 @@ STAFF_SIZES = ((80, 18), (120, 29), (200, 49))
 """Columns and rows of the staff in terminals of 80x24, 120x40 and 200x60: three rows less each than
 the drill screen leaves it with three lines of words under it, but for the smallest."""
 AT_LAST_PIECE = (NoteMark.FERMATA, NoteMark.SLUR_END)
-UNSIGNED = (NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH)
+UNSIGNED = (
+    NoteMark.UNDER_SLUR,
+    NoteMark.SMALL_PRINT,
+    NoteMark.SLASH,
+    NoteMark.ROLLED_ACROSS,
+)
 """Marks without a sign of their own."""
 
 

@@ -491,6 +491,20 @@ def test_small_notes_have_a_beam_of_their_own() -> None:
     assert {note.get("dur") for note in beams[0]} == {"16"}
 
 
+@pytest.mark.parametrize(("across", "signs"), [(set(), 2), ({NoteMark.ROLLED_ACROSS}, 1)])
+def test_what_is_rolled_from_staff_to_staff_has_one_sign(across: set[NoteMark], signs: int) -> None:
+    score = score_from_notes(
+        [
+            {"pitch": pitch, "onset": 0, "length": 4, "hand": hand}
+            for pitch, hand in ((48, "LH"), (55, "LH"), (64, "RH"), (72, "RH"))
+        ]
+    )
+    score = marked(score, {at: {NoteMark.ARPEGGIO, *across} for at in range(4)})
+    rolls = list(tree_of(score).iter(f"{MEI}arpeg"))
+    assert len(rolls) == signs
+    assert sorted(len(roll.get("plist", "").split()) for roll in rolls) == [4 // signs] * signs
+
+
 @pytest.mark.parametrize(
     ("printed", "shown", "beams"),
     [

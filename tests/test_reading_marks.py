@@ -305,3 +305,30 @@ def test_a_grace_note_has_the_value_that_it_is_printed_with(tmp_path: Path) -> N
         ),
     )
     assert [one.grace_quarters for one in found.notes] == [1, 0, 0, 0]
+
+
+@pytest.mark.parametrize(
+    ("upper", "lower", "across"),
+    [
+        ('<arpeggiate number="1"/>', '<arpeggiate number="1"/>', True),
+        ('<arpeggiate number="1"/>', '<arpeggiate number="2"/>', False),
+        ("<arpeggiate/>", "<arpeggiate/>", False),  # each hand rolls its own
+        ('<arpeggiate number="1"/>', "", False),
+    ],
+)
+def test_an_arpeggio_of_one_number_goes_through_both_staves(
+    tmp_path: Path, upper: str, lower: str, across: bool
+) -> None:
+    found = opened(
+        tmp_path,
+        piano(
+            bar(
+                note("C5", 4, notations=upper),
+                note("E5", 4, chord=True),
+                back(4),
+                note("C3", 4, v="2", s=2, notations=lower),
+                note("G3", 4, v="2", s=2, chord=True),
+            )
+        ),
+    )
+    assert [NoteMark.ROLLED_ACROSS in one.marks for one in found.notes] == [across] * 4

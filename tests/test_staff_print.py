@@ -74,12 +74,43 @@ def test_every_sign_is_as_wide_in_plain_characters() -> None:
     }
 
 
+ACROSS = {NoteMark.ARPEGGIO, NoteMark.ROLLED_ACROSS}
+
+
 def test_a_broken_chord_has_its_sign_at_every_row() -> None:
     rolled = frozenset({NoteMark.ARPEGGIO})
     notes = [{"pitch": p, "onset": 0, "length": 4, "hand": "RH"} for p in (72, 76, 79)]
     score = score_from_notes(notes)
     score = replace(score, notes=tuple(replace(n, marks=rolled) for n in score.notes))
     assert "".join(texts(sheet(score))).count("{") == 9  # from C to G, two rows a step
+
+
+@pytest.mark.parametrize(
+    ("marks", "rolled", "is_between"),
+    [
+        ({"RH": {NoteMark.ARPEGGIO}}, {"RH"}, False),
+        ({"LH": {NoteMark.ARPEGGIO}}, {"LH"}, False),
+        ({"LH": {NoteMark.ARPEGGIO}, "RH": {NoteMark.ARPEGGIO}}, {"LH", "RH"}, False),
+        ({"LH": ACROSS, "RH": ACROSS}, {"LH", "RH"}, True),
+    ],
+)
+def test_the_sign_of_a_broken_chord_stands_at_what_is_rolled(
+    marks: dict[str, set[NoteMark]], rolled: set[str], is_between: bool
+) -> None:
+    score = score_from_notes(
+        [
+            {"pitch": pitch, "onset": 0, "length": 4, "hand": hand}
+            for hand, pitches in (("RH", (72, 76)), ("LH", (48, 52)))
+            for pitch in pitches
+        ]
+    )
+    notes = [replace(n, marks=frozenset(marks.get(n.hand.value, ()))) for n in score.notes]
+    shown = sheet(replace(score, notes=tuple(notes)))
+    signed = [at for at, row in enumerate(texts(shown)) if "{" in row]
+    names = [at for at, row in enumerate(texts(shown)) if row.lstrip().startswith(("RH", "LH"))]
+    middle = sum(names) / 2
+    assert {"RH" if at < middle else "LH" for at in signed} == rolled
+    assert (signed == [*range(signed[0], signed[-1] + 1)]) is (is_between or len(rolled) == 1)
 
 
 def test_dynamics_hairpin_and_pedal_have_their_own_rows_where_there_is_room() -> None:

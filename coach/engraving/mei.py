@@ -502,7 +502,7 @@ class _Document:
         self._write_fingers(measure, heads)
         self._write_slurs(measure, span, staff, number)
         self._write_octaves(measure, heads)
-        self._write_arpeggios(measure, heads)
+        self._write_arpeggios(measure, span, staff)
         self._write_directions(measure, span, staff, number)
 
     def _write_tie(self, measure: Element, head: Head) -> None:
@@ -596,11 +596,16 @@ class _Document:
                 )
             run = [head] if head else []
 
-    def _write_arpeggios(self, measure: Element, heads: Sequence[Head]) -> None:
-        rolled: dict[Fraction, list[str]] = defaultdict(list)
-        for head in heads:
-            if head.first and NoteMark.ARPEGGIO in self._note(head).marks:
-                rolled[head.onset_quarters].append(f"#{self._id(head)}")
+    def _write_arpeggios(self, measure: Element, span: _Span, staff: int) -> None:
+        """Those of one staff; with the upper one those that go through both."""
+        rolled: dict[tuple[Fraction, bool], list[str]] = defaultdict(list)
+        for head in self._written.heads:
+            marks = self._note(head).marks
+            is_across = NoteMark.ROLLED_ACROSS in marks
+            is_here = head.staff == staff if not is_across else staff == self._staves[0]
+            is_rolled = head.first and NoteMark.ARPEGGIO in marks
+            if is_here and is_rolled and self._is_in(span, head.onset_quarters):
+                rolled[head.onset_quarters, is_across].append(f"#{self._id(head)}")
         for ids in rolled.values():
             SubElement(measure, "arpeg", plist=" ".join(ids))
 

@@ -171,6 +171,8 @@ class NoteMark(StrEnum):
     SLUR_END = "slur end"
     UNDER_SLUR = "under slur"
     ARPEGGIO = "arpeggio"
+    ROLLED_ACROSS = "rolled across"
+    """One arpeggio goes through the notes of both staves."""
     TRILL = "trill"
     MORDENT = "mordent"
     TURN = "turn"

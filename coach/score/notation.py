@@ -1022,7 +1022,9 @@ def write(
 # What is printed besides heads: touch and ornaments, dynamics, words, long lines.
 
 _AT_LAST_PIECE = frozenset({NoteMark.FERMATA, NoteMark.SLUR_END})
-_NO_SIGN_OF_ITS_OWN = frozenset({NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH})
+_NO_SIGN_OF_ITS_OWN = frozenset(
+    {NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH, NoteMark.ROLLED_ACROSS}
+)
 _LETTERS = r"p+|f+|m[pf]|s?f+[pz]p?|s?f+zp?|sfp+|rfz?|fp+|pf|n"
 _DYNAMIC = re.compile(rf"{_LETTERS}|\((?:{_LETTERS})(?: [<>])?\)")
 """A dynamic as it is printed, in letters, or in brackets as it is in force; any other direction is

@@ -76,9 +76,19 @@ class ChordColumns:
     """By place in ``heads``: the sign, with whose it is where two heads share a row."""
     rolled_column: int | None
     """Where the sign of a broken chord stands; None where there is none."""
+    rolled: Rolled
     core: int
     before: int
     dots: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rolled:
+    """Which staves' chords are rolled in one slot."""
+
+    staves: frozenset[int] = frozenset()
+    is_across: bool = False
+    """In one, from the lowest note to the highest of all."""
 
 
 @dataclass
@@ -94,12 +104,15 @@ class _FreeColumns:
         return column
 
 
+_UNROLLED = Rolled()
+
+
 def arrange_chord(
     heads: Sequence[Head],
     upper: Mapping[int, bool],
     scale: Scale = Scale.FULL,
     *,
-    rolled: bool = False,
+    rolled: Rolled = _UNROLLED,
     narrow: bool = False,
 ) -> ChordColumns:
     """Columns of heads and signs; ``upper`` tells by note index whose stem goes up.
@@ -121,13 +134,13 @@ def arrange_chord(
     }
     before = -min(sign_column.values(), default=0)
     rolled_column = None
-    if rolled:
+    if rolled.staves:
         before += 1
         rolled_column = -before
     dots = max((head.value.dots for head in order), default=0)
     core = width + max(head_column.values(), default=0)
     return ChordColumns(
-        tuple(order), head_column, sign_column, sign_text, rolled_column, core, before, dots
+        tuple(order), head_column, sign_column, sign_text, rolled_column, rolled, core, before, dots
     )
 
 
@@ -227,14 +240,29 @@ def gather_chords(written: Written, form: Form) -> dict[SlotKey, ChordColumns]:
     """The heads of each slot."""
     stems = (*written.stems, *written.held_stems)
     upper = {head.note: stem.up for stem in stems for head in stem.heads}
-    rolled = {touch_key(touch) for touch in written.touches if NoteMark.ARPEGGIO in touch.marks}
+    rolled = _find_rolled(written)
     together: dict[SlotKey, list[Head]] = defaultdict(list)
     for head in (*written.heads, *list_held_in_sight(written)):
         together[slot_key(head)].append(head)
     return {
-        key: arrange_chord(group, upper, form.scale, rolled=key in rolled, narrow=form.narrow)
+        key: arrange_chord(
+            group, upper, form.scale, rolled=rolled.get(key, _UNROLLED), narrow=form.narrow
+        )
         for key, group in together.items()
     }
+
+
+def _find_rolled(written: Written) -> dict[SlotKey, Rolled]:
+    staves: dict[SlotKey, set[int]] = defaultdict(set)
+    for touch in written.touches:
+        if NoteMark.ARPEGGIO in touch.marks:
+            staves[touch_key(touch)].add(touch.staff)
+    across = {
+        slot_key(head)
+        for head in written.heads
+        if NoteMark.ROLLED_ACROSS in written.excerpt.notes[head.note].marks
+    }
+    return {key: Rolled(frozenset(here), key in across) for key, here in staves.items()}
 
 
 def list_held_in_sight(written: Written) -> list[Head]:

@@ -477,9 +477,13 @@ def _draw_rolled(layout: PageLayout, chord: ChordColumns, core: int) -> None:
         return
     glyph = layout.system.glyphs.rolled
     names = frozenset({(NoteMark.ARPEGGIO.value, chord.heads[0].onset_quarters)})
-    for staff in {head.staff for head in chord.heads}:
-        rows = layout.rows_of(staff)
-        here = [rows.row(head.position) for head in chord.heads if head.staff == staff]
+    struck = [head for head in chord.heads if not layout.is_held(head)]
+    rows_by_staff = [
+        [layout.rows_of(staff).row(head.position) for head in struck if head.staff == staff]
+        for staff in sorted(chord.rolled.staves)
+    ]
+    runs = [[row for rows in rows_by_staff for row in rows]]
+    for here in runs if chord.rolled.is_across else rows_by_staff:
         for row in range(min(here), max(here) + 1):
             layout.put_print(row, core + chord.rolled_column, glyph, Role.SIGN, names)
 

@@ -38,6 +38,8 @@ class RawNote:
     octave_shift: int = 0
     marks: set[NoteMark] = field(default_factory=set)
     fingering: tuple[str, ...] = ()
+    roll: str = ""
+    """The number that the file gives its arpeggio: one over two staves has the same on both."""
     strokes: int = 0
     """Through the stem: a tremolo on one note."""
     has_printed_sign: bool = False

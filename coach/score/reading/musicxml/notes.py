@@ -238,6 +238,8 @@ def _read_one(element: Element, note: RawNote, fingering: list[str]) -> None:
             note.slurs.append((element.get("number", "1"), kind))
     elif tag in _MARKS and not (tag in _SPANS and element.get("type") == "stop"):
         note.marks.add(_MARKS[tag])
+        if tag == "arpeggiate":
+            note.roll = element.get("number", "")
         if tag == "detached-legato":
             note.marks.add(NoteMark.STACCATO)
         if tag == "tremolo" and element.get("type", "single") == "single":
@@ -274,6 +276,22 @@ def share_in_chords(notes: list[RawNote]) -> None:
                 note.marks, note.strokes = set(shared), strokes
                 note.beams_to_next = max(beams, default=None)
             _spread_fingers(chord)
+
+
+def join_rolls(notes: list[RawNote]) -> None:
+    """Mark what is rolled in one from staff to staff (MusicXML 4.0, arpeggiate: its number)."""
+    rolls: dict[tuple[int, Fraction, str], set[int]] = {}
+    for note in notes:
+        if note.roll:
+            rolls.setdefault((note.bar, note.at, note.roll), set()).add(note.chord)
+    across = set()
+    for chords in rolls.values():
+        staves = {note.staff for note in notes if note.chord in chords}
+        if len(chords) > 1 and len(staves) > 1:
+            across |= chords
+    for note in notes:
+        if note.chord in across:
+            note.marks.add(NoteMark.ROLLED_ACROSS)
 
 
 def _spread_fingers(chord: list[RawNote]) -> None:

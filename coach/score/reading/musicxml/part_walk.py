@@ -26,6 +26,7 @@ from coach.score.reading.musicxml.notes import (
     Graces,
     NoteFields,
     count_beams_to_next,
+    join_rolls,
     nominal_quarters,
     note_fields,
     read_notations,
@@ -113,6 +114,7 @@ class _Walk:
         for measure in measures:
             self._measure(measure)
         share_in_chords(self.facts.notes)
+        join_rolls(self.facts.notes)
         return self.facts
 
     @property
