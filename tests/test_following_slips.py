@@ -126,6 +126,16 @@ def test_a_scale_that_touches_the_first_notes_begins_nothing() -> None:
     assert takes(hears(Follower(window, qpm=66), [*scale, *keys])) == [times(keys)]
 
 
+def test_a_scale_in_one_hand_begins_no_window_of_two() -> None:
+    """Four of its notes stand in the right hand one after the other, amid chords of the left."""
+    rest = (1, "43l+47l+53l+67"), (1.5, "69"), (2, "71"), (2.5, "72"), (3, "43l+46l+53l+73")
+    window = row((0, "43l+81"), (0.5, "50l+53l"), *rest)
+    scale = scale_from(47, "2 2 1 2 2 1 2 2 1 2 2 1 2 2 1 2 2", 10.0, 0.13)
+    keys = keys_of((14.3, "81+43"), (14.65, "50+53"), *((14.3 + 0.7 * at, chord.replace("l", ""))
+                                                        for at, chord in rest))  # fmt: skip
+    assert takes(hears(Follower(window), [*scale, *keys])) == [times(keys)]
+
+
 def test_what_is_played_after_a_stop_and_strikes_nothing_right_is_none_of_it() -> None:
     """Begun again, after a row of keys of which one fits by chance."""
     notes = (72, 0.5), (77, 1.5), (76, 1.75), (74, 2), (72, 2.25), (70, 2.5), (69, 2.75), (67, 3)

@@ -138,10 +138,15 @@ def is_begun(score: ScoreArrays, keys: Labels, fresh: bool) -> bool:
 
 def is_plainly_begun(score: ScoreArrays, keys: Labels) -> bool:
     """Whether amid other keys that go on most are right, from the first one that fits, and hardly
-    an onset between them is left out."""
+    a note between them is left out."""
     fitting = list(dropwhile(lambda key: key[0] is not Label.MATCHED, keys))
-    onsets = {score.onset[note] for _, note in fitting if note >= 0}
-    left_out = max(onsets) - min(onsets) + 1 - len(onsets) if onsets else 0
+    struck = {note for _, note in fitting if note >= 0}
+    if not struck:
+        return False
+    first, last = score.onset[min(struck)], score.onset[max(struck)]
+    # Of the window's first chord some keys may have come before, and of the last they may yet come.
+    due = range(score.first[max(first, 1)], score.first[last])
+    left_out = len(set(due) - struck)
     slips = left_out + len(fitting) - count_right(fitting)
     return slips <= (1 - SURE_SHARE) * len(fitting)
 
