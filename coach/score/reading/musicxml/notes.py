@@ -280,15 +280,15 @@ def share_in_chords(notes: list[RawNote]) -> None:
 
 def join_rolls(notes: list[RawNote]) -> None:
     """Mark what is rolled in one from staff to staff (MusicXML 4.0, arpeggiate: its number)."""
-    rolls: dict[tuple[int, Fraction, str], set[int]] = {}
+    rolls: dict[tuple[int, Fraction, str], dict[int, int]] = {}
+    """The chords of each, with their staves."""
     for note in notes:
         if note.roll:
-            rolls.setdefault((note.bar, note.at, note.roll), set()).add(note.chord)
-    across = set()
-    for chords in rolls.values():
-        staves = {note.staff for note in notes if note.chord in chords}
-        if len(chords) > 1 and len(staves) > 1:
-            across |= chords
+            rolls.setdefault((note.bar, note.at, note.roll), {})[note.chord] = note.staff
+    across: set[int] = set()
+    for staves in rolls.values():
+        if len({*staves.values()}) > 1:
+            across |= staves.keys()
     for note in notes:
         if note.chord in across:
             note.marks.add(NoteMark.ROLLED_ACROSS)
