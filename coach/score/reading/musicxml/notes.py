@@ -61,8 +61,8 @@ class NoteFields:
     """So many notes in the time of so many; nested tuplets come multiplied already."""
     has_sign: bool = False
     ties: list[str] = field(default_factory=list)
-    beams: list[str] = field(default_factory=list)
-    """Of each beam at the stem: "begin", "continue", "end" or a hook."""
+    beams_to_next: int | None = None
+    """How many beams lead on from the stem; None where it has no beam at all."""
     notations: list[Element] = field(default_factory=list)
 
 
@@ -90,7 +90,7 @@ def note_fields(note: Element) -> NoteFields:
         elif tag == "notations":
             out.notations.append(child)
         elif tag == "beam":
-            out.beams.append((child.text or "").strip())
+            out.beams_to_next = (out.beams_to_next or 0) + (child.text in _LEADS_ON)
         elif tag in _RARE:
             _RARE[tag](out, child)
     return out
@@ -253,11 +253,6 @@ def _fingers(text: str | None) -> list[str]:
     if change:
         return [change[1], change[2]]
     return [printed] if printed else []
-
-
-def count_beams_to_next(fields: NoteFields) -> int | None:
-    """How many beams lead on from a note's stem; None where it has no beam at all."""
-    return sum(beam in _LEADS_ON for beam in fields.beams) if fields.beams else None
 
 
 def share_in_chords(notes: list[RawNote]) -> None:

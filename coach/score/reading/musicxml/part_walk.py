@@ -25,7 +25,6 @@ from coach.score.reading.musicxml.facts import PartFacts, RawBar, RawNote, RestA
 from coach.score.reading.musicxml.notes import (
     Graces,
     NoteFields,
-    count_beams_to_next,
     join_rolls,
     nominal_quarters,
     note_fields,
@@ -217,7 +216,7 @@ class _Walk:
             octave_shift=octave_shift,
             grace_quarters=(fields.is_grace and nominal_quarters(fields)) or Fraction(0),
             has_printed_sign=fields.has_sign,
-            beams_to_next=count_beams_to_next(fields),
+            beams_to_next=fields.beams_to_next,
         )
         if fields.is_cue:
             note.marks.add(NoteMark.SMALL_PRINT)
