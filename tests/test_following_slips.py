@@ -136,6 +136,23 @@ def test_a_scale_in_one_hand_begins_no_window_of_two() -> None:
     assert takes(hears(Follower(window), [*scale, *keys])) == [times(keys)]
 
 
+def test_a_slip_in_three_notes_is_heard_though_one_plays_on() -> None:
+    window = row((0, "69"), (1, "71"), (2, "69"), length=F(1))
+    keys = [(69, 10.0), (70, 10.76), (69, 11.51)]
+    on = keys_of((11.88, "67"), (12.23, "66+50+60"), (12.9, "69"), (13.72, "59+67+55"))
+    assert takes(hears(Follower(window), [*keys, *on]))[0] == times(keys)
+
+
+def test_a_last_chord_with_a_wrong_key_is_heard_though_one_plays_on_at_once() -> None:
+    window = row((0, "44+56"), (0.5, "56+61+65"), (1, "41+53"))
+    keys = keys_of((10.0, "44+56"), (10.25, "56+61+65"), (10.51, "41+54"))
+    on = keys_of(
+        (10.63, "73"), (10.8, "56+61+65+77"), (10.95, "68"), (11.05, "37+49"), (11.2, "77"),
+        (11.35, "38+50+70"), (11.47, "77"), (11.63, "39+51+68+72+75+80"),
+    )  # fmt: skip
+    assert takes(hears(Follower(window), [*keys, *on]))[0] == times(keys)
+
+
 def test_what_is_played_after_a_stop_and_strikes_nothing_right_is_none_of_it() -> None:
     """Begun again, after a row of keys of which one fits by chance."""
     notes = (72, 0.5), (77, 1.5), (76, 1.75), (74, 2), (72, 2.25), (70, 2.5), (69, 2.75), (67, 3)

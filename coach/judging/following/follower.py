@@ -422,7 +422,18 @@ class Follower:
         first = self._take[: self._exact.count]
         if len(first) == self._exact.count and self._exact.is_beginning(first):
             return len(first)
+        if self._is_slip_before(len(self._take)):
+            return len(first)
         return rules.count_to_end(self._score, self._alignment.trace.keys)
+
+    def _is_slip_before(self, at: int) -> bool:
+        """Whether of the keys before one the first were the window, as many as it has and one of
+        them wrong, and the others came after its end."""
+        count = self._exact.count
+        if at <= count or self._take[count].pitch in self._exact.onsets[-1]:
+            return False
+        right = self._exact.count_right(self._take[:count])
+        return right >= max(count - 1, rules.RIGHT_AFTER_REST)
 
     def _recognise_other(self) -> PlayedInstead | None:
         """What is played instead, where the beginning fitted by chance."""
@@ -539,6 +550,9 @@ class Follower:
         """What the first keys so many were, after which the window was begun again."""
         if meaning is FollowerInput.FALSE_START or self._is_only_first(self._take[:at]):
             return NotThis(FALSE_START)
+        if self._is_slip_before(at):
+            count = self._exact.count
+            return self._make_end(self._copy_take(count), count)
         keys = self._alignment.trace.keys[:at]
         take = self._copy_take(at)
         if _is_mostly_wrong(keys):
