@@ -3,7 +3,7 @@
 import pytest
 
 from coach.coaching.diagnosis.evidence import AttemptCounts, BeatCounts
-from coach.coaching.diagnosis.trouble_model import Posterior, SlipRate, beat_posterior, fault_prior
+from coach.coaching.diagnosis.troubles import Posterior, SlipRate, beat_posterior, fault_prior
 from coach.score.model import Hand, Hands
 
 BOTH = frozenset({Hands.RIGHT, Hands.LEFT})

@@ -15,13 +15,15 @@ from coach.coaching.diagnosis.evidence import (
     fold_history,
 )
 from coach.coaching.diagnosis.probe_selection import TroubleProbe, _chance_to_name
-from coach.coaching.diagnosis.trouble_model import (
+from coach.coaching.diagnosis.troubles import (
+    Diagnosis,
     Posterior,
     SlipRate,
+    Suspect,
     beat_posterior,
+    describe_trouble,
     fault_prior,
 )
-from coach.coaching.diagnosis.troubles import Diagnosis, Suspect, describe_trouble
 from coach.coaching.drill import Drill
 from coach.coaching.model import AssignmentKind, Observation
 from coach.coaching.practice.locating import Locating

@@ -6,14 +6,14 @@ import pytest
 
 from coach.coaching.diagnosis.evidence import Evidence
 from coach.coaching.diagnosis.probe_selection import ProbeSelection, TroubleProbe
-from coach.coaching.diagnosis.trouble_model import (
+from coach.coaching.diagnosis.troubles import (
     Posterior,
     SlipRate,
     beat_posterior,
+    diagnose,
     fault_prior,
     infer_posteriors,
 )
-from coach.coaching.diagnosis.troubles import diagnose
 from coach.coaching.model import Observation
 from coach.coaching.observations import chance_to_hear_late, share_heard_late
 from coach.coaching.windows import PracticeMap

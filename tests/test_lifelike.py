@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from coach.coaching.diagnosis import evidence, trouble_model
+from coach.coaching.diagnosis import evidence, troubles
 from coach.coaching.practice import tempo
 from coach.playing.simulated.lifelike import LifelikePianist, Nature, chance_of, log_odds
 from coach.playing.simulated.player import Failing, PlayerFault
@@ -87,7 +87,7 @@ def test_no_constant_of_the_coach_is_one_of_theirs() -> None:
     """Drawn at dice from a continuous range; the coach's own figures are no ends of it."""
     coachs = {
         value
-        for module in (evidence, trouble_model, tempo)
+        for module in (evidence, troubles, tempo)
         for name, value in vars(module).items()
         if name.isupper() and isinstance(value, float)
     }

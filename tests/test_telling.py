@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from coach.coaching.diagnosis.evidence import BeatCounts
 from coach.coaching.diagnosis.probe_selection import expected_bits
-from coach.coaching.diagnosis.trouble_model import (
+from coach.coaching.diagnosis.troubles import (
     ONE_HAND_FAULT,
     TOGETHER_FAULT,
     PatternMixture,

@@ -16,19 +16,21 @@ from functools import lru_cache
 
 from coach.coaching.diagnosis.evidence import BeatCounts, Evidence
 from coach.coaching.diagnosis.statistics import information_bits
-from coach.coaching.diagnosis.trouble_model import (
+from coach.coaching.diagnosis.troubles import (
+    CLAIM_FAULT,
     CLEAN_ALONE_TELLS,
     FAULT_A,
     FAULT_B,
     ONE_HAND_FAULT,
     TOGETHER_FAULT,
+    Diagnosis,
     Posterior,
     SlipRate,
+    Suspect,
     beat_posterior,
     fault_prior,
     predict_pattern,
 )
-from coach.coaching.diagnosis.troubles import CLAIM_FAULT, Diagnosis, Suspect
 from coach.coaching.windows import SINGLE, PracticeMap
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
