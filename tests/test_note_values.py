@@ -360,6 +360,17 @@ def test_one_dotted_figure_of_several_makes_no_rule() -> None:
     assert judge(window, play(window, qpm=QPM, late=late)).clean
 
 
+@pytest.mark.parametrize(("late_s", "clean"), [(-0.038, True), (-0.042, False)])
+def test_quick_notes_go_short_and_long_by_the_fingers(late_s: float, clean: bool) -> None:
+    """Sixteenths of .12 s, of which each second one is early."""
+    window, dice = whole(written(*[F(1, 4)] * 24, 2)), random.Random(1)
+    late = {i: dice.gauss(0, 0.002) for i in range(len(window.notes))}
+    for i in range(1, 24, 2):
+        late[i] += late_s
+    told = causes(judge(window, play(window, qpm=125, late=late)))
+    assert (Cause.WRONG_PROPORTIONS not in told) is clean
+
+
 def test_pairs_across_the_beat_are_short_and_long() -> None:
     """A long note on each off-beat, a short one on each beat."""
     take = pairs_of(F(1, 2), 4, 2 / 3, 0.01, 1, upbeats=1)
