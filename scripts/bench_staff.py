@@ -35,6 +35,7 @@ UNSIGNED = (
     NoteMark.SMALL_PRINT,
     NoteMark.SLASH,
     NoteMark.ROLLED_ACROSS,
+    NoteMark.TREMOLO_TO_NEXT,
 )
 """Marks without a sign of their own."""
 

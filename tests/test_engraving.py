@@ -646,6 +646,23 @@ def test_a_tremolo_has_its_strokes() -> None:
     assert second.get("stem.mod") is None
 
 
+def test_a_tremolo_between_two_notes_has_the_length_of_both() -> None:
+    """Half a bar in all: each of the two is printed as a half note (common practice)."""
+    score = marked(a_hand([48, 55, 60, 62]), {0: {NoteMark.TREMOLO, NoteMark.TREMOLO_TO_NEXT}})
+    score = replace(score, notes=(replace(score.notes[0], strokes=3), *score.notes[1:]))
+    (tremolo,) = tree_of(score).iter(f"{MEI}fTrem")
+    assert tremolo.get("beams") == "3"
+    assert [note.get("dur") for note in tremolo] == ["2", "2"]
+    assert all(note.get("stem.mod") is None for note in tremolo)
+    assert [note.get("dur") for note in tree_of(score).iter(f"{MEI}note")] == ["2", "2", "4", "4"]
+
+
+def test_of_a_tremolo_between_two_notes_one_alone_is_a_note() -> None:
+    score = marked(a_hand([48, 55]), {1: {NoteMark.TREMOLO, NoteMark.TREMOLO_TO_NEXT}})
+    score = replace(score, notes=(score.notes[0], replace(score.notes[1], strokes=3)))
+    assert not list(tree_of(score).iter(f"{MEI}fTrem"))
+
+
 HAIRPIN = re.compile(
     r'class="hairpin"><polyline[^>]*points="([\d.]+),([\d.]+) [^ ]+ [^,]+,([\d.]+)'
 )

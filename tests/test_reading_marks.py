@@ -274,7 +274,7 @@ def test_octave_lines_without_an_end_do_not_add_up(tmp_path: Path) -> None:
     assert [one.octave_shift for one in found.notes] == [-1, -1, 0, -1, -1, -1, 0]
 
 
-def test_a_tremolo_on_one_note_has_its_strokes(tmp_path: Path) -> None:
+def test_a_tremolo_has_its_strokes(tmp_path: Path) -> None:
     def tremolo(about: str, strokes: object) -> str:
         return f"<ornaments><tremolo {about}>{strokes}</tremolo></ornaments>"
 
@@ -289,7 +289,9 @@ def test_a_tremolo_on_one_note_has_its_strokes(tmp_path: Path) -> None:
             )
         ),
     )
-    assert [one.strokes for one in found.notes] == [3, 3, 0, 0]
+    assert [one.strokes for one in found.notes] == [3, 3, 2, 0]
+    leads_on = [NoteMark.TREMOLO_TO_NEXT in one.marks for one in found.notes]
+    assert leads_on == [False, False, True, False]
 
 
 def test_a_grace_note_has_the_value_that_it_is_printed_with(tmp_path: Path) -> None:

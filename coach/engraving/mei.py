@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
+from itertools import pairwise
 from textwrap import wrap
 from xml.etree.ElementTree import Element, SubElement, tostring
 
@@ -107,10 +108,11 @@ class _Event:
 
 @dataclass(eq=False, slots=True)
 class _Group:
-    """A beam or a tuplet that is being written."""
+    """A beam, a tuplet or a tremolo between two that is being written."""
 
     beam: BeamGroup | None = None
     tuplet: bool = False
+    tremolo: bool = False
     about: dict[str, str] = field(default_factory=dict)
 
 
@@ -312,8 +314,11 @@ class _Document:
                 SubElement(into, "clef", clefs.pop(0)[1])
             self._write_graces(into, event, after=False)  # before a beam: none begins with them
             for group in groups[len(opened) :]:
-                into = SubElement(into, "tuplet" if group.tuplet else "beam", group.about)
+                name = "tuplet" if group.tuplet else "fTrem" if group.tremolo else "beam"
+                into = SubElement(into, name, group.about)
                 opened.append((group, into))
+            if groups and groups[-1].tremolo:  # each is written with the length of both
+                event = replace(event, value=_doubled(event.value))
             self._write_event(into, event)
             self._write_graces(into, event, after=True)
         for _, about in clefs:
@@ -339,10 +344,22 @@ class _Document:
                 groups = [tuplet, beam] if inner else [beam, tuplet]
                 found.append([group for group in groups if group])
             beam = None if inner else beam
+        for at, strokes in self._find_tremolos(events):
+            tremolo = _Group(tremolo=True, about={"beams": str(strokes)})
+            found[at : at + 2] = [[tremolo], [tremolo]]
         alone = Counter(id(group) for groups in found for group in groups)
         return [
             [group for group in groups if group.tuplet or alone[id(group)] > 1] for groups in found
         ]
+
+    def _find_tremolos(self, events: Sequence[_Event]) -> Iterator[tuple[int, int]]:
+        """Where a tremolo between two begins, and its strokes: both have to be in sight."""
+        for at, (event, following) in enumerate(pairwise(events)):
+            notes = [self._note(head) for head in event.heads]
+            begins = any(NoteMark.TREMOLO_TO_NEXT in note.marks for note in notes)
+            strokes = max((note.strokes for note in notes), default=0)
+            if begins and strokes and following.heads and following.value == event.value:
+                yield at, min(strokes, _MOST_STROKES)
 
     def _make_tuplet(self, run: Sequence[_Event], beams: Sequence[BeamGroup | None]) -> _Group:
         tuplet = run[0].value.tuplet
@@ -433,7 +450,8 @@ class _Document:
         artic = " ".join(sorted(name for mark, name in _SHARED.items() if mark in marks))
         if artic:
             about = {**about, "artic": artic}
-        if strokes := max(self._note(head).strokes for head in heads):
+        strokes = max(self._note(head).strokes for head in heads)
+        if strokes and NoteMark.TREMOLO_TO_NEXT not in marks:
             about = {**about, "stem.mod": f"{min(strokes, _MOST_STROKES)}slash"}
         if len(heads) == 1:
             SubElement(parent, "note", {**about, **self._about_head(heads[0])})
@@ -765,6 +783,10 @@ def _duration(value: Value) -> dict[str, str]:
     if value.dots:
         about["dots"] = str(value.dots)
     return about
+
+
+def _doubled(value: Value) -> Value:
+    return replace(value, base_quarters=2 * value.base_quarters)
 
 
 def _quarters(value: Value) -> Fraction:

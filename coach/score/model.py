@@ -177,6 +177,8 @@ class NoteMark(StrEnum):
     MORDENT = "mordent"
     TURN = "turn"
     TREMOLO = "tremolo"
+    TREMOLO_TO_NEXT = "tremolo to next"
+    """It is one between this note and the next, and each is printed with the length of both."""
     GLISSANDO = "glissando"
     SLASH = "slash"
     """Through the stem of a grace note: it is played short."""
@@ -263,7 +265,8 @@ class ScoreNote:
     """Octaves to add to the sounding octave to get where it is written (an 8va line: -1)."""
     hand_is_guess: bool = False
     strokes: int = 0
-    """Through its stem, for a tremolo on one note; 0 where there are none, or nobody says."""
+    """Of a tremolo, through its stem or on to the next note; 0 where there are none, or nobody
+    says."""
 
     @property
     def end_quarters(self) -> Fraction:

@@ -1023,7 +1023,13 @@ def write(
 
 _AT_LAST_PIECE = frozenset({NoteMark.FERMATA, NoteMark.SLUR_END})
 _NO_SIGN_OF_ITS_OWN = frozenset(
-    {NoteMark.UNDER_SLUR, NoteMark.SMALL_PRINT, NoteMark.SLASH, NoteMark.ROLLED_ACROSS}
+    {
+        NoteMark.UNDER_SLUR,
+        NoteMark.SMALL_PRINT,
+        NoteMark.SLASH,
+        NoteMark.ROLLED_ACROSS,
+        NoteMark.TREMOLO_TO_NEXT,
+    }
 )
 _LETTERS = r"p+|f+|m[pf]|s?f+[pz]p?|s?f+zp?|sfp+|rfz?|fp+|pf|n"
 _DYNAMIC = re.compile(rf"{_LETTERS}|\((?:{_LETTERS})(?: [<>])?\)")

@@ -41,7 +41,7 @@ class RawNote:
     roll: str = ""
     """The number that the file gives its arpeggio: one over two staves has the same on both."""
     strokes: int = 0
-    """Through the stem: a tremolo on one note."""
+    """Of a tremolo, through the stem or on to the next note."""
     has_printed_sign: bool = False
     beams_to_next: int | None = None
     """So many beams lead on to the next stem; None where the file says nothing of beams here."""

@@ -242,8 +242,12 @@ def _read_one(element: Element, note: RawNote, fingering: list[str]) -> None:
             note.roll = element.get("number", "")
         if tag == "detached-legato":
             note.marks.add(NoteMark.STACCATO)
-        if tag == "tremolo" and element.get("type", "single") == "single":
-            note.strokes = whole(element.text, 0, MOST_STROKES) or 0
+        if tag == "tremolo":
+            kind = element.get("type", "single")
+            if kind in ("single", "start"):
+                note.strokes = whole(element.text, 0, MOST_STROKES) or 0
+            if kind == "start":
+                note.marks.add(NoteMark.TREMOLO_TO_NEXT)
 
 
 def _fingers(text: str | None) -> list[str]:
