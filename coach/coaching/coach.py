@@ -329,7 +329,7 @@ class Coach:
             step = make_hand_first(self.practice_map, self.goal, window, qpm)
             self._plan.take_hand_first(row, step)
             return
-        if row.step.task.is_long:
+        if row.step.task.has_parts or row.step.task.is_long:
             runner.too_much, qpm = True, runner.tempo.now_qpm
             steps = make_sections(self.practice_map, self.goal, runner.task.window, qpm)
             self._plan.take_apart(row, steps)

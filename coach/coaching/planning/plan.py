@@ -76,6 +76,7 @@ def _after_its_parts(step: PlanStep) -> PlanStep:
             kind=AssignmentKind.JOIN,
             reason=SECTIONS_HELD.format(name=step.what),
             is_long=False,
+            has_parts=False,
             parts_held=True,
             start_qpm=step.task.qpm,
         )

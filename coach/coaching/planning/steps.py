@@ -57,10 +57,11 @@ walking bass, or one of sixteenths in both hands."""
 JOINED_BARS = 8
 """Most bars that are joined before the whole. Own choice: two phrases, a period."""
 SECTION_BARS = (8, 4, 2)
-"""A whole of more bars than the first is taken apart where it slips here and there, to sections of
-about so many; one of more than the second or the third that slips too, to those. Own choice, a
-period, a phrase and half of one: who slips at one note in 200 plays four bars of 40 notes three
-times running clean every second time, and 32 bars hardly ever."""
+"""A whole of more bars than the first is taken apart where it slips twice running, to sections of
+about so many; one of more than the second or the third that slips too, to those. A whole of more
+than the second is taken apart once no place stands out in it. Own choice, a period, a phrase and
+half of one: who slips at one note in 200 plays four bars of 40 notes three times running clean
+every second time, and 32 bars hardly ever."""
 SHORTEST_QUARTERS = 0.25
 """A stretch counts as no shorter than this, so that a grace note's is not endlessly hard."""
 KEY_BITS = 1
@@ -128,7 +129,7 @@ class PlanStep:
 def make_steps(practice_map: PracticeMap, goal: Goal) -> tuple[PlanStep, ...]:
     """Every step of the way to the goal, in order; always at least one."""
     if goal.way is Way.REPAIR:
-        task = replace(_task_of_whole(goal), is_long=_is_long(practice_map, goal.window))
+        task = _with_length(practice_map, _task_of_whole(goal))
         return (PlanStep(task, stretch_words(practice_map.score, goal.window)),)
     units = _stretches_to_read(practice_map, goal)
     made: list[PlanStep] = []
@@ -204,10 +205,9 @@ def _task_of_reading(goal: Goal, window: Window, kind: AssignmentKind, reason: s
 
 def _step_of_whole(practice_map: PracticeMap, goal: Goal) -> PlanStep:
     task = replace(
-        _task_of_whole(goal),
+        _with_length(practice_map, _task_of_whole(goal)),
         start_qpm=_qpm_at_share(goal, LEARNING_SHARE),
         is_new=True,
-        is_long=_is_long(practice_map, goal.window),
         kind=AssignmentKind.WIDEN,
         reason=WHOLE_AT_LAST,
     )
@@ -242,8 +242,9 @@ def _step_of_hand_first(practice_map: PracticeMap, goal: Goal, window: Window) -
     return PlanStep(task, f"{name}, {alone}", StepRole.HAND_FIRST)
 
 
-def _is_long(practice_map: PracticeMap, window: Window) -> bool:
-    return len(bars_to_learn(practice_map, window)) > SECTION_BARS[0]
+def _with_length(practice_map: PracticeMap, task: Task) -> Task:
+    bars = len(bars_to_learn(practice_map, task.window))
+    return replace(task, is_long=bars > SECTION_BARS[0], has_parts=bars > SECTION_BARS[1])
 
 
 def begin_whole_at(goal: Goal, read_qpm: float) -> float:

@@ -65,6 +65,8 @@ class Task:
     """Where it breaks twice it is taken apart by the plan, and not repaired."""
     is_long: bool = False
     """Where it slips here and there it is taken apart by the plan, and not slowed down."""
+    has_parts: bool = False
+    """Where it slips here and there, and no place stands out in it, it is taken apart, too."""
     parts_held: bool = False
     """It was taken apart, and all its parts hold: a third of the clean run is enough."""
     is_one_hand: bool = False

@@ -481,7 +481,7 @@ class TaskRunner:
         """
         made_easier = not self.tempo.at_target or self.work.unclean >= 2 * TOO_HARD
         broke_again = self.task.parts_held and made_easier
-        self.too_much = self.task.is_long
+        self.too_much = self.task.is_long or self.task.has_parts
         is_over = self.work.is_over or broke_again or self._is_beyond_this_hand
         self.given_up = is_over and not self.too_much
         if self.too_much or self.given_up:
