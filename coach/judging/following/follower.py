@@ -14,6 +14,10 @@ Rules
   window's first onset: the take up to there is ended, and the next repetition has begun.
 - A first onset or two, left and begun again, are a false start, and tell nothing.
 - Left, and entered farther on after a rest, it is two: nothing between them was left out.
+- A slip at its edge belongs to it: a wrong first onset that came in time, a wrong last one, and
+  among a few notes one wrong between two rests, after the music that leads in, or before what
+  comes after.
+- Where it was said that something else is played, a few right keys in it begin nothing.
 - Its last onsets note for note are an attempt of their own, and so are they once more after that.
 - Of equal chords the lengths between them tell which is the first.
 - More keys than two hands can play end it, and are not read until they stop
