@@ -49,7 +49,7 @@ _SHORT_EVIDENCE, _SHORTER_EVIDENCE, _NEAR_EVIDENCE, _LONG_EVIDENCE = 1.1, 1.5, 3
 """Evidence from which an interval had half its value or less; two thirds of it; one and a half of
 it; twice or more. Expression stretches, and seldom shortens by much, so that it comes near to one
 and a half. By ``scripts.bench_rhythm --seed 71021 --windows 60`` something about time is told in
-.03, .05 and .05 of the untouched windows of a professional, of practice and of a steady player."""
+.02, .05 and .05 of the untouched windows of a professional, of practice and of a steady player."""
 _OTHER_EVIDENCE, _ENTRY_EVIDENCE = 3.8, 5.0
 """...from which it had another length, or an onset was out of place: more, since their size is
 chosen to fit."""
@@ -102,7 +102,7 @@ _ENDING = Broadening(0.6, 0.25, inf)
 (.25 s), and a ritard is usual: a fault has to be as plain beside it as beside scatter alone. Where
 the music goes on a lone late arrival is a hesitation, and who slows to it shows that before: the
 likelier of both is believed. By ``scripts.bench_rhythm --seed 71021 --windows 60`` an arrival 60
-to 100 % late is then told in .63, .43 and .57 of the three players' windows, one stretched by 10 to
+to 100 % late is then told in .62, .45 and .57 of the three players' windows, one stretched by 10 to
 25 % in .02, .08 and .05, a ritard that nobody wrote in .07, .10 and .13."""
 _ENDING_ONSETS = 3
 """Onsets at the end where slowing is expected."""
