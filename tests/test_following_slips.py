@@ -11,8 +11,9 @@ from coach.judging.following.follower import Follower
 from coach.judging.instead import KeyRows, Surroundings
 from coach.judging.wording import AROUND
 from coach.playing.midi_events import KeyDown
+from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
-from coach.score.model import NoteMark
+from coach.score.model import Hand, NoteMark
 from coach.score.window import Excerpt, Window, excerpt
 from tests.test_following_at_rest import keys_of, row, times
 from tests.test_following_gaps import hears, takes
@@ -196,6 +197,32 @@ def test_what_stands_behind_the_window_is_called_so_at_once() -> None:
     keys, follower = followed_part(4, 8)
     played = [(key, 10 + 0.6 * at) for at, key in enumerate(keys[8:16])]
     assert [one.reason for one in hears(follower, played) if isinstance(one, NotThis)] == [AROUND]
+
+
+def test_one_hand_of_two_is_called_so_though_both_play_on() -> None:
+    """The left hand to the window's end, then both past it, in keys much like the window's."""
+    left, right = "43 50 48 47 " * 4 + "43", "67 69 71 72 " * 2 + "67 74 76 77 79 81 83 84 86"
+    score = score_from_notes([
+        {"pitch": int(key), "onset": at, "length": 1, "hand": hand}
+        for hand, line in (("LH", left), ("RH", right)) for at, key in enumerate(line.split())
+    ])  # fmt: skip
+    part = excerpt(score, Window(F(0), F(8)))
+    follower = Follower(
+        part, qpm=100, window=FollowedWindow(part, Surroundings(KeyRows(score), part))
+    )
+    keys = [(n.pitch, 10 + 0.6 * float(n.onset_quarters)) for n in score.notes
+            if n.hand is Hand.LEFT or n.onset_quarters > 8]  # fmt: skip
+    said = [one.reason for one in hears(follower, keys) if isinstance(one, NotThis)]
+    assert said[0] == "Both hands are asked for: only the left hand was heard."
+
+
+def test_one_hand_after_the_other_is_both_where_it_is_written_so() -> None:
+    keys = [(float(at), f"{40 + at}l") for at in range(7)]
+    keys += [(7.0 + at, str(70 + at)) for at in range(7)]
+    score_row = row(*keys, length=F(1))
+    surroundings = Surroundings(KeyRows(score_from_notes([])), score_row)
+    played = [PlayedNote(note.pitch, 64, 0.6 * at) for at, note in enumerate(score_row.notes)]
+    assert surroundings.count_one_hand(played) == 0
 
 
 @pytest.mark.parametrize("wrong", [5, 6])

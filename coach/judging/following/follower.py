@@ -697,6 +697,9 @@ class Follower:
             take.notes[0].onset_s - self._before_s,
             next_s - take.notes[-1].onset_s,
         )
+        alone = self._surroundings.count_one_hand(take.notes)
+        if alone and (instead := recognise_live(self.excerpt, take.notes[:alone])):
+            return NotThis(instead.sentence, replace(take, notes=take.notes[:alone]), instead.what)
         is_around = rest_s < self._written_rest_s and not self._exact.has_both_ends(take.notes)
         if is_around and self._surroundings.explain(take.notes):
             part = find_window_part(take.notes, self._surroundings)

@@ -16,7 +16,7 @@ from operator import attrgetter
 
 from coach.judging.instead.key_sequence import count_fewest_errors, order_strokes
 from coach.playing.notes import PlayedNote
-from coach.score.model import Hands, Score, ScoreNote
+from coach.score.model import Hand, Hands, Score, ScoreNote
 from coach.score.window import Excerpt
 
 AROUND_QUARTERS = 32
@@ -85,6 +85,8 @@ class Surroundings:
         low, high = excerpt.onsets_quarters[0], excerpt.onsets_quarters[-1]
         self.inside = list_keys(excerpt)
         self.around = rows.row_between(low - AROUND_QUARTERS, high + AROUND_QUARTERS, hands)
+        self.each_hand = _list_hands(excerpt)
+        """The keys of each hand that plays along with another."""
         self.before, self.after = rows.row_before(low, hands), rows.row_after(high, hands)
         self.after_in_both = rows.row_after(high, Hands.TOGETHER)
         self.both_hands = b""
@@ -92,6 +94,15 @@ class Surroundings:
         if hands is not Hands.TOGETHER:
             first = rows.row_before(low, Hands.TOGETHER)
             self.both_hands = first + rows.row_between(low, high + AROUND_QUARTERS, Hands.TOGETHER)
+
+    def count_one_hand(self, take: Sequence[PlayedNote]) -> int:
+        """How many of the first keys are exactly one hand of the window, where two are asked for
+        and others come after them; 0 where they are not."""
+        for row in self.each_hand:
+            few = len(row) < TELLING_KEYS or len(row) >= len(take)
+            if not few and bytes(order_strokes(take[: len(row)])) == row:
+                return len(row)
+        return 0
 
     def explain(self, take: Sequence[PlayedNote]) -> bool:
         """Whether keys are rather the music around the window than the window."""
@@ -125,6 +136,18 @@ class Surroundings:
 def list_keys(excerpt: Excerpt) -> bytes:
     """The keys of a window in the order written."""
     return bytes(key for _, key in _list_keys(excerpt.notes))
+
+
+def _list_hands(excerpt: Excerpt) -> list[bytes]:
+    """The keys of each hand before whose last onset the other has some, too."""
+    rows = []
+    for hand in Hand:
+        part = [note for note in excerpt.notes if note.hand is hand]
+        other = [note for note in excerpt.notes if note.hand is not hand]
+        last = part[-1].onset_quarters if part else 0
+        if sum(note.onset_quarters < last for note in other) >= TELLING_KEYS:
+            rows.append(bytes(key for _, key in _list_keys(part)))
+    return rows
 
 
 def _list_keys(notes: Iterable[ScoreNote]) -> Iterator[tuple[Fraction, int]]:
