@@ -177,7 +177,7 @@ class TestLocating:
         runner = TaskRunner(Task(whole, QPM, Stage.RHYTHM, 3, QPM), practice_map, evidence)
         runner.locating.searched = searched
         named = Suspect(arriving(6), Posterior(0.01, 0.0, 0.99, 0.0))
-        other = Suspect(arriving(12), Posterior(1 - doubt, 0.0, doubt, 0.0))
+        other = Suspect(arriving(12), Posterior(1 - doubt, doubt / 2, doubt / 2, 0.0))
         probe = TroubleProbe(other, practice_map.around(other.transition, LH))
         runner.locating.best_probe = lambda *_: probe  # type: ignore[method-assign]
         found = describe_trouble(named, evidence, practice_map)
@@ -191,6 +191,11 @@ class TestLocating:
         assert after.locating.probe is None
         assert (after.assignment.window, after.run.clean) == (after.task.window, 1)
         assert self.runner(0.5, clean=False, is_named=False).locating.probe
+
+    def test_what_surely_breaks_is_searched_on_after_a_clean_one(self) -> None:
+        """Its hand is not known yet, and by clean ones it is not told."""
+        assert self.runner(0.91, clean=True, is_named=False).locating.probe is None
+        assert self.runner(0.93, clean=True, is_named=False).locating.probe
 
     @pytest.mark.parametrize(
         ("sure", "searched", "bars", "is_asked"),

@@ -306,9 +306,13 @@ class TaskRunner:
             self._assign(self._raise_or_finish())
         elif self.tempo.on_trial:
             self._assign(self._follow_trial(clean))
-        elif not clean or self.locating.named_troubles(diagnosis):
+        elif not clean or self._surely_breaks(diagnosis):
             # What is only in doubt does not break into a clean run: the run may show it, too.
             self._locate(clean, diagnosis)
+
+    def _surely_breaks(self, diagnosis: Diagnosis) -> bool:
+        named = bool(self.locating.named_troubles(diagnosis))
+        return named or self.locating.has_open_hand(diagnosis)
 
     def _ask_to_be_sure(self, diagnosis: Diagnosis) -> NextWindow | None:
         """Where a place broke before: it by itself, or the whole some more times, once."""
