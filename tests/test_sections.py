@@ -8,7 +8,13 @@ import pytest
 from coach.coaching.coach import Coach
 from coach.coaching.model import Request
 from coach.coaching.planning import RowState
-from coach.coaching.wording import SLIPS_TODAY, UNTIL_IT_BREAKS
+from coach.coaching.wording import (
+    SLIPS_TODAY,
+    UntilBroken,
+    first_section_words,
+    next_section_words,
+    sections_held_words,
+)
 from coach.drill import Drill, Window, learn
 from tests.lessons import QPM, Lesson, Weak, piece, tempo_of
 
@@ -63,15 +69,16 @@ def test_sixteen_bars_that_slip_here_and_there_are_got_in_two_halves_and_then_in
 
 
 @pytest.mark.parametrize(
-    "reason",
+    ("reason", "said"),
     [
-        "It does not hold in one yet: bars 1 to 8 first.",
-        "The next part: bars 9 to 16.",
-        "Each part holds: now bars 1 to 16, in one.",
+        (first_section_words("bars 1 to 8"), "It does not hold in one yet: bars 1 to 8 first."),
+        (next_section_words("bars 9 to 16"), "The next part: bars 9 to 16."),
+        (sections_held_words("bars 1 to 16"), "Each part holds: now bars 1 to 16, in one."),
     ],
 )
-def test_why_a_part_comes_is_no_reason_any_more_once_it_broke(reason: str) -> None:
-    assert reason.startswith(UNTIL_IT_BREAKS)
+def test_why_a_part_comes_is_no_reason_any_more_once_it_broke(reason: str, said: str) -> None:
+    assert reason == said
+    assert isinstance(reason, UntilBroken)
 
 
 def test_a_long_piece_in_which_nothing_broke_is_clean_three_times_and_no_more() -> None:

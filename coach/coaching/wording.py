@@ -18,6 +18,16 @@ from coach.score.model import INSTANT_QUARTERS, Hands, Place, Score
 from coach.score.window import Transition, Window
 from coach.score.words import capitalise, count_of, parts_words
 
+
+class UntilBroken(str):
+    """A reason for as long as nothing breaks.
+
+    That it held is no reason to ask for the same once a repetition of it was unclean.
+    """
+
+    __slots__ = ()
+
+
 HANDS = {
     Hands.RIGHT: "right hand alone",
     Hands.LEFT: "left hand alone",
@@ -52,7 +62,7 @@ SLIPS_TODAY = (
 )
 STAYING = "Stay here as long as you like, and ask when you want to go on."
 READ_AGAIN = "Once more, slower if you like: was that a slip?"
-BACK_AS_WRITTEN = "Now as it is written."
+BACK_AS_WRITTEN = UntilBroken("Now as it is written.")
 WIDE = (
     "That was many wide stretches. Do something else for a while; "
     "if it strains or hurts, stop, and ask your teacher or a doctor."
@@ -69,7 +79,7 @@ PLANNED_WHOLE = "The whole piece, as you will play it."
 
 AS_YOU_WOULD = "Play it as you would, so that I hear where it breaks."
 """Nothing has been heard of it yet."""
-HOLDS = "That holds: the whole of it again."
+HOLDS = UntilBroken("That holds: the whole of it again.")
 ANOTHER = "All of it once more: is there another place?"
 A_SLIP = "That may have been a slip: the whole of it again."
 THERE_IT_IS = "There it is: the whole of it again."
@@ -79,32 +89,29 @@ ALL_OVER = "It breaks nearly everywhere: {tempo}."
 HAND_FIRST = "The {hand} breaks nearly everywhere, the other holds: {alone}, {tempo}."
 THAT_HAND = "{name}, {alone}."
 HANDS_AGAIN = "Hands together again: {name}."
-FIRST_SECTION = "It does not hold in one yet: {name} first."
-NEXT_SECTION = "The next part: {name}."
-SECTIONS_HELD = "Each part holds: now {name}, in one."
-NOW_HOLD_IT = "That is the tempo: now hold it."
-HOLD_IT_THERE = "Clean at the tempo asked for: hold it there."
+NOW_HOLD_IT = UntilBroken("That is the tempo: now hold it.")
+HOLD_IT_THERE = UntilBroken("Clean at the tempo asked for: hold it there.")
 ON_FROM_WHERE_WE_WERE = "On from where we were."
 ON_FROM_WHERE_YOU_STOPPED = "On from where you stopped."
 
 # ... while it is repaired, ...
 
-CLEAN_AT_TEMPO = "Clean at tempo: hold it there."
-A_LITTLE_MORE = "It holds. A little more of it."
+CLEAN_AT_TEMPO = UntilBroken("Clean at tempo: hold it there.")
+A_LITTLE_MORE = UntilBroken("It holds. A little more of it.")
 BACK_ONE_STEP = "That broke again: back one step."
 SMALLER_STILL = "Smaller still."
 BACK_TO_THE_WHOLE = "Back to the whole of it."
 
 # ... where the pianist asked, ...
 
-AS_ASKED = "As you asked."
-SMALLER_AS_ASKED = "Smaller, as you asked."
-LARGER_AS_ASKED = "Larger, as you asked."
-LEFT_ALONE = "As you asked: that place is left alone today."
+AS_ASKED = UntilBroken("As you asked.")
+SMALLER_AS_ASKED = UntilBroken("Smaller, as you asked.")
+LARGER_AS_ASKED = UntilBroken("Larger, as you asked.")
+LEFT_ALONE = UntilBroken("As you asked: that place is left alone today.")
 
 # ... and by the plan.
 
-WHOLE_AT_LAST = "You have all its bars: now the whole of it."
+WHOLE_AT_LAST = UntilBroken("You have all its bars: now the whole of it.")
 JOIN_THEM = "Join them: {name}, in one, as slowly as you need."
 FIRST_READING = "{name}, first reading"
 NEW_BAR = "New: {name}. Read it {hands}, in time, as slowly as you need."
@@ -114,12 +121,6 @@ NOW_ON_FROM_THERE = "Now on from there."
 NEW_TOGETHER = "{name}, {how}, slowly."
 IN_TIME = "in time"
 JOINED = "{name} joined"
-UNTIL_IT_BREAKS = (
-    *("It holds", "It held", "That holds", "Clean", "That is the tempo", WHOLE_AT_LAST),
-    *(AS_ASKED, SMALLER_AS_ASKED, LARGER_AS_ASKED, LEFT_ALONE, BACK_AS_WRITTEN),
-    *(words.partition("{")[0] for words in (FIRST_SECTION, NEXT_SECTION, SECTIONS_HELD)),
-)
-"""How a reason begins that is none any more once a repetition was unclean."""
 
 # What is answered to a change of the plan.
 
@@ -222,17 +223,32 @@ def tempo_words(qpm: float | None, beat_quarters: Fraction) -> str:
     return said if counted == beat_quarters else f"{said}, counted in {parts_words(counted)}"
 
 
-def up_words(kind: AssignmentKind, tempo: str) -> str:
+def up_words(kind: AssignmentKind, tempo: str) -> UntilBroken:
     """Why it gets quicker: a trial at the tempo asked for, or a step."""
     if kind is AssignmentKind.TRIAL:
-        return "It holds: try it once at the tempo asked for."
-    return f"It holds: {tempo}."
+        return UntilBroken("It holds: try it once at the tempo asked for.")
+    return UntilBroken(f"It holds: {tempo}.")
 
 
-def together_words(count: int) -> str:
+def together_words(count: int) -> UntilBroken:
     """Why both hands are asked for, where one alone holds; so many clean ones running."""
     running = f", {times(count)} running" if count > 1 else ""
-    return f"It holds. Hands together now{running}."
+    return UntilBroken(f"It holds. Hands together now{running}.")
+
+
+def first_section_words(name: str) -> UntilBroken:
+    """Why a part of a long passage comes first."""
+    return UntilBroken(f"It does not hold in one yet: {name} first.")
+
+
+def next_section_words(name: str) -> UntilBroken:
+    """Why the part after it comes."""
+    return UntilBroken(f"The next part: {name}.")
+
+
+def sections_held_words(name: str) -> UntilBroken:
+    """Why all of it comes again after its parts."""
+    return UntilBroken(f"Each part holds: now {name}, in one.")
 
 
 def until_words(tempo: str) -> str:
@@ -261,7 +277,7 @@ def off_pace_words(played_qpm: float, asked_qpm: float, beat_quarters: Fraction)
     if counted != beat_quarters:
         wanted = f"{wanted}, counted in {parts_words(counted)},"
     if played_qpm < asked_qpm:
-        return f"Clean {played}, where {wanted} was asked: on from there."
+        return UntilBroken(f"Clean {played}, where {wanted} was asked: on from there.")
     return f"That was {played}, where {wanted} was asked: no need to hurry."
 
 
@@ -280,19 +296,20 @@ def broke_before_words(reason: str) -> str:
     return f"It broke before, too. {reason}"
 
 
-def check_words(place: str, count: int) -> str:
+def check_words(place: str, count: int) -> UntilBroken:
     """Why a place is asked for by itself after the whole was clean."""
-    return f"Clean; but it broke at {place} before: that by itself, {times(count)}, to be sure."
+    words = f"that by itself, {times(count)}, to be sure."
+    return UntilBroken(f"Clean; but it broke at {place} before: {words}")
 
 
-def on_with_all_words(count: int) -> str:
+def on_with_all_words(count: int) -> UntilBroken:
     """Why the whole comes again after a place held by itself: so many clean ones are left."""
-    return f"That holds: the whole of it, {times(count)} more."
+    return UntilBroken(f"That holds: the whole of it, {times(count)} more.")
 
 
-def to_go_words(count: int) -> str:
+def to_go_words(count: int) -> UntilBroken:
     """Why it is asked for once it has been clean: so many more clean ones are to come."""
-    return f"It held: {times(count)} more like that."
+    return UntilBroken(f"It held: {times(count)} more like that.")
 
 
 def running_words(move: str, tempo: str, count: int) -> str:

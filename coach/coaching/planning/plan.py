@@ -30,7 +30,7 @@ from coach.coaching.wording import (
     ONLY_THING_LEFT,
     ROW_LEFT_OUT,
     ROW_TAKEN_UP,
-    SECTIONS_HELD,
+    sections_held_words,
 )
 from coach.score.model import Score
 from coach.score.window import Window, whole_piece
@@ -74,7 +74,7 @@ def _after_its_parts(step: PlanStep) -> PlanStep:
         task = replace(
             step.task,
             kind=AssignmentKind.JOIN,
-            reason=SECTIONS_HELD.format(name=step.what),
+            reason=sections_held_words(step.what),
             is_long=False,
             has_parts=False,
             parts_held=True,

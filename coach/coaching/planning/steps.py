@@ -22,7 +22,6 @@ from coach.coaching.practice import OFF_PACE, Task, two_thirds_of
 from coach.coaching.windows import PracticeMap
 from coach.coaching.wording import (
     FIRST_READING,
-    FIRST_SECTION,
     HAND_FIRST,
     HANDS,
     IN_TIME,
@@ -31,10 +30,11 @@ from coach.coaching.wording import (
     NEW_BAR,
     NEW_HAND,
     NEW_TOGETHER,
-    NEXT_SECTION,
     NOW_ON_FROM_THERE,
     THAT_HAND,
     WHOLE_AT_LAST,
+    first_section_words,
+    next_section_words,
     stretch_words,
     tempo_words,
 )
@@ -223,7 +223,7 @@ def _step_of_section(practice_map: PracticeMap, goal: Goal, window: Window) -> P
         is_new=goal.way is Way.LEARN,
         is_long=len(bars_to_learn(practice_map, window)) > SECTION_BARS[-1],
         kind=AssignmentKind.NARROW,
-        reason=NEXT_SECTION.format(name=name),
+        reason=next_section_words(name),
     )
     return PlanStep(task, name, StepRole.SECTION)
 
@@ -404,7 +404,7 @@ def make_sections(
     ]
     made = [make_step(practice_map, goal, StepRole.SECTION, one) for one in windows]
     first, *others = [begin_at(step, qpm) for step in made]
-    reason = FIRST_SECTION.format(name=first.what)
+    reason = first_section_words(first.what)
     return [replace(first, task=replace(first.task, reason=reason)), *others]
 
 

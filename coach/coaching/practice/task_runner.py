@@ -61,7 +61,7 @@ from coach.coaching.wording import (
     NOW_HOLD_IT,
     ON_FROM_WHERE_WE_WERE,
     READ_AGAIN,
-    UNTIL_IT_BREAKS,
+    UntilBroken,
     arrival_words,
     broke_before_words,
     check_words,
@@ -550,7 +550,7 @@ class TaskRunner:
 
     def reason_once_broken(self, asked: Assignment) -> str:
         """Why something is asked for still, after it broke: that it held is no reason any more."""
-        if not asked.reason.startswith(UNTIL_IT_BREAKS):
+        if not isinstance(asked.reason, UntilBroken):
             return asked.reason
         return once_more_words(tempo_words(asked.qpm, self._beat_quarters(asked.window)))
 
