@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 from collections.abc import Sequence
 from datetime import date
@@ -47,6 +48,20 @@ class FakeDiaries:
 
 def diaries() -> FakeDiaries:
     return FakeDiaries(OTHER, piece_key(FAKE))
+
+
+def test_a_diary_that_is_closed_before_it_is_seen_ends_nothing() -> None:
+    async def run(seat: Seat) -> None:
+        for waited in range(12):
+            await seat.app.run_action("app.diary")
+            for _ in range(waited):
+                await asyncio.sleep(0)
+            if isinstance(seat.app.screen, DiaryScreen):
+                seat.app.pop_screen()
+            await seat.pilot.pause()
+        assert seat.app.is_running
+
+    seated((80, 24), run, diaries=diaries())
 
 
 @pytest.mark.parametrize("size", [*SIZES, (60, 18)])

@@ -136,6 +136,8 @@ class DiaryScreen(Dialog[None]):
         self._show()
 
     def _show(self) -> None:
+        if self not in self.app.screen_stack:  # closed before it was seen: its parts are gone
+            return
         days, plain = self._days, self.app.has_class("-plain")
         room = self.query_one(VerticalScroll).size
         look = Look(max(room.width or self.size.width - 4, 40), plain, room.height)
