@@ -6,7 +6,7 @@ from fractions import Fraction as F
 import pytest
 
 from coach.judging.following import FollowedWindow
-from coach.judging.following.events import NotThis
+from coach.judging.following.events import NotThis, RepetitionBegan
 from coach.judging.following.follower import Follower
 from coach.judging.instead import KeyRows, Surroundings
 from coach.judging.wording import AROUND
@@ -252,3 +252,81 @@ def test_a_shaken_chord_tried_before_is_no_stumble() -> None:
     tried = keys_of((10.0, "57+60+64"), (14.03, "57+60+64"))
     keys = keys_of(*((15.82 + 0.83 * at, key) for at, key in chords))
     assert takes(hears(Follower(window, qpm=92), [*tried, *keys])) == [times(keys)]
+
+
+TWO_NOTES = row((0, "55"), (2, "52"), length=F(2))
+"""At 100, the piece's own tempo, these are 1.2 s apart."""
+
+
+def amid_others(step_s: float, on: str = "") -> tuple[Follower, list[tuple[int, float]]]:
+    """A chord broken downwards through the two notes, one key after the other."""
+    keys = scale_from(70, f"-2 -3 -1 -3 -3 -3 -3 {on}", 10.0, step_s)
+    return Follower(TWO_NOTES, qpm=84), keys
+
+
+@pytest.mark.parametrize("on", ["", "-3", "-4 -3 -5 -4 -3"])
+@pytest.mark.parametrize(("step_s", "is_heard"), [(0.16, False), (0.39, False), (0.41, True)])
+def test_two_notes_amid_others_are_the_window_at_a_likely_tempo_alone(
+    step_s: float, is_heard: bool, on: str
+) -> None:
+    """A third of what is written between them is 0.4 s."""
+    follower, keys = amid_others(step_s, on)
+    heard = hears(follower, keys)
+    assert takes(heard) == ([times(keys[6:8])] if is_heard else [])
+    assert sum(isinstance(one, RepetitionBegan) for one in heard) == is_heard
+
+
+@pytest.mark.parametrize(("rest_s", "is_heard"), [(0.9, False), (1.1, True)])
+@pytest.mark.parametrize("step_s", [0.08, 0.3])
+def test_after_a_rest_two_notes_are_the_window_at_any_tempo(
+    step_s: float, rest_s: float, is_heard: bool
+) -> None:
+    other = scale_from(70, "-2 -3 -1 -3", 8.0, 0.3)
+    begun_s = other[-1][1] + rest_s
+    keys = [(55, begun_s), (52, begun_s + step_s)]
+    assert takes(hears(Follower(TWO_NOTES, qpm=84), [*other, *keys])) == [times(keys)] * is_heard
+
+
+@pytest.mark.parametrize(("rest_s", "is_heard"), [(0.9, False), (1.1, True)])
+def test_two_notes_far_too_fast_need_a_rest_after_them_too(rest_s: float, is_heard: bool) -> None:
+    keys = [(55, 10.0), (52, 10.3)]
+    on = scale_from(49, "-3 -3 -4 -3 -4 -3 -3", 10.3 + rest_s, 0.3)
+    assert takes(hears(Follower(TWO_NOTES, qpm=84), [*keys, *on])) == [times(keys)] * is_heard
+
+
+def test_two_notes_far_too_fast_after_another_key_are_not_the_window() -> None:
+    """Half of all keys are right, and they come after a rest."""
+    keys = [(58, 10.0), (55, 10.3), (52, 10.6)]
+    for on in ([], [(49, 10.9)], [(49, 10.9), (46, 11.2)]):
+        assert takes(hears(Follower(TWO_NOTES, qpm=84), [*keys, *on])) == []
+
+
+def test_two_notes_far_too_fast_are_the_window_after_the_first_was_tried() -> None:
+    """That is no other key; and shaken over and over they are not the window."""
+    tried = [(55, 10.0), (55, 10.5), (52, 10.8)]
+    assert takes(hears(Follower(TWO_NOTES, qpm=84), tried)) == [times(tried[1:])]
+    shaken_over = [(55 if at % 2 == 0 else 52, 10.0 + 0.3 * at) for at in range(8)]
+    assert takes(hears(Follower(TWO_NOTES, qpm=84), shaken_over)) == []
+
+
+def test_two_notes_asked_for_slowly_are_heard_at_the_pieces_own_tempo() -> None:
+    """Amid others; the piece's own is four times the tempo asked for."""
+    _, keys = amid_others(2 * 60 / TWO_NOTES.qpm, "-4 -3")
+    slowly = Follower(TWO_NOTES, qpm=TWO_NOTES.qpm / 4)
+    assert takes(hears(slowly, keys)) == [times(keys[6:8])]
+
+
+def test_three_notes_far_too_fast_are_the_window_where_the_music_before_leads_in() -> None:
+    keys, follower = followed_part(4, 6)
+    played = [(key, 10 + 0.15 * at) for at, key in enumerate(keys[:7])]
+    assert takes(hears(follower, played)) == [times(played[4:])]
+
+
+@pytest.mark.parametrize(("notes", "is_heard"), [(3, False), (4, False), (5, True)])
+def test_no_more_than_four_notes_come_by_chance_in_other_music(notes: int, is_heard: bool) -> None:
+    line = [53, 57, 60, 64, 67][:notes]
+    window = row(*((at, str(key)) for at, key in enumerate(line)), length=F(1))
+    up = [43, 46, 50, *line, *range(line[-1] + 3, 90, 3)]
+    keys = [(key, 10.0 + 0.12 * at) for at, key in enumerate(up)]
+    heard = takes(hears(Follower(window, qpm=84), keys))
+    assert heard == [times(keys[3 : 3 + notes])] * is_heard

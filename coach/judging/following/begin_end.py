@@ -80,6 +80,13 @@ trill has some five keys a second, and a slow one two."""
 RIGHT_AFTER_REST, RIGHT_AMID = 2, 3
 """So many right keys begin a repetition where the first one was not right: at the beginning and
 after a rest, and otherwise. Own choice, because in other music one key in a few fits by chance."""
+FEW_NOTES = 4
+"""So many notes come by chance, one after the other, in other music. Own choice, because a chord of
+three and its octave are four, and broken chords are what hands play that wait."""
+FAR_TOO_FAST = 3.0
+"""More than so many times faster than asked for, and than the piece's own tempo, such a window
+needs a rest before it and after it. Own choice, because who plays three times as fast as asked
+plays it for fun, and a chord is broken faster than melodies are played."""
 SURE_SHARE = 0.75
 """While other keys go on of which it was said what they are, so many have to be right. Own choice,
 because a scale touches every other note of a window by chance."""
@@ -217,6 +224,16 @@ def find_own_period_s(score: ScoreArrays, whole: Sequence[PlayedNote]) -> float:
     gaps = zip(pairwise(when), pairwise(score.beat), strict=True)
     periods = [(after - before) / (later - sooner) for (before, after), (sooner, later) in gaps]
     return median(periods) if len(periods) >= TELLING_GAPS else 0.0
+
+
+def is_far_too_fast(
+    score: ScoreArrays, whole: Sequence[PlayedNote], periods_s: Iterable[float]
+) -> bool:
+    """Whether the whole window, played key for key, has few notes, and they came far faster than at
+    all these tempi (seconds in a beat): in other music they may come so by chance."""
+    took_s = whole[-1].onset_s - whole[0].onset_s
+    written_s = (score.beat[-1] - score.beat[0]) * min(periods_s)
+    return len(whole) <= FEW_NOTES and took_s * FAR_TOO_FAST < written_s
 
 
 def most_keys(score: ScoreArrays) -> int:

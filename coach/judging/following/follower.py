@@ -19,6 +19,7 @@ Rules
   comes after.
 - Where it was said that something else is played, a few right keys in it begin nothing.
 - Its last onsets note for note are an attempt of their own, and so are they once more after that.
+- A few notes far too fast are the window only between two rests: other music has them, too.
 - Of equal chords the lengths between them tell which is the first.
 - More keys than two hands can play end it, and are not read until they stop
   (``begin_end.KeyRate``).
@@ -51,6 +52,7 @@ from coach.judging.wording import (
     ONLY_ONE_STROKE,
     ONLY_THE_FIRST,
     OTHER_NOTES,
+    TOO_FAST,
     TOO_FEW,
     TOO_MANY_KEYS,
 )
@@ -69,6 +71,7 @@ WRONG_KEYS_TO_ONE = 3
 because so many fit by chance."""
 
 _OTHER_NOTES = PlayedInstead(Instead.OTHER_NOTES, OTHER_NOTES)
+_TOO_FAST = PlayedInstead(Instead.TOO_FAST, TOO_FAST)
 _AROUND = PlayedInstead(Instead.OTHER_NOTES, AROUND)
 _FITS_NOWHERE = (Label.EXTRA, Label.WRONG)
 
@@ -100,6 +103,8 @@ class Follower:
         self._gap_s = max(self._rest_s, self._gap_s)
         """After such a silence nothing that was played before it belongs to the window."""
         self._is_own_pace = qpm is None
+        self._tempi_s = (self._alignment.usual_s, written_period(excerpt))
+        """Seconds in a beat at the tempo asked for, and at the piece's own."""
         self._written_rest_s = max(self._rest_s, rules.gap_s(self._score, self._alignment.usual_s))
         """In a shorter one keys go on, at the tempo asked for."""
         self._is_fresh = True
@@ -219,7 +224,10 @@ class Follower:
         """
         score, alignment, keys = self._score, self._alignment, self._alignment.trace.keys
         exact = self._exact
-        if exact.find_whole(self._take) is not None or exact.find_ending(self._take) is not None:
+        whole = exact.find_whole(self._take)
+        if whole is not None and self._is_far_too_fast(self._take[whole:]):
+            return rules.FRESH_S, True
+        if whole is not None or exact.find_ending(self._take) is not None:
             return rules.STRAY_S, True
         hypothesis, period_s = alignment.likeliest, alignment.period_s
         slower_s = max(period_s, alignment.usual_s)
@@ -448,9 +456,15 @@ class Follower:
 
     def _await_beginning(self) -> list[FollowerEvent]:
         keys = self._alignment.trace.keys
-        whole = self._exact.find_whole([*self._earlier, *self._take])
-        if whole is not None:
+        played = [*self._earlier, *self._take]
+        whole = self._exact.find_whole(played)
+        if whole is not None and not self._is_by_chance(played, whole):
             return self._begin_whole(whole - len(self._earlier))
+        if whole is not None:  # they are not heard as a beginning with the next key, either
+            self._forget()
+            self._is_fresh = False
+            self._change_state(FollowerInput.KEY)
+            return []
         part = self._find_part() if self._is_fresh else None
         begun = part is not None or rules.is_begun(self._score, keys, self._is_fresh)
         if begun and self._recogniser.goes_on():
@@ -467,6 +481,26 @@ class Follower:
                 said = self._recogniser.recognise_strange() or self._name_other(self._take)
         self._change_state(FollowerInput.KEY)
         return list(self._report_other(said))
+
+    def _is_far_too_fast(self, whole: Sequence[PlayedNote]) -> bool:
+        """Whether keys that are the whole window may have come so by chance, in other music."""
+        return rules.is_far_too_fast(self._score, whole, self._tempi_s)
+
+    def _is_by_chance(self, played: Sequence[PlayedNote], at: int) -> bool:
+        """Whether the whole window, from a key on, is a bit of other music: far too fast, and other
+        keys come right before it or after it.
+
+        Its first onset, tried before it, is no other key.
+        """
+        end = at + self._exact.count
+        if not self._is_far_too_fast(played[at:end]):
+            return False
+        before = played[rules.find_last_rest(played[: at + 1], rules.FRESH_S) : at]
+        led_in = self._surroundings is not None and self._surroundings.leads_in(played[:at])
+        if not led_in and any(key.pitch not in self._openers for key in before):
+            return True
+        after = played[end : end + 1]
+        return bool(after) and after[0].onset_s - played[end - 1].onset_s < rules.FRESH_S
 
     def _is_elsewhere(self) -> bool:
         """Whether other keys go on, of which it was said what they are, and of which few fit."""
@@ -688,6 +722,12 @@ class Follower:
         cost = self._find_cost()
         first = take.notes[: self._exact.count]
         after_s = take.notes[-1].onset_s - first[-1].onset_s
+        if self._exact.find_whole(first) == 0 and self._is_by_chance(
+            [*self._earlier, *self._take], len(self._earlier)
+        ):
+            is_alone = len(take.notes) == len(first)
+            other = _TOO_FAST if is_alone else self._name_other(take.notes)
+            return NotThis(other.sentence, take, other.what)
         if after_s >= rules.STRAY_S and self._exact.find_whole(first) == 0:
             return Ended(self._copy_take(len(first)), cost)  # who went on, went on past the end
         if self._surroundings is None:
@@ -739,9 +779,10 @@ class Follower:
             self._recogniser.note_end()
             self._is_fresh = False
         is_whole = self._exact.find_whole(self._take[:count]) is not None
+        is_heard = is_whole and isinstance(ended, Ended)
         self._change_state(meaning)
         self._forget()
-        if is_whole or meaning is FollowerInput.BROKEN_OFF:
+        if is_heard or meaning is FollowerInput.BROKEN_OFF:
             # Else it may have been something else, and the window still comes.
             self._earlier = []
         elif isinstance(ended, Ended):  # of keys that are judged already no second one is made
