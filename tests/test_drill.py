@@ -20,7 +20,7 @@ from coach.coaching.drill.drill_events import (
 )
 from coach.coaching.model import Goal, Request
 from coach.coaching.wording import TOO_SOON
-from coach.judging.model import Label, Stage
+from coach.judging.model import Instead, Label, Stage
 from coach.playing.notes import PlayedNote
 from coach.score.build import score_from_notes
 from coach.score.model import Hands, Score
@@ -181,6 +181,53 @@ def test_at_the_goal_the_window_is_heard_again_when_it_is_played_and_other_keys_
     player.plays(wrong={2, 3})
     player.waits(4)
     assert player.state() is DrillState.READY
+
+
+@pytest.mark.parametrize(
+    ("semitones", "said"),
+    [
+        (12, "Both hands are an octave too high: move them down."),
+        (-12, "Both hands are an octave too low: move them up."),
+    ],
+)
+def test_at_the_goal_an_octave_off_is_told_as_before_and_nothing_else_follows(
+    player: Player, semitones: int, said: str
+) -> None:
+    for reached in (False, True):
+        for _ in range(5 * reached):
+            player.plays()
+            player.waits(4)
+        player.heard.clear()
+        begun_s, seen = player.now_s + 0.5, player.drill.coach.observed
+        for note in player.drill.excerpt.notes:
+            at_s = begun_s + float(note.onset_quarters) * BEAT_S
+            player.waits(at_s - player.now_s)
+            player.note(player.drill.key_down(note.pitch + semitones, 64, at_s))
+        player.waits(8)
+        assert player.heard == [SetAside(said, what=Instead.OCTAVE)]
+        assert player.drill.coach.observed == seen
+    assert player.state() is DrillState.FINISHED
+    player.heard.clear()
+    player.plays()
+    player.waits(4)
+    assert [one.judgement.clean for one in player.all(RepetitionEnded)] == [True]
+
+
+def test_at_the_goal_three_notes_an_octave_off_are_told_once_the_hands_rest() -> None:
+    """Too few to tell while more may come."""
+    player = Player(Drill(piece(), Goal(Window(F(0), F(3), Hands.RIGHT), QPM)))
+    for _ in range(5):
+        player.plays()
+        player.waits(4)
+    assert player.state() is DrillState.FINISHED
+    player.heard.clear()
+    for pitch in (84, 88, 91):
+        player.note(player.drill.key_down(pitch, 64, player.now_s))
+        assert player.heard == []
+        player.waits(BEAT_S)
+    player.waits(4)
+    assert [one.what for one in player.all(SetAside)] == [Instead.OCTAVE]
+    assert player.state() is DrillState.FINISHED
 
 
 def test_a_piano_unplugged_in_mid_bar_sets_the_repetition_aside_and_loses_nothing(

@@ -6,6 +6,8 @@ from fractions import Fraction as F
 
 import pytest
 
+from coach.coaching.drill import DrillEvent, DrillState, SetAside
+from coach.playing.midi_events import KeyDown, KeyEvent
 from coach.score.model import Hands
 from coach.score.window import Window
 from coach.screens.dialogs import HomeScreen
@@ -84,3 +86,31 @@ def test_the_lowest_key_asks_for_nothing_before_the_goal() -> None:
 
     first, then = going_on()
     seated(SIZES[0], run, drill=first, after=then)
+
+
+class HearsAnOctaveOffAtTheGoal(FakeDrill):
+    """Once its goal is reached, each key is one."""
+
+    def hear(self, event: KeyEvent) -> tuple[DrillEvent, ...]:
+        if self.state is not DrillState.FINISHED:
+            return super().hear(event)
+        said = SetAside("The right hand is an octave too high: move it down.")
+        return (said,) if isinstance(event, KeyDown) else ()
+
+
+def test_what_is_said_at_the_goal_gives_way_to_what_can_be_done_there(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Once there was time to read it."""
+    monkeypatch.setattr("coach.screens.drill.foot.READ_S", 0.3)
+    _, then = going_on()
+
+    async def run(seat: Seat) -> None:
+        await seat.play(*RIGHT)
+        await seat.play(72)
+        assert "octave too high" in words_of(seat)
+        await seat.until_said("Your lowest key")
+        assert "octave too high" not in words_of(seat)
+        await seat.until_large("LOW KEY: ON")
+
+    seated(SIZES[0], run, drill=HearsAnOctaveOffAtTheGoal(two_hands(4), required=1), after=then)

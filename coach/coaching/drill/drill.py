@@ -57,7 +57,7 @@ from coach.judging.following import (
 )
 from coach.judging.instead import KeyRows, Surroundings
 from coach.judging.judge import JudgingJob
-from coach.judging.model import Judgement
+from coach.judging.model import Instead, Judgement
 from coach.judging.timing import Habits
 from coach.judging.tolerance import Strictness, Tolerance
 from coach.playing.click_schedule import count_in_beats
@@ -522,8 +522,7 @@ class Drill:
     def hear(self, event: KeyEvent) -> tuple[DrillEvent, ...]:
         """A key was struck or released, or a pedal moved.
 
-        At the goal the window played anew from its beginning goes on with it, and other keys do
-        not; with a click any key counts in, as ever.
+        With a click any key counts in, at the goal, too.
         """
         if not isinstance(event, KeyDown):
             if isinstance(event, KeyUp):
@@ -555,19 +554,15 @@ class Drill:
             if self._click.is_before_window(at_s):
                 return tuple(out)
         heard = self._ear.follower.hear(event)
-        if self.is_finished:
-            if not any(isinstance(one, RepetitionBegan) for one in heard):
-                return tuple(out)
-            out += self._move(DrillInput.GO_ON)
-        return (*out, *self._hear(heard, at_s))
+        return (*out, *(self._hear_at_goal if self.is_finished else self._hear)(heard, at_s))
 
     def tick(self, now_s: float) -> tuple[DrillEvent, ...]:
         """Time passed: silence ends a repetition, a click begins or runs out, the hands rest."""
         if self.state in (DrillState.NO_PIANO, DrillState.RESTING):
             return ()
         out: list[DrillEvent] = []
-        if not self.is_finished:
-            out += self._hear(self._ear.follower.tick(now_s), now_s)
+        heard = self._ear.follower.tick(now_s)
+        out += (self._hear_at_goal if self.is_finished else self._hear)(heard, now_s)
         out += self._settle(now_s)
         if self._click.is_due(now_s) and not self._played and self._may_count_in(now_s):
             out += self._start_click(now_s)
@@ -723,6 +718,16 @@ class Drill:
                 goes_on = any(isinstance(later, RepetitionBegan) for later in heard[at:])
                 out += self._end_repetition(one, now_s, goes_on=goes_on)
         return out
+
+    def _hear_at_goal(self, heard: Sequence[FollowerEvent], now_s: float) -> list[DrillEvent]:
+        """At the goal the window played anew from its beginning goes on with it. Played an octave
+        off it is told so, and nothing follows; of other keys nothing is said."""
+        if any(isinstance(one, RepetitionBegan) for one in heard):
+            return [*self._move(DrillInput.GO_ON), *self._hear(heard, now_s)]
+        off = [one for one in heard if isinstance(one, NotThis) and one.what is Instead.OCTAVE]
+        if off:
+            self._rest.say(now_s)
+        return [SetAside(one.reason, what=one.what) for one in off]
 
     def _clear_hand(self, said: list[DrillEvent], now_s: float) -> list[DrillEvent]:
         """Nothing is in hand any more; the next count-in comes after a breath."""

@@ -223,6 +223,8 @@ class DrillPresenter:
                     self._clear_staff()
                 self.verdict.say(reason, name_in_short(what))
                 self._is_set_aside = True
+                if self._session.drill.state is DrillState.FINISHED:
+                    self.announcements.call_when_read(self._show_reached)
             case Proposed(text):
                 self.announcements.propose(text, proposal_headline(text))
             case MovedOn():
