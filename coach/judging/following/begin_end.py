@@ -173,15 +173,7 @@ def is_wrong_first(
         return False
     beats, later_beats = score.beat[1] - score.beat[0], score.beat[2] - score.beat[1]
     due_s = beats / later_beats * (at_s[2] - at_s[1]) if later_beats else 0.0
-    return due_s / IN_TIME < at_s[1] - before.onset_s < due_s * IN_TIME
-
-
-def count_last_stroke(take: Sequence[PlayedNote]) -> int:
-    """How many of the last keys went down together."""
-    count = 1
-    while count < len(take) and take[-count].onset_s - take[-count - 1].onset_s < ONE_STROKE_S:
-        count += 1
-    return count
+    return _is_about(at_s[1] - before.onset_s, due_s)
 
 
 def count_strokes(take: Sequence[PlayedNote]) -> int:
@@ -409,7 +401,10 @@ def goes_on_in_time(
 
 def _is_in_time(take: Sequence[PlayedNote], at: int, written_s: float) -> bool:
     """Whether a key came about as long after the one before it as is written."""
-    gap_s = take[at].onset_s - take[at - 1].onset_s
+    return _is_about(take[at].onset_s - take[at - 1].onset_s, written_s)
+
+
+def _is_about(gap_s: float, written_s: float) -> bool:
     return written_s / IN_TIME < gap_s < written_s * IN_TIME
 
 

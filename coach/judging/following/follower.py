@@ -444,8 +444,7 @@ class Follower:
         count = self._exact.count
         if at <= count or self._take[count].pitch in self._exact.onsets[-1]:
             return False
-        right = self._exact.count_right(self._take[:count])
-        return right >= max(count - 1, rules.RIGHT_AFTER_REST)
+        return self._is_but_one_right(self._take[:count])
 
     def _recognise_other(self) -> PlayedInstead | None:
         """What is played instead, where the beginning fitted by chance."""
@@ -456,7 +455,7 @@ class Follower:
 
     def _await_beginning(self) -> list[FollowerEvent]:
         keys = self._alignment.trace.keys
-        played = [*self._earlier, *self._take]
+        played = self._list_keys()
         whole = self._exact.find_whole(played)
         if whole is not None and not self._is_by_chance(played, whole):
             return self._begin_whole(whole - len(self._earlier))
@@ -496,8 +495,9 @@ class Follower:
         if not self._is_far_too_fast(played[at:end]):
             return False
         before = played[rules.find_last_rest(played[: at + 1], rules.FRESH_S) : at]
-        led_in = self._surroundings is not None and self._surroundings.leads_in(played[:at])
-        if not led_in and any(key.pitch not in self._openers for key in before):
+        if not self._is_led_in(played[:at]) and any(
+            key.pitch not in self._openers for key in before
+        ):
             return True
         after = played[end : end + 1]
         return bool(after) and after[0].onset_s - played[end - 1].onset_s < rules.FRESH_S
@@ -525,17 +525,28 @@ class Follower:
         """
         if now_s - self._last_s < rules.FRESH_S:
             return None
-        played = [*self._earlier, *self._take]
+        played = self._list_keys()
         at = len(played) - self._exact.count
         if at < 0 or not self._take:
             return None
-        right = self._exact.count_right(played[at:])
-        if right < max(self._exact.count - 1, rules.RIGHT_AFTER_REST):
+        if not self._is_but_one_right(played[at:]):
             return None
         before_s = played[at - 1].onset_s if at else self._before_s
         rested = played[at].onset_s - before_s >= rules.FRESH_S
-        led_in = self._surroundings is not None and self._surroundings.leads_in(played[:at])
-        return at - len(self._earlier) if rested or led_in else None
+        return at - len(self._earlier) if rested or self._is_led_in(played[:at]) else None
+
+    def _list_keys(self) -> list[PlayedNote]:
+        """The keys before the take, and the take's."""
+        return [*self._earlier, *self._take]
+
+    def _is_led_in(self, before: Sequence[PlayedNote]) -> bool:
+        """Whether the last of the keys before the window are the music that leads into it."""
+        return self._surroundings is not None and self._surroundings.leads_in(before)
+
+    def _is_but_one_right(self, keys: Sequence[PlayedNote]) -> bool:
+        """Whether of as many keys as the window has all are right but one, at the most."""
+        least = max(self._exact.count - 1, rules.RIGHT_AFTER_REST)
+        return self._exact.count_right(keys) >= least
 
     def _find_part(self) -> int | None:
         """The key from which the last keys are exactly a part of the window, and plainly meant."""
@@ -607,7 +618,7 @@ class Follower:
 
         With some earlier keys too, where only together they are a part of it.
         """
-        whole = self._exact.find_whole([*self._earlier, *self._take])
+        whole = self._exact.find_whole(self._list_keys())
         if whole is None:
             first = -self._exact.count_earlier_keys(self._earlier, self._take)
         else:
@@ -652,7 +663,7 @@ class Follower:
     def _recognise_with_earlier(self) -> PlayedInstead | None:
         """What was played instead, where the keys before the take led into it without a rest: one
         by the pace of these keys, for it may be slow."""
-        played = [*self._earlier, *self._take]
+        played = self._list_keys()
         slowest_s = max((b.onset_s - a.onset_s for a, b in pairwise(self._take)), default=0.0)
         rest_s = max(self._rest_s, rules.REST_GAPS * slowest_s)
         led_in = played[rules.find_last_rest(played, rest_s) :]
@@ -723,7 +734,7 @@ class Follower:
         first = take.notes[: self._exact.count]
         after_s = take.notes[-1].onset_s - first[-1].onset_s
         if self._exact.find_whole(first) == 0 and self._is_by_chance(
-            [*self._earlier, *self._take], len(self._earlier)
+            self._list_keys(), len(self._earlier)
         ):
             is_alone = len(take.notes) == len(first)
             other = _TOO_FAST if is_alone else self._name_other(take.notes)
@@ -795,10 +806,10 @@ class Follower:
         earlier = self._earlier
         if not earlier:
             return 0
-        count = rules.count_last_stroke(earlier)
-        before = earlier[:-count]
-        rested = not before or earlier[-count].onset_s - before[-1].onset_s >= rules.FRESH_S
-        if not rested and not (self._surroundings and self._surroundings.leads_in(before)):
+        first = rules.find_last_rest(earlier, ONE_STROKE_S)
+        before = earlier[:first]
+        rested = not before or earlier[first].onset_s - before[-1].onset_s >= rules.FRESH_S
+        if not rested and not self._is_led_in(before):
             return 0
         run = self._exact.find_run(self._take, None)
         if run is not None:
@@ -807,7 +818,7 @@ class Follower:
             keys = self._alignment.trace.keys
             onsets = [self._score.onset[note] if note >= 0 else -1 for _, note in keys]
         is_wrong = rules.is_wrong_first(self._score, onsets, self._take, earlier[-1])
-        return count if is_wrong else 0
+        return len(earlier) - first if is_wrong else 0
 
     def _copy_take(self, count: int) -> Take:
         notes = tuple(self._take[:count])
