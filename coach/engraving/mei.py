@@ -10,7 +10,7 @@ is in force where it cuts into a bar (clef, key, metre, accidentals) is written 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
@@ -383,9 +383,12 @@ class _Document:
     def _beam_of(self, event: _Event) -> BeamGroup | None:
         if not event.heads or not event.value.flags:
             return None
-        head = event.heads[0]
-        group, _ = self._beams.get((head.onset_quarters, head.staff, head.voice), (None, 0))
+        group, _ = self._place_on_beam(event.heads[0])
         return group if group and len(group.stems) > 1 else None
+
+    def _place_on_beam(self, head: Head) -> tuple[BeamGroup | None, int]:
+        """The beam of a head's stem, and its place on it; None where it has none."""
+        return self._beams.get((head.onset_quarters, head.staff, head.voice), (None, 0))
 
     def _beams_over(self, events: Sequence[_Event]) -> list[BeamGroup | None]:
         """The beam that each event is under: a rest between two notes of one is under it, too."""
@@ -402,7 +405,7 @@ class _Document:
 
     def _break_after(self, head: Head) -> dict[str, str]:
         """Where fewer beams lead on from a note than both have flags: so many."""
-        group, place = self._beams.get((head.onset_quarters, head.staff, head.voice), (None, 0))
+        group, place = self._place_on_beam(head)
         if group is None or place + 1 == len(group.stems):
             return {}
         count = group.count_between(place)
@@ -614,18 +617,23 @@ class _Document:
                 )
             run = [head] if head else []
 
-    def _write_arpeggios(self, measure: Element, span: _Span, staff: int) -> None:
-        """Those of one staff; with the upper one those that go through both."""
-        rolled: dict[tuple[Fraction, bool], list[str]] = defaultdict(list)
+    @cached_property
+    def _rolls(self) -> Mapping[tuple[Fraction, int, bool], list[str]]:
+        """The heads of each arpeggio, by its onset, the staff that it is written with, and whether
+        it goes through both: then it is written with the upper one."""
+        out: dict[tuple[Fraction, int, bool], list[str]] = defaultdict(list)
         for head in self._written.heads:
             marks = self._note(head).marks
-            is_across = NoteMark.ROLLED_ACROSS in marks
-            is_here = head.staff == staff if not is_across else staff == self._staves[0]
-            is_rolled = head.first and NoteMark.ARPEGGIO in marks
-            if is_here and is_rolled and self._is_in(span, head.onset_quarters):
-                rolled[head.onset_quarters, is_across].append(f"#{self._id(head)}")
-        for ids in rolled.values():
-            SubElement(measure, "arpeg", plist=" ".join(ids))
+            if head.first and NoteMark.ARPEGGIO in marks:
+                is_across = NoteMark.ROLLED_ACROSS in marks
+                staff = self._staves[0] if is_across else head.staff
+                out[head.onset_quarters, staff, is_across].append(f"#{self._id(head)}")
+        return out
+
+    def _write_arpeggios(self, measure: Element, span: _Span, staff: int) -> None:
+        for (onset, of_staff, _), ids in self._rolls.items():
+            if of_staff == staff and self._is_in(span, onset):
+                SubElement(measure, "arpeg", plist=" ".join(ids))
 
     def _write_directions(self, measure: Element, span: _Span, staff: int, number: str) -> None:
         tempos = {(mark.onset_quarters, mark.words) for mark in self._score.tempos}

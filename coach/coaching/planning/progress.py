@@ -370,10 +370,14 @@ class Diary:
         windows = {key for day in self._until(until) for key, _ in day.passages}
         out: set[BarPlace] = set()
         for window in map(window_of, windows):
-            first, last = self.score.bars_of(window.start_quarters, window.end_quarters)
-            bars = range(first.index, last.index + 1)
-            out.update((bar, hand) for bar in bars for hand in window.hands.members)
+            hands = window.hands.members
+            out.update((bar, hand) for bar in self._bars_in(window) for hand in hands)
         return out
+
+    def _bars_in(self, window: Window) -> range:
+        """The indexes of a window's bars, without its landing's."""
+        first, last = self.score.bars_of(window.start_quarters, window.end_quarters)
+        return range(first.index, last.index + 1)
 
     def _weak_bars(self, until: Day | None) -> Iterator[BarPlace]:
         for move, every in self._moves.items():
@@ -388,9 +392,9 @@ class Diary:
         out: dict[int, float] = defaultdict(float)
         for one in self._passages(until).values():
             window = one.window
-            first, last = self.score.bars_of(window.start_quarters, window.end_quarters)
-            for bar in range(first.index, last.index + 1):
-                out[bar] += one.minutes / (last.index - first.index + 1)
+            bars = self._bars_in(window)
+            for bar in bars:
+                out[bar] += one.minutes / len(bars)
         return out
 
     def passages(self, until: Day | None = None) -> tuple[PassageFigures, ...]:

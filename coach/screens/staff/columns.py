@@ -271,7 +271,7 @@ def list_held_in_sight(written: Written) -> list[Head]:
     They lie inside a staff that is drawn anyway, and under no octave line; and where something is
     struck, or a beat is counted.
     """
-    struck = {head.onset_quarters for head in written.heads}
+    seen = {head.onset_quarters for head in written.heads} | written.beats
     staves = {head.staff for head in written.heads}
     moved = {head.staff for head in written.heads if head.octave_shift}
     return [
@@ -279,7 +279,7 @@ def list_held_in_sight(written: Written) -> list[Head]:
         for head in written.held
         if head.staff in staves - moved
         and 0 <= head.position <= TOP_LINE
-        and head.onset_quarters in struck | written.beats
+        and head.onset_quarters in seen
     ]
 
 
