@@ -10,8 +10,26 @@ from functools import cache
 
 import pytest
 
-from coach.coaching.model import PlanChange, Request, Trouble, TroubleKind
-from coach.coaching.wording import BREAK, ENOUGH, ENOUGH_TODAY, NO_ONE_PLACE, trouble_lines
+from coach.coaching.model import AssignmentKind, PlanChange, Request, Trouble, TroubleKind
+from coach.coaching.wording import (
+    A_LITTLE_MORE,
+    BACK_AS_WRITTEN,
+    BREAK,
+    CLEAN_AT_TEMPO,
+    ENOUGH,
+    ENOUGH_TODAY,
+    HOLD_IT_THERE,
+    HOLDS,
+    NO_ONE_PLACE,
+    NOW_HOLD_IT,
+    WHOLE_AT_LAST,
+    UntilBroken,
+    check_words,
+    on_with_all_words,
+    together_words,
+    trouble_lines,
+    up_words,
+)
 from coach.drill import Drill, learn
 from coach.score.model import Hands
 from coach.score.window import Transition, Window
@@ -195,3 +213,47 @@ def test_a_named_place_is_told_with_what_it_rests_on_and_its_sort(
     named = ["It breaks: RH bar 1, beat 2 → 3", evidence]
     assert trouble_lines(trouble) == [*named, *said]
     assert trouble_lines(replace(trouble, open_hand=True)) == named  # whose it is, is open
+
+
+OVER_ONCE_BROKEN = ("It holds", "It held", "That holds", "Clean", "That is the tempo")
+
+
+def lapses(name: str) -> set[str]:
+    """The reasons that something was asked for with, and no more once it broke there."""
+    lesson, over = LESSONS[name](), set()
+    for count in range(70):
+        asked, reason = lesson.asked, lesson.decision.assignment.reason
+        ended = lesson.plays()
+        still = lesson.decision.assignment
+        if not ended.judgement.clean and still.to_play == asked.to_play:
+            assert not still.reason.startswith(OVER_ONCE_BROKEN), still.reason
+            over |= {reason} if reason.startswith(OVER_ONCE_BROKEN) else set()
+        if count == HEALS_AFTER:
+            lesson.heals()
+    return over
+
+
+def test_that_it_held_is_no_reason_once_it_broke() -> None:
+    over = set[str]().union(*map(lapses, LESSONS))
+    assert {"It holds: at 72.", "That holds: the whole of it again."} <= over
+
+
+@pytest.mark.parametrize(
+    "reason",
+    [
+        A_LITTLE_MORE,
+        BACK_AS_WRITTEN,
+        CLEAN_AT_TEMPO,
+        HOLDS,
+        HOLD_IT_THERE,
+        NOW_HOLD_IT,
+        WHOLE_AT_LAST,
+        check_words("bar 2 beat 1", 5),
+        on_with_all_words(2),
+        together_words(2),
+        up_words(AssignmentKind.QUICKEN, "at 72"),
+        up_words(AssignmentKind.TRIAL, "at 72"),
+    ],
+)
+def test_each_sentence_that_says_so_knows_it(reason: str) -> None:
+    assert isinstance(reason, UntilBroken)
